@@ -1,0 +1,4 @@
+// Command boothbench processes and measures recorded voice.
+package main
+
+func main() {}

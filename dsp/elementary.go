@@ -1,0 +1,152 @@
+package dsp
+
+import "math"
+
+// The elementary functions of the signal path. Package math's differ in their
+// last bits between architectures (some are assembly, and its Go code may be
+// fused), so everything that reaches a sample uses these.
+
+// Exp2 returns 2^x with a relative error below 3e-16, exactly at integers.
+func Exp2(x float64) float64 {
+	switch {
+	case x != x:
+		return x
+	case x >= 1024:
+		return math.Inf(1)
+	case x <= -1080:
+		return 0
+	}
+	steps := x * 32
+	n := int(steps + math.Copysign(0.5, steps)) // nearest multiple of 1/32
+	r := x - float64(float64(n)*(1.0/32))       // exact: |r| ≤ 1/64
+	r2 := r * r
+	// Series of 2^r; the first term left out is below 2e-17.
+	low := 0.6931471805599453 + float64(r*0.24022650695910072)
+	mid := 0.05550410866482158 + float64(r*0.009618129107628477)
+	high := 0.0013333558146428443 + float64(r*0.0001540353039338161)
+	p := r * (low + float64(r2*(mid+float64(r2*high))))
+	base := exp2Table[n&31]
+	y := base + float64(base*p)
+	exponent := n >> 5
+	if exponent < -1022 { // the result is subnormal: scale in two steps
+		return y * math.Float64frombits(uint64(exponent+1023+200)<<52) * 0x1p-200
+	}
+	if exponent == 1024 {
+		return y * 0x1p1023 * 2
+	}
+	return y * math.Float64frombits(uint64(exponent+1023)<<52)
+}
+
+// Log2 returns the base-2 logarithm of |x| with an absolute error below 1e-15
+// (relative, near |x| = 1), exactly at powers of two; −Inf at 0.
+func Log2(x float64) float64 {
+	bits := math.Float64bits(x) &^ (1 << 63)
+	exponent := int(bits>>52) - 1023
+	switch {
+	case exponent == 1024: // Inf or NaN
+		return math.Float64frombits(bits)
+	case exponent == -1023: // zero or subnormal
+		if bits == 0 {
+			return math.Inf(-1)
+		}
+		return Log2(math.Float64frombits(bits)*0x1p60) - 60
+	}
+	row := &log2Table[bits>>46&63]
+	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52)
+	r := float64(m*row.factor) - 1 // |r| < 1/60
+	r2 := r * r
+	// Series of log2(1+r); the first term left out is below 5e-17.
+	a := 1.4426950408889634 - float64(r*0.7213475204444817)
+	b := 0.4808983469629878 - float64(r*0.36067376022224085)
+	c := 0.28853900817779266 - float64(r*0.2404491734814939)
+	d := 0.2060992915555662 - float64(r*0.18033688011112043)
+	r4 := r2 * r2
+	p := r * ((a + float64(r2*b)) + float64(r4*(c+float64(r2*d))))
+	return float64(exponent) + row.log2 + p
+}
+
+// sincosPi returns sin(πx) and cos(πx), each within 3e-16.
+func sincosPi(x float64) (sin, cos float64) {
+	quarter := math.RoundToEven(2 * x)
+	y := (x - quarter/2) * math.Pi // |y| ≤ π/4
+	y2 := y * y
+	// Taylor series; the first terms left out are below 1e-17.
+	sin = 1.0 / 355687428096000
+	for _, c := range [...]float64{-1.0 / 1307674368000, 1.0 / 6227020800, -1.0 / 39916800, 1.0 / 362880, -1.0 / 5040, 1.0 / 120, -1.0 / 6} {
+		sin = c + float64(sin*y2)
+	}
+	sin = y + float64(y*float64(y2*sin))
+	cos = 1.0 / 20922789888000
+	for _, c := range [...]float64{-1.0 / 87178291200, 1.0 / 479001600, -1.0 / 3628800, 1.0 / 40320, -1.0 / 720, 1.0 / 24, -1.0 / 2} {
+		cos = c + float64(cos*y2)
+	}
+	cos = 1 + float64(y2*cos)
+	switch int64(quarter) & 3 {
+	case 1:
+		return cos, -sin
+	case 2:
+		return -sin, -cos
+	case 3:
+		return -cos, sin
+	}
+	return sin, cos
+}
+
+// tanPi returns tan(πx).
+func tanPi(x float64) float64 {
+	sin, cos := sincosPi(x)
+	return sin / cos
+}
+
+// exp returns e^x.
+func exp(x float64) float64 { return Exp2(x * math.Log2E) }
+
+// exp2Table holds 2^(i/32), rounded to nearest from 60-digit arithmetic.
+var exp2Table = [32]float64{
+	0x1.0000000000000p+0, 0x1.059b0d3158574p+0, 0x1.0b5586cf9890fp+0, 0x1.11301d0125b51p+0,
+	0x1.172b83c7d517bp+0, 0x1.1d4873168b9aap+0, 0x1.2387a6e756238p+0, 0x1.29e9df51fdee1p+0,
+	0x1.306fe0a31b715p+0, 0x1.371a7373aa9cbp+0, 0x1.3dea64c123422p+0, 0x1.44e086061892dp+0,
+	0x1.4bfdad5362a27p+0, 0x1.5342b569d4f82p+0, 0x1.5ab07dd485429p+0, 0x1.6247eb03a5585p+0,
+	0x1.6a09e667f3bcdp+0, 0x1.71f75e8ec5f74p+0, 0x1.7a11473eb0187p+0, 0x1.82589994cce13p+0,
+	0x1.8ace5422aa0dbp+0, 0x1.93737b0cdc5e5p+0, 0x1.9c49182a3f090p+0, 0x1.a5503b23e255dp+0,
+	0x1.ae89f995ad3adp+0, 0x1.b7f76f2fb5e47p+0, 0x1.c199bdd85529cp+0, 0x1.cb720dcef9069p+0,
+	0x1.d5818dcfba487p+0, 0x1.dfc97337b9b5fp+0, 0x1.ea4afa2a490dap+0, 0x1.f50765b6e4540p+0,
+}
+
+// log2Table holds, for the i-th of 64 slices of 1 ≤ m < 2, a short factor f
+// with m·f near 1 and −log2 f. The first and last factor are powers of two, so
+// that log2 is exact at and accurate near powers of two.
+var log2Table = [64]struct{ factor, log2 float64 }{
+	{1.0, 0}, {0.9765625, 0x1.184b8e4c56af8p-5},
+	{0.962890625, 0x1.beec9151aac2ep-5}, {0.947265625, 0x1.4023b7b26ac9ep-4},
+	{0.93359375, 0x1.960caf9abb7cap-4}, {0.919921875, 0x1.ed3a1d4cdbebbp-4},
+	{0.908203125, 0x1.1c7e77dde33dcp-3}, {0.89453125, 0x1.494f863b8df35p-3},
+	{0.8828125, 0x1.7046031c79f85p-3}, {0.87109375, 0x1.97c1cb13c7ec1p-3},
+	{0.859375, 0x1.bfc67a7fff4ccp-3}, {0.84765625, 0x1.e857d3d361368p-3},
+	{0.8359375, 0x1.08bce0d95fa38p-2}, {0.826171875, 0x1.1a190a5d674a0p-2},
+	{0.814453125, 0x1.2f33e6d2120f2p-2}, {0.8046875, 0x1.4106017c3eca3p-2},
+	{0.794921875, 0x1.530fd08f29fa7p-2}, {0.78515625, 0x1.6552b49986277p-2},
+	{0.775390625, 0x1.77d01b66fbd37p-2}, {0.765625, 0x1.8a8980abfbd32p-2},
+	{0.7578125, 0x1.99b072a96c6b2p-2}, {0.748046875, 0x1.acd9c130dd53fp-2},
+	{0.740234375, 0x1.bc5c5489254ccp-2}, {0.73046875, 0x1.cffae611ad12bp-2},
+	{0.72265625, 0x1.dfdd89d586e2bp-2}, {0.71484375, 0x1.efec61b011f85p-2},
+	{0.70703125, 0x1.0014332be0033p-1}, {0.69921875, 0x1.08494c66b8ef0p-1},
+	{0.69140625, 0x1.1096015dee4dap-1}, {0.68359375, 0x1.18fadb6e2d3c2p-1},
+	{0.677734375, 0x1.1f56ac9ed9a8dp-1}, {0.669921875, 0x1.27e72080fcde6p-1},
+	{0.6640625, 0x1.2e644fac04fd8p-1}, {0.65625, 0x1.37222bb70747cp-1},
+	{0.650390625, 0x1.3dc21e613cf39p-1}, {0.642578125, 0x1.46af4e41a1f3fp-1},
+	{0.63671875, 0x1.4d7380dcc422dp-1}, {0.630859375, 0x1.5447b7266439bp-1},
+	{0.625, 0x1.5b2c3da19723bp-1}, {0.619140625, 0x1.622162faf1183p-1},
+	{0.61328125, 0x1.6927781d932a8p-1}, {0.607421875, 0x1.703ed0493b8f6p-1},
+	{0.6015625, 0x1.7767c12967a45p-1}, {0.595703125, 0x1.7ea2a2ed97ccep-1},
+	{0.58984375, 0x1.85efd062c656dp-1}, {0.583984375, 0x1.8d4fa70e23c8ep-1},
+	{0.580078125, 0x1.9244c3a281a86p-1}, {0.57421875, 0x1.99c48be2063c8p-1},
+	{0.568359375, 0x1.a15804e0be888p-1}, {0.564453125, 0x1.a6702414dbb3ap-1},
+	{0.55859375, 0x1.ae255819f022dp-1}, {0.5546875, 0x1.b35458761d479p-1},
+	{0.548828125, 0x1.bb2c792ddbe75p-1}, {0.544921875, 0x1.c0732be1e9febp-1},
+	{0.541015625, 0x1.c5c3963948fa5p-1}, {0.53515625, 0x1.cdcebd2373995p-1},
+	{0.53125, 0x1.d338120a6dd9dp-1}, {0.52734375, 0x1.d8aba045b01c8p-1},
+	{0.521484375, 0x1.e0ec767ccdac6p-1}, {0.517578125, 0x1.e67a403cb6ae7p-1},
+	{0.513671875, 0x1.ec12cf6b97a5ep-1}, {0.509765625, 0x1.f1b64e22bd784p-1},
+	{0.505859375, 0x1.f764e7742b428p-1}, {0.5, 0x1.0000000000000p+0},
+}

@@ -1,0 +1,121 @@
+package dsp
+
+import "fmt"
+
+// GainSettings describes a fixed gain.
+type GainSettings struct {
+	GainDB   float64
+	Channels []int // the channels it works on, counted from 1; none named: all
+}
+
+// PolaritySettings describes an inversion of polarity.
+type PolaritySettings struct {
+	Channels []int // the channels it works on, counted from 1; none named: all
+}
+
+// DelaySettings describes a delay that the user wants: it is not latency, and
+// the engine does not trim it.
+type DelaySettings struct {
+	DelayMs  float64 // rounded to whole frames
+	Channels []int   // the channels it works on, counted from 1; none named: all
+}
+
+// chosen turns a list of channels counted from 1 into a mask; an empty list
+// means all of them.
+func chosen(list []int, channels int) ([]bool, error) {
+	mask := make([]bool, channels)
+	for c := range mask {
+		mask[c] = len(list) == 0
+	}
+	for _, c := range list {
+		if c < 1 || c > channels {
+			return nil, &SettingError{"channels", fmt.Sprint(c), fmt.Sprintf("1 to %d, the sound's channels", channels)}
+		}
+		mask[c-1] = true
+	}
+	return mask, nil
+}
+
+type scaler struct {
+	factor float64
+	mask   []bool
+}
+
+// NewGain builds a fixed gain.
+func NewGain(s GainSettings, rate, channels int) (Processor, error) {
+	if err := checkRange("gain_db", s.GainDB, -200, 200, "dB"); err != nil {
+		return nil, err
+	}
+	return newScaler(DBToAmplitude(s.GainDB), s.Channels, rate, channels)
+}
+
+// NewPolarity builds an inversion of polarity.
+func NewPolarity(s PolaritySettings, rate, channels int) (Processor, error) {
+	return newScaler(-1, s.Channels, rate, channels)
+}
+
+func newScaler(factor float64, list []int, rate, channels int) (*scaler, error) {
+	if err := checkFormat(rate, channels); err != nil {
+		return nil, err
+	}
+	mask, err := chosen(list, channels)
+	if err != nil {
+		return nil, err
+	}
+	return &scaler{factor, mask}, nil
+}
+
+func (s *scaler) Process(b Block) {
+	for c, plane := range b {
+		if s.mask[c] && s.factor != 1 {
+			for n := range plane {
+				plane[n] *= s.factor
+			}
+		}
+	}
+}
+
+func (s *scaler) Latency() int { return 0 }
+func (s *scaler) Reset()       {}
+
+type delay struct {
+	lines []DelayLine // none for channels that pass straight through
+	mask  []bool
+}
+
+// NewDelay builds a delay.
+func NewDelay(s DelaySettings, rate, channels int) (Processor, error) {
+	if err := checkFormat(rate, channels); err != nil {
+		return nil, err
+	}
+	if err := checkRange("delay_ms", s.DelayMs, 0, 10_000, "ms"); err != nil {
+		return nil, err
+	}
+	mask, err := chosen(s.Channels, channels)
+	if err != nil {
+		return nil, err
+	}
+	d := &delay{lines: make([]DelayLine, channels), mask: mask}
+	for c := range d.lines {
+		if mask[c] {
+			d.lines[c] = NewDelayLine(Frames(s.DelayMs, rate))
+		}
+	}
+	return d, nil
+}
+
+func (d *delay) Process(b Block) {
+	for c, plane := range b {
+		if d.mask[c] {
+			d.lines[c].Process(plane)
+		}
+	}
+}
+
+func (d *delay) Latency() int { return 0 }
+
+func (d *delay) Reset() {
+	for c := range d.lines {
+		d.lines[c].Reset()
+	}
+}

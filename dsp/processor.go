@@ -1,0 +1,90 @@
+package dsp
+
+import "fmt"
+
+// Block is planar sound: Block[channel][frame], full scale 1.0. All channels
+// have the same number of frames.
+type Block [][]float64
+
+// NewBlock returns silence of the given shape, its channels side by side in
+// one allocation.
+func NewBlock(channels, frames int) Block {
+	all := make([]float64, channels*frames)
+	b := make(Block, channels)
+	for c := range b {
+		b[c] = all[c*frames : (c+1)*frames : (c+1)*frames]
+	}
+	return b
+}
+
+// Frames is the number of frames in the block, 0 without channels.
+func (b Block) Frames() int {
+	if len(b) == 0 {
+		return 0
+	}
+	return len(b[0])
+}
+
+// Processor is one stage of a chain, built for one rate and channel count.
+type Processor interface {
+	// Process replaces the block's samples by the processed ones. The block
+	// has the channel count that the processor was built for, and any number
+	// of frames.
+	Process(b Block)
+
+	// Latency is the number of frames by which the output lags the input.
+	// A delay that the user asked for (a delay stage) is not latency.
+	Latency() int
+
+	// Reset brings the processor back to the state it was built in.
+	Reset()
+}
+
+// GainTracer is a Processor that works by a gain over time.
+type GainTracer interface {
+	Processor
+
+	// ProcessTraced does what Process does, bit for bit, and stores in gain,
+	// a block of the same shape, the linear gain that it applied to each
+	// output sample, without fixed make-up or drive.
+	ProcessTraced(b, gain Block)
+}
+
+// SettingError tells which setting a constructor refuses, and why.
+type SettingError struct {
+	Setting  string // the settings field in chain-file spelling: "corner_hz"
+	Found    string // what was given, with its unit
+	Accepted string // what would be accepted, with its unit
+}
+
+func (e *SettingError) Error() string {
+	return fmt.Sprintf("%s: found %s, accepted: %s", e.Setting, e.Found, e.Accepted)
+}
+
+// MaxChannels is the largest channel count that stages and files take.
+const MaxChannels = 64
+
+// Rates that stages accept, in Hz.
+const (
+	MinRate = 1000
+	MaxRate = 768000
+)
+
+// checkFormat refuses rates and channel counts that no stage can work at.
+func checkFormat(rate, channels int) error {
+	if rate < MinRate || rate > MaxRate {
+		return &SettingError{"rate", fmt.Sprintf("%d Hz", rate), fmt.Sprintf("%d to %d Hz", MinRate, MaxRate)}
+	}
+	if channels < 1 || channels > MaxChannels {
+		return &SettingError{"channels", fmt.Sprint(channels), fmt.Sprintf("1 to %d", MaxChannels)}
+	}
+	return nil
+}
+
+// checkRange refuses a setting that is not finite or lies outside lo to hi.
+func checkRange(setting string, value, lo, hi float64, unit string) error {
+	if value >= lo && value <= hi {
+		return nil
+	}
+	return &SettingError{setting, fmt.Sprintf("%g %s", value, unit), fmt.Sprintf("%g to %g %s", lo, hi, unit)}
+}

@@ -1,0 +1,2 @@
+// Package measure makes numbers from sound.
+package measure
