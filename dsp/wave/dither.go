@@ -1,0 +1,50 @@
+package wave
+
+// DitherKind is the noise that is added before an integer sample is rounded.
+type DitherKind int
+
+// The kinds of dither.
+const (
+	NoDither DitherKind = iota
+	// TPDF is the difference of two uniform random numbers, 2 LSB wide: it
+	// makes the error's mean and power independent of the sound (Lipshitz,
+	// Wannamaker, Vanderkooy, "Quantization and Dither: A Theoretical Survey",
+	// JAES 40(5) 1992).
+	TPDF
+)
+
+func (d DitherKind) String() string {
+	if d == TPDF {
+		return "tpdf"
+	}
+	return "none"
+}
+
+// ditherSource makes one channel's dither. It is the SplitMix64 generator
+// (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", 2014):
+// integers only, so the same on every machine.
+type ditherSource uint64
+
+// newDither seeds the dither of a channel.
+func newDither(seed uint64, channel int) ditherSource {
+	d := ditherSource(seed)
+	for range channel + 1 {
+		d = ditherSource(d.next()) // channels far apart in the sequence
+	}
+	return d
+}
+
+func (d *ditherSource) next() uint64 {
+	*d += 0x9e3779b97f4a7c15
+	z := uint64(*d)
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return z ^ z>>31
+}
+
+// lsb returns the next value, in units of the least significant bit, between
+// −1 and 1.
+func (d *ditherSource) lsb() float64 {
+	z := d.next()
+	return float64(int64(z>>32)-int64(z&0xffffffff)) * (1.0 / (1 << 32))
+}

@@ -1,0 +1,86 @@
+package wave
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Encoding is the way a sample is written.
+type Encoding int
+
+// The encodings.
+const (
+	Integer Encoding = iota // two's complement; unsigned at 8 bits
+	Float                   // IEEE 754
+)
+
+func (e Encoding) String() string {
+	if e == Float {
+		return "floating point"
+	}
+	return "integer"
+}
+
+// Format says how a file holds its samples.
+type Format struct {
+	Rate          int // frames per second, Hz
+	Channels      int
+	Encoding      Encoding
+	Bits          int    // bits a sample that count: 8 to 32 integer, 32 or 64 floating point
+	ContainerBits int    // bits a sample takes up, a multiple of 8; 0: the fewest that hold Bits
+	ChannelMask   uint32 // speaker positions as in WAVE_FORMAT_EXTENSIBLE, 0: not stated
+}
+
+func (f Format) String() string {
+	channels := fmt.Sprintf("%d channels", f.Channels)
+	if f.Channels == 1 {
+		channels = "1 channel"
+	}
+	return fmt.Sprintf("%s, %d Hz, %d-bit %v", channels, f.Rate, f.Bits, f.Encoding)
+}
+
+// container returns the bytes a sample takes up.
+func (f Format) container() int {
+	if f.ContainerBits == 0 {
+		return (f.Bits + 7) / 8
+	}
+	return f.ContainerBits / 8
+}
+
+// frameBytes returns the bytes a frame takes up.
+func (f Format) frameBytes() int { return f.container() * f.Channels }
+
+// check says what is wrong with a format for writing, if anything is.
+func (f Format) check() error {
+	refuse := func(found, accepted string) error { return &FormatError{Found: found, Accepted: accepted} }
+	switch {
+	case f.Rate < 1 || f.Rate > maxRate:
+		return refuse(fmt.Sprintf("a sample rate of %d Hz", f.Rate), fmt.Sprintf("1 to %d Hz", maxRate))
+	case f.Channels < 1 || f.Channels > dsp.MaxChannels:
+		return refuse(fmt.Sprintf("%d channels", f.Channels), fmt.Sprintf("1 to %d", dsp.MaxChannels))
+	case f.ContainerBits%8 != 0 || f.ContainerBits != 0 && f.ContainerBits < f.Bits:
+		return refuse(fmt.Sprintf("%d bits in a container of %d", f.Bits, f.ContainerBits), "a whole number of bytes that holds the bits")
+	case f.Encoding == Float && (f.Bits != 32 && f.Bits != 64 || f.container() != f.Bits/8):
+		return refuse(fmt.Sprintf("%d-bit floating point in %d bytes", f.Bits, f.container()), "32 or 64 bits, in as many")
+	case f.Encoding == Integer && (f.Bits < 8 || f.Bits > 32 || f.container() > 4):
+		return refuse(fmt.Sprintf("%d-bit integers in %d bytes", f.Bits, f.container()), "8 to 32 bits in up to 4 bytes")
+	}
+	return nil
+}
+
+// maxRate is a bound on what a header may claim, above any rate in use.
+const maxRate = 10_000_000
+
+// Source gives sound block by block.
+type Source interface {
+	Format() Format
+	// Read fills the first frames of each plane and says how many; at the end
+	// it returns 0 and io.EOF.
+	Read(b dsp.Block) (frames int, err error)
+}
+
+// Sink takes sound block by block. It does not keep the block.
+type Sink interface {
+	Write(b dsp.Block) error
+}

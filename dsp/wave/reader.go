@@ -1,0 +1,145 @@
+package wave
+
+import (
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Reader is a WAV file as a Source.
+type Reader struct {
+	r      io.ReaderAt
+	closer io.Closer
+	path   string
+	header
+	decode decoder
+
+	next    int64  // offset in the file of the first byte not yet in pending
+	pending []byte // read, not decoded
+	buffer  []byte
+}
+
+const (
+	bufferBytes = 1 << 16
+	slackBytes  = 8 // decoders may load a whole word where a frame begins
+)
+
+// Open opens a WAV file. Errors about what the file holds are *FormatError.
+func Open(path string) (*Reader, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = &FormatError{Path: path, Found: kindOf(info), Accepted: "a WAV file"}
+	}
+	var r *Reader
+	if err == nil {
+		r, err = NewReader(f, info.Size(), path)
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	r.closer = f
+	return r, nil
+}
+
+// kindOf names what is no regular file.
+func kindOf(info os.FileInfo) string {
+	if info.IsDir() {
+		return "a folder"
+	}
+	return "a device or pipe"
+}
+
+// NewReader reads a WAV of size bytes from r; name stands for it in messages.
+func NewReader(r io.ReaderAt, size int64, name string) (*Reader, error) {
+	p := parser{r: r, size: size, path: name}
+	if err := p.parse(); err != nil {
+		return nil, err
+	}
+	frame := p.format.frameBytes()
+	frames := max(1, bufferBytes/frame)
+	return &Reader{
+		r: r, path: name, header: p.header, next: p.dataOffset,
+		decode: decoderFor(p.format), buffer: make([]byte, frames*frame+slackBytes),
+	}, nil
+}
+
+// Format says how the file holds its samples.
+func (r *Reader) Format() Format { return r.format }
+
+// Frames is the number of frames in the file.
+func (r *Reader) Frames() int64 { return r.dataBytes / int64(r.format.frameBytes()) }
+
+// Name is the file's path, or what NewReader was given.
+func (r *Reader) Name() string { return r.path }
+
+// Warnings tells what is odd about the file.
+func (r *Reader) Warnings() []Warning { return r.warnings }
+
+// Chunks returns the chunks to carry over to a processed copy.
+func (r *Reader) Chunks() []Chunk { return r.chunks }
+
+// Read fills b, or as much of it as there is sound left for.
+func (r *Reader) Read(b dsp.Block) (int, error) {
+	if len(b) != r.format.Channels {
+		return 0, fmt.Errorf("%s: found a block of %d channels; accepted: %d, as the file has", r.path, len(b), r.format.Channels)
+	}
+	frame := r.format.frameBytes()
+	done := 0
+	for want := b.Frames(); done < want; {
+		if len(r.pending) == 0 {
+			if err := r.fill(); err == io.EOF && done > 0 {
+				break
+			} else if err != nil {
+				return done, err
+			}
+		}
+		n := min(want-done, len(r.pending)/frame)
+		r.decode(b, done, n, r.pending[:n*frame+slackBytes:cap(r.pending)])
+		r.pending = r.pending[n*frame:]
+		done += n
+	}
+	return done, nil
+}
+
+// fill reads the next bytes of sound.
+func (r *Reader) fill() error {
+	left := r.dataOffset + r.dataBytes - r.next
+	if left == 0 {
+		return io.EOF
+	}
+	n := int(min(left, int64(len(r.buffer)-slackBytes)))
+	if got, err := r.r.ReadAt(r.buffer[:n], r.next); got < n {
+		if err == io.EOF {
+			err = fmt.Errorf("the file was cut short while it was read: %w", io.ErrUnexpectedEOF)
+		}
+		return fmt.Errorf("%s: at byte %d: %w", r.path, r.next+int64(got), err)
+	}
+	r.pending = r.buffer[:n]
+	r.next += int64(n)
+	return nil
+}
+
+// SeekFrame makes the next Read begin at a frame.
+func (r *Reader) SeekFrame(frame int64) error {
+	if frame < 0 || frame > r.Frames() {
+		return fmt.Errorf("%s: frame %d; accepted: 0 to %d", r.path, frame, r.Frames())
+	}
+	r.next = r.dataOffset + frame*int64(r.format.frameBytes())
+	r.pending = nil
+	return nil
+}
+
+// Close closes the file, if Open opened it.
+func (r *Reader) Close() error {
+	if r.closer == nil {
+		return nil
+	}
+	return r.closer.Close()
+}
