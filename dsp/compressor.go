@@ -1,6 +1,9 @@
 package dsp
 
-import "errors"
+import (
+	"fmt"
+	"math"
+)
 
 // CompressorSettings describes a downward compressor.
 type CompressorSettings struct {
@@ -18,7 +21,122 @@ type CompressorSettings struct {
 	LinkChannels        bool    // one gain for all channels, from the loudest
 }
 
-// NewCompressor builds the compressor.
-func NewCompressor(s CompressorSettings, rate, channels int) (GainTracer, error) {
-	return nil, errors.New("compressor: not built yet")
+// Compressor lowers what is above a threshold. Feed-forward, with the
+// smoothing after the static curve, in dB (Giannoulis, Massberg, Reiss, JAES
+// 60(6) 2012).
+type Compressor struct{ *gainStage }
+
+// NewCompressor builds a compressor. Errors are *SettingError.
+func NewCompressor(s CompressorSettings, rate, channels int) (*Compressor, error) {
+	err := first(
+		checkFormat(rate, channels),
+		checkRange("threshold_dbfs", s.ThresholdDBFS, -200, 100, "dBFS"),
+		checkRatio(s.Ratio, "dB in per dB out"),
+		checkRange("knee_db", s.KneeDB, 0, 100, "dB"),
+		checkTimes(s.AttackMs, s.HoldMs, s.ReleaseMs),
+		checkRange("makeup_db", s.MakeupDB, -100, 100, "dB"),
+		checkDetector(s.Detector, s.DetectorWindowMs, s.LookaheadMs, s.SidechainHighPassHz, rate),
+	)
+	if err != nil {
+		return nil, err
+	}
+	d := newDetector(s.Detector, s.DetectorWindowMs, sidechainHighPass(s.SidechainHighPassHz, rate), s.LinkChannels, rate, channels)
+	return &Compressor{newGainStage(d, s.LookaheadMs, s.MakeupDB, rate, channels, func() envelope {
+		return &compressorEnvelope{
+			settings: s, detector: d, kneeStart: d.linear(s.ThresholdDBFS - s.KneeDB/2),
+			smoother: smoother{up: coefficient(s.AttackMs, rate), down: coefficient(s.ReleaseMs, rate), holdFrames: Frames(s.HoldMs, rate)},
+		}
+	})}, nil
+}
+
+type compressorEnvelope struct {
+	smoother
+	settings  CompressorSettings
+	detector  *detector
+	kneeStart float64 // the detector's level below which nothing is to be done
+
+	level, target float64 // the last level above that, and what it calls for
+}
+
+func (e *compressorEnvelope) run(attenuation, level []float64) (idle bool) {
+	if e.value == 0 && quiet(level, e.kneeStart) {
+		e.hold = e.holdFrames // as next does for target 0 at value 0
+		return true
+	}
+	level = level[:len(attenuation)]
+	for i, l := range level {
+		target := 0.0
+		if l > e.kneeStart {
+			if l != e.level {
+				s := &e.settings
+				e.level, e.target = l, compressorCurve(e.detector.decibels(l), s.ThresholdDBFS, s.Ratio, s.KneeDB)
+			}
+			target = e.target
+		}
+		attenuation[i] = e.next(target)
+	}
+	return false
+}
+
+// quiet tells whether no level lies above a limit.
+func quiet(level []float64, limit float64) bool {
+	for _, l := range level {
+		if l > limit {
+			return false
+		}
+	}
+	return true
+}
+
+// The checks that the dynamics stages share.
+
+func first(errs ...error) error {
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func checkRatio(ratio float64, unit string) error {
+	if ratio >= 1 && ratio <= 1000 {
+		return nil
+	}
+	accepted := "1 to 1000 (" + unit + ")"
+	if ratio > 0 && ratio < 1 {
+		accepted += fmt.Sprintf("; the other way up that is %.3g", 1/ratio)
+	}
+	return &SettingError{"ratio", fmt.Sprintf("%g", ratio), accepted}
+}
+
+func checkTimes(attackMs, holdMs, releaseMs float64) error {
+	return first(
+		checkRange("attack_ms", attackMs, 0, 10_000, "ms"),
+		checkRange("hold_ms", holdMs, 0, 10_000, "ms"),
+		checkRange("release_ms", releaseMs, 0, 60_000, "ms"),
+	)
+}
+
+func checkDetector(kind DetectorKind, windowMs, lookaheadMs, highPassHz float64, rate int) error {
+	if kind != Peak && kind != RMS {
+		return &SettingError{"detector", fmt.Sprintf("kind %d", kind), "peak or rms"}
+	}
+	err := first(
+		checkRange("detector_window_ms", windowMs, 0.01, 1000, "ms"),
+		checkRange("lookahead_ms", lookaheadMs, 0, 100, "ms"),
+	)
+	if err == nil && highPassHz != 0 {
+		err = checkFrequency("sidechain_highpass_hz", highPassHz, rate)
+	}
+	return err
+}
+
+// checkFrequency refuses what a filter at this rate cannot have.
+func checkFrequency(setting string, hz float64, rate int) error {
+	nyquist := float64(rate) / 2
+	if hz > 0 && hz < nyquist && !math.IsInf(hz, 0) {
+		return nil
+	}
+	return &SettingError{setting, fmt.Sprintf("%g Hz", hz), fmt.Sprintf("above 0 and below %g Hz, the Nyquist frequency of sound at %d Hz", nyquist, rate)}
 }

@@ -65,6 +65,9 @@ func Log2(x float64) float64 {
 	return float64(exponent) + row.log2 + p
 }
 
+// SincosPi returns sin(πx) and cos(πx), each within 3e-16.
+func SincosPi(x float64) (sin, cos float64) { return sincosPi(x) }
+
 // sincosPi returns sin(πx) and cos(πx), each within 3e-16.
 func sincosPi(x float64) (sin, cos float64) {
 	quarter := math.RoundToEven(2 * x)

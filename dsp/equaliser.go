@@ -1,6 +1,6 @@
 package dsp
 
-import "errors"
+import "fmt"
 
 // BandShape is the shape of an equaliser band.
 type BandShape int
@@ -38,7 +38,83 @@ type EqualiserSettings struct {
 	Design FilterDesign
 }
 
-// NewEqualiser builds the equaliser.
-func NewEqualiser(s EqualiserSettings, rate, channels int) (Processor, error) {
-	return nil, errors.New("equaliser: not built yet")
+// Equaliser is a parametric equaliser. It has no latency; Response tells its
+// gain and phase.
+type Equaliser struct {
+	*Cascade
+	deviations []float64
 }
+
+// NewEqualiser builds the equaliser. Errors are *SettingError.
+func NewEqualiser(s EqualiserSettings, rate, channels int) (*Equaliser, error) {
+	if err := checkFormat(rate, channels); err != nil {
+		return nil, err
+	}
+	e := &Equaliser{}
+	var sections []Biquad
+	for i, b := range s.Bands {
+		if err := b.check(rate); err != nil {
+			err.Setting = fmt.Sprintf("band %d: %s", i+1, err.Setting)
+			return nil, err
+		}
+		if b.Shape != Notch && b.GainDB == 0 {
+			e.deviations = append(e.deviations, 0)
+			continue
+		}
+		band := []Biquad{cookbookSection(b, float64(rate))}
+		var deviation float64
+		if s.Design == Matched {
+			band, deviation = matched(b, float64(rate))
+		} else {
+			deviation = newPrototype(b).deviation(band, float64(rate))
+		}
+		sections = append(sections, band...)
+		e.deviations = append(e.deviations, deviation)
+	}
+	e.Cascade = NewCascade(sections, channels)
+	return e, nil
+}
+
+func (b Band) check(rate int) *SettingError {
+	for _, err := range []error{
+		checkFrequency("centre_hz", b.CentreHz, rate),
+		checkRange("gain_db", b.GainDB, -40, 40, "dB"),
+		checkRange("q", b.Q, 0.05, 100, ""),
+		checkRange("shape", float64(b.Shape), float64(Bell), float64(Notch), ""),
+	} {
+		if err != nil {
+			return err.(*SettingError)
+		}
+	}
+	return nil
+}
+
+func cookbookSection(b Band, rate float64) Biquad {
+	switch b.Shape {
+	case Bell:
+		return CookbookBell(b.CentreHz, b.GainDB, b.Q, rate)
+	case LowShelf:
+		return CookbookLowShelf(b.CentreHz, b.GainDB, b.Q, rate)
+	case HighShelf:
+		return CookbookHighShelf(b.CentreHz, b.GainDB, b.Q, rate)
+	default:
+		return CookbookNotch(b.CentreHz, b.Q, rate)
+	}
+}
+
+// Latency is 0 frames.
+func (*Equaliser) Latency() int { return 0 }
+
+// DeviationDB is the largest difference in dB between a band's magnitude and
+// its analogue prototype's, from 20 Hz to 20 kHz (or to 0.49 of the rate), of
+// the worst band; next to a notch down to −40 dB.
+func (e *Equaliser) DeviationDB() float64 {
+	worst := 0.0
+	for _, d := range e.deviations {
+		worst = max(worst, d)
+	}
+	return worst
+}
+
+// BandDeviationsDB is that difference for each band.
+func (e *Equaliser) BandDeviationsDB() []float64 { return e.deviations }

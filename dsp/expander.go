@@ -1,7 +1,5 @@
 package dsp
 
-import "errors"
-
 // ExpanderSettings describes a downward expander.
 type ExpanderSettings struct {
 	ThresholdDBFS       float64
@@ -19,7 +17,106 @@ type ExpanderSettings struct {
 	LinkChannels        bool    // one gain for all channels, from the loudest
 }
 
-// NewExpander builds the expander.
-func NewExpander(s ExpanderSettings, rate, channels int) (GainTracer, error) {
-	return nil, errors.New("expander: not built yet")
+// Expander lowers what is below a threshold.
+//
+// It is closed or open. Closed, it follows the static curve, at most RangeDB
+// deep. It opens where that curve reaches 0 dB: at the threshold plus half the
+// knee. Open, it does nothing; it closes when the level has been more than
+// HysteresisDB under the opening level for HoldMs. So noise around the
+// threshold cannot make it chatter, and a rising level follows the curve.
+type Expander struct{ *gainStage }
+
+// NewExpander builds an expander. Errors are *SettingError.
+func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
+	err := first(
+		checkFormat(rate, channels),
+		checkRange("threshold_dbfs", s.ThresholdDBFS, -200, 100, "dBFS"),
+		checkRatio(s.Ratio, "dB out per dB in"),
+		checkRange("knee_db", s.KneeDB, 0, 100, "dB"),
+		checkRange("range_db", s.RangeDB, 0, 200, "dB"),
+		checkRange("hysteresis_db", s.HysteresisDB, 0, 100, "dB"),
+		checkTimes(s.AttackMs, s.HoldMs, s.ReleaseMs),
+		checkDetector(s.Detector, s.DetectorWindowMs, s.LookaheadMs, s.SidechainHighPassHz, rate),
+	)
+	if err != nil {
+		return nil, err
+	}
+	d := newDetector(s.Detector, s.DetectorWindowMs, sidechainHighPass(s.SidechainHighPassHz, rate), s.LinkChannels, rate, channels)
+	top := s.ThresholdDBFS + s.KneeDB/2
+	return &Expander{newGainStage(d, s.LookaheadMs, 0, rate, channels, func() envelope {
+		e := &expanderEnvelope{
+			settings: s, detector: d, opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), holdFrames: Frames(s.HoldMs, rate),
+			// Here more attenuation is closing, less is opening.
+			smoother: smoother{up: coefficient(s.ReleaseMs, rate), down: coefficient(s.AttackMs, rate)},
+		}
+		e.reset()
+		return e
+	})}, nil
+}
+
+type expanderEnvelope struct {
+	smoother
+	settings         ExpanderSettings
+	detector         *detector
+	opens, staysOpen float64 // levels of the detector
+	holdFrames       int
+
+	open bool
+	wait int // frames that it still stays open
+
+	level, target float64 // the last level while closed, and what it calls for
+}
+
+func (e *expanderEnvelope) run(attenuation, level []float64) (idle bool) {
+	if e.open && e.value == 0 && loud(level, e.staysOpen) {
+		e.wait = e.holdFrames
+		return true
+	}
+	level = level[:len(attenuation)]
+	for i, l := range level {
+		switch {
+		case !(l < e.opens), e.open && !(l < e.staysOpen):
+			e.open, e.wait = true, e.holdFrames
+		case e.open && e.wait > 0:
+			e.wait--
+		default:
+			e.open = false
+		}
+		target := 0.0
+		if !e.open {
+			target = e.closed(l)
+		}
+		attenuation[i] = e.next(target)
+	}
+	return false
+}
+
+// closed is the attenuation that the static curve calls for.
+func (e *expanderEnvelope) closed(level float64) float64 {
+	if level != e.level {
+		s := &e.settings
+		e.level, e.target = level, min(s.RangeDB, expanderCurve(e.detector.decibels(level), s.ThresholdDBFS, s.Ratio, s.KneeDB))
+	}
+	return e.target
+}
+
+// loud tells whether no level lies below a limit.
+func loud(level []float64, limit float64) bool {
+	for _, l := range level {
+		if l < limit {
+			return false
+		}
+	}
+	return true
+}
+
+// reset closes the expander: sound begins in silence.
+func (e *expanderEnvelope) reset() {
+	e.open, e.wait = false, 0
+	e.level, e.target = 0, e.settings.RangeDB
+	if e.settings.Ratio == 1 {
+		e.target = 0
+	}
+	e.value = e.target
+	e.hold = 0
 }

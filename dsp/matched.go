@@ -1,0 +1,334 @@
+package dsp
+
+import "math"
+
+// A bilinear section narrows towards the Nyquist frequency. The matched design
+// looks for the section whose magnitude stays closest, in dB, to the analogue
+// prototype's over the audio band. In φ = sin²(ω/2) a section's squared
+// magnitude is a ratio of quadratics,
+//
+//	|H|² = (N0 + N1 φ + N2 φ²) / (1 + D1 φ + D2 φ²)
+//
+// (Vicanek, "Matched Second Order Digital Filters", 2016), so five numbers are
+// to be found. They follow from linear least squares on the equation times its
+// denominator, weighted by the denominator of the round before (Sanathanan and
+// Koerner, IEEE Trans. Automatic Control 8 (1963) 56), with weights that grow
+// where the error is largest, which tends to the smallest largest error
+// (Lawson's algorithm, 1961). Where that finds nothing usable, at low centres
+// at which φ spans many decades, the poles are set as the impulse-invariant
+// ones and the numerator alone is fitted. A cut is the inverse of the boost.
+
+// One section cannot follow every prototype; where it stays more than
+// closeEnoughDB away, a second one is fitted to what is left.
+
+// closeEnoughDB is the deviation with which one section is content.
+const closeEnoughDB = 0.08
+
+// matched returns the sections for a band, and their deviation from the
+// prototype in dB.
+func matched(b Band, rate float64) ([]Biquad, float64) {
+	p := newPrototype(b)
+	best := []Biquad{cookbookSection(b, rate)}
+	deviation := p.deviation(best, rate)
+	try := func(sections ...Biquad) {
+		if d := p.deviation(sections, rate); d < deviation {
+			best, deviation = sections, d
+		}
+	}
+	f := newFit(p, rate, b.Shape == Notch, p.gain)
+	if s, ok := f.ratio(); ok {
+		try(s)
+	}
+	if s, ok := f.numerator(); ok {
+		try(s)
+	}
+	if deviation > closeEnoughDB && b.Shape != Notch {
+		// The same band the other way up is another problem to the fit.
+		turned := b
+		turned.GainDB = -b.GainDB
+		inverse := newPrototype(turned)
+		if s, ok := newFit(inverse, rate, false, inverse.gain).ratio(); ok {
+			try(Biquad{1 / s.B0, s.A1 / s.B0, s.A2 / s.B0, s.B1 / s.B0, s.B2 / s.B0})
+		}
+	}
+	if deviation > closeEnoughDB {
+		// The Cookbook section's error is smooth, and so easier to make up for
+		// than the fitted one's, which ripples.
+		start := cookbookSection(b, rate)
+		m := squaredMagnitude(start)
+		rest := newFit(p, rate, false, func(hz float64) float64 {
+			sin, _ := sincosPi(hz / rate)
+			return p.gain(hz) / m.at(sin*sin)
+		})
+		if s, ok := rest.ratio(); ok {
+			try(start, s)
+		}
+	}
+	return best, deviation
+}
+
+// fit is the data of one design: a squared magnitude at many frequencies, as a
+// function of x = φ/φ(f0).
+type fit struct {
+	prototype
+	rate   float64
+	notch  bool    // the numerator is to be (x − 1)², but for a factor
+	unit   float64 // φ(f0)
+	x      []float64
+	target []float64 // for a notch without its zero: divided by (x − 1)²
+	weight []float64 // Lawson's
+
+	basis [][5]float64
+	right []float64
+}
+
+const (
+	fitRounds    = 12 // of reweighting by the denominator alone
+	lawsonRounds = 30
+)
+
+func newFit(p prototype, rate float64, notch bool, target func(hz float64) float64) *fit {
+	f := &fit{prototype: p, rate: rate, notch: notch}
+	sin, _ := sincosPi(p.hz / rate)
+	f.unit = sin * sin
+	top := bandTop(rate)
+	add := func(hz float64) {
+		hz = min(max(hz, 0), top)
+		if p.gain(hz) < DBToPower(deviationFloorDB) {
+			return // too near a notch's zero
+		}
+		sin, _ := sincosPi(hz / rate)
+		x := sin * sin / f.unit
+		t := target(hz)
+		if f.notch {
+			t /= (x - 1) * (x - 1)
+		}
+		f.x = append(f.x, x)
+		f.target = append(f.target, t)
+		f.weight = append(f.weight, 1)
+	}
+	for k := range 96 {
+		add(top * float64(k) / 95)
+	}
+	geometric := func(centre, octaves float64, count int) {
+		for k := range count {
+			add(centre * Exp2(octaves*(float64(2*k)/float64(count-1)-1)))
+		}
+	}
+	geometric(p.hz, 1.6, 96)
+	pole, _ := p.pole()
+	geometric(pole, 1, 64)
+	f.basis, f.right = make([][5]float64, len(f.x)), make([]float64, len(f.x))
+	return f
+}
+
+// ratio fits numerator and denominator.
+func (f *fit) ratio() (Biquad, bool) {
+	unknowns := 5
+	if f.notch {
+		unknowns = 3
+	}
+	previous := [3]float64{1, 0, 0}
+	return f.search(func() (num, den [3]float64, ok bool) {
+		for i, x := range f.x {
+			t := f.target[i]
+			w := sqrt(f.weight[i]) / (t * poly(previous, x))
+			row := [5]float64{-t * x * w, -t * x * x * w, w}
+			if unknowns == 5 {
+				row[3], row[4] = x*w, x*x*w
+			}
+			f.basis[i], f.right[i] = row, t*w
+		}
+		c, ok := leastSquares(f.basis, f.right, unknowns)
+		num, den = [3]float64{c[2], c[3], c[4]}, [3]float64{1, c[0], c[1]}
+		previous = den
+		return num, den, ok
+	}, fitRounds)
+}
+
+// numerator fits the numerator to the impulse-invariant poles.
+func (f *fit) numerator() (Biquad, bool) {
+	if f.notch {
+		return Biquad{}, false
+	}
+	hz, q := f.pole()
+	a1, a2 := impulseInvariantPoles(hz/f.rate, q)
+	c := quadratic(1, a1, a2)
+	den := [3]float64{1, c[1] / c[0] * f.unit, c[2] / c[0] * f.unit * f.unit}
+	return f.search(func() (num, _ [3]float64, ok bool) {
+		for i, x := range f.x {
+			t := f.target[i] * poly(den, x)
+			w := sqrt(f.weight[i]) / t
+			f.basis[i], f.right[i] = [5]float64{w, x * w, x * x * w}, t*w
+		}
+		n, ok := leastSquares(f.basis, f.right, 3)
+		return [3]float64{n[0], n[1], n[2]}, den, ok
+	}, 0)
+}
+
+// impulseInvariantPoles returns a1 and a2 of the pole pair of an analogue
+// resonance, its frequency as a part of the rate.
+func impulseInvariantPoles(hz, q float64) (a1, a2 float64) {
+	w := 2 * math.Pi * hz
+	damping := 1 / (2 * q)
+	decay := exp(-damping * w)
+	if damping <= 1 {
+		_, cos := sincosPi(2 * hz * sqrt(1-float64(damping*damping)))
+		return -2 * decay * cos, decay * decay
+	}
+	e := exp(w * sqrt(float64(damping*damping)-1))
+	return -decay * (e + 1/e), decay * decay
+}
+
+// search runs rounds of a fit, raises the weights where the error is large,
+// and returns the best section that could be made.
+func (f *fit) search(round func() (num, den [3]float64, ok bool), plain int) (best Biquad, found bool) {
+	for i := range f.weight {
+		f.weight[i] = 1
+	}
+	least := math.Inf(1)
+	errors := make([]float64, len(f.x))
+	for r := range plain + lawsonRounds {
+		num, den, ok := round()
+		if !ok || !positive(den, 1/f.unit) || !positive(num, 1/f.unit) {
+			if r >= plain {
+				break
+			}
+			continue
+		}
+		worst := 0.0
+		for i, x := range f.x {
+			errors[i] = abs(Log2(poly(num, x) / (poly(den, x) * f.target[i])))
+			worst = max(worst, errors[i])
+		}
+		if worst < least {
+			if s, ok := f.section(num, den); ok {
+				best, found, least = s, true, worst
+			}
+		}
+		if r < plain {
+			continue
+		}
+		for i, e := range errors {
+			f.weight[i] *= e/worst + 0.001
+		}
+		normalise(f.weight)
+	}
+	return best, found
+}
+
+func normalise(w []float64) {
+	largest := 0.0
+	for _, x := range w {
+		largest = max(largest, x)
+	}
+	for i := range w {
+		w[i] = max(w[i]/largest, 1e-12)
+	}
+}
+
+// section turns quadratics in x into a section with all zeros and poles inside
+// the unit circle.
+func (f *fit) section(num, den [3]float64) (Biquad, bool) {
+	a0, a1, a2 := factor(den, f.unit)
+	var b0, b1, b2 float64
+	if f.notch {
+		// |1 − 2cos ω0 z⁻¹ + z⁻²|² = 16 (φ − φ0)² = 16 φ0² (x − 1)².
+		_, cos := sincosPi(2 * f.hz / f.rate)
+		b0 = sqrt(num[0]) / (4 * f.unit)
+		b1, b2 = -2*b0*cos, b0
+	} else {
+		b0, b1, b2 = factor(num, f.unit)
+	}
+	s := section(b0, b1, b2, a0, a1, a2)
+	finite := true
+	for _, c := range []float64{s.B0, s.B1, s.B2, s.A1, s.A2} {
+		finite = finite && c-c == 0
+	}
+	stable := abs(s.A2) < 1 && abs(s.A1) < 1+s.A2
+	return s, finite && stable
+}
+
+// factor returns c0, c1, c2 with |c0 + c1 z⁻¹ + c2 z⁻²|² = p(φ/unit) and both
+// zeros inside the unit circle (Vicanek 2016, eq. 12 to 14).
+func factor(p [3]float64, unit float64) (c0, c1, c2 float64) {
+	dc := p[0]
+	nyquist := poly(p, 1/unit)
+	cross := -p[2] / (unit * unit) / 4
+	rootDC, rootNyquist := sqrt(dc), sqrt(nyquist)
+	w := (rootDC + rootNyquist) / 2
+	c0 = (w + sqrt(float64(w*w)+cross)) / 2
+	return c0, (rootDC - rootNyquist) / 2, -cross / (4 * c0)
+}
+
+// positive tells whether a quadratic stays above 0 from 0 to top.
+func positive(p [3]float64, top float64) bool {
+	low := min(p[0], poly(p, top))
+	if p[2] > 0 {
+		if x := -p[1] / (2 * p[2]); x > 0 && x < top {
+			low = min(low, poly(p, x))
+		}
+	}
+	return low > 0
+}
+
+// leastSquares solves rows·c = right in the least-squares sense for the first
+// n unknowns, by the modified Gram–Schmidt method on scaled columns.
+func leastSquares(rows [][5]float64, right []float64, n int) (c [5]float64, ok bool) {
+	var r [5][6]float64
+	var norm [5]float64
+	for j := range n {
+		for i := range rows {
+			norm[j] += float64(rows[i][j] * rows[i][j])
+		}
+		norm[j] = sqrt(norm[j])
+		if !(norm[j] > 0) || norm[j]-norm[j] != 0 {
+			return c, false
+		}
+		for i := range rows {
+			rows[i][j] /= norm[j]
+		}
+	}
+	for j := range n {
+		length := 0.0
+		for i := range rows {
+			length += float64(rows[i][j] * rows[i][j])
+		}
+		length = sqrt(length)
+		if !(length > 1e-13) { // the column is spanned by those before it
+			return c, false
+		}
+		r[j][j] = length
+		for i := range rows {
+			rows[i][j] /= length
+		}
+		for k := j + 1; k < n; k++ {
+			for i := range rows {
+				r[j][k] += float64(rows[i][j] * rows[i][k])
+			}
+			for i := range rows {
+				rows[i][k] -= float64(r[j][k] * rows[i][j])
+			}
+		}
+		for i := range rows {
+			r[j][5] += float64(rows[i][j] * right[i])
+		}
+		for i := range rows {
+			right[i] -= float64(r[j][5] * rows[i][j])
+		}
+	}
+	for j := n - 1; j >= 0; j-- {
+		sum := r[j][5]
+		for k := j + 1; k < n; k++ {
+			sum -= float64(r[j][k] * c[k])
+		}
+		c[j] = sum / r[j][j]
+	}
+	for j := range n {
+		c[j] /= norm[j]
+	}
+	return c, true
+}
+
+func sqrt(x float64) float64 { return math.Sqrt(x) }
+func abs(x float64) float64  { return math.Abs(x) }
