@@ -1,0 +1,178 @@
+package chain
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/go-audio/audio"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Engine is a chain built for one rate and channel count. It runs one sound at
+// a time; build another engine to run a second one at the same time.
+type Engine struct {
+	stages         []builtStage
+	rate, channels int
+}
+
+type builtStage struct {
+	Stage
+	dsp.Processor
+}
+
+// Prepare builds the enabled stages for a rate in Hz and a channel count. What
+// the file asks for and this rate cannot give is a *FileError.
+func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
+	if err := c.Check(rate, channels); err != nil {
+		return nil, err
+	}
+	e := &Engine{rate: rate, channels: channels}
+	for i, s := range c.Stages {
+		if !s.Enabled {
+			continue
+		}
+		p, err := s.Build(rate, channels)
+		if err != nil {
+			return nil, c.refusal(i, err)
+		}
+		e.stages = append(e.stages, builtStage{s, p})
+	}
+	return e, nil
+}
+
+// StagePlan says what one built stage will do.
+type StagePlan struct {
+	Name, Kind    string
+	LatencyFrames int
+	// DeviationDB is the largest difference, in dB, between the stage's
+	// response and its analogue prototype (see dsp.Equaliser); 0 where the
+	// stage has none.
+	DeviationDB float64
+	Processor   dsp.Processor
+}
+
+// Plan lists the enabled stages in order.
+func (e *Engine) Plan() []StagePlan {
+	plan := make([]StagePlan, len(e.stages))
+	for i, s := range e.stages {
+		plan[i] = StagePlan{Name: s.Name, Kind: s.Kind, LatencyFrames: s.Latency(), Processor: s.Processor}
+		if d, ok := s.Processor.(interface{ DeviationDB() float64 }); ok {
+			plan[i].DeviationDB = d.DeviationDB()
+		}
+	}
+	return plan
+}
+
+// Latency is the whole chain's latency in frames.
+func (e *Engine) Latency() int {
+	total := 0
+	for _, s := range e.stages {
+		total += s.Latency()
+	}
+	return total
+}
+
+// Reset brings every stage back to the state it was built in.
+func (e *Engine) Reset() {
+	for _, s := range e.stages {
+		s.Reset()
+	}
+}
+
+// Options are the ways to run an engine; the zero value is the usual one.
+type Options struct {
+	// KeepDelay leaves the chain's latency in the output, which is then longer
+	// than the input by that many frames. Otherwise the output has the input's
+	// length and is aligned with it, frame by frame.
+	KeepDelay bool
+
+	// RepairNonFinite replaces NaN and infinite input samples by zero and
+	// counts them. Otherwise they end the run with a *NonFiniteError.
+	RepairNonFinite bool
+
+	// Workers is the number of goroutines that carry blocks through the
+	// stages, 1 if it is 0. The output is the same for any number.
+	Workers int
+
+	// BlockFrames is the number of frames in a block, 0 for a good one. The
+	// output is the same for any number.
+	BlockFrames int
+
+	// Trace receives the gains of the stages that have one.
+	Trace *Trace
+
+	// Progress is told, now and then and in order, how many frames were read.
+	Progress func(frames int64)
+}
+
+// Result says what a run did.
+type Result struct {
+	Frames         int64 // frames written
+	LatencyFrames  int   // the chain's latency, trimmed or kept
+	NonFinite      int64 // input samples repaired
+	FirstNonFinite int64 // the first frame that held one, −1 if none did
+}
+
+// NonFiniteError tells of NaN or infinite samples in the input.
+type NonFiniteError struct {
+	FirstFrame int64
+	Count      int64 // samples, over all channels and the whole input
+}
+
+func (e *NonFiniteError) Error() string {
+	return fmt.Sprintf("%d samples are NaN or infinite, the first at frame %d; accepted: finite samples", e.Count, e.FirstFrame)
+}
+
+// Process runs the chain from src to dst with the usual options. The source's
+// rate and channel count must be those the engine was built for.
+func (e *Engine) Process(ctx context.Context, src wave.Source, dst wave.Sink) (Result, error) {
+	return e.Run(ctx, src, dst, Options{})
+}
+
+// ProcessPlanes returns the processed copy of planar sound (channels x
+// frames), aligned with it and of the same length.
+func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]float64, error) {
+	for c := range planes {
+		if len(planes[c]) != len(planes[0]) {
+			return nil, fmt.Errorf("channel %d has %d frames, channel 1 has %d; accepted: equal lengths", c+1, len(planes[c]), len(planes[0]))
+		}
+	}
+	src := &memory{format: wave.Format{Rate: e.rate, Channels: len(planes), Encoding: wave.Float, Bits: 64}, planes: planes}
+	dst := &memory{planes: make([][]float64, len(planes))}
+	for c := range dst.planes {
+		dst.planes[c] = make([]float64, 0, dsp.Block(planes).Frames())
+	}
+	_, err := e.Process(ctx, src, dst)
+	return dst.planes, err
+}
+
+// ProcessBuffer is ProcessPlanes for go-audio's interleaved buffer, whose
+// samples are taken as they are: full scale 1.0.
+func (e *Engine) ProcessBuffer(ctx context.Context, buf *audio.FloatBuffer) (*audio.FloatBuffer, error) {
+	in, err := wave.FromFloatBuffer(buf)
+	if err != nil {
+		return nil, err
+	}
+	if buf.Format.SampleRate != e.rate {
+		return nil, &FormatMismatchError{e.rate, e.channels, buf.Format.SampleRate, len(in)}
+	}
+	out, err := e.ProcessPlanes(ctx, in)
+	if err != nil {
+		return nil, err
+	}
+	return wave.ToFloatBuffer(out, e.rate), nil
+}
+
+// FormatMismatchError tells that a sound is not of the format that the engine
+// was built for.
+type FormatMismatchError struct {
+	Rate, Channels           int // the engine's
+	FoundRate, FoundChannels int
+}
+
+func (e *FormatMismatchError) Error() string {
+	return fmt.Sprintf("the sound has %d channels at %d Hz; accepted: %d channels at %d Hz, for which the chain was prepared",
+		e.FoundChannels, e.FoundRate, e.Channels, e.Rate)
+}

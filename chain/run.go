@@ -1,0 +1,170 @@
+package chain
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// defaultBlockFrames keeps a stereo block (32 KiB) within reach of the first
+// caches, and the cost of handing it on far below the cost of processing it.
+const defaultBlockFrames = 2048
+
+// Run runs the chain from src to dst. It resets the stages first.
+//
+// On an error, or when ctx ends, the sink holds a part of the output: abandon
+// it.
+func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Options) (Result, error) {
+	if f := src.Format(); f.Rate != e.rate || f.Channels != e.channels {
+		return Result{}, &FormatMismatchError{e.rate, e.channels, f.Rate, f.Channels}
+	}
+	e.Reset()
+	r := &run{Options: o, engine: e, src: src, dst: dst}
+	r.result.LatencyFrames = e.Latency()
+	r.result.FirstNonFinite = -1
+	r.tail = r.result.LatencyFrames
+	if !o.KeepDelay {
+		r.skip = r.result.LatencyFrames
+	}
+	frames := o.BlockFrames
+	if frames <= 0 {
+		frames = defaultBlockFrames
+	}
+	if o.Trace != nil {
+		o.Trace.begin(e.rate, e.channels)
+	}
+	steps := []step{r.read}
+	delay := 0
+	for i, s := range e.stages {
+		delay += s.Latency()
+		steps = append(steps, r.stage(i, delay))
+	}
+	steps = append(steps, r.write)
+	if o.Trace != nil {
+		if err := o.Trace.header(); err != nil {
+			return r.result, err
+		}
+	}
+	err := relay(ctx, max(1, o.Workers), steps, func() *job { return newJob(e.channels, frames, o.Trace != nil) })
+	if err == nil && o.Trace != nil {
+		err = o.Trace.end()
+	}
+	return r.result, err
+}
+
+// run is the state of one run. Each step touches fields of its own, and the
+// relay lets one block at a time into a step.
+type run struct {
+	Options
+	engine *Engine
+	src    wave.Source
+	dst    wave.Sink
+	result Result
+
+	frames int64 // read so far
+	ended  bool  // the source has ended
+	tail   int   // frames of silence still to push through the stages
+	skip   int   // frames of latency still to drop from the output
+}
+
+// read fills the job from the source and, once that has ended, with the
+// silence that pushes the last frames out of the stages.
+func (r *run) read(j *job) error {
+	n := 0
+	if !r.ended {
+		var err error
+		j.resize(j.capacity())
+		n, err = r.src.Read(j.block)
+		if errors.Is(err, io.EOF) {
+			r.ended = true
+			if r.Trace != nil {
+				r.Trace.inputEnds(r.frames + int64(n))
+			}
+		} else if err != nil {
+			return err
+		}
+	}
+	if n == 0 && r.ended {
+		if r.tail == 0 {
+			return io.EOF
+		}
+		n = min(j.capacity(), r.tail)
+		r.tail -= n
+		j.resize(n)
+		for _, plane := range j.block {
+			clear(plane)
+		}
+		return nil
+	}
+	j.resize(n)
+	if err := r.scrub(j.block); err != nil {
+		return err
+	}
+	r.frames += int64(n)
+	if r.Progress != nil {
+		r.Progress(r.frames)
+	}
+	return nil
+}
+
+func (r *run) scrub(b dsp.Block) error {
+	count, first := dsp.Scrub(b)
+	if count == 0 {
+		return nil
+	}
+	if r.result.NonFinite == 0 {
+		r.result.FirstNonFinite = r.frames + int64(first)
+	}
+	r.result.NonFinite += int64(count)
+	if r.RepairNonFinite {
+		return nil
+	}
+	// The run ends here; the rest is read to tell how many there are.
+	for {
+		n, err := r.src.Read(b)
+		if err != nil {
+			return &NonFiniteError{r.result.FirstNonFinite, r.result.NonFinite}
+		}
+		rest := make(dsp.Block, len(b))
+		for c := range b {
+			rest[c] = b[c][:n]
+		}
+		count, _ := dsp.Scrub(rest)
+		r.result.NonFinite += int64(count)
+	}
+}
+
+// stage returns the step that runs the i-th stage; delay is the latency of the
+// chain up to and including it.
+func (r *run) stage(i, delay int) step {
+	p := r.engine.stages[i].Processor
+	tracer, ok := p.(dsp.GainTracer)
+	if r.Trace == nil || !ok {
+		return func(j *job) error {
+			p.Process(j.block)
+			return nil
+		}
+	}
+	follow := r.Trace.follow(r.engine.stages[i].Name, delay)
+	return func(j *job) error {
+		tracer.ProcessTraced(j.block, j.gain)
+		return follow(j.gain)
+	}
+}
+
+func (r *run) write(j *job) error {
+	n := j.block.Frames()
+	drop := min(n, r.skip)
+	r.skip -= drop
+	if drop == n && n > 0 {
+		return nil
+	}
+	for c := range j.block {
+		j.out[c] = j.block[c][drop:]
+	}
+	r.result.Frames += int64(n - drop)
+	return r.dst.Write(j.out)
+}
