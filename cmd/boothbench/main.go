@@ -1,4 +1,147 @@
-// Command boothbench processes and measures recorded voice.
+// Command boothbench processes recorded voice through a chain file and
+// measures what the chain did. See the README, or boothbench help.
 package main
 
-func main() {}
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/pflag"
+
+	"github.com/boothbench/boothbench/chain"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// env is what a command may touch.
+type env struct {
+	ctx            context.Context
+	stdin          io.Reader
+	stdout, stderr io.Writer
+}
+
+// A command parses its own arguments.
+type command struct {
+	name, summary string
+	run           func(env, []string) error
+}
+
+func commands() []command {
+	return []command{
+		{"process", "run takes through a chain file", runProcess},
+		{"init", "write a commented starter chain", runInit},
+		{"explain", "say what a stage, key, unit or reading means", runExplain},
+	}
+}
+
+// run is the program: arguments and streams in, exit code out.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
+	e := env{ctx, stdin, stdout, stderr}
+	defer func() {
+		if fault := recover(); fault != nil {
+			fmt.Fprintf(stderr, "boothbench: internal fault, please report it: %v\n%s", fault, debug.Stack())
+			code = exitFault
+		}
+	}()
+	if len(args) == 0 {
+		fmt.Fprint(stderr, help())
+		return exitUsage
+	}
+	switch args[0] {
+	case "help", "--help", "-h":
+		if len(args) > 1 {
+			args = []string{args[1], "--help"}
+			break
+		}
+		fmt.Fprint(stdout, help())
+		return exitDone
+	}
+	for _, c := range commands() {
+		if c.name != args[0] {
+			continue
+		}
+		err := c.run(e, args[1:])
+		if err != nil && !errors.Is(err, pflag.ErrHelp) && !errors.Is(err, errReported) {
+			fmt.Fprintf(stderr, "boothbench %s: %v\n", c.name, err)
+		}
+		return exitCode(err)
+	}
+	var names []string
+	for _, c := range commands() {
+		names = append(names, c.name)
+	}
+	fmt.Fprintf(stderr, "boothbench: no command %q%s; accepted: %s\n", args[0], didYouMean(args[0], names), strings.Join(names, ", "))
+	return exitUsage
+}
+
+func help() string {
+	var b strings.Builder
+	b.WriteString(`boothbench: an offline engine for the recorded voice chain, measured, not claimed
+
+Usage: boothbench COMMAND [flags] …
+
+`)
+	for _, c := range commands() {
+		fmt.Fprintf(&b, "  %-8s  %s\n", c.name, c.summary)
+	}
+	b.WriteString(`
+Examples:
+  boothbench init voice.toml
+  boothbench process take.wav --chain voice.toml --out take-voice.wav
+  boothbench explain dbtp
+
+Each command teaches itself: boothbench COMMAND --help
+
+Exit codes: 0 done; 1 done, but a limit was not met; 2 the call or a chain file
+is wrong, nothing written; 3 an input cannot be read or used; 4 an output cannot
+be written; 5 internal fault; 130 interrupted.
+
+boothbench never plays sound. What it writes may be loud: turn down before you
+listen, and keep to your workplace's rules for safe listening levels.
+`)
+	return b.String()
+}
+
+// flags makes a command's flag set; usage is its help above the flag list.
+func (e env) flags(name, usage string) *pflag.FlagSet {
+	f := pflag.NewFlagSet(name, pflag.ContinueOnError)
+	f.SetOutput(io.Discard)
+	f.SortFlags = false
+	f.Usage = func() { fmt.Fprintf(e.stdout, "%s\nFlags:\n%s", usage, f.FlagUsagesWrapped(100)) }
+	return f
+}
+
+// parse parses flags; what is wrong with them is a usage error.
+func parse(f *pflag.FlagSet, args []string) error {
+	err := f.Parse(args)
+	if err == nil || errors.Is(err, pflag.ErrHelp) {
+		return err
+	}
+	var unknown *pflag.NotExistError
+	if errors.As(err, &unknown) {
+		var names []string
+		f.VisitAll(func(flag *pflag.Flag) { names = append(names, flag.Name) })
+		if near := chain.Nearest(unknown.GetSpecifiedName(), names); near != "" {
+			return usageError("%v; did you mean --%s?", err, near)
+		}
+	}
+	return usageError("%v (see boothbench %s --help)", err, f.Name())
+}
+
+func didYouMean(word string, known []string) string {
+	if near := chain.Nearest(word, known); near != "" {
+		return fmt.Sprintf(", did you mean %q?", near)
+	}
+	return ""
+}

@@ -1,0 +1,45 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain"
+)
+
+const explainUsage = `boothbench explain says what a stage kind, a chain-file key, a unit or a reading
+means: unit, range, default, source, and the trap to mind.
+
+Usage: boothbench explain WORD …
+       boothbench explain --reference     (the whole chain file, as Markdown)
+
+Examples:
+  boothbench explain compressor
+  boothbench explain threshold_dbfs dbtp
+`
+
+func runExplain(e env, args []string) error {
+	f := e.flags("explain", explainUsage)
+	reference := f.Bool("reference", false, "print the reference of the chain file, as Markdown")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if *reference {
+		_, err := e.stdout.Write(chain.Reference())
+		return outputError(err)
+	}
+	if f.NArg() == 0 {
+		return usageError("no word named; for example: boothbench explain limiter")
+	}
+	for i, word := range f.Args() {
+		text, known := chain.Explain(word)
+		if !known {
+			return usageError("%s", strings.TrimSpace(text))
+		}
+		if i > 0 {
+			fmt.Fprintln(e.stdout)
+		}
+		fmt.Fprintln(e.stdout, strings.TrimSpace(text))
+	}
+	return nil
+}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"errors"
+	"math"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"boothbench": main})
+}
+
+// The scripts run the command as a user would, and look at its exit codes and
+// at what it leaves behind.
+func TestScripts(t *testing.T) {
+	demo, err := filepath.Abs("../../testdata")
+	if err != nil {
+		t.Fatal(err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("DEMO", demo)
+			return nil
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"exits":   exits,
+			"makewav": makeWAV,
+		},
+	})
+}
+
+// exits CODE ARG… runs boothbench with the arguments and wants the exit code.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 {
+		ts.Fatalf("usage: exits CODE ARG …")
+	}
+	err := ts.Exec("boothbench", args[1:]...)
+	code := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		code = exit.ExitCode()
+	} else if err != nil {
+		ts.Fatalf("%v", err)
+	}
+	if want, _ := strconv.Atoi(args[0]); code != want {
+		ts.Fatalf("exit code %d, want %d\n%s", code, want, ts.ReadFile("stderr"))
+	}
+}
+
+// makewav FILE [key=value …] writes a WAV: rate, channels, bits (32 or 64:
+// floating point), frames, kind (tone, silence, nan), peak.
+func makeWAV(ts *testscript.TestScript, neg bool, args []string) {
+	values := map[string]string{"rate": "48000", "channels": "1", "bits": "24", "frames": "24000", "kind": "tone", "peak": "0.5"}
+	for _, arg := range args[1:] {
+		key, value, _ := strings.Cut(arg, "=")
+		values[key] = value
+	}
+	number := func(key string) int {
+		n, err := strconv.Atoi(values[key])
+		ts.Check(err)
+		return n
+	}
+	peak, err := strconv.ParseFloat(values["peak"], 64)
+	ts.Check(err)
+	block := dsp.NewBlock(number("channels"), number("frames"))
+	for c, plane := range block {
+		for n := range plane {
+			switch values["kind"] {
+			case "tone":
+				plane[n] = peak * math.Sin(2*math.Pi*997*float64(n)/float64(number("rate"))+float64(c))
+			case "nan":
+				if n%1000 == 700 {
+					plane[n] = math.NaN()
+				}
+			}
+		}
+	}
+	f := wave.Format{Rate: number("rate"), Channels: number("channels"), Encoding: wave.Integer, Bits: number("bits")}
+	if f.Bits >= 32 {
+		f.Encoding = wave.Float
+	}
+	w, err := wave.Create(ts.MkAbs(args[0]), f, wave.Options{})
+	ts.Check(err)
+	ts.Check(w.Write(block))
+	ts.Check(w.Commit())
+}

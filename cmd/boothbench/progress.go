@@ -1,0 +1,58 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"time"
+
+	"golang.org/x/term"
+)
+
+// progress shows how far long work has come: on a terminal only, on one line
+// that it clears when the work is done. Several workers may report to it.
+type progress struct {
+	mu    sync.Mutex
+	w     io.Writer // nil: silent
+	done  int64
+	total int64
+	start time.Time
+	shown time.Time
+}
+
+func newProgress(w io.Writer, quiet bool, total int64) *progress {
+	p := &progress{total: total, start: time.Now()}
+	if f, ok := w.(*os.File); ok && !quiet && term.IsTerminal(int(f.Fd())) && os.Getenv("TERM") != "dumb" {
+		p.w = w
+	}
+	return p
+}
+
+// add says that more of the total is done.
+func (p *progress) add(more int64) {
+	if p.w == nil {
+		return
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.done += more
+	now := time.Now()
+	spent := now.Sub(p.start)
+	if p.done <= 0 || p.total <= 0 || spent < 400*time.Millisecond || now.Sub(p.shown) < 200*time.Millisecond {
+		return
+	}
+	p.shown = now
+	left := time.Duration(float64(spent) * float64(p.total-p.done) / float64(p.done)).Round(time.Second)
+	fmt.Fprintf(p.w, "\r\x1b[K%3d %%, %v left", min(100, p.done*100/p.total), max(0, left))
+}
+
+// clear takes the line away.
+func (p *progress) clear() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.w != nil && !p.shown.IsZero() {
+		fmt.Fprint(p.w, "\r\x1b[K")
+		p.shown = time.Time{}
+	}
+}

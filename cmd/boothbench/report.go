@@ -1,0 +1,191 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// report is what happened, or would happen, to one take.
+type report struct {
+	task
+	inFormat, outFormat wave.Format
+	inFrames            int64
+	inWarnings          []wave.Warning
+	stages              []chain.StagePlan
+	latency             int
+	dither              wave.DitherKind
+	result              chain.Result
+	overs               wave.Overs
+	err                 error
+}
+
+// print writes the report for people or, with --json, as one line.
+func (r *report) print(b *batch) {
+	for _, w := range r.inWarnings {
+		fmt.Fprintf(b.stderr, "warning: %v\n", w)
+	}
+	if r.err == nil && r.overs.Count > 0 {
+		fmt.Fprintf(b.stderr, "warning: %s: %s over full scale clamped, the first at %s (frame %d, channel %d); lower the level or end the chain with a limiter\n",
+			r.out, plural(r.overs.Count, "sample"), timeCode(r.overs.FirstFrame, r.outFormat.Rate), r.overs.FirstFrame, r.overs.Channel+1)
+	}
+	if r.err == nil && r.result.NonFinite > 0 {
+		fmt.Fprintf(b.stderr, "warning: %s: %s NaN or infinite, replaced by zero, the first at %s (frame %d)\n",
+			r.in, plural(r.result.NonFinite, "sample"), timeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
+	}
+	if r.err != nil {
+		fmt.Fprintf(b.stderr, "boothbench process: %v\n", r.err)
+	}
+	switch {
+	case b.settings.json:
+		line, err := json.Marshal(r.object(b))
+		if err != nil {
+			panic(err) // the object holds only strings and finite numbers
+		}
+		fmt.Fprintf(b.stdout, "%s\n", line)
+	case r.err != nil || b.settings.quiet && !b.settings.plan:
+	case b.settings.plan:
+		r.printPlan(b)
+	default:
+		r.printDone(b)
+	}
+}
+
+func (r *report) printDone(b *batch) {
+	fmt.Fprintf(b.stdout, "done  %s -> %s\n", r.in, r.out)
+	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", timeCode(r.result.Frames, r.outFormat.Rate),
+		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
+	what := "removed"
+	if b.settings.keepDelay {
+		what = "kept"
+	}
+	fmt.Fprintf(b.stdout, "      latency %s (%.3f ms) %s; %s\n", plural(r.latency, "frame"),
+		milliseconds(r.latency, r.outFormat.Rate), what, plural(r.overs.Count, "over"))
+}
+
+func (r *report) ditherNote(seed uint64) string {
+	if r.dither == wave.TPDF {
+		return fmt.Sprintf(", TPDF dither (seed %d)", seed)
+	}
+	return ""
+}
+
+func (r *report) printPlan(b *batch) {
+	rate := r.inFormat.Rate
+	fmt.Fprintf(b.stdout, "plan  %s: %s (%s), %s\n", r.in, timeCode(r.inFrames, rate), plural(r.inFrames, "frame"), r.inFormat)
+	for i, s := range r.stages {
+		fmt.Fprintf(b.stdout, "  %2d  %-14s latency %5d frames (%.3f ms)", i+1, s.Name, s.LatencyFrames, milliseconds(s.LatencyFrames, rate))
+		if s.DeviationDB > 0 {
+			fmt.Fprintf(b.stdout, "   response within %.3f dB of the analogue prototype", s.DeviationDB)
+		}
+		fmt.Fprintln(b.stdout)
+	}
+	if len(r.stages) == 0 {
+		fmt.Fprintln(b.stdout, "      no stage is enabled: the sound passes unchanged")
+	}
+	fmt.Fprintf(b.stdout, "      chain latency %d frames (%.3f ms)\n", r.latency, milliseconds(r.latency, rate))
+	out := r.out
+	if out == "" {
+		out = "(no output named)"
+	}
+	fmt.Fprintf(b.stdout, "  ->  %s: %s%s; nothing written\n", out, r.outFormat, r.ditherNote(b.settings.ditherSeed))
+}
+
+// processJSON is the object that --json prints. Keys never change their
+// meaning within a schema_version.
+type processJSON struct {
+	SchemaVersion int         `json:"schema_version"`
+	Command       string      `json:"command"`
+	ExitCode      int         `json:"exit_code"`
+	Error         string      `json:"error,omitempty"`
+	Input         fileJSON    `json:"input"`
+	Chain         fileJSON    `json:"chain"`
+	Stages        []stageJSON `json:"stages"`
+	LatencyFrames int         `json:"latency_frames"`
+	LatencyMs     *float64    `json:"latency_ms"`
+	DelayKept     bool        `json:"delay_kept"`
+	Output        *outputJSON `json:"output"`
+	Warnings      []string    `json:"warnings"`
+	RepairedCount int64       `json:"nonfinite_samples_repaired"`
+}
+
+type fileJSON struct {
+	Path   string `json:"path"`
+	SHA256 string `json:"sha256,omitempty"`
+	Frames *int64 `json:"frames,omitempty"`
+	*formatJSON
+}
+
+type formatJSON struct {
+	Rate     int    `json:"rate_hz"`
+	Channels int    `json:"channels"`
+	Encoding string `json:"encoding"`
+	Bits     int    `json:"bits"`
+}
+
+type stageJSON struct {
+	Name          string  `json:"name"`
+	Kind          string  `json:"kind"`
+	LatencyFrames int     `json:"latency_frames"`
+	LatencyMs     float64 `json:"latency_ms"`
+	DeviationDB   float64 `json:"response_deviation_db"`
+}
+
+type outputJSON struct {
+	fileJSON
+	Written    bool    `json:"written"`
+	Dither     string  `json:"dither"`
+	DitherSeed *uint64 `json:"dither_seed"`
+	Overs      int64   `json:"overs_clamped_samples"`
+}
+
+func (r *report) object(b *batch) processJSON {
+	o := processJSON{
+		SchemaVersion: 1, Command: "process", ExitCode: exitCode(r.err),
+		Input:         fileJSON{Path: r.in},
+		Chain:         fileJSON{Path: b.settings.chain, SHA256: hashOf(b.chain.Text)},
+		Stages:        []stageJSON{},
+		LatencyFrames: r.latency, DelayKept: b.settings.keepDelay,
+		Warnings: []string{}, RepairedCount: r.result.NonFinite,
+	}
+	for _, w := range b.chain.Warnings() {
+		o.Warnings = append(o.Warnings, w.Error())
+	}
+	for _, w := range r.inWarnings {
+		o.Warnings = append(o.Warnings, w.String())
+	}
+	if r.err != nil {
+		o.Error = r.err.Error()
+	}
+	if r.inFormat.Rate == 0 {
+		return o
+	}
+	rate := r.inFormat.Rate
+	o.Input.formatJSON, o.Input.Frames = formatOf(r.inFormat), &r.inFrames
+	o.Input.SHA256 = hashOfFile(r.in)
+	for _, s := range r.stages {
+		o.Stages = append(o.Stages, stageJSON{s.Name, s.Kind, s.LatencyFrames, milliseconds(s.LatencyFrames, rate), s.DeviationDB})
+	}
+	ms := milliseconds(r.latency, rate)
+	o.LatencyMs = &ms
+	var file *chain.FileError
+	if errors.As(r.err, &file) {
+		return o
+	}
+	o.Output = &outputJSON{fileJSON: fileJSON{Path: r.out, formatJSON: formatOf(r.outFormat)}, Dither: r.dither.String()}
+	if r.dither == wave.TPDF {
+		o.Output.DitherSeed = &b.settings.ditherSeed
+	}
+	if r.err == nil && !b.settings.plan {
+		o.Output.Written, o.Output.Frames, o.Output.Overs = true, &r.result.Frames, r.overs.Count
+		o.Output.SHA256 = hashOfFile(r.out)
+	}
+	return o
+}
+
+func formatOf(f wave.Format) *formatJSON {
+	return &formatJSON{f.Rate, f.Channels, f.Encoding.String(), f.Bits}
+}
