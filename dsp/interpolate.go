@@ -274,7 +274,7 @@ func besselI0(x float64) float64 {
 	quarter := x * x / 4
 	sum, term := 1.0, 1.0
 	for k := 1.0; term > sum*1e-18 && k < 1000; k++ {
-		term *= quarter / (k * k)
+		term = float64(term * (quarter / (k * k)))
 		sum += term
 	}
 	return sum
