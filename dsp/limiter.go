@@ -1,18 +1,15 @@
 package dsp
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 // ReleaseStyle trades a limiter's loudness against the movement of its gain.
 type ReleaseStyle int
 
-// The release styles.
+// The release styles, from the least gain movement to the loudest result.
 const (
 	Balanced ReleaseStyle = iota
-	Clean                 // the gain moves least
-	Loud                  // the gain recovers soonest
+	Clean
+	Loud
 )
 
 // LimiterSettings describes a look-ahead true-peak limiter.
@@ -24,152 +21,244 @@ type LimiterSettings struct {
 	LinkChannels bool // one gain for all channels, from the loudest
 }
 
-// Limiter keeps the true peak under a ceiling.
+// Limiter keeps the true peak of its output under a ceiling. What it does to a
+// frame follows from the LookaheadMs that come after it:
 //
-// The peak of each interval between two frames is the largest of its samples
-// and of what two interpolators read between them: that of Rec. ITU-R BS.1770
-// Annex 2, by which a limiter is judged, and a longer windowed sinc, which is
-// nearer to the truth. From it follows the reduction 1 − ceiling/peak that the
-// frames on both sides need. The reductions are gathered in groups of frames
-// (about 12 kHz), held, and released depending on the programme: a short peak
-// is let go fast, sustained limiting slowly. Then each is held over the
-// look-ahead and smoothed by a window as long: a running maximum followed by a
-// weighted mean of the same length gives a smooth reduction that is nowhere
-// less than the one needed, because every value in the mean covers it
-// (Hämäläinen, "Smoothing of the control signal without clipped output in
-// digital peak limiters", DAFx 2002). The gain runs in straight lines from
-// group to group.
+//  1. Detection (limiterpeaks.go): the true peak around every frame.
+//  2. Hold and release (limiterrelease.go): the depth of gain reduction that
+//     the peaks ask for, held, and let go at a pace that depends on programme.
+//  3. Look-ahead (limiterwindow.go): the largest depth of the coming frames,
+//     smoothed by a window as long as the look-ahead, so that the gain is
+//     down, smoothly, when the peak arrives.
 //
-// While nothing exceeds the ceiling, the sound passes unchanged but for the
-// delay and the drive.
+// While nothing exceeds the ceiling the output is the input, bit for bit but
+// for the drive and the latency.
 type Limiter struct {
-	drive     float64
-	latency   int
-	linked    bool
-	watches   []*peakWatch // per channel
-	envelopes []*limiterEnvelope
-	delays    []DelayLine
-	need      [cell]float64
-	other     [cell]float64
+	latency int
+	limit   float64 // full-scale amplitude that no peak may exceed
+	drive   float64
+	planes  []limiterPlane
+	end     int // frames in the planes
+	paths   []gainPath
+	finder  peakFinder
 }
 
-// ceilingMarginDB is how far under the ceiling the gain aims: twice what 16-bit
-// quantisation with dither can add at −1 dBTP (1.5 LSB · 2.02, the Annex 2 L1
-// norm, is 0.0009 dB).
-const ceilingMarginDB = 0.002
+// limiterPlane is the recent past of one channel, after the drive, and the
+// largest |sample| of each of its cells as float bits.
+type limiterPlane struct {
+	x     []float64
+	cells []uint64
+}
 
-// NewLimiter builds a limiter. Errors are *SettingError.
+// gainPath is what channels that share one gain have in common.
+type gainPath struct {
+	from, to int // its channels
+	peaks    []float64
+	envelope depthEnvelope
+	runs     []depthRun
+	window   depthWindow
+	gain     []float64
+}
+
+const (
+	// limiterMarginDB is how far below the ceiling the gain aims: twice what
+	// quantisation to 16 bits with dither can add at −1 dBTP (1.5 LSB · 2.02,
+	// the Annex 2 L1 norm, is 0.0009 dB).
+	limiterMarginDB = 0.002
+
+	// limiterSegment is the number of frames worked on at a time.
+	limiterSegment = 256
+
+	// limiterOverload is +144 dBFS: a sample that comes in larger, after the
+	// drive, is taken as that large, and NaN as silence.
+	limiterOverload = 1 << 24
+
+	// limiterShortest is the smallest latency in frames: six for the Annex 2
+	// interpolator and ten to lower the gain in.
+	limiterShortest = 16
+)
+
+// NewLimiter builds the limiter; errors are *SettingError. The latency is
+// LookaheadMs in whole frames, rounded down. It is 16 frames at least, which is
+// more than 0.5 ms below 32 kHz, 2 ms at 8 kHz: in less there is no time to see
+// between the samples and to lower the gain smoothly.
 func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	err := first(
 		checkFormat(rate, channels),
 		checkRange("ceiling_dbtp", s.CeilingDBTP, -60, 0, "dBTP"),
 		checkRange("drive_db", s.DriveDB, -60, 60, "dB"),
-		checkRange("lookahead_ms", s.LookaheadMs, 0.1, 50, "ms"),
+		checkRange("lookahead_ms", s.LookaheadMs, max(0.5, limiterShortest*1000/float64(rate)), 10, "ms"),
 		checkRange("release_style", float64(s.Release), float64(Balanced), float64(Loud), ""),
 	)
 	if err != nil {
 		return nil, err
 	}
-	latency := int(math.Floor(s.LookaheadMs*float64(rate)/1000 + 1e-9)) // 0.3 ms at 10 kHz is 3 frames
-	t := limiterTimesFor(latency, rate)
-	if t.window < 1 {
-		return nil, &SettingError{"lookahead_ms", fmt.Sprintf("%g ms", s.LookaheadMs),
-			fmt.Sprintf("%.3g ms or more at %d Hz (%d frames)", float64(shortestLookahead)*1000/float64(rate), rate, shortestLookahead)}
+	latency := int(s.LookaheadMs*float64(rate)/1000 + 1e-9) // 0.3 ms at 10 kHz is 3 frames
+	l := &Limiter{
+		latency: latency,
+		limit:   DBToAmplitude(s.CeilingDBTP - limiterMarginDB),
+		drive:   DBToAmplitude(s.DriveDB),
 	}
-	ceiling := DBToAmplitude(s.CeilingDBTP - ceilingMarginDB)
-	l := &Limiter{drive: DBToAmplitude(s.DriveDB), latency: latency, linked: s.LinkChannels}
-	meters := newPeakMeters(t.half)
-	for range channels {
-		l.watches = append(l.watches, newPeakWatch(meters, ceiling))
-		l.delays = append(l.delays, NewDelayLine(latency))
-		if !s.LinkChannels || len(l.envelopes) == 0 {
-			l.envelopes = append(l.envelopes, newLimiterEnvelope(t, s.Release, rate))
-		}
+	l.finder = newPeakFinder(latency)
+	share := 1
+	if s.LinkChannels {
+		share = channels
 	}
+	width := latency - l.finder.half + 1
+	for c := 0; c < channels; c += share {
+		l.paths = append(l.paths, gainPath{
+			from: c, to: c + share,
+			peaks:    make([]float64, limiterSegment+1),
+			envelope: newDepthEnvelope(l.limit, s.Release, rate),
+			runs:     make([]depthRun, 0, limiterSegment),
+			window:   newDepthWindow(width),
+			gain:     make([]float64, limiterSegment),
+		})
+	}
+	frames := l.kept() + 4*limiterSegment
+	l.planes = make([]limiterPlane, channels)
+	for c := range l.planes {
+		l.planes[c] = limiterPlane{make([]float64, frames), make([]uint64, frames/peakCell+1)}
+	}
+	l.Reset()
 	return l, nil
 }
 
-// limiterTimes is how a limiter spends its latency.
-type limiterTimes struct {
-	half   int // frames on each side that the longer interpolator sees
-	group  int // frames
-	window int // groups that the smoothing window is long
-	slack  int // frames left over
-}
-
-// shortestLookahead in frames: an interpolator of 16 taps and two groups of one.
-const shortestLookahead = 9
-
-// limiterTimesFor splits a latency: a group's reduction is known half − 1
-// frames after its end, and the last knot of a group's gain rests on window
-// groups after it.
-func limiterTimesFor(latency, rate int) limiterTimes {
-	t := limiterTimes{half: 16}
-	if latency < 64 {
-		t.half = 8
-	}
-	for t.group = max(1, (rate+6000)/12000); t.group > 1 && latency-(t.half-1) < 8*t.group; {
-		t.group--
-	}
-	t.window = (latency-(t.half-1))/t.group - 1
-	t.slack = latency - (t.half - 1) - (t.window+1)*t.group
-	return t
+// kept is how many past frames of a plane are needed, in whole cells: those not
+// yet put out, and the interpolators' window with the cell before it.
+func (l *Limiter) kept() int {
+	return (max(l.latency, 2*l.finder.half)+peakCell)/peakCell*peakCell + peakCell
 }
 
 // Latency is the look-ahead in frames.
 func (l *Limiter) Latency() int { return l.latency }
 
-// Process limits the block in place.
-func (l *Limiter) Process(b Block) { l.ProcessTraced(b, nil) }
+// Reset empties the limiter.
+func (l *Limiter) Reset() {
+	for c := range l.planes {
+		clear(l.planes[c].x)
+		clear(l.planes[c].cells)
+	}
+	l.end = l.kept()
+	for p := range l.paths {
+		l.paths[p].envelope.reset()
+		l.paths[p].window.reset()
+		clear(l.paths[p].peaks)
+	}
+}
 
-// ProcessTraced is Process that also stores the gains, without the drive.
-func (l *Limiter) ProcessTraced(b, gain Block) {
-	for from, frames := 0, b.Frames(); from < frames; from += cell {
-		to := min(frames, from+cell)
-		n := to - from
-		for c := range b {
-			scale(b[c][from:to], l.drive)
+// Process limits the block in place.
+func (l *Limiter) Process(b Block) { l.run(b, nil) }
+
+// ProcessTraced is Process; gain receives the limiter's gain without the drive.
+func (l *Limiter) ProcessTraced(b, gain Block) { l.run(b, gain) }
+
+func (l *Limiter) run(b, gain Block) {
+	for from, frames := 0, b.Frames(); from < frames; from += limiterSegment {
+		to := min(frames, from+limiterSegment)
+		l.makeRoom(to - from)
+		for c := range l.planes {
+			l.planes[c].take(b[c][from:to], l.end, l.drive)
 		}
-		if l.linked {
-			need, needed := l.need[:n], false
-			for c, w := range l.watches {
-				if !needed {
-					needed = w.run(need, b[c][from:to])
-				} else if other := l.other[:n]; w.run(other, b[c][from:to]) {
-					louder(need, other)
-				}
-			}
-			l.envelopes[0].run(need, needed)
-		} else {
-			for c, w := range l.watches {
-				needed := w.run(l.need[:n], b[c][from:to])
-				l.envelopes[c].run(l.need[:n], needed)
-			}
+		for p := range l.paths {
+			l.segment(&l.paths[p], b, gain, from, to)
 		}
-		for c := range b {
-			e := l.envelopes[min(c, len(l.envelopes)-1)]
-			x := b[c][from:to]
-			l.delays[c].Process(x)
-			if !e.unity {
-				multiply(x, e.gains[:n], 1)
-			}
+		l.end += to - from
+	}
+}
+
+// segment puts frames from … to of the block through one gain path. The new
+// input lies in the planes already, behind l.end.
+func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
+	frames := to - from
+	// The frames whose peaks are known now: the interpolators look ahead.
+	first := l.end - l.finder.half
+	p.peaks[0] = p.peaks[limiterSegment]
+	clear(p.peaks[1:])
+	over := p.peaks[0] > 0
+	floor := p.envelope.floor(frames)
+	for c := p.from; c < p.to; c++ {
+		if l.finder.find(&l.planes[c], first, first+frames, floor, p.peaks) {
+			over = true
+		}
+	}
+	p.peaks[limiterSegment] = p.peaks[frames]
+
+	p.runs = p.envelope.follow(p.peaks[:frames], over, p.runs[:0])
+	unity := p.window.smooth(p.runs, p.gain[:frames])
+
+	emitted := l.end - l.latency
+	for c := p.from; c < p.to; c++ {
+		out := b[c][from:to]
+		copy(out, l.planes[c].x[emitted:])
+		if unity {
 			if gain != nil {
-				e.trace(gain[c][from:to])
+				fill(gain[c][from:to], 1)
 			}
+			continue
 		}
-		for _, e := range l.envelopes {
-			e.advance(n)
+		for n, g := range p.gain[:frames] {
+			out[n] *= g
+		}
+		if gain != nil {
+			copy(gain[c][from:to], p.gain)
 		}
 	}
 }
 
-// Reset brings the limiter back to the state it was built in.
-func (l *Limiter) Reset() {
-	for c := range l.watches {
-		l.watches[c].reset()
-		l.delays[c].Reset()
+// makeRoom moves the planes back by whole cells when they are full.
+func (l *Limiter) makeRoom(frames int) {
+	if l.end+frames <= len(l.planes[0].x) {
+		return
 	}
-	for _, e := range l.envelopes {
-		e.reset()
+	gone := (l.end - l.kept()) / peakCell * peakCell
+	for c := range l.planes {
+		p := &l.planes[c]
+		copy(p.x, p.x[gone:l.end])
+		copy(p.cells, p.cells[gone/peakCell:])
+		clear(p.cells[(l.end-gone+peakCell-1)/peakCell:])
+	}
+	l.end -= gone
+}
+
+// take appends in, driven, at index end.
+func (p *limiterPlane) take(in []float64, end int, drive float64) {
+	for len(in) > 0 {
+		cell := end / peakCell
+		n := min(len(in), (cell+1)*peakCell-end)
+		x := p.x[end : end+n]
+		var largest uint64
+		for i, v := range in[:n] {
+			v *= drive
+			x[i] = v
+			largest = max(largest, math.Float64bits(v)&^signBit)
+		}
+		if largest > math.Float64bits(limiterOverload) { // NaN and Inf too
+			largest = contain(x)
+		}
+		p.cells[cell] = max(p.cells[cell], largest)
+		in, end = in[n:], end+n
+	}
+}
+
+const signBit = 1 << 63
+
+// contain replaces what no limiter can work on, and returns the bits of the
+// largest |sample|.
+func contain(x []float64) uint64 {
+	var largest float64
+	for i, v := range x {
+		if v != v {
+			v = 0
+		}
+		x[i] = max(-limiterOverload, min(limiterOverload, v))
+		largest = max(largest, math.Abs(x[i]))
+	}
+	return math.Float64bits(largest)
+}
+
+func fill(x []float64, v float64) {
+	for i := range x {
+		x[i] = v
 	}
 }

@@ -1,0 +1,108 @@
+package dsp
+
+import "math"
+
+// peakCell is the number of samples whose largest magnitude is kept beside
+// them. An interpolator's window reaches into the neighbouring cells only.
+const peakCell = 32
+
+// peakFinder finds true peaks over a limit by two interpolators: the one of
+// Rec. ITU-R BS.1770-5 Annex 2, by which the result will be judged, and a long
+// windowed sinc, which keeps the finer readings down as well. By Annex 2 alone
+// speech passes 0.16 dB over on a 64-fold reading, by both 0.003 dB (measured
+// in limiter_test.go).
+//
+// Most intervals are never interpolated: bounds (see Polyphase) tell that they
+// cannot exceed the limit. The result is the same, bit for bit.
+type peakFinder struct {
+	half           int // of the longer interpolator
+	banks          []*Polyphase
+	l1, flat, bend float64 // largest of the banks'
+	interpolateAll bool    // for the test that skipping changes nothing
+}
+
+// newPeakFinder chooses the sinc by the latency there is: 32 taps where it
+// leaves five sixths of the latency to lower the gain in, which is the case
+// from 2 ms at 48 kHz, else 16, else none.
+func newPeakFinder(latency int) peakFinder {
+	f := peakFinder{banks: []*Polyphase{Annex2()}}
+	// Kaiser's beta 6.5 keeps the ripple at 0.004 dB (Kaiser 1974). With 16
+	// phases a band-limited peak lies at most cos(π/32), 0.042 dB, above the
+	// largest reading (Ehlich & Zeller 1964).
+	switch {
+	case latency >= 6*16:
+		f.banks = append(f.banks, WindowedSinc(16, 32, 6.5))
+	case latency >= 3*8:
+		f.banks = append(f.banks, WindowedSinc(16, 16, 6.5))
+	}
+	for _, b := range f.banks {
+		flat, bend := b.Bound()
+		f.half = max(f.half, b.Half())
+		f.l1, f.flat, f.bend = max(f.l1, b.L1()), max(f.flat, flat), max(f.bend, bend)
+	}
+	return f
+}
+
+// find looks at the intervals from … to−1 of a plane; interval i lies between
+// samples i and i+1. Where a peak of sample i or of interval i exceeds the
+// limit, peaks[i−from] is raised to it, and peaks[i−from+1] to the interval's.
+// It reports whether there was one.
+func (f *peakFinder) find(p *limiterPlane, from, to int, limit float64, peaks []float64) bool {
+	over := false
+	for i := from; i < to; {
+		cell := i / peakCell
+		next := min(to, (cell+1)*peakCell)
+		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
+		if math.Float64frombits(around)*f.l1 > limit || f.interpolateAll {
+			if f.findInCell(p.x, i, next, limit, peaks[i-from:]) {
+				over = true
+			}
+		}
+		i = next
+	}
+	return over
+}
+
+func (f *peakFinder) findInCell(x []float64, from, to int, limit float64, peaks []float64) bool {
+	// What the samples at either side of an interval must reach for a reading
+	// over the limit to be possible.
+	threshold := (limit - float64(f.bend*secondDifference(x[from-f.half+1:to+f.half]))) / f.flat
+	if f.interpolateAll {
+		threshold = -1
+	}
+	over := false
+	before := math.Abs(x[from])
+	for i := from; i < to; i++ {
+		after := math.Abs(x[i+1])
+		if before > threshold || after > threshold {
+			var peak float64
+			window := x[i-f.half+1 : i+f.half+1]
+			for _, b := range f.banks {
+				inner := window[f.half-b.half : f.half+b.half]
+				peak = max(peak, b.Peak(inner))
+			}
+			if peak > limit {
+				over = true
+				peaks[i-from] = max(peaks[i-from], peak)
+				peaks[i-from+1] = max(peaks[i-from+1], peak)
+			}
+			if before > limit {
+				over = true
+				peaks[i-from] = max(peaks[i-from], before)
+			}
+		}
+		before = after
+	}
+	return over
+}
+
+// secondDifference is the largest |x[n+1] − 2x[n] + x[n−1]|.
+func secondDifference(x []float64) float64 {
+	var largest uint64
+	a, b := x[0], x[1]
+	for _, c := range x[2:] {
+		largest = max(largest, math.Float64bits((c-b)-(b-a))&^signBit)
+		a, b = b, c
+	}
+	return math.Float64frombits(largest)
+}
