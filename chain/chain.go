@@ -1,113 +1,91 @@
 package chain
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"os"
 
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Chain is a parsed and checked chain file.
+// Schema is the version of the chain file that this package reads and writes.
+const Schema = 1
+
+// Bounds of a chain file.
+const (
+	MaxFileBytes = 1 << 20
+	MaxStages    = 64
+	MaxBands     = 32 // of one equaliser
+)
+
+// Chain is a parsed and checked chain file: stages in the order in which the
+// sound passes them.
 type Chain struct {
 	Name, Notes string
-	Path        string // as given to Load or Parse
-	Text        []byte
+	Path        string
 	Stages      []Stage
-
-	document *document
+	Text        []byte // the file as it was read, without a byte-order mark
 }
 
-// Stage is one [[stage]] of a chain file.
+// Stage is one stage of a chain.
 type Stage struct {
-	Kind     string // "highpass", "expander", …
-	Name     string // the file's name for it, else its kind, numbered if there are several
+	Kind     string // "highpass", …
+	Name     string // its name in the file, else its kind, numbered if there are several: "compressor 2"
 	Enabled  bool
-	Line     int // of its [[stage]] header, from 1
-	Settings any // dsp.HighPassSettings, dsp.ExpanderSettings, …, by value
+	Line     int // of its [[stage]]; 0: not from a file
+	Settings any // dsp.HighPassSettings, dsp.ExpanderSettings, … by value
 
-	table *table
+	at    span            // of its header
+	given map[string]span // the values in the file, bands as "band 2 centre_hz"
 }
-
-// maxFileBytes bounds what Load takes for a chain file.
-const maxFileBytes = 1 << 20
-
-// maxStages bounds the stages, and the bands of an equaliser.
-const maxStages = 64
 
 // Load reads and parses a chain file. What is wrong with its text is a
-// *FileError with every problem found.
+// *FileError; that it cannot be read, the error of package os.
 func Load(path string) (*Chain, error) {
-	info, err := os.Stat(path)
+	f, err := os.Open(path)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("chain file: %w", err)
 	}
-	if !info.Mode().IsRegular() || info.Size() > maxFileBytes {
-		return nil, fmt.Errorf("%s: found %d bytes of something; accepted: a text file of up to %d bytes", path, info.Size(), maxFileBytes)
-	}
-	text, err := os.ReadFile(path)
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, MaxFileBytes+1))
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("chain file: %w", err)
 	}
 	return Parse(path, text)
 }
 
-// Parse parses a chain file's text; name stands for it in messages.
+// Parse parses the text of a chain file. The error is a *FileError with all
+// problems; name stands for the file in it.
 func Parse(name string, text []byte) (*Chain, error) {
-	doc, err := parseDocument(name, text)
-	if err != nil {
-		return nil, err
+	whole := func(found, accepted, hint string) error {
+		return &FileError{name, []Problem{{Path: name, Found: found, Accepted: accepted, Hint: hint}}}
 	}
-	c := &Chain{Path: name, Text: text, document: doc}
-	r := &reader{doc: doc}
-	r.chain(c)
-	if len(r.problems) > 0 {
-		return nil, r.failure()
+	switch {
+	case len(text) > MaxFileBytes:
+		return nil, whole("larger than a chain file may be", fmt.Sprintf("up to %d bytes", MaxFileBytes), "")
+	case bytes.HasPrefix(text, []byte{0xFF, 0xFE}), bytes.HasPrefix(text, []byte{0xFE, 0xFF}):
+		return nil, whole("UTF-16 text", "UTF-8 text", "save the file as UTF-8")
+	case bytes.IndexByte(text, 0) >= 0:
+		return nil, whole("not a text file", "a chain file: TOML text", "")
 	}
-	c.nameStages()
+	text = bytes.Clone(bytes.TrimPrefix(text, []byte("\uFEFF")))
+	c, problems := decode(newPlaces(name, text))
+	if len(problems) > 0 {
+		return nil, &FileError{name, inOrder(problems)}
+	}
 	return c, nil
 }
 
-// nameStages names stages that have no name by their kind, with a number where
-// there are several.
-func (c *Chain) nameStages() {
-	count, seen := map[string]int{}, map[string]int{}
-	for _, s := range c.Stages {
-		count[s.Kind]++
+// Build calls the stage's constructor in package dsp.
+func (s Stage) Build(rate, channels int) (dsp.Processor, error) {
+	kinds := Kinds()
+	k := kindNamed(kinds, s.Kind)
+	if k == nil {
+		return nil, fmt.Errorf("kind %q is not known; accepted: %s", s.Kind, quoted(kindNames(kinds), ", "))
 	}
-	for i := range c.Stages {
-		s := &c.Stages[i]
-		seen[s.Kind]++
-		switch {
-		case s.Name != "":
-		case count[s.Kind] > 1:
-			s.Name = fmt.Sprintf("%s %d", s.Kind, seen[s.Kind])
-		default:
-			s.Name = s.Kind
-		}
-	}
+	return k.build(s.Settings, rate, channels)
 }
 
-// Build builds the stage's processor for a rate in Hz and a channel count.
-func (s Stage) Build(rate, channels int) (dsp.Processor, error) {
-	switch v := s.Settings.(type) {
-	case dsp.HighPassSettings:
-		return dsp.NewHighPass(v, rate, channels)
-	case dsp.ExpanderSettings:
-		return dsp.NewExpander(v, rate, channels)
-	case dsp.CompressorSettings:
-		return dsp.NewCompressor(v, rate, channels)
-	case dsp.EqualiserSettings:
-		return dsp.NewEqualiser(v, rate, channels)
-	case dsp.DeEsserSettings:
-		return dsp.NewDeEsser(v, rate, channels)
-	case dsp.LimiterSettings:
-		return dsp.NewLimiter(v, rate, channels)
-	case dsp.GainSettings:
-		return dsp.NewGain(v, rate, channels)
-	case dsp.PolaritySettings:
-		return dsp.NewPolarity(v, rate, channels)
-	case dsp.DelaySettings:
-		return dsp.NewDelay(v, rate, channels)
-	}
-	return nil, fmt.Errorf("stage %q has settings of type %T; accepted: the settings of package dsp", s.Name, s.Settings)
-}
+// label names a stage in messages: "stage 2 (compressor)".
+func label(number int, s Stage) string { return fmt.Sprintf("stage %d (%s)", number, s.Kind) }

@@ -25,19 +25,15 @@ type builtStage struct {
 // Prepare builds the enabled stages for a rate in Hz and a channel count. What
 // the file asks for and this rate cannot give is a *FileError.
 func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
-	if err := c.Check(rate, channels); err != nil {
+	built, err := c.build(rate, channels)
+	if err != nil {
 		return nil, err
 	}
 	e := &Engine{rate: rate, channels: channels}
 	for i, s := range c.Stages {
-		if !s.Enabled {
-			continue
+		if s.Enabled {
+			e.stages = append(e.stages, builtStage{s, built[i]})
 		}
-		p, err := s.Build(rate, channels)
-		if err != nil {
-			return nil, c.refusal(i, err)
-		}
-		e.stages = append(e.stages, builtStage{s, p})
 	}
 	return e, nil
 }

@@ -49,7 +49,7 @@ gain_db = -2
 q = 0.7
 [[stage]]
 kind = "de-esser"
-threshold_dbfs = -30
+relative_db = -9
 [[stage]]
 kind = "polarity"
 [[stage]]

@@ -2,127 +2,157 @@ package chain
 
 import (
 	"fmt"
-	"sort"
 	"strings"
 )
 
-// Explain says what a stage kind, a key, a unit or a term means. For a word
-// that it does not know it returns what may be meant, and false.
+// Explain says what a stage kind, a chain-file key, a unit or a term means:
+// unit, range, default, source and the trap to mind. For an unknown word it
+// returns false and the nearest words that it knows.
 func Explain(word string) (string, bool) {
-	word = strings.ToLower(strings.TrimSpace(word))
+	asked := canonical(word)
+	kinds := Kinds()
 	var parts []string
-	if t := tableOf(word); t != nil {
-		parts = append(parts, t.explain())
+	for _, k := range kinds {
+		if canonical(k.Name) == asked {
+			parts = append(parts, explainKind(k))
+		}
 	}
-	if word == "band" {
-		parts = append(parts, equaliser().bands.explain())
-	}
-	if text := explainKey(word); text != "" {
+	if text := explainKey(kinds, asked); text != "" {
 		parts = append(parts, text)
 	}
-	for _, t := range terms {
-		for _, name := range t.names {
-			if strings.ToLower(name) == word {
-				parts = append(parts, t.explain())
+	for _, t := range terms() {
+		for _, w := range append([]string{t.Word}, t.Also...) {
+			if canonical(w) == asked {
+				parts = append(parts, explainTerm(t))
 			}
 		}
 	}
 	if len(parts) > 0 {
 		return strings.Join(parts, "\n"), true
 	}
-	known := words()
-	text := fmt.Sprintf("%q is not known", word)
-	if near := Nearest(word, known); near != "" {
-		text += "; did you mean " + near + "?"
-	}
-	return text + "; known: " + strings.Join(known, ", "), false
+	return explainUnknown(kinds, word), false
 }
 
-// words lists what Explain knows.
-func words() []string {
-	set := map[string]bool{"band": true}
-	for _, t := range kinds() {
-		set[t.name] = true
-		for _, key := range t.keys() {
-			set[key] = true
-		}
-		if t.bands != nil {
-			for _, key := range t.bands.keys() {
-				set[key] = true
-			}
-		}
-	}
-	for _, t := range terms {
-		for _, name := range t.names {
-			set[strings.ToLower(name)] = true
-		}
-	}
-	var list []string
-	for w := range set {
-		list = append(list, w)
-	}
-	sort.Strings(list)
-	return list
+// canonical makes spellings comparable: case, spaces and hyphens do not count.
+func canonical(word string) string {
+	return strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(strings.TrimSpace(word)))
 }
 
-func (t *table) explain() string {
+func explainKind(k Kind) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s\n", t.name, t.summary)
-	for _, f := range t.fields {
-		fmt.Fprintf(&b, "  %-22s %s; %s\n", f.key, f.accepted(), f.presetText())
-		fmt.Fprintf(&b, "  %-22s %s\n", "", f.help)
+	fmt.Fprintf(&b, "%s\n  %s\n  Trap: %s\n", k.Name, k.Summary, k.Trap)
+	list := func(header string, fields []Field) {
+		fmt.Fprintf(&b, "\n  %s\n", header)
+		for _, f := range fields {
+			fmt.Fprintf(&b, "    %-22s %s\n    %-22s %s\n", f.Key, f.Help, "", f.condition()+f.summary())
+		}
 	}
-	if t.bands != nil {
-		b.WriteString(t.bands.explain())
+	list("[[stage]] kind = \""+k.Name+"\"", k.Fields)
+	if k.Bands != nil {
+		list("[[stage.band]]", k.Bands)
 	}
 	return b.String()
 }
 
-func (f *field) presetText() string {
-	switch {
-	case f.required:
-		return "must be given"
-	case f.preset == nil:
-		return "optional"
+func (f Field) condition() string {
+	if f.When == nil {
+		return ""
 	}
-	return "default " + literal(f.preset)
+	return "with " + f.When.String() + ": "
 }
 
-// literal writes a preset as the file would.
-func literal(v any) string {
-	switch v := v.(type) {
-	case float64:
-		return plain(v)
-	case string:
-		return `"` + v + `"`
+// explainKey explains a key once for all kinds that mean the same by it.
+func explainKey(kinds []Kind, asked string) string {
+	type use struct {
+		field Field
+		kinds []string
 	}
-	return fmt.Sprint(v)
-}
-
-// explainKey tells a key's meaning in each kind that has it.
-func explainKey(key string) string {
-	var b strings.Builder
-	add := func(t *table) {
-		f := t.field(key)
-		if f == nil {
-			return
-		}
-		if b.Len() == 0 {
-			fmt.Fprintf(&b, "%s", key)
-			if f.unit != "" {
-				fmt.Fprintf(&b, " (%s)", f.unit)
+	var uses []*use
+	add := func(where string, fields []Field) {
+		for _, f := range fields {
+			if canonical(f.Key) != asked {
+				continue
 			}
-			b.WriteString("\n")
+			same := -1
+			for i, u := range uses {
+				if u.field.Help == f.Help && u.field.summary() == f.summary() && u.field.Source == f.Source && u.field.Trap == f.Trap {
+					same = i
+				}
+			}
+			if same < 0 {
+				uses, same = append(uses, &use{field: f}), len(uses)
+			}
+			uses[same].kinds = append(uses[same].kinds, where)
 		}
-		fmt.Fprintf(&b, "  in %s: %s\n", t.name, f.help)
-		fmt.Fprintf(&b, "    accepted: %s; %s\n", f.accepted(), f.presetText())
-		fmt.Fprintf(&b, "    source: %s\n", f.source)
 	}
-	for _, t := range kinds() {
-		add(t)
-		if t.bands != nil {
-			add(t.bands)
+	for _, k := range kinds {
+		add(k.Name, k.Fields)
+		add(k.Name+" band", k.Bands)
+	}
+	if len(uses) == 0 {
+		return ""
+	}
+	var b strings.Builder
+	b.WriteString(uses[0].field.Key + "\n")
+	for _, u := range uses {
+		f := u.field
+		fmt.Fprintf(&b, "  %s: %s\n", strings.Join(u.kinds, ", "), f.Help)
+		fmt.Fprintf(&b, "    Accepted: %s\n", f.condition()+f.summary())
+		fmt.Fprintf(&b, "    Source: %s\n", f.Source)
+		if f.Trap != "" {
+			fmt.Fprintf(&b, "    Trap: %s\n", f.Trap)
 		}
 	}
 	return b.String()
+}
+
+func explainTerm(t term) string {
+	return fmt.Sprintf("%s\n  %s\n  Document: %s\n  Trap: %s\n", t.Word, t.Meaning, t.Document, t.Trap)
+}
+
+func explainUnknown(kinds []Kind, word string) string {
+	var known []string
+	seen := map[string]bool{}
+	add := func(words ...string) {
+		for _, w := range words {
+			if !seen[canonical(w)] {
+				seen[canonical(w)] = true
+				known = append(known, w)
+			}
+		}
+	}
+	add(kindNames(kinds)...)
+	for _, k := range kinds {
+		add(keysOf(k.Fields)...)
+		add(keysOf(k.Bands)...)
+	}
+	for _, t := range terms() {
+		add(t.Word)
+		add(t.Also...)
+	}
+	if near := nearestFew(canonical(word), known); len(near) > 0 {
+		return fmt.Sprintf("%q is not known; did you mean %s?\n", word, strings.Join(near, ", "))
+	}
+	return fmt.Sprintf("%q is not known; known are, among others: %s\n", word, strings.Join(kindNames(kinds), ", "))
+}
+
+// nearestFew lists up to three known words, the nearest first.
+func nearestFew(word string, known []string) []string {
+	var few []string
+	rest := append([]string(nil), known...)
+	for len(few) < 3 {
+		w := Nearest(word, rest)
+		if w == "" {
+			break
+		}
+		few = append(few, w)
+		kept := rest[:0]
+		for _, r := range rest {
+			if r != w {
+				kept = append(kept, r)
+			}
+		}
+		rest = kept
+	}
+	return few
 }

@@ -6,113 +6,152 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Warnings tells what is doubtful about a chain that can be run: stages in an
-// order that defeats them, settings that seldom are meant. Disabled stages are
-// not looked at.
+// What a voice chain seldom wants; common practice, no source.
+const (
+	highestVoiceCornerHz = 120
+	muchDriveDB          = 12
+	muchBoostDB          = 9
+	speechDBFS           = -20
+)
+
+// Warnings lists what is allowed and yet probably not meant: an order of
+// stages that undoes what one of them does, and doubtful settings. Found says
+// what, Hint what to do. Disabled stages count only where all are.
 func (c *Chain) Warnings() []Problem {
 	l := &linter{chain: c}
-	l.order()
-	l.settings()
-	return l.problems
+	if c.Text != nil {
+		l.places = newPlaces(c.Path, c.Text)
+	}
+	enabled := 0
+	for i, s := range c.Stages {
+		if s.Enabled {
+			enabled++
+			l.settings(i, s)
+			l.order(i, s)
+			l.before = append(l.before, i)
+		}
+	}
+	switch {
+	case len(c.Stages) == 0:
+		l.found = append(l.found, Problem{Path: c.Path, Found: "no stage: the sound passes unchanged", Hint: "add [[stage]] tables"})
+	case enabled == 0:
+		l.found = append(l.found, Problem{Path: c.Path, Found: "every stage is disabled: the sound passes unchanged", Hint: "set enabled = true where a stage should work"})
+	}
+	return inOrder(l.found)
 }
 
 type linter struct {
-	chain    *Chain
-	problems []Problem
+	chain  *Chain
+	places *places
+	before []int // the enabled stages ahead of the one looked at
+	found  []Problem
 }
 
-// warn reports a doubt about a stage, at its header.
-func (l *linter) warn(i int, found, hint string) {
-	p := Problem{Path: l.chain.Path, Line: 1, Column: 1, Found: found, Hint: hint}
-	if i >= 0 {
-		p.Line = l.chain.Stages[i].Line
-		p.Found = fmt.Sprintf("stage %d (%s) %s", i+1, l.chain.Stages[i].Name, found)
-	}
-	l.problems = append(l.problems, p)
+func (l *linter) warn(i int, key, hint, found string, args ...any) {
+	l.found = append(l.found, l.chain.point(l.places, i, key, Problem{
+		Key: label(i+1, l.chain.Stages[i]), Found: fmt.Sprintf(found, args...), Hint: hint,
+	}))
 }
 
-// order looks at which stage comes after which.
-func (l *linter) order() {
-	limiter, compressor, enabled := -1, -1, 0
-	for i, s := range l.chain.Stages {
-		if !s.Enabled {
-			continue
-		}
-		enabled++
-		after := func(other int) string {
-			return fmt.Sprintf("stands after stage %d (%s)", other+1, l.chain.Stages[other].Name)
-		}
-		if limiter >= 0 {
-			switch v := s.Settings.(type) {
-			case dsp.GainSettings:
-				if v.GainDB > 0 {
-					l.warn(i, after(limiter)+" and lifts its ceiling", "put gain ahead of the limiter, or use its drive_db")
-				}
-			case dsp.LimiterSettings:
-				l.warn(i, "is a second limiter", "one at the end is enough")
-			case dsp.CompressorSettings, dsp.EqualiserSettings, dsp.HighPassSettings, dsp.ExpanderSettings:
-				l.warn(i, after(limiter)+" and can raise peaks over its ceiling", "put the limiter last")
-			case dsp.DeEsserSettings:
-				l.warn(i, after(limiter), "put the de-esser ahead of the limiter")
-			}
-		}
-		if _, ok := s.Settings.(dsp.ExpanderSettings); ok && compressor >= 0 {
-			l.warn(i, after(compressor)+", which raises the noise against the voice first", "put the expander ahead of the compressor")
-		}
-		switch s.Settings.(type) {
-		case dsp.LimiterSettings:
-			limiter = i
-		case dsp.CompressorSettings:
-			compressor = i
+// ahead is the last enabled stage of a kind ahead of the one looked at, as a
+// number from 1; 0: none.
+func (l *linter) ahead(kind string) int {
+	number := 0
+	for _, i := range l.before {
+		if l.chain.Stages[i].Kind == kind {
+			number = i + 1
 		}
 	}
-	if enabled == 0 {
-		l.warn(-1, "no stage is enabled", "the sound passes unchanged")
-	}
+	return number
 }
 
-// settings looks at each stage by itself. The bounds are common practice, no
-// source.
-func (l *linter) settings() {
-	ceiling := 0.0
-	for _, s := range l.chain.Stages {
-		if v, ok := s.Settings.(dsp.LimiterSettings); ok && s.Enabled {
-			ceiling = v.CeilingDBTP
-		}
-	}
-	for i, s := range l.chain.Stages {
-		if !s.Enabled {
-			continue
-		}
+func (l *linter) order(i int, s Stage) {
+	limiter, compressor := l.ahead("limiter"), l.ahead("compressor")
+	const moveAhead = "move it ahead of the limiter"
+	if limiter > 0 {
 		switch v := s.Settings.(type) {
-		case dsp.HighPassSettings:
-			if v.CornerHz > 120 {
-				l.warn(i, fmt.Sprintf("has its corner at %g Hz, within the range of a deep voice", v.CornerHz), "60 to 100 Hz is usual for voice")
+		case dsp.GainSettings:
+			if v.GainDB > 0 {
+				l.warn(i, "gain_db", moveAhead+" or raise the limiter's drive_db", "%+g dB after the limiter (stage %d) lifts its peaks over the ceiling", v.GainDB, limiter)
 			}
 		case dsp.CompressorSettings:
-			if v.ReleaseMs < v.AttackMs {
-				l.warn(i, fmt.Sprintf("releases in %g ms, sooner than it attacks in %g ms", v.ReleaseMs, v.AttackMs), "the gain will follow the wave itself")
+			if v.MakeupDB > 0 {
+				l.warn(i, "makeup_db", moveAhead, "%+g dB of make-up after the limiter (stage %d) lifts its peaks over the ceiling", v.MakeupDB, limiter)
 			}
-			if v.ThresholdDBFS > ceiling {
-				l.warn(i, fmt.Sprintf("has its threshold at %g dBFS, over the limiter's ceiling", v.ThresholdDBFS), "it will hardly work")
-			}
-		case dsp.ExpanderSettings:
-			if v.ThresholdDBFS > -20 {
-				l.warn(i, fmt.Sprintf("has its threshold at %g dBFS, where speech lies", v.ThresholdDBFS), "set it above the room's noise and under the softest speech")
-			}
-		case dsp.EqualiserSettings:
-			if len(v.Bands) == 0 {
-				l.warn(i, "has no band", "add [[stage.band]] with shape, centre_hz, gain_db, q")
-			}
-			for k, b := range v.Bands {
-				if b.GainDB > 9 {
-					l.warn(i, fmt.Sprintf("raises band %d by %g dB", k+1, b.GainDB), "cut elsewhere before you boost so far")
-				}
-			}
+		case dsp.EqualiserSettings, dsp.HighPassSettings:
+			l.warn(i, "kind", moveAhead, "a filter after the limiter (stage %d) changes the wave and can lift its peaks over the ceiling", limiter)
+		case dsp.DeEsserSettings:
+			l.warn(i, "kind", moveAhead, "it follows the limiter (stage %d): it hears a limited voice, and its filter can lift peaks over the ceiling", limiter)
 		case dsp.LimiterSettings:
-			if v.DriveDB > 12 {
-				l.warn(i, fmt.Sprintf("is driven by %g dB", v.DriveDB), "over 6 dB of limiting is heard on voice; compress first")
+			l.warn(i, "kind", "keep the last one", "a second limiter: stage %d is one already", limiter)
+		}
+	}
+	switch v := s.Settings.(type) {
+	case dsp.ExpanderSettings:
+		if compressor > 0 {
+			l.warn(i, "kind", "move it ahead of the compressor", "it follows the compressor (stage %d), which brings the noise closer to the voice first", compressor)
+		}
+	case dsp.CompressorSettings:
+		if n := l.ahead("expander"); n > 0 {
+			if e, ok := l.chain.Stages[n-1].Settings.(dsp.ExpanderSettings); ok && e.ThresholdDBFS >= v.ThresholdDBFS {
+				l.warn(i, "threshold_dbfs", "lower the expander's threshold", "its threshold, %g dBFS, is not over that of the expander (stage %d), %g dBFS: what it works on is lowered before", v.ThresholdDBFS, n, e.ThresholdDBFS)
 			}
 		}
+	case dsp.LimiterSettings:
+		if compressor > 0 {
+			if k, ok := l.chain.Stages[compressor-1].Settings.(dsp.CompressorSettings); ok && k.ThresholdDBFS+k.MakeupDB > v.CeilingDBTP-v.DriveDB {
+				l.warn(compressor-1, "threshold_dbfs", "lower the threshold", "its threshold, with make-up and the limiter's drive at %g dBFS, is over the ceiling of the limiter (stage %d), %g dBTP: all the work is left to the limiter",
+					k.ThresholdDBFS+k.MakeupDB+v.DriveDB, i+1, v.CeilingDBTP)
+			}
+		}
+	}
+}
+
+func (l *linter) settings(i int, s Stage) {
+	switch v := s.Settings.(type) {
+	case dsp.HighPassSettings:
+		if v.CornerHz > highestVoiceCornerHz {
+			l.warn(i, "corner_hz", "60 to 100 Hz is usual", "a corner at %g Hz thins a voice (%s)", v.CornerHz, practice)
+		}
+	case dsp.ExpanderSettings:
+		l.times(i, v.AttackMs, v.ReleaseMs)
+		l.noEffect(i, v.Ratio, v.RangeDB)
+		if v.ThresholdDBFS > speechDBFS {
+			l.warn(i, "threshold_dbfs", "set it over the noise of the room and under the softest speech", "a threshold at %g dBFS lies where speech is (%s)", v.ThresholdDBFS, practice)
+		}
+	case dsp.EqualiserSettings:
+		for j, b := range v.Bands {
+			if b.Shape != dsp.Notch && b.GainDB > muchBoostDB {
+				l.warn(i, bandPrefix(j)+"gain_db", "cut elsewhere before you boost so far", "band %d is raised by %g dB (%s)", j+1, b.GainDB, practice)
+			}
+		}
+	case dsp.CompressorSettings:
+		l.times(i, v.AttackMs, v.ReleaseMs)
+		l.noEffect(i, v.Ratio, 1)
+	case dsp.DeEsserSettings:
+		l.times(i, v.AttackMs, v.ReleaseMs)
+		l.noEffect(i, v.Ratio, v.RangeDB)
+		if v.CentreHz < v.KeyLowHz || v.CentreHz > v.KeyHighHz {
+			l.warn(i, "centre_hz", "put it between key_low_hz and key_high_hz", "it lowers %g Hz but listens to %g to %g Hz", v.CentreHz, v.KeyLowHz, v.KeyHighHz)
+		}
+	case dsp.LimiterSettings:
+		if v.DriveDB > muchDriveDB {
+			l.warn(i, "drive_db", "compress first, or aim lower", "%+g dB of drive makes the limiter do a compressor's work (%s)", v.DriveDB, practice)
+		}
+	}
+}
+
+func (l *linter) times(i int, attackMs, releaseMs float64) {
+	if releaseMs < attackMs {
+		l.warn(i, "release_ms", "make the release the longer one", "release %g ms is shorter than attack %g ms", releaseMs, attackMs)
+	}
+}
+
+func (l *linter) noEffect(i int, ratio, rangeDB float64) {
+	switch {
+	case ratio == 1:
+		l.warn(i, "ratio", "raise it or set enabled = false", "with ratio 1 it does nothing")
+	case rangeDB == 0:
+		l.warn(i, "range_db", "raise it or set enabled = false", "with range 0 dB it does nothing")
 	}
 }

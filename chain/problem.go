@@ -2,106 +2,161 @@ package chain
 
 import (
 	"fmt"
+	"sort"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
-// Problem is one thing that is wrong or doubtful in a chain file.
-type Problem struct {
-	Path         string
-	Line, Column int // from 1; columns count characters
-	Key          string
-	Found        string
-	Accepted     string
-	Hint         string // what to do about it
-
-	source string // the line
+// FileError is all that is wrong with a chain file, in the file's order.
+type FileError struct {
+	Path     string
+	Problems []Problem
 }
 
-// Error is the problem in one line: place, key, what was found, what is
-// accepted, what to do.
+func (e *FileError) Error() string {
+	var parts []string
+	if n := len(e.Problems); n > 1 {
+		parts = append(parts, fmt.Sprintf("%s: %d problems", e.Path, n))
+	}
+	for _, p := range e.Problems {
+		parts = append(parts, p.Error())
+	}
+	return strings.Join(parts, "\n")
+}
+
+// Problem is one fault of a chain file, or one warning about it. Lines and
+// columns count from 1, columns in characters; line 0 means no one place.
+type Problem struct {
+	Path         string
+	Line, Column int
+	Key          string // the key or stage it is about; empty: the file
+	Found        string // what is there
+	Accepted     string // what would be accepted, with its unit
+	Hint         string // what to do
+
+	source string // the line it stands in
+	width  int    // characters that are wrong
+}
+
+// Error gives the place, what was found and what to do in one line, then what
+// is accepted, then the line of the file with a marker under the place.
 func (p Problem) Error() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s:%d:%d: ", p.Path, p.Line, p.Column)
+	if p.Path != "" {
+		b.WriteString(p.Path)
+		b.WriteString(":")
+	}
+	if p.Line > 0 {
+		fmt.Fprintf(&b, "%d:%d:", p.Line, p.Column)
+	}
+	if b.Len() > 0 {
+		b.WriteString(" ")
+	}
 	if p.Key != "" {
-		fmt.Fprintf(&b, "%s: ", p.Key)
+		b.WriteString(p.Key + ": ")
 	}
 	b.WriteString(p.Found)
-	if p.Accepted != "" {
-		fmt.Fprintf(&b, "; accepted: %s", p.Accepted)
-	}
 	if p.Hint != "" {
-		fmt.Fprintf(&b, "; %s", p.Hint)
+		b.WriteString("; " + p.Hint)
+	}
+	if p.Accepted != "" {
+		b.WriteString("\n  accepted: " + p.Accepted)
+	}
+	if p.source != "" {
+		b.WriteString("\n" + p.picture())
 	}
 	return b.String()
 }
 
-// picture is the line with a mark under the place.
+// shownCharacters is how much of a long line is shown.
+const shownCharacters = 96
+
 func (p Problem) picture() string {
-	if strings.TrimSpace(p.source) == "" {
-		return ""
-	}
-	indent := []rune(p.source)[:min(p.Column-1, utf8.RuneCountInString(p.source))]
-	for i, r := range indent {
-		if r != '\t' {
-			indent[i] = ' '
+	line := []rune(p.source)
+	for i, r := range line {
+		if !unicode.IsPrint(r) {
+			line[i] = ' '
 		}
 	}
-	return "    " + p.source + "\n    " + string(indent) + "^\n"
-}
-
-// FileError lists everything that is wrong with a chain file.
-type FileError struct {
-	Path     string
-	Problems []Problem // in the order of their places, one at least
-}
-
-func (e *FileError) Error() string {
-	var b strings.Builder
-	if len(e.Problems) == 1 {
-		b.WriteString("1 problem; nothing was done\n")
-	} else {
-		fmt.Fprintf(&b, "%d problems; nothing was done\n", len(e.Problems))
+	at, width := min(p.Column-1, len(line)), max(p.width, 1)
+	if at > shownCharacters/2 {
+		cut := at - shownCharacters/4
+		line, at = append([]rune("…"), line[cut:]...), at-cut+1
 	}
-	for _, p := range e.Problems {
-		b.WriteString(p.Error() + "\n" + p.picture())
+	if len(line) > shownCharacters {
+		line = append(line[:shownCharacters:shownCharacters], '…')
 	}
-	return strings.TrimRight(b.String(), "\n")
+	width = max(1, min(width, len(line)-at))
+	number := fmt.Sprint(p.Line)
+	return fmt.Sprintf("  %s | %s\n  %s | %s%s", number, strings.TrimRight(string(line), " "),
+		strings.Repeat(" ", len(number)), strings.Repeat(" ", at), strings.Repeat("^", width))
 }
 
-// Nearest returns the known word that a mistyped one most likely stands for,
-// or "" if none is near.
-func Nearest(word string, known []string) string {
-	best, least := "", 1+max(1, len(word)/3)
-	for _, k := range known {
-		if d := distance(strings.ToLower(word), k); d < least {
-			best, least = k, d
+// span is a piece of the file, in bytes.
+type span struct{ from, length int }
+
+// places turns bytes of a file into lines and columns.
+type places struct {
+	path   string
+	text   []byte
+	starts []int // where each line starts
+}
+
+func newPlaces(path string, text []byte) *places {
+	p := &places{path: path, text: text, starts: []int{0}}
+	for i, b := range text {
+		if b == '\n' {
+			p.starts = append(p.starts, i+1)
 		}
 	}
-	return best
+	return p
 }
 
-// distance is the number of single-letter edits and swaps of neighbours
-// between two words (optimal string alignment).
-func distance(a, b string) int {
-	before, last := make([]int, len(b)+1), make([]int, len(b)+1)
-	for j := range last {
-		last[j] = j
+// lineOf is the number of the line, from 1, that holds a byte.
+func (p *places) lineOf(at int) int {
+	return sort.Search(len(p.starts), func(i int) bool { return p.starts[i] > at })
+}
+
+// line is the text of a line without its end.
+func (p *places) line(number int) string {
+	from, to := p.starts[number-1], len(p.text)
+	if number < len(p.starts) {
+		to = p.starts[number] - 1
 	}
-	for i := 1; i <= len(a); i++ {
-		row := make([]int, len(b)+1)
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			row[j] = min(last[j]+1, row[j-1]+1, last[j-1]+cost)
-			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
-				row[j] = min(row[j], before[j-2]+1)
-			}
+	return strings.TrimSuffix(string(p.text[from:to]), "\r")
+}
+
+// point puts a problem at its place in the file.
+func (p *places) point(at span, problem Problem) Problem {
+	at.from = min(max(at.from, 0), len(p.text))
+	end := min(at.from+at.length, len(p.text))
+	problem.Path = p.path
+	problem.Line = p.lineOf(at.from)
+	problem.Column = utf8.RuneCount(p.text[p.starts[problem.Line-1]:at.from]) + 1
+	problem.source = p.line(problem.Line)
+	problem.width = utf8.RuneCount(p.text[at.from:end])
+	return problem
+}
+
+// maxProblems bounds what is reported at once.
+const maxProblems = 100
+
+// inOrder sorts problems by place and bounds their number.
+func inOrder(problems []Problem) []Problem {
+	sort.SliceStable(problems, func(i, j int) bool {
+		a, b := problems[i], problems[j]
+		if a.Line != b.Line {
+			return a.Line < b.Line
 		}
-		before, last = last, row
+		return a.Column < b.Column
+	})
+	if more := len(problems) - maxProblems; more > 0 {
+		last := problems[maxProblems]
+		problems = append(problems[:maxProblems:maxProblems], Problem{
+			Path: last.Path, Line: last.Line, Column: last.Column,
+			Found: fmt.Sprintf("%d more problems from here on", more), Hint: "mend the ones above first",
+		})
 	}
-	return last[len(b)]
+	return problems
 }

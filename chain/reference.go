@@ -1,51 +1,76 @@
 package chain
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 )
 
-// Reference returns the reference of the chain file, in Markdown, made from
-// the tables.
+// Reference returns the reference page of the chain file, in Markdown.
 func Reference() []byte {
-	var b strings.Builder
-	b.WriteString(`# The chain file
+	var b bytes.Buffer
+	fmt.Fprintf(&b, `# The chain file
 
-Made from the tables of package chain: boothbench explain --reference.
+A chain file is TOML text in UTF-8. The sound passes its stages from top to
+bottom. This page is generated from the tables that check the file.
 
-A chain file is TOML in UTF-8. At its top stand ` + "`schema = 1`" + ` and, if wanted,
-` + "`name`" + ` and ` + "`notes`" + ` (texts). Each stage is a ` + "`[[stage]]`" + ` with its ` + "`kind`" + `, in the
-order in which the sound passes; ` + "`name`" + ` (a text) and ` + "`enabled`" + ` (true or false) may
-stand in any stage. Unknown keys, values out of range and keys given twice are
-errors; all of them are reported at once.
-`)
-	for _, t := range kinds() {
-		fmt.Fprintf(&b, "\n## %s\n\n%s.\n\n", t.name, upper(t.summary))
-		t.referenceRows(&b)
-		if t.bands != nil {
-			fmt.Fprintf(&b, "\nEach `[[stage.band]]`:\n\n")
-			t.bands.referenceRows(&b)
+| key | meaning |
+|---|---|
+| `+"`schema`"+` | %d: the version of this format; required |
+| `+"`name`, `notes`"+` | text about the chain; optional |
+| `+"`[[stage]]`"+` | one table for each stage, up to %d |
+
+Every stage has these keys, beside those of its kind:
+
+| key | meaning |
+|---|---|
+| `+"`kind`"+` | one of the kinds below; required |
+| `+"`name`"+` | what traces and messages call it, each name once; default: its kind, numbered if there are several |
+| `+"`enabled`"+` | `+"`false`"+` leaves the stage out; default `+"`true`"+` |
+
+Every key carries its unit. Numbers are written bare: `+"`-18`"+` and `+"`-18.0`"+` are the
+same, `+"`\"-18 dBFS\"`"+` and `+"`-18,0`"+` are refused, and so are NaN and infinity. A key that is
+unknown, given twice, of another kind or in capital letters is an error. All
+errors of a file are reported at once; a file with an error is not used.
+
+A frequency must also lie below half the rate of the sound, and a channel must
+be one that the sound has: that is checked for each sound.
+
+dBFS is peak dBFS: a full-scale sine peaks at 0 dBFS, and an RMS detector reads
+−3.01 dBFS on it. Times of attack and release are time constants: 63.2 %% of the
+change in dB.
+`, Schema, MaxStages)
+	for _, k := range Kinds() {
+		fmt.Fprintf(&b, "\n## %s\n\n%s\n\n%s\n\n", k.Name, k.Summary, k.Trap)
+		table(&b, k.Fields)
+		if k.Bands != nil {
+			fmt.Fprintf(&b, "\nEach band, up to %d, is a `[[stage.band]]` table with:\n\n", MaxBands)
+			table(&b, k.Bands)
 		}
 	}
-	b.WriteString("\n## Words\n\n")
-	for _, t := range terms {
-		fmt.Fprintf(&b, "- **%s**: %s. Source: %s. Trap: %s.\n", t.names[0], t.meaning, t.source, t.avoid)
+	b.WriteString("\n## Units and terms\n\n| word | meaning | document | trap |\n|---|---|---|---|\n")
+	for _, t := range terms() {
+		fmt.Fprintf(&b, "| %s | %s | %s | %s |\n", t.Word, cell(t.Meaning), cell(t.Document), cell(t.Trap))
 	}
-	return []byte(b.String())
+	b.WriteString("\n## The starter chain\n\n```toml\n")
+	b.Write(Starter())
+	b.WriteString("```\n")
+	return b.Bytes()
 }
 
-func (t *table) referenceRows(b *strings.Builder) {
-	b.WriteString("| key | accepted | default | meaning | source |\n|---|---|---|---|---|\n")
-	for _, f := range t.fields {
-		preset := "none"
-		switch {
-		case f.required:
-			preset = "must be given"
-		case f.preset != nil:
-			preset = literal(f.preset)
+func table(b *bytes.Buffer, fields []Field) {
+	b.WriteString("| key | accepted | default | meaning | source | trap |\n|---|---|---|---|---|---|\n")
+	for _, f := range fields {
+		preset := "required"
+		if f.Default != "" {
+			preset = "`" + f.Default + "`"
 		}
-		fmt.Fprintf(b, "| `%s` | %s | %s | %s | %s |\n", f.key, f.accepted(), preset, f.help, f.source)
+		if f.When != nil {
+			preset += ", with `" + f.When.Key + "` " + strings.Join(f.When.Words, ", ") + " only"
+		}
+		fmt.Fprintf(b, "| `%s` | %s | %s | %s | %s | %s |\n", f.Key, cell(f.Accepted()), preset, cell(f.Help), cell(f.Source), cell(f.Trap))
 	}
 }
 
-func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// cell makes text safe in a Markdown table.
+func cell(s string) string { return strings.ReplaceAll(s, "|", `\|`) }

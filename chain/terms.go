@@ -1,43 +1,154 @@
 package chain
 
-import "fmt"
-
-// term is a unit or a word of the trade, with the document that defines it and
-// the trap it sets.
+// term is a word that Explain knows beside kinds and keys.
 type term struct {
-	names                  []string
-	meaning, source, avoid string
+	Word     string
+	Also     []string // other spellings
+	Meaning  string
+	Document string // where it is defined
+	Trap     string
 }
 
-func (t term) explain() string {
-	return fmt.Sprintf("%s: %s\n  source: %s\n  trap: %s\n", t.names[0], t.meaning, t.source, t.avoid)
-}
-
-var terms = []term{
-	{[]string{"dBFS"}, "level against digital full scale. In this program peak dBFS: a sine that reaches full scale peaks at 0 dBFS; rms levels are the mathematical root mean square against full scale, so that sine's is -3.01 dBFS",
-		"IEC 61606-3 and AES17 3.12 define dBFS by the rms of a full-scale sine", "in AES17's dBFS the same sine's rms is 0: for noise the two differ by 3.01 dB, so say which"},
-	{[]string{"dBTP", "true_peak_dbtp", "true-peak"}, "true peak: the largest value of the wave between the samples, against full scale",
-		"Rec. ITU-R BS.1770-5 Annex 2", "a fourfold reading can stay 0.69 dB under the wave; a limiter needs a finer one to be proven"},
-	{[]string{"sample-peak", "sample_peak_dbfs"}, "the largest |sample|, in dBFS", "AES17", "the wave between the samples can be higher: 3.01 dB for a sine at a quarter of the rate"},
-	{[]string{"LUFS", "integrated_lufs"}, "loudness, units relative to full scale: K-weighted, gated mean over the programme", "Rec. ITU-R BS.1770-5, EBU R 128",
-		"a mono file measured as one channel reads 3.01 LU less than the same voice on two"},
-	{[]string{"LU", "loudness_range_lu"}, "loudness unit: a difference of 1 LU is one of 1 dB; loudness range is the spread of short-term loudness", "EBU Tech 3341, Tech 3342",
-		"loudness range says little under a minute of programme"},
-	{[]string{"dBu"}, "voltage against 0.7746 V rms (the square root of 0.6)", "IEC 60027-3 (from memory)", "0 dBV is +2.218 dBu: naming the wrong one moves a figure by 2.2 dB"},
-	{[]string{"dBV"}, "voltage against 1 V rms", "IEC 60027-3 (from memory)", "0 dBV is +2.218 dBu"},
-	{[]string{"dB"}, "a ratio: 20 log10 of amplitudes, 10 log10 of powers; 6.02 dB doubles an amplitude", "ISO 80000-3 (from memory)", "a bare dB is no level: say against what"},
-	{[]string{"Hz"}, "cycles per second", "SI", "a filter's frequency must lie below half the sample rate (the Nyquist frequency)"},
-	{[]string{"ms"}, "thousandth of a second; times become whole frames, to the nearest", "SI", "the same time is another number of frames at another rate"},
-	{[]string{"frame", "frames"}, "one sample of every channel at one time", "common usage", "a stereo file has two samples a frame"},
-	{[]string{"latency"}, "by how many frames the output lags the input. Look-ahead makes it; the engine removes it unless --keep-delay is given", "AES17 6.8.2 (delay)",
-		"a filter's group delay depends on frequency and is not latency"},
-	{[]string{"attack"}, "time constant of a gain's answer to a rise in level: 63.2 % (1 - 1/e) of the change in dB. In a compressor the gain falls, in an expander it rises",
-		"Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "other definitions exist (10 to 90 %, within 2 dB of the end): 10 ms here is 22 ms from 10 to 90 %"},
-	{[]string{"release"}, "time constant of a gain's answer to a fall in level: 63.2 % (1 - 1/e) of the change in dB", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012",
-		"it begins when the detector's window and the hold have passed"},
-	{[]string{"knee"}, "the soft bend of a static curve around the threshold; its width is in dB", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "with a knee, the curve bends half its width before the threshold"},
-	{[]string{"ceiling"}, "the level that a limiter's output does not exceed", "EBU R 128 asks for -1 dBTP", "resampling or lossy coding afterwards can exceed it again"},
-	{[]string{"dither"}, "noise added before a sample is rounded to fewer bits, so that the error is noise and not distortion", "Lipshitz, Wannamaker, Vanderkooy, JAES 40(5) 1992",
-		"add it once, last: 16-bit dither noise is at -96.3 dBFS rms"},
-	{[]string{"q"}, "quality of a resonance: centre frequency over bandwidth", "W3C Audio EQ Cookbook", "a bell's bandwidth is taken where half its gain in dB is left"},
+// terms lists units, readings and words of dynamics.
+func terms() []term {
+	return []term{
+		{
+			Word: "dB", Also: []string{"decibel", "decibels"},
+			Meaning:  "Twenty times the decimal logarithm of an amplitude ratio, ten times that of a power ratio. 6.02 dB doubles an amplitude, 3.01 dB a power.",
+			Document: "IEC 60027-3 (from memory)",
+			Trap:     "A ratio, not a level: a level needs a reference, such as full scale (dBFS) or a voltage (dBu).",
+		},
+		{
+			Word: "dBFS", Also: []string{"peak dBFS"},
+			Meaning:  "Level re full scale. In this program peak dBFS: a sample of 1.0 is 0 dBFS, and a sine that reaches it peaks at 0 dBFS; an RMS detector reads the mathematical root mean square, −3.01 dBFS for the same sine.",
+			Document: "EBU Tech 3341 (2023) and Rec. ITU-R BS.1770-5 state their test levels as peaks",
+			Trap:     "AES17-2015 clause 3.12 defines dBFS as RMS re a full-scale sine: 3.01 dB more than the mathematical RMS, so a full-scale square reads +3.01 dBFS there. Always ask which.",
+		},
+		{
+			Word: "dBTP", Also: []string{"true-peak level"},
+			Meaning:  "True-peak level re full scale: the largest value of the wave, between the samples too.",
+			Document: "Rec. ITU-R BS.1770-5 Annex 2",
+			Trap:     "A 4 times oversampled meter under-reads by up to 0.55 dB at 0.45 of the sampling rate, so it cannot prove a limiter that uses the same meter.",
+		},
+		{
+			Word: "LUFS", Also: []string{"LKFS", "loudness"},
+			Meaning:  "Loudness re full scale: K-weighted mean square, −0.691 + 10 log10 of the channels' sum, gated for the integrated reading. LKFS is the same unit.",
+			Document: "Rec. ITU-R BS.1770-5 Annex 1; EBU R 128",
+			Trap:     "A mono file reads 3.01 LU less than the same voice on two channels.",
+		},
+		{
+			Word: "LU", Also: []string{"loudness unit"},
+			Meaning:  "Difference of two loudness levels; 1 LU is 1 dB.",
+			Document: "EBU Tech 3341 (2023)",
+			Trap:     "LU without a reference is a difference, LUFS a level: a target in LU must say what 0 LU is (−23 LUFS in EBU R 128).",
+		},
+		{
+			Word:     "dBu",
+			Meaning:  "Voltage level re √0.6 V = 0.7746 V RMS. +4 dBu is 1.228 V.",
+			Document: "IEC 60027-3 (from memory)",
+			Trap:     "Analogue: it meets dBFS only by a calibration, such as 0 dBFS = +18 dBu. A chain file takes no dBu. 0 dBu is −2.218 dBV.",
+		},
+		{
+			Word:     "dBV",
+			Meaning:  "Voltage level re 1 V RMS. 0 dBV is +2.218 dBu; −10 dBV is 0.316 V.",
+			Document: "IEC 60027-3 (from memory)",
+			Trap:     "+4 dBu and −10 dBV are 11.78 dB apart, not 14.",
+		},
+		{
+			Word: "ms", Also: []string{"millisecond", "milliseconds"},
+			Meaning:  "Thousandths of a second. At 48 kHz 1 ms is 48 frames.",
+			Document: "International System of Units",
+			Trap:     "At 44.1 kHz 1 ms is 44.1 frames: times become whole frames, by rounding or, for the limiter's look-ahead, downwards.",
+		},
+		{
+			Word: "frames", Also: []string{"frame", "sample", "samples"},
+			Meaning:  "A frame is one sample of every channel; the rate counts frames per second.",
+			Document: "common practice, no source",
+			Trap:     "Two channels have twice as many samples as frames; delays are counted in frames.",
+		},
+		{
+			Word: "Hz", Also: []string{"hertz", "Nyquist", "Nyquist frequency"},
+			Meaning:  "Cycles per second. The Nyquist frequency, half the sampling rate, is the end of what sound at that rate can hold.",
+			Document: "International System of Units",
+			Trap:     "A chain file with a corner or centre at or above it is refused for that sound; nothing is moved silently.",
+		},
+		{
+			Word: "dB/oct", Also: []string{"slope", "octave", "order"},
+			Meaning:  "Steepness of a filter far from its corner: 6.02 dB per doubling of the frequency for each order.",
+			Document: "common practice, no source",
+			Trap:     "At the corner itself a Butterworth filter of any order is 3.01 dB down.",
+		},
+		{
+			Word: "attack", Also: []string{"attack time"},
+			Meaning:  "How fast a dynamics stage answers a rising level: here the time constant, to 1 − 1/e (63.2 %) of the change in dB.",
+			Document: "own definition; one-pole smoothing after Giannoulis, Massberg, Reiss, JAES 60(6) 2012",
+			Trap:     "There is no one definition: 10 to 90 %, or the time to within 2 or 3 dB of the end (hearing-aid standards IEC 60118-2, ANSI S3.22, from memory). Compare by one.",
+		},
+		{
+			Word: "release", Also: []string{"release time", "recovery"},
+			Meaning:  "How fast a dynamics stage answers a falling level: here the time constant, to 1 − 1/e (63.2 %) of the change in dB, after hold and detector window.",
+			Document: "own definition; one-pole smoothing after Giannoulis, Massberg, Reiss, JAES 60(6) 2012",
+			Trap:     "A short release on a deep voice follows the wave itself: distortion.",
+		},
+		{
+			Word:     "knee",
+			Meaning:  "The way a static curve bends at the threshold: over knee_db, half of it on each side, by a quadratic.",
+			Document: "Giannoulis, Massberg, Reiss, JAES 60(6) 2012, pp. 399–408",
+			Trap:     "With a soft knee a compressor works from half the knee under its threshold on; at the threshold a 4:1 with a 6 dB knee takes 0.56 dB already.",
+		},
+		{
+			Word: "latency", Also: []string{"look-ahead", "lookahead"},
+			Meaning:  "Frames by which the output of a stage lags its input, because the gain is worked out ahead of the sound. Filters here have none.",
+			Document: "common practice, no source",
+			Trap:     "A filter's group delay is not latency; and latency on one of two microphones makes a comb: 1 ms cancels at 500 Hz.",
+		},
+		{
+			Word: "true peak", Also: []string{"inter-sample peak", "true_peak_dbtp"},
+			Meaning:  "The largest value of the continuous wave that the samples stand for; in dBTP.",
+			Document: "Rec. ITU-R BS.1770-5 Annex 2",
+			Trap:     "A sine at a quarter of the sampling rate, its samples at 45°, has a true peak 3.01 dB over its sample peak.",
+		},
+		{
+			Word: "sample peak", Also: []string{"sample_peak_dbfs", "peak"},
+			Meaning:  "The largest sample, without its sign; in dBFS.",
+			Document: "common practice, no source",
+			Trap:     "A ceiling in sample peaks does not keep converters and coders from clipping: see true peak.",
+		},
+		{
+			Word: "RMS", Also: []string{"root mean square"},
+			Meaning:  "Square root of the mean of the squares, here over a triangular window of detector_window_ms; a full-scale sine has −3.01 dBFS.",
+			Document: "AES17-2015 clause 5.2.3 for measuring (true RMS)",
+			Trap:     "3.01 dB below the peak on a sine, 10 dB and more on speech: a threshold does not carry over from one detector to the other.",
+		},
+		{
+			Word:     "noise floor",
+			Meaning:  "Level of what remains in the pauses.",
+			Document: "common practice, no source",
+			Trap:     "A figure without bandwidth and weighting says nothing; nor does one taken from the loudest or the quietest window.",
+		},
+		{
+			Word: "hysteresis", Also: []string{"chatter"},
+			Meaning:  "Distance between the level that opens an expander and the level that lets it close.",
+			Document: "common practice, no source",
+			Trap:     "With none, noise around the threshold opens and closes it many times a second.",
+		},
+		{
+			Word: "ceiling", Also: []string{"limit"},
+			Meaning:  "The true peak, in dBTP, that a limiter's output does not exceed.",
+			Document: "−1 dBTP: EBU R 128",
+			Trap:     "Lossy coding and resampling after the limiter move peaks up again, by 0.1 to 2 dB (common practice, no source).",
+		},
+		{
+			Word: "schema", Also: nil,
+			Meaning:  "Version of the chain file's own format: schema = 1 on the first line.",
+			Document: "this program",
+			Trap:     "A file of a newer schema is refused, not half understood.",
+		},
+		{
+			Word: "enabled", Also: []string{"bypass"},
+			Meaning:  "enabled = false leaves a stage out: it is checked, but not built and not run. Default true.",
+			Document: "this program",
+			Trap:     "A stage that is left out adds no latency either.",
+		},
+	}
 }

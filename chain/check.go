@@ -1,0 +1,111 @@
+package chain
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Check finds what only a sound's format can tell: frequencies at or above
+// the Nyquist frequency, channels that the sound does not have, and whatever
+// else a stage's constructor refuses. Disabled stages are not checked. The
+// error is a *FileError.
+func (c *Chain) Check(rate, channels int) error {
+	_, err := c.build(rate, channels)
+	return err
+}
+
+// build checks the chain and builds its enabled stages; a disabled one is nil.
+func (c *Chain) build(rate, channels int) ([]dsp.Processor, error) {
+	k := checker{chain: c, rate: rate, channels: channels, kinds: Kinds()}
+	if c.Text != nil {
+		k.places = newPlaces(c.Path, c.Text)
+	}
+	built := make([]dsp.Processor, len(c.Stages))
+	for i, s := range c.Stages {
+		if s.Enabled {
+			built[i] = k.stage(i, s)
+		}
+	}
+	if len(k.problems) > 0 {
+		return nil, &FileError{c.Path, inOrder(k.problems)}
+	}
+	return built, nil
+}
+
+type checker struct {
+	chain          *Chain
+	rate, channels int
+	kinds          []Kind
+	places         *places // nil for a chain that comes from no file
+	problems       []Problem
+}
+
+// stage builds a stage, or reports why it cannot be built.
+func (k *checker) stage(i int, s Stage) dsp.Processor {
+	before := len(k.problems)
+	kind := kindNamed(k.kinds, s.Kind)
+	if kind != nil && kind.holds(s.Settings) {
+		k.fields(i, kind.Fields, kind.edit(s.Settings), "")
+		if kind.bands != nil {
+			for j, b := range kind.bands(s.Settings) {
+				k.fields(i, kind.Bands, &b, bandPrefix(j))
+			}
+		}
+	}
+	if len(k.problems) > before {
+		return nil
+	}
+	p, err := s.Build(k.rate, k.channels)
+	if e := (*dsp.SettingError)(nil); errors.As(err, &e) {
+		k.report(i, e.Setting, Problem{Key: e.Setting, Found: "found " + e.Found, Accepted: e.Accepted})
+	} else if err != nil {
+		k.report(i, "", Problem{Key: label(i+1, s), Found: err.Error()})
+	}
+	return p
+}
+
+func (k *checker) fields(i int, fields []Field, settings any, prefix string) {
+	nyquist := float64(k.rate) / 2
+	for _, f := range fields {
+		v := f.get(settings)
+		if f.Unit == "Hz" && v.number >= nyquist {
+			found := "found"
+			if _, given := k.chain.Stages[i].given[prefix+f.Key]; !given {
+				found = "left at its default,"
+			}
+			k.report(i, prefix+f.Key, Problem{Key: f.Key, Accepted: "below " + plain(nyquist) + " Hz",
+				Found: fmt.Sprintf("%s %s Hz, not below %s Hz, the Nyquist frequency of this sound (half its rate of %d Hz)", found, plain(v.number), plain(nyquist), k.rate)})
+		}
+		for _, c := range v.list {
+			if c > k.channels {
+				k.report(i, prefix+f.Key, Problem{Key: f.Key, Found: fmt.Sprintf("found channel %d", c),
+					Accepted: fmt.Sprintf("1 to %d, the channels of this sound", k.channels)})
+			}
+		}
+	}
+}
+
+// report puts a problem at a key of a stage, or at the stage where the file
+// does not name the key.
+func (k *checker) report(i int, key string, p Problem) {
+	k.problems = append(k.problems, k.chain.point(k.places, i, key, p))
+}
+
+// point puts a problem at a key of a stage, or else at the stage; without a
+// file it says the stage.
+func (c *Chain) point(places *places, i int, key string, p Problem) Problem {
+	s := c.Stages[i]
+	if places == nil || s.Line == 0 {
+		if p.Path = c.Path; p.Key != label(i+1, s) {
+			p.Key = label(i+1, s) + ": " + p.Key
+		}
+		return p
+	}
+	at, given := s.given[key]
+	if !given {
+		at = s.at
+	}
+	return places.point(at, p)
+}

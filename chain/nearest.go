@@ -1,0 +1,64 @@
+package chain
+
+import "strings"
+
+// Nearest returns the known word that was probably meant, or "". A word that
+// lacks only its unit ("threshold") or its first part ("window_ms") counts as
+// near; otherwise one slip in three letters is allowed.
+func Nearest(word string, known []string) string {
+	if len(word) > 40 {
+		return ""
+	}
+	word = strings.ReplaceAll(strings.ToLower(word), "-", "_")
+	best, bestDistance := "", len(word)/3+1
+	for _, k := range known {
+		plain := strings.ReplaceAll(strings.ToLower(k), "-", "_")
+		d := distance(word, plain)
+		if len(word) > 2 && (strings.HasPrefix(plain, word+"_") || strings.HasSuffix(plain, "_"+word)) {
+			d = min(d, 1)
+		}
+		if d < bestDistance {
+			best, bestDistance = k, d
+		}
+	}
+	return best
+}
+
+// otherName finds the key that goes by another name elsewhere.
+func otherName(word string, known []string) string {
+	for _, start := range []string{"freq", "cutoff", "cut_off", "fc", "center"} {
+		if strings.HasPrefix(word, start) {
+			for _, k := range []string{"corner_hz", "centre_hz"} {
+				if contains(known, k) {
+					return k
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// distance counts the letters to insert, delete, replace or swap with their
+// neighbour to turn a into b (optimal string alignment).
+func distance(a, b string) int {
+	x, y := []rune(a), []rune(b)
+	before, last, row := make([]int, len(y)+1), make([]int, len(y)+1), make([]int, len(y)+1)
+	for j := range last {
+		last[j] = j
+	}
+	for i := 1; i <= len(x); i++ {
+		row[0] = i
+		for j := 1; j <= len(y); j++ {
+			cost := 1
+			if x[i-1] == y[j-1] {
+				cost = 0
+			}
+			row[j] = min(row[j-1]+1, last[j]+1, last[j-1]+cost)
+			if i > 1 && j > 1 && x[i-1] == y[j-2] && x[i-2] == y[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
+		}
+		before, last, row = last, row, before
+	}
+	return last[len(y)]
+}
