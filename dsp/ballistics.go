@@ -30,11 +30,11 @@ func (s *smoother) next(target float64) float64 {
 	switch {
 	case target >= s.value:
 		s.hold = s.holdFrames
-		s.value = target + float64(s.up*(s.value-target))
+		s.value = float64((1-s.up)*target) + float64(s.up*s.value)
 	case s.hold > 0:
 		s.hold--
 	default:
-		s.value = target + float64(s.down*(s.value-target))
+		s.value = float64((1-s.down)*target) + float64(s.down*s.value)
 		if s.value < inaudible {
 			s.value = 0
 		}

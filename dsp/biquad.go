@@ -15,15 +15,13 @@ func (s Biquad) Response(hz, rate float64) complex128 {
 		(1 + z1*(complex(s.A1, 0)+z1*complex(s.A2, 0)))
 }
 
-// Cascade runs sections one after the other on each channel of a block, in
-// transposed direct form II.
+// Cascade runs sections one after the other on each channel of a block.
 type Cascade struct {
 	sections  []Biquad
-	state     [][]biquadState // per channel, per section
+	kernels   []kernel
+	state     [][]kernelState // per section, per channel
 	sinceGrid int             // frames since the last flush of small states
 }
-
-type biquadState struct{ s1, s2 float64 }
 
 // stateGrid is the distance in frames between the fixed points, counted from
 // Reset, at which recursive states are flushed and healed.
@@ -31,23 +29,19 @@ const stateGrid = 256
 
 // NewCascade builds a cascade for a number of channels.
 func NewCascade(sections []Biquad, channels int) *Cascade {
-	c := &Cascade{sections: append([]Biquad(nil), sections...), state: make([][]biquadState, channels)}
-	for ch := range c.state {
-		c.state[ch] = make([]biquadState, len(sections))
+	c := &Cascade{sections: append([]Biquad(nil), sections...)}
+	for _, s := range sections {
+		c.kernels = append(c.kernels, s.kernel())
+		c.state = append(c.state, make([]kernelState, channels))
 	}
 	return c
 }
 
 // Process filters the block in place.
 func (c *Cascade) Process(b Block) {
-	frames := b.Frames()
-	for from := 0; from < frames; {
+	for from, frames := 0, b.Frames(); from < frames; {
 		to := min(frames, from+stateGrid-c.sinceGrid)
-		for ch, plane := range b {
-			for i := range c.sections {
-				c.sections[i].run(plane[from:to], &c.state[ch][i])
-			}
-		}
+		c.run(b, from, to)
 		if c.sinceGrid += to - from; c.sinceGrid == stateGrid {
 			c.sinceGrid = 0
 			c.settle()
@@ -56,22 +50,40 @@ func (c *Cascade) Process(b Block) {
 	}
 }
 
-func (s *Biquad) run(x []float64, state *biquadState) {
-	b0, b1, b2, a1, a2 := s.B0, s.B1, s.B2, s.A1, s.A2
-	s1, s2 := state.s1, state.s2
-	for n, in := range x {
-		out := float64(b0*in) + s1
-		s1 = float64(b1*in) - float64(a1*out) + s2
-		s2 = float64(b2*in) - float64(a2*out)
-		x[n] = out
+// run chooses kernels that give the processor independent work: three or two
+// sections of a channel at a time, and of a section that is left over, two
+// channels.
+func (c *Cascade) run(b Block, from, to int) {
+	for i := 0; i < len(c.kernels); {
+		kernels, state := c.kernels[i:], c.state[i:]
+		switch len(kernels) {
+		case 1:
+			ch := 0
+			for ; ch+2 <= len(b); ch += 2 {
+				twoChannels(b[ch][from:to], b[ch+1][from:to], &kernels[0], &state[0][ch], &state[0][ch+1])
+			}
+			if ch < len(b) {
+				oneSection(b[ch][from:to], &kernels[0], &state[0][ch])
+			}
+			i++
+		case 2, 4:
+			for ch := range b {
+				twoSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch])
+			}
+			i += 2
+		default:
+			for ch := range b {
+				threeSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch], &state[2][ch])
+			}
+			i += 3
+		}
 	}
-	state.s1, state.s2 = s1, s2
 }
 
 func (c *Cascade) settle() {
-	for ch := range c.state {
-		for i := range c.state[ch] {
-			s := &c.state[ch][i]
+	for i := range c.state {
+		for ch := range c.state[i] {
+			s := &c.state[i][ch]
 			s.s1, s.s2 = settled(s.s1), settled(s.s2)
 		}
 	}
@@ -94,8 +106,8 @@ const tinyState = 1e-30
 
 // Reset clears the filter's memory.
 func (c *Cascade) Reset() {
-	for ch := range c.state {
-		clear(c.state[ch])
+	for i := range c.state {
+		clear(c.state[i])
 	}
 	c.sinceGrid = 0
 }

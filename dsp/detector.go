@@ -28,10 +28,22 @@ type detector struct {
 	linked    bool
 	sidechain *Cascade // nil: none
 	heard     Block    // the block as the side chain hears it
-	holds     []slidingMax
-	means     [][2]slidingSum
-	meanScale float64
 	level     [][cell]float64
+
+	holds []slidingMax // Peak: per output
+	means []meanSquare // RMS: per channel
+	group int          // RMS: frames that share a level
+}
+
+// meanSquare is the mean square of one channel. Squares are summed over groups
+// of frames (about 12 kHz), and a group's level counts until the next one is
+// whole, at most a group later: little against a window of milliseconds.
+type meanSquare struct {
+	averages [2]slidingSum
+	scale    float64
+	sum      float64 // of the running group
+	filled   int     // frames in it
+	level    float64 // after the last whole group
 }
 
 // newDetector builds a detector that hears the sound through the sections of a
@@ -42,20 +54,19 @@ func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked
 		d.sidechain = NewCascade(sidechain, channels)
 		d.heard = NewBlock(channels, cell)
 	}
-	outputs := channels
-	if linked {
-		outputs = 1
-	}
-	for range outputs {
+	for range d.outputs() {
 		if kind == Peak {
 			d.holds = append(d.holds, newSlidingMax(max(1, Frames(windowMs, rate))))
 		}
 	}
 	if kind == RMS {
-		half := max(1, Frames(windowMs/2, rate))
-		d.meanScale = 1 / (float64(half) * float64(half))
+		d.group = max(1, (rate+6000)/12000)
+		half := max(1, (Frames(windowMs/2, rate)+d.group/2)/d.group)
 		for range channels {
-			d.means = append(d.means, [2]slidingSum{newSlidingSum(half), newSlidingSum(half)})
+			d.means = append(d.means, meanSquare{
+				averages: [2]slidingSum{newSlidingSum(half), newSlidingSum(half)},
+				scale:    1 / (float64(half) * float64(half) * float64(d.group)),
+			})
 		}
 	}
 	return d
@@ -100,11 +111,15 @@ func (d *detector) peaks(b Block, from, to int) {
 	n := to - from
 	for c, plane := range b {
 		level := d.level[c][:n]
-		for i, x := range plane[from:to] {
-			level[i] = math.Abs(x)
-		}
 		if d.linked && c > 0 {
-			louder(d.level[0][:n], level)
+			first := d.level[0][:n]
+			for i, x := range plane[from:to] {
+				first[i] = math.Float64frombits(max(math.Float64bits(first[i]), magnitude(x)))
+			}
+			continue
+		}
+		for i, x := range plane[from:to] {
+			level[i] = math.Float64frombits(magnitude(x))
 		}
 	}
 	for k := range d.holds {
@@ -112,22 +127,42 @@ func (d *detector) peaks(b Block, from, to int) {
 	}
 }
 
+// magnitude is the bits of |x|; they order as the numbers do.
+func magnitude(x float64) uint64 { return math.Float64bits(x) &^ (1 << 63) }
+
 func (d *detector) squares(b Block, from, to int) {
 	n := to - from
 	for c, plane := range b {
 		level := d.level[c][:n]
-		for i, x := range plane[from:to] {
-			level[i] = x * x
-		}
-		d.means[c][0].process(level)
-		d.means[c][1].process(level)
-		for i := range level {
-			level[i] *= d.meanScale
-		}
+		d.means[c].run(level, plane[from:to], d.group)
 		if d.linked && c > 0 {
 			louder(d.level[0][:n], level)
 		}
 	}
+}
+
+func (m *meanSquare) run(level, x []float64, group int) {
+	for len(x) > 0 {
+		n := min(len(x), group-m.filled)
+		sum, held := m.sum, m.level
+		for i, v := range x[:n] {
+			sum += float64(v * v)
+			level[i] = held
+		}
+		m.sum = sum
+		if m.filled += n; m.filled == group {
+			m.level = m.averages[1].next(m.averages[0].next(sum)) * m.scale
+			m.sum, m.filled = 0, 0
+			level[n-1] = m.level // known with the group's last frame
+		}
+		level, x = level[n:], x[n:]
+	}
+}
+
+func (m *meanSquare) reset() {
+	m.averages[0].reset()
+	m.averages[1].reset()
+	m.sum, m.filled, m.level = 0, 0, 0
 }
 
 // louder makes a the larger of a and b, value by value.
@@ -144,10 +179,13 @@ func louder(a, b []float64) {
 // infinite, so that a bad sample cannot make an envelope stick.
 func (d *detector) decibels(level float64) float64 {
 	if d.kind == Peak {
-		return min(AmplitudeToDB(level), 1e4)
+		return min(AmplitudeToDB(level), mostLevelDBFS)
 	}
-	return min(PowerToDB(level), 1e4)
+	return min(PowerToDB(level), mostLevelDBFS)
 }
+
+// mostLevelDBFS is above all sound, and keeps attenuation in bounds.
+const mostLevelDBFS = 4000
 
 // linear turns dBFS into a level of this detector.
 func (d *detector) linear(dbfs float64) float64 {
@@ -165,7 +203,6 @@ func (d *detector) reset() {
 		d.holds[k].reset()
 	}
 	for c := range d.means {
-		d.means[c][0].reset()
-		d.means[c][1].reset()
+		d.means[c].reset()
 	}
 }

@@ -19,14 +19,8 @@ func Exp2(x float64) float64 {
 	steps := x * 32
 	n := int(steps + math.Copysign(0.5, steps)) // nearest multiple of 1/32
 	r := x - float64(float64(n)*(1.0/32))       // exact: |r| ≤ 1/64
-	r2 := r * r
-	// Series of 2^r; the first term left out is below 2e-17.
-	low := 0.6931471805599453 + float64(r*0.24022650695910072)
-	mid := 0.05550410866482158 + float64(r*0.009618129107628477)
-	high := 0.0013333558146428443 + float64(r*0.0001540353039338161)
-	p := r * (low + float64(r2*(mid+float64(r2*high))))
 	base := exp2Table[n&31]
-	y := base + float64(base*p)
+	y := base + float64(base*exp2Minus1(r))
 	exponent := n >> 5
 	if exponent < -1022 { // the result is subnormal: scale in two steps
 		return y * math.Float64frombits(uint64(exponent+1023+200)<<52) * 0x1p-200
@@ -35,6 +29,16 @@ func Exp2(x float64) float64 {
 		return y * 0x1p1023 * 2
 	}
 	return y * math.Float64frombits(uint64(exponent+1023)<<52)
+}
+
+// exp2Minus1 is the series of 2^r − 1 for |r| ≤ 1/64; the first term left out
+// is below 2e-17.
+func exp2Minus1(r float64) float64 {
+	r2 := r * r
+	low := 0.6931471805599453 + float64(r*0.24022650695910072)
+	mid := 0.05550410866482158 + float64(r*0.009618129107628477)
+	high := 0.0013333558146428443 + float64(r*0.0001540353039338161)
+	return r * (low + float64(r2*(mid+float64(r2*high))))
 }
 
 // Log2 returns the base-2 logarithm of |x| with an absolute error below 1e-15

@@ -1,5 +1,7 @@
 package dsp
 
+import "math"
+
 // gainStage is what the stages have in common that work by a gain over time:
 // they listen, an envelope turns levels into attenuation, and the sound, late
 // by the look-ahead, is multiplied.
@@ -92,18 +94,28 @@ func (s *gainStage) Reset() {
 	}
 }
 
-// gains turns attenuation in dB into linear gain. Attenuation often stays the
-// same for a while, and then so does the gain.
+// gains turns attenuation in dB, at most mostAttenuationDB, into linear gain.
+// It is DBToAmplitude without the cases that cannot occur, written out, since
+// this is what a moving gain costs most. Attenuation that stays the same costs
+// nothing.
 func gains(gain, attenuation []float64) {
 	attenuation = attenuation[:len(gain)]
 	last, g := 0.0, 1.0
 	for i, a := range attenuation {
 		if a != last {
-			last, g = a, DBToAmplitude(-a)
+			last = a
+			x := -a * log2PerDB
+			n := int(x*32 - 0.5)
+			base := exp2Table[n&31]
+			y := base + float64(base*exp2Minus1(x-float64(float64(n)*(1.0/32))))
+			g = y * math.Float64frombits(uint64(n>>5+1023)<<52)
 		}
 		gain[i] = g
 	}
 }
+
+// mostAttenuationDB keeps gains within the normal numbers.
+const mostAttenuationDB = 6000
 
 func scale(x []float64, factor float64) {
 	if factor == 1 {
