@@ -21,25 +21,74 @@ func coefficient(ms float64, rate int) float64 {
 	return exp(-1000 / (ms * float64(rate)))
 }
 
-// inaudible is the attenuation in dB that counts as none, so that the gain
-// becomes exactly 1 and stages can rest: 1e-7 dB is a change of 1e-8, −160 dB.
+// inaudible is a difference in dB that counts as none, so that an attenuation
+// arrives at its target and a stage can rest: 1e-7 dB is a change of 1e-8, or
+// −160 dB.
 const inaudible = 1e-7
 
-// next moves one frame towards the target and returns the attenuation in dB.
-func (s *smoother) next(target float64) float64 {
-	switch {
-	case target >= s.value:
-		s.hold = s.holdFrames
-		s.value = float64((1-s.up)*target) + float64(s.up*s.value)
-	case s.hold > 0:
-		s.hold--
-	default:
-		s.value = float64((1-s.down)*target) + float64(s.down*s.value)
-		if s.value < inaudible {
-			s.value = 0
+// follow moves towards a target that stays the same, a frame for each value of
+// attenuation, and stores the attenuation in dB.
+func (s *smoother) follow(attenuation []float64, target float64) {
+	v := s.value
+	if target < v {
+		n := min(s.hold, len(attenuation))
+		s.hold -= n
+		for i := range attenuation[:n] {
+			attenuation[i] = v
+		}
+		attenuation = attenuation[n:]
+		k, add := s.down, (1-s.down)*target
+		for i := range attenuation {
+			v = add + float64(k*v)
+			if v-target < inaudible {
+				v = target
+			}
+			attenuation[i] = v
+			if v == target {
+				s.value = v
+				s.stay(attenuation[i+1:])
+				return
+			}
+		}
+		s.value = v
+		return
+	}
+	if len(attenuation) == 0 {
+		return
+	}
+	s.hold = s.holdFrames
+	k, add := s.up, (1-s.up)*target
+	for i := range attenuation {
+		v = add + float64(k*v)
+		if target-v < inaudible {
+			v = target
+		}
+		attenuation[i] = v
+		if v == target {
+			s.value = v
+			s.stay(attenuation[i+1:])
+			return
 		}
 	}
-	return s.value
+	s.value = v
+}
+
+// stay is follow at the target.
+func (s *smoother) stay(attenuation []float64) {
+	if len(attenuation) == 0 {
+		return
+	}
+	s.hold = s.holdFrames
+	for i := range attenuation {
+		attenuation[i] = s.value
+	}
+}
+
+// next is follow for one frame; it returns the attenuation.
+func (s *smoother) next(target float64) float64 {
+	var one [1]float64
+	s.follow(one[:], target)
+	return one[0]
 }
 
 func (s *smoother) reset() { s.value, s.hold = 0, 0 }

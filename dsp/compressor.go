@@ -58,24 +58,35 @@ type compressorEnvelope struct {
 	level, target float64 // the last level above that, and what it calls for
 }
 
-func (e *compressorEnvelope) run(attenuation, level []float64) (idle bool) {
+func (e *compressorEnvelope) run(attenuation, level []float64) (steady bool) {
 	if e.value == 0 && quiet(level, e.kneeStart) {
-		e.hold = e.holdFrames // as next does for target 0 at value 0
+		e.stay(attenuation[:1])
 		return true
 	}
 	level = level[:len(attenuation)]
-	for i, l := range level {
+	for from := 0; from < len(level); {
+		l := level[from]
+		to := from + 1
+		for to < len(level) && level[to] == l {
+			to++
+		}
 		target := 0.0
 		if l > e.kneeStart {
-			if l != e.level {
-				s := &e.settings
-				e.level, e.target = l, compressorCurve(e.detector.decibels(l), s.ThresholdDBFS, s.Ratio, s.KneeDB)
-			}
-			target = e.target
+			target = e.wanted(l)
 		}
-		attenuation[i] = e.next(target)
+		e.follow(attenuation[from:to], target)
+		from = to
 	}
 	return false
+}
+
+// wanted is the attenuation that the static curve calls for.
+func (e *compressorEnvelope) wanted(level float64) float64 {
+	if level != e.level {
+		s := &e.settings
+		e.level, e.target = level, compressorCurve(e.detector.decibels(level), s.ThresholdDBFS, s.Ratio, s.KneeDB)
+	}
+	return e.target
 }
 
 // quiet tells whether no level lies above a limit.

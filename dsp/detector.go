@@ -109,6 +109,15 @@ func (d *detector) run(b Block, from, to int) {
 
 func (d *detector) peaks(b Block, from, to int) {
 	n := to - from
+	if d.linked && len(b) == 2 { // the usual case, in one pass
+		left, right, level := b[0][from:to], b[1][from:to], d.level[0][:n]
+		right, level = right[:len(left)], level[:len(left)]
+		for i, x := range left {
+			level[i] = math.Float64frombits(max(magnitude(x), magnitude(right[i])))
+		}
+		d.holds[0].process(level)
+		return
+	}
 	for c, plane := range b {
 		level := d.level[c][:n]
 		if d.linked && c > 0 {

@@ -45,7 +45,8 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 	top := s.ThresholdDBFS + s.KneeDB/2
 	return &Expander{newGainStage(d, s.LookaheadMs, 0, rate, channels, func() envelope {
 		e := &expanderEnvelope{
-			settings: s, detector: d, opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), holdFrames: Frames(s.HoldMs, rate),
+			settings: s, detector: d, holdFrames: Frames(s.HoldMs, rate),
+			opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), deepest: d.linear(s.deepest()),
 			// Here more attenuation is closing, less is opening.
 			smoother: smoother{up: coefficient(s.ReleaseMs, rate), down: coefficient(s.AttackMs, rate)},
 		}
@@ -54,11 +55,21 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 	})}, nil
 }
 
+// deepest is a level in dBFS up to which the curve calls for the whole range.
+func (s ExpanderSettings) deepest() float64 {
+	if s.Ratio == 1 {
+		return -mostLevelDBFS
+	}
+	// A dB more than needed, so that rounding cannot matter.
+	return s.ThresholdDBFS - s.KneeDB/2 - s.RangeDB/(s.Ratio-1) - 1
+}
+
 type expanderEnvelope struct {
 	smoother
 	settings         ExpanderSettings
 	detector         *detector
 	opens, staysOpen float64 // levels of the detector
+	deepest          float64 // the detector's level up to which the curve calls for the whole range
 	holdFrames       int
 
 	open bool
@@ -67,28 +78,49 @@ type expanderEnvelope struct {
 	level, target float64 // the last level while closed, and what it calls for
 }
 
-func (e *expanderEnvelope) run(attenuation, level []float64) (idle bool) {
+func (e *expanderEnvelope) run(attenuation, level []float64) (steady bool) {
 	if e.open && e.value == 0 && loud(level, e.staysOpen) {
 		e.wait = e.holdFrames
+		e.stay(attenuation[:1])
+		return true
+	}
+	if !e.open && e.value == e.settings.RangeDB && quiet(level, e.deepest) {
+		e.stay(attenuation[:1])
 		return true
 	}
 	level = level[:len(attenuation)]
-	for i, l := range level {
-		switch {
-		case !(l < e.opens), e.open && !(l < e.staysOpen):
-			e.open, e.wait = true, e.holdFrames
-		case e.open && e.wait > 0:
-			e.wait--
-		default:
-			e.open = false
+	for from := 0; from < len(level); {
+		l := level[from]
+		to := from + 1
+		for to < len(level) && level[to] == l {
+			to++
 		}
-		target := 0.0
-		if !e.open {
-			target = e.closed(l)
-		}
-		attenuation[i] = e.next(target)
+		e.frames(attenuation[from:to], l)
+		from = to
 	}
 	return false
+}
+
+// frames handles frames of one level.
+func (e *expanderEnvelope) frames(attenuation []float64, level float64) {
+	switch {
+	case !(level < e.opens), e.open && !(level < e.staysOpen):
+		e.open, e.wait = true, e.holdFrames
+	case e.open:
+		n := min(e.wait, len(attenuation))
+		e.follow(attenuation[:n], 0)
+		e.wait -= n
+		attenuation = attenuation[n:]
+		if len(attenuation) == 0 {
+			return
+		}
+		e.open = false
+	}
+	target := 0.0
+	if !e.open {
+		target = e.closed(level)
+	}
+	e.follow(attenuation, target)
 }
 
 // closed is the attenuation that the static curve calls for.

@@ -17,9 +17,10 @@ type gainStage struct {
 }
 
 // An envelope turns the detector's levels into attenuation in dB, frame by
-// frame, and tells whether all of it is exactly 0.
+// frame. If it tells that it is steady, the first value stands for all of them
+// and the others are not stored.
 type envelope interface {
-	run(attenuation, level []float64) (idle bool)
+	run(attenuation, level []float64) (steady bool)
 	reset()
 }
 
@@ -54,31 +55,26 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 				last = len(b)
 			}
 			n := to - from
-			idle := e.run(s.attenuation[:n], s.detector.level[k][:n])
-			if !idle {
-				gains(s.gain[:n], s.attenuation[:n])
-			}
-			for c := first; c < last; c++ {
-				if idle {
-					scale(b[c][from:to], s.fixed)
-				} else {
-					multiply(b[c][from:to], s.gain[:n], s.fixed)
+			if e.run(s.attenuation[:n], s.detector.level[k][:n]) {
+				g := 1.0
+				if a := s.attenuation[0]; a != 0 {
+					g = DBToAmplitude(-a)
 				}
-			}
-			if gain != nil {
 				for c := first; c < last; c++ {
-					s.trace(gain[c][from:to], idle)
+					scale(b[c][from:to], g*s.fixed)
+					if gain != nil {
+						fill(gain[c][from:to], g)
+					}
+				}
+				continue
+			}
+			gains(s.gain[:n], s.attenuation[:n])
+			for c := first; c < last; c++ {
+				multiply(b[c][from:to], s.gain[:n], s.fixed)
+				if gain != nil {
+					copy(gain[c][from:to], s.gain[:n])
 				}
 			}
-		}
-	}
-}
-
-func (s *gainStage) trace(gain []float64, idle bool) {
-	copy(gain, s.gain[:])
-	if idle {
-		for i := range gain {
-			gain[i] = 1
 		}
 	}
 }
@@ -105,10 +101,10 @@ func gains(gain, attenuation []float64) {
 		if a != last {
 			last = a
 			x := -a * log2PerDB
-			n := int(x*32 - 0.5)
-			base := exp2Table[n&31]
-			y := base + float64(base*exp2Minus1(x-float64(float64(n)*(1.0/32))))
-			g = y * math.Float64frombits(uint64(n>>5+1023)<<52)
+			n := int(x*128 - 0.5)
+			base := exp2Table[n&127]
+			y := base + float64(base*exp2Minus1(x-float64(float64(n)*(1.0/128))))
+			g = y * math.Float64frombits(uint64(n>>7+1023)<<52)
 		}
 		gain[i] = g
 	}
