@@ -171,6 +171,7 @@ func TestProblems(t *testing.T) {
 		{"band before any stage", "schema = 1\n[[stage.band]]\nq = 1", []string{"x.toml:2:3: stage: no [[stage]] line before this"}},
 		{"single brackets", "schema = 1\n[stage]\n" + limiter, []string{"x.toml:2:2: [stage]: single brackets"}},
 		{"stage a number", "schema = 1\nstage = 3", []string{"x.toml:2:9: stage: found the number 3"}},
+		{"adding to a finished list", "schema = 1\nstage = [{kind = \"limiter\"}]\n[[stage]]\n" + limiter, []string{"x.toml:3:3: not TOML: "}},
 		{"names twice", stage(limiter, `name = "a"`, "[[stage]]", limiter, `name = "a"`), []string{`x.toml:7:8: name: "a" is the name of stage 1 too`}},
 		{"name taken by default", stage(limiter, `name = "limiter 2"`, "[[stage]]", limiter), []string{`x.toml:5:3: name: "limiter 2" is the name of stage 1 too`}},
 		{"too many stages", "schema = 1\n" + strings.Repeat("[[stage]]\n"+limiter+"\n", 65), []string{"x.toml:130:3: stage: 65 stages\n  accepted: up to 64"}},

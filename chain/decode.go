@@ -156,6 +156,7 @@ func (d *decoder) stage(t *tomlValue) Stage {
 		return s
 	}
 	s.Kind = k.Name
+	s.given["kind"] = t.entry("kind").value.at
 	settings := k.fresh()
 	accepted := append(append([]string(nil), commonKeys...), keysOf(k.Fields)...)
 	if k.Bands != nil {

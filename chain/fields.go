@@ -75,6 +75,9 @@ func contains(words []string, word string) bool {
 // unknown reports a key that its owner does not have, and returns the one
 // that was probably meant.
 func (d *decoder) unknown(e tomlEntry, accepted []string, where string) (meant string) {
+	if len(d.problems) > maxProblems {
+		return "" // it would not be shown
+	}
 	p := Problem{Key: e.key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
 	if !isBareKey(e.key) {
 		p.Key = quote(e.key)

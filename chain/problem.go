@@ -54,7 +54,11 @@ func (p Problem) Error() string {
 		b.WriteString(" ")
 	}
 	if p.Key != "" {
-		b.WriteString(p.Key + ": ")
+		key := []rune(p.Key)
+		if len(key) > shownCharacters {
+			key = append(key[:shownCharacters:shownCharacters], '…')
+		}
+		b.WriteString(string(key) + ": ")
 	}
 	b.WriteString(p.Found)
 	if p.Hint != "" {
@@ -100,11 +104,12 @@ type span struct{ from, length int }
 type places struct {
 	path   string
 	text   []byte
-	starts []int // where each line starts
+	whole  string // the text, of which problems show lines
+	starts []int  // where each line starts
 }
 
 func newPlaces(path string, text []byte) *places {
-	p := &places{path: path, text: text, starts: []int{0}}
+	p := &places{path: path, text: text, whole: string(text), starts: []int{0}}
 	for i, b := range text {
 		if b == '\n' {
 			p.starts = append(p.starts, i+1)
@@ -124,7 +129,7 @@ func (p *places) line(number int) string {
 	if number < len(p.starts) {
 		to = p.starts[number] - 1
 	}
-	return strings.TrimSuffix(string(p.text[from:to]), "\r")
+	return strings.TrimSuffix(p.whole[from:to], "\r")
 }
 
 // point puts a problem at its place in the file.

@@ -31,7 +31,7 @@ func terms() []term {
 			Trap:     "A 4 times oversampled meter under-reads by up to 0.55 dB at 0.45 of the sampling rate, so it cannot prove a limiter that uses the same meter.",
 		},
 		{
-			Word: "LUFS", Also: []string{"LKFS", "loudness"},
+			Word: "LUFS", Also: []string{"LKFS", "loudness", "integrated_lufs"},
 			Meaning:  "Loudness re full scale: K-weighted mean square, −0.691 + 10 log10 of the channels' sum, gated for the integrated reading. LKFS is the same unit.",
 			Document: "Rec. ITU-R BS.1770-5 Annex 1; EBU R 128",
 			Trap:     "A mono file reads 3.01 LU less than the same voice on two channels.",
@@ -139,7 +139,37 @@ func terms() []term {
 			Trap:     "Lossy coding and resampling after the limiter move peaks up again, by 0.1 to 2 dB (common practice, no source).",
 		},
 		{
-			Word: "schema", Also: nil,
+			Word: "loudness range", Also: []string{"LRA", "loudness_range_lu"},
+			Meaning:  "Spread of the short-term loudness (3 s): 95th less 10th percentile above a relative gate of −20 LU; in LU.",
+			Document: "EBU Tech 3342 (2023)",
+			Trap:     "It says little about less than a minute of programme.",
+		},
+		{
+			Word:     "dither",
+			Meaning:  "Noise added before samples are rounded to fewer bits, so that the error is noise and not distortion; triangular (TPDF), two steps wide, here.",
+			Document: "Lipshitz, Wannamaker, Vanderkooy, JAES 40(5) 1992 (from memory)",
+			Trap:     "Once, and last: rounded again without it, the sound is distorted again.",
+		},
+		{
+			Word: "stage", Also: []string{"kind", "chain"},
+			Meaning:  "A chain file is a list of [[stage]] tables; the sound passes them from top to bottom. kind says what a stage is, its other keys how it works.",
+			Document: "this program",
+			Trap:     "Double brackets: [stage] would be one table, [[stage]] is one more of a list.",
+		},
+		{
+			Word:     "band",
+			Meaning:  "One filter of an equaliser: a [[stage.band]] table below the [[stage]] with kind = \"equaliser\". Its keys are shape, centre_hz, gain_db and q.",
+			Document: "this program",
+			Trap:     "A [[stage.band]] belongs to the last [[stage]] above it.",
+		},
+		{
+			Word: "name", Also: []string{"notes"},
+			Meaning:  "Text in quotes. At the top of a chain file, name and notes say what the chain is for; in a stage, name is what traces and messages call it.",
+			Document: "this program",
+			Trap:     "Each stage needs a name of its own; without one it is called by its kind, numbered if there are several.",
+		},
+		{
+			Word:     "schema",
 			Meaning:  "Version of the chain file's own format: schema = 1 on the first line.",
 			Document: "this program",
 			Trap:     "A file of a newer schema is refused, not half understood.",
