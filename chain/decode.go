@@ -212,11 +212,10 @@ func (d *decoder) keysOfNoKind(t *tomlValue) {
 		known = append(known, keysOf(k.Fields)...)
 	}
 	for _, e := range t.entries {
-		found := false
-		for _, k := range known {
-			found = found || k == e.key
+		if len(d.problems) > maxProblems {
+			return // the rest would not be shown
 		}
-		if !found {
+		if !contains(known, e.key) {
 			p := Problem{Key: e.key, Found: "unknown key", Hint: "no kind of stage has it"}
 			if near := Nearest(e.key, known); near != "" {
 				p.Hint = "did you mean " + near + "?"
