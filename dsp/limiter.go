@@ -30,12 +30,13 @@ type LimiterSettings struct {
 //  3. Look-ahead (limiterwindow.go): the largest depth of the coming frames,
 //     smoothed by a window as long as the look-ahead, so that the gain is
 //     down, smoothly, when the peak arrives.
+//  4. Guard (limiterguard.go): the proof against the ceiling. No sample and no
+//     reading of Rec. ITU-R BS.1770-5 Annex 2 exceeds it, whatever the input.
 //
 // While nothing exceeds the ceiling the output is the input, bit for bit but
 // for the drive and the latency.
 type Limiter struct {
 	latency int
-	limit   float64 // full-scale amplitude that no peak may exceed
 	drive   float64
 	planes  []limiterPlane
 	end     int // frames in the planes
@@ -57,7 +58,8 @@ type gainPath struct {
 	envelope depthEnvelope
 	runs     []depthRun
 	window   depthWindow
-	gain     []float64
+	guard    ceilingGuard
+	gain     []float64 // runs beside the planes
 }
 
 const (
@@ -65,6 +67,10 @@ const (
 	// quantisation to 16 bits with dither can add at −1 dBTP (1.5 LSB · 2.02,
 	// the Annex 2 L1 norm, is 0.0009 dB).
 	limiterMarginDB = 0.002
+
+	// guardMarginDB is how far below the ceiling the guard acts: far enough for
+	// that quantisation, and less than the gain aims, for it to be at rest.
+	guardMarginDB = 0.001
 
 	// limiterSegment is the number of frames worked on at a time.
 	limiterSegment = 256
@@ -96,7 +102,6 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	latency := int(s.LookaheadMs*float64(rate)/1000 + 1e-9) // 0.3 ms at 10 kHz is 3 frames
 	l := &Limiter{
 		latency: latency,
-		limit:   DBToAmplitude(s.CeilingDBTP - limiterMarginDB),
 		drive:   DBToAmplitude(s.DriveDB),
 	}
 	l.finder = newPeakFinder(latency)
@@ -104,18 +109,20 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	if s.LinkChannels {
 		share = channels
 	}
-	width := latency - l.finder.half + 1
+	limit := DBToAmplitude(s.CeilingDBTP - limiterMarginDB)
+	frames := l.kept() + 4*limiterSegment
 	for c := 0; c < channels; c += share {
+		guard := newCeilingGuard(DBToAmplitude(s.CeilingDBTP-guardMarginDB), latency, share)
 		l.paths = append(l.paths, gainPath{
 			from: c, to: c + share,
 			peaks:    make([]float64, limiterSegment+1),
-			envelope: newDepthEnvelope(l.limit, s.Release, rate),
+			envelope: newDepthEnvelope(limit, s.Release, rate),
 			runs:     make([]depthRun, 0, limiterSegment),
-			window:   newDepthWindow(width),
-			gain:     make([]float64, limiterSegment),
+			window:   newDepthWindow(latency - l.finder.half - guard.latency() + 1),
+			guard:    guard,
+			gain:     make([]float64, frames),
 		})
 	}
-	frames := l.kept() + 4*limiterSegment
 	l.planes = make([]limiterPlane, channels)
 	for c := range l.planes {
 		l.planes[c] = limiterPlane{make([]float64, frames), make([]uint64, frames/peakCell+1)}
@@ -144,6 +151,8 @@ func (l *Limiter) Reset() {
 		l.paths[p].envelope.reset()
 		l.paths[p].window.reset()
 		clear(l.paths[p].peaks)
+		l.paths[p].guard.reset(l.end - l.latency)
+		fill(l.paths[p].gain, 1)
 	}
 }
 
@@ -185,23 +194,22 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	p.peaks[limiterSegment] = p.peaks[frames]
 
 	p.runs = p.envelope.follow(p.peaks[:frames], over, p.runs[:0])
-	unity := p.window.smooth(p.runs, p.gain[:frames])
 
 	emitted := l.end - l.latency
+	smoothed := emitted + p.guard.latency()
+	if p.window.smooth(p.runs, p.gain[smoothed:smoothed+frames]) {
+		fill(p.gain[smoothed:smoothed+frames], 1)
+	}
+	p.guard.run(l.planes[p.from:p.to], p.gain, smoothed+frames)
+
+	gains := p.gain[emitted : emitted+frames]
 	for c := p.from; c < p.to; c++ {
-		out := b[c][from:to]
-		copy(out, l.planes[c].x[emitted:])
-		if unity {
-			if gain != nil {
-				fill(gain[c][from:to], 1)
-			}
-			continue
-		}
-		for n, g := range p.gain[:frames] {
-			out[n] *= g
+		out, x := b[c][from:to], l.planes[c].x[emitted:emitted+frames]
+		for n, g := range gains {
+			out[n] = g * x[n]
 		}
 		if gain != nil {
-			copy(gain[c][from:to], p.gain)
+			copy(gain[c][from:to], gains)
 		}
 	}
 }
@@ -217,6 +225,11 @@ func (l *Limiter) makeRoom(frames int) {
 		copy(p.x, p.x[gone:l.end])
 		copy(p.cells, p.cells[gone/peakCell:])
 		clear(p.cells[(l.end-gone+peakCell-1)/peakCell:])
+	}
+	for i := range l.paths {
+		p := &l.paths[i]
+		copy(p.gain, p.gain[gone:l.end])
+		p.guard.next -= gone
 	}
 	l.end -= gone
 }

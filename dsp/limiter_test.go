@@ -452,11 +452,11 @@ func checkCeiling(t interface{ Fatalf(string, ...any) }, in dsp.Block, s dsp.Lim
 // TestLimiterCeilingOfAnything draws programmes piece by piece.
 func TestLimiterCeilingOfAnything(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		rate := rapid.SampledFrom([]int{44100, 48000, 96000}).Draw(t, "rate")
+		rate := rapid.SampledFrom([]int{8000, 22050, 44100, 48000, 96000}).Draw(t, "rate")
 		s := dsp.LimiterSettings{
 			CeilingDBTP:  rapid.SampledFrom([]float64{0, -1, -9}).Draw(t, "ceiling"),
 			DriveDB:      rapid.SampledFrom([]float64{-6, 0, 6, 24, 40}).Draw(t, "drive"),
-			LookaheadMs:  rapid.SampledFrom([]float64{3, 5}).Draw(t, "lookahead"),
+			LookaheadMs:  rapid.SampledFrom([]float64{2, 3, 5}).Draw(t, "lookahead"),
 			Release:      rapid.SampledFrom([]dsp.ReleaseStyle{dsp.Balanced, dsp.Clean, dsp.Loud}).Draw(t, "release"),
 			LinkChannels: rapid.Bool().Draw(t, "linked"),
 		}
@@ -513,7 +513,7 @@ func FuzzLimiterCeiling(f *testing.F) {
 			data = data[:1000]
 		}
 		s := limiterDefaults()
-		s.LookaheadMs = []float64{3, 5, 10}[choice%3]
+		s.LookaheadMs = []float64{.5, 1, 3}[choice%3]
 		in := dsp.NewBlock(1, len(data))
 		for n, v := range data {
 			if level := v & 63; level > 0 {
