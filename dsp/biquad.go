@@ -1,5 +1,7 @@
 package dsp
 
+import "math"
+
 // Biquad is a second-order section with a0 = 1:
 //
 //	H(z) = (B0 + B1 z⁻¹ + B2 z⁻²) / (1 + A1 z⁻¹ + A2 z⁻²)
@@ -21,6 +23,7 @@ type Cascade struct {
 	kernels   []kernel
 	state     [][]kernelState // per section, per channel
 	sinceGrid int             // frames since the last flush of small states
+	empty     bool            // every state is 0: silence stays silence
 }
 
 // stateGrid is the distance in frames between the fixed points, counted from
@@ -29,7 +32,7 @@ const stateGrid = 256
 
 // NewCascade builds a cascade for a number of channels.
 func NewCascade(sections []Biquad, channels int) *Cascade {
-	c := &Cascade{sections: append([]Biquad(nil), sections...)}
+	c := &Cascade{sections: append([]Biquad(nil), sections...), empty: true}
 	for _, s := range sections {
 		c.kernels = append(c.kernels, s.kernel())
 		c.state = append(c.state, make([]kernelState, channels))
@@ -41,7 +44,10 @@ func NewCascade(sections []Biquad, channels int) *Cascade {
 func (c *Cascade) Process(b Block) {
 	for from, frames := 0, b.Frames(); from < frames; {
 		to := min(frames, from+stateGrid-c.sinceGrid)
-		c.run(b, from, to)
+		if !c.empty || !silent(b, from, to) {
+			c.empty = false
+			c.run(b, from, to)
+		}
 		if c.sinceGrid += to - from; c.sinceGrid == stateGrid {
 			c.sinceGrid = 0
 			c.settle()
@@ -56,8 +62,9 @@ func (c *Cascade) Process(b Block) {
 func (c *Cascade) run(b Block, from, to int) {
 	for i := 0; i < len(c.kernels); {
 		kernels, state := c.kernels[i:], c.state[i:]
-		switch len(kernels) {
-		case 1:
+		three := len(kernels) == 3 || len(kernels) > 4 || len(kernels) == 4 && len(b) > 1
+		switch {
+		case len(kernels) == 1:
 			ch := 0
 			for ; ch+2 <= len(b); ch += 2 {
 				twoChannels(b[ch][from:to], b[ch+1][from:to], &kernels[0], &state[0][ch], &state[0][ch+1])
@@ -66,25 +73,41 @@ func (c *Cascade) run(b Block, from, to int) {
 				oneSection(b[ch][from:to], &kernels[0], &state[0][ch])
 			}
 			i++
-		case 2, 4:
-			for ch := range b {
-				twoSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch])
-			}
-			i += 2
-		default:
+		case three:
 			for ch := range b {
 				threeSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch], &state[2][ch])
 			}
 			i += 3
+		default:
+			for ch := range b {
+				twoSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch])
+			}
+			i += 2
 		}
 	}
 }
 
+// silent tells whether a stretch of a block holds nothing but zeros.
+func silent(b Block, from, to int) bool {
+	var bits uint64
+	for _, plane := range b {
+		for _, x := range plane[from:to] {
+			bits |= math.Float64bits(x)
+		}
+		if bits != 0 {
+			return false
+		}
+	}
+	return true
+}
+
 func (c *Cascade) settle() {
+	c.empty = true
 	for i := range c.state {
 		for ch := range c.state[i] {
 			s := &c.state[i][ch]
 			s.s1, s.s2 = settled(s.s1), settled(s.s2)
+			c.empty = c.empty && s.s1 == 0 && s.s2 == 0
 		}
 	}
 }
@@ -109,7 +132,7 @@ func (c *Cascade) Reset() {
 	for i := range c.state {
 		clear(c.state[i])
 	}
-	c.sinceGrid = 0
+	c.sinceGrid, c.empty = 0, true
 }
 
 // Response is the cascade's complex gain at a frequency, for a rate in Hz.
