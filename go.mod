@@ -3,15 +3,18 @@ module github.com/boothbench/boothbench
 go 1.26.0
 
 require (
-	github.com/go-audio/audio v1.0.0 // indirect
+	github.com/go-audio/audio v1.0.0
+	github.com/go-audio/wav v1.1.0
+	github.com/pelletier/go-toml/v2 v2.4.3
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/spf13/pflag v1.0.10
+	golang.org/x/term v0.48.0
+	gonum.org/v1/gonum v0.17.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/go-audio/riff v1.0.0 // indirect
-	github.com/go-audio/wav v1.1.0 // indirect
-	github.com/pelletier/go-toml/v2 v2.4.3 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/spf13/pflag v1.0.10 // indirect
 	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/term v0.48.0 // indirect
 	golang.org/x/tools v0.30.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )
