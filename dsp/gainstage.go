@@ -90,7 +90,7 @@ func (s *gainStage) Reset() {
 	}
 }
 
-// gains turns attenuation in dB, at most mostAttenuationDB, into linear gain.
+// gains turns attenuation in dB, 0 to 6000, into linear gain.
 // It is DBToAmplitude without the cases that cannot occur, written out, since
 // this is what a moving gain costs most. Attenuation that stays the same costs
 // nothing.
@@ -109,9 +109,6 @@ func gains(gain, attenuation []float64) {
 		gain[i] = g
 	}
 }
-
-// mostAttenuationDB keeps gains within the normal numbers.
-const mostAttenuationDB = 6000
 
 func scale(x []float64, factor float64) {
 	if factor == 1 {

@@ -86,7 +86,6 @@ func (p *parser) parse() error {
 			if err := p.data(body, size); err != nil {
 				return err
 			}
-			size = p.dataBytes
 			if p.declared < 0 {
 				break // whatever follows is the sound
 			}
