@@ -1,5 +1,7 @@
 package dsp
 
+import "math"
+
 // A smoother lets an attenuation in dB follow its target: a one-pole filter
 // whose coefficient depends on the direction ("smooth branching", Giannoulis,
 // Massberg, Reiss, JAES 60(6) 2012, eq. 16), after the static curve. A time
@@ -9,8 +11,16 @@ package dsp
 type smoother struct {
 	up, down   float64 // coefficients towards more and towards less attenuation
 	holdFrames int     // wait before the attenuation falls
-	value      float64
-	hold       int
+
+	target float64 // the last one, in dB
+	off    float64 // attenuation minus target, in dB
+	gain   float64 // the attenuation as a linear gain
+	hold   int     // frames still to wait
+}
+
+// newSmoother builds a smoother at rest: no attenuation.
+func newSmoother(upMs, downMs, holdMs float64, rate int) smoother {
+	return smoother{up: coefficient(upMs, rate), down: coefficient(downMs, rate), holdFrames: Frames(holdMs, rate), gain: 1}
 }
 
 // coefficient is the one-pole coefficient of a time constant; 0 ms is at once.
@@ -27,68 +37,88 @@ func coefficient(ms float64, rate int) float64 {
 const inaudible = 1e-7
 
 // follow moves towards a target that stays the same, a frame for each value of
-// attenuation, and stores the attenuation in dB.
-func (s *smoother) follow(attenuation []float64, target float64) {
-	v := s.value
-	if target < v {
-		n := min(s.hold, len(attenuation))
+// gain, and stores the linear gains. A target is at most 6000 dB, so that gains
+// are normal numbers.
+func (s *smoother) follow(gain []float64, target float64) {
+	if len(gain) == 0 {
+		return
+	}
+	if target != s.target {
+		s.off += s.target - target
+		s.target = target
+	}
+	k := s.up
+	if s.off > 0 {
+		n := min(s.hold, len(gain))
 		s.hold -= n
-		for i := range attenuation[:n] {
-			attenuation[i] = v
-		}
-		attenuation = attenuation[n:]
-		k, add := s.down, (1-s.down)*target
-		for i := range attenuation {
-			v = add + float64(k*v)
-			if v-target < inaudible {
-				v = target
-			}
-			attenuation[i] = v
-			if v == target {
-				s.value = v
-				s.stay(attenuation[i+1:])
-				return
-			}
-		}
-		s.value = v
-		return
+		fill(gain[:n], s.gain)
+		gain = gain[n:]
+		k = s.down
+	} else {
+		s.hold = s.holdFrames
 	}
-	if len(attenuation) == 0 {
-		return
-	}
-	s.hold = s.holdFrames
-	k, add := s.up, (1-s.up)*target
-	for i := range attenuation {
-		v = add + float64(k*v)
-		if target-v < inaudible {
-			v = target
-		}
-		attenuation[i] = v
-		if v == target {
-			s.value = v
-			s.stay(attenuation[i+1:])
-			return
+	if s.off != 0 && len(gain) > 0 {
+		gain = gain[s.move(gain, k):]
+		if len(gain) > 0 {
+			s.hold = s.holdFrames // it has arrived
 		}
 	}
-	s.value = v
+	fill(gain, s.gain)
 }
 
-// stay is follow at the target.
-func (s *smoother) stay(attenuation []float64) {
-	if len(attenuation) == 0 {
-		return
+// move stores gains on the way to the target, until it is there or gain is
+// full, and returns their number. The exponential is DBToAmplitude's, written
+// out here without the cases that cannot occur: a gain that moves is most of
+// what a stage costs, and so several frames are worked on at a time.
+func (s *smoother) move(gain []float64, k float64) int {
+	const steps = len(exp2Table) // of 1/128 octave
+	// Adding 1.5·2^52 steps rounds to whole steps, and leaves their number in
+	// the sum's lowest bits.
+	const toSteps = 1.5 * (1 << 52) / float64(steps)
+	const perStep = (1 << 52) / uint64(steps) // a step in an exponent's place
+	arrived := math.Float64bits(inaudible)
+	off, target := s.off, s.target
+	for i := range gain {
+		off = float64(off * k)
+		if math.Float64bits(off)&^signBit < arrived {
+			s.off, s.gain = 0, DBToAmplitude(-target)
+			return i
+		}
+		x := float64((target + off) * -log2PerDB)
+		whole := x + toSteps
+		n := int(math.Float64bits(whole))
+		// The exponent is put in by adding to the table's.
+		base := math.Float64frombits(math.Float64bits(exp2Table[n&(steps-1)]) + uint64(n&^(steps-1))*perStep)
+		gain[i] = base + float64(base*exp2Minus1(x-(whole-toSteps)))
 	}
-	s.hold = s.holdFrames
-	for i := range attenuation {
-		attenuation[i] = s.value
-	}
+	s.off, s.gain = off, gain[len(gain)-1]
+	return len(gain)
 }
 
-// next is follow for one frame; it returns the attenuation.
+// next is follow for one frame; it returns the attenuation in dB.
 func (s *smoother) next(target float64) float64 {
 	var one [1]float64
 	s.follow(one[:], target)
-	return one[0]
+	return s.value()
 }
 
-func (s *smoother) reset() { s.value, s.hold = 0, 0 }
+// value is the attenuation in dB.
+func (s *smoother) value() float64 { return s.target + s.off }
+
+// at tells whether the attenuation rests at a target.
+func (s *smoother) at(target float64) bool { return s.off == 0 && s.target == target }
+
+// rest is follow at the target that is already reached, for any number of
+// frames: it stores the one gain and returns true.
+func (s *smoother) rest(gain []float64) bool {
+	s.hold = s.holdFrames
+	gain[0] = s.gain
+	return true
+}
+
+// settle puts the smoother at an attenuation, without history.
+func (s *smoother) settle(attenuation float64) {
+	s.target, s.off, s.gain, s.hold = attenuation, 0, DBToAmplitude(-attenuation), 0
+}
+
+func (s *smoother) reset() { s.settle(0) }

@@ -44,7 +44,7 @@ func NewCompressor(s CompressorSettings, rate, channels int) (*Compressor, error
 	return &Compressor{newGainStage(d, s.LookaheadMs, s.MakeupDB, rate, channels, func() envelope {
 		return &compressorEnvelope{
 			settings: s, detector: d, kneeStart: d.linear(s.ThresholdDBFS - s.KneeDB/2),
-			smoother: smoother{up: coefficient(s.AttackMs, rate), down: coefficient(s.ReleaseMs, rate), holdFrames: Frames(s.HoldMs, rate)},
+			smoother: newSmoother(s.AttackMs, s.ReleaseMs, s.HoldMs, rate),
 		}
 	})}, nil
 }
@@ -58,23 +58,17 @@ type compressorEnvelope struct {
 	level, target float64 // the last level above that, and what it calls for
 }
 
-func (e *compressorEnvelope) run(attenuation, level []float64) (steady bool) {
-	if e.value == 0 && quiet(level, e.kneeStart) {
-		e.stay(attenuation[:1])
-		return true
+func (e *compressorEnvelope) run(gain, level []float64) (steady bool) {
+	if e.at(0) && quiet(level, e.kneeStart) {
+		return e.rest(gain)
 	}
-	level = level[:len(attenuation)]
 	for from := 0; from < len(level); {
-		l := level[from]
-		to := from + 1
-		for to < len(level) && level[to] == l {
-			to++
+		to := stretch(level, from)
+		target := e.wanted(level[from])
+		if to-from == len(gain) && e.at(target) {
+			return e.rest(gain)
 		}
-		target := 0.0
-		if l > e.kneeStart {
-			target = e.wanted(l)
-		}
-		e.follow(attenuation[from:to], target)
+		e.follow(gain[from:to], target)
 		from = to
 	}
 	return false
@@ -82,21 +76,14 @@ func (e *compressorEnvelope) run(attenuation, level []float64) (steady bool) {
 
 // wanted is the attenuation that the static curve calls for.
 func (e *compressorEnvelope) wanted(level float64) float64 {
+	if !(level > e.kneeStart) {
+		return 0
+	}
 	if level != e.level {
 		s := &e.settings
 		e.level, e.target = level, compressorCurve(e.detector.decibels(level), s.ThresholdDBFS, s.Ratio, s.KneeDB)
 	}
 	return e.target
-}
-
-// quiet tells whether no level lies above a limit.
-func quiet(level []float64, limit float64) bool {
-	for _, l := range level {
-		if l > limit {
-			return false
-		}
-	}
-	return true
 }
 
 // The checks that the dynamics stages share.

@@ -13,7 +13,8 @@ const (
 	// RMS is the root of the mean square over the last window, weighted by a
 	// triangle (two equal moving averages in series, which pass far less of
 	// the ripple at twice a tone's frequency than one). A full-scale sine
-	// reads −3.01 dBFS.
+	// reads −3.01 dBFS. It is taken anew every half millisecond or more often,
+	// and stays in between.
 	RMS
 )
 
@@ -31,19 +32,11 @@ type detector struct {
 	level     [][cell]float64
 
 	holds []slidingMax // Peak: per output
-	means []meanSquare // RMS: per channel
-	group int          // RMS: frames that share a level
-}
 
-// meanSquare is the mean square of one channel. Squares are summed over groups
-// of frames (about 12 kHz), and a group's level counts until the next one is
-// whole, at most a group later: little against a window of milliseconds.
-type meanSquare struct {
-	averages [2]slidingSum
-	scale    float64
-	sum      float64 // of the running group
-	filled   int     // frames in it
-	level    float64 // after the last whole group
+	means  []meanSquare // RMS: per channel
+	group  int          // RMS: frames that share a level
+	filled int          // RMS: frames in the running group
+	held   []float64    // RMS: per output, the level that counts for now
 }
 
 // newDetector builds a detector that hears the sound through the sections of a
@@ -54,22 +47,30 @@ func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked
 		d.sidechain = NewCascade(sidechain, channels)
 		d.heard = NewBlock(channels, cell)
 	}
-	for range d.outputs() {
-		if kind == Peak {
+	if kind == Peak {
+		for range d.outputs() {
 			d.holds = append(d.holds, newSlidingMax(max(1, Frames(windowMs, rate))))
 		}
+		return d
 	}
-	if kind == RMS {
-		d.group = max(1, (rate+6000)/12000)
-		half := max(1, (Frames(windowMs/2, rate)+d.group/2)/d.group)
-		for range channels {
-			d.means = append(d.means, meanSquare{
-				averages: [2]slidingSum{newSlidingSum(half), newSlidingSum(half)},
-				scale:    1 / (float64(half) * float64(half) * float64(d.group)),
-			})
-		}
+	half := max(1, Frames(windowMs/2, rate))
+	d.group = groupOf(2*half, rate)
+	d.held = make([]float64, d.outputs())
+	for range channels {
+		d.means = append(d.means, newMeanSquare((half+d.group/2)/d.group, d.group))
 	}
 	return d
+}
+
+// groupOf is the number of frames that share an RMS level: a power of two, so
+// that groups fit cells, at most half a millisecond, and at most a sixteenth
+// of the window.
+func groupOf(window, rate int) int {
+	group := 1
+	for 2*group*2000 <= rate && 2*group*16 <= window {
+		group *= 2
+	}
+	return group
 }
 
 // sidechainHighPass is a dynamics stage's side chain; 0 Hz means none.
@@ -140,52 +141,43 @@ func (d *detector) peaks(b Block, from, to int) {
 func magnitude(x float64) uint64 { return math.Float64bits(x) &^ (1 << 63) }
 
 func (d *detector) squares(b Block, from, to int) {
-	n := to - from
-	for c, plane := range b {
-		level := d.level[c][:n]
-		d.means[c].run(level, plane[from:to], d.group)
-		if d.linked && c > 0 {
-			louder(d.level[0][:n], level)
+	for at := 0; from < to; {
+		n := min(to-from, d.group-d.filled)
+		c := 0
+		for ; c+2 <= len(b); c += 2 {
+			takeBoth(&d.means[c], &d.means[c+1], b[c][from:from+n], b[c+1][from:from+n])
+		}
+		if c < len(b) {
+			d.means[c].take(b[c][from : from+n])
+		}
+		for k, held := range d.held {
+			fill(d.level[k][at:at+n], held)
+		}
+		from, at = from+n, at+n
+		if d.filled += n; d.filled == d.group {
+			d.filled = 0
+			d.turn()
+			for k, held := range d.held {
+				d.level[k][at-1] = held // known with the group's last frame
+			}
 		}
 	}
 }
 
-func (m *meanSquare) run(level, x []float64, group int) {
-	for len(x) > 0 {
-		n := min(len(x), group-m.filled)
-		sum, held := m.sum, m.level
-		for i, v := range x[:n] {
-			sum += float64(v * v)
-			level[i] = held
-		}
-		m.sum = sum
-		if m.filled += n; m.filled == group {
-			m.level = m.averages[1].next(m.averages[0].next(sum)) * m.scale
-			m.sum, m.filled = 0, 0
-			level[n-1] = m.level // known with the group's last frame
-		}
-		level, x = level[n:], x[n:]
-	}
-}
-
-func (m *meanSquare) reset() {
-	m.averages[0].reset()
-	m.averages[1].reset()
-	m.sum, m.filled, m.level = 0, 0, 0
-}
-
-// louder makes a the larger of a and b, value by value.
-func louder(a, b []float64) {
-	b = b[:len(a)]
-	for i, x := range b {
-		if x > a[i] {
-			a[i] = x
+// turn ends a group of frames.
+func (d *detector) turn() {
+	for c := range d.means {
+		level := d.means[c].turn()
+		switch {
+		case !d.linked:
+			d.held[c] = level
+		case c == 0 || level > d.held[0]:
+			d.held[0] = level
 		}
 	}
 }
 
-// decibels turns a level of this detector into dBFS, finite where the level is
-// infinite, so that a bad sample cannot make an envelope stick.
+// decibels turns a level of this detector into dBFS, within mostLevelDBFS.
 func (d *detector) decibels(level float64) float64 {
 	if d.kind == Peak {
 		return min(AmplitudeToDB(level), mostLevelDBFS)
@@ -193,8 +185,9 @@ func (d *detector) decibels(level float64) float64 {
 	return min(PowerToDB(level), mostLevelDBFS)
 }
 
-// mostLevelDBFS is above all sound, and keeps attenuation in bounds.
-const mostLevelDBFS = 4000
+// mostLevelDBFS is above all sound. It keeps attenuation in bounds, so that a
+// bad sample does not hold an envelope down for long.
+const mostLevelDBFS = 400
 
 // linear turns dBFS into a level of this detector.
 func (d *detector) linear(dbfs float64) float64 {
@@ -214,4 +207,6 @@ func (d *detector) reset() {
 	for c := range d.means {
 		d.means[c].reset()
 	}
+	clear(d.held)
+	d.filled = 0
 }

@@ -367,41 +367,6 @@ func TestDynamicsRefuse(t *testing.T) {
 	}
 }
 
-// The brute-force twins of the sliding windows.
-func TestSlidingWindows(t *testing.T) {
-	rng := rand.New(rand.NewPCG(6, 7))
-	for _, window := range []int{1, 2, 3, 7, 64, 100} {
-		biggest, total := newSlidingMax(window), newSlidingSum(window)
-		blocks := newSlidingMax(window)
-		var x, block []float64
-		for n := range 1000 {
-			v := math.Floor(rng.Float64() * 1000) // sums of whole numbers are exact
-			if n%300 > 200 {
-				v = 0
-			}
-			x = append(x, v)
-			largest, sum := 0.0, 0.0
-			for _, w := range x[max(0, n-window+1):] {
-				largest, sum = max(largest, w), sum+w
-			}
-			if got := biggest.next(v); got != largest {
-				t.Fatalf("window %d, frame %d: maximum %g, want %g", window, n, got, largest)
-			}
-			if got := total.next(v); got != sum {
-				t.Fatalf("window %d, frame %d: sum %g, want %g", window, n, got, sum)
-			}
-			block = append(block, v)
-			if len(block) == 1+n%13 {
-				blocks.process(block)
-				if got := block[len(block)-1]; got != largest {
-					t.Fatalf("window %d, frame %d: maximum by blocks %g, want %g", window, n, got, largest)
-				}
-				block = block[:0]
-			}
-		}
-	}
-}
-
 func dynamicsProgrammes() map[string]Block {
 	const rate, frames = 48000, 48000
 	programmes := map[string]Block{"silence": NewBlock(2, frames), "speech": NewBlock(2, frames), "crushed": NewBlock(2, frames)}

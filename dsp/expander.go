@@ -48,7 +48,7 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 			settings: s, detector: d, holdFrames: Frames(s.HoldMs, rate),
 			opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), deepest: d.linear(s.deepest()),
 			// Here more attenuation is closing, less is opening.
-			smoother: smoother{up: coefficient(s.ReleaseMs, rate), down: coefficient(s.AttackMs, rate)},
+			smoother: newSmoother(s.ReleaseMs, s.AttackMs, 0, rate),
 		}
 		e.reset()
 		return e
@@ -78,40 +78,33 @@ type expanderEnvelope struct {
 	level, target float64 // the last level while closed, and what it calls for
 }
 
-func (e *expanderEnvelope) run(attenuation, level []float64) (steady bool) {
-	if e.open && e.value == 0 && loud(level, e.staysOpen) {
+func (e *expanderEnvelope) run(gain, level []float64) (steady bool) {
+	if e.open && e.at(0) && loud(level, e.staysOpen) {
 		e.wait = e.holdFrames
-		e.stay(attenuation[:1])
-		return true
+		return e.rest(gain)
 	}
-	if !e.open && e.value == e.settings.RangeDB && quiet(level, e.deepest) {
-		e.stay(attenuation[:1])
-		return true
+	if !e.open && e.at(e.settings.RangeDB) && quiet(level, e.deepest) {
+		return e.rest(gain)
 	}
-	level = level[:len(attenuation)]
 	for from := 0; from < len(level); {
-		l := level[from]
-		to := from + 1
-		for to < len(level) && level[to] == l {
-			to++
-		}
-		e.frames(attenuation[from:to], l)
+		to := stretch(level, from)
+		e.frames(gain[from:to], level[from])
 		from = to
 	}
 	return false
 }
 
 // frames handles frames of one level.
-func (e *expanderEnvelope) frames(attenuation []float64, level float64) {
+func (e *expanderEnvelope) frames(gain []float64, level float64) {
 	switch {
 	case !(level < e.opens), e.open && !(level < e.staysOpen):
 		e.open, e.wait = true, e.holdFrames
 	case e.open:
-		n := min(e.wait, len(attenuation))
-		e.follow(attenuation[:n], 0)
+		n := min(e.wait, len(gain))
+		e.follow(gain[:n], 0)
 		e.wait -= n
-		attenuation = attenuation[n:]
-		if len(attenuation) == 0 {
+		gain = gain[n:]
+		if len(gain) == 0 {
 			return
 		}
 		e.open = false
@@ -120,7 +113,7 @@ func (e *expanderEnvelope) frames(attenuation []float64, level float64) {
 	if !e.open {
 		target = e.closed(level)
 	}
-	e.follow(attenuation, target)
+	e.follow(gain, target)
 }
 
 // closed is the attenuation that the static curve calls for.
@@ -132,16 +125,6 @@ func (e *expanderEnvelope) closed(level float64) float64 {
 	return e.target
 }
 
-// loud tells whether no level lies below a limit.
-func loud(level []float64, limit float64) bool {
-	for _, l := range level {
-		if l < limit {
-			return false
-		}
-	}
-	return true
-}
-
 // reset closes the expander: sound begins in silence.
 func (e *expanderEnvelope) reset() {
 	e.open, e.wait = false, 0
@@ -149,6 +132,5 @@ func (e *expanderEnvelope) reset() {
 	if e.settings.Ratio == 1 {
 		e.target = 0
 	}
-	e.value = e.target
-	e.hold = 0
+	e.settle(e.target)
 }

@@ -1,7 +1,5 @@
 package dsp
 
-import "math"
-
 // gainStage is what the stages have in common that work by a gain over time:
 // they listen, an envelope turns levels into attenuation, and the sound, late
 // by the look-ahead, is multiplied.
@@ -12,15 +10,14 @@ type gainStage struct {
 	lookahead int
 	fixed     float64 // gain on top, such as make-up
 
-	attenuation [cell]float64
-	gain        [cell]float64
+	gain [cell]float64
 }
 
-// An envelope turns the detector's levels into attenuation in dB, frame by
-// frame. If it tells that it is steady, the first value stands for all of them
-// and the others are not stored.
+// An envelope turns the detector's levels into linear gains, frame by frame. If
+// it tells that it is steady, the first gain stands for all of them and the
+// others are not stored.
 type envelope interface {
-	run(attenuation, level []float64) (steady bool)
+	run(gain, level []float64) (steady bool)
 	reset()
 }
 
@@ -55,11 +52,8 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 				last = len(b)
 			}
 			n := to - from
-			if e.run(s.attenuation[:n], s.detector.level[k][:n]) {
-				g := 1.0
-				if a := s.attenuation[0]; a != 0 {
-					g = DBToAmplitude(-a)
-				}
+			if e.run(s.gain[:n], s.detector.level[k][:n]) {
+				g := s.gain[0]
 				for c := first; c < last; c++ {
 					scale(b[c][from:to], g*s.fixed)
 					if gain != nil {
@@ -68,7 +62,6 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 				}
 				continue
 			}
-			gains(s.gain[:n], s.attenuation[:n])
 			for c := first; c < last; c++ {
 				multiply(b[c][from:to], s.gain[:n], s.fixed)
 				if gain != nil {
@@ -90,26 +83,6 @@ func (s *gainStage) Reset() {
 	}
 }
 
-// gains turns attenuation in dB, 0 to 6000, into linear gain.
-// It is DBToAmplitude without the cases that cannot occur, written out, since
-// this is what a moving gain costs most. Attenuation that stays the same costs
-// nothing.
-func gains(gain, attenuation []float64) {
-	attenuation = attenuation[:len(gain)]
-	last, g := 0.0, 1.0
-	for i, a := range attenuation {
-		if a != last {
-			last = a
-			x := -a * log2PerDB
-			n := int(x*128 - 0.5)
-			base := exp2Table[n&127]
-			y := base + float64(base*exp2Minus1(x-float64(float64(n)*(1.0/128))))
-			g = y * math.Float64frombits(uint64(n>>7+1023)<<52)
-		}
-		gain[i] = g
-	}
-}
-
 func scale(x []float64, factor float64) {
 	if factor == 1 {
 		return
@@ -124,4 +97,34 @@ func multiply(x, gain []float64, factor float64) {
 	for i, g := range gain {
 		x[i] *= g * factor
 	}
+}
+
+// stretch is the end of the frames from a place on that have the same level.
+func stretch(level []float64, from int) int {
+	l := level[from]
+	to := from + 1
+	for to < len(level) && level[to] == l {
+		to++
+	}
+	return to
+}
+
+// quiet tells whether no level lies above a limit.
+func quiet(level []float64, limit float64) bool {
+	for _, l := range level {
+		if l > limit {
+			return false
+		}
+	}
+	return true
+}
+
+// loud tells whether no level lies below a limit.
+func loud(level []float64, limit float64) bool {
+	for _, l := range level {
+		if l < limit {
+			return false
+		}
+	}
+	return true
 }

@@ -2,15 +2,15 @@ package dsp
 
 import "math"
 
+// Windows over the last frames in constant time a frame, in blocks as long as
+// the window (van Herk, Pattern Recognition Letters 13 (1992) 517; Gil and
+// Werman, IEEE PAMI 15 (1993) 504): the window ends with the running block, of
+// which a running result is kept, and begins with the rest of the block before,
+// of which the results from each frame to its end are kept.
+
 // slidingMax is the largest of the last frames of a signal that is never
-// negative. It works in constant time a frame, in blocks as long as the window
-// (van Herk, Pattern Recognition Letters 13 (1992) 517; Gil and Werman, IEEE
-// PAMI 15 (1993) 504): the window ends with the running block, of which a
-// running maximum is kept, and begins with the rest of the block before, of
-// which the maxima from each frame to its end are kept.
-//
-// Values are held as their bits, which order as the numbers do and which the
-// processor compares without branching.
+// negative. Values are held as their bits, which order as the numbers do and
+// which the processor compares without branching.
 type slidingMax struct {
 	// ring holds the running block's values up to at, and behind that the
 	// suffix maxima of the block before. One more place holds 0.
@@ -25,13 +25,14 @@ func newSlidingMax(window int) slidingMax { return slidingMax{ring: make([]uint6
 func (s *slidingMax) process(x []float64) {
 	for len(x) > 0 {
 		n := min(len(x), len(s.ring)-1-s.at)
-		now, before := s.ring[s.at:s.at+n], s.ring[s.at+1:s.at+1+n]
+		y := x[:n]
+		now, before := s.ring[s.at:][:len(y)], s.ring[s.at+1:][:len(y)]
 		prefix := s.prefix
-		for i := range now {
-			v := math.Float64bits(x[i])
-			prefix = max(prefix, v)
-			now[i] = v
-			x[i] = math.Float64frombits(max(prefix, before[i]))
+		for i, v := range y {
+			bits := math.Float64bits(v)
+			prefix = max(prefix, bits)
+			now[i] = bits
+			y[i] = math.Float64frombits(max(prefix, before[i]))
 		}
 		s.prefix = prefix
 		if s.at += n; s.at == len(s.ring)-1 {
@@ -41,25 +42,20 @@ func (s *slidingMax) process(x []float64) {
 	}
 }
 
-// next takes one value and returns the largest of the window.
-func (s *slidingMax) next(v float64) float64 {
-	bits := math.Float64bits(v)
-	s.prefix = max(s.prefix, bits)
-	s.ring[s.at] = bits
-	s.at++
-	largest := max(s.prefix, s.ring[s.at])
-	if s.at == len(s.ring)-1 {
-		s.turn()
-	}
-	return math.Float64frombits(largest)
-}
-
-// turn makes the full running block the block before.
+// turn makes the full running block the block before, two values at a time so
+// that each round waits for one comparison only.
 func (s *slidingMax) turn() {
 	largest := uint64(0)
-	for i := len(s.ring) - 2; i >= 0; i-- {
-		largest = max(largest, s.ring[i])
-		s.ring[i] = largest
+	i := len(s.ring) - 2
+	for ; i > 0; i -= 2 {
+		pair := s.ring[i-1 : i+1 : i+1]
+		both := max(pair[0], pair[1])
+		pair[1] = max(pair[1], largest)
+		largest = max(largest, both)
+		pair[0] = largest
+	}
+	if i == 0 {
+		s.ring[0] = max(s.ring[0], largest)
 	}
 	s.at, s.prefix = 0, 0
 }
@@ -69,39 +65,49 @@ func (s *slidingMax) reset() {
 	s.at, s.prefix = 0, 0
 }
 
-// slidingSum is the sum of the last frames, by the same scheme as slidingMax.
-// Each sum is made anew from at most a window of values, so that rounding does
-// not pile up: a window of zeros sums to exactly 0, however loud it was before.
-type slidingSum struct {
-	ring   []float64
-	at     int
-	prefix float64
+// slidingTriangle is the sum of the last frames weighted by a triangle: a
+// moving sum of a moving sum of as many frames. Each sum is made anew from at
+// most a window of values, so that rounding does not pile up: a window of zeros
+// sums to exactly 0, however loud it was before.
+type slidingTriangle struct {
+	first, second             []float64 // as ring in slidingMax
+	at                        int
+	firstPrefix, secondPrefix float64
 }
 
-func newSlidingSum(window int) slidingSum { return slidingSum{ring: make([]float64, window+1)} }
+// newSlidingTriangle builds a triangle of 2·half − 1 frames with weights 1 to
+// half.
+func newSlidingTriangle(half int) slidingTriangle {
+	return slidingTriangle{first: make([]float64, half+1), second: make([]float64, half+1)}
+}
 
-// next takes one value and returns the sum of the window.
-func (s *slidingSum) next(v float64) float64 {
-	s.prefix += v
-	s.ring[s.at] = v
-	s.at++
-	sum := s.prefix + s.ring[s.at]
-	if s.at == len(s.ring)-1 {
+// next takes one value and returns the sum of the window that ends with it.
+func (s *slidingTriangle) next(v float64) float64 {
+	first, second := s.first[s.at:][:2], s.second[s.at:][:2]
+	s.firstPrefix += v
+	first[0] = v
+	sum := s.firstPrefix + first[1]
+	s.secondPrefix += sum
+	second[0] = sum
+	sum = s.secondPrefix + second[1]
+	if s.at++; s.at == len(s.first)-1 {
 		s.turn()
 	}
 	return sum
 }
 
-func (s *slidingSum) turn() {
-	sum := 0.0
-	for i := len(s.ring) - 2; i >= 0; i-- {
-		sum += s.ring[i]
-		s.ring[i] = sum
+func (s *slidingTriangle) turn() {
+	first, second := 0.0, 0.0
+	for i := len(s.first) - 2; i >= 0; i-- {
+		first += s.first[i]
+		second += s.second[i]
+		s.first[i], s.second[i] = first, second
 	}
-	s.at, s.prefix = 0, 0
+	s.at, s.firstPrefix, s.secondPrefix = 0, 0, 0
 }
 
-func (s *slidingSum) reset() {
-	clear(s.ring)
-	s.at, s.prefix = 0, 0
+func (s *slidingTriangle) reset() {
+	clear(s.first)
+	clear(s.second)
+	s.at, s.firstPrefix, s.secondPrefix = 0, 0, 0
 }
