@@ -12,9 +12,11 @@ type Biquad struct{ B0, B1, B2, A1, A2 float64 }
 // Response is the section's complex gain at a frequency, for a rate in Hz.
 func (s Biquad) Response(hz, rate float64) complex128 {
 	sin, cos := sincosPi(2 * hz / rate)
-	z1 := complex(cos, -sin) // z⁻¹
-	return (complex(s.B0, 0) + z1*(complex(s.B1, 0)+z1*complex(s.B2, 0))) /
-		(1 + z1*(complex(s.A1, 0)+z1*complex(s.A2, 0)))
+	sin2, cos2 := sincosPi(4 * hz / rate)
+	polynomial := func(c0, c1, c2 float64) complex128 { // in z⁻¹
+		return complex(c0+float64(c1*cos)+float64(c2*cos2), -float64(c1*sin)-float64(c2*sin2))
+	}
+	return polynomial(s.B0, s.B1, s.B2) / polynomial(1, s.A1, s.A2)
 }
 
 // Cascade runs sections one after the other on each channel of a block.
@@ -137,9 +139,10 @@ func (c *Cascade) Reset() {
 
 // Response is the cascade's complex gain at a frequency, for a rate in Hz.
 func (c *Cascade) Response(hz, rate float64) complex128 {
-	h := complex128(1)
+	re, im := 1.0, 0.0
 	for _, s := range c.sections {
-		h *= s.Response(hz, rate)
+		h := s.Response(hz, rate)
+		re, im = float64(re*real(h))-float64(im*imag(h)), float64(re*imag(h))+float64(im*real(h))
 	}
-	return h
+	return complex(re, im)
 }

@@ -59,7 +59,7 @@ func CookbookBell(hz, gainDB, q, rate float64) Biquad {
 func CookbookLowShelf(hz, gainDB, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	a := DBToAmplitude(gainDB / 2)
-	r := 2 * math.Sqrt(a) * d.alpha
+	r := float64(2 * math.Sqrt(a) * d.alpha)
 	p, m := a+1, a-1
 	pc, mc := float64(p*d.cos), float64(m*d.cos)
 	return section(a*(p-mc+r), 2*a*(m-pc), a*(p-mc-r), p+mc+r, -2*(m+pc), p+mc-r)
@@ -69,7 +69,7 @@ func CookbookLowShelf(hz, gainDB, q, rate float64) Biquad {
 func CookbookHighShelf(hz, gainDB, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	a := DBToAmplitude(gainDB / 2)
-	r := 2 * math.Sqrt(a) * d.alpha
+	r := float64(2 * math.Sqrt(a) * d.alpha)
 	p, m := a+1, a-1
 	pc, mc := float64(p*d.cos), float64(m*d.cos)
 	return section(a*(p+mc+r), -2*a*(m+pc), a*(p+mc-r), p-mc+r, 2*(m-pc), p-mc-r)

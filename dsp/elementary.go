@@ -16,7 +16,7 @@ func Exp2(x float64) float64 {
 	case x <= -1080:
 		return 0
 	}
-	steps := x * 128
+	steps := float64(x * 128)
 	n := int(steps + math.Copysign(0.5, steps)) // nearest multiple of 1/128
 	r := x - float64(float64(n)*(1.0/128))      // exact: |r| ≤ 1/256
 	base := exp2Table[n&127]
@@ -26,7 +26,7 @@ func Exp2(x float64) float64 {
 		return y * math.Float64frombits(uint64(exponent+1023+200)<<52) * 0x1p-200
 	}
 	if exponent == 1024 {
-		return y * 0x1p1023 * 2
+		return float64(y*0x1p1023) * 2
 	}
 	return y * math.Float64frombits(uint64(exponent+1023)<<52)
 }
@@ -64,7 +64,7 @@ func Log2(x float64) float64 {
 	c := 0.28853900817779266 - float64(r*0.2404491734814939)
 	d := 0.2060992915555662 - float64(r*0.18033688011112043)
 	r4 := r2 * r2
-	p := r * ((a + float64(r2*b)) + float64(r4*(c+float64(r2*d))))
+	p := float64(r * ((a + float64(r2*b)) + float64(r4*(c+float64(r2*d)))))
 	return float64(exponent) + row.log2 + p
 }
 
@@ -74,7 +74,7 @@ func SincosPi(x float64) (sin, cos float64) { return sincosPi(x) }
 // sincosPi returns sin(πx) and cos(πx), each within 3e-16.
 func sincosPi(x float64) (sin, cos float64) {
 	quarter := math.RoundToEven(2 * x)
-	y := (x - quarter/2) * math.Pi // |y| ≤ π/4
+	y := float64((x - float64(quarter/2)) * math.Pi) // |y| ≤ π/4
 	y2 := y * y
 	// Taylor series; the first terms left out are below 1e-17.
 	sin = 1.0 / 355687428096000

@@ -254,9 +254,9 @@ func (f *fit) section(num, den [3]float64) (Biquad, bool) {
 func factor(p [3]float64, unit float64) (c0, c1, c2 float64) {
 	dc := p[0]
 	nyquist := poly(p, 1/unit)
-	cross := -p[2] / (unit * unit) / 4
+	cross := float64(-p[2] / (unit * unit) / 4)
 	rootDC, rootNyquist := sqrt(dc), sqrt(nyquist)
-	w := (rootDC + rootNyquist) / 2
+	w := float64((rootDC + rootNyquist) / 2)
 	c0 = (w + sqrt(float64(w*w)+cross)) / 2
 	return c0, (rootDC - rootNyquist) / 2, -cross / (4 * c0)
 }

@@ -15,9 +15,8 @@ func newPrototype(b Band) prototype {
 
 // gain is the squared magnitude at a frequency.
 func (p prototype) gain(hz float64) float64 {
-	u := hz / p.hz
-	u *= u
-	square := func(x float64) float64 { return x * x }
+	square := func(x float64) float64 { return float64(x * x) }
+	u := square(hz / p.hz)
 	switch p.shape {
 	case Bell:
 		w := u / (p.q * p.q)
@@ -99,8 +98,8 @@ func squaredMagnitude(s Biquad) squared {
 
 // quadratic returns the coefficients in φ of |c0 + c1 z⁻¹ + c2 z⁻²|².
 func quadratic(c0, c1, c2 float64) [3]float64 {
-	dc, nyquist, cross := c0+c1+c2, c0-c1+c2, -4*c0*c2
-	return [3]float64{dc * dc, float64(nyquist*nyquist) - float64(dc*dc) + 4*cross, -4 * cross}
+	dc, nyquist, cross := c0+c1+c2, c0-c1+c2, float64(-4*c0*c2)
+	return [3]float64{dc * dc, float64(nyquist*nyquist) - float64(dc*dc) + float64(4*cross), -4 * cross}
 }
 
 func (m squared) at(phi float64) float64 { return poly(m.num, phi) / poly(m.den, phi) }

@@ -46,5 +46,5 @@ func (d *ditherSource) next() uint64 {
 // −1 and 1.
 func (d *ditherSource) lsb() float64 {
 	z := d.next()
-	return float64(int64(z>>32)-int64(z&0xffffffff)) * (1.0 / (1 << 32))
+	return float64(float64(int64(z>>32)-int64(z&0xffffffff)) * (1.0 / (1 << 32)))
 }

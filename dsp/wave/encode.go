@@ -58,7 +58,7 @@ func (q *quantiser) integers(codes []int32, plane []float64, channel int) {
 		return
 	}
 	for n, x := range plane {
-		v := x * q.scale
+		v := float64(x * q.scale)
 		if v >= q.low && v < q.high {
 			codes[n] = int32(math.Float64bits(v+roundingMagic)) << q.shift
 		} else {

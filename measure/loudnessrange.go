@@ -1,0 +1,42 @@
+package measure
+
+import (
+	"math"
+	"slices"
+)
+
+// loudnessRange is the spread of the short-term loudness (EBU Tech 3342 v4):
+// windows of 3 s, step hops of 100 ms apart, that are not softer than −70 LUFS
+// nor than 20 LU under the mean of those; from their 10th to their 95th
+// percentile. The standard asks for an overlap of 2.9 s at least: a step of 1.
+// No silence is appended, as it would be gated away.
+func (l *Loudness) loudnessRange(step int) (float64, bool) {
+	var all []float64
+	for i, p := range l.powers(shortTermSlots / slotsPerHop) {
+		if i%step == 0 && p > 0 && lufs(p) >= absoluteGateLUFS {
+			all = append(all, p)
+		}
+	}
+	if len(all) == 0 {
+		return 0, false
+	}
+	mean := 0.0
+	for _, p := range all {
+		mean += p / float64(len(all))
+	}
+	gate := lufs(mean) + rangeGateLU
+	var kept []float64
+	for _, p := range all {
+		if v := lufs(p); v >= gate {
+			kept = append(kept, v)
+		}
+	}
+	slices.Sort(kept)
+	return percentile(kept, 95) - percentile(kept, 10), true
+}
+
+// percentile is by the nearest rank of sorted values (Tech 3342's reference
+// code).
+func percentile(sorted []float64, p float64) float64 {
+	return sorted[int(math.Round(float64(len(sorted)-1)*p/100))]
+}

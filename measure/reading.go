@@ -1,0 +1,109 @@
+package measure
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Reading is a measured number with what it takes to understand it.
+type Reading struct {
+	Value  float64
+	Reason string // why there is no value; "" if there is one
+
+	Unit       string // "LUFS", "dBTP", …
+	Reference  string // what 0 stands for
+	Weighting  string // "K", "A", "none", …
+	Bandwidth  string // such as "20 Hz to 20 kHz"; "" for the whole band
+	Definition string // document and clause
+	Bound      string // how far the value may be off, and why
+	Frame      int64  // where a largest value lies, −1 for a value of the whole
+	Channel    int    // and in which channel, from 0, −1 for all
+}
+
+// Measurable tells whether there is a value.
+func (r Reading) Measurable() bool { return r.Reason == "" }
+
+// String is the value with its unit, or the reason.
+func (r Reading) String() string {
+	if !r.Measurable() {
+		return "not measurable: " + r.Reason
+	}
+	return fmt.Sprintf("%.2f %s", r.Value, r.Unit)
+}
+
+// MarshalJSON writes the reading with null for a value that is not there.
+func (r Reading) MarshalJSON() ([]byte, error) {
+	o := struct {
+		Value      *float64 `json:"value"`
+		Reason     string   `json:"reason,omitempty"`
+		Unit       string   `json:"unit"`
+		Reference  string   `json:"reference,omitempty"`
+		Weighting  string   `json:"weighting,omitempty"`
+		Bandwidth  string   `json:"bandwidth,omitempty"`
+		Definition string   `json:"definition,omitempty"`
+		Bound      string   `json:"bound,omitempty"`
+		Frame      *int64   `json:"frame,omitempty"`
+		Channel    *int     `json:"channel,omitempty"`
+	}{Reason: r.Reason, Unit: r.Unit, Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
+	if r.Measurable() {
+		o.Value = &r.Value
+		if r.Frame >= 0 {
+			o.Frame = &r.Frame
+		}
+		if r.Channel >= 0 {
+			channel := r.Channel + 1
+			o.Channel = &channel
+		}
+	}
+	return json.Marshal(o)
+}
+
+// Named is a reading under the name that it has in JSON and in limits.
+type Named struct {
+	Name string
+	Reading
+}
+
+// Readings are readings in the order in which they are shown.
+type Readings []Named
+
+// Get returns a reading by its name.
+func (r Readings) Get(name string) (Reading, bool) {
+	for _, n := range r {
+		if n.Name == name {
+			return n.Reading, true
+		}
+	}
+	return Reading{}, false
+}
+
+// MarshalJSON writes an object, its keys in order.
+func (r Readings) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	b.WriteByte('{')
+	for i, n := range r {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		fmt.Fprintf(&b, "%q:", n.Name)
+		value, err := n.Reading.MarshalJSON()
+		if err != nil {
+			return nil, err
+		}
+		b.Write(value)
+	}
+	b.WriteByte('}')
+	return b.Bytes(), nil
+}
+
+// Meter takes sound and gives readings of all that it was given.
+type Meter interface {
+	// Write takes the next block; it keeps no reference to it and does not
+	// change it.
+	Write(b dsp.Block)
+	// Readings may be asked for at any time, and again.
+	Readings() Readings
+}
