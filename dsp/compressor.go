@@ -43,7 +43,7 @@ func NewCompressor(s CompressorSettings, rate, channels int) (*Compressor, error
 	d := newDetector(s.Detector, s.DetectorWindowMs, sidechainHighPass(s.SidechainHighPassHz, rate), s.LinkChannels, rate, channels)
 	return &Compressor{newGainStage(d, s.LookaheadMs, s.MakeupDB, rate, channels, func() envelope {
 		return &compressorEnvelope{
-			settings: s, detector: d, kneeStart: d.linear(s.ThresholdDBFS - s.KneeDB/2),
+			settings: s, detector: d, kneeStart: d.linear(s.ThresholdDBFS - float64(s.KneeDB/2)),
 			smoother: newSmoother(s.AttackMs, s.ReleaseMs, s.HoldMs, rate),
 		}
 	})}, nil

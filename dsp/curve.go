@@ -14,7 +14,7 @@ func compressorCurve(level, threshold, ratio, knee float64) float64 {
 	case 2*over <= -knee:
 		return 0
 	case 2*over < knee:
-		d := over + knee/2
+		d := over + float64(knee/2)
 		return slope * d * d / (2 * knee)
 	}
 	return slope * over
@@ -29,7 +29,7 @@ func expanderCurve(level, threshold, ratio, knee float64) float64 {
 	case 2*under <= -knee:
 		return 0
 	case 2*under < knee:
-		d := under + knee/2
+		d := under + float64(knee/2)
 		return slope * d * d / (2 * knee)
 	}
 	return slope * under

@@ -11,10 +11,10 @@ const (
 func DBToAmplitude(db float64) float64 { return Exp2(db * log2PerDB) }
 
 // AmplitudeToDB returns 20·log10 of an amplitude ratio; −Inf at 0.
-func AmplitudeToDB(ratio float64) float64 { return Log2(ratio) * dbPerLog2 }
+func AmplitudeToDB(ratio float64) float64 { return float64(Log2(ratio) * dbPerLog2) }
 
 // DBToPower returns the power ratio 10^(db/10); exactly 1 at 0 dB.
 func DBToPower(db float64) float64 { return Exp2(db * (2 * log2PerDB)) }
 
 // PowerToDB returns 10·log10 of a power ratio; −Inf at 0.
-func PowerToDB(ratio float64) float64 { return Log2(ratio) * (dbPerLog2 / 2) }
+func PowerToDB(ratio float64) float64 { return float64(Log2(ratio) * (dbPerLog2 / 2)) }

@@ -42,7 +42,7 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 		return nil, err
 	}
 	d := newDetector(s.Detector, s.DetectorWindowMs, sidechainHighPass(s.SidechainHighPassHz, rate), s.LinkChannels, rate, channels)
-	top := s.ThresholdDBFS + s.KneeDB/2
+	top := s.ThresholdDBFS + float64(s.KneeDB/2)
 	return &Expander{newGainStage(d, s.LookaheadMs, 0, rate, channels, func() envelope {
 		e := &expanderEnvelope{
 			settings: s, detector: d, holdFrames: Frames(s.HoldMs, rate),
@@ -61,7 +61,7 @@ func (s ExpanderSettings) deepest() float64 {
 		return -mostLevelDBFS
 	}
 	// A dB more than needed, so that rounding cannot matter.
-	return s.ThresholdDBFS - s.KneeDB/2 - s.RangeDB/(s.Ratio-1) - 1
+	return s.ThresholdDBFS - float64(s.KneeDB/2) - s.RangeDB/(s.Ratio-1) - 1
 }
 
 type expanderEnvelope struct {

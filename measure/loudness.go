@@ -35,10 +35,10 @@ type Loudness struct {
 	filter   *dsp.Cascade
 	work     dsp.Block
 
-	frames    int64 // so far
-	slot      int64 // slots completed
-	slotEnd   int64 // frame at which the running slot ends
-	energy    float64
+	frames    int64                   // so far
+	slot      int64                   // slots completed
+	slotEnd   int64                   // frame at which the running slot ends
+	squares   []squares               // of the running slot, per channel
 	recent    [shortTermSlots]float64 // weighted energy of the last slots, a ring
 	momentary maximum
 	shortTerm maximum
@@ -82,7 +82,8 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	}
 	l := &Loudness{
 		settings: s, weights: channelWeights(s.Channels, s.ChannelMask),
-		filter: dsp.NewCascade(kWeighting(float64(s.Rate)), s.Channels), work: dsp.NewBlock(s.Channels, 512), nonFinite: -1,
+		filter: dsp.NewCascade(kWeighting(float64(s.Rate)), s.Channels), work: dsp.NewBlock(s.Channels, 512),
+		squares: make([]squares, s.Channels), nonFinite: -1,
 	}
 	if s.Channels == 1 && s.Mono == DualMono {
 		l.weights[0] = 2
@@ -124,8 +125,8 @@ func (l *Loudness) take(b dsp.Block, from, to int) {
 	}
 	l.filter.Process(l.work)
 	for c, plane := range l.work {
-		if w := l.weights[c]; w != 0 {
-			l.energy += w * power(plane)
+		if l.weights[c] != 0 {
+			l.squares[c].add(plane, l.frames)
 		}
 	}
 	l.frames += int64(n)
@@ -142,25 +143,36 @@ func sounds(b dsp.Block) bool {
 	return false
 }
 
-// power is the sum of squares.
-func power(x []float64) float64 {
-	var a, b float64
+// squares sums squares in two sums, of the even and the odd frames, which the
+// processor makes side by side; so how the sound is cut changes no bit.
+type squares [2]float64
+
+func (s *squares) add(x []float64, frame int64) {
+	if frame%2 != 0 && len(x) > 0 {
+		s[1] += x[0] * x[0]
+		x = x[1:]
+	}
+	even, odd := s[0], s[1]
 	for ; len(x) >= 2; x = x[2:] {
-		a += x[0] * x[0]
-		b += x[1] * x[1]
+		even += x[0] * x[0]
+		odd += x[1] * x[1]
 	}
-	for _, v := range x {
-		a += v * v
+	if len(x) > 0 {
+		even += x[0] * x[0]
 	}
-	return a + b
+	s[0], s[1] = even, odd
 }
 
 func (l *Loudness) endSlot() {
+	energy := 0.0
+	for c, w := range l.weights {
+		energy += w * (l.squares[c][0] + l.squares[c][1])
+		l.squares[c] = squares{}
+	}
 	at := l.slot % shortTermSlots
-	l.shortSum += l.energy - l.recent[at]
-	l.recent[at] = l.energy
-	l.hop += l.energy
-	l.energy = 0
+	l.shortSum += energy - l.recent[at]
+	l.recent[at] = energy
+	l.hop += energy
 	l.slot++
 	l.slotEnd = l.slotStart(l.slot + 1)
 
