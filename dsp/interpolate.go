@@ -159,42 +159,50 @@ func (b *Polyphase) Bound() (flat, bend float64) { return b.bounds.flat, b.bound
 func boundsOf(b *Polyphase) interpolationBounds {
 	var out interpolationBounds
 	for _, row := range b.rows {
-		var l1, sum, moment, left, right float64
+		var l1, left, right float64
 		for j, h := range row {
 			k := float64(j - b.half + 1) // sample n+k
 			l1 += math.Abs(h)
-			sum += h
-			moment += float64(h * k)
 			left += float64(math.Abs(h) * math.Abs(k))
 			right += float64(math.Abs(h) * math.Abs(k-1))
 		}
-		centre := 0.5
-		if sum != 0 {
-			centre = min(1, max(0, moment/sum))
-		}
-		rest := append([]float64(nil), row...)
-		rest[b.half-1] -= float64(sum * (1 - centre))
-		rest[b.half] -= float64(sum * centre)
-		var bend float64
-		for i := -b.half + 2; i < b.half; i++ {
-			var k float64
-			for j, h := range rest {
-				offset := j - b.half + 1
-				if i >= 1 && offset > i || i < 1 && offset < i {
-					k += float64(h * math.Abs(float64(offset-i)))
-				}
-			}
-			bend += math.Abs(k)
-		}
-		out.l1 = max(out.l1, l1)
-		out.mu = max(out.mu, min(left, right))
-		out.flat = max(out.flat, math.Abs(sum)+2*math.Abs(moment-float64(sum*centre)))
-		out.bend = max(out.bend, bend)
+		flat, bend := rowBound(row, b.half-1)
+		out.l1, out.mu = max(out.l1, l1), max(out.mu, min(left, right))
+		out.flat, out.bend = max(out.flat, flat), max(out.bend, bend)
 	}
-	// Readings round too: by less than taps · 2^-52 of L1, here below 1e-12.
-	const up = 1 + 1e-10
-	out.l1, out.flat, out.bend = out.l1*up, out.flat*up, out.bend*up
+	out.l1, out.flat, out.bend = out.l1*boundMargin, out.flat*boundMargin, out.bend*boundMargin
 	return out
+}
+
+// boundMargin rounds a bound up: readings round too, by less than taps · 2^-52
+// of L1, here below 1e-12.
+const boundMargin = 1 + 1e-10
+
+// rowBound is Bound for one row, developed about its taps at and at+1.
+func rowBound(row []float64, at int) (flat, bend float64) {
+	var sum, moment float64
+	for j, h := range row {
+		sum += h
+		moment += float64(h * float64(j-at))
+	}
+	centre := 0.5
+	if sum != 0 {
+		centre = min(1, max(0, moment/sum))
+	}
+	rest := append([]float64(nil), row...)
+	rest[at] -= float64(sum * (1 - centre))
+	rest[at+1] -= float64(sum * centre)
+	for i := 1 - at; i < len(row)-1-at; i++ {
+		var k float64
+		for j, h := range rest {
+			offset := j - at
+			if i >= 1 && offset > i || i < 1 && offset < i {
+				k += float64(h * math.Abs(float64(offset-i)))
+			}
+		}
+		bend += math.Abs(k)
+	}
+	return math.Abs(sum) + 2*math.Abs(moment-float64(sum*centre)), bend
 }
 
 // annex2 is the first half of the interpolating filter's phases printed in

@@ -60,6 +60,7 @@ type gainPath struct {
 	window   depthWindow
 	guard    ceilingGuard
 	gain     []float64 // runs beside the planes
+	moved    int       // frames from here on have gain 1
 }
 
 const (
@@ -153,6 +154,7 @@ func (l *Limiter) Reset() {
 		clear(l.paths[p].peaks)
 		l.paths[p].guard.reset(l.end - l.latency)
 		fill(l.paths[p].gain, 1)
+		l.paths[p].moved = 0
 	}
 }
 
@@ -199,14 +201,22 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	smoothed := emitted + p.guard.latency()
 	if p.window.smooth(p.runs, p.gain[smoothed:smoothed+frames]) {
 		fill(p.gain[smoothed:smoothed+frames], 1)
+	} else {
+		p.moved = smoothed + frames
 	}
-	p.guard.run(l.planes[p.from:p.to], p.gain, smoothed+frames)
+	if p.guard.run(l.planes[p.from:p.to], p.gain, smoothed+frames) {
+		p.moved = smoothed + frames
+	}
 
 	gains := p.gain[emitted : emitted+frames]
 	for c := p.from; c < p.to; c++ {
 		out, x := b[c][from:to], l.planes[c].x[emitted:emitted+frames]
-		for n, g := range gains {
-			out[n] = g * x[n]
+		if emitted >= p.moved {
+			copy(out, x)
+		} else {
+			for n, g := range gains {
+				out[n] = g * x[n]
+			}
 		}
 		if gain != nil {
 			copy(gain[c][from:to], gains)
@@ -230,6 +240,7 @@ func (l *Limiter) makeRoom(frames int) {
 		p := &l.paths[i]
 		copy(p.gain, p.gain[gone:l.end])
 		p.guard.next -= gone
+		p.moved -= gone
 	}
 	l.end -= gone
 }

@@ -18,7 +18,7 @@ import "math"
 //
 // A step brings stride new frames. Two continuations are weighed: the old plan
 // (new frames: silence), which keeps the invariant because as a signal it is
-// unchanged, and a wish (every frame as it is, the last ramp ones faded out).
+// unchanged, and a wish (every frame as it is, the last ones faded out).
 // A reading is linear in the factors and the limit is the same for both signs,
 // so the plans within the limit form a convex set: if the wish is in it, it is
 // taken; if not, the old plan plus the largest share of the difference that
@@ -30,19 +30,29 @@ import "math"
 // first lowered under the intervals that are over, by about what they are over;
 // the share is then nearly all.
 type ceilingGuard struct {
-	bank         *Polyphase // Annex 2
-	limit        float64
-	stride, ramp int
-	fade         []float64 // of the wish's last ramp frames
+	bank   *Polyphase // Annex 2
+	limit  float64
+	stride int       // frames of a step, and of the wish's fade: the ramp
+	fade   []float64 // the wish's last factors
 
 	next     int       // index of the first frame without a final gain
-	plan     []float64 // factors of frames next … next+ramp−1, then stride zeros
+	plan     []float64 // factors of frames next … next+stride−1, then as many zeros
 	wish     []float64
 	standard bool // the plan is the fade
-	lowered  []float64
-	signal   [][]float64 // per channel, frames next−margin …, without factors
+	signal   [][]float64
 	trial    []float64
+	lowered  []float64
+
+	// No reading of the standard wish exceeds flat · max |sample| + bend · max
+	// |second difference|, both of the signal without factors.
+	flat, bend float64
+	blocks     []guardBlock // the last steps' frames, the newest last
+	fresh      int          // how many of them are up to date
 }
+
+// guardBlock is what bounds the readings over a step's frames: the largest
+// |sample| and |second difference| that ends there, of any channel.
+type guardBlock struct{ peak, bend float64 }
 
 // guardFade is the fade that raises Annex 2 readings least: cut off by it and
 // silence, no steady tone of 0 to 0.41 of the rate, whatever its phase, reads
@@ -57,21 +67,42 @@ var guardFade = [...]float64{
 const guardLowerings = 3
 
 func newCeilingGuard(limit float64, latency, channels int) ceilingGuard {
-	g := ceilingGuard{
-		bank: Annex2(), limit: limit,
-		stride: min(len(guardFade), max(2, latency/12)),
-		ramp:   min(len(guardFade), max(4, latency/12)),
-	}
-	g.fade = guardFade[len(guardFade)-g.ramp:]
-	frames := g.ramp + g.stride
+	g := ceilingGuard{bank: Annex2(), limit: limit, stride: min(len(guardFade), max(3, latency/12))}
+	g.fade = guardFade[len(guardFade)-g.stride:]
+	frames, margin := 2*g.stride, g.margin()
 	g.plan, g.wish, g.lowered = make([]float64, frames), make([]float64, frames), make([]float64, frames)
 	g.wishAll()
+	g.trial = make([]float64, frames+2*margin)
 	g.signal = make([][]float64, channels)
 	for c := range g.signal {
-		g.signal[c] = make([]float64, frames+2*g.margin())
+		g.signal[c] = make([]float64, len(g.trial))
 	}
-	g.trial = make([]float64, frames+2*g.margin())
+	g.blocks = make([]guardBlock, 2+(margin+g.stride-1)/g.stride)
+	g.bounds()
 	return g
+}
+
+// bounds finds flat and bend: those of the interpolator's rows, cut off by the
+// wish's factors. The second differences end with the last frame known, so rows
+// that are centred beyond it are developed about the last two frames.
+func (g *ceilingGuard) bounds() {
+	taps, half, margin := 2*g.bank.Half(), g.bank.Half(), g.margin()
+	factors := g.trial
+	fill(factors[:margin], 1)
+	copy(factors[margin:], g.wish)
+	known := margin + len(g.wish)
+	for n := 0; n+taps <= len(factors); n++ {
+		for _, row := range g.bank.rows {
+			cut := make([]float64, taps)
+			for j := range cut {
+				cut[j] = row[j] * factors[n+j]
+			}
+			flat, bend := rowBound(cut, max(0, min(half-1, known-2-n)))
+			g.flat, g.bend = max(g.flat, flat), max(g.bend, bend)
+		}
+	}
+	clear(factors)
+	g.flat, g.bend = g.flat*boundMargin, g.bend*boundMargin
 }
 
 // wishAll wishes for every frame, and the fade.
@@ -84,41 +115,73 @@ func (g *ceilingGuard) wishAll() {
 func (g *ceilingGuard) margin() int { return 2*g.bank.Half() - 1 }
 
 // latency is the number of frames from a frame to the step that settles it.
-func (g *ceilingGuard) latency() int { return g.ramp + g.stride - 1 }
+func (g *ceilingGuard) latency() int { return 2*g.stride - 1 }
 
 func (g *ceilingGuard) reset(next int) {
 	g.next = next
 	clear(g.plan)
 	copy(g.plan, g.fade)
 	g.standard = true
+	g.fresh = 0
 }
 
 // run makes as many gains final as it can, now that the gains of the frames
-// below known are there.
-func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) {
-	for g.next+g.ramp+g.stride <= known {
-		if !g.standard || !g.quiet(planes) {
-			g.step(planes, gain)
+// below known are there. It reports whether it lowered any.
+func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lowered bool) {
+	steps := (known-g.next)/g.stride - 1
+	if steps <= 0 {
+		return false
+	}
+	if g.standard && g.quiet(planes, steps) {
+		g.next += steps * g.stride
+		g.fresh = 0
+		return false
+	}
+	for range steps {
+		if !g.bounded(planes, gain) || !g.standard {
+			if g.step(planes, gain) {
+				lowered = true
+				g.fresh = 0
+			}
 		}
 		g.next += g.stride
 	}
+	return lowered
 }
 
-// quiet tells from the cells' maxima that no factors could lift a reading to
-// the limit.
-func (g *ceilingGuard) quiet(planes []limiterPlane) bool {
-	first, last := (g.next-g.margin())/peakCell, (g.next+g.ramp+g.stride-1)/peakCell
+// quiet tells from the cells' maxima that no factors could lift a reading of
+// the coming steps to the limit.
+func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
+	first, last := (g.next-g.margin())/peakCell, (g.next+(steps+1)*g.stride-1)/peakCell
+	var largest uint64
 	for c := range planes {
-		for _, largest := range planes[c].cells[first : last+1] {
-			if math.Float64frombits(largest)*g.bank.L1() > g.limit {
-				return false
-			}
+		for _, cell := range planes[c].cells[first : last+1] {
+			largest = max(largest, cell)
 		}
 	}
-	return true
+	return math.Float64frombits(largest)*g.bank.L1() <= g.limit
 }
 
-func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) {
+// bounded tells from the samples and their second differences that the wish
+// fits.
+func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
+	copy(g.blocks, g.blocks[1:])
+	newest := len(g.blocks) - 1
+	stale := max(0, newest-g.fresh)
+	g.fresh = len(g.blocks)
+	var all guardBlock
+	for i := range g.blocks {
+		if i < stale || i == newest {
+			g.blocks[i] = g.look(planes, gain, g.next+len(g.wish)-(newest-i)*g.stride)
+		}
+		all.peak, all.bend = max(all.peak, g.blocks[i].peak), max(all.bend, g.blocks[i].bend)
+	}
+	return float64(g.flat*all.peak)+float64(g.bend*all.bend) <= g.limit
+}
+
+// step settles the gains of the next stride frames. It reports whether it
+// lowered any.
+func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool) {
 	frames, margin := len(g.wish), g.margin()
 	from := g.next - margin
 	gain = gain[from : from+margin+frames]
@@ -129,7 +192,7 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) {
 		for n, v := range gain {
 			signal[n] = v * x[n]
 		}
-		if fits && !g.fits(g.weighted(signal, g.wish)) {
+		if fits && !g.fits(signal) {
 			fits = false
 		}
 	}
@@ -139,7 +202,7 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) {
 			copy(g.plan, g.fade)
 			g.standard = true
 		}
-		return
+		return false
 	}
 	g.standard = false
 	for range guardLowerings {
@@ -153,6 +216,7 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) {
 		gain[margin+k] *= factor
 	}
 	clear(g.plan[copy(g.plan, g.plan[g.stride:]):])
+	return true
 }
 
 // weighted is a channel's signal with factors, in g.trial: the frames before
@@ -167,29 +231,40 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	return g.trial
 }
 
-// fits tells whether every reading of x is within the limit.
-func (g *ceilingGuard) fits(x []float64) bool {
-	var largest uint64
-	for _, v := range x {
-		largest = max(largest, math.Float64bits(v)&^signBit)
-	}
-	if math.Float64frombits(largest)*g.bank.L1() <= g.limit {
-		return true
-	}
-	flat, bend := g.bank.Bound()
-	threshold := (g.limit - float64(bend*secondDifference(x))) / flat
-	if math.Float64frombits(largest) <= threshold {
-		return true
-	}
-	half := g.bank.Half()
+// fits tells whether every reading of the wish is within the limit. It
+// interpolates only where the bound does not tell.
+func (g *ceilingGuard) fits(signal []float64) bool {
+	threshold := (g.limit - float64(g.bend*secondDifference(signal))) / g.flat
+	x := g.weighted(signal, g.wish)
+	half, last := g.bank.Half(), len(signal)-2
 	for n := 0; n+2*half <= len(x); n++ {
-		if math.Abs(x[n+half-1]) > threshold || math.Abs(x[n+half]) > threshold {
+		centre := min(n+half-1, last)
+		if math.Abs(signal[centre]) > threshold || math.Abs(signal[centre+1]) > threshold {
 			if g.bank.Peak(x[n:n+2*half]) > g.limit {
 				return false
 			}
 		}
 	}
 	return true
+}
+
+// look measures the step's frames that end at an index.
+func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guardBlock {
+	var peak, bend uint64
+	gains := gain[end-g.stride-2 : end]
+	for c := range planes {
+		x := planes[c].x[end-g.stride-2 : end]
+		a, b := gains[0]*x[0], gains[1]*x[1]
+		step := b - a
+		for n := 2; n < len(gains); n++ {
+			c := gains[n] * x[n]
+			next := c - b
+			peak = max(peak, math.Float64bits(c)&^signBit)
+			bend = max(bend, math.Float64bits(next-step)&^signBit)
+			b, step = c, next
+		}
+	}
+	return guardBlock{math.Float64frombits(peak), math.Float64frombits(bend)}
 }
 
 // lower lowers the wish under every interval over the limit, and reports

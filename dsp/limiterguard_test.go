@@ -18,8 +18,8 @@ func guarded(x []float64, limit float64, latency int) (y, gain []float64) {
 	plane.take(x, before, 1)
 	all := make([]float64, frames)
 	fill(all, 1)
-	g.reset(before - g.ramp) // the first plan lies over silence
-	for known := before - g.ramp; known <= frames; known++ {
+	g.reset(before - g.stride) // the first plan lies over silence
+	for known := before - g.stride; known <= frames; known++ {
 		g.run([]limiterPlane{plane}, all, known)
 	}
 	gain = all[before : before+len(x)]
