@@ -1,7 +1,5 @@
 package dsp
 
-import "math"
-
 // ReleaseStyle trades a limiter's loudness against the movement of its gain.
 type ReleaseStyle int
 
@@ -44,13 +42,6 @@ type Limiter struct {
 	finder  peakFinder
 }
 
-// limiterPlane is the recent past of one channel, after the drive, and the
-// largest |sample| of each of its cells as float bits.
-type limiterPlane struct {
-	x     []float64
-	cells []uint64
-}
-
 // gainPath is what channels that share one gain have in common.
 type gainPath struct {
 	from, to int // its channels
@@ -75,10 +66,6 @@ const (
 
 	// limiterSegment is the number of frames worked on at a time.
 	limiterSegment = 256
-
-	// limiterOverload is +144 dBFS: a sample that comes in larger, after the
-	// drive, is taken as that large, and NaN as silence.
-	limiterOverload = 1 << 24
 
 	// limiterShortest is the smallest latency in frames: six for the Annex 2
 	// interpolator and ten to lower the gain in.
@@ -126,16 +113,17 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	}
 	l.planes = make([]limiterPlane, channels)
 	for c := range l.planes {
-		l.planes[c] = limiterPlane{make([]float64, frames), make([]uint64, frames/peakCell+1)}
+		l.planes[c] = newLimiterPlane(frames)
 	}
 	l.Reset()
 	return l, nil
 }
 
 // kept is how many past frames of a plane are needed, in whole cells: those not
-// yet put out, and the interpolators' window with the cell before it.
+// yet put out and those that the guard measures before them (less than two
+// cells), or the interpolators' window with the cell before it.
 func (l *Limiter) kept() int {
-	return (max(l.latency, 2*l.finder.half)+peakCell)/peakCell*peakCell + peakCell
+	return (max(l.latency, 2*l.finder.half)+3*peakCell)/peakCell*peakCell
 }
 
 // Latency is the look-ahead in frames.
@@ -144,8 +132,7 @@ func (l *Limiter) Latency() int { return l.latency }
 // Reset empties the limiter.
 func (l *Limiter) Reset() {
 	for c := range l.planes {
-		clear(l.planes[c].x)
-		clear(l.planes[c].cells)
+		l.planes[c].reset(l.kept())
 	}
 	l.end = l.kept()
 	for p := range l.paths {
@@ -169,7 +156,7 @@ func (l *Limiter) run(b, gain Block) {
 		to := min(frames, from+limiterSegment)
 		l.makeRoom(to - from)
 		for c := range l.planes {
-			l.planes[c].take(b[c][from:to], l.end, l.drive)
+			l.planes[c].take(b[c][from:to], l.drive)
 		}
 		for p := range l.paths {
 			l.segment(&l.paths[p], b, gain, from, to)
@@ -231,10 +218,7 @@ func (l *Limiter) makeRoom(frames int) {
 	}
 	gone := (l.end - l.kept()) / peakCell * peakCell
 	for c := range l.planes {
-		p := &l.planes[c]
-		copy(p.x, p.x[gone:l.end])
-		copy(p.cells, p.cells[gone/peakCell:])
-		clear(p.cells[(l.end-gone+peakCell-1)/peakCell:])
+		l.planes[c].forget(gone / peakCell)
 	}
 	for i := range l.paths {
 		p := &l.paths[i]
@@ -243,42 +227,6 @@ func (l *Limiter) makeRoom(frames int) {
 		p.moved -= gone
 	}
 	l.end -= gone
-}
-
-// take appends in, driven, at index end.
-func (p *limiterPlane) take(in []float64, end int, drive float64) {
-	for len(in) > 0 {
-		cell := end / peakCell
-		n := min(len(in), (cell+1)*peakCell-end)
-		x := p.x[end : end+n]
-		var largest uint64
-		for i, v := range in[:n] {
-			v *= drive
-			x[i] = v
-			largest = max(largest, math.Float64bits(v)&^signBit)
-		}
-		if largest > math.Float64bits(limiterOverload) { // NaN and Inf too
-			largest = contain(x)
-		}
-		p.cells[cell] = max(p.cells[cell], largest)
-		in, end = in[n:], end+n
-	}
-}
-
-const signBit = 1 << 63
-
-// contain replaces what no limiter can work on, and returns the bits of the
-// largest |sample|.
-func contain(x []float64) uint64 {
-	var largest float64
-	for i, v := range x {
-		if v != v {
-			v = 0
-		}
-		x[i] = max(-limiterOverload, min(limiterOverload, v))
-		largest = max(largest, math.Abs(x[i]))
-	}
-	return math.Float64bits(largest)
 }
 
 func fill(x []float64, v float64) {

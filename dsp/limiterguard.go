@@ -234,7 +234,7 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 // fits tells whether every reading of the wish is within the limit. It
 // interpolates only where the bound does not tell.
 func (g *ceilingGuard) fits(signal []float64) bool {
-	threshold := (g.limit - float64(g.bend*secondDifference(signal))) / g.flat
+	threshold := (g.limit - float64(g.bend*math.Float64frombits(secondDifference(signal)))) / g.flat
 	x := g.weighted(signal, g.wish)
 	half, last := g.bank.Half(), len(signal)-2
 	for n := 0; n+2*half <= len(x); n++ {

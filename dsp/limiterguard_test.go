@@ -14,8 +14,9 @@ func guarded(x []float64, limit float64, latency int) (y, gain []float64) {
 	g := newCeilingGuard(limit, latency, 1)
 	const before = 4 * peakCell
 	frames := before + len(x) + g.latency() + 1
-	plane := limiterPlane{make([]float64, frames), make([]uint64, frames/peakCell+1)}
-	plane.take(x, before, 1)
+	plane := newLimiterPlane(frames)
+	plane.reset(before)
+	plane.take(x, 1)
 	all := make([]float64, frames)
 	fill(all, 1)
 	g.reset(before - g.stride) // the first plan lies over silence

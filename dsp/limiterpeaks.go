@@ -2,10 +2,6 @@ package dsp
 
 import "math"
 
-// peakCell is the number of samples whose largest magnitude is kept beside
-// them. An interpolator's window reaches into the neighbouring cells only.
-const peakCell = 32
-
 // peakFinder finds true peaks over a limit by two interpolators: the one of
 // Rec. ITU-R BS.1770-5 Annex 2, by which the result will be judged, and a long
 // windowed sinc, which keeps the finer readings down as well. By Annex 2 alone
@@ -54,8 +50,17 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, limit float64, peaks []
 		next := min(to, (cell+1)*peakCell)
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
 		if math.Float64frombits(around)*f.l1 > limit || f.interpolateAll {
-			if f.findInCell(p.x, i, next, limit, peaks[i-from:]) {
-				over = true
+			// What the samples at either side of an interval must reach for a
+			// reading over the limit to be possible.
+			bend := math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1)))
+			threshold := (limit - float64(f.bend*bend)) / f.flat
+			if f.interpolateAll {
+				threshold = -1
+			}
+			if max(math.Float64frombits(p.cells[cell]), math.Abs(p.x[next])) > threshold {
+				if f.findInCell(p.x, i, next, limit, threshold, peaks[i-from:]) {
+					over = true
+				}
 			}
 		}
 		i = next
@@ -63,13 +68,7 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, limit float64, peaks []
 	return over
 }
 
-func (f *peakFinder) findInCell(x []float64, from, to int, limit float64, peaks []float64) bool {
-	// What the samples at either side of an interval must reach for a reading
-	// over the limit to be possible.
-	threshold := (limit - float64(f.bend*secondDifference(x[from-f.half+1:to+f.half]))) / f.flat
-	if f.interpolateAll {
-		threshold = -1
-	}
+func (f *peakFinder) findInCell(x []float64, from, to int, limit, threshold float64, peaks []float64) bool {
 	over := false
 	before := math.Abs(x[from])
 	for i := from; i < to; i++ {
@@ -94,15 +93,4 @@ func (f *peakFinder) findInCell(x []float64, from, to int, limit float64, peaks 
 		before = after
 	}
 	return over
-}
-
-// secondDifference is the largest |x[n+1] − 2x[n] + x[n−1]|.
-func secondDifference(x []float64) float64 {
-	var largest uint64
-	a, b := x[0], x[1]
-	for _, c := range x[2:] {
-		largest = max(largest, math.Float64bits((c-b)-(b-a))&^signBit)
-		a, b = b, c
-	}
-	return math.Float64frombits(largest)
 }

@@ -27,7 +27,7 @@ type depthRun struct {
 }
 
 // depthEnvelope turns peaks into depths with hold and release. Depths rise at
-// the very frame of a peak and fall on a grid of about a third of a ms, counted
+// the very frame of a peak and fall on a grid of two thirds of a ms, counted
 // from the first frame; levels are in log2 units (6.02 dB) over the limit.
 type depthEnvelope struct {
 	limit                     float64
@@ -69,7 +69,7 @@ const releaseAim = -0.05 * log2PerDB
 
 func newDepthEnvelope(limit float64, style ReleaseStyle, rate int) depthEnvelope {
 	t := releaseStyles[style]
-	grid := max(1, rate/3000)
+	grid := max(1, rate/1500)
 	pace := func(ms float64) float64 { return coefficient(ms/float64(grid), rate) }
 	held := (int(t.hold/1000*float64(rate)) + grid - 1) / grid
 	return depthEnvelope{
