@@ -123,7 +123,7 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 // yet put out and those that the guard measures before them (less than two
 // cells), or the interpolators' window with the cell before it.
 func (l *Limiter) kept() int {
-	return (max(l.latency, 2*l.finder.half)+3*peakCell)/peakCell*peakCell
+	return (max(l.latency, 2*l.finder.half) + 3*peakCell) / peakCell * peakCell
 }
 
 // Latency is the look-ahead in frames.
@@ -174,9 +174,8 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	p.peaks[0] = p.peaks[limiterSegment]
 	clear(p.peaks[1:])
 	over := p.peaks[0] > 0
-	floor := p.envelope.floor(frames)
 	for c := p.from; c < p.to; c++ {
-		if l.finder.find(&l.planes[c], first, first+frames, floor, p.peaks) {
+		if l.finder.find(&l.planes[c], first, first+frames, &p.envelope, p.peaks) {
 			over = true
 		}
 	}

@@ -43,24 +43,27 @@ func newPeakFinder(latency int) peakFinder {
 // samples i and i+1. Where a peak of sample i or of interval i exceeds the
 // limit, peaks[i−from] is raised to it, and peaks[i−from+1] to the interval's.
 // It reports whether there was one.
-func (f *peakFinder) find(p *limiterPlane, from, to int, limit float64, peaks []float64) bool {
+//
+// Peaks that the envelope would not see are left out: those that no more than
+// equal an earlier one of the same cell of its grid.
+func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks []float64) bool {
+	limit := e.floor(to - from)
+	covered, gridEnd := e.largestPeak, from+e.left
 	over := false
 	for i := from; i < to; {
+		if i == gridEnd {
+			covered, gridEnd = 0, gridEnd+e.grid
+		}
 		cell := i / peakCell
-		next := min(to, (cell+1)*peakCell)
+		next := min(to, (cell+1)*peakCell, gridEnd)
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
-		if math.Float64frombits(around)*f.l1 > limit || f.interpolateAll {
-			// What the samples at either side of an interval must reach for a
-			// reading over the limit to be possible.
-			bend := math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1)))
-			threshold := (limit - float64(f.bend*bend)) / f.flat
-			if f.interpolateAll {
-				threshold = -1
-			}
-			if max(math.Float64frombits(p.cells[cell]), math.Abs(p.x[next])) > threshold {
-				if f.findInCell(p.x, i, next, limit, threshold, peaks[i-from:]) {
-					over = true
-				}
+		if math.Float64frombits(around)*f.l1 > max(limit, covered) || f.interpolateAll {
+			bend := float64(f.bend * math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1))))
+			highest := max(math.Float64frombits(p.cells[cell]), math.Abs(p.x[next]))
+			if float64(f.flat*highest)+bend > limit || f.interpolateAll {
+				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, bend, peaks[i-from:])
+				covered = max(covered, largest)
+				over = over || largest > 0
 			}
 		}
 		i = next
@@ -68,29 +71,48 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, limit float64, peaks []
 	return over
 }
 
-func (f *peakFinder) findInCell(x []float64, from, to int, limit, threshold float64, peaks []float64) bool {
-	over := false
+// findInCell returns the largest peak that it noted, or 0.
+func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, bend float64, peaks []float64) (largest float64) {
+	need := max(limit, covered)
+	threshold := f.threshold(need, bend)
 	before := math.Abs(x[from])
 	for i := from; i < to; i++ {
 		after := math.Abs(x[i+1])
+		if spills && i == to-1 { // the peak bears on the next grid cell too
+			need = limit
+			threshold = f.threshold(need, bend)
+		}
 		if before > threshold || after > threshold {
-			var peak float64
-			window := x[i-f.half+1 : i+f.half+1]
-			for _, b := range f.banks {
-				inner := window[f.half-b.half : f.half+b.half]
-				peak = max(peak, b.Peak(inner))
-			}
-			if peak > limit {
-				over = true
+			peak := f.peak(x[i-f.half+1 : i+f.half+1])
+			if peak > need {
 				peaks[i-from] = max(peaks[i-from], peak)
 				peaks[i-from+1] = max(peaks[i-from+1], peak)
 			}
-			if before > limit {
-				over = true
+			if before > need {
 				peaks[i-from] = max(peaks[i-from], before)
+			}
+			if peak = max(peak, before); peak > need {
+				largest, need = max(largest, peak), peak
+				threshold = f.threshold(need, bend)
 			}
 		}
 		before = after
 	}
-	return over
+	return largest
+}
+
+// threshold is what a sample at either side of an interval must exceed for a
+// reading over need to be possible.
+func (f *peakFinder) threshold(need, bend float64) float64 {
+	if f.interpolateAll {
+		return -1
+	}
+	return (need - bend) / f.flat
+}
+
+func (f *peakFinder) peak(window []float64) (peak float64) {
+	for _, b := range f.banks {
+		peak = max(peak, b.Peak(window[f.half-b.half:f.half+b.half]))
+	}
+	return peak
 }

@@ -36,13 +36,14 @@ type depthEnvelope struct {
 
 	attention float64 // smaller peaks are ignored
 
-	left    int // frames to the next grid point
-	cells   int // grid cells gone by
-	largest float64
-	hold    slidingRuns[float64] // over grid cells
-	average float64
-	level   float64
-	depth   float64
+	left        int                  // frames to the next grid point
+	cells       int                  // grid cells gone by
+	largest     float64              // level of the largest peak of the running grid cell
+	largestPeak float64              // the peak itself
+	hold        slidingRuns[float64] // over grid cells
+	average     float64
+	level       float64
+	depth       float64
 }
 
 // The level stays where it is while peaks come within 0.25 dB of it. That is
@@ -80,7 +81,7 @@ func newDepthEnvelope(limit float64, style ReleaseStyle, rate int) depthEnvelope
 }
 
 func (e *depthEnvelope) reset() {
-	e.left, e.cells, e.largest = e.grid, 0, 0
+	e.left, e.cells, e.largest, e.largestPeak = e.grid, 0, 0, 0
 	e.average = 0
 	e.setLevel(0)
 	e.hold.reset()
@@ -113,7 +114,9 @@ func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []de
 					continue
 				}
 				level := Log2(peaks[i] / e.limit)
-				e.largest = max(e.largest, level)
+				if level > e.largest {
+					e.largest, e.largestPeak = level, peaks[i]
+				}
 				if level > e.level {
 					runs = appendRun(runs, e.depth, i-n)
 					n = i
@@ -136,7 +139,7 @@ func (e *depthEnvelope) release() {
 	e.cells++
 	e.hold.push(e.largest, e.cells)
 	held, _ := e.hold.front(e.cells)
-	e.largest = 0
+	e.largest, e.largestPeak = 0, 0
 	if held == 0 && e.level == 0 && e.average == 0 {
 		return
 	}
