@@ -137,7 +137,13 @@ func (b *Polyphase) Peak(window []float64) float64 {
 type interpolationBounds struct {
 	l1, mu     float64
 	flat, bend float64 // see Bound
+	near       [2 * nearBends]float64
+	far        float64 // see atMost
 }
+
+// nearBends is the number of second differences on either side of an interval
+// that atMost weighs one by one.
+const nearBends = 4
 
 // Bound limits the readings of interval n without interpolating: no |reading|
 // exceeds
@@ -156,6 +162,22 @@ type interpolationBounds struct {
 // to its edge; the first moment e that then remains adds 2|e| to flat.)
 func (b *Polyphase) Bound() (flat, bend float64) { return b.bounds.flat, b.bounds.bend }
 
+// atMost is a closer bound for one window, given a bound for its second
+// differences: those near the interval are weighed as they are.
+func (b *Polyphase) atMost(window []float64, bend float64) float64 {
+	centre := window[b.half-1-nearBends:][:2*nearBends+2]
+	sum := b.bounds.far * bend
+	x := centre[1]
+	step := x - centre[0]
+	for i, next := range centre[2:] {
+		before := step
+		step = next - x
+		x = next
+		sum += float64(b.bounds.near[i] * math.Abs(step-before))
+	}
+	return float64(b.bounds.flat*max(math.Abs(window[b.half-1]), math.Abs(window[b.half]))) + sum
+}
+
 func boundsOf(b *Polyphase) interpolationBounds {
 	var out interpolationBounds
 	for _, row := range b.rows {
@@ -166,7 +188,17 @@ func boundsOf(b *Polyphase) interpolationBounds {
 			left += float64(math.Abs(h) * math.Abs(k))
 			right += float64(math.Abs(h) * math.Abs(k-1))
 		}
-		flat, bend := rowBound(row, b.half-1)
+		flat, bends := rowBound(row, b.half-1)
+		var bend, far float64
+		for j, k := range bends {
+			bend += k
+			if at := j - (b.half - 1 - nearBends); at >= 0 && at < len(out.near) {
+				out.near[at] = max(out.near[at], k*boundMargin)
+			} else {
+				far += k
+			}
+		}
+		out.far = max(out.far, far*boundMargin)
 		out.l1, out.mu = max(out.l1, l1), max(out.mu, min(left, right))
 		out.flat, out.bend = max(out.flat, flat), max(out.bend, bend)
 	}
@@ -178,8 +210,9 @@ func boundsOf(b *Polyphase) interpolationBounds {
 // of L1, here below 1e-12.
 const boundMargin = 1 + 1e-10
 
-// rowBound is Bound for one row, developed about its taps at and at+1.
-func rowBound(row []float64, at int) (flat, bend float64) {
+// rowBound is Bound for one row, developed about its taps at and at+1. bends[j]
+// is the weight of the second difference that is centred on tap j+1.
+func rowBound(row []float64, at int) (flat float64, bends []float64) {
 	var sum, moment float64
 	for j, h := range row {
 		sum += h
@@ -200,9 +233,9 @@ func rowBound(row []float64, at int) (flat, bend float64) {
 				k += float64(h * math.Abs(float64(offset-i)))
 			}
 		}
-		bend += math.Abs(k)
+		bends = append(bends, math.Abs(k))
 	}
-	return math.Abs(sum) + 2*math.Abs(moment-float64(sum*centre)), bend
+	return math.Abs(sum) + 2*math.Abs(moment-float64(sum*centre)), bends
 }
 
 // annex2 is the first half of the interpolating filter's phases printed in

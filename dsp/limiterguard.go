@@ -97,7 +97,11 @@ func (g *ceilingGuard) bounds() {
 			for j := range cut {
 				cut[j] = row[j] * factors[n+j]
 			}
-			flat, bend := rowBound(cut, max(0, min(half-1, known-2-n)))
+			flat, bends := rowBound(cut, max(0, min(half-1, known-2-n)))
+			var bend float64
+			for _, k := range bends {
+				bend += k
+			}
 			g.flat, g.bend = max(g.flat, flat), max(g.bend, bend)
 		}
 	}

@@ -11,30 +11,32 @@ import "math"
 // Most intervals are never interpolated: bounds (see Polyphase) tell that they
 // cannot exceed the limit. The result is the same, bit for bit.
 type peakFinder struct {
-	half           int // of the longer interpolator
-	banks          []*Polyphase
-	l1, flat, bend float64 // largest of the banks'
-	interpolateAll bool    // for the test that skipping changes nothing
+	half           int        // of the longer interpolator
+	short, long    *Polyphase // long may be missing
+	l1, flat, bend float64    // largest of the banks'
+	interpolateAll bool       // for the test that skipping changes nothing
 }
 
 // newPeakFinder chooses the sinc by the latency there is: 32 taps where it
 // leaves five sixths of the latency to lower the gain in, which is the case
 // from 2 ms at 48 kHz, else 16, else none.
 func newPeakFinder(latency int) peakFinder {
-	f := peakFinder{banks: []*Polyphase{Annex2()}}
+	f := peakFinder{short: Annex2()}
 	// Kaiser's beta 6.5 keeps the ripple at 0.004 dB (Kaiser 1974). With 16
 	// phases a band-limited peak lies at most cos(π/32), 0.042 dB, above the
 	// largest reading (Ehlich & Zeller 1964).
 	switch {
 	case latency >= 6*16:
-		f.banks = append(f.banks, WindowedSinc(16, 32, 6.5))
+		f.long = WindowedSinc(16, 32, 6.5)
 	case latency >= 3*8:
-		f.banks = append(f.banks, WindowedSinc(16, 16, 6.5))
+		f.long = WindowedSinc(16, 16, 6.5)
 	}
-	for _, b := range f.banks {
-		flat, bend := b.Bound()
-		f.half = max(f.half, b.Half())
-		f.l1, f.flat, f.bend = max(f.l1, b.L1()), max(f.flat, flat), max(f.bend, bend)
+	f.half, f.l1 = f.short.Half(), f.short.L1()
+	f.flat, f.bend = f.short.Bound()
+	if f.long != nil {
+		flat, bend := f.long.Bound()
+		f.half, f.l1 = f.long.Half(), max(f.l1, f.long.L1())
+		f.flat, f.bend = max(f.flat, flat), max(f.bend, bend)
 	}
 	return f
 }
@@ -58,9 +60,9 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks
 		next := min(to, (cell+1)*peakCell, gridEnd)
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
 		if math.Float64frombits(around)*f.l1 > max(limit, covered) || f.interpolateAll {
-			bend := float64(f.bend * math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1))))
+			bend := math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1)))
 			highest := max(math.Float64frombits(p.cells[cell]), math.Abs(p.x[next]))
-			if float64(f.flat*highest)+bend > limit || f.interpolateAll {
+			if float64(f.flat*highest)+float64(f.bend*bend) > limit || f.interpolateAll {
 				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, bend, peaks[i-from:])
 				covered = max(covered, largest)
 				over = over || largest > 0
@@ -83,7 +85,7 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 			threshold = f.threshold(need, bend)
 		}
 		if before > threshold || after > threshold {
-			peak := f.peak(x[i-f.half+1 : i+f.half+1])
+			peak := f.peak(x[i-f.half+1:i+f.half+1], need, bend)
 			if peak > need {
 				peaks[i-from] = max(peaks[i-from], peak)
 				peaks[i-from+1] = max(peaks[i-from+1], peak)
@@ -107,12 +109,19 @@ func (f *peakFinder) threshold(need, bend float64) float64 {
 	if f.interpolateAll {
 		return -1
 	}
-	return (need - bend) / f.flat
+	return (need - float64(f.bend*bend)) / f.flat
 }
 
-func (f *peakFinder) peak(window []float64) (peak float64) {
-	for _, b := range f.banks {
-		peak = max(peak, b.Peak(window[f.half-b.half:f.half+b.half]))
+// peak is the largest reading of a window if it exceeds need, else some number
+// that does not. Second differences are no larger than bend.
+func (f *peakFinder) peak(window []float64, need, bend float64) float64 {
+	inner := f.half - f.short.Half()
+	peak := f.short.Peak(window[inner : len(window)-inner])
+	if f.long == nil {
+		return peak
+	}
+	if f.interpolateAll || f.long.atMost(window, bend) > max(need, peak) {
+		peak = max(peak, f.long.Peak(window))
 	}
 	return peak
 }
