@@ -51,7 +51,8 @@ type gainPath struct {
 	window   depthWindow
 	guard    ceilingGuard
 	gain     []float64 // runs beside the planes
-	moved    int       // frames from here on have gain 1
+	moved    int       // gains from here on are 1
+	used     int       // what is stored from here on is 1
 }
 
 const (
@@ -141,7 +142,7 @@ func (l *Limiter) Reset() {
 		clear(l.paths[p].peaks)
 		l.paths[p].guard.reset(l.end - l.latency)
 		fill(l.paths[p].gain, 1)
-		l.paths[p].moved = 0
+		l.paths[p].moved, l.paths[p].used = 0, 0
 	}
 }
 
@@ -172,7 +173,7 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	// The frames whose peaks are known now: the interpolators look ahead.
 	first := l.end - l.finder.half
 	p.peaks[0] = p.peaks[limiterSegment]
-	clear(p.peaks[1:])
+	clear(p.peaks[1 : frames+1])
 	over := p.peaks[0] > 0
 	for c := p.from; c < p.to; c++ {
 		if l.finder.find(&l.planes[c], first, first+frames, &p.envelope, p.peaks) {
@@ -186,17 +187,18 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	emitted := l.end - l.latency
 	smoothed := emitted + p.guard.latency()
 	if p.window.smooth(p.runs, p.gain[smoothed:smoothed+frames]) {
-		fill(p.gain[smoothed:smoothed+frames], 1)
+		fill(p.gain[smoothed:max(smoothed, min(smoothed+frames, p.used))], 1)
 	} else {
 		p.moved = smoothed + frames
 	}
 	if p.guard.run(l.planes[p.from:p.to], p.gain, smoothed+frames) {
 		p.moved = smoothed + frames
 	}
+	p.used = max(p.used, p.moved)
 
 	gains := p.gain[emitted : emitted+frames]
 	for c := p.from; c < p.to; c++ {
-		out, x := b[c][from:to], l.planes[c].x[emitted:emitted+frames]
+		out, x := b[c][from:to][:len(gains)], l.planes[c].x[emitted : emitted+frames][:len(gains)]
 		if emitted >= p.moved {
 			copy(out, x)
 		} else {

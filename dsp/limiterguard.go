@@ -257,7 +257,7 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 	var peak, bend uint64
 	gains := gain[end-g.stride-2 : end]
 	for c := range planes {
-		x := planes[c].x[end-g.stride-2 : end]
+		x := planes[c].x[end-g.stride-2 : end][:len(gains)]
 		a, b := gains[0]*x[0], gains[1]*x[1]
 		step := b - a
 		for n := 2; n < len(gains); n++ {

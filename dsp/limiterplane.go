@@ -48,12 +48,7 @@ func (p *limiterPlane) take(in []float64, drive float64) {
 		cell := p.end / peakCell
 		n := min(len(in), (cell+1)*peakCell-p.end)
 		x := p.x[p.end : p.end+n]
-		var largest uint64
-		for i, v := range in[:n] {
-			v *= drive
-			x[i] = v
-			largest = max(largest, math.Float64bits(v)&^signBit)
-		}
+		largest := copyDriven(x, in[:n], drive)
 		if largest > math.Float64bits(limiterOverload) { // NaN and Inf too
 			largest = contain(x)
 		}
@@ -61,6 +56,26 @@ func (p *limiterPlane) take(in []float64, drive float64) {
 		p.end += n
 		in = in[n:]
 	}
+}
+
+// copyDriven stores in, driven, and returns the largest |sample|, as its bits.
+func copyDriven(x, in []float64, drive float64) uint64 {
+	var a, b uint64
+	if len(x) == peakCell {
+		to, from := (*[peakCell]float64)(x), (*[peakCell]float64)(in)
+		for i := 0; i < peakCell; i += 2 {
+			v, w := from[i]*drive, from[i+1]*drive
+			to[i], to[i+1] = v, w
+			a, b = max(a, math.Float64bits(v)<<1), max(b, math.Float64bits(w)<<1)
+		}
+		return max(a, b) >> 1
+	}
+	for i, v := range in {
+		v *= drive
+		x[i] = v
+		a = max(a, math.Float64bits(v)<<1)
+	}
+	return a >> 1
 }
 
 // contain replaces what no limiter can work on, and returns the bits of the

@@ -41,6 +41,7 @@ type depthEnvelope struct {
 	largest     float64              // level of the largest peak of the running grid cell
 	largestPeak float64              // the peak itself
 	hold        slidingRuns[float64] // over grid cells
+	idle        bool                 // nothing held, nothing to let go
 	average     float64
 	level       float64
 	depth       float64
@@ -82,7 +83,7 @@ func newDepthEnvelope(limit float64, style ReleaseStyle, rate int) depthEnvelope
 
 func (e *depthEnvelope) reset() {
 	e.left, e.cells, e.largest, e.largestPeak = e.grid, 0, 0, 0
-	e.average = 0
+	e.average, e.idle = 0, true
 	e.setLevel(0)
 	e.hold.reset()
 }
@@ -105,6 +106,14 @@ func (e *depthEnvelope) floor(frames int) float64 {
 // Smaller peaks than floor may be missing from peaks; over tells whether there
 // is one at all.
 func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []depthRun {
+	if e.idle && !over {
+		e.left -= len(peaks)
+		if e.left <= 0 {
+			turns := -e.left/e.grid + 1
+			e.left, e.cells = e.left+turns*e.grid, e.cells+turns
+		}
+		return appendRun(runs, 0, len(peaks))
+	}
 	for n := 0; n < len(peaks); {
 		to := min(len(peaks), n+e.left)
 		e.left -= to - n
@@ -114,6 +123,7 @@ func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []de
 					continue
 				}
 				level := Log2(peaks[i] / e.limit)
+				e.idle = false
 				if level > e.largest {
 					e.largest, e.largestPeak = level, peaks[i]
 				}
@@ -141,6 +151,7 @@ func (e *depthEnvelope) release() {
 	held, _ := e.hold.front(e.cells)
 	e.largest, e.largestPeak = 0, 0
 	if held == 0 && e.level == 0 && e.average == 0 {
+		e.idle = true
 		return
 	}
 	if held > 0 && held >= e.level-releaseSlack {
