@@ -3,6 +3,8 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -89,23 +91,27 @@ type TruePeak struct {
 	rate, frames int64
 	channels     []peakChannel
 	skip         bool // leave out what cannot be larger; off in a test
+	onlyAnnex2   bool // for the benchmark against a meter that has no more
 	nonFinite    int64
 }
 
 // peakChannel is what is known of one channel.
 type peakChannel struct {
-	sample, annex2, fine peakReader
+	sample struct {
+		largest float64
+		frame   int64
+	}
+	annex2, fine peakReader
+	heard        []float64 // the frames that coming intervals reach back to, and room for a chunk
 }
 
-// peakReader follows one interpolator over a channel, or the samples if it has
-// none.
+// peakReader follows the largest reading of one interpolator.
 type peakReader struct {
 	bank           *dsp.Polyphase
 	l1, flat, bend float64
 	coarse         *dsp.Polyphase // every 16th place of bank, or nil
-	between        float64        // what lies between coarse places at most: |reading| ≤ coarse + between·|sample|
+	between        float64        // what is missed by coarse: |reading| ≤ coarse reading + between · |sample|
 
-	past    []float64 // the frames that coming intervals reach back to
 	largest float64
 	frame   int64
 }
@@ -116,22 +122,26 @@ func NewTruePeak(rate, channels int) (*TruePeak, error) {
 		return nil, fmt.Errorf("true peak: found %d channels at %d Hz; accepted: 1 to %d channels", channels, rate, dsp.MaxChannels)
 	}
 	t := &TruePeak{rate: int64(rate), channels: make([]peakChannel, channels), skip: true, nonFinite: -1}
-	short, long := annex2(), fineSinc()
-	coarse, between := coarsened(long)
+	short, long := newPeakReader(annex2()), fineReader()
 	for c := range t.channels {
-		t.channels[c] = peakChannel{
-			annex2: newPeakReader(short), fine: newPeakReader(long),
-		}
-		t.channels[c].fine.coarse, t.channels[c].fine.between = coarse, between
+		t.channels[c] = peakChannel{annex2: short, fine: long, heard: make([]float64, fineTaps-1+peakChunk)}
 	}
 	return t, nil
 }
 
 func newPeakReader(b *dsp.Polyphase) peakReader {
-	r := peakReader{bank: b, l1: b.L1(), past: make([]float64, 2*b.Half()-1)}
+	r := peakReader{bank: b, l1: b.L1()}
 	r.flat, r.bend = b.Bound()
 	return r
 }
+
+// fineReader is the reader of fineSinc, whose making takes milliseconds, so that
+// it is made once.
+var fineReader = sync.OnceValue(func() peakReader {
+	r := newPeakReader(fineSinc())
+	r.coarse, r.between = coarsened(r.bank)
+	return r
+})
 
 // coarsened returns a bank of every 16th row, and a bound on what it misses: a
 // reading as a function of the place has a second derivative of at most the L1
@@ -158,8 +168,11 @@ func coarsened(b *dsp.Polyphase) (*dsp.Polyphase, float64) {
 	return bank(positions, rows), 1.02 * curvature / (16 * 8)
 }
 
-// peakChunk is the number of frames looked at together.
-const peakChunk = 32
+const (
+	peakChunk = 1024 // frames looked at in one go
+	peakCell  = 32   // frames whose largest values are kept together
+	mostCells = (fineTaps + peakChunk + peakCell) / peakCell
+)
 
 // Write takes the next block.
 func (t *TruePeak) Write(b dsp.Block) {
@@ -170,30 +183,80 @@ func (t *TruePeak) Write(b dsp.Block) {
 }
 
 func (t *TruePeak) write(c *peakChannel, x []float64, frame int64) {
+	const kept = fineTaps - 1
 	for len(x) > 0 {
 		n := min(len(x), peakChunk)
-		chunk := x[:n]
-		peak := peakOf(chunk)
-		if peak-peak != 0 && t.nonFinite < 0 {
-			for i, v := range chunk {
-				if v-v != 0 {
-					t.nonFinite = frame + int64(i)
-					break
-				}
-			}
+		copy(c.heard[kept:], x[:n])
+		s := stretch{heard: c.heard[:kept+n], frame: frame - kept}
+		s.survey()
+		t.samplePeak(c, s, x[:n], frame)
+		c.annex2.look(&s, t.skip)
+		if !t.onlyAnnex2 {
+			c.fine.look(&s, t.skip)
 		}
-		if peak > c.sample.largest {
-			for i, v := range chunk {
-				if math.Abs(v) == peak {
-					c.sample.largest, c.sample.frame = peak, frame+int64(i)
-					break
-				}
-			}
-		}
-		c.annex2.write(chunk, frame, t.skip)
-		c.fine.write(chunk, frame, t.skip)
+		copy(c.heard, c.heard[n:kept+n])
 		x, frame = x[n:], frame+int64(n)
 	}
+}
+
+func (t *TruePeak) samplePeak(c *peakChannel, s stretch, x []float64, frame int64) {
+	peak := s.peak(0, len(s.heard))
+	if peak <= c.sample.largest { // false for NaN too
+		return
+	}
+	for i, v := range x {
+		if v-v != 0 {
+			if t.nonFinite < 0 || frame+int64(i) < t.nonFinite {
+				t.nonFinite = frame + int64(i)
+			}
+			return
+		}
+		if v = math.Abs(v); v > c.sample.largest {
+			c.sample.largest, c.sample.frame = v, frame+int64(i)
+		}
+	}
+}
+
+// stretch is sound that is looked at in one go, and the largest values of its
+// cells: of |sample|, and of |second difference| once that was asked for.
+type stretch struct {
+	heard    []float64
+	frame    int64 // of heard[0]
+	peaks    [mostCells]float64
+	flexures [mostCells]float64
+	flexed   bool
+}
+
+func (s *stretch) survey() {
+	for k := 0; k*peakCell < len(s.heard); k++ {
+		s.peaks[k] = peakOf(s.heard[k*peakCell : min(len(s.heard), (k+1)*peakCell)])
+	}
+}
+
+// peak is the largest |sample| from … to−1, or a little around.
+func (s *stretch) peak(from, to int) float64 {
+	return largestOf(s.peaks[from/peakCell : (to-1)/peakCell+1])
+}
+
+// flexure is the largest |second difference| from … to−1, or a little around.
+func (s *stretch) flexure(from, to int) float64 {
+	if !s.flexed {
+		s.flexed = true
+		for k := 0; k*peakCell < len(s.heard); k++ {
+			s.flexures[k] = flexureOf(s.heard[max(0, k*peakCell-1):min(len(s.heard), (k+1)*peakCell+1)])
+		}
+	}
+	return largestOf(s.flexures[from/peakCell : (to-1)/peakCell+1])
+}
+
+func largestOf(x []float64) float64 {
+	largest := x[0]
+	for _, v := range x[1:] {
+		if v > largest || v != v {
+			largest = v
+		}
+	}
+	return largest
 }
 
 // peakOf is the largest |sample|; the bits of positive numbers order as they do.
@@ -205,43 +268,6 @@ func peakOf(x []float64) float64 {
 	return math.Float64frombits(largest >> 1)
 }
 
-// write looks at the intervals that the frames of x complete.
-func (r *peakReader) write(x []float64, frame int64, skip bool) {
-	var room [fineTaps + peakChunk]float64
-	kept := len(r.past)
-	window := room[:kept+len(x)]
-	copy(window, r.past)
-	copy(window[kept:], x)
-	r.look(window, frame, skip)
-	copy(r.past, window[len(x):])
-}
-
-func (r *peakReader) look(window []float64, frame int64, skip bool) {
-	half := r.bank.Half()
-	peak := peakOf(window)
-	if skip && peak*r.l1 <= r.largest {
-		return
-	}
-	bend := r.bend * flexureOf(window)
-	if skip && r.flat*peak+bend <= r.largest {
-		return
-	}
-	for i := 0; i+2*half <= len(window); i++ {
-		near := max(math.Abs(window[i+half-1]), math.Abs(window[i+half]))
-		if skip && r.flat*near+bend <= r.largest {
-			continue
-		}
-		reach := window[i : i+2*half]
-		if skip && r.coarse != nil && max(near, r.coarse.Peak(reach))+r.between*peak <= r.largest {
-			continue
-		}
-		if v := r.bank.Peak(reach); v > r.largest {
-			// The interval begins half frames before the newest in reach.
-			r.largest, r.frame = v, frame+int64(i-half)
-		}
-	}
-}
-
 // flexureOf is the largest |second difference|.
 func flexureOf(x []float64) float64 {
 	var largest uint64
@@ -251,6 +277,44 @@ func flexureOf(x []float64) float64 {
 	return math.Float64frombits(largest >> 1)
 }
 
+// look reads the intervals that the newest frames of the stretch complete,
+// those of which it can be that they hold more than the largest so far.
+func (r *peakReader) look(s *stretch, skip bool) {
+	half := r.bank.Half()
+	first := fineTaps - 2*half // where the window of the first new interval begins
+	last := len(s.heard) - 2*half
+	for from := first; from <= last; from += peakCell {
+		to := min(last, from+peakCell-1)
+		peak := s.peak(from, to+2*half)
+		if skip && peak*r.l1 <= r.largest {
+			continue
+		}
+		bend := r.bend * s.flexure(from, to+2*half)
+		if skip && r.flat*peak+bend <= r.largest {
+			continue
+		}
+		for i := from; i <= to; i++ {
+			r.read(s, i, peak, bend, skip)
+		}
+	}
+}
+
+func (r *peakReader) read(s *stretch, i int, peak, bend float64, skip bool) {
+	half := r.bank.Half()
+	if skip {
+		near := max(math.Abs(s.heard[i+half-1]), math.Abs(s.heard[i+half]))
+		if r.flat*near+bend <= r.largest {
+			return
+		}
+		if r.coarse != nil && max(near, r.coarse.Peak(s.heard[i:i+2*half]))+r.between*peak <= r.largest {
+			return
+		}
+	}
+	if v := r.bank.Peak(s.heard[i : i+2*half]); v > r.largest {
+		r.largest, r.frame = v, s.frame+int64(i+half-1)
+	}
+}
+
 // Readings returns sample_peak_dbfs, true_peak_dbtp (the larger of the sample
 // peak and the Annex 2 reading), true_peak_annex2_dbtp (that interpolator
 // alone, which can read less than the sample peak) and true_peak_fine_dbtp.
@@ -258,10 +322,8 @@ func (t *TruePeak) Readings() Readings {
 	var sample, annex2, fine, reported largest
 	for i := range t.channels {
 		c := t.channels[i] // a copy: what follows the last frame is not kept
-		tail := make([]float64, fineTaps/2)
-		c.annex2.past, c.fine.past = append([]float64(nil), c.annex2.past...), append([]float64(nil), c.fine.past...)
-		t2 := *t
-		t2.write(&c, tail, t.frames)
+		c.heard = slices.Clone(c.heard)
+		t.write(&c, make([]float64, fineTaps/2), t.frames)
 		sample.offer(c.sample.largest, c.sample.frame, i)
 		annex2.offer(c.annex2.largest, c.annex2.frame, i)
 		reported.offer(c.sample.largest, c.sample.frame, i)
@@ -305,4 +367,24 @@ func (t *TruePeak) reading(name, unit, reference, definition, bound string, l la
 		r.Frame = max(0, min(l.frame, t.frames-1))
 	}
 	return Named{name, r}
+}
+
+// PeakToLoudness is peak_to_loudness_lu: the true peak less the integrated
+// loudness, from readings that hold both.
+func PeakToLoudness(r Readings) Named {
+	n := Named{"peak_to_loudness_lu", Reading{
+		Unit: "LU", Reference: "integrated loudness", Weighting: "K for the loudness, none for the peak",
+		Definition: "true_peak_dbtp less integrated_lufs (AES TD1008)", Frame: -1, Channel: -1,
+	}}
+	peak, _ := r.Get("true_peak_dbtp")
+	loudness, _ := r.Get("integrated_lufs")
+	switch {
+	case !peak.Measurable():
+		n.Reason = "true_peak_dbtp: " + peak.Reason
+	case !loudness.Measurable():
+		n.Reason = "integrated_lufs: " + loudness.Reason
+	default:
+		n.Value = peak.Value - loudness.Value
+	}
+	return n
 }

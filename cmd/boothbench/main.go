@@ -40,6 +40,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{"process", "run takes through a chain file", runProcess},
+		{"meter", "measure loudness and true peak", runMeter},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
 	}

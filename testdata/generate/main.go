@@ -5,7 +5,8 @@
 //
 // The speech is real; the room is invented for the scenario "Harbour Street
 // Stories": a second of room tone, a first reading, a pause in which the
-// narrator moves closer to the microphone, a second reading 6 dB louder. The
+// narrator moves closer to the microphone, a second reading turned up by 7 dB
+// more. The
 // readings are 16 kHz recordings, brought to 48 kHz by the windowed-sinc
 // interpolator of package dsp, so that they hold nothing above 8 kHz; the
 // room's noise and its mains hum go on above and below.
@@ -91,8 +92,8 @@ func compose() ([]float64, error) {
 		file   string
 		gainDB float64
 	}{
-		{1.0, "testdata/source/reading-1.wav", -8},
-		{1.4, "testdata/source/reading-2.wav", -2},
+		{1.0, "testdata/source/reading-1.wav", -3},
+		{1.4, "testdata/source/reading-2.wav", 4},
 		{0.8, "", 0},
 	} {
 		sound = append(sound, make([]float64, int(part.pauseS*rate))...)
