@@ -21,7 +21,7 @@ func truePeakOf(t testing.TB, rate int, b dsp.Block) Readings {
 
 // faded is a sine at a part of the rate, with fades of 10 ms.
 func faded(rate int, partOfRate, amplitude, phaseDegrees float64) []float64 {
-	x := make([]float64, rate)
+	x := make([]float64, rate/5)
 	fade := rate / 100
 	for n := range x {
 		x[n] = amplitude * math.Sin(2*math.Pi*partOfRate*float64(n)+phaseDegrees*math.Pi/180)
