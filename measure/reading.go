@@ -58,7 +58,16 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 			o.Channel = &channel
 		}
 	}
-	return json.Marshal(o)
+	return plainJSON(o)
+}
+
+// plainJSON is json.Marshal that leaves <, > and & as they are.
+func plainJSON(v any) ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	err := e.Encode(v)
+	return bytes.TrimRight(b.Bytes(), "\n"), err
 }
 
 // Named is a reading under the name that it has in JSON and in limits.

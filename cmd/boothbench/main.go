@@ -4,6 +4,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -121,6 +122,15 @@ func (e env) flags(name, usage string) *pflag.FlagSet {
 	f.SortFlags = false
 	f.Usage = func() { fmt.Fprintf(e.stdout, "%s\nFlags:\n%s", usage, f.FlagUsagesWrapped(100)) }
 	return f
+}
+
+// printJSON prints an object as one line of JSON.
+func (e env) printJSON(object any) {
+	line := json.NewEncoder(e.stdout)
+	line.SetEscapeHTML(false)
+	if err := line.Encode(object); err != nil {
+		panic(err) // objects hold only strings and finite numbers
+	}
 }
 
 // parse parses flags; what is wrong with them is a usage error.

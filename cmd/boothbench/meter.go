@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -51,7 +50,7 @@ func runMeter(e env, args []string) error {
 			fmt.Fprintf(e.stderr, "boothbench meter: %v\n", err)
 		}
 		if *asJSON {
-			m.printJSON(e, err)
+			m.printObject(e, err)
 		} else if err == nil {
 			m.print(e)
 		}
@@ -142,7 +141,7 @@ func (m *metered) print(e env) {
 	}
 }
 
-func (m *metered) printJSON(e env, failed error) {
+func (m *metered) printObject(e env, failed error) {
 	o := struct {
 		SchemaVersion int              `json:"schema_version"`
 		Command       string           `json:"command"`
@@ -161,9 +160,5 @@ func (m *metered) printJSON(e env, failed error) {
 	if failed != nil {
 		o.ExitCode, o.Error = exitInput, failed.Error()
 	}
-	line, err := json.Marshal(o)
-	if err != nil {
-		panic(err) // the object holds only strings and finite numbers
-	}
-	fmt.Fprintf(e.stdout, "%s\n", line)
+	e.printJSON(o)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -41,11 +40,7 @@ func (r *report) print(b *batch) {
 	}
 	switch {
 	case b.settings.json:
-		line, err := json.Marshal(r.object(b))
-		if err != nil {
-			panic(err) // the object holds only strings and finite numbers
-		}
-		fmt.Fprintf(b.stdout, "%s\n", line)
+		b.printJSON(r.object(b))
 	case r.err != nil || b.settings.quiet && !b.settings.plan:
 	case b.settings.plan:
 		r.printPlan(b)
