@@ -8,7 +8,7 @@ import (
 // Polyphase is a bank of FIR filters that read a signal between its samples.
 //
 // Conventions: interval n lies between samples n and n+1. Row p reads the
-// signal at n + Position(p), 0 < Position(p) < 1, as
+// signal at n + Position(p), 0 ≤ Position(p) ≤ 1, as
 //
 //	y_p(n) = Σ h_p[j] x[n−Half+1+j],   j = 0 … 2·Half−1
 //
@@ -38,8 +38,8 @@ func NewPolyphase(positions []float64, rows [][]float64) (*Polyphase, error) {
 	}
 	b := &Polyphase{half: taps / 2, positions: append([]float64(nil), positions...)}
 	for p, row := range rows {
-		if !(positions[p] > 0 && positions[p] < 1) {
-			return nil, fmt.Errorf("interpolator: row %d reads at %g, accepted: between 0 and 1", p, positions[p])
+		if !(positions[p] >= 0 && positions[p] <= 1) {
+			return nil, fmt.Errorf("interpolator: row %d reads at %g, accepted: 0 to 1", p, positions[p])
 		}
 		mirror := rows[len(rows)-1-p]
 		if len(row) != taps || len(mirror) != taps {
@@ -188,7 +188,7 @@ func boundsOf(b *Polyphase) interpolationBounds {
 			left += float64(math.Abs(h) * math.Abs(k))
 			right += float64(math.Abs(h) * math.Abs(k-1))
 		}
-		flat, bends := rowBound(row, b.half-1)
+		flat, bends := rowBound(row, b.half-1, make([]float64, 2*b.half))
 		var bend, far float64
 		for j, k := range bends {
 			bend += k
@@ -211,8 +211,9 @@ func boundsOf(b *Polyphase) interpolationBounds {
 const boundMargin = 1 + 1e-10
 
 // rowBound is Bound for one row, developed about its taps at and at+1. bends[j]
-// is the weight of the second difference that is centred on tap j+1.
-func rowBound(row []float64, at int) (flat float64, bends []float64) {
+// is the weight of the second difference that is centred on tap j+1; the slice
+// is reused.
+func rowBound(row []float64, at int, bends []float64) (flat float64, weights []float64) {
 	var sum, moment float64
 	for j, h := range row {
 		sum += h
@@ -222,18 +223,28 @@ func rowBound(row []float64, at int) (flat float64, bends []float64) {
 	if sum != 0 {
 		centre = min(1, max(0, moment/sum))
 	}
-	rest := append([]float64(nil), row...)
-	rest[at] -= float64(sum * (1 - centre))
-	rest[at+1] -= float64(sum * centre)
-	for i := 1 - at; i < len(row)-1-at; i++ {
-		var k float64
-		for j, h := range rest {
-			offset := j - at
-			if i >= 1 && offset > i || i < 1 && offset < i {
-				k += float64(h * math.Abs(float64(offset-i)))
-			}
+	rest := func(j int) float64 {
+		switch j {
+		case at:
+			return row[j] - float64(sum*(1-centre))
+		case at + 1:
+			return row[j] - float64(sum*centre)
 		}
-		bends = append(bends, math.Abs(k))
+		return row[j]
+	}
+	// Double running sums, from either end towards the middle.
+	bends = bends[:len(row)-2]
+	var single, double float64
+	for j := 1; j <= at; j++ {
+		single += rest(j - 1)
+		double += single
+		bends[j-1] = math.Abs(double)
+	}
+	single, double = 0, 0
+	for j := len(row) - 2; j > at; j-- {
+		single += rest(j + 1)
+		double += single
+		bends[j-1] = math.Abs(double)
 	}
 	return math.Abs(sum) + 2*math.Abs(moment-float64(sum*centre)), bends
 }

@@ -222,7 +222,7 @@ func TestNewPolyphaseRefuses(t *testing.T) {
 		"nothing":       {nil, nil},
 		"odd taps":      {[]float64{.5}, [][]float64{{1, 1, 1}}},
 		"no position":   {nil, [][]float64{{.5, .5}}},
-		"position 1":    {[]float64{1}, [][]float64{{.5, .5}}},
+		"position 1.1":  {[]float64{1.1}, [][]float64{{.5, .5}}},
 		"not mirrored":  {[]float64{.5}, [][]float64{{.5, .4}}},
 		"ragged rows":   {[]float64{.3, .7}, [][]float64{{.7, .3}, {.3, .7, 0, 0}}},
 		"NaN tap":       {[]float64{.5}, [][]float64{{math.NaN(), math.NaN()}}},

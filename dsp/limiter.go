@@ -28,7 +28,7 @@ type LimiterSettings struct {
 //  3. Look-ahead (limiterwindow.go): the largest depth of the coming frames,
 //     smoothed by a window as long as the look-ahead, so that the gain is
 //     down, smoothly, when the peak arrives.
-//  4. Guard (limiterguard.go): the proof against the ceiling. No sample and no
+//  4. Guard (ceilingguard.go): the proof against the ceiling. No sample and no
 //     reading of Rec. ITU-R BS.1770-5 Annex 2 exceeds it, whatever the input.
 //
 // While nothing exceeds the ceiling the output is the input, bit for bit but
@@ -100,8 +100,9 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	}
 	limit := DBToAmplitude(s.CeilingDBTP - limiterMarginDB)
 	frames := l.kept() + 4*limiterSegment
+	stride := min(len(guardFade), max(3, latency/12))
 	for c := 0; c < channels; c += share {
-		guard := newCeilingGuard(DBToAmplitude(s.CeilingDBTP-guardMarginDB), latency, share)
+		guard := newCeilingGuard(DBToAmplitude(s.CeilingDBTP-guardMarginDB), guardFade[len(guardFade)-stride:], share, l.finder.short)
 		l.paths = append(l.paths, gainPath{
 			from: c, to: c + share,
 			peaks:    make([]float64, limiterSegment+1),

@@ -1,0 +1,311 @@
+package dsp
+
+import "math"
+
+// ceilingGuard is the last word on a signal: it lowers it where an interpolator
+// reads over the limit, and it can do so for every input.
+//
+// # Why no reading exceeds the limit
+//
+// Time goes in steps of stride frames. After each step there is a plan: a
+// factor of 0 to 1 for each of the last stride frames known, with silence from
+// there on. The invariant: what has been put out, followed by the plan,
+// followed by silence for ever, reads within the limit in every interval, those
+// that reach into the silence included.
+//
+// A step brings stride new frames. Two continuations are weighed: the old plan
+// (new frames: silence), which keeps the invariant because as a signal it is
+// unchanged, and a wish (every frame as it is, the last ones faded out).
+// A reading is linear in the factors and the limit is the same for both signs,
+// so the plans within the limit form a convex set: if the wish is in it, it is
+// taken; if not, the old plan plus the largest share of the difference that
+// keeps every reading within the limit. Either way the invariant holds, and so
+// it holds for all that is ever put out. Nothing is assumed about the input or
+// the wish, only that the samples are finite. ∎
+//
+// What the proof leaves open is how much is lost. So a wish that does not fit is
+// first lowered under the intervals that are over, by about what they are over;
+// the share is then nearly all.
+type ceilingGuard struct {
+	banks  []guardBank
+	limit  float64
+	stride int       // frames of a step, and of the wish's fade
+	margin int       // frames on either side that share an interval with a frame
+	fade   []float64 // the wish's last factors
+
+	next     int       // index of the first frame without a final gain
+	plan     []float64 // factors of frames next … next+stride−1, then as many zeros
+	wish     []float64
+	standard bool // the plan is the fade
+	signal   [][]float64
+	trial    []float64
+	lowered  []float64
+
+	blocks []guardBlock // the last steps' frames, the newest last
+	fresh  int          // how many of them are up to date
+}
+
+// guardBlock is what bounds the readings over a step's frames: the largest
+// |sample| and |second difference| that ends there, of any channel.
+type guardBlock struct{ peak, bend float64 }
+
+// guardLowerings is how many times a step lowers its wish at most. More do not
+// make the gain any higher (±1 noise, impulses in tones).
+const guardLowerings = 3
+
+// newCeilingGuard builds a guard that works with a fade, whose length is the
+// stride as well.
+func newCeilingGuard(limit float64, fade []float64, channels int, interpolators ...*Polyphase) ceilingGuard {
+	g := ceilingGuard{limit: limit, stride: len(fade), fade: fade}
+	for _, p := range interpolators {
+		g.margin = max(g.margin, 2*p.Half()-1)
+	}
+	frames := 2 * g.stride
+	g.plan, g.wish, g.lowered = make([]float64, frames), make([]float64, frames), make([]float64, frames)
+	g.wishAll()
+	for _, p := range interpolators {
+		g.banks = append(g.banks, newGuardBank(p, g.wish, g.margin))
+	}
+	g.trial = make([]float64, frames+2*g.margin)
+	g.signal = make([][]float64, channels)
+	for c := range g.signal {
+		g.signal[c] = make([]float64, g.margin+frames)
+	}
+	g.blocks = make([]guardBlock, 2+(g.margin+g.stride-1)/g.stride)
+	return g
+}
+
+// wishAll wishes for every frame, and the fade.
+func (g *ceilingGuard) wishAll() {
+	fill(g.wish, 1)
+	copy(g.wish[g.stride:], g.fade)
+}
+
+// latency is the number of frames from a frame to the step that settles it.
+func (g *ceilingGuard) latency() int { return 2*g.stride - 1 }
+
+// reach is how many frames before the first without a final gain are needed.
+func (g *ceilingGuard) reach() int { return (len(g.blocks)-2)*g.stride + 2 }
+
+// reset makes everything before and at frame next silence, as far as the guard
+// is concerned.
+func (g *ceilingGuard) reset(next int) {
+	g.next = next
+	clear(g.plan)
+	copy(g.plan, g.fade)
+	g.standard = true
+	g.fresh = 0
+}
+
+// run makes as many gains final as it can, now that the gains of the frames
+// below known are there. It reports whether it lowered any.
+func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lowered bool) {
+	steps := (known-g.next)/g.stride - 1
+	if steps <= 0 {
+		return false
+	}
+	if g.standard && g.quiet(planes, steps) {
+		g.next += steps * g.stride
+		g.fresh = 0
+		return false
+	}
+	for range steps {
+		if !g.bounded(planes, gain) || !g.standard {
+			if g.step(planes, gain) {
+				lowered = true
+				g.fresh = 0
+			}
+		}
+		g.next += g.stride
+	}
+	return lowered
+}
+
+// quiet tells from the cells' maxima that no factors could lift a reading of
+// the coming steps to the limit.
+func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
+	first, last := (g.next-g.margin)/peakCell, (g.next+(steps+1)*g.stride-1)/peakCell
+	var largest uint64
+	for c := range planes {
+		for _, cell := range planes[c].cells[first : last+1] {
+			largest = max(largest, cell)
+		}
+	}
+	for i := range g.banks {
+		if math.Float64frombits(largest)*g.banks[i].L1() > g.limit {
+			return false
+		}
+	}
+	return true
+}
+
+// bounded tells from the samples and their second differences that the wish
+// fits.
+func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
+	copy(g.blocks, g.blocks[1:])
+	newest := len(g.blocks) - 1
+	stale := max(0, newest-g.fresh)
+	g.fresh = len(g.blocks)
+	var all guardBlock
+	for i := range g.blocks {
+		if i < stale || i == newest {
+			g.blocks[i] = g.look(planes, gain, g.next+len(g.wish)-(newest-i)*g.stride)
+		}
+		all.peak, all.bend = max(all.peak, g.blocks[i].peak), max(all.bend, g.blocks[i].bend)
+	}
+	for i := range g.banks {
+		if float64(g.banks[i].flat*all.peak)+float64(g.banks[i].bend*all.bend) > g.limit {
+			return false
+		}
+	}
+	return true
+}
+
+// look measures the step's frames that end at an index.
+func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guardBlock {
+	var peak, bend uint64
+	gains := gain[end-g.stride-2 : end]
+	for c := range planes {
+		x := planes[c].x[end-g.stride-2 : end][:len(gains)]
+		a, b := gains[0]*x[0], gains[1]*x[1]
+		step := b - a
+		for n := 2; n < len(gains); n++ {
+			c := gains[n] * x[n]
+			next := c - b
+			peak = max(peak, math.Float64bits(c)&^signBit)
+			bend = max(bend, math.Float64bits(next-step)&^signBit)
+			b, step = c, next
+		}
+	}
+	return guardBlock{math.Float64frombits(peak), math.Float64frombits(bend)}
+}
+
+// step settles the gains of the next stride frames. It reports whether it
+// lowered any.
+func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool) {
+	from := g.next - g.margin
+	gain = gain[from : g.next+len(g.wish)]
+	fits := true
+	for c := range planes {
+		signal := g.signal[c][:len(gain)]
+		x := planes[c].x[from : from+len(gain)]
+		for n, v := range gain {
+			signal[n] = v * x[n]
+		}
+		if fits {
+			trial := g.weighted(signal, g.wish)
+			bend := math.Float64frombits(secondDifference(signal))
+			for i := range g.banks {
+				fits = fits && g.banks[i].fits(trial, signal, bend, g.limit)
+			}
+		}
+	}
+	if fits {
+		if !g.standard {
+			clear(g.plan)
+			copy(g.plan, g.fade)
+			g.standard = true
+		}
+		return false
+	}
+	g.standard = false
+	for range guardLowerings {
+		if !g.lower() {
+			break
+		}
+	}
+	g.approach()
+	g.wishAll()
+	for k, factor := range g.plan[:g.stride] {
+		gain[g.margin+k] *= factor
+	}
+	clear(g.plan[copy(g.plan, g.plan[g.stride:]):])
+	return true
+}
+
+// weighted is a channel's signal with factors, in g.trial: the frames before
+// them as they are, silence after them.
+func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
+	copy(g.trial, signal[:g.margin])
+	trial := g.trial[g.margin:]
+	for k, factor := range factors {
+		trial[k] = factor * signal[g.margin+k]
+	}
+	return g.trial
+}
+
+// lower lowers the wish under every interval over the limit, and reports
+// whether there was one. Lowering by a tenth more than needed makes up for
+// frames under the interval that are put out already and stay.
+func (g *ceilingGuard) lower() (over bool) {
+	fill(g.lowered, 1)
+	for _, signal := range g.signal {
+		x := g.weighted(signal, g.wish)
+		for i := range g.banks {
+			b := &g.banks[i]
+			threshold := b.threshold(x, g.limit)
+			for n, peak := b.next(x, b.half-1, threshold, g.limit); n >= 0; n, peak = b.next(x, n+1, threshold, g.limit) {
+				over = true
+				b.dip(g.lowered, n-g.margin, min(1, 1.1*(1-g.limit/peak)))
+			}
+		}
+	}
+	for k, factor := range g.lowered {
+		g.wish[k] *= factor
+	}
+	return over
+}
+
+// approach moves the plan towards the wish as far as the limit allows. Where
+// plan and wish are both within the limit, so is everything between them: only
+// the intervals where the wish is over hold it back.
+func (g *ceilingGuard) approach() {
+	share := 1.0
+	for _, signal := range g.signal {
+		x := g.weighted(signal, g.wish)
+		for i := range g.banks {
+			b := &g.banks[i]
+			threshold := b.threshold(x, g.limit)
+			for n, _ := b.next(x, b.half-1, threshold, g.limit); n >= 0; n, _ = b.next(x, n+1, threshold, g.limit) {
+				for p := range b.rows {
+					share = min(share, g.share(b, p, n, signal))
+				}
+			}
+		}
+	}
+	for k := range g.plan {
+		g.plan[k] += float64(share * (g.wish[k] - g.plan[k]))
+	}
+}
+
+// share is how far from plan to wish a row's reading of interval n of the
+// signal stays within the limit.
+func (g *ceilingGuard) share(b *guardBank, p, n int, signal []float64) float64 {
+	var now, change float64 // the reading, and the wish's minus it
+	for j, h := range b.rows[p] {
+		at := n - b.half + 1 + j
+		if at >= len(signal) { // silence
+			break
+		}
+		x := float64(h * signal[at])
+		k := at - g.margin
+		if k < 0 { // put out already
+			now += x
+			continue
+		}
+		now += float64(g.plan[k] * x)
+		change += float64((g.wish[k] - g.plan[k]) * x)
+	}
+	if now < 0 {
+		now, change = -now, -change
+	}
+	switch { // now may be over by its rounding
+	case change == 0:
+		return 1
+	case now+change > g.limit:
+		return max(0, (g.limit-now)/change)
+	case now+change < -g.limit:
+		return max(0, (g.limit+now)/-change)
+	}
+	return 1
+}
