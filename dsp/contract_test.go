@@ -52,6 +52,9 @@ var processors = map[string]func(rate, channels int) (dsp.Processor, error){
 		return dsp.NewDeEsser(dsp.DeEsserSettings{CentreHz: 3000, Q: 2, KeyLowHz: 2000, KeyHighHz: 3900, ThresholdDBFS: -30,
 			Ratio: 4, RangeDB: 8, AttackMs: 1, ReleaseMs: 30}, rate, channels)
 	},
+	"verified ceiling": func(rate, channels int) (dsp.Processor, error) {
+		return dsp.NewVerifiedCeiling(dsp.VerifiedCeilingSettings{LinkChannels: channels == 2}, rate, channels)
+	},
 	"limiter, linked": func(rate, channels int) (dsp.Processor, error) {
 		return dsp.NewLimiter(dsp.LimiterSettings{CeilingDBTP: -6, DriveDB: 6, LookaheadMs: 3, LinkChannels: true}, rate, channels)
 	},

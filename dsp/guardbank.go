@@ -20,29 +20,18 @@ var guardFade = [...]float64{
 	0.99988, 0.99979, 0.99964, 0.99928, 0.99874, 0.99591, 0.99124, 0.98487, 0.96284, 0.92071, 0.81203, 0.89868,
 }
 
+// longHalf is the half from which on interpolation costs so much that closer
+// bounds pay.
+const longHalf = 16
+
 // newGuardBank prepares an interpolator for a wish that follows on margin
 // frames without factors.
 func newGuardBank(p *Polyphase, wish []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
-	factors := make([]float64, margin+len(wish)+margin)
-	fill(factors[:margin], 1)
-	known := margin + copy(factors[margin:], wish)
-	cut, bends := make([]float64, 2*p.half), make([]float64, 2*p.half)
-	// Where all factors are 1 the rows are the interpolator's.
-	b.flat, b.bend = p.Bound()
-	for n := margin; n-p.half+1 < known; n++ {
-		at := min(p.half-1, known-2-(n-p.half+1)) // the second differences end with the last frame known
-		for _, row := range p.rows {
-			for j := range cut {
-				cut[j] = row[j] * factors[n-p.half+1+j]
-			}
-			flat, bends := rowBound(cut, max(0, at), bends)
-			var bend float64
-			for _, k := range bends {
-				bend += k
-			}
-			b.flat, b.bend = max(b.flat, flat*boundMargin), max(b.bend, bend*boundMargin)
-		}
+	if p.half > longHalf {
+		b.boundFade(wish)
+	} else {
+		b.boundRows(wish, margin)
 	}
 	// A dip as wide as the interval's window; of a long window, whose outer
 	// taps are small, in full depth over the middle, and from there smooth.
@@ -58,41 +47,112 @@ func newGuardBank(p *Polyphase, wish []float64, margin int) guardBank {
 	return b
 }
 
-// fits tells whether every reading of x is within the limit; x is the signal
-// with the wish's factors, the signal's second differences are within bend. It
-// interpolates only where the bound does not tell.
-func (b *guardBank) fits(x, signal []float64, bend, limit float64) bool {
-	threshold := (limit - float64(b.bend*bend)) / b.flat
-	last := len(signal) - 2
-	for n := b.half - 1; n+b.half < len(x); n++ {
-		centre := min(n, last)
-		if math.Abs(signal[centre]) > threshold || math.Abs(signal[centre+1]) > threshold {
-			if b.Peak(x[n-b.half+1:n+b.half+1]) > limit {
-				return false
+// boundRows finds flat and bend as those of the interpolator's rows, cut off by
+// the wish's factors.
+func (b *guardBank) boundRows(wish []float64, margin int) {
+	factors := make([]float64, margin+len(wish)+margin)
+	fill(factors[:margin], 1)
+	known := margin + copy(factors[margin:], wish)
+	cut, bends := make([]float64, 2*b.half), make([]float64, 2*b.half)
+	for n := b.half - 1; n-b.half+1 < known; n++ {
+		// The second differences end with the last frame known: rows that are
+		// centred beyond it are developed about the last two.
+		at := max(0, min(b.half-1, known-2-(n-b.half+1)))
+		for _, row := range b.rows {
+			for j := range cut {
+				cut[j] = row[j] * factors[n-b.half+1+j]
 			}
+			flat, bends := rowBound(cut, at, bends)
+			var bend float64
+			for _, k := range bends {
+				bend += k
+			}
+			b.flat, b.bend = max(b.flat, flat*boundMargin), max(b.bend, bend*boundMargin)
 		}
 	}
-	return true
 }
 
-// threshold is what a sample next to an interval of x must exceed for a reading
-// over the limit.
-func (b *guardBank) threshold(x []float64, limit float64) float64 {
+// boundFade finds flat and bend by the product rule, which is close enough for
+// a long fade: with factors w, the second difference of w·x is within
+// |x″| + 2|w′||x′| + |w″||x|, and |x′| is at most twice the largest sample. At
+// the end it is within the last two factors' threefold.
+func (b *guardBank) boundFade(wish []float64) {
+	last := len(wish) - 1
+	extra := 2*wish[last] + wish[last-1]
+	for k := 1; k < last; k++ {
+		slope, bend := math.Abs(wish[k]-wish[k-1]), math.Abs(wish[k+1]-2*wish[k]+wish[k-1])
+		extra = max(extra, 4*slope+bend)
+	}
 	flat, bend := b.Bound()
-	return (limit - float64(bend*math.Float64frombits(secondDifference(x)))) / flat
+	b.flat, b.bend = (flat+float64(bend*extra))*boundMargin, bend
 }
 
-// next is the first interval of x, from n on, that reads over the limit, and
-// what it reads; −1 if there is none.
-func (b *guardBank) next(x []float64, n int, threshold, limit float64) (int, float64) {
-	for ; n+b.half < len(x); n++ {
-		if math.Abs(x[n]) > threshold || math.Abs(x[n+1]) > threshold {
-			if peak := b.Peak(x[n-b.half+1 : n+b.half+1]); peak > limit {
-				return n, peak
-			}
+// overScan finds the intervals of x that read over the limit. It interpolates
+// only where bounds do not tell; these are made afresh for every overChunk
+// intervals, from the second differences there.
+type overScan struct {
+	bank *guardBank
+	x    []float64
+	// standard is the signal without factors, where x is that with the factors
+	// of the standard wish; otherwise nil.
+	standard []float64
+	limit    float64
+
+	n, fresh        int // the next interval, and the first that needs new bounds
+	threshold, bend float64
+}
+
+const overChunk = 64
+
+func (b *guardBank) scan(x, standard []float64, limit float64) overScan {
+	return overScan{bank: b, x: x, standard: standard, limit: limit, n: b.half - 1}
+}
+
+// next is the next interval over the limit, and what it reads; −1 if there is
+// none left.
+func (s *overScan) next() (n int, peak float64) {
+	half := s.bank.half
+	sides := s.x
+	if s.standard != nil {
+		sides = s.standard
+	}
+	for ; s.n+half < len(s.x); s.n++ {
+		if s.n >= s.fresh {
+			s.bound()
+		}
+		side := min(s.n, len(sides)-2)
+		if math.Abs(sides[side]) <= s.threshold && math.Abs(sides[side+1]) <= s.threshold {
+			continue
+		}
+		window := s.x[s.n-half+1 : s.n+half+1]
+		if half > longHalf && s.bank.atMost(window, s.bend) <= s.limit {
+			continue
+		}
+		if peak = s.bank.Peak(window); peak > s.limit {
+			s.n++
+			return s.n - 1, peak
 		}
 	}
 	return -1, 0
+}
+
+// bound finds the bounds for the next overChunk intervals.
+func (s *overScan) bound() {
+	b := s.bank
+	from, to := s.n-b.half+1, min(len(s.x), s.n+overChunk+b.half)
+	s.fresh = s.n + overChunk
+	if s.standard == nil || b.half > longHalf {
+		s.bend = math.Float64frombits(secondDifference(s.x[from:to]))
+	}
+	if s.standard == nil {
+		s.threshold = (s.limit - float64(b.bounds.bend*s.bend)) / b.bounds.flat
+		return
+	}
+	var bend float64
+	if to = min(to, len(s.standard)); to > from+2 {
+		bend = math.Float64frombits(secondDifference(s.standard[from:to]))
+	}
+	s.threshold = (s.limit - float64(b.bend*bend)) / b.flat
 }
 
 // dip lowers factors by depth around interval n, where no other dip has

@@ -101,15 +101,15 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	limit := DBToAmplitude(s.CeilingDBTP - limiterMarginDB)
 	frames := l.kept() + 4*limiterSegment
 	stride := min(len(guardFade), max(3, latency/12))
+	guard := newCeilingGuard(DBToAmplitude(s.CeilingDBTP-guardMarginDB), guardFade[len(guardFade)-stride:], share, l.finder.short)
 	for c := 0; c < channels; c += share {
-		guard := newCeilingGuard(DBToAmplitude(s.CeilingDBTP-guardMarginDB), guardFade[len(guardFade)-stride:], share, l.finder.short)
 		l.paths = append(l.paths, gainPath{
 			from: c, to: c + share,
 			peaks:    make([]float64, limiterSegment+1),
 			envelope: newDepthEnvelope(limit, s.Release, rate),
 			runs:     make([]depthRun, 0, limiterSegment),
 			window:   newDepthWindow(latency - l.finder.half - guard.latency() + 1),
-			guard:    guard,
+			guard:    guard.twin(),
 			gain:     make([]float64, frames),
 		})
 	}

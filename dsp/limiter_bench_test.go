@@ -36,3 +36,31 @@ func BenchmarkLimiter(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkVerifiedCeiling works on limited speech.
+func BenchmarkVerifiedCeiling(b *testing.B) {
+	const frames = 48000 * 2
+	s := limiterDefaults()
+	s.DriveDB = 5
+	in, _ := limited(speech(b, frames), s, 48000)
+	v, err := dsp.NewVerifiedCeiling(dsp.VerifiedCeilingSettings{CeilingDBTP: -1, LinkChannels: true}, 48000, 2)
+	if err != nil {
+		b.Fatal(err)
+	}
+	out := dsp.NewBlock(2, in.Frames())
+	for b.Loop() {
+		copy(out[0], in[0])
+		copy(out[1], in[1])
+		v.Reset()
+		v.Process(out)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(frames*2), "ns/sample")
+}
+
+func BenchmarkNewVerifiedCeiling(b *testing.B) {
+	for b.Loop() {
+		if _, err := dsp.NewVerifiedCeiling(dsp.VerifiedCeilingSettings{CeilingDBTP: -1, LinkChannels: true}, 48000, 2); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
