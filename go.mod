@@ -4,6 +4,7 @@ go 1.26.0
 
 require (
 	github.com/go-audio/audio v1.0.0
+	github.com/go-audio/riff v1.0.0
 	github.com/go-audio/wav v1.1.0
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
@@ -14,7 +15,6 @@ require (
 )
 
 require (
-	github.com/go-audio/riff v1.0.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/tools v0.30.0 // indirect
 )

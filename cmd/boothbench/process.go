@@ -183,7 +183,7 @@ func (b *batch) fill(r *report, workers int) error {
 
 	writer, err := wave.Create(r.out, r.outFormat, wave.Options{
 		Replace: s.replace, Dither: r.dither, Seed: s.ditherSeed,
-		Chunks: reader.Chunks(), Inputs: b.protected(),
+		Chunks: reader.Chunks(), Inputs: b.protected(), Frames: reader.Frames(),
 	})
 	if err != nil {
 		return createError(err)

@@ -25,7 +25,10 @@ func decoderFor(f Format) decoder {
 	case 2:
 		return decode16
 	case 3:
-		if f.Channels == 2 {
+		switch f.Channels {
+		case 1:
+			return decode24mono
+		case 2:
 			return decode24stereo
 		}
 		return decode24
@@ -72,6 +75,16 @@ func decode24(b dsp.Block, from, frames int, raw []byte) {
 	}
 }
 
+// A constant step nearly halves the time for one channel.
+func decode24mono(b dsp.Block, from, frames int, raw []byte) {
+	plane := b[0][from : from+frames]
+	for n := range plane {
+		plane[n] = float64(int32(binary.LittleEndian.Uint32(raw)<<8)) * scale24
+		raw = raw[3:]
+	}
+}
+
+// One load a frame for two channels.
 func decode24stereo(b dsp.Block, from, frames int, raw []byte) {
 	left, right := b[0][from:from+frames], b[1][from:from+frames]
 	right = right[:len(left)]

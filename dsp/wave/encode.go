@@ -7,158 +7,163 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Overs tells what a Writer had to change to fit its integers.
-type Overs struct {
-	Count      int64 // samples clamped to full scale
-	FirstFrame int64 // of the first one
-	Channel    int   // of the first one, from 0
-	NonFinite  int64 // NaN or infinite samples, written as 0 or full scale
+// encoder turns blocks into the bytes of a format.
+type encoder struct {
+	quantiser
+	float bool
+	bytes int // of a sample
 }
 
-// quantiser turns samples into integers: scale, dither, round to nearest even,
-// clamp and count.
-type quantiser struct {
-	scale     float64
-	low, high float64 // what rounds to the smallest and stays below the largest code + 1/2
-	shift     uint    // valid bits stand at the top of the container
-	dither    []ditherSource
-	overs     Overs
-	frame     int64 // of the block's first frame
-}
+// stride is the number of frames that are encoded together: few enough for
+// all that is needed of them to stay in the fastest cache.
+const stride = 1024
 
-func newQuantiser(f Format, kind DitherKind, seed uint64) *quantiser {
-	full := float64(uint64(1) << (f.Bits - 1))
-	q := &quantiser{scale: full, low: -full - 0.5, high: full - 0.5, shift: uint(f.container()*8 - f.Bits)}
-	if kind == TPDF {
-		for c := range f.Channels {
-			q.dither = append(q.dither, newDither(seed, c))
-		}
+func newEncoder(f Format, kind DitherKind, seed uint64) *encoder {
+	e := &encoder{float: f.Encoding == Float, bytes: f.container()}
+	if !e.float {
+		e.quantiser = newQuantiser(f, kind, seed)
 	}
-	return q
+	return e
 }
 
-// roundingMagic added to a number below 2^51 pushes its fraction out of the
-// significand, rounding to nearest even.
-const roundingMagic = 3 << 51
+// encode fills raw, which has slackBytes to spare, with frames of the block.
+func (e *encoder) encode(raw []byte, b dsp.Block, from, frames int) {
+	for frames > 0 {
+		n := min(frames, stride)
+		e.encodeStride(raw, b, from, n)
+		raw = raw[n*e.bytes*len(b):]
+		from += n
+		frames -= n
+		e.frame += int64(n)
+	}
+}
 
-// integers quantises a channel into codes, left-justified in their container.
-func (q *quantiser) integers(codes []int32, plane []float64, channel int) {
-	codes = codes[:len(plane)]
-	if q.dither != nil {
-		d := q.dither[channel]
-		for n, x := range plane {
-			v := float64(x*q.scale) + d.lsb()
-			if v >= q.low && v < q.high {
-				codes[n] = int32(math.Float64bits(v+roundingMagic)) << q.shift
-			} else {
-				codes[n] = q.over(x, n, channel) << q.shift
-			}
-		}
-		q.dither[channel] = d
+func (e *encoder) encodeStride(raw []byte, b dsp.Block, from, frames int) {
+	if e.bytes == 3 && len(b) == 2 {
+		e.pack24stereo(raw, b[0][from:from+frames], b[1][from:from+frames])
 		return
 	}
-	for n, x := range plane {
-		v := float64(x * q.scale)
-		if v >= q.low && v < q.high {
-			codes[n] = int32(math.Float64bits(v+roundingMagic)) << q.shift
-		} else {
-			codes[n] = q.over(x, n, channel) << q.shift
+	step := len(b) * e.bytes
+	for c, plane := range b {
+		plane, raw := plane[from:from+frames], raw[c*e.bytes:]
+		switch {
+		case e.float && e.bytes == 8:
+			e.pack64f(raw, plane, step)
+		case e.float:
+			e.pack32f(raw, plane, step, c)
+		case e.bytes == 1:
+			e.pack8(raw, plane, step, c)
+		case e.bytes == 2:
+			e.pack16(raw, plane, step, c)
+		case e.bytes == 3:
+			e.pack24(raw, plane, step, c)
+		default:
+			e.pack32(raw, plane, step, c)
 		}
 	}
 }
 
-// over handles a sample that no code stands for.
-func (q *quantiser) over(x float64, n, channel int) int32 {
-	if x-x != 0 {
-		q.overs.NonFinite++
-		if x != x {
-			return 0
-		}
-	}
-	frame := q.frame + int64(n)
-	if q.overs.Count == 0 || frame < q.overs.FirstFrame {
-		q.overs.FirstFrame, q.overs.Channel = frame, channel
-	}
-	q.overs.Count++
-	if x < 0 {
-		return int32(-q.scale)
-	}
-	return int32(q.scale - 1)
-}
+// The pack functions round, and write a sample each step bytes.
 
-// pack writes codes of one channel into interleaved bytes.
-func pack(raw []byte, codes []int32, channel, channels, container int) {
-	at, step := channel*container, channels*container
-	switch container {
-	case 1:
-		for _, v := range codes {
-			raw[at] = byte(v + 128)
-			at += step
+func (e *encoder) pack8(raw []byte, plane []float64, step, c int) {
+	q, at := &e.quantiser, 0
+	samples, scale := q.dithered(plane, c)
+	for n, x := range samples {
+		u := index(x, scale, q.bias)
+		if u >= q.span {
+			u = q.over(plane[n], n, c)
 		}
-	case 2:
-		for _, v := range codes {
-			binary.LittleEndian.PutUint16(raw[at:], uint16(v))
-			at += step
-		}
-	case 3:
-		for _, v := range codes {
-			b := raw[at : at+3 : at+3]
-			b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
-			at += step
-		}
-	case 4:
-		for _, v := range codes {
-			binary.LittleEndian.PutUint32(raw[at:], uint32(v))
-			at += step
-		}
+		raw[at] = byte(u) // unsigned: 128 is 0
+		at += step
 	}
 }
 
-// packStereo24 writes two channels of 24 bits, a frame in one store; the store
-// reaches two bytes beyond the frame.
-func packStereo24(raw []byte, left, right []int32) {
-	right = right[:len(left)]
-	for n, l := range left {
-		binary.LittleEndian.PutUint64(raw, uint64(uint32(l)&0xffffff)|uint64(uint32(right[n]))<<24)
+func (e *encoder) pack16(raw []byte, plane []float64, step, c int) {
+	q, at := &e.quantiser, 0
+	samples, scale := q.dithered(plane, c)
+	for n, x := range samples {
+		u := index(x, scale, q.bias)
+		if u >= q.span {
+			u = q.over(plane[n], n, c)
+		}
+		binary.LittleEndian.PutUint16(raw[at:], uint16(u-q.full)<<(q.shift&15))
+		at += step
+	}
+}
+
+func (e *encoder) pack24(raw []byte, plane []float64, step, c int) {
+	q, at := &e.quantiser, 0
+	samples, scale := q.dithered(plane, c)
+	for n, x := range samples {
+		u := index(x, scale, q.bias)
+		if u >= q.span {
+			u = q.over(plane[n], n, c)
+		}
+		v := uint32(u-q.full) << (q.shift & 31)
+		b := raw[at : at+3 : at+3]
+		b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
+		at += step
+	}
+}
+
+// pack24stereo writes a frame in one store; the store reaches two bytes beyond
+// the frame.
+func (e *encoder) pack24stereo(raw []byte, left, right []float64) {
+	q := &e.quantiser
+	l, scale := q.dithered(left, 0)
+	r, _ := q.dithered(right, 1)
+	r = r[:len(l)]
+	bias, span, full, shift := q.bias, q.span, q.full, q.shift&31
+	for n, x := range l {
+		u, v := index(x, scale, bias), index(r[n], scale, bias)
+		if u >= span {
+			u = q.over(left[n], n, 0)
+		}
+		if v >= span {
+			v = q.over(right[n], n, 1)
+		}
+		binary.LittleEndian.PutUint64(raw, (u-full)<<shift&0xffffff|(v-full)<<shift&0xffffff<<24)
 		raw = raw[6:]
 	}
 }
 
-// packFloat writes floating-point samples of one channel.
-func packFloat(raw []byte, plane []float64, channel, channels, bits int) {
-	at, step := channel*bits/8, channels*bits/8
-	if bits == 64 {
-		for _, x := range plane {
-			binary.LittleEndian.PutUint64(raw[at:], math.Float64bits(x))
-			at += step
+func (e *encoder) pack32(raw []byte, plane []float64, step, c int) {
+	q, at := &e.quantiser, 0
+	samples, scale := q.dithered(plane, c)
+	for n, x := range samples {
+		u := index(x, scale, q.bias)
+		if u >= q.span {
+			u = q.over(plane[n], n, c)
 		}
-		return
+		binary.LittleEndian.PutUint32(raw[at:], uint32(u-q.full)<<(q.shift&31))
+		at += step
 	}
-	for _, x := range plane {
+}
+
+// pack32f clamps what 32-bit floating point would make infinite.
+func (e *encoder) pack32f(raw []byte, plane []float64, step, c int) {
+	at := 0
+	for n, x := range plane {
+		if !(math.Abs(x) <= math.MaxFloat32) {
+			if x-x != 0 {
+				e.overs.NonFinite++
+			} else {
+				e.countOver(n, c)
+				x = math.Copysign(math.MaxFloat32, x)
+			}
+		}
 		binary.LittleEndian.PutUint32(raw[at:], math.Float32bits(float32(x)))
 		at += step
 	}
 }
 
-// encode fills raw, which has slackBytes to spare, with the block's frames.
-func (w *Writer) encode(raw []byte, b dsp.Block, from, frames int) {
-	if w.format.Encoding == Float {
-		for c, plane := range b {
-			packFloat(raw, plane[from:from+frames], c, len(b), w.format.Bits)
+func (e *encoder) pack64f(raw []byte, plane []float64, step int) {
+	at := 0
+	for _, x := range plane {
+		if x-x != 0 {
+			e.overs.NonFinite++
 		}
-		return
+		binary.LittleEndian.PutUint64(raw[at:], math.Float64bits(x))
+		at += step
 	}
-	container := w.format.container()
-	if container == 3 && len(b) == 2 {
-		for c, plane := range b {
-			w.quantiser.integers(w.codes[c], plane[from:from+frames], c)
-		}
-		packStereo24(raw, w.codes[0][:frames], w.codes[1][:frames])
-	} else {
-		for c, plane := range b {
-			w.quantiser.integers(w.codes[0], plane[from:from+frames], c)
-			pack(raw, w.codes[0][:frames], c, len(b), container)
-		}
-	}
-	w.quantiser.frame += int64(frames)
 }

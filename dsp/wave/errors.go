@@ -19,6 +19,7 @@ type FormatError struct {
 	Offset   int64  // bytes from the start of the file
 	Found    string
 	Accepted string
+	Advice   string // what to do about it, if that does not follow
 }
 
 func (e *FormatError) Error() string {
@@ -31,6 +32,9 @@ func (e *FormatError) Error() string {
 		fmt.Fprintf(&b, "at byte %d: ", e.Offset)
 	}
 	fmt.Fprintf(&b, "found %s; accepted: %s", e.Found, e.Accepted)
+	if e.Advice != "" {
+		fmt.Fprintf(&b, "; %s", e.Advice)
+	}
 	return b.String()
 }
 

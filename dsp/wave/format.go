@@ -69,6 +69,19 @@ func (f Format) check() error {
 	return nil
 }
 
+// checkShape says what is wrong with a caller's block, if anything is.
+func checkShape(b dsp.Block, channels int) error {
+	if len(b) != channels {
+		return fmt.Errorf("found a block of %d channels; accepted: %d, as in the file", len(b), channels)
+	}
+	for c := range b {
+		if len(b[c]) != len(b[0]) {
+			return fmt.Errorf("found a block of %d frames in channel 1 and %d in channel %d; accepted: the same number", len(b[0]), len(b[c]), c+1)
+		}
+	}
+	return nil
+}
+
 // maxRate is a bound on what a header may claim, above any rate in use.
 const maxRate = 10_000_000
 

@@ -10,9 +10,10 @@ import (
 
 // Reader is a WAV file as a Source.
 type Reader struct {
-	r      io.ReaderAt
-	closer io.Closer
-	path   string
+	r    io.ReaderAt
+	file *os.File // if Open opened it
+	path string
+	size int64
 	header
 	decode decoder
 
@@ -28,23 +29,28 @@ const (
 
 // Open opens a WAV file. Errors about what the file holds are *FormatError.
 func Open(path string) (*Reader, error) {
+	// Looked at before it is opened: opening a pipe would wait for a writer.
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, &FormatError{Path: path, Found: kindOf(info), Accepted: "a WAV file"}
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	info, err := f.Stat()
-	if err == nil && !info.Mode().IsRegular() {
-		err = &FormatError{Path: path, Found: kindOf(info), Accepted: "a WAV file"}
+	if info, err = f.Stat(); err != nil {
+		f.Close()
+		return nil, err
 	}
-	var r *Reader
-	if err == nil {
-		r, err = NewReader(f, info.Size(), path)
-	}
+	r, err := NewReader(f, info.Size(), path)
 	if err != nil {
 		f.Close()
 		return nil, err
 	}
-	r.closer = f
+	r.file = f
 	return r, nil
 }
 
@@ -63,9 +69,9 @@ func NewReader(r io.ReaderAt, size int64, name string) (*Reader, error) {
 		return nil, err
 	}
 	frame := p.format.frameBytes()
-	frames := max(1, bufferBytes/frame)
+	frames := bufferBytes / frame
 	return &Reader{
-		r: r, path: name, header: p.header, next: p.dataOffset,
+		r: r, path: name, size: size, header: p.header, next: p.dataOffset,
 		decode: decoderFor(p.format), buffer: make([]byte, frames*frame+slackBytes),
 	}, nil
 }
@@ -79,7 +85,8 @@ func (r *Reader) Frames() int64 { return r.dataBytes / int64(r.format.frameBytes
 // Name is the file's path, or what NewReader was given.
 func (r *Reader) Name() string { return r.path }
 
-// Warnings tells what is odd about the file.
+// Warnings tells what is odd about the file. A file that is still growing is
+// noticed at the end only.
 func (r *Reader) Warnings() []Warning { return r.warnings }
 
 // Chunks returns the chunks to carry over to a processed copy.
@@ -87,8 +94,8 @@ func (r *Reader) Chunks() []Chunk { return r.chunks }
 
 // Read fills b, or as much of it as there is sound left for.
 func (r *Reader) Read(b dsp.Block) (int, error) {
-	if len(b) != r.format.Channels {
-		return 0, fmt.Errorf("%s: found a block of %d channels; accepted: %d, as the file has", r.path, len(b), r.format.Channels)
+	if err := checkShape(b, r.format.Channels); err != nil {
+		return 0, fmt.Errorf("%s: %w", r.path, err)
 	}
 	frame := r.format.frameBytes()
 	done := 0
@@ -112,6 +119,7 @@ func (r *Reader) Read(b dsp.Block) (int, error) {
 func (r *Reader) fill() error {
 	left := r.dataOffset + r.dataBytes - r.next
 	if left == 0 {
+		r.noticeGrowth()
 		return io.EOF
 	}
 	n := int(min(left, int64(len(r.buffer)-slackBytes)))
@@ -126,6 +134,19 @@ func (r *Reader) fill() error {
 	return nil
 }
 
+// noticeGrowth warns, once, of a file that has grown since it was opened: it is
+// still being recorded.
+func (r *Reader) noticeGrowth() {
+	if r.file == nil {
+		return
+	}
+	if info, err := r.file.Stat(); err == nil && info.Size() > r.size {
+		r.warnings = append(r.warnings, Warning{r.path, r.size,
+			fmt.Sprintf("the file has grown by %d bytes since it was opened: it is still being recorded", info.Size()-r.size), "read to where it ended then"})
+		r.size = info.Size()
+	}
+}
+
 // SeekFrame makes the next Read begin at a frame.
 func (r *Reader) SeekFrame(frame int64) error {
 	if frame < 0 || frame > r.Frames() {
@@ -138,8 +159,8 @@ func (r *Reader) SeekFrame(frame int64) error {
 
 // Close closes the file, if Open opened it.
 func (r *Reader) Close() error {
-	if r.closer == nil {
+	if r.file == nil {
 		return nil
 	}
-	return r.closer.Close()
+	return r.file.Close()
 }

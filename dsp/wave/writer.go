@@ -2,7 +2,9 @@ package wave
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
+	"syscall"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -14,17 +16,19 @@ type Options struct {
 	Seed    uint64     // of the dither: same seed, same bits
 	Chunks  []Chunk    // carried over as they are
 	Inputs  []string   // files that must not be replaced
+	Frames  int64      // to be written, if known: the error of a full disk then says how much room is missing
 }
 
 // Writer is a WAV file as a Sink. Its bytes depend on the samples and the
 // options alone.
 type Writer struct {
-	file      *File
-	format    Format
-	after     []Chunk
-	quantiser *quantiser
-	codes     [][]int32
-	buffer    []byte
+	file     *File
+	format   Format
+	after    []Chunk
+	encoder  *encoder
+	pending  int // bytes in buffer
+	buffer   []byte
+	expected int64 // bytes in all, 0: not known
 
 	frames     int64
 	position   int64 // bytes written
@@ -39,7 +43,13 @@ var riffLimit int64 = 0xFFFFFFFF
 
 // Create begins a WAV file. It appears under its name with Commit.
 func Create(path string, f Format, o Options) (*Writer, error) {
-	if err := f.check(); err != nil {
+	err := f.check()
+	for _, c := range o.Chunks {
+		if err == nil {
+			err = c.check()
+		}
+	}
+	if err != nil {
 		err.(*FormatError).Path = path
 		return nil, err
 	}
@@ -47,17 +57,9 @@ func Create(path string, f Format, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	frame := f.frameBytes()
-	frames := max(1, bufferBytes/frame)
-	w := &Writer{file: file, format: f, quantiser: newQuantiser(f, o.Dither, o.Seed), buffer: make([]byte, frames*frame+slackBytes)}
-	planes := 1
-	if f.Channels == 2 {
-		planes = 2
-	}
-	for range planes {
-		w.codes = append(w.codes, make([]int32, frames))
-	}
-	if err := w.begin(o.Chunks); err != nil {
+	w := &Writer{file: file, format: f, encoder: newEncoder(f, o.Dither, o.Seed)}
+	w.buffer = make([]byte, bufferBytes/f.frameBytes()*f.frameBytes()+slackBytes)
+	if err := w.begin(o); err != nil {
 		file.Abort()
 		return nil, err
 	}
@@ -65,70 +67,30 @@ func Create(path string, f Format, o Options) (*Writer, error) {
 }
 
 // begin writes everything ahead of the samples, with sizes still 0.
-func (w *Writer) begin(chunks []Chunk) error {
-	le := binary.LittleEndian
+func (w *Writer) begin(o Options) error {
 	b := []byte("RIFF\x00\x00\x00\x00WAVE")
-	b = append(b, "JUNK\x1c\x00\x00\x00"...) // the place of a ds64 chunk (EBU Tech 3306)
-	b = append(b, make([]byte, 28)...)
-	for _, c := range chunks {
+	b = appendChunk(b, "JUNK", make([]byte, 28)) // the place of a ds64 chunk (EBU Tech 3306)
+	for _, c := range o.Chunks {
 		if c.After {
 			w.after = append(w.after, c)
 			continue
 		}
 		b = appendChunk(b, c.ID, c.Data)
 	}
-	b = appendChunk(b, "fmt ", w.fmtChunk())
+	b = appendChunk(b, "fmt ", appendFormat(nil, w.format))
 	if w.format.Encoding == Float {
 		w.factOffset = int64(len(b)) + 8
 		b = appendChunk(b, "fact", make([]byte, 4))
 	}
-	b = append(b, "data"...)
-	b = le.AppendUint32(b, 0)
+	b = append(b, "data\x00\x00\x00\x00"...)
 	w.dataOffset = int64(len(b))
+	if o.Frames > 0 {
+		w.expected = w.dataOffset + o.Frames*int64(w.format.frameBytes())
+		for _, c := range w.after {
+			w.expected += 8 + int64(len(c.Data)) + int64(len(c.Data)%2)
+		}
+	}
 	return w.append(b)
-}
-
-// appendChunk appends a chunk and the byte that makes its length even.
-func appendChunk(b []byte, id string, data []byte) []byte {
-	b = append(b, (id + "    ")[:4]...)
-	b = binary.LittleEndian.AppendUint32(b, uint32(len(data)))
-	b = append(b, data...)
-	if len(data)%2 != 0 {
-		b = append(b, 0)
-	}
-	return b
-}
-
-// fmtChunk is plain WAVE_FORMAT_PCM or IEEE_FLOAT where that says everything.
-func (w *Writer) fmtChunk() []byte {
-	le := binary.LittleEndian
-	f := w.format
-	tag := uint16(tagPCM)
-	if f.Encoding == Float {
-		tag = tagFloat
-	}
-	extensible := f.Channels > 2 || f.ChannelMask != 0 || f.Bits != 8*f.container()
-	var b []byte
-	if extensible {
-		b = le.AppendUint16(b, tagExtensible)
-	} else {
-		b = le.AppendUint16(b, tag)
-	}
-	b = le.AppendUint16(b, uint16(f.Channels))
-	b = le.AppendUint32(b, uint32(f.Rate))
-	b = le.AppendUint32(b, uint32(min(int64(f.Rate)*int64(f.frameBytes()), 0xFFFFFFFF)))
-	b = le.AppendUint16(b, uint16(f.frameBytes()))
-	b = le.AppendUint16(b, uint16(8*f.container()))
-	if extensible {
-		b = le.AppendUint16(b, 22)
-		b = le.AppendUint16(b, uint16(f.Bits))
-		b = le.AppendUint32(b, f.ChannelMask)
-		b = le.AppendUint16(b, tag)
-		b = append(b, subFormatTail...)
-	} else if tag != tagPCM {
-		b = le.AppendUint16(b, 0)
-	}
-	return b
 }
 
 func (w *Writer) append(b []byte) error {
@@ -137,37 +99,62 @@ func (w *Writer) append(b []byte) error {
 	}
 	n, err := w.file.Write(b)
 	w.position += int64(n)
-	if err != nil {
-		w.failed = fmt.Errorf("%s: after %d bytes: %w", w.file.path, w.position, err)
+	return w.fail(err)
+}
+
+// fail remembers the first error. On a full disk it says how much is missing.
+func (w *Writer) fail(err error) error {
+	if err == nil || w.failed != nil {
+		return w.failed
 	}
+	full := errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
+	switch {
+	case full && w.expected > w.position:
+		err = fmt.Errorf("the disk is full after %d bytes, and %d more are needed; make room or choose another disk: %w", w.position, w.expected-w.position, err)
+	case full:
+		err = fmt.Errorf("the disk is full after %d bytes, and more are needed; make room or choose another disk: %w", w.position, err)
+	}
+	w.failed = fmt.Errorf("%s: %w", w.file.path, err)
 	return w.failed
 }
 
 // Write appends a block.
 func (w *Writer) Write(b dsp.Block) error {
-	if len(b) != w.format.Channels {
-		return fmt.Errorf("%s: found a block of %d channels; accepted: %d", w.file.path, len(b), w.format.Channels)
+	if err := checkShape(b, w.format.Channels); err != nil {
+		return fmt.Errorf("%s: %w", w.file.path, err)
 	}
 	frame := w.format.frameBytes()
+	room := len(w.buffer) - slackBytes
 	for from, frames := 0, b.Frames(); from < frames; {
-		n := min(frames-from, (len(w.buffer)-slackBytes)/frame)
-		w.encode(w.buffer, b, from, n)
-		if err := w.append(w.buffer[:n*frame]); err != nil {
-			return err
-		}
+		n := min(frames-from, (room-w.pending)/frame)
+		w.encoder.encode(w.buffer[w.pending:], b, from, n)
+		w.pending += n * frame
 		w.frames += int64(n)
 		from += n
+		if w.pending == room {
+			if err := w.flush(); err != nil {
+				return err
+			}
+		}
 	}
-	return nil
+	return w.failed
+}
+
+// flush writes the frames that are encoded.
+func (w *Writer) flush() error {
+	n := w.pending
+	w.pending = 0
+	return w.append(w.buffer[:n])
 }
 
 // Frames is the number of frames written so far.
 func (w *Writer) Frames() int64 { return w.frames }
 
-// Overs tells what had to be clamped so far.
-func (w *Writer) Overs() Overs { return w.quantiser.overs }
+// Overs tells what had to be changed so far to fit the format.
+func (w *Writer) Overs() Overs { return w.encoder.overs }
 
-// Commit completes the header and makes the file appear under its name.
+// Commit completes the header and makes the file appear under its name. If it
+// fails, nothing is left behind.
 func (w *Writer) Commit() error {
 	if err := w.finish(); err != nil {
 		w.file.Abort()
@@ -179,8 +166,11 @@ func (w *Writer) Commit() error {
 // Abort removes what was written; after Commit it does nothing.
 func (w *Writer) Abort() error { return w.file.Abort() }
 
+// finish writes what follows the samples, then the sizes.
 func (w *Writer) finish() error {
-	le := binary.LittleEndian
+	if err := w.flush(); err != nil {
+		return err
+	}
 	dataBytes := w.position - w.dataOffset
 	var tail []byte
 	if dataBytes%2 != 0 {
@@ -193,10 +183,10 @@ func (w *Writer) finish() error {
 		return err
 	}
 	riffBytes := w.position - 8
+	le := binary.LittleEndian
 	patch := func(offset int64, b []byte) {
-		if _, err := w.file.WriteAt(b, offset); err != nil && w.failed == nil {
-			w.failed = err
-		}
+		_, err := w.file.WriteAt(b, offset)
+		w.fail(err)
 	}
 	size := func(n int64) []byte { return le.AppendUint32(nil, uint32(min(n, unknownSize))) }
 	if riffBytes > riffLimit {

@@ -3,6 +3,7 @@
  *   sndfile_check read FILE                  frames as doubles to standard output
  *   sndfile_check write FILE FORMAT RATE CH  doubles from standard input, of
  *                                            which integers take 32 bits
+ *   sndfile_check copy FILE FILE             by doubles, to compare the speed
  *
  * FORMAT is a libsndfile format number in hexadecimal. */
 #include <math.h>
@@ -48,5 +49,15 @@ int main(int argc, char **argv) {
 		}
 		return sf_close(f) ? fail("close") : 0;
 	}
-	return fail("usage: read FILE | write FILE FORMAT RATE CHANNELS");
+	if (argc == 4 && !strcmp(argv[1], "copy")) {
+		static double x[2 * 4096];
+		SNDFILE *in = sf_open(argv[2], SFM_READ, &info);
+		if (!in || info.channels > 2) return fail(sf_strerror(NULL));
+		SNDFILE *out = sf_open(argv[3], SFM_WRITE, &info);
+		if (!out) return fail(sf_strerror(NULL));
+		for (sf_count_t n; (n = sf_readf_double(in, x, 4096)) > 0;)
+			if (sf_writef_double(out, x, n) != n) return fail(sf_strerror(out));
+		return sf_close(in) || sf_close(out) ? fail("close") : 0;
+	}
+	return fail("usage: read FILE | write FILE FORMAT RATE CHANNELS | copy FILE FILE");
 }

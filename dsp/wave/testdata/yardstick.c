@@ -11,7 +11,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { FRAMES = 2048 };
+enum { FRAMES = 65536 / 6 }; /* reads and writes as long as this package's */
 static unsigned char raw[FRAMES * 6 + 8];
 static double left[FRAMES], right[FRAMES];
 

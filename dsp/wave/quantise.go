@@ -1,0 +1,93 @@
+package wave
+
+import "math"
+
+// Overs tells what a Writer had to change to fit its format.
+type Overs struct {
+	Count      int64 // samples clamped to full scale, or to what 32-bit floating point can hold
+	FirstFrame int64 // of the first one
+	Channel    int   // of the first one, from 0
+	NonFinite  int64 // NaN and infinite samples: 0 in integers, kept in floating point
+}
+
+// quantiser turns samples into integers: scale, dither, round to nearest even,
+// clamp and count. A sample that dither lifts over full scale counts too.
+type quantiser struct {
+	scale  float64 // full scale in codes
+	full   uint64  // codes are −full to full−1
+	span   uint64  // the number of codes
+	bias   uint64  // see index
+	shift  uint    // valid bits stand at the top of their container
+	dither []ditherSource
+	noisy  [2][]float64 // dithered samples
+	overs  Overs
+	frame  int64 // of the first frame at hand
+}
+
+func newQuantiser(f Format, kind DitherKind, seed uint64) quantiser {
+	full := uint64(1) << (f.Bits - 1)
+	q := quantiser{
+		scale: float64(full), full: full, span: 2 * full,
+		bias:  math.Float64bits(roundingMagic) - full,
+		shift: uint(f.container()*8 - f.Bits),
+	}
+	if kind == TPDF {
+		for c := range f.Channels {
+			q.dither = append(q.dither, newDither(seed, c))
+		}
+		q.noisy = [2][]float64{make([]float64, stride), make([]float64, stride)}
+	}
+	return q
+}
+
+// roundingMagic added to a number below 2^51 pushes its fraction out of the
+// significand: that rounds it to nearest even, and leaves its integer in the
+// lowest bits.
+const roundingMagic = 3 << 51
+
+// index scales and rounds a sample and returns its code counted from the
+// smallest, 0 to span−1. What has no code, NaN and infinity included, gives a
+// larger number, since as bit patterns they lie farther off: one comparison
+// finds them all.
+func index(x, scale float64, bias uint64) uint64 {
+	return math.Float64bits(float64(x*scale)+roundingMagic) - bias
+}
+
+// dithered returns a channel's samples to round and the scale that is left to
+// apply: with dither that is done. The samples stay valid until the channel
+// after the next.
+func (q *quantiser) dithered(plane []float64, channel int) ([]float64, float64) {
+	if q.dither == nil {
+		return plane, q.scale
+	}
+	noisy := q.noisy[channel%2][:len(plane)]
+	d := q.dither[channel]
+	for n, x := range plane {
+		noisy[n] = float64(x*q.scale) + d.lsb()
+	}
+	q.dither[channel] = d
+	return noisy, 1
+}
+
+// over returns the index for a sample that has none, and counts it.
+func (q *quantiser) over(x float64, n, channel int) uint64 {
+	if x-x != 0 { // NaN or infinite
+		q.overs.NonFinite++
+		return q.full
+	}
+	q.countOver(n, channel)
+	if x < 0 {
+		return 0
+	}
+	return q.span - 1
+}
+
+// countOver counts a clamped sample, the n-th of those at hand. Channels come
+// one after the other, so a later call may bring an earlier frame.
+func (q *quantiser) countOver(n, channel int) {
+	frame := q.frame + int64(n)
+	if q.overs.Count == 0 || frame < q.overs.FirstFrame {
+		q.overs.FirstFrame, q.overs.Channel = frame, channel
+	}
+	q.overs.Count++
+}
