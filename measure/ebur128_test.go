@@ -51,8 +51,8 @@ func ebur128(t testing.TB) func(rate int, b dsp.Block, repeats string) (i, lra, 
 	}
 }
 
-// take is a WAV as a block.
-func take(t testing.TB, path string) (dsp.Block, int) {
+// readTake is a WAV as a block.
+func readTake(t testing.TB, path string) (dsp.Block, int) {
 	t.Helper()
 	r, err := wave.Open(path)
 	if err != nil {
@@ -68,7 +68,7 @@ func take(t testing.TB, path string) (dsp.Block, int) {
 
 // stereoTake is the demo take on two channels, the second later and softer.
 func stereoTake(t testing.TB) (dsp.Block, int) {
-	b, rate := take(t, "../testdata/harbour-street.wav")
+	b, rate := readTake(t, "../testdata/harbour-street.wav")
 	second := make([]float64, len(b[0]))
 	for n := range second {
 		second[n] = b[0][max(0, n-11)] / 2
@@ -82,12 +82,12 @@ func TestAgainstLibebur128(t *testing.T) {
 		b    dsp.Block
 		rate int
 	}
-	mono, rate := take(t, "../testdata/harbour-street.wav")
+	mono, rate := readTake(t, "../testdata/harbour-street.wav")
 	both, _ := stereoTake(t)
 	sounds := map[string]sound{"demo take": {mono, rate}, "demo take, stereo": {both, rate}, "noise": {programmeForBench("noise"), 48000}, "pulses": {programmeForBench("pulses"), 48000}}
 	files, _ := filepath.Glob("/usr/share/sounds/alsa/*.wav")
 	for _, path := range files {
-		b, rate := take(t, path)
+		b, rate := readTake(t, path)
 		sounds[filepath.Base(path)] = sound{b, rate}
 	}
 	for name, s := range sounds {

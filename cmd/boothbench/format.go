@@ -1,6 +1,13 @@
 package main
 
-import "fmt"
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
 
 // timeCode is a frame as hh:mm:ss.mmm, rounded down so that it never points
 // past what it names.
@@ -18,4 +25,23 @@ func plural[N int | int64](n N, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// printReadings prints readings as a table: name, value, unit, place.
+func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
+	for _, r := range readings {
+		fmt.Fprintf(w, "  %-22s ", r.Name)
+		if !r.Measurable() {
+			fmt.Fprintf(w, "not measurable: %s\n", r.Reason)
+			continue
+		}
+		line := fmt.Sprintf("%8.2f %-5s", r.Value, r.Unit)
+		if r.Frame >= 0 {
+			line += fmt.Sprintf("  at %s", timeCode(r.Frame, f.Rate))
+			if r.Channel >= 0 && f.Channels > 1 {
+				line += fmt.Sprintf(", channel %d", r.Channel+1)
+			}
+		}
+		fmt.Fprintln(w, strings.TrimRight(line, " "))
+	}
 }

@@ -42,6 +42,7 @@ func commands() []command {
 	return []command{
 		{"process", "run takes through a chain file", runProcess},
 		{"meter", "measure loudness and true peak", runMeter},
+		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
 	}

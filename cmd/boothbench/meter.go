@@ -121,21 +121,7 @@ func (m *metered) print(e env) {
 		fmt.Fprintf(e.stderr, "warning: %v\n", w)
 	}
 	fmt.Fprintf(e.stdout, "%s  %s, %s\n", m.path, timeCode(m.frames, m.format.Rate), m.format)
-	for _, r := range m.readings {
-		fmt.Fprintf(e.stdout, "  %-22s ", r.Name)
-		if !r.Measurable() {
-			fmt.Fprintf(e.stdout, "not measurable: %s\n", r.Reason)
-			continue
-		}
-		fmt.Fprintf(e.stdout, "%8.2f %-5s", r.Value, r.Unit)
-		if r.Frame >= 0 {
-			fmt.Fprintf(e.stdout, "  at %s", timeCode(r.Frame, m.format.Rate))
-		}
-		if r.Channel >= 0 && m.format.Channels > 1 {
-			fmt.Fprintf(e.stdout, ", channel %d", r.Channel+1)
-		}
-		fmt.Fprintln(e.stdout)
-	}
+	printReadings(e.stdout, m.readings, m.format)
 	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels == 1 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
 	}

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+const inspectUsage = `boothbench inspect judges takes: noise floor from the pauses, speech level, hum,
+clipping, offset, dropouts, channels, used bits. It says first what is wrong and
+what to do, then what it measured.
+
+Usage: boothbench inspect TAKE.wav … [flags]
+
+Examples:
+  boothbench inspect take.wav
+  boothbench inspect --json day1-host.wav day1-guest.wav
+`
+
+func runInspect(e env, args []string) error {
+	f := e.flags("inspect", inspectUsage)
+	asJSON := f.Bool("json", false, "print one JSON object a take")
+	events := f.Int("events", 10, "print at most this many clips, flat tops and dropouts")
+	quiet := f.Bool("quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if f.NArg() == 0 {
+		return usageError("no take named; for example: boothbench inspect take.wav")
+	}
+	var worst error
+	for _, path := range f.Args() {
+		i := &inspected{path: path}
+		err := i.run(e, *quiet)
+		if errors.Is(err, context.Canceled) {
+			return err
+		}
+		if err != nil {
+			worst = &coded{exitInput, errReported}
+			fmt.Fprintf(e.stderr, "boothbench inspect: %v\n", err)
+		}
+		if *asJSON {
+			i.printObject(e, err)
+		} else if err == nil {
+			i.print(e, *events)
+		}
+	}
+	return worst
+}
+
+// inspected is a take and what was found.
+type inspected struct {
+	path     string
+	format   wave.Format
+	frames   int64
+	warnings []wave.Warning
+	*measure.Inspection
+}
+
+func (i *inspected) run(e env, quiet bool) error {
+	var open []*wave.Reader
+	defer func() {
+		for _, r := range open {
+			r.Close()
+		}
+	}()
+	var shown *progress
+	inspection, err := measure.InspectTake(func() (wave.Source, error) {
+		r, err := wave.Open(i.path)
+		if err != nil {
+			return nil, err
+		}
+		open = append(open, r)
+		i.format, i.frames, i.warnings = r.Format(), r.Frames(), r.Warnings()
+		if shown == nil {
+			shown = newProgress(e.stderr, quiet, 2*i.frames) // it is read twice
+		}
+		return &watchedSource{r, e.ctx, shown}, nil
+	})
+	if shown != nil {
+		shown.clear()
+	}
+	i.Inspection = inspection
+	return err
+}
+
+// watchedSource is a source that shows its progress and stops with its context.
+type watchedSource struct {
+	wave.Source
+	ctx   context.Context
+	shown *progress
+}
+
+func (s *watchedSource) Read(b dsp.Block) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := s.Source.Read(b)
+	s.shown.add(int64(n))
+	return n, err
+}
+
+func (i *inspected) print(e env, mostEvents int) {
+	for _, w := range i.warnings {
+		fmt.Fprintf(e.stderr, "warning: %v\n", w)
+	}
+	fmt.Fprintf(e.stdout, "%s  %s, %s\n", i.path, timeCode(i.frames, i.format.Rate), i.format)
+	if len(i.Findings) == 0 {
+		fmt.Fprintln(e.stdout, "  good: nothing to object to")
+	}
+	for _, f := range i.Findings {
+		where := ""
+		if f.Channel >= 0 && i.format.Channels > 1 {
+			where += fmt.Sprintf(" (channel %d)", f.Channel+1)
+		}
+		if f.Frame >= 0 {
+			where += fmt.Sprintf(" from %s, frame %d", timeCode(f.Frame, i.format.Rate), f.Frame)
+		}
+		fmt.Fprintf(e.stdout, "  %-5s  %s%s\n         -> %s\n", f.Severity, f.What, where, f.Do)
+	}
+	printReadings(e.stdout, i.Readings, i.format)
+	for k, event := range i.Events {
+		if k == mostEvents {
+			fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", len(i.Events)-k)
+			break
+		}
+		fmt.Fprintf(e.stdout, "  %-8s at %s, frame %d, %s, channel %d\n", event.Kind, timeCode(event.Frame, i.format.Rate), event.Frame, plural(event.Frames, "frame"), event.Channel+1)
+	}
+}
+
+func (i *inspected) printObject(e env, failed error) {
+	type finding struct {
+		Severity string `json:"severity"`
+		What     string `json:"what"`
+		Do       string `json:"do"`
+		Frame    *int64 `json:"frame,omitempty"`
+		Channel  *int   `json:"channel,omitempty"`
+	}
+	type event struct {
+		Kind    string  `json:"kind"`
+		Frame   int64   `json:"frame"`
+		Frames  int64   `json:"frames"`
+		Channel int     `json:"channel"`
+		Level   float64 `json:"level_dbfs"`
+	}
+	o := struct {
+		SchemaVersion int              `json:"schema_version"`
+		Command       string           `json:"command"`
+		ExitCode      int              `json:"exit_code"`
+		Error         string           `json:"error,omitempty"`
+		Input         fileJSON         `json:"input"`
+		Warnings      []string         `json:"warnings"`
+		Findings      []finding        `json:"findings"`
+		Readings      measure.Readings `json:"readings"`
+		Events        []event          `json:"events"`
+	}{SchemaVersion: 1, Command: "inspect", Input: fileJSON{Path: i.path}, Warnings: []string{}, Findings: []finding{}, Events: []event{}}
+	for _, w := range i.warnings {
+		o.Warnings = append(o.Warnings, w.String())
+	}
+	if failed != nil {
+		o.ExitCode, o.Error = exitInput, failed.Error()
+		e.printJSON(o)
+		return
+	}
+	o.Input.formatJSON, o.Input.Frames, o.Input.SHA256 = formatOf(i.format), &i.frames, hashOfFile(i.path)
+	o.Readings = i.Readings
+	for _, f := range i.Findings {
+		j := finding{Severity: f.Severity.String(), What: f.What, Do: f.Do}
+		if f.Frame >= 0 {
+			j.Frame = &f.Frame
+		}
+		if f.Channel >= 0 {
+			channel := f.Channel + 1
+			j.Channel = &channel
+		}
+		o.Findings = append(o.Findings, j)
+	}
+	for _, v := range i.Events {
+		o.Events = append(o.Events, event{v.Kind, v.Frame, v.Frames, v.Channel + 1, v.Value})
+	}
+	e.printJSON(o)
+}

@@ -1,0 +1,213 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// noiseSpectrum is the mean power spectrum of a take's pauses (mean of the
+// channels), and what is needed to find mains hum in them.
+type noiseSpectrum struct {
+	rate      int
+	stretches [][2]int64
+	frame     int64
+	running   []float64 // sound of the stretch that is being read
+
+	fft    *fourier.FFT
+	window []float64
+	psd    []float64 // mean square per bin
+	blocks int
+
+	long []humPiece
+}
+
+// humPiece is a stretch of noise for the search of hum: two seconds at most.
+type humPiece []float64
+
+// mostHumSeconds bounds the noise that is kept for the search of hum.
+const mostHumSeconds = 10
+
+func newNoiseSpectrum(rate int, stretches [][2]int64) *noiseSpectrum {
+	length := 256 // about 40 ms, a product of small primes
+	for length*2 <= rate*frameMs/1000 {
+		length *= 2
+	}
+	n := &noiseSpectrum{rate: rate, stretches: stretches, fft: fourier.NewFFT(length), window: make([]float64, length), psd: make([]float64, length/2+1)}
+	for i := range n.window {
+		n.window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(length))
+	}
+	return n
+}
+
+func (n *noiseSpectrum) write(b dsp.Block) {
+	for i := range b.Frames() {
+		for len(n.stretches) > 0 && n.frame >= n.stretches[0][1] {
+			n.endStretch()
+			n.stretches = n.stretches[1:]
+		}
+		if len(n.stretches) > 0 && n.frame >= n.stretches[0][0] {
+			sum := 0.0
+			for c := range b {
+				sum += b[c][i]
+			}
+			n.running = append(n.running, sum/float64(len(b)))
+			if len(n.running) == 2*n.rate {
+				n.endStretch()
+			}
+		}
+		n.frame++
+	}
+}
+
+func (n *noiseSpectrum) endStretch() {
+	length := len(n.window)
+	for from := 0; from+length <= len(n.running); from += length / 2 {
+		x := make([]float64, length)
+		for i, w := range n.window {
+			x[i] = w * n.running[from+i]
+		}
+		for k, v := range n.fft.Coefficients(nil, x) {
+			p := real(v)*real(v) + imag(v)*imag(v)
+			if k > 0 && k < length/2 {
+				p *= 2 // and its mirror image
+			}
+			// Hann window: mean square gain 3/8.
+			n.psd[k] += p / (float64(length) * float64(length) * 0.375)
+		}
+		n.blocks++
+	}
+	if len(n.running) >= n.rate/4 && len(n.long)*2 < mostHumSeconds {
+		n.long = append(n.long, append(humPiece(nil), n.running...))
+	}
+	n.running = n.running[:0]
+}
+
+// level is the mean square through a power weighting.
+func (n *noiseSpectrum) level(weight func(float64) float64) float64 {
+	if len(n.running) > 0 {
+		n.endStretch()
+	}
+	sum := 0.0
+	for k, p := range n.psd {
+		sum += p / float64(max(1, n.blocks)) * weight(float64(k)*float64(n.rate)/float64(len(n.window)))
+	}
+	return sum
+}
+
+// line is the power of a sine at a frequency in the pieces: the mean square
+// that a steady sine there would have, noise around it included.
+func (n *noiseSpectrum) line(hz float64) float64 {
+	sum, weight := 0.0, 0.0
+	for _, x := range n.long {
+		re, im, gain := 0.0, 0.0, 0.0
+		step := 2 * math.Pi * hz / float64(n.rate)
+		c, s := 1.0, 0.0
+		cs, sn := math.Cos(step), math.Sin(step)
+		wc, ws := 1.0, 0.0
+		wcs, wsn := math.Cos(2*math.Pi/float64(len(x))), math.Sin(2*math.Pi/float64(len(x)))
+		for _, v := range x {
+			w := 0.5 - 0.5*wc
+			re += w * v * c
+			im += w * v * s
+			gain += w
+			c, s = c*cs-s*sn, c*sn+s*cs
+			wc, ws = wc*wcs-ws*wsn, wc*wsn+ws*wcs
+		}
+		amplitude := 2 * math.Hypot(re, im) / gain
+		sum += amplitude * amplitude / 2 * float64(len(x))
+		weight += float64(len(x))
+	}
+	return sum / weight
+}
+
+// Hum is looked for at 50 and 60 Hz and nine harmonics. A line counts if it
+// stands 9 dB over its surroundings; hum is three of them, or a fundamental
+// that stands 15 dB over. (common practice, no source)
+const (
+	humHarmonics  = 10
+	humLineDB     = 9
+	humStrongDB   = 15
+	humTolerance  = 0.006
+	humStepHz     = 0.1
+	humNeedLines  = 3
+	humLeastPiece = 0.25 // s
+)
+
+func (n *noiseSpectrum) reportHum(r *report, floor float64) {
+	if len(n.long) == 0 {
+		reason := fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000)
+		r.cannot("hum_hz", "Hz", reason)
+		r.cannot("hum_level_dbfs", "dBFS", reason)
+		return
+	}
+	best := hum{}
+	for _, mains := range []float64{50, 60} {
+		centre, power := mains, 0.0
+		for hz := mains * (1 - humTolerance); hz <= mains*(1+humTolerance); hz += humStepHz {
+			if p := n.line(hz) + n.line(3*hz); p > power {
+				centre, power = hz, p
+			}
+		}
+		if h := n.series(centre); h.found && (!best.found || h.power > best.power) {
+			best = h
+		}
+	}
+	if !best.found {
+		reason := "no line of the mains stands out of the pauses"
+		r.cannot("hum_hz", "Hz", reason)
+		r.cannot("hum_level_dbfs", "dBFS", reason)
+		return
+	}
+	level := dsp.PowerToDB(best.power)
+	r.add("hum_hz", Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses"})
+	r.add("hum_level_dbfs", Reading{Value: level, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: fmt.Sprintf("power of the lines that stand out, of %d harmonics, in the pauses", humHarmonics)})
+	severity, family := Note, "even and odd harmonics"
+	if level > floor-10 {
+		severity = Doubt
+	}
+	if best.odd > 4*best.even {
+		family = "odd harmonics: stray magnetic fields (common practice, no source)"
+	} else if best.even > 4*best.odd {
+		family = "even harmonics: a rectifier (common practice, no source)"
+	}
+	r.find(severity, -1, -1, fmt.Sprintf("hum of %.1f Hz at %.1f dBFS in the pauses, %s", best.hz, level, family), "find the loop or the transformer; a high-pass takes the fundamental only")
+}
+
+type hum struct {
+	found     bool
+	hz, power float64
+	odd, even float64
+}
+
+// series measures the lines of a fundamental.
+func (n *noiseSpectrum) series(hz float64) hum {
+	h := hum{hz: hz}
+	lines, strong := 0, false
+	for k := 1; k <= humHarmonics && float64(k)*hz*1.02 < float64(n.rate)/2; k++ {
+		f := float64(k) * hz
+		around := 0.0
+		for _, d := range []float64{0.35, 0.42, 0.5} {
+			around += math.Log(n.line(f-d*hz)+1e-30) + math.Log(n.line(f+d*hz)+1e-30)
+		}
+		background := math.Exp(around / 6)
+		power := n.line(f)
+		over := 10 * math.Log10(power/background)
+		if over < humLineDB {
+			continue
+		}
+		lines++
+		strong = strong || k == 1 && over >= humStrongDB
+		h.power += max(0, power-background)
+		if k%2 == 0 {
+			h.even += power
+		} else {
+			h.odd += power
+		}
+	}
+	h.found = lines >= humNeedLines || strong
+	return h
+}

@@ -1,0 +1,336 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Inspection is what a take's health was found to be.
+type Inspection struct {
+	Readings Readings
+	Findings []Finding // worst first
+	Events   []Event   // clips, dropouts: the worst, in order of time
+	Seconds  float64   // of noise that the floor rests on
+}
+
+// Severity orders findings.
+type Severity int
+
+// The severities.
+const (
+	Note Severity = iota
+	Doubt
+	Fault
+)
+
+func (s Severity) String() string { return [...]string{"note", "doubt", "fault"}[s] }
+
+// Finding is a sentence about a take: what was found and what to do.
+type Finding struct {
+	Severity Severity
+	What, Do string
+	Frame    int64 // where it begins, −1 for the whole take
+	Channel  int   // from 0, −1 for all
+}
+
+// Event is something at a time.
+type Event struct {
+	Kind    string // "clip", "flat top", "dropout"
+	Frame   int64
+	Frames  int64
+	Channel int // from 0
+	Value   float64
+}
+
+// InspectTake reads a take twice through open: once for everything that is
+// counted, once for the spectrum of its pauses.
+func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
+	src, err := open()
+	if err != nil {
+		return nil, err
+	}
+	t := newTake(src.Format())
+	if err := each(src, t.write); err != nil {
+		return nil, err
+	}
+	t.finish()
+	found, ok := findPauses(t.levels)
+	var noise *noiseSpectrum
+	if ok && t.nonFinite < 0 {
+		if src, err = open(); err != nil {
+			return nil, err
+		}
+		noise = newNoiseSpectrum(t.format.Rate, found.stretches(t.format.Rate))
+		if err := each(src, noise.write); err != nil {
+			return nil, err
+		}
+	}
+	return t.inspection(found, ok, noise), nil
+}
+
+// each hands a source's blocks to a function.
+func each(src wave.Source, f func(dsp.Block)) error {
+	whole := dsp.NewBlock(src.Format().Channels, 4096)
+	part := make(dsp.Block, len(whole))
+	for {
+		n, err := src.Read(whole)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		for c := range part {
+			part[c] = whole[c][:n]
+		}
+		f(part)
+	}
+}
+
+// take gathers what one pass can tell.
+type take struct {
+	format    wave.Format
+	frames    int64
+	nonFinite int64
+	channels  []channelState
+	pair      channelPair
+	levels    []float64 // of 50 ms frames of the channels' mean, dBFS
+	halves    []float64 // energy of the hops so far, of which a frame has two
+	hop       float64
+	hopAt     int64
+	rumble    *dsp.Cascade
+	mix       dsp.Block
+	events    eventList
+}
+
+func newTake(f wave.Format) *take {
+	t := &take{
+		format: f, nonFinite: -1, channels: make([]channelState, f.Channels),
+		// Levels are compared above the rumble, which hides the voice.
+		rumble: dsp.NewCascade(dsp.ButterworthHighPass(2, 80, float64(f.Rate)), 1),
+		mix:    dsp.NewBlock(1, 4096),
+	}
+	if f.Channels >= 2 {
+		t.pair = newChannelPair()
+	}
+	for c := range t.channels {
+		t.channels[c] = newChannelState(c, f)
+	}
+	return t
+}
+
+func (t *take) write(b dsp.Block) {
+	n := b.Frames()
+	if count, first := finiteUntil(b); count > 0 && t.nonFinite < 0 {
+		t.nonFinite = t.frames + int64(first)
+	}
+	for c := range t.channels {
+		t.channels[c].write(b[c], t.frames, &t.events)
+	}
+	if len(b) >= 2 {
+		t.pair.write(b[0], b[1])
+	}
+	mix := dsp.Block{t.mix[0][:n]}
+	for i := range mix[0] {
+		sum := 0.0
+		for c := range b {
+			sum += b[c][i]
+		}
+		mix[0][i] = sum / float64(len(b))
+	}
+	t.rumble.Process(mix)
+	hop := int64(t.format.Rate) * hopMs / 1000
+	for _, x := range mix[0] {
+		t.hop += x * x
+		if t.hopAt++; t.hopAt == hop {
+			t.endHop(float64(hop))
+		}
+	}
+	t.frames += int64(n)
+}
+
+func (t *take) endHop(frames float64) {
+	t.halves = append(t.halves, t.hop/frames)
+	if k := len(t.halves); k >= 2 {
+		t.levels = append(t.levels, 10*math.Log10(max(1e-20, (t.halves[k-2]+t.halves[k-1])/2)))
+		t.halves = t.halves[k-1:]
+	}
+	t.hop, t.hopAt = 0, 0
+}
+
+// finiteUntil counts NaN and infinite samples without changing the block.
+func finiteUntil(b dsp.Block) (count, first int) {
+	for _, plane := range b {
+		for n, x := range plane {
+			if x-x != 0 {
+				if count == 0 || n < first {
+					first = n
+				}
+				count++
+			}
+		}
+	}
+	return count, first
+}
+
+func (t *take) finish() {
+	for c := range t.channels {
+		t.channels[c].finish(t.frames, &t.events)
+	}
+}
+
+// inspection turns what was gathered into readings and findings.
+func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspection {
+	in := &Inspection{Events: t.events.sorted()}
+	reason := ""
+	switch {
+	case t.nonFinite >= 0:
+		reason = fmt.Sprintf("NaN or infinite sample at frame %d", t.nonFinite)
+	case t.frames == 0:
+		reason = "no sound: 0 frames"
+	case t.silent():
+		reason = "silence"
+	}
+	r := &report{in: in, rate: t.format.Rate}
+	if reason != "" {
+		severity := Note
+		if t.nonFinite >= 0 {
+			severity = Fault
+		}
+		r.find(severity, -1, -1, "the take has no health to speak of: "+reason, "record again, or repair it first")
+		for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs", "speech_to_noise_db", "dc_dbfs", "crest_factor_db"} {
+			r.cannot(name, "dBFS", reason)
+		}
+		return in
+	}
+	t.reportLevels(r, p, found, noise)
+	for c := range t.channels {
+		t.channels[c].report(r)
+	}
+	t.events.report(r)
+	if len(t.channels) >= 2 {
+		t.pair.report(r, t.channels)
+	}
+	r.sort()
+	return in
+}
+
+func (t *take) silent() bool {
+	for _, c := range t.channels {
+		if c.largest > 0 || c.least < 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// reportLevels tells of noise and speech.
+func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectrum) {
+	const scale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
+	if !found {
+		seconds := float64(len(p.frames)) * hopMs / 1000
+		reason := "no pause longer than 300 ms: record 10 s of room tone"
+		if t.frames < int64(t.format.Rate)*3/10 {
+			reason = fmt.Sprintf("too short: %.2g s < 0.3 s", float64(t.frames)/float64(t.format.Rate))
+		}
+		r.in.Seconds = seconds
+		for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs", "noise_floor_bs468_dbfs", "speech_level_dbfs"} {
+			r.cannot(name, "dBFS", reason)
+		}
+		r.cannot("speech_to_noise_db", "dB", reason)
+		r.find(Doubt, -1, -1, "the noise floor cannot be measured: "+reason, "leave room tone at the head of each take")
+		return
+	}
+	r.in.Seconds = float64(len(p.frames)) * hopMs / 1000
+	bound := fmt.Sprintf("rests on %.1f s of pauses", r.in.Seconds)
+	level := func(name, weighting, definition string, weight func(float64) float64) float64 {
+		v := dsp.PowerToDB(noise.level(weight))
+		r.add(name, Reading{Value: v, Unit: "dBFS", Reference: scale, Weighting: weighting, Bandwidth: "20 Hz to 20 kHz", Definition: definition, Bound: bound})
+		return v
+	}
+	band := func(f func(float64) float64) func(float64) float64 {
+		return func(hz float64) float64 { return f(hz) * audioBand(hz) }
+	}
+	floor := level("noise_floor_dbfs", "none", "lowest hump of the levels of 50 ms frames", audioBand)
+	level("noise_floor_a_dbfs", "A", "IEC 61672-1:2013", band(weightA))
+	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", band(weight468))
+
+	speech, seconds := speechLevel(t.levels, p.levelDB)
+	if seconds < 0.5 {
+		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; 0.5 s are needed", seconds)
+		r.cannot("speech_level_dbfs", "dBFS", reason)
+		r.cannot("speech_to_noise_db", "dB", reason)
+	} else {
+		r.add("speech_level_dbfs", Reading{Value: speech, Unit: "dBFS", Reference: scale, Weighting: "none", Bandwidth: "above 80 Hz",
+			Definition: "power mean of the 50 ms frames more than 10 dB over the noise (common practice, no source)"})
+		snr := speech - floor
+		r.add("speech_to_noise_db", Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
+		if snr < 40 {
+			r.find(Doubt, -1, -1, fmt.Sprintf("speech is only %.0f dB over the noise (40 is usable, 50 good: common practice, no source)", snr),
+				"go closer to the microphone, quieten the room, or expand by a few dB")
+		}
+	}
+	noise.reportHum(r, floor)
+}
+
+// speechLevel is the power mean of the frames well over the noise, and how long
+// they are together.
+func speechLevel(levels []float64, noise float64) (db, seconds float64) {
+	sum, count := 0.0, 0
+	for _, l := range levels {
+		if l > noise+10 {
+			sum, count = sum+math.Pow(10, l/10), count+1
+		}
+	}
+	if count == 0 {
+		return 0, 0
+	}
+	return 10 * math.Log10(sum/float64(count)), float64(count) * hopMs / 1000
+}
+
+// report collects readings and findings.
+type report struct {
+	in   *Inspection
+	rate int
+}
+
+func (r *report) add(name string, reading Reading) {
+	if reading.Frame == 0 {
+		reading.Frame = -1
+	}
+	if reading.Channel == 0 {
+		reading.Channel = -1
+	}
+	r.in.Readings = append(r.in.Readings, Named{name, reading})
+}
+
+// addFor is add for one channel, from 0: its name ends in _chN.
+func (r *report) addFor(channel int, name string, reading Reading) {
+	reading.Frame, reading.Channel = -1, channel
+	r.in.Readings = append(r.in.Readings, Named{fmt.Sprintf("%s_ch%d", name, channel+1), reading})
+}
+
+func (r *report) cannot(name, unit, reason string) {
+	r.add(name, Reading{Unit: unit, Reason: reason})
+}
+
+func (r *report) find(s Severity, frame int64, channel int, what, do string) {
+	r.in.Findings = append(r.in.Findings, Finding{s, what, do, frame, channel})
+}
+
+func (r *report) sort() {
+	var sorted []Finding
+	for s := Fault; s >= Note; s-- {
+		for _, f := range r.in.Findings {
+			if f.Severity == s {
+				sorted = append(sorted, f)
+			}
+		}
+	}
+	r.in.Findings = sorted
+}
