@@ -13,8 +13,9 @@ type smoother struct {
 	holdFrames int     // wait before the attenuation falls
 
 	target float64 // the last one, in dB
-	off    float64 // attenuation minus target, in dB
-	gain   float64 // the attenuation as a linear gain
+	goal   float64 // the same in octaves of gain: 0 or less
+	off    float64 // octaves of gain minus goal
+	gain   float64 // linear
 	hold   int     // frames still to wait
 }
 
@@ -31,10 +32,10 @@ func coefficient(ms float64, rate int) float64 {
 	return exp(-1000 / (ms * float64(rate)))
 }
 
-// inaudible is a difference in dB that counts as none, so that an attenuation
-// arrives at its target and a stage can rest: 1e-7 dB is a change of 1e-8, or
-// −160 dB.
-const inaudible = 1e-7
+// inaudible is a difference in octaves that counts as none, so that a gain
+// arrives at its goal and a stage can rest: 1e-7 dB, which is a change of 1e-8,
+// or −160 dB.
+const inaudible = 1e-7 * log2PerDB
 
 // follow moves towards a target that stays the same, a frame for each value of
 // gain, and stores the linear gains. A target is at most 6000 dB, so that gains
@@ -44,11 +45,12 @@ func (s *smoother) follow(gain []float64, target float64) {
 		return
 	}
 	if target != s.target {
-		s.off += s.target - target
-		s.target = target
+		goal := float64(-target * log2PerDB)
+		s.off += s.goal - goal
+		s.target, s.goal = target, goal
 	}
 	k := s.up
-	if s.off > 0 {
+	if s.off < 0 {
 		n := min(s.hold, len(gain))
 		s.hold -= n
 		fill(gain[:n], s.gain)
@@ -67,7 +69,7 @@ func (s *smoother) follow(gain []float64, target float64) {
 }
 
 // move stores gains on the way to the target, until it is there or gain is
-// full, and returns their number. The exponential is DBToAmplitude's, written
+// full, and returns their number. The exponential is Exp2, written
 // out here without the cases that cannot occur: a gain that moves is most of
 // what a stage costs, and so several frames are worked on at a time.
 func (s *smoother) move(gain []float64, k float64) int {
@@ -77,14 +79,14 @@ func (s *smoother) move(gain []float64, k float64) int {
 	const toSteps = 1.5 * (1 << 52) / float64(steps)
 	const perStep = (1 << 52) / uint64(steps) // a step in an exponent's place
 	arrived := math.Float64bits(inaudible)
-	off, target := s.off, s.target
+	off, goal := s.off, s.goal
 	for i := range gain {
 		off = float64(off * k)
 		if math.Float64bits(off)&^signBit < arrived {
-			s.off, s.gain = 0, DBToAmplitude(-target)
+			s.off, s.gain = 0, Exp2(goal)
 			return i
 		}
-		x := float64((target + off) * -log2PerDB)
+		x := goal + off
 		whole := x + toSteps
 		n := int(math.Float64bits(whole))
 		// The exponent is put in by adding to the table's.
@@ -94,16 +96,6 @@ func (s *smoother) move(gain []float64, k float64) int {
 	s.off, s.gain = off, gain[len(gain)-1]
 	return len(gain)
 }
-
-// next is follow for one frame; it returns the attenuation in dB.
-func (s *smoother) next(target float64) float64 {
-	var one [1]float64
-	s.follow(one[:], target)
-	return s.value()
-}
-
-// value is the attenuation in dB.
-func (s *smoother) value() float64 { return s.target + s.off }
 
 // at tells whether the attenuation rests at a target.
 func (s *smoother) at(target float64) bool { return s.off == 0 && s.target == target }
@@ -118,7 +110,8 @@ func (s *smoother) rest(gain []float64) bool {
 
 // settle puts the smoother at an attenuation, without history.
 func (s *smoother) settle(attenuation float64) {
-	s.target, s.off, s.gain, s.hold = attenuation, 0, DBToAmplitude(-attenuation), 0
+	goal := float64(-attenuation * log2PerDB)
+	*s = smoother{up: s.up, down: s.down, holdFrames: s.holdFrames, target: attenuation, goal: goal, gain: Exp2(goal)}
 }
 
 func (s *smoother) reset() { s.settle(0) }

@@ -8,7 +8,7 @@ import (
 // CompressorSettings describes a downward compressor.
 type CompressorSettings struct {
 	ThresholdDBFS       float64
-	Ratio               float64 // dB in per dB out above the threshold
+	Ratio               float64 // dB in per dB out above the threshold; +Inf keeps the level there, without a promise as a limiter's
 	KneeDB              float64 // width of the soft knee, centred on the threshold
 	AttackMs            float64 // time constant of the gain falling
 	HoldMs              float64 // how long the gain stays before it rises again
@@ -41,9 +41,11 @@ func NewCompressor(s CompressorSettings, rate, channels int) (*Compressor, error
 		return nil, err
 	}
 	d := newDetector(s.Detector, s.DetectorWindowMs, sidechainHighPass(s.SidechainHighPassHz, rate), s.LinkChannels, rate, channels)
+	kneeStart := d.linear(s.ThresholdDBFS - float64(s.KneeDB/2))
+	d.ignore(kneeStart)
 	return &Compressor{newGainStage(d, s.LookaheadMs, s.MakeupDB, rate, channels, func() envelope {
 		return &compressorEnvelope{
-			settings: s, detector: d, kneeStart: d.linear(s.ThresholdDBFS - float64(s.KneeDB/2)),
+			settings: s, detector: d, kneeStart: kneeStart,
 			smoother: newSmoother(s.AttackMs, s.ReleaseMs, s.HoldMs, rate),
 		}
 	})}, nil
@@ -58,18 +60,17 @@ type compressorEnvelope struct {
 	level, target float64 // the last level above that, and what it calls for
 }
 
-func (e *compressorEnvelope) run(gain, level []float64) (steady bool) {
-	if e.at(0) && quiet(level, e.kneeStart) {
+func (e *compressorEnvelope) run(gain []float64, levels []stretch) (steady bool) {
+	if e.at(0) && quiet(levels, e.kneeStart) {
 		return e.rest(gain)
 	}
-	for from := 0; from < len(level); {
-		to := stretch(level, from)
-		target := e.wanted(level[from])
-		if to-from == len(gain) && e.at(target) {
+	for _, l := range levels {
+		target := e.wanted(l.level)
+		if len(levels) == 1 && e.at(target) {
 			return e.rest(gain)
 		}
-		e.follow(gain[from:to], target)
-		from = to
+		e.follow(gain[:l.frames], target)
+		gain = gain[l.frames:]
 	}
 	return false
 }
@@ -97,12 +98,13 @@ func first(errs ...error) error {
 	return nil
 }
 
+// checkRatio takes 1 or more. Infinity is a ratio: the limit of large ones.
 func checkRatio(ratio float64, unit string) error {
-	if ratio >= 1 && ratio <= 1000 {
+	if ratio >= 1 {
 		return nil
 	}
-	accepted := "1 to 1000 (" + unit + ")"
-	if ratio > 0 && ratio < 1 {
+	accepted := "1 or more (" + unit + ")"
+	if ratio > 0 {
 		accepted += fmt.Sprintf("; the other way up that is %.3g", 1/ratio)
 	}
 	return &SettingError{"ratio", fmt.Sprintf("%g", ratio), accepted}
@@ -112,7 +114,7 @@ func checkTimes(attackMs, holdMs, releaseMs float64) error {
 	return first(
 		checkRange("attack_ms", attackMs, 0, 10_000, "ms"),
 		checkRange("hold_ms", holdMs, 0, 10_000, "ms"),
-		checkRange("release_ms", releaseMs, 0, 60_000, "ms"),
+		checkRange("release_ms", releaseMs, 0, 10_000, "ms"),
 	)
 }
 

@@ -2,35 +2,31 @@ package dsp
 
 // Static curves with a quadratic soft knee: Giannoulis, Massberg, Reiss,
 // "Digital Dynamic Range Compressor Design", JAES 60(6) 2012, pp. 399–408,
-// eq. 4; the expander's is made in the same way. They return attenuation in
-// dB, 0 or more.
+// eq. 4; the expander's is made in the same way, mirrored, so that both ends of
+// its knee meet with equal slope. They return attenuation in dB, 0 or more.
 
 // compressorCurve is the attenuation above a threshold, for a level in the
-// threshold's unit, ratio 1 or more (dB in per dB out) and a knee in dB.
+// threshold's unit, a knee in dB and a ratio (dB in per dB out) of 1 or more;
+// infinite, the output stays at the threshold.
 func compressorCurve(level, threshold, ratio, knee float64) float64 {
-	slope := 1 - 1/ratio
-	over := level - threshold
-	switch {
-	case 2*over <= -knee:
-		return 0
-	case 2*over < knee:
-		d := over + float64(knee/2)
-		return slope * d * d / (2 * knee)
-	}
-	return slope * over
+	return bend(level-threshold, 1-1/ratio, knee)
 }
 
-// expanderCurve is the attenuation below a threshold, for ratio 1 or more (dB
-// out per dB in).
+// expanderCurve is the attenuation below a threshold, for a ratio (dB out per
+// dB in) of 1 or more; infinite, it is infinite under the knee.
 func expanderCurve(level, threshold, ratio, knee float64) float64 {
-	slope := ratio - 1
-	under := threshold - level
+	return bend(threshold-level, ratio-1, knee)
+}
+
+// bend is 0 before the knee, a line of the slope through 0 after it, and
+// between them the parabola that meets both with their slopes.
+func bend(past, slope, knee float64) float64 {
+	into := past + float64(knee/2)
 	switch {
-	case 2*under <= -knee:
+	case into <= 0 || slope == 0: // no slope, and be it times infinity
 		return 0
-	case 2*under < knee:
-		d := under + float64(knee/2)
-		return slope * d * d / (2 * knee)
+	case into < knee:
+		return slope * into * into / (2 * knee)
 	}
-	return slope * under
+	return slope * past
 }

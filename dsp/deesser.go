@@ -65,8 +65,8 @@ func NewDeEsser(s DeEsserSettings, rate, channels int) (*DeEsser, error) {
 		d.whole = newDetector(RMS, deEsserWindowMs, nil, s.LinkChannels, rate, channels)
 		d.threshold = DBToPower(s.RelativeDB)
 	}
-	for range d.key.outputs() {
-		d.smoothers = append(d.smoothers, smoother{up: coefficient(s.AttackMs, rate), down: coefficient(s.ReleaseMs, rate)})
+	for range d.key.levels {
+		d.smoothers = append(d.smoothers, newSmoother(s.AttackMs, s.ReleaseMs, 0, rate))
 	}
 	return d, nil
 }
@@ -113,22 +113,21 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 // all of them are 1.
 func (d *DeEsser) follow(k, n int) (idle bool) {
 	s := &d.smoothers[k]
+	gain := d.gain[:n]
 	idle = true
-	for i, key := range d.key.level[k][:n] {
+	for i, key := range d.key.levels[k] {
 		against := 1.0
 		if d.whole != nil {
-			against = d.whole.level[k][i]
+			against = d.whole.levels[k][i].level // its stretches are as long
 		}
 		target := 0.0
-		if key > against*d.threshold && key > silentPower {
-			over := PowerToDB(key / (against * d.threshold))
+		if key.level > against*d.threshold && key.level > silentPower {
+			over := PowerToDB(key.level / (against * d.threshold))
 			target = min(d.settings.RangeDB, compressorCurve(over, 0, d.settings.Ratio, 0))
 		}
-		g := 1.0
-		if a := s.next(target); a != 0 {
-			g, idle = DBToAmplitude(-a), false
-		}
-		d.gain[i] = g
+		idle = idle && s.at(0) && target == 0
+		s.follow(gain[:key.frames], target)
+		gain = gain[key.frames:]
 	}
 	return idle
 }

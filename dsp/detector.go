@@ -6,9 +6,10 @@ import "math"
 type DetectorKind int
 
 const (
-	// Peak is the largest |sample| of the last window (a rectangular hold). On
-	// a steady tone whose half-period fits the window it is constant, and so
-	// is the gain that follows from it.
+	// Peak is the largest |sample| of the last window (a rectangular hold),
+	// where a crest between samples counts in full: see crest. On a steady
+	// tone below a quarter of the rate, whose half-period fits the window, it
+	// is constant, and so is the gain that follows from it.
 	Peak DetectorKind = iota
 	// RMS is the root of the mean square over the last window, weighted by a
 	// triangle (two equal moving averages in series, which pass far less of
@@ -22,16 +23,18 @@ const (
 // to pay for a call, little enough to stay in the first cache.
 const cell = 64
 
-// detector measures the level of a block, frame by frame: of the loudest
-// channel if linked, else of each.
+// detector measures the level of a block: of the loudest channel if linked,
+// else of each. Levels often stay the same for many frames, so they are given
+// as stretches.
 type detector struct {
 	kind      DetectorKind
 	linked    bool
-	sidechain *Cascade // nil: none
-	heard     Block    // the block as the side chain hears it
-	level     [][cell]float64
+	sidechain *Cascade    // nil: none
+	heard     Block       // the block as the side chain hears it
+	levels    [][]stretch // per output
 
-	holds []slidingMax // Peak: per output
+	holds []peakHold // Peak: per output
+	peak  [cell]uint64
 
 	means  []meanSquare // RMS: per channel
 	group  int          // RMS: frames that share a level
@@ -39,23 +42,37 @@ type detector struct {
 	held   []float64    // RMS: per output, the level that counts for now
 }
 
+// stretch is a number of frames of one level: the amplitude for Peak, the mean
+// square for RMS.
+type stretch struct {
+	frames int
+	level  float64
+}
+
 // newDetector builds a detector that hears the sound through the sections of a
 // side chain, if there are any.
 func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked bool, rate, channels int) *detector {
-	d := &detector{kind: kind, linked: linked, level: make([][cell]float64, channels)}
+	outputs := channels
+	if linked {
+		outputs = 1
+	}
+	d := &detector{kind: kind, linked: linked, levels: make([][]stretch, outputs)}
+	for k := range d.levels {
+		d.levels[k] = make([]stretch, 0, cell)
+	}
 	if len(sidechain) > 0 {
 		d.sidechain = NewCascade(sidechain, channels)
 		d.heard = NewBlock(channels, cell)
 	}
 	if kind == Peak {
-		for range d.outputs() {
-			d.holds = append(d.holds, newSlidingMax(max(1, Frames(windowMs, rate))))
+		for range outputs {
+			d.holds = append(d.holds, newPeakHold(max(1, Frames(windowMs, rate)), channels/outputs))
 		}
 		return d
 	}
 	half := max(1, Frames(windowMs/2, rate))
 	d.group = groupOf(2*half, rate)
-	d.held = make([]float64, d.outputs())
+	d.held = make([]float64, outputs)
 	for range channels {
 		d.means = append(d.means, newMeanSquare((half+d.group/2)/d.group, d.group))
 	}
@@ -81,16 +98,8 @@ func sidechainHighPass(hz float64, rate int) []Biquad {
 	return ButterworthHighPass(2, hz, float64(rate))
 }
 
-// outputs is the number of levels that the detector gives a frame.
-func (d *detector) outputs() int {
-	if d.linked {
-		return 1
-	}
-	return len(d.level)
-}
-
 // run measures frames from..to of the block, at most a cell of them, into
-// level: the amplitude for Peak, the mean square for RMS.
+// levels.
 func (d *detector) run(b Block, from, to int) {
 	n := to - from
 	if d.sidechain != nil {
@@ -101,6 +110,9 @@ func (d *detector) run(b Block, from, to int) {
 		d.sidechain.Process(d.heard)
 		b, from, to = d.heard, 0, n
 	}
+	for k := range d.levels {
+		d.levels[k] = d.levels[k][:0]
+	}
 	if d.kind == Peak {
 		d.peaks(b, from, to)
 	} else {
@@ -108,40 +120,43 @@ func (d *detector) run(b Block, from, to int) {
 	}
 }
 
-func (d *detector) peaks(b Block, from, to int) {
-	n := to - from
-	if d.linked && len(b) == 2 { // the usual case, in one pass
-		left, right, level := b[0][from:to], b[1][from:to], d.level[0][:n]
-		right, level = right[:len(left)], level[:len(left)]
-		for i, x := range left {
-			level[i] = math.Float64frombits(max(magnitude(x), magnitude(right[i])))
-		}
-		d.holds[0].process(level)
-		return
-	}
-	for c, plane := range b {
-		level := d.level[c][:n]
-		if d.linked && c > 0 {
-			first := d.level[0][:n]
-			for i, x := range plane[from:to] {
-				first[i] = math.Float64frombits(max(math.Float64bits(first[i]), magnitude(x)))
-			}
-			continue
-		}
-		for i, x := range plane[from:to] {
-			level[i] = math.Float64frombits(magnitude(x))
-		}
-	}
+// ignore tells that levels up to this one are all the same to the stage.
+func (d *detector) ignore(level float64) {
 	for k := range d.holds {
-		d.holds[k].process(d.level[k][:n])
+		d.holds[k].ignore(level)
 	}
 }
 
-// magnitude is the bits of |x|; they order as the numbers do.
-func magnitude(x float64) uint64 { return math.Float64bits(x) &^ (1 << 63) }
+func (d *detector) peaks(b Block, from, to int) {
+	for k := range d.levels {
+		planes := b
+		if !d.linked {
+			planes = b[k : k+1]
+		}
+		peak := d.peak[:to-from]
+		if d.holds[k].process(peak, planes, from, to) {
+			d.levels[k] = append(d.levels[k], stretch{to - from, math.Float64frombits(peak[0])})
+		} else {
+			d.levels[k] = split(d.levels[k], peak)
+		}
+	}
+}
+
+// split appends the stretches of equal level. They are compared as bits, so
+// that NaN equals itself.
+func split(to []stretch, level []uint64) []stretch {
+	first, last := 0, level[0]
+	for i, l := range level {
+		if l != last {
+			to = append(to, stretch{i - first, math.Float64frombits(last)})
+			first, last = i, l
+		}
+	}
+	return append(to, stretch{len(level) - first, math.Float64frombits(last)})
+}
 
 func (d *detector) squares(b Block, from, to int) {
-	for at := 0; from < to; {
+	for from < to {
 		n := min(to-from, d.group-d.filled)
 		c := 0
 		for ; c+2 <= len(b); c += 2 {
@@ -150,16 +165,32 @@ func (d *detector) squares(b Block, from, to int) {
 		if c < len(b) {
 			d.means[c].take(b[c][from : from+n])
 		}
-		for k, held := range d.held {
-			fill(d.level[k][at:at+n], held)
+		from += n
+		if d.filled += n; d.filled < d.group {
+			d.stay(n)
+			return
 		}
-		from, at = from+n, at+n
-		if d.filled += n; d.filled == d.group {
-			d.filled = 0
-			d.turn()
-			for k, held := range d.held {
-				d.level[k][at-1] = held // known with the group's last frame
-			}
+		// The new level is known with the group's last frame.
+		d.stay(n - 1)
+		d.filled = 0
+		d.turn()
+		for k, level := range d.held {
+			d.levels[k] = append(d.levels[k], stretch{1, level})
+		}
+	}
+}
+
+// stay adds frames of the held level. So stretches begin where groups end, and
+// are the same for every detector of the same window.
+func (d *detector) stay(frames int) {
+	if frames == 0 {
+		return
+	}
+	for k, level := range d.held {
+		if last := len(d.levels[k]) - 1; last >= 0 {
+			d.levels[k][last].frames += frames
+		} else {
+			d.levels[k] = append(d.levels[k], stretch{frames, level})
 		}
 	}
 }

@@ -3,7 +3,7 @@ package dsp
 // ExpanderSettings describes a downward expander.
 type ExpanderSettings struct {
 	ThresholdDBFS       float64
-	Ratio               float64 // dB out per dB in below the threshold: 2 makes 10 dB under it 20
+	Ratio               float64 // dB out per dB in below the threshold: 2 makes 10 dB under it 20; +Inf is a gate of RangeDB
 	KneeDB              float64 // width of the soft knee, centred on the threshold
 	RangeDB             float64 // largest attenuation
 	HysteresisDB        float64 // once open, it stays open down to this far under the opening level
@@ -43,10 +43,12 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 	}
 	d := newDetector(s.Detector, s.DetectorWindowMs, sidechainHighPass(s.SidechainHighPassHz, rate), s.LinkChannels, rate, channels)
 	top := s.ThresholdDBFS + float64(s.KneeDB/2)
+	deepest := d.linear(s.deepest())
+	d.ignore(deepest)
 	return &Expander{newGainStage(d, s.LookaheadMs, 0, rate, channels, func() envelope {
 		e := &expanderEnvelope{
 			settings: s, detector: d, holdFrames: Frames(s.HoldMs, rate),
-			opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), deepest: d.linear(s.deepest()),
+			opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), deepest: deepest,
 			// Here more attenuation is closing, less is opening.
 			smoother: newSmoother(s.ReleaseMs, s.AttackMs, 0, rate),
 		}
@@ -78,18 +80,17 @@ type expanderEnvelope struct {
 	level, target float64 // the last level while closed, and what it calls for
 }
 
-func (e *expanderEnvelope) run(gain, level []float64) (steady bool) {
-	if e.open && e.at(0) && loud(level, e.staysOpen) {
+func (e *expanderEnvelope) run(gain []float64, levels []stretch) (steady bool) {
+	if e.open && e.at(0) && loud(levels, e.staysOpen) {
 		e.wait = e.holdFrames
 		return e.rest(gain)
 	}
-	if !e.open && e.at(e.settings.RangeDB) && quiet(level, e.deepest) {
+	if !e.open && e.at(e.settings.RangeDB) && quiet(levels, e.deepest) {
 		return e.rest(gain)
 	}
-	for from := 0; from < len(level); {
-		to := stretch(level, from)
-		e.frames(gain[from:to], level[from])
-		from = to
+	for _, l := range levels {
+		e.frames(gain[:l.frames], l.level)
+		gain = gain[l.frames:]
 	}
 	return false
 }

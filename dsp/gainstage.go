@@ -13,17 +13,17 @@ type gainStage struct {
 	gain [cell]float64
 }
 
-// An envelope turns the detector's levels into linear gains, frame by frame. If
-// it tells that it is steady, the first gain stands for all of them and the
+// An envelope turns the detector's levels into linear gains, one for each frame.
+// If it tells that it is steady, the first gain stands for all of them and the
 // others are not stored.
 type envelope interface {
-	run(gain, level []float64) (steady bool)
+	run(gain []float64, levels []stretch) (steady bool)
 	reset()
 }
 
 func newGainStage(d *detector, lookaheadMs, fixedDB float64, rate, channels int, fresh func() envelope) *gainStage {
 	s := &gainStage{detector: d, lookahead: Frames(lookaheadMs, rate), fixed: DBToAmplitude(fixedDB)}
-	for range d.outputs() {
+	for range d.levels {
 		s.envelopes = append(s.envelopes, fresh())
 	}
 	for range channels {
@@ -52,7 +52,7 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 				last = len(b)
 			}
 			n := to - from
-			if e.run(s.gain[:n], s.detector.level[k][:n]) {
+			if e.run(s.gain[:n], s.detector.levels[k]) {
 				g := s.gain[0]
 				for c := first; c < last; c++ {
 					scale(b[c][from:to], g*s.fixed)
@@ -83,9 +83,18 @@ func (s *gainStage) Reset() {
 	}
 }
 
+// The loops below are unrolled by four: what a loop itself costs is as much as
+// what these do in a round.
+
 func scale(x []float64, factor float64) {
 	if factor == 1 {
 		return
+	}
+	for ; len(x) >= 4; x = x[4:] {
+		x[0] *= factor
+		x[1] *= factor
+		x[2] *= factor
+		x[3] *= factor
 	}
 	for i := range x {
 		x[i] *= factor
@@ -94,25 +103,21 @@ func scale(x []float64, factor float64) {
 
 func multiply(x, gain []float64, factor float64) {
 	gain = gain[:len(x)]
+	for ; len(x) >= 4 && len(gain) >= 4; x, gain = x[4:], gain[4:] {
+		x[0] *= gain[0] * factor
+		x[1] *= gain[1] * factor
+		x[2] *= gain[2] * factor
+		x[3] *= gain[3] * factor
+	}
 	for i, g := range gain {
 		x[i] *= g * factor
 	}
 }
 
-// stretch is the end of the frames from a place on that have the same level.
-func stretch(level []float64, from int) int {
-	l := level[from]
-	to := from + 1
-	for to < len(level) && level[to] == l {
-		to++
-	}
-	return to
-}
-
 // quiet tells whether no level lies above a limit.
-func quiet(level []float64, limit float64) bool {
-	for _, l := range level {
-		if l > limit {
+func quiet(levels []stretch, limit float64) bool {
+	for _, l := range levels {
+		if l.level > limit {
 			return false
 		}
 	}
@@ -120,9 +125,9 @@ func quiet(level []float64, limit float64) bool {
 }
 
 // loud tells whether no level lies below a limit.
-func loud(level []float64, limit float64) bool {
-	for _, l := range level {
-		if l < limit {
+func loud(levels []stretch, limit float64) bool {
+	for _, l := range levels {
+		if l.level < limit {
 			return false
 		}
 	}

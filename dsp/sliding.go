@@ -1,16 +1,14 @@
 package dsp
 
-import "math"
-
 // Windows over the last frames in constant time a frame, in blocks as long as
 // the window (van Herk, Pattern Recognition Letters 13 (1992) 517; Gil and
 // Werman, IEEE PAMI 15 (1993) 504): the window ends with the running block, of
 // which a running result is kept, and begins with the rest of the block before,
 // of which the results from each frame to its end are kept.
 
-// slidingMax is the largest of the last frames of a signal that is never
-// negative. Values are held as their bits, which order as the numbers do and
-// which the processor compares without branching.
+// slidingMax is the largest of the last values, which are bits of numbers that
+// are not negative: these order as the numbers do, and the processor compares
+// them without branching.
 type slidingMax struct {
 	// ring holds the running block's values up to at, and behind that the
 	// suffix maxima of the block before. One more place holds 0.
@@ -22,17 +20,16 @@ type slidingMax struct {
 func newSlidingMax(window int) slidingMax { return slidingMax{ring: make([]uint64, window+1)} }
 
 // process replaces each value by the largest of the window that ends with it.
-func (s *slidingMax) process(x []float64) {
+func (s *slidingMax) process(x []uint64) {
 	for len(x) > 0 {
 		n := min(len(x), len(s.ring)-1-s.at)
 		y := x[:n]
-		now, before := s.ring[s.at:][:len(y)], s.ring[s.at+1:][:len(y)]
+		now, before := s.ring[s.at:][:n], s.ring[s.at+1:][:n]
 		prefix := s.prefix
 		for i, v := range y {
-			bits := math.Float64bits(v)
-			prefix = max(prefix, bits)
-			now[i] = bits
-			y[i] = math.Float64frombits(max(prefix, before[i]))
+			prefix = max(prefix, v)
+			now[i] = v
+			y[i] = max(prefix, before[i])
 		}
 		s.prefix = prefix
 		if s.at += n; s.at == len(s.ring)-1 {
@@ -40,6 +37,28 @@ func (s *slidingMax) process(x []float64) {
 		}
 		x = x[n:]
 	}
+}
+
+// held tells whether process would give the same for each of frames values, of
+// which the largest is known, and what.
+//
+// What the block before adds falls, the running maximum rises. So their maximum
+// is flat if one of them is and the other stays under it.
+func (s *slidingMax) held(frames int, largest uint64) (held uint64, flat bool) {
+	if s.at+frames >= len(s.ring)-1 {
+		return 0, false
+	}
+	first, last := s.ring[s.at+1], s.ring[s.at+frames]
+	held = max(s.prefix, first)
+	return held, largest <= held && (held == s.prefix || first == last)
+}
+
+// pass is process that does not store the results, for values that do not
+// reach the end of the running block.
+func (s *slidingMax) pass(x []uint64, largest uint64) {
+	copy(s.ring[s.at:], x)
+	s.at += len(x)
+	s.prefix = max(s.prefix, largest)
 }
 
 // turn makes the full running block the block before, two values at a time so

@@ -1,6 +1,7 @@
 package dsp
 
 import (
+	"math"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -19,11 +20,11 @@ func TestSlidingWindowsAgainstBruteForce(t *testing.T) {
 		}), 1, 300).Draw(t, "x")
 
 		biggest, triangle := newSlidingMax(window), newSlidingTriangle(window)
-		got := append([]float64(nil), x...)
-		for rest := got; len(rest) > 0; {
-			n := rapid.IntRange(1, len(rest)).Draw(t, "block")
-			biggest.process(rest[:n])
-			rest = rest[n:]
+		got := make([]float64, len(x))
+		for from := 0; from < len(x); {
+			to := from + rapid.IntRange(1, len(x)-from).Draw(t, "block")
+			copy(got[from:to], slide(&biggest, x[from:to]))
+			from = to
 		}
 		for n := range x {
 			largest, sum := 0.0, 0.0
@@ -57,8 +58,30 @@ func TestSlidingWindowsForget(t *testing.T) {
 	if last != 0 {
 		t.Errorf("a window of zeros after loud sound sums to %g", last)
 	}
-	biggest.process(x)
-	if got := x[len(x)-1]; got != 0 {
+	if got := slide(&biggest, x)[len(x)-1]; got != 0 {
 		t.Errorf("a window of zeros after loud sound has the maximum %g", got)
 	}
+}
+
+// slide runs the maximum over a block.
+func slide(s *slidingMax, x []float64) []float64 {
+	bits := make([]uint64, len(x))
+	var largest uint64
+	for i, v := range x {
+		bits[i] = math.Float64bits(v)
+		largest = max(largest, bits[i])
+	}
+	if held, flat := s.held(len(x), largest); flat {
+		s.pass(bits, largest)
+		for i := range bits {
+			bits[i] = held
+		}
+	} else {
+		s.process(bits)
+	}
+	out := make([]float64, len(x))
+	for i := range out {
+		out[i] = math.Float64frombits(bits[i])
+	}
+	return out
 }

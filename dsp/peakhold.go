@@ -1,0 +1,198 @@
+package dsp
+
+import "math"
+
+// peakHold is the largest |sample| of some channels over a window, where crests
+// between samples count.
+//
+// Samples seldom meet the crest of a swing. How near they come beats with a
+// tone that the rate nearly divides, and so would a gain that follows the
+// samples: 2999 Hz at 48 kHz under 6 dB of compression would have a THD+N of
+// −65 dB, 4800.2 Hz one of −43 dB.
+//
+// A crest is known, and counts, one frame after its sample. It counts if the
+// sample lies within 3 dB of the level: on a steady tone below a quarter of the
+// rate all crests do.
+type peakHold struct {
+	window slidingMax
+	floor  uint64 // magnitude up to which no crest is of interest
+	heels  []heel // per channel
+	last   uint64 // magnitude of the last frame
+	level  uint64 // level of the last frame
+}
+
+// heel is the last three samples of a channel, the newest last.
+type heel [3]float64
+
+func newPeakHold(window, channels int) peakHold {
+	return peakHold{window: newSlidingMax(window), heels: make([]heel, channels)}
+}
+
+// ignore tells that levels up to this one are all the same to the caller.
+func (p *peakHold) ignore(level float64) { p.floor = math.Float64bits(level * (1 / mostCrest)) }
+
+// limit is the magnitude over which a sample's crest counts.
+func (p *peakHold) limit(level uint64) uint64 {
+	return max(p.floor, math.Float64bits(math.Float64frombits(level)*(1/mostCrest)))
+}
+
+// process stores the level of each frame; or, if it is the same for all of
+// them, only the first, and returns true. Levels are bits of magnitudes.
+func (p *peakHold) process(level []uint64, planes Block, from, to int) (flat bool) {
+	largest := magnitudes(level, planes, from, to)
+	newest := level[len(level)-1]
+	crestless := p.last <= p.limit(p.level)
+	held, flat := p.window.held(len(level), largest)
+	switch {
+	case flat && crestless && largest <= p.limit(held):
+		p.window.pass(level, largest)
+		p.level, level[0] = held, held
+	case crestless && largest <= p.floor:
+		flat = false
+		p.window.process(level)
+		p.level = level[len(level)-1]
+	default:
+		flat = false
+		p.climb(level, planes, from)
+	}
+	p.last = newest
+	for c := range p.heels {
+		p.heels[c].move(planes[c][from:to])
+	}
+	return flat
+}
+
+// magnitudes stores the largest |sample| of the planes, frame by frame, and
+// returns the largest of all.
+func magnitudes(level []uint64, planes Block, from, to int) (largest uint64) {
+	first := planes[0][from:to]
+	if len(planes) == 1 {
+		for i := range level {
+			v := magnitude(first[i])
+			level[i] = v
+			largest = max(largest, v)
+		}
+		return largest
+	}
+	second := planes[1][from:to]
+	for i := range level {
+		v := max(magnitude(first[i]), magnitude(second[i]))
+		level[i] = v
+		largest = max(largest, v)
+	}
+	for _, plane := range planes[2:] {
+		for i, x := range plane[from:to] {
+			v := max(level[i], magnitude(x))
+			level[i] = v
+			largest = max(largest, v)
+		}
+	}
+	return largest
+}
+
+// magnitude is the bits of |x|; they order as the numbers do.
+func magnitude(x float64) uint64 { return math.Float64bits(x) &^ signBit }
+
+// climb is window.process with crests.
+func (p *peakHold) climb(level []uint64, planes Block, from int) {
+	w := &p.window
+	held, last := p.level, p.last
+	limit := p.limit(held)
+	for done := 0; done < len(level); {
+		n := min(len(level)-done, len(w.ring)-1-w.at)
+		segment := level[done : done+n]
+		now, before := w.ring[w.at:][:n], w.ring[w.at+1:][:n]
+		prefix := w.prefix
+		for i, v := range segment {
+			crest := uint64(0)
+			if last > limit {
+				crest = p.crests(planes, from, done+i)
+			}
+			last, v = v, max(v, crest)
+			prefix = max(prefix, v)
+			now[i] = v
+			if l := max(prefix, before[i]); l != held {
+				held, limit = l, p.limit(l)
+			}
+			segment[i] = held
+		}
+		w.prefix = prefix
+		if w.at += n; w.at == len(w.ring)-1 {
+			w.turn()
+		}
+		done += n
+	}
+	p.level = held
+}
+
+// crests is the largest crest that frame i of from makes known.
+func (p *peakHold) crests(planes Block, from, i int) (largest uint64) {
+	for c, plane := range planes {
+		x := plane[from:]
+		y, after := p.heels[c][2], x[i]
+		if i > 0 {
+			y = x[i-1]
+		}
+		if magnitude(y) <= magnitude(after) {
+			continue
+		}
+		var s heel
+		if i >= len(s) {
+			s = heel(x[i-len(s):])
+		} else {
+			copy(s[copy(s[:], p.heels[c][i:]):], x)
+		}
+		largest = max(largest, math.Float64bits(crest(s[0], s[1], y, after)))
+	}
+	return largest
+}
+
+// crest is the amplitude of the sine through three samples in a row, of which
+// the middle one, y, is the largest. With a and b its steps down to the others
+// and ω the sine's angle a sample,
+//
+//	cos ω = 1 − (a+b)/2y
+//	A²    = y² + (a−b)²/4sin²ω = y² (1 + (a−b)²/((a+b)(4y−a−b)))
+//
+// It is 0 if the sine is not below a quarter of the rate, or if the sample
+// before the three is off it by more than a quarter of a+b: then they are no
+// tone but, say, a step. Noise on the samples does not blow it up, since a and
+// b are not negative: A lies between y and mostCrest times y.
+func crest(earlier, before, y, after float64) float64 {
+	if y < 0 {
+		earlier, before, y, after = -earlier, -before, -y, -after
+	}
+	a, b := y-before, y-after
+	down := a + b
+	if !(a >= 0 && b >= 0 && down > 0 && down < 2*y) {
+		return 0
+	}
+	// A sine goes on by x[n−1] = 2 cos ω x[n] − x[n+1].
+	if off := earlier + y - float64((2-down/y)*before); !(math.Abs(off) <= down/4) {
+		return 0
+	}
+	d := a - b
+	if c := y * math.Sqrt(1+float64(d*d)/float64(down*(float64(4*y)-down))); c > y {
+		return c
+	}
+	return y // as well if the squares overflow
+}
+
+// mostCrest is √2, and a little more for rounding: (a−b)² ≤ (a+b)² ≤
+// (a+b)(4y−a−b) for a+b ≤ 2y.
+const mostCrest = math.Sqrt2 * (1 + 1e-12)
+
+func (h *heel) move(x []float64) {
+	if len(x) >= len(h) {
+		*h = heel(x[len(x)-len(h):])
+		return
+	}
+	copy(h[:], h[len(x):])
+	copy(h[len(h)-len(x):], x)
+}
+
+func (p *peakHold) reset() {
+	p.window.reset()
+	clear(p.heels)
+	p.last, p.level = 0, 0
+}
