@@ -76,6 +76,10 @@ func trials(f Field) []setting {
 	return []setting{{number: f.Min}, {number: f.Max}}
 }
 
+// goOnly names settings of stages that a chain file does not have yet: the
+// verified ceiling is to become the limiter's second half.
+var goOnly = map[string]bool{"VerifiedCeilingSettings": true}
+
 // A settings type in package dsp that has no kind could not be used by a chain
 // file.
 func TestEverySettingsTypeHasAKind(t *testing.T) {
@@ -103,6 +107,9 @@ func TestEverySettingsTypeHasAKind(t *testing.T) {
 			}
 			for _, s := range g.Specs {
 				if s, ok := s.(*ast.TypeSpec); ok && s.Name.IsExported() && strings.HasSuffix(s.Name.Name, "Settings") {
+					if goOnly[s.Name.Name] {
+						continue
+					}
 					if found++; !have[s.Name.Name] {
 						t.Errorf("no kind for dsp.%s", s.Name.Name)
 					}
