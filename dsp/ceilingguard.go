@@ -179,10 +179,10 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 	gains := gain[end-g.stride-2 : end]
 	for c := range planes {
 		x := planes[c].x[end-g.stride-2 : end][:len(gains)]
-		a, b := gains[0]*x[0], gains[1]*x[1]
+		a, b := float64(gains[0]*x[0]), float64(gains[1]*x[1])
 		step := b - a
 		for n := 2; n < len(gains); n++ {
-			c := gains[n] * x[n]
+			c := float64(gains[n] * x[n])
 			next := c - b
 			peak = max(peak, math.Float64bits(c)&^signBit)
 			bend = max(bend, math.Float64bits(next-step)&^signBit)

@@ -40,7 +40,7 @@ func newGuardBank(p *Polyphase, wish []float64, margin int) guardBank {
 		shape := 1.0
 		if k > full {
 			_, cos := sincosPi(float64(k-full) / float64(p.half-full))
-			shape = 0.5 + 0.5*cos
+			shape = 0.5 + float64(0.5*cos)
 		}
 		b.dipShape = append(b.dipShape, shape)
 	}
@@ -78,10 +78,10 @@ func (b *guardBank) boundRows(wish []float64, margin int) {
 // the end it is within the last two factors' threefold.
 func (b *guardBank) boundFade(wish []float64) {
 	last := len(wish) - 1
-	extra := 2*wish[last] + wish[last-1]
+	extra := float64(2*wish[last]) + wish[last-1]
 	for k := 1; k < last; k++ {
-		slope, bend := math.Abs(wish[k]-wish[k-1]), math.Abs(wish[k+1]-2*wish[k]+wish[k-1])
-		extra = max(extra, 4*slope+bend)
+		slope, bend := math.Abs(wish[k]-wish[k-1]), math.Abs((wish[k+1]-wish[k])-(wish[k]-wish[k-1]))
+		extra = max(extra, float64(4*slope)+bend)
 	}
 	flat, bend := b.Bound()
 	b.flat, b.bend = (flat+float64(bend*extra))*boundMargin, bend

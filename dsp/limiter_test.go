@@ -24,7 +24,7 @@ var ceiling = math.Pow(10, -1.0/20) // of limiterDefaults
 // of signals without content above 20 kHz: 0.042 dB is what the limiter's 16
 // phases may miss (1/cos(π/32), Ehlich & Zeller 1964), the rest its ripple.
 func TestLimiterCeiling(t *testing.T) {
-	frames := 4000
+	frames := 2500
 	if testing.Short() {
 		frames = 1500
 	}
@@ -67,7 +67,7 @@ func TestLimiterCeiling(t *testing.T) {
 // TestLimiterCeilingOnSpeech: by the fine reading too, within 0.01 dB (the
 // ripple of the limiter's sinc is 0.004 dB).
 func TestLimiterCeilingOnSpeech(t *testing.T) {
-	frames := 96000
+	frames := 48000
 	if testing.Short() {
 		frames = 24000
 	}
@@ -200,11 +200,10 @@ func TestOracleCatchesWeakLimiters(t *testing.T) {
 		t.Error("sample-peak detection passes the Annex 2 reading")
 	}
 	// Detection by Annex 2 alone, one gain: over by the fine reading.
-	x = driven("sweep")
+	x = driven("beat of 0.45 fs")
 	y = gained(x, func(int) float64 { return ceiling / readAnnex2(x, 1).peak })
-	_ = y
-	if fine.read(driven("beat of 0.45 fs"), 0, 1).peak < 1.05*readAnnex2(driven("beat of 0.45 fs"), 1).peak {
-		t.Error("the fine reading sees no more than Annex 2")
+	if fine.read(y, ceiling*.9, ceiling).over == 0 {
+		t.Error("detection by Annex 2 passes the fine reading")
 	}
 	// No look-ahead: the gain falls at the peak and after it.
 	x = driven("burst after silence")
@@ -525,4 +524,48 @@ func FuzzLimiterCeiling(f *testing.F) {
 		}
 		checkCeiling(t, in, s, 48000)
 	})
+}
+
+func ExampleNewLimiter() {
+	limiter, err := dsp.NewLimiter(dsp.LimiterSettings{CeilingDBTP: -1, DriveDB: 6, LookaheadMs: 3, LinkChannels: true}, 48000, 2)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	block := dsp.NewBlock(2, 4800)
+	for n := range block[0] {
+		block[0][n] = 0.8 * math.Sin(2*math.Pi*440*float64(n)/48000)
+		block[1][n] = block[0][n] / 2
+	}
+	limiter.Process(block)
+	var peak float64
+	for _, x := range block[0] {
+		peak = max(peak, math.Abs(x))
+	}
+	fmt.Printf("late by %d frames, sample peak %.2f dBFS\n", limiter.Latency(), dsp.AmplitudeToDB(peak))
+	// Output: late by 144 frames, sample peak -1.01 dBFS
+}
+
+// TestLimiterContains: NaN comes out as silence, infinities and absurd samples
+// come out limited, and a second later nothing is left of them.
+func TestLimiterContains(t *testing.T) {
+	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64} {
+		in := dsp.NewBlock(1, 4*48000)
+		for n := range in[0] {
+			in[0][n] = .5 * math.Sin(float64(n)/20)
+		}
+		in[0][3000] = bad
+		out, gain := limited(in, limiterDefaults(), 48000)
+		for n, v := range out[0] {
+			if !(math.Abs(v) <= ceiling) {
+				t.Fatalf("%g: frame %d: %g", bad, n, v)
+			}
+		}
+		if bad != bad && (out[0][3000] != 0 || gain[0][3000] != 1) {
+			t.Errorf("NaN: %g with gain %g, want silence", out[0][3000], gain[0][3000])
+		}
+		if g := gain[0][len(in[0])-1]; g != 1 {
+			t.Errorf("%g: gain %g four seconds later", bad, g)
+		}
+	}
 }

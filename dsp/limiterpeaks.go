@@ -4,9 +4,9 @@ import "math"
 
 // peakFinder finds true peaks over a limit by two interpolators: the one of
 // Rec. ITU-R BS.1770-5 Annex 2, by which the result will be judged, and a long
-// windowed sinc, which keeps the finer readings down as well. By Annex 2 alone
-// speech passes 0.16 dB over on a 64-fold reading, by both 0.003 dB (measured
-// in limiter_test.go).
+// windowed sinc, which keeps the finer readings down as well. Detected by Annex
+// 2 alone, speech driven by 24 dB passes 0.10 dB over by a sinc of 64 phases and
+// 256 taps, detected by both 0.001 dB (the recording of limiter_test.go).
 //
 // Most intervals are never interpolated: bounds (see Polyphase) tell that they
 // cannot exceed the limit. The result is the same, bit for bit.
@@ -58,11 +58,15 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks
 		}
 		cell := i / peakCell
 		next := min(to, (cell+1)*peakCell, gridEnd)
+		need := max(limit, covered)
+		if next == gridEnd { // the last interval bears on the next grid cell too
+			need = limit
+		}
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
-		if math.Float64frombits(around)*f.l1 > max(limit, covered) || f.interpolateAll {
+		if math.Float64frombits(around)*f.l1 > need || f.interpolateAll {
 			bend := math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1)))
 			highest := max(math.Float64frombits(p.cells[cell]), math.Abs(p.x[next]))
-			if float64(f.flat*highest)+float64(f.bend*bend) > limit || f.interpolateAll {
+			if float64(f.flat*highest)+float64(f.bend*bend) > need || f.interpolateAll {
 				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, bend, peaks[i-from:])
 				covered = max(covered, largest)
 				over = over || largest > 0
@@ -80,7 +84,7 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 	before := math.Abs(x[from])
 	for i := from; i < to; i++ {
 		after := math.Abs(x[i+1])
-		if spills && i == to-1 { // the peak bears on the next grid cell too
+		if spills && i == to-1 {
 			need = limit
 			threshold = f.threshold(need, bend)
 		}

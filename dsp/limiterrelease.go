@@ -5,8 +5,8 @@ package dsp
 // peak, so that a steady tone meets a constant gain. After it, the depth falls
 // at the short pace towards a slow average of itself (rising and falling at
 // paces of its own): a single peak is let go quickly, sustained limiting
-// slowly. Common practice, no source; the figures are chosen by the distortion
-// and the loudness measured in limiter_test.go.
+// slowly. Common practice, no source; that the holds suffice is measured in
+// TestLimiterDistortion.
 type releaseTimes struct{ hold, short, rise, fall float64 }
 
 var releaseStyles = [...]releaseTimes{
@@ -56,9 +56,9 @@ const releaseSlack = 0.25 * log2PerDB
 
 // attentionShare is the share of the present level, in dB, that a peak must
 // reach to be noticed at all, unless it comes within the slack. A smaller one
-// cannot bear on the level within its hold: that lasts a quarter of the time
-// constant of the fall or a little more, and e^(−1/4) is 0.78. Where limiting
-// is deep, this saves the interpolation of most peaks.
+// would hardly bear on the level, which in the time of a hold, a quarter of the
+// constant of the fall or a little more, falls to e^(−1/4), 0.78, at the
+// lowest. Where limiting is deep, this saves the interpolation of most peaks.
 const attentionShare = 0.75
 
 func (e *depthEnvelope) attentionAt(level float64) float64 {

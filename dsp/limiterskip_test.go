@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // TestSkippingChangesNothing compares with a limiter that interpolates every
@@ -59,6 +61,69 @@ func TestSkippingChangesNothing(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestSkippingChangesNothingAnywhere does so with programmes drawn piece by
+// piece and cut anywhere.
+func TestSkippingChangesNothingAnywhere(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		channels := rapid.IntRange(1, 2).Draw(t, "channels")
+		s := LimiterSettings{
+			DriveDB:      rapid.SampledFrom([]float64{0, 3, 20}).Draw(t, "drive"),
+			LookaheadMs:  rapid.SampledFrom([]float64{.5, 3}).Draw(t, "lookahead"),
+			Release:      rapid.SampledFrom([]ReleaseStyle{Balanced, Clean, Loud}).Draw(t, "release"),
+			LinkChannels: rapid.Bool().Draw(t, "linked"),
+		}
+		seed := rapid.Uint64().Draw(t, "seed")
+		const frames = 2500
+		run := func(all bool) Block {
+			l, err := NewLimiter(s, 48000, channels)
+			if err != nil {
+				t.Fatal(err)
+			}
+			l.finder.interpolateAll = all
+			rng := rand.New(rand.NewPCG(seed, 0))
+			out := NewBlock(channels, frames)
+			for _, x := range out {
+				var kind int
+				var level, hz float64
+				for n := range x {
+					if n%97 == 0 {
+						kind, level, hz = rng.IntN(4), math.Pow(10, -1.5*rng.Float64()), 3*math.Pow(rng.Float64(), 3)
+					}
+					switch kind {
+					case 1:
+						x[n] = level * (2*rng.Float64() - 1)
+					case 2:
+						x[n] = math.Copysign(level, rng.Float64()-.5)
+					case 3:
+						x[n] = level * math.Sin(hz*float64(n))
+					}
+				}
+			}
+			for from := 0; from < frames; {
+				to := frames
+				if !all { // and block sizes change nothing either
+					to = min(frames, from+1+rng.IntN(400))
+				}
+				part := make(Block, channels)
+				for c := range part {
+					part[c] = out[c][from:to]
+				}
+				l.Process(part)
+				from = to
+			}
+			return out
+		}
+		skipping, full := run(false), run(true)
+		for c := range full {
+			for n := range full[c] {
+				if math.Float64bits(skipping[c][n]) != math.Float64bits(full[c][n]) {
+					t.Fatalf("channel %d, frame %d: %v, without skipping %v", c, n, skipping[c][n], full[c][n])
+				}
+			}
+		}
+	})
 }
 
 // TestDepthWindow compares with the definition: a running maximum, then the
