@@ -27,7 +27,7 @@ func (s *processSettings) register(f *pflag.FlagSet) {
 	f.BoolVar(&s.replace, "replace", false, "write over existing outputs (never over an input)")
 	f.IntVar(&s.bits, "bits", 0, "bits a sample: 16, 24 or 32; with --float 32 or 64 (default: the take's)")
 	f.BoolVar(&s.float, "float", false, "write floating point (default: as the take)")
-	f.StringVar(&s.dither, "dither", "auto", "auto, tpdf or none; auto is tpdf where the output has fewer bits than\nwhat was computed")
+	f.StringVar(&s.dither, "dither", "auto", "auto, tpdf or none; auto is tpdf where the output has fewer bits\nthan what was computed")
 	f.Uint64Var(&s.ditherSeed, "dither-seed", 1, "seed of the dither noise: same seed, same bits")
 	f.BoolVar(&s.keepDelay, "keep-delay", false, "leave the chain's latency in the output, which grows by it")
 	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")
