@@ -11,8 +11,8 @@ type Biquad struct{ B0, B1, B2, A1, A2 float64 }
 
 // Response is the section's complex gain at a frequency, for a rate in Hz.
 func (s Biquad) Response(hz, rate float64) complex128 {
-	sin, cos := sincosPi(2 * hz / rate)
-	sin2, cos2 := sincosPi(4 * hz / rate)
+	sin, cos := SincosPi(2 * hz / rate)
+	sin2, cos2 := SincosPi(4 * hz / rate)
 	polynomial := func(c0, c1, c2 float64) complex128 { // in z⁻¹
 		return complex(c0+float64(c1*cos)+float64(c2*cos2), -float64(c1*sin)-float64(c2*sin2))
 	}

@@ -9,7 +9,7 @@ import "math"
 type cookbook struct{ cos, alpha float64 }
 
 func newCookbook(hz, q, rate float64) cookbook {
-	sin, cos := sincosPi(2 * hz / rate)
+	sin, cos := SincosPi(2 * hz / rate)
 	return cookbook{cos, sin / (2 * q)}
 }
 
@@ -98,7 +98,7 @@ func butterworth(order int, hz, rate float64, second func(hz, q, rate float64) B
 	}
 	for k := order/2 - 1; k >= 0; k-- {
 		// The k-th pair's angle from the negative real axis, outermost at k = 0.
-		_, cos := sincosPi(float64(order-1-2*k) / float64(2*order))
+		_, cos := SincosPi(float64(order-1-2*k) / float64(2*order))
 		sections = append(sections, second(hz, 1/(2*cos), rate))
 	}
 	return sections

@@ -69,10 +69,7 @@ func Log2(x float64) float64 {
 }
 
 // SincosPi returns sin(πx) and cos(πx), each within 3e-16.
-func SincosPi(x float64) (sin, cos float64) { return sincosPi(x) }
-
-// sincosPi returns sin(πx) and cos(πx), each within 3e-16.
-func sincosPi(x float64) (sin, cos float64) {
+func SincosPi(x float64) (sin, cos float64) {
 	quarter := math.RoundToEven(2 * x)
 	y := float64((x - float64(quarter/2)) * math.Pi) // |y| ≤ π/4
 	y2 := y * y
@@ -100,7 +97,7 @@ func sincosPi(x float64) (sin, cos float64) {
 
 // tanPi returns tan(πx).
 func tanPi(x float64) float64 {
-	sin, cos := sincosPi(x)
+	sin, cos := SincosPi(x)
 	return sin / cos
 }
 

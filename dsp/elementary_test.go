@@ -18,7 +18,7 @@ func TestElementaryFunctionsAgreeWithMath(t *testing.T) {
 		z := 1 + (rng.Float64()-0.5)/64 // the slices next to 1
 		worstNear = max(worstNear, math.Abs(Log2(z)-math.Log1p(z-1)*math.Log2E)/max(1e-3, math.Abs(z-1)))
 		a := rng.Float64()*8 - 4
-		sin, cos := sincosPi(a)
+		sin, cos := SincosPi(a)
 		r := math.Remainder(a, 2) * math.Pi
 		worstSin = max(worstSin, math.Abs(sin-math.Sin(r)), math.Abs(cos-math.Cos(r)))
 	}
@@ -30,7 +30,7 @@ func TestElementaryFunctionsAgreeWithMath(t *testing.T) {
 		{"Exp2, relative", worstExp, 6e-16},
 		{"Log2, absolute or relative", worstLog, 1e-15},
 		{"Log2 near 1, relative to x-1", worstNear, 1e-15},
-		{"sincosPi, absolute", worstSin, 1e-15}, // math.Sin's argument is itself rounded
+		{"SincosPi, absolute", worstSin, 1e-15}, // math.Sin's argument is itself rounded
 	} {
 		t.Logf("%s: %.2g", c.name, c.worst)
 		if !(c.worst <= c.limit) {

@@ -39,7 +39,7 @@ func newGuardBank(p *Polyphase, wish []float64, margin int) guardBank {
 	for k := range p.half {
 		shape := 1.0
 		if k > full {
-			_, cos := sincosPi(float64(k-full) / float64(p.half-full))
+			_, cos := SincosPi(float64(k-full) / float64(p.half-full))
 			shape = 0.5 + float64(0.5*cos)
 		}
 		b.dipShape = append(b.dipShape, shape)

@@ -315,7 +315,7 @@ func windowedSinc(t float64, half int, beta float64) float64 {
 	if inside < 0 {
 		return 0
 	}
-	sin, _ := sincosPi(t)
+	sin, _ := SincosPi(t)
 	return sin / (math.Pi * t) * besselI0(beta*math.Sqrt(inside)) / besselI0(beta)
 }
 

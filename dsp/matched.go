@@ -57,7 +57,7 @@ func matched(b Band, rate float64) ([]Biquad, float64) {
 		start := cookbookSection(b, rate)
 		m := squaredMagnitude(start)
 		rest := newFit(p, rate, false, func(hz float64) float64 {
-			sin, _ := sincosPi(hz / rate)
+			sin, _ := SincosPi(hz / rate)
 			return p.gain(hz) / m.at(sin*sin)
 		})
 		if s, ok := rest.ratio(); ok {
@@ -89,7 +89,7 @@ const (
 
 func newFit(p prototype, rate float64, notch bool, target func(hz float64) float64) *fit {
 	f := &fit{prototype: p, rate: rate, notch: notch}
-	sin, _ := sincosPi(p.hz / rate)
+	sin, _ := SincosPi(p.hz / rate)
 	f.unit = sin * sin
 	top := bandTop(rate)
 	add := func(hz float64) {
@@ -97,7 +97,7 @@ func newFit(p prototype, rate float64, notch bool, target func(hz float64) float
 		if p.gain(hz) < DBToPower(deviationFloorDB) {
 			return // too near a notch's zero
 		}
-		sin, _ := sincosPi(hz / rate)
+		sin, _ := SincosPi(hz / rate)
 		x := sin * sin / f.unit
 		t := target(hz)
 		if f.notch {
@@ -173,7 +173,7 @@ func impulseInvariantPoles(hz, q float64) (a1, a2 float64) {
 	damping := 1 / (2 * q)
 	decay := exp(-damping * w)
 	if damping <= 1 {
-		_, cos := sincosPi(2 * hz * sqrt(1-float64(damping*damping)))
+		_, cos := SincosPi(2 * hz * sqrt(1-float64(damping*damping)))
 		return -2 * decay * cos, decay * decay
 	}
 	e := exp(w * sqrt(float64(damping*damping)-1))
@@ -234,7 +234,7 @@ func (f *fit) section(num, den [3]float64) (Biquad, bool) {
 	var b0, b1, b2 float64
 	if f.notch {
 		// |1 − 2cos ω0 z⁻¹ + z⁻²|² = 16 (φ − φ0)² = 16 φ0² (x − 1)².
-		_, cos := sincosPi(2 * f.hz / f.rate)
+		_, cos := SincosPi(2 * f.hz / f.rate)
 		b0 = sqrt(num[0]) / (4 * f.unit)
 		b1, b2 = -2*b0*cos, b0
 	} else {

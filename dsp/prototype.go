@@ -60,7 +60,7 @@ func (p prototype) deviation(sections []Biquad, rate float64) float64 {
 		if want < DBToPower(deviationFloorDB) {
 			continue
 		}
-		sin, _ := sincosPi(hz / rate)
+		sin, _ := SincosPi(hz / rate)
 		for _, s := range sections {
 			want /= squaredMagnitude(s).at(sin * sin)
 		}

@@ -42,7 +42,7 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	}
 	fade := make([]float64, verifiedStride)
 	for k := range fade {
-		_, cos := sincosPi((float64(k) + 0.5) / verifiedStride)
+		_, cos := SincosPi((float64(k) + 0.5) / verifiedStride)
 		fade[k] = 0.5 + float64(0.5*cos)
 	}
 	samples := mustPolyphase([]float64{0, 1}, [][]float64{{1, 0}, {0, 1}})
