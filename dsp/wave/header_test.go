@@ -255,6 +255,7 @@ func TestRefusesByName(t *testing.T) {
 		"a few bytes":        {[]byte("RIFF\x00"), "a file of 5 bytes"},
 		"5 bits":             {of(fmtOf(1, 1, 8000, 1, 5)), "5-bit integer"},
 		"24 of 16 bits":      {of(fmtOf(0xFFFE, 1, 8000, 2, 16, extension(24, 0, 1)...)), "24-bit integer in 2 bytes a sample, of 16 bits"},
+		"16 of 32 bits in 2": {of(fmtOf(0xFFFE, 1, 8000, 2, 32, extension(16, 0, 1)...)), "16-bit integer in 2 bytes a sample, of 32 bits"},
 		"short extensible":   {of(fmtOf(0xFFFE, 1, 8000, 2, 16, 0, 0)), "WAVE_FORMAT_EXTENSIBLE in 18 bytes"},
 		"short ds64":         {riffFile("RF64").chunk("ds64", 4, 0, 0, 0, 0).Bytes(), "4 bytes"},
 		"A-law":              {of(fmtOf(6, 1, 8000, 1, 8)), "A-law"},

@@ -59,6 +59,10 @@ func TestOutputsAreWholeOrNotThere(t *testing.T) {
 	if _, err := Create(filepath.Join(folder, "new.wav"), f, Options{Inputs: []string{filepath.Join(folder, "x/../new.wav")}}); !errors.Is(err, ErrIsInput) {
 		t.Errorf("an input that is not there yet: %v", err)
 	}
+	os.Symlink(".", filepath.Join(folder, "self"))
+	if _, err := Create(filepath.Join(folder, "new.wav"), f, Options{Inputs: []string{filepath.Join(folder, "self/new.wav")}}); !errors.Is(err, ErrIsInput) {
+		t.Errorf("an input that is not there yet, by a linked folder: %v", err)
+	}
 	if _, err := Create(folder, f, Options{Replace: true}); err == nil || !strings.Contains(err.Error(), "folder") {
 		t.Errorf("a folder gives %v", err)
 	}
@@ -108,7 +112,7 @@ func TestOutputsThatMayNotBeReplaced(t *testing.T) {
 // Names of up to 255 bytes work, whatever they are made of; a link stays one.
 func TestOutputNames(t *testing.T) {
 	folder := t.TempDir()
-	for _, name := range []string{strings.Repeat("ä", 125) + ".wav", "Harbour Street 🎙 №1.wav", "-.wav", ".wav"} {
+	for _, name := range []string{strings.Repeat("ä", 125) + ".wav", "x" + strings.Repeat("ä", 125) + ".wav", "Harbour Street 🎙 №1.wav", "-.wav", ".wav"} {
 		f, err := CreateFile(filepath.Join(folder, name), false, nil)
 		if err != nil {
 			t.Fatal(err)

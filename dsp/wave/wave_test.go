@@ -14,7 +14,7 @@ import (
 
 // formats are all that the writer writes.
 var formats = []Format{
-	{Encoding: Integer, Bits: 8}, {Encoding: Integer, Bits: 16}, {Encoding: Integer, Bits: 20}, {Encoding: Integer, Bits: 24},
+	{Encoding: Integer, Bits: 8}, {Encoding: Integer, Bits: 12}, {Encoding: Integer, Bits: 16}, {Encoding: Integer, Bits: 20}, {Encoding: Integer, Bits: 24},
 	{Encoding: Integer, Bits: 24, ContainerBits: 32}, {Encoding: Integer, Bits: 32}, {Encoding: Float, Bits: 32}, {Encoding: Float, Bits: 64},
 }
 
@@ -66,6 +66,7 @@ func TestRoundTripIsExact(t *testing.T) {
 		f := rapid.SampledFrom(formats).Draw(t, "format")
 		f.Rate = rapid.SampledFrom([]int{1, 8000, 44100, 47999, 192000}).Draw(t, "rate")
 		f.Channels = rapid.SampledFrom([]int{1, 2, 3, 6, 64}).Draw(t, "channels")
+		f.ChannelMask = rapid.SampledFrom([]uint32{0, 0x3, 0x8000063f}).Draw(t, "mask")
 		b := codes(t, f, rapid.IntRange(0, 70).Draw(t, "frames"))
 		chunks := []Chunk{{"bext", []byte("odd"), false}, {"LIST", []byte("INFOIART\x04\x00\x00\x00abc\x00"), true}, {"iXML", []byte("<a/>!"), true}}
 		path := filepath.Join(folder, "a.wav")
@@ -92,7 +93,7 @@ func TestRoundTripIsExact(t *testing.T) {
 		}
 		defer r.Close()
 		got := r.Format()
-		if got.Rate != f.Rate || got.Channels != f.Channels || got.Encoding != f.Encoding || got.Bits != f.Bits || got.container() != f.container() {
+		if got.Rate != f.Rate || got.ChannelMask != f.ChannelMask || got.Channels != f.Channels || got.Encoding != f.Encoding || got.Bits != f.Bits || got.container() != f.container() {
 			t.Fatalf("wrote %+v, read %+v", f, got)
 		}
 		if len(r.Warnings()) > 0 || w.Overs() != (Overs{}) {

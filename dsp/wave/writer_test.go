@@ -66,10 +66,20 @@ func TestLongFilesBecomeRF64(t *testing.T) {
 	}
 }
 
+// The first clamped sample is the earliest, whatever channel it is in.
+func TestFirstOver(t *testing.T) {
+	in := dsp.NewBlock(3, 5000)
+	in[0][3000], in[1][2400], in[1][4000], in[2][2400] = 2, -2, 2, 2
+	w := write(t, filepath.Join(t.TempDir(), "a.wav"), Format{Rate: 8000, Channels: 3, Encoding: Integer, Bits: 16}, Options{}, in)
+	if o := w.Overs(); o != (Overs{Count: 4, FirstFrame: 2400, Channel: 1}) {
+		t.Errorf("overs %+v", o)
+	}
+}
+
 // The quantiser's twin, as one would write it down.
 func TestQuantisesLikeItsTwin(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		f := rapid.SampledFrom(formats[:6]).Draw(t, "format")
+		f := rapid.SampledFrom(formats[:7]).Draw(t, "format")
 		full := float64(int64(1) << (f.Bits - 1))
 		x := rapid.OneOf(
 			rapid.Float64(), rapid.Float64Range(-1.1, 1.1),
@@ -192,13 +202,17 @@ func TestLayout(t *testing.T) {
 			"RIFF\x5a\x00\x00\x00WAVE" + junk + "fmt \x12\x00\x00\x00" +
 				"\x03\x00\x01\x00\x80\xbb\x00\x00\x00\xee\x02\x00\x04\x00\x20\x00\x00\x00" +
 				"fact\x04\x00\x00\x00\x01\x00\x00\x00" + "data\x04\x00\x00\x00\x00\x00\x00\x3f"},
+		"extensible, three channels": {Format{Rate: 48000, Channels: 3, Encoding: Integer, Bits: 8},
+			"RIFF\x64\x00\x00\x00WAVE" + junk + "fmt \x28\x00\x00\x00" +
+				"\xfe\xff\x03\x00\x80\xbb\x00\x00\x80\x32\x02\x00\x03\x00\x08\x00" + "\x16\x00\x08\x00\x00\x00\x00\x00" +
+				"\x01\x00\x00\x00\x00\x00\x10\x00\x80\x00\x00\xaa\x00\x38\x9b\x71" + "data\x03\x00\x00\x00\xc0\xc0\xc0\x00"},
 		"extensible, 24 of 32 bits, centre": {Format{Rate: 48000, Channels: 1, Encoding: Integer, Bits: 24, ContainerBits: 32, ChannelMask: 4},
 			"RIFF\x64\x00\x00\x00WAVE" + junk + "fmt \x28\x00\x00\x00" +
 				"\xfe\xff\x01\x00\x80\xbb\x00\x00\x00\xee\x02\x00\x04\x00\x20\x00" + "\x16\x00\x18\x00\x04\x00\x00\x00" +
 				"\x01\x00\x00\x00\x00\x00\x10\x00\x80\x00\x00\xaa\x00\x38\x9b\x71" + "data\x04\x00\x00\x00\x00\x00\x00\x40"},
 	} {
 		path := filepath.Join(t.TempDir(), "a.wav")
-		write(t, path, c.format, Options{}, dsp.Block{{0.5}})
+		write(t, path, c.format, Options{}, dsp.Block{{0.5}, {0.5}, {0.5}}[:c.format.Channels])
 		if raw, _ := os.ReadFile(path); string(raw) != c.want {
 			t.Errorf("%s:\n% x, want\n% x", name, raw, c.want)
 		}
@@ -224,6 +238,7 @@ func TestWriterRefuses(t *testing.T) {
 		"floats in 8 bytes":   {func(f *Format, o *Options) { f.Encoding, f.Bits, f.ContainerBits = Float, 32, 64 }, "32-bit floating point in 8 bytes"},
 		"chunk name too long": {func(f *Format, o *Options) { o.Chunks = []Chunk{{ID: "INFOS"}} }, `"INFOS"`},
 		"binary chunk name":   {func(f *Format, o *Options) { o.Chunks = []Chunk{{ID: "a\x00b "}} }, "four printable characters"},
+		"chunk of 17 MiB":     {func(f *Format, o *Options) { o.Chunks = []Chunk{{ID: "bext", Data: make([]byte, 17<<20)}} }, "up to 16 MiB"},
 		"chunk of its own":    {func(f *Format, o *Options) { o.Chunks = []Chunk{{ID: "data"}} }, `chunk "data" to carry over`},
 	} {
 		f, o := good, Options{}
