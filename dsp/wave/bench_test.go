@@ -22,7 +22,14 @@ func benchmarkFormats(b *testing.B, reading bool) {
 				if dither == TPDF && (reading || f.Encoding == Float) {
 					continue
 				}
-				b.Run(fmt.Sprintf("format=%v%d/dither=%v/ch=%d", f.Encoding.String()[:1], f.Bits, dither, channels), func(b *testing.B) {
+				name := fmt.Sprintf("format=s%d/ch=%d", f.Bits, channels)
+				if f.Encoding == Float {
+					name = fmt.Sprintf("format=f%d/ch=%d", f.Bits, channels)
+				}
+				if dither == TPDF {
+					name += "/dither=tpdf"
+				}
+				b.Run(name, func(b *testing.B) {
 					f.Rate, f.Channels = 48000, channels
 					const frames = 480_000
 					path := filepath.Join(b.TempDir(), "a.wav")
