@@ -44,6 +44,9 @@ type step func(*job) error
 // worker. So the workers spread over the steps by themselves, whatever each
 // step costs, and the result does not depend on their number.
 func relay(ctx context.Context, workers int, steps []step, newJob func() *job) error {
+	if workers == 1 {
+		return alone(ctx, steps, newJob())
+	}
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 
@@ -86,4 +89,20 @@ func relay(ctx context.Context, workers int, steps []step, newJob func() *job) e
 	}
 	group.Wait()
 	return context.Cause(ctx)
+}
+
+// alone is relay for one worker, who need not wait for anybody.
+func alone(ctx context.Context, steps []step, j *job) error {
+	for {
+		for _, do := range steps {
+			if err := do(j); errors.Is(err, io.EOF) {
+				return nil
+			} else if err != nil {
+				return err
+			}
+		}
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+	}
 }

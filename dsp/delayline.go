@@ -19,12 +19,13 @@ func (d *DelayLine) Process(x []float64) {
 	if len(d.ring) == 0 {
 		return
 	}
+	var late [cell]float64
 	for len(x) > 0 {
 		ring := d.ring[d.at:]
-		n := min(len(x), len(ring))
-		for i, in := range x[:n] {
-			x[i], ring[i] = ring[i], in
-		}
+		n := min(len(x), len(ring), len(late))
+		copy(late[:n], ring)
+		copy(ring, x[:n])
+		copy(x, late[:n])
 		if d.at += n; d.at == len(d.ring) {
 			d.at = 0
 		}
