@@ -33,7 +33,7 @@ func faded(rate int, partOfRate, amplitude, phaseDegrees float64) []float64 {
 // EBU Tech 3341 v4, Table 1, cases 15 to 19: tolerance +0.2/−0.4 dB. The fine
 // reading is held to 0.01 dB of the wave's own peak.
 func TestTech3341TruePeak(t *testing.T) {
-	for _, rate := range testRates {
+	for _, rate := range testRates() {
 		for _, c := range []struct {
 			number                int
 			part, amplitude, from float64
