@@ -250,7 +250,7 @@ func TestRunStops(t *testing.T) {
 	e := prepare(t, "schema = 1\n[[stage]]\nkind = \"gain\"\ngain_db = 1\n", 48000, 1)
 	for _, workers := range []int{1, 3} {
 		dst := &sink{failAt: 10_000}
-		_, err := e.Run(context.Background(), newSound(48000, dsp.NewBlock(1, 100_000)), dst, chain.Options{Workers: workers})
+		_, err := e.Run(context.Background(), newSound(48000, dsp.NewBlock(1, 100_000)), dst, chain.Options{Workers: workers, BlockFrames: 1000})
 		if !errors.Is(err, errFull) {
 			t.Errorf("%d workers: a failing sink gives %v", workers, err)
 		}
@@ -259,7 +259,7 @@ func TestRunStops(t *testing.T) {
 		}
 		ctx, cancel := context.WithCancel(context.Background())
 		_, err = e.Run(ctx, newSound(48000, dsp.NewBlock(1, 1_000_000)), &sink{}, chain.Options{
-			Workers: workers, Progress: func(int64) { cancel() },
+			Workers: workers, BlockFrames: 1000, Progress: func(int64) { cancel() },
 		})
 		if !errors.Is(err, context.Canceled) {
 			t.Errorf("%d workers: cancelling gives %v", workers, err)

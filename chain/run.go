@@ -9,9 +9,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// defaultBlockFrames keeps a stereo block (32 KiB) within reach of the first
-// caches, and the cost of handing it on far below the cost of processing it.
-const defaultBlockFrames = 2048
+// blockSamples is the size of a block, over all channels: 256 KiB, which stay in
+// the second cache, and take so long in each step that handing a block to
+// another processor costs little against it.
+const blockSamples = 1 << 15
 
 // Run runs the chain from src to dst. It resets the stages first.
 //
@@ -31,7 +32,7 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 	}
 	frames := o.BlockFrames
 	if frames <= 0 {
-		frames = defaultBlockFrames
+		frames = blockSamples / e.channels
 	}
 	if o.Trace != nil {
 		o.Trace.begin(e.rate, e.channels)
