@@ -234,7 +234,7 @@ func detector[S any](at func(*S) *dsp.DetectorKind, preset, source string) Field
 	}
 	return word(at, []dsp.DetectorKind{dsp.Peak, dsp.RMS}, Field{
 		Key: "detector", Words: []string{"peak", "rms"}, Default: preset, Source: source,
-		Help: "how level is measured: largest sample of the window, or root mean square over it",
+		Help: "how level is measured: largest peak of the window, or root mean square over it",
 		Trap: "changing it to \"" + other + "\" changes what threshold_dbfs means: move the threshold too",
 	})
 }

@@ -9,8 +9,8 @@ import "math"
 // the sample at which the target changes counts as one whole period. So the
 // time that is measured is the time that is set, whatever the step.
 type smoother struct {
-	up, down   float64 // coefficients towards more and towards less attenuation
-	holdFrames int     // wait before the attenuation falls
+	up, down   pole // towards more and towards less attenuation
+	holdFrames int  // wait before the attenuation falls
 
 	target float64 // the last one, in dB
 	goal   float64 // the same in octaves of gain: 0 or less
@@ -21,7 +21,16 @@ type smoother struct {
 
 // newSmoother builds a smoother at rest: no attenuation.
 func newSmoother(upMs, downMs, holdMs float64, rate int) smoother {
-	return smoother{up: coefficient(upMs, rate), down: coefficient(downMs, rate), holdFrames: Frames(holdMs, rate), gain: 1}
+	return smoother{up: newPole(upMs, rate), down: newPole(downMs, rate), holdFrames: Frames(holdMs, rate), gain: 1}
+}
+
+// pole is what is left of an offset after a frame, and at least after a cell.
+type pole struct{ frame, cell float64 }
+
+// newPole makes the pole of a time constant. A cell is taken for a frame longer,
+// so that rounding cannot matter.
+func newPole(ms float64, rate int) pole {
+	return pole{coefficient(ms, rate), coefficient(ms/(cell+1), rate)}
 }
 
 // coefficient is the one-pole coefficient of a time constant; 0 ms is at once.
@@ -38,8 +47,8 @@ func coefficient(ms float64, rate int) float64 {
 const inaudible = 1e-7 * log2PerDB
 
 // follow moves towards a target that stays the same, a frame for each value of
-// gain, and stores the linear gains. A target is at most 6000 dB, so that gains
-// are normal numbers.
+// gain (at most a cell), and stores the linear gains. A target is at most 1000 dB,
+// so that gains are normal numbers.
 func (s *smoother) follow(gain []float64, target float64) {
 	if len(gain) == 0 {
 		return
@@ -68,32 +77,23 @@ func (s *smoother) follow(gain []float64, target float64) {
 	fill(gain, s.gain)
 }
 
-// move stores gains on the way to the target, until it is there or gain is
-// full, and returns their number. The exponential is Exp2, written
-// out here without the cases that cannot occur: a gain that moves is most of
-// what a stage costs, and so several frames are worked on at a time.
-func (s *smoother) move(gain []float64, k float64) int {
-	const steps = len(exp2Table) // of 1/128 octave
-	// Adding 1.5·2^52 steps rounds to whole steps, and leaves their number in
-	// the sum's lowest bits.
-	const toSteps = 1.5 * (1 << 52) / float64(steps)
-	const perStep = (1 << 52) / uint64(steps) // a step in an exponent's place
-	arrived := math.Float64bits(inaudible)
-	off, goal := s.off, s.goal
+// move stores gains on the way to the goal, until it is there or gain is full,
+// and returns their number.
+func (s *smoother) move(gain []float64, k pole) int {
+	// Arrival is looked for in the cells only in which it can happen.
+	if far := s.off * k.cell; far > inaudible || far < -inaudible {
+		s.off = approach(gain, s.goal, s.off, k.frame)
+		s.gain = gain[len(gain)-1]
+		return len(gain)
+	}
 	for i := range gain {
-		off = float64(off * k)
-		if math.Float64bits(off)&^signBit < arrived {
-			s.off, s.gain = 0, Exp2(goal)
+		if off := float64(s.off * k.frame); math.Abs(off) < inaudible {
+			s.off, s.gain = 0, Exp2(s.goal)
 			return i
 		}
-		x := goal + off
-		whole := x + toSteps
-		n := int(math.Float64bits(whole))
-		// The exponent is put in by adding to the table's.
-		base := math.Float64frombits(math.Float64bits(exp2Table[n&(steps-1)]) + uint64(n&^(steps-1))*perStep)
-		gain[i] = base + float64(base*exp2Minus1(x-(whole-toSteps)))
+		s.off = approach(gain[i:i+1], s.goal, s.off, k.frame)
+		s.gain = gain[i]
 	}
-	s.off, s.gain = off, gain[len(gain)-1]
 	return len(gain)
 }
 

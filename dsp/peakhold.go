@@ -65,27 +65,26 @@ func (p *peakHold) process(level []uint64, planes Block, from, to int) (flat boo
 // magnitudes stores the largest |sample| of the planes, frame by frame, and
 // returns the largest of all.
 func magnitudes(level []uint64, planes Block, from, to int) (largest uint64) {
-	first := planes[0][from:to]
-	if len(planes) == 1 {
-		for i := range level {
-			v := magnitude(first[i])
-			level[i] = v
-			largest = max(largest, v)
-		}
-		return largest
+	if len(planes) == 2 { // the usual case, in one pass
+		return magnitudesOfTwo(level, planes[0][from:to], planes[1][from:to])
 	}
-	second := planes[1][from:to]
-	for i := range level {
-		v := max(magnitude(first[i]), magnitude(second[i]))
-		level[i] = v
-		largest = max(largest, v)
-	}
-	for _, plane := range planes[2:] {
+	clear(level)
+	for _, plane := range planes {
 		for i, x := range plane[from:to] {
 			v := max(level[i], magnitude(x))
 			level[i] = v
 			largest = max(largest, v)
 		}
+	}
+	return largest
+}
+
+func magnitudesOfTwo(level []uint64, left, right []float64) (largest uint64) {
+	left, right = left[:len(level)], right[:len(level)]
+	for i := range level {
+		v := max(magnitude(left[i]), magnitude(right[i]))
+		level[i] = v
+		largest = max(largest, v)
 	}
 	return largest
 }
