@@ -12,7 +12,7 @@ import (
 
 // channelState is what is counted of one channel.
 type channelState struct {
-	channel, rate  int
+	channel        int
 	bitsOfFile     int // of integers, 0 for floating point
 	frames         int64
 	sum, power     float64
@@ -28,7 +28,7 @@ type channelState struct {
 }
 
 func newChannelState(channel int, f wave.Format) channelState {
-	c := channelState{channel: channel, rate: f.Rate, shortest: max(2, int64(f.Rate)/1000), firstOver: -1}
+	c := channelState{channel: channel, shortest: max(2, int64(f.Rate)/1000), firstOver: -1}
 	if f.Encoding == wave.Integer {
 		c.bitsOfFile = f.Bits
 	}
@@ -81,7 +81,7 @@ func (c *channelState) endRun(events *eventList) {
 // (common practice, no source)
 const flatTopLeast = 0.1
 
-func (c *channelState) finish(frames int64, events *eventList) {
+func (c *channelState) finish(events *eventList) {
 	if c.previous != 0 { // zeros at the end are no dropout
 		c.endRun(events)
 	}
@@ -101,7 +101,7 @@ func (c *channelState) report(r *report) {
 		dc = Reading{Unit: "dBFS", Reason: "the mean is exactly 0"}
 	}
 	one("dc_dbfs", dc)
-	if math.Abs(mean) > 0.01 {
+	if math.Abs(mean) > 0.01 { // −40 dBFS (common practice, no source)
 		r.find(Fault, -1, c.channel, fmt.Sprintf("a constant offset of %.1f dBFS", dc.Value), "high-pass it; check the converter")
 	}
 	peak := max(c.largest, -c.least)

@@ -56,8 +56,11 @@ func findPauses(levels []float64) (pauses, bool) {
 		}
 	}
 	p.levelDB = 10 * math.Log10(power/float64(len(p.frames)))
-	return p, float64(len(p.frames))*hopMs/1000 >= leastPauseSeconds
+	return p, p.seconds() >= leastPauseSeconds
 }
+
+// seconds is how long they are together.
+func (p pauses) seconds() float64 { return float64(len(p.frames)) * hopMs / 1000 }
 
 // lowestMode is the lowest significant maximum of the density of sorted levels.
 func lowestMode(sorted []float64) (float64, bool) {

@@ -17,10 +17,12 @@ type noiseSpectrum struct {
 	frame     int64
 	running   []float64 // sound of the stretch that is being read
 
-	fft    *fourier.FFT
-	window []float64
-	psd    []float64 // mean square per bin
-	blocks int
+	fft      *fourier.FFT
+	window   []float64
+	windowed []float64
+	bins     []complex128
+	psd      []float64 // mean square per bin
+	blocks   int
 
 	long []humPiece
 }
@@ -36,11 +38,19 @@ func newNoiseSpectrum(rate int, stretches [][2]int64) *noiseSpectrum {
 	for length*2 <= rate*frameMs/1000 {
 		length *= 2
 	}
-	n := &noiseSpectrum{rate: rate, stretches: stretches, fft: fourier.NewFFT(length), window: make([]float64, length), psd: make([]float64, length/2+1)}
-	for i := range n.window {
-		n.window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(length))
+	return &noiseSpectrum{
+		rate: rate, stretches: stretches, fft: fourier.NewFFT(length), window: hann(length),
+		windowed: make([]float64, length), bins: make([]complex128, length/2+1), psd: make([]float64, length/2+1),
 	}
-	return n
+}
+
+// hann is the periodic Hann window, whose mean square is 3/8.
+func hann(length int) []float64 {
+	w := make([]float64, length)
+	for n := range w {
+		w[n] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(n)/float64(length))
+	}
+	return w
 }
 
 func (n *noiseSpectrum) write(b dsp.Block) {
@@ -66,21 +76,19 @@ func (n *noiseSpectrum) write(b dsp.Block) {
 func (n *noiseSpectrum) endStretch() {
 	length := len(n.window)
 	for from := 0; from+length <= len(n.running); from += length / 2 {
-		x := make([]float64, length)
 		for i, w := range n.window {
-			x[i] = w * n.running[from+i]
+			n.windowed[i] = w * n.running[from+i]
 		}
-		for k, v := range n.fft.Coefficients(nil, x) {
+		for k, v := range n.fft.Coefficients(n.bins, n.windowed) {
 			p := real(v)*real(v) + imag(v)*imag(v)
 			if k > 0 && k < length/2 {
 				p *= 2 // and its mirror image
 			}
-			// Hann window: mean square gain 3/8.
-			n.psd[k] += p / (float64(length) * float64(length) * 0.375)
+			n.psd[k] += p / (float64(length) * float64(length) * 0.375) // the window's 3/8
 		}
 		n.blocks++
 	}
-	if len(n.running) >= n.rate/4 && len(n.long)*2 < mostHumSeconds {
+	if len(n.running) >= int(humLeastPiece*float64(n.rate)) && len(n.long)*2 < mostHumSeconds {
 		n.long = append(n.long, append(humPiece(nil), n.running...))
 	}
 	n.running = n.running[:0]
@@ -138,10 +146,12 @@ const (
 )
 
 func (n *noiseSpectrum) reportHum(r *report, floor float64) {
-	if len(n.long) == 0 {
-		reason := fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000)
+	none := func(reason string) {
 		r.cannot("hum_hz", "Hz", reason)
 		r.cannot("hum_level_dbfs", "dBFS", reason)
+	}
+	if len(n.long) == 0 {
+		none(fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000))
 		return
 	}
 	best := hum{}
@@ -157,9 +167,7 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		}
 	}
 	if !best.found {
-		reason := "no line of the mains stands out of the pauses"
-		r.cannot("hum_hz", "Hz", reason)
-		r.cannot("hum_level_dbfs", "dBFS", reason)
+		none("no line of the mains stands out of the pauses")
 		return
 	}
 	level := dsp.PowerToDB(best.power)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -15,7 +16,6 @@ type Inspection struct {
 	Readings Readings
 	Findings []Finding // worst first
 	Events   []Event   // clips, dropouts: the worst, in order of time
-	Seconds  float64   // of noise that the floor rests on
 }
 
 // Severity orders findings.
@@ -55,7 +55,7 @@ func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 		return nil, err
 	}
 	t := newTake(src.Format())
-	if err := each(src, t.write); err != nil {
+	if err := Feed(src, t.write); err != nil {
 		return nil, err
 	}
 	t.finish()
@@ -66,15 +66,15 @@ func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 			return nil, err
 		}
 		noise = newNoiseSpectrum(t.format.Rate, found.stretches(t.format.Rate))
-		if err := each(src, noise.write); err != nil {
+		if err := Feed(src, noise.write); err != nil {
 			return nil, err
 		}
 	}
 	return t.inspection(found, ok, noise), nil
 }
 
-// each hands a source's blocks to a function.
-func each(src wave.Source, f func(dsp.Block)) error {
+// Feed hands all of a source's sound, block by block, to meters' Write.
+func Feed(src wave.Source, writes ...func(dsp.Block)) error {
 	whole := dsp.NewBlock(src.Format().Channels, 4096)
 	part := make(dsp.Block, len(whole))
 	for {
@@ -88,7 +88,9 @@ func each(src wave.Source, f func(dsp.Block)) error {
 		for c := range part {
 			part[c] = whole[c][:n]
 		}
-		f(part)
+		for _, write := range writes {
+			write(part)
+		}
 	}
 }
 
@@ -126,7 +128,7 @@ func newTake(f wave.Format) *take {
 
 func (t *take) write(b dsp.Block) {
 	n := b.Frames()
-	if count, first := finiteUntil(b); count > 0 && t.nonFinite < 0 {
+	if first := firstNonFinite(b); first >= 0 && t.nonFinite < 0 {
 		t.nonFinite = t.frames + int64(first)
 	}
 	for c := range t.channels {
@@ -163,24 +165,25 @@ func (t *take) endHop(frames float64) {
 	t.hop, t.hopAt = 0, 0
 }
 
-// finiteUntil counts NaN and infinite samples without changing the block.
-func finiteUntil(b dsp.Block) (count, first int) {
+// firstNonFinite is the first frame with a NaN or infinite sample, −1 if none is.
+func firstNonFinite(b dsp.Block) int {
+	first := -1
 	for _, plane := range b {
 		for n, x := range plane {
 			if x-x != 0 {
-				if count == 0 || n < first {
+				if first < 0 || n < first {
 					first = n
 				}
-				count++
+				break
 			}
 		}
 	}
-	return count, first
+	return first
 }
 
 func (t *take) finish() {
 	for c := range t.channels {
-		t.channels[c].finish(t.frames, &t.events)
+		t.channels[c].finish(&t.events)
 	}
 }
 
@@ -196,7 +199,7 @@ func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspectio
 	case t.silent():
 		reason = "silence"
 	}
-	r := &report{in: in, rate: t.format.Rate}
+	r := &report{in}
 	if reason != "" {
 		severity := Note
 		if t.nonFinite >= 0 {
@@ -214,7 +217,7 @@ func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspectio
 	}
 	t.events.report(r)
 	if len(t.channels) >= 2 {
-		t.pair.report(r, t.channels)
+		t.pair.report(r)
 	}
 	r.sort()
 	return in
@@ -233,12 +236,10 @@ func (t *take) silent() bool {
 func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectrum) {
 	const scale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
 	if !found {
-		seconds := float64(len(p.frames)) * hopMs / 1000
 		reason := "no pause longer than 300 ms: record 10 s of room tone"
 		if t.frames < int64(t.format.Rate)*3/10 {
 			reason = fmt.Sprintf("too short: %.2g s < 0.3 s", float64(t.frames)/float64(t.format.Rate))
 		}
-		r.in.Seconds = seconds
 		for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs", "noise_floor_bs468_dbfs", "speech_level_dbfs"} {
 			r.cannot(name, "dBFS", reason)
 		}
@@ -246,8 +247,7 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 		r.find(Doubt, -1, -1, "the noise floor cannot be measured: "+reason, "leave room tone at the head of each take")
 		return
 	}
-	r.in.Seconds = float64(len(p.frames)) * hopMs / 1000
-	bound := fmt.Sprintf("rests on %.1f s of pauses", r.in.Seconds)
+	bound := fmt.Sprintf("rests on %.1f s of pauses", p.seconds())
 	level := func(name, weighting, definition string, weight func(float64) float64) float64 {
 		v := dsp.PowerToDB(noise.level(weight))
 		r.add(name, Reading{Value: v, Unit: "dBFS", Reference: scale, Weighting: weighting, Bandwidth: "20 Hz to 20 kHz", Definition: definition, Bound: bound})
@@ -294,18 +294,11 @@ func speechLevel(levels []float64, noise float64) (db, seconds float64) {
 }
 
 // report collects readings and findings.
-type report struct {
-	in   *Inspection
-	rate int
-}
+type report struct{ in *Inspection }
 
+// add adds a reading of the whole take.
 func (r *report) add(name string, reading Reading) {
-	if reading.Frame == 0 {
-		reading.Frame = -1
-	}
-	if reading.Channel == 0 {
-		reading.Channel = -1
-	}
+	reading.Frame, reading.Channel = -1, -1
 	r.in.Readings = append(r.in.Readings, Named{name, reading})
 }
 
@@ -324,13 +317,5 @@ func (r *report) find(s Severity, frame int64, channel int, what, do string) {
 }
 
 func (r *report) sort() {
-	var sorted []Finding
-	for s := Fault; s >= Note; s-- {
-		for _, f := range r.in.Findings {
-			if f.Severity == s {
-				sorted = append(sorted, f)
-			}
-		}
-	}
-	r.in.Findings = sorted
+	slices.SortStableFunc(r.in.Findings, func(a, b Finding) int { return int(b.Severity - a.Severity) })
 }

@@ -1,11 +1,8 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"fmt"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -32,32 +29,17 @@ func runInspect(e env, args []string) error {
 	if f.NArg() == 0 {
 		return usageError("no take named; for example: boothbench inspect take.wav")
 	}
-	var worst error
-	for _, path := range f.Args() {
-		i := &inspected{path: path}
-		err := i.run(e, *quiet)
-		if errors.Is(err, context.Canceled) {
-			return err
-		}
-		if err != nil {
-			worst = &coded{exitInput, errReported}
-			fmt.Fprintf(e.stderr, "boothbench inspect: %v\n", err)
-		}
-		if *asJSON {
-			i.printObject(e, err)
-		} else if err == nil {
-			i.print(e, *events)
-		}
+	files := make([]measured, f.NArg())
+	for k, path := range f.Args() {
+		files[k] = &inspected{file: file{path: path}, mostEvents: *events}
 	}
-	return worst
+	return e.measureEach("inspect", files, *asJSON, *quiet)
 }
 
 // inspected is a take and what was found.
 type inspected struct {
-	path     string
-	format   wave.Format
-	frames   int64
-	warnings []wave.Warning
+	file
+	mostEvents int // to be printed
 	*measure.Inspection
 }
 
@@ -70,12 +52,11 @@ func (i *inspected) run(e env, quiet bool) error {
 	}()
 	var shown *progress
 	inspection, err := measure.InspectTake(func() (wave.Source, error) {
-		r, err := wave.Open(i.path)
+		r, err := i.open()
 		if err != nil {
 			return nil, err
 		}
 		open = append(open, r)
-		i.format, i.frames, i.warnings = r.Format(), r.Frames(), r.Warnings()
 		if shown == nil {
 			shown = newProgress(e.stderr, quiet, 2*i.frames) // it is read twice
 		}
@@ -88,27 +69,8 @@ func (i *inspected) run(e env, quiet bool) error {
 	return err
 }
 
-// watchedSource is a source that shows its progress and stops with its context.
-type watchedSource struct {
-	wave.Source
-	ctx   context.Context
-	shown *progress
-}
-
-func (s *watchedSource) Read(b dsp.Block) (int, error) {
-	if err := s.ctx.Err(); err != nil {
-		return 0, err
-	}
-	n, err := s.Source.Read(b)
-	s.shown.add(int64(n))
-	return n, err
-}
-
-func (i *inspected) print(e env, mostEvents int) {
-	for _, w := range i.warnings {
-		fmt.Fprintf(e.stderr, "warning: %v\n", w)
-	}
-	fmt.Fprintf(e.stdout, "%s  %s, %s\n", i.path, timeCode(i.frames, i.format.Rate), i.format)
+func (i *inspected) print(e env) {
+	i.file.print(e)
 	if len(i.Findings) == 0 {
 		fmt.Fprintln(e.stdout, "  good: nothing to object to")
 	}
@@ -124,7 +86,7 @@ func (i *inspected) print(e env, mostEvents int) {
 	}
 	printReadings(e.stdout, i.Readings, i.format)
 	for k, event := range i.Events {
-		if k == mostEvents {
+		if k == i.mostEvents {
 			fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", len(i.Events)-k)
 			break
 		}
@@ -132,7 +94,7 @@ func (i *inspected) print(e env, mostEvents int) {
 	}
 }
 
-func (i *inspected) printObject(e env, failed error) {
+func (i *inspected) object(failed error) any {
 	type finding struct {
 		Severity string `json:"severity"`
 		What     string `json:"what"`
@@ -148,25 +110,14 @@ func (i *inspected) printObject(e env, failed error) {
 		Level   float64 `json:"level_dbfs"`
 	}
 	o := struct {
-		SchemaVersion int              `json:"schema_version"`
-		Command       string           `json:"command"`
-		ExitCode      int              `json:"exit_code"`
-		Error         string           `json:"error,omitempty"`
-		Input         fileJSON         `json:"input"`
-		Warnings      []string         `json:"warnings"`
-		Findings      []finding        `json:"findings"`
-		Readings      measure.Readings `json:"readings"`
-		Events        []event          `json:"events"`
-	}{SchemaVersion: 1, Command: "inspect", Input: fileJSON{Path: i.path}, Warnings: []string{}, Findings: []finding{}, Events: []event{}}
-	for _, w := range i.warnings {
-		o.Warnings = append(o.Warnings, w.String())
-	}
+		headJSON
+		Findings []finding        `json:"findings"`
+		Readings measure.Readings `json:"readings"`
+		Events   []event          `json:"events"`
+	}{headJSON: i.head("inspect", failed), Findings: []finding{}, Events: []event{}}
 	if failed != nil {
-		o.ExitCode, o.Error = exitInput, failed.Error()
-		e.printJSON(o)
-		return
+		return o
 	}
-	o.Input.formatJSON, o.Input.Frames, o.Input.SHA256 = formatOf(i.format), &i.frames, hashOfFile(i.path)
 	o.Readings = i.Readings
 	for _, f := range i.Findings {
 		j := finding{Severity: f.Severity.String(), What: f.What, Do: f.Do}
@@ -182,5 +133,5 @@ func (i *inspected) printObject(e env, failed error) {
 	for _, v := range i.Events {
 		o.Events = append(o.Events, event{v.Kind, v.Frame, v.Frames, v.Channel + 1, v.Value})
 	}
-	e.printJSON(o)
+	return o
 }

@@ -89,7 +89,10 @@ func (b *batch) run() error {
 			return outputError(err)
 		}
 	}
-	b.progress = newProgress(b.stderr, b.settings.quiet || b.settings.plan, b.totalFrames())
+	b.progress = newProgress(b.stderr, b.settings.quiet || b.settings.plan, 0)
+	if b.progress.w != nil {
+		b.progress.total = b.totalFrames()
+	}
 
 	// Files side by side first; goroutines that are left share each file.
 	atOnce := min(b.settings.jobs, len(b.tasks))

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// measured is a file and what a command measures of it.
+type measured interface {
+	run(e env, quiet bool) error
+	print(e env)
+	object(failed error) any // for JSON; failed: what run returned
+}
+
+// measureEach measures files one after the other. One that fails is told on
+// stderr and does not keep the others from being measured.
+func (e env) measureEach(command string, files []measured, asJSON, quiet bool) error {
+	var worst error
+	for _, m := range files {
+		err := m.run(e, quiet)
+		if errors.Is(err, context.Canceled) {
+			return err
+		}
+		if err != nil {
+			worst = &coded{exitInput, errReported}
+			fmt.Fprintf(e.stderr, "boothbench %s: %v\n", command, err)
+		}
+		if asJSON {
+			e.printJSON(m.object(err))
+		} else if err == nil {
+			m.print(e)
+		}
+	}
+	return worst
+}
+
+// file is what every measured file has.
+type file struct {
+	path     string
+	format   wave.Format // its rate is 0 until the file could be opened
+	frames   int64
+	warnings []wave.Warning
+}
+
+// open opens the file and keeps what its header says.
+func (f *file) open() (*wave.Reader, error) {
+	r, err := wave.Open(f.path)
+	if err != nil {
+		return nil, err
+	}
+	f.format, f.frames, f.warnings = r.Format(), r.Frames(), r.Warnings()
+	return r, nil
+}
+
+func (f *file) print(e env) {
+	for _, w := range f.warnings {
+		fmt.Fprintf(e.stderr, "warning: %v\n", w)
+	}
+	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.path, timeCode(f.frames, f.format.Rate), f.format)
+}
+
+// headJSON is what the object of every measured file begins with.
+type headJSON struct {
+	SchemaVersion int      `json:"schema_version"`
+	Command       string   `json:"command"`
+	ExitCode      int      `json:"exit_code"`
+	Error         string   `json:"error,omitempty"`
+	Input         fileJSON `json:"input"`
+	Warnings      []string `json:"warnings"`
+}
+
+func (f *file) head(command string, failed error) headJSON {
+	h := headJSON{SchemaVersion: 1, Command: command, Input: fileJSON{Path: f.path}, Warnings: []string{}}
+	for _, w := range f.warnings {
+		h.Warnings = append(h.Warnings, w.String())
+	}
+	if f.format.Rate != 0 {
+		h.Input.formatJSON, h.Input.Frames, h.Input.SHA256 = formatOf(f.format), &f.frames, hashOfFile(f.path)
+	}
+	if failed != nil {
+		h.ExitCode, h.Error = exitInput, failed.Error()
+	}
+	return h
+}
+
+// watchedSource is a source that shows its progress and stops with its context.
+type watchedSource struct {
+	wave.Source
+	ctx   context.Context
+	shown *progress
+}
+
+func (s *watchedSource) Read(b dsp.Block) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := s.Source.Read(b)
+	s.shown.add(int64(n))
+	return n, err
+}
