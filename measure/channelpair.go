@@ -70,9 +70,10 @@ func (p *channelPair) spectrum(bins []complex128, x []float64) []complex128 {
 
 func (p *channelPair) report(r *report) {
 	if p.ll == 0 || p.rr == 0 {
-		for _, name := range []string{"correlation", "channel_delay_frames", "channel_gain_db"} {
-			r.cannot(name, "", "a channel is silent")
-		}
+		const reason = "a channel is silent"
+		r.cannot("correlation", "", reason)
+		r.cannot("channel_delay_frames", "frames", reason)
+		r.cannot("channel_gain_db", "dB", reason)
 		return
 	}
 	if p.blocks == 0 { // less than one: silence follows

@@ -66,13 +66,17 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 // endRun looks at a run of equal samples: zeros are a dropout if they are long
 // enough, three or more others a flat top, which is a clip at full scale.
 func (c *channelState) endRun(events *eventList) {
-	switch level := math.Abs(c.previous); {
-	case c.previous == 0 && c.run >= c.shortest && c.runFrom > 0:
-		events.add(Event{"dropout", c.runFrom, c.run, c.channel, 0})
+	level := math.Abs(c.previous)
+	add := func(kind string) {
+		events.add(Event{kind, c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)})
+	}
+	switch {
+	case level == 0 && c.run >= c.shortest && c.runFrom > 0:
+		add("dropout")
 	case c.run >= 3 && level >= 1-1.5/float64(int64(1)<<(max(8, c.bitsOfFile)-1)):
-		events.add(Event{"clip", c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)})
+		add("clip")
 	case c.run >= 3 && level > flatTopLeast:
-		events.add(Event{"flat top", c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)})
+		add("flat top")
 	}
 }
 

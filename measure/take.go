@@ -43,8 +43,8 @@ type Event struct {
 	Kind    string // "clip", "flat top", "dropout"
 	Frame   int64
 	Frames  int64
-	Channel int // from 0
-	Value   float64
+	Channel int     // from 0
+	Level   float64 // dBFS; −∞ for a dropout, whose samples are exactly 0
 }
 
 // InspectTake reads a take twice through open: once for everything that is
@@ -206,8 +206,11 @@ func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspectio
 			severity = Fault
 		}
 		r.find(severity, -1, -1, "the take has no health to speak of: "+reason, "record again, or repair it first")
-		for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs", "speech_to_noise_db", "dc_dbfs", "crest_factor_db"} {
+		for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs", "dc_dbfs"} {
 			r.cannot(name, "dBFS", reason)
+		}
+		for _, name := range []string{"speech_to_noise_db", "crest_factor_db"} {
+			r.cannot(name, "dB", reason)
 		}
 		return in
 	}

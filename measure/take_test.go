@@ -223,7 +223,7 @@ func TestPlantedFaults(t *testing.T) {
 	dropped := speechTake(-65, 8)
 	clear(dropped[200_000:200_480])
 	in = inspect(t, dsp.Block{dropped}, 0)
-	if got := value(t, in.Readings, "dropouts"); got != 1 || in.Events[0].Frame != 200_000 || in.Events[0].Frames != 480 {
+	if got := value(t, in.Readings, "dropouts"); got != 1 || in.Events[0].Frame != 200_000 || in.Events[0].Frames != 480 || !math.IsInf(in.Events[0].Level, -1) {
 		t.Errorf("%g dropouts: %+v", got, in.Events)
 	}
 
@@ -245,7 +245,7 @@ func TestInspectionOfOddSounds(t *testing.T) {
 		square[0][n] = float64(1 - n/24%2*2)
 	}
 	for name, b := range map[string]dsp.Block{
-		"nothing": dsp.NewBlock(1, 0), "one frame": {{0.5}}, "silence": dsp.NewBlock(2, 48000), "NaN": nan, "square": square,
+		"nothing": dsp.NewBlock(1, 0), "one frame": {{0.5}}, "silence": dsp.NewBlock(2, 48000), "a dead channel": {square[0], make([]float64, 48000)}, "NaN": nan, "square": square,
 		"DC": {[]float64{0.3, 0.3, 0.3, 0.3}}, "+20 dBFS": tones(48000, 1000, part{1, []float64{20}}),
 	} {
 		in := inspect(t, b, 0)
@@ -255,6 +255,11 @@ func TestInspectionOfOddSounds(t *testing.T) {
 		for _, r := range in.Readings {
 			if r.Measurable() && r.Value-r.Value != 0 {
 				t.Errorf("%s: %s is %v", name, r.Name, r.Value)
+			}
+			for suffix, unit := range map[string]string{"_dbfs": "dBFS", "_db": "dB", "_frames": "frames", "_hz": "Hz"} {
+				if strings.HasSuffix(strings.TrimSuffix(r.Name, "_ch1"), suffix) && r.Unit != unit {
+					t.Errorf("%s: %s is in %q", name, r.Name, r.Unit)
+				}
 			}
 		}
 	}

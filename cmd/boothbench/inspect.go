@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -103,11 +104,11 @@ func (i *inspected) object(failed error) any {
 		Channel  *int   `json:"channel,omitempty"`
 	}
 	type event struct {
-		Kind    string  `json:"kind"`
-		Frame   int64   `json:"frame"`
-		Frames  int64   `json:"frames"`
-		Channel int     `json:"channel"`
-		Level   float64 `json:"level_dbfs"`
+		Kind    string   `json:"kind"`
+		Frame   int64    `json:"frame"`
+		Frames  int64    `json:"frames"`
+		Channel int      `json:"channel"`
+		Level   *float64 `json:"level_dbfs"` // null: digital silence
 	}
 	o := struct {
 		headJSON
@@ -131,7 +132,11 @@ func (i *inspected) object(failed error) any {
 		o.Findings = append(o.Findings, j)
 	}
 	for _, v := range i.Events {
-		o.Events = append(o.Events, event{v.Kind, v.Frame, v.Frames, v.Channel + 1, v.Value})
+		j := event{Kind: v.Kind, Frame: v.Frame, Frames: v.Frames, Channel: v.Channel + 1}
+		if !math.IsInf(v.Level, -1) {
+			j.Level = &v.Level
+		}
+		o.Events = append(o.Events, j)
 	}
 	return o
 }

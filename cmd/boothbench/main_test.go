@@ -58,7 +58,7 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // makewav FILE [key=value …] writes a WAV: rate, channels, bits (32 or 64:
-// floating point), frames, kind (tone, silence, nan), peak.
+// floating point), frames, kind (tone, silence, nan, gap), peak.
 func makeWAV(ts *testscript.TestScript, neg bool, args []string) {
 	values := map[string]string{"rate": "48000", "channels": "1", "bits": "24", "frames": "24000", "kind": "tone", "peak": "0.5"}
 	for _, arg := range args[1:] {
@@ -76,6 +76,11 @@ func makeWAV(ts *testscript.TestScript, neg bool, args []string) {
 	for c, plane := range block {
 		for n := range plane {
 			switch values["kind"] {
+			case "gap":
+				if n/4800 == 2 {
+					break // silent for 100 ms
+				}
+				fallthrough
 			case "tone":
 				plane[n] = peak * math.Sin(2*math.Pi*997*float64(n)/float64(number("rate"))+float64(c))
 			case "nan":
