@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
 )
 
 // channelPair compares the first two channels: their correlation, the delay
@@ -89,7 +91,7 @@ func (p *channelPair) report(r *report) {
 	} else {
 		r.add("channel_delay_frames", Reading{Value: float64(delay), Unit: "frames", Reference: "channel 1", Definition: "largest |cross-correlation| of channels 1 and 2; more than 0: channel 2 is later"})
 	}
-	gain := 10 * math.Log10(p.rr/p.ll)
+	gain := dsp.PowerToDB(p.rr / p.ll)
 	r.add("channel_gain_db", Reading{Value: gain, Unit: "dB", Reference: "channel 1", Definition: "rms of channel 2 over channel 1"})
 	switch {
 	case p.identical:

@@ -21,7 +21,7 @@ func kWeighting(rate float64) []dsp.Biquad {
 		highHz, highQ   = 38.13547087602444, 0.5003270373238773
 	)
 	k := math.Tan(math.Pi * shelfHz / rate)
-	vh := math.Pow(10, shelfDB/20)
+	vh := dsp.DBToAmplitude(shelfDB)
 	vb := math.Pow(vh, 0.4996667741545416)
 	a0 := 1 + k/shelfQ + k*k
 	shelf := dsp.Biquad{

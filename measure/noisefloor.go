@@ -3,6 +3,8 @@ package measure
 import (
 	"math"
 	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
 )
 
 // pauses are the frames of a take in which nothing but its noise was heard.
@@ -52,10 +54,10 @@ func findPauses(levels []float64) (pauses, bool) {
 	for i, l := range levels {
 		if l >= low && l <= high && l > deadDB {
 			p.frames = append(p.frames, i)
-			power += math.Pow(10, l/10)
+			power += dsp.DBToPower(l)
 		}
 	}
-	p.levelDB = 10 * math.Log10(power/float64(len(p.frames)))
+	p.levelDB = dsp.PowerToDB(power / float64(len(p.frames)))
 	return p, p.seconds() >= leastPauseSeconds
 }
 

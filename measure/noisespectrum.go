@@ -203,7 +203,7 @@ func (n *noiseSpectrum) series(hz float64) hum {
 		}
 		background := math.Exp(around / 6)
 		power := n.line(f)
-		over := 10 * math.Log10(power/background)
+		over := dsp.PowerToDB(power / background)
 		if over < humLineDB {
 			continue
 		}

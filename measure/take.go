@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -159,7 +158,7 @@ func (t *take) write(b dsp.Block) {
 func (t *take) endHop(frames float64) {
 	t.halves = append(t.halves, t.hop/frames)
 	if k := len(t.halves); k >= 2 {
-		t.levels = append(t.levels, 10*math.Log10(max(1e-20, (t.halves[k-2]+t.halves[k-1])/2)))
+		t.levels = append(t.levels, dsp.PowerToDB(max(1e-20, (t.halves[k-2]+t.halves[k-1])/2)))
 		t.halves = t.halves[k-1:]
 	}
 	t.hop, t.hopAt = 0, 0
@@ -287,13 +286,13 @@ func speechLevel(levels []float64, noise float64) (db, seconds float64) {
 	sum, count := 0.0, 0
 	for _, l := range levels {
 		if l > noise+10 {
-			sum, count = sum+math.Pow(10, l/10), count+1
+			sum, count = sum+dsp.DBToPower(l), count+1
 		}
 	}
 	if count == 0 {
 		return 0, 0
 	}
-	return 10 * math.Log10(sum/float64(count)), float64(count) * hopMs / 1000
+	return dsp.PowerToDB(sum / float64(count)), float64(count) * hopMs / 1000
 }
 
 // report collects readings and findings.

@@ -1,6 +1,10 @@
 package measure
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
 
 // Weightings are evaluated as functions of frequency and applied to spectra:
 // the plain bilinear transform of these networks is wrong by decibels near the
@@ -12,14 +16,14 @@ import "math"
 func weightA(hz float64) float64 {
 	f := hz * hz
 	g := f4Squared * f * f / ((f + f1Squared) * math.Sqrt((f+f2Squared)*(f+f3Squared)) * (f + f4Squared))
-	return g * g * math.Pow(10, 1.999656/10)
+	return g * g * dsp.DBToPower(1.999656)
 }
 
 // weightC is C-weighting, from the same source.
 func weightC(hz float64) float64 {
 	f := hz * hz
 	g := f4Squared * f / ((f + f1Squared) * (f + f4Squared))
-	return g * g * math.Pow(10, 0.061902/10)
+	return g * g * dsp.DBToPower(0.061902)
 }
 
 // The standard's pole frequencies in Hz, squared.
