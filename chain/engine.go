@@ -127,6 +127,17 @@ func (e *Engine) Process(ctx context.Context, src wave.Source, dst wave.Sink) (R
 	return e.Run(ctx, src, dst, Options{})
 }
 
+// Respond runs the chain as a device of the same latency would: the response is
+// delayed by it, and longer by as much. So a chain is a measure.Device.
+func (c *Chain) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
+	e, err := c.Prepare(stimulus.Format().Rate, stimulus.Format().Channels)
+	if err != nil {
+		return err
+	}
+	_, err = e.Run(ctx, stimulus, response, Options{KeepDelay: true})
+	return err
+}
+
 // ProcessPlanes returns the processed copy of planar sound (channels x
 // frames), aligned with it and of the same length.
 func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]float64, error) {
@@ -135,13 +146,14 @@ func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]flo
 			return nil, fmt.Errorf("channel %d has %d frames, channel 1 has %d; accepted: equal lengths", c+1, len(planes[c]), len(planes[0]))
 		}
 	}
-	src := &memory{format: wave.Format{Rate: e.rate, Channels: len(planes), Encoding: wave.Float, Bits: 64}, planes: planes}
-	dst := &memory{planes: make([][]float64, len(planes))}
-	for c := range dst.planes {
-		dst.planes[c] = make([]float64, 0, dsp.Block(planes).Frames())
+	out := dsp.NewBlock(len(planes), dsp.Block(planes).Frames())
+	for c := range out {
+		out[c] = out[c][:0]
 	}
-	_, err := e.Process(ctx, src, dst)
-	return dst.planes, err
+	format := wave.Unquantised(e.rate, len(planes))
+	dst := wave.NewMemory(format, out)
+	_, err := e.Process(ctx, wave.NewMemory(format, planes), dst)
+	return dst.Planes(), err
 }
 
 // ProcessBuffer is ProcessPlanes for go-audio's interleaved buffer, whose

@@ -2,7 +2,6 @@ package measure
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -12,34 +11,13 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// memory is a block as a Source.
-type memory struct {
-	format wave.Format
-	block  dsp.Block
-	at     int
-}
-
-func (m *memory) Format() wave.Format { return m.format }
-
-func (m *memory) Read(b dsp.Block) (int, error) {
-	n := min(b.Frames(), m.block.Frames()-m.at)
-	if n == 0 {
-		return 0, io.EOF
-	}
-	for c := range b {
-		copy(b[c][:n], m.block[c][m.at:])
-	}
-	m.at += n
-	return n, nil
-}
-
 func inspect(t testing.TB, b dsp.Block, bits int) *Inspection {
 	t.Helper()
 	f := wave.Format{Rate: 48000, Channels: len(b), Encoding: wave.Float, Bits: 64}
 	if bits > 0 {
 		f.Encoding, f.Bits = wave.Integer, bits
 	}
-	in, err := InspectTake(func() (wave.Source, error) { return &memory{format: f, block: b}, nil })
+	in, err := InspectTake(func() (wave.Source, error) { return wave.NewMemory(f, b), nil })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,23 @@
+package measure
+
+import (
+	"context"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Device turns a stimulus into a response: a chain in process (*chain.Chain is
+// one), an outside command, hardware that was recorded. The response has the
+// device's own delay in it and may be longer than the stimulus.
+type Device interface {
+	Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error
+}
+
+// Respond puts planar sound through a device in memory.
+func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.Block, error) {
+	format := wave.Unquantised(rate, len(stimulus))
+	response := wave.NewMemory(format, make(dsp.Block, len(stimulus)))
+	err := d.Respond(ctx, wave.NewMemory(format, stimulus), response)
+	return response.Planes(), err
+}
