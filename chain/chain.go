@@ -1,11 +1,11 @@
 package chain
 
 import (
-	"bytes"
 	"fmt"
 	"io"
 	"os"
 
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -14,9 +14,8 @@ const Schema = 1
 
 // Bounds of a chain file.
 const (
-	MaxFileBytes = 1 << 20
-	MaxStages    = 64
-	MaxBands     = 32 // of one equaliser
+	MaxStages = 64
+	MaxBands  = 32 // of one equaliser
 )
 
 // Chain is a parsed and checked chain file: stages in the order in which the
@@ -36,43 +35,37 @@ type Stage struct {
 	Line     int // of its [[stage]]; 0: not from a file
 	Settings any // dsp.HighPassSettings, dsp.ExpanderSettings, … by value
 
-	at    span            // of its header
-	given map[string]span // the values in the file, bands as "band 2 centre_hz"
+	at    document.Span            // of its header
+	given map[string]document.Span // the values in the file, bands as "band 2 centre_hz"
 }
 
 // Load reads and parses a chain file. What is wrong with its text is a
-// *FileError; that it cannot be read, the error of package os.
+// *document.FileError; that it cannot be read, the error of package os.
 func Load(path string) (*Chain, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("chain file: %w", err)
 	}
 	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, MaxFileBytes+1))
+	text, err := io.ReadAll(io.LimitReader(f, document.MaxBytes+1))
 	if err != nil {
 		return nil, fmt.Errorf("chain file: %w", err)
 	}
 	return Parse(path, text)
 }
 
-// Parse parses the text of a chain file. The error is a *FileError with all
+// Parse parses the text of a chain file. The error is a *document.FileError with all
 // problems; name stands for the file in it.
 func Parse(name string, text []byte) (*Chain, error) {
-	whole := func(found, accepted, hint string) error {
-		return &FileError{name, []Problem{{Path: name, Found: found, Accepted: accepted, Hint: hint}}}
+	file, err := document.Read(name, "a chain file", text, "stage", "stage.band")
+	if err != nil {
+		return nil, err
 	}
-	switch {
-	case len(text) > MaxFileBytes:
-		return nil, whole("larger than a chain file may be", fmt.Sprintf("up to %d bytes", MaxFileBytes), "")
-	case bytes.HasPrefix(text, []byte{0xFF, 0xFE}), bytes.HasPrefix(text, []byte{0xFE, 0xFF}):
-		return nil, whole("UTF-16 text", "UTF-8 text", "save the file as UTF-8")
-	case bytes.IndexByte(text, 0) >= 0:
-		return nil, whole("not a text file", "a chain file: TOML text", "")
-	}
-	text = bytes.Clone(bytes.TrimPrefix(text, []byte("\uFEFF")))
-	c, problems := decode(newPlaces(name, text))
-	if len(problems) > 0 {
-		return nil, &FileError{name, inOrder(problems)}
+	d := &decoder{file, Kinds()}
+	c := &Chain{Path: name, Text: file.Text}
+	d.top(c)
+	if err := file.Err(); err != nil {
+		return nil, err
 	}
 	return c, nil
 }

@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -194,7 +195,7 @@ func TestProblems(t *testing.T) {
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			c, err := chain.Parse("x.toml", []byte(test.text))
-			var file *chain.FileError
+			var file *document.FileError
 			if !errors.As(err, &file) {
 				t.Fatalf("got %v, want a *FileError", err)
 			}
@@ -331,7 +332,7 @@ func TestLoad(t *testing.T) {
 	if err != nil || c.Path != path || len(c.Stages) != 6 {
 		t.Errorf("got %+v, %v", c, err)
 	}
-	var file *chain.FileError
+	var file *document.FileError
 	if _, err := chain.Load(filepath.Join(folder, "none.toml")); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "none.toml") {
 		t.Errorf("missing file: %v", err)
 	}
@@ -352,7 +353,7 @@ func TestManyProblemsAreBounded(t *testing.T) {
 		text += fmt.Sprintf("x%d = 1\n", i)
 	}
 	_, err := chain.Parse("x", []byte(text))
-	var file *chain.FileError
+	var file *document.FileError
 	if !errors.As(err, &file) || len(file.Problems) > 101 {
 		t.Fatalf("%d problems", len(file.Problems))
 	}
@@ -388,11 +389,11 @@ func TestCheck(t *testing.T) {
 				t.Fatal(err)
 			}
 			err = c.Check(test.rate, test.channels)
-			var file *chain.FileError
+			var file *document.FileError
 			if err != nil && !errors.As(err, &file) {
 				t.Fatal(err)
 			}
-			got := []chain.Problem{}
+			got := []document.Problem{}
 			if file != nil {
 				got = file.Problems
 			}
@@ -550,7 +551,7 @@ func FuzzParse(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
 		c, err := chain.Parse("fuzz", text)
 		if err != nil {
-			var file *chain.FileError
+			var file *document.FileError
 			if !errors.As(err, &file) || len(file.Problems) == 0 {
 				t.Fatalf("%T %v", err, err)
 			}

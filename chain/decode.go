@@ -1,47 +1,16 @@
 package chain
 
 import (
-	"errors"
 	"fmt"
-	"strings"
 
-	"github.com/pelletier/go-toml/v2"
-
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 )
 
 // decoder turns the tree of a chain file into stages by the tables of kinds.
 type decoder struct {
-	*places
-	kinds    []Kind
-	problems []Problem
-}
-
-func decode(p *places) (*Chain, []Problem) {
-	root, problems := readTOML(p)
-	d := &decoder{places: p, kinds: Kinds(), problems: problems}
-	c := &Chain{Path: p.path, Text: p.text}
-	d.top(c, root)
-	if len(d.problems) == 0 {
-		// The walk does not check everything that TOML demands; the decoder
-		// does, so that nothing is accepted that other readers refuse.
-		var any map[string]any
-		if err := toml.Unmarshal(p.text, &any); err != nil {
-			line, column := 1, 1
-			if e := (*toml.DecodeError)(nil); errors.As(err, &e) {
-				line, column = e.Position()
-			}
-			at := p.starts[min(line, len(p.starts))-1] + column - 1
-			d.report(span{at, 1}, Problem{Found: "not TOML: " + strings.TrimPrefix(err.Error(), "toml: ")})
-		}
-	}
-	return c, d.problems
-}
-
-func (d *decoder) report(at span, p Problem) {
-	if len(d.problems) <= maxProblems {
-		d.problems = append(d.problems, d.point(at, p))
-	}
+	*document.Document
+	kinds []Kind
 }
 
 // Keys outside the kinds' tables.
@@ -50,15 +19,15 @@ var (
 	commonKeys = []string{"kind", "name", "enabled"}
 )
 
-func (d *decoder) top(c *Chain, root *tomlValue) {
-	d.schema(root)
-	for _, e := range root.entries {
-		switch e.key {
+func (d *decoder) top(c *Chain) {
+	d.Schema(Schema)
+	for _, e := range d.Root.Entries {
+		switch e.Key {
 		case "schema":
 		case "name":
-			c.Name = d.text(e)
+			c.Name = d.String(e)
 		case "notes":
-			c.Notes = d.text(e)
+			c.Notes = d.String(e)
 		case "stage":
 			d.stages(c, e)
 		default:
@@ -67,38 +36,23 @@ func (d *decoder) top(c *Chain, root *tomlValue) {
 	}
 }
 
-func (d *decoder) schema(root *tomlValue) {
-	const accepted = "schema = 1 on the first line"
-	e := root.entry("schema")
-	switch {
-	case e == nil:
-		d.report(span{0, 0}, Problem{Key: "schema", Found: "missing", Accepted: accepted})
-	case e.value.kind == tomlBroken || e.value.kind == tomlInteger && e.value.number == Schema:
-	case e.value.kind == tomlInteger && e.value.number > Schema:
-		d.report(e.value.at, Problem{Key: "schema", Found: "found " + e.value.raw + ", newer than this program", Accepted: accepted,
-			Hint: "get a newer program, or write the file in schema 1"})
-	default:
-		d.report(e.value.at, Problem{Key: "schema", Found: "found " + d.shown(e.value), Accepted: accepted})
-	}
-}
-
-func (d *decoder) stages(c *Chain, e tomlEntry) {
-	list := e.value
-	if list.kind == tomlTable { // keys such as stage.kind, or [[stage.band]] alone
-		d.report(e.at, Problem{Key: "stage", Found: "no [[stage]] line before this", Accepted: "[[stage]] ahead of the keys of a stage"})
+func (d *decoder) stages(c *Chain, e document.Entry) {
+	list := e.Value
+	if list.Kind == document.Table { // keys such as stage.kind, or [[stage.band]] alone
+		d.Report(e.At, document.Problem{Key: "stage", Found: "no [[stage]] line before this", Accepted: "[[stage]] ahead of the keys of a stage"})
 		return
 	}
-	if list.kind != tomlArray {
-		d.wrongType("stage", list, "[[stage]] tables", "")
+	if list.Kind != document.Array {
+		d.WrongType("stage", list, "[[stage]] tables", "")
 		return
 	}
-	if len(list.items) > MaxStages {
-		d.report(list.items[MaxStages].at, Problem{Key: "stage", Found: fmt.Sprintf("%d stages", len(list.items)), Accepted: fmt.Sprintf("up to %d", MaxStages)})
+	if len(list.Items) > MaxStages {
+		d.Report(list.Items[MaxStages].At, document.Problem{Key: "stage", Found: fmt.Sprintf("%d stages", len(list.Items)), Accepted: fmt.Sprintf("up to %d", MaxStages)})
 		return
 	}
-	for _, item := range list.items {
-		if item.kind != tomlTable {
-			d.wrongType("stage", item, "[[stage]] tables", "")
+	for _, item := range list.Items {
+		if item.Kind != document.Table {
+			d.WrongType("stage", item, "[[stage]] tables", "")
 			continue
 		}
 		c.Stages = append(c.Stages, d.stage(item))
@@ -133,22 +87,22 @@ func (d *decoder) names(stages []Stage) {
 			if !given {
 				at = s.at
 			}
-			d.report(at, Problem{Key: "name", Found: fmt.Sprintf("%s is the name of stage %d too", quote(s.Name), other), Hint: "give each stage a name of its own"})
+			d.Report(at, document.Problem{Key: "name", Found: fmt.Sprintf("%s is the name of stage %d too", document.Quote(s.Name), other), Hint: "give each stage a name of its own"})
 		}
 		first[s.Name] = i + 1
 	}
 }
 
-func (d *decoder) stage(t *tomlValue) Stage {
-	s := Stage{Enabled: true, Line: d.lineOf(t.at.from), at: t.at, given: map[string]span{}}
-	if e := t.entry("enabled"); e != nil && e.value.kind != tomlBroken {
-		if s.Enabled = e.value.number == 1; e.value.kind != tomlBool {
-			d.wrongType("enabled", e.value, "true or false", "")
+func (d *decoder) stage(t *document.Value) Stage {
+	s := Stage{Enabled: true, Line: d.LineOf(t.At.From), at: t.At, given: map[string]document.Span{}}
+	if e := t.Entry("enabled"); e != nil && e.Value.Kind != document.Broken {
+		if s.Enabled = e.Value.Number == 1; e.Value.Kind != document.Bool {
+			d.WrongType("enabled", e.Value, "true or false", "")
 		}
 	}
-	if e := t.entry("name"); e != nil {
-		s.Name = d.text(*e)
-		s.given["name"] = e.value.at
+	if e := t.Entry("name"); e != nil {
+		s.Name = d.String(*e)
+		s.given["name"] = e.Value.At
 	}
 	k := d.kind(t)
 	if k == nil {
@@ -156,93 +110,93 @@ func (d *decoder) stage(t *tomlValue) Stage {
 		return s
 	}
 	s.Kind = k.Name
-	s.given["kind"] = t.entry("kind").value.at
+	s.given["kind"] = t.Entry("kind").Value.At
 	settings := k.fresh()
 	accepted := append(append([]string(nil), commonKeys...), keysOf(k.Fields)...)
 	if k.Bands != nil {
 		accepted = append(accepted, "band")
 	}
-	before := len(d.problems)
+	before := len(d.Problems)
 	d.fields(t, k.Fields, settings, accepted, owner(k.Name), "", s.given)
 	if k.Bands != nil {
 		d.bands(t, k, settings, s.given)
 	}
 	s.Settings = k.settled(settings)
-	if k.rule != nil && len(d.problems) == before {
+	if k.rule != nil && len(d.Problems) == before {
 		if key, found, accepted := k.rule(s.Settings); key != "" {
 			at, ok := s.given[key]
 			if !ok {
-				at = t.at
+				at = t.At
 			}
-			d.report(at, Problem{Key: key, Found: found, Accepted: accepted})
+			d.Report(at, document.Problem{Key: key, Found: found, Accepted: accepted})
 		}
 	}
 	return s
 }
 
 // kind finds the table of a stage's kind, or reports and returns nil.
-func (d *decoder) kind(t *tomlValue) *Kind {
+func (d *decoder) kind(t *document.Value) *Kind {
 	accepted := quoted(kindNames(d.kinds), ", ")
-	e := t.entry("kind")
+	e := t.Entry("kind")
 	switch {
 	case e == nil:
-		d.report(t.at, Problem{Key: "kind", Found: "missing", Accepted: accepted})
+		d.Report(t.At, document.Problem{Key: "kind", Found: "missing", Accepted: accepted})
 		return nil
-	case e.value.kind == tomlBroken:
+	case e.Value.Kind == document.Broken:
 		return nil
-	case e.value.kind != tomlString:
-		d.wrongType("kind", e.value, accepted, "")
+	case e.Value.Kind != document.String:
+		d.WrongType("kind", e.Value, accepted, "")
 		return nil
 	}
-	k := kindNamed(d.kinds, e.value.text)
+	k := kindNamed(d.kinds, e.Value.Text)
 	if k == nil {
-		p := Problem{Key: "kind", Found: "unknown kind " + quote(e.value.text), Accepted: accepted}
-		if near := Nearest(e.value.text, kindNames(d.kinds)); near != "" {
+		p := document.Problem{Key: "kind", Found: "unknown kind " + document.Quote(e.Value.Text), Accepted: accepted}
+		if near := document.Nearest(e.Value.Text, kindNames(d.kinds)); near != "" {
 			p.Hint = "did you mean \"" + near + "\"?"
 		}
-		d.report(e.value.at, p)
+		d.Report(e.Value.At, p)
 	}
 	return k
 }
 
 // keysOfNoKind reports keys that no kind has.
-func (d *decoder) keysOfNoKind(t *tomlValue) {
+func (d *decoder) keysOfNoKind(t *document.Value) {
 	known := append([]string{"band"}, commonKeys...)
 	for _, k := range d.kinds {
 		known = append(known, keysOf(k.Fields)...)
 	}
-	for _, e := range t.entries {
-		if len(d.problems) > maxProblems {
+	for _, e := range t.Entries {
+		if d.Full() {
 			return // the rest would not be shown
 		}
-		if !contains(known, e.key) {
-			p := Problem{Key: e.key, Found: "unknown key", Hint: "no kind of stage has it"}
-			if near := Nearest(e.key, known); near != "" {
+		if !contains(known, e.Key) {
+			p := document.Problem{Key: e.Key, Found: "unknown key", Hint: "no kind of stage has it"}
+			if near := document.Nearest(e.Key, known); near != "" {
 				p.Hint = "did you mean " + near + "?"
 			}
-			d.report(e.at, p)
+			d.Report(e.At, p)
 		}
 	}
 }
 
-func (d *decoder) bands(t *tomlValue, k *Kind, settings any, given map[string]span) {
-	e := t.entry("band")
+func (d *decoder) bands(t *document.Value, k *Kind, settings any, given map[string]document.Span) {
+	e := t.Entry("band")
 	switch {
 	case e == nil:
-		d.report(t.at, Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
+		d.Report(t.At, document.Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
 		return
-	case e.value.kind != tomlArray:
-		d.wrongType("band", e.value, "[[stage.band]] tables", "")
+	case e.Value.Kind != document.Array:
+		d.WrongType("band", e.Value, "[[stage.band]] tables", "")
 		return
-	case len(e.value.items) > MaxBands:
-		d.report(e.value.items[MaxBands].at, Problem{Key: "band", Found: fmt.Sprintf("%d bands", len(e.value.items)), Accepted: fmt.Sprintf("up to %d", MaxBands)})
+	case len(e.Value.Items) > MaxBands:
+		d.Report(e.Value.Items[MaxBands].At, document.Problem{Key: "band", Found: fmt.Sprintf("%d bands", len(e.Value.Items)), Accepted: fmt.Sprintf("up to %d", MaxBands)})
 		return
-	case len(e.value.items) == 0:
-		d.report(e.value.at, Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
+	case len(e.Value.Items) == 0:
+		d.Report(e.Value.At, document.Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
 	}
-	for i, item := range e.value.items {
-		if item.kind != tomlTable {
-			d.wrongType("band", item, "[[stage.band]] tables", "")
+	for i, item := range e.Value.Items {
+		if item.Kind != document.Table {
+			d.WrongType("band", item, "[[stage.band]] tables", "")
 			continue
 		}
 		var b dsp.Band

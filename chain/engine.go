@@ -23,7 +23,7 @@ type builtStage struct {
 }
 
 // Prepare builds the enabled stages for a rate in Hz and a channel count. What
-// the file asks for and this rate cannot give is a *FileError.
+// the file asks for and this rate cannot give is a *document.FileError.
 func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
 	built, err := c.build(rate, channels)
 	if err != nil {

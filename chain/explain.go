@@ -3,6 +3,8 @@ package chain
 import (
 	"fmt"
 	"strings"
+
+	"github.com/boothbench/boothbench/chain/document"
 )
 
 // Explain says what a stage kind, a chain-file key, a unit or a term means:
@@ -141,7 +143,7 @@ func nearestFew(word string, known []string) []string {
 	var few []string
 	rest := append([]string(nil), known...)
 	for len(few) < 3 {
-		w := Nearest(word, rest)
+		w := document.Nearest(word, rest)
 		if w == "" {
 			break
 		}

@@ -3,6 +3,8 @@ package chain
 import (
 	"strconv"
 	"strings"
+
+	"github.com/boothbench/boothbench/chain/document"
 )
 
 // bandPrefix sets the keys of one band apart in Stage.given.
@@ -19,46 +21,46 @@ func (o owner) article() string {
 }
 
 // fields reads a table's keys into settings, and puts defaults for the rest.
-func (d *decoder) fields(t *tomlValue, fields []Field, settings any, accepted []string, o owner, prefix string, given map[string]span) {
+func (d *decoder) fields(t *document.Value, fields []Field, settings any, accepted []string, o owner, prefix string, given map[string]document.Span) {
 	meant := map[string]bool{} // keys that are there in a wrong spelling
-	for _, e := range t.entries {
-		if !contains(accepted, e.key) {
+	for _, e := range t.Entries {
+		if !contains(accepted, e.Key) {
 			meant[d.unknown(e, accepted, o.article())] = true
 		}
 	}
 	chosen := map[string]string{} // the words that conditions ask about
 	broken := map[string]bool{}
 	for _, f := range fields {
-		if e := t.entry(f.Key); f.Type == Word {
+		if e := t.Entry(f.Key); f.Type == Word {
 			if chosen[f.Key] = f.preset().word; e != nil {
-				chosen[f.Key] = e.value.text
+				chosen[f.Key] = e.Value.Text
 			}
-			broken[f.Key] = e != nil && !contains(f.Words, e.value.text) || e == nil && f.Default == ""
+			broken[f.Key] = e != nil && !contains(f.Words, e.Value.Text) || e == nil && f.Default == ""
 		}
 	}
 	for _, f := range fields {
-		e := t.entry(f.Key)
+		e := t.Entry(f.Key)
 		applies := f.When == nil || contains(f.When.Words, chosen[f.When.Key])
 		doubtful := f.When != nil && broken[f.When.Key]
 		switch {
-		case e != nil && e.value.kind == tomlBroken:
+		case e != nil && e.Value.Kind == document.Broken:
 		case e != nil && !applies && !doubtful:
-			d.report(e.at, Problem{Key: f.Key, Found: "not used with " + f.When.Key + " = " + quote(chosen[f.When.Key]),
+			d.Report(e.At, document.Problem{Key: f.Key, Found: "not used with " + f.When.Key + " = " + document.Quote(chosen[f.When.Key]),
 				Hint: "remove it, or write " + f.When.String()})
 		case e != nil:
-			v, ok := d.setting(f, e.value)
+			v, ok := d.setting(f, e.Value)
 			if ok {
 				f.put(settings, v)
 			}
-			given[prefix+f.Key] = e.value.at
+			given[prefix+f.Key] = e.Value.At
 		case f.Default != "":
 			f.put(settings, f.preset())
 		case applies && !doubtful && !meant[f.Key]:
-			p := Problem{Key: f.Key, Found: "missing; " + o.article() + " needs it", Accepted: f.Accepted()}
+			p := document.Problem{Key: f.Key, Found: "missing; " + o.article() + " needs it", Accepted: f.Accepted()}
 			if f.When != nil {
-				p.Found += " with " + f.When.Key + " = " + quote(chosen[f.When.Key])
+				p.Found += " with " + f.When.Key + " = " + document.Quote(chosen[f.When.Key])
 			}
-			d.report(t.at, p)
+			d.Report(t.At, p)
 		}
 	}
 }
@@ -74,16 +76,16 @@ func contains(words []string, word string) bool {
 
 // unknown reports a key that its owner does not have, and returns the one
 // that was probably meant.
-func (d *decoder) unknown(e tomlEntry, accepted []string, where string) (meant string) {
-	if len(d.problems) > maxProblems {
+func (d *decoder) unknown(e document.Entry, accepted []string, where string) (meant string) {
+	if d.Full() {
 		return "" // it would not be shown
 	}
-	p := Problem{Key: e.key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
-	if !isBareKey(e.key) {
-		p.Key = quote(e.key)
+	p := document.Problem{Key: e.Key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
+	if !document.IsBareKey(e.Key) {
+		p.Key = document.Quote(e.Key)
 	}
-	lower := strings.ToLower(e.key)
-	owners := d.owners(e.key)
+	lower := strings.ToLower(e.Key)
+	owners := d.owners(e.Key)
 	switch {
 	case len(owners) > 0:
 		p.Found = "not a key of " + where
@@ -92,14 +94,14 @@ func (d *decoder) unknown(e tomlEntry, accepted []string, where string) (meant s
 		meant = lower
 		p.Hint = "keys are written in lower case: " + lower
 	default:
-		if meant = Nearest(e.key, accepted); meant == "" {
+		if meant = document.Nearest(e.Key, accepted); meant == "" {
 			meant = otherName(lower, accepted)
 		}
 		if meant != "" {
 			p.Hint = "did you mean " + meant + "?"
 		}
 	}
-	d.report(e.at, p)
+	d.Report(e.At, p)
 	return meant
 }
 
@@ -124,4 +126,18 @@ func (d *decoder) owners(key string) []string {
 		owners = append(owners, "the top of the file")
 	}
 	return owners
+}
+
+// otherName finds the key that goes by another name elsewhere.
+func otherName(word string, known []string) string {
+	for _, start := range []string{"freq", "cutoff", "cut_off", "fc", "center"} {
+		if strings.HasPrefix(word, start) {
+			for _, k := range []string{"corner_hz", "centre_hz"} {
+				if contains(known, k) {
+					return k
+				}
+			}
+		}
+	}
+	return ""
 }

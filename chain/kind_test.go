@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -134,7 +135,7 @@ func TestTablesAreComplete(t *testing.T) {
 			seen := map[string]bool{}
 			for _, f := range fields {
 				where := k.Name + " " + f.Key
-				if f.Key != strings.ToLower(f.Key) || !isBareKey(f.Key) || seen[f.Key] || contains(commonKeys, f.Key) {
+				if f.Key != strings.ToLower(f.Key) || !document.IsBareKey(f.Key) || seen[f.Key] || contains(commonKeys, f.Key) {
 					t.Errorf("%s: not a key, twice, or taken", where)
 				}
 				seen[f.Key] = true

@@ -3,6 +3,7 @@ package chain
 import (
 	"fmt"
 
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -17,10 +18,10 @@ const (
 // Warnings lists what is allowed and yet probably not meant: an order of
 // stages that undoes what one of them does, and doubtful settings. Found says
 // what, Hint what to do. Disabled stages count only where all are.
-func (c *Chain) Warnings() []Problem {
+func (c *Chain) Warnings() []document.Problem {
 	l := &linter{chain: c}
 	if c.Text != nil {
-		l.places = newPlaces(c.Path, c.Text)
+		l.places = document.NewPlaces(c.Path, c.Text)
 	}
 	enabled := 0
 	for i, s := range c.Stages {
@@ -33,22 +34,22 @@ func (c *Chain) Warnings() []Problem {
 	}
 	switch {
 	case len(c.Stages) == 0:
-		l.found = append(l.found, Problem{Path: c.Path, Found: "no stage: the sound passes unchanged", Hint: "add [[stage]] tables"})
+		l.found = append(l.found, document.Problem{Path: c.Path, Found: "no stage: the sound passes unchanged", Hint: "add [[stage]] tables"})
 	case enabled == 0:
-		l.found = append(l.found, Problem{Path: c.Path, Found: "every stage is disabled: the sound passes unchanged", Hint: "set enabled = true where a stage should work"})
+		l.found = append(l.found, document.Problem{Path: c.Path, Found: "every stage is disabled: the sound passes unchanged", Hint: "set enabled = true where a stage should work"})
 	}
-	return inOrder(l.found)
+	return document.InOrder(l.found)
 }
 
 type linter struct {
 	chain  *Chain
-	places *places
+	places *document.Places
 	before []int // the enabled stages ahead of the one looked at
-	found  []Problem
+	found  []document.Problem
 }
 
 func (l *linter) warn(i int, key, hint, found string, args ...any) {
-	l.found = append(l.found, l.chain.point(l.places, i, key, Problem{
+	l.found = append(l.found, l.chain.point(l.places, i, key, document.Problem{
 		Key: label(i+1, l.chain.Stages[i]), Found: fmt.Sprintf(found, args...), Hint: hint,
 	}))
 }

@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -63,7 +63,7 @@ func withCode(code int, err error) error {
 // exitCode chooses the code for what a command returned.
 func exitCode(err error) int {
 	var c *coded
-	var file *chain.FileError
+	var file *document.FileError
 	switch {
 	case err == nil:
 		return exitDone

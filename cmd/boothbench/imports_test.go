@@ -13,10 +13,11 @@ var allowed = map[string][]string{
 	"dsp":              {},
 	"dsp/wave":         {"dsp"},
 	"dsp/dsptest":      {"dsp"},
-	"chain":            {"dsp", "dsp/wave"},
+	"chain":            {"dsp", "dsp/wave", "chain/document"},
+	"chain/document":   {},
 	"measure":          {"dsp", "dsp/wave", "measure/stimulus"},
 	"measure/stimulus": {"dsp"},
-	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "measure", "measure/stimulus"},
+	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "chain/document", "measure", "measure/stimulus"},
 }
 
 func TestImportsRunOneWay(t *testing.T) {

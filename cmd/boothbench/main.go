@@ -16,7 +16,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/document"
 )
 
 func main() {
@@ -144,7 +144,7 @@ func parse(f *pflag.FlagSet, args []string) error {
 	if errors.As(err, &unknown) {
 		var names []string
 		f.VisitAll(func(flag *pflag.Flag) { names = append(names, flag.Name) })
-		if near := chain.Nearest(unknown.GetSpecifiedName(), names); near != "" {
+		if near := document.Nearest(unknown.GetSpecifiedName(), names); near != "" {
 			return usageError("%v; did you mean --%s?", err, near)
 		}
 	}
@@ -152,7 +152,7 @@ func parse(f *pflag.FlagSet, args []string) error {
 }
 
 func didYouMean(word string, known []string) string {
-	if near := chain.Nearest(word, known); near != "" {
+	if near := document.Nearest(word, known); near != "" {
 		return fmt.Sprintf(", did you mean %q?", near)
 	}
 	return ""

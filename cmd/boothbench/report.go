@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -166,7 +167,7 @@ func (r *report) object(b *batch) processJSON {
 	}
 	ms := milliseconds(r.latency, rate)
 	o.LatencyMs = &ms
-	var file *chain.FileError
+	var file *document.FileError
 	if errors.As(r.err, &file) {
 		return o
 	}

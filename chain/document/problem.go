@@ -1,4 +1,4 @@
-package chain
+package document
 
 import (
 	"fmt"
@@ -8,10 +8,19 @@ import (
 	"unicode/utf8"
 )
 
-// FileError is all that is wrong with a chain file, in the file's order.
+// FileError is all that is wrong with a file, in the file's order.
 type FileError struct {
 	Path     string
 	Problems []Problem
+}
+
+// NewFileError is a *FileError with the problems in order, nil if there are
+// none.
+func NewFileError(path string, problems []Problem) error {
+	if len(problems) == 0 {
+		return nil
+	}
+	return &FileError{path, InOrder(problems)}
 }
 
 func (e *FileError) Error() string {
@@ -25,12 +34,12 @@ func (e *FileError) Error() string {
 	return strings.Join(parts, "\n")
 }
 
-// Problem is one fault of a chain file, or one warning about it. Lines and
+// Problem is one fault of a file, or one warning about it. Lines and
 // columns count from 1, columns in characters; line 0 means no one place.
 type Problem struct {
 	Path         string
 	Line, Column int
-	Key          string // the key or stage it is about; empty: the file
+	Key          string // the key or part it is about; empty: the file
 	Found        string // what is there
 	Accepted     string // what would be accepted, with its unit
 	Hint         string // what to do
@@ -97,19 +106,20 @@ func (p Problem) picture() string {
 		strings.Repeat(" ", len(number)), strings.Repeat(" ", at), strings.Repeat("^", width))
 }
 
-// span is a piece of the file, in bytes.
-type span struct{ from, length int }
+// Span is a piece of the file, in bytes.
+type Span struct{ From, Length int }
 
-// places turns bytes of a file into lines and columns.
-type places struct {
-	path   string
-	text   []byte
+// Places turns bytes of a file into lines and columns.
+type Places struct {
+	Path   string
+	Text   []byte
 	whole  string // the text, of which problems show lines
 	starts []int  // where each line starts
 }
 
-func newPlaces(path string, text []byte) *places {
-	p := &places{path: path, text: text, whole: string(text), starts: []int{0}}
+// NewPlaces finds the lines of a text.
+func NewPlaces(path string, text []byte) *Places {
+	p := &Places{Path: path, Text: text, whole: string(text), starts: []int{0}}
 	for i, b := range text {
 		if b == '\n' {
 			p.starts = append(p.starts, i+1)
@@ -118,37 +128,37 @@ func newPlaces(path string, text []byte) *places {
 	return p
 }
 
-// lineOf is the number of the line, from 1, that holds a byte.
-func (p *places) lineOf(at int) int {
+// LineOf is the number of the line, from 1, that holds a byte.
+func (p *Places) LineOf(at int) int {
 	return sort.Search(len(p.starts), func(i int) bool { return p.starts[i] > at })
 }
 
 // line is the text of a line without its end.
-func (p *places) line(number int) string {
-	from, to := p.starts[number-1], len(p.text)
+func (p *Places) line(number int) string {
+	from, to := p.starts[number-1], len(p.Text)
 	if number < len(p.starts) {
 		to = p.starts[number] - 1
 	}
 	return strings.TrimSuffix(p.whole[from:to], "\r")
 }
 
-// point puts a problem at its place in the file.
-func (p *places) point(at span, problem Problem) Problem {
-	at.from = min(max(at.from, 0), len(p.text))
-	end := min(at.from+at.length, len(p.text))
-	problem.Path = p.path
-	problem.Line = p.lineOf(at.from)
-	problem.Column = utf8.RuneCount(p.text[p.starts[problem.Line-1]:at.from]) + 1
+// Point puts a problem at its place in the file.
+func (p *Places) Point(at Span, problem Problem) Problem {
+	at.From = min(max(at.From, 0), len(p.Text))
+	end := min(at.From+at.Length, len(p.Text))
+	problem.Path = p.Path
+	problem.Line = p.LineOf(at.From)
+	problem.Column = utf8.RuneCount(p.Text[p.starts[problem.Line-1]:at.From]) + 1
 	problem.source = p.line(problem.Line)
-	problem.width = utf8.RuneCount(p.text[at.from:end])
+	problem.width = utf8.RuneCount(p.Text[at.From:end])
 	return problem
 }
 
-// maxProblems bounds what is reported at once.
-const maxProblems = 100
+// MaxProblems bounds what is reported at once.
+const MaxProblems = 100
 
-// inOrder sorts problems by place and bounds their number.
-func inOrder(problems []Problem) []Problem {
+// InOrder sorts problems by place and bounds their number.
+func InOrder(problems []Problem) []Problem {
 	sort.SliceStable(problems, func(i, j int) bool {
 		a, b := problems[i], problems[j]
 		if a.Line != b.Line {
@@ -156,9 +166,9 @@ func inOrder(problems []Problem) []Problem {
 		}
 		return a.Column < b.Column
 	})
-	if more := len(problems) - maxProblems; more > 0 {
-		last := problems[maxProblems]
-		problems = append(problems[:maxProblems:maxProblems], Problem{
+	if more := len(problems) - MaxProblems; more > 0 {
+		last := problems[MaxProblems]
+		problems = append(problems[:MaxProblems:MaxProblems], Problem{
 			Path: last.Path, Line: last.Line, Column: last.Column,
 			Found: fmt.Sprintf("%d more problems from here on", more), Hint: "mend the ones above first",
 		})

@@ -1,4 +1,4 @@
-package chain
+package document
 
 import "strings"
 
@@ -22,20 +22,6 @@ func Nearest(word string, known []string) string {
 		}
 	}
 	return best
-}
-
-// otherName finds the key that goes by another name elsewhere.
-func otherName(word string, known []string) string {
-	for _, start := range []string{"freq", "cutoff", "cut_off", "fc", "center"} {
-		if strings.HasPrefix(word, start) {
-			for _, k := range []string{"corner_hz", "centre_hz"} {
-				if contains(known, k) {
-					return k
-				}
-			}
-		}
-	}
-	return ""
 }
 
 // distance counts the letters to insert, delete, replace or swap with their

@@ -1,10 +1,10 @@
-package chain
+package document
 
 import "strings"
 
 // explainSyntax says in plain words what the usual causes of a syntax error
 // are, from the parser's message and the line.
-func explainSyntax(message, line string) Problem {
+func (r *reader) explainSyntax(message, line string) Problem {
 	p := Problem{Found: "not TOML: " + message}
 	key, value, assigned := strings.Cut(line, "=")
 	value = strings.TrimSpace(value)
@@ -21,21 +21,30 @@ func explainSyntax(message, line string) Problem {
 	case decimalComma(value):
 		p.Found, p.Hint = "found "+value, "write the decimal point as a point: "+strings.Replace(value, ",", ".", 1)
 	case strings.HasPrefix(strings.TrimSpace(line), "["):
-		p.Accepted = "[[stage]] or [[stage.band]] on a line of its own"
+		p.Accepted = r.headers(" or ") + " on a line of its own"
 	case !assigned && strings.Contains(key, ":"):
 		p.Hint, p.Accepted = "write = between key and value", "key = value"
 	case !assigned && strings.TrimSpace(line) != "":
-		p.Accepted = "key = value, [[stage]], or a # comment"
+		p.Accepted = "key = value, " + r.headers(", ") + ", or a # comment"
 	case assigned && value == "":
 		p.Found, p.Accepted = "no value", "key = value"
 	case startsWithNumber(value):
 		p.Found, p.Hint = "found "+value, "write the number alone, the unit is in the key"
-	case isBareKey(strings.SplitN(value+" ", " ", 2)[0]) && !isDigits(value[:1]):
+	case IsBareKey(strings.SplitN(value+" ", " ", 2)[0]) && !isDigits(value[:1]):
 		p.Found, p.Hint = "found "+value, `put words in quotes: "`+value+`"`
 	case strings.HasPrefix(value, ".") || strings.HasSuffix(value, "."):
 		p.Hint = "write a digit on both sides of the decimal point"
 	}
 	return p
+}
+
+// headers lists the headers of tables.
+func (r *reader) headers(between string) string {
+	headers := make([]string, len(r.lists))
+	for i, name := range r.lists {
+		headers[i] = "[[" + name + "]]"
+	}
+	return strings.Join(headers, between)
 }
 
 func decimalComma(s string) bool {
