@@ -9,13 +9,6 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// timeCode is a frame as hh:mm:ss.mmm, rounded down so that it never points
-// past what it names.
-func timeCode(frame int64, rate int) string {
-	ms := frame * 1000 / int64(rate)
-	return fmt.Sprintf("%02d:%02d:%02d.%03d", ms/3_600_000, ms/60_000%60, ms/1000%60, ms%1000)
-}
-
 // milliseconds is a number of frames as time.
 func milliseconds(frames, rate int) float64 { return float64(frames) * 1000 / float64(rate) }
 
@@ -37,7 +30,7 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 		}
 		line := fmt.Sprintf("%8.2f %-5s", r.Value, r.Unit)
 		if r.Frame >= 0 {
-			line += fmt.Sprintf("  at %s", timeCode(r.Frame, f.Rate))
+			line += fmt.Sprintf("  at %s", measure.TimeCode(r.Frame, f.Rate))
 			if r.Channel >= 0 && f.Channels > 1 {
 				line += fmt.Sprintf(", channel %d", r.Channel+1)
 			}

@@ -81,7 +81,7 @@ func (i *inspected) print(e env) {
 			where += fmt.Sprintf(" (channel %d)", f.Channel+1)
 		}
 		if f.Frame >= 0 {
-			where += fmt.Sprintf(" from %s, frame %d", timeCode(f.Frame, i.format.Rate), f.Frame)
+			where += fmt.Sprintf(" from %s, frame %d", measure.TimeCode(f.Frame, i.format.Rate), f.Frame)
 		}
 		fmt.Fprintf(e.stdout, "  %-5s  %s%s\n         -> %s\n", f.Severity, f.What, where, f.Do)
 	}
@@ -91,7 +91,7 @@ func (i *inspected) print(e env) {
 			fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", len(i.Events)-k)
 			break
 		}
-		fmt.Fprintf(e.stdout, "  %-8s at %s, frame %d, %s, channel %d\n", event.Kind, timeCode(event.Frame, i.format.Rate), event.Frame, plural(event.Frames, "frame"), event.Channel+1)
+		fmt.Fprintf(e.stdout, "  %-8s at %s, frame %d, %s, channel %d\n", event.Kind, measure.TimeCode(event.Frame, i.format.Rate), event.Frame, plural(event.Frames, "frame"), event.Channel+1)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // measured is a file and what a command measures of it.
@@ -60,7 +61,7 @@ func (f *file) print(e env) {
 	for _, w := range f.warnings {
 		fmt.Fprintf(e.stderr, "warning: %v\n", w)
 	}
-	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.path, timeCode(f.frames, f.format.Rate), f.format)
+	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.path, measure.TimeCode(f.frames, f.format.Rate), f.format)
 }
 
 // headJSON is what the object of every measured file begins with.

@@ -7,6 +7,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // report is what happened, or would happen, to one take.
@@ -30,11 +31,11 @@ func (r *report) print(b *batch) {
 	}
 	if r.err == nil && r.overs.Count > 0 {
 		fmt.Fprintf(b.stderr, "warning: %s: %s over full scale clamped, the first at %s (frame %d, channel %d); lower the level or end the chain with a limiter\n",
-			r.out, plural(r.overs.Count, "sample"), timeCode(r.overs.FirstFrame, r.outFormat.Rate), r.overs.FirstFrame, r.overs.Channel+1)
+			r.out, plural(r.overs.Count, "sample"), measure.TimeCode(r.overs.FirstFrame, r.outFormat.Rate), r.overs.FirstFrame, r.overs.Channel+1)
 	}
 	if r.err == nil && r.result.NonFinite > 0 {
 		fmt.Fprintf(b.stderr, "warning: %s: %s NaN or infinite, replaced by zero, the first at %s (frame %d)\n",
-			r.in, plural(r.result.NonFinite, "sample"), timeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
+			r.in, plural(r.result.NonFinite, "sample"), measure.TimeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
 	}
 	if r.err != nil {
 		fmt.Fprintf(b.stderr, "boothbench process: %v\n", r.err)
@@ -52,7 +53,7 @@ func (r *report) print(b *batch) {
 
 func (r *report) printDone(b *batch) {
 	fmt.Fprintf(b.stdout, "done  %s -> %s\n", r.in, r.out)
-	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", timeCode(r.result.Frames, r.outFormat.Rate),
+	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", measure.TimeCode(r.result.Frames, r.outFormat.Rate),
 		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
 	what := "removed"
 	if b.settings.keepDelay {
@@ -71,7 +72,7 @@ func (r *report) ditherNote(seed uint64) string {
 
 func (r *report) printPlan(b *batch) {
 	rate := r.inFormat.Rate
-	fmt.Fprintf(b.stdout, "plan  %s: %s (%s), %s\n", r.in, timeCode(r.inFrames, rate), plural(r.inFrames, "frame"), r.inFormat)
+	fmt.Fprintf(b.stdout, "plan  %s: %s (%s), %s\n", r.in, measure.TimeCode(r.inFrames, rate), plural(r.inFrames, "frame"), r.inFormat)
 	for i, s := range r.stages {
 		fmt.Fprintf(b.stdout, "  %2d  %-14s latency %5d frames (%.3f ms)", i+1, s.Name, s.LatencyFrames, milliseconds(s.LatencyFrames, rate))
 		if s.DeviationDB > 0 {
