@@ -4,7 +4,8 @@ import "strings"
 
 // Nearest returns the known word that was probably meant, or "". A word that
 // lacks only its unit ("threshold") or its first part ("window_ms") counts as
-// near; otherwise one slip in three letters is allowed.
+// near; otherwise one slip in three letters is allowed. Of equally near words it
+// is the shortest.
 func Nearest(word string, known []string) string {
 	if len(word) > 40 {
 		return ""
@@ -17,7 +18,7 @@ func Nearest(word string, known []string) string {
 		if len(word) > 2 && (strings.HasPrefix(plain, word+"_") || strings.HasSuffix(plain, "_"+word)) {
 			d = min(d, 1)
 		}
-		if d < bestDistance {
+		if d < bestDistance || d == bestDistance && best != "" && len(k) < len(best) {
 			best, bestDistance = k, d
 		}
 	}

@@ -17,7 +17,8 @@ var allowed = map[string][]string{
 	"chain/document":   {},
 	"measure":          {"dsp", "dsp/wave", "measure/stimulus"},
 	"measure/stimulus": {"dsp"},
-	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "chain/document", "measure", "measure/stimulus"},
+	"measure/expect":   {"dsp", "dsp/wave", "measure", "chain/document"},
+	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "chain/document", "measure", "measure/stimulus", "measure/expect"},
 }
 
 func TestImportsRunOneWay(t *testing.T) {

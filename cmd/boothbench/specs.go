@@ -1,0 +1,88 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/measure/expect"
+)
+
+const specsUsage = `boothbench specs lists the delivery specifications that a limits file can name:
+limits, document, edition, and whether it is a standard at all. Add your own as
+[[spec]] tables in a limits file.
+
+Usage: boothbench specs [flags]
+
+Examples:
+  boothbench specs
+  boothbench specs --limits season.toml     (with those of the file)
+`
+
+func runSpecs(e env, args []string) error {
+	f := e.flags("specs", specsUsage)
+	limits := f.String("limits", "", "a limits file, whose specifications are listed too")
+	asJSON := f.Bool("json", false, "print one JSON object")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if f.NArg() > 0 {
+		return usageError("found %q; specs takes no arguments", f.Arg(0))
+	}
+	specs := expect.Specs()
+	if *limits != "" {
+		l, err := expect.Load(*limits)
+		if err != nil {
+			return withCode(exitUsage, err)
+		}
+		specs = l.Specs
+	}
+	if *asJSON {
+		e.printJSON(specsObject(specs))
+		return nil
+	}
+	for _, s := range specs {
+		fmt.Fprintf(e.stdout, "%s  %s\n", s.Name, s.For)
+		document := s.Document
+		if s.Edition != "" {
+			document += ", " + s.Edition
+		}
+		fmt.Fprintf(e.stdout, "  document: %s (%s)\n", document, s.Status)
+		for _, l := range s.Limits {
+			fmt.Fprintf(e.stdout, "  %-22s %s\n", l.Reading, l)
+		}
+		if s.Note != "" {
+			fmt.Fprintf(e.stdout, "  note: %s\n", s.Note)
+		}
+	}
+	return nil
+}
+
+func specsObject(specs []expect.Spec) any {
+	type limit struct {
+		Reading string   `json:"reading"`
+		Min     *float64 `json:"min"`
+		Max     *float64 `json:"max"`
+	}
+	type spec struct {
+		Name     string  `json:"name"`
+		For      string  `json:"for"`
+		Document string  `json:"document"`
+		Edition  string  `json:"edition"`
+		Status   string  `json:"status"`
+		Note     string  `json:"note"`
+		Limits   []limit `json:"limits"`
+	}
+	o := struct {
+		SchemaVersion int    `json:"schema_version"`
+		Command       string `json:"command"`
+		ExitCode      int    `json:"exit_code"`
+		Specs         []spec `json:"specs"`
+	}{SchemaVersion: 1, Command: "specs"}
+	for _, s := range specs {
+		j := spec{Name: s.Name, For: s.For, Document: s.Document, Edition: s.Edition, Status: s.Status, Note: s.Note}
+		for _, l := range s.Limits {
+			j.Limits = append(j.Limits, limit{l.Reading, l.Min, l.Max})
+		}
+		o.Specs = append(o.Specs, j)
+	}
+	return o
+}

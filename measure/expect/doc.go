@@ -1,0 +1,8 @@
+// Package expect holds sound against limits, for automated tests: a limits file
+// with one entry a group of files, delivery specifications as data, baselines
+// that describe a change, and assertions for Go tests.
+//
+// A limit bounds one reading of package measure by its name, in the reading's
+// own unit: integrated_lufs, true_peak_fine_dbtp, residual_dbfs and so on. What
+// cannot be measured does not meet a limit.
+package expect

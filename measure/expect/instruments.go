@@ -1,0 +1,37 @@
+package expect
+
+import (
+	"maps"
+	"regexp"
+	"slices"
+)
+
+// instrument is what gives a reading.
+type instrument int
+
+const (
+	ofMeter      instrument = iota // loudness and peaks
+	ofInspection                   // the health of a take
+	ofComparison                   // with another file
+	ofChain                        // a proof, and the overshoot of a limiter
+)
+
+// instruments says what gives each reading that a limit may name. A test holds
+// it against what the instruments give.
+var instruments = map[string]instrument{
+	"integrated_lufs": ofMeter, "loudness_range_lu": ofMeter, "momentary_max_lufs": ofMeter, "short_term_max_lufs": ofMeter,
+	"sample_peak_dbfs": ofMeter, "true_peak_dbtp": ofMeter, "true_peak_annex2_dbtp": ofMeter, "true_peak_fine_dbtp": ofMeter,
+	"peak_to_loudness_lu": ofMeter,
+}
+
+var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
+
+// instrumentOf finds the instrument of a reading; readings of one channel, such
+// as dc_dbfs_ch2, go by the name without the channel.
+func instrumentOf(reading string) (instrument, bool) {
+	i, known := instruments[perChannel.ReplaceAllString(reading, "")]
+	return i, known
+}
+
+// readingNames lists the readings that a limit may name.
+func readingNames() []string { return slices.Sorted(maps.Keys(instruments)) }

@@ -1,0 +1,78 @@
+package expect
+
+import (
+	"encoding/xml"
+	"fmt"
+	"io"
+	"time"
+)
+
+// The elements of a JUnit XML report (the schema of the Apache Ant tasks).
+type (
+	junitSuites struct {
+		XMLName xml.Name     `xml:"testsuites"`
+		Suites  []junitSuite `xml:"testsuite"`
+	}
+	junitSuite struct {
+		ID         int         `xml:"id,attr"`
+		Package    string      `xml:"package,attr"`
+		Name       string      `xml:"name,attr"`
+		Timestamp  string      `xml:"timestamp,attr"`
+		Host       string      `xml:"hostname,attr"`
+		Tests      int         `xml:"tests,attr"`
+		Failures   int         `xml:"failures,attr"`
+		Errors     int         `xml:"errors,attr"`
+		Time       string      `xml:"time,attr"`
+		Properties struct{}    `xml:"properties"`
+		Cases      []junitCase `xml:"testcase"`
+		Out        string      `xml:"system-out"`
+		Err        string      `xml:"system-err"`
+	}
+	junitCase struct {
+		Name    string        `xml:"name,attr"`
+		Class   string        `xml:"classname,attr"`
+		Time    string        `xml:"time,attr"`
+		Error   *junitMessage `xml:"error"`
+		Failure *junitMessage `xml:"failure"`
+	}
+	junitMessage struct {
+		Message string `xml:"message,attr"`
+		Type    string `xml:"type,attr"`
+		Text    string `xml:",chardata"`
+	}
+)
+
+// WriteJUnit writes results as a JUnit XML report: a suite for each subject, a
+// test case for each limit. A reading that cannot be measured is an error there,
+// one outside its limit a failure. No times are measured: they are 0.
+func WriteJUnit(w io.Writer, results []Result, at time.Time) error {
+	var report junitSuites
+	for _, r := range results {
+		last := len(report.Suites) - 1
+		if last < 0 || report.Suites[last].Name != r.Subject {
+			last++
+			report.Suites = append(report.Suites, junitSuite{
+				ID: last, Package: "boothbench", Name: r.Subject, Host: "localhost", Time: "0",
+				Timestamp: at.UTC().Format("2006-01-02T15:04:05"),
+			})
+		}
+		s := &report.Suites[last]
+		c := junitCase{Name: r.Reading + " " + r.Limit.String(), Class: r.Subject, Time: "0"}
+		s.Tests++
+		switch r.Verdict {
+		case Fail:
+			s.Failures++
+			c.Failure = &junitMessage{r.String(), "limit", r.String()}
+		case CannotTell:
+			s.Errors++
+			c.Error = &junitMessage{r.String(), "not-measurable", r.String()}
+		}
+		s.Cases = append(s.Cases, c)
+	}
+	text, err := xml.MarshalIndent(report, "", "  ")
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w, "%s%s\n", xml.Header, text)
+	return err
+}

@@ -1,0 +1,168 @@
+package expect
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Limit bounds one reading.
+type Limit struct {
+	Reading  string   // its name, which ends in its unit
+	Min, Max *float64 // inclusive; nil: none
+	Spec     string   // the specification it comes from, "" for none
+	Line     int      // of the limits file, 0: not from a file
+}
+
+// Between makes a limit from a target and a tolerance in the reading's unit.
+func Between(reading string, target, tolerance float64) Limit {
+	low, high := target-tolerance, target+tolerance
+	return Limit{Reading: reading, Min: &low, Max: &high}
+}
+
+// AtMost makes an upper limit.
+func AtMost(reading string, most float64) Limit { return Limit{Reading: reading, Max: &most} }
+
+// AtLeast makes a lower limit.
+func AtLeast(reading string, least float64) Limit { return Limit{Reading: reading, Min: &least} }
+
+// String is the limit in words: "at most -1", "-23.2 to -22.8".
+func (l Limit) String() string {
+	number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+	switch {
+	case l.Min == nil && l.Max == nil:
+		return "any value"
+	case l.Min == nil:
+		return "at most " + number(*l.Max)
+	case l.Max == nil:
+		return "at least " + number(*l.Min)
+	case *l.Min == *l.Max:
+		return "exactly " + number(*l.Min)
+	}
+	// A sum of target and tolerance may have a last digit too many.
+	return strconv.FormatFloat(*l.Min, 'g', 10, 64) + " to " + strconv.FormatFloat(*l.Max, 'g', 10, 64)
+}
+
+// Verdict is how a reading stands to its limit.
+type Verdict int
+
+// The verdicts. CannotTell does not meet the limit.
+const (
+	Pass Verdict = iota
+	Fail
+	CannotTell
+)
+
+// String is the word that reports use.
+func (v Verdict) String() string { return [...]string{"pass", "fail", "cannot-tell"}[v] }
+
+// Result is one limit held against one reading.
+type Result struct {
+	Subject string // the file or chain
+	Rate    int    // Hz, for time codes; 0: none
+	Limit
+	Got     measure.Reading
+	Verdict Verdict
+}
+
+// Judge holds a limit against readings.
+func Judge(subject string, rate int, readings measure.Readings, l Limit) Result {
+	r := Result{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
+	got, ok := readings.Get(l.Reading)
+	if !ok {
+		got = measure.Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
+	}
+	r.Got = got
+	switch {
+	case !got.Measurable():
+		r.Verdict = CannotTell
+	case l.Min != nil && !(got.Value >= *l.Min), l.Max != nil && !(got.Value <= *l.Max):
+		r.Verdict = Fail
+	}
+	return r
+}
+
+// off is how far the value lies outside: above 0 over the upper limit, below 0
+// under the lower one.
+func (r Result) off() float64 {
+	switch {
+	case r.Max != nil && r.Got.Value > *r.Max:
+		return r.Got.Value - *r.Max
+	case r.Min != nil && r.Got.Value < *r.Min:
+		return r.Got.Value - *r.Min
+	}
+	return 0
+}
+
+// String says subject, reading, value, limit, place and what to do in one line.
+func (r Result) String() string {
+	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
+	if r.Verdict == CannotTell {
+		s += "not measurable (" + r.Got.Reason + ")"
+	} else {
+		s += fmt.Sprintf("%.2f %s", r.Got.Value, r.Got.Unit)
+		if r.Got.Frame >= 0 && r.Rate > 0 {
+			s += fmt.Sprintf(" at %s (frame %d)", measure.TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
+		}
+	}
+	s += fmt.Sprintf(", limit %s", r.Limit)
+	if r.Spec != "" {
+		s += " (" + r.Spec + ")"
+	}
+	if do := r.Do(); do != "" {
+		s += ": " + do
+	}
+	return s
+}
+
+// Do says what mends a limit that is not met, "" for one that is.
+func (r Result) Do() string {
+	if r.Verdict == Pass {
+		return ""
+	}
+	if r.Verdict == CannotTell {
+		return "give a sound of which it can be measured, or take the limit out"
+	}
+	by := r.off()
+	amount := fmt.Sprintf("%.2f %s", max(by, -by), differenceUnit(r.Got.Unit))
+	if remedy, known := remedies[r.Reading]; known {
+		text := remedy.under
+		if by > 0 {
+			text = remedy.over
+		}
+		if text != "" {
+			return fmt.Sprintf(text, amount)
+		}
+	}
+	if by > 0 {
+		return amount + " too much"
+	}
+	return amount + " too little"
+}
+
+// remedies say what to do about common readings; %s is by how much.
+var remedies = map[string]struct{ over, under string }{
+	"integrated_lufs":       {"lower the level by %s", "raise the level by %s, and see that the peaks hold"},
+	"short_term_max_lufs":   {"lower the loudest passage by %s, or compress more", ""},
+	"momentary_max_lufs":    {"lower the loudest passage by %s, or compress more", ""},
+	"sample_peak_dbfs":      {"lower the level by %s, or limit", ""},
+	"true_peak_dbtp":        {"lower the level by %s, or end the chain with a limiter", ""},
+	"true_peak_annex2_dbtp": {"lower the level by %s, or end the chain with a limiter", ""},
+	"true_peak_fine_dbtp":   {"lower the level by %s, or end the chain with a limiter", ""},
+	"noise_floor_dbfs":      {"quieten the room or expand: %s too much noise", ""},
+	"noise_floor_a_dbfs":    {"quieten the room or expand: %s too much noise", ""},
+	"residual_dbfs":         {"the sound has changed: %s over what may differ", ""},
+	"null_depth_db":         {"", "the sound has changed: the null lacks %s"},
+}
+
+// differenceUnit is the unit of a difference of two values.
+func differenceUnit(unit string) string {
+	switch unit {
+	case "LUFS", "LU":
+		return "LU"
+	case "dBFS", "dBTP", "dBu", "dBV":
+		return "dB"
+	}
+	return unit
+}

@@ -1,0 +1,278 @@
+package expect
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain/document"
+)
+
+// Schema is the version of the limits file that this package reads.
+const Schema = 1
+
+// Limits is a limits file: expectations of files and chains, and
+// specifications of its own.
+type Limits struct {
+	Path   string
+	Name   string
+	Groups []Group
+	Specs  []Spec
+}
+
+// Group is one [[expect]] of a limits file: limits of a number of files, or of a
+// chain.
+type Group struct {
+	Files  []string // patterns; none: every file that is named
+	Like   string   // a file to compare with; "": none
+	Chain  string   // a chain file, in place of files; "": none
+	Limits []Limit
+	Line   int
+}
+
+// Load reads a limits file. What is wrong with its text is a
+// *document.FileError; that it cannot be read, the error of package os.
+func Load(name string) (*Limits, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, fmt.Errorf("limits file: %w", err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, document.MaxBytes+1))
+	if err != nil {
+		return nil, fmt.Errorf("limits file: %w", err)
+	}
+	return Parse(name, text)
+}
+
+// Parse reads the text of a limits file; name stands for it in errors, and paths
+// in it are relative to the folder of name.
+func Parse(name string, text []byte) (*Limits, error) {
+	file, err := document.Read(name, "a limits file", text, "expect", "spec")
+	if err != nil {
+		return nil, err
+	}
+	d := &decoder{file, &Limits{Path: name, Specs: builtIn()}}
+	d.top()
+	if err := file.Err(); err != nil {
+		return nil, err
+	}
+	return d.limits, nil
+}
+
+// decoder turns the tree of a limits file into limits.
+type decoder struct {
+	*document.Document
+	limits *Limits
+}
+
+var topKeys = []string{"schema", "name", "expect", "spec"}
+
+func (d *decoder) top() {
+	d.Schema(Schema)
+	d.readSpecs()
+	for _, e := range d.Root.Entries {
+		switch e.Key {
+		case "schema", "spec":
+		case "name":
+			d.limits.Name = d.String(e)
+		case "expect":
+			d.tables(e, "[[expect]]", func(t *document.Value) { d.limits.Groups = append(d.limits.Groups, d.group(t)) })
+		default:
+			d.unknown(e, topKeys)
+		}
+	}
+	if d.Root.Entry("expect") == nil && len(d.Problems) == 0 {
+		d.Report(document.Span{}, document.Problem{Key: "expect", Found: "missing", Accepted: "an [[expect]] table for each group of files"})
+	}
+}
+
+// tables calls read for each table of a list.
+func (d *decoder) tables(e document.Entry, what string, read func(*document.Value)) {
+	if e.Value.Kind != document.Array {
+		d.WrongType(e.Key, e.Value, what+" tables", "")
+		return
+	}
+	for _, item := range e.Value.Items {
+		if item.Kind != document.Table {
+			d.WrongType(e.Key, item, what+" tables", "")
+			continue
+		}
+		read(item)
+	}
+}
+
+var groupKeys = []string{"files", "like", "chain", "spec"}
+
+func (d *decoder) group(t *document.Value) Group {
+	g := Group{Line: d.LineOf(t.At.From)}
+	for _, e := range t.Entries {
+		switch e.Key {
+		case "files":
+			g.Files = d.patterns(e)
+		case "like":
+			g.Like = d.beside(d.String(e))
+		case "chain":
+			g.Chain = d.beside(d.String(e))
+		case "spec":
+			g.Limits = append(g.Limits, d.specified(e)...)
+		default:
+			if l, ok := d.limit(e, groupKeys); ok {
+				g.Limits = append(g.Limits, l)
+			}
+		}
+	}
+	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil) {
+		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files or like", Hint: "give the chain an [[expect]] of its own"})
+	}
+	if len(g.Limits) == 0 && len(d.Problems) == 0 {
+		d.Report(t.At, document.Problem{Key: "[[expect]]", Found: "no limit", Accepted: `a reading with its limit, such as true_peak_dbtp = { max = -1 }, or spec = "ebu-r128"`})
+	}
+	d.fit(t, g)
+	return g
+}
+
+// fit reports limits of readings that the group has no instrument for.
+func (d *decoder) fit(t *document.Value, g Group) {
+	for _, e := range t.Entries {
+		kind, known := instrumentOf(e.Key)
+		switch {
+		case !known:
+		case kind == ofComparison && g.Like == "":
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
+		case kind == ofChain && g.Chain == "":
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a chain", Hint: `add chain = "voice.toml" in place of files`})
+		case kind != ofChain && g.Chain != "":
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a file, in an [[expect]] of a chain", Hint: "give the files an [[expect]] of their own"})
+		}
+	}
+}
+
+func (d *decoder) patterns(e document.Entry) []string {
+	const accepted = `a list of file names or patterns, such as ["ep*.wav"]`
+	if e.Value.Kind != document.Array {
+		d.WrongType(e.Key, e.Value, accepted, "")
+		return nil
+	}
+	var patterns []string
+	for _, item := range e.Value.Items {
+		if item.Kind != document.String {
+			d.WrongType(e.Key, item, accepted, "")
+			continue
+		}
+		if _, err := path.Match(item.Text, ""); err != nil || item.Text == "" {
+			d.Report(item.At, document.Problem{Key: e.Key, Found: "the pattern " + document.Quote(item.Text), Accepted: accepted})
+			continue
+		}
+		patterns = append(patterns, item.Text)
+	}
+	return patterns
+}
+
+// beside is a path in the file as seen from where the program runs.
+func (d *decoder) beside(name string) string {
+	if name == "" || filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(filepath.Dir(d.Path), name)
+}
+
+// limit reads an entry such as true_peak_dbtp = { max = -1 }.
+func (d *decoder) limit(e document.Entry, others []string) (Limit, bool) {
+	if _, known := instrumentOf(e.Key); !known {
+		d.unknown(e, append(readingNames(), others...))
+		return Limit{}, false
+	}
+	const accepted = "{ min = …, max = … }, or { target = …, tolerance = … }, in the unit that the name ends in"
+	if e.Value.Kind != document.Table {
+		hint := ""
+		if e.Value.Kind == document.Integer || e.Value.Kind == document.Float {
+			hint = "say which: { max = " + e.Value.Raw + " } or { min = " + e.Value.Raw + " }"
+		}
+		d.WrongType(e.Key, e.Value, accepted, hint)
+		return Limit{}, false
+	}
+	given := map[string]*float64{}
+	for _, part := range e.Value.Entries {
+		switch part.Key {
+		case "min", "max", "target", "tolerance":
+			if part.Value.Kind != document.Integer && part.Value.Kind != document.Float {
+				d.WrongType(e.Key+"."+part.Key, part.Value, "a number", "")
+				return Limit{}, false
+			}
+			if v := part.Value.Number; v-v != 0 || part.Key == "tolerance" && v < 0 {
+				d.Report(part.Value.At, document.Problem{Key: e.Key + "." + part.Key, Found: "found " + part.Value.Raw, Accepted: "a finite number; a tolerance of 0 or more"})
+				return Limit{}, false
+			}
+			v := part.Value.Number
+			given[part.Key] = &v
+		default:
+			d.unknown(part, []string{"min", "max", "target", "tolerance"})
+			return Limit{}, false
+		}
+	}
+	l := Limit{Reading: e.Key, Min: given["min"], Max: given["max"]}
+	target, tolerance := given["target"], given["tolerance"]
+	switch {
+	case target != nil && tolerance != nil && l.Min == nil && l.Max == nil:
+		l = Between(e.Key, *target, *tolerance)
+	case target != nil || tolerance != nil, l.Min == nil && l.Max == nil, l.Min != nil && l.Max != nil && *l.Min > *l.Max:
+		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "no usable limit", Accepted: accepted})
+		return Limit{}, false
+	}
+	l.Line = d.LineOf(e.At.From)
+	return l, true
+}
+
+// unknown reports a key, with the one that was probably meant.
+func (d *decoder) unknown(e document.Entry, accepted []string) {
+	p := document.Problem{Key: e.Key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
+	if len(accepted) > 20 {
+		p.Accepted = "the name of a reading (boothbench explain lists them)"
+	}
+	if near := document.Nearest(e.Key, accepted); near != "" {
+		p.Hint = "did you mean " + near + "?"
+	}
+	d.Report(e.At, p)
+}
+
+// Covers tells whether the group is about a file, by its name as it was given
+// or, for patterns without a slash, by its last part.
+func (g Group) Covers(file string) bool {
+	if g.Chain != "" {
+		return false
+	}
+	for _, pattern := range g.Files {
+		name := filepath.ToSlash(file)
+		if !strings.Contains(pattern, "/") {
+			name = path.Base(name)
+		}
+		if matched, _ := path.Match(pattern, name); matched {
+			return true
+		}
+	}
+	return len(g.Files) == 0
+}
+
+// Found lists the files that the group's patterns name, seen from the folder of
+// the limits file.
+func (l *Limits) Found(g Group) ([]string, error) {
+	var files []string
+	for _, pattern := range g.Files {
+		if !filepath.IsAbs(pattern) {
+			pattern = filepath.Join(filepath.Dir(l.Path), pattern)
+		}
+		matches, err := filepath.Glob(pattern)
+		if err != nil {
+			return nil, err
+		}
+		if len(matches) == 0 {
+			return nil, fmt.Errorf("%s:%d: no file matches %q", l.Path, g.Line, pattern)
+		}
+		files = append(files, matches...)
+	}
+	return files, nil
+}

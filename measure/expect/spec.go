@@ -1,0 +1,96 @@
+package expect
+
+import (
+	_ "embed"
+	"slices"
+	"sync"
+
+	"github.com/boothbench/boothbench/chain/document"
+)
+
+// Spec is a delivery specification: limits with the document that sets them.
+type Spec struct {
+	Name     string // in limits files: "ebu-r128"
+	For      string // what it is for
+	Document string
+	Edition  string
+	Status   string // "standard", "recommendation", "common practice, no source"
+	Note     string
+	Limits   []Limit
+}
+
+//go:embed specs.toml
+var specsText []byte
+
+// Specs are the specifications that this package brings along.
+func Specs() []Spec { return builtIn() }
+
+var readBuiltIn = sync.OnceValue(func() []Spec {
+	file, err := document.Read("specs.toml", "a limits file", specsText, "spec")
+	if err == nil {
+		d := &decoder{file, &Limits{}}
+		d.readSpecs()
+		if err = file.Err(); err == nil {
+			return d.limits.Specs
+		}
+	}
+	panic(err) // the file is part of the program, and a test reads it
+})
+
+func builtIn() []Spec { return slices.Clone(readBuiltIn()) }
+
+// readSpecs reads the [[spec]] tables.
+func (d *decoder) readSpecs() {
+	if e := d.Root.Entry("spec"); e != nil {
+		d.tables(*e, "[[spec]]", func(t *document.Value) {
+			s := d.spec(t)
+			if slices.ContainsFunc(d.limits.Specs, func(other Spec) bool { return other.Name == s.Name }) {
+				d.Report(t.At, document.Problem{Key: "name", Found: document.Quote(s.Name) + " is the name of another specification", Hint: "give it a name of its own"})
+			}
+			d.limits.Specs = append(d.limits.Specs, s)
+		})
+	}
+}
+
+var specKeys = []string{"name", "for", "document", "edition", "status", "note"}
+
+func (d *decoder) spec(t *document.Value) Spec {
+	var s Spec
+	texts := map[string]*string{"name": &s.Name, "for": &s.For, "document": &s.Document, "edition": &s.Edition, "status": &s.Status, "note": &s.Note}
+	for _, e := range t.Entries {
+		if text, ok := texts[e.Key]; ok {
+			*text = d.String(e)
+		} else if l, ok := d.limit(e, specKeys); ok {
+			s.Limits = append(s.Limits, l)
+		}
+	}
+	for _, key := range []string{"name", "document", "status"} {
+		if *texts[key] == "" && len(d.Problems) == 0 {
+			d.Report(t.At, document.Problem{Key: key, Found: "missing", Accepted: "a string; a specification says its name, its document and its status"})
+		}
+	}
+	for i := range s.Limits {
+		s.Limits[i].Spec = s.Name
+	}
+	return s
+}
+
+// specified is the limits of the specification that an entry names.
+func (d *decoder) specified(e document.Entry) []Limit {
+	name := d.String(e)
+	var names []string
+	for _, s := range d.limits.Specs {
+		if s.Name == name {
+			return s.Limits
+		}
+		names = append(names, s.Name)
+	}
+	if name != "" {
+		p := document.Problem{Key: "spec", Found: "no specification " + document.Quote(name), Accepted: "one of those that boothbench specs lists, or of a [[spec]] in this file"}
+		if near := document.Nearest(name, names); near != "" {
+			p.Hint = "did you mean " + document.Quote(near) + "?"
+		}
+		d.Report(e.Value.At, p)
+	}
+	return nil
+}

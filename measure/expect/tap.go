@@ -1,0 +1,28 @@
+package expect
+
+import (
+	"fmt"
+	"io"
+	"strings"
+)
+
+// WriteTAP writes results in the Test Anything Protocol, version 13, one test a
+// limit, with what is wrong as diagnostics.
+func WriteTAP(w io.Writer, results []Result) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "TAP version 13\n1..%d\n", len(results))
+	for i, r := range results {
+		ok := "ok"
+		if r.Verdict != Pass {
+			ok = "not ok"
+		}
+		// A # begins a directive, so none may stand in a description.
+		description := strings.NewReplacer("#", "", "\n", " ").Replace(r.Subject + " " + r.Reading + " " + r.Limit.String())
+		fmt.Fprintf(&b, "%s %d - %s\n", ok, i+1, description)
+		if r.Verdict != Pass {
+			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(r.String(), "\n", "\n# "))
+		}
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
