@@ -14,18 +14,18 @@ import (
 
 // someResults hold a pass, a failure, something that is not measurable, and a
 // name with all that XML and TAP must escape.
-func someResults() []Result {
+func someResults() []measure.Judgement {
 	readings := measure.Readings{
 		{Name: "integrated_lufs", Reading: measure.Reading{Value: -20.04, Unit: "LUFS", Frame: -1, Channel: -1}},
 		{Name: "true_peak_dbtp", Reading: measure.Reading{Value: -0.4, Unit: "dBTP", Frame: 34_765_664}},
 		{Name: "loudness_range_lu", Reading: measure.Reading{Reason: "too short: 2 s < 3 s", Unit: "LU", Frame: -1, Channel: -1}},
 	}
-	var results []Result
+	var results []measure.Judgement
 	for _, subject := range []string{"ep1.wav", `a <b> & "c" #1.wav`} {
 		results = append(results,
-			Judge(subject, 48000, readings, Between("integrated_lufs", -20, 0.5)),
-			Judge(subject, 48000, readings, AtMost("true_peak_dbtp", -1)),
-			Judge(subject, 48000, readings, AtLeast("loudness_range_lu", 3)))
+			measure.Judge(subject, 48000, readings, measure.Between("integrated_lufs", -20, 0.5)),
+			measure.Judge(subject, 48000, readings, measure.AtMost("true_peak_dbtp", -1)),
+			measure.Judge(subject, 48000, readings, measure.AtLeast("loudness_range_lu", 3)))
 	}
 	return results
 }
@@ -73,7 +73,7 @@ func TestTAPIsConsumed(t *testing.T) {
 	prove, err := exec.LookPath("prove")
 	required(t, err == nil, "prove, of perl,")
 	dir := t.TempDir()
-	consume := func(results []Result) (string, error) {
+	consume := func(results []measure.Judgement) (string, error) {
 		name := filepath.Join(dir, "report.tap")
 		var b bytes.Buffer
 		if err := WriteTAP(&b, results); err != nil {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"time"
+
+	"github.com/boothbench/boothbench/measure"
 )
 
 // The elements of a JUnit XML report (the schema of the Apache Ant tasks).
@@ -45,7 +47,7 @@ type (
 // WriteJUnit writes results as a JUnit XML report: a suite for each subject, a
 // test case for each limit. A reading that cannot be measured is an error there,
 // one outside its limit a failure. No times are measured: they are 0.
-func WriteJUnit(w io.Writer, results []Result, at time.Time) error {
+func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 	var report junitSuites
 	for _, r := range results {
 		last := len(report.Suites) - 1
@@ -60,10 +62,10 @@ func WriteJUnit(w io.Writer, results []Result, at time.Time) error {
 		c := junitCase{Name: r.Reading + " " + r.Limit.String(), Class: r.Subject, Time: "0"}
 		s.Tests++
 		switch r.Verdict {
-		case Fail:
+		case measure.Fail:
 			s.Failures++
 			c.Failure = &junitMessage{r.String(), "limit", r.String()}
-		case CannotTell:
+		case measure.CannotTell:
 			s.Errors++
 			c.Error = &junitMessage{r.String(), "not-measurable", r.String()}
 		}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // Schema is the version of the limits file that this package reads.
@@ -29,7 +30,7 @@ type Group struct {
 	Files  []string // patterns; none: every file that is named
 	Like   string   // a file to compare with; "": none
 	Chain  string   // a chain file, in place of files; "": none
-	Limits []Limit
+	Limits []measure.Limit
 	Line   int
 }
 
@@ -181,10 +182,10 @@ func (d *decoder) beside(name string) string {
 }
 
 // limit reads an entry such as true_peak_dbtp = { max = -1 }.
-func (d *decoder) limit(e document.Entry, others []string) (Limit, bool) {
+func (d *decoder) limit(e document.Entry, others []string) (measure.Limit, bool) {
 	if _, known := instrumentOf(e.Key); !known {
 		d.unknown(e, append(readingNames(), others...))
-		return Limit{}, false
+		return measure.Limit{}, false
 	}
 	const accepted = "{ min = …, max = … }, or { target = …, tolerance = … }, in the unit that the name ends in"
 	if e.Value.Kind != document.Table {
@@ -193,7 +194,7 @@ func (d *decoder) limit(e document.Entry, others []string) (Limit, bool) {
 			hint = "say which: { max = " + e.Value.Raw + " } or { min = " + e.Value.Raw + " }"
 		}
 		d.WrongType(e.Key, e.Value, accepted, hint)
-		return Limit{}, false
+		return measure.Limit{}, false
 	}
 	given := map[string]*float64{}
 	for _, part := range e.Value.Entries {
@@ -201,29 +202,28 @@ func (d *decoder) limit(e document.Entry, others []string) (Limit, bool) {
 		case "min", "max", "target", "tolerance":
 			if part.Value.Kind != document.Integer && part.Value.Kind != document.Float {
 				d.WrongType(e.Key+"."+part.Key, part.Value, "a number", "")
-				return Limit{}, false
+				return measure.Limit{}, false
 			}
 			if v := part.Value.Number; v-v != 0 || part.Key == "tolerance" && v < 0 {
 				d.Report(part.Value.At, document.Problem{Key: e.Key + "." + part.Key, Found: "found " + part.Value.Raw, Accepted: "a finite number; a tolerance of 0 or more"})
-				return Limit{}, false
+				return measure.Limit{}, false
 			}
 			v := part.Value.Number
 			given[part.Key] = &v
 		default:
 			d.unknown(part, []string{"min", "max", "target", "tolerance"})
-			return Limit{}, false
+			return measure.Limit{}, false
 		}
 	}
-	l := Limit{Reading: e.Key, Min: given["min"], Max: given["max"]}
+	l := measure.Limit{Reading: e.Key, Min: given["min"], Max: given["max"]}
 	target, tolerance := given["target"], given["tolerance"]
 	switch {
 	case target != nil && tolerance != nil && l.Min == nil && l.Max == nil:
-		l = Between(e.Key, *target, *tolerance)
+		l = measure.Between(e.Key, *target, *tolerance)
 	case target != nil || tolerance != nil, l.Min == nil && l.Max == nil, l.Min != nil && l.Max != nil && *l.Min > *l.Max:
 		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "no usable limit", Accepted: accepted})
-		return Limit{}, false
+		return measure.Limit{}, false
 	}
-	l.Line = d.LineOf(e.At.From)
 	return l, true
 }
 

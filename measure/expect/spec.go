@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // Spec is a delivery specification: limits with the document that sets them.
@@ -16,7 +17,7 @@ type Spec struct {
 	Edition  string
 	Status   string // "standard", "recommendation", "common practice, no source"
 	Note     string
-	Limits   []Limit
+	Limits   []measure.Limit
 }
 
 //go:embed specs.toml
@@ -70,13 +71,13 @@ func (d *decoder) spec(t *document.Value) Spec {
 		}
 	}
 	for i := range s.Limits {
-		s.Limits[i].Spec = s.Name
+		s.Limits[i].Source = s.Name
 	}
 	return s
 }
 
 // specified is the limits of the specification that an entry names.
-func (d *decoder) specified(e document.Entry) []Limit {
+func (d *decoder) specified(e document.Entry) []measure.Limit {
 	name := d.String(e)
 	var names []string
 	for _, s := range d.limits.Specs {

@@ -4,22 +4,24 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"github.com/boothbench/boothbench/measure"
 )
 
 // WriteTAP writes results in the Test Anything Protocol, version 13, one test a
 // limit, with what is wrong as diagnostics.
-func WriteTAP(w io.Writer, results []Result) error {
+func WriteTAP(w io.Writer, results []measure.Judgement) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "TAP version 13\n1..%d\n", len(results))
 	for i, r := range results {
 		ok := "ok"
-		if r.Verdict != Pass {
+		if r.Verdict != measure.Pass {
 			ok = "not ok"
 		}
 		// A # begins a directive, so none may stand in a description.
 		description := strings.NewReplacer("#", "", "\n", " ").Replace(r.Subject + " " + r.Reading + " " + r.Limit.String())
 		fmt.Fprintf(&b, "%s %d - %s\n", ok, i+1, description)
-		if r.Verdict != Pass {
+		if r.Verdict != measure.Pass {
 			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(r.String(), "\n", "\n# "))
 		}
 	}

@@ -1,18 +1,15 @@
-package expect
+package measure
 
 import (
 	"fmt"
 	"strconv"
-
-	"github.com/boothbench/boothbench/measure"
 )
 
 // Limit bounds one reading.
 type Limit struct {
 	Reading  string   // its name, which ends in its unit
 	Min, Max *float64 // inclusive; nil: none
-	Spec     string   // the specification it comes from, "" for none
-	Line     int      // of the limits file, 0: not from a file
+	Source   string   // what sets it: a specification, a claim; "" for nothing named
 }
 
 // Between makes a limit from a target and a tolerance in the reading's unit.
@@ -57,21 +54,21 @@ const (
 // String is the word that reports use.
 func (v Verdict) String() string { return [...]string{"pass", "fail", "cannot-tell"}[v] }
 
-// Result is one limit held against one reading.
-type Result struct {
+// Judgement is one limit held against one reading.
+type Judgement struct {
 	Subject string // the file or chain
 	Rate    int    // Hz, for time codes; 0: none
 	Limit
-	Got     measure.Reading
+	Got     Reading
 	Verdict Verdict
 }
 
-// Judge holds a limit against readings.
-func Judge(subject string, rate int, readings measure.Readings, l Limit) Result {
-	r := Result{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
+// Judge holds a limit against readings of a sound with a rate in Hz.
+func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
+	r := Judgement{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
 	got, ok := readings.Get(l.Reading)
 	if !ok {
-		got = measure.Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
+		got = Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
 	}
 	r.Got = got
 	switch {
@@ -85,7 +82,7 @@ func Judge(subject string, rate int, readings measure.Readings, l Limit) Result 
 
 // off is how far the value lies outside: above 0 over the upper limit, below 0
 // under the lower one.
-func (r Result) off() float64 {
+func (r Judgement) off() float64 {
 	switch {
 	case r.Max != nil && r.Got.Value > *r.Max:
 		return r.Got.Value - *r.Max
@@ -96,19 +93,19 @@ func (r Result) off() float64 {
 }
 
 // String says subject, reading, value, limit, place and what to do in one line.
-func (r Result) String() string {
+func (r Judgement) String() string {
 	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
 	if r.Verdict == CannotTell {
 		s += "not measurable (" + r.Got.Reason + ")"
 	} else {
 		s += fmt.Sprintf("%.2f %s", r.Got.Value, r.Got.Unit)
 		if r.Got.Frame >= 0 && r.Rate > 0 {
-			s += fmt.Sprintf(" at %s (frame %d)", measure.TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
+			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
 		}
 	}
 	s += fmt.Sprintf(", limit %s", r.Limit)
-	if r.Spec != "" {
-		s += " (" + r.Spec + ")"
+	if r.Source != "" {
+		s += " (" + r.Source + ")"
 	}
 	if do := r.Do(); do != "" {
 		s += ": " + do
@@ -117,7 +114,7 @@ func (r Result) String() string {
 }
 
 // Do says what mends a limit that is not met, "" for one that is.
-func (r Result) Do() string {
+func (r Judgement) Do() string {
 	if r.Verdict == Pass {
 		return ""
 	}

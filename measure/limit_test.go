@@ -1,0 +1,29 @@
+package measure
+
+import "testing"
+
+func TestJudge(t *testing.T) {
+	reading := func(v float64) Readings {
+		return Readings{{Name: "true_peak_dbtp", Reading: Reading{Value: v, Unit: "dBTP", Frame: 480, Channel: 0}}}
+	}
+	for _, c := range []struct {
+		value float64
+		limit Limit
+		want  Verdict
+	}{
+		{-1, AtMost("true_peak_dbtp", -1), Pass},
+		{-0.999999, AtMost("true_peak_dbtp", -1), Fail},
+		{-1, AtLeast("true_peak_dbtp", -1), Pass},
+		{-1.000001, AtLeast("true_peak_dbtp", -1), Fail},
+		{-1, AtMost("no_such_reading", -1), CannotTell},
+	} {
+		if got := Judge("x.wav", 48000, reading(c.value), c.limit); got.Verdict != c.want {
+			t.Errorf("%g against %s: %s, want %s", c.value, c.limit, got.Verdict, c.want)
+		}
+	}
+	got := Judge("x.wav", 48000, reading(-0.4), AtMost("true_peak_dbtp", -1)).String()
+	want := "x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1: lower the level by 0.60 dB, or end the chain with a limiter"
+	if got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
+}
