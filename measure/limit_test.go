@@ -22,7 +22,13 @@ func TestJudge(t *testing.T) {
 		}
 	}
 	got := Judge("x.wav", 48000, reading(-0.4), AtMost("true_peak_dbtp", -1)).String()
-	want := "x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1: lower the level by 0.60 dB, or end the chain with a limiter"
+	want := "x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
+	if got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
+	// A value that rounds to its limit shows why it is outside.
+	got = Judge("x.wav", 48000, reading(-0.9999), AtMost("true_peak_dbtp", -1)).String()
+	want = "x.wav: true_peak_dbtp is -0.999900 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.000100 dB, or end the chain with a limiter"
 	if got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}

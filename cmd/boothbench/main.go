@@ -43,6 +43,7 @@ func commands() []command {
 		{"process", "run takes through a chain file", runProcess},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
+		{"check", "hold files against limits, for automated tests", runCheck},
 		{"specs", "list delivery specifications", runSpecs},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},

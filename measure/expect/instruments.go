@@ -22,6 +22,12 @@ var instruments = map[string]instrument{
 	"integrated_lufs": ofMeter, "loudness_range_lu": ofMeter, "momentary_max_lufs": ofMeter, "short_term_max_lufs": ofMeter,
 	"sample_peak_dbfs": ofMeter, "true_peak_dbtp": ofMeter, "true_peak_annex2_dbtp": ofMeter, "true_peak_fine_dbtp": ofMeter,
 	"peak_to_loudness_lu": ofMeter,
+
+	"noise_floor_dbfs": ofInspection, "noise_floor_a_dbfs": ofInspection, "noise_floor_bs468_dbfs": ofInspection,
+	"speech_level_dbfs": ofInspection, "speech_to_noise_db": ofInspection, "hum_hz": ofInspection, "hum_level_dbfs": ofInspection,
+	"dc_dbfs": ofInspection, "crest_factor_db": ofInspection, "asymmetry_db": ofInspection, "used_bits": ofInspection,
+	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
+	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
 }
 
 var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)

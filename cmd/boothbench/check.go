@@ -1,0 +1,164 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/expect"
+)
+
+const checkUsage = `boothbench check holds files and chains against a limits file, for automated
+tests: exit code 0 when all limits are met, 1 when one is not. Each failure says
+file, reading, value, limit, time code and what to do.
+
+Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]
+
+Without a FILE, the patterns in the limits file say which files are meant.
+
+Examples:
+  boothbench check episode.wav --limits season.toml
+  boothbench check --limits season.toml --junit report.xml
+
+A limits file:
+  schema = 1
+  [[expect]]
+  files = ["ep*.wav"]                                  # none: each FILE
+  spec = "ebu-r128"                                    # see boothbench specs
+  noise_floor_dbfs = { max = -60 }
+  integrated_lufs = { target = -23, tolerance = 0.5 }
+`
+
+func runCheck(e env, args []string) error {
+	f := e.flags("check", checkUsage)
+	limits := f.String("limits", "", "the limits file")
+	junit := f.String("junit", "", "write a JUnit XML report too")
+	tap := f.Bool("tap", false, "print the Test Anything Protocol")
+	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
+	replace := f.Bool("replace", false, "write over an existing report")
+	quiet := f.Bool("quiet", false, "print failures only, and no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	switch {
+	case *limits == "":
+		return usageError("no --limits; for example: boothbench check episode.wav --limits season.toml")
+	case *tap && *asJSON:
+		return usageError("found --tap and --json; accepted: one of them")
+	}
+	l, err := expect.Load(*limits)
+	if err != nil {
+		return withCode(exitUsage, err)
+	}
+	files, _, err := l.Subjects(f.Args())
+	if err != nil {
+		return withCode(exitUsage, err)
+	}
+	var report *wave.File
+	if *junit != "" {
+		if report, err = wave.CreateFile(*junit, *replace, append(files, *limits)); err != nil {
+			return createError(err)
+		}
+		defer report.Abort()
+	}
+	var checked []expect.Checked
+	var judgements []measure.Judgement
+	for _, file := range files {
+		c := l.CheckFile(e.ctx, file)
+		if errors.Is(c.Err, context.Canceled) {
+			return c.Err
+		}
+		checked = append(checked, c)
+		judgements = append(judgements, c.Judgements...)
+	}
+	switch {
+	case *tap:
+		err = expect.WriteTAP(e.stdout, judgements)
+	case *asJSON:
+		for _, c := range checked {
+			e.printJSON(checkedObject(c))
+		}
+	default:
+		printChecked(e.stdout, checked, *quiet)
+	}
+	if err == nil && report != nil {
+		if err = expect.WriteJUnit(report, judgements, time.Now()); err == nil {
+			err = report.Commit()
+		}
+	}
+	if err != nil {
+		return outputError(err)
+	}
+	return e.worst(checked)
+}
+
+// worst tells what could not be measured, and chooses the exit code.
+func (e env) worst(checked []expect.Checked) error {
+	var worst error
+	for _, c := range checked {
+		if c.Err != nil {
+			fmt.Fprintf(e.stderr, "boothbench check: %v\n", c.Err)
+			worst = &coded{exitInput, errReported}
+		} else if worst == nil && !c.Passed() {
+			worst = &coded{exitLimit, errReported}
+		}
+	}
+	return worst
+}
+
+// printChecked prints the verdicts: what failed first, then the rest.
+func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
+	limits, failed := 0, 0
+	for _, c := range checked {
+		for _, j := range c.Judgements {
+			if limits++; j.Verdict != measure.Pass {
+				failed++
+				fmt.Fprintf(w, "%-11s  %s\n", j.Verdict, j)
+			}
+		}
+	}
+	if quiet {
+		return
+	}
+	for _, c := range checked {
+		for _, j := range c.Judgements {
+			if j.Verdict == measure.Pass {
+				fmt.Fprintf(w, "%-11s  %s\n", j.Verdict, j)
+			}
+		}
+	}
+	fmt.Fprintf(w, "%s met, %d not met\n", plural(limits-failed, "limit"), failed)
+}
+
+func checkedObject(c expect.Checked) any {
+	type judgement struct {
+		Reading string          `json:"reading"`
+		Verdict string          `json:"verdict"`
+		Got     measure.Reading `json:"got"`
+		Min     *float64        `json:"min"`
+		Max     *float64        `json:"max"`
+		Source  string          `json:"source,omitempty"`
+		Do      string          `json:"do,omitempty"`
+	}
+	o := struct {
+		SchemaVersion int         `json:"schema_version"`
+		Command       string      `json:"command"`
+		ExitCode      int         `json:"exit_code"`
+		Error         string      `json:"error,omitempty"`
+		Subject       string      `json:"subject"`
+		Limits        []judgement `json:"limits"`
+	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Limits: []judgement{}}
+	if c.Err != nil {
+		o.ExitCode, o.Error = exitInput, c.Err.Error()
+	} else if !c.Passed() {
+		o.ExitCode = exitLimit
+	}
+	for _, j := range c.Judgements {
+		o.Limits = append(o.Limits, judgement{j.Reading, j.Verdict.String(), j.Got, j.Min, j.Max, j.Source, j.Do()})
+	}
+	return o
+}
