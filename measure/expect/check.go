@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -59,7 +58,7 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 // all the groups that cover it against it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	checked := Checked{Subject: file}
-	m := &measured{ctx: ctx, file: file}
+	m := &measured{sound: File(file).until(ctx)}
 	for _, g := range l.Groups {
 		if !g.Covers(file) {
 			continue
@@ -77,10 +76,9 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	return checked
 }
 
-// measured is a file and what has been read of it.
+// measured is a sound and what has been read of it.
 type measured struct {
-	ctx    context.Context
-	file   string
+	sound  Sound
 	format wave.Format
 	known  map[instrument]measure.Readings
 }
@@ -100,46 +98,18 @@ func (m *measured) readings(kind instrument, g Group) (measure.Readings, error) 
 	return readings, nil
 }
 
-func (m *measured) take(kind instrument, g Group) (measure.Readings, error) {
-	switch kind {
-	case ofInspection:
-		in, err := measure.InspectTake(m.open)
+func (m *measured) take(kind instrument, g Group) (readings measure.Readings, err error) {
+	if kind == ofInspection {
+		in, err := measure.InspectTake(m.sound.Open)
 		if err != nil {
 			return nil, err
 		}
 		return in.Readings, nil
 	}
-	src, err := m.open()
-	if err != nil {
-		return nil, err
-	}
-	return measure.Programme(src, measure.AsIs)
-}
-
-// open opens the file as a source that ends with the context.
-func (m *measured) open() (wave.Source, error) {
-	r, err := wave.Open(m.file)
-	if err != nil {
-		return nil, err
-	}
-	m.format = r.Format()
-	return &closing{r, m.ctx}, nil
-}
-
-// closing is a file that is closed where it ends, and ends with a context.
-type closing struct {
-	*wave.Reader
-	ctx context.Context
-}
-
-func (c *closing) Read(b dsp.Block) (int, error) {
-	err := c.ctx.Err()
-	n := 0
-	if err == nil {
-		n, err = c.Reader.Read(b)
-	}
-	if err != nil {
-		c.Close()
-	}
-	return n, err
+	err = m.sound.read(func(src wave.Source) (err error) {
+		m.format = src.Format()
+		readings, err = measure.Programme(src, measure.AsIs)
+		return err
+	})
+	return readings, err
 }
