@@ -43,6 +43,7 @@ func commands() []command {
 		{"process", "run takes through a chain file", runProcess},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
+		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
 		{"specs", "list delivery specifications", runSpecs},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
@@ -97,7 +98,7 @@ Usage: boothbench COMMAND [flags] …
 
 `)
 	for _, c := range commands() {
-		fmt.Fprintf(&b, "  %-8s  %s\n", c.name, c.summary)
+		fmt.Fprintf(&b, "  %-9s  %s\n", c.name, c.summary)
 	}
 	b.WriteString(`
 Examples:
