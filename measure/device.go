@@ -8,8 +8,9 @@ import (
 )
 
 // Device turns a stimulus into a response: a chain in process (*chain.Chain is
-// one), an outside command, hardware that was recorded. The response has the
-// device's own delay in it and may be longer than the stimulus.
+// one), an outside command ([Command]), hardware of which there is a recording
+// ([Recorded]). The response has the device's own delay in it and may be longer
+// than the stimulus.
 type Device interface {
 	Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error
 }

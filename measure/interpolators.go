@@ -39,6 +39,8 @@ const (
 	finePhases = 64
 	fineTaps   = 256
 	fineBeta   = 10
+
+	fineBound = "within 0.005 dB of the wave up to 0.48 of the rate"
 )
 
 func fineSinc() *dsp.Polyphase {

@@ -226,18 +226,23 @@ func (r *peakReader) look(s *stretch, skip bool) {
 
 func (r *peakReader) read(s *stretch, i int, peak, bend float64, skip bool) {
 	half := r.bank.Half()
-	if skip {
-		near := max(math.Abs(s.heard[i+half-1]), math.Abs(s.heard[i+half]))
-		if r.flat*near+bend <= r.largest {
-			return
-		}
-		if r.coarse != nil && max(near, r.coarse.Peak(s.heard[i:i+2*half]))+r.between*peak <= r.largest {
-			return
-		}
+	if skip && !r.canExceed(r.largest, s.heard[i:i+2*half], peak, bend) {
+		return
 	}
 	if v := r.bank.Peak(s.heard[i : i+2*half]); v > r.largest {
 		r.largest, r.frame = v, s.frame+int64(i+half-1)
 	}
+}
+
+// canExceed tells whether the reading of a window may exceed a limit: peak is at
+// least its largest |sample|, bend r.bend times its largest |second difference|.
+func (r *peakReader) canExceed(limit float64, window []float64, peak, bend float64) bool {
+	half := r.bank.Half()
+	near := max(math.Abs(window[half-1]), math.Abs(window[half]))
+	if r.flat*near+bend <= limit {
+		return false
+	}
+	return r.coarse == nil || !(max(near, r.coarse.Peak(window))+r.between*peak <= limit)
 }
 
 // Readings returns sample_peak_dbfs, true_peak_dbtp (the larger of the sample
@@ -261,9 +266,12 @@ func (t *TruePeak) Readings() Readings {
 		t.reading("sample_peak_dbfs", "dBFS", fullScale, "largest |sample|", "", sample),
 		t.reading("true_peak_dbtp", "dBTP", fullScale, "Rec. ITU-R BS.1770-5 Annex 2, or the sample peak if larger", "4-fold: up to 0.55 dB under the wave at 0.45 of the rate (Annex 2, Attachment 1)", reported),
 		t.reading("true_peak_annex2_dbtp", "dBTP", fullScale, "Rec. ITU-R BS.1770-5 Annex 2, the interpolator alone", "can read 0.25 dB under the sample peak and up to 0.23 dB over the wave", annex2),
-		t.reading("true_peak_fine_dbtp", "dBTP", fullScale, "windowed sinc, 256 taps, Kaiser beta 10, 64 places an interval, and the samples", "within 0.005 dB of the wave up to 0.48 of the rate", fine),
+		t.reading("true_peak_fine_dbtp", "dBTP", fullScale, "windowed sinc, 256 taps, Kaiser beta 10, 64 places an interval, and the samples", fineBound, fine),
 	}
 }
+
+// tooLarge is said of finite samples whose interpolation is not.
+const tooLarge = "the samples are too large to be interpolated"
 
 // largest is the largest of several channels' readings.
 type largest struct {
@@ -287,6 +295,8 @@ func (t *TruePeak) reading(name, unit, reference, definition, bound string, l la
 		r.Reason = "no sound: 0 frames"
 	case l.value == 0:
 		r.Reason = "silence"
+	case math.IsInf(l.value, 1):
+		r.Reason = tooLarge
 	default:
 		r.Value = dsp.AmplitudeToDB(l.value)
 		r.Frame = max(0, min(l.frame, t.frames-1))

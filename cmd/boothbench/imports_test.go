@@ -18,7 +18,8 @@ var allowed = map[string][]string{
 	"measure":          {"dsp", "dsp/wave", "measure/stimulus"},
 	"measure/stimulus": {"dsp"},
 	"measure/expect":   {"dsp", "dsp/wave", "measure", "chain/document"},
-	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "chain/document", "measure", "measure/stimulus", "measure/expect"},
+	"measure/proof":    {"dsp", "dsp/wave", "measure", "measure/stimulus", "chain", "chain/document"},
+	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "chain/document", "measure", "measure/stimulus", "measure/expect", "measure/proof"},
 }
 
 func TestImportsRunOneWay(t *testing.T) {

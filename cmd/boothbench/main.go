@@ -44,6 +44,7 @@ func commands() []command {
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"check", "hold files against limits, for automated tests", runCheck},
+		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
 		{"specs", "list delivery specifications", runSpecs},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
@@ -98,7 +99,7 @@ Usage: boothbench COMMAND [flags] …
 
 `)
 	for _, c := range commands() {
-		fmt.Fprintf(&b, "  %-8s  %s\n", c.name, c.summary)
+		fmt.Fprintf(&b, "  %-9s  %s\n", c.name, c.summary)
 	}
 	b.WriteString(`
 Examples:

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -15,11 +16,14 @@ Usage: boothbench meter FILE.wav … [flags]
 Examples:
   boothbench meter take.wav
   boothbench meter --json --mono dual-mono ep1.wav ep2.wav
+  boothbench meter --over -1 master.wav     (where it is over -1 dBTP)
 `
 
 func runMeter(e env, args []string) error {
 	f := e.flags("meter", meterUsage)
 	mono := f.String("mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
+	over := f.Float64("over", 0, "also list where the sound is above this level in `dBTP`, by samples, Annex 2 or the\nfine reading; a list, not a limit: the exit code stays 0")
+	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
 	asJSON := f.Bool("json", false, "print one JSON object a file")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -33,9 +37,19 @@ func runMeter(e env, args []string) error {
 	if f.NArg() == 0 {
 		return usageError("no file named; for example: boothbench meter take.wav")
 	}
+	if *events < 1 {
+		return usageError("--events: found %d; accepted: 1 or more", *events)
+	}
+	var overs *measure.OverSettings
+	if f.Changed("over") {
+		if err := checkCeiling("over", *over); err != nil {
+			return err
+		}
+		overs = &measure.OverSettings{CeilingDBTP: *over, MostEvents: mostOvers(*events, f.Changed("events"), *asJSON)}
+	}
 	files := make([]measured, f.NArg())
 	for i, path := range f.Args() {
-		files[i] = &metered{file: file{path: path}, mono: policy}
+		files[i] = &metered{file: file{path: path}, mono: policy, listOvers: overs}
 	}
 	return e.measureEach("meter", files, *asJSON, *quiet)
 }
@@ -43,8 +57,10 @@ func runMeter(e env, args []string) error {
 // metered is a file and what was measured of it.
 type metered struct {
 	file
-	mono     measure.MonoPolicy
-	readings measure.Readings
+	mono      measure.MonoPolicy
+	listOvers *measure.OverSettings // nil: not asked for
+	overs     *measure.Overs
+	readings  measure.Readings
 }
 
 func (m *metered) run(e env, quiet bool) error {
@@ -63,9 +79,18 @@ func (m *metered) run(e env, quiet bool) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", m.path, err)
 	}
+	writes := []func(dsp.Block){loudness.Write, peaks.Write}
+	if m.listOvers != nil {
+		s := *m.listOvers
+		s.Rate, s.Channels = m.format.Rate, m.format.Channels
+		if m.overs, err = measure.NewOvers(s); err != nil {
+			return fmt.Errorf("%s: %w", m.path, err)
+		}
+		writes = append(writes, m.overs.Write)
+	}
 	shown := newProgress(e.stderr, quiet, m.frames)
 	defer shown.clear()
-	if err := measure.Feed(&watchedSource{r, e.ctx, shown}, loudness.Write, peaks.Write); err != nil {
+	if err := measure.Feed(&watchedSource{r, e.ctx, shown}, writes...); err != nil {
 		return err
 	}
 	m.readings = append(loudness.Readings(), peaks.Readings()...)
@@ -79,11 +104,33 @@ func (m *metered) print(e env) {
 	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels == 1 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
 	}
+	if m.overs == nil {
+		return
+	}
+	events, count := m.overs.Events()
+	above, _ := m.overs.Readings().Get("time_over_ceiling_ms")
+	fmt.Fprintf(e.stdout, "  %s above %g dBTP, %s in all\n", plural(count, "over"), m.overs.CeilingDBTP, above)
+	for _, o := range events {
+		fmt.Fprintf(e.stdout, "    %s\n", overLine(o, m.format.Rate))
+	}
+	if more := count - int64(len(events)); more > 0 {
+		fmt.Fprintf(e.stdout, "    … and %d more (--events)\n", more)
+	}
 }
 
 func (m *metered) object(failed error) any {
-	return struct {
+	o := struct {
 		headJSON
-		Readings measure.Readings `json:"readings,omitempty"`
-	}{m.head("meter", failed), m.readings}
+		Readings  measure.Readings `json:"readings,omitempty"`
+		Ceiling   *float64         `json:"over_ceiling_dbtp,omitempty"`
+		Overs     *[]overJSON      `json:"overs,omitempty"`
+		OverCount *int64           `json:"overs_count,omitempty"`
+	}{headJSON: m.head("meter", failed), Readings: m.readings}
+	if m.overs != nil && failed == nil {
+		events, count := m.overs.Events()
+		overs := oversObject(events, m.overs.CeilingDBTP, m.format.Rate)
+		o.Readings = append(o.Readings, m.overs.Readings()...)
+		o.Ceiling, o.Overs, o.OverCount = &m.overs.CeilingDBTP, &overs, &count
+	}
+	return o
 }

@@ -1,0 +1,312 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+const overshootUsage = `boothbench overshoot measures by how much a limiter exceeds its ceiling: by samples,
+by Annex 2 and by the fine reading, in the first 10 ms after silence, and whether it
+moves the image. Without takes, a device gets signals that limiters fail on, at 6 to
+20 dB over the ceiling. They are loud. Exit code 1: more than --allow over.
+
+Usage: boothbench overshoot --chain CHAIN.toml [TAKE.wav …] [flags]
+       boothbench overshoot --exec 'TOOL {in} {out}' --ceiling -1 [TAKE.wav …] [flags]
+       boothbench overshoot --recording OUT.wav --ceiling -1 PLAYED.wav [flags]
+       boothbench overshoot --ceiling -1 FILE.wav … [flags]     (files as they are)
+
+Examples:
+  boothbench overshoot --chain voice.toml --drive 0,6,12,24,40
+  boothbench overshoot --ceiling -1 master.wav
+`
+
+// overshootSettings is what the flags ask for.
+type overshootSettings struct {
+	chain, exec, recording string
+	ceiling, allow         float64
+	ceilingGiven, driven   bool
+	drives                 []float64
+	events, rate, channels int
+	eventsGiven            bool
+	timeout                time.Duration
+	integer, asJSON, quiet bool
+}
+
+func runOvershoot(e env, args []string) error {
+	var s overshootSettings
+	f := e.flags("overshoot", overshootUsage)
+	f.StringVar(&s.chain, "chain", "", "the device is this chain `file`; the ceiling is its last limiter's")
+	f.StringVar(&s.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files")
+	f.StringVar(&s.recording, "recording", "", "this `file` was recorded from a device that the one take was played to")
+	f.Float64Var(&s.ceiling, "ceiling", 0, "the ceiling in `dBTP`")
+	f.Float64SliceVar(&s.drives, "drive", nil, "gains in `dB` in front of the device, such as 0,6,12 (none: 0)")
+	f.Float64Var(&s.allow, "allow", 0.05, "how many `dB` over by the fine reading are let pass")
+	f.IntVar(&s.events, "events", 10, "list at most this many overs, the worst ones (JSON: 1000 a run unless given)")
+	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` of the stress signals")
+	f.IntVar(&s.channels, "channels", 2, "channels of the stress signals")
+	f.DurationVar(&s.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
+	f.BoolVar(&s.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
+	f.BoolVar(&s.asJSON, "json", false, "print one JSON object a sound")
+	f.BoolVar(&s.quiet, "quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if len(s.drives) == 0 {
+		s.drives = []float64{0}
+	}
+	s.ceilingGiven, s.driven, s.eventsGiven = f.Changed("ceiling"), f.Changed("drive"), f.Changed("events")
+	if err := s.check(f.Args()); err != nil {
+		return err
+	}
+	r := &overshootRun{env: e, settings: s}
+	if err := r.prepare(f.Args()); err != nil {
+		return err
+	}
+	return r.run()
+}
+
+func (s *overshootSettings) check(takes []string) error {
+	devices := 0
+	for _, device := range []string{s.chain, s.exec, s.recording} {
+		if device != "" {
+			devices++
+		}
+	}
+	switch {
+	case devices > 1:
+		return usageError("--chain, --exec and --recording exclude each other")
+	case devices == 0 && len(takes) == 0:
+		return usageError("nothing to measure; for example: boothbench overshoot --chain voice.toml, or --ceiling -1 FILE.wav")
+	case devices == 0 && !s.ceilingGiven:
+		return usageError("no ceiling: add --ceiling, or --chain to run the takes through a chain")
+	case s.chain == "" && !s.ceilingGiven:
+		return usageError("no ceiling: add --ceiling; only a chain's own is known")
+	case s.recording != "" && len(takes) != 1:
+		return usageError("--recording: found %s; accepted: the one that was played", plural(len(takes), "take"))
+	case s.driven && (devices == 0 || s.recording != ""):
+		return usageError("--drive has no meaning for sounds that are there already")
+	case s.events < 1:
+		return usageError("--events: found %d; accepted: 1 or more", s.events)
+	case !(s.allow >= 0 && s.allow <= 60):
+		return usageError("--allow: found %g; accepted: 0 to 60 dB", s.allow)
+	case s.timeout <= 0:
+		return usageError("--timeout: found %v; accepted: more than 0", s.timeout)
+	}
+	for _, d := range s.drives {
+		if !(d >= -60 && d <= 60) {
+			return usageError("--drive: found %g; accepted: -60 to 60 dB", d)
+		}
+	}
+	if s.ceilingGiven {
+		return checkCeiling("ceiling", s.ceiling)
+	}
+	return nil
+}
+
+// overshootRun is one call: a device, or none, and the sounds for it.
+type overshootRun struct {
+	env
+	settings overshootSettings
+	device   measure.Device // nil: the sounds are measured as they are
+	chain    *chain.Chain
+	what     string // is measured: the chain's file, the command, the recording
+	sounds   []*overshootSound
+	shown    *progress
+}
+
+// overshootSound is a take or a stress signal, and what was measured with it.
+type overshootSound struct {
+	file
+	stress *stimulus.LimiterStress // nil: a take
+	name   string
+	runs   []overshootResult
+	err    error
+}
+
+// overshootResult is the sound at one drive.
+type overshootResult struct {
+	DriveDB  float64
+	readings measure.Readings
+	verdict  measure.Judgement
+	events   []measure.Over
+	count    int64
+	findings []measure.Finding
+}
+
+func (r *overshootRun) prepare(takes []string) error {
+	s := &r.settings
+	switch {
+	case s.chain != "":
+		c, err := chain.Load(s.chain)
+		if err != nil {
+			return withCode(exitUsage, err)
+		}
+		if !s.quiet {
+			for _, w := range c.Warnings() {
+				fmt.Fprintf(r.stderr, "warning: %v\n", w)
+			}
+		}
+		if err := s.ceilingOf(c); err != nil {
+			return err
+		}
+		r.device, r.chain, r.what = c, c, s.chain
+	case s.exec != "":
+		c, err := measure.ParseCommand(s.exec)
+		if err != nil {
+			return withCode(exitUsage, err)
+		}
+		c.Timeout, c.Integer = s.timeout, s.integer
+		r.device, r.what = c, s.exec
+	case s.recording != "":
+		r.device, r.what = &measure.Recorded{Stimulus: takes[0], Recording: s.recording}, s.recording
+	}
+	for _, path := range takes {
+		r.sounds = append(r.sounds, &overshootSound{file: file{path: path}, name: path})
+	}
+	if len(takes) > 0 {
+		return nil
+	}
+	for _, signal := range stimulus.LimiterStressSet(s.ceiling, s.channels) {
+		if _, err := signal.Make(s.rate); err != nil {
+			return withCode(exitUsage, err)
+		}
+		r.sounds = append(r.sounds, &overshootSound{stress: &signal, name: signal.Name()})
+	}
+	return nil
+}
+
+// ceilingOf takes the ceiling of the chain's last limiter, unless one was given.
+func (s *overshootSettings) ceilingOf(c *chain.Chain) error {
+	if s.ceilingGiven {
+		return nil
+	}
+	for _, stage := range slices.Backward(c.Stages) {
+		if limiter, ok := stage.Settings.(dsp.LimiterSettings); ok && stage.Enabled {
+			s.ceiling = limiter.CeilingDBTP
+			return nil
+		}
+	}
+	return usageError("%s has no limiter, so that it declares no ceiling: add --ceiling", s.chain)
+}
+
+func (r *overshootRun) run() error {
+	r.shown = newProgress(r.stderr, r.settings.quiet, 0)
+	if r.shown.w != nil {
+		r.shown.total = r.totalFrames()
+	}
+	defer r.shown.clear()
+	worst := exitDone
+	for _, sound := range r.sounds {
+		sound.err = r.measure(sound)
+		r.shown.clear()
+		if errors.Is(sound.err, context.Canceled) {
+			return sound.err
+		}
+		if sound.err != nil {
+			fmt.Fprintf(r.stderr, "boothbench overshoot: %s: %v\n", sound.name, sound.err)
+		}
+		worst = max(worst, sound.exitCode())
+		if r.settings.asJSON {
+			r.printJSON(r.object(sound))
+		}
+	}
+	if !r.settings.asJSON {
+		r.print()
+	}
+	if worst != exitDone {
+		return &coded{worst, errReported}
+	}
+	return nil
+}
+
+func (s *overshootSound) exitCode() int {
+	if s.err != nil {
+		return exitCode(inputError(s.err))
+	}
+	for _, run := range s.runs {
+		if run.verdict.Verdict != measure.Pass {
+			return exitLimit
+		}
+	}
+	return exitDone
+}
+
+// totalFrames is the work ahead, as far as the headers tell.
+func (r *overshootRun) totalFrames() (total int64) {
+	for _, sound := range r.sounds {
+		if src, done, err := r.open(sound); err == nil {
+			if m, ok := src.(*wave.Memory); ok {
+				total += int64(m.Planes().Frames())
+			} else {
+				total += sound.frames
+			}
+			done()
+		}
+	}
+	return total * int64(len(r.settings.drives))
+}
+
+// open opens a sound; done closes it.
+func (r *overshootRun) open(s *overshootSound) (src wave.Source, done func(), err error) {
+	if s.stress == nil {
+		reader, err := s.file.open()
+		if err != nil {
+			return nil, nil, err
+		}
+		return reader, func() { reader.Close() }, nil
+	}
+	b, err := s.stress.Make(r.settings.rate)
+	if err != nil {
+		return nil, nil, err
+	}
+	s.format, s.frames = wave.Unquantised(r.settings.rate, len(b)), int64(b.Frames())
+	return wave.NewMemory(s.format, b), func() {}, nil
+}
+
+func (r *overshootRun) measure(s *overshootSound) error {
+	for _, driveDB := range r.settings.drives {
+		o, err := r.measureOnce(s, driveDB)
+		if err != nil {
+			return err
+		}
+		result := overshootResult{DriveDB: driveDB, readings: o.Readings(), findings: o.Findings(r.settings.allow)}
+		result.verdict = measure.Judge(s.name, s.format.Rate, result.readings, measure.AtMost("overshoot_fine_db", r.settings.allow))
+		result.events, result.count = o.Events()
+		s.runs = append(s.runs, result)
+	}
+	return nil
+}
+
+func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*measure.Overshoot, error) {
+	var closers []func()
+	defer func() {
+		for _, c := range closers {
+			c()
+		}
+	}()
+	open := func() (wave.Source, error) {
+		src, done, err := r.open(s)
+		if err != nil {
+			return nil, err
+		}
+		closers = append(closers, done)
+		if len(closers) > 1 { // the second time it is only compared with
+			return src, nil
+		}
+		return &watchedSource{src, r.ctx, r.shown}, nil
+	}
+	settings := measure.OverSettings{CeilingDBTP: r.settings.ceiling, MostEvents: mostOvers(r.settings.events, r.settings.eventsGiven, r.settings.asJSON)}
+	if r.device != nil {
+		return measure.OvershootOf(r.ctx, r.device, open, driveDB, settings)
+	}
+	return measure.OvershootOfSound(open, settings)
+}

@@ -1,0 +1,75 @@
+package measure
+
+import (
+	"cmp"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Over is a stretch of one channel that goes over a ceiling.
+type Over struct {
+	Frame   int64 // where it begins
+	Frames  int64 // from its first frame over the ceiling to its last
+	Above   int64 // the frames among them that are over it
+	Channel int   // from 0
+
+	// The largest readings of the frames over the ceiling, full scale 1.0. As
+	// meters give them, the larger of the samples and the interpolator's.
+	Sample, Annex2, Fine float64
+
+	FirstWindow bool // some of it lies in a first window after silence
+}
+
+// Largest is the largest of the readings, full scale 1.0.
+func (e Over) Largest() float64 { return max(e.Annex2, e.Fine) } // the samples are in both
+
+// Exceeds names the readings that are above a ceiling in dBTP: "sample", "annex2",
+// "fine".
+func (e Over) Exceeds(ceilingDBTP float64) []string {
+	ceiling := dsp.DBToAmplitude(ceilingDBTP)
+	var names []string
+	for i, v := range []float64{e.Sample, e.Annex2, e.Fine} {
+		if v > ceiling {
+			names = append(names, [...]string{"sample", "annex2", "fine"}[i])
+		}
+	}
+	return names
+}
+
+// WorseThan orders events: the larger first, of equal ones the earlier.
+func (e Over) WorseThan(other Over) int {
+	return cmp.Or(cmp.Compare(other.Largest(), e.Largest()), e.earlierThan(other))
+}
+
+func (e Over) earlierThan(other Over) int {
+	return cmp.Or(cmp.Compare(e.Frame, other.Frame), cmp.Compare(e.Channel, other.Channel))
+}
+
+// overEvents counts events and keeps the worst. Which these are does not depend on
+// the order in which they come.
+type overEvents struct {
+	most  int
+	count int64
+	kept  []Over
+}
+
+func (l *overEvents) add(e Over) {
+	l.count++
+	l.kept = append(l.kept, e)
+	if len(l.kept) > 2*l.most { // now and then, so that it costs little
+		l.trim()
+	}
+}
+
+func (l *overEvents) trim() {
+	slices.SortFunc(l.kept, Over.WorseThan)
+	l.kept = l.kept[:min(l.most, len(l.kept))]
+}
+
+// inTime returns the worst events in order of time.
+func (l *overEvents) inTime() []Over {
+	l.trim()
+	slices.SortFunc(l.kept, Over.earlierThan)
+	return l.kept
+}

@@ -1,0 +1,278 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Overs lists where a sound goes over a ceiling, by three readings: the samples,
+// Rec. ITU-R BS.1770-5 Annex 2, and the fine reading of [TruePeak].
+//
+// Frame n reaches from sample n up to sample n+1. It is over the ceiling when
+// sample n, or a reading between the two, is above it. Frames over the ceiling
+// that lie less than 10 ms apart in one channel are one event: so the crests of
+// one sound count together, down to 50 Hz, whose crests of either sign come every
+// 10 ms. The sound is taken as silent before its first frame and after its last;
+// what rings there is counted to these.
+type Overs struct {
+	OverSettings
+	ceiling  float64
+	frames   int64
+	end      int64 // no frame lies there or behind
+	channels []overChannel
+	part     dsp.Block // of a block
+	onsets   setIns
+	events   overEvents
+	skip     bool // leave out what cannot be over; off in a test
+}
+
+// OverSettings say what is an over and how many are kept.
+type OverSettings struct {
+	Rate, Channels int // Hz; 1 to 64
+	CeilingDBTP    float64
+	MostEvents     int // the worst are kept, 0: 1000; all are counted
+}
+
+// overChannel is what is known of one channel.
+type overChannel struct {
+	annex2, fine peakReader
+	firstWindow  peakReader // the fine reading in first windows, and the samples
+	heard        []float64  // as in peakChannel
+	open         Over       // the event that may go on; none while its Above is 0
+	last         int64      // its last frame over the ceiling
+	above        int64      // frames over the ceiling in all
+	nonFinite    int64      // the first such sample, −1: none
+	tooLarge     bool       // a sample cannot be interpolated
+}
+
+const (
+	// mergeMs is how far apart two overs are that are two events: half a period
+	// of 50 Hz, the lowest frequency of a voice chain's programme.
+	mergeMs = 10
+
+	defaultEvents = 1000
+)
+
+// NewOvers makes a meter of overs.
+func NewOvers(s OverSettings) (*Overs, error) {
+	if s.Rate < 1 || s.Channels < 1 || s.Channels > dsp.MaxChannels {
+		return nil, fmt.Errorf("overs: found %d channels at %d Hz; accepted: 1 to %d channels", s.Channels, s.Rate, dsp.MaxChannels)
+	}
+	if !(s.CeilingDBTP >= -200 && s.CeilingDBTP <= 200) {
+		return nil, &dsp.SettingError{Setting: "ceiling", Found: fmt.Sprintf("%g dBTP", s.CeilingDBTP), Accepted: "-200 to 200 dBTP"}
+	}
+	if s.MostEvents < 1 {
+		s.MostEvents = defaultEvents
+	}
+	o := &Overs{
+		OverSettings: s, ceiling: dsp.DBToAmplitude(s.CeilingDBTP), end: math.MaxInt64, skip: true,
+		channels: make([]overChannel, s.Channels),
+		part:     make(dsp.Block, s.Channels),
+		onsets:   newSetIns(s.Rate, s.CeilingDBTP),
+		events:   overEvents{most: s.MostEvents},
+	}
+	short, long := newPeakReader(annex2()), fineReader()
+	for c := range o.channels {
+		o.channels[c] = overChannel{annex2: short, fine: long, firstWindow: long, heard: make([]float64, fineTaps-1+peakChunk), nonFinite: -1}
+	}
+	return o, nil
+}
+
+// Write takes the next block.
+func (o *Overs) Write(b dsp.Block) {
+	for from, frames := 0, b.Frames(); from < frames; from += peakChunk {
+		to := min(frames, from+peakChunk)
+		for c := range b {
+			o.part[c] = b[c][from:to]
+		}
+		o.onsets.write(o.part, o.frames)
+		for c, plane := range o.part {
+			o.write(c, plane, o.frames)
+		}
+		o.frames += int64(to - from)
+		o.onsets.forget(o.frames - fineTaps)
+	}
+	clear(o.part)
+}
+
+// write takes a part of peakChunk frames at most.
+func (o *Overs) write(channel int, x []float64, frame int64) {
+	const kept = fineTaps - 1
+	c := &o.channels[channel]
+	end := kept + copy(c.heard[kept:], x)
+	s := stretch{heard: c.heard[:end], frame: frame - kept}
+	s.survey()
+	peak := s.peak(kept, end)
+	c.tooLarge = c.tooLarge || peak > math.MaxFloat64/8 // no L1 norm is as large
+	if c.nonFinite < 0 && peak-peak != 0 {
+		// The cell may reach back into what was looked at before.
+		if i := slices.IndexFunc(x, func(v float64) bool { return v-v != 0 }); i >= 0 {
+			c.nonFinite = frame + int64(i)
+		}
+	}
+	o.look(channel, &s)
+	copy(c.heard, c.heard[end-kept:end])
+}
+
+// look reads the frames whose surroundings the newest samples complete, those of
+// which it can be that they are over the ceiling.
+func (o *Overs) look(channel int, s *stretch) {
+	const half = fineTaps / 2
+	c := &o.channels[channel]
+	for from := 0; from+fineTaps <= len(s.heard); from += peakCell {
+		to := min(len(s.heard)-fineTaps, from+peakCell-1)
+		peak := s.peak(from, to+fineTaps)
+		frame := s.frame + half - 1 // of the interval at 0
+		o.lookFirst(c, s, from, to, peak)
+		// Neither reading's L1 norm is under 1: this holds for the samples too.
+		if o.skip && peak*max(c.fine.l1, c.annex2.l1) <= o.ceiling {
+			continue
+		}
+		flexure := s.flexure(from, to+fineTaps)
+		bend := c.fine.bend * flexure
+		if o.skip && max(c.fine.flat*peak+bend, c.annex2.flat*peak+c.annex2.bend*flexure, peak) <= o.ceiling {
+			continue
+		}
+		for i := from; i <= to; i++ {
+			window := s.heard[i : i+fineTaps]
+			sample, annex2, fine := math.Abs(window[half-1]), c.annex2.bank.Peak(window[half-6:half+6]), 0.0
+			over := sample > o.ceiling || annex2 > o.ceiling
+			if over || !o.skip || c.fine.canExceed(o.ceiling, window, peak, bend) {
+				fine = c.fine.bank.Peak(window)
+			}
+			if over || fine > o.ceiling {
+				o.over(channel, frame+int64(i), sample, annex2, fine)
+			}
+		}
+	}
+}
+
+// lookFirst reads the frames that lie in a first window.
+func (o *Overs) lookFirst(c *overChannel, s *stretch, from, to int, peak float64) {
+	const half = fineTaps / 2
+	first := &c.firstWindow
+	if o.skip && peak*first.l1 <= first.largest || !o.onsets.touch(s.frame+int64(from)+half-1, s.frame+int64(to)+half-1) {
+		return
+	}
+	bend := first.bend * s.flexure(from, to+fineTaps)
+	for i := from; i <= to; i++ {
+		frame := s.frame + int64(i) + half - 1
+		if !o.onsets.touch(frame, frame) {
+			continue
+		}
+		if v := math.Abs(s.heard[i+half-1]); v > first.largest {
+			first.largest, first.frame = v, frame
+		}
+		first.read(s, i, peak, bend, o.skip)
+	}
+}
+
+// over takes a frame that is over the ceiling.
+func (o *Overs) over(channel int, frame int64, sample, annex2, fine float64) {
+	c := &o.channels[channel]
+	first := o.onsets.touch(frame, frame)
+	frame = min(max(0, frame), o.end-1)
+	if c.open.Above > 0 && frame-c.last >= int64(o.Rate)*mergeMs/1000 {
+		o.events.add(c.open)
+		c.open = Over{}
+	}
+	if c.open.Above == 0 {
+		c.open, c.last = Over{Frame: frame, Channel: channel}, frame-1
+	}
+	if frame > c.last {
+		c.open.Above++
+		c.above++
+	}
+	c.last = frame
+	e := &c.open
+	e.Frames = frame - e.Frame + 1
+	e.FirstWindow = e.FirstWindow || first
+	e.Sample = max(e.Sample, sample)
+	e.Annex2 = max(e.Annex2, sample, annex2)
+	e.Fine = max(e.Fine, sample, fine)
+}
+
+// ended is a copy to which the sound has ended.
+func (o *Overs) ended() *Overs {
+	e := *o
+	e.end = o.frames
+	e.channels = slices.Clone(o.channels)
+	e.events.kept = slices.Clone(o.events.kept)
+	for c := range e.channels {
+		e.channels[c].heard = slices.Clone(o.channels[c].heard)
+		e.write(c, make([]float64, fineTaps/2), o.frames)
+		if open := e.channels[c].open; open.Above > 0 {
+			e.events.add(open)
+		}
+	}
+	return &e
+}
+
+// Events lists the worst events in order of time, MostEvents of them at most, and
+// says how many there are in all. In a sound with a NaN or infinite sample there
+// are none.
+func (o *Overs) Events() (worst []Over, count int64) {
+	if o.reason() != "" {
+		return nil, 0
+	}
+	e := o.ended()
+	return e.events.inTime(), e.events.count
+}
+
+// reason says why nothing can be told.
+func (o *Overs) reason() string {
+	first, large := int64(-1), false
+	for _, c := range o.channels {
+		large = large || c.tooLarge
+		if c.nonFinite >= 0 && (first < 0 || c.nonFinite < first) {
+			first = c.nonFinite
+		}
+	}
+	switch {
+	case first >= 0:
+		return fmt.Sprintf("NaN or infinite sample at frame %d", first)
+	case large:
+		return tooLarge
+	case o.frames == 0:
+		return "no sound: 0 frames"
+	}
+	return ""
+}
+
+// Readings returns over_events (their number), time_over_ceiling_ms (of the
+// channel that is over it longest) and first_window_overshoot_db, see
+// [FirstWindowMs].
+func (o *Overs) Readings() Readings {
+	e := o.ended()
+	var longest, first largest
+	for c := range e.channels {
+		longest.offer(float64(e.channels[c].above), -1, c)
+		first.offer(e.channels[c].firstWindow.largest, e.channels[c].firstWindow.frame, c)
+	}
+	ceiling := fmt.Sprintf("%g dBTP", o.CeilingDBTP)
+	about := Reading{
+		Reason: o.reason(), Reference: ceiling, Weighting: "none", Frame: -1, Channel: -1,
+		Definition: fmt.Sprintf("frames over the ceiling by the samples, Annex 2 or the fine reading; less than %d ms apart in a channel they are one event", mergeMs),
+	}
+	count, above, window := about, about, about
+	count.Unit, count.Value = "events", float64(e.events.count)
+	above.Unit, above.Definition = "ms", "frames over the ceiling, by any of the readings, in the channel with the most of them"
+	above.Value = longest.value * 1000 / float64(o.Rate)
+	if longest.value > 0 {
+		above.Channel = longest.channel
+	}
+	window.Unit, window.Definition = "dB", fmt.Sprintf("fine reading less the ceiling in the first %d ms after at least %d ms of silence (under %d dB of the ceiling), the beginning among them", FirstWindowMs, silenceBeforeMs, silenceDB)
+	window.Bound = fineBound
+	switch {
+	case window.Reason != "":
+	case first.value == 0:
+		window.Reason = "silence"
+	default:
+		window.Value = dsp.AmplitudeToDB(first.value) - o.CeilingDBTP
+		window.Frame, window.Channel = max(0, min(first.frame, o.frames-1)), first.channel
+	}
+	return Readings{{"over_events", count}, {"time_over_ceiling_ms", above}, {"first_window_overshoot_db", window}}
+}

@@ -1,0 +1,149 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Overshoot measures by how much a sound exceeds a ceiling that was declared for
+// it: a file as it is, or a device's response (see [OvershootOf]).
+type Overshoot struct {
+	ceilingDBTP float64
+	peaks       *TruePeak
+	overs       *Overs
+	image       *imageShift
+	noImage     string // why there is no image shift
+}
+
+// NewOvershoot makes the meter.
+func NewOvershoot(s OverSettings) (*Overshoot, error) {
+	peaks, err := NewTruePeak(s.Rate, s.Channels)
+	if err != nil {
+		return nil, err
+	}
+	overs, err := NewOvers(s)
+	if err != nil {
+		return nil, err
+	}
+	return &Overshoot{
+		ceilingDBTP: s.CeilingDBTP, peaks: peaks, overs: overs,
+		image: newImageShift(s.Rate, s.Channels, s.CeilingDBTP), noImage: "there is no stimulus to compare with",
+	}, nil
+}
+
+// Write takes the next block.
+func (o *Overshoot) Write(b dsp.Block) {
+	o.peaks.Write(b)
+	o.overs.Write(b)
+}
+
+// Events are those of [Overs].
+func (o *Overshoot) Events() (worst []Over, count int64) { return o.overs.Events() }
+
+// Readings returns overshoot_sample_db, overshoot_annex2_db (as a meter reads: the
+// larger of the samples and the interpolator) and overshoot_fine_db, which are
+// below 0 where the sound stays under the ceiling; those of [Overs]; and
+// image_shift_db.
+func (o *Overshoot) Readings() Readings {
+	var all Readings
+	peaks := o.peaks.Readings()
+	for _, pair := range [][2]string{
+		{"overshoot_sample_db", "sample_peak_dbfs"}, {"overshoot_annex2_db", "true_peak_dbtp"}, {"overshoot_fine_db", "true_peak_fine_dbtp"},
+	} {
+		r, _ := peaks.Get(pair[1])
+		r.Unit, r.Reference = "dB", fmt.Sprintf("%g dBTP", o.ceilingDBTP)
+		r.Definition = pair[1] + " less the ceiling: " + r.Definition
+		if r.Measurable() {
+			r.Value -= o.ceilingDBTP
+		}
+		all = append(all, Named{pair[0], r})
+	}
+	all = append(all, o.overs.Readings()...)
+	reason := o.noImage
+	if unmeasurable := o.overs.reason(); unmeasurable != "" {
+		reason = unmeasurable
+	}
+	return append(all, o.image.reading(reason))
+}
+
+// OvershootOf puts a stimulus through a device, with a gain in dB in front, and
+// measures the response. It opens the stimulus twice: for the device, and to
+// compare the response with. Rate and channels of the settings are the stimulus's.
+func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error), driveDB float64, s OverSettings) (*Overshoot, error) {
+	stimulus, err := open()
+	if err != nil {
+		return nil, err
+	}
+	again, err := open()
+	if err != nil {
+		return nil, err
+	}
+	f := stimulus.Format()
+	s.Rate, s.Channels = f.Rate, f.Channels
+	o, err := NewOvershoot(s)
+	if err != nil {
+		return nil, err
+	}
+	gain := dsp.DBToAmplitude(driveDB)
+	r := &overshootResponse{Overshoot: o}
+	o.noImage = oneChannel
+	if f.Channels > 1 {
+		r.lined = newLineUp(&driven{again, gain}, o.image.write)
+	}
+	if err := d.Respond(ctx, &driven{stimulus, gain}, r); err != nil {
+		return nil, err
+	}
+	if r.lined != nil {
+		err = r.lined.end()
+		o.noImage = r.lined.reason
+	}
+	return o, err
+}
+
+// OvershootOfSound measures a sound as it is. Rate and channels of the settings are
+// the sound's.
+func OvershootOfSound(open func() (wave.Source, error), s OverSettings) (*Overshoot, error) {
+	src, err := open()
+	if err != nil {
+		return nil, err
+	}
+	s.Rate, s.Channels = src.Format().Rate, src.Format().Channels
+	o, err := NewOvershoot(s)
+	if err != nil {
+		return nil, err
+	}
+	return o, Feed(src, o.Write)
+}
+
+// overshootResponse is the sink of a device's response.
+type overshootResponse struct {
+	*Overshoot
+	lined *lineUp // nil: there is no image
+}
+
+func (r *overshootResponse) Write(b dsp.Block) error {
+	r.Overshoot.Write(b)
+	if r.lined == nil {
+		return nil
+	}
+	return r.lined.Write(b)
+}
+
+// driven is a source with a gain.
+type driven struct {
+	wave.Source
+	gain float64
+}
+
+func (d *driven) Read(b dsp.Block) (int, error) {
+	n, err := d.Source.Read(b)
+	for _, plane := range b {
+		for i := range plane[:n] {
+			plane[i] *= d.gain
+		}
+	}
+	return n, err
+}
