@@ -1,0 +1,77 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Instrument measures with a stimulus of its own. Its fields are the settings.
+type Instrument interface {
+	// Stimulus is what has to be put through the device.
+	Stimulus() stimulus.Signal
+	// Analyse takes the device's response to it: the stimulus's rate in Hz and
+	// channels x frames, aligned with the stimulus to within the time that the
+	// instrument lets a device settle. An error says that the response cannot
+	// be one to this stimulus; what cannot be measured in it has its Reason.
+	Analyse(rate int, response dsp.Block) (Readings, error)
+}
+
+// Run puts an instrument's stimulus through a device and analyses what comes
+// out.
+func Run(ctx context.Context, d Device, i Instrument, rate int) (Readings, error) {
+	sound, err := i.Stimulus().Make(rate)
+	if err != nil {
+		return nil, err
+	}
+	response, err := Respond(ctx, d, rate, sound)
+	if err != nil {
+		return nil, err
+	}
+	return i.Analyse(rate, response)
+}
+
+// RunEach runs one instrument after the other, such as one at several levels or
+// frequencies.
+func RunEach[I Instrument](ctx context.Context, d Device, instruments []I, rate int) ([]Readings, error) {
+	all := make([]Readings, len(instruments))
+	for k, i := range instruments {
+		var err error
+		if all[k], err = Run(ctx, d, i, rate); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// eachChannel analyses the frames from one to another of each channel; with more
+// than one channel, names end in _chN.
+func eachChannel(response dsp.Block, from, to int, analyse func(x []float64) Readings) (Readings, error) {
+	if len(response) == 0 {
+		return nil, fmt.Errorf("the response has no channel")
+	}
+	if response.Frames() < to {
+		return nil, fmt.Errorf("the response has %d frames; %d are needed", response.Frames(), to)
+	}
+	if from >= to {
+		return nil, fmt.Errorf("the stimulus is too short: it has ended before the device is taken to have settled")
+	}
+	var all Readings
+	for c, plane := range response {
+		for _, r := range analyse(plane[from:to]) {
+			if len(response) > 1 {
+				r.Name, r.Channel = fmt.Sprintf("%s_ch%d", r.Name, c+1), c
+			}
+			all = append(all, r)
+		}
+	}
+	return all, nil
+}
+
+// steadyFrames is where a tone that is played from one frame to another has
+// settled and has not yet begun to fade.
+func steadyFrames(rate, from, to, settleMs int) (int, int) {
+	return from + rate*settleMs/1000, to - rate*stimulus.FadeMs/1000
+}
