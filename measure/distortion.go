@@ -77,14 +77,10 @@ const lineText = "Fourier transform at the exact frequency through a 7-term cosi
 // Analyse reads tone_hz, tone_dbfs, harmonicN_db and _percent, thd_fundamental,
 // thd_total and thd_plus_noise, each _db and _percent.
 func (h HarmonicDistortion) Analyse(rate int, response dsp.Block) (Readings, error) {
-	if h.SettleMs == 0 {
-		h.SettleMs = 1000
-	}
 	if h.Orders == 0 {
 		h.Orders = 10
 	}
-	length := int(math.Round(h.Tone.Seconds * float64(rate)))
-	from, to := steadyFrames(rate, 0, length, h.SettleMs)
+	from, to := toneFrames(rate, h.Tone.Seconds, h.SettleMs)
 	return eachChannel(response, from, to, func(x []float64) Readings { return h.readings(x, rate) })
 }
 

@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -70,8 +71,10 @@ func eachChannel(response dsp.Block, from, to int, analyse func(x []float64) Rea
 	return all, nil
 }
 
-// steadyFrames is where a tone that is played from one frame to another has
-// settled and has not yet begun to fade.
-func steadyFrames(rate, from, to, settleMs int) (int, int) {
-	return from + rate*settleMs/1000, to - rate*stimulus.FadeMs/1000
+// toneFrames is the part of a tone that is measured: settled, and not yet fading.
+func toneFrames(rate int, seconds float64, settleMs int) (from, to int) {
+	if settleMs == 0 {
+		settleMs = 1000
+	}
+	return rate * settleMs / 1000, int(math.Round(seconds*float64(rate))) - rate*stimulus.FadeMs/1000
 }

@@ -98,11 +98,7 @@ func difference(t *steadyTones, r *Readings) {
 // analyseTwinTone finds both tones and reads what they have in common; products
 // adds the rest, or names has its reason.
 func analyseTwinTone(tones stimulus.TwinTone, settleMs, rate int, response dsp.Block, names []string, products func(*steadyTones, *Readings)) (Readings, error) {
-	if settleMs == 0 {
-		settleMs = 1000
-	}
-	length := int(math.Round(tones.Seconds * float64(rate)))
-	from, to := steadyFrames(rate, 0, length, settleMs)
+	from, to := toneFrames(rate, tones.Seconds, settleMs)
 	return eachChannel(response, from, to, func(x []float64) Readings {
 		var r Readings
 		t, reason := takeApart(x, rate, tones.LowHz, tones.HighHz)

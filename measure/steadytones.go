@@ -32,11 +32,11 @@ func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 	}
 	t := &steadyTones{rest: slices.Clone(x), rate: rate}
 	last := len(hz) - 1
-	found := refine(x, rate, hz[last])
-	if off := math.Abs(found/hz[last] - 1); off > mostClockError {
-		found = hz[last]
-	}
 	whole := newLines(x, rate)
+	found := refine(x, rate, hz[last])
+	if math.Abs(found/hz[last]-1) > mostClockError || cmplx.Abs(whole.at(found)) < cmplx.Abs(whole.at(hz[last])) {
+		found = hz[last] // noise was followed, not the tone
+	}
 	for _, f := range hz {
 		f *= found / hz[last]
 		t.hz = append(t.hz, f)
