@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -35,7 +36,7 @@ func (g GainLinearity) Analyse(rate int, response dsp.Block) (Readings, error) {
 func (g GainLinearity) readings(rate int, steps []seriesStep) Readings {
 	var r Readings
 	reference := slices.MinFunc(steps, func(a, b seriesStep) int {
-		return int(math.Copysign(1, math.Abs(a.dbfs-g.ReferenceDBFS)-math.Abs(b.dbfs-g.ReferenceDBFS)))
+		return cmp.Compare(math.Abs(a.dbfs-g.ReferenceDBFS), math.Abs(b.dbfs-g.ReferenceDBFS))
 	})
 	t, reason := takeApart(reference.sound, rate, g.Series.Hz)
 	about := Reading{Unit: "dB", Reason: reason, Reference: fmt.Sprintf("the stimulus, at %g dBFS", reference.dbfs), Weighting: "none", Definition: "AES17-2015 6.2.2"}

@@ -44,6 +44,7 @@ func commands() []command {
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"specs", "list delivery specifications", runSpecs},
+		{"units", "turn levels into other units; input noise, impedance, loading", runUnits},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
 	}
