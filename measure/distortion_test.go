@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -88,6 +89,7 @@ func TestHarmonicsOfAClippedSine(t *testing.T) {
 // be off by more than 0.2 dB, which is 2.6 standard deviations.
 func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 	const third = 1e-5 * 4 // the third harmonic of a·x³ is a/4 of x's at full scale
+	outside := 0
 	for seed := range uint64(8) {
 		d := bench(func(rate int, sound dsp.Block) {
 			// x³ on a tone of −1 dBFS: made from the tone at full scale.
@@ -101,6 +103,19 @@ func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 		r := run(t, d, HarmonicDistortion{Tone: stimulus.StandardTone(-1)}, 48000)
 		wantReading(t, r, "harmonic3_db", -100, 0.2)
 		wantReading(t, r, "tone_dbfs", -1, 0.0001)
+		h, _ := r.Get("harmonic3_db")
+		var bound float64
+		if _, err := fmt.Sscanf(h.Bound, "±%g dB", &bound); err != nil || bound > 0.2 {
+			t.Errorf("bound %q", h.Bound)
+		}
+		if math.Abs(h.Value+100) > bound {
+			outside++
+		}
+	}
+	// Two standard deviations leave out one in 20: three of eight have a chance
+	// of 1 in 200.
+	if outside > 2 {
+		t.Errorf("%d of 8 readings lie outside their bound", outside)
 	}
 	// And without noise: to the rounding.
 	r := run(t, curve(func(x float64) float64 { return x + third*(x*x*x-0.75*x) }), HarmonicDistortion{Tone: tone(997, 0)}, 48000)
@@ -116,8 +131,19 @@ func TestTHDPlusNoiseOfAConverter(t *testing.T) {
 	noise := 10*math.Log10(math.Pow(2, -30)/4) + 10*math.Log10((19980-math.Pi/2*997/3)/24000)
 	wantReading(t, r, "thd_plus_noise_db", noise-(-1-3.0103), 0.05)
 	// The harmonics are not there, and are said to be bounds only.
-	if h, _ := r.Get("harmonic5_db"); h.Value > -125 {
-		t.Errorf("harmonic 5 reads %v of pure noise", h)
+	bounds := 0
+	for k := 2; k <= 10; k++ {
+		h, _ := r.Get(fmt.Sprintf("harmonic%d_db", k))
+		if h.Value > -125 {
+			t.Errorf("harmonic %d reads %v of pure noise", k, h)
+		}
+		if strings.Contains(h.Bound, "upper bound") {
+			bounds++
+		}
+	}
+	// Noise stands 6 dB over its mean power with a chance of e^−4.
+	if bounds < 7 {
+		t.Errorf("%d of 9 harmonics of pure noise are said to be upper bounds", bounds)
 	}
 }
 

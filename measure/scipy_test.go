@@ -30,7 +30,7 @@ func scipy(t testing.TB, program string, result any) {
 // scipy.signal.windows.general_cosine. Both are double precision over the same
 // sums: 1e-11 of a full-scale bin.
 func TestPowerSpectrumAgainstScipy(t *testing.T) {
-	const frames, rate, length = 20000, 48000, 16384
+	const frames, rate, length = 131072, 48000, 65536
 	x := make([]float64, frames)
 	for n := range x {
 		f := float64(n)
