@@ -129,8 +129,12 @@ func (h HarmonicDistortion) readings(x []float64, rate int) Readings {
 	r.addRatio("thd_fundamental", math.Sqrt(harmonics)/fundamental, thd)
 	thd.Reference, thd.Definition = "all of the sound in the band", "IEC 60268-3 14.12.3.2: rms of the harmonics over the total rms"
 	r.addRatio("thd_total", math.Sqrt(harmonics)/total, thd)
-	r.addRatio("thd_plus_noise", thdPlusNoise(t), Reading{
-		Reference: "all of the sound in the band", Weighting: "none", Bandwidth: bandText,
+	ratio, bound := thdPlusNoise(t), ""
+	if ratio < 10*roundingOfTones {
+		bound = roundingText
+	}
+	r.addRatio("thd_plus_noise", ratio, Reading{
+		Bound: bound, Reference: "all of the sound in the band", Weighting: "none", Bandwidth: bandText,
 		Definition: fmt.Sprintf("AES17-2015 6.3.1: rms behind the standard notch (Q %d) over the total rms; the noise figure of a device whose gain depends on level is void", notchQ),
 	})
 	return r

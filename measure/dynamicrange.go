@@ -52,8 +52,9 @@ func (d DynamicRange) Analyse(rate int, response dsp.Block) (Readings, error) {
 			}
 			inverse := 0.0
 			if reason == "" {
-				if noise := 2 * t.level(weighted(audioBand, notch(t.hz[0]), w.weight)); noise == 0 {
-					about.Reason = "there is no noise at all"
+				noise := 2 * t.level(weighted(audioBand, notch(t.hz[0]), w.weight))
+				if noise < roundingOfTones*roundingOfTones*t.peak(0)*t.peak(0) {
+					about.Reason = "there is no noise but the rounding of 64-bit arithmetic, 280 dB below the tone"
 				} else {
 					inverse = dsp.DBToPower(d.MaximumOutputDBFS) / noise
 				}

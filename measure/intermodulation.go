@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -122,13 +123,16 @@ func sumOfPowers(sum, peak float64) float64 { return math.Hypot(sum, peak) }
 // addProducts adds the amplitudes at some frequencies, joined, over a reference.
 func (r *Readings) addProducts(name string, t *steadyTones, reference float64, join func(sum, peak float64) float64, about Reading, hz ...float64) {
 	sum := 0.0
+	var bounds []string
 	for _, f := range hz {
 		if !t.fits(f) {
 			about.Reason = fmt.Sprintf("the product at %.6g Hz is not between 0 and %.6g Hz, half the rate", f, float64(t.rate)/2)
 			break
 		}
 		peak, bound := t.line(f)
-		sum, about.Bound = join(sum, peak), fmt.Sprintf("at %.6g Hz: %s", f, bound)
+		sum = join(sum, peak)
+		bounds = append(bounds, fmt.Sprintf("%.6g Hz: %s", f, bound))
 	}
+	about.Bound = strings.Join(bounds, "; ")
 	r.addRatio(name, sum/reference, about)
 }

@@ -77,13 +77,15 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 	if m.MainsHz != 0 {
 		mains = []float64{m.MainsHz}
 	}
+	// Ten seconds tell where to look.
+	search := newLines(t.rest[:min(len(t.rest), 10*t.rate)], t.rate)
 	best := mainsSeries{}
 	for _, nominal := range mains {
 		hz, power := nominal, 0.0
-		for f := nominal * (1 - humTolerance); f <= nominal*(1+humTolerance); f += t.lines.binHz() / 2 {
+		for f := nominal * (1 - humTolerance); f <= nominal*(1+humTolerance); f += search.binHz() / 2 {
 			p := 0.0
 			for k := 1; k <= 3; k++ {
-				v := cmplx.Abs(t.lines.at(float64(k) * f))
+				v := cmplx.Abs(search.at(float64(k) * f))
 				p += v * v
 			}
 			if p > power {
@@ -94,7 +96,7 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 		s.measure(t)
 		// The strongest product's phase tells the frequency better than the grid.
 		k := float64(slices.Index(s.peaks[:], slices.Max(s.peaks[:])) + 1)
-		if f := refine(t.rest, t.rate, k*hz) / k; math.Abs(f-hz) < t.lines.binHz() {
+		if f := refine(t.rest, t.rate, k*hz) / k; math.Abs(f-hz) < search.binHz() {
 			s.hz = f
 			s.measure(t)
 		}

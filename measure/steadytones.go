@@ -63,6 +63,13 @@ const (
 	leastOverNoiseDB = 20
 )
 
+// What lies more than 280 dB below a tone is the rounding of 64-bit arithmetic, in
+// the device or here.
+const (
+	roundingOfTones = 1e-14
+	roundingText    = "at the rounding of 64-bit arithmetic, 280 dB below the tone: an upper bound"
+)
+
 // peak is the amplitude of a tone.
 func (t *steadyTones) peak(i int) float64 { return cmplx.Abs(t.sines[i]) }
 
@@ -70,6 +77,11 @@ func (t *steadyTones) peak(i int) float64 { return cmplx.Abs(t.sines[i]) }
 // is.
 func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	peak = cmplx.Abs(t.lines.at(hz))
+	for i := range t.sines {
+		if peak < roundingOfTones*t.peak(i) {
+			return peak, roundingText
+		}
+	}
 	noise := t.lines.noiseAround(hz)
 	if peak*peak < 4*noise {
 		return peak, "no more than the noise around it: an upper bound"
