@@ -81,7 +81,7 @@ func uniform(n int, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 0x626f6f7468)) // any second word does
 	x := make([]float64, n)
 	for i := range x {
-		x[i] = float64(2*rng.Float64()) - 1
+		x[i] = float64(int64(rng.Uint64())) * 0x1p-63
 	}
 	return x
 }
