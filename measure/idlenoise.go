@@ -43,7 +43,7 @@ func (i IdleNoise) Analyse(rate int, response dsp.Block) (Readings, error) {
 	return eachChannel(response, from, to, func(x []float64) Readings {
 		var r Readings
 		reason := noNoise(x)
-		var spectrum powerSpectrum
+		var spectrum *powerSpectrum
 		if reason == "" {
 			spectrum = newPowerSpectrum(x, rate)
 		}

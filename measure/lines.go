@@ -6,17 +6,19 @@ import (
 )
 
 // lines measures sines of known frequency in a stretch of sound: its Fourier
-// transform at that frequency, through the low-leakage window, with the
-// window's mean (its coherent gain) divided out. The frequency need not fit the
-// length.
+// transform at that frequency, through a window whose mean (its coherent gain) is
+// divided out. The frequency need not fit the length.
 type lines struct {
 	windowed []float64
 	rate     int
 	gain     float64 // half the sum of the window
 }
 
-func newLines(x []float64, rate int) *lines {
-	l := &lines{windowed: lowLeakage(len(x)), rate: rate}
+func newLines(x []float64, rate int) *lines { return linesThrough(lowLeakage(len(x)), x, rate) }
+
+// linesThrough takes the window over, and its memory.
+func linesThrough(window, x []float64, rate int) *lines {
+	l := &lines{windowed: window, rate: rate}
 	for n, w := range l.windowed {
 		l.gain += w / 2
 		l.windowed[n] = w * x[n]

@@ -48,8 +48,8 @@ print(json.dumps(list(p * %d / %d)))`, frames, length, rate, length, length, rat
 		t.Fatalf("%d bins, scipy has %d", len(got.power), len(want))
 	}
 	for k, v := range got.power {
-		if math.Abs(v-want[k]) > 1e-11 {
-			t.Errorf("bin %d: %g, scipy has %g", k, v, want[k])
+		if v /= float64(got.blocks); math.Abs(v-want[k]) > 1e-11 {
+			t.Fatalf("bin %d: %g, scipy has %g", k, v, want[k])
 		}
 	}
 }

@@ -31,53 +31,70 @@ func lowLeakage(length int) []float64 {
 	return w
 }
 
-// powerSpectrum is the mean power spectrum of a stretch of sound through the
-// low-leakage window, blocks overlapping by three quarters (Welch, "The use of
-// fast Fourier transform for the estimation of power spectra", 1967).
+// powerSpectrum is the mean power spectrum of sound through a window (Welch, "The
+// use of fast Fourier transform for the estimation of power spectra", 1967).
 type powerSpectrum struct {
-	binHz float64
-	power []float64 // mean square per bin; sums are true for lines and for noise
+	binHz    float64
+	window   []float64
+	energy   float64   // sum of the window's squares
+	power    []float64 // sum over the blocks of the mean square per bin
+	blocks   int
+	fft      *fourier.FFT
+	windowed []float64
+	bins     []complex128
 }
 
-// spectrumSeconds is how long the blocks are at most.
-const spectrumSeconds = 2
-
-func newPowerSpectrum(x []float64, rate int) powerSpectrum {
-	length := 2
-	for length*2 <= min(len(x), spectrumSeconds*rate) {
-		length *= 2
+func emptySpectrum(window []float64, rate int) *powerSpectrum {
+	length := len(window)
+	p := &powerSpectrum{
+		binHz: float64(rate) / float64(length), window: window, power: make([]float64, length/2+1),
+		fft: fourier.NewFFT(length), windowed: make([]float64, length), bins: make([]complex128, length/2+1),
 	}
-	window, energy := lowLeakage(length), 0.0
 	for _, w := range window {
-		energy += w * w
-	}
-	fft, windowed, bins := fourier.NewFFT(length), make([]float64, length), make([]complex128, length/2+1)
-	p := powerSpectrum{binHz: float64(rate) / float64(length), power: make([]float64, length/2+1)}
-	blocks := 0
-	for from := 0; from+length <= len(x); from += length / 4 {
-		for n, w := range window {
-			windowed[n] = w * x[from+n]
-		}
-		for k, v := range fft.Coefficients(bins, windowed) {
-			p.power[k] += real(v)*real(v) + imag(v)*imag(v)
-		}
-		blocks++
-	}
-	for k := range p.power {
-		mirrored := 2.0
-		if k == 0 || k == length/2 {
-			mirrored = 1
-		}
-		p.power[k] *= mirrored / (float64(blocks) * float64(length) * energy)
+		p.energy += w * w
 	}
 	return p
 }
 
-// level is the mean square through a weighting of power.
-func (p powerSpectrum) level(weight func(hz float64) float64) float64 {
+// add adds the blocks that lie in a stretch of sound, a hop apart.
+func (p *powerSpectrum) add(x []float64, hop int) {
+	length := len(p.window)
+	for from := 0; from+length <= len(x); from += hop {
+		for n, w := range p.window {
+			p.windowed[n] = w * x[from+n]
+		}
+		for k, v := range p.fft.Coefficients(p.bins, p.windowed) {
+			square := real(v)*real(v) + imag(v)*imag(v)
+			if k > 0 && k < length/2 {
+				square *= 2 // and its mirror image
+			}
+			p.power[k] += square / (float64(length) * p.energy)
+		}
+		p.blocks++
+	}
+}
+
+// level is the mean square through a weighting of power: true for lines as for
+// noise.
+func (p *powerSpectrum) level(weight func(hz float64) float64) float64 {
 	sum := 0.0
 	for k, v := range p.power {
-		sum += v * weight(float64(k)*p.binHz)
+		sum += v / float64(max(1, p.blocks)) * weight(float64(k)*p.binHz)
 	}
 	return sum
+}
+
+// spectrumSeconds is how long the blocks of a steady sound are at most.
+const spectrumSeconds = 2
+
+// newPowerSpectrum is the spectrum of a steady sound through the low-leakage
+// window, its blocks overlapping by three quarters.
+func newPowerSpectrum(x []float64, rate int) *powerSpectrum {
+	length := 2
+	for length*2 <= min(len(x), spectrumSeconds*rate) {
+		length *= 2
+	}
+	p := emptySpectrum(lowLeakage(length), rate)
+	p.add(x, length/4)
+	return p
 }
