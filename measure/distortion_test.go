@@ -120,6 +120,16 @@ func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 	// And without noise: to the rounding.
 	r := run(t, curve(func(x float64) float64 { return x + third*(x*x*x-0.75*x) }), HarmonicDistortion{Tone: tone(997, 0)}, 48000)
 	wantReading(t, r, "harmonic3_db", -100, 1e-6)
+
+	// Without noise, −160 dB is a figure; rounding, below −280 dB, is none.
+	const faint = 1e-8 * 4
+	r = run(t, curve(func(x float64) float64 { return x + faint*(x*x*x-0.75*x) }), HarmonicDistortion{Tone: tone(997, 0)}, 48000)
+	wantReading(t, r, "harmonic3_db", -160, 1e-4)
+	for name, words := range map[string]string{"harmonic3_db": "±", "harmonic5_db": "rounding"} {
+		if h, _ := r.Get(name); !strings.Contains(h.Bound, words) {
+			t.Errorf("%s: bound %q, want %q", name, h.Bound, words)
+		}
+	}
 }
 
 // THD+N of a clean tone through the converter is the noise of TPDF, q²/4 per
