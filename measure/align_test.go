@@ -1,0 +1,239 @@
+package measure
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// hardware is a simulated path from a player to a recorder. What it does is
+// written here from its definition and shares no code with what finds it out.
+type hardware struct {
+	delay, driftPPM   float64 // frames; the recorder's clock against the player's
+	gainDB            float64
+	inverted          bool
+	humDBFS, noiseRMS float64 // 50 Hz, peak; white, dBFS rms
+	bend              float64 // y = x − bend·x³
+	couplingHz        float64 // first-order high-pass of capacitors
+	tail              int     // frames recorded after the end
+}
+
+// record is what the recorder gets: the wave between the player's samples by a
+// sinc of 600 taps under a four-term Blackman-Harris window (Harris, "On the use
+// of windows", 1978), taken at the recorder's clock; the rest sample by sample.
+func (h hardware) record(rate int, played []float64) []float64 {
+	const half = 300
+	speed := 1 + h.driftPPM*1e-6
+	out := make([]float64, int(float64(len(played))*speed+h.delay)+h.tail)
+	rng := rand.New(rand.NewPCG(5, 6))
+	gain := math.Pow(10, h.gainDB/20)
+	if h.inverted {
+		gain = -gain
+	}
+	// Bilinear transform of s/(s+ω).
+	k := math.Tan(math.Pi * h.couplingHz / float64(rate))
+	var before, after float64
+	for p := range out {
+		at := (float64(p) - h.delay) / speed
+		first := int(math.Floor(at)) - half + 1
+		y := 0.0
+		if whole := math.Round(at); at == whole {
+			if whole >= 0 && int(whole) < len(played) {
+				y = played[int(whole)] // the sinc is 1 here, 0 elsewhere
+			}
+			first = len(played)
+		}
+		for j := max(first, 0); j < min(first+2*half, len(played)); j++ {
+			if t := at - float64(j); played[j] != 0 && math.Abs(t) < half {
+				u := math.Pi * (t/half + 1)
+				w := 0.35875 - 0.48829*math.Cos(u) + 0.14128*math.Cos(2*u) - 0.01168*math.Cos(3*u)
+				if t != 0 {
+					w *= math.Sin(math.Pi*t) / (math.Pi * t)
+				}
+				y += w * played[j]
+			}
+		}
+		y *= gain
+		y -= h.bend * y * y * y
+		if h.humDBFS != 0 {
+			y += math.Pow(10, h.humDBFS/20) * math.Sin(2*math.Pi*50*float64(p)/float64(rate))
+		}
+		if h.noiseRMS != 0 {
+			y += math.Pow(10, h.noiseRMS/20) * rng.NormFloat64()
+		}
+		out[p] = (y - before + (1-k)*after) / (1 + k)
+		before, after = y, out[p]
+		if h.couplingHz == 0 {
+			out[p] = y
+		}
+	}
+	return out
+}
+
+// writeWAV writes sound to a file of integers with TPDF dither.
+func writeWAV(t *testing.T, path string, rate, bits int, sound dsp.Block, chunks ...wave.Chunk) string {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), path)
+	w, err := wave.Create(path, wave.Format{Rate: rate, Channels: len(sound), Bits: bits}, wave.Options{Dither: wave.TPDF, Seed: 3, Chunks: chunks})
+	if err == nil {
+		err = w.Write(sound)
+	}
+	if err == nil {
+		err = w.Commit()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func openWAV(t *testing.T, path string) *wave.Reader {
+	t.Helper()
+	r, err := wave.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { r.Close() })
+	return r
+}
+
+func made(t testing.TB, m stimulus.Marked) dsp.Block {
+	t.Helper()
+	b, _, err := m.Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// The hardware path of the issue, from WAV files alone: a known delay, gain,
+// drift, inverted polarity, hum, noise, soft clipping, coupling capacitors and a
+// 16-bit converter.
+func TestHardwarePathIsRecovered(t *testing.T) {
+	const rate = 48000
+	m := stimulus.Marked{Signal: stimulus.Sweep{FromHz: 10, ToHz: 22000, Seconds: 4, PeakDBFS: -20}, Rate: rate}
+	sound := made(t, m)
+	played := writeWAV(t, "played.wav", rate, 24, sound, wave.Chunk{ID: stimulus.ChunkID, Data: []byte(m.Identity())})
+	heard, err := readAll(openWAV(t, played))
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := hardware{delay: 1234.37, driftPPM: 25, gainDB: -3.7, inverted: true, humDBFS: -70, noiseRMS: -80, bend: 0.05, couplingHz: 3, tail: 5000}
+	recording := writeWAV(t, "recording.wav", rate, 16, dsp.Block{h.record(rate, heard[0])})
+
+	a, err := AlignFiles(openWAV(t, played), openWAV(t, recording))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Noise of −80 dBFS under marks of −27 dBFS rms: the spread is 0.001 frames.
+	// The capacitors' phase, atan(3 Hz/f), advances the mark by 0.01 frames.
+	wantReading(t, a.Readings, "latency_frames", 1234.37, 0.02)
+	wantReading(t, a.Readings, "latency_ms", 1234.37/48, 0.02/48)
+	// The cubic takes 3/4·0.05·(0.065)² = 0.0014 dB; the noise 0.001 dB.
+	wantReading(t, a.Readings, "gain_db", -3.7, 0.005)
+	wantReading(t, a.Readings, "polarity", -1, 0)
+	// 0.002 frames over the 5.8 s between the marks.
+	wantReading(t, a.Readings, "drift_ppm", 25, 0.02)
+	// Hum of −73.01 dBFS rms, noise of −80, dither of −96.3: powers add.
+	wantReading(t, a.Readings, "noise_dbfs", 10*math.Log10(math.Pow(10, -7.301)+math.Pow(10, -8)+math.Pow(10, -9.63)), 0.1)
+	if len(a.Findings) == 0 || !strings.Contains(a.Findings[0].What, "polarity inverted") {
+		t.Errorf("inverted polarity is not told: %v", a.Findings)
+	}
+
+	// The sound lies on the stimulus's frames: what remains after the path's gain
+	// is the noise and the capacitors' −0.1 dB and 8 degrees at 20 Hz.
+	signal, err := m.Signal.Make(rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	gain := math.Pow(10, -3.7/20)
+	power := 0.0
+	from, to := rate, 4*rate-rate/10 // above 100 Hz, below 20 kHz
+	for n := from; n < to; n++ {
+		d := a.Sound[0][n] + gain*signal[0][n]
+		power += d * d
+	}
+	// Noise and hum of −72.2 dBFS, and the capacitors' 3/100 at the lowest.
+	if got := 10 * math.Log10(power/float64(to-from)); got > -60 {
+		t.Errorf("what remains is %.1f dBFS rms, want at most −60", got)
+	}
+}
+
+// What voids a recording is said, each thing by its own name.
+func TestVoidRecordings(t *testing.T) {
+	const rate = 48000
+	m := stimulus.Marked{Signal: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 2}, Rate: rate}
+	sound := made(t, m)[0]
+	other := made(t, stimulus.Marked{Signal: stimulus.Tone{Hz: 998, PeakDBFS: -20, Seconds: 2}, Rate: rate})[0]
+	path := func(h hardware) []float64 { h.tail += 4000; return h.record(rate, sound) }
+	late := hardware{delay: 700, gainDB: -2}
+	plus := func(a, b []float64) []float64 {
+		out := append([]float64(nil), a...)
+		for n := range min(len(a), len(b)) {
+			out[n] += b[n]
+		}
+		return out
+	}
+	noise := func(dbfs float64, n int) []float64 {
+		return hardware{noiseRMS: dbfs}.record(rate, make([]float64, n))
+	}
+	clipped := path(hardware{gainDB: 24})
+	for n := range clipped {
+		clipped[n] = max(-1, min(1, clipped[n]))
+	}
+	lost := path(late)
+	lost = append(lost[:100000:100000], lost[100480:]...) // 10 ms
+	withNaN := path(late)
+	withNaN[1234] = math.NaN()
+	for name, c := range map[string]struct {
+		x    []float64
+		rate int
+		why  Void
+		says string
+	}{
+		"silence":            {make([]float64, 300000), rate, NotFound, "neither mark"},
+		"nothing":            {nil, rate, NotFound, "empty"},
+		"noise":              {noise(-20, 300000), rate, NotFound, "neither mark"},
+		"speech":             {dsptest.Speechlike(rate, 1, 400000, 1)[0], rate, NotFound, "neither mark"},
+		"played at 44.1 kHz": {hardware{driftPPM: (44100.0/48000 - 1) * 1e6}.record(rate, sound), rate, WrongRate, "its sound has 44100 Hz"},
+		"played at 96 kHz":   {hardware{driftPPM: 1e6, tail: 10}.record(rate, sound), rate, WrongRate, "its sound has 96000 Hz"},
+		"pulled down":        {path(hardware{driftPPM: -999}), rate, WrongRate, "-999 ppm"},
+		"header of 44.1 kHz": {path(late), 44100, WrongRate, "the recording has 44100 Hz, the stimulus 48000 Hz"},
+		"samples lost":       {lost, rate, WrongRate, "samples were lost"},
+		"clipped":            {clipped, rate, Clipped, "full scale"},
+		"too quiet":          {plus(path(hardware{gainDB: -30}), noise(-72, 400000)), rate, TooQuiet, "at least 20"},
+		"echo":               {plus(path(late), path(hardware{delay: 700 + 960, gainDB: -12})), rate, TwoArrivals, "-10.0 dB from the stronger arrival, a second one 20.00 ms after"},
+		"monitoring":         {plus(path(late), path(hardware{delay: 100, gainDB: -12})), rate, TwoArrivals, "12.50 ms before"},
+		"late echo":          {plus(path(hardware{delay: 700, gainDB: -2, tail: 30000}), path(hardware{delay: 700 + 24000, gainDB: -20})), rate, TwoArrivals, "500.00 ms after"},
+		"other version":      {other, rate, OtherVersion, "record this stimulus"},
+		"no end":             {path(late)[:200000], rate, CutShort, "behind the signal"},
+		"no start":           {path(late)[40000:], rate, CutShort, "before the signal"},
+		"NaN":                {withNaN, rate, NonFinite, "frame 1234"},
+	} {
+		_, err := Align(m, Recording{Sound: dsp.Block{c.x}, Rate: c.rate, Bits: 16})
+		var void *VoidError
+		if !errors.As(err, &void) || void.Why != c.why || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v, want %q with %q", name, err, c.why, c.says)
+		}
+	}
+	// And what is odd but usable is not void.
+	for name, x := range map[string][]float64{
+		"clean":                       path(late),
+		"played twice as loud":        path(hardware{gainDB: 6}),
+		"echo of −26 dB":              plus(path(late), path(hardware{delay: 1660, gainDB: -28})),
+		"noise 25 dB below the marks": plus(path(hardware{}), noise(-49, 400000)),
+		"recorded from 0.4 s on":      path(hardware{})[19000:],
+	} {
+		if _, err := Align(m, Recording{Sound: dsp.Block{x}, Rate: rate, Bits: 16}); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
