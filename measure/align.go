@@ -237,15 +237,9 @@ func echo(start, end search, rate int) (ms, db float64) {
 // played or recorded at another rate than it states.
 func notHeard(x []float64, rate int) *VoidError {
 	best, heardAt := leastLikeness, 0.0
-	for _, a := range usualRates {
-		for _, b := range usualRates {
-			speed := a / b
-			if speed == 1 || speed < 0.2 || speed > 5 {
-				continue
-			}
-			if s := searchFor(x, stimulus.MarkChirp(rate, true).Wave(float64(rate)*speed)); s.likeness > best {
-				best, heardAt = s.likeness, speed
-			}
+	for _, speed := range rateRatios() {
+		if s := searchFor(x, stimulus.MarkChirp(rate, true).Wave(float64(rate)*speed)); s.likeness > best {
+			best, heardAt = s.likeness, speed
 		}
 	}
 	if heardAt == 0 {
@@ -254,8 +248,21 @@ func notHeard(x []float64, rate int) *VoidError {
 	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus takes %.4f times its frames: the file states %d Hz, and its sound has %.0f Hz", heardAt, rate, float64(rate)*heardAt)}
 }
 
-// usualRates are those whose ratios are tried, as multiples of 100 Hz.
-var usualRates = []float64{441, 480, 882, 960, 1764, 1920, 320, 240, 220.5, 160}
+// rateRatios are the ratios of two usual rates, each once, but for 1.
+func rateRatios() []float64 {
+	usual := []int{160, 240, 320, 441, 480, 882, 960} // times 100 Hz
+	seen := map[float64]bool{1: true}
+	var all []float64
+	for _, a := range usual {
+		for _, b := range usual {
+			if r := float64(a) / float64(b); !seen[r] {
+				seen[r] = true
+				all = append(all, r)
+			}
+		}
+	}
+	return all
+}
 
 // report adds what was found of a channel.
 func (a *Alignment) report(h heard, channel, channels int) {
@@ -277,12 +284,7 @@ func (a *Alignment) report(h heard, channel, channels int) {
 		over.Value = dsp.AmplitudeToDB(h.mark / h.noise)
 	}
 	r.add("mark_over_noise_db", over)
-	for _, reading := range r {
-		if channels > 1 {
-			reading.Name, reading.Channel = fmt.Sprintf("%s_ch%d", reading.Name, channel+1), channel
-		}
-		a.Readings = append(a.Readings, reading)
-	}
+	a.Readings = append(a.Readings, ofChannel(r, channel, channels)...)
 	if h.gain < 0 {
 		a.Findings = append(a.Findings, Finding{Doubt, "polarity inverted", "swap the two conductors of a connection, or the channel's polarity; phase readings are 180 degrees off", -1, channel})
 	}

@@ -61,14 +61,19 @@ func eachChannel(response dsp.Block, from, to int, analyse func(x []float64) Rea
 	}
 	var all Readings
 	for c, plane := range response {
-		for _, r := range analyse(plane[from:to]) {
-			if len(response) > 1 {
-				r.Name, r.Channel = fmt.Sprintf("%s_ch%d", r.Name, c+1), c
-			}
-			all = append(all, r)
-		}
+		all = append(all, ofChannel(analyse(plane[from:to]), c, len(response))...)
 	}
 	return all, nil
+}
+
+// ofChannel names readings after their channel where there is more than one.
+func ofChannel(r Readings, channel, channels int) Readings {
+	if channels > 1 {
+		for i := range r {
+			r[i].Name, r[i].Channel = fmt.Sprintf("%s_ch%d", r[i].Name, channel+1), channel
+		}
+	}
+	return r
 }
 
 // toneFrames is the part of a tone that is measured: settled, and not yet fading.

@@ -123,13 +123,20 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 			value, lag = v, float64(n)
 		}
 	}
+	lag, value = crest(cross, length, lag)
+	return place{frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope)}
+}
+
+// crest is the maximum of |Σ Re(X_k e^(jωτ))| by τ near a lag in frames, for half a
+// spectrum X of a length: the peak of a band-limited wave between its samples.
+func crest(spectrum []complex128, length int, lag float64) (at, value float64) {
 	for range 8 { // Newton; from within half a frame it needs 3
 		var first, second float64
 		value = 0
-		step := math.Pi * 2 / float64(length) * lag
-		for k, v := range cross {
-			w := 2 * math.Pi * float64(k) / float64(length)
-			sin, cos := math.Sincos(step * float64(k))
+		step := 2 * math.Pi / float64(length)
+		for k, v := range spectrum {
+			w := step * float64(k)
+			sin, cos := math.Sincos(w * lag)
 			value += real(v)*cos - imag(v)*sin
 			first -= w * (real(v)*sin + imag(v)*cos)
 			second -= w * w * (real(v)*cos - imag(v)*sin)
@@ -143,7 +150,7 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 			break
 		}
 	}
-	return place{frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope)}
+	return lag, value
 }
 
 // readCode reads the code behind a start mark.
