@@ -55,12 +55,15 @@ func sweptCurve(t *testing.T, sweep stimulus.Sweep, rate int, device ...dsp.Biqu
 	return curves[0]
 }
 
-var sweepForTests = stimulus.Sweep{FromHz: 5, ToHz: 22000, Seconds: 6, PeakDBFS: -20}
+var sweepForTests = stimulus.Sweep{FromHz: 5, ToHz: 22000, Seconds: 3, PeakDBFS: -20}
 
 // The figure: the response within 0.01 dB of the analytic one from 20 Hz
 // to 20 kHz. The curves keep 0.001 dB, and in phase a ten-thousandth of a radian.
 func TestResponseAgainstAnalytic(t *testing.T) {
 	for _, rate := range []int{44100, 96000} {
+		if rate > 48000 && testing.Short() {
+			continue
+		}
 		fs := float64(rate)
 		for name, device := range map[string][]dsp.Biquad{
 			"flat":      {{B0: 1}},
@@ -71,17 +74,14 @@ func TestResponseAgainstAnalytic(t *testing.T) {
 			"notch":     {dsp.CookbookNotch(1000, 4, fs)},
 		} {
 			want := analytic(fs, device...)
-			for method, i := range map[string]Instrument{
-				"sweep":     SweepResponse{Sweep: stimulus.StandardSweep(-20), Declared: want},
-				"multitone": MultitoneResponse{Multitone: stimulus.StandardMultitone(-20), Declared: want},
-			} {
-				r := run(t, sections(device...), i, rate)
-				wantReading(t, r, "response_deviation_db", 0, 0.001)
-				if t.Failed() {
-					t.Fatalf("%s by %s at %d Hz", name, method, rate)
-				}
-			}
+			r := run(t, sections(device...), MultitoneResponse{Multitone: stimulus.StandardMultitone(-20), Declared: want}, rate)
+			wantReading(t, r, "response_deviation_db", 0, 0.001)
 			curve := sweptCurve(t, stimulus.StandardSweep(-20), rate, device...)
+			r = curveReadings([]*FrequencyResponse{curve}, want, "")
+			wantReading(t, r, "response_deviation_db", 0, 0.001)
+			if t.Failed() {
+				t.Fatalf("%s at %d Hz", name, rate)
+			}
 			for i, hz := range curve.Hz {
 				if hz < 20 || hz > 20000 || cmplx.Abs(want(hz)) < 0.01 {
 					continue
@@ -123,7 +123,7 @@ func TestSettingsReadBack(t *testing.T) {
 		// 1/(1+4^(2n)) of the power two octaves out: 0.3 dB for order 1, 0 for the others.
 		wantReading(t, r, "slope_db_per_octave", -6.02*float64(order), 0.15)
 		r = measured(dsp.ButterworthLowPass(order, 400, rate)...).CornerReadings(20, 20000)
-		wantReading(t, r, "corner_hz", 400, 1.1) // and so is one at 20 Hz: 0.011 dB
+		wantReading(t, r, "corner_hz", 400, 1.3) // and so is one at 20 Hz: 0.011 dB, 1 Hz
 		// The bilinear transform is steeper at 6.4 kHz, by 0.07 dB an octave and order.
 		wantReading(t, r, "slope_db_per_octave", -6.02*float64(order), 0.15+0.07*float64(order))
 	}

@@ -43,6 +43,7 @@ func commands() []command {
 		{"process", "run takes through a chain file", runProcess},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
+		{"tone", "write test signals that a recording is known by", runTone},
 		{"specs", "list delivery specifications", runSpecs},
 		{"units", "turn levels into other units; input noise, impedance, loading", runUnits},
 		{"init", "write a commented starter chain", runInit},

@@ -52,7 +52,7 @@ var settings = map[string][3]string{
 	"seconds":         {"s", "0.03 to 3600", "length, fades included"},
 	"lead_seconds":    {"s", "0 to half of seconds", "silence before the impulse"},
 	"silence_seconds": {"s", "0.03 to 3600", "length of the silence"},
-	"channels":        {"", "1 to 64", "channels; 0 stands for 1"},
+	"channels":        {"", "1 to 64", "channels, all with the same sound"},
 	"only":            {"", "0 to channels", "the one channel that sounds, from 1; 0: all"},
 	"ratio":           {"to 1", "0.01 to 100", "lower tone's amplitude over the higher one's"},
 	"per_octave":      {"", "1 to 48", "pairs of tones in an octave"},
@@ -93,7 +93,7 @@ func (k Kind) Settings() []Setting {
 	var all []Setting
 	each(reflect.ValueOf(k.Default), func(key string, field reflect.Value) {
 		about := settings[key]
-		all = append(all, Setting{key, about[0], about[1], about[2], spelled(field)})
+		all = append(all, Setting{key, about[0], about[1], about[2], spelled(key, field)})
 	})
 	return all
 }
@@ -125,7 +125,7 @@ func (k Kind) With(given map[string]string) (Signal, error) {
 func Describe(s Signal) string {
 	words := []string{"kind=" + s.Kind()}
 	each(reflect.ValueOf(s), func(key string, field reflect.Value) {
-		words = append(words, key+"="+spelled(field))
+		words = append(words, key+"="+spelled(key, field))
 	})
 	return strings.Join(words, " ")
 }
@@ -182,8 +182,12 @@ func key(field string) string {
 
 func isUpper(c byte) bool { return c >= 'A' && c <= 'Z' }
 
-// spelled is a field's value as text, and set the way back.
-func spelled(field reflect.Value) string {
+// spelled is a field's value as text, and set the way back. No channels stand for
+// one, and are spelled so: one signal has one description.
+func spelled(key string, field reflect.Value) string {
+	if key == "channels" && field.IsZero() {
+		return "1"
+	}
 	if field.CanFloat() {
 		return strconv.FormatFloat(field.Float(), 'g', -1, 64)
 	}

@@ -46,7 +46,8 @@ func (m Multitone) Bins(rate int) []int {
 	var bins []int
 	last := 0
 	for i := 0; ; i++ {
-		hz := float64(m.LowHz * dsp.Exp2(float64(i)/float64(m.PerOctave)))
+		// An octave of IEC 61260-1 is a ratio of 10^0.3: ten thirds are a decade.
+		hz := float64(m.LowHz * dsp.DBToPower(3*float64(i)/float64(m.PerOctave)))
 		if hz > m.HighHz*1.0001 {
 			return bins
 		}

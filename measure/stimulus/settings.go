@@ -48,3 +48,14 @@ func checkPeak(dbfs float64) error { return checkRange("peak_dbfs", dbfs, -200, 
 
 // checkSeconds wants a signal that is longer than its fades and fits in memory.
 func checkSeconds(s float64) error { return checkRange("seconds", s, 3*FadeMs/1000.0, 3600, "s") }
+
+// PeakDBFS is the largest |sample| of a sound in dBFS, −Inf for silence.
+func PeakDBFS(b dsp.Block) float64 {
+	largest := 0.0
+	for _, plane := range b {
+		for _, x := range plane {
+			largest = max(largest, math.Abs(x))
+		}
+	}
+	return dsp.AmplitudeToDB(largest)
+}
