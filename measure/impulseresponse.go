@@ -14,26 +14,49 @@ type impulseResponse struct {
 	rate int
 }
 
-// deconvolve divides a response by a stimulus within a band: a weight for every
-// frequency, 0 where the stimulus holds nothing.
-func deconvolve(response, sent []float64, rate int, weight func(hz float64) float64) impulseResponse {
-	length := roundLength(max(len(response), len(sent)+rate))
-	fft := fourier.NewFFT(length)
+// deconvolver divides responses by a stimulus within a band.
+type deconvolver struct {
+	fft     *fourier.FFT
+	rate    int
+	weights []float64    // of the band, by frequency
+	inverse []complex128 // weight over the stimulus's spectrum
+}
+
+// newDeconvolver takes a weight for every frequency, 0 where the stimulus holds
+// nothing. Responses may be a second longer than the stimulus.
+func newDeconvolver(sent []float64, rate int, weight func(hz float64) float64) *deconvolver {
+	length := roundLength(len(sent) + rate)
+	d := &deconvolver{fft: fourier.NewFFT(length), rate: rate, weights: make([]float64, length/2+1)}
 	padded := make([]float64, length)
-	copy(padded, response)
-	out := fft.Coefficients(nil, padded)
-	clear(padded)
 	copy(padded, sent)
-	in := fft.Coefficients(nil, padded)
-	for k, x := range in {
-		w := weight(float64(k) * float64(rate) / float64(length))
-		if w == 0 {
-			out[k] = 0
-			continue
+	d.inverse = d.fft.Coefficients(nil, padded)
+	for k, x := range d.inverse {
+		d.inverse[k] = 0
+		if w := weight(float64(k)*float64(rate)/float64(length)) / float64(length); w > 0 {
+			d.weights[k], d.inverse[k] = w, complex(w, 0)/x
 		}
-		out[k] *= complex(w/float64(length), 0) / x
 	}
-	return impulseResponse{fft.Sequence(padded, out), rate}
+	return d
+}
+
+// divide returns a device's impulse response from its response to the stimulus.
+func (d *deconvolver) divide(response []float64) impulseResponse {
+	padded := make([]float64, d.fft.Len())
+	copy(padded, response)
+	bins := d.fft.Coefficients(nil, padded)
+	for k := range bins {
+		bins[k] *= d.inverse[k]
+	}
+	return impulseResponse{d.fft.Sequence(padded, bins), d.rate}
+}
+
+// plain is the impulse response of a device without effect: the band's own.
+func (d *deconvolver) plain() impulseResponse {
+	bins := make([]complex128, len(d.weights))
+	for k, w := range d.weights {
+		bins[k] = complex(w, 0)
+	}
+	return impulseResponse{d.fft.Sequence(nil, bins), d.rate}
 }
 
 // roundLength is the least product of twos, threes and fives that is long enough:
@@ -60,7 +83,10 @@ func bandWeight(outerLow, low, high, outerHigh float64) func(hz float64) float64
 		return 0.5 - 0.5*math.Cos(math.Pi*max(0, min(1, x)))
 	}
 	return func(hz float64) float64 {
-		if hz <= outerLow || hz >= outerHigh {
+		switch {
+		case hz >= low && hz <= high:
+			return 1
+		case hz <= outerLow || hz >= outerHigh:
 			return 0
 		}
 		return edge(hz, outerLow, low) * edge(hz, outerHigh, high)

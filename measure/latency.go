@@ -166,10 +166,11 @@ func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (Readings, error
 	if !(low < high) {
 		return nil, &dsp.SettingError{Setting: "low_hz", Found: hzText(low), Accepted: "less than high_hz, " + hzText(high)}
 	}
+	band := newDeconvolver(sent[0], rate, bandWeight(low/2, low, high, min(high*1.2, d.Sweep.ToHz)))
 	var all Readings
 	for c, plane := range response {
 		var r Readings
-		ir := deconvolve(plane, sent[0], rate, bandWeight(low/2, low, high, min(high*1.2, d.Sweep.ToHz)))
+		ir := band.divide(plane)
 		peak := ir.largest()
 		reason := ""
 		if ir.at(peak) == 0 {

@@ -40,7 +40,7 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 		tail = mostTailMs
 	}
 	low, high := s.Sweep.FromHz*math.Sqrt2, s.Sweep.ToHz*0.96 // 1/8 of an octave: room for the fades
-	weight := bandWeight(s.Sweep.FromHz, low, high, s.Sweep.ToHz)
+	d := newDeconvolver(sent[0], rate, bandWeight(s.Sweep.FromHz, low, high, s.Sweep.ToHz))
 	before, after := int(min(0.9*s.Sweep.HarmonicAdvance(2)*float64(rate), float64(rate))), rate*tail/1000
 	stretch := func(ir impulseResponse) *FrequencyResponse {
 		x, from := ir.part(ir.largest(), before, after)
@@ -48,13 +48,13 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 	}
 	// The band's edges ring for longer than the stretch: what the cut takes from
 	// them it takes from a device without effect as well, and is divided out.
-	plain := stretch(deconvolve(sent[0], sent[0], rate, weight))
+	plain := stretch(d.plain())
 	var all []*FrequencyResponse
 	for c, plane := range response {
 		if err := fits(plane, sent[0], rate); err != nil {
 			return nil, fmt.Errorf("channel %d: %w", c+1, err)
 		}
-		f := stretch(deconvolve(plane, sent[0], rate, weight))
+		f := stretch(d.divide(plane))
 		for i := range f.Hz {
 			f.Gain[i] /= plain.Gain[i]
 			f.GroupDelayMs[i] -= plain.GroupDelayMs[i]

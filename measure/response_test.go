@@ -148,7 +148,7 @@ func TestSettingsReadBack(t *testing.T) {
 	flat := measured(dsp.Biquad{B0: 1})
 	wantReason(t, flat.CornerReadings(1000, 20), "corner_hz", "does not cross")
 	wantReason(t, flat.CornerReadings(1000, 20), "slope_db_per_octave", "no corner")
-	wantReason(t, flat.BellReadings(20, 20000), "centre_hz", "0 dB")
+	wantReason(t, flat.BellReadings(20, 20000), "centre_hz", "of 0")
 	wantReason(t, flat.ShelfReadings(20, 20000), "shelf_hz", "less than")
 }
 

@@ -270,7 +270,8 @@ func (t *tone) object(f wave.Format, o wave.Options) any {
 		out.Code = fmt.Sprintf("%08x", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code())
 	}
 	if !math.IsInf(t.peakDBFS, -1) {
-		out.PeakDBFS = &t.peakDBFS
+		peak := math.Round(t.peakDBFS*1e6) / 1e6 // what lies beyond is rounding
+		out.PeakDBFS = &peak
 	}
 	return out
 }

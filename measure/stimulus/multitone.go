@@ -86,7 +86,7 @@ func (m Multitone) period(rate int) []float64 {
 	bins := m.Bins(rate)
 	for k, bin := range bins {
 		turns := float64(k) * float64(k) / float64(2*len(bins))
-		at := int(math.Mod(turns, 1) * float64(length))
+		at := int(fraction(turns) * float64(length))
 		for n := range sum {
 			sum[n] += table[at&(length-1)]
 			at += bin

@@ -171,7 +171,7 @@ func betweenSamples(rate, offset int) []float64 {
 		case n >= join+16:
 			turns = float64(n-join-16) / 24
 		}
-		high[n], _ = dsp.SincosPi(2 * math.Mod(turns, 1))
+		high[n], _ = dsp.SincosPi(2 * fraction(turns))
 		high[n] *= amplitude * straightFade(n, len(high), rate/25)
 	}
 	taps := lowPassTaps()

@@ -44,12 +44,15 @@ func (s Sweep) Make(rate int) (dsp.Block, error) {
 	plane := make([]float64, frames(s.Seconds, rate))
 	turns := growing(s.FromHz, s.Growth(), rate)
 	for n := range plane {
-		plane[n], _ = dsp.SincosPi(2 * math.Mod(turns(n)-turns(0), 1))
+		plane[n], _ = dsp.SincosPi(2 * fraction(turns(n)-turns(0)))
 	}
 	scale(plane, dsp.DBToAmplitude(s.PeakDBFS))
 	fade(plane, rate)
 	return spread(plane, s.Channels, 0), nil
 }
+
+// fraction is what a number has behind the point, exactly.
+func fraction(x float64) float64 { return x - math.Floor(x) }
 
 // ln is the natural logarithm, the same on every machine.
 func ln(x float64) float64 { return float64(dsp.Log2(x) * math.Ln2) }
@@ -127,7 +130,7 @@ func (s SynchronisedSweep) Make(rate int) (dsp.Block, error) {
 	plane := make([]float64, frames(s.TrueSeconds(), rate))
 	turns := growing(s.FromHz, s.Growth(), rate)
 	for n := range plane {
-		plane[n], _ = dsp.SincosPi(2 * math.Mod(turns(n), 1))
+		plane[n], _ = dsp.SincosPi(2 * fraction(turns(n)))
 	}
 	scale(plane, dsp.DBToAmplitude(s.PeakDBFS))
 	fade(plane, rate)

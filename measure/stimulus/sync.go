@@ -83,7 +83,7 @@ func (c Chirp) Wave(framesPerSecond float64) []float64 {
 			from, slope = c.TopHz, -slope
 		}
 		turns := float64(from*t) + float64(slope*t*t/2)
-		x[n], _ = dsp.SincosPi(2 * math.Mod(turns, 1))
+		x[n], _ = dsp.SincosPi(2 * fraction(turns))
 		if edge := min(t, c.Seconds-t) * 1000 / c.FadeMs; edge < 1 {
 			sin, _ := dsp.SincosPi(max(0, edge) / 2)
 			x[n] *= sin * sin
