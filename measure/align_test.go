@@ -194,7 +194,7 @@ func TestVoidRecordings(t *testing.T) {
 	lost = append(lost[:100000:100000], lost[100480:]...) // 10 ms
 	_, layout, _ := m.Make()
 	drowned := path(late)
-	for n, v := range noise(0, stimulus.CodeBits*layout.Symbol) {
+	for n, v := range noise(-3, stimulus.CodeBits*layout.Symbol) {
 		drowned[700+layout.Code+n] += v
 	}
 	withNaN := path(late)
@@ -313,4 +313,23 @@ func TestIdentityOfFile(t *testing.T) {
 	if _, err := AlignFiles(openWAV(t, writeWAV(t, "a.wav", 48000, 24, sound, chunk(m.Identity()))), openWAV(t, writeWAV(t, "b.wav", 48000, 24, dsp.NewBlock(1, 48000)))); err == nil || !strings.Contains(err.Error(), "b.wav: void: channel 1: stimulus not found") {
 		t.Errorf("a silent recording: %v", err)
 	}
+}
+
+// One minute is aligned, and its response read, on one core; the metric is times
+// real time.
+func BenchmarkAlignAndResponse(b *testing.B) {
+	const rate = 48000
+	sweep := stimulus.Sweep{FromHz: 5, ToHz: 22000, Seconds: 56.4, PeakDBFS: -20}
+	m := stimulus.Marked{Signal: sweep, Rate: rate}
+	sound := made(b, m)
+	for b.Loop() {
+		a, err := Align(m, Recording{Sound: sound, Rate: rate})
+		if err == nil {
+			_, err = SweepResponse{Sweep: sweep}.Analyse(rate, a.Sound)
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(sound.Frames())/rate*float64(b.N)/b.Elapsed().Seconds(), "x-real-time")
 }

@@ -7,6 +7,7 @@
 // be measured: never NaN, an infinity or a stand-in.
 //
 // An [Instrument] has a stimulus of its own: [Run] puts it through a [Device], or
-// Analyse takes the response that was recorded. A [Level] has its unit, and meets
+// Analyse takes the response that was recorded, once [Align] has found it in the
+// recording. A [Level] has its unit, and meets
 // other units by a [Calibration] only.
 package measure

@@ -1,10 +1,6 @@
 package measure
 
-import (
-	"math"
-
-	"github.com/boothbench/boothbench/dsp"
-)
+import "math"
 
 // timeMap says where a frame of the stimulus lies in the recording: a recorder's
 // clock runs a little faster or slower than the player's.
@@ -40,39 +36,4 @@ func (m timeMap) resample(recording []float64, from, to int) []float64 {
 		out[n] = b.At(at-float64(whole), window)
 	}
 	return out
-}
-
-// rms is the root of the mean square about the mean.
-func rms(x []float64) float64 {
-	sum, squares := 0.0, 0.0
-	for _, v := range x {
-		sum += v
-		squares += v * v
-	}
-	n := float64(max(1, len(x)))
-	return math.Sqrt(max(0, squares/n-sum/n*sum/n))
-}
-
-// clippedRun is the first frame of three or more samples in a row at the ends of
-// the scale, as a converter's overload leaves them, or −1.
-func clippedRun(b dsp.Block, bits int) (frame, channel int) {
-	const run = 3 // common practice, no source
-	top := 1 - math.Ldexp(1, 1-min(bits, 24))*1.5
-	for c, x := range b {
-		length := 0
-		for n, v := range x {
-			switch {
-			case math.Abs(v) < top:
-				length = 0
-			case length > 0 && math.Signbit(v) != math.Signbit(x[n-1]):
-				length = 1
-			default:
-				length++
-			}
-			if length == run {
-				return n - run + 1, c
-			}
-		}
-	}
-	return -1, -1
 }
