@@ -139,7 +139,7 @@ func (s Tech3341) parts() []Part {
 // 0.15 s) and 14 (0.4 s, 0.02 s).
 func Rising(i int, length, step float64) []Part {
 	v := float64(i)
-	return []Part{stereo(v*step, silent), stereo(length, v-38), stereo(length-v*step, silent)}
+	return []Part{stereo(v*step, silent), stereo(length, v-38), stereo(length-float64(v*step), silent)}
 }
 
 // fractionOfRate is a sine of a fraction of the rate with straight fades of 10 ms:
@@ -200,7 +200,7 @@ func lowPassTaps() []float64 {
 		}
 		_, once := dsp.SincosPi(k / 256)
 		_, twice := dsp.SincosPi(k / 128)
-		taps[j] = h * (0.42 + float64(0.5*once) + float64(0.08*twice))
+		taps[j] = float64(h * (0.42 + float64(0.5*once) + float64(0.08*twice)))
 		sum += taps[j]
 	}
 	scale(taps, 1/sum)

@@ -124,7 +124,7 @@ func (s SynchronisedSweep) HarmonicAdvance(n int) float64 {
 
 // Make returns the sweep at a rate in Hz.
 func (s SynchronisedSweep) Make(rate int) (dsp.Block, error) {
-	if err := (Sweep{s.FromHz, s.ToHz, s.Seconds, s.PeakDBFS, s.Channels}).check(rate); err != nil {
+	if err := Sweep(s).check(rate); err != nil {
 		return nil, err
 	}
 	plane := make([]float64, frames(s.TrueSeconds(), rate))
@@ -145,5 +145,5 @@ func (s SynchronisedSweep) InverseSpectrum(hz float64, rate int) complex128 {
 	growth := s.Growth()
 	turns := math.Mod(hz*growth*(1-ln(hz/s.FromHz)), 1)
 	gain := 2 * math.Sqrt(hz/growth) / float64(rate) / dsp.DBToAmplitude(s.PeakDBFS)
-	return cmplx.Rect(gain, math.Pi/4-2*math.Pi*turns)
+	return cmplx.Rect(gain, math.Pi/4-float64(2*math.Pi*turns))
 }
