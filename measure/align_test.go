@@ -333,3 +333,48 @@ func BenchmarkAlignAndResponse(b *testing.B) {
 	}
 	b.ReportMetric(float64(sound.Frames())/rate*float64(b.N)/b.Elapsed().Seconds(), "x-real-time")
 }
+
+// Whatever lies between the marks, they are found, and nothing else is taken for
+// them: every kind, loud sweeps through the marks' own band, and other rates.
+func TestEveryStimulusIsFound(t *testing.T) {
+	type played struct {
+		signal stimulus.Signal
+		rate   int
+	}
+	var all []played
+	for _, k := range stimulus.Kinds() {
+		if !k.Bare {
+			all = append(all, played{k.Default, 48000})
+		}
+	}
+	for _, seconds := range []float64{0.25, 1, 3} {
+		all = append(all, played{stimulus.Sweep{FromHz: 100, ToHz: 10000, Seconds: seconds, PeakDBFS: 0}, 48000})
+	}
+	for _, rate := range []int{8000, 22050, 44100, 192000} {
+		all = append(all, played{stimulus.Silence{Seconds: 0.5}, rate})
+	}
+	if testing.Short() {
+		all = all[len(all)-7:]
+	}
+	for _, p := range all {
+		m := stimulus.Marked{Signal: p.signal, Rate: p.rate}
+		recorded := make(dsp.Block, 0)
+		for _, plane := range made(t, m) {
+			recorded = append(recorded, append(make([]float64, 777), plane...))
+		}
+		a, err := Align(m, Recording{Sound: recorded, Rate: p.rate})
+		if err != nil {
+			t.Errorf("%s: %v", m.Identity(), err)
+			continue
+		}
+		// No noise: what is left is rounding, and 128 taps' ripple of 1e-5.
+		wantReading(t, a.Readings, "latency_frames", 777, 1e-5)
+		wantReading(t, a.Readings, "drift_ppm", 0, 1e-3)
+		for n, want := range signal(t, p.signal, p.rate)[0] {
+			if math.Abs(a.Sound[0][n]-want) > 2e-5 {
+				t.Errorf("%s: frame %d is %g, played %g", m.Identity(), n, a.Sound[0][n], want)
+				break
+			}
+		}
+	}
+}

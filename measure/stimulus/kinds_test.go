@@ -183,3 +183,23 @@ func TestNewSettingsAreRefused(t *testing.T) {
 		t.Error("marks at 4 kHz: accepted")
 	}
 }
+
+// An identity comes from a file that anybody may have written: it never breaks the
+// reader, and what is accepted is spelled the same way from then on.
+func FuzzParseIdentity(f *testing.F) {
+	for _, k := range Kinds() {
+		f.Add(Marked{k.Default, 48000}.Identity())
+	}
+	f.Add("boothbench-stimulus schema=1 rate_hz=-1 kind=mls order=999999999999")
+	f.Add("boothbench-stimulus schema=1 rate_hz=48000 kind=tone hz=NaN seconds=Inf")
+	f.Fuzz(func(t *testing.T, line string) {
+		m, err := ParseIdentity(line)
+		if err != nil {
+			return
+		}
+		again, err := ParseIdentity(m.Identity())
+		if err != nil || again.Identity() != m.Identity() {
+			t.Errorf("%q reads as %q, and that as %q (%v)", line, m.Identity(), again.Identity(), err)
+		}
+	})
+}
