@@ -97,11 +97,10 @@ Examples:
 `, kind.Name(), kind.Help)
 	t.flags = e.flags("tone "+kind.Name(), usage)
 	for _, s := range kind.Settings() {
-		unit := s.Unit
-		if unit == "" {
-			unit = "number"
+		text := fmt.Sprintf("%s, `%s` (%s; default %s)", s.Help, s.Unit, s.Accepted, s.Default)
+		if s.Unit == "" {
+			text = fmt.Sprintf("%s (`number`: %s; default %s)", s.Help, s.Accepted, s.Default)
 		}
-		text := fmt.Sprintf("%s, `%s` (%s; default %s)", s.Help, unit, s.Accepted, s.Default)
 		t.settings[s.Key] = t.flags.String(flagOf(s.Key), "", text)
 	}
 	t.flags.StringVar(&t.out, "out", "", "the `file` to write")
