@@ -88,6 +88,30 @@ func (b *Polyphase) Read(p int, window []float64) float64 {
 	return y
 }
 
+// At reads a window at any position between 0 and 1 of a bank whose rows lie at
+// equal distances from 0 to 1, both included: by the cubic through the readings
+// of the four rows nearest to it (Lagrange). Between rows 1/128 apart it differs
+// from a row of its own by at most (π/128)⁴/24 = 1.5e-8 of a wave's amplitude.
+func (b *Polyphase) At(position float64, window []float64) float64 {
+	at := float64(position * float64(len(b.rows)-1))
+	first := min(max(int(at)-1, 0), len(b.rows)-4)
+	u := at - float64(first) // 0 to 3, mostly 1 to 2
+	w0 := -float64((u-1)*(u-2)) * (u - 3) / 6
+	w1 := float64(u*(u-2)) * (u - 3) / 2
+	w2 := -float64(u*(u-1)) * (u - 3) / 2
+	w3 := float64(u*(u-1)) * (u - 2) / 6
+	window = window[:2*b.half]
+	r0, r1, r2, r3 := b.rows[first][:len(window)], b.rows[first+1][:len(window)], b.rows[first+2][:len(window)], b.rows[first+3][:len(window)]
+	var y0, y1, y2, y3 float64
+	for j, x := range window {
+		y0 += float64(r0[j] * x)
+		y1 += float64(r1[j] * x)
+		y2 += float64(r2[j] * x)
+		y3 += float64(r3[j] * x)
+	}
+	return float64(w0*y0) + float64(w1*y1) + float64(w2*y2) + float64(w3*y3)
+}
+
 // fold lays the bank out for Peak. With s_j and d_j the sum and the difference
 // of the two samples at distance j from the middle of the interval, row p and
 // its mirror image read E+O and E−O, where E = Σ a_j s_j and O = Σ b_j d_j.

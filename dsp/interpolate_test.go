@@ -251,3 +251,54 @@ func BenchmarkPolyphasePeak(b *testing.B) {
 		})
 	}
 }
+
+// At between the rows of a bank against the sinc that its rows are samples of: a
+// position of its own, worked out with package math.
+func TestPolyphaseAtAnyPosition(t *testing.T) {
+	const phases, half = 128, 32
+	row := func(position float64) []float64 {
+		taps := make([]float64, 2*half)
+		for j := range taps {
+			x := position - float64(j-half+1)
+			taps[j] = math.Cos(math.Pi * x / (2 * half)) // a window that ends at ±half
+			if x != 0 {
+				taps[j] *= math.Sin(math.Pi*x) / (math.Pi * x)
+			}
+		}
+		return taps
+	}
+	positions, rows := make([]float64, phases+1), make([][]float64, phases+1)
+	for p := 0; p <= phases/2; p++ {
+		positions[p], positions[phases-p] = float64(p)/phases, 1-float64(p)/phases
+		rows[p] = row(positions[p])
+		mirror := make([]float64, 2*half)
+		for j, h := range rows[p] {
+			mirror[2*half-1-j] = h
+		}
+		rows[phases-p] = mirror
+	}
+	bank, err := NewPolyphase(positions, rows)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(3, 4))
+	window := make([]float64, 2*half)
+	for range 2000 {
+		for j := range window {
+			window[j] = 2*rng.Float64() - 1
+		}
+		position := rng.Float64()
+		if rng.IntN(10) == 0 {
+			position = float64(rng.IntN(phases+1)) / phases
+		}
+		want := 0.0
+		for j, h := range row(position) {
+			want += h * window[j]
+		}
+		// The cubic misses a wave of frequency ω by up to (ω/128)⁴/24; noise of ±1 has
+		// waves up to ω = π that sum to about 3.
+		if got := bank.At(position, window); math.Abs(got-want) > 5e-8 {
+			t.Fatalf("position %g: %.12f, want %.12f", position, got, want)
+		}
+	}
+}

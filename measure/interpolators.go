@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -52,11 +53,46 @@ func fineSinc() *dsp.Polyphase {
 	for p := 0; p <= finePhases/2-1; p++ {
 		for j := range fineTaps {
 			t := positions[p] - float64(j-fineTaps/2+1)
-			h := math.Sin(math.Pi*t) / (math.Pi * t) * kaiser(t/(fineTaps/2), fineBeta)
+			h := sinc(t, fineTaps/2, fineBeta)
 			rows[p][j], rows[finePhases-2-p][fineTaps-1-j] = h, h
 		}
 	}
 	return bank(positions, rows)
+}
+
+// The resampler's bank: a sinc of 128 taps under a Kaiser window of β = 10, at
+// 128 places an interval and at its ends. It is flat to 0.001 dB up to 0.46 of
+// the rate, and leaves images at −100 dB.
+const (
+	resamplerPhases = 128
+	resamplerTaps   = 128
+	resamplerBeta   = 10
+)
+
+var resamplerSinc = sync.OnceValue(func() *dsp.Polyphase {
+	rows, positions := make([][]float64, resamplerPhases+1), make([]float64, resamplerPhases+1)
+	for p := range rows {
+		rows[p] = make([]float64, resamplerTaps)
+		positions[p] = float64(p) / resamplerPhases
+	}
+	for p := 0; p <= resamplerPhases/2; p++ {
+		for j := range resamplerTaps {
+			h := sinc(positions[p]-float64(j-resamplerTaps/2+1), resamplerTaps/2, resamplerBeta)
+			rows[p][j], rows[resamplerPhases-p][resamplerTaps-1-j] = h, h
+		}
+	}
+	return bank(positions, rows)
+})
+
+// sinc is sin(πt)/(πt) under a Kaiser window that ends at ±half.
+func sinc(t float64, half int, beta float64) float64 {
+	if t == math.Trunc(t) { // exactly, so that a sound at a whole delay stays as it is
+		if t == 0 {
+			return 1
+		}
+		return 0
+	}
+	return math.Sin(math.Pi*t) / (math.Pi * t) * kaiser(t/float64(half), beta)
 }
 
 // kaiser is the Kaiser window at x from −1 to 1.

@@ -10,55 +10,29 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// part is a stretch of the EBU's test signals: seconds of a 1 kHz sine at a
-// level in peak dBFS for each channel; a level of −Inf is silence.
-type part struct {
-	seconds float64
-	levels  []float64
-}
+// What the EBU's test signals are made of is package stimulus's; what has to be
+// read of them stands here.
+type part = stimulus.Part
 
-// tones synthesises parts one after the other, phase-continuous. The sine
-// repeats after rate/gcd(rate, hz) frames.
-func tones(rate, hz int, parts ...part) dsp.Block {
-	period := rate / gcd(rate, hz)
-	wave := make([]float64, period)
-	for n := range wave {
-		wave[n] = math.Sin(2 * math.Pi * float64(hz) * float64(n) / float64(rate))
-	}
-	b := make(dsp.Block, len(parts[0].levels))
-	end := 0.0
-	for _, p := range parts {
-		from := int(math.Round(end * float64(rate)))
-		end += p.seconds
-		to := int(math.Round(end * float64(rate)))
-		for c, level := range p.levels {
-			amplitude := math.Pow(10, level/20)
-			for n := from; n < to; n++ {
-				b[c] = append(b[c], amplitude*wave[n%period])
-			}
-		}
-	}
-	return b
-}
+func tones(rate, hz int, parts ...part) dsp.Block { return stimulus.Programme(rate, hz, parts...) }
 
-func gcd(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
+func stereo(seconds, level float64) part {
+	return part{Seconds: seconds, PeaksDBFS: []float64{level, level}}
 }
-
-func stereo(seconds, level float64) part { return part{seconds, []float64{level, level}} }
 
 var silence = math.Inf(-1)
 
-func repeat(n int, parts ...part) (all []part) {
-	for range n {
-		all = append(all, parts...)
+// signal makes a stimulus.
+func signal(t testing.TB, s stimulus.Signal, rate int) dsp.Block {
+	t.Helper()
+	b, err := s.Make(rate)
+	if err != nil {
+		t.Fatal(err)
 	}
-	return all
+	return b
 }
 
 func loudnessOf(t testing.TB, rate int, b dsp.Block) (*Loudness, Readings) {
@@ -97,42 +71,34 @@ func testRates() []int {
 func TestTech3341Loudness(t *testing.T) {
 	for _, rate := range testRates() {
 		for _, c := range []struct {
-			name, reading string
-			want, limit   float64
-			parts         []part
+			number      int
+			reading     string
+			want, limit float64
 		}{
-			{"1", "integrated_lufs", -23, 0.014, []part{stereo(20, -23)}},
-			{"1", "momentary_max_lufs", -23, 0.014, []part{stereo(20, -23)}},
-			{"1", "short_term_max_lufs", -23, 0.014, []part{stereo(20, -23)}},
-			{"2", "integrated_lufs", -33, 0.014, []part{stereo(20, -33)}},
-			{"3", "integrated_lufs", -23, 0.02, []part{stereo(10, -36), stereo(60, -23), stereo(10, -36)}},
-			{"4", "integrated_lufs", -23, 0.02, []part{stereo(10, -72), stereo(10, -36), stereo(60, -23), stereo(10, -36), stereo(10, -72)}},
-			{"5", "integrated_lufs", -23, 0.03, []part{stereo(20, -26), stereo(20.1, -20), stereo(20, -26)}},
-			{"6", "integrated_lufs", -23, 0.02, []part{{20, []float64{-28, -28, -24, -30, -30}}}},
-			{"9", "short_term_max_lufs", -23, 0.02, repeat(5, stereo(1.34, -20), stereo(1.66, -30))},
-			{"12", "momentary_max_lufs", -23, 0.05, repeat(25, stereo(0.18, -20), stereo(0.22, -30))},
+			{1, "integrated_lufs", -23, 0.014},
+			{1, "momentary_max_lufs", -23, 0.014},
+			{1, "short_term_max_lufs", -23, 0.014},
+			{2, "integrated_lufs", -33, 0.014},
+			{3, "integrated_lufs", -23, 0.02},
+			{4, "integrated_lufs", -23, 0.02},
+			{5, "integrated_lufs", -23, 0.03},
+			{6, "integrated_lufs", -23, 0.02},
+			{9, "short_term_max_lufs", -23, 0.02},
+			{12, "momentary_max_lufs", -23, 0.05},
 		} {
-			_, r := loudnessOf(t, rate, tones(rate, 1000, c.parts...))
+			_, r := loudnessOf(t, rate, signal(t, stimulus.Tech3341{Case: c.number}, rate))
 			if got := value(t, r, c.reading); math.Abs(got-c.want) > c.limit {
-				t.Errorf("Tech 3341 case %s at %d Hz: %s %.4f, want %g ± %g", c.name, rate, c.reading, got, c.want, c.limit)
+				t.Errorf("Tech 3341 case %d at %d Hz: %s %.4f, want %g ± %g", c.number, rate, c.reading, got, c.want, c.limit)
 			}
 		}
 		for i := range 20 {
 			if rate != 48000 && i%7 != 3 {
 				continue // all 20 offsets at 48 kHz, three elsewhere
 			}
-			f := float64(i)
-			for _, c := range []struct {
-				name, reading string
-				want          float64
-				parts         []part
-			}{
-				{"10", "short_term_max_lufs", -23, []part{stereo(0.15*f, silence), stereo(3, -23), stereo(1, silence)}},
-				{"13", "momentary_max_lufs", -23, []part{stereo(0.02*f, silence), stereo(0.4, -23), stereo(1, silence)}},
-			} {
-				_, r := loudnessOf(t, rate, tones(rate, 1000, c.parts...))
-				if got := value(t, r, c.reading); math.Abs(got-c.want) > 0.014 {
-					t.Errorf("Tech 3341 case %s.%d at %d Hz: %.4f, want %g ± 0.014", c.name, i, rate, got, c.want)
+			for number, reading := range map[int]string{10: "short_term_max_lufs", 13: "momentary_max_lufs"} {
+				_, r := loudnessOf(t, rate, signal(t, stimulus.Tech3341{Case: number, Variant: i}, rate))
+				if got := value(t, r, reading); math.Abs(got+23) > 0.014 {
+					t.Errorf("Tech 3341 case %d.%d at %d Hz: %.4f, want -23 ± 0.014", number, i, rate, got)
 				}
 			}
 		}
@@ -161,8 +127,7 @@ func live(t *testing.T, rate int, length, step float64) map[string][]float64 {
 	}
 	seen := map[string][]float64{}
 	for i := range 20 {
-		f := float64(i)
-		l.Write(tones(rate, 1000, stereo(f*step, silence), stereo(length, -38+f), stereo(length-f*step, silence)))
+		l.Write(stimulus.Programme(rate, 1000, stimulus.Rising(i, length, step)...))
 		for _, r := range l.Readings() {
 			seen[r.Name] = append(seen[r.Name], r.Value)
 		}
@@ -174,17 +139,10 @@ func live(t *testing.T, rate int, length, step float64) map[string][]float64 {
 // percentiles exact but for the blocks between them.
 func TestTech3342(t *testing.T) {
 	for _, rate := range testRates() {
-		for i, c := range []struct {
-			want   float64
-			levels []float64
-		}{{10, []float64{-20, -30}}, {5, []float64{-20, -15}}, {20, []float64{-40, -20}}, {15, []float64{-50, -35, -20, -35, -50}}} {
-			var parts []part
-			for _, level := range c.levels {
-				parts = append(parts, stereo(20, level))
-			}
-			_, r := loudnessOf(t, rate, tones(rate, 1000, parts...))
-			if got := value(t, r, "loudness_range_lu"); math.Abs(got-c.want) > 0.1 {
-				t.Errorf("Tech 3342 case %d at %d Hz: %.4f LU, want %g ± 0.1", i+1, rate, got, c.want)
+		for i, want := range []float64{10, 5, 20, 15} {
+			_, r := loudnessOf(t, rate, signal(t, stimulus.Tech3342{Case: i + 1}, rate))
+			if got := value(t, r, "loudness_range_lu"); math.Abs(got-want) > 0.1 {
+				t.Errorf("Tech 3342 case %d at %d Hz: %.4f LU, want %g ± 0.1", i+1, rate, got, want)
 			}
 		}
 	}
@@ -213,7 +171,7 @@ func TestCalibration(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			l.Write(tones(rate, 997, part{2, levels}))
+			l.Write(tones(rate, 997, part{Seconds: 2, PeaksDBFS: levels}))
 			if got := value(t, l.Readings(), "integrated_lufs"); math.Abs(got-c.want) > 0.006 {
 				t.Errorf("channel %d of %d at %d Hz: %.4f LUFS, want %g", c.sounding+1, c.channels, rate, got, c.want)
 			}
@@ -221,7 +179,7 @@ func TestCalibration(t *testing.T) {
 	}
 	// Low-frequency effects do not count.
 	l, _ := NewLoudness(LoudnessSettings{Rate: 48000, Channels: 6, ChannelMask: 0x3F})
-	l.Write(tones(48000, 997, part{2, []float64{silence, silence, silence, 0, silence, silence}}))
+	l.Write(tones(48000, 997, part{Seconds: 2, PeaksDBFS: []float64{silence, silence, silence, 0, silence, silence}}))
 	if r, _ := l.Readings().Get("integrated_lufs"); r.Measurable() {
 		t.Errorf("sound in the LFE channel alone reads %v", r)
 	}
@@ -274,7 +232,7 @@ func TestMonoPolicy(t *testing.T) {
 	var got [2]float64
 	for i, policy := range []MonoPolicy{AsIs, DualMono} {
 		l, _ := NewLoudness(LoudnessSettings{Rate: 48000, Channels: 1, Mono: policy})
-		l.Write(tones(48000, 1000, part{5, []float64{-20}}))
+		l.Write(tones(48000, 1000, part{Seconds: 5, PeaksDBFS: []float64{-20}}))
 		r, _ := l.Readings().Get("integrated_lufs")
 		got[i] = r.Value
 		if !strings.Contains(r.Reference, "mono as") {
@@ -300,12 +258,12 @@ func TestNotMeasurable(t *testing.T) {
 	}{
 		"nothing":   {dsp.NewBlock(1, 0), "0 frames"},
 		"one frame": {dsp.Block{{0.5}}, "too short"},
-		"0.2 s":     {tones(rate, 1000, part{0.2, []float64{-20}}), "too short: 0.2 s < 0.4 s"},
+		"0.2 s":     {tones(rate, 1000, part{Seconds: 0.2, PeaksDBFS: []float64{-20}}), "too short: 0.2 s < 0.4 s"},
 		"silence":   {dsp.NewBlock(2, 5*rate), "silence"},
-		"very soft": {tones(rate, 1000, part{5, []float64{-90}}), "gate"},
+		"very soft": {tones(rate, 1000, part{Seconds: 5, PeaksDBFS: []float64{-90}}), "gate"},
 		"NaN":       {nan, "frame 1234"},
 		"square":    {square, ""},
-		"+20 dBFS":  {tones(rate, 1000, part{5, []float64{20}}), ""},
+		"+20 dBFS":  {tones(rate, 1000, part{Seconds: 5, PeaksDBFS: []float64{20}}), ""},
 	} {
 		_, r := loudnessOf(t, rate, c.sound)
 		i, _ := r.Get("integrated_lufs")

@@ -3,8 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/dsp/fourier"
+	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -17,18 +16,9 @@ type noiseSpectrum struct {
 	frame     int64
 	running   []float64 // sound of the stretch that is being read
 
-	fft      *fourier.FFT
-	window   []float64
-	windowed []float64
-	bins     []complex128
-	psd      []float64 // mean square per bin
-	blocks   int
-
-	long []humPiece
+	spectrum *powerSpectrum
+	long     []*lines // of stretches for the search of hum, two seconds each at most
 }
-
-// humPiece is a stretch of noise for the search of hum: two seconds at most.
-type humPiece []float64
 
 // mostHumSeconds bounds the noise that is kept for the search of hum.
 const mostHumSeconds = 10
@@ -38,13 +28,10 @@ func newNoiseSpectrum(rate int, stretches [][2]int64) *noiseSpectrum {
 	for length*2 <= rate*frameMs/1000 {
 		length *= 2
 	}
-	return &noiseSpectrum{
-		rate: rate, stretches: stretches, fft: fourier.NewFFT(length), window: hann(length),
-		windowed: make([]float64, length), bins: make([]complex128, length/2+1), psd: make([]float64, length/2+1),
-	}
+	return &noiseSpectrum{rate: rate, stretches: stretches, spectrum: emptySpectrum(hann(length), rate)}
 }
 
-// hann is the periodic Hann window, whose mean square is 3/8.
+// hann is the periodic Hann window.
 func hann(length int) []float64 {
 	w := make([]float64, length)
 	for n := range w {
@@ -74,22 +61,9 @@ func (n *noiseSpectrum) write(b dsp.Block) {
 }
 
 func (n *noiseSpectrum) endStretch() {
-	length := len(n.window)
-	for from := 0; from+length <= len(n.running); from += length / 2 {
-		for i, w := range n.window {
-			n.windowed[i] = w * n.running[from+i]
-		}
-		for k, v := range n.fft.Coefficients(n.bins, n.windowed) {
-			p := real(v)*real(v) + imag(v)*imag(v)
-			if k > 0 && k < length/2 {
-				p *= 2 // and its mirror image
-			}
-			n.psd[k] += p / (float64(length) * float64(length) * 0.375) // the window's 3/8
-		}
-		n.blocks++
-	}
+	n.spectrum.add(n.running, len(n.spectrum.window)/2)
 	if len(n.running) >= int(humLeastPiece*float64(n.rate)) && len(n.long)*2 < mostHumSeconds {
-		n.long = append(n.long, append(humPiece(nil), n.running...))
+		n.long = append(n.long, linesThrough(hann(len(n.running)), n.running, n.rate))
 	}
 	n.running = n.running[:0]
 }
@@ -99,35 +73,17 @@ func (n *noiseSpectrum) level(weight func(float64) float64) float64 {
 	if len(n.running) > 0 {
 		n.endStretch()
 	}
-	sum := 0.0
-	for k, p := range n.psd {
-		sum += p / float64(max(1, n.blocks)) * weight(float64(k)*float64(n.rate)/float64(len(n.window)))
-	}
-	return sum
+	return n.spectrum.level(weight)
 }
 
 // line is the power of a sine at a frequency in the pieces: the mean square
 // that a steady sine there would have, noise around it included.
 func (n *noiseSpectrum) line(hz float64) float64 {
 	sum, weight := 0.0, 0.0
-	for _, x := range n.long {
-		re, im, gain := 0.0, 0.0, 0.0
-		step := 2 * math.Pi * hz / float64(n.rate)
-		c, s := 1.0, 0.0
-		cs, sn := math.Cos(step), math.Sin(step)
-		wc, ws := 1.0, 0.0
-		wcs, wsn := math.Cos(2*math.Pi/float64(len(x))), math.Sin(2*math.Pi/float64(len(x)))
-		for _, v := range x {
-			w := 0.5 - 0.5*wc
-			re += w * v * c
-			im += w * v * s
-			gain += w
-			c, s = c*cs-s*sn, c*sn+s*cs
-			wc, ws = wc*wcs-ws*wsn, wc*wsn+ws*wcs
-		}
-		amplitude := 2 * math.Hypot(re, im) / gain
-		sum += amplitude * amplitude / 2 * float64(len(x))
-		weight += float64(len(x))
+	for _, l := range n.long {
+		amplitude, frames := cmplx.Abs(l.at(hz)), float64(len(l.windowed))
+		sum += amplitude * amplitude / 2 * frames
+		weight += frames
 	}
 	return sum / weight
 }

@@ -116,3 +116,29 @@ type Meter interface {
 	// Readings may be asked for at any time, and again.
 	Readings() Readings
 }
+
+// add adds a reading of the whole.
+func (r *Readings) add(name string, reading Reading) {
+	reading.Frame, reading.Channel = -1, -1
+	*r = append(*r, Named{name, reading})
+}
+
+// addLevel adds a mean square as a level in dB.
+func (r *Readings) addLevel(name string, power float64, about Reading) {
+	if about.Reason == "" && power == 0 {
+		about.Reason = "exactly 0"
+	}
+	if about.Reason == "" {
+		about.Value = dsp.PowerToDB(power)
+	}
+	r.add(name, about)
+}
+
+// addRatio adds a ratio of amplitudes twice, as name_db and as name_percent.
+func (r *Readings) addRatio(name string, ratio float64, about Reading) {
+	about.Unit = "dB"
+	r.addLevel(name+"_db", ratio*ratio, about)
+	about.Unit = "%"
+	about.Value = 100 * ratio
+	r.add(name+"_percent", about)
+}

@@ -105,11 +105,11 @@ func TestNoiseFloorStandsDisturbances(t *testing.T) {
 }
 
 func TestNoPauseIsSaid(t *testing.T) {
-	in := inspect(t, tones(48000, 440, part{5, []float64{-10}}), 0)
+	in := inspect(t, tones(48000, 440, part{Seconds: 5, PeaksDBFS: []float64{-10}}), 0)
 	if r, _ := in.Readings.Get("speech_level_dbfs"); r.Measurable() {
 		t.Errorf("a steady tone has a speech level: %v", r)
 	}
-	in = inspect(t, tones(48000, 440, part{0.1, []float64{-10}}), 0)
+	in = inspect(t, tones(48000, 440, part{Seconds: 0.1, PeaksDBFS: []float64{-10}}), 0)
 	if r, _ := in.Readings.Get("noise_floor_dbfs"); !strings.Contains(r.Reason, "too short: 0.1 s") {
 		t.Errorf("0.1 s: %v", r)
 	}
@@ -224,7 +224,7 @@ func TestInspectionOfOddSounds(t *testing.T) {
 	}
 	for name, b := range map[string]dsp.Block{
 		"nothing": dsp.NewBlock(1, 0), "one frame": {{0.5}}, "silence": dsp.NewBlock(2, 48000), "a dead channel": {square[0], make([]float64, 48000)}, "NaN": nan, "square": square,
-		"DC": {[]float64{0.3, 0.3, 0.3, 0.3}}, "+20 dBFS": tones(48000, 1000, part{1, []float64{20}}),
+		"DC": {[]float64{0.3, 0.3, 0.3, 0.3}}, "+20 dBFS": tones(48000, 1000, part{Seconds: 1, PeaksDBFS: []float64{20}}),
 	} {
 		in := inspect(t, b, 0)
 		if len(in.Readings) == 0 {

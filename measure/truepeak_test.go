@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 func truePeakOf(t testing.TB, rate int, b dsp.Block) Readings {
@@ -19,30 +20,16 @@ func truePeakOf(t testing.TB, rate int, b dsp.Block) Readings {
 	return p.Readings()
 }
 
-// faded is a sine at a part of the rate, with fades of 10 ms.
-func faded(rate int, partOfRate, amplitude, phaseDegrees float64) []float64 {
-	x := make([]float64, rate/5)
-	fade := rate / 100
-	for n := range x {
-		x[n] = amplitude * math.Sin(2*math.Pi*partOfRate*float64(n)+phaseDegrees*math.Pi/180)
-		x[n] *= min(1, float64(n)/float64(fade), float64(len(x)-1-n)/float64(fade))
-	}
-	return x
-}
-
 // EBU Tech 3341 v4, Table 1, cases 15 to 19: tolerance +0.2/−0.4 dB. The fine
 // reading is held to 0.01 dB of the wave's own peak.
 func TestTech3341TruePeak(t *testing.T) {
 	for _, rate := range testRates() {
 		for _, c := range []struct {
-			number                int
-			part, amplitude, from float64
-			want                  float64
-		}{
-			{15, 1.0 / 4, 0.5, 0, -6}, {16, 1.0 / 4, 0.5, 45, -6}, {17, 1.0 / 6, 0.5, 60, -6}, {18, 1.0 / 8, 0.5, 67.5, -6}, {19, 1.0 / 4, 1.41, 45, 3},
-		} {
-			x := faded(rate, c.part, c.amplitude, c.from)
-			r := truePeakOf(t, rate, dsp.Block{x, x})
+			number    int
+			amplitude float64
+			want      float64
+		}{{15, 0.5, -6}, {16, 0.5, -6}, {17, 0.5, -6}, {18, 0.5, -6}, {19, 1.41, 3}} {
+			r := truePeakOf(t, rate, signal(t, stimulus.Tech3341{Case: c.number}, rate))
 			if got := value(t, r, "true_peak_dbtp"); got > c.want+0.2 || got < c.want-0.4 {
 				t.Errorf("Tech 3341 case %d at %d Hz: %.3f dBTP, want %g +0.2/−0.4", c.number, rate, got, c.want)
 			}
@@ -56,44 +43,9 @@ func TestTech3341TruePeak(t *testing.T) {
 // Cases 20 to 23: a period of fs/4 at full scale within fs/6 at half of it, made
 // at 4 fs, low-passed and decimated with 0 to 3 samples' offset.
 func TestTech3341TruePeakBetweenSamples(t *testing.T) {
-	const rate, over = 48000, 4
-	high := make([]float64, over*rate/5)
-	join := len(high) / 48 * 24 // a zero crossing of fs/6 (24 samples at 4 fs)
-	for n := range high {
-		switch {
-		case n < join:
-			high[n] = 0.5 * math.Sin(2*math.Pi*float64(n)/24)
-		case n < join+16:
-			high[n] = math.Sin(2 * math.Pi * float64(n-join) / 16)
-		default:
-			high[n] = 0.5 * math.Sin(2*math.Pi*float64(n-join-16)/24)
-		}
-		high[n] *= min(1, float64(n)/2000, float64(len(high)-1-n)/2000)
-	}
-	taps := make([]float64, 511)
-	sum := 0.0
-	for j := range taps {
-		x := float64(j - 255)
-		taps[j] = 0.25
-		if x != 0 {
-			taps[j] = math.Sin(math.Pi*x/4) / (math.Pi * x)
-		}
-		w := 2 * math.Pi * float64(j+1) / 512
-		taps[j] *= 0.42 - 0.5*math.Cos(w) + 0.08*math.Cos(2*w)
-		sum += taps[j]
-	}
+	const rate = 48000
 	for offset := range 4 {
-		var x []float64
-		for n := offset; n < len(high); n += over {
-			v := 0.0
-			for j, h := range taps {
-				if k := n + j - 255; k >= 0 && k < len(high) {
-					v += h * high[k] / sum
-				}
-			}
-			x = append(x, v)
-		}
-		r := truePeakOf(t, rate, dsp.Block{x})
+		r := truePeakOf(t, rate, signal(t, stimulus.Tech3341{Case: 20 + offset}, rate))
 		if got := value(t, r, "true_peak_dbtp"); got > 0.2 || got < -0.4 {
 			t.Errorf("Tech 3341 case %d: %.3f dBTP, want 0 +0.2/−0.4", 20+offset, got)
 		}

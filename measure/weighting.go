@@ -40,6 +40,12 @@ const (
 func weight468(hz float64) float64 { return raw468(hz) / raw468(1000) }
 
 func raw468(hz float64) float64 {
+	h := network468(hz)
+	return real(h)*real(h) + imag(h)*imag(h)
+}
+
+// network468 is the network's complex gain, to a factor.
+func network468(hz float64) complex128 {
 	s := complex(0, 2*math.Pi*hz)
 	h := s
 	for _, pole := range []complex128{
@@ -49,8 +55,12 @@ func raw468(hz float64) float64 {
 	} {
 		h /= (s - pole) / complex(1e4, 0)
 	}
-	return real(h)*real(h) + imag(h)*imag(h)
+	return h
 }
+
+// weightCCIRRMS is the power gain of CCIR-RMS weighting, AES17-2015 5.2.7: the
+// network of BS.468 with 0 dB at 2 kHz (5.63 dB less), for true rms.
+func weightCCIRRMS(hz float64) float64 { return raw468(hz) / raw468(2000) }
 
 // audioBand is unweighted noise's: 1 from 20 Hz to 20 kHz.
 func audioBand(hz float64) float64 {

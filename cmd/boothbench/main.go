@@ -45,7 +45,9 @@ func commands() []command {
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"check", "hold files against limits, for automated tests", runCheck},
 		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
+		{"tone", "write test signals that a recording is known by", runTone},
 		{"specs", "list delivery specifications", runSpecs},
+		{"units", "turn levels into other units; input noise, impedance, loading", runUnits},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
 	}

@@ -1,0 +1,276 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+const toneUsage = `boothbench tone writes a test signal: with silence, marks and a code around it, by
+which a recording of it is found and known again, or alone with --bare. Each kind
+teaches its settings: boothbench tone sweep --help
+
+Usage: boothbench tone KIND --out FILE.wav [flags]
+       boothbench tone                         (lists the kinds)
+
+Examples:
+  boothbench tone sweep --out sweep.wav
+  boothbench tone tone --hz 1000 --level-dbfs -18 --seconds 30 --out line-up.wav
+`
+
+// cautions stand in every kind's help and are printed with every file.
+const cautions = `Caution: test signals are loud. Take headphones off your ears, turn monitors
+down, raise the level slowly; sustained high tones burn tweeters.
+Before looping back: switch 48 V phantom power off and wait, use a pad where line
+feeds a microphone input, turn direct and software monitoring off.
+Disconnect loudspeakers for very low frequencies. Measure headphone and line outputs
+only: nothing with exposed mains, no bridged amplifier into a grounded input.
+Keep to your workplace's rules for sound levels. boothbench plays nothing itself.
+`
+
+func runTone(e env, args []string) error {
+	if len(args) == 0 {
+		e.listKinds()
+		return nil
+	}
+	if strings.HasPrefix(args[0], "-") {
+		f := e.flags("tone", toneUsage+"\n"+cautions)
+		if err := parse(f, args); err != nil {
+			return err
+		}
+		return usageError("no kind named; boothbench tone lists them")
+	}
+	kind, known := stimulus.Named(args[0])
+	if !known {
+		var names []string
+		for _, k := range stimulus.Kinds() {
+			names = append(names, k.Name())
+		}
+		return usageError("no kind %q%s; accepted: %s", args[0], didYouMean(args[0], names), strings.Join(names, ", "))
+	}
+	t := newTone(e, kind)
+	if err := parse(t.flags, args[1:]); err != nil {
+		return err
+	}
+	return t.run(e)
+}
+
+func (e env) listKinds() {
+	for _, k := range stimulus.Kinds() {
+		fmt.Fprintf(e.stdout, "  %-18s  %s\n", k.Name(), k.Help)
+	}
+	fmt.Fprint(e.stdout, "\nnext: boothbench tone KIND --help, or boothbench tone KIND --out FILE.wav\n")
+}
+
+// tone is a call of the command for a kind.
+type tone struct {
+	kind              stimulus.Kind
+	flags             *pflag.FlagSet
+	settings          map[string]*string // by key
+	out               string
+	rate, bits        int
+	float, bare       bool
+	replace, asJSON   bool
+	signal            stimulus.Signal
+	sound             dsp.Block
+	identity          string
+	peakDBFS, seconds float64
+}
+
+func newTone(e env, kind stimulus.Kind) *tone {
+	t := &tone{kind: kind, settings: map[string]*string{}}
+	usage := fmt.Sprintf(`boothbench tone %s: %s
+
+Usage: boothbench tone %[1]s --out FILE.wav [flags]
+
+Examples:
+  boothbench tone %[1]s --out %[1]s.wav
+  boothbench tone %[1]s --rate 96000 --replace --out %[1]s-96k.wav
+`, kind.Name(), kind.Help)
+	t.flags = e.flags("tone "+kind.Name(), usage)
+	for _, s := range kind.Settings() {
+		text := fmt.Sprintf("%s, `%s` (%s; default %s)", s.Help, s.Unit, s.Accepted, s.Default)
+		if s.Unit == "" {
+			text = fmt.Sprintf("%s (`number`: %s; default %s)", s.Help, s.Accepted, s.Default)
+		}
+		t.settings[s.Key] = t.flags.String(flagOf(s.Key), "", text)
+	}
+	t.flags.StringVar(&t.out, "out", "", "the `file` to write")
+	t.flags.IntVar(&t.rate, "rate", 48000, "frames per second, `Hz`")
+	t.flags.IntVar(&t.bits, "bits", 24, "`bits` a sample: 16, 24 or 32; with --float 32 or 64")
+	t.flags.BoolVar(&t.float, "float", false, "floating point")
+	t.flags.BoolVar(&t.bare, "bare", kind.Bare, "the signal alone, without marks and code")
+	t.flags.BoolVar(&t.replace, "replace", false, "write over an existing file")
+	t.flags.BoolVar(&t.asJSON, "json", false, "print one JSON object")
+	usual := t.flags.Usage
+	t.flags.Usage = func() {
+		usual()
+		fmt.Fprintf(e.stdout, "\n%s", cautions)
+	}
+	return t
+}
+
+// flagOf is a setting's flag. A louder level is asked for in the same word with
+// every kind.
+func flagOf(key string) string {
+	if key == "peak_dbfs" {
+		return "level-dbfs"
+	}
+	return strings.ReplaceAll(key, "_", "-")
+}
+
+func (t *tone) run(e env) error {
+	if t.flags.NArg() > 0 {
+		return usageError("found %q; accepted: flags only (see boothbench %s --help)", t.flags.Arg(0), t.flags.Name())
+	}
+	if t.out == "" {
+		return usageError("--out is missing; for example: boothbench %s --out %s.wav", t.flags.Name(), t.kind.Name())
+	}
+	format, err := t.format()
+	if err != nil {
+		return err
+	}
+	if err := t.make(); err != nil {
+		return usageError("%v", t.named(err))
+	}
+	if err := t.checkName(); err != nil {
+		return err
+	}
+	format.Channels = len(t.sound)
+	options := wave.Options{Replace: t.replace, Frames: int64(t.sound.Frames())}
+	if t.identity != "" {
+		options.Chunks = []wave.Chunk{{ID: stimulus.ChunkID, Data: []byte(t.identity)}}
+	}
+	if !t.kind.Exact && format.Encoding == wave.Integer && format.Bits < 32 {
+		options.Dither, options.Seed = wave.TPDF, 1
+	}
+	w, err := wave.Create(t.out, format, options)
+	if err != nil {
+		return createError(err)
+	}
+	defer w.Abort()
+	if err := w.Write(t.sound); err != nil {
+		return outputError(err)
+	}
+	if err := w.Commit(); err != nil {
+		return outputError(err)
+	}
+	t.print(e, format, options)
+	return nil
+}
+
+func (t *tone) format() (wave.Format, error) {
+	f := wave.Format{Rate: t.rate, Encoding: wave.Integer, Bits: t.bits}
+	if t.float {
+		f.Encoding = wave.Float
+		if !t.flags.Changed("bits") {
+			f.Bits = 32
+		}
+	}
+	switch {
+	case t.float && f.Bits != 32 && f.Bits != 64:
+		return f, usageError("--bits: found %d with --float; accepted: 32 or 64", f.Bits)
+	case !t.float && f.Bits != 16 && f.Bits != 24 && f.Bits != 32:
+		return f, usageError("--bits: found %d; accepted: 16, 24 or 32 (with --float 32 or 64)", f.Bits)
+	}
+	return f, nil
+}
+
+// make makes the sound.
+func (t *tone) make() error {
+	given := map[string]string{}
+	for key, value := range t.settings {
+		if t.flags.Changed(flagOf(key)) {
+			given[key] = *value
+		}
+	}
+	var err error
+	if t.signal, err = t.kind.With(given); err != nil {
+		return err
+	}
+	signal, err := t.signal.Make(t.rate)
+	if err != nil {
+		return err
+	}
+	t.peakDBFS, t.seconds = stimulus.PeakDBFS(signal), float64(signal.Frames())/float64(t.rate)
+	t.sound = signal
+	if !t.bare {
+		m := stimulus.Marked{Signal: t.signal, Rate: t.rate}
+		t.identity = m.Identity()
+		t.sound, _, err = m.Make()
+	}
+	return err
+}
+
+// named makes an error speak of flags.
+func (t *tone) named(err error) error {
+	if s, ok := err.(*dsp.SettingError); ok {
+		return fmt.Errorf("--%s: found %s; accepted: %s", flagOf(s.Setting), s.Found, s.Accepted)
+	}
+	return err
+}
+
+// loudDBFS is the peak above which a file's name has to warn of it.
+const loudDBFS = -6
+
+// checkName wants loud files named so.
+func (t *tone) checkName() error {
+	if t.peakDBFS <= loudDBFS || strings.Contains(filepath.Base(t.out), "FULLSCALE") {
+		return nil
+	}
+	extension := filepath.Ext(t.out)
+	return usageError("the signal peaks at %.1f dBFS; above %d dBFS the file's name has to hold FULLSCALE, for example: --out %s-FULLSCALE%s", t.peakDBFS, loudDBFS, strings.TrimSuffix(t.out, extension), extension)
+}
+
+func (t *tone) print(e env, f wave.Format, o wave.Options) {
+	fmt.Fprint(e.stderr, cautions)
+	peak := "silent"
+	if !math.IsInf(t.peakDBFS, -1) {
+		peak = fmt.Sprintf("peak %.2f dBFS", t.peakDBFS)
+	}
+	if t.asJSON {
+		e.printJSON(t.object(f, o))
+		return
+	}
+	frames := int64(t.sound.Frames())
+	fmt.Fprintf(e.stdout, "wrote %s  %s, %s, dither %v\n", t.out, measure.TimeCode(frames, f.Rate), f, o.Dither)
+	fmt.Fprintf(e.stdout, "      %s, %.3f s, %s\n", stimulus.Describe(t.signal), t.seconds, peak)
+	if t.identity == "" {
+		fmt.Fprintln(e.stdout, "      bare: no marks, so that a recording of it is not recognised")
+		return
+	}
+	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %d dBFS; its identity is in chunk %q\n", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code(), stimulus.MarkPeakDBFS, stimulus.ChunkID)
+}
+
+func (t *tone) object(f wave.Format, o wave.Options) any {
+	frames := int64(t.sound.Frames())
+	out := struct {
+		SchemaVersion int      `json:"schema_version"`
+		Command       string   `json:"command"`
+		ExitCode      int      `json:"exit_code"`
+		Signal        string   `json:"signal"`
+		Identity      string   `json:"identity,omitempty"`
+		Code          string   `json:"code,omitempty"`
+		PeakDBFS      *float64 `json:"peak_dbfs"`
+		SignalSeconds float64  `json:"signal_seconds"`
+		Dither        string   `json:"dither"`
+		Output        fileJSON `json:"output"`
+	}{SchemaVersion: 1, Command: "tone", Signal: stimulus.Describe(t.signal), Identity: t.identity, SignalSeconds: t.seconds, Dither: o.Dither.String(),
+		Output: fileJSON{Path: t.out, SHA256: hashOfFile(t.out), Frames: &frames, formatJSON: formatOf(f)}}
+	if t.identity != "" {
+		out.Code = fmt.Sprintf("%08x", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code())
+	}
+	if !math.IsInf(t.peakDBFS, -1) {
+		peak := math.Round(t.peakDBFS*1e6) / 1e6 // what lies beyond is rounding
+		out.PeakDBFS = &peak
+	}
+	return out
+}

@@ -1,0 +1,39 @@
+package measure
+
+import "math"
+
+// timeMap says where a frame of the stimulus lies in the recording: a recorder's
+// clock runs a little faster or slower than the player's.
+type timeMap struct {
+	delay float64 // where the stimulus's frame 0 lies, in frames of the recording
+	speed float64 // frames of the recording per frame of the stimulus
+}
+
+func (m timeMap) at(frame int) float64 { return m.delay + m.speed*float64(frame) }
+
+// resample reads a channel of a recording at the stimulus's frames from one to
+// another. What lies beyond the recording's ends is silence.
+func (m timeMap) resample(recording []float64, from, to int) []float64 {
+	b := resamplerSinc()
+	half := b.Half()
+	out := make([]float64, to-from)
+	edge := make([]float64, 2*half)
+	for n := range out {
+		at := m.at(from + n)
+		whole := int(math.Floor(at))
+		first := whole - half + 1
+		window := edge
+		if first >= 0 && first+2*half <= len(recording) {
+			window = recording[first : first+2*half]
+		} else {
+			for j := range edge {
+				edge[j] = 0
+				if k := first + j; k >= 0 && k < len(recording) {
+					edge[j] = recording[k]
+				}
+			}
+		}
+		out[n] = b.At(at-float64(whole), window)
+	}
+	return out
+}

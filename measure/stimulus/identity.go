@@ -1,0 +1,95 @@
+package stimulus
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Marked is a signal as it is played and recorded: between marks, with a code
+// from which a recording is known to be of it.
+type Marked struct {
+	Signal Signal
+	Rate   int // Hz
+}
+
+// ChunkID names the chunk of a WAV file that holds the identity.
+const ChunkID = "bbst"
+
+// schema is the version of the signals: it is counted up when a kind's samples or
+// the marks change, so that what was recorded of the old ones is not taken for
+// the new.
+const schema = 1
+
+// Identity is all that the sound depends on, in one line:
+//
+//	boothbench-stimulus schema=1 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 …
+func (m Marked) Identity() string {
+	return fmt.Sprintf("%s schema=%d rate_hz=%d %s", identityWord, schema, m.Rate, Describe(m.Signal))
+}
+
+const identityWord = "boothbench-stimulus"
+
+// ParseIdentity makes the stimulus that an identity tells of.
+func ParseIdentity(line string) (Marked, error) {
+	refuse := func(found, accepted string) (Marked, error) {
+		return Marked{}, fmt.Errorf("stimulus identity %q: found %s, accepted: %s", line, found, accepted)
+	}
+	words := strings.Fields(line)
+	if len(words) < 4 || words[0] != identityWord {
+		return refuse("no identity", fmt.Sprintf("%q, schema, rate_hz, kind, settings", identityWord))
+	}
+	if words[1] != fmt.Sprintf("schema=%d", schema) {
+		return refuse(words[1], fmt.Sprintf("schema=%d: make the stimulus anew", schema))
+	}
+	text, isRate := strings.CutPrefix(words[2], "rate_hz=")
+	rate, err := strconv.Atoi(text)
+	if !isRate || err != nil {
+		return refuse(words[2], "rate_hz=48000, or another rate")
+	}
+	signal, err := Parse(strings.Join(words[3:], " "))
+	if err != nil {
+		return refuse(err.Error(), "settings of that kind")
+	}
+	return Marked{signal, rate}, nil
+}
+
+// Code is what the sound carries of the identity: the first 32 bits of its
+// SHA-256.
+func (m Marked) Code() uint32 {
+	sum := sha256.Sum256([]byte(m.Identity()))
+	return binary.BigEndian.Uint32(sum[:])
+}
+
+// Make returns the signal between its marks, channels x frames, and where its
+// parts lie. The marks are in all channels.
+func (m Marked) Make() (dsp.Block, Layout, error) {
+	if m.Rate < leastMarkRate {
+		return nil, Layout{}, &dsp.SettingError{Setting: "rate", Found: fmt.Sprintf("%d Hz", m.Rate), Accepted: fmt.Sprintf("%d Hz or more, for the marks", leastMarkRate)}
+	}
+	signal, err := m.Signal.Make(m.Rate)
+	if err != nil {
+		return nil, Layout{}, err
+	}
+	l := LayoutOf(m.Rate, signal.Frames())
+	b := dsp.NewBlock(len(signal), l.Frames)
+	peak := dsp.DBToAmplitude(MarkPeakDBFS)
+	add := func(plane []float64, at int, c Chirp) {
+		for n, x := range c.Wave(float64(m.Rate)) {
+			plane[at+n] = peak * x
+		}
+	}
+	for c, plane := range b {
+		add(plane, l.StartMark, MarkChirp(m.Rate, true))
+		for i, bit := range spell(m.Code()) {
+			add(plane, l.Code+i*l.Symbol, SymbolChirp(m.Rate, bit))
+		}
+		copy(plane[l.Signal:], signal[c])
+		add(plane, l.EndMark, MarkChirp(m.Rate, false))
+	}
+	return b, l, nil
+}

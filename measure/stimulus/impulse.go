@@ -1,0 +1,34 @@
+package stimulus
+
+import "github.com/boothbench/boothbench/dsp"
+
+// Impulse is one sample in silence: what a device makes of it is its impulse
+// response. It carries little energy: for what is noisy, take a Sweep.
+type Impulse struct {
+	PeakDBFS    float64
+	LeadSeconds float64 // silence before it
+	Seconds     float64 // in all
+	Channels    int     // 0 stands for one
+}
+
+// StandardImpulse leaves a device a second of silence on either side.
+func StandardImpulse(peakDBFS float64) Impulse {
+	return Impulse{PeakDBFS: peakDBFS, LeadSeconds: 1, Seconds: 2}
+}
+
+// Kind is "impulse".
+func (i Impulse) Kind() string { return "impulse" }
+
+// Frame is where the impulse lies at a rate in Hz.
+func (i Impulse) Frame(rate int) int { return frames(i.LeadSeconds, rate) }
+
+// Make returns the impulse at a rate in Hz.
+func (i Impulse) Make(rate int) (dsp.Block, error) {
+	if err := firstError(checkFormat(rate, i.Channels), checkPeak(i.PeakDBFS), checkSeconds(i.Seconds),
+		checkRange("lead_seconds", i.LeadSeconds, 0, i.Seconds/2, "s")); err != nil {
+		return nil, err
+	}
+	plane := make([]float64, frames(i.Seconds, rate))
+	plane[i.Frame(rate)] = dsp.DBToAmplitude(i.PeakDBFS)
+	return spread(plane, i.Channels, 0), nil
+}

@@ -1,0 +1,64 @@
+package stimulus
+
+import (
+	"fmt"
+	"math/bits"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// MLS is a maximum-length sequence: 2^Order − 1 samples of +peak or −peak whose
+// periodic autocorrelation is an impulse but for −1 (Golomb, "Shift Register
+// Sequences", 1967). It is periodic, so it has no fades: they would break that.
+type MLS struct {
+	Order    int // 10 to 20
+	Periods  int // how often it is repeated; the first only lets a device settle
+	PeakDBFS float64
+	Channels int // 0 stands for one; all have the same sequence
+}
+
+// mlsTaps are the stages that are fed back, one primitive polynomial for each
+// order from 10; bit k−1 stands for stage k. (from memory; the test counts the
+// period of each)
+var mlsTaps = [...]uint32{
+	taps(10, 7), taps(11, 9), taps(12, 11, 10, 4), taps(13, 12, 11, 8), taps(14, 13, 12, 2), taps(15, 14),
+	taps(16, 15, 13, 4), taps(17, 14), taps(18, 11), taps(19, 18, 17, 14), taps(20, 17),
+}
+
+const leastMLSOrder, mostMLSOrder = 10, 20
+
+func taps(stages ...int) uint32 {
+	mask := uint32(0)
+	for _, s := range stages {
+		mask |= 1 << (s - 1)
+	}
+	return mask
+}
+
+// Kind is "mls".
+func (m MLS) Kind() string { return "mls" }
+
+// Period is the length of one sequence in frames.
+func (m MLS) Period() int { return 1<<m.Order - 1 }
+
+// Make returns the sequences at a rate in Hz.
+func (m MLS) Make(rate int) (dsp.Block, error) {
+	if m.Order < leastMLSOrder || m.Order > mostMLSOrder {
+		return nil, &dsp.SettingError{Setting: "order", Found: fmt.Sprint(m.Order), Accepted: fmt.Sprintf("%d to %d", leastMLSOrder, mostMLSOrder)}
+	}
+	if err := firstError(checkFormat(rate, m.Channels), checkPeak(m.PeakDBFS), checkRange("periods", float64(m.Periods), 1, 100, "")); err != nil {
+		return nil, err
+	}
+	peak, mask := dsp.DBToAmplitude(m.PeakDBFS), mlsTaps[m.Order-leastMLSOrder]
+	plane := make([]float64, m.Period()*m.Periods)
+	state := uint32(1)
+	for n := range plane {
+		plane[n] = peak
+		if state&1 == 1 {
+			plane[n] = -peak
+		}
+		feedback := uint32(bits.OnesCount32(state&mask) & 1)
+		state = (state<<1 | feedback) & (1<<m.Order - 1)
+	}
+	return spread(plane, m.Channels, 0), nil
+}

@@ -1,0 +1,42 @@
+package stimulus
+
+import "github.com/boothbench/boothbench/dsp"
+
+// Silence is digital zero, for idle noise.
+type Silence struct {
+	Seconds  float64
+	Channels int // 0 stands for one
+}
+
+// Kind is "silence".
+func (s Silence) Kind() string { return "silence" }
+
+// Make returns the zeros at a rate in Hz.
+func (s Silence) Make(rate int) (dsp.Block, error) {
+	if err := firstError(checkFormat(rate, s.Channels), checkSeconds(s.Seconds)); err != nil {
+		return nil, err
+	}
+	return dsp.NewBlock(max(1, s.Channels), frames(s.Seconds, rate)), nil
+}
+
+// ToneThenSilence is a tone and then digital zero, in which a device can be heard
+// out: what rings on, and what never ends.
+type ToneThenSilence struct {
+	Tone           Tone
+	SilenceSeconds float64
+}
+
+// Kind is "tone-then-silence".
+func (s ToneThenSilence) Kind() string { return "tone-then-silence" }
+
+// Make returns the tone and the zeros at a rate in Hz.
+func (s ToneThenSilence) Make(rate int) (dsp.Block, error) {
+	if err := checkSeconds(s.SilenceSeconds); err != nil {
+		return nil, err
+	}
+	sound, err := s.Tone.Make(rate)
+	for c := range sound {
+		sound[c] = append(sound[c], make([]float64, frames(s.SilenceSeconds, rate))...)
+	}
+	return sound, err
+}

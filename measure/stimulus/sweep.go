@@ -1,0 +1,149 @@
+package stimulus
+
+import (
+	"math"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Sweep is an exponential swept sine (Farina, "Simultaneous measurement of
+// impulse response and distortion with a swept-sine technique", AES 108th
+// Convention, 2000): it takes the same time for every octave, so that what a
+// device adds at the n-th multiple of the frequency comes a fixed time ahead of
+// the sweep's own response, and can be told from it.
+type Sweep struct {
+	FromHz, ToHz float64
+	Seconds      float64 // fades included
+	PeakDBFS     float64
+	Channels     int // 0 stands for one
+}
+
+// StandardSweep covers the audio band and leaves room at its ends for the fades,
+// at rates from 44100 Hz.
+func StandardSweep(peakDBFS float64) Sweep {
+	return Sweep{FromHz: 5, ToHz: 22000, Seconds: 10, PeakDBFS: peakDBFS}
+}
+
+// Kind is "sweep".
+func (s Sweep) Kind() string { return "sweep" }
+
+// Growth is the time in seconds in which the frequency grows e-fold: L in the
+// papers.
+func (s Sweep) Growth() float64 { return s.Seconds / ln(s.ToHz/s.FromHz) }
+
+// HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
+// ahead of the linear one, once the sweep is divided out.
+func (s Sweep) HarmonicAdvance(n int) float64 { return s.Growth() * ln(float64(n)) }
+
+// Make returns the sweep at a rate in Hz.
+func (s Sweep) Make(rate int) (dsp.Block, error) {
+	if err := s.check(rate); err != nil {
+		return nil, err
+	}
+	plane := make([]float64, frames(s.Seconds, rate))
+	turns := growing(s.FromHz, s.Growth(), rate)
+	for n := range plane {
+		plane[n], _ = dsp.SincosPi(2 * fraction(turns(n)-turns(0)))
+	}
+	scale(plane, dsp.DBToAmplitude(s.PeakDBFS))
+	fade(plane, rate)
+	return spread(plane, s.Channels, 0), nil
+}
+
+// fraction is what a number has behind the point, exactly.
+func fraction(x float64) float64 { return x - math.Floor(x) }
+
+// ln is the natural logarithm, the same on every machine.
+func ln(x float64) float64 { return float64(dsp.Log2(x) * math.Ln2) }
+
+// growing is f1·L·e^(t/L), the turns of a sine whose frequency grows from f1.
+func growing(fromHz, growth float64, rate int) func(frame int) float64 {
+	return func(frame int) float64 {
+		return float64(fromHz * growth * dsp.Exp2(float64(frame)/float64(rate)/growth*math.Log2E))
+	}
+}
+
+func (s Sweep) check(rate int) error {
+	return firstError(checkFormat(rate, s.Channels), checkHz("to_hz", s.ToHz, rate), checkRange("from_hz", s.FromHz, 1, s.ToHz/2, "Hz"),
+		checkSeconds(s.Seconds), checkPeak(s.PeakDBFS))
+}
+
+// Inverse is the inverse filter at a rate in Hz: the sweep reversed, its level
+// falling by 6 dB an octave of the sweep. The sweep convolved with it is an
+// impulse at the last frame of the sweep, of gain 1 over the band but for the
+// ripple of the sweep's ends, 0.4 dB from peak to peak for 5 s.
+func (s Sweep) Inverse(rate int) ([]float64, error) {
+	block, err := s.Make(rate)
+	if err != nil {
+		return nil, err
+	}
+	sweep := block[0]
+	inverse := make([]float64, len(sweep))
+	for n := range inverse {
+		falling := dsp.Exp2(-float64(n) / float64(rate) / s.Growth() * math.Log2E)
+		inverse[n] = sweep[len(sweep)-1-n] * falling
+	}
+	// The spectrum of a sweep of peak A is A·√(L/f)/2 per second, that of its
+	// inverse f/f2 of it: their product, in frames, is A²·L·fs²/(4·f2).
+	peak := dsp.DBToAmplitude(s.PeakDBFS)
+	fs := float64(rate)
+	scale(inverse, 4*s.ToHz/(peak*peak*s.Growth()*fs*fs))
+	return inverse, nil
+}
+
+// SynchronisedSweep is an exponential sweep whose growth is chosen such that
+// every harmonic has the sweep's own phase (Novak, Lotton, Simon, "Synchronized
+// swept-sine: theory, application, and implementation", JAES 63(10), 2015): the
+// responses at the harmonics are right in phase as well as in magnitude.
+type SynchronisedSweep struct {
+	FromHz, ToHz float64
+	Seconds      float64 // wished; the true length is the nearest that is synchronised
+	PeakDBFS     float64
+	Channels     int // 0 stands for one
+}
+
+// Kind is "synchronised-sweep".
+func (s SynchronisedSweep) Kind() string { return "synchronised-sweep" }
+
+// Growth is the time in seconds in which the frequency grows e-fold, such that
+// the sweep begins after a whole number of turns (equation 49).
+func (s SynchronisedSweep) Growth() float64 {
+	turns := math.Round(s.FromHz * s.Seconds / ln(s.ToHz/s.FromHz))
+	return max(1, turns) / s.FromHz
+}
+
+// TrueSeconds is the length that follows from the growth.
+func (s SynchronisedSweep) TrueSeconds() float64 { return s.Growth() * ln(s.ToHz/s.FromHz) }
+
+// HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
+// ahead of the linear one, once the sweep is divided out.
+func (s SynchronisedSweep) HarmonicAdvance(n int) float64 {
+	return s.Growth() * ln(float64(n))
+}
+
+// Make returns the sweep at a rate in Hz.
+func (s SynchronisedSweep) Make(rate int) (dsp.Block, error) {
+	if err := Sweep(s).check(rate); err != nil {
+		return nil, err
+	}
+	plane := make([]float64, frames(s.TrueSeconds(), rate))
+	turns := growing(s.FromHz, s.Growth(), rate)
+	for n := range plane {
+		plane[n], _ = dsp.SincosPi(2 * fraction(turns(n)))
+	}
+	scale(plane, dsp.DBToAmplitude(s.PeakDBFS))
+	fade(plane, rate)
+	return spread(plane, s.Channels, 0), nil
+}
+
+// InverseSpectrum is the inverse filter's gain at a frequency between the
+// sweep's ends, for sound at a rate in Hz (equation 51, there per second of a
+// sweep of peak 1): times a response's discrete Fourier transform it gives the
+// device's.
+func (s SynchronisedSweep) InverseSpectrum(hz float64, rate int) complex128 {
+	growth := s.Growth()
+	turns := math.Mod(hz*growth*(1-ln(hz/s.FromHz)), 1)
+	gain := 2 * math.Sqrt(hz/growth) / float64(rate) / dsp.DBToAmplitude(s.PeakDBFS)
+	return cmplx.Rect(gain, math.Pi/4-float64(2*math.Pi*turns))
+}

@@ -1,0 +1,143 @@
+package stimulus
+
+import (
+	"math"
+	"math/cmplx"
+	"testing"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// Farina 2000 and Novak 2015, worked out for 5 s from 20 Hz to 20 kHz: L, and by
+// how much the harmonics come ahead (closed forms L·ln n; L = T/ln 1000, and 14
+// turns of 20 Hz).
+func TestSweepConstants(t *testing.T) {
+	f := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5}
+	s := SynchronisedSweep{FromHz: 20, ToHz: 20000, Seconds: 5}
+	for name, c := range map[string][2]float64{
+		"L":                 {f.Growth(), 0.72382413650542},
+		"second":            {f.HarmonicAdvance(2), 0.50171665944},
+		"third":             {f.HarmonicAdvance(3), 0.795202091199},
+		"synchronised L":    {s.Growth(), 0.7},
+		"synchronised T":    {s.TrueSeconds(), 4.83542869529},
+		"synchronised 2nd":  {s.HarmonicAdvance(2), 0.485203026392},
+		"synchronised 3rd":  {s.HarmonicAdvance(3), 0.769028602068},
+		"length of 2 is L2": {Sweep{FromHz: 10, ToHz: 20, Seconds: 3}.HarmonicAdvance(2), 3},
+	} {
+		if math.Abs(c[0]-c[1]) > 1e-11 {
+			t.Errorf("%s: %.13f s, want %.13f", name, c[0], c[1])
+		}
+	}
+}
+
+// Where the phase of the sweep is, its frequency is f1·e^(t/L): zero crossings an
+// exact time apart.
+func TestSweepFrequency(t *testing.T) {
+	const rate = 48000
+	s := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5, PeakDBFS: 0}
+	block, err := s.Make(rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := 5 / math.Log(1000)
+	for _, n := range []int{1000, 48000, 123456, 200000} {
+		want := math.Sin(2 * math.Pi * 20 * l * (math.Exp(float64(n)/rate/l) - 1))
+		// The argument is up to 1e5 rad; its rounding is 1e-11.
+		if math.Abs(block[0][n]-want) > 1e-10 {
+			t.Errorf("frame %d: %.12f, want %.12f", n, block[0][n], want)
+		}
+	}
+}
+
+// The sweep times its inverse filter is an impulse of gain 1 (Farina 2000): flat
+// over the middle of the band but for the ripple of the ends.
+func TestInverseFilter(t *testing.T) {
+	const rate = 48000
+	s := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5, PeakDBFS: -20}
+	block, _ := s.Make(rate)
+	inverse, err := s.Inverse(rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const length = 1 << 19
+	fft := fourier.NewFFT(length)
+	spectrum := func(x []float64) []complex128 {
+		padded := make([]float64, length)
+		copy(padded, x)
+		return fft.Coefficients(nil, padded)
+	}
+	a, b := spectrum(block[0]), spectrum(inverse)
+	for _, band := range []struct{ low, high, limit float64 }{
+		{100, 10000, 0.25}, // half of the ripple of 0.40 dB peak to peak of a sweep without fades
+		{500, 5000, 0.1},
+	} {
+		for k := int(band.low * length / rate); k < int(band.high*length/rate); k++ {
+			if db := 20 * math.Log10(cmplx.Abs(a[k]*b[k])); math.Abs(db) > band.limit {
+				t.Fatalf("%.1f Hz: %.3f dB, want 0 ± %g", float64(k)*rate/length, db, band.limit)
+			}
+		}
+	}
+	product := make([]complex128, len(a))
+	for k := range a {
+		product[k] = a[k] * b[k] / length
+	}
+	impulse := fft.Sequence(nil, product)
+	peak := 0
+	for n, v := range impulse {
+		if math.Abs(v) > math.Abs(impulse[peak]) {
+			peak = n
+		}
+	}
+	if peak != len(inverse)-1 {
+		t.Errorf("the impulse lies at frame %d, want %d", peak, len(inverse)-1)
+	}
+}
+
+// Novak 2015, section 4: of y = x + a2·x² + a3·x³ and a sweep of peak 1, the
+// responses at the harmonics are |H1| = 1 + 3·a3/4, |H2| = a2/2, |H3| = a3/4, each
+// at its own place ahead.
+func TestSynchronisedSweepTellsHarmonicsApart(t *testing.T) {
+	const rate, length = 96000, 1 << 20
+	const a2, a3 = 0.1, 0.05
+	s := SynchronisedSweep{FromHz: 20, ToHz: 15000, Seconds: 6, PeakDBFS: 0}
+	block, err := s.Make(rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	padded := make([]float64, length)
+	for n, x := range block[0] {
+		padded[n] = x + a2*x*x + a3*x*x*x
+	}
+	fft := fourier.NewFFT(length)
+	bins := fft.Coefficients(nil, padded)
+	bins[0] = 0
+	for k := 1; k < len(bins); k++ {
+		bins[k] *= s.InverseSpectrum(float64(k)*rate/length, rate) / length
+	}
+	h := fft.Sequence(nil, bins)
+	for n, want := range map[int]float64{1: 1 + 3*a3/4, 2: a2 / 2, 3: a3 / 4} {
+		// A stretch of 4096 frames around the place of the harmonic, which it fades
+		// in and out.
+		centre := length - int(math.Round(s.HarmonicAdvance(n)*rate))
+		const half = 2048
+		cut := make([]float64, 2*half)
+		for i := range cut {
+			cut[i] = h[(centre-half+i+length)%length] * (0.5 - 0.5*math.Cos(math.Pi*float64(i)/half))
+		}
+		spectrum := fourier.NewFFT(2*half).Coefficients(nil, cut)
+		for _, hz := range []float64{3000, 5000, 9000} {
+			bin := int(hz * 2 * half / rate)
+			got := spectrum[bin]
+			if bin%2 == 1 { // the stretch begins at −half, half a turn per bin
+				got = -got
+			}
+			if n > 1 { // its place lies between frames
+				got = complex(cmplx.Abs(got), 0)
+			}
+			// 0.5 %: the inverse is that of an endless sweep.
+			if cmplx.Abs(got/complex(want, 0)-1) > 0.005 {
+				t.Errorf("harmonic %d at %g Hz: %.6f, want %.6f", n, hz, got, want)
+			}
+		}
+	}
+}

@@ -1,0 +1,93 @@
+package stimulus
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Tone is a steady sine with a fade at each end.
+type Tone struct {
+	Hz       float64
+	PeakDBFS float64 // of a sine, the same number in dBFS by AES17
+	Seconds  float64 // fades included
+	Channels int     // 0 stands for one
+	Only     int     // the one channel, from 1, that has the tone; 0: all have it
+}
+
+// FadeMs is how long tones and noises take to rise and to fall: half a period
+// of a cosine. (common practice, no source)
+const FadeMs = 10
+
+// DefaultPeakDBFS is the level of a stimulus for which none was asked.
+const DefaultPeakDBFS = -20
+
+// StandardHz is the standard frequency of AES17-2015: prime, so that it meets
+// nearly all codes of a converter. 48000 Hz and 44100 Hz are no multiples of it.
+const StandardHz = 997
+
+// StandardTone is a tone of the standard frequency, long enough for a reading of
+// its distortion.
+func StandardTone(peakDBFS float64) Tone {
+	return Tone{Hz: StandardHz, PeakDBFS: peakDBFS, Seconds: 5}
+}
+
+// LineUpR68 is the line-up tone of EBU R 68-2000: 1 kHz, 18 dB below full scale.
+func LineUpR68() Tone { return Tone{Hz: 1000, PeakDBFS: -18, Seconds: 10} }
+
+// LineUpRP155 is the line-up tone of SMPTE RP 155: 1 kHz, 20 dB below full
+// scale. (from memory)
+func LineUpRP155() Tone { return Tone{Hz: 1000, PeakDBFS: -20, Seconds: 10} }
+
+// Kind is "tone".
+func (t Tone) Kind() string { return "tone" }
+
+// Make returns the tone at a rate in Hz.
+func (t Tone) Make(rate int) (dsp.Block, error) {
+	if err := t.check(rate); err != nil {
+		return nil, err
+	}
+	plane := make([]float64, frames(t.Seconds, rate))
+	addSine(plane, t.Hz, dsp.DBToAmplitude(t.PeakDBFS), rate)
+	fade(plane, rate)
+	return spread(plane, t.Channels, t.Only), nil
+}
+
+func (t Tone) check(rate int) error {
+	if t.Only < 0 || t.Only > max(1, t.Channels) {
+		return &dsp.SettingError{Setting: "only", Found: fmt.Sprint(t.Only), Accepted: fmt.Sprintf("0 to %d", max(1, t.Channels))}
+	}
+	return firstError(checkFormat(rate, t.Channels), checkHz("hz", t.Hz, rate), checkPeak(t.PeakDBFS), checkSeconds(t.Seconds))
+}
+
+// addSine adds a sine that begins at phase 0. Its phase is reduced exactly, so
+// that it does not drift, however long the tone.
+func addSine(plane []float64, hz, amplitude float64, rate int) {
+	for n := range plane {
+		turns := math.Mod(hz*float64(n), float64(rate)) / float64(rate)
+		sin, _ := dsp.SincosPi(2 * turns)
+		plane[n] += float64(amplitude * sin)
+	}
+}
+
+// fade lets a signal rise and fall.
+func fade(plane []float64, rate int) {
+	length := min(frames(FadeMs/1000.0, rate), len(plane)/2)
+	for n := range length {
+		sin, _ := dsp.SincosPi(float64(n) / float64(2*length))
+		plane[n] *= float64(sin * sin)
+		plane[len(plane)-1-n] *= float64(sin * sin)
+	}
+}
+
+// spread puts a plane into all channels, or only into one, counted from 1.
+func spread(plane []float64, channels, only int) dsp.Block {
+	b := dsp.NewBlock(max(1, channels), len(plane))
+	for c := range b {
+		if only == 0 || only == c+1 {
+			copy(b[c], plane)
+		}
+	}
+	return b
+}
