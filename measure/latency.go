@@ -37,7 +37,7 @@ const (
 )
 
 // Analyse reads latency_frames and latency_ms (to the first sample of the
-// response), largest_sample_frames, echo_delay_frames and echo_level_db.
+// response), largest_sample_frames, echo_delay_frames, echo_level_db and polarity.
 func (l Latency) Analyse(rate int, response dsp.Block) (Readings, error) {
 	at := l.Impulse.Frame(rate)
 	return eachChannel(response, 0, max(at+1, response.Frames()), func(x []float64) Readings {
@@ -53,6 +53,7 @@ func (l Latency) Analyse(rate int, response dsp.Block) (Readings, error) {
 			Definition: fmt.Sprintf("first sample of the response that is more than %d dB of its largest", onsetDB)})
 		r.addFrames("largest_sample", float64(peak-at), rate, Reading{Reason: reason, Reference: "the impulse", Definition: "largest |sample| of the response; a filter that spreads the impulse puts it behind the latency"})
 		r.addEcho(x, peak, rate, reason)
+		r.add("polarity", Reading{Value: math.Copysign(1, x[peak]), Reason: reason, Reference: "+1: as played, -1: inverted", Definition: "sign of the largest sample of the response"})
 		return r
 	})
 }

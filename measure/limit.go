@@ -2,6 +2,7 @@ package measure
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 )
 
@@ -26,7 +27,8 @@ func AtLeast(reading string, least float64) Limit { return Limit{Reading: readin
 
 // String is the limit in words: "at most -1", "-23.2 to -22.8".
 func (l Limit) String() string {
-	number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+	// A sum of target and tolerance may have a last digit too many.
+	number := func(v float64) string { return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64) }
 	switch {
 	case l.Min == nil && l.Max == nil:
 		return "any value"
@@ -37,8 +39,7 @@ func (l Limit) String() string {
 	case *l.Min == *l.Max:
 		return "exactly " + number(*l.Min)
 	}
-	// A sum of target and tolerance may have a last digit too many.
-	return strconv.FormatFloat(*l.Min, 'g', 10, 64) + " to " + strconv.FormatFloat(*l.Max, 'g', 10, 64)
+	return number(*l.Min) + " to " + number(*l.Max)
 }
 
 // Verdict is how a reading stands to its limit.

@@ -45,6 +45,7 @@ func commands() []command {
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"check", "hold files against limits, for automated tests", runCheck},
 		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
+		{"prove", "measure whether a chain or device does what is declared", runProve},
 		{"tone", "write test signals that a recording is known by", runTone},
 		{"specs", "list delivery specifications", runSpecs},
 		{"units", "turn levels into other units; input noise, impedance, loading", runUnits},

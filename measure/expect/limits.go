@@ -81,28 +81,13 @@ func (d *decoder) top() {
 		case "name":
 			d.limits.Name = d.String(e)
 		case "expect":
-			d.tables(e, "[[expect]]", func(t *document.Value) { d.limits.Groups = append(d.limits.Groups, d.group(t)) })
+			d.Tables(e, func(t *document.Value) { d.limits.Groups = append(d.limits.Groups, d.group(t)) })
 		default:
-			d.unknown(e, topKeys)
+			d.Unknown(e, topKeys, "")
 		}
 	}
 	if d.Root.Entry("expect") == nil && len(d.Problems) == 0 {
 		d.Report(document.Span{}, document.Problem{Key: "expect", Found: "missing", Accepted: "an [[expect]] table for each group of files"})
-	}
-}
-
-// tables calls read for each table of a list.
-func (d *decoder) tables(e document.Entry, what string, read func(*document.Value)) {
-	if e.Value.Kind != document.Array {
-		d.WrongType(e.Key, e.Value, what+" tables", "")
-		return
-	}
-	for _, item := range e.Value.Items {
-		if item.Kind != document.Table {
-			d.WrongType(e.Key, item, what+" tables", "")
-			continue
-		}
-		read(item)
 	}
 }
 
@@ -184,59 +169,11 @@ func (d *decoder) beside(name string) string {
 // limit reads an entry such as true_peak_dbtp = { max = -1 }.
 func (d *decoder) limit(e document.Entry, others []string) (measure.Limit, bool) {
 	if _, known := instrumentOf(e.Key); !known {
-		d.unknown(e, append(readingNames(), others...))
+		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain lists them)")
 		return measure.Limit{}, false
 	}
-	const accepted = "{ min = …, max = … }, or { target = …, tolerance = … }, in the unit that the name ends in"
-	if e.Value.Kind != document.Table {
-		hint := ""
-		if e.Value.Kind == document.Integer || e.Value.Kind == document.Float {
-			hint = "say which: { max = " + e.Value.Raw + " } or { min = " + e.Value.Raw + " }"
-		}
-		d.WrongType(e.Key, e.Value, accepted, hint)
-		return measure.Limit{}, false
-	}
-	given := map[string]*float64{}
-	for _, part := range e.Value.Entries {
-		switch part.Key {
-		case "min", "max", "target", "tolerance":
-			if part.Value.Kind != document.Integer && part.Value.Kind != document.Float {
-				d.WrongType(e.Key+"."+part.Key, part.Value, "a number", "")
-				return measure.Limit{}, false
-			}
-			if v := part.Value.Number; v-v != 0 || part.Key == "tolerance" && v < 0 {
-				d.Report(part.Value.At, document.Problem{Key: e.Key + "." + part.Key, Found: "found " + part.Value.Raw, Accepted: "a finite number; a tolerance of 0 or more"})
-				return measure.Limit{}, false
-			}
-			v := part.Value.Number
-			given[part.Key] = &v
-		default:
-			d.unknown(part, []string{"min", "max", "target", "tolerance"})
-			return measure.Limit{}, false
-		}
-	}
-	l := measure.Limit{Reading: e.Key, Min: given["min"], Max: given["max"]}
-	target, tolerance := given["target"], given["tolerance"]
-	switch {
-	case target != nil && tolerance != nil && l.Min == nil && l.Max == nil:
-		l = measure.Between(e.Key, *target, *tolerance)
-	case target != nil || tolerance != nil, l.Min == nil && l.Max == nil, l.Min != nil && l.Max != nil && *l.Min > *l.Max:
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "no usable limit", Accepted: accepted})
-		return measure.Limit{}, false
-	}
-	return l, true
-}
-
-// unknown reports a key, with the one that was probably meant.
-func (d *decoder) unknown(e document.Entry, accepted []string) {
-	p := document.Problem{Key: e.Key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
-	if len(accepted) > 20 {
-		p.Accepted = "the name of a reading (boothbench explain lists them)"
-	}
-	if near := document.Nearest(e.Key, accepted); near != "" {
-		p.Hint = "did you mean " + near + "?"
-	}
-	d.Report(e.At, p)
+	b, ok := d.Bounds(e)
+	return measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}, ok
 }
 
 // Covers tells whether the group is about a file, by its name as it was given

@@ -43,7 +43,7 @@ func builtIn() []Spec { return slices.Clone(readBuiltIn()) }
 // readSpecs reads the [[spec]] tables.
 func (d *decoder) readSpecs() {
 	if e := d.Root.Entry("spec"); e != nil {
-		d.tables(*e, "[[spec]]", func(t *document.Value) {
+		d.Tables(*e, func(t *document.Value) {
 			s := d.spec(t)
 			if slices.ContainsFunc(d.limits.Specs, func(other Spec) bool { return other.Name == s.Name }) {
 				d.Report(t.At, document.Problem{Key: "name", Found: document.Quote(s.Name) + " is the name of another specification", Hint: "give it a name of its own"})

@@ -1,8 +1,7 @@
 package proof
 
 import (
-	"context"
-	"errors"
+	"encoding/json"
 
 	"github.com/boothbench/boothbench/measure"
 )
@@ -15,7 +14,7 @@ type Claim struct {
 
 // Line is a claim and what was measured.
 type Line struct {
-	Stage     string // "compressor", "the chain"
+	Stage     string // "compressor", "whole chain"; "" for a device of one piece
 	Condition string // stimulus and level
 	Why       string // the reason of the tolerance
 	measure.Judgement
@@ -43,29 +42,17 @@ func (s *Sheet) Count(v measure.Verdict) int {
 	return n
 }
 
-// Experiment is one measurement, and the claims that it decides.
-type Experiment struct {
-	Name      string // "static curve"
-	Condition string // stimulus and level, for the sheet
-	Claims    []Claim
-	Run       func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error)
-}
-
-// Prove runs experiments on a device at a rate in Hz, and adds their lines to the
-// sheet. An experiment that the device refuses is an error; what it cannot
-// decide is a line that says why.
-func (s *Sheet) Prove(ctx context.Context, stage string, d measure.Device, experiments []Experiment) error {
-	for _, x := range experiments {
-		readings, err := x.Run(ctx, d, s.RateHz)
-		if errors.Is(err, context.Canceled) {
-			return err
-		}
-		for _, c := range x.Claims {
-			if err != nil { // the experiment cannot decide it, and says why
-				readings = append(readings, measure.Named{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}})
-			}
-			s.Lines = append(s.Lines, Line{stage, x.Condition, c.Why, measure.Judge(stage, s.RateHz, readings, c.Limit)})
-		}
-	}
-	return nil
+// MarshalJSON writes the line: claim, condition, what was measured, verdict.
+func (l Line) MarshalJSON() ([]byte, error) {
+	return json.Marshal(struct {
+		Stage     string          `json:"stage,omitempty"`
+		Reading   string          `json:"reading"`
+		Min       *float64        `json:"min"`
+		Max       *float64        `json:"max"`
+		Why       string          `json:"tolerance_reason"`
+		Condition string          `json:"condition"`
+		Source    string          `json:"source,omitempty"`
+		Got       measure.Reading `json:"measured"`
+		Verdict   string          `json:"verdict"`
+	}{l.Stage, l.Reading, l.Min, l.Max, l.Why, l.Condition, l.Source, l.Got, l.Verdict.String()})
 }

@@ -1,0 +1,245 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/proof"
+)
+
+const proveUsage = `boothbench prove measures whether a chain does what its file declares: each stage
+alone, then the whole chain. Or whether a device does what a claims file says of it:
+an outside command, or hardware of which there are recordings of test signals.
+Exit code 1: a claim failed. What cannot be told is counted apart.
+
+Usage: boothbench prove CHAIN.toml [flags]
+       boothbench prove --claims CLAIMS.toml --exec 'TOOL {in} {out}' [flags]
+       boothbench prove --claims CLAIMS.toml --recording STIMULUS.wav RECORDING.wav …
+
+Examples:
+  boothbench prove voice.toml --rate 44100
+  boothbench prove --claims preamp.toml --recording sweep.wav recorded.wav
+
+A claims file:
+  schema = 1
+  device = "field preamp at +40 dB"
+  calibration = "0 dBFS = +16 dBu"                     # for levels in dBu
+  [[test]]
+  stimulus = { kind = "tone", hz = 997, seconds = 5 }  # as boothbench tone has them
+  thd_plus_noise_db = { max = -90, why = "data sheet" }
+`
+
+// proveSettings is what the flags ask for.
+type proveSettings struct {
+	claims, exec, out        string
+	recording                bool
+	rate                     int
+	timeout                  time.Duration
+	integer, asJSON          bool
+	failures, replace, quiet bool
+}
+
+func runProve(e env, args []string) error {
+	var s proveSettings
+	f := e.flags("prove", proveUsage)
+	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove at; recordings have their own")
+	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device")
+	f.StringVar(&s.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files")
+	f.BoolVar(&s.recording, "recording", false, "the files are pairs: a signal of boothbench tone, a recording of it")
+	f.StringVar(&s.out, "out", "", "write the sheet to this JSON `file` too")
+	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
+	f.DurationVar(&s.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
+	f.BoolVar(&s.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
+	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
+	f.BoolVar(&s.failures, "failures", false, "list what did not pass only")
+	f.BoolVar(&s.quiet, "quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := s.check(f.Args(), f.Changed("rate")); err != nil {
+		return err
+	}
+	return s.run(e, f.Args())
+}
+
+func (s *proveSettings) check(files []string, rateGiven bool) error {
+	switch {
+	case s.claims == "" && (s.exec != "" || s.recording):
+		return usageError("no --claims; only a chain states its own")
+	case s.exec != "" && s.recording:
+		return usageError("--exec and --recording exclude each other")
+	case s.claims != "" && s.exec == "" && !s.recording:
+		return usageError("--claims: no device; add --exec 'TOOL {in} {out}' or --recording STIMULUS.wav RECORDING.wav")
+	case s.claims == "" && len(files) != 1:
+		return usageError("found %s; accepted: one chain file, for example: boothbench prove voice.toml", plural(len(files), "file"))
+	case s.exec != "" && len(files) > 0:
+		return usageError("found %q; accepted: no files with --exec, which makes its own", files[0])
+	case s.recording && (len(files) == 0 || len(files)%2 == 1):
+		return usageError("--recording: found %s; accepted: pairs of a stimulus and its recording", plural(len(files), "file"))
+	case s.recording && rateGiven:
+		return usageError("--rate has no meaning for recordings: they have their own")
+	case s.timeout <= 0:
+		return usageError("--timeout: found %v; accepted: more than 0", s.timeout)
+	}
+	return nil
+}
+
+func (s *proveSettings) run(e env, files []string) error {
+	inputs := append([]string(nil), files...)
+	if s.claims != "" {
+		inputs = append(inputs, s.claims)
+	}
+	var out *wave.File
+	if s.out != "" {
+		var err error
+		if out, err = wave.CreateFile(s.out, s.replace, inputs); err != nil {
+			return createError(err)
+		}
+		defer out.Abort()
+	}
+	shown := newProgress(e.stderr, s.quiet, 0)
+	sheet, err := s.sheet(e, files, func(_ string, i, of int) {
+		shown.total = int64(of)
+		if i > 0 {
+			shown.add(1)
+		}
+	})
+	shown.clear()
+	if err != nil {
+		return err
+	}
+	object := sheetObject(sheet)
+	if s.asJSON {
+		e.printJSON(object)
+	} else {
+		printSheet(e.stdout, sheet, s.failures)
+	}
+	if out != nil {
+		if err := writeSheet(out, object); err != nil {
+			return outputError(err)
+		}
+	}
+	if !sheet.Passed() {
+		return &coded{exitLimit, errReported}
+	}
+	return nil
+}
+
+// sheet proves the chain or the device.
+func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int)) (*proof.Sheet, error) {
+	if s.claims == "" {
+		c, err := chain.Load(files[0])
+		if err != nil {
+			return nil, withCode(exitUsage, err)
+		}
+		sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
+		return sheet, withCode(exitUsage, err)
+	}
+	claims, err := proof.LoadClaims(s.claims)
+	if err != nil {
+		return nil, withCode(exitUsage, err)
+	}
+	if s.exec != "" {
+		command, err := measure.ParseCommand(s.exec)
+		if err != nil {
+			return nil, withCode(exitUsage, err)
+		}
+		command.Timeout, command.Integer = s.timeout, s.integer
+		sheet, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
+		return sheet, withCode(exitInput, err)
+	}
+	var pairs []proof.Pair
+	for i := 0; i < len(files); i += 2 {
+		pairs = append(pairs, proof.Pair{Stimulus: files[i], Recording: files[i+1]})
+	}
+	sheet, findings, err := proof.OfRecordings(e.ctx, claims, pairs)
+	for _, f := range findings {
+		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
+	}
+	return sheet, withCode(exitInput, err)
+}
+
+// printSheet prints what did not pass, with what to do, then the whole sheet.
+func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
+	for _, l := range s.Lines {
+		if l.Verdict != measure.Pass {
+			fmt.Fprintf(w, "%-11s  %s\n", l.Verdict, l.Judgement)
+		}
+	}
+	if !failuresOnly {
+		stage, condition := "", ""
+		for _, l := range s.Lines {
+			if l.Stage != stage {
+				fmt.Fprintf(w, "\n%s\n", l.Stage)
+				stage, condition = l.Stage, ""
+			}
+			if l.Condition != condition {
+				fmt.Fprintf(w, "  %s\n", l.Condition)
+				condition = l.Condition
+			}
+			printLine(w, l)
+		}
+		fmt.Fprintln(w)
+	}
+	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d cannot be told\n", s.Subject, s.RateHz,
+		plural(s.Count(measure.Pass), "claim"), s.Count(measure.Fail), s.Count(measure.CannotTell))
+}
+
+func printLine(w io.Writer, l proof.Line) {
+	got := "-"
+	if l.Got.Measurable() {
+		got = strings.TrimSpace(fmt.Sprintf("%.*f %s", decimalsOf(l.Got), l.Got.Value, l.Got.Unit))
+	}
+	fmt.Fprintf(w, "    %-11s  %-26s %14s   claimed: %s", l.Verdict, l.Reading, got, l.Limit)
+	if l.Why != "" {
+		fmt.Fprintf(w, " (%s)", l.Why)
+	}
+	fmt.Fprintln(w)
+}
+
+// decimalsOf is how many decimals tell something of a value.
+func decimalsOf(r measure.Reading) int {
+	switch {
+	case r.Unit == "frames" || r.Unit == "Hz" && r.Value >= 1000:
+		return 0
+	case r.Value != 0 && math.Abs(r.Value) < 0.1:
+		return 5
+	}
+	return 2
+}
+
+func sheetObject(s *proof.Sheet) any {
+	o := struct {
+		SchemaVersion int          `json:"schema_version"`
+		Command       string       `json:"command"`
+		ExitCode      int          `json:"exit_code"`
+		Subject       string       `json:"subject"`
+		RateHz        int          `json:"rate_hz"`
+		Pass          int          `json:"pass"`
+		Fail          int          `json:"fail"`
+		CannotTell    int          `json:"cannot_tell"`
+		Lines         []proof.Line `json:"lines"`
+	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.CannotTell), s.Lines}
+	if !s.Passed() {
+		o.ExitCode = exitLimit
+	}
+	return o
+}
+
+// writeSheet writes the object for people to read as well.
+func writeSheet(out *wave.File, object any) error {
+	text := json.NewEncoder(out)
+	text.SetEscapeHTML(false)
+	text.SetIndent("", "  ")
+	if err := text.Encode(object); err != nil {
+		return err
+	}
+	return out.Commit()
+}

@@ -1,0 +1,33 @@
+package measure
+
+import "strings"
+
+// mathematicalRMS begins the reference of levels for which a full-scale sine is
+// −3.01 dBFS; for all others it is 0.
+const mathematicalRMS = "mathematical rms"
+
+// Calibrated adds to levels against full scale what they are in dBu: beside
+// idle_noise_a_dbfs comes idle_noise_a_dbu.
+func (r Readings) Calibrated(c Calibration) Readings {
+	all := append(Readings(nil), r...)
+	for _, n := range r {
+		name, isLevel := strings.CutSuffix(n.Name, "_dbfs")
+		if !isLevel {
+			continue
+		}
+		unit := DBFS
+		if strings.HasPrefix(n.Reference, mathematicalRMS) {
+			unit = DBFSRMS
+		}
+		n.Name, n.Unit, n.Reference = name+"_dbu", string(DBU), "√0.6 V rms; "+c.String()
+		if n.Measurable() {
+			l, err := Level{n.Value, unit}.In(DBU, &c)
+			if err != nil {
+				n.Reason = err.Error()
+			}
+			n.Value = l.Value
+		}
+		all = append(all, n)
+	}
+	return all
+}

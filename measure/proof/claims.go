@@ -1,0 +1,162 @@
+package proof
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// ClaimsSchema is the version of the claims file that this package reads.
+const ClaimsSchema = 1
+
+// Claims is a claims file: what is declared of a device that is not a chain.
+type Claims struct {
+	Path        string
+	Device      string
+	Calibration *measure.Calibration // nil: none, and no claim in dBu
+	Tests       []Test
+}
+
+// Test is one [[test]] of a claims file: a stimulus and what is claimed of the
+// response to it.
+type Test struct {
+	Stimulus stimulus.Signal
+	Claims   []Claim
+	Line     int
+	lines    map[string]int // of the claims
+}
+
+// LoadClaims reads a claims file. What is wrong with its text is a
+// *document.FileError; that it cannot be read, the error of package os.
+func LoadClaims(name string) (*Claims, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, fmt.Errorf("claims file: %w", err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, document.MaxBytes+1))
+	if err != nil {
+		return nil, fmt.Errorf("claims file: %w", err)
+	}
+	return ParseClaims(name, text)
+}
+
+// ParseClaims reads the text of a claims file; name stands for it in errors.
+func ParseClaims(name string, text []byte) (*Claims, error) {
+	file, err := document.Read(name, "a claims file", text, "test")
+	if err != nil {
+		return nil, err
+	}
+	d := &claimsDecoder{file, &Claims{Path: name}}
+	d.top()
+	return d.claims, file.Err()
+}
+
+// claimsDecoder turns the tree of a claims file into claims.
+type claimsDecoder struct {
+	*document.Document
+	claims *Claims
+}
+
+func (d *claimsDecoder) top() {
+	d.Schema(ClaimsSchema)
+	for _, e := range d.Root.Entries {
+		switch e.Key {
+		case "schema":
+		case "device":
+			d.claims.Device = d.String(e)
+		case "calibration":
+			c, err := measure.ParseCalibration(d.String(e))
+			if err != nil && e.Value.Kind == document.String {
+				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error()})
+			}
+			d.claims.Calibration = c
+		case "test":
+			d.Tables(e, func(t *document.Value) { d.claims.Tests = append(d.claims.Tests, d.test(t)) })
+		default:
+			d.Unknown(e, []string{"schema", "device", "calibration", "test"}, "")
+		}
+	}
+	if d.Root.Entry("test") == nil && len(d.Problems) == 0 {
+		d.Report(document.Span{}, document.Problem{Key: "test", Found: "missing", Accepted: "a [[test]] table for each stimulus"})
+	}
+}
+
+func (d *claimsDecoder) test(t *document.Value) Test {
+	test := Test{Line: d.LineOf(t.At.From), lines: map[string]int{}}
+	for _, e := range t.Entries {
+		if e.Key == "stimulus" {
+			test.Stimulus = d.stimulus(e)
+		} else if c, ok := d.claim(e); ok {
+			test.Claims = append(test.Claims, c)
+			test.lines[e.Key] = d.LineOf(e.At.From)
+		}
+	}
+	switch {
+	case len(d.Problems) > 0:
+	case test.Stimulus == nil:
+		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no stimulus", Accepted: `stimulus = { kind = "sweep" }, or another kind of boothbench tone`})
+	case len(test.Claims) == 0:
+		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no claim", Accepted: "a reading with its limit, such as thd_plus_noise_db = { max = -90 }"})
+	}
+	return test
+}
+
+// stimulus reads { kind = "sweep", peak_dbfs = -20 }: the kinds and settings of
+// the signals that can be written to a file.
+func (d *claimsDecoder) stimulus(e document.Entry) stimulus.Signal {
+	const accepted = `{ kind = "sweep", peak_dbfs = -20 }: a kind of boothbench tone and its settings`
+	if e.Value.Kind != document.Table {
+		d.WrongType(e.Key, e.Value, accepted, "")
+		return nil
+	}
+	kind := ""
+	given := map[string]string{}
+	for _, part := range e.Value.Entries {
+		if part.Key == "kind" {
+			kind = d.String(part)
+		} else {
+			given[part.Key] = strings.ReplaceAll(part.Value.Raw, "_", "")
+		}
+	}
+	k, known := stimulus.Named(kind)
+	if !known {
+		var names []string
+		for _, k := range stimulus.Kinds() {
+			names = append(names, k.Name())
+		}
+		p := document.Problem{Key: "stimulus", Found: "no kind " + document.Quote(kind), Accepted: strings.Join(names, ", ")}
+		if near := document.Nearest(kind, names); near != "" {
+			p.Hint = "did you mean " + near + "?"
+		}
+		d.Report(e.Value.At, p)
+		return nil
+	}
+	signal, err := k.With(given)
+	if err != nil {
+		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: err.Error()})
+		return nil
+	}
+	if len(measure.InstrumentsFor(signal)) == 0 {
+		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: "no instrument reads a response to " + kind, Accepted: "a tone, sweep, multitone, impulse, silence or series"})
+	}
+	return signal
+}
+
+// claim reads an entry such as thd_plus_noise_db = { max = -90, why = "data sheet" }.
+func (d *claimsDecoder) claim(e document.Entry) (Claim, bool) {
+	b, ok := d.Bounds(e, "why")
+	if !ok {
+		return Claim{}, false
+	}
+	c := Claim{Limit: measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}}
+	if why := e.Value.Entry("why"); why != nil {
+		c.Why = d.String(*why)
+	}
+	return c, true
+}

@@ -1,0 +1,154 @@
+package proof
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// OfDevice proves a device that answers, such as a *measure.Command, against a
+// claims file, at a rate in Hz. Shown is as in OfChain.
+func OfDevice(ctx context.Context, c *Claims, d measure.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
+	sheet := &Sheet{Subject: c.Device, RateHz: rate}
+	for i, t := range c.Tests {
+		if shown != nil {
+			shown(stimulus.Describe(t.Stimulus), i, len(c.Tests))
+		}
+		sound, err := t.Stimulus.Make(rate)
+		if err != nil {
+			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+		}
+		response, err := measure.Respond(ctx, d, rate, sound)
+		if err != nil {
+			return nil, err
+		}
+		readings, err := measure.AnalyseAll(t.Stimulus, rate, response)
+		if err != nil {
+			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+		}
+		if err := sheet.judge(c, t, readings); err != nil {
+			return nil, err
+		}
+	}
+	return sheet, nil
+}
+
+// Pair is a stimulus file as boothbench tone writes it, and a recording of a device
+// that it was played to.
+type Pair struct{ Stimulus, Recording string }
+
+// OfRecordings proves a device of which there are recordings. Each is found,
+// aligned and checked by the marks around its stimulus; one that says nothing
+// about the device is an error with the reason. A test of which there is no
+// recording leaves lines that cannot tell.
+func OfRecordings(ctx context.Context, c *Claims, pairs []Pair) (*Sheet, []measure.Finding, error) {
+	sheet := &Sheet{Subject: c.Device}
+	heard := map[string]measure.Readings{} // by the description of the stimulus
+	var findings []measure.Finding
+	for _, p := range pairs {
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+		signal, rate, readings, found, err := p.read()
+		if err != nil {
+			return nil, nil, err
+		}
+		if sheet.RateHz != 0 && rate != sheet.RateHz {
+			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, rate, sheet.RateHz)
+		}
+		if !c.about(signal) {
+			return nil, nil, fmt.Errorf("%s: no [[test]] of %s has its stimulus, %s", p.Stimulus, c.Path, stimulus.Describe(signal))
+		}
+		sheet.RateHz, heard[stimulus.Describe(signal)] = rate, readings
+		findings = append(findings, found...)
+	}
+	for _, t := range c.Tests {
+		readings, ok := heard[stimulus.Describe(t.Stimulus)]
+		if !ok {
+			for _, claim := range t.Claims {
+				readings = append(readings, measure.Named{Name: claim.Reading, Reading: measure.Reading{Reason: "no recording of this stimulus was given", Frame: -1, Channel: -1}})
+			}
+		}
+		if err := sheet.judge(c, t, readings); err != nil {
+			return nil, nil, err
+		}
+	}
+	return sheet, findings, nil
+}
+
+// about tells whether a test has a signal as its stimulus.
+func (c *Claims) about(s stimulus.Signal) bool {
+	for _, t := range c.Tests {
+		if stimulus.Describe(t.Stimulus) == stimulus.Describe(s) {
+			return true
+		}
+	}
+	return false
+}
+
+// read aligns a recording and has the instruments look at it. What alignment tells
+// of the whole path comes first: latency, gain, polarity, drift.
+func (p Pair) read() (stimulus.Signal, int, measure.Readings, []measure.Finding, error) {
+	fail := func(err error) (stimulus.Signal, int, measure.Readings, []measure.Finding, error) {
+		return nil, 0, nil, nil, err
+	}
+	played, err := wave.Open(p.Stimulus)
+	if err != nil {
+		return fail(err)
+	}
+	defer played.Close()
+	recording, err := wave.Open(p.Recording)
+	if err != nil {
+		return fail(err)
+	}
+	defer recording.Close()
+	m, err := measure.IdentityOf(played)
+	if err != nil {
+		return fail(err)
+	}
+	a, err := measure.AlignFiles(played, recording)
+	if err != nil {
+		return fail(err)
+	}
+	readings, err := measure.AnalyseAll(m.Signal, a.Rate, a.Sound)
+	if err != nil {
+		return fail(fmt.Errorf("%s: %w", p.Recording, err))
+	}
+	return m.Signal, a.Rate, append(a.Readings, readings...), a.Findings, nil
+}
+
+// judge adds a test's lines. A claim about what no instrument reads is an error of
+// the claims file.
+func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings) error {
+	if c.Calibration != nil {
+		readings = readings.Calibrated(*c.Calibration)
+	}
+	for _, claim := range t.Claims {
+		if _, ok := readings.Get(claim.Reading); !ok {
+			return fmt.Errorf("%s:%d: %w", c.Path, t.lines[claim.Reading], noReading(claim.Reading, readings, c.Calibration))
+		}
+		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, measure.Judge(c.Device, s.RateHz, readings, claim.Limit)})
+	}
+	return nil
+}
+
+func noReading(name string, readings measure.Readings, c *measure.Calibration) error {
+	var names []string
+	for _, n := range readings {
+		names = append(names, n.Name)
+	}
+	switch near := document.Nearest(name, names); {
+	case strings.HasSuffix(name, "_dbu") && c == nil:
+		return errors.New(name + `: a level in dBu needs a calibration; add a line such as calibration = "0 dBFS = +16 dBu"`)
+	case near != "":
+		return fmt.Errorf("%s: this stimulus gives no such reading; did you mean %s?", name, near)
+	default:
+		return fmt.Errorf("%s: this stimulus gives no such reading; accepted: %s", name, strings.Join(names, ", "))
+	}
+}

@@ -1,0 +1,64 @@
+package proof
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Experiment is one measurement of a device, and the claims that it decides.
+type Experiment struct {
+	Condition string // stimulus and level, for the sheet
+	Claims    []Claim
+	Run       func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error)
+}
+
+// with is the run of an instrument.
+func with(i measure.Instrument) func(context.Context, measure.Device, int) (measure.Readings, error) {
+	return func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+		return measure.Run(ctx, d, i, rate)
+	}
+}
+
+// Prove runs experiments on a device at the sheet's rate and adds their lines. An
+// experiment that comes to nothing leaves lines that cannot tell, with the reason.
+func (s *Sheet) Prove(ctx context.Context, stage string, d measure.Device, experiments []Experiment) error {
+	for _, x := range experiments {
+		readings, err := x.Run(ctx, d, s.RateHz)
+		if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+			return err
+		}
+		for _, c := range x.Claims {
+			if err != nil {
+				readings = measure.Readings{{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}}}
+			}
+			s.Lines = append(s.Lines, Line{stage, x.Condition, c.Why, measure.Judge(stage, s.RateHz, readings, c.Limit)})
+		}
+	}
+	return nil
+}
+
+// onChannel is a reading's name in one of several channels, counted from 0.
+func onChannel(reading string, channel, channels int) string {
+	if channels < 2 {
+		return reading
+	}
+	return fmt.Sprintf("%s_ch%d", reading, channel+1)
+}
+
+// exactly claims a value that nothing may change.
+func exactly(reading string, value float64, why string) Claim {
+	return Claim{measure.Between(reading, value, 0), why}
+}
+
+// within claims a value to within a tolerance in its unit.
+func within(reading string, value, tolerance float64, why string) Claim {
+	return Claim{measure.Between(reading, value, tolerance), why}
+}
+
+// atMost claims an upper bound.
+func atMost(reading string, most float64, why string) Claim {
+	return Claim{measure.AtMost(reading, most), why}
+}

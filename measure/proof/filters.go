@@ -1,0 +1,179 @@
+package proof
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// A response is a complex gain at a frequency in Hz.
+type response func(hz float64) complex128
+
+// sweep is the stimulus of filters: −20 dBFS leaves room for +20 dB of boost,
+// and in process no noise makes a longer or louder one worth its time.
+func sweep(rate, channels int) stimulus.Sweep {
+	return stimulus.Sweep{FromHz: 5, ToHz: min(22000, 0.49*float64(rate)), Seconds: 10, PeakDBFS: stimulus.DefaultPeakDBFS, Channels: channels}
+}
+
+const sweepCondition = "exponential sweep of 10 s at -20 dBFS"
+
+// sweepBoundDB is how far a response by sweep may be off, as the tests of
+// measure.SweepResponse show against biquads: 0.001 dB; ten times as much here.
+const sweepBoundDB = 0.01
+
+// deviates claims that a response is the declared one to within so many dB.
+func deviates(declared response, channels int, most float64, why string) Experiment {
+	x := Experiment{Condition: sweepCondition, Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+		return measure.Run(ctx, d, measure.SweepResponse{Sweep: sweep(rate, channels), Declared: declared}, rate)
+	}}
+	for c := range channels {
+		x.Claims = append(x.Claims, atMost(onChannel("response_deviation_db", c, channels), most, why))
+	}
+	return x
+}
+
+// readBack reads a filter's settings out of a measured response.
+func readBack(claims []Claim, condition string, read func(*measure.FrequencyResponse) measure.Readings) Experiment {
+	return Experiment{Condition: condition, Claims: claims, Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+		instrument := measure.SweepResponse{Sweep: sweep(rate, 1)}
+		sound, err := instrument.Sweep.Make(rate)
+		if err != nil {
+			return nil, err
+		}
+		answer, err := measure.Respond(ctx, d, rate, sound)
+		if err != nil {
+			return nil, err
+		}
+		curves, err := instrument.Curves(rate, answer)
+		if err != nil {
+			return nil, err
+		}
+		return read(curves[0]), nil
+	}}
+}
+
+// without takes a known response out of a measured one.
+func without(f *measure.FrequencyResponse, known response) *measure.FrequencyResponse {
+	rest := *f
+	rest.Gain = make([]complex128, len(f.Gain))
+	for i, hz := range f.Hz {
+		rest.Gain[i] = f.Gain[i]
+		if k := known(hz); cmplx.Abs(k) > 1e-6 { // a notch's bottom hides what it is multiplied with
+			rest.Gain[i] /= k
+		}
+	}
+	return &rest
+}
+
+func highPass(s dsp.HighPassSettings, rate int) []Experiment {
+	declared := butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate)
+	pass := math.Sqrt(s.CornerHz * float64(rate) / 2) // between corner and Nyquist frequency, over the logarithm
+	reference := &measure.FrequencyResponse{}
+	experiments := []Experiment{deviates(declared, 1, sweepBoundDB, "ten times the sweep's own error")}
+	// The sweep has to show an octave below the corner, or it cannot be read back.
+	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
+		return experiments
+	}
+	for hz := 5.0; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
+		reference.Hz = append(reference.Hz, hz)
+		reference.Gain = append(reference.Gain, declared(hz))
+	}
+	claims := []Claim{within("corner_hz", s.CornerHz, 0.005*s.CornerHz, "0.5 %: a tenth of what an ear or a part's tolerance makes of it (common practice, no source)")}
+	read := func(f *measure.FrequencyResponse) measure.Readings {
+		return f.CornerReadings(pass, max(f.Hz[0], s.CornerHz/16))
+	}
+	if slope, _ := read(reference).Get("slope_db_per_octave"); slope.Measurable() {
+		claims = append(claims, within("slope_db_per_octave", slope.Value, 0.01*math.Abs(slope.Value),
+			fmt.Sprintf("1 %% of what a Butterworth filter of order %d has over these octaves", s.SlopeDBPerOctave/6)))
+	}
+	return append(experiments, readBack(claims, sweepCondition, read))
+}
+
+func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
+	strays, whole := strayDB(s, rate), response(func(float64) complex128 { return 1 })
+	for _, b := range s.Bands {
+		whole = product(whole, cookbookBand(b, s.Design, rate))
+	}
+	why := "ten times the sweep's own error, from the Cookbook's filter"
+	if s.Design == dsp.Matched {
+		why = "the deviation from the analogue filter that the stage declares, and the sweep's error"
+	}
+	experiments := []Experiment{deviates(whole, 1, sum(strays)+sweepBoundDB, why)}
+	for i, b := range s.Bands {
+		others := response(func(float64) complex128 { return 1 })
+		for k, other := range s.Bands {
+			if k != i {
+				others = product(others, cookbookBand(other, s.Design, rate))
+			}
+		}
+		condition := sweepCondition
+		if len(s.Bands) > 1 {
+			condition = fmt.Sprintf("%s; band %d, the declared response of the others taken out", sweepCondition, i+1)
+		}
+		// What the others stray by is left in.
+		if claims, read := bandClaims(b, s.Design, rate, sum(strays)+sweepBoundDB); len(claims) > 0 {
+			experiments = append(experiments, readBack(claims, condition, func(f *measure.FrequencyResponse) measure.Readings { return read(without(f, others)) }))
+		}
+	}
+	return experiments
+}
+
+// strayDB is by how many dB each band declares to stray from its analogue
+// prototype, which only a matched one does.
+func strayDB(s dsp.EqualiserSettings, rate int) []float64 {
+	e, err := dsp.NewEqualiser(s, rate, 1)
+	if err != nil || s.Design != dsp.Matched {
+		return nil
+	}
+	return e.BandDeviationsDB()
+}
+
+func sum(x []float64) (total float64) {
+	for _, v := range x {
+		total += v
+	}
+	return total
+}
+
+// readableDB is the least gain of a band whose Q is read back: what a matched band
+// may stray by moves the half-gain points of a smaller one too far.
+const readableDB = 3
+
+// bandClaims are what can be read back of one band within the audio band.
+func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) ([]Claim, func(*measure.FrequencyResponse) measure.Readings) {
+	top := min(20000, 0.45*float64(rate))
+	if math.Abs(b.GainDB) < 1 || b.CentreHz < 40 || b.CentreHz > top/2 {
+		return nil, nil
+	}
+	const hzWhy, qWhy = "2 %: less than a tenth of a third of an octave", "5 %: what the stray of the gain makes of the half-gain points"
+	switch b.Shape {
+	case dsp.Bell:
+		claims := []Claim{
+			within("centre_hz", b.CentreHz, 0.02*b.CentreHz, hzWhy),
+			within("bell_gain_db", b.GainDB, strays, "what the stage declares to deviate by, and the sweep's error"),
+		}
+		if math.Abs(b.GainDB) >= readableDB && b.Q >= 0.5 && b.CentreHz*(1+1/b.Q) < top {
+			// The bilinear transform narrows a bell; what it narrows to is declared.
+			claims = append(claims, within("bell_q", declaredQ(b, design, rate), 0.05*b.Q, qWhy))
+		}
+		return claims, func(f *measure.FrequencyResponse) measure.Readings {
+			return f.BellReadings(b.CentreHz/1.5, b.CentreHz*1.5)
+		}
+	case dsp.LowShelf, dsp.HighShelf:
+		off, on := top*0.99, max(10, b.CentreHz/16)
+		if b.Shape == dsp.HighShelf {
+			off, on = on, off
+		}
+		if math.Abs(b.GainDB) < readableDB || b.Q < 0.5 || b.CentreHz*8 > top && b.Shape == dsp.HighShelf {
+			return nil, nil
+		}
+		return []Claim{within("shelf_hz", b.CentreHz, 0.03*b.CentreHz, "3 %: what the stray of the gain moves the point of half the gain by")},
+			func(f *measure.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
+	}
+	return nil, nil
+}

@@ -1,0 +1,78 @@
+package proof
+
+import (
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// whole states what a chain claims as a whole: the latency that it declares plus
+// the delays that it was asked for; and, where no stage works by level, the product
+// of its responses.
+func whole(c *chain.Chain, rate int) ([]Experiment, error) {
+	channels, enabled := 1, []chain.Stage{}
+	for _, s := range c.Stages {
+		if !s.Enabled {
+			continue
+		}
+		enabled = append(enabled, s)
+		channels = max(channels, reach(channelsOf(s.Settings)))
+	}
+	e, err := c.Prepare(rate, channels)
+	if err != nil {
+		return nil, err
+	}
+	frames := slices.Repeat([]int{e.Latency()}, channels)
+	for _, s := range enabled {
+		if d, ok := s.Settings.(dsp.DelaySettings); ok {
+			for i, n := range delayFrames(d, rate, channels) {
+				frames[i] += n
+			}
+		}
+	}
+	experiments := []Experiment{latency(frames...)}
+	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 {
+		experiments = append(experiments, deviates(declared, 1, strays, "the sum of what the stages may deviate"))
+	}
+	return experiments, nil
+}
+
+// channelsOf is a stage's list of channels.
+func channelsOf(settings any) []int {
+	switch s := settings.(type) {
+	case dsp.GainSettings:
+		return s.Channels
+	case dsp.PolaritySettings:
+		return s.Channels
+	case dsp.DelaySettings:
+		return s.Channels
+	}
+	return nil
+}
+
+// linear is the response that stages in series declare, and by how many dB they may
+// stray from it; ok tells that none of them works by level.
+func linear(stages []chain.Stage, rate int) (declared response, straysDB float64, ok bool) {
+	declared = func(float64) complex128 { return 1 }
+	for _, stage := range stages {
+		straysDB += sweepBoundDB
+		switch s := stage.Settings.(type) {
+		case dsp.HighPassSettings:
+			declared = product(declared, butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate))
+		case dsp.EqualiserSettings:
+			for _, b := range s.Bands {
+				declared = product(declared, cookbookBand(b, s.Design, rate))
+			}
+			straysDB += sum(strayDB(s, rate))
+		case dsp.GainSettings:
+			g := complex(math.Pow(10, s.GainDB/20), 0)
+			declared = product(declared, func(float64) complex128 { return g })
+		case dsp.PolaritySettings, dsp.DelaySettings: // no magnitude
+		default:
+			return nil, 0, false
+		}
+	}
+	return declared, straysDB, len(stages) > 0
+}
