@@ -27,8 +27,13 @@ func AtLeast(reading string, least float64) Limit { return Limit{Reading: readin
 
 // String is the limit in words: "at most -1", "-23.2 to -22.8".
 func (l Limit) String() string {
-	// A sum of target and tolerance may have a last digit too many.
-	number := func(v float64) string { return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64) }
+	number := func(v float64) string { // no more digits than it takes to tell limits apart
+		digits := 1e4
+		if math.Abs(v) < 0.01 {
+			digits = 1e8
+		}
+		return strconv.FormatFloat(math.Round(v*digits)/digits, 'f', -1, 64)
+	}
 	switch {
 	case l.Min == nil && l.Max == nil:
 		return "any value"

@@ -91,9 +91,9 @@ func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error)
 	r := &overshootResponse{Overshoot: o}
 	o.noImage = oneChannel
 	if f.Channels > 1 {
-		r.lined = newLineUp(&driven{again, gain}, o.image.write)
+		r.lined = newLineUp(&amplified{again, gain}, o.image.write)
 	}
-	if err := d.Respond(ctx, &driven{stimulus, gain}, r); err != nil {
+	if err := d.Respond(ctx, &amplified{stimulus, gain}, r); err != nil {
 		return nil, err
 	}
 	if r.lined != nil {
@@ -130,20 +130,4 @@ func (r *overshootResponse) Write(b dsp.Block) error {
 		return nil
 	}
 	return r.lined.Write(b)
-}
-
-// driven is a source with a gain.
-type driven struct {
-	wave.Source
-	gain float64
-}
-
-func (d *driven) Read(b dsp.Block) (int, error) {
-	n, err := d.Source.Read(b)
-	for _, plane := range b {
-		for i := range plane[:n] {
-			plane[i] *= d.gain
-		}
-	}
-	return n, err
 }

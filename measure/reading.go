@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -87,6 +88,22 @@ func (r Readings) Get(name string) (Reading, bool) {
 		}
 	}
 	return Reading{}, false
+}
+
+// Worst is, for every name, the larger of the reading in r and in others; one that
+// cannot be measured gives way to one that can.
+func (r Readings) Worst(others Readings) Readings {
+	worst := append(Readings(nil), r...)
+	for _, o := range others {
+		i := slices.IndexFunc(worst, func(n Named) bool { return n.Name == o.Name })
+		switch {
+		case i < 0:
+			worst = append(worst, o)
+		case o.Measurable() && (!worst[i].Measurable() || o.Value > worst[i].Value):
+			worst[i] = o
+		}
+	}
+	return worst
 }
 
 // MarshalJSON writes an object, its keys in order.

@@ -30,6 +30,18 @@ func butterworthHighPass(order int, cornerHz float64, rate int) response {
 	}
 }
 
+// butterworthPower is the power gain of a Butterworth filter of order 2 by the
+// bilinear transform: 1/(1 + Ω⁴) as a low-pass, 1/(1 + Ω⁻⁴) as a high-pass.
+func butterworthPower(cornerHz float64, lowPass bool, rate int) func(hz float64) float64 {
+	return func(hz float64) float64 {
+		omega := math.Tan(math.Pi*hz/float64(rate)) / math.Tan(math.Pi*cornerHz/float64(rate))
+		if lowPass {
+			return 1 / (1 + math.Pow(omega, 4))
+		}
+		return 1 / (1 + math.Pow(omega, -4))
+	}
+}
+
 // cookbookBand is the analogue prototype of the W3C Audio EQ Cookbook: as it is for
 // a matched band, by the bilinear transform for a cookbook one.
 func cookbookBand(b dsp.Band, design dsp.FilterDesign, rate int) response {

@@ -23,7 +23,9 @@ func proves[S any](state func(s S, rate int) []Experiment) prover {
 var provers = map[string]prover{
 	"highpass":  proves(highPass),
 	"equaliser": proves(equaliser),
+	"de-esser":  proves(deEsser),
 	"gain":      proves(gain),
+	"limiter":   proves(limiter),
 	"polarity":  proves(polarity),
 	"delay":     proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency says all
 }

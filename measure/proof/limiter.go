@@ -1,0 +1,78 @@
+package proof
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+func limiter(s dsp.LimiterSettings, _ int) []Experiment {
+	return []Experiment{limiterHolds(s), limiterPasses(s), limiterStandsStill(s)}
+}
+
+// limiterHolds puts all that limiters fail on through a limiter.
+func limiterHolds(s dsp.LimiterSettings) Experiment {
+	const never = "a ceiling is not a target: nothing may be over it"
+	x := Experiment{
+		Condition: fmt.Sprintf("%d signals that limiters fail on, two channels, 6 to 20 dB over the ceiling", stimulus.LimiterStressCases),
+		Claims:    []Claim{atMost("overshoot_sample_db", 0, never), atMost("overshoot_annex2_db", 0, never)},
+		Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+			var worst measure.Readings
+			for _, signal := range stimulus.LimiterStressSet(s.CeilingDBTP, 2) {
+				sound, err := signal.Make(rate)
+				if err != nil {
+					return nil, err
+				}
+				open := func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(rate, len(sound)), sound), nil }
+				o, err := measure.OvershootOf(ctx, d, open, -s.DriveDB, measure.OverSettings{CeilingDBTP: s.CeilingDBTP, MostEvents: 1})
+				if err != nil {
+					return nil, err
+				}
+				worst = worst.Worst(o.Readings())
+			}
+			return worst, nil
+		},
+	}
+	if s.LinkChannels {
+		x.Claims = append(x.Claims, atMost("image_shift_db", 0.001, "the rounding of the readings; linked channels have one gain"))
+	}
+	return x
+}
+
+// limiterTone is a tone at a level against the ceiling. What is louder than full
+// scale takes a gain ahead of the limiter.
+func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experiment {
+	return Experiment{
+		Condition: fmt.Sprintf("997 Hz, %g dB against the ceiling", overDB),
+		Claims:    claims,
+		Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+			t := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
+			driven := measure.Driven{Device: d, DriveDB: s.CeilingDBTP + overDB - s.DriveDB - t.PeakDBFS}
+			return measure.Run(ctx, driven, measure.HarmonicDistortion{Tone: t}, rate)
+		},
+	}
+}
+
+// limiterPasses looks at a tone that the limiter has nothing to do with.
+func limiterPasses(s dsp.LimiterSettings) Experiment {
+	return limiterTone(s, -6,
+		within("tone_dbfs", s.CeilingDBTP-6, 0.0001, "the rounding of the reading; what is under the ceiling passes unchanged"),
+		atMost("thd_plus_noise_db", -200, "far under any converter's noise; only the rounding of the reading is left"))
+}
+
+// limiterStandsStill looks at a tone that is 6 dB too loud throughout.
+func limiterStandsStill(s dsp.LimiterSettings) Experiment {
+	claims := []Claim{
+		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.1), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than it takes: 0.1 dB cannot be heard (common practice, no source)"},
+	}
+	// A short look-ahead has to move the gain within the period, and "loud" lets it
+	// rise between the crests: neither claims a still gain.
+	if s.Release != dsp.Loud && s.LookaheadMs >= 3 {
+		claims = append(claims, atMost("thd_plus_noise_db", -120, "less than what a converter of 20 bits adds (6.02·20 dB)"))
+	}
+	return limiterTone(s, 6, claims...)
+}
