@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 
 	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
@@ -82,3 +83,14 @@ func (s Stage) Build(rate, channels int) (dsp.Processor, error) {
 
 // label names a stage in messages: "stage 2 (compressor)".
 func label(number int, s Stage) string { return fmt.Sprintf("stage %d (%s)", number, s.Kind) }
+
+// Ceiling is the ceiling in dBTP of the last enabled limiter; ok tells whether
+// there is one.
+func (c *Chain) Ceiling() (dbtp float64, ok bool) {
+	for _, stage := range slices.Backward(c.Stages) {
+		if limiter, is := stage.Settings.(dsp.LimiterSettings); is && stage.Enabled {
+			return limiter.CeilingDBTP, true
+		}
+	}
+	return 0, false
+}

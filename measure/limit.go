@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Limit bounds one reading.
@@ -98,26 +99,18 @@ func (r Judgement) off() float64 {
 	return 0
 }
 
-// decimals is how many it takes to see a value that is just outside.
-func (r Judgement) decimals() int {
-	if by := r.off(); by != 0 && max(by, -by) < 0.01 {
-		return 6
-	}
-	return 2
-}
-
 // String says subject, reading, value, limit, place and what to do in one line.
 func (r Judgement) String() string {
 	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
 	if r.Verdict == CannotTell {
 		s += "not measurable (" + r.Got.Reason + ")"
 	} else {
-		s += fmt.Sprintf("%.*f %s", r.decimals(), r.Got.Value, r.Got.Unit)
+		s += r.Got.text(r.off())
 		if r.Got.Frame >= 0 && r.Rate > 0 {
 			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
 		}
 	}
-	s += fmt.Sprintf(", limit %s %s", r.Limit, r.Got.Unit)
+	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, r.Got.Unit), " ")
 	if r.Source != "" {
 		s += " (" + r.Source + ")"
 	}
@@ -136,7 +129,7 @@ func (r Judgement) Do() string {
 		return "give a sound of which it can be measured, or take the limit out"
 	}
 	by := r.off()
-	amount := fmt.Sprintf("%.*f %s", r.decimals(), max(by, -by), differenceUnit(r.Got.Unit))
+	amount := Reading{Value: max(by, -by), Unit: differenceUnit(r.Got.Unit)}.text(0)
 	if remedy, known := remedies[r.Reading]; known {
 		text := remedy.under
 		if by > 0 {

@@ -4,7 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"slices"
+	"math"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -32,7 +33,25 @@ func (r Reading) String() string {
 	if !r.Measurable() {
 		return "not measurable: " + r.Reason
 	}
-	return fmt.Sprintf("%.2f %s", r.Value, r.Unit)
+	return r.text(0)
+}
+
+// text is the value with its unit, with two decimals or as many as it takes to tell
+// it from 0 and, up to 6, to see a difference.
+func (r Reading) text(difference float64) string {
+	decimals := 2
+	if math.Abs(r.Value) < 5e-7 {
+		r.Value = 0 // nor −0
+	}
+	if r.Unit == "frames" && r.Value == math.Trunc(r.Value) || r.Unit == "claims" {
+		decimals = 0
+	}
+	for _, v := range []float64{r.Value, difference} {
+		if v = math.Abs(v); v > 0 && v < 0.1 {
+			decimals = max(decimals, min(6, 1-int(math.Floor(math.Log10(v)))))
+		}
+	}
+	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, r.Unit))
 }
 
 // MarshalJSON writes the reading with null for a value that is not there.
@@ -88,22 +107,6 @@ func (r Readings) Get(name string) (Reading, bool) {
 		}
 	}
 	return Reading{}, false
-}
-
-// Worst is, for every name, the larger of the reading in r and in others; one that
-// cannot be measured gives way to one that can.
-func (r Readings) Worst(others Readings) Readings {
-	worst := append(Readings(nil), r...)
-	for _, o := range others {
-		i := slices.IndexFunc(worst, func(n Named) bool { return n.Name == o.Name })
-		switch {
-		case i < 0:
-			worst = append(worst, o)
-		case o.Measurable() && (!worst[i].Measurable() || o.Value > worst[i].Value):
-			worst[i] = o
-		}
-	}
-	return worst
 }
 
 // MarshalJSON writes an object, its keys in order.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -18,7 +19,7 @@ file, reading, value, limit, time code and what to do.
 
 Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]
 
-Without a FILE, the patterns in the limits file say which files are meant.
+Without a FILE, the limits file says which files and chains are meant.
 
 Examples:
   boothbench check episode.wav --limits season.toml
@@ -31,6 +32,10 @@ A limits file:
   spec = "ebu-r128"                                    # see boothbench specs
   noise_floor_dbfs = { max = -60 }
   integrated_lufs = { target = -23, tolerance = 0.5 }
+  [[expect]]
+  chain = "voice.toml"
+  claims_failed = { max = 0 }                          # see boothbench prove
+  overshoot_fine_db = { max = 0.05 }
 `
 
 func runCheck(e env, args []string) error {
@@ -54,27 +59,34 @@ func runCheck(e env, args []string) error {
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
-	files, _, err := l.Subjects(f.Args())
+	files, chains, err := l.Subjects(f.Args())
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
 	var report *wave.File
 	if *junit != "" {
-		if report, err = wave.CreateFile(*junit, *replace, append(files, *limits)); err != nil {
+		if report, err = wave.CreateFile(*junit, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
 			return createError(err)
 		}
 		defer report.Abort()
 	}
 	var checked []expect.Checked
 	var judgements []measure.Judgement
-	for _, file := range files {
-		c := l.CheckFile(e.ctx, file)
+	shown := newProgress(e.stderr, *quiet, int64(len(files)+len(chains)))
+	for i, subject := range slices.Concat(files, chains) {
+		measured := l.CheckFile
+		if i >= len(files) {
+			measured = l.CheckChain
+		}
+		c := measured(e.ctx, subject)
+		shown.add(1)
 		if errors.Is(c.Err, context.Canceled) {
 			return c.Err
 		}
 		checked = append(checked, c)
 		judgements = append(judgements, c.Judgements...)
 	}
+	shown.clear()
 	switch {
 	case *tap:
 		err = expect.WriteTAP(e.stdout, judgements)

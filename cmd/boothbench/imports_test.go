@@ -17,7 +17,7 @@ var allowed = map[string][]string{
 	"chain/document":   {},
 	"measure":          {"dsp", "dsp/wave", "measure/stimulus"},
 	"measure/stimulus": {"dsp"},
-	"measure/expect":   {"dsp", "dsp/wave", "measure", "chain/document"},
+	"measure/expect":   {"dsp", "dsp/wave", "measure", "measure/stimulus", "measure/proof", "chain", "chain/document"},
 	"measure/proof":    {"dsp", "dsp/wave", "measure", "measure/stimulus", "chain", "chain/document"},
 	"cmd/boothbench":   {"dsp", "dsp/wave", "chain", "chain/document", "measure", "measure/stimulus", "measure/expect", "measure/proof"},
 }

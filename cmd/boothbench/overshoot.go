@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -189,11 +187,10 @@ func (s *overshootSettings) ceilingOf(c *chain.Chain) error {
 	if s.ceilingGiven {
 		return nil
 	}
-	for _, stage := range slices.Backward(c.Stages) {
-		if limiter, ok := stage.Settings.(dsp.LimiterSettings); ok && stage.Enabled {
-			s.ceiling = limiter.CeilingDBTP
-			return nil
-		}
+	ceiling, ok := c.Ceiling()
+	if ok {
+		s.ceiling = ceiling
+		return nil
 	}
 	return usageError("%s has no limiter, so that it declares no ceiling: add --ceiling", s.chain)
 }

@@ -4,11 +4,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
-	"strings"
 	"time"
 
 	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/proof"
@@ -85,6 +84,8 @@ func (s *proveSettings) check(files []string, rateGiven bool) error {
 		return usageError("--recording: found %s; accepted: pairs of a stimulus and its recording", plural(len(files), "file"))
 	case s.recording && rateGiven:
 		return usageError("--rate has no meaning for recordings: they have their own")
+	case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
+		return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
 	case s.timeout <= 0:
 		return usageError("--timeout: found %v; accepted: more than 0", s.timeout)
 	}
@@ -195,24 +196,13 @@ func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 func printLine(w io.Writer, l proof.Line) {
 	got := "-"
 	if l.Got.Measurable() {
-		got = strings.TrimSpace(fmt.Sprintf("%.*f %s", decimalsOf(l.Got), l.Got.Value, l.Got.Unit))
+		got = l.Got.String()
 	}
 	fmt.Fprintf(w, "    %-11s  %-26s %14s   claimed: %s", l.Verdict, l.Reading, got, l.Limit)
 	if l.Why != "" {
 		fmt.Fprintf(w, " (%s)", l.Why)
 	}
 	fmt.Fprintln(w)
-}
-
-// decimalsOf is how many decimals tell something of a value.
-func decimalsOf(r measure.Reading) int {
-	switch {
-	case r.Unit == "frames" || r.Unit == "Hz" && r.Value >= 1000:
-		return 0
-	case r.Value != 0 && math.Abs(r.Value) < 0.1:
-		return 5
-	}
-	return 2
 }
 
 func sheetObject(s *proof.Sheet) any {

@@ -13,7 +13,9 @@ const (
 	ofMeter      instrument = iota // loudness and peaks
 	ofInspection                   // the health of a take
 	ofComparison                   // with another file
-	ofChain                        // a proof, and the overshoot of a limiter
+	ofProof                        // what a chain declares against what it does
+	ofLatency                      // of a chain
+	ofOvershoot                    // of a chain's limiter
 )
 
 // instruments says what gives each reading that a limit may name. A test holds
@@ -28,7 +30,14 @@ var instruments = map[string]instrument{
 	"dc_dbfs": ofInspection, "crest_factor_db": ofInspection, "asymmetry_db": ofInspection, "used_bits": ofInspection,
 	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
 	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
+
+	"claims_failed": ofProof, "claims_cannot_tell": ofProof,
+	"latency_frames": ofLatency, "latency_ms": ofLatency,
+	"overshoot_sample_db": ofOvershoot, "overshoot_annex2_db": ofOvershoot, "overshoot_fine_db": ofOvershoot, "image_shift_db": ofOvershoot,
 }
+
+// ofChain tells whether an instrument looks at a chain, not at a file.
+func (i instrument) ofChain() bool { return i >= ofProof }
 
 var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
 

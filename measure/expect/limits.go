@@ -3,12 +3,14 @@ package expect
 import (
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path"
 	"path/filepath"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -30,6 +32,7 @@ type Group struct {
 	Files  []string // patterns; none: every file that is named
 	Like   string   // a file to compare with; "": none
 	Chain  string   // a chain file, in place of files; "": none
+	RateHz int      // at which the chain is looked at
 	Limits []measure.Limit
 	Line   int
 }
@@ -91,10 +94,10 @@ func (d *decoder) top() {
 	}
 }
 
-var groupKeys = []string{"files", "like", "chain", "spec"}
+var groupKeys = []string{"files", "like", "chain", "rate_hz", "spec"}
 
 func (d *decoder) group(t *document.Value) Group {
-	g := Group{Line: d.LineOf(t.At.From)}
+	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000}
 	for _, e := range t.Entries {
 		switch e.Key {
 		case "files":
@@ -103,6 +106,8 @@ func (d *decoder) group(t *document.Value) Group {
 			g.Like = d.beside(d.String(e))
 		case "chain":
 			g.Chain = d.beside(d.String(e))
+		case "rate_hz":
+			g.RateHz = d.rate(e)
 		case "spec":
 			g.Limits = append(g.Limits, d.specified(e)...)
 		default:
@@ -110,6 +115,9 @@ func (d *decoder) group(t *document.Value) Group {
 				g.Limits = append(g.Limits, l)
 			}
 		}
+	}
+	if e := t.Entry("rate_hz"); e != nil && g.Chain == "" {
+		d.Report(e.At, document.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "it goes with chain = …"})
 	}
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil) {
 		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files or like", Hint: "give the chain an [[expect]] of its own"})
@@ -121,6 +129,15 @@ func (d *decoder) group(t *document.Value) Group {
 	return g
 }
 
+// rate is a rate in Hz.
+func (d *decoder) rate(e document.Entry) int {
+	v, ok := d.Number(e)
+	if ok && (v != math.Trunc(v) || v < dsp.MinRate || v > dsp.MaxRate) {
+		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: fmt.Sprintf("%d to %d Hz", dsp.MinRate, dsp.MaxRate)})
+	}
+	return int(v)
+}
+
 // fit reports limits of readings that the group has no instrument for.
 func (d *decoder) fit(t *document.Value, g Group) {
 	for _, e := range t.Entries {
@@ -129,9 +146,9 @@ func (d *decoder) fit(t *document.Value, g Group) {
 		case !known:
 		case kind == ofComparison && g.Like == "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
-		case kind == ofChain && g.Chain == "":
+		case kind.ofChain() && g.Chain == "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a chain", Hint: `add chain = "voice.toml" in place of files`})
-		case kind != ofChain && g.Chain != "":
+		case !kind.ofChain() && g.Chain != "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a file, in an [[expect]] of a chain", Hint: "give the files an [[expect]] of their own"})
 		}
 	}

@@ -2,12 +2,30 @@ package proof
 
 import (
 	"context"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 )
 
-func parse(t *testing.T, text string) *chain.Chain {
+// A stage kind without a proof is a promise that nobody holds.
+func TestEveryKindHasAProof(t *testing.T) {
+	kinds := chain.Kinds()
+	for _, k := range kinds {
+		if provers[k.Name] == nil {
+			t.Errorf("kind %s has no proof", k.Name)
+		}
+	}
+	if len(kinds) != len(provers) {
+		t.Errorf("%d kinds, %d proofs", len(kinds), len(provers))
+	}
+}
+
+// parse is a chain of stages written as in a file.
+func parse(t testing.TB, text string) *chain.Chain {
 	t.Helper()
 	c, err := chain.Parse("test.toml", []byte("schema = 1\n"+text))
 	if err != nil {
@@ -16,37 +34,152 @@ func parse(t *testing.T, text string) *chain.Chain {
 	return c
 }
 
-func TestTry(t *testing.T) {
-	c := parse(t, `
-[[stage]]
-kind = "highpass"
-[[stage]]
-kind = "equaliser"
-[[stage.band]]
-shape = "bell"
-centre_hz = 3000
-gain_db = 4
-q = 1
-[[stage.band]]
-shape = "high-shelf"
-centre_hz = 6000
-gain_db = 3
-[[stage]]
-kind = "gain"
-gain_db = 3
-[[stage]]
-kind = "delay"
-delay_ms = 1500.01
-channels = [2]
-[[stage]]
-kind = "polarity"
-channels = [2]
-`)
-	s, err := OfChain(context.Background(), c, 48000, nil)
+// stage is one stage with the given lines, of which "; " ends one.
+func stage(t testing.TB, lines string) chain.Stage {
+	t.Helper()
+	return parse(t, "[[stage]]\n"+strings.ReplaceAll(lines, "; ", "\n")).Stages[0]
+}
+
+const (
+	bell  = `kind = "equaliser"; design = "cookbook"; [[stage.band]]; shape = "bell"; centre_hz = 3000; gain_db = 4; q = 1`
+	shelf = `kind = "equaliser"; [[stage.band]]; shape = "high-shelf"; centre_hz = 4000; gain_db = -6`
+	esser = `kind = "de-esser"; mode = "absolute"; threshold_dbfs = -30`
+)
+
+// What is built as declared passes its proof, every claim of it.
+func TestStagesPass(t *testing.T) {
+	stages := []string{
+		`kind = "highpass"`,
+		`kind = "highpass"; corner_hz = 120; slope_db_per_octave = 48`,
+		`kind = "highpass"; corner_hz = 3; slope_db_per_octave = 6`,
+		bell, shelf,
+		`kind = "equaliser"; [[stage.band]]; shape = "notch"; centre_hz = 50; q = 10; [[stage.band]]; shape = "low-shelf"; centre_hz = 200; gain_db = 6`,
+		`kind = "equaliser"; [[stage.band]]; shape = "bell"; centre_hz = 12000; gain_db = -12; q = 4; [[stage.band]]; shape = "bell"; centre_hz = 300; gain_db = 3; q = 2`,
+		`kind = "de-esser"`, esser,
+		`kind = "de-esser"; ratio = 1`,
+		`kind = "limiter"`,
+		`kind = "limiter"; ceiling_dbtp = -9; drive_db = 20; lookahead_ms = 1; link_channels = false`,
+		`kind = "limiter"; release_style = "loud"`,
+		`kind = "gain"; gain_db = -7.3; channels = [2]`,
+		`kind = "polarity"; channels = [1]`,
+		`kind = "delay"; delay_ms = 1200; channels = [2]`,
+	}
+	rates := []int{48000, 44100, 96000} // in turn
+	if testing.Short() {
+		stages = stages[:4]
+	}
+	for i, text := range stages {
+		rate := rates[i%len(rates)]
+		sheet, err := OfChain(context.Background(), alone(stage(t, text)), rate, nil)
+		if err != nil {
+			t.Fatalf("%d Hz, %s: %v", rate, text, err)
+		}
+		for _, l := range sheet.Lines {
+			if l.Verdict != measure.Pass {
+				t.Errorf("%d Hz, %s: %s: %s", rate, text, l.Verdict, l.Judgement)
+			}
+		}
+	}
+}
+
+// A stage that is built otherwise than declared fails, and by the claim that
+// tells of the fault.
+func TestMisbuiltStagesFail(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
+	for _, c := range []struct{ declared, built, fails string }{
+		{`kind = "highpass"`, `kind = "highpass"; corner_hz = 84`, "corner_hz"}, // 5 % off
+		{`kind = "highpass"`, `kind = "highpass"; corner_hz = 80.5`, "response_deviation_db"},
+		{`kind = "highpass"`, `kind = "highpass"; slope_db_per_octave = 18`, "slope_db_per_octave"},
+		{bell, strings.Replace(bell, "3000", "3150", 1), "centre_hz"}, // 5 % off
+		{bell, strings.Replace(bell, "gain_db = 4", "gain_db = 4.1", 1), "bell_gain_db"},
+		{bell, strings.Replace(bell, "q = 1", "q = 1.1", 1), "bell_q"},
+		{bell, strings.Replace(bell, "cookbook", "matched", 1), "response_deviation_db"},
+		{shelf, strings.Replace(shelf, "4000", "4200", 1), "shelf_hz"},
+		{`kind = "gain"; gain_db = 6`, `kind = "gain"; gain_db = 6.02`, "gain_at_1khz_db"},
+		{`kind = "gain"; gain_db = 1; channels = [1]`, `kind = "gain"; gain_db = 1; channels = [2]`, "gain_at_1khz_db_ch2"},
+		{`kind = "polarity"; channels = [1]`, `kind = "polarity"; channels = [2]`, "polarity_ch1"},
+		{`kind = "delay"; delay_ms = 10`, `kind = "delay"; delay_ms = 10.02`, "latency_frames"}, // one frame
+		{esser, strings.Replace(esser, "-30", "-29.8", 1), "tone_dbfs"},
+		{esser, esser + "; ratio = 5", "tone_dbfs"},
+		{esser, esser + "; range_db = 6.1", "tone_dbfs"},
+		{`kind = "de-esser"`, `kind = "de-esser"; relative_db = -9.2`, "high_tone_dbfs"},
+		{`kind = "limiter"`, `kind = "limiter"; ceiling_dbtp = -0.9`, "overshoot_sample_db"},
+		{`kind = "limiter"`, `kind = "limiter"; lookahead_ms = 3.03`, "latency_frames"},
+		{`kind = "limiter"`, `kind = "limiter"; link_channels = false`, "image_shift_db"},
+		{`kind = "limiter"`, `kind = "limiter"; release_style = "loud"; lookahead_ms = 0.5`, "thd_plus_noise_db"},
+		{`kind = "limiter"`, `kind = "limiter"; drive_db = 0.01`, "tone_dbfs"},
+	} {
+		failed := failures(t, c.declared, alone(stage(t, c.built)))
+		if !strings.Contains(failed, " "+c.fails+" ") {
+			t.Errorf("%s built as %s: failed:%s, want %s among them", c.declared, c.built, failed, c.fails)
+		}
+	}
+}
+
+// failures are the readings for which a device fails what a stage declares.
+func failures(t *testing.T, declared string, d measure.Device) string {
+	t.Helper()
+	experiments, err := Of(stage(t, declared), 48000)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, l := range s.Lines {
-		t.Log(l.Verdict, l.Judgement, l.Got.Definition)
+	sheet := &Sheet{RateHz: 48000}
+	if err := sheet.Prove(context.Background(), "stage", d, experiments); err != nil {
+		t.Fatal(err)
+	}
+	failed := " "
+	for _, l := range sheet.Lines {
+		if l.Verdict == measure.Fail {
+			failed += l.Reading + " "
+		}
+	}
+	return failed
+}
+
+// late is a device with a frame of latency more than it declares.
+type late struct{ measure.Device }
+
+func (d late) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
+	if err := response.Write(dsp.NewBlock(stimulus.Format().Channels, 1)); err != nil {
+		return err
+	}
+	return d.Device.Respond(ctx, stimulus, response)
+}
+
+func TestOneFrameMoreFails(t *testing.T) {
+	for _, text := range []string{`kind = "highpass"`, bell, `kind = "de-esser"`, `kind = "limiter"`, `kind = "gain"; gain_db = 1`, `kind = "polarity"`, `kind = "delay"; delay_ms = 5`} {
+		if failed := failures(t, text, late{alone(stage(t, text))}); failed != " latency_frames " {
+			t.Errorf("%s, a frame late: failed:%s, want latency_frames alone", text, failed)
+		}
+	}
+}
+
+// The whole chain has the sum of its parts' latencies and the product of their
+// responses, and fails without.
+func TestWholeChain(t *testing.T) {
+	text := "[[stage]]\nkind = \"highpass\"\n[[stage]]\nkind = \"gain\"\ngain_db = 3\n[[stage]]\nkind = \"delay\"\ndelay_ms = 2\n"
+	c := parse(t, text)
+	experiments, err := whole(c, 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range []struct {
+		built string
+		fails int
+	}{
+		{text, 0},
+		{strings.Replace(text, "= 3", "= 3.1", 1), 1},
+		{strings.Replace(text, "= 2", "= 2.03", 1), 1},
+		{"[[stage]]\nkind = \"gain\"\ngain_db = 0\n", 2},
+	} {
+		sheet := &Sheet{RateHz: 48000}
+		if err := sheet.Prove(context.Background(), WholeChain, parse(t, k.built), experiments); err != nil {
+			t.Fatal(err)
+		}
+		if got := sheet.Count(measure.Fail); got != k.fails || len(sheet.Lines) != 2 {
+			t.Errorf("%q: %d of %d failed, want %d of 2", k.built, got, len(sheet.Lines), k.fails)
+		}
 	}
 }

@@ -57,6 +57,16 @@ func readBack(claims []Claim, condition string, read func(*measure.FrequencyResp
 	}}
 }
 
+// curve is the response as an instrument would have measured it.
+func (r response) curve(rate int) *measure.FrequencyResponse {
+	f := &measure.FrequencyResponse{}
+	for hz := 5.0; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
+		f.Hz = append(f.Hz, hz)
+		f.Gain = append(f.Gain, r(hz))
+	}
+	return f
+}
+
 // without takes a known response out of a measured one.
 func without(f *measure.FrequencyResponse, known response) *measure.FrequencyResponse {
 	rest := *f
@@ -73,21 +83,16 @@ func without(f *measure.FrequencyResponse, known response) *measure.FrequencyRes
 func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	declared := butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate)
 	pass := math.Sqrt(s.CornerHz * float64(rate) / 2) // between corner and Nyquist frequency, over the logarithm
-	reference := &measure.FrequencyResponse{}
 	experiments := []Experiment{deviates(declared, 1, sweepBoundDB, "ten times the sweep's own error")}
 	// The sweep has to show an octave below the corner, or it cannot be read back.
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
 		return experiments
 	}
-	for hz := 5.0; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
-		reference.Hz = append(reference.Hz, hz)
-		reference.Gain = append(reference.Gain, declared(hz))
-	}
 	claims := []Claim{within("corner_hz", s.CornerHz, 0.005*s.CornerHz, "0.5 %: a tenth of what an ear or a part's tolerance makes of it (common practice, no source)")}
 	read := func(f *measure.FrequencyResponse) measure.Readings {
 		return f.CornerReadings(pass, max(f.Hz[0], s.CornerHz/16))
 	}
-	if slope, _ := read(reference).Get("slope_db_per_octave"); slope.Measurable() {
+	if slope, _ := read(declared.curve(rate)).Get("slope_db_per_octave"); slope.Measurable() {
 		claims = append(claims, within("slope_db_per_octave", slope.Value, 0.01*math.Abs(slope.Value),
 			fmt.Sprintf("1 %% of what a Butterworth filter of order %d has over these octaves", s.SlopeDBPerOctave/6)))
 	}
@@ -169,11 +174,13 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		if b.Shape == dsp.HighShelf {
 			off, on = on, off
 		}
-		if math.Abs(b.GainDB) < readableDB || b.Q < 0.5 || b.CentreHz*8 > top && b.Shape == dsp.HighShelf {
+		if math.Abs(b.GainDB) < readableDB || b.Q < 0.5 {
 			return nil, nil
 		}
-		return []Claim{within("shelf_hz", b.CentreHz, 0.03*b.CentreHz, "3 %: what the stray of the gain moves the point of half the gain by")},
-			func(f *measure.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
+		read := func(f *measure.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
+		// Half of what the shelf has reached at the end of the band.
+		half, _ := read(cookbookBand(b, design, rate).curve(rate)).Get("shelf_hz")
+		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, read
 	}
 	return nil, nil
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -21,20 +20,7 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 		Condition: fmt.Sprintf("%d signals that limiters fail on, two channels, 6 to 20 dB over the ceiling", stimulus.LimiterStressCases),
 		Claims:    []Claim{atMost("overshoot_sample_db", 0, never), atMost("overshoot_annex2_db", 0, never)},
 		Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-			var worst measure.Readings
-			for _, signal := range stimulus.LimiterStressSet(s.CeilingDBTP, 2) {
-				sound, err := signal.Make(rate)
-				if err != nil {
-					return nil, err
-				}
-				open := func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(rate, len(sound)), sound), nil }
-				o, err := measure.OvershootOf(ctx, d, open, -s.DriveDB, measure.OverSettings{CeilingDBTP: s.CeilingDBTP, MostEvents: 1})
-				if err != nil {
-					return nil, err
-				}
-				worst = worst.Worst(o.Readings())
-			}
-			return worst, nil
+			return measure.WorstOvershoot(ctx, d, s.CeilingDBTP, -s.DriveDB, rate, 2)
 		},
 	}
 	if s.LinkChannels {

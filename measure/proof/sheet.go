@@ -2,6 +2,9 @@ package proof
 
 import (
 	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/measure"
 )
@@ -40,6 +43,18 @@ func (s *Sheet) Count(v measure.Verdict) int {
 		}
 	}
 	return n
+}
+
+// Readings are claims_passed, claims_failed and claims_cannot_tell: their numbers.
+func (s *Sheet) Readings() measure.Readings {
+	var all measure.Readings
+	for name, v := range map[string]measure.Verdict{"claims_passed": measure.Pass, "claims_failed": measure.Fail, "claims_cannot_tell": measure.CannotTell} {
+		all = append(all, measure.Named{Name: name, Reading: measure.Reading{
+			Value: float64(s.Count(v)), Unit: "claims", Definition: fmt.Sprintf("of %d claims at %d Hz", len(s.Lines), s.RateHz), Frame: -1, Channel: -1,
+		}})
+	}
+	slices.SortFunc(all, func(a, b measure.Named) int { return strings.Compare(a.Name, b.Name) })
+	return all
 }
 
 // MarshalJSON writes the line: claim, condition, what was measured, verdict.

@@ -1,0 +1,96 @@
+package expect
+
+import (
+	"context"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/proof"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// CheckChain measures a chain, with each instrument once for each rate, and holds
+// the limits of all the groups about it against it. Where claims fail that a limit
+// is about, their own lines stand below it.
+func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
+	checked := Checked{Subject: path}
+	c, err := chain.Load(path)
+	if err != nil {
+		checked.Err = err
+		return checked
+	}
+	rates := map[int]*measuredChain{}
+	for _, g := range l.Groups {
+		if g.Chain != path {
+			continue
+		}
+		m := rates[g.RateHz]
+		if m == nil {
+			m = &measuredChain{chain: c, rate: g.RateHz, known: map[instrument]measure.Readings{}}
+			rates[g.RateHz] = m
+		}
+		for _, limit := range g.Limits {
+			kind, _ := instrumentOf(limit.Reading)
+			readings, err := m.readings(ctx, kind)
+			if err != nil {
+				checked.Err = err
+				return checked
+			}
+			j := measure.Judge(path, 0, readings, limit)
+			checked.Judgements = append(checked.Judgements, j)
+			if kind == ofProof && j.Verdict != measure.Pass {
+				checked.Judgements = append(checked.Judgements, m.unproven()...)
+			}
+		}
+	}
+	return checked
+}
+
+// measuredChain is a chain at a rate and what has been read of it.
+type measuredChain struct {
+	chain *chain.Chain
+	rate  int
+	sheet *proof.Sheet
+	known map[instrument]measure.Readings
+}
+
+func (m *measuredChain) readings(ctx context.Context, kind instrument) (measure.Readings, error) {
+	if r, ok := m.known[kind]; ok {
+		return r, nil
+	}
+	r, err := m.take(ctx, kind)
+	m.known[kind] = r
+	return r, err
+}
+
+func (m *measuredChain) take(ctx context.Context, kind instrument) (r measure.Readings, err error) {
+	switch kind {
+	case ofProof:
+		if m.sheet, err = proof.OfChain(ctx, m.chain, m.rate, nil); err == nil {
+			r = m.sheet.Readings()
+		}
+	case ofLatency:
+		r, err = measure.Run(ctx, m.chain, measure.Latency{Impulse: stimulus.StandardImpulse(stimulus.DefaultPeakDBFS)}, m.rate)
+	case ofOvershoot:
+		ceiling, ok := m.chain.Ceiling()
+		if !ok {
+			return nil, nil // Judge cannot tell
+		}
+		r, err = measure.WorstOvershoot(ctx, m.chain, ceiling, 0, m.rate, 2)
+	}
+	return r, err
+}
+
+// unproven are the claims that did not pass.
+func (m *measuredChain) unproven() []measure.Judgement {
+	var all []measure.Judgement
+	for _, line := range m.sheet.Lines {
+		if line.Verdict != measure.Pass {
+			j := line.Judgement
+			j.Subject = m.chain.Path + ", " + line.Stage
+			all = append(all, j)
+		}
+	}
+	return slices.Clip(all)
+}
