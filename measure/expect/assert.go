@@ -3,7 +3,6 @@ package expect
 import (
 	"testing"
 
-	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -50,5 +49,3 @@ func NoiseFloor(t testing.TB, s Sound, mostDBFS float64) {
 	t.Helper()
 	Reading(t, s, measure.AtMost("noise_floor_dbfs", mostDBFS))
 }
-
-var _ = wave.Open

@@ -1,0 +1,81 @@
+package expect_test
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// outsideTest is what a module that contains a voice chain would write. The tone
+// is common to both tests: −20 dBFS peak, and one of them asks too much of it.
+const outsideTest = `package voice
+
+import (
+	"math"
+	"testing"
+
+	"github.com/go-audio/audio"
+
+	"github.com/boothbench/boothbench/measure/expect"
+)
+
+func tone() [][]float64 {
+	x := make([]float64, 2*48000)
+	for n := range x {
+		x[n] = 0.1 * math.Sin(2*math.Pi*997*float64(n)/48000)
+	}
+	return [][]float64{x}
+}
+
+func TestVoice(t *testing.T) {
+	planes := expect.Planes(48000, tone())
+	expect.TruePeakAtMost(t, planes, -19.9)
+	expect.Loudness(t, planes, -23, 0.1)
+	buffer := &audio.FloatBuffer{Format: &audio.Format{NumChannels: 1, SampleRate: 48000}, Data: tone()[0]}
+	expect.TruePeakAtMost(t, expect.Buffer(buffer), -19.9)
+}
+
+func TestTooLoud(t *testing.T) {
+	expect.Loudness(t, expect.Planes(48000, tone()), -16, 0.5)
+}
+`
+
+// A module outside this one uses the assertions with a copy of this one.
+func TestModuleOutside(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
+	root, err := filepath.Abs("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sums, err := os.ReadFile(filepath.Join(root, "go.sum"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	for name, text := range map[string]string{
+		"go.mod": "module example.org/harbour-street\n\ngo 1.26\n\nrequire (\n\tgithub.com/boothbench/boothbench v0.0.0\n\tgithub.com/go-audio/audio v1.0.0\n)\n\nreplace github.com/boothbench/boothbench => " + root + "\n",
+		"go.sum": string(sums), "voice_test.go": outsideTest,
+	} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	run := func(name string) (string, error) {
+		c := exec.Command("go", "test", "-mod=mod", "-run", "^"+name+"$", "./...")
+		c.Dir = dir
+		out, err := c.CombinedOutput()
+		return string(out), err
+	}
+	if out, err := run("TestVoice"); err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+	out, err := run("TestTooLoud")
+	want := "voice_test.go:29: the planes: integrated_lufs is -23.01 LUFS, limit -16.5 to -15.5 LUFS: raise the level by 6.51 LU"
+	if err == nil || !strings.Contains(out, want) {
+		t.Errorf("%v\n%s\nwant a failure with %s", err, out, want)
+	}
+}
