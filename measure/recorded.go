@@ -8,6 +8,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // Recorded is a device of which there is a recording: of what it made of one
@@ -18,24 +19,47 @@ type Recorded struct {
 }
 
 // Respond gives the recording, if the stimulus is the one that was recorded.
-func (d *Recorded) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
-	played, err := wave.Open(d.Stimulus)
+func (d *Recorded) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {
+	file, err := wave.Open(d.Stimulus)
 	if err != nil {
 		return err
 	}
-	defer played.Close()
+	defer file.Close()
 	recorded, err := wave.Open(d.Recording)
 	if err != nil {
 		return err
 	}
 	defer recorded.Close()
-	if err := sameFormat(d.Recording, recorded.Format(), played.Format()); err != nil {
+	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
 		return err
 	}
-	if err := sameSound(ctx, stimulus, played, d.Stimulus); err != nil {
+	if err := sameSound(ctx, played, file, d.Stimulus); err != nil {
 		return err
 	}
 	return pass(ctx, recorded, response)
+}
+
+// Align finds the stimulus in the recording by the marks and the code around it,
+// wherever both begin, and returns the signal between the marks. The stimulus has
+// to be a file as boothbench tone writes it. A recording that says nothing about
+// the device is a *VoidError with the reason.
+func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
+	played, err := wave.Open(d.Stimulus)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer played.Close()
+	recording, err := wave.Open(d.Recording)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer recording.Close()
+	m, err := IdentityOf(played)
+	if err != nil {
+		return nil, nil, err
+	}
+	a, err := AlignFiles(played, recording)
+	return m.Signal, a, err
 }
 
 // sameFormat wants a response of the stimulus's rate and channels.

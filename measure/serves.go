@@ -55,7 +55,11 @@ func AnalyseAll(s stimulus.Signal, rate int, response dsp.Block) (Readings, erro
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, r...)
+		for _, n := range r {
+			if _, twice := all.Get(n.Name); !twice {
+				all = append(all, n)
+			}
+		}
 	}
 	return all, nil
 }

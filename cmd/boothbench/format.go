@@ -22,13 +22,24 @@ func plural[N int | int64](n N, noun string) string {
 
 // printReadings prints readings as a table: name, value, unit, place.
 func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
+	width := 22
 	for _, r := range readings {
-		fmt.Fprintf(w, "  %-22s ", r.Name)
+		width = max(width, len(r.Name))
+	}
+	reason := ""
+	for _, r := range readings {
+		fmt.Fprintf(w, "  %-*s ", width, r.Name)
 		if !r.Measurable() {
-			fmt.Fprintf(w, "not measurable: %s\n", r.Reason)
+			if r.Reason == reason {
+				fmt.Fprintln(w, "not measurable either")
+			} else {
+				fmt.Fprintf(w, "not measurable: %s\n", r.Reason)
+			}
+			reason = r.Reason
 			continue
 		}
-		line := fmt.Sprintf("%8.2f %-5s", r.Value, r.Unit)
+		reason = ""
+		line := fmt.Sprintf("%8s %-5s", strings.TrimSuffix(r.String(), " "+r.Unit), r.Unit)
 		if r.Frame >= 0 {
 			line += fmt.Sprintf("  at %s", measure.TimeCode(r.Frame, f.Rate))
 			if r.Channel >= 0 && f.Channels > 1 {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"time"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -29,21 +28,21 @@ Examples:
 
 // overshootSettings is what the flags ask for.
 type overshootSettings struct {
-	chain, exec, recording string
+	command                commandFlags
+	chain, recording       string
 	ceiling, allow         float64
 	ceilingGiven, driven   bool
 	drives                 []float64
 	events, rate, channels int
 	eventsGiven            bool
-	timeout                time.Duration
-	integer, asJSON, quiet bool
+	asJSON, quiet          bool
 }
 
 func runOvershoot(e env, args []string) error {
 	var s overshootSettings
 	f := e.flags("overshoot", overshootUsage)
 	f.StringVar(&s.chain, "chain", "", "the device is this chain `file`; the ceiling is its last limiter's")
-	f.StringVar(&s.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files")
+	s.command.add(f)
 	f.StringVar(&s.recording, "recording", "", "this `file` was recorded from a device that the one take was played to")
 	f.Float64Var(&s.ceiling, "ceiling", 0, "the ceiling in `dBTP`")
 	f.Float64SliceVar(&s.drives, "drive", nil, "gains in `dB` in front of the device, such as 0,6,12 (none: 0)")
@@ -51,8 +50,6 @@ func runOvershoot(e env, args []string) error {
 	f.IntVar(&s.events, "events", 10, "list at most this many overs, the worst ones (JSON: 1000 a run unless given)")
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` of the stress signals")
 	f.IntVar(&s.channels, "channels", 2, "channels of the stress signals")
-	f.DurationVar(&s.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
-	f.BoolVar(&s.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object a sound")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -74,7 +71,7 @@ func runOvershoot(e env, args []string) error {
 
 func (s *overshootSettings) check(takes []string) error {
 	devices := 0
-	for _, device := range []string{s.chain, s.exec, s.recording} {
+	for _, device := range []string{s.chain, s.command.exec, s.recording} {
 		if device != "" {
 			devices++
 		}
@@ -96,8 +93,9 @@ func (s *overshootSettings) check(takes []string) error {
 		return usageError("--events: found %d; accepted: 1 or more", s.events)
 	case !(s.allow >= 0 && s.allow <= 60):
 		return usageError("--allow: found %g; accepted: 0 to 60 dB", s.allow)
-	case s.timeout <= 0:
-		return usageError("--timeout: found %v; accepted: more than 0", s.timeout)
+	}
+	if err := s.command.check(); err != nil {
+		return err
 	}
 	for _, d := range s.drives {
 		if !(d >= -60 && d <= 60) {
@@ -157,13 +155,12 @@ func (r *overshootRun) prepare(takes []string) error {
 			return err
 		}
 		r.device, r.chain, r.what = c, c, s.chain
-	case s.exec != "":
-		c, err := measure.ParseCommand(s.exec)
+	case s.command.exec != "":
+		c, err := s.command.device()
 		if err != nil {
-			return withCode(exitUsage, err)
+			return err
 		}
-		c.Timeout, c.Integer = s.timeout, s.integer
-		r.device, r.what = c, s.exec
+		r.device, r.what = c, s.command.exec
 	case s.recording != "":
 		r.device, r.what = &measure.Recorded{Stimulus: takes[0], Recording: s.recording}, s.recording
 	}

@@ -205,7 +205,7 @@ func (r *overshootRun) object(s *overshootSound) any {
 	switch {
 	case r.chain != nil:
 		o.Device.Kind = "chain"
-	case r.settings.exec != "":
+	case r.settings.command.exec != "":
 		o.Device.Kind = "command"
 	case r.settings.recording != "":
 		o.Device.Kind = "recording"

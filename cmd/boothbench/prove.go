@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"time"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
@@ -37,11 +36,11 @@ A claims file:
 
 // proveSettings is what the flags ask for.
 type proveSettings struct {
-	claims, exec, out        string
+	command                  commandFlags
+	claims, out              string
 	recording                bool
 	rate                     int
-	timeout                  time.Duration
-	integer, asJSON          bool
+	asJSON                   bool
 	failures, replace, quiet bool
 }
 
@@ -50,12 +49,10 @@ func runProve(e env, args []string) error {
 	f := e.flags("prove", proveUsage)
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove at; recordings have their own")
 	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device")
-	f.StringVar(&s.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files")
+	s.command.add(f)
 	f.BoolVar(&s.recording, "recording", false, "the files are pairs: a signal of boothbench tone, a recording of it")
 	f.StringVar(&s.out, "out", "", "write the sheet to this JSON `file` too")
 	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
-	f.DurationVar(&s.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
-	f.BoolVar(&s.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
 	f.BoolVar(&s.failures, "failures", false, "list what did not pass only")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
@@ -70,15 +67,15 @@ func runProve(e env, args []string) error {
 
 func (s *proveSettings) check(files []string, rateGiven bool) error {
 	switch {
-	case s.claims == "" && (s.exec != "" || s.recording):
+	case s.claims == "" && (s.command.exec != "" || s.recording):
 		return usageError("no --claims; only a chain states its own")
-	case s.exec != "" && s.recording:
+	case s.command.exec != "" && s.recording:
 		return usageError("--exec and --recording exclude each other")
-	case s.claims != "" && s.exec == "" && !s.recording:
+	case s.claims != "" && s.command.exec == "" && !s.recording:
 		return usageError("--claims: no device; add --exec 'TOOL {in} {out}' or --recording STIMULUS.wav RECORDING.wav")
 	case s.claims == "" && len(files) != 1:
 		return usageError("found %s; accepted: one chain file, for example: boothbench prove voice.toml", plural(len(files), "file"))
-	case s.exec != "" && len(files) > 0:
+	case s.command.exec != "" && len(files) > 0:
 		return usageError("found %q; accepted: no files with --exec, which makes its own", files[0])
 	case s.recording && (len(files) == 0 || len(files)%2 == 1):
 		return usageError("--recording: found %s; accepted: pairs of a stimulus and its recording", plural(len(files), "file"))
@@ -86,10 +83,8 @@ func (s *proveSettings) check(files []string, rateGiven bool) error {
 		return usageError("--rate has no meaning for recordings: they have their own")
 	case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
 		return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
-	case s.timeout <= 0:
-		return usageError("--timeout: found %v; accepted: more than 0", s.timeout)
 	}
-	return nil
+	return s.command.check()
 }
 
 func (s *proveSettings) run(e env, files []string) error {
@@ -147,18 +142,17 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 	if err != nil {
 		return nil, withCode(exitUsage, err)
 	}
-	if s.exec != "" {
-		command, err := measure.ParseCommand(s.exec)
+	if s.command.exec != "" {
+		command, err := s.command.device()
 		if err != nil {
-			return nil, withCode(exitUsage, err)
+			return nil, err
 		}
-		command.Timeout, command.Integer = s.timeout, s.integer
 		sheet, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
 		return sheet, withCode(exitInput, err)
 	}
-	var pairs []proof.Pair
+	var pairs []measure.Recorded
 	for i := 0; i < len(files); i += 2 {
-		pairs = append(pairs, proof.Pair{Stimulus: files[i], Recording: files[i+1]})
+		pairs = append(pairs, measure.Recorded{Stimulus: files[i], Recording: files[i+1]})
 	}
 	sheet, findings, err := proof.OfRecordings(e.ctx, claims, pairs)
 	for _, f := range findings {

@@ -48,13 +48,9 @@ func runTone(e env, args []string) error {
 		}
 		return usageError("no kind named; boothbench tone lists them")
 	}
-	kind, known := stimulus.Named(args[0])
-	if !known {
-		var names []string
-		for _, k := range stimulus.Kinds() {
-			names = append(names, k.Name())
-		}
-		return usageError("no kind %q%s; accepted: %s", args[0], didYouMean(args[0], names), strings.Join(names, ", "))
+	kind, err := kindNamed(args[0])
+	if err != nil {
+		return err
 	}
 	t := newTone(e, kind)
 	if err := parse(t.flags, args[1:]); err != nil {
@@ -72,9 +68,8 @@ func (e env) listKinds() {
 
 // tone is a call of the command for a kind.
 type tone struct {
-	kind              stimulus.Kind
+	signalFlags
 	flags             *pflag.FlagSet
-	settings          map[string]*string // by key
 	out               string
 	rate, bits        int
 	float, bare       bool
@@ -86,7 +81,7 @@ type tone struct {
 }
 
 func newTone(e env, kind stimulus.Kind) *tone {
-	t := &tone{kind: kind, settings: map[string]*string{}}
+	t := &tone{}
 	usage := fmt.Sprintf(`boothbench tone %s: %s
 
 Usage: boothbench tone %[1]s --out FILE.wav [flags]
@@ -96,13 +91,7 @@ Examples:
   boothbench tone %[1]s --rate 96000 --replace --out %[1]s-96k.wav
 `, kind.Name(), kind.Help)
 	t.flags = e.flags("tone "+kind.Name(), usage)
-	for _, s := range kind.Settings() {
-		text := fmt.Sprintf("%s, `%s` (%s; default %s)", s.Help, s.Unit, s.Accepted, s.Default)
-		if s.Unit == "" {
-			text = fmt.Sprintf("%s (`number`: %s; default %s)", s.Help, s.Accepted, s.Default)
-		}
-		t.settings[s.Key] = t.flags.String(flagOf(s.Key), "", text)
-	}
+	t.signalFlags = settingsOf(kind, t.flags)
 	t.flags.StringVar(&t.out, "out", "", "the `file` to write")
 	t.flags.IntVar(&t.rate, "rate", 48000, "frames per second, `Hz`")
 	t.flags.IntVar(&t.bits, "bits", 24, "`bits` a sample: 16, 24 or 32; with --float 32 or 64")
@@ -118,15 +107,6 @@ Examples:
 	return t
 }
 
-// flagOf is a setting's flag. A louder level is asked for in the same word with
-// every kind.
-func flagOf(key string) string {
-	if key == "peak_dbfs" {
-		return "level-dbfs"
-	}
-	return strings.ReplaceAll(key, "_", "-")
-}
-
 func (t *tone) run(e env) error {
 	if t.flags.NArg() > 0 {
 		return usageError("found %q; accepted: flags only (see boothbench %s --help)", t.flags.Arg(0), t.flags.Name())
@@ -139,7 +119,7 @@ func (t *tone) run(e env) error {
 		return err
 	}
 	if err := t.make(); err != nil {
-		return usageError("%v", t.named(err))
+		return usageError("%v", named(err))
 	}
 	if err := t.checkName(); err != nil {
 		return err
@@ -186,14 +166,8 @@ func (t *tone) format() (wave.Format, error) {
 
 // make makes the sound.
 func (t *tone) make() error {
-	given := map[string]string{}
-	for key, value := range t.settings {
-		if t.flags.Changed(flagOf(key)) {
-			given[key] = *value
-		}
-	}
 	var err error
-	if t.signal, err = t.kind.With(given); err != nil {
+	if t.signal, err = t.asked(t.flags); err != nil {
 		return err
 	}
 	signal, err := t.signal.Make(t.rate)
@@ -206,14 +180,6 @@ func (t *tone) make() error {
 		m := stimulus.Marked{Signal: t.signal, Rate: t.rate}
 		t.identity = m.Identity()
 		t.sound, _, err = m.Make()
-	}
-	return err
-}
-
-// named makes an error speak of flags.
-func (t *tone) named(err error) error {
-	if s, ok := err.(*dsp.SettingError); ok {
-		return fmt.Errorf("--%s: found %s; accepted: %s", flagOf(s.Setting), s.Found, s.Accepted)
 	}
 	return err
 }

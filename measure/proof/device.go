@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
-	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -39,15 +38,11 @@ func OfDevice(ctx context.Context, c *Claims, d measure.Device, rate int, shown 
 	return sheet, nil
 }
 
-// Pair is a stimulus file as boothbench tone writes it, and a recording of a device
-// that it was played to.
-type Pair struct{ Stimulus, Recording string }
-
 // OfRecordings proves a device of which there are recordings. Each is found,
 // aligned and checked by the marks around its stimulus; one that says nothing
 // about the device is an error with the reason. A test of which there is no
 // recording leaves lines that cannot tell.
-func OfRecordings(ctx context.Context, c *Claims, pairs []Pair) (*Sheet, []measure.Finding, error) {
+func OfRecordings(ctx context.Context, c *Claims, pairs []measure.Recorded) (*Sheet, []measure.Finding, error) {
 	sheet := &Sheet{Subject: c.Device}
 	heard := map[string]measure.Readings{} // by the description of the stimulus
 	var findings []measure.Finding
@@ -55,18 +50,23 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []Pair) (*Sheet, []measu
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
-		signal, rate, readings, found, err := p.read()
+		signal, a, err := p.Align()
 		if err != nil {
 			return nil, nil, err
 		}
-		if sheet.RateHz != 0 && rate != sheet.RateHz {
-			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, rate, sheet.RateHz)
+		if sheet.RateHz != 0 && a.Rate != sheet.RateHz {
+			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, a.Rate, sheet.RateHz)
 		}
 		if !c.about(signal) {
 			return nil, nil, fmt.Errorf("%s: no [[test]] of %s has its stimulus, %s", p.Stimulus, c.Path, stimulus.Describe(signal))
 		}
-		sheet.RateHz, heard[stimulus.Describe(signal)] = rate, readings
-		findings = append(findings, found...)
+		readings, err := measure.AnalyseAll(signal, a.Rate, a.Sound)
+		if err != nil {
+			return nil, nil, fmt.Errorf("%s: %w", p.Recording, err)
+		}
+		// What alignment tells of the whole path comes first: latency, gain, polarity.
+		sheet.RateHz, heard[stimulus.Describe(signal)] = a.Rate, append(a.Readings, readings...)
+		findings = append(findings, a.Findings...)
 	}
 	for _, t := range c.Tests {
 		readings, ok := heard[stimulus.Describe(t.Stimulus)]
@@ -90,37 +90,6 @@ func (c *Claims) about(s stimulus.Signal) bool {
 		}
 	}
 	return false
-}
-
-// read aligns a recording and has the instruments look at it. What alignment tells
-// of the whole path comes first: latency, gain, polarity, drift.
-func (p Pair) read() (stimulus.Signal, int, measure.Readings, []measure.Finding, error) {
-	fail := func(err error) (stimulus.Signal, int, measure.Readings, []measure.Finding, error) {
-		return nil, 0, nil, nil, err
-	}
-	played, err := wave.Open(p.Stimulus)
-	if err != nil {
-		return fail(err)
-	}
-	defer played.Close()
-	recording, err := wave.Open(p.Recording)
-	if err != nil {
-		return fail(err)
-	}
-	defer recording.Close()
-	m, err := measure.IdentityOf(played)
-	if err != nil {
-		return fail(err)
-	}
-	a, err := measure.AlignFiles(played, recording)
-	if err != nil {
-		return fail(err)
-	}
-	readings, err := measure.AnalyseAll(m.Signal, a.Rate, a.Sound)
-	if err != nil {
-		return fail(fmt.Errorf("%s: %w", p.Recording, err))
-	}
-	return m.Signal, a.Rate, append(a.Readings, readings...), a.Findings, nil
 }
 
 // judge adds a test's lines. A claim about what no instrument reads is an error of

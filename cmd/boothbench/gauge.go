@@ -1,0 +1,222 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+const gaugeUsage = `boothbench gauge puts a test signal through a chain or an outside command, or takes
+a recording of one, and prints all that its instruments read: response, latency,
+distortion, noise, static curve, attack and release. The kinds of signal, and
+their settings, are those of boothbench tone: boothbench gauge sweep --help
+
+Usage: boothbench gauge KIND --chain CHAIN.toml [flags]
+       boothbench gauge KIND --exec 'TOOL {in} {out}' [flags]
+       boothbench gauge --recording STIMULUS.wav RECORDING.wav [flags]
+
+Examples:
+  boothbench gauge sweep --chain voice.toml --curve response.csv
+  boothbench gauge --recording sweep.wav recorded.wav --json
+`
+
+// gauge is a call of the command.
+type gauge struct {
+	signalFlags // of no kind for a recording
+	flags       *pflag.FlagSet
+	command     commandFlags
+	chain       string
+	recording   bool
+	rate        int
+	calibration string
+	curve       string
+	replace     bool
+	asJSON      bool
+
+	signal   stimulus.Signal
+	device   string // what is measured
+	sound    dsp.Block
+	readings measure.Readings
+	findings []measure.Finding
+}
+
+func runGauge(e env, args []string) error {
+	g := &gauge{flags: e.flags("gauge", gaugeUsage)}
+	if len(args) > 0 && !strings.HasPrefix(args[0], "-") {
+		kind, err := kindNamed(args[0])
+		if err != nil {
+			return err
+		}
+		if len(measure.InstrumentsFor(kind.Default)) == 0 {
+			return usageError("no instrument reads a response to %s; boothbench tone %[1]s writes it", args[0])
+		}
+		args = args[1:]
+		g.flags = e.flags("gauge "+kind.Name(), fmt.Sprintf(`boothbench gauge %s: %s
+
+Usage: boothbench gauge %[1]s --chain CHAIN.toml [flags]
+
+Examples:
+  boothbench gauge %[1]s --chain voice.toml
+  boothbench gauge %[1]s --exec 'TOOL {in} {out}' --rate 96000
+`, kind.Name(), kind.Help))
+		g.signalFlags = settingsOf(kind, g.flags)
+	}
+	f := g.flags
+	g.command.add(f)
+	f.StringVar(&g.chain, "chain", "", "the device is this chain `file`")
+	f.BoolVar(&g.recording, "recording", false, "the files are a signal of boothbench tone and a recording of it")
+	f.IntVar(&g.rate, "rate", 48000, "rate in `Hz`; a recording has its own")
+	f.StringVar(&g.calibration, "calibration", "", "tells levels in dBu too, such as `'0 dBFS = +16 dBu'`")
+	f.StringVar(&g.curve, "curve", "", "write the curve, where there is one, to this CSV `file`")
+	f.BoolVar(&g.replace, "replace", false, "write over an existing curve")
+	f.BoolVar(&g.asJSON, "json", false, "print one JSON object")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := g.check(f.Args()); err != nil {
+		return err
+	}
+	return g.run(e, f.Args())
+}
+
+func (g *gauge) check(files []string) error {
+	devices := 0
+	for _, given := range []bool{g.chain != "", g.command.exec != "", g.recording} {
+		if given {
+			devices++
+		}
+	}
+	switch {
+	case devices != 1:
+		return usageError("found %s; accepted: one of --chain, --exec and --recording", plural(devices, "device"))
+	case g.recording && g.settings != nil:
+		return usageError("--recording: found the kind %s as well; accepted: the files alone, which tell their kind", g.kind.Name())
+	case g.recording && len(files) != 2:
+		return usageError("--recording: found %s; accepted: a stimulus and its recording", plural(len(files), "file"))
+	case g.recording && g.flags.Changed("rate"):
+		return usageError("--rate has no meaning for a recording: it has its own")
+	case !g.recording && g.settings == nil:
+		return usageError("no kind of signal named; for example: boothbench gauge sweep --chain voice.toml")
+	case !g.recording && len(files) > 0:
+		return usageError("found %q; accepted: flags only", files[0])
+	}
+	return g.command.check()
+}
+
+func (g *gauge) run(e env, files []string) error {
+	var calibration *measure.Calibration
+	if g.calibration != "" {
+		var err error
+		if calibration, err = measure.ParseCalibration(g.calibration); err != nil {
+			return withCode(exitUsage, err)
+		}
+	}
+	var out *wave.File
+	if g.curve != "" {
+		var err error
+		if out, err = wave.CreateFile(g.curve, g.replace, append(files, g.chain)); err != nil {
+			return createError(err)
+		}
+		defer out.Abort()
+	}
+	if err := g.measure(e, files); err != nil {
+		return err
+	}
+	if calibration != nil {
+		g.readings = g.readings.Calibrated(*calibration)
+	}
+	if out != nil {
+		if err := g.writeCurve(out); err != nil {
+			return err
+		}
+	}
+	g.print(e)
+	return nil
+}
+
+// measure has the device answer, or takes its recorded answer, and reads it.
+func (g *gauge) measure(e env, files []string) error {
+	if g.recording {
+		signal, a, err := (&measure.Recorded{Stimulus: files[0], Recording: files[1]}).Align()
+		if err != nil {
+			return inputError(err)
+		}
+		g.signal, g.device, g.rate, g.sound = signal, files[1], a.Rate, a.Sound
+		g.readings, g.findings = a.Readings, a.Findings
+	} else if err := g.respond(e); err != nil {
+		return err
+	}
+	readings, err := measure.AnalyseAll(g.signal, g.rate, g.sound)
+	g.readings = append(g.readings, readings...)
+	return inputError(err)
+}
+
+func (g *gauge) respond(e env) error {
+	var device measure.Device
+	if g.chain != "" {
+		c, err := chain.Load(g.chain)
+		if err != nil {
+			return withCode(exitUsage, err)
+		}
+		device, g.device = c, g.chain
+	} else {
+		c, err := g.command.device()
+		if err != nil {
+			return err
+		}
+		device, g.device = c, g.command.exec
+	}
+	var err error
+	if g.signal, err = g.asked(g.flags); err != nil {
+		return usageError("%v", named(err))
+	}
+	sound, err := g.signal.Make(g.rate)
+	if err != nil {
+		return usageError("%v", named(err))
+	}
+	g.sound, err = measure.Respond(e.ctx, device, g.rate, sound)
+	return inputError(err)
+}
+
+func (g *gauge) writeCurve(out *wave.File) error {
+	for _, i := range measure.InstrumentsFor(g.signal) {
+		if t, ok := i.(measure.Tabled); ok {
+			table, err := t.Table(g.rate, g.sound)
+			if err != nil {
+				return inputError(err)
+			}
+			if err := table.WriteCSV(out); err != nil {
+				return outputError(err)
+			}
+			return outputError(out.Commit())
+		}
+	}
+	return usageError("--curve: a response to %s has no curve", g.signal.Kind())
+}
+
+func (g *gauge) print(e env) {
+	for _, f := range g.findings {
+		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
+	}
+	if g.asJSON {
+		e.printJSON(struct {
+			SchemaVersion int              `json:"schema_version"`
+			Command       string           `json:"command"`
+			ExitCode      int              `json:"exit_code"`
+			Device        string           `json:"device"`
+			Signal        string           `json:"signal"`
+			RateHz        int              `json:"rate_hz"`
+			Readings      measure.Readings `json:"readings"`
+		}{1, "gauge", exitDone, g.device, stimulus.Describe(g.signal), g.rate, g.readings})
+		return
+	}
+	fmt.Fprintf(e.stdout, "%s  %s, %d Hz\n", g.device, stimulus.Describe(g.signal), g.rate)
+	printReadings(e.stdout, g.readings, wave.Unquantised(g.rate, len(g.sound)))
+}
