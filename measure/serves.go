@@ -40,6 +40,14 @@ func InstrumentsFor(s stimulus.Signal) []Instrument {
 		return []Instrument{Latency{Impulse: s}}
 	case stimulus.Silence:
 		return []Instrument{IdleNoise{Seconds: s.Seconds, Channels: s.Channels}, MainsProducts{Seconds: s.Seconds, Channels: s.Channels}}
+	case stimulus.SteppedTone:
+		return []Instrument{StaticCurve{Tone: s}}
+	case stimulus.LevelStep:
+		return []Instrument{StepResponse{Step: s}}
+	case stimulus.CrestTones:
+		return []Instrument{DetectorType{Tones: s}}
+	case stimulus.LinkTones:
+		return []Instrument{ChannelLink{Tones: s}}
 	case stimulus.ToneThenSilence:
 		return []Instrument{LimitCycle{Sound: s}}
 	}

@@ -21,13 +21,15 @@ func proves[S any](state func(s S, rate int) []Experiment) prover {
 
 // provers has a line for every kind of stage; a test holds it against the kinds.
 var provers = map[string]prover{
-	"highpass":  proves(highPass),
-	"equaliser": proves(equaliser),
-	"de-esser":  proves(deEsser),
-	"gain":      proves(gain),
-	"limiter":   proves(limiter),
-	"polarity":  proves(polarity),
-	"delay":     proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency says all
+	"highpass":   proves(highPass),
+	"expander":   proves(expander),
+	"compressor": proves(compressor),
+	"equaliser":  proves(equaliser),
+	"de-esser":   proves(deEsser),
+	"limiter":    proves(limiter),
+	"gain":       proves(gain),
+	"polarity":   proves(polarity),
+	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency says all
 }
 
 // Of states all that a stage claims at a rate in Hz, its latency first.

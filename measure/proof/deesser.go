@@ -1,7 +1,6 @@
 package proof
 
 import (
-	"context"
 	"fmt"
 	"math"
 
@@ -84,8 +83,6 @@ func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment, po
 		return x, true
 	}
 	x.Claims = []Claim{within("tone_dbfs", level-reductionDB, gainBoundDB, gainWhy)}
-	x.Run = func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-		return measure.Run(ctx, measure.Driven{Device: d, DriveDB: level - alone.PeakDBFS}, measure.HarmonicDistortion{Tone: alone}, rate)
-	}
+	x.Run = drivenBy(level-alone.PeakDBFS, measure.HarmonicDistortion{Tone: alone})
 	return x, true
 }

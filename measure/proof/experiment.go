@@ -22,6 +22,13 @@ func with(i measure.Instrument) func(context.Context, measure.Device, int) (meas
 	}
 }
 
+// drivenBy is the run of an instrument with a gain in dB ahead of the device.
+func drivenBy(driveDB float64, i measure.Instrument) func(context.Context, measure.Device, int) (measure.Readings, error) {
+	return func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+		return measure.Run(ctx, measure.Driven{Device: d, DriveDB: driveDB}, i, rate)
+	}
+}
+
 // Prove runs experiments on a device at the sheet's rate and adds their lines. An
 // experiment that comes to nothing leaves lines that cannot tell, with the reason.
 func (s *Sheet) Prove(ctx context.Context, stage string, d measure.Device, experiments []Experiment) error {

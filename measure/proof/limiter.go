@@ -32,14 +32,11 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 // limiterTone is a tone at a level against the ceiling. What is louder than full
 // scale takes a gain ahead of the limiter.
 func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experiment {
+	t := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
 	return Experiment{
 		Condition: fmt.Sprintf("997 Hz, %g dB against the ceiling", overDB),
 		Claims:    claims,
-		Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-			t := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
-			driven := measure.Driven{Device: d, DriveDB: s.CeilingDBTP + overDB - s.DriveDB - t.PeakDBFS}
-			return measure.Run(ctx, driven, measure.HarmonicDistortion{Tone: t}, rate)
-		},
+		Run:       drivenBy(s.CeilingDBTP+overDB-s.DriveDB-t.PeakDBFS, measure.HarmonicDistortion{Tone: t}),
 	}
 }
 

@@ -1,0 +1,90 @@
+package proof
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// compressed is the attenuation in dB of the static curve with a quadratic knee
+// (Giannoulis, Massberg, Reiss, JAES 60(6) 2012, eq. 4).
+func compressed(s dsp.CompressorSettings) func(levelDBFS float64) float64 {
+	slope := 1 - 1/s.Ratio
+	return func(level float64) float64 {
+		over := level - s.ThresholdDBFS
+		switch {
+		case over <= -s.KneeDB/2:
+			return 0
+		case over < s.KneeDB/2:
+			return slope * (over + s.KneeDB/2) * (over + s.KneeDB/2) / (2 * s.KneeDB)
+		}
+		return slope * over
+	}
+}
+
+func compressor(s dsp.CompressorSettings, rate int) []Experiment {
+	attenuation := compressed(s)
+	gain := func(peakDBFS float64) float64 { return s.MakeupDB - attenuation(peakDBFS-onPeaks(0, s.Detector)) }
+	threshold := onPeaks(s.ThresholdDBFS, s.Detector)
+	low, high := threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+15
+	settle := settleSeconds(s.AttackMs, s.DetectorWindowMs)
+	claims := []Claim{
+		within("plateau_gain_db", s.MakeupDB, curveBoundDB, curveWhy),
+		atMost("curve_deviation_db", curveBoundDB, curveWhy),
+		atMost("unsettled_steps", 0, "what still moves is no static curve"),
+	}
+	hz := curveHz(s.SidechainHighPassHz, rate)
+	if bends := s.Ratio >= 1.1; bends { // a flatter curve has no place where it bends
+		claims = append(claims,
+			within("compression_threshold_dbfs", threshold, curveBoundDB, curveWhy),
+			within("compression_slope", 1/s.Ratio, 0.01/s.Ratio, "1 % of the ratio"),
+			within("compression_knee_db", s.KneeDB, 0.5, "0.5 dB: moves no point of the curve by more than 0.06 dB (slope/8 of the knee)"))
+	}
+	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
+	if s.Ratio < 1.1 {
+		return experiments
+	}
+	if s.SidechainHighPassHz > 0 && s.SidechainHighPassHz < 0.2*float64(rate) {
+		// At its corner the detector hears half the power.
+		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
+			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, "3.01 dB at the corner of the detector's high-pass; "+curveWhy+", twice")}))
+	}
+	experiments = append(experiments, detectorType(s.Detector, threshold+s.KneeDB/2+4, settleSeconds(s.AttackMs+s.ReleaseMs, s.DetectorWindowMs)))
+	step := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs+0*s.HoldMs, s.HoldMs+s.DetectorWindowMs)
+	m := model{
+		step: step, rms: s.Detector == dsp.RMS, windowMs: s.DetectorWindowMs, wanted: attenuation,
+		reductionMs: s.AttackMs, gainMs: s.ReleaseMs, holdMs: s.HoldMs, lookaheadMs: s.LookaheadMs,
+	}
+	if step.HighDBFS <= 0 && hz <= step.Hz {
+		if x, err := times(m, rate, "", "attack_ms", "attack_10_90_ms", "attack_within_2db_ms", "attack_begins_ms", "release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms"); err == nil {
+			experiments = append(experiments, x)
+		}
+	}
+	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+10, gain))
+}
+
+// detectorType claims what a detector measures, at a level at which the gain moves.
+func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment {
+	want := sineOverRMS
+	if d == dsp.RMS {
+		want = 0
+	}
+	drive := max(0, peakDBFS+5)
+	tones := measure.DetectorType{Tones: stimulus.CrestTones{Hz: 3000, PeakDBFS: peakDBFS - drive, StepSeconds: stepSeconds}, DriveDB: drive}
+	return Experiment{
+		Condition: "two tones and sines of the same rms",
+		Claims:    []Claim{within("detector_crest_db", want, 0.3, "a tenth of the 3.01 dB between the two; the rest of the pair's beat in an rms window")},
+		Run:       drivenBy(drive, tones),
+	}
+}
+
+// dynamicsStep is a level step that leaves time for everything to settle.
+func dynamicsStep(lowDBFS, highDBFS, attackMs, releaseMs, waitMs float64) stimulus.LevelStep {
+	seconds := func(constantMs float64) float64 { return math.Ceil(10*max(0.3, (9*constantMs+2*waitMs)/1000)) / 10 }
+	return stimulus.LevelStep{
+		Hz: 6000, LowDBFS: lowDBFS, HighDBFS: highDBFS,
+		BeforeSeconds: seconds(releaseMs), DuringSeconds: seconds(attackMs), AfterSeconds: 1.5 * seconds(releaseMs),
+	}
+}

@@ -1,0 +1,104 @@
+package proof
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// What compressors and expanders have in common.
+
+// sineOverRMS is by how many dB the peak of a sine lies over its rms: the levels of
+// a static curve are peaks, those of an rms detector are not.
+var sineOverRMS = 10 * math.Log10(2)
+
+// onPeaks is a level of a stage's detector as the peak of a sine.
+func onPeaks(dbfs float64, detector dsp.DetectorKind) float64 {
+	if detector == dsp.RMS {
+		return dbfs + sineOverRMS
+	}
+	return dbfs
+}
+
+// curveHz is a frequency that a high-pass in the detector's path leaves alone: it
+// takes 0.0004 dB of what is ten times its corner.
+func curveHz(sidechainHz float64, rate int) float64 {
+	return min(max(stimulus.StandardHz, 10*sidechainHz), 0.2*float64(rate))
+}
+
+// staticCurve is the experiment of a stepped tone between two levels, which takes
+// what is over full scale by a gain ahead of the device.
+func staticCurve(hz, fromDBFS, toDBFS, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) Experiment {
+	drive := max(0, toDBFS)
+	curve := measure.StaticCurve{
+		Tone:     stimulus.SteppedTone{Hz: hz, FromDBFS: fromDBFS - drive, ToDBFS: toDBFS - drive, StepDB: curveStepDB, StepSeconds: stepSeconds, Back: back},
+		DriveDB:  drive,
+		Declared: declared,
+	}
+	return Experiment{
+		Condition: fmt.Sprintf("%.0f Hz in steps of %g dB from %.1f to %.1f dBFS", hz, curveStepDB, fromDBFS, toDBFS),
+		Claims:    claims,
+		Run:       drivenBy(drive, curve),
+	}
+}
+
+const (
+	curveStepDB  = 0.5
+	curveBoundDB = 0.05
+	curveWhy     = "0.05 dB: five times what a step may still move and count as settled"
+)
+
+// settleSeconds is a length of step by which what is left of a change of a step of
+// the curve has fallen to a thousandth, in the two fifths before it is read.
+func settleSeconds(constantMs, windowMs float64) float64 {
+	return min(60, max(0.3, 2.5*(7*constantMs+2*windowMs)/1000))
+}
+
+// times claims what a model of the settings shows of a step of level: so that each
+// definition of attack and release has its own figure, and a detector's window
+// counts.
+func times(m model, rate int, exact string, names ...string) (Experiment, error) {
+	readings, err := measure.Run(context.Background(), m, measure.StepResponse{Step: m.step}, rate)
+	if err != nil {
+		return Experiment{}, err
+	}
+	x := Experiment{
+		Condition: fmt.Sprintf("%.0f Hz from %.1f to %.1f dBFS and back", float64(rate)/float64(m.step.Period(rate)), m.step.LowDBFS, m.step.HighDBFS),
+		Run:       with(measure.StepResponse{Step: m.step}),
+	}
+	// A frame each for where the gain begins and where it arrives; an rms detector
+	// is read every half millisecond.
+	grain := 2000 / float64(rate)
+	why := "1 %, and two frames of half a period that the envelope takes"
+	if m.rms {
+		grain = 0.5
+		why = "1 %, and the half millisecond at which the detector is read"
+	}
+	for _, name := range names {
+		want, _ := readings.Get(name)
+		if want.Measurable() {
+			x.Claims = append(x.Claims, within(name, want.Value, grain+0.01*math.Abs(want.Value), why+exact))
+		}
+	}
+	return x, nil
+}
+
+// both claims that a stage with linked channels works on both by the louder one.
+func both(linked bool, loudDBFS float64, alone func(quietDBFS float64) float64) Experiment {
+	quiet := loudDBFS - 12
+	want, text := 0.0, "linked channels have one gain"
+	if !linked {
+		want, text = alone(loudDBFS)-alone(quiet), "unlinked channels have the gain of their own level"
+	}
+	return Experiment{
+		Condition: fmt.Sprintf("997 Hz, left at %.1f dBFS, right 12 dB lower", loudDBFS),
+		Claims:    []Claim{within("channel_gain_difference_db", want, curveBoundDB, text+"; "+curveWhy)},
+		Run: drivenBy(max(0, loudDBFS), measure.ChannelLink{Tones: stimulus.LinkTones{
+			Hz: stimulus.StandardHz, LeftDBFS: min(0, loudDBFS), RightDBFS: min(0, loudDBFS) - 12, Seconds: 3,
+		}}),
+	}
+}

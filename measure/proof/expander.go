@@ -1,0 +1,91 @@
+package proof
+
+import (
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// expanded is the attenuation in dB of a downward expander's static curve while it
+// is closed: the mirror image of a compressor's, with a range.
+func expanded(s dsp.ExpanderSettings) func(levelDBFS float64) float64 {
+	slope := s.Ratio - 1
+	return func(level float64) float64 {
+		under := s.ThresholdDBFS - level
+		switch {
+		case under <= -s.KneeDB/2:
+			return 0
+		case under < s.KneeDB/2:
+			return min(s.RangeDB, slope*(under+s.KneeDB/2)*(under+s.KneeDB/2)/(2*s.KneeDB))
+		}
+		return min(s.RangeDB, slope*under)
+	}
+}
+
+// opening is expanded with a memory: open, it does nothing until the level has been
+// more than the hysteresis under the opening level for the hold.
+func opening(s dsp.ExpanderSettings, rate int) func(levelDBFS float64) float64 {
+	closed := expanded(s)
+	opens := s.ThresholdDBFS + s.KneeDB/2
+	open, wait := false, 0
+	return func(level float64) float64 {
+		switch {
+		case level >= opens, open && level >= opens-s.HysteresisDB:
+			open, wait = true, dsp.Frames(s.HoldMs, rate)
+		case open && wait > 0:
+			wait--
+		default:
+			open = false
+		}
+		if open {
+			return 0
+		}
+		return closed(level)
+	}
+}
+
+func expander(s dsp.ExpanderSettings, rate int) []Experiment {
+	attenuation := expanded(s)
+	gain := func(peakDBFS float64) float64 { return -attenuation(peakDBFS - onPeaks(0, s.Detector)) }
+	threshold := onPeaks(s.ThresholdDBFS, s.Detector)
+	// Down to where the range is reached, or 40 dB under the threshold.
+	reach := 40.0
+	if s.Ratio > 1 {
+		reach = min(reach, s.RangeDB/(s.Ratio-1)+s.KneeDB/2+3)
+	}
+	low, high := threshold-reach, threshold+s.KneeDB/2+6
+	settle := settleSeconds(s.AttackMs, s.DetectorWindowMs)
+	hz := curveHz(s.SidechainHighPassHz, rate)
+	claims := []Claim{
+		within("plateau_gain_db", 0, curveBoundDB, curveWhy),
+		atMost("curve_deviation_db", curveBoundDB, curveWhy),
+		atMost("unsettled_steps", 0, "what still moves is no static curve"),
+	}
+	works := s.Ratio >= 1.1 && s.RangeDB >= 3
+	if works {
+		claims = append(claims,
+			within("expansion_threshold_dbfs", threshold, 2*curveBoundDB, curveWhy+", twice, since half the curve is its knee"),
+			within("expansion_ratio", s.Ratio, 0.01*s.Ratio, "1 %"))
+		if reach < 40 {
+			claims = append(claims, within("expansion_range_db", s.RangeDB, curveBoundDB, curveWhy))
+		}
+	}
+	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
+	if !works {
+		return experiments
+	}
+	if s.HysteresisDB > 0 {
+		slow := settleSeconds(s.ReleaseMs, s.DetectorWindowMs+s.HoldMs)
+		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, slow, true, nil,
+			[]Claim{within("hysteresis_db", s.HysteresisDB, curveStepDB+0.01, "one step of the curve")}))
+	}
+	step := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
+	m := model{
+		step: step, rms: s.Detector == dsp.RMS, windowMs: s.DetectorWindowMs, wanted: opening(s, rate),
+		reductionMs: s.ReleaseMs, gainMs: s.AttackMs, lookaheadMs: s.LookaheadMs, atRestDB: s.RangeDB,
+	}
+	if step.HighDBFS <= 0 && hz <= step.Hz {
+		if x, err := times(m, rate, "", "attack_ms", "attack_10_90_ms", "attack_within_2db_ms", "attack_begins_ms", "release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms"); err == nil {
+			experiments = append(experiments, x)
+		}
+	}
+	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+3, gain))
+}

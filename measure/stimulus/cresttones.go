@@ -1,0 +1,58 @@
+package stimulus
+
+import "github.com/boothbench/boothbench/dsp"
+
+// CrestTones are two sounds of the same rms level and different crest: a pair of
+// equal tones, whose wave peaks 6.02 dB over its rms, and then sines, which peak
+// 3.01 dB over theirs, at levels around the one that has the pair's rms. They tell
+// what a detector measures: for one that reads rms the sine of the same rms is as
+// loud, for one that reads peaks it is the sine that is 3.01 dB higher.
+type CrestTones struct {
+	Hz          float64 // of the sines; the pair lies 6 % below and above
+	PeakDBFS    float64 // of the sine with the pair's rms; the pair peaks 3.01 dB higher
+	StepSeconds float64
+	Channels    int // 0 stands for one
+}
+
+// CrestSteps are the levels of the sines against the pair's rms, in dB.
+func CrestSteps() []float64 { return []float64{-2, -1, 0, 1, 2, 3, 4, 5} }
+
+// StandardCrestTones leave a device half a second for each level.
+func StandardCrestTones(peakDBFS float64) CrestTones {
+	return CrestTones{Hz: 3000, PeakDBFS: peakDBFS, StepSeconds: 0.5}
+}
+
+// Kind is "crest-tones".
+func (c CrestTones) Kind() string { return "crest-tones" }
+
+// Pair are the frequencies of the pair in Hz.
+func (c CrestTones) Pair() (low, high float64) { return 0.94 * c.Hz, 1.06 * c.Hz }
+
+// Step is where the i-th sound lies at a rate in Hz, the pair being the first.
+func (c CrestTones) Step(i, rate int) (from, to int) {
+	length := frames(c.StepSeconds, rate)
+	return i * length, (i + 1) * length
+}
+
+// Make returns the sounds at a rate in Hz.
+func (c CrestTones) Make(rate int) (dsp.Block, error) {
+	low, high := c.Pair()
+	if err := firstError(checkFormat(rate, c.Channels), checkHz("hz", high, rate), checkRange("peak_dbfs", c.PeakDBFS, -200, -5, "dBFS"),
+		checkRange("step_seconds", c.StepSeconds, 0.05, 60, "s")); err != nil {
+		return nil, err
+	}
+	steps := CrestSteps()
+	_, length := c.Step(len(steps), rate)
+	plane := make([]float64, length)
+	amplitude := dsp.DBToAmplitude(c.PeakDBFS)
+	from, to := c.Step(0, rate)
+	const half = 0.7071067811865476 // two sines of A/√2 have the power of one of A
+	addSine(plane[from:to], low, float64(half*amplitude), rate)
+	addSine(plane[from:to], high, float64(half*amplitude), rate)
+	for i, db := range steps {
+		from, to := c.Step(i+1, rate)
+		addSine(plane[from:to], c.Hz, float64(amplitude*dsp.DBToAmplitude(db)), rate)
+	}
+	fade(plane, rate)
+	return spread(plane, c.Channels, 0), nil
+}

@@ -1,0 +1,90 @@
+package stimulus
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// SteppedTone is one tone whose level goes up, or down, in steps without ever
+// pausing, and back if asked for: for the static curve of a stage that works by
+// level. From step to step the level glides for GlideMs.
+type SteppedTone struct {
+	Hz          float64
+	FromDBFS    float64 // peak of the first step
+	ToDBFS      float64 // peak of the last, at most a step short of it
+	StepDB      float64 // more than 0; the levels rise or fall as from and to say
+	StepSeconds float64
+	Back        bool // and the same steps back
+	Channels    int  // 0 stands for one
+}
+
+// GlideMs is how long a stepped tone takes from level to level: a jump would be a
+// click. (common practice, no source)
+const GlideMs = 10
+
+// StandardSteppedTone goes from −60 dBFS in steps of 1 dB.
+func StandardSteppedTone(toDBFS float64) SteppedTone {
+	return SteppedTone{Hz: StandardHz, FromDBFS: -60, ToDBFS: toDBFS, StepDB: 1, StepSeconds: 0.5, Back: true}
+}
+
+// Kind is "stepped-tone".
+func (s SteppedTone) Kind() string { return "stepped-tone" }
+
+// Levels are the peaks in dBFS in the order in which they come.
+func (s SteppedTone) Levels() []float64 {
+	levels := ToneSeries{FromDBFS: s.FromDBFS, ToDBFS: s.ToDBFS, StepDB: s.StepDB}.Levels()
+	if s.Back {
+		for i := len(levels) - 1; i >= 0; i-- {
+			levels = append(levels, levels[i])
+		}
+	}
+	return levels
+}
+
+// Step is where the i-th step lies at a rate in Hz: its first frame, and one past
+// its last.
+func (s SteppedTone) Step(i, rate int) (from, to int) {
+	length := frames(s.StepSeconds, rate)
+	return i * length, (i + 1) * length
+}
+
+// Make returns the tone at a rate in Hz.
+func (s SteppedTone) Make(rate int) (dsp.Block, error) {
+	if err := s.check(rate); err != nil {
+		return nil, err
+	}
+	levels := s.Levels()
+	_, length := s.Step(len(levels)-1, rate)
+	plane := make([]float64, length)
+	addSine(plane, s.Hz, 1, rate)
+	glide := frames(GlideMs/1000.0, rate)
+	last := dsp.DBToAmplitude(levels[0])
+	for i, level := range levels {
+		from, to := s.Step(i, rate)
+		amplitude := dsp.DBToAmplitude(level)
+		for n := range plane[from:to] {
+			a := amplitude
+			if n < glide {
+				sin, _ := dsp.SincosPi(float64(n) / float64(2*glide))
+				a = last + float64((amplitude-last)*float64(sin*sin))
+			}
+			plane[from+n] *= a
+		}
+		last = amplitude
+	}
+	fade(plane, rate)
+	return spread(plane, s.Channels, 0), nil
+}
+
+func (s SteppedTone) check(rate int) error {
+	if err := firstError(checkFormat(rate, s.Channels), checkHz("hz", s.Hz, rate), checkPeak(s.FromDBFS), checkPeak(s.ToDBFS),
+		checkRange("step_db", s.StepDB, 0.01, 200, "dB"), checkRange("step_seconds", s.StepSeconds, 0.05, 60, "s")); err != nil {
+		return err
+	}
+	if n := math.Abs(s.ToDBFS-s.FromDBFS) / s.StepDB; n >= mostSteps {
+		return &dsp.SettingError{Setting: "step_db", Found: fmt.Sprintf("%.0f steps", n), Accepted: fmt.Sprintf("less than %d steps", mostSteps)}
+	}
+	return nil
+}
