@@ -18,7 +18,11 @@ type Device interface {
 // Respond puts planar sound through a device in memory.
 func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.Block, error) {
 	format := wave.Unquantised(rate, len(stimulus))
-	response := wave.NewMemory(format, make(dsp.Block, len(stimulus)))
+	planes := make(dsp.Block, len(stimulus))
+	for c := range planes { // room for a second of delay
+		planes[c] = make([]float64, 0, stimulus.Frames()+rate)
+	}
+	response := wave.NewMemory(format, planes)
 	err := d.Respond(ctx, wave.NewMemory(format, stimulus), response)
 	return response.Planes(), err
 }

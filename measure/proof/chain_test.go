@@ -2,6 +2,7 @@ package proof
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -43,6 +44,9 @@ func stage(t testing.TB, lines string) chain.Stage {
 const (
 	bell  = `kind = "equaliser"; design = "cookbook"; [[stage.band]]; shape = "bell"; centre_hz = 3000; gain_db = 4; q = 1`
 	shelf = `kind = "equaliser"; [[stage.band]]; shape = "high-shelf"; centre_hz = 4000; gain_db = -6`
+	comp  = `kind = "compressor"; threshold_dbfs = -24`
+	rms   = `kind = "compressor"; threshold_dbfs = -30; detector = "rms"; knee_db = 0; ratio = 4; attack_ms = 20; link_channels = false; makeup_db = 3`
+	gate  = `kind = "expander"; threshold_dbfs = -45`
 	esser = `kind = "de-esser"; mode = "absolute"; threshold_dbfs = -30`
 )
 
@@ -55,6 +59,12 @@ func TestStagesPass(t *testing.T) {
 		bell, shelf,
 		`kind = "equaliser"; [[stage.band]]; shape = "notch"; centre_hz = 50; q = 10; [[stage.band]]; shape = "low-shelf"; centre_hz = 200; gain_db = 6`,
 		`kind = "equaliser"; [[stage.band]]; shape = "bell"; centre_hz = 12000; gain_db = -12; q = 4; [[stage.band]]; shape = "bell"; centre_hz = 300; gain_db = 3; q = 2`,
+		comp, rms, gate,
+		`kind = "compressor"; threshold_dbfs = -10; ratio = 20; knee_db = 0; attack_ms = 0.5; release_ms = 30; hold_ms = 25; lookahead_ms = 2`,
+		`kind = "compressor"; threshold_dbfs = -40; ratio = 2; knee_db = 12; attack_ms = 50; release_ms = 800; sidechain_highpass_hz = 120`,
+		`kind = "compressor"; threshold_dbfs = -20; ratio = 1`,
+		`kind = "expander"; threshold_dbfs = -50; detector = "peak"; ratio = 4; range_db = 40; knee_db = 6; attack_ms = 3; release_ms = 60; hysteresis_db = 6`,
+		`kind = "expander"; threshold_dbfs = -35; ratio = 1.5; range_db = 6; hysteresis_db = 0; hold_ms = 0; link_channels = false`,
 		`kind = "de-esser"`, esser,
 		`kind = "de-esser"; ratio = 1`,
 		`kind = "limiter"`,
@@ -69,16 +79,18 @@ func TestStagesPass(t *testing.T) {
 		stages = stages[:4]
 	}
 	for i, text := range stages {
-		rate := rates[i%len(rates)]
-		sheet, err := OfChain(context.Background(), alone(stage(t, text)), rate, nil)
-		if err != nil {
-			t.Fatalf("%d Hz, %s: %v", rate, text, err)
-		}
-		for _, l := range sheet.Lines {
-			if l.Verdict != measure.Pass {
-				t.Errorf("%d Hz, %s: %s: %s", rate, text, l.Verdict, l.Judgement)
+		t.Run(fmt.Sprintf("%d Hz, %s", rates[i%len(rates)], text), func(t *testing.T) {
+			t.Parallel()
+			sheet, err := OfChain(context.Background(), alone(stage(t, text)), rates[i%len(rates)], nil)
+			if err != nil {
+				t.Fatal(err)
 			}
-		}
+			for _, l := range sheet.Lines {
+				if l.Verdict != measure.Pass {
+					t.Errorf("%s: %s", l.Verdict, l.Judgement)
+				}
+			}
+		})
 	}
 }
 
@@ -101,6 +113,32 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{`kind = "gain"; gain_db = 1; channels = [1]`, `kind = "gain"; gain_db = 1; channels = [2]`, "gain_at_1khz_db_ch2"},
 		{`kind = "polarity"; channels = [1]`, `kind = "polarity"; channels = [2]`, "polarity_ch1"},
 		{`kind = "delay"; delay_ms = 10`, `kind = "delay"; delay_ms = 10.02`, "latency_frames"}, // one frame
+		{comp, comp + "; attack_ms = 10", "attack_ms"},                                          // twice as slow
+		{comp, comp + "; attack_ms = 5.2", "attack_ms"},
+		{comp, comp + "; release_ms = 103", "release_ms"},
+		{comp, comp + "; hold_ms = 1", "release_begins_ms"},
+		{comp, comp + "; lookahead_ms = 1", "attack_begins_ms"},
+		{comp, comp + "; knee_db = 0", "compression_knee_db"},
+		{comp, comp + "; knee_db = 5.4", "compression_knee_db"},
+		{comp, comp + "; ratio = 3.1", "compression_slope"},
+		{comp, comp + "; makeup_db = 0.1", "plateau_gain_db"},
+		{comp, comp + `; detector = "rms"`, "detector_crest_db"},
+		{comp, comp + `; detector = "rms"`, "compression_threshold_dbfs"},
+		{comp, comp + "; sidechain_highpass_hz = 400", "curve_deviation_db"},
+		{comp, comp + "; link_channels = false", "channel_gain_difference_db"},
+		{comp + "; sidechain_highpass_hz = 100", comp + "; sidechain_highpass_hz = 105", "compression_threshold_dbfs"},
+		{rms, strings.Replace(rms, "rms", "peak", 1), "detector_crest_db"},
+		{rms, rms + "; detector_window_ms = 14", "attack_begins_ms"},
+		{rms, strings.Replace(rms, "attack_ms = 20", "attack_ms = 40", 1), "attack_ms"},
+		{rms, strings.Replace(rms, "link_channels = false", "link_channels = true", 1), "channel_gain_difference_db"},
+		{gate, gate + "; ratio = 2.1", "expansion_ratio"},
+		{gate, gate + "; range_db = 12.2", "expansion_range_db"},
+		{gate, gate + "; hysteresis_db = 5", "hysteresis_db"},
+		{gate, gate + "; attack_ms = 2.5", "attack_ms"},
+		{gate, gate + "; release_ms = 124", "release_ms"},
+		{gate, gate + "; hold_ms = 65", "release_begins_ms"},
+		{gate, strings.Replace(gate, "-45", "-44.8", 1), "expansion_threshold_dbfs"},
+		{gate, gate + `; detector = "peak"`, "expansion_threshold_dbfs"},
 		{esser, strings.Replace(esser, "-30", "-29.8", 1), "tone_dbfs"},
 		{esser, esser + "; ratio = 5", "tone_dbfs"},
 		{esser, esser + "; range_db = 6.1", "tone_dbfs"},
@@ -111,10 +149,13 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{`kind = "limiter"`, `kind = "limiter"; release_style = "loud"; lookahead_ms = 0.5`, "thd_plus_noise_db"},
 		{`kind = "limiter"`, `kind = "limiter"; drive_db = 0.01`, "tone_dbfs"},
 	} {
-		failed := failures(t, c.declared, alone(stage(t, c.built)))
-		if !strings.Contains(failed, " "+c.fails+" ") {
-			t.Errorf("%s built as %s: failed:%s, want %s among them", c.declared, c.built, failed, c.fails)
-		}
+		t.Run(c.built+" fails "+c.fails, func(t *testing.T) {
+			t.Parallel()
+			failed := failures(t, c.declared, alone(stage(t, c.built)))
+			if !strings.Contains(failed, " "+c.fails+" ") {
+				t.Errorf("declared as %s: failed:%s, want %s among them", c.declared, failed, c.fails)
+			}
+		})
 	}
 }
 
@@ -149,7 +190,8 @@ func (d late) Respond(ctx context.Context, stimulus wave.Source, response wave.S
 }
 
 func TestOneFrameMoreFails(t *testing.T) {
-	for _, text := range []string{`kind = "highpass"`, bell, `kind = "de-esser"`, `kind = "limiter"`, `kind = "gain"; gain_db = 1`, `kind = "polarity"`, `kind = "delay"; delay_ms = 5`} {
+	t.Parallel()
+	for _, text := range []string{`kind = "highpass"`, comp, rms, gate, bell, `kind = "de-esser"`, `kind = "limiter"`, `kind = "gain"; gain_db = 1`, `kind = "polarity"`, `kind = "delay"; delay_ms = 5`} {
 		if failed := failures(t, text, late{alone(stage(t, text))}); failed != " latency_frames " {
 			t.Errorf("%s, a frame late: failed:%s, want latency_frames alone", text, failed)
 		}

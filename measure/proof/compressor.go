@@ -52,13 +52,13 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, "3.01 dB at the corner of the detector's high-pass; "+curveWhy+", twice")}))
 	}
 	experiments = append(experiments, detectorType(s.Detector, threshold+s.KneeDB/2+4, settleSeconds(s.AttackMs+s.ReleaseMs, s.DetectorWindowMs)))
-	step := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs+0*s.HoldMs, s.HoldMs+s.DetectorWindowMs)
+	step := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
 	m := model{
 		step: step, rms: s.Detector == dsp.RMS, windowMs: s.DetectorWindowMs, wanted: attenuation,
 		reductionMs: s.AttackMs, gainMs: s.ReleaseMs, holdMs: s.HoldMs, lookaheadMs: s.LookaheadMs,
 	}
 	if step.HighDBFS <= 0 && hz <= step.Hz {
-		if x, err := times(m, rate, "", "attack_ms", "attack_10_90_ms", "attack_within_2db_ms", "attack_begins_ms", "release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms"); err == nil {
+		if x, err := times(m, rate); err == nil {
 			experiments = append(experiments, x)
 		}
 	}

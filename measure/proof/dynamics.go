@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -58,10 +59,16 @@ func settleSeconds(constantMs, windowMs float64) float64 {
 	return min(60, max(0.3, 2.5*(7*constantMs+2*windowMs)/1000))
 }
 
+// stepTimes are the readings of a step of level that are claimed.
+var stepTimes = []string{
+	"attack_ms", "attack_10_90_ms", "attack_within_2db_ms", "attack_begins_ms",
+	"release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms",
+}
+
 // times claims what a model of the settings shows of a step of level: so that each
 // definition of attack and release has its own figure, and a detector's window
 // counts.
-func times(m model, rate int, exact string, names ...string) (Experiment, error) {
+func times(m model, rate int) (Experiment, error) {
 	readings, err := measure.Run(context.Background(), m, measure.StepResponse{Step: m.step}, rate)
 	if err != nil {
 		return Experiment{}, err
@@ -70,18 +77,24 @@ func times(m model, rate int, exact string, names ...string) (Experiment, error)
 		Condition: fmt.Sprintf("%.0f Hz from %.1f to %.1f dBFS and back", float64(rate)/float64(m.step.Period(rate)), m.step.LowDBFS, m.step.HighDBFS),
 		Run:       with(measure.StepResponse{Step: m.step}),
 	}
-	// A frame each for where the gain begins and where it arrives; an rms detector
-	// is read every half millisecond.
-	grain := 2000 / float64(rate)
-	why := "1 %, and two frames of half a period that the envelope takes"
+	// A time between two points of a gain has two frames of grain; one from the step
+	// of level has the first crest of the new level besides. An rms detector is read
+	// every half millisecond.
+	between, fromStep := 2000/float64(rate), 1000*float64(m.step.Period(rate)/2+1)/float64(rate)
+	why, whyStep := "1 % and two frames", "1 % and half a period of the tone, in which its first crest comes"
 	if m.rms {
-		grain = 0.5
+		between, fromStep = 0.5, 0.5
 		why = "1 %, and the half millisecond at which the detector is read"
+		whyStep = why
 	}
-	for _, name := range names {
+	for _, name := range stepTimes {
 		want, _ := readings.Get(name)
+		grain, text := between, why
+		if strings.HasSuffix(name, "_begins_ms") || strings.HasSuffix(name, "_within_2db_ms") {
+			grain, text = fromStep, whyStep
+		}
 		if want.Measurable() {
-			x.Claims = append(x.Claims, within(name, want.Value, grain+0.01*math.Abs(want.Value), why+exact))
+			x.Claims = append(x.Claims, within(name, want.Value, grain+0.01*math.Abs(want.Value), text))
 		}
 	}
 	return x, nil

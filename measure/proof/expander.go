@@ -83,7 +83,7 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 		reductionMs: s.ReleaseMs, gainMs: s.AttackMs, lookaheadMs: s.LookaheadMs, atRestDB: s.RangeDB,
 	}
 	if step.HighDBFS <= 0 && hz <= step.Hz {
-		if x, err := times(m, rate, "", "attack_ms", "attack_10_90_ms", "attack_within_2db_ms", "attack_begins_ms", "release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms"); err == nil {
+		if x, err := times(m, rate); err == nil {
 			experiments = append(experiments, x)
 		}
 	}

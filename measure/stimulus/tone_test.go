@@ -144,3 +144,16 @@ func TestSameBitsAtEveryCall(t *testing.T) {
 		}
 	}
 }
+
+// The short way to a remainder is the exact one.
+func TestRemainder(t *testing.T) {
+	for _, rate := range []float64{1, 8, 44100, 48000, 192000} {
+		for n := 0; n < 4_000_000; n += 997 {
+			for _, hz := range []float64{997, 0.1, 2999.7, 19999.99, 1e-9} {
+				if got, want := remainder(hz*float64(n), rate), math.Mod(hz*float64(n), rate); got != want {
+					t.Fatalf("%g Hz, frame %d, %g: %g, want %g", hz, n, rate, got, want)
+				}
+			}
+		}
+	}
+}
