@@ -78,10 +78,14 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 		got = Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
 	}
 	r.Got = got
+	value := got.Value
+	if got.Beyond != 0 {
+		value = math.Inf(got.Beyond)
+	}
 	switch {
-	case !got.Measurable():
+	case !got.Measurable() && got.Beyond == 0:
 		r.Verdict = CannotTell
-	case l.Min != nil && !(got.Value >= *l.Min), l.Max != nil && !(got.Value <= *l.Max):
+	case l.Min != nil && !(value >= *l.Min), l.Max != nil && !(value <= *l.Max):
 		r.Verdict = Fail
 	}
 	return r
@@ -102,9 +106,12 @@ func (r Judgement) off() float64 {
 // String says subject, reading, value, limit, place and what to do in one line.
 func (r Judgement) String() string {
 	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
-	if r.Verdict == CannotTell {
+	switch {
+	case r.Verdict == CannotTell:
 		s += "not measurable (" + r.Got.Reason + ")"
-	} else {
+	case !r.Got.Measurable():
+		s += r.Got.Reason
+	default:
 		s += r.Got.text(r.off())
 		if r.Got.Frame >= 0 && r.Rate > 0 {
 			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
@@ -125,7 +132,7 @@ func (r Judgement) Do() string {
 	if r.Verdict == Pass {
 		return ""
 	}
-	if r.Verdict == CannotTell {
+	if !r.Got.Measurable() {
 		return "give a sound of which it can be measured, or take the limit out"
 	}
 	by := r.off()

@@ -21,6 +21,17 @@ func TestJudge(t *testing.T) {
 			t.Errorf("%g against %s: %s, want %s", c.value, c.limit, got.Verdict, c.want)
 		}
 	}
+	// Exactly 0 is under every level, and no level at all is not.
+	nothing := Readings{}
+	nothing.addLevel("residual_dbfs", 0, Reading{Unit: "dBFS"})
+	for limit, want := range map[Limit]Verdict{AtMost("residual_dbfs", -120): Pass, AtLeast("residual_dbfs", -120): Fail} {
+		if got := Judge("x.wav", 48000, nothing, limit); got.Verdict != want {
+			t.Errorf("exactly 0 against %s: %s, want %s", limit, got.Verdict, want)
+		}
+	}
+	if got, want := Judge("x.wav", 48000, nothing, AtMost("residual_dbfs", -120)).String(), "x.wav: residual_dbfs is exactly 0, limit at most -120 dBFS"; got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
 	got := Judge("x.wav", 48000, reading(-0.4), AtMost("true_peak_dbtp", -1)).String()
 	want := "x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
 	if got != want {

@@ -14,6 +14,10 @@ import (
 type Reading struct {
 	Value  float64
 	Reason string // why there is no value; "" if there is one
+	// Beyond tells, of a reading without a value, that it lies below every level
+	// (−1, as of exactly 0) or above every one (+1): a limit can still be held
+	// against it.
+	Beyond int
 
 	Unit       string // "LUFS", "dBTP", …
 	Reference  string // what 0 stands for
@@ -146,7 +150,7 @@ func (r *Readings) add(name string, reading Reading) {
 // addLevel adds a mean square as a level in dB.
 func (r *Readings) addLevel(name string, power float64, about Reading) {
 	if about.Reason == "" && power == 0 {
-		about.Reason = "exactly 0"
+		about.Reason, about.Beyond = "exactly 0", -1
 	}
 	if about.Reason == "" {
 		about.Value = dsp.PowerToDB(power)

@@ -1,6 +1,7 @@
 package wave
 
 import (
+	"fmt"
 	"io"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -40,6 +41,15 @@ func (m *Memory) Read(b dsp.Block) (int, error) {
 	}
 	m.read += n
 	return n, nil
+}
+
+// SeekFrame makes the next Read begin at a frame.
+func (m *Memory) SeekFrame(frame int64) error {
+	if frame < 0 || frame > int64(m.planes.Frames()) {
+		return fmt.Errorf("frame %d, accepted: 0 to %d", frame, m.planes.Frames())
+	}
+	m.read = int(frame)
+	return nil
 }
 
 // Write appends a copy of the block.

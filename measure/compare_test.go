@@ -1,0 +1,312 @@
+package measure
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// opened opens planes at 48 kHz.
+func opened(b dsp.Block) func() (wave.Source, error) {
+	return func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(48000, len(b)), b), nil }
+}
+
+func compare(t *testing.T, a, b dsp.Block) (*Comparison, Readings) {
+	t.Helper()
+	c, err := Compare(opened(a), opened(b), CompareSettings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c, c.Readings()
+}
+
+// moved is a sound some frames later, with a gain, rounded to 24 bits.
+func moved(b dsp.Block, frames int, gain float64) dsp.Block {
+	out := dsp.NewBlock(len(b), b.Frames()+frames)
+	for c := range b {
+		for n, x := range b[c] {
+			out[c][n+frames] = math.Round(gain*x*(1<<23)) / (1 << 23)
+		}
+	}
+	return out
+}
+
+// shifted is a sound read at other places by a sinc under a Hann window of its own:
+// an oracle that shares nothing with the comparison's interpolator. (Smith, "Digital
+// Audio Resampling Home Page", 1984)
+func shifted(x []float64, half int, at func(n int) float64) []float64 {
+	out := make([]float64, len(x))
+	for n := range out {
+		place := at(n)
+		whole := int(math.Floor(place))
+		sum := 0.0
+		for k := max(0, whole-half+1); k <= min(len(x)-1, whole+half); k++ {
+			d := place - float64(k)
+			w := 0.5 + 0.5*math.Cos(math.Pi*d/float64(half))
+			if d != 0 {
+				w *= math.Sin(math.Pi*d) / (math.Pi * d)
+			}
+			sum += w * x[k]
+		}
+		out[n] = sum
+	}
+	return out
+}
+
+// A copy 37 frames later and 1.3 dB quieter, at 24 bits: what is left is the
+// rounding: LSB/√12 (Bennett 1948) over the gain.
+func TestCompareDelayAndGain(t *testing.T) {
+	a := dsptest.Speechlike(48000, 2, 6*48000, 1)
+	c, r := compare(t, a, moved(a, 37, dsp.DBToAmplitude(-1.3)))
+	reads(t, r, "delay_frames", 37, 0)
+	reads(t, r, "gain_db", -1.30, 0.01)
+	reads(t, r, "drift_ppm", 0, 0)
+	reads(t, r, "polarity", 1, 0)
+	reads(t, r, "residual_dbfs", dsp.AmplitudeToDB(math.Pow(2, -23)/math.Sqrt(12))+1.3, 0.3) // silence adds none
+	if got := c.Summary(); !strings.HasPrefix(got, "B is 37 frames later, 1.30 dB quieter; ") || !strings.Contains(got, "below -140 dBFS") {
+		t.Error(got)
+	}
+}
+
+func TestCompareFraction(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 5*48000, 2)
+	dsp.NewCascade(dsp.ButterworthLowPass(8, 12000, 48000), 1).Process(a) // what no interpolator passes
+	for _, frames := range []float64{0.37, -12.25, 100.5} {
+		b := dsp.Block{shifted(a[0], 256, func(n int) float64 { return float64(n) - frames })}
+		_, r := compare(t, a, b)
+		reads(t, r, "delay_frames", frames, 0.01)
+		got, _ := r.Get("null_depth_db")
+		if got.Value < 70 { // a delay that is 0.0005 frames off, at 4 kHz
+			t.Errorf("%g frames: null depth %v", frames, got)
+		}
+	}
+}
+
+// 25 ppm over a minute: 72 frames.
+func TestCompareDrift(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 60*48000, 3)
+	for _, ppm := range []float64{25, -300} {
+		b := dsp.Block{shifted(a[0], 32, func(n int) float64 { return float64(n)/(1+ppm*1e-6) - 500 })}
+		c, r := compare(t, a, b)
+		reads(t, r, "drift_ppm", ppm, 0.1)
+		if got, _ := r.Get("null_depth_db"); got.Value < 40 { // the oracle is short
+			t.Errorf("%g ppm: null depth %v; %s", ppm, got, c.Summary())
+		}
+	}
+}
+
+func TestComparePolarity(t *testing.T) {
+	a := dsptest.Speechlike(48000, 2, 3*48000, 4)
+	c, r := compare(t, a, moved(a, 0, -1))
+	reads(t, r, "polarity", -1, 0)
+	reads(t, r, "gain_db", 0, 1e-6)
+	if !strings.Contains(c.Summary(), "inverted in polarity") {
+		t.Error(c.Summary())
+	}
+}
+
+// A bell of 0.2 dB at 3 kHz is found within a third of an octave and 0.05 dB.
+func TestCompareBell(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 20*48000, 5)
+	b := copyOf(a)
+	dsp.NewCascade([]dsp.Biquad{dsp.CookbookBell(3000, 0.2, 1, 48000)}, 1).Process(b)
+	c, r := compare(t, a, b)
+	reads(t, r, "response_difference_db", 0.2, 0.05)
+	if got, _ := r.Get("response_difference_hz"); math.Abs(math.Log2(got.Value/3000)) > 1.0/3 {
+		t.Errorf("found at %v", got)
+	}
+	if got := c.Summary(); !strings.Contains(got, "up around 3.") && !strings.Contains(got, "up around 2.5") {
+		t.Error(got)
+	}
+}
+
+// A shelf is told by its end of the spectrum.
+func TestCompareShelf(t *testing.T) {
+	a := dsp.Block{noise(20*48000, 0.1, 6)}
+	b := copyOf(a)
+	dsp.NewCascade([]dsp.Biquad{dsp.CookbookHighShelf(9000, -0.8, 0.7071, 48000)}, 1).Process(b)
+	c, _ := compare(t, a, b)
+	if got := c.Summary(); !strings.Contains(got, "0.7") && !strings.Contains(got, "0.8 dB down above") {
+		t.Error(got)
+	}
+}
+
+func noise(frames int, amplitude float64, seed uint64) []float64 {
+	rng := rand.New(rand.NewPCG(seed, 7))
+	x := make([]float64, frames)
+	for n := range x {
+		x[n] = amplitude * (2*rng.Float64() - 1)
+	}
+	return x
+}
+
+// 5 ms that are missing are found where they are.
+func TestCompareDropout(t *testing.T) {
+	a := dsptest.Speechlike(48000, 2, 6*48000, 8)
+	at := loudestFrame(a)
+	b := copyOf(a)
+	for c := range b {
+		clear(b[c][at : at+240])
+	}
+	c, r := compare(t, a, b)
+	reads(t, r, "dropouts_b", 1, 0)
+	reads(t, r, "dropouts_a", 0, 0)
+	if got, _ := r.Get("dropouts_b"); math.Abs(float64(got.Frame-int64(at))) > 48 { // 1 ms
+		t.Errorf("found at %d, want %d", got.Frame, at)
+	}
+	if got, _ := r.Get("largest_difference_dbfs"); got.Frame < int64(at) || got.Frame >= int64(at)+240 {
+		t.Errorf("largest difference at %d, want within 240 of %d", got.Frame, at)
+	}
+	reads(t, r, "first_difference_frames", float64(at), 1) // a sample there may be 0
+	if !strings.Contains(c.Summary(), "gone at "+TimeCode(int64(at/48*48), 48000)[:11]) {
+		t.Error(c.Summary(), at)
+	}
+}
+
+func loudestFrame(b dsp.Block) int {
+	best := 0
+	for n, v := range b[0][:b.Frames()-240] {
+		if math.Abs(v) > math.Abs(b[0][best]) {
+			best = n
+		}
+	}
+	return best - 100
+}
+
+// A copy in 16 bits with TPDF dither: noise of LSB²/4 (Lipshitz, Wannamaker and
+// Vanderkooy, JAES 40(5) 1992), which is −93.3 dBFS, and no change of response.
+func TestCompareDither(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 10*48000, 9)
+	rng := rand.New(rand.NewPCG(3, 4))
+	b := copyOf(a)
+	for n, v := range a[0] {
+		b[0][n] = math.Round(v*32768+rng.Float64()-rng.Float64()) / 32768
+	}
+	c, r := compare(t, a, b)
+	reads(t, r, "residual_dbfs", 10*math.Log10(math.Pow(2, -30)/4), 0.1)
+	reads(t, r, "response_difference_db", 0, 0.05)
+	if got := c.Summary(); got != "B is as loud as A and in time; no change of response; the rest is like noise, at -96.3 dBFS" {
+		t.Error(got)
+	}
+}
+
+// Different speech is told as different, on generated voices and on a recorded one
+// against another part of itself.
+func TestCompareDifferent(t *testing.T) {
+	for seed := range uint64(6) {
+		a, b := dsptest.Speechlike(48000, 1, 8*48000, 20+seed), dsptest.Speechlike(48000, 1, 9*48000, 40+seed)
+		c, r := compare(t, a, b)
+		if c.Same {
+			t.Errorf("seed %d: %s", seed, c.Summary())
+		}
+		refuses(t, r, "delay_frames", "gain_db", "residual_dbfs", "null_depth_db", "response_difference_db", "integrated_difference_lu")
+		if got := math.Abs(c.Similarity); got > 0.3 {
+			t.Errorf("seed %d: similarity %.2f", seed, got)
+		}
+	}
+}
+
+// compare(x, x) is exactly 0, sample by sample.
+func TestCompareSame(t *testing.T) {
+	for _, a := range []dsp.Block{dsptest.Speechlike(48000, 2, 4*48000, 10), {noise(500, 0.5, 11)}, {noise(1, 0.5, 12)}, dsp.NewBlock(1, 1000), dsp.NewBlock(1, 0)} {
+		c, r := compare(t, a, a)
+		if a.Frames() == 0 {
+			continue
+		}
+		if got, _ := r.Get("residual_dbfs"); got.Beyond != -1 {
+			t.Errorf("%d frames: residual %v", a.Frames(), got)
+		}
+		reads(t, r, "changed_samples", 0, 0)
+		if !strings.HasPrefix(c.Summary(), "A and B are the same, sample by sample") {
+			t.Error(c.Summary())
+		}
+	}
+}
+
+// compare(b, a) mirrors compare(a, b), and what is done to both changes nothing.
+func TestCompareMirrors(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 5*48000, 13)
+	b := moved(a, 41, 0.8)
+	hiss := noise(b.Frames(), 1e-4, 14)
+	for n := range b[0] {
+		b[0][n] += hiss[n]
+	}
+	_, ab := compare(t, a, b)
+	_, ba := compare(t, b, a)
+	_, both := compare(t, moved(a, 1000, 0.5), moved(b, 1000, 0.5))
+	value := func(r Readings, name string) float64 { got, _ := r.Get(name); return got.Value }
+	for _, name := range []string{"delay_frames", "gain_db", "drift_ppm", "integrated_difference_lu"} {
+		if x, y := value(ab, name), value(ba, name); math.Abs(x+y) > 0.001 { // the hiss counts for one gain, and not for the other
+			t.Errorf("%s: %g and %g", name, x, y)
+		}
+	}
+	for _, name := range []string{"delay_frames", "gain_db", "null_depth_db", "similarity"} {
+		if x, y := value(ab, name), value(both, name); math.Abs(x-y) > 0.01 { // rounding to 24 bits
+			t.Errorf("%s: %g, %g with both 6 dB down and 1000 frames later", name, x, y)
+		}
+	}
+	if x, y := value(ab, "null_depth_db"), value(ba, "null_depth_db"); math.Abs(x-y) > 0.01 {
+		t.Errorf("null depth %g and %g", x, y)
+	}
+}
+
+// How far B lies off does not matter, nor which is longer.
+func TestCompareFar(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 20*48000, 15)
+	part := dsp.Block{a[0][12*48000 : 15*48000]}
+	_, r := compare(t, a, part)
+	reads(t, r, "delay_frames", -12*48000, 0)
+	c, r := compare(t, part, a)
+	reads(t, r, "delay_frames", 12*48000, 0)
+	if c.From != 0 || c.To != 3*48000 {
+		t.Errorf("compared %d to %d", c.From, c.To)
+	}
+}
+
+func TestCompareRefuses(t *testing.T) {
+	mono, stereo := dsp.NewBlock(1, 100), dsp.NewBlock(2, 100)
+	if _, err := Compare(opened(mono), opened(stereo), CompareSettings{}); err == nil || !strings.Contains(err.Error(), "1 channels at 48000 Hz and 2 channels") {
+		t.Error(err)
+	}
+	fast := func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(96000, 1), mono), nil }
+	if _, err := Compare(opened(mono), fast, CompareSettings{}); err == nil {
+		t.Error("other rates are compared")
+	}
+	short := dsp.Block{noise(9600, 0.1, 16)}
+	_, r := compare(t, short, moved(short, 5, 0.5))
+	reads(t, r, "delay_frames", 5, 0)
+	refuses(t, r, "integrated_difference_lu") // under 400 ms
+	silent := dsp.NewBlock(1, 48000)
+	c, _ := compare(t, short, silent)
+	if c.Same {
+		t.Error("silence is taken for a copy")
+	}
+}
+
+// The residual is written: B on A's level, less A.
+func TestCompareResidual(t *testing.T) {
+	a := dsptest.Speechlike(48000, 1, 3*48000, 17)
+	b := moved(a, 10, 0.5)
+	b[0][20010] += 0.25
+	sink := wave.NewMemory(wave.Unquantised(48000, 1), make(dsp.Block, 1))
+	if _, err := Compare(opened(a), opened(b), CompareSettings{Residual: sink}); err != nil {
+		t.Fatal(err)
+	}
+	got := sink.Planes()[0]
+	if len(got) != a.Frames() || math.Abs(got[20000]-0.5) > 0.001 {
+		t.Errorf("%d frames, %g at 20000, want %d and 0.5", len(got), got[20000], a.Frames())
+	}
+}
+
+func copyOf(b dsp.Block) dsp.Block {
+	out := make(dsp.Block, len(b))
+	for c := range b {
+		out[c] = append([]float64(nil), b[c]...)
+	}
+	return out
+}

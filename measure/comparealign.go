@@ -1,0 +1,477 @@
+package measure
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// placement is where a frame of A lies in B, and with which sign.
+type placement struct {
+	timeMap
+	inverted bool
+	spread   float64 // frames: how far the windows' delays lie from the map
+	windows  int     // how many it was made from
+}
+
+// exact tells whether frames of A fall on frames of B.
+func (p placement) exact() bool { return p.speed == 1 && p.delay == math.Trunc(p.delay) }
+
+// overlap are the frames of A that B covers, from one to another.
+func (p placement) overlap(framesA, framesB int64) (from, to int64) {
+	from = max(0, int64(math.Ceil(-p.delay/p.speed)))
+	last := (float64(framesB-1) - p.delay) / p.speed
+	return from, max(from, min(framesA, int64(math.Floor(last))+1))
+}
+
+const (
+	probeFrames = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
+	nearFrames  = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
+	// leastSimilarity is the correlation from which on two sounds are taken for one
+	// in two versions. Differences from frame to frame of unrelated speech correlate
+	// by 0.15 at most over 5 s (measured, see the tests); equalising and compressing
+	// a voice leaves more than 0.7.
+	leastSimilarity = 0.4
+	sureSimilarity  = 0.9     // no other place can be better by much
+	windowFrames    = 1 << 15 // 0.7 s: what the delay is read from, here and there
+	mostWindows     = 48
+	// sameDelay is by how many frames delays may differ and be one.
+	sameDelay = 0.005
+)
+
+// align finds where A lies in B, and whether it does: from the shorter of the two,
+// whose loudest passage the other one should hold.
+func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s CompareSettings) error {
+	c.place.speed = 1
+	channel := pa.loudest()
+	if sumOf(pa.energy[channel]) == 0 || sumOf(pb.energy[channel]) == 0 {
+		// Silence is like silence only.
+		c.Same = sumOf(pa.energy[channel]) == sumOf(pb.energy[pb.loudest()])
+		return nil
+	}
+	search := aligner{a, b, pa, pb, channel, s.AsLying}
+	turned := pb.frames < pa.frames
+	if turned {
+		search = aligner{b, a, pb, pa, channel, s.AsLying}
+	}
+	place, similarity, err := search.find()
+	if err != nil {
+		return err
+	}
+	if turned {
+		place.timeMap = timeMap{delay: -place.delay / place.speed, speed: 1 / place.speed}
+	}
+	c.Similarity, c.Same, c.place = similarity, math.Abs(similarity) >= leastSimilarity, place
+	return nil
+}
+
+// aligner looks for the sound short in the sound long.
+type aligner struct {
+	short, long   func() (wave.Source, error)
+	shortP, longP *profile
+	channel       int
+	asLying       bool
+}
+
+// find tries the loudest passage, and then, if that is not there, the loudest of
+// each third.
+func (g aligner) find() (placement, float64, error) {
+	best := likely{speed: 1}
+	third := g.shortP.frames / 3
+	for i, r := range [][2]int64{{0, g.shortP.frames}, {0, third}, {third, 2 * third}, {2 * third, g.shortP.frames}} {
+		frames := min(probeFrames, r[1]-r[0])
+		if frames == 0 {
+			break
+		}
+		at, _ := g.shortP.loudestStretch(g.channel, frames, r[0], r[1])
+		at = max(r[0], min(at, r[1]-frames))
+		found, err := g.place(at, int(frames), i == 0)
+		if err != nil {
+			return placement{}, 0, err
+		}
+		if math.Abs(found.likeness) > math.Abs(best.likeness) {
+			best = found
+		}
+		if math.Abs(best.likeness) >= leastSimilarity || g.asLying {
+			break
+		}
+	}
+	p := placement{timeMap: timeMap{delay: float64(best.frame) - best.speed*float64(best.of), speed: best.speed}, inverted: best.likeness < 0}
+	if math.Abs(best.likeness) < leastSimilarity || g.asLying {
+		return p, best.likeness, nil
+	}
+	p, err := g.follow(p, best.of+probeFrames/2)
+	if err == nil && p.speed != 1 { // once more, with the drift taken out
+		p, err = g.follow(p, best.of+probeFrames/2)
+	}
+	return p, best.likeness, err
+}
+
+// place looks for a passage: near where it would be without a delay, then farther;
+// if asked, also for one that another clock has stretched.
+func (g aligner) place(at int64, frames int, stretched bool) (likely, error) {
+	probes, err := gather(g.short, g.channel, []extent{{at, frames}})
+	if err != nil {
+		return likely{}, err
+	}
+	best := likely{of: at, speed: 1}
+	try := func(reach int64, probe []float64, speed float64) error {
+		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
+		if g.asLying {
+			from, to = at, at
+		}
+		found, err := searchIn(g.long, g.channel, probe, from, to, at)
+		if math.Abs(found.likeness) > math.Abs(best.likeness) {
+			best = likely{found.frame, found.likeness, at, speed}
+		}
+		return err
+	}
+	for _, reach := range []int64{probeFrames / 2, nearFrames, g.shortP.frames + g.longP.frames} {
+		if err := try(reach, probes[0], 1); err != nil {
+			return best, err
+		}
+		everywhere := g.asLying || at-reach < -int64(frames) && at+reach >= g.longP.frames
+		if everywhere || math.Abs(best.likeness) >= sureSimilarity || reach > probeFrames && math.Abs(best.likeness) >= leastSimilarity {
+			break
+		}
+	}
+	if g.asLying || !stretched || math.Abs(best.likeness) >= leastSimilarity || frames < probeFrames/2 {
+		return best, nil
+	}
+	half := probes[0][:probeFrames/2] // in which a wrong guess matters less
+	for ppm := guessPPM; ppm <= mostDriftPPM; ppm += guessPPM {
+		for _, speed := range []float64{1 + ppm*1e-6, 1 - ppm*1e-6} {
+			slowed := timeMap{speed: 1 / speed}.resample(half, 0, len(half))
+			if err := try(probeFrames/2, slowed, speed); err != nil {
+				return best, err
+			}
+		}
+	}
+	return best, nil
+}
+
+// guessPPM is the step in which drifts are tried: half of it moves the ends of half
+// a probe by 1.3 frames against its middle.
+const guessPPM = 40.0
+
+// likely is where a probe lies best.
+type likely struct {
+	frame    int64
+	likeness float64 // correlation over all of the probe, −1 to 1
+	of       int64   // frame of the probe
+	speed    float64
+}
+
+// searchIn correlates a probe with a sound for every place from one to another, by
+// transforms of a block at a time. Of places that are as good, as in a tone, the
+// one next to home is meant.
+func searchIn(open func() (wave.Source, error), channel int, probe []float64, from, to, home int64) (likely, error) {
+	length := 2
+	for length < 2*len(probe) {
+		length *= 2
+	}
+	step := length - len(probe) + 1
+	probe = differences1(probe)
+	energy := sumOfSquares(probe)
+	fft := fourier.NewFFT(length)
+	padded := make([]float64, length)
+	copy(padded, probe)
+	template := fft.Coefficients(nil, padded)
+	best := likely{}
+	var bins []complex128
+	var lags []float64
+	var candidates []likely
+	for at := from; at <= to; at += int64(step) {
+		blocks, err := gather(open, channel, []extent{{at - 1, length + 1}})
+		if err != nil {
+			return best, err
+		}
+		x := differences1(blocks[0])[1:]
+		bins = fft.Coefficients(bins, x)
+		for k := range bins {
+			bins[k] *= cmplx.Conj(template[k])
+		}
+		lags = fft.Sequence(lags, bins)
+		sums := make([]float64, length+1)
+		for n, v := range x {
+			sums[n+1] = sums[n] + v*v
+		}
+		for k := 0; k < step && at+int64(k) <= to; k++ {
+			there := sums[k+len(probe)] - sums[k]
+			// A place with a tenth of the energy is an edge, and not a likeness.
+			norm := math.Sqrt(energy * max(there, 0.1*energy*minRatio(energy, there)))
+			if norm == 0 {
+				continue
+			}
+			r := lags[k] / float64(length) / norm
+			if math.Abs(r) < math.Abs(best.likeness)*(1-1e-6) {
+				continue
+			}
+			here := likely{frame: at + int64(k), likeness: r}
+			candidates = append(candidates, here)
+			if math.Abs(r) > math.Abs(best.likeness) {
+				best = here
+			}
+		}
+	}
+	nearest := best
+	for _, c := range candidates {
+		if math.Abs(c.likeness) >= math.Abs(best.likeness)*(1-1e-6) && absolute(c.frame-home) < absolute(nearest.frame-home) {
+			nearest = c
+		}
+	}
+	return nearest, nil
+}
+
+// minRatio lets a sound that is quieter as a whole still be found: the floor of its
+// energy goes with the level there.
+func minRatio(energy, there float64) float64 {
+	if energy == 0 {
+		return 0
+	}
+	return min(1, there/energy)
+}
+
+func absolute(n int64) int64 { return max(n, -n) }
+
+// differences1 are the differences from frame to frame.
+func differences1(x []float64) []float64 {
+	d := make([]float64, len(x))
+	before := 0.0
+	for n, v := range x {
+		d[n] = v - before
+		before = v
+	}
+	return d
+}
+
+func sumOfSquares(x []float64) (sum float64) {
+	for _, v := range x {
+		sum += v * v
+	}
+	return sum
+}
+
+// windowDelay is the delay that a window shows.
+type windowDelay struct {
+	centre   float64 // frame of A
+	delay    float64
+	likeness float64
+}
+
+// follow reads the delay in windows all over the overlap and fits a line: what
+// rises or falls is the drift of a clock. It begins at a frame where the place is
+// sure.
+func (g aligner) follow(p placement, sure int64) (placement, error) {
+	from, to := p.overlap(g.shortP.frames, g.longP.frames)
+	frames := int(min(windowFrames, to-from))
+	if frames < 64 {
+		return p, nil
+	}
+	windows := g.loudWindows(from, to, frames)
+	centre := func(w extent) int64 { return w.from + int64(frames)/2 }
+	sort.Slice(windows, func(i, j int) bool { return absolute(centre(windows[i])-sure) < absolute(centre(windows[j])-sure) })
+	margins := make([]int, len(windows))
+	there := make([]extent, len(windows))
+	for i, w := range windows {
+		// A clock that differs by more than the guess would not have been found.
+		margins[i] = 64 + int(1.5*guessPPM*1e-6*float64(absolute(centre(w)-sure)))
+		edge := margins[i] + resamplerTaps
+		there[i] = extent{int64(math.Floor(p.at(int(w.from)))) - int64(edge), frames + 2*edge + frames/500}
+	}
+	here, err := gather(g.short, g.channel, windows)
+	if err != nil {
+		return p, err
+	}
+	long, err := gather(g.long, g.channel, there)
+	if err != nil {
+		return p, err
+	}
+	var read []windowDelay
+	line := timeMap{speed: 1} // of what the place does not have yet
+	for i, w := range windows {
+		// The long sound on the short one's clock, from a margin ahead of the window.
+		first := p.at(int(w.from)) - p.speed*float64(margins[i]) - float64(there[i].from)
+		count := frames + 2*margins[i]
+		sound := long[i]
+		if p.speed == 1 && first == math.Trunc(first) {
+			sound = sound[int(first) : int(first)+count]
+		} else {
+			sound = timeMap{delay: first, speed: p.speed}.resample(sound, 0, count)
+		}
+		more := line.at(int(centre(w))) - float64(centre(w))
+		d, likeness := delayNear(here[i], sound, more+float64(margins[i]))
+		if math.Abs(likeness) < leastSimilarity || (likeness < 0) != p.inverted {
+			continue
+		}
+		read = append(read, windowDelay{float64(centre(w)), d - float64(margins[i]), math.Abs(likeness)})
+		if len(read) > 3 {
+			line, _ = fitLine(read)
+		}
+	}
+	return p.settle(read), nil
+}
+
+// loudWindows are a window from each of equal slices, where it is loudest, unless
+// that is quiet.
+func (g aligner) loudWindows(from, to int64, frames int) []extent {
+	slices := min(mostWindows, max(1, (to-from)/int64(frames)))
+	var windows []extent
+	var loudness []float64
+	most := 0.0
+	for i := range slices {
+		lo, hi := from+i*(to-from)/slices, from+(i+1)*(to-from)/slices
+		at, energy := g.shortP.loudestStretch(g.channel, int64(frames), lo, hi)
+		windows = append(windows, extent{max(from, min(at, to-int64(frames))), frames})
+		loudness = append(loudness, energy)
+		most = max(most, energy)
+	}
+	var loud []extent
+	for i, w := range windows {
+		if loudness[i] >= most*1e-4 { // 40 dB under the loudest
+			loud = append(loud, w)
+		}
+	}
+	return loud
+}
+
+// settle is the place with what the windows show of it: delays that are left, in
+// frames of the short sound.
+func (p placement) settle(read []windowDelay) placement {
+	p.windows = len(read)
+	if len(read) == 0 {
+		return p
+	}
+	line, spread := fitLine(read)
+	p.spread = spread
+	// The place of a frame that lies a delay later on the short sound's clock.
+	p.delay += p.speed * line.delay
+	p.speed *= line.speed
+	first, last := read[0].centre, read[0].centre
+	for _, w := range read {
+		first, last = min(first, w.centre), max(last, w.centre)
+	}
+	// A line that rises by no more than the windows scatter is level.
+	if math.Abs(p.speed-1)*(last-first) < max(sameDelay, 2*spread) {
+		p.delay += (p.speed - 1) * (first + last) / 2
+		p.speed = 1
+	}
+	if whole := math.Round(p.delay); p.speed == 1 && math.Abs(p.delay-whole) < sameDelay {
+		p.delay = whole
+	}
+	return p
+}
+
+// fitLine fits delays over frames, twice: the second time without what lies far
+// from the first.
+func fitLine(read []windowDelay) (line timeMap, spread float64) {
+	kept := read
+	for range 2 {
+		var n, sx, sy, sxx, sxy float64
+		for _, w := range kept {
+			weight := w.likeness * w.likeness
+			n, sx, sy = n+weight, sx+weight*w.centre, sy+weight*w.delay
+			sxx, sxy = sxx+weight*w.centre*w.centre, sxy+weight*w.centre*w.delay
+		}
+		line = timeMap{delay: sy / n, speed: 1}
+		if det := n*sxx - sx*sx; len(kept) > 2 && det > 1e-9*n*sxx {
+			line.speed = 1 + (n*sxy-sx*sy)/det
+			line.delay = (sy - (line.speed-1)*sx) / n
+		}
+		off := make([]float64, len(kept))
+		for i, w := range kept {
+			off[i] = math.Abs(w.delay - line.delay - (line.speed-1)*w.centre)
+		}
+		sorted := append([]float64(nil), off...)
+		sort.Float64s(sorted)
+		spread = 1.48 * sorted[len(sorted)/2] // a normal deviation from the median (Hampel 1974)
+		var near []windowDelay
+		for i, w := range kept {
+			if off[i] <= max(4*spread, sameDelay/2) {
+				near = append(near, w)
+			}
+		}
+		if len(near) < 3 || len(near) == len(kept) {
+			break
+		}
+		kept = near
+	}
+	return line, spread
+}
+
+// crestNear is crest within a frame of 0, from the best of nine places: a broad or
+// narrow peak sends Newton astray.
+func crestNear(spectrum []complex128, length int) (at, value float64) {
+	best := 0.0
+	for lag := -1.0; lag <= 1; lag += 0.25 {
+		sum := 0.0
+		turn, step := complex(1, 0), cmplx.Rect(1, 2*math.Pi*lag/float64(length))
+		for _, v := range spectrum {
+			sum += real(v)*real(turn) - imag(v)*imag(turn)
+			turn *= step
+		}
+		if math.Abs(sum) > math.Abs(value) {
+			best, value = lag, sum
+		}
+	}
+	if found, v := crest(spectrum, length, best); math.Abs(found-best) <= 0.5 {
+		return found, v
+	}
+	return best, value
+}
+
+// delayNear is by how many frames a window of A lies behind the beginning of a
+// longer one of B, next to an expected number, between the frames.
+func delayNear(a, b []float64, expected float64) (delay, likeness float64) {
+	length := 2
+	for length < len(a)+len(b) {
+		length *= 2
+	}
+	window := hann(len(a))
+	x := differences1(a)
+	for n, w := range window {
+		x[n] *= w
+	}
+	fft := fourier.NewFFT(length)
+	template := fft.Coefficients(nil, append(x, make([]float64, length-len(x))...))
+	y := differences1(b)
+	y[0] = 0
+	spectrum := fft.Coefficients(nil, append(y, make([]float64, length-len(y))...))
+	for k := range spectrum {
+		spectrum[k] *= cmplx.Conj(template[k])
+	}
+	lags := fft.Sequence(nil, spectrum)
+	best, most, energy := 0, -1.0, sumOfSquares(y[:len(a)])
+	for k := 0; k <= len(b)-len(a); k++ {
+		// Against the energy that lies there, or louder neighbours win. Nearer counts
+		// a little more: a tone is as good every period.
+		weight := 1 - 1e-4*math.Abs(float64(k)-expected)/float64(len(b))
+		if r := math.Abs(lags[k]) / math.Sqrt(energy+1e-30) * weight; r > most {
+			best, most = k, r
+		}
+		if k+len(a) < len(y) {
+			energy = max(0, energy+y[k+len(a)]*y[k+len(a)]-y[k]*y[k])
+		}
+	}
+	// Between the frames, with both in the same window.
+	segment := append([]float64(nil), y[best:best+len(a)]...)
+	for n, w := range window {
+		segment[n] *= w
+	}
+	short := fourier.NewFFT(len(a))
+	bins, own := short.Coefficients(nil, segment), short.Coefficients(nil, x[:len(a)])
+	for k := range bins {
+		bins[k] *= cmplx.Conj(own[k])
+	}
+	at, value := crestNear(bins, len(a))
+	value *= 2 / float64(len(a)) // half a spectrum
+	norm := math.Sqrt(sumOfSquares(x) * sumOfSquares(segment))
+	if norm == 0 {
+		return expected, 0
+	}
+	return float64(best) + at, value / norm
+}

@@ -1,0 +1,163 @@
+package measure
+
+import (
+	"errors"
+	"io"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// profile is where the loud parts of a sound are.
+type profile struct {
+	format wave.Format
+	frames int64
+	energy [][]float64 // by channel and block, of the differences from frame to frame
+}
+
+// profileFrames is the length of a profile's blocks.
+const profileFrames = 8192
+
+// profileOf reads a sound once. The differences from frame to frame count: they
+// weigh high frequencies up, by which a delay is found best.
+func profileOf(open func() (wave.Source, error)) (*profile, error) {
+	src, err := open()
+	if err != nil {
+		return nil, err
+	}
+	defer closeSource(src)
+	p := &profile{format: src.Format(), energy: make([][]float64, src.Format().Channels)}
+	b := dsp.NewBlock(p.format.Channels, profileFrames)
+	last := make([]float64, p.format.Channels)
+	for {
+		n, err := readFull(src, b)
+		if n > 0 {
+			for c := range b {
+				sum, before := 0.0, last[c]
+				for _, v := range b[c][:n] {
+					d := v - before
+					sum += d * d
+					before = v
+				}
+				last[c] = before
+				p.energy[c] = append(p.energy[c], sum)
+			}
+			p.frames += int64(n)
+		}
+		if errors.Is(err, io.EOF) {
+			return p, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+}
+
+// readFull reads until a block is full or the source ends, then with io.EOF.
+func readFull(src wave.Source, b dsp.Block) (int, error) {
+	n := 0
+	for n < b.Frames() {
+		k, err := src.Read(after(b, n))
+		n += k
+		if err != nil {
+			return n, err
+		}
+		if k == 0 {
+			return n, io.EOF
+		}
+	}
+	return n, nil
+}
+
+// loudest is the channel with the most energy.
+func (p *profile) loudest() int {
+	best, most := 0, -1.0
+	for c := range p.energy {
+		if e := sumOf(p.energy[c]); e > most {
+			best, most = c, e
+		}
+	}
+	return best
+}
+
+func sumOf(x []float64) (sum float64) {
+	for _, v := range x {
+		sum += v
+	}
+	return sum
+}
+
+// loudestStretch is where a number of frames has the most energy in a channel, from
+// one frame to another.
+func (p *profile) loudestStretch(channel int, frames, from, to int64) (begin int64, energy float64) {
+	first, last := int(from/profileFrames), min(len(p.energy[channel]), int((to+profileFrames-1)/profileFrames))
+	width := max(1, int(frames/profileFrames))
+	begin = from
+	energy = -1
+	for i := first; i+width <= last || i == first; i++ {
+		if e := sumOf(p.energy[channel][i:min(last, i+width)]); e > energy {
+			energy, begin = e, max(from, int64(i)*profileFrames)
+		}
+	}
+	return begin, energy
+}
+
+// extent is a part of a sound, which may begin before it and end behind it.
+type extent struct {
+	from   int64
+	frames int
+}
+
+// gather reads parts of one channel, in the order of their beginnings; what lies
+// outside the sound is silence.
+func gather(open func() (wave.Source, error), channel int, parts []extent) ([][]float64, error) {
+	src, err := open()
+	if err != nil {
+		return nil, err
+	}
+	defer closeSource(src)
+	all := make([][]float64, len(parts))
+	end := int64(0)
+	for i, p := range parts {
+		all[i] = make([]float64, p.frames)
+		end = max(end, p.from+int64(p.frames))
+	}
+	b := dsp.NewBlock(src.Format().Channels, 1<<14)
+	seeker, seeks := src.(interface{ SeekFrame(int64) error })
+	at := int64(0)
+	for at < end {
+		next := nextNeeded(parts, at)
+		if seeks && next > at+4*int64(b.Frames()) {
+			if seeker.SeekFrame(next) != nil {
+				return all, nil // it lies behind the end
+			}
+			at = next
+		}
+		n, err := readFull(src, b)
+		for i, p := range parts {
+			lo, hi := max(at, p.from), min(at+int64(n), p.from+int64(p.frames))
+			if lo < hi {
+				copy(all[i][lo-p.from:], b[channel][lo-at:hi-at])
+			}
+		}
+		at += int64(n)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// nextNeeded is the first frame from one on that a part needs.
+func nextNeeded(parts []extent, at int64) int64 {
+	next := int64(1) << 62
+	for _, p := range parts {
+		if p.from+int64(p.frames) > at {
+			next = min(next, max(at, p.from))
+		}
+	}
+	return next
+}

@@ -1,0 +1,198 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// What is worth a word in a summary.
+const (
+	toldGainDB     = 0.005
+	toldResponseDB = 0.05
+	toldFrames     = 0.02 // a filter's phase shifts as much
+)
+
+// Summary says in one line how B differs from A: "B is 14 frames later, 1.30 dB
+// quieter, 0.8 dB down above 9 kHz; the rest is at -101.2 dBFS".
+func (c *Comparison) Summary() string {
+	switch {
+	case !c.Same:
+		return fmt.Sprintf("A and B are different sounds (similarity %.2f, from %.2f on they are compared)", math.Abs(c.Similarity), leastSimilarity)
+	case c.totals == nil || c.To == c.From:
+		return "A and B have no frame in common"
+	}
+	var told []string
+	told = append(told, c.tellTime()...)
+	if c.place.inverted {
+		told = append(told, "inverted in polarity")
+	}
+	told = append(told, c.tellLevel()...)
+	response := c.tellResponse()
+	told = append(told, response...)
+	if n := c.totals.dropouts[1]; n.count > 0 {
+		told = append(told, "gone "+c.tellPlaces(n))
+	}
+	if n := c.totals.dropouts[0]; n.count > 0 {
+		told = append(told, "there where A is gone, "+c.tellPlaces(n))
+	}
+	rest := c.tellRest(len(response) > 0)
+	if len(told) == 0 {
+		if rest == "" {
+			return "A and B are the same, sample by sample" + c.tellLength()
+		}
+		told = append(told, "as loud as A and in time")
+	}
+	text := "B is " + strings.Join(told, ", ")
+	if rest == "" {
+		rest = "no other difference"
+	}
+	return text + "; " + rest + c.tellLength()
+}
+
+func (c *Comparison) tellPlaces(d dropouts) string {
+	at := TimeCode(d.first, c.Rate)
+	if d.count == 1 {
+		return "at " + at
+	}
+	return fmt.Sprintf("in %d places, first at %s", d.count, at)
+}
+
+// tellTime tells of delay and drift.
+func (c *Comparison) tellTime() []string {
+	var told []string
+	delay := c.place.delay + (c.place.speed-1)*float64(c.From+c.To)/2
+	if text := strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.2f", math.Abs(delay)), "0"), "."); math.Abs(delay) >= toldFrames {
+		word := "later"
+		if delay < 0 {
+			word = "earlier"
+		}
+		plural := "s"
+		if text == "1" {
+			plural = ""
+		}
+		told = append(told, fmt.Sprintf("%s frame%s %s", text, plural, word))
+	}
+	if ppm := (c.place.speed - 1) * 1e6; ppm != 0 {
+		word := "longer"
+		if ppm < 0 {
+			word = "shorter"
+		}
+		told = append(told, fmt.Sprintf("%.2f ppm %s", math.Abs(ppm), word))
+	}
+	return told
+}
+
+// tellLevel tells of the gain.
+func (c *Comparison) tellLevel() []string {
+	gain := c.gain
+	if c.match == LevelsAsTheyAre {
+		gain = c.leastSquaresGain()
+	}
+	db := dsp.AmplitudeToDB(math.Abs(gain))
+	if bands, medianDB := c.heardBands(); len(c.tellResponse()) > 0 && len(bands) > 0 {
+		db += medianDB // which the response is told against
+	}
+	if !(math.Abs(db) >= toldGainDB) || math.IsInf(db, 0) {
+		return nil
+	}
+	word := "louder"
+	if db < 0 {
+		word = "quieter"
+	}
+	return []string{fmt.Sprintf("%.2f dB %s", math.Abs(db), word)}
+}
+
+// tellResponse tells of bands that lie higher or lower: at an end of the spectrum
+// as a whole, in its middle by the largest.
+func (c *Comparison) tellResponse() []string {
+	bands, _ := c.heardBands()
+	if len(bands) < 3 {
+		return nil
+	}
+	off := func(b band) bool { return math.Abs(b.responseDB) >= toldResponseDB }
+	first, last := 0, len(bands)-1
+	for first < len(bands) && off(bands[first]) {
+		first++
+	}
+	for last >= first && off(bands[last]) {
+		last--
+	}
+	var told []string
+	say := func(b band, where string) {
+		word := "up"
+		if b.responseDB < 0 {
+			word = "down"
+		}
+		told = append(told, fmt.Sprintf("%s %s %s", someDB(math.Abs(b.responseDB)), word, where))
+	}
+	if first > last { // everywhere
+		largest := bands[0]
+		for _, b := range bands {
+			if math.Abs(b.responseDB) > math.Abs(largest.responseDB) {
+				largest = b
+			}
+		}
+		say(largest, "at "+hzText(float64(nominalHz(largest.hz))))
+		return told
+	}
+	if first > 0 {
+		say(bands[0], "below "+hzText(float64(nominalHz(bands[first].hz))))
+	}
+	middle := band{}
+	for _, b := range bands[first : last+1] {
+		if off(b) && math.Abs(b.responseDB) > math.Abs(middle.responseDB) {
+			middle = b
+		}
+	}
+	if middle.hz > 0 {
+		say(middle, "around "+hzText(float64(nominalHz(middle.hz))))
+	}
+	if last < len(bands)-1 {
+		say(bands[len(bands)-1], "above "+hzText(float64(nominalHz(bands[last].hz))))
+	}
+	return told
+}
+
+func someDB(db float64) string {
+	if db < 0.95 {
+		return fmt.Sprintf("%.2g dB", db)
+	}
+	return fmt.Sprintf("%.1f dB", db)
+}
+
+// tellRest tells of what is left, "" for nothing. With a change of response, what
+// it does not explain is meant.
+func (c *Comparison) tellRest(withoutResponse bool) string {
+	n := float64((c.To - c.From) * int64(c.Channels))
+	level := sumOf(c.totals.ee) / n
+	if level == 0 {
+		return ""
+	}
+	text := "the rest is"
+	switch {
+	case withoutResponse:
+		text = "what this does not explain is"
+		level = c.spectrum.unexplained()
+	case c.totals.windows.steady():
+		text = "the rest is like noise,"
+		if bands, _ := c.heardBands(); len(bands) > 0 {
+			text = "no change of response; the rest is like noise,"
+		}
+	}
+	db := dsp.PowerToDB(level)
+	if db < -140 {
+		return text + " below -140 dBFS"
+	}
+	return fmt.Sprintf("%s at %.1f dBFS", text, db)
+}
+
+// tellLength tells of what was not compared.
+func (c *Comparison) tellLength() string {
+	if c.From == 0 && c.To == c.FramesA && c.FramesA == c.FramesB {
+		return ""
+	}
+	return fmt.Sprintf(" (compared: frames %d to %d of A's %d; B has %d)", c.From, c.To, c.FramesA, c.FramesB)
+}
