@@ -112,6 +112,25 @@ func (b *Polyphase) At(position float64, window []float64) float64 {
 	return float64(w0*y0) + float64(w1*y1) + float64(w2*y2) + float64(w3*y3)
 }
 
+// Near is At on a straight line between the two rows next to the position: half the
+// work, and between rows 1/512 apart (π/512)²/8 = 5e-6 of a wave's amplitude off.
+func (b *Polyphase) Near(position float64, window []float64) float64 {
+	at := float64(position * float64(len(b.rows)-1))
+	first := min(max(int(at), 0), len(b.rows)-2)
+	u := at - float64(first)
+	window = window[:2*b.half]
+	r0, r1 := b.rows[first][:len(window)], b.rows[first+1][:len(window)]
+	var even0, odd0, even1, odd1 float64 // two sums each, which wait for nothing
+	for j := 0; j+1 < len(window); j += 2 {
+		x, y := window[j], window[j+1]
+		even0 += float64(r0[j] * x)
+		odd0 += float64(r0[j+1] * y)
+		even1 += float64(r1[j] * x)
+		odd1 += float64(r1[j+1] * y)
+	}
+	return float64((1-u)*(even0+odd0)) + float64(u*(even1+odd1))
+}
+
 // fold lays the bank out for Peak. With s_j and d_j the sum and the difference
 // of the two samples at distance j from the middle of the interval, row p and
 // its mirror image read E+O and E−O, where E = Σ a_j s_j and O = Σ b_j d_j.

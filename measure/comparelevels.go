@@ -11,7 +11,7 @@ import (
 
 const (
 	levelPart  = 1 << 16 // frames that a gain is read from at a time
-	levelParts = 256     // and of how many such parts at most, all over the overlap
+	levelParts = 64      // and of how many such parts at most, all over the overlap
 	// sameGain is the ratio from which on a gain is one: 1e-9 dB, the rounding of the
 	// sums.
 	sameGain = 1e-10

@@ -86,7 +86,7 @@ func (b *nearby) half() int {
 	if b.place.exact() {
 		return 0
 	}
-	return resamplerSinc().Half()
+	return denseSinc().Half()
 }
 
 // begin goes to where a frame of the other sound lies.
@@ -158,7 +158,7 @@ func (b *nearby) resample(frame int64, y dsp.Block) {
 			all.Add(1)
 			go func() {
 				defer all.Done()
-				copy(y[c][from:to], shifted.resample(b.held[c], from, to))
+				shifted.read(b.held[c], from, y[c][from:to], denseSinc().Half(), denseSinc().Near)
 			}()
 		}
 	}

@@ -113,11 +113,13 @@ func (c *Comparison) tellResponse() []string {
 		return nil
 	}
 	off := func(b band) bool { return math.Abs(b.responseDB) >= toldResponseDB }
+	// An end of the spectrum goes as far as a quarter of what it is off by at the end.
+	with := func(b, end band) bool { return off(b) && b.responseDB/end.responseDB >= 0.25 }
 	first, last := 0, len(bands)-1
-	for first < len(bands) && off(bands[first]) {
+	for first < len(bands) && with(bands[first], bands[0]) {
 		first++
 	}
-	for last >= first && off(bands[last]) {
+	for last >= first && with(bands[last], bands[len(bands)-1]) {
 		last--
 	}
 	var told []string

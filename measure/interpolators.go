@@ -69,20 +69,26 @@ const (
 	resamplerBeta   = 10
 )
 
-var resamplerSinc = sync.OnceValue(func() *dsp.Polyphase {
-	rows, positions := make([][]float64, resamplerPhases+1), make([]float64, resamplerPhases+1)
+var resamplerSinc = sync.OnceValue(func() *dsp.Polyphase { return resampler(resamplerPhases) })
+
+// denseSinc is the same at 512 places, for which a straight line between them will
+// do: long sounds take half the time.
+var denseSinc = sync.OnceValue(func() *dsp.Polyphase { return resampler(4 * resamplerPhases) })
+
+func resampler(phases int) *dsp.Polyphase {
+	rows, positions := make([][]float64, phases+1), make([]float64, phases+1)
 	for p := range rows {
 		rows[p] = make([]float64, resamplerTaps)
-		positions[p] = float64(p) / resamplerPhases
+		positions[p] = float64(p) / float64(phases)
 	}
-	for p := 0; p <= resamplerPhases/2; p++ {
+	for p := 0; p <= phases/2; p++ {
 		for j := range resamplerTaps {
 			h := sinc(positions[p]-float64(j-resamplerTaps/2+1), resamplerTaps/2, resamplerBeta)
-			rows[p][j], rows[resamplerPhases-p][resamplerTaps-1-j] = h, h
+			rows[p][j], rows[phases-p][resamplerTaps-1-j] = h, h
 		}
 	}
 	return bank(positions, rows)
-})
+}
 
 // sinc is sin(πt)/(πt) under a Kaiser window that ends at ±half.
 func sinc(t float64, half int, beta float64) float64 {

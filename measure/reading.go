@@ -47,7 +47,7 @@ func (r Reading) text(difference float64) string {
 	if math.Abs(r.Value) < 5e-7 {
 		r.Value = 0 // nor −0
 	}
-	if r.Unit == "frames" && r.Value == math.Trunc(r.Value) || r.Unit == "claims" {
+	if r.Unit == "frames" && r.Value == math.Trunc(r.Value) || r.Unit == "claims" || r.Unit == "samples" {
 		decimals = 0
 	}
 	for _, v := range []float64{r.Value, difference} {

@@ -14,9 +14,14 @@ func (m timeMap) at(frame int) float64 { return m.delay + m.speed*float64(frame)
 // resample reads a channel of a recording at the stimulus's frames from one to
 // another. What lies beyond the recording's ends is silence.
 func (m timeMap) resample(recording []float64, from, to int) []float64 {
-	b := resamplerSinc()
-	half := b.Half()
 	out := make([]float64, to-from)
+	m.read(recording, from, out, resamplerSinc().Half(), resamplerSinc().At)
+	return out
+}
+
+// read fills a slice with a recording at the stimulus's frames from one on, by an
+// interpolator of so many frames on either side.
+func (m timeMap) read(recording []float64, from int, out []float64, half int, interpolate func(position float64, window []float64) float64) {
 	edge := make([]float64, 2*half)
 	for n := range out {
 		at := m.at(from + n)
@@ -33,7 +38,6 @@ func (m timeMap) resample(recording []float64, from, to int) []float64 {
 				}
 			}
 		}
-		out[n] = b.At(at-float64(whole), window)
+		out[n] = interpolate(at-float64(whole), window)
 	}
-	return out
 }

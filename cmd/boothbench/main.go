@@ -43,6 +43,7 @@ func commands() []command {
 		{"process", "run takes through a chain file", runProcess},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
+		{"compare", "say how one file differs from another", runCompare},
 		{"check", "hold files against limits, for automated tests", runCheck},
 		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
 		{"prove", "measure whether a chain or device does what is declared", runProve},

@@ -1,0 +1,154 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+const compareUsage = `boothbench compare says how file B differs from file A. It finds B's delay, to a
+fraction of a frame, the drift of its clock, its level and its polarity; takes them
+out; and measures what is left: as a level, by frequency, and where it is largest.
+Files that are not versions of one sound are told so.
+
+Usage: boothbench compare A.wav B.wav [flags]
+
+Examples:
+  boothbench compare before.wav after.wav
+  boothbench compare before.wav after.wav --residual difference.wav --at-most -90
+`
+
+func runCompare(e env, args []string) error {
+	f := e.flags("compare", compareUsage)
+	match := f.String("match", "least-squares", "how levels are matched: least-squares, loudness or none")
+	asLying := f.Bool("no-align", false, "compare frame by frame as the files lie")
+	residual := f.String("residual", "", "write the difference, B less A on A's level, to this `file` (32-bit floating point)")
+	atMost := f.Float64("at-most", 0, "exit code 1 where the difference is more than this, `dBFS`")
+	replace := f.Bool("replace", false, "write over an existing file")
+	asJSON := f.Bool("json", false, "print one JSON object")
+	quiet := f.Bool("quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	matches := map[string]measure.LevelMatch{"least-squares": measure.LeastSquares, "loudness": measure.EqualLoudness, "none": measure.LevelsAsTheyAre}
+	m, known := matches[*match]
+	if !known {
+		return usageError("--match: found %q%s; accepted: least-squares, loudness, none", *match, didYouMean(*match, []string{"least-squares", "loudness", "none"}))
+	}
+	if f.NArg() != 2 {
+		return usageError("found %s; accepted: two, for example: boothbench compare before.wav after.wav", plural(f.NArg(), "file"))
+	}
+	c := &compared{files: [2]file{{path: f.Arg(0)}, {path: f.Arg(1)}}, settings: measure.CompareSettings{Match: m, AsLying: *asLying}}
+	if f.Changed("at-most") {
+		c.atMost = atMost
+	}
+	return c.run(e, *residual, *replace, *asJSON, *quiet)
+}
+
+// compared are two files and what was measured of them.
+type compared struct {
+	files    [2]file
+	settings measure.CompareSettings
+	atMost   *float64
+	result   *measure.Comparison
+}
+
+func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) error {
+	for i := range c.files { // whether they can be read at all, and what they are
+		r, err := c.files[i].open()
+		if err != nil {
+			return inputError(err)
+		}
+		r.Close()
+	}
+	var out *wave.Writer
+	if residual != "" {
+		format := wave.Format{Rate: c.files[0].format.Rate, Channels: c.files[0].format.Channels, Encoding: wave.Float, Bits: 32, ChannelMask: c.files[0].format.ChannelMask}
+		var err error
+		if out, err = wave.Create(residual, format, wave.Options{Replace: replace, Inputs: []string{c.files[0].path, c.files[1].path}, Frames: c.files[0].frames}); err != nil {
+			return createError(err)
+		}
+		defer out.Abort()
+		c.settings.Residual = out
+	}
+	shown := newProgress(e.stderr, quiet, c.files[0].frames)
+	c.settings.Progress = shown.add
+	opener := func(path string) func() (wave.Source, error) {
+		return func() (wave.Source, error) {
+			if err := e.ctx.Err(); err != nil {
+				return nil, err
+			}
+			r, err := wave.Open(path)
+			if err != nil {
+				return nil, err
+			}
+			return r, nil
+		}
+	}
+	var err error
+	c.result, err = measure.Compare(opener(c.files[0].path), opener(c.files[1].path), c.settings)
+	shown.clear()
+	if different := (*measure.FormatsDifferError)(nil); errors.As(err, &different) {
+		err = fmt.Errorf("%s and %s: %w", c.files[0].path, c.files[1].path, err)
+	}
+	if err != nil {
+		return inputError(err)
+	}
+	if out != nil && c.result.Same {
+		if err := out.Commit(); err != nil {
+			return outputError(err)
+		}
+	}
+	verdict := c.judge()
+	if asJSON {
+		e.printJSON(c.object(verdict))
+	} else {
+		c.print(e, verdict)
+	}
+	if verdict != nil && verdict.Verdict != measure.Pass {
+		return &coded{exitLimit, errReported}
+	}
+	return nil
+}
+
+// judge holds the difference against the limit, if there is one.
+func (c *compared) judge() *measure.Judgement {
+	if c.atMost == nil {
+		return nil
+	}
+	j := measure.Judge(c.files[1].path, c.result.Rate, c.result.Readings(), measure.AtMost("residual_dbfs", *c.atMost))
+	return &j
+}
+
+func (c *compared) print(e env, verdict *measure.Judgement) {
+	fmt.Fprintf(e.stdout, "%s\n", c.result.Summary())
+	if verdict != nil {
+		fmt.Fprintf(e.stdout, "%-11s  %s\n", verdict.Verdict, verdict)
+	}
+	fmt.Fprintf(e.stdout, "\nA  %s  %s, %s\nB  %s  %s\n", c.files[0].path, measure.TimeCode(c.files[0].frames, c.result.Rate), c.files[0].format,
+		c.files[1].path, measure.TimeCode(c.files[1].frames, c.result.Rate))
+	printReadings(e.stdout, c.result.Readings(), c.files[0].format)
+}
+
+func (c *compared) object(verdict *measure.Judgement) any {
+	o := struct {
+		SchemaVersion int              `json:"schema_version"`
+		Command       string           `json:"command"`
+		ExitCode      int              `json:"exit_code"`
+		A             fileJSON         `json:"a"`
+		B             fileJSON         `json:"b"`
+		Same          bool             `json:"same_sound"`
+		Summary       string           `json:"summary"`
+		From          int64            `json:"compared_from_frame"`
+		To            int64            `json:"compared_to_frame"`
+		Readings      measure.Readings `json:"readings"`
+	}{SchemaVersion: 1, Command: "compare", Same: c.result.Same, Summary: c.result.Summary(), From: c.result.From, To: c.result.To, Readings: c.result.Readings()}
+	o.A = fileJSON{Path: c.files[0].path, Frames: &c.files[0].frames, formatJSON: formatOf(c.files[0].format)}
+	o.B = fileJSON{Path: c.files[1].path, Frames: &c.files[1].frames, formatJSON: formatOf(c.files[1].format)}
+	if verdict != nil && verdict.Verdict != measure.Pass {
+		o.ExitCode = exitLimit
+	}
+	return o
+}
