@@ -71,16 +71,18 @@ func (o *Overshoot) Readings() Readings {
 
 // OvershootOf puts a stimulus through a device, with a gain in dB in front, and
 // measures the response. It opens the stimulus twice: for the device, and to
-// compare the response with. Rate and channels of the settings are the stimulus's.
+// compare the response with, and closes it. Rate and channels of the settings are the stimulus's.
 func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error), driveDB float64, s OverSettings) (*Overshoot, error) {
 	stimulus, err := open()
 	if err != nil {
 		return nil, err
 	}
+	defer closeSource(stimulus)
 	again, err := open()
 	if err != nil {
 		return nil, err
 	}
+	defer closeSource(again)
 	f := stimulus.Format()
 	s.Rate, s.Channels = f.Rate, f.Channels
 	o, err := NewOvershoot(s)
@@ -110,6 +112,7 @@ func OvershootOfSound(open func() (wave.Source, error), s OverSettings) (*Oversh
 	if err != nil {
 		return nil, err
 	}
+	defer closeSource(src)
 	s.Rate, s.Channels = src.Format().Rate, src.Format().Channels
 	o, err := NewOvershoot(s)
 	if err != nil {

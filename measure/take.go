@@ -47,12 +47,13 @@ type Event struct {
 }
 
 // InspectTake reads a take twice through open: once for everything that is
-// counted, once for the spectrum of its pauses.
+// counted, once for the spectrum of its pauses. It closes what can be closed.
 func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
 	}
+	defer closeSource(src)
 	t := newTake(src.Format())
 	if err := Feed(src, t.write); err != nil {
 		return nil, err
@@ -61,11 +62,13 @@ func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 	found, ok := findPauses(t.levels)
 	var noise *noiseSpectrum
 	if ok && t.nonFinite < 0 {
-		if src, err = open(); err != nil {
+		again, err := open()
+		if err != nil {
 			return nil, err
 		}
+		defer closeSource(again)
 		noise = newNoiseSpectrum(t.format.Rate, found.stretches(t.format.Rate))
-		if err := Feed(src, noise.write); err != nil {
+		if err := Feed(again, noise.write); err != nil {
 			return nil, err
 		}
 	}

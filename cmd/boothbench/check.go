@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"time"
 
@@ -33,6 +34,10 @@ A limits file:
   noise_floor_dbfs = { max = -60 }
   integrated_lufs = { target = -23, tolerance = 0.5 }
   [[expect]]
+  files = ["ep1.wav"]
+  like = "ep1-before.wav"                              # see boothbench compare
+  residual_dbfs = { max = -90 }
+  [[expect]]
   chain = "voice.toml"
   claims_failed = { max = 0 }                          # see boothbench prove
   overshoot_fine_db = { max = 0.05 }
@@ -44,6 +49,7 @@ func runCheck(e env, args []string) error {
 	junit := f.String("junit", "", "write a JUnit XML report too")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
+	artefacts := f.String("artefacts", "", "keep the difference of each file that is not like its like in this `folder`")
 	replace := f.Bool("replace", false, "write over an existing report")
 	quiet := f.Bool("quiet", false, "print failures only, and no progress")
 	if err := parse(f, args); err != nil {
@@ -58,6 +64,11 @@ func runCheck(e env, args []string) error {
 	l, err := expect.Load(*limits)
 	if err != nil {
 		return withCode(exitUsage, err)
+	}
+	if l.Artefacts = *artefacts; *artefacts != "" {
+		if err := os.MkdirAll(*artefacts, 0o777); err != nil {
+			return outputError(err)
+		}
 	}
 	files, chains, err := l.Subjects(f.Args())
 	if err != nil {
@@ -133,6 +144,11 @@ func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
 			}
 		}
 	}
+	for _, c := range checked {
+		for _, kept := range c.Kept {
+			fmt.Fprintf(w, "%-11s  %s\n", "kept", kept)
+		}
+	}
 	if quiet {
 		return
 	}
@@ -162,8 +178,9 @@ func checkedObject(c expect.Checked) any {
 		ExitCode      int         `json:"exit_code"`
 		Error         string      `json:"error,omitempty"`
 		Subject       string      `json:"subject"`
+		Kept          []string    `json:"artefacts,omitempty"`
 		Limits        []judgement `json:"limits"`
-	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Limits: []judgement{}}
+	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Kept: c.Kept, Limits: []judgement{}}
 	if c.Err != nil {
 		o.ExitCode, o.Error = exitInput, c.Err.Error()
 	} else if !c.Passed() {

@@ -45,19 +45,12 @@ type inspected struct {
 }
 
 func (i *inspected) run(e env, quiet bool) error {
-	var open []*wave.Reader
-	defer func() {
-		for _, r := range open {
-			r.Close()
-		}
-	}()
 	var shown *progress
 	inspection, err := measure.InspectTake(func() (wave.Source, error) {
 		r, err := i.open()
 		if err != nil {
 			return nil, err
 		}
-		open = append(open, r)
 		if shown == nil {
 			shown = newProgress(e.stderr, quiet, 2*i.frames) // it is read twice
 		}

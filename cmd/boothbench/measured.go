@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -102,4 +103,11 @@ func (s *watchedSource) Read(b dsp.Block) (int, error) {
 	n, err := s.Source.Read(b)
 	s.shown.add(int64(n))
 	return n, err
+}
+
+func (s *watchedSource) Close() error {
+	if c, ok := s.Source.(io.Closer); ok {
+		return c.Close()
+	}
+	return nil
 }

@@ -237,33 +237,34 @@ func (s *overshootSound) exitCode() int {
 // totalFrames is the work ahead, as far as the headers tell.
 func (r *overshootRun) totalFrames() (total int64) {
 	for _, sound := range r.sounds {
-		if src, done, err := r.open(sound); err == nil {
-			if m, ok := src.(*wave.Memory); ok {
-				total += int64(m.Planes().Frames())
-			} else {
+		if src, err := r.open(sound); err == nil {
+			switch src := src.(type) {
+			case *wave.Memory:
+				total += int64(src.Planes().Frames())
+			case *wave.Reader:
 				total += sound.frames
+				src.Close()
 			}
-			done()
 		}
 	}
 	return total * int64(len(r.settings.drives))
 }
 
-// open opens a sound; done closes it.
-func (r *overshootRun) open(s *overshootSound) (src wave.Source, done func(), err error) {
+// open opens a sound.
+func (r *overshootRun) open(s *overshootSound) (wave.Source, error) {
 	if s.stress == nil {
 		reader, err := s.file.open()
 		if err != nil {
-			return nil, nil, err
+			return nil, err // not reader: a nil pointer in an interface is not nil
 		}
-		return reader, func() { reader.Close() }, nil
+		return reader, nil
 	}
 	b, err := s.stress.Make(r.settings.rate)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	s.format, s.frames = wave.Unquantised(r.settings.rate, len(b)), int64(b.Frames())
-	return wave.NewMemory(s.format, b), func() {}, nil
+	return wave.NewMemory(s.format, b), nil
 }
 
 func (r *overshootRun) measure(s *overshootSound) error {
@@ -281,21 +282,13 @@ func (r *overshootRun) measure(s *overshootSound) error {
 }
 
 func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*measure.Overshoot, error) {
-	var closers []func()
-	defer func() {
-		for _, c := range closers {
-			c()
-		}
-	}()
+	again := false
 	open := func() (wave.Source, error) {
-		src, done, err := r.open(s)
-		if err != nil {
-			return nil, err
+		src, err := r.open(s)
+		if err != nil || again { // the second time it is only compared with
+			return src, err
 		}
-		closers = append(closers, done)
-		if len(closers) > 1 { // the second time it is only compared with
-			return src, nil
-		}
+		again = true
 		return &watchedSource{src, r.ctx, r.shown}, nil
 	}
 	settings := measure.OverSettings{CeilingDBTP: r.settings.ceiling, MostEvents: mostOvers(r.settings.events, r.settings.eventsGiven, r.settings.asJSON)}

@@ -23,10 +23,10 @@ func Reading(t testing.TB, s Sound, limit measure.Limit) {
 }
 
 func judge(s Sound, limit measure.Limit) (measure.Judgement, error) {
-	m := &measured{sound: s}
+	m := &measured{sound: s, known: map[source]measure.Readings{}}
 	kind, _ := instrumentOf(limit.Reading)
-	readings, err := m.readings(kind, Group{})
-	return measure.Judge(s.name, m.format.Rate, readings, limit), err
+	readings, err := m.readings(source{instrument: kind})
+	return measure.Judge(s.name, m.rate, readings, limit), err
 }
 
 // TruePeakAtMost fails the test where the true peak exceeds a level in dBTP, by

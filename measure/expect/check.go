@@ -3,6 +3,7 @@ package expect
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -13,7 +14,8 @@ import (
 type Checked struct {
 	Subject    string
 	Judgements []measure.Judgement
-	Err        error // why it could not be measured
+	Kept       []string // artefacts that were written
+	Err        error    // why it could not be measured
 }
 
 // Passed tells whether all limits are met.
@@ -58,58 +60,107 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 // all the groups that cover it against it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	checked := Checked{Subject: file}
-	m := &measured{sound: File(file).until(ctx)}
+	m := &measured{sound: File(file).until(ctx), known: map[source]measure.Readings{}}
 	for _, g := range l.Groups {
 		if !g.Covers(file) {
 			continue
 		}
+		failed := false
 		for _, limit := range g.Limits {
 			kind, _ := instrumentOf(limit.Reading)
-			readings, err := m.readings(kind, g)
+			readings, err := m.readings(source{kind, g.likeFor(kind)})
 			if err != nil {
+				checked.Err = fmt.Errorf("%s: %w", file, err)
+				return checked
+			}
+			j := measure.Judge(file, m.rate, readings, limit)
+			checked.Judgements = append(checked.Judgements, j)
+			failed = failed || kind == ofComparison && j.Verdict != measure.Pass
+		}
+		if failed && l.Artefacts != "" {
+			kept := filepath.Join(l.Artefacts, filepath.Base(file)+".difference.wav")
+			if err := keepDifference(kept, m.sound, File(g.Like).until(ctx)); err != nil {
 				checked.Err = err
 				return checked
 			}
-			checked.Judgements = append(checked.Judgements, measure.Judge(file, m.format.Rate, readings, limit))
+			checked.Kept = append(checked.Kept, kept)
 		}
 	}
 	return checked
 }
 
+// likeFor is the file that an instrument compares with, "" for most.
+func (g Group) likeFor(kind instrument) string {
+	if kind == ofComparison {
+		return g.Like
+	}
+	return ""
+}
+
+// keepDifference writes the difference of a sound from the one that it should be
+// like.
+func keepDifference(path string, got, want Sound) error {
+	src, err := want.Open()
+	if err != nil {
+		return err
+	}
+	f := src.Format()
+	closeSource(src)
+	out, err := wave.Create(path, wave.Format{Rate: f.Rate, Channels: f.Channels, Encoding: wave.Float, Bits: 32}, wave.Options{Replace: true})
+	if err != nil {
+		return err
+	}
+	defer out.Abort()
+	if c, err := measure.Compare(want.Open, got.Open, measure.CompareSettings{Residual: out}); err != nil || !c.Same {
+		return err // there is no difference between different sounds
+	}
+	return out.Commit()
+}
+
+// source is an instrument and what it compares with.
+type source struct {
+	instrument
+	like string
+}
+
 // measured is a sound and what has been read of it.
 type measured struct {
-	sound  Sound
-	format wave.Format
-	known  map[instrument]measure.Readings
+	sound Sound
+	rate  int // Hz, once it is known
+	known map[source]measure.Readings
 }
 
-func (m *measured) readings(kind instrument, g Group) (measure.Readings, error) {
-	if r, ok := m.known[kind]; ok {
+func (m *measured) readings(s source) (measure.Readings, error) {
+	if r, ok := m.known[s]; ok {
 		return r, nil
 	}
-	readings, err := m.take(kind, g)
-	if err != nil {
-		return nil, err
+	r, err := m.take(s)
+	if err == nil {
+		m.known[s] = r
 	}
-	if m.known == nil {
-		m.known = map[instrument]measure.Readings{}
-	}
-	m.known[kind] = readings
-	return readings, nil
+	return r, err
 }
 
-func (m *measured) take(kind instrument, g Group) (readings measure.Readings, err error) {
-	if kind == ofInspection {
-		in, err := measure.InspectTake(m.sound.Open)
-		if err != nil {
-			return nil, err
-		}
-		return in.Readings, nil
-	}
+func (m *measured) take(s source) (readings measure.Readings, err error) {
 	err = m.sound.read(func(src wave.Source) (err error) {
-		m.format = src.Format()
-		readings, err = measure.Programme(src, measure.AsIs)
+		m.rate = src.Format().Rate
+		if s.instrument == ofMeter {
+			readings, err = measure.Programme(src, measure.AsIs)
+		}
 		return err
 	})
+	switch {
+	case err != nil:
+	case s.instrument == ofInspection:
+		var in *measure.Inspection
+		if in, err = measure.InspectTake(m.sound.Open); err == nil {
+			readings = in.Readings
+		}
+	case s.instrument == ofComparison:
+		var c *measure.Comparison
+		if c, err = measure.Compare(File(s.like).Open, m.sound.Open, measure.CompareSettings{}); err == nil {
+			readings = c.Readings()
+		}
+	}
 	return readings, err
 }

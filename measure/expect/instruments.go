@@ -31,6 +31,12 @@ var instruments = map[string]instrument{
 	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
 	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
 
+	"similarity": ofComparison, "delay_frames": ofComparison, "delay_ms": ofComparison, "drift_ppm": ofComparison, "polarity": ofComparison,
+	"gain_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
+	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
+	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "integrated_difference_lu": ofComparison,
+	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison,
+
 	"claims_failed": ofProof, "claims_cannot_tell": ofProof,
 	"latency_frames": ofLatency, "latency_ms": ofLatency,
 	"overshoot_sample_db": ofOvershoot, "overshoot_annex2_db": ofOvershoot, "overshoot_fine_db": ofOvershoot, "image_shift_db": ofOvershoot,

@@ -24,6 +24,10 @@ type Limits struct {
 	Name   string
 	Groups []Group
 	Specs  []Spec
+
+	// Artefacts is a folder for the difference of each file that a limit of a
+	// comparison is not met by; "": none is kept.
+	Artefacts string
 }
 
 // Group is one [[expect]] of a limits file: limits of a number of files, or of a

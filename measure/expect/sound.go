@@ -47,7 +47,13 @@ func Buffer(buf *audio.FloatBuffer) Sound {
 
 // File is a WAV file.
 func File(path string) Sound {
-	return Sound{path, func() (wave.Source, error) { return wave.Open(path) }}
+	return Sound{path, func() (wave.Source, error) {
+		r, err := wave.Open(path)
+		if err != nil {
+			return nil, err // not r: a nil pointer in an interface is not nil
+		}
+		return r, nil
+	}}
 }
 
 // Open opens the sound from its start.
@@ -64,17 +70,24 @@ func (s Sound) read(f func(wave.Source) error) error {
 	if err != nil {
 		return err
 	}
-	if c, ok := src.(io.Closer); ok {
-		defer c.Close()
-	}
+	defer closeSource(src)
 	return f(src)
+}
+
+func closeSource(src wave.Source) {
+	if c, ok := src.(io.Closer); ok {
+		c.Close()
+	}
 }
 
 // until is the sound, ending with a context.
 func (s Sound) until(ctx context.Context) Sound {
 	return Sound{s.name, func() (wave.Source, error) {
 		src, err := s.Open()
-		return &stoppable{src, ctx}, err
+		if err != nil {
+			return nil, err
+		}
+		return &stoppable{src, ctx}, nil
 	}}
 }
 
@@ -92,8 +105,14 @@ func (s *stoppable) Read(b dsp.Block) (int, error) {
 }
 
 func (s *stoppable) Close() error {
-	if c, ok := s.Source.(io.Closer); ok {
-		return c.Close()
-	}
+	closeSource(s.Source)
 	return nil
+}
+
+// SeekFrame makes the next Read begin at a frame, where the source can.
+func (s *stoppable) SeekFrame(frame int64) error {
+	if at, ok := s.Source.(interface{ SeekFrame(int64) error }); ok {
+		return at.SeekFrame(frame)
+	}
+	return errors.ErrUnsupported
 }

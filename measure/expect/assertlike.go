@@ -1,0 +1,58 @@
+package expect
+
+import (
+	"path/filepath"
+	"testing"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// What a sound is held to against another one.
+
+// Null fails the test where a sound, lined up with the one that is wanted and
+// brought to its level, leaves more than a level in dBFS of difference. It logs how
+// they differ; of a failure it keeps the difference as difference.wav in the test's
+// artefact folder (go test -artifacts).
+func Null(t testing.TB, got, want Sound, mostDBFS float64) {
+	t.Helper()
+	like(t, got, want, measure.CompareSettings{}, measure.AtMost("residual_dbfs", mostDBFS))
+}
+
+// SameSound fails the test where a sound is not the one that is wanted, sample by
+// sample from the first frame to the last.
+func SameSound(t testing.TB, got, want Sound) {
+	t.Helper()
+	c := like(t, got, want, measure.CompareSettings{AsLying: true, Match: measure.LevelsAsTheyAre}, measure.AtMost("changed_samples", 0))
+	if c != nil && c.FramesA != c.FramesB {
+		t.Errorf("%s: found %d frames, want %d as %s", got.name, c.FramesB, c.FramesA, want.name)
+	}
+}
+
+// Latency fails the test where a sound is not later than the one that it was made
+// of by a number of frames: exactly where it lies frame on frame, else within a
+// hundredth.
+func Latency(t testing.TB, got, of Sound, frames float64) {
+	t.Helper()
+	like(t, got, of, measure.CompareSettings{}, measure.Between("delay_frames", frames, 0.01))
+}
+
+// like compares and judges; nil where there is nothing to judge.
+func like(t testing.TB, got, want Sound, s measure.CompareSettings, limit measure.Limit) *measure.Comparison {
+	t.Helper()
+	c, err := measure.Compare(want.Open, got.Open, s)
+	if err != nil {
+		t.Errorf("%s against %s: %v", got.name, want.name, err)
+		return nil
+	}
+	j := measure.Judge(got.name, c.Rate, c.Readings(), limit)
+	if j.Verdict == measure.Pass {
+		t.Log(j)
+		return c
+	}
+	t.Errorf("%s\n%s", j, c.Summary())
+	kept := filepath.Join(t.ArtifactDir(), "difference.wav")
+	if err := keepDifference(kept, got, want); err != nil {
+		t.Errorf("the difference could not be kept: %v", err)
+	}
+	return c
+}
