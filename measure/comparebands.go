@@ -1,7 +1,6 @@
 package measure
 
 import (
-	"math"
 	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -114,35 +113,22 @@ type band struct {
 	coherence  float64 // how much of B's follows A, 0 to 1
 }
 
-// bands are the third-octave bands of IEC 61260-1:2014 (base ten) from 20 Hz to
-// 20 kHz, or as far as the rate goes.
+// bands are the third-octave bands of the comparison.
 func (b *bandComparison) bands() []band {
 	if b.blocks == 0 {
 		return nil
 	}
 	var all []band
 	mean := 1 / float64(b.blocks*len(b.x))
-	binHz := float64(b.rate) / float64(b.length)
-	for i := -17; i <= 13; i++ {
-		middle := 1000 * math.Pow(10, float64(i)/10)
-		low, high := middle*math.Pow(10, -0.05), middle*math.Pow(10, 0.05)
-		if high > 0.48*float64(b.rate) {
-			break
-		}
-		v := band{hz: middle}
+	for _, t := range thirdOctaves(b.rate, b.length) {
+		v := band{hz: t.hz}
 		var cross complex128
-		for k := range b.xx {
-			// A bin counts by how much of it lies in the band.
-			share := min(high/binHz, float64(k)+0.5) - max(low/binHz, float64(k)-0.5)
-			if share <= 0 {
-				continue
-			}
-			weight := mean * min(1, share)
-			v.a += weight * b.xx[k]
-			v.b += weight * b.yy[k]
-			v.e += weight * b.ee[k]
-			cross += complex(weight, 0) * b.xy[k]
-		}
+		t.each(func(k int, share float64) {
+			v.a += mean * share * b.xx[k]
+			v.b += mean * share * b.yy[k]
+			v.e += mean * share * b.ee[k]
+			cross += complex(mean*share, 0) * b.xy[k]
+		})
 		if v.a > 0 && v.b > 0 {
 			v.responseDB = dsp.AmplitudeToDB(cmplx.Abs(cross) / v.a)
 			v.coherence = square(cross) / (v.a * v.b)

@@ -3,6 +3,7 @@ package measure
 import (
 	"errors"
 	"io"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -13,6 +14,7 @@ type profile struct {
 	format wave.Format
 	frames int64
 	energy [][]float64 // by channel and block, of the differences from frame to frame
+	mixed  uint64      // all samples mixed into one number: different ones are different sounds
 }
 
 // profileFrames is the length of a profile's blocks.
@@ -38,6 +40,7 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 					d := v - before
 					sum += d * d
 					before = v
+					p.mixed = (p.mixed ^ math.Float64bits(v)) * 1099511628211 // FNV-1a's prime
 				}
 				last[c] = before
 				p.energy[c] = append(p.energy[c], sum)

@@ -18,13 +18,12 @@ const checkUsage = `boothbench check holds files and chains against a limits fil
 tests: exit code 0 when all limits are met, 1 when one is not. Each failure says
 file, reading, value, limit, time code and what to do.
 
-Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]
-
-Without a FILE, the limits file says which files and chains are meant.
+Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]   (no FILE: those it names)
 
 Examples:
-  boothbench check episode.wav --limits season.toml
   boothbench check --limits season.toml --junit report.xml
+  boothbench check ep1.wav --record baseline --why "approved by the producer"
+  boothbench check ep1.wav --baseline baseline
 
 A limits file:
   schema = 1
@@ -32,10 +31,10 @@ A limits file:
   files = ["ep*.wav"]                                  # none: each FILE
   spec = "ebu-r128"                                    # see boothbench specs
   noise_floor_dbfs = { max = -60 }
-  integrated_lufs = { target = -23, tolerance = 0.5 }
   [[expect]]
   files = ["ep1.wav"]
   like = "ep1-before.wav"                              # see boothbench compare
+  baseline = "baseline"
   residual_dbfs = { max = -90 }
   [[expect]]
   chain = "voice.toml"
@@ -49,21 +48,33 @@ func runCheck(e env, args []string) error {
 	junit := f.String("junit", "", "write a JUnit XML report too")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
-	artefacts := f.String("artefacts", "", "keep the difference of each file that is not like its like in this `folder`")
+	artefacts := f.String("artefacts", "", "keep the differences of files not like their like in this `folder`")
+	baseline := f.String("baseline", "", "hold the files against what was recorded of them in this `folder`")
+	record := f.String("record", "", "record the files as right in this `folder`, instead of checking them")
+	why := f.String("why", "", "the `reason` for --record; it stays in the baseline")
 	replace := f.Bool("replace", false, "write over an existing report")
 	quiet := f.Bool("quiet", false, "print failures only, and no progress")
 	if err := parse(f, args); err != nil {
 		return err
 	}
 	switch {
-	case *limits == "":
+	case *record != "":
+		return e.record(*record, *why, f.Args())
+	case *limits != "" && *baseline != "":
+		return usageError("found --limits and --baseline; accepted: one of them; a limits file names a baseline itself")
+	case *baseline != "" && f.NArg() == 0:
+		return usageError("--baseline: no file named")
+	case *limits == "" && *baseline == "":
 		return usageError("no --limits; for example: boothbench check episode.wav --limits season.toml")
 	case *tap && *asJSON:
 		return usageError("found --tap and --json; accepted: one of them")
 	}
-	l, err := expect.Load(*limits)
-	if err != nil {
-		return withCode(exitUsage, err)
+	l := expect.AgainstBaselines(*baseline)
+	if *limits != "" {
+		var err error
+		if l, err = expect.Load(*limits); err != nil {
+			return withCode(exitUsage, err)
+		}
 	}
 	if l.Artefacts = *artefacts; *artefacts != "" {
 		if err := os.MkdirAll(*artefacts, 0o777); err != nil {
@@ -117,6 +128,24 @@ func runCheck(e env, args []string) error {
 		return outputError(err)
 	}
 	return e.worst(checked)
+}
+
+// record makes baselines.
+func (e env) record(dir, why string, files []string) error {
+	if why == "" {
+		return usageError("--record: no reason; add --why \"first recording\", or whatever it is")
+	}
+	if len(files) == 0 {
+		return usageError("--record: no file named")
+	}
+	for _, file := range files {
+		b, err := expect.RecordBaseline(dir, file, why, time.Now())
+		if err != nil {
+			return inputError(err)
+		}
+		fmt.Fprintf(e.stdout, "recorded  %s in %s (recording %d)\n", file, dir, len(b.History))
+	}
+	return nil
 }
 
 // worst tells what could not be measured, and chooses the exit code.

@@ -2,7 +2,9 @@ package expect
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"slices"
 
@@ -21,6 +23,11 @@ type Checked struct {
 // Passed tells whether all limits are met.
 func (c Checked) Passed() bool {
 	return c.Err == nil && !slices.ContainsFunc(c.Judgements, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
+}
+
+// AgainstBaselines are limits of files against a folder of baselines.
+func AgainstBaselines(dir string) *Limits {
+	return &Limits{Path: dir, Groups: []Group{{Baseline: dir, Limits: BaselineLimits()}}}
 }
 
 // Subjects lists what the limits are about: the files that are named or, if none
@@ -89,10 +96,13 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	return checked
 }
 
-// likeFor is the file that an instrument compares with, "" for most.
+// likeFor is what an instrument compares with, "" for most.
 func (g Group) likeFor(kind instrument) string {
-	if kind == ofComparison {
+	switch kind {
+	case ofComparison:
 		return g.Like
+	case ofBaseline:
+		return g.Baseline
 	}
 	return ""
 }
@@ -155,6 +165,13 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 		var in *measure.Inspection
 		if in, err = measure.InspectTake(m.sound.Open); err == nil {
 			readings = in.Readings
+		}
+	case s.instrument == ofBaseline:
+		var b *Baseline
+		if b, err = LoadBaseline(s.like, m.sound.name); err == nil {
+			readings, err = b.Against(m.sound)
+		} else if errors.Is(err, fs.ErrNotExist) {
+			err = fmt.Errorf("no baseline: %w; record one with check --record", err)
 		}
 	case s.instrument == ofComparison:
 		var c *measure.Comparison

@@ -13,6 +13,7 @@ const (
 	ofMeter      instrument = iota // loudness and peaks
 	ofInspection                   // the health of a take
 	ofComparison                   // with another file
+	ofBaseline                     // with what was recorded of it
 	ofProof                        // what a chain declares against what it does
 	ofLatency                      // of a chain
 	ofOvershoot                    // of a chain's limiter
@@ -36,6 +37,10 @@ var instruments = map[string]instrument{
 	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
 	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "integrated_difference_lu": ofComparison,
 	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison,
+
+	"same_samples": ofBaseline, "frames_change": ofBaseline, "integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline,
+	"true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline, "level_change_db": ofBaseline,
+	"excerpt_delay_frames": ofBaseline, "excerpt_gain_db": ofBaseline, "excerpt_residual_dbfs": ofBaseline,
 
 	"claims_failed": ofProof, "claims_cannot_tell": ofProof,
 	"latency_frames": ofLatency, "latency_ms": ofLatency,

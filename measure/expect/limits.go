@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
@@ -33,12 +34,13 @@ type Limits struct {
 // Group is one [[expect]] of a limits file: limits of a number of files, or of a
 // chain.
 type Group struct {
-	Files  []string // patterns; none: every file that is named
-	Like   string   // a file to compare with; "": none
-	Chain  string   // a chain file, in place of files; "": none
-	RateHz int      // at which the chain is looked at
-	Limits []measure.Limit
-	Line   int
+	Files    []string // patterns; none: every file that is named
+	Like     string   // a file to compare with; "": none
+	Baseline string   // a folder of baselines; "": none
+	Chain    string   // a chain file, in place of files; "": none
+	RateHz   int      // at which the chain is looked at
+	Limits   []measure.Limit
+	Line     int
 }
 
 // Load reads a limits file. What is wrong with its text is a
@@ -98,7 +100,7 @@ func (d *decoder) top() {
 	}
 }
 
-var groupKeys = []string{"files", "like", "chain", "rate_hz", "spec"}
+var groupKeys = []string{"files", "like", "baseline", "chain", "rate_hz", "spec"}
 
 func (d *decoder) group(t *document.Value) Group {
 	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000}
@@ -108,6 +110,8 @@ func (d *decoder) group(t *document.Value) Group {
 			g.Files = d.patterns(e)
 		case "like":
 			g.Like = d.beside(d.String(e))
+		case "baseline":
+			g.Baseline = d.beside(d.String(e))
 		case "chain":
 			g.Chain = d.beside(d.String(e))
 		case "rate_hz":
@@ -123,8 +127,11 @@ func (d *decoder) group(t *document.Value) Group {
 	if e := t.Entry("rate_hz"); e != nil && g.Chain == "" {
 		d.Report(e.At, document.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "it goes with chain = …"})
 	}
-	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil) {
-		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files or like", Hint: "give the chain an [[expect]] of its own"})
+	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
+		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
+	}
+	if g.Baseline != "" && !slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { kind, _ := instrumentOf(l.Reading); return kind == ofBaseline }) {
+		g.Limits = append(g.Limits, BaselineLimits()...)
 	}
 	if len(g.Limits) == 0 && len(d.Problems) == 0 {
 		d.Report(t.At, document.Problem{Key: "[[expect]]", Found: "no limit", Accepted: `a reading with its limit, such as true_peak_dbtp = { max = -1 }, or spec = "ebu-r128"`})
@@ -150,6 +157,8 @@ func (d *decoder) fit(t *document.Value, g Group) {
 		case !known:
 		case kind == ofComparison && g.Like == "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
+		case kind == ofBaseline && g.Baseline == "":
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading against a baseline, but none is named", Hint: `add baseline = "baseline", a folder of check --record`})
 		case kind.ofChain() && g.Chain == "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a chain", Hint: `add chain = "voice.toml" in place of files`})
 		case !kind.ofChain() && g.Chain != "":

@@ -1,0 +1,115 @@
+package expect
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"hash"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Fingerprint is what is kept of a sound so that a later one can be held against it:
+// enough to say what has changed, where and by how much, and not only that it has.
+type Fingerprint struct {
+	RateHz        int                 `json:"rate_hz"`
+	Channels      int                 `json:"channels"`
+	Frames        int64               `json:"frames"`
+	SamplesSHA256 string              `json:"samples_sha256"` // of the samples as 64-bit floats, frame by frame
+	Readings      map[string]*float64 `json:"readings"`       // null: not measurable
+	Bands         map[int]float64     `json:"third_octaves_dbfs"`
+	LevelMs       int                 `json:"levels_ms"`
+	Levels        []float64           `json:"levels_dbfs"` // of all channels, one after the other
+	ExcerptFrom   int64               `json:"excerpt_from_frame"`
+	ExcerptFrames int64               `json:"excerpt_frames"`
+}
+
+const (
+	levelMs        = 20
+	silentDBFS     = -200 // stands for silence in levels and bands
+	excerptSeconds = 5
+)
+
+// keptReadings are those that a fingerprint keeps.
+var keptReadings = []string{"integrated_lufs", "loudness_range_lu", "short_term_max_lufs", "sample_peak_dbfs", "true_peak_fine_dbtp"}
+
+// fingerprintOf takes the fingerprint of a sound in two passes.
+func fingerprintOf(s Sound) (*Fingerprint, error) {
+	f := &Fingerprint{Readings: map[string]*float64{}, Bands: map[int]float64{}, LevelMs: levelMs}
+	err := s.read(func(src wave.Source) error {
+		f.RateHz, f.Channels = src.Format().Rate, src.Format().Channels
+		m := &imprint{digest: sha256.New(), window: dsp.Frames(levelMs, f.RateHz), bands: measure.NewThirdOctaves(f.RateHz, f.Channels)}
+		if err := measure.Feed(src, m.write, m.bands.Write); err != nil {
+			return err
+		}
+		f.Frames, f.Levels, f.SamplesSHA256 = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil))
+		for _, b := range m.bands.Levels() {
+			f.Bands[b.Hz] = rounded(b.DBFS)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	var loudest int64
+	err = s.read(func(src wave.Source) error {
+		readings, err := measure.Programme(src, measure.AsIs)
+		for _, name := range keptReadings {
+			r, _ := readings.Get(name)
+			f.Readings[name] = nil
+			if r.Measurable() {
+				value := r.Value
+				f.Readings[name] = &value
+			}
+			if name == "short_term_max_lufs" && r.Measurable() {
+				loudest = r.Frame
+			}
+		}
+		return err
+	})
+	length := min(f.Frames, int64(excerptSeconds*f.RateHz))
+	f.ExcerptFrames = length
+	f.ExcerptFrom = max(0, min(loudest-length/2, f.Frames-length))
+	return f, err
+}
+
+// rounded is a level to a thousandth of a dB.
+func rounded(db float64) float64 {
+	if !(db > silentDBFS) {
+		return silentDBFS
+	}
+	return math.Round(db*1000) / 1000
+}
+
+// imprint is the meter of a fingerprint.
+type imprint struct {
+	digest hash.Hash
+	bands  *measure.ThirdOctaves
+	window int // frames
+	frames int64
+	levels []float64
+	sum    float64
+	filled int
+	bytes  []byte
+}
+
+func (m *imprint) write(b dsp.Block) {
+	m.bytes = m.bytes[:0]
+	for n := range b.Frames() {
+		for c := range b {
+			bits := math.Float64bits(b[c][n])
+			for shift := 0; shift < 64; shift += 8 {
+				m.bytes = append(m.bytes, byte(bits>>shift))
+			}
+			m.sum += b[c][n] * b[c][n]
+		}
+		if m.filled++; m.filled == m.window {
+			m.levels = append(m.levels, rounded(dsp.PowerToDB(m.sum/float64(m.window*len(b)))))
+			m.sum, m.filled = 0, 0
+		}
+	}
+	m.digest.Write(m.bytes)
+	m.frames += int64(b.Frames())
+}
