@@ -266,6 +266,18 @@ func (l *Loudness) Series() (momentary, shortTerm []float64) {
 	return fill(4), fill(30)
 }
 
+// Table is the loudness over time: a row for every 100 ms, at its end; a field is
+// empty where its window is not full, or for silence.
+func (l *Loudness) Table() Table {
+	t := Table{Columns: []string{"frame", "time_s", "momentary_lufs", "short_term_lufs"}}
+	momentary, shortTerm := l.Series()
+	for i := range momentary {
+		frame := l.slotStart(int64(i+1) * slotsPerHop)
+		t.Rows = append(t.Rows, []float64{float64(frame), float64(frame) / float64(l.settings.Rate), momentary[i], shortTerm[i]})
+	}
+	return t
+}
+
 // Readings returns integrated_lufs, loudness_range_lu, momentary_max_lufs and
 // short_term_max_lufs.
 func (l *Loudness) Readings() Readings {
@@ -313,7 +325,7 @@ func (l *Loudness) Readings() Readings {
 		rangeReading,
 		make1("momentary_max_lufs", "LUFS", "EBU Tech 3341 v4, 400 ms, 10 ms grid", mReason, lufs(m.power), m.frame),
 		make1("short_term_max_lufs", "LUFS", "EBU Tech 3341 v4, 3 s, 10 ms grid", sReason, lufs(s.power), s.frame),
-	}
+	}.finite()
 }
 
 // reason is why a window of so many seconds cannot be measured, "" if it can.

@@ -47,8 +47,11 @@ func (r Reading) text(difference float64) string {
 	if math.Abs(r.Value) < 5e-7 {
 		r.Value = 0 // nor −0
 	}
-	if r.Unit == "frames" && r.Value == math.Trunc(r.Value) || r.Unit == "claims" || r.Unit == "samples" {
-		decimals = 0
+	switch r.Unit {
+	case "frames", "claims", "samples", "events", "bit":
+		if r.Value == math.Trunc(r.Value) {
+			decimals = 0
+		}
 	}
 	for _, v := range []float64{r.Value, difference} {
 		if v = math.Abs(v); v > 0 && v < 0.1 {
@@ -102,6 +105,16 @@ type Named struct {
 
 // Readings are readings in the order in which they are shown.
 type Readings []Named
+
+// finite gives readings that overflowed a reason: samples may be any number.
+func (r Readings) finite() Readings {
+	for i := range r {
+		if n := &r[i]; n.Measurable() && n.Value-n.Value != 0 {
+			n.Value, n.Reason = 0, "the samples are too large to be reckoned with"
+		}
+	}
+	return r
+}
 
 // Get returns a reading by its name.
 func (r Readings) Get(name string) (Reading, bool) {

@@ -34,7 +34,7 @@ func (t Table) WriteCSV(w io.Writer) error {
 		for i, v := range row {
 			fields[i] = ""
 			if v-v == 0 {
-				fields[i] = strconv.FormatFloat(v, 'g', 9, 64)
+				fields[i] = strconv.FormatFloat(v, 'g', 10, 64)
 			}
 		}
 		if err := out.Write(fields); err != nil {

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -39,11 +40,19 @@ type Finding struct {
 
 // Event is something at a time.
 type Event struct {
-	Kind    string // "clip", "flat top", "dropout"
+	Kind    string // "clip", "flat top", "dropout", "plosive", "sibilant"
 	Frame   int64
 	Frames  int64
-	Channel int     // from 0
+	Channel int     // from 0, −1 for all
 	Level   float64 // dBFS; −∞ for a dropout, whose samples are exactly 0
+}
+
+// Verdict is the worst that was found in one word: good, note, doubt or fault.
+func (in *Inspection) Verdict() string {
+	if len(in.Findings) == 0 {
+		return "good"
+	}
+	return in.Findings[0].Severity.String()
 }
 
 // InspectTake reads a take twice through open: once for everything that is
@@ -110,6 +119,8 @@ type take struct {
 	rumble    *dsp.Cascade
 	mix       dsp.Block
 	events    eventList
+	speech    speechEvents
+	content   content
 }
 
 func newTake(f wave.Format) *take {
@@ -118,6 +129,7 @@ func newTake(f wave.Format) *take {
 		// Levels are compared above the rumble, which hides the voice.
 		rumble: dsp.NewCascade(dsp.ButterworthHighPass(2, 80, float64(f.Rate)), 1),
 		mix:    dsp.NewBlock(1, 4096),
+		speech: newSpeechEvents(f.Rate), content: newContent(f),
 	}
 	if f.Channels >= 2 {
 		t.pair = newChannelPair()
@@ -147,6 +159,8 @@ func (t *take) write(b dsp.Block) {
 		}
 		mix[0][i] = sum / float64(len(b))
 	}
+	t.speech.write(mix[0])
+	t.content.write(mix[0])
 	t.rumble.Process(mix)
 	hop := int64(t.format.Rate) * hopMs / 1000
 	for _, x := range mix[0] {
@@ -161,7 +175,7 @@ func (t *take) write(b dsp.Block) {
 func (t *take) endHop(frames float64) {
 	t.halves = append(t.halves, t.hop/frames)
 	if k := len(t.halves); k >= 2 {
-		t.levels = append(t.levels, dsp.PowerToDB(max(1e-20, (t.halves[k-2]+t.halves[k-1])/2)))
+		t.levels = append(t.levels, dsp.PowerToDB(min(1e20, max(1e-20, (t.halves[k-2]+t.halves[k-1])/2))))
 		t.halves = t.halves[k-1:]
 	}
 	t.hop, t.hopAt = 0, 0
@@ -221,10 +235,13 @@ func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspectio
 		t.channels[c].report(r)
 	}
 	t.events.report(r)
+	t.content.report(r)
 	if len(t.channels) >= 2 {
 		t.pair.report(r)
 	}
 	r.sort()
+	in.Readings = in.Readings.finite()
+	slices.SortStableFunc(in.Events, func(a, b Event) int { return cmp.Compare(a.Frame, b.Frame) })
 	return in
 }
 
@@ -245,10 +262,11 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 		if t.frames < int64(t.format.Rate)*3/10 {
 			reason = fmt.Sprintf("too short: %.2g s < 0.3 s", float64(t.frames)/float64(t.format.Rate))
 		}
-		for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs", "noise_floor_bs468_dbfs", "speech_level_dbfs"} {
+		for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs", "noise_floor_c_dbfs", "noise_floor_bs468_dbfs", "speech_level_dbfs"} {
 			r.cannot(name, "dBFS", reason)
 		}
 		r.cannot("speech_to_noise_db", "dB", reason)
+		t.speech.report(r, t.levels, 0, reason)
 		r.find(Doubt, -1, -1, "the noise floor cannot be measured: "+reason, "leave room tone at the head of each take")
 		return
 	}
@@ -263,6 +281,7 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 	}
 	floor := level("noise_floor_dbfs", "none", "lowest hump of the levels of 50 ms frames", audioBand)
 	level("noise_floor_a_dbfs", "A", "IEC 61672-1:2013", band(weightA))
+	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", band(weightC))
 	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", band(weight468))
 
 	speech, seconds := speechLevel(t.levels, p.levelDB)
@@ -270,7 +289,9 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; 0.5 s are needed", seconds)
 		r.cannot("speech_level_dbfs", "dBFS", reason)
 		r.cannot("speech_to_noise_db", "dB", reason)
+		t.speech.report(r, t.levels, 0, reason)
 	} else {
+		r.in.Events = append(r.in.Events, t.speech.report(r, t.levels, speech, "")...)
 		r.add("speech_level_dbfs", Reading{Value: speech, Unit: "dBFS", Reference: scale, Weighting: "none", Bandwidth: "above 80 Hz",
 			Definition: "power mean of the 50 ms frames more than 10 dB over the noise (common practice, no source)"})
 		snr := speech - floor

@@ -84,7 +84,11 @@ func (i *inspected) print(e env) {
 			fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", len(i.Events)-k)
 			break
 		}
-		fmt.Fprintf(e.stdout, "  %-8s at %s, frame %d, %s, channel %d\n", event.Kind, measure.TimeCode(event.Frame, i.format.Rate), event.Frame, plural(event.Frames, "frame"), event.Channel+1)
+		where := ""
+		if event.Channel >= 0 {
+			where = fmt.Sprintf(", channel %d", event.Channel+1)
+		}
+		fmt.Fprintf(e.stdout, "  %-8s at %s, frame %d, %s%s\n", event.Kind, measure.TimeCode(event.Frame, i.format.Rate), event.Frame, plural(event.Frames, "frame"), where)
 	}
 }
 
@@ -100,11 +104,12 @@ func (i *inspected) object(failed error) any {
 		Kind    string   `json:"kind"`
 		Frame   int64    `json:"frame"`
 		Frames  int64    `json:"frames"`
-		Channel int      `json:"channel"`
+		Channel *int     `json:"channel"`    // null: all
 		Level   *float64 `json:"level_dbfs"` // null: digital silence
 	}
 	o := struct {
 		headJSON
+		Verdict  string           `json:"verdict,omitempty"`
 		Findings []finding        `json:"findings"`
 		Readings measure.Readings `json:"readings"`
 		Events   []event          `json:"events"`
@@ -112,7 +117,7 @@ func (i *inspected) object(failed error) any {
 	if failed != nil {
 		return o
 	}
-	o.Readings = i.Readings
+	o.Readings, o.Verdict = i.Readings, i.Verdict()
 	for _, f := range i.Findings {
 		j := finding{Severity: f.Severity.String(), What: f.What, Do: f.Do}
 		if f.Frame >= 0 {
@@ -125,7 +130,11 @@ func (i *inspected) object(failed error) any {
 		o.Findings = append(o.Findings, j)
 	}
 	for _, v := range i.Events {
-		j := event{Kind: v.Kind, Frame: v.Frame, Frames: v.Frames, Channel: v.Channel + 1}
+		j := event{Kind: v.Kind, Frame: v.Frame, Frames: v.Frames}
+		if v.Channel >= 0 {
+			channel := v.Channel + 1
+			j.Channel = &channel
+		}
 		if !math.IsInf(v.Level, -1) {
 			j.Level = &v.Level
 		}

@@ -28,7 +28,11 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 			return err
 		}
 		if err != nil {
-			worst = &coded{exitInput, errReported}
+			code := exitInput
+			if c := (*coded)(nil); errors.As(err, &c) {
+				code = c.code
+			}
+			worst = &coded{code, errReported}
 			fmt.Fprintf(e.stderr, "boothbench %s: %v\n", command, err)
 		}
 		if asJSON {

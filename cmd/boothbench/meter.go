@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -17,6 +18,7 @@ Examples:
   boothbench meter take.wav
   boothbench meter --json --mono dual-mono ep1.wav ep2.wav
   boothbench meter --over -1 master.wav     (where it is over -1 dBTP)
+  boothbench meter --series loudness.csv master.wav
 `
 
 func runMeter(e env, args []string) error {
@@ -24,6 +26,8 @@ func runMeter(e env, args []string) error {
 	mono := f.String("mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
 	over := f.Float64("over", 0, "also list where the sound is above this level in `dBTP`, by samples, Annex 2 or the\nfine reading; a list, not a limit: the exit code stays 0")
 	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
+	series := f.String("series", "", "write the loudness of every 100 ms of the one file to this CSV `file`")
+	replace := f.Bool("replace", false, "write over an existing series")
 	asJSON := f.Bool("json", false, "print one JSON object a file")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -51,6 +55,17 @@ func runMeter(e env, args []string) error {
 	for i, path := range f.Args() {
 		files[i] = &metered{file: file{path: path}, mono: policy, listOvers: overs}
 	}
+	if *series != "" {
+		if f.NArg() > 1 {
+			return usageError("--series: found %s; accepted: one, whose series it is", plural(f.NArg(), "file"))
+		}
+		out, err := wave.CreateFile(*series, *replace, f.Args())
+		if err != nil {
+			return createError(err)
+		}
+		defer out.Abort()
+		files[0].(*metered).series = out
+	}
 	return e.measureEach("meter", files, *asJSON, *quiet)
 }
 
@@ -60,6 +75,7 @@ type metered struct {
 	mono      measure.MonoPolicy
 	listOvers *measure.OverSettings // nil: not asked for
 	overs     *measure.Overs
+	series    *wave.File // nil: not asked for
 	readings  measure.Readings
 }
 
@@ -95,7 +111,13 @@ func (m *metered) run(e env, quiet bool) error {
 	}
 	m.readings = append(loudness.Readings(), peaks.Readings()...)
 	m.readings = append(m.readings, measure.PeakToLoudness(m.readings))
-	return nil
+	if m.series == nil {
+		return nil
+	}
+	if err := loudness.Table().WriteCSV(m.series); err != nil {
+		return outputError(err)
+	}
+	return outputError(m.series.Commit())
 }
 
 func (m *metered) print(e env) {

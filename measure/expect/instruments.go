@@ -26,7 +26,7 @@ var instruments = map[string]instrument{
 	"sample_peak_dbfs": ofMeter, "true_peak_dbtp": ofMeter, "true_peak_annex2_dbtp": ofMeter, "true_peak_fine_dbtp": ofMeter,
 	"peak_to_loudness_lu": ofMeter,
 
-	"noise_floor_dbfs": ofInspection, "noise_floor_a_dbfs": ofInspection, "noise_floor_bs468_dbfs": ofInspection,
+	"noise_floor_dbfs": ofInspection, "noise_floor_a_dbfs": ofInspection, "noise_floor_c_dbfs": ofInspection, "highest_content_hz": ofInspection, "plosives": ofInspection, "sibilants": ofInspection, "noise_floor_bs468_dbfs": ofInspection,
 	"speech_level_dbfs": ofInspection, "speech_to_noise_db": ofInspection, "hum_hz": ofInspection, "hum_level_dbfs": ofInspection,
 	"dc_dbfs": ofInspection, "crest_factor_db": ofInspection, "asymmetry_db": ofInspection, "used_bits": ofInspection,
 	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,

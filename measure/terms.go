@@ -1,0 +1,144 @@
+package measure
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+)
+
+// Term explains a reading, or several of a family.
+type Term struct {
+	Name     string // as it is written, with N for a number
+	Meaning  string
+	Document string // where it is defined
+	Trap     string
+	pattern  *regexp.Regexp
+}
+
+// terms explain every reading of this package and of those that build on it; a test
+// looks for names that are missing. Names may hold N, for a number, and {a,b}.
+var terms = compileTerms([][4]string{
+	{"integrated_lufs", "Loudness of the whole, gated.", "Rec. ITU-R BS.1770-5 Annex 1", "One channel reads 3.01 LU less than the same voice on two: say which."},
+	{"loudness_range_lu", "Distance from the 10th to the 95th percentile of short-term loudness, gated at −70 LUFS and −20 LU.", "EBU Tech 3342", "Little meaning under a minute."},
+	{"momentary_max_lufs", "Largest loudness over 400 ms, on a 10 ms grid.", "EBU Tech 3341", "A coarser grid reads less."},
+	{"short_term_max_lufs", "Largest loudness over 3 s, on a 10 ms grid.", "EBU Tech 3341", "Its time code is where the window begins."},
+	{"peak_to_loudness_lu", "True peak less integrated loudness.", "AES TD1004, EBU R 128 s1", "A single click sets it."},
+	{"sample_peak_dbfs", "Largest |sample|.", "EBU Tech 3341", "The wave between the samples is up to 3 dB higher on a tone, more on noise."},
+	{"true_peak_dbtp", "The larger of the sample peak and the Annex 2 reading: what a meter shows.", "Rec. ITU-R BS.1770-5 Annex 2", "Four-fold interpolation misses up to 0.55 dB at 0.45 of the rate: see true_peak_fine_dbtp."},
+	{"true_peak_annex2_dbtp", "Largest output of the printed 48-tap interpolator alone.", "Rec. ITU-R BS.1770-5 Annex 2", "It can lie below the sample peak, and over the wave."},
+	{"true_peak_fine_dbtp", "Largest value of a 256-tap sinc at 64 places between the samples.", "windowed sinc; error printed beside it", "No 4-fold meter shows it: it may be higher than a delivery's own measurement."},
+	{"overshoot_{sample,annex2,fine}_db", "By how much a sound exceeds its ceiling, by that reading; below 0 it stays under.", "sample_peak_dbfs, true_peak_dbtp, true_peak_fine_dbtp less the ceiling", "The ceiling is a claim: give the one that the device is set to."},
+	{"first_window_overshoot_db", "Overshoot in the first 10 ms after silence.", "own definition", "A limiter that holds in the middle may miss here."},
+	{"{time_over_ceiling_ms,overs}", "How long, and how often, the sound is over the ceiling by any of the three readings.", "own definition", "Two overs nearer than 1 ms count as one."},
+	{"image_shift_db", "Largest difference of two channels' gains over a short time.", "own definition", "0 for linked channels only."},
+	{"noise_floor_{dbfs,a_dbfs,c_dbfs,bs468_dbfs}", "Noise in the pauses, 20 Hz to 20 kHz: unweighted, A or C (IEC 61672-1), or through the network of BS.468.", "own estimator: lowest hump of the levels of 50 ms", "Mathematical rms: 3.01 dB less than re a full-scale sine. The BS.468 network alone is no quasi-peak reading."},
+	{"{speech_level_dbfs,speech_to_noise_db}", "Power mean of what is 10 dB over the noise; and how far over it.", "common practice, no source", "Not a loudness: it is not gated by BS.1770."},
+	{"{hum_hz,hum_level_dbfs}", "Mains frequency that stands out of the pauses, and the power of its lines.", "own definition", "A hum that stops with the speech is not in the pauses."},
+	{"dc_dbfs", "Mean of the samples.", "common practice, no source", "A high-pass removes it."},
+	{"crest_factor_db", "Sample peak over rms.", "IEC 60268-2 (from memory)", "Low after limiting, high with clicks."},
+	{"asymmetry_db", "Positive peak over negative peak.", "common practice, no source", "Natural to a voice; inverted polarity changes its sign."},
+	{"used_bits", "Bits down to the lowest one that any sample uses.", "own definition", "Zero padding looks like more bits, and does not sound so."},
+	{"{clips,flat_tops,dropouts,plosives,sibilants}", "Events of that kind: their number; the list has their times.", "common practice, no source; each reading holds its definition", "What is loud on purpose may count."},
+	{"highest_content_hz", "Highest frequency at which the long-term spectrum stands out of the rounding of the file.", "own definition", "A room's noise is content too: a band limit shows where that ends."},
+	{"correlation", "Normalised correlation of channels 1 and 2.", "common practice, no source", "A delay lowers it: look at channel_delay_frames."},
+	{"channel_{delay_frames,gain_db}", "Delay and level of channel 2 against channel 1, where they hold one source.", "largest cross-correlation; rms", "Of two sources there is none."},
+	{"channel_gain_difference_db", "Gain of channel 1 less that of channel 2 while channel 1 is louder.", "own definition", "0 for linked channels."},
+	{"channel_balance_NtoN_db", "Level of one channel over another, both driven alike.", "AES17-2015 (clause on channel balance)", ""},
+	{"crosstalk_NtoN_db", "How much of one channel's tone is in the other.", "AES17-2015 6.5.2", "Noise hides it: it is read at the tone's frequency."},
+	{"{latency,largest_sample}_{frames,ms}", "When the answer to an impulse begins; and where it is largest. Of a recording: file against file, both started together.", "own definition", "Not the group delay of a filter, which answers at once."},
+	{"correlation_delay_{frames,ms}", "Delay of largest band-limited correlation, between the frames.", "own definition", "A mean of the group delays where a device disperses."},
+	{"echo_{delay_frames,delay_ms,level_db}", "The strongest later arrival, as of direct monitoring that was left on.", "common practice, no source", ""},
+	{"round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}", "Latency over several runs: mean, least, most, and most less least.", "own definition", "A spread of a frame and more is a path that begins anew each time."},
+	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter has it without latency."},
+	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},
+	{"gain_db", "Level of the response over the stimulus, or of B over A.", "least squares", ""},
+	{"gain_at_1khz_db", "Gain at 1 kHz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
+	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
+	{"response_deviation_db", "Largest distance of the magnitude from the declared response.", "closed form of the declared filter", "A stage's plan states its own deviation from the analogue filter under the same name."},
+	{"{corner_hz,slope_db_per_octave}", "A filter's −3.01 dB frequency and its steepness beyond, read back.", "10·log10(1/2); straight line over octaves", ""},
+	{"{centre_hz,bell_gain_db,bell_q}", "A bell read back: its extreme, and its centre over the distance of the half-gain points.", "W3C Audio EQ Cookbook", "Not the Q of the −3 dB points."},
+	{"shelf_{hz,gain_db,q}", "A shelf read back: where half its gain in dB is reached, its gain, its steepness.", "W3C Audio EQ Cookbook", ""},
+	{"{tone,low_tone,high_tone}_{hz,dbfs}", "Frequency and level of a tone as it came back.", "AES17-2015 3.12: a full-scale sine is 0 dBFS", ""},
+	{"harmonicN_{db,percent}", "The harmonic of that order against the fundamental.", "IEC 60268-3 14.12", ""},
+	{"thd_{fundamental,total}_{db,percent}", "All harmonics against the fundamental, or against all of the sound.", "IEC 60268-3 14.12", "The two part above 10 %: say which."},
+	{"thd_plus_noise_{db,percent}", "All that is not the tone, through AES17's notch, 20 Hz to 20 kHz, against the whole.", "AES17-2015 6.3.1", "Hum and noise count: it is not distortion alone."},
+	{"{modulation,difference}_distortion{N,_aes17}_{db,percent}", "Products of two tones, by order (IEC 60268-3) or as AES17 sums them.", "IEC 60268-3 14.12.7 and 14.12.8; AES17-2015 6.3.5 and 6.3.6", "References differ between the documents: never compare figures of two."},
+	{"idle_noise_{rms,a,ccir_rms,quasi_peak}_dbfs", "Noise with digital zero at the input, weighted so.", "AES17-2015 6.4.2; Rec. ITU-R BS.468-4", "An expander or gate makes any device look quiet: switch it off."},
+	{"idle_noise_dbfs", "Noise with digital zero at the input, unweighted, re a full-scale sine.", "AES17-2015 6.4.2", "idle_noise_rms_dbfs is 3.01 dB lower for the same noise."},
+	{"dynamic_range_{db,a_db,ccir_rms_db}", "Full scale over the noise while a tone of −60 dBFS plays.", "AES17-2015 6.4.1", "The tone keeps a muting device awake."},
+	{"{mainsN_dbfs,mains_hz,mains_sum_dbfs}", "Mains frequency and its products with digital zero at the input.", "AES17-2015 6.5.1", ""},
+	{"{linearity_mN_db,linearity_worst_db}", "Gain at a level against that at the reference level.", "AES17-2015 6.3.7", "Noise hides the lowest ones."},
+	{"maximum_{level,output}_dbfs", "Level at which THD+N reaches 1 % or the gain falls by 0.3 dB.", "AES17-2015 6.2.1", "The test is loud by nature."},
+	{"{idle_tail_peak_dbfs,decay_to_zero_ms,limit_cycle_hz,limit_cycle_period_frames}", "What a device does after its input has ended.", "own definition", "A limit cycle never ends."},
+	{"{plateau_gain_db,curve_error_db,curve_deviation_db,unsettled_steps}", "Largest gain of a static curve; its distance from the fit and from what is declared; steps that still moved.", "stepped tone; Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Unsettled steps make any fit wrong: give longer ones."},
+	{"{compression,expansion}_{threshold_dbfs,ratio,knee_db,slope,range_db}", "A static curve's threshold, ratio, knee and range, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Levels are peaks of a sine: an rms detector's threshold is 3.01 dB lower."},
+	{"hysteresis_db", "How much lower an expander closes than it opens.", "own definition", "To one step of the stimulus."},
+	{"detector_crest_db", "0: the detector reads rms; 3.01: it reads peaks.", "crest factors of a sine and of two equal tones", "A window shorter than the tones' beat reads in between."},
+	{"{attack,release}_ms", "Time constant: from 0.1 % to 63.2 % of the change of gain in dB.", "1 − 1/e", "A time to 90 % is 2.3 times as long."},
+	{"{attack,release}_10_90_ms", "From 10 to 90 % of the change of gain in dB.", "common practice, no source", "2.2 time constants."},
+	{"{attack,release}_within_2db_ms", "From the change of level to within 2 dB of the last gain.", "IEC 60268-8", "Depends on how large the change is."},
+	{"{attack,release}_{begins_ms,change_db}", "When the gain begins to move after the change of level (below 0: look-ahead; of a release: hold), and by how much it moves.", "own definition", ""},
+	{"step_overshoot_db", "How far the level is over its last value after a step up.", "own definition", ""},
+	{"{similarity,delay_frames,delay_ms}", "How alike A and B are, and by how much B is later.", "largest correlation of the differences from frame to frame", "In a steady tone every period is as good."},
+	{"drift_ppm", "How much faster or slower the other clock runs.", "slope of the delay", "25 ppm are 90 ms in an hour."},
+	{"residual_{dbfs,a_dbfs}", "What is left of B, lined up and brought to A's level, less A; A: weighted by IEC 61672-1.", "mathematical rms", "Tells how much differs, not whether it is heard."},
+	{"residual_Nhz_dbfs", "The difference in a third-octave band.", "IEC 61260-1", ""},
+	{"null_depth_db", "rms of A over that of the difference.", "common practice, no source", "A phase shift of 1° limits it to 35 dB."},
+	{"unexplained_dbfs", "What in B follows no fixed response to A.", "incoherent power (Bendat and Piersol)", "Short sounds read too high."},
+	{"{largest_difference_dbfs,first_difference_frames,changed_samples}", "Where and how much samples differ.", "sample by sample", "The last two look before levels are matched."},
+	{"dropouts_{a,b}", "Stretches in which one sound is gone while the other goes on.", "own definition", ""},
+	{"response_difference_{db,hz}", "Largest difference of response in third octaves, against the median of the bands.", "transfer function H1 (Bendat and Piersol); IEC 61260-1", "Bands in which B does not follow A are left out."},
+	{"{integrated_difference,range_difference}_lu", "Loudness and range of B less those of A.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
+	{"{sample_peak,true_peak}_difference_db", "Peaks of B less those of A.", "as the readings themselves", ""},
+	{"{same_samples,frames_change}", "Whether every sample is that of the baseline, and how many frames there are more.", "SHA-256", "Another processor may round otherwise: then hold the residual."},
+	{"{integrated_change,range_change}_lu", "Loudness and range less those of the baseline.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
+	{"{true_peak_change,spectrum_change,level_change}_db", "True peak, third-octave bands and the level over 20 ms against the baseline; the largest change.", "IEC 61260-1 for the bands", ""},
+	{"excerpt_{delay_frames,gain_db,residual_dbfs}", "The loudest five seconds against those that the baseline kept.", "as of compare", ""},
+	{"claims_{passed,failed,cannot_tell}", "Claims of a proof, by verdict.", "boothbench prove", "What cannot be told has not passed."},
+	{"{noise_dbfs,mark_over_noise_db}", "Noise before a recording's marks, and the marks over it.", "own definition", "A noisy path needs a louder or longer stimulus."},
+	{"equivalent_input_noise_{dbu,dbv}", "Output noise less gain: what noise would be at the input.", "common practice, no source", "Means nothing without source resistance, bandwidth, weighting and gain."},
+	{"{thermal_noise_dbu,noise_figure_db}", "Noise of the source's resistance, and how far the equipment's is over it.", "Johnson and Nyquist 1928: √(4kTRB)", "A figure under it is impossible, or weighted."},
+	{"{bandwidth_hz,load_drop_db,largest_loss_db,response_spread_db,resonance_hz,output_impedance_ohm}", "What an output's impedance does to a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
+	{"tpdf", "Triangular dither: the sum of two uniform random numbers of one step each, added before rounding, which makes the rounding error noise of constant level.", "Lipshitz, Wannamaker and Vanderkooy, JAES 40(5) 1992", "It raises the noise by 4.77 dB over plain rounding, once for each time it is done."},
+	{"overs_clamped_samples", "Samples over full scale that were cut off on writing.", "boothbench process", "Lower the level or end the chain with a limiter."},
+})
+
+func compileTerms(table [][4]string) []Term {
+	all := make([]Term, len(table))
+	for i, row := range table {
+		p := regexp.QuoteMeta(row[0])
+		p = strings.NewReplacer(`\\{`, "(", `\\}`, ")", ",", "|").Replace(strings.ReplaceAll(strings.ReplaceAll(p, `\{`, `\\{`), `\}`, `\\}`))
+		p = strings.ReplaceAll(p, "N", "[0-9]+")
+		all[i] = Term{row[0], row[1], row[2], row[3], regexp.MustCompile("^(" + p + ")(_ch[0-9]+)?$")}
+	}
+	return all
+}
+
+// Explain explains a reading by its name.
+func Explain(name string) (Term, bool) {
+	for _, t := range terms {
+		if t.pattern.MatchString(name) {
+			t.Name = name
+			return t, true
+		}
+	}
+	return Term{}, false
+}
+
+// String is the explanation for people.
+func (t Term) String() string {
+	text := fmt.Sprintf("%s\n  %s\n  Document: %s\n", t.Name, t.Meaning, t.Document)
+	if t.Trap != "" {
+		text += "  Trap: " + t.Trap + "\n"
+	}
+	return text
+}
+
+// TermNames lists what Explain knows, families as they are written.
+func TermNames() []string {
+	names := make([]string, len(terms))
+	for i, t := range terms {
+		names[i] = t.Name
+	}
+	return names
+}
