@@ -95,8 +95,8 @@ type overScan struct {
 	x    []float64
 	// standard is the signal without factors, where x is that with the factors
 	// of the standard wish; otherwise nil.
-	standard []float64
-	limit    float64
+	standard   []float64
+	limit, aim float64 // the bounds of the standard wish are held against the aim
 
 	n, fresh        int // the next interval, and the first that needs new bounds
 	threshold, bend float64
@@ -104,8 +104,8 @@ type overScan struct {
 
 const overChunk = 64
 
-func (b *guardBank) scan(x, standard []float64, limit float64) overScan {
-	return overScan{bank: b, x: x, standard: standard, limit: limit, n: b.half - 1}
+func (b *guardBank) scan(x []float64, limit float64) overScan {
+	return overScan{bank: b, x: x, limit: limit, aim: limit, n: b.half - 1}
 }
 
 // next is the next interval over the limit, and what it reads; −1 if there is
@@ -152,7 +152,7 @@ func (s *overScan) bound() {
 	if to = min(to, len(s.standard)); to > from+2 {
 		bend = math.Float64frombits(secondDifference(s.standard[from:to]))
 	}
-	s.threshold = (s.limit - float64(b.bend*bend)) / b.flat
+	s.threshold = (s.aim - float64(b.bend*bend)) / b.flat
 }
 
 // dip lowers factors by depth around interval n, where no other dip has

@@ -17,6 +17,9 @@ type VerifiedCeilingSettings struct {
 // 511 frames of latency, and where a signal reaches the ceiling it interpolates
 // at length. A limited voice it lowers by thousandths of a dB, here and there.
 // What is under the ceiling passes bit for bit.
+//
+// After OnGrid the same holds for samples that were dithered and rounded for an
+// output format: they come out as samples of that format.
 type VerifiedCeiling struct {
 	kept   int
 	planes []limiterPlane
@@ -66,8 +69,23 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	return v, nil
 }
 
-// Latency is 511 frames.
-func (v *VerifiedCeiling) Latency() int { return 2*verifiedStride - 1 }
+// Latency is 511 frames, at every rate: twice the length of the sinc, less one.
+// So long is it until every reading is known that a frame has a part in, and
+// that the fade has a part in which could follow it.
+func (v *VerifiedCeiling) Latency() int { return VerificationFrames }
+
+// VerificationFrames is the latency of a VerifiedCeiling.
+const VerificationFrames = 2*verifiedStride - 1
+
+// OnGrid tells the stage, ahead of the first sample, that what it will be given
+// are whole multiples of a step, a power of two: 2^−15 for 16 bits. What it
+// lowers, it rounds to such multiples again, and the ceiling is held by what
+// was rounded. 0: any samples.
+func (v *VerifiedCeiling) OnGrid(step float64) {
+	for i := range v.paths {
+		v.paths[i].guard.onGrid(step)
+	}
+}
 
 // Reset empties the stage.
 func (v *VerifiedCeiling) Reset() {
@@ -104,6 +122,7 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 				for n, g := range p.gain[emitted : emitted+to-from] {
 					out[n] = g * x[n]
 				}
+				p.guard.onto(out)
 				if gain != nil {
 					copy(gain[c][from:to], p.gain[emitted:])
 				}
