@@ -271,9 +271,11 @@ func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
 	for _, signal := range g.signal {
 		trial := g.weighted(signal, factors)
 		for i := range g.banks {
-			scan := g.banks[i].scan(trial, g.limit)
+			var scan overScan
 			if standard {
-				scan.standard, scan.aim = signal, g.aim
+				scan = g.banks[i].scanStandard(trial, signal, g.margin, g.limit, g.aim)
+			} else {
+				scan = g.banks[i].scan(trial, g.margin, g.limit)
 			}
 			if n, _ := scan.next(); n >= 0 {
 				return false
@@ -304,7 +306,7 @@ func (g *ceilingGuard) lower() (over bool) {
 		x := g.weighted(signal, g.wish)
 		for i := range g.banks {
 			b := &g.banks[i]
-			scan := b.scan(x, g.limit)
+			scan := b.scan(x, g.margin, g.limit)
 			for n, peak := scan.next(); n >= 0; n, peak = scan.next() {
 				over = true
 				b.dip(g.lowered, n-g.margin, min(1, 1.1*(1-g.aim/peak)))
@@ -327,7 +329,7 @@ func (g *ceilingGuard) approach() {
 		x := g.weighted(signal, g.wish)
 		for i := range g.banks {
 			b := &g.banks[i]
-			scan := b.scan(x, g.limit)
+			scan := b.scan(x, g.margin, g.limit)
 			for n, _ := scan.next(); n >= 0; n, _ = scan.next() {
 				for p := range b.rows {
 					share = min(share, g.share(b, p, n, signal))

@@ -31,6 +31,7 @@ type verifiedPath struct {
 	from, to int // its channels
 	guard    ceilingGuard
 	gain     []float64
+	lowered  int // gains from here on are 1
 }
 
 // verifiedStride is as long as the sinc: a fade of that length, a raised
@@ -60,7 +61,7 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
 	frames := v.kept + 4*limiterSegment
 	for c := 0; c < channels; c += share {
-		v.paths = append(v.paths, verifiedPath{c, c + share, guard.twin(), make([]float64, frames)})
+		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(), gain: make([]float64, frames)})
 	}
 	for c := range v.planes {
 		v.planes[c] = newLimiterPlane(frames)
@@ -95,6 +96,7 @@ func (v *VerifiedCeiling) Reset() {
 	}
 	for i := range v.paths {
 		fill(v.paths[i].gain, 1)
+		v.paths[i].lowered = 0
 		v.paths[i].guard.reset(v.end - v.Latency())
 	}
 }
@@ -116,13 +118,19 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 		v.end += to - from
 		for i := range v.paths {
 			p := &v.paths[i]
-			p.guard.run(v.planes[p.from:p.to], p.gain, v.end)
+			if p.guard.run(v.planes[p.from:p.to], p.gain, v.end) {
+				p.lowered = p.guard.next
+			}
 			for c := p.from; c < p.to; c++ {
 				out, x := b[c][from:to], v.planes[c].x[emitted:]
-				for n, g := range p.gain[emitted : emitted+to-from] {
-					out[n] = g * x[n]
+				if emitted >= p.lowered {
+					copy(out, x)
+				} else {
+					for n, g := range p.gain[emitted : emitted+to-from] {
+						out[n] = g * x[n]
+					}
+					p.guard.onto(out)
 				}
-				p.guard.onto(out)
 				if gain != nil {
 					copy(gain[c][from:to], p.gain[emitted:])
 				}
@@ -141,6 +149,7 @@ func (v *VerifiedCeiling) forget() {
 		p := &v.paths[i]
 		fill(p.gain[copy(p.gain, p.gain[gone:]):], 1)
 		p.guard.next -= gone
+		p.lowered -= gone
 	}
 	v.end -= gone
 }
