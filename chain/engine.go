@@ -42,6 +42,9 @@ func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
 type StagePlan struct {
 	Name, Kind    string
 	LatencyFrames int
+	// VerificationFrames are those of the latency that a limiter's verification
+	// takes, beside its look-ahead; 0: it has none.
+	VerificationFrames int
 	// DeviationDB is the largest difference, in dB, between the stage's
 	// response and its analogue prototype (see dsp.Equaliser); 0 where the
 	// stage has none.
@@ -54,11 +57,27 @@ func (e *Engine) Plan() []StagePlan {
 	plan := make([]StagePlan, len(e.stages))
 	for i, s := range e.stages {
 		plan[i] = StagePlan{Name: s.Name, Kind: s.Kind, LatencyFrames: s.Latency(), Processor: s.Processor}
+		if v, ok := s.Processor.(*dsp.VerifiedLimiter); ok {
+			plan[i].VerificationFrames = v.Ceiling.Latency()
+		}
 		if d, ok := s.Processor.(interface{ DeviationDB() float64 }); ok {
 			plan[i].DeviationDB = d.DeviationDB()
 		}
 	}
 	return plan
+}
+
+// Verifies tells whether the chain ends with a verified limiter: what comes out
+// is then held to its ceiling, as it was put out.
+func (e *Engine) Verifies() bool { return e.last() != nil }
+
+// last is the verified limiter that the chain ends with; nil: it does not.
+func (e *Engine) last() *dsp.VerifiedLimiter {
+	if len(e.stages) == 0 {
+		return nil
+	}
+	v, _ := e.stages[len(e.stages)-1].Processor.(*dsp.VerifiedLimiter)
+	return v
 }
 
 // Latency is the whole chain's latency in frames.
@@ -91,6 +110,12 @@ type Options struct {
 	// Workers is the number of goroutines that carry blocks through the
 	// stages, 1 if it is 0. The output is the same for any number.
 	Workers int
+
+	// Quantiser puts the output on the grid of an integer format: behind all
+	// stages, but ahead of the verification where the chain Verifies, which then
+	// holds the ceiling by the samples of that format. A sink that writes them
+	// adds no dither of its own. nil: the output stays as computed.
+	Quantiser *wave.Quantiser
 
 	// BlockFrames is the number of frames in a block, 0 for a good one. The
 	// output is the same for any number.

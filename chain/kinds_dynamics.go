@@ -1,6 +1,7 @@
 package chain
 
 import (
+	"fmt"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -153,11 +154,18 @@ func deEsserKind() Kind {
 
 func limiterKind() Kind {
 	type S = dsp.LimiterSettings
-	return kindOf(dsp.NewLimiter, Kind{
+	build := func(s S, rate, channels int) (dsp.Processor, error) {
+		if s.Verify {
+			return dsp.NewVerifiedLimiter(s, rate, channels)
+		}
+		return dsp.NewLimiter(s, rate, channels)
+	}
+	return kindOf(build, Kind{
 		Name:    "limiter",
-		Summary: "Look-ahead true-peak limiter: keeps sample peaks and the true-peak reading of Rec. ITU-R BS.1770 Annex 2 under a ceiling.",
-		Trap: "The wave itself stays within 0.01 dB of the ceiling on speech; sound that is dense up to the Nyquist frequency, such as " +
-			"driven white noise, exceeds it between the samples: by 0.3 to 0.8 dB in noise as measured, by more in patterns made for it. It belongs at the end: whatever follows can raise the peaks again. Up to 3 dB of reduction is routine on a " +
+		Summary: "Look-ahead true-peak limiter: keeps sample peaks, the true-peak reading of Rec. ITU-R BS.1770 Annex 2 and the wave between the samples under a ceiling.",
+		Trap: "It belongs at the end: there the verification holds what is written, dither and rounding included; whatever follows can raise the peaks again. " +
+			"Without verification the wave itself stays within 0.01 dB of the ceiling on speech; sound that is dense up to the Nyquist frequency, such as " +
+			"driven white noise, exceeds it between the samples: by 0.3 to 0.8 dB in noise as measured, by more in patterns made for it. Up to 3 dB of reduction is routine on a " +
 			"voice, more than 6 dB says that the level ahead of it is wrong (" + practice + ").",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.CeilingDBTP }, Field{
@@ -167,13 +175,13 @@ func limiterKind() Kind {
 				Trap:   "a ceiling in sample peaks (dBFS) lets the wave between the samples go up to 3 dB higher on a tone, more on speech",
 			}),
 			number(func(s *S) *float64 { return &s.DriveDB }, Field{
-				Key: "drive_db", Unit: "dB", Min: -40, Max: 40, Default: "0",
+				Key: "drive_db", Unit: "dB", Min: -60, Max: 60, Default: "0",
 				Help:   "gain ahead of the limiter",
 				Source: ownBounds,
 			}),
 			number(func(s *S) *float64 { return &s.LookaheadMs }, Field{
 				Key: "lookahead_ms", Unit: "ms", Min: 0.5, Max: 10, Default: "3",
-				Help:   "how long the gain takes to come down ahead of a peak; the whole latency",
+				Help:   "how long the gain takes to come down ahead of a peak; its latency is floor(lookahead_ms · rate / 1000) frames: 144 by default at 48 kHz",
 				Source: "1 to 5: " + practice,
 				Trap:   "without look-ahead there is no ceiling to promise, so 0 is refused",
 			}),
@@ -184,6 +192,13 @@ func limiterKind() Kind {
 				Trap:   "a limiter here has no release_ms: one time constant cannot be both clean and loud",
 			}),
 			linkChannels(func(s *S) *bool { return &s.LinkChannels }),
+			trueOrFalse(func(s *S) *bool { return &s.Verify }, Field{
+				Key: "verify", Default: "true",
+				Help: fmt.Sprintf("read the result, as it will be written, sample by sample, by BS.1770 Annex 2 and by a windowed sinc of 64 phases and 256 taps, and lower it where "+
+					"one is over: then none is, whatever the input. It looks %d frames ahead, at every rate, on top of the look-ahead", dsp.VerificationFrames),
+				Source: "own design; the proof is at ceilingGuard in package dsp",
+				Trap:   "false is the limiter as a device of 3 ms would be: samples and Annex 2 still hold for every input, the wave between them only nearly",
+			}),
 		},
 	})
 }

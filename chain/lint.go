@@ -70,6 +70,7 @@ func (l *linter) order(i int, s Stage) {
 	limiter, compressor := l.ahead("limiter"), l.ahead("compressor")
 	const moveAhead = "move it ahead of the limiter"
 	if limiter > 0 {
+		warned := len(l.found)
 		switch v := s.Settings.(type) {
 		case dsp.GainSettings:
 			if v.GainDB > 0 {
@@ -85,6 +86,9 @@ func (l *linter) order(i int, s Stage) {
 			l.warn(i, "kind", moveAhead, "it follows the limiter (stage %d): it hears a limited voice, and its filter can lift peaks over the ceiling", limiter)
 		case dsp.LimiterSettings:
 			l.warn(i, "kind", "keep the last one", "a second limiter: stage %d is one already", limiter)
+		}
+		if v, ok := l.chain.Stages[limiter-1].Settings.(dsp.LimiterSettings); ok && v.Verify && len(l.found) == warned {
+			l.warn(i, "kind", moveAhead, "it follows the limiter (stage %d), whose verification holds its own output: what comes after, the dither too, can exceed the ceiling", limiter)
 		}
 	}
 	switch v := s.Settings.(type) {

@@ -13,6 +13,9 @@ import (
 type job struct {
 	memory, gainMemory dsp.Block
 	block, gain, out   dsp.Block // views of the memory, of the block's length
+
+	frame int64 // of the block's first frame, counted from the input's first
+	end   int64 // the input's frames; endless while it goes on
 }
 
 func newJob(channels, frames int, traced bool) *job {
@@ -23,6 +26,9 @@ func newJob(channels, frames int, traced bool) *job {
 	return j
 }
 
+// endless is more frames than any input has, and no overflow when added to.
+const endless = 1 << 62
+
 func (j *job) capacity() int { return j.memory.Frames() }
 
 func (j *job) resize(frames int) {
@@ -32,6 +38,14 @@ func (j *job) resize(frames int) {
 			j.gain[c] = j.gainMemory[c][:frames]
 		}
 	}
+}
+
+// inside is the part of the block that holds the input's own frames, late by
+// delay: not the latency before them, nor what sounds on after the last.
+func (j *job) inside(delay int) (from, to int) {
+	frames := int64(j.block.Frames())
+	first := j.frame - int64(delay)
+	return int(min(frames, max(0, -first))), int(min(frames, max(0, j.end-first)))
 }
 
 // A step does its part of the work on a job. The first one fills the job and

@@ -28,9 +28,10 @@ func respond(t *testing.T, text string, sound dsp.Block) (dsp.Block, error) {
 func TestRespondKeepsTheDelay(t *testing.T) {
 	limiter := "[[stage]]\nkind = \"limiter\"\nceiling_dbtp = -1\n"
 	for text, want := range map[string]int{
-		"":                             0,
-		limiter + "lookahead_ms = 3\n": 144, // 3 ms at 48 kHz
-		limiter + "lookahead_ms = 1\n" + limiter + "lookahead_ms = 2.5\n": 48 + 120,
+		"": 0,
+		limiter + "lookahead_ms = 3\nverify = false\n":                                    144, // 3 ms at 48 kHz
+		limiter + "lookahead_ms = 3\n":                                                    144 + 511,
+		limiter + "lookahead_ms = 1\nverify = false\n" + limiter + "lookahead_ms = 2.5\n": 48 + 120 + 511,
 	} {
 		for _, frames := range []int{1000, 70000} { // one block and several
 			sound := dsp.NewBlock(2, frames)

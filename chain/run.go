@@ -37,13 +37,7 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 	if o.Trace != nil {
 		o.Trace.begin(e.rate, e.channels)
 	}
-	steps := []step{r.read}
-	delay := 0
-	for i, s := range e.stages {
-		delay += s.Latency()
-		steps = append(steps, r.stage(i, delay))
-	}
-	steps = append(steps, r.write)
+	steps := append(append([]step{r.read}, r.stages()...), r.write)
 	if o.Trace != nil {
 		if err := o.Trace.header(); err != nil {
 			return r.result, err
@@ -67,6 +61,7 @@ type run struct {
 
 	frames int64 // read so far
 	ended  bool  // the source has ended
+	at     int64 // the frame that the next block begins with
 	tail   int   // frames of silence still to push through the stages
 	skip   int   // frames of latency still to drop from the output
 }
@@ -79,6 +74,7 @@ func (r *run) read(j *job) error {
 		var err error
 		j.resize(j.capacity())
 		n, err = r.src.Read(j.block)
+		j.end = endless
 		if errors.Is(err, io.EOF) {
 			r.ended = true
 			if r.Trace != nil {
@@ -94,6 +90,8 @@ func (r *run) read(j *job) error {
 		}
 		n = min(j.capacity(), r.tail)
 		r.tail -= n
+		j.frame, j.end = r.at, r.frames
+		r.at += int64(n)
 		j.resize(n)
 		for _, plane := range j.block {
 			clear(plane)
@@ -101,6 +99,8 @@ func (r *run) read(j *job) error {
 		return nil
 	}
 	j.resize(n)
+	j.frame = r.at
+	r.at += int64(n)
 	if err := r.scrub(j.block); err != nil {
 		return err
 	}
@@ -138,10 +138,73 @@ func (r *run) scrub(b dsp.Block) error {
 	}
 }
 
-// stage returns the step that runs the i-th stage; delay is the latency of the
+// stages returns the steps between reading and writing.
+func (r *run) stages() (steps []step) {
+	delay := 0
+	add := func(name string, p dsp.Processor) {
+		delay += p.Latency()
+		steps = append(steps, r.stage(name, p, delay))
+	}
+	for i, s := range r.engine.stages {
+		limiter, isLimiter := s.Processor.(*dsp.Limiter)
+		verified, isVerified := s.Processor.(*dsp.VerifiedLimiter)
+		if isVerified {
+			limiter = verified.Limiter
+		}
+		last := i == len(r.engine.stages)-1
+		if last && (isLimiter || isVerified) {
+			steps = append(steps, cut(delay))
+		}
+		switch {
+		case isVerified:
+			add(s.Name, limiter)
+			verified.Ceiling.OnGrid(0)
+			if last && r.Quantiser != nil {
+				steps = append(steps, r.quantise(delay))
+				verified.Ceiling.OnGrid(r.Quantiser.Step())
+			}
+			add(s.Name+" verification", verified.Ceiling)
+		default:
+			add(s.Name, s.Processor)
+		}
+	}
+	if r.Quantiser != nil && !r.engine.Verifies() {
+		steps = append(steps, r.quantise(delay))
+	}
+	return steps
+}
+
+// cut returns the step that ends the sound where the output will end. Filters
+// sound on after the input's end; cut off behind a limiter, that would leave an
+// edge which the limiter has not seen.
+func cut(delay int) step {
+	return func(j *job) error {
+		_, end := j.inside(delay)
+		for _, plane := range j.block {
+			clear(plane[end:])
+		}
+		return nil
+	}
+}
+
+// quantise returns the step that puts the sound on the grid of the output, from
+// the input's first frame to its last: around it there is silence, not dither.
+func (r *run) quantise(delay int) step {
+	return func(j *job) error {
+		from, end := j.inside(delay)
+		if from < end {
+			for c := range j.block {
+				j.out[c] = j.block[c][from:end]
+			}
+			r.Quantiser.Round(j.out)
+		}
+		return nil
+	}
+}
+
+// stage returns the step that runs a processor; delay is the latency of the
 // chain up to and including it.
-func (r *run) stage(i, delay int) step {
-	p := r.engine.stages[i].Processor
+func (r *run) stage(name string, p dsp.Processor, delay int) step {
 	tracer, ok := p.(dsp.GainTracer)
 	if r.Trace == nil || !ok {
 		return func(j *job) error {
@@ -149,7 +212,7 @@ func (r *run) stage(i, delay int) step {
 			return nil
 		}
 	}
-	follow := r.Trace.follow(r.engine.stages[i].Name, delay)
+	follow := r.Trace.follow(name, delay)
 	return func(j *job) error {
 		tracer.ProcessTraced(j.block, j.gain)
 		return follow(j.gain)

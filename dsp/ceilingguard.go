@@ -26,9 +26,21 @@ import "math"
 // What the proof leaves open is how much is lost. So a wish that does not fit is
 // first lowered under the intervals that are over, by about what they are over;
 // the share is then nearly all.
+//
+// # On the grid of an output format
+//
+// Frames that are whole multiples of a step, dithered and rounded, stay such:
+// a frame under a factor is rounded to the grid again. Plans and wishes are then
+// compared as what they round to. A wish, or a share of the way to it, is taken
+// only if its rounded frames were read and are within the limit; otherwise the
+// old plan is carried on, which was read in the same way. So the invariant holds
+// for the rounded frames themselves, with no allowance for the rounding. Where
+// no factor is needed, frames pass bit for bit, their dither with them.
 type ceilingGuard struct {
 	banks  []guardBank
 	limit  float64
+	grid   float64   // its step; 0: none
+	aim    float64   // readings within it stay within the limit when frames are rounded
 	stride int       // frames of a step, and of the wish's fade
 	margin int       // frames on either side that share an interval with a frame
 	fade   []float64 // the wish's last factors
@@ -40,6 +52,7 @@ type ceilingGuard struct {
 	signal   [][]float64
 	trial    []float64
 	lowered  []float64
+	moved    []float64
 
 	blocks []guardBlock // the last steps' frames, the newest last
 	fresh  int          // how many of them are up to date
@@ -54,10 +67,14 @@ type guardBlock struct{ peak, bend float64 }
 // take 0.06 dB where 3 take 4.
 const guardLowerings = 12
 
+// guardHalvings is how many shares a step tries on a grid before it carries on
+// with the old plan.
+const guardHalvings = 4
+
 // newCeilingGuard builds a guard that works with a fade, whose length is the
 // stride as well.
 func newCeilingGuard(limit float64, fade []float64, channels int, interpolators ...*Polyphase) ceilingGuard {
-	g := ceilingGuard{limit: limit, stride: len(fade), fade: fade}
+	g := ceilingGuard{limit: limit, aim: limit, stride: len(fade), fade: fade}
 	for _, p := range interpolators {
 		g.margin = max(g.margin, 2*p.Half()-1)
 	}
@@ -77,7 +94,7 @@ func (g ceilingGuard) twin() ceilingGuard {
 // allocate gives the guard memory of its own.
 func (g *ceilingGuard) allocate(channels int) {
 	frames := 2 * g.stride
-	g.plan, g.wish, g.lowered = make([]float64, frames), make([]float64, frames), make([]float64, frames)
+	g.plan, g.wish, g.lowered, g.moved = make([]float64, frames), make([]float64, frames), make([]float64, frames), make([]float64, frames)
 	g.wishAll()
 	g.trial = make([]float64, frames+2*g.margin)
 	g.signal = make([][]float64, channels)
@@ -91,6 +108,26 @@ func (g *ceilingGuard) allocate(channels int) {
 func (g *ceilingGuard) wishAll() {
 	fill(g.wish, 1)
 	copy(g.wish[g.stride:], g.fade)
+}
+
+// onGrid sets the step of the grid; 0: none. Rounding moves a frame by half a
+// step at most, and a reading by half a step times its row's L1 norm.
+func (g *ceilingGuard) onGrid(step float64) {
+	l1 := 0.0
+	for i := range g.banks {
+		l1 = max(l1, g.banks[i].L1())
+	}
+	g.grid, g.aim = step, g.limit-float64(step/2*l1)
+}
+
+// onto rounds frames to the grid.
+func (g *ceilingGuard) onto(x []float64) {
+	if g.grid == 0 {
+		return
+	}
+	for n, v := range x {
+		x[n] = math.RoundToEven(v/g.grid) * g.grid // both exact: the step is a power of two
+	}
 }
 
 // latency is the number of frames from a frame to the step that settles it.
@@ -166,7 +203,7 @@ func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 		all.peak, all.bend = max(all.peak, g.blocks[i].peak), max(all.bend, g.blocks[i].bend)
 	}
 	for i := range g.banks {
-		if float64(g.banks[i].flat*all.peak)+float64(g.banks[i].bend*all.bend) > g.limit {
+		if float64(g.banks[i].flat*all.peak)+float64(g.banks[i].bend*all.bend) > g.aim {
 			return false
 		}
 	}
@@ -197,25 +234,15 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool) {
 	from := g.next - g.margin
 	gain = gain[from : g.next+len(g.wish)]
-	fits := true
 	for c := range planes {
 		signal := g.signal[c][:len(gain)]
 		x := planes[c].x[from : from+len(gain)]
 		for n, v := range gain {
 			signal[n] = v * x[n]
 		}
-		if fits {
-			trial := g.weighted(signal, g.wish)
-			for i := range g.banks {
-				scan := g.banks[i].scan(trial, signal, g.limit)
-				if n, _ := scan.next(); n >= 0 {
-					fits = false
-					break
-				}
-			}
-		}
+		g.onto(signal[:g.margin]) // as they were put out
 	}
-	if fits {
+	if g.fits(g.wish, true) {
 		if !g.standard {
 			clear(g.plan)
 			copy(g.plan, g.fade)
@@ -238,6 +265,26 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 	return true
 }
 
+// fits tells whether the signal is within the limit with factors; standard:
+// those of the standard wish, for which bounds are known.
+func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
+	for _, signal := range g.signal {
+		trial := g.weighted(signal, factors)
+		for i := range g.banks {
+			var scan overScan
+			if standard {
+				scan = g.banks[i].scanStandard(trial, signal, g.margin, g.limit, g.aim)
+			} else {
+				scan = g.banks[i].scan(trial, g.margin, g.limit)
+			}
+			if n, _ := scan.next(); n >= 0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
 // weighted is a channel's signal with factors, in g.trial: the frames before
 // them as they are, silence after them.
 func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
@@ -246,6 +293,7 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	for k, factor := range factors {
 		trial[k] = factor * signal[g.margin+k]
 	}
+	g.onto(trial[:len(factors)])
 	return g.trial
 }
 
@@ -258,10 +306,10 @@ func (g *ceilingGuard) lower() (over bool) {
 		x := g.weighted(signal, g.wish)
 		for i := range g.banks {
 			b := &g.banks[i]
-			scan := b.scan(x, nil, g.limit)
+			scan := b.scan(x, g.margin, g.limit)
 			for n, peak := scan.next(); n >= 0; n, peak = scan.next() {
 				over = true
-				b.dip(g.lowered, n-g.margin, min(1, 1.1*(1-g.limit/peak)))
+				b.dip(g.lowered, n-g.margin, min(1, 1.1*(1-g.aim/peak)))
 			}
 		}
 	}
@@ -273,14 +321,15 @@ func (g *ceilingGuard) lower() (over bool) {
 
 // approach moves the plan towards the wish as far as the limit allows. Where
 // plan and wish are both within the limit, so is everything between them: only
-// the intervals where the wish is over hold it back.
+// the intervals where the wish is over hold it back. On a grid that is true but
+// for the rounding: what was found is read, and halved if it does not fit.
 func (g *ceilingGuard) approach() {
 	share := 1.0
 	for _, signal := range g.signal {
 		x := g.weighted(signal, g.wish)
 		for i := range g.banks {
 			b := &g.banks[i]
-			scan := b.scan(x, nil, g.limit)
+			scan := b.scan(x, g.margin, g.limit)
 			for n, _ := scan.next(); n >= 0; n, _ = scan.next() {
 				for p := range b.rows {
 					share = min(share, g.share(b, p, n, signal))
@@ -288,8 +337,15 @@ func (g *ceilingGuard) approach() {
 			}
 		}
 	}
-	for k := range g.plan {
-		g.plan[k] += float64(share * (g.wish[k] - g.plan[k]))
+	for range guardHalvings {
+		for k, wish := range g.wish {
+			g.moved[k] = g.plan[k] + float64(share*(wish-g.plan[k]))
+		}
+		if g.grid == 0 || g.fits(g.moved, false) {
+			copy(g.plan, g.moved)
+			return
+		}
+		share /= 2
 	}
 }
 
@@ -314,13 +370,19 @@ func (g *ceilingGuard) share(b *guardBank, p, n int, signal []float64) float64 {
 	if now < 0 {
 		now, change = -now, -change
 	}
-	switch { // now may be over by its rounding
+	// Now may be over by its rounding. On a grid a plan within the limit may be
+	// over the aim: it need not become better.
+	limit := g.limit
+	if g.grid > 0 {
+		limit = max(g.aim, min(g.limit, now))
+	}
+	switch {
 	case change == 0:
 		return 1
-	case now+change > g.limit:
-		return max(0, (g.limit-now)/change)
-	case now+change < -g.limit:
-		return max(0, (g.limit+now)/-change)
+	case now+change > limit:
+		return max(0, (limit-now)/change)
+	case now+change < -limit:
+		return max(0, (limit+now)/-change)
 	}
 	return 1
 }

@@ -10,8 +10,9 @@ import (
 
 // guarded runs the guard alone over a signal, with gain 1 before it, and
 // returns the result. The signal may have any peaks between its samples.
-func guarded(x []float64, limit float64, stride int) (y, gain []float64) {
+func guarded(x []float64, limit, grid float64, stride int) (y, gain []float64) {
 	g := newCeilingGuard(limit, guardFade[len(guardFade)-stride:], 1, Annex2())
+	g.onGrid(grid)
 	const before = 4 * peakCell
 	frames := before + len(x) + g.latency() + 1
 	plane := newLimiterPlane(frames)
@@ -28,6 +29,7 @@ func guarded(x []float64, limit float64, stride int) (y, gain []float64) {
 	for n := range y {
 		y[n] = gain[n] * x[n]
 	}
+	g.onto(y)
 	return y, gain
 }
 
@@ -55,6 +57,8 @@ func TestGuardKeepsAnything(t *testing.T) {
 		stride := rapid.SampledFrom([]int{3, 4, 7, 12}).Draw(t, "stride")
 		x := make([]float64, rapid.IntRange(1, 400).Draw(t, "frames"))
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		// No grid, one of 16 steps to the limit, and one of a recording.
+		grid := rapid.SampledFrom([]float64{0, 0x1p-4, 0x1p-15}).Draw(t, "grid")
 		kind := rapid.SampledFrom([]string{"signs", "row", "tone", "step"}).Draw(t, "kind")
 		hz, phase, row := rng.Float64()*math.Pi, rng.Float64()*7, rng.IntN(4)
 		for n := range x {
@@ -68,8 +72,11 @@ func TestGuardKeepsAnything(t *testing.T) {
 			case "step":
 				x[n] = 1
 			}
+			if grid > 0 {
+				x[n] = math.Round(x[n]/grid) * grid
+			}
 		}
-		y, gain := guarded(x, 1, stride)
+		y, gain := guarded(x, 1, grid, stride)
 		// The rounding of the readings, twelve products.
 		if peak := annex2Reading(y); peak > 1+1e-14 {
 			t.Fatalf("reads %.15g", peak)
@@ -90,7 +97,7 @@ func TestGuardWorksNoMoreThanItMust(t *testing.T) {
 	for n := range x {
 		x[n] = float64(1 - 2*rng.IntN(2))
 	}
-	_, gain := guarded(x, 1, 12)
+	_, gain := guarded(x, 1, 0, 12)
 	var mean, least float64 = 0, 1
 	for _, g := range gain {
 		mean += g / float64(len(gain))
@@ -113,7 +120,7 @@ func TestGuardTakesWhatIsOver(t *testing.T) {
 		for range 60 { // one sample up until the signal reads as much as wanted
 			x[1000] += (1 + over - annex2Reading(x)) / 2
 		}
-		_, gain := guarded(x, 1, 12)
+		_, gain := guarded(x, 1, 0, 12)
 		least, moved := 1.0, 0
 		for _, g := range gain {
 			least = min(least, g)

@@ -55,6 +55,9 @@ var processors = map[string]func(rate, channels int) (dsp.Processor, error){
 	"verified ceiling": func(rate, channels int) (dsp.Processor, error) {
 		return dsp.NewVerifiedCeiling(dsp.VerifiedCeilingSettings{LinkChannels: channels == 2}, rate, channels)
 	},
+	"verified limiter": func(rate, channels int) (dsp.Processor, error) {
+		return dsp.NewVerifiedLimiter(dsp.LimiterSettings{CeilingDBTP: -6, DriveDB: 6, LookaheadMs: 3, LinkChannels: channels == 2}, rate, channels)
+	},
 	"limiter, linked": func(rate, channels int) (dsp.Processor, error) {
 		return dsp.NewLimiter(dsp.LimiterSettings{CeilingDBTP: -6, DriveDB: 6, LookaheadMs: 3, LinkChannels: true}, rate, channels)
 	},

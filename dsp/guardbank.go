@@ -88,44 +88,92 @@ func (b *guardBank) boundFade(wish []float64) {
 }
 
 // overScan finds the intervals of x that read over the limit. It interpolates
-// only where bounds do not tell; these are made afresh for every overChunk
-// intervals, from the second differences there.
+// only where bounds do not tell; these are made for every overChunk intervals,
+// from the largest |sample| and |second difference| around them.
 type overScan struct {
 	bank *guardBank
 	x    []float64
-	// standard is the signal without factors, where x is that with the factors
-	// of the standard wish; otherwise nil.
-	standard []float64
-	limit    float64
+	// sides is the signal that the bounds are made from: x, or the signal without
+	// factors, where x is that with the factors of the standard wish.
+	sides      []float64
+	flat, bend float64 // of the bound that holds for sides
+	limit, aim float64 // the bounds are held against the aim
 
 	n, fresh        int // the next interval, and the first that needs new bounds
-	threshold, bend float64
+	threshold, most float64
+	chunks          [overChunks]guardBlock
 }
 
-const overChunk = 64
+// A scan's x has at most the margin on both sides of the plan and the wish, and
+// these are half as long again as the margin together.
+const (
+	overChunk  = 64
+	overChunks = (2*verifiedStride+2*(verifiedStride-1))/overChunk + 1
+)
 
-func (b *guardBank) scan(x, standard []float64, limit float64) overScan {
-	return overScan{bank: b, x: x, standard: standard, limit: limit, n: b.half - 1}
+// scan begins with the first interval that frames after the margin have a part
+// in: what is put out already was read before.
+func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
+	s := overScan{bank: b, x: x, sides: x, limit: limit, aim: limit, n: margin - b.half}
+	s.flat, s.bend = b.Bound()
+	s.survey()
+	return s
+}
+
+// scanStandard is scan for x with the factors of the standard wish. Short rows
+// are bounded by what is known of these: their fade is short as well, and its
+// end would look like a wave.
+func (b *guardBank) scanStandard(x, signal []float64, margin int, limit, aim float64) overScan {
+	if b.half > longHalf {
+		return b.scan(x, margin, limit)
+	}
+	s := overScan{bank: b, x: x, sides: signal, limit: limit, aim: aim, n: margin - b.half, flat: b.flat, bend: b.bend}
+	s.survey()
+	return s
+}
+
+// survey measures the chunks, from the first that a bound needs.
+func (s *overScan) survey() {
+	from := max(0, s.n-s.bank.half+1) / overChunk * overChunk
+	for at := from; at < len(s.sides); at += overChunk {
+		s.chunks[at/overChunk] = extent(s.sides, at, min(len(s.sides), at+overChunk))
+	}
+}
+
+// extent is the largest |sample| of frames from … to−1, and the largest |second
+// difference| that ends there.
+func extent(x []float64, from, to int) guardBlock {
+	var peak, bend uint64
+	start := max(from, 2)
+	for _, v := range x[from:start] {
+		peak = max(peak, math.Float64bits(v)&^signBit)
+	}
+	a, b := x[start-2], x[start-1]
+	step := b - a
+	for _, c := range x[start:to] {
+		next := c - b
+		peak = max(peak, math.Float64bits(c)&^signBit)
+		bend = max(bend, math.Float64bits(next-step)&^signBit)
+		b, step = c, next
+	}
+	return guardBlock{math.Float64frombits(peak), math.Float64frombits(bend)}
 }
 
 // next is the next interval over the limit, and what it reads; −1 if there is
 // none left.
 func (s *overScan) next() (n int, peak float64) {
 	half := s.bank.half
-	sides := s.x
-	if s.standard != nil {
-		sides = s.standard
-	}
 	for ; s.n+half < len(s.x); s.n++ {
-		if s.n >= s.fresh {
-			s.bound()
+		if s.n >= s.fresh && !s.bound() {
+			s.n = s.fresh - 1
+			continue
 		}
-		side := min(s.n, len(sides)-2)
-		if math.Abs(sides[side]) <= s.threshold && math.Abs(sides[side+1]) <= s.threshold {
+		side := min(s.n, len(s.sides)-2)
+		if math.Abs(s.sides[side]) <= s.threshold && math.Abs(s.sides[side+1]) <= s.threshold {
 			continue
 		}
 		window := s.x[s.n-half+1 : s.n+half+1]
-		if half > longHalf && s.bank.atMost(window, s.bend) <= s.limit {
+		if half > longHalf && s.bank.atMost(window, s.most) <= s.limit {
 			continue
 		}
 		if peak = s.bank.Peak(window); peak > s.limit {
@@ -136,23 +184,26 @@ func (s *overScan) next() (n int, peak float64) {
 	return -1, 0
 }
 
-// bound finds the bounds for the next overChunk intervals.
-func (s *overScan) bound() {
-	b := s.bank
-	from, to := s.n-b.half+1, min(len(s.x), s.n+overChunk+b.half)
-	s.fresh = s.n + overChunk
-	if s.standard == nil || b.half > longHalf {
-		s.bend = math.Float64frombits(secondDifference(s.x[from:to]))
+// bound finds the bounds for the next intervals, up to the end of a chunk. It
+// reports whether one of them needs a closer look.
+func (s *overScan) bound() bool {
+	first := s.n / overChunk
+	s.fresh = (first + 1) * overChunk
+	last := (len(s.sides) - 1) / overChunk
+	s.most = 0
+	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half)/overChunk); k++ {
+		s.most = max(s.most, s.chunks[k].bend)
 	}
-	if s.standard == nil {
-		s.threshold = (s.limit - float64(b.bounds.bend*s.bend)) / b.bounds.flat
-		return
+	s.threshold = (s.aim - float64(s.bend*s.most)) / s.flat
+	// The last interval's later side may lie in the next chunk, and intervals
+	// beyond the last samples take those for their sides.
+	peak := s.chunks[min(first, last)].peak
+	if s.fresh < len(s.sides) {
+		peak = max(peak, math.Abs(s.sides[s.fresh]))
+	} else {
+		peak = max(peak, math.Abs(s.sides[len(s.sides)-2]), math.Abs(s.sides[len(s.sides)-1]))
 	}
-	var bend float64
-	if to = min(to, len(s.standard)); to > from+2 {
-		bend = math.Float64frombits(secondDifference(s.standard[from:to]))
-	}
-	s.threshold = (s.limit - float64(b.bend*bend)) / b.flat
+	return peak > s.threshold
 }
 
 // dip lowers factors by depth around interval n, where no other dip has

@@ -14,9 +14,10 @@ const (
 type LimiterSettings struct {
 	CeilingDBTP  float64
 	DriveDB      float64 // gain ahead of the limiter
-	LookaheadMs  float64 // the whole latency
+	LookaheadMs  float64 // the whole latency, but for that of the verification
 	Release      ReleaseStyle
 	LinkChannels bool // one gain for all channels, from the loudest
+	Verify       bool // asks for NewVerifiedLimiter; NewLimiter leaves it aside
 }
 
 // Limiter keeps the true peak of its output under a ceiling. What it does to a

@@ -17,6 +17,9 @@ type VerifiedCeilingSettings struct {
 // 511 frames of latency, and where a signal reaches the ceiling it interpolates
 // at length. A limited voice it lowers by thousandths of a dB, here and there.
 // What is under the ceiling passes bit for bit.
+//
+// After OnGrid the same holds for samples that were dithered and rounded for an
+// output format: they come out as samples of that format.
 type VerifiedCeiling struct {
 	kept   int
 	planes []limiterPlane
@@ -28,6 +31,7 @@ type verifiedPath struct {
 	from, to int // its channels
 	guard    ceilingGuard
 	gain     []float64
+	lowered  int // gains from here on are 1
 }
 
 // verifiedStride is as long as the sinc: a fade of that length, a raised
@@ -57,7 +61,7 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
 	frames := v.kept + 4*limiterSegment
 	for c := 0; c < channels; c += share {
-		v.paths = append(v.paths, verifiedPath{c, c + share, guard.twin(), make([]float64, frames)})
+		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(), gain: make([]float64, frames)})
 	}
 	for c := range v.planes {
 		v.planes[c] = newLimiterPlane(frames)
@@ -66,8 +70,23 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	return v, nil
 }
 
-// Latency is 511 frames.
-func (v *VerifiedCeiling) Latency() int { return 2*verifiedStride - 1 }
+// Latency is 511 frames, at every rate: twice the length of the sinc, less one.
+// So long is it until every reading is known that a frame has a part in, and
+// that the fade has a part in which could follow it.
+func (v *VerifiedCeiling) Latency() int { return VerificationFrames }
+
+// VerificationFrames is the latency of a VerifiedCeiling.
+const VerificationFrames = 2*verifiedStride - 1
+
+// OnGrid tells the stage, ahead of the first sample, that what it will be given
+// are whole multiples of a step, a power of two: 2^−15 for 16 bits. What it
+// lowers, it rounds to such multiples again, and the ceiling is held by what
+// was rounded. 0: any samples.
+func (v *VerifiedCeiling) OnGrid(step float64) {
+	for i := range v.paths {
+		v.paths[i].guard.onGrid(step)
+	}
+}
 
 // Reset empties the stage.
 func (v *VerifiedCeiling) Reset() {
@@ -77,6 +96,7 @@ func (v *VerifiedCeiling) Reset() {
 	}
 	for i := range v.paths {
 		fill(v.paths[i].gain, 1)
+		v.paths[i].lowered = 0
 		v.paths[i].guard.reset(v.end - v.Latency())
 	}
 }
@@ -98,11 +118,18 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 		v.end += to - from
 		for i := range v.paths {
 			p := &v.paths[i]
-			p.guard.run(v.planes[p.from:p.to], p.gain, v.end)
+			if p.guard.run(v.planes[p.from:p.to], p.gain, v.end) {
+				p.lowered = p.guard.next
+			}
 			for c := p.from; c < p.to; c++ {
 				out, x := b[c][from:to], v.planes[c].x[emitted:]
-				for n, g := range p.gain[emitted : emitted+to-from] {
-					out[n] = g * x[n]
+				if emitted >= p.lowered {
+					copy(out, x)
+				} else {
+					for n, g := range p.gain[emitted : emitted+to-from] {
+						out[n] = g * x[n]
+					}
+					p.guard.onto(out)
 				}
 				if gain != nil {
 					copy(gain[c][from:to], p.gain[emitted:])
@@ -122,6 +149,7 @@ func (v *VerifiedCeiling) forget() {
 		p := &v.paths[i]
 		fill(p.gain[copy(p.gain, p.gain[gone:]):], 1)
 		p.guard.next -= gone
+		p.lowered -= gone
 	}
 	v.end -= gone
 }

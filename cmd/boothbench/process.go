@@ -184,8 +184,17 @@ func (b *batch) fill(r *report, workers int) error {
 		return nil
 	}
 
+	// Where the chain's end verifies what is written, the dither goes ahead of it.
+	var quantiser *wave.Quantiser
+	writersDither := r.dither
+	if engine.Verifies() && r.outFormat.Encoding == wave.Integer {
+		if quantiser, err = wave.NewQuantiser(r.outFormat, r.dither, s.ditherSeed); err != nil {
+			return createError(err)
+		}
+		writersDither = wave.NoDither
+	}
 	writer, err := wave.Create(r.out, r.outFormat, wave.Options{
-		Replace: s.replace, Dither: r.dither, Seed: s.ditherSeed,
+		Replace: s.replace, Dither: writersDither, Seed: s.ditherSeed,
 		Chunks: reader.Chunks(), Inputs: b.protected(), Frames: reader.Frames(),
 	})
 	if err != nil {
@@ -195,7 +204,7 @@ func (b *batch) fill(r *report, workers int) error {
 
 	var done int64
 	options := chain.Options{
-		KeepDelay: s.keepDelay, RepairNonFinite: s.repair, Workers: workers,
+		KeepDelay: s.keepDelay, RepairNonFinite: s.repair, Workers: workers, Quantiser: quantiser,
 		Progress: func(frames int64) {
 			b.progress.add(frames - done)
 			done = frames

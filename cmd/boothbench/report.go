@@ -75,6 +75,9 @@ func (r *report) printPlan(b *batch) {
 	fmt.Fprintf(b.stdout, "plan  %s: %s (%s), %s\n", r.in, measure.TimeCode(r.inFrames, rate), plural(r.inFrames, "frame"), r.inFormat)
 	for i, s := range r.stages {
 		fmt.Fprintf(b.stdout, "  %2d  %-14s latency %5d frames (%.3f ms)", i+1, s.Name, s.LatencyFrames, milliseconds(s.LatencyFrames, rate))
+		if s.VerificationFrames > 0 {
+			fmt.Fprintf(b.stdout, ", %d of look-ahead and %d of verification", s.LatencyFrames-s.VerificationFrames, s.VerificationFrames)
+		}
 		if s.DeviationDB > 0 {
 			fmt.Fprintf(b.stdout, "   response within %.3f dB of the analogue prototype", s.DeviationDB)
 		}
@@ -128,6 +131,7 @@ type stageJSON struct {
 	Kind          string  `json:"kind"`
 	LatencyFrames int     `json:"latency_frames"`
 	LatencyMs     float64 `json:"latency_ms"`
+	Verification  int     `json:"verification_frames"` // of those of the latency
 	DeviationDB   float64 `json:"response_deviation_db"`
 }
 
@@ -164,7 +168,7 @@ func (r *report) object(b *batch) processJSON {
 	o.Input.formatJSON, o.Input.Frames = formatOf(r.inFormat), &r.inFrames
 	o.Input.SHA256 = hashOfFile(r.in)
 	for _, s := range r.stages {
-		o.Stages = append(o.Stages, stageJSON{s.Name, s.Kind, s.LatencyFrames, milliseconds(s.LatencyFrames, rate), s.DeviationDB})
+		o.Stages = append(o.Stages, stageJSON{s.Name, s.Kind, s.LatencyFrames, milliseconds(s.LatencyFrames, rate), s.VerificationFrames, s.DeviationDB})
 	}
 	ms := milliseconds(r.latency, rate)
 	o.LatencyMs = &ms

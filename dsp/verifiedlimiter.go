@@ -1,0 +1,41 @@
+package dsp
+
+// VerifiedLimiter is a Limiter and, after it, a VerifiedCeiling: of the same
+// ceiling, with the channels linked alike. For every finite input no sample, no
+// reading of Rec. ITU-R BS.1770-5 Annex 2 and no reading of a windowed sinc of
+// 64 phases and 256 taps exceeds the ceiling.
+//
+// The parts are there to be run apart, with a quantiser between them (see
+// VerifiedCeiling.OnGrid): the ceiling is then held by the samples of a format.
+type VerifiedLimiter struct {
+	Limiter *Limiter
+	Ceiling *VerifiedCeiling
+}
+
+// NewVerifiedLimiter builds both parts; errors are *SettingError.
+func NewVerifiedLimiter(s LimiterSettings, rate, channels int) (*VerifiedLimiter, error) {
+	limiter, err := NewLimiter(s, rate, channels)
+	if err != nil {
+		return nil, err
+	}
+	ceiling, err := NewVerifiedCeiling(VerifiedCeilingSettings{CeilingDBTP: s.CeilingDBTP, LinkChannels: s.LinkChannels}, rate, channels)
+	if err != nil {
+		return nil, err
+	}
+	return &VerifiedLimiter{limiter, ceiling}, nil
+}
+
+// Latency is the limiter's look-ahead and the 511 frames of the verification.
+func (v *VerifiedLimiter) Latency() int { return v.Limiter.Latency() + v.Ceiling.Latency() }
+
+// Reset empties both parts.
+func (v *VerifiedLimiter) Reset() {
+	v.Limiter.Reset()
+	v.Ceiling.Reset()
+}
+
+// Process limits the block in place.
+func (v *VerifiedLimiter) Process(b Block) {
+	v.Limiter.Process(b)
+	v.Ceiling.Process(b)
+}
