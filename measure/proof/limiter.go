@@ -23,6 +23,9 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 			return measure.WorstOvershoot(ctx, d, s.CeilingDBTP, -s.DriveDB, rate, 2)
 		},
 	}
+	if s.Verify {
+		x.Claims = append(x.Claims, atMost("overshoot_fine_db", 0, never))
+	}
 	if s.LinkChannels {
 		x.Claims = append(x.Claims, atMost("image_shift_db", 0.001, "the rounding of the readings; linked channels have one gain"))
 	}
