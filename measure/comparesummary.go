@@ -13,6 +13,7 @@ const (
 	toldGainDB     = 0.005
 	toldResponseDB = 0.05
 	toldFrames     = 0.02 // a filter's phase shifts as much
+	roundingDBFS   = -140 // what lies under it is the rounding of 24 bits
 )
 
 // Summary says in one line how B differs from A: "B is 14 frames later, 1.30 dB
@@ -178,6 +179,7 @@ func (c *Comparison) tellRest(withoutResponse bool) string {
 	case withoutResponse:
 		text = "what this does not explain is"
 		level = c.spectrum.unexplained()
+	case dsp.PowerToDB(level) < roundingDBFS:
 	case c.totals.windows.steady():
 		text = "the rest is like noise,"
 		if bands, _ := c.heardBands(); len(bands) > 0 {
@@ -185,8 +187,8 @@ func (c *Comparison) tellRest(withoutResponse bool) string {
 		}
 	}
 	db := dsp.PowerToDB(level)
-	if db < -140 {
-		return text + " below -140 dBFS"
+	if db < roundingDBFS {
+		return fmt.Sprintf("%s below %d dBFS", text, roundingDBFS)
 	}
 	return fmt.Sprintf("%s at %.1f dBFS", text, db)
 }
