@@ -70,6 +70,9 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		return exitUsage
 	}
 	switch args[0] {
+	case "version", "--version":
+		fmt.Fprintln(stdout, version())
+		return exitDone
 	case "help", "--help", "-h":
 		if len(args) > 1 {
 			args = []string{args[1], "--help"}
@@ -96,6 +99,21 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	return exitUsage
 }
 
+// version is what this program was built from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "boothbench, of an unknown version"
+	}
+	text := "boothbench " + info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" {
+			text += ", revision " + s.Value
+		}
+	}
+	return text + ", " + info.GoVersion
+}
+
 func help() string {
 	var b strings.Builder
 	b.WriteString(`boothbench: an offline engine for the recorded voice chain, measured, not claimed
@@ -112,7 +130,7 @@ Examples:
   boothbench process take.wav --chain voice.toml --out take-voice.wav
   boothbench explain dbtp
 
-Each command teaches itself: boothbench COMMAND --help
+Each command teaches itself: boothbench COMMAND --help (boothbench version: which one this is)
 
 Exit codes: 0 done; 1 done, but a limit was not met; 2 the call or a chain file
 is wrong, nothing written; 3 an input cannot be read or used; 4 an output cannot

@@ -37,6 +37,9 @@ func runProcess(e env, args []string) error {
 	}
 	c, err := chain.Load(s.chain)
 	if err != nil {
+		if s.json { // no take has an object then
+			e.printJSON(failureJSON{1, "process", exitUsage, err.Error()})
+		}
 		return withCode(exitUsage, err)
 	}
 	if !s.quiet {

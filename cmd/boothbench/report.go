@@ -86,7 +86,11 @@ func (r *report) printPlan(b *batch) {
 	if len(r.stages) == 0 {
 		fmt.Fprintln(b.stdout, "      no stage is enabled: the sound passes unchanged")
 	}
-	fmt.Fprintf(b.stdout, "      chain latency %d frames (%.3f ms)\n", r.latency, milliseconds(r.latency, rate))
+	what := "taken out again"
+	if b.settings.keepDelay {
+		what = "kept in the output"
+	}
+	fmt.Fprintf(b.stdout, "      chain latency %d frames (%.3f ms), %s\n", r.latency, milliseconds(r.latency, rate), what)
 	out := r.out
 	if out == "" {
 		out = "(no output named)"
@@ -110,6 +114,14 @@ type processJSON struct {
 	Output        *outputJSON `json:"output"`
 	Warnings      []string    `json:"warnings"`
 	RepairedCount int64       `json:"nonfinite_samples_repaired"`
+}
+
+// failureJSON is the one object of a call that came to nothing.
+type failureJSON struct {
+	SchemaVersion int    `json:"schema_version"`
+	Command       string `json:"command"`
+	ExitCode      int    `json:"exit_code"`
+	Error         string `json:"error"`
 }
 
 type fileJSON struct {

@@ -49,6 +49,10 @@ func CreateFile(path string, replace bool, inputs []string) (*File, error) {
 	partial := filepath.Join(filepath.Dir(target), "."+shortened(filepath.Base(target))+".partial-"+hex.EncodeToString(suffix[:]))
 	f, err := os.OpenFile(partial, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
+		// The name that was asked for tells more than that of the partial file.
+		if e := (*fs.PathError)(nil); errors.As(err, &e) {
+			err = &fs.PathError{Op: "create", Path: path, Err: e.Err}
+		}
 		return nil, err
 	}
 	return &File{f, partial, target, replace}, nil
