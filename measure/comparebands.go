@@ -25,7 +25,7 @@ type bandComparison struct {
 	blocks            int
 }
 
-const mostSpectra = 4000 // of each channel: 5 minutes without a gap at 48 kHz
+const mostSpectra = 2000 // of each channel: 2.8 minutes without a gap at 48 kHz
 
 func newBandComparison(rate, channels int, frames int64) *bandComparison {
 	length := 1024
