@@ -69,3 +69,29 @@ func TestVerifiedLimiterLatency(t *testing.T) {
 		}
 	}
 }
+
+// TestVerificationRestsOnTones: steady tones under 6 dB of limiting pass it bit
+// for bit, so that TestLimiterDistortion holds for the verified limiter too; and
+// so does an isolated peak, for TestLimiterGainIsSmooth.
+func TestVerificationRestsOnTones(t *testing.T) {
+	const rate = 48000
+	s := limiterDefaults()
+	s.DriveDB = 6
+	for _, hz := range []float64{0, 40, 41.3, 60, 97, 100, 220.7, 440, 997, 1000, 3001, 4410, 4999, 5000} {
+		b := dsp.NewBlock(1, rate)
+		b[0][5000] = ceiling
+		for n := range b[0] {
+			if hz > 0 {
+				b[0][n] = ceiling * math.Sin(2*math.Pi*hz*float64(n)/rate)
+			}
+		}
+		out, _ := limited(b, s, rate)
+		checked, _ := verified(dsp.Block{out[0][:rate]}, dsp.VerifiedCeilingSettings{CeilingDBTP: s.CeilingDBTP}, rate)
+		for n := 0; n < rate-1000; n++ { // the cut at the end is no tone
+			if checked[0][n] != out[0][n] {
+				t.Errorf("%g Hz: frame %d: %v, want %v", hz, n, checked[0][n], out[0][n])
+				break
+			}
+		}
+	}
+}
