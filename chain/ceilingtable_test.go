@@ -235,13 +235,13 @@ func TestCeilingPage(t *testing.T) {
 	}
 	const drive = 2 // of tableDrives
 	const stale = "CEILING.md is out of date: go test ./chain -run TestCeilingPage -update, and look at what changed"
-	quarter := tableSignals()[3]
+	chosen := tableSignals()[14] // signal 20 of the standard: short
 	for _, form := range []struct {
 		table    string
 		verified bool
 	}{{verified, true}, {rest, false}} {
-		if got, want := ceilingCell(t, quarter, tableDrives[drive], form.verified), cells(form.table, quarter.name)[drive]; got != want {
-			t.Errorf("%s, verified %v: %s, want %s: %s", quarter.name, form.verified, got, want, stale)
+		if got, want := ceilingCell(t, chosen, tableDrives[drive], form.verified), cells(form.table, chosen.name)[drive]; got != want {
+			t.Errorf("%s, verified %v: %s, want %s: %s", chosen.name, form.verified, got, want, stale)
 		}
 	}
 	if got, want := loudnessCell(t, "loud", tableDrives[drive]), cells(rest, "loud")[drive-1]; got != want {

@@ -1,5 +1,7 @@
 package dsp
 
+import "slices"
+
 // ReleaseStyle trades a limiter's loudness against the movement of its gain.
 type ReleaseStyle int
 
@@ -41,6 +43,7 @@ type Limiter struct {
 	end     int // frames in the planes
 	paths   []gainPath
 	finder  peakFinder
+	lowest  float64 // gain since Reset
 }
 
 // gainPath is what channels that share one gain have in common.
@@ -132,8 +135,16 @@ func (l *Limiter) kept() int {
 // Latency is the look-ahead in frames.
 func (l *Limiter) Latency() int { return l.latency }
 
+// ReductionDB is the most that the limiter has taken off since Reset, in dB,
+// the drive not counted.
+func (l *Limiter) ReductionDB() float64 { return reductionDB(l.lowest) }
+
+// reductionDB is a gain as a reduction; 200 dB where there is nothing left.
+func reductionDB(gain float64) float64 { return min(200, max(0, -AmplitudeToDB(gain))) }
+
 // Reset empties the limiter.
 func (l *Limiter) Reset() {
+	l.lowest = 1
 	for c := range l.planes {
 		l.planes[c].reset(l.kept())
 	}
@@ -199,6 +210,9 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	p.used = max(p.used, p.moved)
 
 	gains := p.gain[emitted : emitted+frames]
+	if emitted < p.moved {
+		l.lowest = min(l.lowest, slices.Min(gains))
+	}
 	for c := p.from; c < p.to; c++ {
 		out, x := b[c][from:to][:len(gains)], l.planes[c].x[emitted : emitted+frames][:len(gains)]
 		if emitted >= p.moved {

@@ -1,5 +1,7 @@
 package dsp
 
+import "slices"
+
 // VerifiedCeilingSettings describes a verified ceiling.
 type VerifiedCeilingSettings struct {
 	CeilingDBTP  float64
@@ -25,6 +27,7 @@ type VerifiedCeiling struct {
 	planes []limiterPlane
 	end    int
 	paths  []verifiedPath
+	lowest float64 // gain since Reset
 }
 
 type verifiedPath struct {
@@ -78,6 +81,9 @@ func (v *VerifiedCeiling) Latency() int { return VerificationFrames }
 // VerificationFrames is the latency of a VerifiedCeiling.
 const VerificationFrames = 2*verifiedStride - 1
 
+// ReductionDB is the most that the stage has taken off since Reset, in dB.
+func (v *VerifiedCeiling) ReductionDB() float64 { return reductionDB(v.lowest) }
+
 // OnGrid tells the stage, ahead of the first sample, that what it will be given
 // are whole multiples of a step, a power of two: 2^−15 for 16 bits. What it
 // lowers, it rounds to such multiples again, and the ceiling is held by what
@@ -90,7 +96,7 @@ func (v *VerifiedCeiling) OnGrid(step float64) {
 
 // Reset empties the stage.
 func (v *VerifiedCeiling) Reset() {
-	v.end = v.kept
+	v.end, v.lowest = v.kept, 1
 	for c := range v.planes {
 		v.planes[c].reset(v.end)
 	}
@@ -120,6 +126,9 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 			p := &v.paths[i]
 			if p.guard.run(v.planes[p.from:p.to], p.gain, v.end) {
 				p.lowered = p.guard.next
+			}
+			if emitted < p.lowered {
+				v.lowest = min(v.lowest, slices.Min(p.gain[emitted:emitted+to-from]))
 			}
 			for c := p.from; c < p.to; c++ {
 				out, x := b[c][from:to], v.planes[c].x[emitted:]

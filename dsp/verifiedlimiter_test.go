@@ -95,3 +95,24 @@ func TestVerificationRestsOnTones(t *testing.T) {
 		}
 	}
 }
+
+// TestReductionIsReported: 6 dB over by one sample are 6 dB of reduction and the
+// margin, 0.002 dB; the drive is not counted, and Reset forgets.
+func TestReductionIsReported(t *testing.T) {
+	s := limiterDefaults()
+	s.DriveDB = -20
+	v, err := dsp.NewVerifiedLimiter(s, 48000, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := dsp.NewBlock(2, 4000)
+	b[1][1000] = ceiling * math.Pow(10, 26./20)
+	v.Process(b)
+	if got := v.Limiter.ReductionDB(); math.Abs(got-6.002) > .0005 || v.Ceiling.ReductionDB() != 0 {
+		t.Errorf("%.4f dB, by the verification %g; want 6.002 and 0", got, v.Ceiling.ReductionDB())
+	}
+	v.Reset()
+	if got := v.Limiter.ReductionDB(); got != 0 {
+		t.Errorf("%.4f dB after Reset", got)
+	}
+}
