@@ -1,7 +1,5 @@
 package dsp
 
-import "slices"
-
 // VerifiedCeilingSettings describes a verified ceiling.
 type VerifiedCeilingSettings struct {
 	CeilingDBTP  float64
@@ -61,8 +59,9 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	v := &VerifiedCeiling{planes: make([]limiterPlane, channels)}
 	limit := DBToAmplitude(s.CeilingDBTP - guardMarginDB)
 	guard := newCeilingGuard(limit, fade, share, interpolators...)
+	guard.alone = true
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
-	frames := v.kept + 4*limiterSegment
+	frames := v.kept + 16*limiterSegment // what is kept is moved seldom
 	for c := 0; c < channels; c += share {
 		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(), gain: make([]float64, frames)})
 	}
@@ -128,7 +127,7 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 				p.lowered = p.guard.next
 			}
 			if emitted < p.lowered {
-				v.lowest = min(v.lowest, slices.Min(p.gain[emitted:emitted+to-from]))
+				v.lowest = lowestOf(p.gain[emitted:emitted+to-from], v.lowest)
 			}
 			for c := p.from; c < p.to; c++ {
 				out, x := b[c][from:to], v.planes[c].x[emitted:]
