@@ -20,7 +20,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-var update = flag.Bool("update", false, "rewrite REFERENCE.md and testdata/broken.txt")
+var update = flag.Bool("update", false, "rewrite REFERENCE.md, CEILING.md (four minutes) and testdata/broken.txt")
 
 func ExampleParse() {
 	_, err := chain.Parse("voice.toml", []byte(`schema = 1

@@ -163,7 +163,7 @@ func limiterKind() Kind {
 	return kindOf(build, Kind{
 		Name:    "limiter",
 		Summary: "Look-ahead true-peak limiter: keeps sample peaks, the true-peak reading of Rec. ITU-R BS.1770 Annex 2 and the wave between the samples under a ceiling.",
-		Trap: "It belongs at the end: there the verification holds what is written, dither and rounding included; whatever follows can raise the peaks again. " +
+		Trap: "It belongs at the end: there the verification holds what is written, dither and rounding included; whatever follows can raise the peaks again. Signal by signal: CEILING.md. " +
 			"Without verification the wave itself stays within 0.01 dB of the ceiling on speech; sound that is dense up to the Nyquist frequency, such as " +
 			"driven white noise, exceeds it between the samples: by 0.3 to 0.8 dB in noise as measured, by more in patterns made for it. Up to 3 dB of reduction is routine on a " +
 			"voice, more than 6 dB says that the level ahead of it is wrong (" + practice + ").",

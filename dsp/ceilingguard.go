@@ -42,6 +42,7 @@ type ceilingGuard struct {
 	grid   float64   // its step; 0: none
 	aim    float64   // readings within it stay within the limit when frames are rounded
 	stride int       // frames of a step, and of the wish's fade
+	alone  bool      // gains are 1 but for its own
 	margin int       // frames on either side that share an interval with a frame
 	fade   []float64 // the wish's last factors
 
@@ -212,6 +213,14 @@ func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 
 // look measures the step's frames that end at an index.
 func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guardBlock {
+	if g.alone && end-g.stride-2 >= g.next {
+		var all guardBlock
+		for c := range planes {
+			one := extent(planes[c].x[end-g.stride-2:end], 2, g.stride+2)
+			all.peak, all.bend = max(all.peak, one.peak), max(all.bend, one.bend)
+		}
+		return all
+	}
 	var peak, bend uint64
 	gains := gain[end-g.stride-2 : end]
 	for c := range planes {

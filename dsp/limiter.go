@@ -41,6 +41,7 @@ type Limiter struct {
 	end     int // frames in the planes
 	paths   []gainPath
 	finder  peakFinder
+	lowest  float64 // gain since Reset
 }
 
 // gainPath is what channels that share one gain have in common.
@@ -132,8 +133,16 @@ func (l *Limiter) kept() int {
 // Latency is the look-ahead in frames.
 func (l *Limiter) Latency() int { return l.latency }
 
+// ReductionDB is the most that the limiter has taken off since Reset, in dB,
+// the drive not counted.
+func (l *Limiter) ReductionDB() float64 { return reductionDB(l.lowest) }
+
+// reductionDB is a gain as a reduction; 200 dB where there is nothing left.
+func reductionDB(gain float64) float64 { return min(200, max(0, -AmplitudeToDB(gain))) }
+
 // Reset empties the limiter.
 func (l *Limiter) Reset() {
+	l.lowest = 1
 	for c := range l.planes {
 		l.planes[c].reset(l.kept())
 	}
@@ -199,6 +208,9 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	p.used = max(p.used, p.moved)
 
 	gains := p.gain[emitted : emitted+frames]
+	if emitted < p.moved {
+		l.lowest = lowestOf(gains, l.lowest)
+	}
 	for c := p.from; c < p.to; c++ {
 		out, x := b[c][from:to][:len(gains)], l.planes[c].x[emitted : emitted+frames][:len(gains)]
 		if emitted >= p.moved {
@@ -230,6 +242,16 @@ func (l *Limiter) makeRoom(frames int) {
 		p.moved -= gone
 	}
 	l.end -= gone
+}
+
+// lowestOf is the lowest of gains, or a lower one known.
+func lowestOf(gains []float64, lowest float64) float64 {
+	for _, g := range gains {
+		if g < lowest {
+			lowest = g
+		}
+	}
+	return lowest
 }
 
 func fill(x []float64, v float64) {

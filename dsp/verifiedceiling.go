@@ -25,6 +25,7 @@ type VerifiedCeiling struct {
 	planes []limiterPlane
 	end    int
 	paths  []verifiedPath
+	lowest float64 // gain since Reset
 }
 
 type verifiedPath struct {
@@ -58,8 +59,9 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	v := &VerifiedCeiling{planes: make([]limiterPlane, channels)}
 	limit := DBToAmplitude(s.CeilingDBTP - guardMarginDB)
 	guard := newCeilingGuard(limit, fade, share, interpolators...)
+	guard.alone = true
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
-	frames := v.kept + 4*limiterSegment
+	frames := v.kept + 16*limiterSegment // what is kept is moved seldom
 	for c := 0; c < channels; c += share {
 		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(), gain: make([]float64, frames)})
 	}
@@ -78,6 +80,9 @@ func (v *VerifiedCeiling) Latency() int { return VerificationFrames }
 // VerificationFrames is the latency of a VerifiedCeiling.
 const VerificationFrames = 2*verifiedStride - 1
 
+// ReductionDB is the most that the stage has taken off since Reset, in dB.
+func (v *VerifiedCeiling) ReductionDB() float64 { return reductionDB(v.lowest) }
+
 // OnGrid tells the stage, ahead of the first sample, that what it will be given
 // are whole multiples of a step, a power of two: 2^−15 for 16 bits. What it
 // lowers, it rounds to such multiples again, and the ceiling is held by what
@@ -90,7 +95,7 @@ func (v *VerifiedCeiling) OnGrid(step float64) {
 
 // Reset empties the stage.
 func (v *VerifiedCeiling) Reset() {
-	v.end = v.kept
+	v.end, v.lowest = v.kept, 1
 	for c := range v.planes {
 		v.planes[c].reset(v.end)
 	}
@@ -120,6 +125,9 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 			p := &v.paths[i]
 			if p.guard.run(v.planes[p.from:p.to], p.gain, v.end) {
 				p.lowered = p.guard.next
+			}
+			if emitted < p.lowered {
+				v.lowest = lowestOf(p.gain[emitted:emitted+to-from], v.lowest)
 			}
 			for c := p.from; c < p.to; c++ {
 				out, x := b[c][from:to], v.planes[c].x[emitted:]

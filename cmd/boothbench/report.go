@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -55,12 +56,32 @@ func (r *report) printDone(b *batch) {
 	fmt.Fprintf(b.stdout, "done  %s -> %s\n", r.in, r.out)
 	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", measure.TimeCode(r.result.Frames, r.outFormat.Rate),
 		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
+	for _, s := range r.stages {
+		if limiting, verification, ok := reduction(s); ok {
+			fmt.Fprintf(b.stdout, "      %s: at most %.2f dB of reduction", s.Name, limiting)
+			if verification >= 0.0005 { // less reads as 0
+				fmt.Fprintf(b.stdout, ", and %.3f dB by its verification", verification)
+			}
+			fmt.Fprintln(b.stdout)
+		}
+	}
 	what := "removed"
 	if b.settings.keepDelay {
 		what = "kept"
 	}
 	fmt.Fprintf(b.stdout, "      latency %s (%.3f ms) %s; %s\n", plural(r.latency, "frame"),
 		milliseconds(r.latency, r.outFormat.Rate), what, plural(r.overs.Count, "over"))
+}
+
+// reduction is the most that a limiter has taken off, in dB.
+func reduction(s chain.StagePlan) (limiting, verification float64, ok bool) {
+	switch p := s.Processor.(type) {
+	case *dsp.Limiter:
+		return p.ReductionDB(), 0, true
+	case *dsp.VerifiedLimiter:
+		return p.Limiter.ReductionDB(), p.Ceiling.ReductionDB(), true
+	}
+	return 0, 0, false
 }
 
 func (r *report) ditherNote(seed uint64) string {
@@ -145,6 +166,9 @@ type stageJSON struct {
 	LatencyMs     float64 `json:"latency_ms"`
 	Verification  int     `json:"verification_frames"` // of those of the latency
 	DeviationDB   float64 `json:"response_deviation_db"`
+	// Of a limiter that has run; else null.
+	Reduction             *float64 `json:"largest_reduction_db"`
+	VerificationReduction *float64 `json:"largest_verification_reduction_db"`
 }
 
 type outputJSON struct {
@@ -180,7 +204,14 @@ func (r *report) object(b *batch) processJSON {
 	o.Input.formatJSON, o.Input.Frames = formatOf(r.inFormat), &r.inFrames
 	o.Input.SHA256 = hashOfFile(r.in)
 	for _, s := range r.stages {
-		o.Stages = append(o.Stages, stageJSON{s.Name, s.Kind, s.LatencyFrames, milliseconds(s.LatencyFrames, rate), s.VerificationFrames, s.DeviationDB})
+		stage := stageJSON{
+			Name: s.Name, Kind: s.Kind, LatencyFrames: s.LatencyFrames, LatencyMs: milliseconds(s.LatencyFrames, rate),
+			Verification: s.VerificationFrames, DeviationDB: s.DeviationDB,
+		}
+		if limiting, verification, ok := reduction(s); ok && r.err == nil && !b.settings.plan {
+			stage.Reduction, stage.VerificationReduction = &limiting, &verification
+		}
+		o.Stages = append(o.Stages, stage)
 	}
 	ms := milliseconds(r.latency, rate)
 	o.LatencyMs = &ms
