@@ -24,6 +24,7 @@ type channelPair struct {
 	bins     [2][]complex128 // of the block that is correlated
 	cross    []complex128    // summed cross spectra
 	blocks   int
+	some     sparsely
 }
 
 // pairBlock is the length of the blocks that are correlated; delays up to half
@@ -48,7 +49,9 @@ func (p *channelPair) write(l, r []float64) {
 	}
 	p.left, p.right = append(p.left, l...), append(p.right, r...)
 	for len(p.left) >= pairBlock {
-		p.correlate()
+		if p.some.takes() {
+			p.correlate()
+		}
 		p.left = append(p.left[:0], p.left[pairBlock/2:]...)
 		p.right = append(p.right[:0], p.right[pairBlock/2:]...)
 	}

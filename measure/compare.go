@@ -119,7 +119,15 @@ func readingsOf(open func() (wave.Source, error)) (Readings, error) {
 		return nil, err
 	}
 	defer closeSource(src)
-	return Programme(src, AsIs)
+	readings, err := Programme(src, AsIs)
+	if err != nil {
+		return nil, err
+	}
+	in, err := InspectTake(open)
+	if err != nil {
+		return nil, err
+	}
+	return append(readings, in.Readings...), nil
 }
 
 // closeSource closes a source that can be closed.

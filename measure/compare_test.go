@@ -302,6 +302,18 @@ func TestCompareRefuses(t *testing.T) {
 	}
 }
 
+// The noise in the pauses is compared where there are pauses: 6.02 dB more of it.
+func TestCompareNoiseFloor(t *testing.T) {
+	a := speechTake(-70, 5)
+	quiet, loud := copyOf(dsp.Block{a}), copyOf(dsp.Block{a})
+	for n, v := range noise(len(a), dsp.DBToAmplitude(-60), 18) {
+		loud[0][n] += v
+	}
+	_, r := compare(t, quiet, loud)
+	// Uniform noise of ±1e-3 has −64.77 dBFS, beside −70 before: their sum is at −63.63.
+	reads(t, r, "noise_floor_difference_db", 70-63.63, 0.3)
+}
+
 // The residual is written: B on A's level, less A.
 func TestCompareResidual(t *testing.T) {
 	a := dsptest.Speechlike(48000, 1, 3*48000, 17)

@@ -239,6 +239,7 @@ func (c *Comparison) addDifferences(r *Readings, reason string) {
 	for _, d := range [][3]string{
 		{"integrated_difference_lu", "integrated_lufs", "LU"}, {"range_difference_lu", "loudness_range_lu", "LU"},
 		{"sample_peak_difference_db", "sample_peak_dbfs", "dB"}, {"true_peak_difference_db", "true_peak_fine_dbtp", "dB"},
+		{"noise_floor_difference_db", "noise_floor_dbfs", "dB"}, {"noise_floor_a_difference_db", "noise_floor_a_dbfs", "dB"},
 	} {
 		about := Reading{Reason: reason, Unit: d[2], Reference: "A", Definition: d[1] + " of B less that of A, each of the whole file as it is"}
 		a, okA := c.a.Get(d[1])

@@ -14,6 +14,7 @@ type content struct {
 	format   wave.Format
 	spectrum *powerSpectrum
 	running  []float64
+	some     sparsely
 }
 
 const (
@@ -38,7 +39,9 @@ func (c *content) write(mix []float64) {
 	length := len(c.spectrum.window)
 	c.running = append(c.running, mix...)
 	for len(c.running) >= length {
-		c.spectrum.add(c.running[:length], length)
+		if c.some.takes() {
+			c.spectrum.add(c.running[:length], length)
+		}
 		c.running = append(c.running[:0], c.running[length/2:]...)
 	}
 }

@@ -90,6 +90,7 @@ var terms = compileTerms([][4]string{
 	{"response_difference_{db,hz}", "Largest difference of response in third octaves, against the median of the bands.", "transfer function H1 (Bendat and Piersol); IEC 61260-1", "Bands in which B does not follow A are left out."},
 	{"{integrated_difference,range_difference}_lu", "Loudness and range of B less those of A.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{sample_peak,true_peak}_difference_db", "Peaks of B less those of A.", "as the readings themselves", ""},
+	{"{noise_floor,noise_floor_a}_difference_db", "Noise in the pauses of B less that of A, unweighted or A-weighted.", "noise_floor_dbfs, noise_floor_a_dbfs", "Of the files as they are: a louder copy has louder noise."},
 	{"{same_samples,frames_change}", "Whether every sample is that of the baseline, and how many frames there are more.", "SHA-256", "Another processor may round otherwise: then hold the residual."},
 	{"{integrated_change,range_change}_lu", "Loudness and range less those of the baseline.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{true_peak_change,spectrum_change,level_change}_db", "True peak, third-octave bands and the level over 20 ms against the baseline; the largest change.", "IEC 61260-1 for the bands", ""},

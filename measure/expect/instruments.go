@@ -36,7 +36,7 @@ var instruments = map[string]instrument{
 	"gain_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
 	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
 	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "integrated_difference_lu": ofComparison,
-	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison,
+	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison, "noise_floor_difference_db": ofComparison, "noise_floor_a_difference_db": ofComparison,
 
 	"same_samples": ofBaseline, "frames_change": ofBaseline, "integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline,
 	"true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline, "level_change_db": ofBaseline,
