@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"sync"
 )
 
 // Term explains a reading, or several of a family.
@@ -16,8 +17,11 @@ type Term struct {
 }
 
 // terms explain every reading of this package and of those that build on it; a test
-// looks for names that are missing. Names may hold N, for a number, and {a,b}.
-var terms = compileTerms([][4]string{
+// looks for names that are missing. Names may hold N, for a number, and {a,b}. They
+// are compiled once somebody asks.
+var terms = sync.OnceValue(func() []Term { return compileTerms(termTable) })
+
+var termTable = [][4]string{
 	{"integrated_lufs", "Loudness of the whole, gated.", "Rec. ITU-R BS.1770-5 Annex 1", "One channel reads 3.01 LU less than the same voice on two: say which."},
 	{"loudness_range_lu", "Distance from the 10th to the 95th percentile of short-term loudness, gated at −70 LUFS and −20 LU.", "EBU Tech 3342", "Little meaning under a minute."},
 	{"momentary_max_lufs", "Largest loudness over 400 ms, on a 10 ms grid.", "EBU Tech 3341", "A coarser grid reads less."},
@@ -102,7 +106,7 @@ var terms = compileTerms([][4]string{
 	{"{bandwidth_hz,load_drop_db,largest_loss_db,response_spread_db,resonance_hz,output_impedance_ohm}", "What an output's impedance does to a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
 	{"tpdf", "Triangular dither: the sum of two uniform random numbers of one step each, added before rounding, which makes the rounding error noise of constant level.", "Lipshitz, Wannamaker and Vanderkooy, JAES 40(5) 1992", "It raises the noise by 4.77 dB over plain rounding, once for each time it is done."},
 	{"overs_clamped_samples", "Samples over full scale that were cut off on writing.", "boothbench process", "Lower the level or end the chain with a limiter."},
-})
+}
 
 func compileTerms(table [][4]string) []Term {
 	all := make([]Term, len(table))
@@ -117,7 +121,7 @@ func compileTerms(table [][4]string) []Term {
 
 // Explain explains a reading by its name.
 func Explain(name string) (Term, bool) {
-	for _, t := range terms {
+	for _, t := range terms() {
 		if t.pattern.MatchString(name) {
 			t.Name = name
 			return t, true
@@ -137,8 +141,8 @@ func (t Term) String() string {
 
 // TermNames lists what Explain knows, families as they are written.
 func TermNames() []string {
-	names := make([]string, len(terms))
-	for i, t := range terms {
+	names := make([]string, len(terms()))
+	for i, t := range terms() {
 		names[i] = t.Name
 	}
 	return names
