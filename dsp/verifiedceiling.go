@@ -155,7 +155,11 @@ func (v *VerifiedCeiling) forget() {
 	}
 	for i := range v.paths {
 		p := &v.paths[i]
-		fill(p.gain[copy(p.gain, p.gain[gone:]):], 1)
+		n := 0
+		if p.lowered > gone {
+			n = copy(p.gain, p.gain[gone:p.lowered])
+		}
+		fill(p.gain[n:max(n, p.lowered)], 1)
 		p.guard.next -= gone
 		p.lowered -= gone
 	}
