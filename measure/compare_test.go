@@ -74,6 +74,9 @@ func TestCompareDelayAndGain(t *testing.T) {
 }
 
 func TestCompareFraction(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := dsptest.Speechlike(48000, 1, 3*48000, 2)
 	dsp.NewCascade(dsp.ButterworthLowPass(8, 12000, 48000), 1).Process(a) // what no interpolator passes
 	for _, frames := range []float64{0.37, -12.25, 100.5} {
@@ -89,6 +92,9 @@ func TestCompareFraction(t *testing.T) {
 
 // 25 ppm over a minute: 72 frames.
 func TestCompareDrift(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := dsptest.Speechlike(48000, 1, 60*48000, 3)
 	for _, ppm := range []float64{25, -300} {
 		b := dsp.Block{shifted(a[0], 32, func(n int) float64 { return float64(n)/(1+ppm*1e-6) - 500 })}
@@ -112,6 +118,9 @@ func TestComparePolarity(t *testing.T) {
 
 // A bell of 0.2 dB at 3 kHz is found within a third of an octave and 0.05 dB.
 func TestCompareBell(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := dsptest.Speechlike(48000, 1, 20*48000, 5)
 	b := copyOf(a)
 	dsp.NewCascade([]dsp.Biquad{dsp.CookbookBell(3000, 0.2, 1, 48000)}, 1).Process(b)
@@ -127,6 +136,9 @@ func TestCompareBell(t *testing.T) {
 
 // A shelf is told by its end of the spectrum.
 func TestCompareShelf(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := dsp.Block{noise(20*48000, 0.1, 6)}
 	b := copyOf(a)
 	dsp.NewCascade([]dsp.Biquad{dsp.CookbookHighShelf(9000, -0.8, 0.7071, 48000)}, 1).Process(b)
@@ -181,6 +193,9 @@ func loudestFrame(b dsp.Block) int {
 // A copy in 16 bits with TPDF dither: noise of LSB²/4 (Lipshitz, Wannamaker and
 // Vanderkooy, JAES 40(5) 1992), which is −93.3 dBFS, and no change of response.
 func TestCompareDither(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := dsptest.Speechlike(48000, 1, 10*48000, 9)
 	rng := rand.New(rand.NewPCG(3, 4))
 	b := copyOf(a)
@@ -198,15 +213,16 @@ func TestCompareDither(t *testing.T) {
 // Different speech is told as different: generated voices, and two readings by one
 // recorded voice (testdata/source).
 func TestCompareDifferent(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	one, rate := readTake(t, "../testdata/source/reading-1.wav")
 	two, _ := readTake(t, "../testdata/source/reading-2.wav")
 	pairs := [][2]dsp.Block{
 		{one, two},
 		{dsptest.Speechlike(rate, 1, 6*rate, 21), dsptest.Speechlike(rate, 1, 7*rate, 41)},
 	}
-	if !testing.Short() {
-		pairs = append(pairs, [2]dsp.Block{dsptest.Speechlike(48000, 1, 8*48000, 22), dsptest.Speechlike(48000, 1, 9*48000, 42)})
-	}
+	pairs = append(pairs, [2]dsp.Block{dsptest.Speechlike(48000, 1, 8*48000, 22), dsptest.Speechlike(48000, 1, 9*48000, 42)})
 	for i, pair := range pairs {
 		c, r := compare(t, pair[0], pair[1])
 		if c.Same {
@@ -244,6 +260,9 @@ func TestCompareSame(t *testing.T) {
 
 // compare(b, a) mirrors compare(a, b), and what is done to both changes nothing.
 func TestCompareMirrors(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := dsptest.Speechlike(48000, 1, 5*48000, 13)
 	b := moved(a, 41, 0.8)
 	hiss := noise(b.Frames(), 1e-4, 14)
@@ -304,6 +323,9 @@ func TestCompareRefuses(t *testing.T) {
 
 // The noise in the pauses is compared where there are pauses: 6.02 dB more of it.
 func TestCompareNoiseFloor(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	a := speechTake(-70, 5)
 	quiet, loud := copyOf(dsp.Block{a}), copyOf(dsp.Block{a})
 	for n, v := range noise(len(a), dsp.DBToAmplitude(-60), 18) {

@@ -57,6 +57,9 @@ func refuses(t *testing.T, r Readings, names ...string) {
 // Static curves in closed form: the quadratic knee of Giannoulis, Massberg and
 // Reiss (JAES 60(6) 2012, eq. 4) and its mirror image, with a range.
 func TestStaticCurve(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	type side struct{ threshold, slope, knee, limit float64 }
 	fall := func(s side, past float64) float64 {
 		switch {
@@ -196,6 +199,9 @@ func TestDetectorType(t *testing.T) {
 // Exponentials in closed form: τ, τ·ln 9 from 10 to 90 %, τ·ln(change/2) to within
 // 2 dB. A time is right within 1 % and two frames.
 func TestStepResponse(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, c := range []struct{ attack, release, hold, ahead, low, high float64 }{
 		{5, 100, 0, 0, 0, -8},

@@ -41,6 +41,9 @@ func changedBy(b dsp.Block, change func(n int, x float64) float64) dsp.Block {
 // A baseline says what has changed, where and by how much; the figures are those of
 // the change that was made.
 func TestBaseline(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	dir, file := t.TempDir(), filepath.Join(t.TempDir(), "ep1.wav")
 	voice := dsptest.Speechlike(48000, 2, 8*48000, 3)
 	writeWAV(t, file, voice)

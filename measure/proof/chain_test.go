@@ -191,6 +191,9 @@ func (d late) Respond(ctx context.Context, stimulus wave.Source, response wave.S
 }
 
 func TestOneFrameMoreFails(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	t.Parallel()
 	for _, text := range []string{`kind = "highpass"`, comp, rms, gate, bell, `kind = "de-esser"`, `kind = "limiter"`, `kind = "gain"; gain_db = 1`, `kind = "polarity"`, `kind = "delay"; delay_ms = 5`} {
 		if failed := failures(t, text, late{alone(stage(t, text))}); failed != " latency_frames " {
