@@ -137,16 +137,23 @@ func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
 		return sum
 	}
 	best, least := []float64{points[0].InDBFS, 0}, math.Inf(1)
-	for _, p := range points {
-		for _, knee := range []float64{0.01, 3, 6, 12, 24} {
-			if s := squares([]float64{p.InDBFS, knee}); s < least {
-				best, least = []float64{p.InDBFS, knee}, s
+	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-14, Iterations: 200}}
+	// From the best threshold for each of some knees: a wide knee in place of a steep
+	// slope is a valley of its own.
+	for _, knee := range []float64{0.01, 3, 6, 12, 24} {
+		start, lowest := []float64{points[0].InDBFS, knee}, math.Inf(1)
+		for i := range 2*len(points) - 1 {
+			threshold := (points[i/2].InDBFS + points[(i+1)/2].InDBFS) / 2
+			if s := squares([]float64{threshold, knee}); s < lowest {
+				start, lowest = []float64{threshold, knee}, s
 			}
 		}
-	}
-	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-14, Iterations: 200}}
-	if found, err := optimize.Minimize(optimize.Problem{Func: squares}, best, settings, &optimize.NelderMead{}); found != nil && (err == nil || found.F < least) {
-		best = found.X
+		if found, err := optimize.Minimize(optimize.Problem{Func: squares}, start, settings, &optimize.NelderMead{}); found != nil && (err == nil || found.F < lowest) {
+			start, lowest = found.X, found.F
+		}
+		if lowest < least {
+			best, least = start, lowest
+		}
 	}
 	squares(best)
 	return b

@@ -119,7 +119,7 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{comp, comp + "; hold_ms = 1", "release_begins_ms"},
 		{comp, comp + "; lookahead_ms = 1", "attack_begins_ms"},
 		{comp, comp + "; knee_db = 0", "compression_knee_db"},
-		{comp, comp + "; knee_db = 5.4", "compression_knee_db"},
+		{comp, comp + "; knee_db = 5.1", "compression_knee_db"},
 		{comp, comp + "; ratio = 3.1", "compression_slope"},
 		{comp, comp + "; makeup_db = 0.1", "plateau_gain_db"},
 		{comp, comp + `; detector = "rms"`, "detector_crest_db"},

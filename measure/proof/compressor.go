@@ -39,8 +39,8 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 	if bends := s.Ratio >= 1.1; bends { // a flatter curve has no place where it bends
 		claims = append(claims,
 			within("compression_threshold_dbfs", threshold, curveBoundDB, curveWhy),
-			within("compression_slope", 1/s.Ratio, 0.01/s.Ratio, "1 % of the ratio"),
-			within("compression_knee_db", s.KneeDB, 0.5, "0.5 dB: moves no point of the curve by more than 0.06 dB (slope/8 of the knee)"))
+			within("compression_slope", 1/s.Ratio, max(0.01/s.Ratio, 0.002), "1 % of the ratio, or 0.03 dB over the 15 dB of the curve"),
+			kneeClaim(s.KneeDB))
 	}
 	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
 	if s.Ratio < 1.1 {
@@ -63,6 +63,15 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 		}
 	}
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+10, gain))
+}
+
+// kneeClaim claims a knee's width. One of a few steps of the curve is told from
+// none by less than the curve's own error.
+func kneeClaim(kneeDB float64) Claim {
+	if kneeDB < 3 {
+		return Claim{measure.Limit{Reading: "compression_knee_db", Min: new(0.0), Max: new(kneeDB + 1)}, "up to 1 dB more: a narrow knee is hardly told from a corner"}
+	}
+	return within("compression_knee_db", kneeDB, 0.8, "0.8 dB: moves no point of the curve by more than 0.1 dB (slope/8 of the knee)")
 }
 
 // detectorType claims what a detector measures, at a level at which the gain moves.

@@ -1,6 +1,8 @@
 package proof
 
 import (
+	"math"
+
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -56,14 +58,15 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	hz := curveHz(s.SidechainHighPassHz, rate)
 	claims := []Claim{
 		within("plateau_gain_db", 0, curveBoundDB, curveWhy),
-		atMost("curve_deviation_db", curveBoundDB, curveWhy),
+		atMost("curve_deviation_db", curveBoundDB+0.01*(s.Ratio-1), curveWhy+", and what 0.01 dB of the level makes on the slope"),
 		atMost("unsettled_steps", 0, "what still moves is no static curve"),
 	}
-	works := s.Ratio >= 1.1 && s.RangeDB >= 3
+	// What ends within its knee shows neither threshold nor ratio; its curve it does.
+	works := s.Ratio >= 1.1 && s.RangeDB >= 3+(s.Ratio-1)*s.KneeDB/2
 	if works {
 		claims = append(claims,
 			within("expansion_threshold_dbfs", threshold, 2*curveBoundDB, curveWhy+", twice, since half the curve is its knee"),
-			within("expansion_ratio", s.Ratio, 0.01*s.Ratio, "1 %"))
+			within("expansion_ratio", s.Ratio, 0.01*s.Ratio+0.1*(s.Ratio-1)/s.RangeDB, "1 %, and 0.1 dB over the levels from threshold to range"))
 		if reach < 40 {
 			claims = append(claims, within("expansion_range_db", s.RangeDB, curveBoundDB, curveWhy))
 		}
@@ -72,10 +75,13 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	if !works {
 		return experiments
 	}
-	if s.HysteresisDB > 0 {
+	// The instrument takes what is 0.05 dB under the plateau for it: so far under the
+	// opening level does the knee seem to end.
+	seems := math.Sqrt(0.1 * s.KneeDB / (s.Ratio - 1))
+	if s.HysteresisDB > seems {
 		slow := settleSeconds(s.ReleaseMs, s.DetectorWindowMs+s.HoldMs)
 		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, slow, true, nil,
-			[]Claim{within("hysteresis_db", s.HysteresisDB, curveStepDB+0.01, "one step of the curve")}))
+			[]Claim{within("hysteresis_db", s.HysteresisDB-seems, curveStepDB+0.01, "one step of the curve; from where the knee is within 0.05 dB of its end")}))
 	}
 	step := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
 	m := model{

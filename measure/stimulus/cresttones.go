@@ -8,7 +8,7 @@ import "github.com/boothbench/boothbench/dsp"
 // what a detector measures: for one that reads rms the sine of the same rms is as
 // loud, for one that reads peaks it is the sine that is 3.01 dB higher.
 type CrestTones struct {
-	Hz          float64 // of the sines; the pair lies 6 % below and above
+	Hz          float64 // of the sines; the pair lies a sixth below and above: its beat is too fast for a detector
 	PeakDBFS    float64 // of the sine with the pair's rms; the pair peaks 3.01 dB higher
 	StepSeconds float64
 	Channels    int // 0 stands for one
@@ -26,7 +26,7 @@ func StandardCrestTones(peakDBFS float64) CrestTones {
 func (c CrestTones) Kind() string { return "crest-tones" }
 
 // Pair are the frequencies of the pair in Hz.
-func (c CrestTones) Pair() (low, high float64) { return 0.94 * c.Hz, 1.06 * c.Hz }
+func (c CrestTones) Pair() (low, high float64) { return 0.83 * c.Hz, 1.19 * c.Hz }
 
 // Step is where the i-th sound lies at a rate in Hz, the pair being the first.
 func (c CrestTones) Step(i, rate int) (from, to int) {

@@ -2,7 +2,6 @@ package stimulus
 
 import (
 	"fmt"
-	"math"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -65,7 +64,7 @@ func (t Tone) check(rate int) error {
 // that it does not drift, however long the tone.
 func addSine(plane []float64, hz, amplitude float64, rate int) {
 	for n := range plane {
-		turns := remainder(hz*float64(n), float64(rate)) / float64(rate)
+		turns := remainder(float64(hz*float64(n)), float64(rate)) / float64(rate)
 		sin, _ := dsp.SincosPi(2 * turns)
 		plane[n] += float64(amplitude * sin)
 	}
@@ -74,7 +73,8 @@ func addSine(plane []float64, hz, amplitude float64, rate int) {
 // remainder is math.Mod for numbers from 0 that are less than 2^53 times the
 // modulus, which is a whole number: the product is exact, and so is the difference.
 func remainder(x, modulus float64) float64 {
-	r := x - float64(math.Floor(x/modulus)*modulus)
+	whole := int64(x/modulus) * int64(modulus) // in integers, which no compiler fuses
+	r := x - float64(whole)
 	if r < 0 {
 		r += modulus // the quotient was rounded up to a whole number
 	}
