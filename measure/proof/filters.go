@@ -60,7 +60,7 @@ func readBack(claims []Claim, condition string, read func(*measure.FrequencyResp
 // curve is the response as an instrument would have measured it.
 func (r response) curve(rate int) *measure.FrequencyResponse {
 	f := &measure.FrequencyResponse{}
-	for hz := 5 * math.Sqrt2; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
+	for hz := 5 * math.Sqrt2; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 960) {
 		f.Hz = append(f.Hz, hz)
 		f.Gain = append(f.Gain, r(hz))
 	}
