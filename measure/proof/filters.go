@@ -60,7 +60,7 @@ func readBack(claims []Claim, condition string, read func(*measure.FrequencyResp
 // curve is the response as an instrument would have measured it.
 func (r response) curve(rate int) *measure.FrequencyResponse {
 	f := &measure.FrequencyResponse{}
-	for hz := 5 * math.Sqrt2; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 960) {
+	for hz := 5 * math.Sqrt2; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
 		f.Hz = append(f.Hz, hz)
 		f.Gain = append(f.Gain, r(hz))
 	}
@@ -95,7 +95,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	expected := read(declared.curve(rate))
 	var claims []Claim
 	if corner, _ := expected.Get("corner_hz"); corner.Measurable() {
-		claims = append(claims, within("corner_hz", corner.Value, 0.005*s.CornerHz, "0.5 %: a tenth of what an ear or a part's tolerance makes of it (common practice, no source)"))
+		claims = append(claims, within("corner_hz", math.Round(100*corner.Value)/100, 0.005*s.CornerHz, "0.5 %: a tenth of what an ear or a part's tolerance makes of it (common practice, no source)"))
 	}
 	if slope, _ := expected.Get("slope_db_per_octave"); slope.Measurable() {
 		claims = append(claims, within("slope_db_per_octave", slope.Value, 0.01*math.Abs(slope.Value),
