@@ -36,6 +36,7 @@ type Comparison struct {
 
 	Same       bool    // they are one sound, and not two
 	Similarity float64 // correlation of the loudest passage, −1 to 1
+	needed     float64 // from which on they count as one
 	place      placement
 	gain       float64 // of B, with its sign, as it was matched
 	gains      []float64

@@ -107,6 +107,27 @@ func TestCompareDrift(t *testing.T) {
 }
 
 func TestComparePolarity(t *testing.T) {
+	// Exactly inverted, an even and an odd number of samples: the null is as deep as
+	// that of the same sound, and it is not the same.
+	for _, frames := range []int{3 * 48000, 3*48000 - 1} {
+		for _, channels := range []int{1, 2} {
+			a := dsptest.Speechlike(48000, channels, frames, 4)
+			b := copyOf(a)
+			for i := range b {
+				for n := range b[i] {
+					b[i][n] = -b[i][n]
+				}
+			}
+			c, r := compare(t, a, b)
+			reads(t, r, "polarity", -1, 0)
+			if got := c.Summary(); got != "B is inverted in polarity; no other difference" {
+				t.Errorf("%d channels of %d frames: %s", channels, frames, got)
+			}
+			if got, _ := r.Get("changed_samples"); got.Value == 0 {
+				t.Error("no sample has changed")
+			}
+		}
+	}
 	a := dsptest.Speechlike(48000, 2, 3*48000, 4)
 	c, r := compare(t, a, moved(a, 0, -1))
 	reads(t, r, "polarity", -1, 0)
@@ -231,6 +252,27 @@ func TestCompareDifferent(t *testing.T) {
 		refuses(t, r, "delay_frames", "gain_db", "residual_dbfs", "null_depth_db", "response_difference_db", "integrated_difference_lu")
 		if got := math.Abs(c.Similarity); got > 0.3 { // well under what is accepted
 			t.Errorf("pair %d: similarity %.2f", i, got)
+		}
+	}
+	// Short ones too, of which some places look alike by chance.
+	for _, ms := range []int{10, 50, 100, 200, 500, 1000, 2000} {
+		for seed := range uint64(8) {
+			n := ms * 48
+			x, y := dsptest.Speechlike(48000, 1, n+48000, 100+seed), dsptest.Speechlike(48000, 1, n+48000, 300+seed)
+			if c, _ := compare(t, dsp.Block{x[0][24000 : 24000+n]}, dsp.Block{y[0][30000 : 30000+n]}); c.Same {
+				t.Errorf("%d ms, seed %d: %s", ms, seed, c.Summary())
+			}
+			copied := dsp.Block{x[0][24000 : 24000+n]}
+			if c, _ := compare(t, copied, moved(copied, 5, 0.5)); !c.Same && loud(copied) {
+				t.Errorf("%d ms, seed %d: a copy: %s", ms, seed, c.Summary())
+			}
+		}
+		f, g := ms*rate/1000, ms*rate/1000
+		for i := range 8 {
+			x, y := i*(one.Frames()-f)/8, i*(two.Frames()-g)/8
+			if c, _ := compare(t, dsp.Block{one[0][x : x+f]}, dsp.Block{two[0][y : y+g]}); c.Same {
+				t.Errorf("recorded, %d ms, part %d: %s", ms, i, c.Summary())
+			}
 		}
 	}
 	// The recorded voice through a telephone's band is still itself.
@@ -358,3 +400,6 @@ func copyOf(b dsp.Block) dsp.Block {
 	}
 	return out
 }
+
+// loud tells whether a sound stands out of the rounding to 24 bits.
+func loud(b dsp.Block) bool { return b.Frames() > 0 && sumOfSquares(b[0])/float64(b.Frames()) > 1e-8 }

@@ -29,19 +29,31 @@ func (p placement) overlap(framesA, framesB int64) (from, to int64) {
 }
 
 const (
-	probeFrames = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
-	nearFrames  = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
-	// leastSimilarity is the correlation from which on two sounds are taken for one
-	// in two versions. Differences from frame to frame of unrelated speech correlate
-	// by 0.15 at most over 5 s (measured, see the tests); equalising and compressing
-	// a voice leaves more than 0.7.
-	leastSimilarity = 0.4
-	sureSimilarity  = 0.9     // no other place can be better by much
-	windowFrames    = 1 << 15 // 0.7 s: what the delay is read from, here and there
-	mostWindows     = 48
+	probeFrames    = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
+	nearFrames     = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
+	leastWindow    = 0.4     // of a window whose place is known
+	sureSimilarity = 0.9     // no other place can be better by much
+	windowFrames   = 1 << 15 // 0.7 s: what the delay is read from, here and there
+	mostWindows    = 48
 	// sameDelay is by how many frames delays may differ and be one.
 	sameDelay = 0.005
 )
+
+// leastSimilarity is the correlation from which on two sounds are taken for one in
+// two versions, by the length of the passage that is looked for. Differences from
+// frame to frame of unrelated speech were found to correlate, at the best of all
+// places, by up to 0.85 over 10 to 200 ms, 0.47 over 1 s, 0.64 over up to 3 s and
+// 0.34 over 5 s, generated and recorded (see the tests); equalising and compressing
+// a voice leaves more than 0.7.
+func leastSimilarity(frames int64, rate int) float64 {
+	switch seconds := float64(frames) / float64(rate); {
+	case seconds < 0.3:
+		return 0.95
+	case seconds < 4:
+		return 0.75
+	}
+	return 0.5
+}
 
 // align finds where A lies in B, and whether it does: from the shorter of the two,
 // whose loudest passage the other one should hold.
@@ -53,23 +65,23 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 		c.Same = sumOf(pa.energy[channel]) == sumOf(pb.energy[pb.loudest()])
 		return nil
 	}
-	if pa.mixed == pb.mixed && pa.frames == pb.frames { // most likely one and the same, which a tone would leave open
+	if pa.digest == pb.digest && pa.frames == pb.frames { // one and the same, which a tone would leave open
 		c.Similarity, c.Same = 1, true
 		return nil
 	}
-	search := aligner{a, b, pa, pb, channel, s.AsLying}
+	search := aligner{a, b, pa, pb, channel, c.Rate, s.AsLying}
 	turned := pb.frames < pa.frames
 	if turned {
-		search = aligner{b, a, pb, pa, channel, s.AsLying}
+		search = aligner{b, a, pb, pa, channel, c.Rate, s.AsLying}
 	}
-	place, similarity, err := search.find()
+	place, found, err := search.find()
 	if err != nil {
 		return err
 	}
 	if turned {
 		place.timeMap = timeMap{delay: -place.delay / place.speed, speed: 1 / place.speed}
 	}
-	c.Similarity, c.Same, c.place = similarity, math.Abs(similarity) >= leastSimilarity, place
+	c.Similarity, c.needed, c.Same, c.place = found.likeness, found.needed, found.enough(), place
 	return nil
 }
 
@@ -78,13 +90,14 @@ type aligner struct {
 	short, long   func() (wave.Source, error)
 	shortP, longP *profile
 	channel       int
+	rate          int
 	asLying       bool
 }
 
 // find tries the loudest passage, and then, if that is not there, the loudest of
 // each third.
-func (g aligner) find() (placement, float64, error) {
-	best := likely{speed: 1}
+func (g aligner) find() (placement, likely, error) {
+	best := likely{speed: 1, needed: 1}
 	third := g.shortP.frames / 3
 	for i, r := range [][2]int64{{0, g.shortP.frames}, {0, third}, {third, 2 * third}, {2 * third, g.shortP.frames}} {
 		frames := min(probeFrames, r[1]-r[0])
@@ -95,24 +108,24 @@ func (g aligner) find() (placement, float64, error) {
 		at = max(r[0], min(at, r[1]-frames))
 		found, err := g.place(at, int(frames), i == 0)
 		if err != nil {
-			return placement{}, 0, err
+			return placement{}, best, err
 		}
-		if math.Abs(found.likeness) > math.Abs(best.likeness) {
+		if math.Abs(found.likeness)/found.needed > math.Abs(best.likeness)/best.needed {
 			best = found
 		}
-		if math.Abs(best.likeness) >= leastSimilarity || g.asLying {
+		if best.enough() || g.asLying {
 			break
 		}
 	}
 	p := placement{timeMap: timeMap{delay: float64(best.frame) - best.speed*float64(best.of), speed: best.speed}, inverted: best.likeness < 0}
-	if math.Abs(best.likeness) < leastSimilarity || g.asLying {
-		return p, best.likeness, nil
+	if !best.enough() || g.asLying {
+		return p, best, nil
 	}
 	p, err := g.follow(p, best.of+probeFrames/2)
 	if err == nil && p.speed != 1 { // once more, with the drift taken out
 		p, err = g.follow(p, best.of+probeFrames/2)
 	}
-	return p, best.likeness, err
+	return p, best, err
 }
 
 // place looks for a passage: near where it would be without a delay, then farther;
@@ -122,7 +135,7 @@ func (g aligner) place(at int64, frames int, stretched bool) (likely, error) {
 	if err != nil {
 		return likely{}, err
 	}
-	best := likely{of: at, speed: 1}
+	best := likely{of: at, speed: 1, needed: leastSimilarity(int64(frames), g.rate)}
 	try := func(reach int64, probe []float64, speed float64) error {
 		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
 		if g.asLying {
@@ -130,7 +143,8 @@ func (g aligner) place(at int64, frames int, stretched bool) (likely, error) {
 		}
 		found, err := searchIn(g.long, g.channel, probe, from, to, at)
 		if math.Abs(found.likeness) > math.Abs(best.likeness) {
-			best = likely{found.frame, found.likeness, at, speed}
+			best.frame, best.likeness, best.speed = found.frame, found.likeness, speed
+			best.needed = leastSimilarity(int64(len(probe)), g.rate)
 		}
 		return err
 	}
@@ -139,11 +153,11 @@ func (g aligner) place(at int64, frames int, stretched bool) (likely, error) {
 			return best, err
 		}
 		everywhere := g.asLying || at-reach < -int64(frames) && at+reach >= g.longP.frames
-		if everywhere || math.Abs(best.likeness) >= sureSimilarity || reach > probeFrames && math.Abs(best.likeness) >= leastSimilarity {
+		if everywhere || math.Abs(best.likeness) >= sureSimilarity || reach > probeFrames && best.enough() {
 			break
 		}
 	}
-	if g.asLying || !stretched || math.Abs(best.likeness) >= leastSimilarity || frames < probeFrames/2 {
+	if g.asLying || !stretched || best.enough() || frames < probeFrames/2 {
 		return best, nil
 	}
 	half := probes[0][:probeFrames/2] // in which a wrong guess matters less
@@ -168,7 +182,10 @@ type likely struct {
 	likeness float64 // correlation over all of the probe, −1 to 1
 	of       int64   // frame of the probe
 	speed    float64
+	needed   float64 // likeness from which on it is no chance
 }
+
+func (l likely) enough() bool { return math.Abs(l.likeness) >= l.needed }
 
 // searchIn correlates a probe with a sound for every place from one to another, by
 // transforms of a block at a time. Of places that are as good, as in a tone, the
@@ -309,7 +326,7 @@ func (g aligner) follow(p placement, sure int64) (placement, error) {
 		}
 		more := line.at(int(centre(w))) - float64(centre(w))
 		d, likeness := delayNear(here[i], sound, more+float64(margins[i]))
-		if math.Abs(likeness) < leastSimilarity || (likeness < 0) != p.inverted {
+		if math.Abs(likeness) < leastWindow || (likeness < 0) != p.inverted {
 			continue
 		}
 		read = append(read, windowDelay{float64(centre(w)), d - float64(margins[i]), math.Abs(likeness)})

@@ -1,7 +1,9 @@
 package measure
 
 import (
+	"encoding/binary"
 	"errors"
+	"hash/maphash"
 	"io"
 	"math"
 
@@ -14,11 +16,14 @@ type profile struct {
 	format wave.Format
 	frames int64
 	energy [][]float64 // by channel and block, of the differences from frame to frame
-	mixed  uint64      // all samples mixed into one number: different ones are different sounds
+	digest uint64      // of all samples' bits
 }
 
 // profileFrames is the length of a profile's blocks.
 const profileFrames = 8192
+
+// digestSeed is one for all profiles, which are only held against each other.
+var digestSeed = maphash.MakeSeed()
 
 // profileOf reads a sound once. The differences from frame to frame count: they
 // weigh high frequencies up, by which a delay is found best.
@@ -31,6 +36,9 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 	p := &profile{format: src.Format(), energy: make([][]float64, src.Format().Channels)}
 	b := dsp.NewBlock(p.format.Channels, profileFrames)
 	last := make([]float64, p.format.Channels)
+	var digest maphash.Hash
+	digest.SetSeed(digestSeed)
+	var bytes []byte
 	for {
 		n, err := readFull(src, b)
 		if n > 0 {
@@ -40,14 +48,17 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 					d := v - before
 					sum += d * d
 					before = v
-					p.mixed = (p.mixed ^ math.Float64bits(v)) * 1099511628211 // FNV-1a's prime
+					bytes = binary.LittleEndian.AppendUint64(bytes, math.Float64bits(v))
 				}
 				last[c] = before
+				digest.Write(bytes)
+				bytes = bytes[:0]
 				p.energy[c] = append(p.energy[c], sum)
 			}
 			p.frames += int64(n)
 		}
 		if errors.Is(err, io.EOF) {
+			p.digest = digest.Sum64()
 			return p, nil
 		}
 		if err != nil {

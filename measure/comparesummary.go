@@ -21,7 +21,7 @@ const (
 func (c *Comparison) Summary() string {
 	switch {
 	case !c.Same:
-		return fmt.Sprintf("A and B are different sounds (similarity %.2f, from %.2f on they are compared)", math.Abs(c.Similarity), leastSimilarity)
+		return fmt.Sprintf("A and B are different sounds (similarity %.2f, from %.2f on they are compared)", math.Abs(c.Similarity), c.needed)
 	case c.totals == nil || c.To == c.From:
 		return "A and B have no frame in common"
 	}
@@ -41,7 +41,7 @@ func (c *Comparison) Summary() string {
 	}
 	rest := c.tellRest(len(response) > 0)
 	if len(told) == 0 {
-		if rest == "" {
+		if rest == "" && c.totals.changed == 0 {
 			return "A and B are the same, sample by sample" + c.tellLength()
 		}
 		told = append(told, "as loud as A and in time")
