@@ -37,6 +37,7 @@ type Comparison struct {
 	Same       bool    // they are one sound, and not two
 	Similarity float64 // correlation of the loudest passage, −1 to 1
 	needed     float64 // from which on they count as one
+	silent     [2]bool // A and B have nothing but one value
 	place      placement
 	gain       float64 // of B, with its sign, as it was matched
 	gains      []float64
@@ -63,14 +64,18 @@ func (e *FormatsDifferError) Error() string {
 // Sounds that have too little in common are told so, and nothing else is read of
 // them: any two sounds correlate best somewhere.
 func Compare(a, b func() (wave.Source, error), s CompareSettings) (*Comparison, error) {
-	profileA, err := profileOf(a)
-	if err != nil {
-		return nil, err
+	var profiles [2]*profile
+	for i, open := range []func() (wave.Source, error){a, b} {
+		var err error
+		profiles[i], err = profileOf(open)
+		if bad := (*IncomparableError)(nil); errors.As(err, &bad) {
+			bad.Sound = i
+		}
+		if err != nil {
+			return nil, err
+		}
 	}
-	profileB, err := profileOf(b)
-	if err != nil {
-		return nil, err
-	}
+	profileA, profileB := profiles[0], profiles[1]
 	if profileA.format.Rate != profileB.format.Rate || profileA.format.Channels != profileB.format.Channels {
 		return nil, &FormatsDifferError{profileA.format, profileB.format}
 	}
@@ -105,7 +110,7 @@ func Compare(a, b func() (wave.Source, error), s CompareSettings) (*Comparison, 
 	if s.Match == EqualLoudness { // which has to be known first
 		meters.Wait()
 	}
-	err = c.matchLevels(a, b, s)
+	err := c.matchLevels(a, b, s)
 	if err == nil {
 		err = c.look(a, b, s)
 	}

@@ -1,8 +1,11 @@
 package measure
 
 import (
+	"encoding/json"
+	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -403,3 +406,102 @@ func copyOf(b dsp.Block) dsp.Block {
 
 // loud tells whether a sound stands out of the rounding to 24 bits.
 func loud(b dsp.Block) bool { return b.Frames() > 0 && sumOfSquares(b[0])/float64(b.Frames()) > 1e-8 }
+
+// Whatever two sounds come in, readings or reasons come out, in JSON that any reader
+// takes, or an error that names the frame.
+func TestCompareWhatever(t *testing.T) {
+	tone := func(hz float64, from int) []float64 {
+		x := make([]float64, 48000)
+		for n := range x {
+			if n >= from {
+				x[n] = 0.5 * math.Sin(2*math.Pi*hz*float64(n-from)/48000)
+			}
+		}
+		return x
+	}
+	constant := func(v float64, frames int) []float64 {
+		x := make([]float64, frames)
+		for n := range x {
+			x[n] = v
+		}
+		return x
+	}
+	voice := speechTake(-65, 3)[:48000]
+	with := func(v float64) []float64 {
+		x := slices.Clone(voice)
+		x[1234] = v
+		return x
+	}
+	sounds := map[string][]float64{
+		"empty": nil, "1 frame": {0.5}, "2 frames": {0.5, -0.25}, "silence": constant(0, 48000), "DC": constant(0.25, 48000),
+		"a tone": tone(1000, 0), "the tone later": tone(1000, 7), "another tone": tone(1500, 0), "voice": voice,
+		"inverted": moved(dsp.Block{voice}, 0, -1)[0], "an impulse": with(1e6), "as large as goes": times(voice, 1e99), "denormal": constant(5e-324, 4800),
+		"NaN": with(math.NaN()), "infinity": with(math.Inf(-1)), "too large": with(1e101),
+	}
+	for a, x := range sounds {
+		for b, y := range sounds {
+			match := LeastSquares
+			if a < b {
+				match = LevelsAsTheyAre
+			}
+			c, err := Compare(opened(dsp.Block{x}), opened(dsp.Block{y}), CompareSettings{Match: match})
+			bad := (*IncomparableError)(nil)
+			refused := func(name string) bool { return name == "NaN" || name == "infinity" || name == "too large" }
+			switch {
+			case errors.As(err, &bad):
+				if name := []string{a, b}[bad.Sound]; !refused(name) || bad.Frame != 1234 {
+					t.Errorf("%s and %s: %v", a, b, err)
+				}
+				continue
+			case err != nil:
+				t.Fatalf("%s and %s: %v", a, b, err)
+			case refused(a) || refused(b):
+				t.Errorf("%s and %s are compared", a, b)
+			}
+			r := c.Readings()
+			if _, err := json.Marshal(r); err != nil { // which refuses NaN and infinities
+				t.Errorf("%s and %s: %v", a, b, err)
+			}
+			for _, n := range r {
+				if n.Measurable() && n.Value-n.Value != 0 {
+					t.Errorf("%s and %s: %s is %g", a, b, n.Name, n.Value)
+				}
+			}
+			if s := c.Summary(); strings.Contains(s, "NaN") || strings.Contains(s, "Inf") {
+				t.Errorf("%s and %s: %s", a, b, s)
+			}
+		}
+	}
+}
+
+func times(x []float64, gain float64) []float64 {
+	out := make([]float64, len(x))
+	for n, v := range x {
+		out[n] = gain * v
+	}
+	return out
+}
+
+// What happened to one channel is told of that channel.
+func TestCompareChannels(t *testing.T) {
+	x, y := speechTake(-65, 3)[:96000], noise(96000, 0.02, 9)
+	for _, c := range []struct {
+		b    dsp.Block
+		says string
+	}{
+		{dsp.Block{times(x, -1), y}, "B is in channel 1 inverted; "},
+		{dsp.Block{x, times(y, -0.5)}, "B is in channel 2 inverted and 6.02 dB quieter; "},
+		{dsp.Block{x, make([]float64, len(y))}, "B is in channel 2 silent"},
+		{dsp.Block{times(x, 2), times(y, 2)}, "B is 6.02 dB louder; "},
+	} {
+		for _, match := range []LevelMatch{LeastSquares, EqualLoudness, LevelsAsTheyAre} {
+			got, err := Compare(opened(dsp.Block{x, y}), opened(c.b), CompareSettings{Match: match})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if s := got.Summary(); !strings.HasPrefix(s, c.says) {
+				t.Errorf("want %q, got %q", c.says, s)
+			}
+		}
+	}
+}

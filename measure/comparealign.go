@@ -44,9 +44,14 @@ const (
 // frame to frame of unrelated speech were found to correlate, at the best of all
 // places, by up to 0.85 over 10 to 200 ms, 0.47 over 1 s, 0.64 over up to 3 s and
 // 0.34 over 5 s, generated and recorded (see the tests); equalising and compressing
-// a voice leaves more than 0.7.
+// a voice leaves more than 0.7. What is shorter than 10 ms is like anything that is
+// as smooth, unless it is a copy, and a few frames tell nothing.
 func leastSimilarity(frames int64, rate int) float64 {
 	switch seconds := float64(frames) / float64(rate); {
+	case frames < 32:
+		return math.Inf(1)
+	case seconds < 0.01:
+		return 0.999
 	case seconds < 0.3:
 		return 0.95
 	case seconds < 4:
@@ -59,12 +64,11 @@ func leastSimilarity(frames int64, rate int) float64 {
 // whose loudest passage the other one should hold.
 func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s CompareSettings) error {
 	c.place.speed = 1
-	channel := pa.loudest()
-	if sumOf(pa.energy[channel]) == 0 || sumOf(pb.energy[channel]) == 0 {
-		// Silence is like silence only.
-		c.Same = sumOf(pa.energy[channel]) == sumOf(pb.energy[pb.loudest()])
+	if c.silent = [2]bool{pa.silent(), pb.silent()}; c.silent[0] || c.silent[1] {
+		c.Same = c.silent[0] && c.silent[1] // silence is like silence only
 		return nil
 	}
+	channel := loudestInBoth(pa, pb)
 	if pa.digest == pb.digest && pa.frames == pb.frames { // one and the same, which a tone would leave open
 		c.Similarity, c.Same = 1, true
 		return nil
@@ -81,6 +85,8 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 	if turned {
 		place.timeMap = timeMap{delay: -place.delay / place.speed, speed: 1 / place.speed}
 	}
+	from, to := place.overlap(c.FramesA, c.FramesB)
+	found.needed = max(found.needed, leastSimilarity(to-from, c.Rate))
 	c.Similarity, c.needed, c.Same, c.place = found.likeness, found.needed, found.enough(), place
 	return nil
 }
@@ -188,8 +194,8 @@ type likely struct {
 func (l likely) enough() bool { return math.Abs(l.likeness) >= l.needed }
 
 // searchIn correlates a probe with a sound for every place from one to another, by
-// transforms of a block at a time. Of places that are as good, as in a tone, the
-// one next to home is meant.
+// transforms of a block at a time. Of peaks that are as good, as in a tone, the one
+// next to home is meant.
 func searchIn(open func() (wave.Source, error), channel int, probe []float64, from, to, home int64) (likely, error) {
 	length := 2
 	for length < 2*len(probe) {
@@ -229,7 +235,7 @@ func searchIn(open func() (wave.Source, error), channel int, probe []float64, fr
 				continue
 			}
 			r := lags[k] / float64(length) / norm
-			if math.Abs(r) < math.Abs(best.likeness)*(1-1e-6) {
+			if math.Abs(r) < math.Abs(best.likeness)*asGood {
 				continue
 			}
 			here := likely{frame: at + int64(k), likeness: r}
@@ -240,12 +246,30 @@ func searchIn(open func() (wave.Source, error), channel int, probe []float64, fr
 		}
 	}
 	nearest := best
-	for _, c := range candidates {
-		if math.Abs(c.likeness) >= math.Abs(best.likeness)*(1-1e-6) && absolute(c.frame-home) < absolute(nearest.frame-home) {
-			nearest = c
+	for _, p := range peaksOf(candidates) {
+		if math.Abs(p.likeness) >= math.Abs(best.likeness)*asGood && absolute(p.frame-home) < absolute(nearest.frame-home) {
+			nearest = p
 		}
 	}
 	return nearest, nil
+}
+
+// asGood is the share of the best likeness from which on a peak is as good: where
+// whole periods of a tone are missing at an end, a little is lost.
+const asGood = 1 - 1e-3
+
+// peaksOf keeps the best of every run of neighbouring places of one sign.
+func peaksOf(places []likely) (peaks []likely) {
+	for i, p := range places {
+		if i > 0 && p.frame == places[i-1].frame+1 && p.likeness*places[i-1].likeness > 0 {
+			if last := &peaks[len(peaks)-1]; math.Abs(p.likeness) > math.Abs(last.likeness) {
+				*last = p
+			}
+			continue
+		}
+		peaks = append(peaks, p)
+	}
+	return peaks
 }
 
 // minRatio lets a sound that is quieter as a whole still be found: the floor of its

@@ -3,6 +3,7 @@ package measure
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"hash/maphash"
 	"io"
 	"math"
@@ -42,6 +43,9 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 	for {
 		n, err := readFull(src, b)
 		if n > 0 {
+			if frame := incomparable(b, n); frame >= 0 {
+				return nil, &IncomparableError{Frame: p.frames + int64(frame)}
+			}
 			for c := range b {
 				sum, before := 0.0, last[c]
 				for _, v := range b[c][:n] {
@@ -67,6 +71,38 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 	}
 }
 
+// An IncomparableError tells of a sample with which no difference can be taken.
+type IncomparableError struct {
+	Sound int // 0: A, 1: B
+	Frame int64
+}
+
+func (e *IncomparableError) Error() string {
+	return fmt.Sprintf("found a sample at frame %d that is not a number, infinite or larger than %g; accepted: numbers up to that", e.Frame, mostCompared)
+}
+
+// mostCompared is the largest |sample| that is compared: the squares of all sums of
+// such samples are finite.
+const mostCompared = 1e100
+
+// incomparable is the first of n frames with a sample that cannot be compared, −1
+// if there is none.
+func incomparable(b dsp.Block, n int) int {
+	first := n
+	for c := range b {
+		for k, v := range b[c][:first] {
+			if !(math.Abs(v) <= mostCompared) {
+				first = k
+				break
+			}
+		}
+	}
+	if first == n {
+		return -1
+	}
+	return first
+}
+
 // readFull reads until a block is full or the source ends, then with io.EOF.
 func readFull(src wave.Source, b dsp.Block) (int, error) {
 	n := 0
@@ -83,11 +119,22 @@ func readFull(src wave.Source, b dsp.Block) (int, error) {
 	return n, nil
 }
 
-// loudest is the channel with the most energy.
-func (p *profile) loudest() int {
+// silent tells whether nothing changes in any channel.
+func (p *profile) silent() bool {
+	for _, e := range p.energy {
+		if sumOf(e) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// loudestInBoth is the channel with the largest product of energies: in one that is
+// silent in either sound, nothing is found.
+func loudestInBoth(a, b *profile) int {
 	best, most := 0, -1.0
-	for c := range p.energy {
-		if e := sumOf(p.energy[c]); e > most {
+	for c := range a.energy {
+		if e := math.Sqrt(sumOf(a.energy[c])) * math.Sqrt(sumOf(b.energy[c])); e > most {
 			best, most = c, e
 		}
 	}

@@ -19,7 +19,7 @@ func (c *Comparison) Readings() Readings {
 	r.add("similarity", Reading{Value: c.Similarity, Reference: "1: one sound in two copies", Definition: "correlation of the loudest 5 s, of differences from frame to frame, where it is largest"})
 	reason := ""
 	if !c.Same {
-		reason = fmt.Sprintf("A and B are different sounds: they correlate by %.2f at best; over so long a passage %.2f and more are accepted", c.Similarity, c.needed)
+		reason = "A and B are different sounds: " + c.whyDifferent()
 	}
 	c.addPlace(&r, reason)
 	c.addResidual(&r, reason)

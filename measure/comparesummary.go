@@ -11,6 +11,7 @@ import (
 // What is worth a word in a summary.
 const (
 	toldGainDB     = 0.005
+	toldChannelDB  = 0.1 // between channels
 	toldResponseDB = 0.05
 	toldFrames     = 0.02 // a filter's phase shifts as much
 	roundingDBFS   = -140 // what lies under it is the rounding of 24 bits
@@ -21,18 +22,25 @@ const (
 func (c *Comparison) Summary() string {
 	switch {
 	case !c.Same:
-		return fmt.Sprintf("A and B are different sounds (similarity %.2f, from %.2f on they are compared)", math.Abs(c.Similarity), c.needed)
+		return "A and B are different sounds: " + c.whyDifferent()
 	case c.totals == nil || c.To == c.From:
 		return "A and B have no frame in common"
 	}
 	var told []string
 	told = append(told, c.tellTime()...)
-	if c.place.inverted {
-		told = append(told, "inverted in polarity")
+	if c.channelsDiffer() {
+		told = append(told, c.tellChannels()...)
+	} else {
+		if c.place.inverted {
+			told = append(told, "inverted in polarity")
+		}
+		told = append(told, c.tellLevel()...)
 	}
-	told = append(told, c.tellLevel()...)
-	response := c.tellResponse()
-	told = append(told, response...)
+	var response []string
+	if !c.channelsDiffer() { // bands are of all channels together
+		response = c.tellResponse()
+		told = append(told, response...)
+	}
 	if n := c.totals.dropouts[1]; n.count > 0 {
 		told = append(told, "gone "+c.tellPlaces(n))
 	}
@@ -51,6 +59,19 @@ func (c *Comparison) Summary() string {
 		rest = "no other difference"
 	}
 	return text + "; " + rest + c.tellLength()
+}
+
+// whyDifferent tells why the two are not taken for one sound.
+func (c *Comparison) whyDifferent() string {
+	switch {
+	case c.silent[0]:
+		return "A is silent"
+	case c.silent[1]:
+		return "B is silent"
+	case math.IsInf(c.needed, 1):
+		return "they have too few frames in common to tell more"
+	}
+	return fmt.Sprintf("they correlate by %.2f at best; over so long a passage %.2f and more are accepted", math.Abs(c.Similarity), c.needed)
 }
 
 func (c *Comparison) tellPlaces(d dropouts) string {
@@ -104,6 +125,40 @@ func (c *Comparison) tellLevel() []string {
 		word = "quieter"
 	}
 	return []string{fmt.Sprintf("%.2f dB %s", math.Abs(db), word)}
+}
+
+// channelsDiffer tells whether something happened to one channel and not to another.
+func (c *Comparison) channelsDiffer() bool {
+	least, most := math.Inf(1), math.Inf(-1)
+	for _, g := range c.gains {
+		if g-g == 0 { // NaN: silent in A
+			least, most = min(least, g), max(most, g)
+		}
+	}
+	return least < most && (least*most <= 0 || math.Abs(dsp.AmplitudeToDB(most/least)) >= toldChannelDB)
+}
+
+// tellChannels tells of the polarity and the gain of each channel.
+func (c *Comparison) tellChannels() (told []string) {
+	for i, g := range c.gains {
+		db := dsp.AmplitudeToDB(math.Abs(g))
+		var what []string
+		if g < 0 {
+			what = append(what, "inverted")
+		}
+		switch {
+		case g == 0:
+			what = append(what, "silent")
+		case db >= toldGainDB:
+			what = append(what, fmt.Sprintf("%.2f dB louder", db))
+		case db <= -toldGainDB:
+			what = append(what, fmt.Sprintf("%.2f dB quieter", -db))
+		}
+		if len(what) > 0 {
+			told = append(told, fmt.Sprintf("in channel %d %s", i+1, strings.Join(what, " and ")))
+		}
+	}
+	return told
 }
 
 // tellResponse tells of bands that lie higher or lower: at an end of the spectrum

@@ -93,6 +93,9 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	if different := (*measure.FormatsDifferError)(nil); errors.As(err, &different) {
 		err = fmt.Errorf("%s and %s: %w", c.files[0].path, c.files[1].path, err)
 	}
+	if bad := (*measure.IncomparableError)(nil); errors.As(err, &bad) {
+		err = fmt.Errorf("%s: %w", c.files[bad.Sound].path, err)
+	}
 	if err != nil {
 		return inputError(err)
 	}
