@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // Biquad is a second-order section with a0 = 1:
 //
@@ -22,10 +26,10 @@ func (s Biquad) Response(hz, rate float64) complex128 {
 // Cascade runs sections one after the other on each channel of a block.
 type Cascade struct {
 	sections  []Biquad
-	kernels   []kernel
-	state     [][]kernelState // per section, per channel
-	sinceGrid int             // frames since the last flush of small states
-	empty     bool            // every state is 0: silence stays silence
+	kernels   []vector.Section
+	state     [][]vector.State // per section, per channel
+	sinceGrid int              // frames since the last flush of small states
+	empty     bool             // every state is 0: silence stays silence
 }
 
 // stateGrid is the distance in frames between the fixed points, counted from
@@ -36,8 +40,8 @@ const stateGrid = 256
 func NewCascade(sections []Biquad, channels int) *Cascade {
 	c := &Cascade{sections: append([]Biquad(nil), sections...), empty: true}
 	for _, s := range sections {
-		c.kernels = append(c.kernels, s.kernel())
-		c.state = append(c.state, make([]kernelState, channels))
+		c.kernels = append(c.kernels, vector.NewSection(s.B0, s.B1, s.B2, s.A1, s.A2))
+		c.state = append(c.state, make([]vector.State, channels))
 	}
 	return c
 }
@@ -48,44 +52,13 @@ func (c *Cascade) Process(b Block) {
 		to := min(frames, from+stateGrid-c.sinceGrid)
 		if !c.empty || !silent(b, from, to) {
 			c.empty = false
-			c.run(b, from, to)
+			vector.Filter(b, from, to, c.kernels, c.state)
 		}
 		if c.sinceGrid += to - from; c.sinceGrid == stateGrid {
 			c.sinceGrid = 0
 			c.settle()
 		}
 		from = to
-	}
-}
-
-// run chooses kernels that give the processor independent work: three or two
-// sections of a channel at a time, and of a section that is left over, two
-// channels.
-func (c *Cascade) run(b Block, from, to int) {
-	for i := 0; i < len(c.kernels); {
-		kernels, state := c.kernels[i:], c.state[i:]
-		three := len(kernels) == 3 || len(kernels) > 4 || len(kernels) == 4 && len(b) > 1
-		switch {
-		case len(kernels) == 1:
-			ch := 0
-			for ; ch+2 <= len(b); ch += 2 {
-				twoChannels(b[ch][from:to], b[ch+1][from:to], &kernels[0], &state[0][ch], &state[0][ch+1])
-			}
-			if ch < len(b) {
-				oneSection(b[ch][from:to], &kernels[0], &state[0][ch])
-			}
-			i++
-		case three:
-			for ch := range b {
-				threeSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch], &state[2][ch])
-			}
-			i += 3
-		default:
-			for ch := range b {
-				twoSections(b[ch][from:to], kernels, &state[0][ch], &state[1][ch])
-			}
-			i += 2
-		}
 	}
 }
 
@@ -108,8 +81,8 @@ func (c *Cascade) settle() {
 	for i := range c.state {
 		for ch := range c.state[i] {
 			s := &c.state[i][ch]
-			s.s1, s.s2 = settled(s.s1), settled(s.s2)
-			c.empty = c.empty && s.s1 == 0 && s.s2 == 0
+			s.S1, s.S2 = settled(s.S1), settled(s.S2)
+			c.empty = c.empty && s.S1 == 0 && s.S2 == 0
 		}
 	}
 }

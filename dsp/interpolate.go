@@ -3,6 +3,8 @@ package dsp
 import (
 	"fmt"
 	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // Polyphase is a bank of FIR filters that read a signal between its samples.
@@ -22,7 +24,7 @@ type Polyphase struct {
 	half      int
 	positions []float64
 	rows      [][]float64
-	folded    [][4]float64 // the form that Peak evaluates: see fold
+	mirrored  vector.Mirrored // the form that Peak evaluates
 	bounds    interpolationBounds
 }
 
@@ -131,18 +133,14 @@ func (b *Polyphase) Near(position float64, window []float64) float64 {
 	return float64((1-u)*(even0+odd0)) + float64(u*(even1+odd1))
 }
 
-// fold lays the bank out for Peak. With s_j and d_j the sum and the difference
-// of the two samples at distance j from the middle of the interval, row p and
-// its mirror image read E+O and E−O, where E = Σ a_j s_j and O = Σ b_j d_j.
-// The larger magnitude of the two is |E|+|O|. Two such pairs of rows lie side
-// by side: folded[group·Half + j] = {a, b, a, b}, padded with a pair of zeros.
+// fold lays the bank out for Peak.
 func (b *Polyphase) fold() {
 	pairs := (len(b.rows) + 1) / 2
-	b.folded = make([][4]float64, (pairs+1)/2*b.half)
+	b.mirrored = vector.Mirrored{Half: b.half, Taps: make([][4]float64, (pairs+1)/2*b.half)}
 	for p := 0; p < pairs; p++ {
 		for j := 0; j < b.half; j++ {
 			early, late := b.rows[p][b.half-1-j], b.rows[p][b.half+j]
-			at := &b.folded[p/2*b.half+j]
+			at := &b.mirrored.Taps[p/2*b.half+j]
 			at[p%2*2] = (early + late) / 2
 			at[p%2*2+1] = (early - late) / 2
 		}
@@ -150,31 +148,11 @@ func (b *Polyphase) fold() {
 }
 
 // Peak is the largest |reading| of all rows over a window of 2·Half samples.
-func (b *Polyphase) Peak(window []float64) float64 {
-	half := b.half
-	early, late := window[:half], window[half:2*half]
-	var peak float64
-	for folded := b.folded; len(folded) >= half; folded = folded[half:] {
-		var e0, o0, e1, o1 float64
-		group := folded[:half]
-		for j := range group {
-			h := &group[j]
-			first, second := early[half-1-j], late[j]
-			s, d := first+second, first-second
-			e0 += float64(h[0] * s)
-			o0 += float64(h[1] * d)
-			e1 += float64(h[2] * s)
-			o1 += float64(h[3] * d)
-		}
-		if y := math.Abs(e0) + math.Abs(o0); y > peak {
-			peak = y
-		}
-		if y := math.Abs(e1) + math.Abs(o1); y > peak {
-			peak = y
-		}
-	}
-	return peak
-}
+func (b *Polyphase) Peak(window []float64) float64 { return b.mirrored.Reading(window) }
+
+// Peaks stores the largest |reading| of all rows over each of successive windows:
+// peaks[i] is that of x[i : i+2·Half]. Four take little longer than one.
+func (b *Polyphase) Peaks(x, peaks []float64) { b.mirrored.Readings(x, peaks) }
 
 // interpolationBounds are what a bank's readings cannot exceed.
 type interpolationBounds struct {

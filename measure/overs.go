@@ -40,12 +40,12 @@ type OverSettings struct {
 type overChannel struct {
 	annex2, fine peakReader
 	firstWindow  peakReader // the fine reading in first windows, and the samples
-	heard        []float64  // as in peakChannel
-	open         Over       // the event that may go on; none while its Above is 0
-	last         int64      // its last frame over the ceiling
-	above        int64      // frames over the ceiling in all
-	nonFinite    int64      // the first such sample, −1: none
-	tooLarge     bool       // a sample cannot be interpolated
+	heard        stretch
+	open         Over  // the event that may go on; none while its Above is 0
+	last         int64 // its last frame over the ceiling
+	above        int64 // frames over the ceiling in all
+	nonFinite    int64 // the first such sample, −1: none
+	tooLarge     bool  // a sample cannot be interpolated
 }
 
 const (
@@ -76,7 +76,7 @@ func NewOvers(s OverSettings) (*Overs, error) {
 	}
 	short, long := newPeakReader(annex2()), fineReader()
 	for c := range o.channels {
-		o.channels[c] = overChannel{annex2: short, fine: long, firstWindow: long, heard: make([]float64, fineTaps-1+peakChunk), nonFinite: -1}
+		o.channels[c] = overChannel{annex2: short, fine: long, firstWindow: long, nonFinite: -1}
 	}
 	return o, nil
 }
@@ -100,21 +100,17 @@ func (o *Overs) Write(b dsp.Block) {
 
 // write takes a part of peakChunk frames at most.
 func (o *Overs) write(channel int, x []float64, frame int64) {
-	const kept = fineTaps - 1
 	c := &o.channels[channel]
-	end := kept + copy(c.heard[kept:], x)
-	s := stretch{heard: c.heard[:end], frame: frame - kept}
-	s.survey()
-	peak := s.peak(kept, end)
+	s := &c.heard
+	s.take(x, frame)
+	peak := s.peak(fineTaps, len(s.heard))
 	c.tooLarge = c.tooLarge || peak > math.MaxFloat64/8 // no L1 norm is as large
 	if c.nonFinite < 0 && peak-peak != 0 {
-		// The cell may reach back into what was looked at before.
 		if i := slices.IndexFunc(x, func(v float64) bool { return v-v != 0 }); i >= 0 {
 			c.nonFinite = frame + int64(i)
 		}
 	}
-	o.look(channel, &s)
-	copy(c.heard, c.heard[end-kept:end])
+	o.look(channel, s)
 }
 
 // look reads the frames whose surroundings the newest samples complete, those of
@@ -122,51 +118,50 @@ func (o *Overs) write(channel int, x []float64, frame int64) {
 func (o *Overs) look(channel int, s *stretch) {
 	const half = fineTaps / 2
 	c := &o.channels[channel]
-	for from := 0; from+fineTaps <= len(s.heard); from += peakCell {
-		to := min(len(s.heard)-fineTaps, from+peakCell-1)
-		peak := s.peak(from, to+fineTaps)
-		frame := s.frame + half - 1 // of the interval at 0
-		o.lookFirst(c, s, from, to, peak)
+	var annex2, fine [peakCell]float64
+	inner := half - c.annex2.bank.Half()
+	end := len(s.heard) + 1 - fineTaps
+	for from := c.fine.first(); from < end; from += peakCell {
+		to := min(end, from+peakCell)
+		o.lookFirst(c, s, from, to)
+		samples := s.heard[from+half-1 : to+half-1]
 		// Neither reading's L1 norm is under 1: this holds for the samples too.
-		if o.skip && peak*max(c.fine.l1, c.annex2.l1) <= o.ceiling {
+		if o.skip && s.peak(from, to-1+fineTaps)*max(c.fine.l1, c.annex2.l1) <= o.ceiling {
 			continue
 		}
-		flexure := s.flexure(from, to+fineTaps)
-		bend := c.fine.bend * flexure
-		if o.skip && max(c.fine.flat*peak+bend, c.annex2.flat*peak+c.annex2.bend*flexure, peak) <= o.ceiling {
-			continue
-		}
-		for i := from; i <= to; i++ {
-			window := s.heard[i : i+fineTaps]
-			sample, annex2, fine := math.Abs(window[half-1]), c.annex2.bank.Peak(window[half-6:half+6]), 0.0
-			over := sample > o.ceiling || annex2 > o.ceiling
-			if over || !o.skip || c.fine.canExceed(o.ceiling, window, peak, bend) {
-				fine = c.fine.bank.Peak(window)
+		clear(annex2[:])
+		clear(fine[:])
+		c.annex2.readings(s, from+inner, to+inner, o.ceiling, o.skip, annex2[:])
+		c.fine.readings(s, from, to, o.ceiling, o.skip, fine[:])
+		for i, x := range samples {
+			sample := math.Abs(x)
+			if !(sample > o.ceiling || annex2[i] > o.ceiling || fine[i] > o.ceiling) {
+				continue
 			}
-			if over || fine > o.ceiling {
-				o.over(channel, frame+int64(i), sample, annex2, fine)
-			}
+			// All readings of a frame that is over are told.
+			window := s.heard[from+i : from+i+fineTaps]
+			o.over(channel, s.frame+int64(from+i+half-1), sample, c.annex2.bank.Peak(window[inner:fineTaps-inner]), c.fine.bank.Peak(window))
 		}
 	}
 }
 
 // lookFirst reads the frames that lie in a first window.
-func (o *Overs) lookFirst(c *overChannel, s *stretch, from, to int, peak float64) {
+func (o *Overs) lookFirst(c *overChannel, s *stretch, from, to int) {
 	const half = fineTaps / 2
 	first := &c.firstWindow
-	if o.skip && peak*first.l1 <= first.largest || !o.onsets.touch(s.frame+int64(from)+half-1, s.frame+int64(to)+half-1) {
+	frame := func(i int) int64 { return s.frame + int64(i) + half - 1 }
+	if o.skip && s.peak(from, to-1+fineTaps)*first.l1 <= first.largest || !o.onsets.touch(frame(from), frame(to-1)) {
 		return
 	}
-	bend := first.bend * s.flexure(from, to+fineTaps)
-	for i := from; i <= to; i++ {
-		frame := s.frame + int64(i) + half - 1
-		if !o.onsets.touch(frame, frame) {
+	var readings [peakCell]float64
+	first.readings(s, from, to, first.largest, o.skip, readings[:])
+	for i := from; i < to; i++ {
+		if !o.onsets.touch(frame(i), frame(i)) {
 			continue
 		}
-		if v := math.Abs(s.heard[i+half-1]); v > first.largest {
-			first.largest, first.frame = v, frame
+		if v := max(math.Abs(s.heard[i+half-1]), readings[i-from]); v > first.largest {
+			first.largest, first.frame = v, frame(i)
 		}
-		first.read(s, i, peak, bend, o.skip)
 	}
 }
 
@@ -202,7 +197,7 @@ func (o *Overs) ended() *Overs {
 	e.channels = slices.Clone(o.channels)
 	e.events.kept = slices.Clone(o.events.kept)
 	for c := range e.channels {
-		e.channels[c].heard = slices.Clone(o.channels[c].heard)
+		e.channels[c].heard = o.channels[c].heard.clone()
 		e.write(c, make([]float64, fineTaps/2), o.frames)
 		if open := e.channels[c].open; open.Above > 0 {
 			e.events.add(open)

@@ -1,0 +1,32 @@
+//go:build !purego
+
+package vector
+
+import "golang.org/x/sys/cpu"
+
+// hasAVX tells whether the processor, and the system under the program, know AVX.
+var hasAVX = cpu.X86.HasAVX
+
+//go:noescape
+func pair1AVX(x, y *float64, frames int, k *Section, state *State)
+
+//go:noescape
+func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)
+
+//go:noescape
+func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *State)
+
+//go:noescape
+func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)
+
+//go:noescape
+func peaksAVX(x *float64, cell int, out *float64, cells int)
+
+//go:noescape
+func bendsAVX(x *float64, cell int, out *float64, cells int)
+
+//go:noescape
+func squaresAVX(x *float64, fours int, sums *[4]float64)
+
+//go:noescape
+func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)

@@ -1,0 +1,213 @@
+package measure
+
+import (
+	"math"
+	"sync"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
+)
+
+const (
+	peakChunk = 1024 // frames looked at in one go
+	peakCell  = 32   // frames whose largest values are kept together
+	mostCells = (fineTaps + peakChunk) / peakCell
+)
+
+// stretch is sound that is looked at in one go: fineTaps frames that coming intervals
+// reach back to and up to peakChunk new ones, and the largest values of its cells, of
+// |sample|, and of |second difference| once that was asked for.
+type stretch struct {
+	heard []float64
+	frame int64   // of heard[0]
+	top   float64 // the largest |sample|, NaN if there is one
+	peaks [mostCells]float64
+	bends [mostCells]float64
+	bent  bool
+}
+
+// take puts new frames, peakChunk at most, behind the last ones heard.
+func (s *stretch) take(x []float64, frame int64) {
+	if len(s.heard) == 0 {
+		s.heard = make([]float64, fineTaps, fineTaps+peakChunk)
+	}
+	copy(s.heard[:fineTaps], s.heard[len(s.heard)-fineTaps:])
+	s.heard = append(s.heard[:fineTaps], x...)
+	s.frame, s.bent = frame-fineTaps, false
+	whole := len(s.heard) / peakCell
+	vector.Peaks(s.heard, peakCell, s.peaks[:whole])
+	cells := s.peaks[:(len(s.heard)+peakCell-1)/peakCell]
+	if whole < len(cells) {
+		cells[whole] = vector.Peak(s.heard[whole*peakCell:])
+	}
+	s.top = largestOf(cells)
+}
+
+// clone is a copy with memory of its own.
+func (s stretch) clone() stretch {
+	s.heard = append(make([]float64, 0, fineTaps+peakChunk), s.heard...)
+	return s
+}
+
+// peak is the largest |sample| from … to−1, or a little around.
+func (s *stretch) peak(from, to int) float64 {
+	return largestOf(s.peaks[from/peakCell : (to-1)/peakCell+1])
+}
+
+// bend is the largest |second difference| from … to−1, or a little around.
+func (s *stretch) bend(from, to int) float64 {
+	if !s.bent {
+		s.bent = true
+		whole := (len(s.heard) - 2) / peakCell
+		vector.Bends(s.heard, peakCell, s.bends[:whole])
+		clear(s.bends[whole:])
+		if whole*peakCell < len(s.heard) {
+			s.bends[whole] = vector.Bend(s.heard[whole*peakCell:])
+		}
+	}
+	return largestOf(s.bends[from/peakCell : (to-1)/peakCell+1])
+}
+
+func largestOf(x []float64) float64 {
+	largest := x[0]
+	for _, v := range x[1:] {
+		if v > largest || v != v {
+			largest = v
+		}
+	}
+	return largest
+}
+
+// peakReader reads intervals by one interpolator, and follows the largest reading.
+type peakReader struct {
+	bank           *dsp.Polyphase
+	l1, flat, bend float64
+	coarse         *dsp.Polyphase // every 16th place of bank, or nil
+	between        float64        // what is missed by coarse: |reading| ≤ coarse reading + between · |sample|
+
+	largest float64
+	frame   int64
+}
+
+func newPeakReader(b *dsp.Polyphase) peakReader {
+	r := peakReader{bank: b, l1: b.L1()}
+	r.flat, r.bend = b.Bound()
+	return r
+}
+
+// fineReader is the reader of fineSinc, whose making takes milliseconds, so that
+// it is made once.
+var fineReader = sync.OnceValue(func() peakReader {
+	r := newPeakReader(fineSinc())
+	r.coarse, r.between = coarsened(r.bank)
+	return r
+})
+
+// coarsened returns a bank of every 16th row, and a bound on what it misses: a
+// reading as a function of the place has a second derivative of at most the L1
+// norm of the kernel's, so between places 1/4 apart it rises by at most (1/4)²/8
+// of that over the larger of its neighbours.
+func coarsened(b *dsp.Polyphase) (*dsp.Polyphase, float64) {
+	var positions []float64
+	var rows [][]float64
+	curvature := 0.0
+	for p := range b.Rows() {
+		if p%16 == 15 {
+			positions, rows = append(positions, b.Position(p)), append(rows, b.Row(p))
+		}
+		if p > 0 && p < b.Rows()-1 {
+			before, row, after := b.Row(p-1), b.Row(p), b.Row(p+1)
+			sum := 0.0
+			for j := range row {
+				sum += math.Abs(before[j]-2*row[j]+after[j]) * finePhases * finePhases
+			}
+			curvature = max(curvature, sum)
+		}
+	}
+	// The largest may lie between two rows: 2 % more than was seen.
+	return bank(positions, rows), 1.02 * curvature / (16 * 8)
+}
+
+// first is where the window of the first interval begins that new frames complete.
+func (r *peakReader) first() int { return fineTaps + 1 - 2*r.bank.Half() }
+
+// look follows the largest reading through the intervals that the new frames
+// complete; with skip it leaves out those that cannot hold more than the largest
+// so far.
+func (r *peakReader) look(s *stretch, skip bool) {
+	if skip && s.top*r.l1 <= r.largest {
+		return
+	}
+	var readings [peakCell]float64
+	half := r.bank.Half()
+	end := len(s.heard) + 1 - 2*half
+	for from := r.first(); from < end; from += peakCell {
+		to := min(end, from+peakCell)
+		if !r.readings(s, from, to, r.largest, skip, readings[:]) {
+			continue
+		}
+		for i, v := range readings[:to-from] {
+			if v > r.largest {
+				r.largest, r.frame = v, s.frame+int64(from+i+half-1)
+			}
+		}
+	}
+}
+
+// readings stores the readings of the windows that begin at from … to−1: those that
+// exceed a limit, and of the others any number that does not. It reports whether
+// one may exceed it. Without skip it reads them all.
+func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool, out []float64) bool {
+	out = out[:to-from]
+	half := r.bank.Half()
+	if !skip {
+		r.bank.Peaks(s.heard[from:to-1+2*half], out)
+		return true
+	}
+	peak := s.peak(from, to-1+2*half)
+	if peak*r.l1 <= limit {
+		return false
+	}
+	bend := r.bend * s.bend(from, to-1+2*half)
+	if r.flat*s.peak(from+half-1, to+half)+bend <= limit {
+		return false
+	}
+	threshold := (limit - bend) / r.flat // of a sample beside an interval
+	if threshold <= 0 && r.coarse == nil {
+		r.bank.Peaks(s.heard[from:to-1+2*half], out)
+		return true
+	}
+	clear(out)
+	sides := s.heard[from+half-1 : to+half]
+	found := false
+	for i := 0; i < len(out); {
+		if !(math.Abs(sides[i]) > threshold || math.Abs(sides[i+1]) > threshold) {
+			i++
+			continue
+		}
+		few := out[i:min(len(out), i+4)] // which take no longer than one
+		x := s.heard[from+i : from+i+len(few)-1+2*half]
+		if r.mayExceed(limit, x, few, peak) {
+			r.bank.Peaks(x, few)
+			found = true
+		}
+		i += len(few)
+	}
+	return found
+}
+
+// mayExceed tells from coarse readings whether one of a few windows may exceed a
+// limit; peak is their largest |sample|. The readings end up in few, or 0.
+func (r *peakReader) mayExceed(limit float64, x, few []float64, peak float64) bool {
+	if r.coarse == nil {
+		return true
+	}
+	half := r.coarse.Half()
+	r.coarse.Peaks(x, few)
+	largest := 0.0
+	for i, v := range few {
+		largest = max(largest, v, math.Abs(x[i+half-1]), math.Abs(x[i+half]))
+		few[i] = 0
+	}
+	return !(largest+r.between*peak <= limit)
+}
