@@ -49,16 +49,42 @@ func NewCascade(sections []Biquad, channels int) *Cascade {
 // Process filters the block in place.
 func (c *Cascade) Process(b Block) {
 	for from, frames := 0, b.Frames(); from < frames; {
-		to := min(frames, from+stateGrid-c.sinceGrid)
-		if !c.empty || !silent(b, from, to) {
-			c.empty = false
+		to := c.stretch(b, from)
+		if !c.empty {
 			vector.Filter(b, from, to, c.kernels, c.state)
 		}
-		if c.sinceGrid += to - from; c.sinceGrid == stateGrid {
-			c.sinceGrid = 0
-			c.settle()
-		}
+		c.advance(to - from)
 		from = to
+	}
+}
+
+// Energy filters the block as Process does, but leaves it as it is: to sums, one for
+// each channel, it adds the squares of what comes out. The cascade has two sections,
+// as K-weighting has.
+func (c *Cascade) Energy(b Block, sums []float64) {
+	for from, frames := 0, b.Frames(); from < frames; {
+		to := c.stretch(b, from)
+		if !c.empty {
+			vector.Energy(b, from, to, c.kernels, c.state, sums)
+		}
+		c.advance(to - from)
+		from = to
+	}
+}
+
+// stretch is up to where a block can be worked on before the states are looked
+// after, from a frame on. It finds out whether silence goes on.
+func (c *Cascade) stretch(b Block, from int) (to int) {
+	to = min(b.Frames(), from+stateGrid-c.sinceGrid)
+	c.empty = c.empty && silent(b, from, to)
+	return to
+}
+
+// advance looks after the states where it is time to.
+func (c *Cascade) advance(frames int) {
+	if c.sinceGrid += frames; c.sinceGrid == stateGrid {
+		c.sinceGrid = 0
+		c.settle()
 	}
 }
 

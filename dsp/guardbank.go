@@ -182,7 +182,7 @@ func (s *overScan) next() (n int, peak float64) {
 			continue
 		}
 		window := s.x[s.n-half+1 : s.n+half+1]
-		if half > longHalf && s.bank.atMost(window, s.most) <= s.limit {
+		if half > longHalf && s.bank.AtMost(window, s.most) <= s.limit {
 			continue
 		}
 		if peak = s.bank.Peak(window); peak > s.limit {

@@ -24,7 +24,7 @@ type Polyphase struct {
 	half      int
 	positions []float64
 	rows      [][]float64
-	mirrored  vector.Mirrored // the form that Peak evaluates
+	mirrored  *vector.Mirrored // the form that Peak evaluates
 	bounds    interpolationBounds
 }
 
@@ -136,15 +136,16 @@ func (b *Polyphase) Near(position float64, window []float64) float64 {
 // fold lays the bank out for Peak.
 func (b *Polyphase) fold() {
 	pairs := (len(b.rows) + 1) / 2
-	b.mirrored = vector.Mirrored{Half: b.half, Taps: make([][4]float64, (pairs+1)/2*b.half)}
+	taps := make([][4]float64, (pairs+1)/2*b.half)
 	for p := 0; p < pairs; p++ {
 		for j := 0; j < b.half; j++ {
 			early, late := b.rows[p][b.half-1-j], b.rows[p][b.half+j]
-			at := &b.mirrored.Taps[p/2*b.half+j]
+			at := &taps[p/2*b.half+j]
 			at[p%2*2] = (early + late) / 2
 			at[p%2*2+1] = (early - late) / 2
 		}
 	}
+	b.mirrored = vector.NewMirrored(b.half, taps)
 }
 
 // Peak is the largest |reading| of all rows over a window of 2·Half samples.
@@ -154,16 +155,21 @@ func (b *Polyphase) Peak(window []float64) float64 { return b.mirrored.Reading(w
 // peaks[i] is that of x[i : i+2·Half]. Four take little longer than one.
 func (b *Polyphase) Peaks(x, peaks []float64) { b.mirrored.Readings(x, peaks) }
 
+// PeakBounds stores what Peaks does not exceed, by the magnitudes of the sums and the
+// differences of the samples on either side. Of noise it is closer than the other
+// bounds are.
+func (b *Polyphase) PeakBounds(x, bounds []float64) { b.mirrored.Bounds(x, bounds) }
+
 // interpolationBounds are what a bank's readings cannot exceed.
 type interpolationBounds struct {
 	l1, mu     float64
 	flat, bend float64 // see Bound
 	near       [2 * nearBends]float64
-	far        float64 // see atMost
+	far        float64 // see AtMost
 }
 
 // nearBends is the number of second differences on either side of an interval
-// that atMost weighs one by one.
+// that AtMost weighs one by one.
 const nearBends = 4
 
 // Bound limits the readings of interval n without interpolating: no |reading|
@@ -183,9 +189,10 @@ const nearBends = 4
 // to its edge; the first moment e that then remains adds 2|e| to flat.)
 func (b *Polyphase) Bound() (flat, bend float64) { return b.bounds.flat, b.bounds.bend }
 
-// atMost is a closer bound for one window, given a bound for its second
-// differences: those near the interval are weighed as they are.
-func (b *Polyphase) atMost(window []float64, bend float64) float64 {
+// AtMost is a closer bound than Bound for the readings of one window, given bend, no
+// less than its largest |second difference|: those near the interval are weighed as
+// they are.
+func (b *Polyphase) AtMost(window []float64, bend float64) float64 {
 	centre := window[b.half-1-nearBends:][:2*nearBends+2]
 	sum := b.bounds.far * bend
 	x := centre[1]

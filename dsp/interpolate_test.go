@@ -193,8 +193,8 @@ func TestBoundsHold(t *testing.T) {
 		if limit := flat*central + bend*second; peak > limit {
 			t.Fatalf("reads %v, Bound allows %v", peak, limit)
 		}
-		if limit := b.atMost(window, second); peak > limit {
-			t.Fatalf("reads %v, atMost allows %v", peak, limit)
+		if limit := b.AtMost(window, second); peak > limit {
+			t.Fatalf("reads %v, AtMost allows %v", peak, limit)
 		}
 	})
 	for _, b := range banks {

@@ -124,7 +124,7 @@ func (f *peakFinder) peak(window []float64, need, bend float64) float64 {
 	if f.long == nil {
 		return peak
 	}
-	if f.interpolateAll || f.long.atMost(window, bend) > max(need, peak) {
+	if f.interpolateAll || f.long.AtMost(window, bend) > max(need, peak) {
 		peak = max(peak, f.long.Peak(window))
 	}
 	return peak

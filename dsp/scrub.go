@@ -1,5 +1,7 @@
 package dsp
 
+import "github.com/boothbench/boothbench/dsp/vector"
+
 // Scrub replaces every NaN and infinite sample by zero. It returns how many
 // there were and the index of the first frame that held one, or 0 and −1.
 func Scrub(b Block) (count, firstFrame int) {
@@ -22,17 +24,8 @@ func Scrub(b Block) (count, firstFrame int) {
 }
 
 // finite reports whether no sample is NaN or infinite: of these alone x − x is
-// not 0. Four sums side by side keep the processor busy.
+// not 0.
 func finite(plane []float64) bool {
-	var a, b, c, d float64
-	for ; len(plane) >= 4; plane = plane[4:] {
-		a += plane[0] - plane[0]
-		b += plane[1] - plane[1]
-		c += plane[2] - plane[2]
-		d += plane[3] - plane[3]
-	}
-	for _, x := range plane {
-		a += x - x
-	}
-	return a+b+c+d == 0
+	peak := vector.Peak(plane)
+	return peak-peak == 0
 }

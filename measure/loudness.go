@@ -3,8 +3,10 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // MonoPolicy says what a sound of one channel stands for.
@@ -33,12 +35,12 @@ type Loudness struct {
 	settings LoudnessSettings
 	weights  []float64
 	filter   *dsp.Cascade
-	work     dsp.Block
+	part     dsp.Block // of a block
 
 	frames    int64                   // so far
 	slot      int64                   // slots completed
 	slotEnd   int64                   // frame at which the running slot ends
-	squares   []squares               // of the running slot, per channel
+	energies  []float64               // of the running slot, per channel
 	recent    [shortTermSlots]float64 // weighted energy of the last slots, a ring
 	momentary maximum
 	shortTerm maximum
@@ -82,8 +84,8 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	}
 	l := &Loudness{
 		settings: s, weights: channelWeights(s.Channels, s.ChannelMask),
-		filter: dsp.NewCascade(kWeighting(float64(s.Rate)), s.Channels), work: dsp.NewBlock(s.Channels, 512),
-		squares: make([]squares, s.Channels), nonFinite: -1,
+		filter: dsp.NewCascade(kWeighting(float64(s.Rate)), s.Channels), part: make(dsp.Block, s.Channels),
+		energies: make([]float64, s.Channels), nonFinite: -1,
 	}
 	if s.Channels == 1 && s.Mono == DualMono {
 		l.weights[0] = 2
@@ -100,75 +102,44 @@ func (l *Loudness) slotStart(slot int64) int64 {
 // Write takes the next block.
 func (l *Loudness) Write(b dsp.Block) {
 	for from, frames := 0, b.Frames(); from < frames; {
-		to := min(frames, from+l.room(), from+int(l.slotEnd-l.frames))
+		to := min(frames, from+int(l.slotEnd-l.frames))
 		l.take(b, from, to)
 		from = to
 		if l.frames == l.slotEnd {
 			l.endSlot()
 		}
 	}
+	clear(l.part)
 }
 
-func (l *Loudness) room() int { return cap(l.work[0]) }
-
+// take takes frames of the running slot.
 func (l *Loudness) take(b dsp.Block, from, to int) {
-	n := to - from
-	for c := range l.work {
-		l.work[c] = l.work[c][:n]
-		copy(l.work[c], b[c][from:to])
+	finite := true
+	for c := range l.part {
+		l.part[c] = b[c][from:to]
+		peak := vector.Peak(l.part[c])
+		l.sounding = l.sounding || peak != 0
+		finite = finite && peak-peak == 0
 	}
-	if count, first := dsp.Scrub(l.work); count > 0 && l.nonFinite < 0 {
-		l.nonFinite = l.frames + int64(first)
-	}
-	if !l.sounding {
-		l.sounding = sounds(l.work)
-	}
-	l.filter.Process(l.work)
-	for c, plane := range l.work {
-		if l.weights[c] != 0 {
-			l.squares[c].add(plane, l.frames)
+	if !finite {
+		if l.nonFinite < 0 {
+			l.nonFinite = l.frames + int64(firstNonFinite(l.part))
 		}
-	}
-	l.frames += int64(n)
-}
-
-func sounds(b dsp.Block) bool {
-	for _, plane := range b {
-		for _, x := range plane {
-			if x != 0 {
-				return true
-			}
+		for c, plane := range l.part {
+			l.part[c] = slices.Clone(plane)
 		}
+		dsp.Scrub(l.part)
 	}
-	return false
-}
-
-// squares sums squares in two sums, of the even and the odd frames, which the
-// processor makes side by side; so how the sound is cut changes no bit.
-type squares [2]float64
-
-func (s *squares) add(x []float64, frame int64) {
-	if frame%2 != 0 && len(x) > 0 {
-		s[1] += x[0] * x[0]
-		x = x[1:]
-	}
-	even, odd := s[0], s[1]
-	for ; len(x) >= 2; x = x[2:] {
-		even += x[0] * x[0]
-		odd += x[1] * x[1]
-	}
-	if len(x) > 0 {
-		even += x[0] * x[0]
-	}
-	s[0], s[1] = even, odd
+	l.filter.Energy(l.part, l.energies)
+	l.frames += int64(to - from)
 }
 
 func (l *Loudness) endSlot() {
 	energy := 0.0
 	for c, w := range l.weights {
-		energy += w * (l.squares[c][0] + l.squares[c][1])
-		l.squares[c] = squares{}
+		energy += w * l.energies[c]
 	}
+	clear(l.energies)
 	at := l.slot % shortTermSlots
 	l.shortSum += energy - l.recent[at]
 	l.recent[at] = energy
@@ -178,8 +149,12 @@ func (l *Loudness) endSlot() {
 
 	if l.slot >= momentarySlots {
 		sum := 0.0
-		for k := l.slot - momentarySlots; k < l.slot; k++ {
-			sum += l.recent[k%shortTermSlots]
+		first := int((l.slot - momentarySlots) % shortTermSlots)
+		for _, e := range l.recent[first:min(first+momentarySlots, shortTermSlots)] {
+			sum += e
+		}
+		for _, e := range l.recent[:max(0, first+momentarySlots-shortTermSlots)] {
+			sum += e
 		}
 		start := l.slotStart(l.slot - momentarySlots)
 		l.momentary.offer(sum/float64(l.frames-start), start)

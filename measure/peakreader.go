@@ -23,8 +23,10 @@ type stretch struct {
 	top   float64 // the largest |sample|, NaN if there is one
 	peaks [mostCells]float64
 	bends [mostCells]float64
-	bent  bool
 }
+
+// unknown is the bend of a cell that nobody asked for.
+const unknown = -1
 
 // take puts new frames, peakChunk at most, behind the last ones heard.
 func (s *stretch) take(x []float64, frame int64) {
@@ -33,7 +35,7 @@ func (s *stretch) take(x []float64, frame int64) {
 	}
 	copy(s.heard[:fineTaps], s.heard[len(s.heard)-fineTaps:])
 	s.heard = append(s.heard[:fineTaps], x...)
-	s.frame, s.bent = frame-fineTaps, false
+	s.frame = frame - fineTaps
 	whole := len(s.heard) / peakCell
 	vector.Peaks(s.heard, peakCell, s.peaks[:whole])
 	cells := s.peaks[:(len(s.heard)+peakCell-1)/peakCell]
@@ -41,6 +43,9 @@ func (s *stretch) take(x []float64, frame int64) {
 		cells[whole] = vector.Peak(s.heard[whole*peakCell:])
 	}
 	s.top = largestOf(cells)
+	for k := range cells {
+		s.bends[k] = unknown
+	}
 }
 
 // clone is a copy with memory of its own.
@@ -54,18 +59,16 @@ func (s *stretch) peak(from, to int) float64 {
 	return largestOf(s.peaks[from/peakCell : (to-1)/peakCell+1])
 }
 
-// bend is the largest |second difference| from … to−1, or a little around.
-func (s *stretch) bend(from, to int) float64 {
-	if !s.bent {
-		s.bent = true
-		whole := (len(s.heard) - 2) / peakCell
-		vector.Bends(s.heard, peakCell, s.bends[:whole])
-		clear(s.bends[whole:])
-		if whole*peakCell < len(s.heard) {
-			s.bends[whole] = vector.Bend(s.heard[whole*peakCell:])
+// bend is the largest |second difference| from … to−1, or a little around; one that
+// is more than enough ends the search.
+func (s *stretch) bend(from, to int, enough float64) (largest float64) {
+	for k := from / peakCell; k <= (to-1)/peakCell && !(largest > enough); k++ {
+		if s.bends[k] == unknown {
+			s.bends[k] = vector.Bend(s.heard[k*peakCell : min(len(s.heard), (k+1)*peakCell+2)])
 		}
+		largest = max(largest, s.bends[k])
 	}
-	return largestOf(s.bends[from/peakCell : (to-1)/peakCell+1])
+	return largest
 }
 
 func largestOf(x []float64) float64 {
@@ -135,15 +138,22 @@ func (r *peakReader) first() int { return fineTaps + 1 - 2*r.bank.Half() }
 // complete; with skip it leaves out those that cannot hold more than the largest
 // so far.
 func (r *peakReader) look(s *stretch, skip bool) {
-	if skip && s.top*r.l1 <= r.largest {
+	if enough := r.roomForBend(r.largest, s.top); skip && (s.top*r.l1 <= r.largest || s.bend(0, len(s.heard), enough) <= enough) {
 		return
 	}
-	var readings [peakCell]float64
+	var readings [4 * peakCell]float64
+	step := len(readings)
+	if r.coarse != nil { // reading is dear: bounds as close as can be
+		step = peakCell
+	}
 	half := r.bank.Half()
 	end := len(s.heard) + 1 - 2*half
-	for from := r.first(); from < end; from += peakCell {
-		to := min(end, from+peakCell)
+	for from := r.first(); from < end; from += step {
+		to := min(end, from+step)
 		if !r.readings(s, from, to, r.largest, skip, readings[:]) {
+			continue
+		}
+		if vector.Peak(readings[:to-from]) <= r.largest {
 			continue
 		}
 		for i, v := range readings[:to-from] {
@@ -153,6 +163,10 @@ func (r *peakReader) look(s *stretch, skip bool) {
 		}
 	}
 }
+
+// roomForBend is up to which |second difference| no reading exceeds a limit between
+// samples no larger than peak: see Polyphase.Bound.
+func (r *peakReader) roomForBend(limit, peak float64) float64 { return (limit - r.flat*peak) / r.bend }
 
 // readings stores the readings of the windows that begin at from … to−1: those that
 // exceed a limit, and of the others any number that does not. It reports whether
@@ -168,20 +182,24 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 	if peak*r.l1 <= limit {
 		return false
 	}
-	bend := r.bend * s.bend(from, to-1+2*half)
-	if r.flat*s.peak(from+half-1, to+half)+bend <= limit {
+	enough := r.roomForBend(limit, s.peak(from+half-1, to+half))
+	if r.coarse == nil {
+		if s.bend(from, to-1+2*half, enough) <= enough {
+			return false
+		}
+		return r.readShort(s.heard[from:to-1+2*half], limit, out)
+	}
+	bend := s.bend(from, to-1+2*half, math.Inf(1))
+	if bend <= enough {
 		return false
 	}
-	threshold := (limit - bend) / r.flat // of a sample beside an interval
-	if threshold <= 0 && r.coarse == nil {
-		r.bank.Peaks(s.heard[from:to-1+2*half], out)
-		return true
-	}
+	threshold := (limit - r.bend*bend) / r.flat // of a sample beside an interval
 	clear(out)
 	sides := s.heard[from+half-1 : to+half]
 	found := false
 	for i := 0; i < len(out); {
-		if !(math.Abs(sides[i]) > threshold || math.Abs(sides[i+1]) > threshold) {
+		if !(math.Abs(sides[i]) > threshold || math.Abs(sides[i+1]) > threshold) ||
+			r.bank.AtMost(s.heard[from+i:from+i+2*half], bend) <= limit {
 			i++
 			continue
 		}
@@ -196,12 +214,26 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 	return found
 }
 
+// readShort is readings for a short bank.
+func (r *peakReader) readShort(x []float64, limit float64, out []float64) bool {
+	r.bank.PeakBounds(x, out)
+	if vector.Peak(out) <= limit {
+		return false
+	}
+	for i := 0; i < len(out); i += 4 {
+		few := out[i:min(len(out), i+4)]
+		if largestOf(few) <= limit { // a bound, and so no reading
+			clear(few)
+		} else {
+			r.bank.Peaks(x[i:i+len(few)-1+2*r.bank.Half()], few)
+		}
+	}
+	return true
+}
+
 // mayExceed tells from coarse readings whether one of a few windows may exceed a
 // limit; peak is their largest |sample|. The readings end up in few, or 0.
 func (r *peakReader) mayExceed(limit float64, x, few []float64, peak float64) bool {
-	if r.coarse == nil {
-		return true
-	}
 	half := r.coarse.Half()
 	r.coarse.Peaks(x, few)
 	largest := 0.0

@@ -18,12 +18,21 @@ func Peaks(x []float64, cell int, out []float64) {
 
 func peaks(x []float64, cell int, out []float64) {
 	for k := range out {
-		out[k] = Peak(x[k*cell : (k+1)*cell])
+		out[k] = peak(x[k*cell : (k+1)*cell])
 	}
 }
 
 // Peak is the largest |sample|, NaN if one is NaN.
 func Peak(x []float64) float64 {
+	if whole := len(x) &^ 7; hasAVX && whole > 0 {
+		var most float64
+		peaksAVX(&x[0], whole, &most, 1)
+		return math.Float64frombits(max(magnitude(most), magnitude(peak(x[whole:]))))
+	}
+	return peak(x)
+}
+
+func peak(x []float64) float64 {
 	var a, b uint64
 	for ; len(x) >= 2; x = x[2:] {
 		a, b = max(a, magnitude(x[0])), max(b, magnitude(x[1]))
@@ -34,30 +43,16 @@ func Peak(x []float64) float64 {
 	return math.Float64frombits(max(a, b))
 }
 
-// Bends stores the largest |second difference| of each cell of a number of frames, a
-// multiple of 4: out[k] is that of x[n+2] − 2x[n+1] + x[n] for n from k·cell to
-// (k+1)·cell−1. So x is two frames longer than the cells. With NaN or infinite
-// samples it is any number.
-func Bends(x []float64, cell int, out []float64) {
-	if len(out) == 0 {
-		return
-	}
-	x = x[:len(out)*cell+2]
-	if hasAVX {
-		bendsAVX(&x[0], cell, &out[0], len(out))
-		return
-	}
-	bends(x, cell, out)
-}
-
-func bends(x []float64, cell int, out []float64) {
-	for k := range out {
-		out[k] = Bend(x[k*cell : (k+1)*cell+2])
-	}
-}
-
-// Bend is the largest |second difference|.
+// Bend is the largest |second difference|, x[n+2] − 2x[n+1] + x[n], 0 of fewer than
+// three samples. With NaN or infinite samples it is any number.
 func Bend(x []float64) float64 {
+	if whole := (len(x) - 2) &^ 3; hasAVX && whole > 0 {
+		return max(bendAVX(&x[0], whole), bend(x[whole:]))
+	}
+	return bend(x)
+}
+
+func bend(x []float64) float64 {
 	if len(x) < 3 {
 		return 0
 	}

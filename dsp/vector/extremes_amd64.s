@@ -53,20 +53,15 @@ frames:
 	VZEROUPPER
 	RET
 
-// func bendsAVX(x *float64, cell int, out *float64, cells int)
-TEXT ·bendsAVX(SB), NOSPLIT, $0-32
+// func bendAVX(x *float64, differences int) float64
+TEXT ·bendAVX(SB), NOSPLIT, $0-24
 	MOVQ x+0(FP), SI
-	MOVQ cell+8(FP), BX
-	MOVQ out+16(FP), DI
-	MOVQ cells+24(FP), CX
+	MOVQ differences+8(FP), CX
 	VBROADCASTSD magnitude<>(SB), Y15
-	SHRQ $2, BX
-
-cells:
 	VXORPD Y0, Y0, Y0
-	MOVQ   BX, DX
+	SHRQ   $2, CX
 
-frames:
+fours:
 	VMOVUPD 8(SI), Y1
 	VMOVUPD 16(SI), Y2
 	VSUBPD  Y1, Y2, Y2     // now
@@ -75,15 +70,12 @@ frames:
 	VANDPD  Y15, Y2, Y2
 	VMAXPD  Y2, Y0, Y0
 	ADDQ    $32, SI
-	DECQ    DX
-	JNZ     frames
+	DECQ    CX
+	JNZ     fours
 	VEXTRACTF128 $1, Y0, X1
 	VMAXPD       X1, X0, X0
 	VUNPCKHPD    X0, X0, X1
 	VMAXSD       X1, X0, X0
-	VMOVSD       X0, (DI)
-	ADDQ         $8, DI
-	DECQ         CX
-	JNZ          cells
+	VMOVSD       X0, ret+16(FP)
 	VZEROUPPER
 	RET

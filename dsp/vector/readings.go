@@ -10,6 +10,22 @@ import "math"
 type Mirrored struct {
 	Half int // samples on either side of an interval
 	Taps [][4]float64
+	most [][2]float64 // by j, the largest |a| and the largest |b|
+}
+
+// margin makes up for the rounding of readings and bounds: of fewer than 1000 terms
+// each, at 2^-53 a term.
+const margin = 1 + 1e-12
+
+// NewMirrored is a bank of whole groups of taps.
+func NewMirrored(half int, taps [][4]float64) *Mirrored {
+	m := &Mirrored{half, taps, make([][2]float64, half)}
+	for i, h := range taps {
+		most := &m.most[i%half]
+		most[0] = max(most[0], math.Abs(h[0])*margin, math.Abs(h[2])*margin)
+		most[1] = max(most[1], math.Abs(h[1])*margin, math.Abs(h[3])*margin)
+	}
+	return m
 }
 
 // Readings stores the largest |reading| of all rows over each of successive windows:
@@ -62,4 +78,37 @@ func (m *Mirrored) Reading(window []float64) float64 {
 		}
 	}
 	return peak
+}
+
+// Bounds stores what no reading of each of successive windows exceeds:
+// Σ max|a_j| |s_j| + max|b_j| |d_j|. It costs little more than half of Readings, for
+// banks of more than one group far less.
+func (m *Mirrored) Bounds(x, out []float64) {
+	n := len(out)
+	if n == 0 {
+		return
+	}
+	x = x[:n-1+2*m.Half]
+	if !hasAVX || n < 8 {
+		m.bounds(x, out)
+		return
+	}
+	boundsAVX(&m.most[0], m.Half, &x[0], &out[0], n/8)
+	if n%8 != 0 { // the last eight once more, in part
+		boundsAVX(&m.most[0], m.Half, &x[n-8], &out[n-8], 1)
+	}
+}
+
+func (m *Mirrored) bounds(x, out []float64) {
+	half := m.Half
+	for i := range out {
+		early, late := x[i:i+half], x[i+half:i+2*half]
+		var even, odd float64
+		for j := range m.most {
+			first, second := early[half-1-j], late[j]
+			even += float64(m.most[j][0] * math.Abs(first+second))
+			odd += float64(m.most[j][1] * math.Abs(first-second))
+		}
+		out[i] = even + odd
+	}
 }

@@ -23,10 +23,16 @@ func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)
 func peaksAVX(x *float64, cell int, out *float64, cells int)
 
 //go:noescape
-func bendsAVX(x *float64, cell int, out *float64, cells int)
+func bendAVX(x *float64, differences int) float64
 
 //go:noescape
-func squaresAVX(x *float64, fours int, sums *[4]float64)
+func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64)
+
+//go:noescape
+func energySkewedAVX(x *float64, fours int, k *Section, state0, state1 *State, between *[4]float64, sum *float64)
 
 //go:noescape
 func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)
+
+//go:noescape
+func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)

@@ -9,8 +9,14 @@ func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)     
 func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *State) { panic(noAVX) }
 func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)              { panic(noAVX) }
 func peaksAVX(x *float64, cell int, out *float64, cells int)                        { panic(noAVX) }
-func bendsAVX(x *float64, cell int, out *float64, cells int)                        { panic(noAVX) }
-func squaresAVX(x *float64, fours int, sums *[4]float64)                            { panic(noAVX) }
-func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)    { panic(noAVX) }
+func bendAVX(x *float64, differences int) float64                                   { panic(noAVX) }
+func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64) {
+	panic(noAVX)
+}
+func energySkewedAVX(x *float64, fours int, k *Section, state0, state1 *State, between *[4]float64, sum *float64) {
+	panic(noAVX)
+}
+func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int) { panic(noAVX) }
+func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)          { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"

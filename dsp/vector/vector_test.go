@@ -46,6 +46,14 @@ func needAVX(t testing.TB) {
 	}
 }
 
+// stable is a section with its poles within the unit circle: |a2| < 1, |a1| < 1 + a2
+// (Jury's criterion, 1964).
+func stable(rng *rand.Rand) Section {
+	a2 := 1.98*rng.Float64() - 0.99
+	a1 := (2*rng.Float64() - 1) * (1 + a2)
+	return NewSection(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), a1, a2)
+}
+
 func TestFilterBits(t *testing.T) {
 	needAVX(t)
 	rng := rand.New(rand.NewPCG(1, 2))
@@ -54,9 +62,7 @@ func TestFilterBits(t *testing.T) {
 		var k []Section
 		var got, want [][]State
 		for range sections {
-			a2 := 1.98*rng.Float64() - 0.99 // stable: |a2| < 1, |a1| < 1 + a2 (common practice)
-			a1 := (2*rng.Float64() - 1) * (1 + a2)
-			k = append(k, NewSection(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), a1, a2))
+			k = append(k, stable(rng))
 			states := make([]State, planes)
 			for p := range states {
 				states[p] = State{rng.NormFloat64(), rng.NormFloat64()}
@@ -97,35 +103,44 @@ func TestExtremesBits(t *testing.T) {
 		if err := same(got, want); err != nil {
 			t.Fatalf("peaks of %d: %v", cell, err)
 		}
-		x = samples(rng, cell*cells+2, true)
-		Bends(x, cell, got)
-		bends(x, cell, want)
-		if err := same(got, want); err != nil {
-			t.Fatalf("bends of %d: %v", cell, err)
+		x = samples(rng, rng.IntN(50), true)
+		if err := same([]float64{Peak(x), Bend(x)}, []float64{peak(x), bend(x)}); err != nil {
+			t.Fatalf("of %d samples: %v", len(x), err)
 		}
 	}
 }
 
-func TestSquaresBits(t *testing.T) {
+func TestEnergyBits(t *testing.T) {
 	needAVX(t)
 	rng := rand.New(rand.NewPCG(5, 6))
-	for range 2000 {
-		x := samples(rng, rng.IntN(50), false)
-		var got, want [4]float64
-		phase := rng.IntN(8)
-		Squares(x, phase, &got)
-		for n, v := range x {
-			want[(phase+n)%4] += v * v
+	for round := range 2000 {
+		planes, frames := 1+rng.IntN(4), rng.IntN(60)
+		k := []Section{stable(rng), stable(rng)}
+		got, want := make([][]State, 2), make([][]State, 2)
+		for i := range got {
+			for range planes {
+				got[i] = append(got[i], State{rng.NormFloat64(), rng.NormFloat64()})
+			}
+			want[i] = append([]State(nil), got[i]...)
 		}
-		if err := same(got[:], want[:]); err != nil {
-			t.Fatal(err)
+		var x [][]float64
+		sums, wanted := make([]float64, planes), make([]float64, planes)
+		for p := range planes {
+			x = append(x, samples(rng, frames+7, true))
+			sums[p] = rng.Float64()
+			wanted[p] = sums[p]
 		}
-		cut := rng.IntN(len(x) + 1)
-		var parts [4]float64
-		Squares(x[:cut], phase, &parts)
-		Squares(x[cut:], phase+cut, &parts)
-		if err := same(parts[:], got[:]); err != nil {
-			t.Fatal(err)
+		Energy(x, 3, 3+frames, k, got, sums)
+		for p := range planes {
+			energy(x[p][3:3+frames], k, &want[0][p], &want[1][p], &wanted[p])
+			for i := range k {
+				if got[i][p] != want[i][p] && got[i][p] == got[i][p] {
+					t.Fatalf("round %d: state %d of plane %d: %v in assembly, %v in Go", round, i, p, got[i][p], want[i][p])
+				}
+			}
+		}
+		if err := same(sums, wanted); err != nil {
+			t.Fatalf("round %d, %d planes of %d frames: %v", round, planes, frames, err)
 		}
 	}
 }
@@ -134,10 +149,12 @@ func TestReadingsBits(t *testing.T) {
 	needAVX(t)
 	rng := rand.New(rand.NewPCG(7, 8))
 	for range 2000 {
-		m := Mirrored{Half: 1 + rng.IntN(20)}
-		for range m.Half * (1 + rng.IntN(3)) {
-			m.Taps = append(m.Taps, [4]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
+		half := 1 + rng.IntN(20)
+		var taps [][4]float64
+		for range half * (1 + rng.IntN(3)) {
+			taps = append(taps, [4]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
 		}
+		m := NewMirrored(half, taps)
 		windows := rng.IntN(14)
 		x := samples(rng, windows+2*m.Half, rng.IntN(2) == 0)
 		got, want := make([]float64, windows), make([]float64, windows)
@@ -145,6 +162,17 @@ func TestReadingsBits(t *testing.T) {
 		m.readings(x, want)
 		if err := same(got, want); err != nil {
 			t.Fatalf("%d windows of %d: %v", windows, 2*m.Half, err)
+		}
+		bounds, wanted := make([]float64, windows), make([]float64, windows)
+		m.Bounds(x, bounds)
+		m.bounds(x, wanted)
+		if err := same(bounds, wanted); err != nil {
+			t.Fatalf("bounds of %d windows of %d: %v", windows, 2*m.Half, err)
+		}
+		for i := range got {
+			if got[i] > bounds[i] {
+				t.Fatalf("reads %g, the bound is %g", got[i], bounds[i])
+			}
 		}
 	}
 }
@@ -159,9 +187,9 @@ func BenchmarkVector(b *testing.B) {
 	}
 	cells, out := make([]float64, frames/32), make([]float64, frames)
 	k := NewSection(1, -1.9, 0.95, -1.9, 0.95)
-	s := make([]State, 2)
-	var sums [4]float64
-	bank := func(half, groups int) *Mirrored { return &Mirrored{half, make([][4]float64, half*groups)} }
+	s := make([]State, 4)
+	kk, sums := []Section{k, k}, make([]float64, 2)
+	bank := func(half, groups int) *Mirrored { return NewMirrored(half, make([][4]float64, half*groups)) }
 	short, long := bank(6, 1), bank(128, 1)
 	type loop struct {
 		name      string
@@ -170,10 +198,15 @@ func BenchmarkVector(b *testing.B) {
 	}
 	for _, l := range []loop{
 		{"peaks", 1, func() { peaksAVX(&x[0], 32, &cells[0], len(cells)) }, func() { peaks(x, 32, cells) }},
-		{"bends", 1, func() { bendsAVX(&x[0], 32, &cells[0], len(cells)) }, func() { bends(x, 32, cells) }},
-		{"squares", 1, func() { squaresAVX(&x[0], frames/4, &sums) }, func() { squares(x[:frames], &sums) }},
+		{"bend", 1, func() { bendAVX(&x[0], frames) }, func() { bend(x[:frames+2]) }},
+		{"energy of a plane", 1, func() { energySkewed(x[:frames], kk, &s[0], &s[1], &sums[0]) }, func() { energy(x[:frames], kk, &s[0], &s[1], &sums[0]) }},
+		{"energy of a pair", 2, func() { energyPairAVX(&x[0], &y[0], frames, &kk[0], &s[0], &s[2], &sums[0]) }, func() {
+			energy(x[:frames], kk, &s[0], &s[2], &sums[0])
+			energy(y[:frames], kk, &s[1], &s[3], &sums[1])
+		}},
 		{"section of a pair", 2, func() { pair1AVX(&x[0], &y[0], frames, &k, &s[0]) }, func() { pair(x[:frames], y, &k, &s[0], &s[1]) }},
 		{"readings of 4x12 taps", 1, func() { short.Readings(x, out) }, func() { short.readings(x, out) }},
+		{"bounds of 4x12 taps", 1, func() { short.Bounds(x, out) }, func() { short.bounds(x, out) }},
 		{"readings of 4x256 taps", 1, func() { long.Readings(x, out) }, func() { long.readings(x, out) }},
 	} {
 		for name, run := range map[string]func(){"assembly": l.avx, "Go": l.twin} {
