@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // ceilingGuard is the last word on a signal: it lowers it where an interpolator
 // reads over the limit, and it can do so for every input.
@@ -175,14 +179,14 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 // the coming steps to the limit.
 func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 	first, last := (g.next-g.margin)/peakCell, (g.next+(steps+1)*g.stride-1)/peakCell
-	var largest uint64
+	var largest float64
 	for c := range planes {
 		for _, cell := range planes[c].cells[first : last+1] {
 			largest = max(largest, cell)
 		}
 	}
 	for i := range g.banks {
-		if math.Float64frombits(largest)*g.banks[i].L1() > g.limit {
+		if largest*g.banks[i].L1() > g.limit {
 			return false
 		}
 	}
@@ -221,21 +225,14 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 		}
 		return all
 	}
-	var peak, bend uint64
-	gains := gain[end-g.stride-2 : end]
+	var all guardBlock
 	for c := range planes {
-		x := planes[c].x[end-g.stride-2 : end][:len(gains)]
-		a, b := float64(gains[0]*x[0]), float64(gains[1]*x[1])
-		step := b - a
-		for n := 2; n < len(gains); n++ {
-			c := float64(gains[n] * x[n])
-			next := c - b
-			peak = max(peak, math.Float64bits(c)&^signBit)
-			bend = max(bend, math.Float64bits(next-step)&^signBit)
-			b, step = c, next
-		}
+		part := g.trial[:g.stride+2]
+		vector.Multiply(part, gain[end-g.stride-2:end], planes[c].x[end-g.stride-2:end])
+		one := extent(part, 2, len(part))
+		all.peak, all.bend = max(all.peak, one.peak), max(all.bend, one.bend)
 	}
-	return guardBlock{math.Float64frombits(peak), math.Float64frombits(bend)}
+	return all
 }
 
 // step settles the gains of the next stride frames. It reports whether it
@@ -246,9 +243,7 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 	for c := range planes {
 		signal := g.signal[c][:len(gain)]
 		x := planes[c].x[from : from+len(gain)]
-		for n, v := range gain {
-			signal[n] = v * x[n]
-		}
+		vector.Multiply(signal, gain, x)
 		g.onto(signal[:g.margin]) // as they were put out
 	}
 	if g.fits(g.wish, true) {
@@ -298,11 +293,9 @@ func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
 // them as they are, silence after them.
 func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	copy(g.trial, signal[:g.margin])
-	trial := g.trial[g.margin:]
-	for k, factor := range factors {
-		trial[k] = factor * signal[g.margin+k]
-	}
-	g.onto(trial[:len(factors)])
+	trial := g.trial[g.margin:][:len(factors)]
+	vector.Multiply(trial, factors, signal[g.margin:])
+	g.onto(trial)
 	return g.trial
 }
 

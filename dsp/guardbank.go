@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // guardBank is an interpolator that a ceilingGuard keeps within the limit.
 type guardBank struct {
@@ -143,29 +147,7 @@ func (s *overScan) survey() {
 // extent is the largest |sample| of frames from … to−1, and the largest |second
 // difference| that ends there.
 func extent(x []float64, from, to int) guardBlock {
-	var peak, bend uint64
-	start := max(from, 2)
-	for _, v := range x[from:start] {
-		peak = max(peak, math.Float64bits(v)<<1)
-	}
-	x = x[start-2 : to]
-	b := x[1]
-	step := b - x[0]
-	x = x[2:]
-	// Twice the bits: what is left of them without the sign orders as the
-	// magnitudes do. Two frames a round, each with largest values of its own.
-	var peak2, bend2 uint64
-	for ; len(x) >= 2; x = x[2:] {
-		c, d := x[0], x[1]
-		now, next := c-b, d-c
-		peak, peak2 = max(peak, math.Float64bits(c)<<1), max(peak2, math.Float64bits(d)<<1)
-		bend, bend2 = max(bend, math.Float64bits(now-step)<<1), max(bend2, math.Float64bits(next-now)<<1)
-		b, step = d, next
-	}
-	for _, c := range x {
-		peak, bend = max(peak, math.Float64bits(c)<<1), max(bend, math.Float64bits(c-b-step)<<1)
-	}
-	return guardBlock{math.Float64frombits(max(peak, peak2) >> 1), math.Float64frombits(max(bend, bend2) >> 1)}
+	return guardBlock{vector.Peak(x[from:to]), vector.Bend(x[max(0, from-2):to])}
 }
 
 // next is the next interval over the limit, and what it reads; −1 if there is

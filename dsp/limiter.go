@@ -1,5 +1,7 @@
 package dsp
 
+import "github.com/boothbench/boothbench/dsp/vector"
+
 // ReleaseStyle trades a limiter's loudness against the movement of its gain.
 type ReleaseStyle int
 
@@ -216,9 +218,7 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 		if emitted >= p.moved {
 			copy(out, x)
 		} else {
-			for n, g := range gains {
-				out[n] = g * x[n]
-			}
+			vector.Multiply(out, gains, x)
 		}
 		if gain != nil {
 			copy(gain[c][from:to], gains)

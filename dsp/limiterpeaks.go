@@ -63,9 +63,9 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks
 			need = limit
 		}
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
-		if math.Float64frombits(around)*f.l1 > need || f.interpolateAll {
-			bend := math.Float64frombits(max(p.bend(cell-1), p.bend(cell), p.bend(cell+1)))
-			highest := max(math.Float64frombits(p.cells[cell]), math.Abs(p.x[next]))
+		if around*f.l1 > need || f.interpolateAll {
+			bend := max(p.bend(cell-1), p.bend(cell), p.bend(cell+1))
+			highest := max(p.cells[cell], math.Abs(p.x[next]))
 			if float64(f.flat*highest)+float64(f.bend*bend) > need || f.interpolateAll {
 				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, bend, peaks[i-from:])
 				covered = max(covered, largest)

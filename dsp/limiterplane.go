@@ -1,16 +1,15 @@
 package dsp
 
-import "math"
+import "github.com/boothbench/boothbench/dsp/vector"
 
 // limiterPlane is the recent past of one channel, after the drive. It is cut
 // into cells of peakCell samples, each with what bounds the readings between
-// them: its largest |sample| and its largest |second difference|, as the bits
-// of floats, which order as the floats do and are quicker to compare.
+// them: its largest |sample| and its largest |second difference|.
 type limiterPlane struct {
 	x     []float64
 	end   int // samples in x
-	cells []uint64
-	bends []uint64 // of the first bent samples of the cell
+	cells []float64
+	bends []float64 // of the first bent samples of the cell
 	bent  []int
 }
 
@@ -22,14 +21,12 @@ const peakCell = 16
 // is taken as that large, and NaN as silence.
 const limiterOverload = 1 << 24
 
-const signBit = 1 << 63
-
 // newLimiterPlane builds a plane for whole cells of frames.
 func newLimiterPlane(frames int) limiterPlane {
 	cells := frames/peakCell + 1
 	return limiterPlane{
-		x: make([]float64, frames), cells: make([]uint64, cells),
-		bends: make([]uint64, cells), bent: make([]int, cells),
+		x: make([]float64, frames), cells: make([]float64, cells),
+		bends: make([]float64, cells), bent: make([]int, cells),
 	}
 }
 
@@ -44,52 +41,42 @@ func (p *limiterPlane) reset(frames int) {
 
 // take appends in, driven.
 func (p *limiterPlane) take(in []float64, drive float64) {
+	var peaks [64]float64
 	for len(in) > 0 {
-		cell := p.end / peakCell
-		n := min(len(in), (cell+1)*peakCell-p.end)
-		x := p.x[p.end : p.end+n]
-		largest := copyDriven(x, in[:n], drive)
-		if largest > math.Float64bits(limiterOverload) { // NaN and Inf too
-			largest = contain(x)
+		cell, within := p.end/peakCell, p.end%peakCell
+		n := min(len(in), peakCell-within)
+		found := peaks[:1]
+		if n == peakCell {
+			found = peaks[:min(len(in)/peakCell, len(peaks))]
+			n = len(found) * peakCell
+			vector.Scale(p.x[p.end:], in, drive, peakCell, found)
+		} else {
+			x := p.x[p.end : p.end+n]
+			for i, v := range in[:n] {
+				x[i] = v * drive
+			}
+			found[0] = vector.Peak(x)
 		}
-		p.cells[cell] = max(p.cells[cell], largest)
+		for k, peak := range found {
+			if !(peak <= limiterOverload) { // NaN and Inf too
+				peak = contain(p.x[p.end+k*peakCell : p.end+min(n, (k+1)*peakCell)])
+			}
+			p.cells[cell+k] = max(p.cells[cell+k], peak)
+		}
 		p.end += n
 		in = in[n:]
 	}
 }
 
-// copyDriven stores in, driven, and returns the largest |sample|, as its bits.
-func copyDriven(x, in []float64, drive float64) uint64 {
-	var a, b uint64
-	if len(x) == peakCell {
-		to, from := (*[peakCell]float64)(x), (*[peakCell]float64)(in)
-		for i := 0; i < peakCell; i += 2 {
-			v, w := from[i]*drive, from[i+1]*drive
-			to[i], to[i+1] = v, w
-			a, b = max(a, math.Float64bits(v)<<1), max(b, math.Float64bits(w)<<1)
-		}
-		return max(a, b) >> 1
-	}
-	for i, v := range in {
-		v *= drive
-		x[i] = v
-		a = max(a, math.Float64bits(v)<<1)
-	}
-	return a >> 1
-}
-
-// contain replaces what no limiter can work on, and returns the bits of the
-// largest |sample|.
-func contain(x []float64) uint64 {
-	var largest float64
+// contain replaces what no limiter can work on, and returns the largest |sample|.
+func contain(x []float64) float64 {
 	for i, v := range x {
 		if v != v {
 			v = 0
 		}
 		x[i] = max(-limiterOverload, min(limiterOverload, v))
-		largest = max(largest, math.Abs(x[i]))
 	}
-	return math.Float64bits(largest)
+	return vector.Peak(x)
 }
 
 // forget drops the first cells.
@@ -107,24 +94,11 @@ func (p *limiterPlane) forget(cells int) {
 
 // bend is the largest |second difference| that ends in a cell, of the samples
 // that are there.
-func (p *limiterPlane) bend(cell int) uint64 {
+func (p *limiterPlane) bend(cell int) float64 {
 	from, to := cell*peakCell+p.bent[cell], min(p.end, (cell+1)*peakCell)
 	if from < to {
-		p.bends[cell] = max(p.bends[cell], secondDifference(p.x[from-2:to]))
+		p.bends[cell] = max(p.bends[cell], vector.Bend(p.x[from-2:to]))
 		p.bent[cell] = to - cell*peakCell
 	}
 	return p.bends[cell]
-}
-
-// secondDifference is the largest |x[n+1] − 2x[n] + x[n−1]|, as its bits.
-func secondDifference(x []float64) uint64 {
-	var largest uint64
-	b := x[1]
-	step := b - x[0]
-	for _, c := range x[2:] {
-		next := c - b
-		largest = max(largest, math.Float64bits(next-step)&^signBit)
-		b, step = c, next
-	}
-	return largest
 }

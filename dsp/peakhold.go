@@ -90,7 +90,7 @@ func magnitudesOfTwo(level []uint64, left, right []float64) (largest uint64) {
 }
 
 // magnitude is the bits of |x|; they order as the numbers do.
-func magnitude(x float64) uint64 { return math.Float64bits(x) &^ signBit }
+func magnitude(x float64) uint64 { return math.Float64bits(x) &^ (1 << 63) }
 
 // climb is window.process with crests.
 func (p *peakHold) climb(level []uint64, planes Block, from int) {

@@ -1,5 +1,7 @@
 package dsp
 
+import "github.com/boothbench/boothbench/dsp/vector"
+
 // VerifiedCeilingSettings describes a verified ceiling.
 type VerifiedCeilingSettings struct {
 	CeilingDBTP  float64
@@ -134,9 +136,7 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 				if emitted >= p.lowered {
 					copy(out, x)
 				} else {
-					for n, g := range p.gain[emitted : emitted+to-from] {
-						out[n] = g * x[n]
-					}
+					vector.Multiply(out, p.gain[emitted:], x)
 					p.guard.onto(out)
 				}
 				if gain != nil {

@@ -13,10 +13,10 @@ func Peaks(x []float64, cell int, out []float64) {
 		peaksAVX(&x[0], cell, &out[0], len(out))
 		return
 	}
-	peaks(x, cell, out)
+	peaksOf(x, cell, out)
 }
 
-func peaks(x []float64, cell int, out []float64) {
+func peaksOf(x []float64, cell int, out []float64) {
 	for k := range out {
 		out[k] = peak(x[k*cell : (k+1)*cell])
 	}

@@ -36,3 +36,9 @@ func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)
 
 //go:noescape
 func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)
+
+//go:noescape
+func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)
+
+//go:noescape
+func multiplyAVX(to, a, b *float64, frames int)

@@ -1,6 +1,7 @@
 package vector
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -99,13 +100,37 @@ func TestExtremesBits(t *testing.T) {
 		x := samples(rng, cell*cells+2+rng.IntN(3), false)
 		got, want := make([]float64, cells), make([]float64, cells)
 		Peaks(x, cell, got)
-		peaks(x, cell, want)
+		peaksOf(x, cell, want)
 		if err := same(got, want); err != nil {
 			t.Fatalf("peaks of %d: %v", cell, err)
 		}
 		x = samples(rng, rng.IntN(50), true)
 		if err := same([]float64{Peak(x), Bend(x)}, []float64{peak(x), bend(x)}); err != nil {
 			t.Fatalf("of %d samples: %v", len(x), err)
+		}
+	}
+}
+
+func TestGainsBits(t *testing.T) {
+	needAVX(t)
+	rng := rand.New(rand.NewPCG(11, 12))
+	for range 2000 {
+		cell, cells := 8*(1+rng.IntN(5)), rng.IntN(9)
+		n := cell * cells
+		x, y := samples(rng, n, false), samples(rng, n, false)
+		got, want := make([]float64, n), make([]float64, n)
+		peaks, wanted := make([]float64, cells), make([]float64, cells)
+		gain := rng.NormFloat64()
+		Scale(got, x, gain, cell, peaks)
+		scale(want, x, gain, cell, wanted)
+		if err := errors.Join(same(got, want), same(peaks, wanted)); err != nil {
+			t.Fatal(err)
+		}
+		part := rng.IntN(n + 1)
+		Multiply(got[:part], x, y)
+		multiply(want[:part], x, y)
+		if err := same(got, want); err != nil {
+			t.Fatal(err)
 		}
 	}
 }
@@ -185,7 +210,7 @@ func BenchmarkVector(b *testing.B) {
 	for n := range x {
 		x[n], y[n] = math.Mod(x[n], 4), math.Mod(y[n], 4)
 	}
-	cells, out := make([]float64, frames/32), make([]float64, frames)
+	cells, out := make([]float64, frames/16), make([]float64, frames)
 	k := NewSection(1, -1.9, 0.95, -1.9, 0.95)
 	s := make([]State, 4)
 	kk, sums := []Section{k, k}, make([]float64, 2)
@@ -197,13 +222,15 @@ func BenchmarkVector(b *testing.B) {
 		avx, twin func()
 	}
 	for _, l := range []loop{
-		{"peaks", 1, func() { peaksAVX(&x[0], 32, &cells[0], len(cells)) }, func() { peaks(x, 32, cells) }},
+		{"peaks", 1, func() { peaksAVX(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
 		{"bend", 1, func() { bendAVX(&x[0], frames) }, func() { bend(x[:frames+2]) }},
 		{"energy of a plane", 1, func() { energySkewed(x[:frames], kk, &s[0], &s[1], &sums[0]) }, func() { energy(x[:frames], kk, &s[0], &s[1], &sums[0]) }},
 		{"energy of a pair", 2, func() { energyPairAVX(&x[0], &y[0], frames, &kk[0], &s[0], &s[2], &sums[0]) }, func() {
 			energy(x[:frames], kk, &s[0], &s[2], &sums[0])
 			energy(y[:frames], kk, &s[1], &s[3], &sums[1])
 		}},
+		{"scale", 1, func() { scaleAVX(&out[0], &x[0], 0.5, 16, &cells[0], frames/16) }, func() { scale(out, x[:frames], 0.5, 16, cells[:frames/16]) }},
+		{"multiply", 1, func() { multiplyAVX(&out[0], &x[0], &y[0], frames) }, func() { multiply(out, x[:frames], y[:frames]) }},
 		{"section of a pair", 2, func() { pair1AVX(&x[0], &y[0], frames, &k, &s[0]) }, func() { pair(x[:frames], y, &k, &s[0], &s[1]) }},
 		{"readings of 4x12 taps", 1, func() { short.Readings(x, out) }, func() { short.readings(x, out) }},
 		{"bounds of 4x12 taps", 1, func() { short.Bounds(x, out) }, func() { short.bounds(x, out) }},
