@@ -179,11 +179,9 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 // the coming steps to the limit.
 func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 	first, last := (g.next-g.margin)/peakCell, (g.next+(steps+1)*g.stride-1)/peakCell
-	var largest float64
+	largest := 0.0
 	for c := range planes {
-		for _, cell := range planes[c].cells[first : last+1] {
-			largest = max(largest, cell)
-		}
+		largest = max(largest, vector.Peak(planes[c].cells[first:last+1]))
 	}
 	for i := range g.banks {
 		if largest*g.banks[i].L1() > g.limit {

@@ -105,6 +105,7 @@ type overScan struct {
 
 	n, fresh        int // the next interval, and the first that needs new bounds
 	threshold, most float64
+	peaks           fewPeaks
 	chunks          [overChunks]guardBlock
 }
 
@@ -118,7 +119,7 @@ const (
 // scan begins with the first interval that frames after the margin have a part
 // in: what is put out already was read before.
 func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
-	s := overScan{bank: b, x: x, sides: x, limit: limit, aim: limit, n: margin - b.half}
+	s := overScan{bank: b, x: x, sides: x, limit: limit, aim: limit, n: margin - b.half, peaks: fewPeaks{bank: b.Polyphase, x: x}}
 	s.flat, s.bend = b.Bound()
 	s.survey()
 	return s
@@ -131,7 +132,7 @@ func (b *guardBank) scanStandard(x, signal []float64, margin int, limit, aim flo
 	if b.half > longHalf {
 		return b.scan(x, margin, limit)
 	}
-	s := overScan{bank: b, x: x, sides: signal, limit: limit, aim: aim, n: margin - b.half, flat: b.flat, bend: b.bend}
+	s := overScan{bank: b, x: x, sides: signal, limit: limit, aim: aim, n: margin - b.half, flat: b.flat, bend: b.bend, peaks: fewPeaks{bank: b.Polyphase, x: x}}
 	s.survey()
 	return s
 }
@@ -163,11 +164,10 @@ func (s *overScan) next() (n int, peak float64) {
 		if math.Abs(s.sides[side]) <= s.threshold && math.Abs(s.sides[side+1]) <= s.threshold {
 			continue
 		}
-		window := s.x[s.n-half+1 : s.n+half+1]
-		if half > longHalf && s.bank.AtMost(window, s.most) <= s.limit {
+		if half > longHalf && s.bank.AtMost(s.x[s.n-half+1:s.n+half+1], s.most) <= s.limit {
 			continue
 		}
-		if peak = s.bank.Peak(window); peak > s.limit {
+		if peak = s.peaks.at(s.n); peak > s.limit {
 			s.n++
 			return s.n - 1, peak
 		}

@@ -155,6 +155,26 @@ func (b *Polyphase) Peak(window []float64) float64 { return b.mirrored.Reading(w
 // peaks[i] is that of x[i : i+2·Half]. Four take little longer than one.
 func (b *Polyphase) Peaks(x, peaks []float64) { b.mirrored.Readings(x, peaks) }
 
+// fewPeaks reads the intervals of a plane that are asked for, one after the other,
+// four at a time.
+type fewPeaks struct {
+	bank  *Polyphase
+	x     []float64
+	first int // of the intervals that peaks holds
+	known int
+	peaks [4]float64
+}
+
+// at is the largest |reading| of interval n, which lies between x[n] and x[n+1].
+func (f *fewPeaks) at(n int) float64 {
+	if n < f.first || n >= f.first+f.known {
+		half := f.bank.half
+		f.first, f.known = n, min(len(f.peaks), len(f.x)-half-n)
+		f.bank.Peaks(f.x[n-half+1:n+f.known+half], f.peaks[:f.known])
+	}
+	return f.peaks[n-f.first]
+}
+
 // PeakBounds stores what Peaks does not exceed, by the magnitudes of the sums and the
 // differences of the samples on either side. Of noise it is closer than the other
 // bounds are.

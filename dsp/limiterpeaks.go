@@ -82,6 +82,7 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 	need := max(limit, covered)
 	threshold := f.threshold(need, bend)
 	before := math.Abs(x[from])
+	short, long := fewPeaks{bank: f.short, x: x}, fewPeaks{bank: f.long, x: x}
 	for i := from; i < to; i++ {
 		after := math.Abs(x[i+1])
 		if spills && i == to-1 {
@@ -89,7 +90,11 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 			threshold = f.threshold(need, bend)
 		}
 		if before > threshold || after > threshold {
-			peak := f.peak(x[i-f.half+1:i+f.half+1], need, bend)
+			// The largest reading if it exceeds need, else some number that does not.
+			peak := short.at(i)
+			if f.long != nil && (f.interpolateAll || f.long.AtMost(x[i-f.half+1:i+f.half+1], bend) > max(need, peak)) {
+				peak = max(peak, long.at(i))
+			}
 			if peak > need {
 				peaks[i-from] = max(peaks[i-from], peak)
 				peaks[i-from+1] = max(peaks[i-from+1], peak)
@@ -114,18 +119,4 @@ func (f *peakFinder) threshold(need, bend float64) float64 {
 		return -1
 	}
 	return (need - float64(f.bend*bend)) / f.flat
-}
-
-// peak is the largest reading of a window if it exceeds need, else some number
-// that does not. Second differences are no larger than bend.
-func (f *peakFinder) peak(window []float64, need, bend float64) float64 {
-	inner := f.half - f.short.Half()
-	peak := f.short.Peak(window[inner : len(window)-inner])
-	if f.long == nil {
-		return peak
-	}
-	if f.interpolateAll || f.long.AtMost(window, bend) > max(need, peak) {
-		peak = max(peak, f.long.Peak(window))
-	}
-	return peak
 }
