@@ -104,7 +104,7 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	}
 	limit := DBToAmplitude(s.CeilingDBTP - limiterMarginDB)
 	frames := l.kept() + 4*limiterSegment
-	stride := min(len(guardFade), max(3, latency/12))
+	stride := min(len(guardFade), max(3, latency/6)) // see guardFade: the whole of it from 72 frames on
 	guard := newCeilingGuard(DBToAmplitude(s.CeilingDBTP-guardMarginDB), guardFade[len(guardFade)-stride:], share, l.finder.short)
 	for c := 0; c < channels; c += share {
 		l.paths = append(l.paths, gainPath{

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-func limiter(s dsp.LimiterSettings, _ int) []Experiment {
-	return []Experiment{limiterHolds(s), limiterPasses(s), limiterStandsStill(s)}
+func limiter(s dsp.LimiterSettings, rate int) []Experiment {
+	return []Experiment{limiterHolds(s), limiterPasses(s), limiterStandsStill(s, rate)}
 }
 
 // limiterHolds puts all that limiters fail on through a limiter.
@@ -51,13 +51,13 @@ func limiterPasses(s dsp.LimiterSettings) Experiment {
 }
 
 // limiterStandsStill looks at a tone that is 6 dB too loud throughout.
-func limiterStandsStill(s dsp.LimiterSettings) Experiment {
+func limiterStandsStill(s dsp.LimiterSettings, rate int) Experiment {
 	claims := []Claim{
 		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.1), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than it takes: 0.1 dB cannot be heard (common practice, no source)"},
 	}
 	// A short look-ahead has to move the gain within the period, and "loud" lets it
 	// rise between the crests: neither claims a still gain.
-	if s.Release != dsp.Loud && s.LookaheadMs >= 3 {
+	if s.Release != dsp.Loud && dsp.Frames(s.LookaheadMs, rate) >= 72 {
 		claims = append(claims, atMost("thd_plus_noise_db", -120, "less than what a converter of 20 bits adds (6.02·20 dB)"))
 	}
 	return limiterTone(s, 6, claims...)
