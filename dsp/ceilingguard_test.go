@@ -3,6 +3,7 @@ package dsp
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -151,5 +152,42 @@ func TestGuardRestsOnProgramme(t *testing.T) {
 		if g := &l.paths[0].guard; !g.standard {
 			t.Errorf("%g Hz: the guard is at work", hz)
 		}
+	}
+}
+
+// On a grid the way from a plan to a wish is limited for the frames as they are, and
+// what they round to may still be over: then half the way is tried, and so on. The
+// wish is far over here, so that no lowering gets there first, and the grid so coarse
+// that the rounding counts.
+func TestCeilingGuardApproachesOnAGrid(t *testing.T) {
+	rng := rand.New(rand.NewPCG(21, 22))
+	moved := 0
+	for range 3000 {
+		g := newCeilingGuard(0.8, guardFade[:], 1, Annex2())
+		g.onGrid(1.0 / 8)
+		for n := range g.signal[0] {
+			g.signal[0][n] = math.Round(16*rng.Float64()-8) / 8
+		}
+		g.onto(g.signal[0])
+		clear(g.signal[0][:g.margin]) // what was put out before
+		scale := rng.Float64()
+		for k := range g.plan {
+			g.plan[k] = scale * rng.Float64()
+		}
+		if !g.fits(g.plan, false) {
+			continue
+		}
+		before := append([]float64(nil), g.plan...)
+		g.wishAll()
+		g.approach()
+		if !g.fits(g.plan, false) {
+			t.Fatal("approached beyond the limit")
+		}
+		if !slices.Equal(g.plan, before) {
+			moved++
+		}
+	}
+	if moved < 300 {
+		t.Errorf("only %d plans moved", moved)
 	}
 }
