@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/relay"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -37,13 +38,13 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 	if o.Trace != nil {
 		o.Trace.begin(e.rate, e.channels)
 	}
-	steps := append(append([]step{r.read}, r.stages()...), r.write)
+	steps := append(append([]relay.Step[*job]{r.read}, r.stages()...), r.write)
 	if o.Trace != nil {
 		if err := o.Trace.header(); err != nil {
 			return r.result, err
 		}
 	}
-	err := relay(ctx, max(1, o.Workers), steps, func() *job { return newJob(e.channels, frames, o.Trace != nil) })
+	err := relay.Run(ctx, o.Workers, steps, func() *job { return newJob(e.channels, frames, o.Trace != nil) })
 	if err == nil && o.Trace != nil {
 		err = o.Trace.end()
 	}
@@ -139,7 +140,7 @@ func (r *run) scrub(b dsp.Block) error {
 }
 
 // stages returns the steps between reading and writing.
-func (r *run) stages() (steps []step) {
+func (r *run) stages() (steps []relay.Step[*job]) {
 	delay := 0
 	add := func(name string, p dsp.Processor) {
 		delay += p.Latency()
@@ -177,7 +178,7 @@ func (r *run) stages() (steps []step) {
 // cut returns the step that ends the sound where the output will end. Filters
 // sound on after the input's end; cut off behind a limiter, that would leave an
 // edge which the limiter has not seen.
-func cut(delay int) step {
+func cut(delay int) relay.Step[*job] {
 	return func(j *job) error {
 		_, end := j.inside(delay)
 		for _, plane := range j.block {
@@ -189,7 +190,7 @@ func cut(delay int) step {
 
 // quantise returns the step that puts the sound on the grid of the output, from
 // the input's first frame to its last: around it there is silence, not dither.
-func (r *run) quantise(delay int) step {
+func (r *run) quantise(delay int) relay.Step[*job] {
 	return func(j *job) error {
 		from, end := j.inside(delay)
 		if from < end {
@@ -204,7 +205,7 @@ func (r *run) quantise(delay int) step {
 
 // stage returns the step that runs a processor; delay is the latency of the
 // chain up to and including it.
-func (r *run) stage(name string, p dsp.Processor, delay int) step {
+func (r *run) stage(name string, p dsp.Processor, delay int) relay.Step[*job] {
 	tracer, ok := p.(dsp.GainTracer)
 	if r.Trace == nil || !ok {
 		return func(j *job) error {

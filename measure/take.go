@@ -2,9 +2,7 @@ package measure
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"io"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -82,27 +80,6 @@ func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 		}
 	}
 	return t.inspection(found, ok, noise), nil
-}
-
-// Feed hands all of a source's sound, block by block, to meters' Write.
-func Feed(src wave.Source, writes ...func(dsp.Block)) error {
-	whole := dsp.NewBlock(src.Format().Channels, 4096)
-	part := make(dsp.Block, len(whole))
-	for {
-		n, err := src.Read(whole)
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		for c := range part {
-			part[c] = whole[c][:n]
-		}
-		for _, write := range writes {
-			write(part)
-		}
-	}
 }
 
 // take gathers what one pass can tell.

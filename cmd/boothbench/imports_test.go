@@ -11,12 +11,13 @@ import (
 // way, and a meter never sees a stage's chain.
 var allowed = map[string][]string{
 	"dsp/vector":       {},
+	"dsp/relay":        {},
 	"dsp":              {"dsp/vector"},
 	"dsp/wave":         {"dsp"},
 	"dsp/dsptest":      {"dsp"},
-	"chain":            {"dsp", "dsp/wave", "chain/document"},
+	"chain":            {"dsp", "dsp/relay", "dsp/wave", "chain/document"},
 	"chain/document":   {},
-	"measure":          {"dsp", "dsp/vector", "dsp/wave", "measure/stimulus"},
+	"measure":          {"dsp", "dsp/relay", "dsp/vector", "dsp/wave", "measure/stimulus"},
 	"measure/stimulus": {"dsp"},
 	"measure/expect":   {"dsp", "dsp/wave", "measure", "measure/stimulus", "measure/proof", "chain", "chain/document"},
 	"measure/proof":    {"dsp", "dsp/wave", "measure", "measure/stimulus", "chain", "chain/document"},

@@ -1,0 +1,85 @@
+// Package relay spreads the work on blocks of sound over goroutines: each takes a
+// block through all the steps, behind the one before it.
+package relay
+
+import (
+	"context"
+	"errors"
+	"io"
+	"sync"
+)
+
+// A Step does its part of the work on a job. The first one fills the job and
+// returns io.EOF when there is nothing left.
+type Step[Job any] func(Job) error
+
+// Run carries jobs through the steps with a number of workers. Worker w takes
+// every job through all the steps; jobs enter each step one at a time and in
+// order, because the right to enter a step passes from worker to worker. So the
+// workers spread over the steps by themselves, whatever each step costs, and the
+// result does not depend on their number. newJob is called once for each worker.
+//
+// The error is that of the first step that failed, or the context's cause.
+func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob func() Job) error {
+	if workers <= 1 {
+		return alone(ctx, steps, newJob())
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+
+	turns := make([][]chan struct{}, len(steps)) // [step][worker]
+	for s := range turns {
+		turns[s] = make([]chan struct{}, workers)
+		for w := range turns[s] {
+			turns[s][w] = make(chan struct{}, 1)
+		}
+		turns[s][0] <- struct{}{}
+	}
+
+	carry := func(w int, j Job) {
+		for {
+			for s, do := range steps {
+				select {
+				case <-turns[s][w]:
+				case <-ctx.Done():
+					return
+				}
+				if ctx.Err() != nil {
+					return
+				}
+				err := do(j)
+				if err != nil && !errors.Is(err, io.EOF) {
+					cancel(err) // and nobody enters this step again
+					return
+				}
+				turns[s][(w+1)%workers] <- struct{}{}
+				if err != nil {
+					return
+				}
+			}
+		}
+	}
+
+	var group sync.WaitGroup
+	for w := range workers {
+		group.Go(func() { carry(w, newJob()) })
+	}
+	group.Wait()
+	return context.Cause(ctx)
+}
+
+// alone is Run for one worker, who need not wait for anybody.
+func alone[Job any](ctx context.Context, steps []Step[Job], j Job) error {
+	for {
+		for _, do := range steps {
+			if err := do(j); errors.Is(err, io.EOF) {
+				return nil
+			} else if err != nil {
+				return err
+			}
+		}
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+	}
+}
