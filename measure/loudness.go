@@ -2,6 +2,7 @@ package measure
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
@@ -45,7 +46,7 @@ type Loudness struct {
 	momentary maximum
 	shortTerm maximum
 	shortSum  float64
-	hops      []float64 // weighted energy of each 100 ms
+	hops      hopList // weighted energy of each 100 ms
 	hop       float64
 	nonFinite int64 // frame of the first NaN or infinity, −1: none
 	sounding  bool  // something was not 0
@@ -160,7 +161,7 @@ func (l *Loudness) endSlot() {
 		l.momentary.offer(sum/float64(l.frames-start), start)
 	}
 	if l.slot%slotsPerHop == 0 {
-		l.hops = append(l.hops, l.hop)
+		l.hops.add(l.hop)
 		l.hop = 0
 		// Adding and taking away rounds: begin afresh now and then.
 		l.shortSum = 0
@@ -177,21 +178,40 @@ func (l *Loudness) endSlot() {
 // lufs is the loudness of a mean power (BS.1770-5 Annex 1, eq. 2).
 func lufs(power float64) float64 { return -0.691 + dsp.PowerToDB(power) }
 
-// powers returns the mean power of windows of a number of hops, a hop apart.
-func (l *Loudness) powers(window int) []float64 {
-	if len(l.hops) < window {
-		return nil
+// hopList is a list that grows without being copied.
+type hopList struct {
+	chunks [][]float64
+	count  int
+}
+
+const hopChunk = 1 << 12 // 32 KiB, 7 minutes
+
+func (h *hopList) add(energy float64) {
+	if h.count%hopChunk == 0 {
+		h.chunks = append(h.chunks, make([]float64, hopChunk))
 	}
-	powers := make([]float64, len(l.hops)-window+1)
-	for i := range powers {
-		sum := 0.0
-		for _, e := range l.hops[i : i+window] {
-			sum += e
+	h.chunks[h.count/hopChunk][h.count%hopChunk] = energy
+	h.count++
+}
+
+// sum is that of a number of hops from one on.
+func (h *hopList) sum(first, hops int) (sum float64) {
+	for i := first; i < first+hops; i++ {
+		sum += h.chunks[i/hopChunk][i%hopChunk]
+	}
+	return sum
+}
+
+// powers are the mean powers of windows of a number of hops, each a hop later.
+func (l *Loudness) powers(window int) iter.Seq2[int, float64] {
+	return func(yield func(int, float64) bool) {
+		for i := 0; i+window <= l.hops.count; i++ {
+			from, to := l.slotStart(int64(i)*slotsPerHop), l.slotStart(int64(i+window)*slotsPerHop)
+			if !yield(i, l.hops.sum(i, window)/float64(to-from)) {
+				return
+			}
 		}
-		from, to := l.slotStart(int64(i)*slotsPerHop), l.slotStart(int64(i+window)*slotsPerHop)
-		powers[i] = sum / float64(to-from)
 	}
-	return powers
 }
 
 const (
@@ -213,7 +233,7 @@ func (l *Loudness) integrated() (float64, bool) {
 }
 
 // gatedMean is the mean of the powers that are louder than a gate.
-func gatedMean(powers []float64, gateLUFS float64) (float64, bool) {
+func gatedMean(powers iter.Seq2[int, float64], gateLUFS float64) (float64, bool) {
 	sum, count := 0.0, 0
 	for _, p := range powers {
 		if p > 0 && lufs(p) > gateLUFS {
@@ -229,7 +249,7 @@ func gatedMean(powers []float64, gateLUFS float64) (float64, bool) {
 // of each 100 ms, −Inf for silence, NaN while the window is not full.
 func (l *Loudness) Series() (momentary, shortTerm []float64) {
 	fill := func(window int) []float64 {
-		out := make([]float64, len(l.hops))
+		out := make([]float64, l.hops.count)
 		for i := range out {
 			out[i] = math.NaN()
 		}

@@ -11,23 +11,20 @@ import (
 // percentile. The standard asks for an overlap of 2.9 s at least: a step of 1.
 // No silence is appended, as it would be gated away.
 func (l *Loudness) loudnessRange(step int) (float64, bool) {
-	var all []float64
+	counts := func(i int, p float64) bool { return i%step == 0 && p > 0 && lufs(p) >= absoluteGateLUFS }
+	sum, count := 0.0, 0
 	for i, p := range l.powers(shortTermSlots / slotsPerHop) {
-		if i%step == 0 && p > 0 && lufs(p) >= absoluteGateLUFS {
-			all = append(all, p)
+		if counts(i, p) {
+			sum, count = sum+p, count+1
 		}
 	}
-	if len(all) == 0 {
+	if count == 0 {
 		return 0, false
 	}
-	mean := 0.0
-	for _, p := range all {
-		mean += p / float64(len(all))
-	}
-	gate := lufs(mean) + rangeGateLU
-	var kept []float64
-	for _, p := range all {
-		if v := lufs(p); v >= gate {
+	gate := lufs(sum/float64(count)) + rangeGateLU
+	kept := make([]float64, 0, count)
+	for i, p := range l.powers(shortTermSlots / slotsPerHop) {
+		if v := lufs(p); counts(i, p) && v >= gate {
 			kept = append(kept, v)
 		}
 	}
