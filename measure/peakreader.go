@@ -85,8 +85,7 @@ func largestOf(x []float64) float64 {
 type peakReader struct {
 	bank           *dsp.Polyphase
 	l1, flat, bend float64
-	coarse         *dsp.Polyphase // every 16th place of bank, or nil
-	between        float64        // what is missed by coarse: |reading| ≤ coarse reading + between · |sample|
+	sketches       []sketch // from coarse to fine, of a long bank
 
 	largest float64
 	frame   int64
@@ -98,24 +97,30 @@ func newPeakReader(b *dsp.Polyphase) peakReader {
 	return r
 }
 
+// sketch is a bank of some rows of another, and what it misses of that: no reading
+// exceeds the sketch's by more than missed · max |sample|.
+type sketch struct {
+	bank   *dsp.Polyphase
+	missed float64
+}
+
 // fineReader is the reader of fineSinc, whose making takes milliseconds, so that
 // it is made once.
 var fineReader = sync.OnceValue(func() peakReader {
 	r := newPeakReader(fineSinc())
-	r.coarse, r.between = coarsened(r.bank)
+	r.sketches = []sketch{sketchOf(r.bank, 16), sketchOf(r.bank, 4)}
 	return r
 })
 
-// coarsened returns a bank of every 16th row, and a bound on what it misses: a
-// reading as a function of the place has a second derivative of at most the L1
-// norm of the kernel's, so between places 1/4 apart it rises by at most (1/4)²/8
-// of that over the larger of its neighbours.
-func coarsened(b *dsp.Polyphase) (*dsp.Polyphase, float64) {
+// sketchOf keeps every so manieth row. A reading as a function of the place has a
+// second derivative of at most the L1 norm of the kernel's, so between places d apart
+// it rises by at most d²/8 of that over the larger of its neighbours.
+func sketchOf(b *dsp.Polyphase, every int) sketch {
 	var positions []float64
 	var rows [][]float64
 	curvature := 0.0
 	for p := range b.Rows() {
-		if p%16 == 15 {
+		if p%every == every-1 {
 			positions, rows = append(positions, b.Position(p)), append(rows, b.Row(p))
 		}
 		if p > 0 && p < b.Rows()-1 {
@@ -127,8 +132,9 @@ func coarsened(b *dsp.Polyphase) (*dsp.Polyphase, float64) {
 			curvature = max(curvature, sum)
 		}
 	}
+	apart := float64(every) / finePhases
 	// The largest may lie between two rows: 2 % more than was seen.
-	return bank(positions, rows), 1.02 * curvature / (16 * 8)
+	return sketch{bank(positions, rows), 1.02 * curvature * apart * apart / 8}
 }
 
 // first is where the window of the first interval begins that new frames complete.
@@ -143,14 +149,18 @@ func (r *peakReader) look(s *stretch, skip bool) {
 	}
 	var readings [4 * peakCell]float64
 	step := len(readings)
-	if r.coarse != nil { // reading is dear: bounds as close as can be
+	if len(r.sketches) > 0 { // reading is dear: bounds as close as can be
 		step = peakCell
 	}
 	half := r.bank.Half()
 	end := len(s.heard) + 1 - 2*half
+	known := 0.0
+	if skip && s.top > r.largest && len(r.sketches) > 0 {
+		known = math.Nextafter(r.besideTop(s), 0) // which one of the intervals exceeds
+	}
 	for from := r.first(); from < end; from += step {
 		to := min(end, from+step)
-		if !r.readings(s, from, to, r.largest, skip, readings[:]) {
+		if !r.readings(s, from, to, max(r.largest, known), skip, readings[:]) {
 			continue
 		}
 		if vector.Peak(readings[:to-from]) <= r.largest {
@@ -162,6 +172,24 @@ func (r *peakReader) look(s *stretch, skip bool) {
 			}
 		}
 	}
+}
+
+// besideTop is the largest reading beside the largest sample, if that lies in the
+// intervals that the new frames complete. It is most likely the largest of all, and
+// then spares reading those that rise towards it.
+func (r *peakReader) besideTop(s *stretch) float64 {
+	half := r.bank.Half()
+	first, end := r.first(), len(s.heard)+1-2*half
+	for i, v := range s.heard[first+half : end+half-1] {
+		if math.Abs(v) == s.top {
+			var few [4]float64 // of the intervals around the sample, if they are there
+			from := max(first, min(first+i-1, end-len(few)))
+			n := min(len(few), end-from)
+			r.bank.Peaks(s.heard[from:from+n-1+2*half], few[:n])
+			return vector.Peak(few[:n])
+		}
+	}
+	return 0
 }
 
 // roomForBend is up to which |second difference| no reading exceeds a limit between
@@ -183,7 +211,7 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 		return false
 	}
 	enough := r.roomForBend(limit, s.peak(from+half-1, to+half))
-	if r.coarse == nil {
+	if len(r.sketches) == 0 {
 		if s.bend(from, to-1+2*half, enough) <= enough {
 			return false
 		}
@@ -231,15 +259,17 @@ func (r *peakReader) readShort(x []float64, limit float64, out []float64) bool {
 	return true
 }
 
-// mayExceed tells from coarse readings whether one of a few windows may exceed a
-// limit; peak is their largest |sample|. The readings end up in few, or 0.
+// mayExceed tells from sketches whether one of a few windows may exceed a limit; peak
+// is their largest |sample|. It leaves 0 in few.
 func (r *peakReader) mayExceed(limit float64, x, few []float64, peak float64) bool {
-	half := r.coarse.Half()
-	r.coarse.Peaks(x, few)
-	largest := 0.0
-	for i, v := range few {
-		largest = max(largest, v, math.Abs(x[i+half-1]), math.Abs(x[i+half]))
-		few[i] = 0
+	defer clear(few)
+	half := r.bank.Half()
+	sides := vector.Peak(x[half-1 : half+len(few)])
+	for _, s := range r.sketches {
+		s.bank.Peaks(x, few)
+		if max(sides, vector.Peak(few))+s.missed*peak <= limit {
+			return false
+		}
 	}
-	return !(largest+r.between*peak <= limit)
+	return true
 }
