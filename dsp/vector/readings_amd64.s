@@ -2,9 +2,6 @@
 
 #include "textflag.h"
 
-DATA magnitude<>+0(SB)/8, $0x7fffffffffffffff
-GLOBL magnitude<>(SB), RODATA|NOPTR, $8
-
 // The samples of a tap in four successive windows: Y4 is the sum and Y5 the
 // difference of those at its distance, early and late.
 #define SAMPLES(early, late) \
@@ -49,7 +46,7 @@ TEXT ·readingsAVX(SB), NOSPLIT, $0-48
 	MOVQ x+24(FP), DI
 	MOVQ out+32(FP), DX
 	MOVQ fours+40(FP), CX
-	VBROADCASTSD magnitude<>(SB), Y15
+	VBROADCASTSD ·withoutSign(SB), Y15
 	LEAQ -8(DI)(BX*8), R9  // the sample before the middle of the first interval
 	LEAQ (DI)(BX*8), R10   // and the one behind it
 
@@ -136,7 +133,7 @@ TEXT ·boundsAVX(SB), NOSPLIT, $0-40
 	MOVQ x+16(FP), DI
 	MOVQ out+24(FP), DX
 	MOVQ eights+32(FP), CX
-	VBROADCASTSD magnitude<>(SB), Y15
+	VBROADCASTSD ·withoutSign(SB), Y15
 	LEAQ -8(DI)(BX*8), R9
 	LEAQ (DI)(BX*8), R10
 
