@@ -48,8 +48,17 @@ func (t GainTrace) Readings() Readings {
 	for _, g := range t.GainDB[t.Up:t.Down] {
 		over.Value = max(over.Value, g-high)
 	}
+	over.Reason = noGain(high)
 	r.add("step_overshoot_db", over)
 	return r
+}
+
+// noGain is why a gain cannot be told, "" if it can.
+func noGain(db float64) string {
+	if db-db != 0 {
+		return "where the gain would be read, nothing comes out or nothing went in"
+	}
+	return ""
 }
 
 func (t GainTrace) mean(from, to int) float64 {
@@ -64,8 +73,9 @@ func (t GainTrace) mean(from, to int) float64 {
 // step of level at a frame; the gain is looked at from one frame to another.
 func (t GainTrace) addTimes(r *Readings, name string, step, from, to int, first, last float64) {
 	change := last - first
-	reason := ""
-	if !(math.Abs(change) >= leastStepDB) {
+	reason := noGain(change)
+	why := reason
+	if reason == "" && !(math.Abs(change) >= leastStepDB) {
 		reason = fmt.Sprintf("the gain changes by %.2f dB only; at least %g dB are needed", math.Abs(change), leastStepDB)
 	}
 	at := func(share float64) float64 { // frames from the step to where the gain last crosses
@@ -99,7 +109,7 @@ func (t GainTrace) addTimes(r *Readings, name string, step, from, to int, first,
 		}
 		r.add(name+x.name, about)
 	}
-	r.add(name+"_change_db", Reading{Value: change, Unit: "dB", Definition: "gain at the end less gain before the step"})
+	r.add(name+"_change_db", Reading{Value: change, Reason: why, Unit: "dB", Definition: "gain at the end less gain before the step"})
 }
 
 // Table is the gain over time, from the step up: every frame for 10 ms around the

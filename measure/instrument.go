@@ -63,7 +63,7 @@ func eachChannel(response dsp.Block, from, to int, analyse func(x []float64) Rea
 	for c, plane := range response {
 		all = append(all, ofChannel(analyse(plane[from:to]), c, len(response))...)
 	}
-	return all, nil
+	return all.finite(), nil
 }
 
 // ofChannel names readings after their channel where there is more than one.

@@ -110,7 +110,7 @@ type Readings []Named
 func (r Readings) finite() Readings {
 	for i := range r {
 		if n := &r[i]; n.Measurable() && n.Value-n.Value != 0 {
-			n.Value, n.Reason = 0, "the samples are too large to be reckoned with"
+			n.Value, n.Reason = 0, "the samples are too large or too small to be reckoned with"
 		}
 	}
 	return r
