@@ -5,7 +5,7 @@ package measure
 type sparsely struct{ seen, taken, stride int }
 
 // sparseBlocks is how many are taken before every other one is left out.
-const sparseBlocks = 512
+const sparseBlocks = 128
 
 // takes tells whether to take the next block.
 func (s *sparsely) takes() bool {

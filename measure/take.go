@@ -62,7 +62,7 @@ func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 	}
 	defer closeSource(src)
 	t := newTake(src.Format())
-	if err := Feed(src, t.write); err != nil {
+	if err := Feed(src, t.writes()...); err != nil {
 		return nil, err
 	}
 	t.finish()
@@ -117,18 +117,28 @@ func newTake(f wave.Format) *take {
 	return t
 }
 
-func (t *take) write(b dsp.Block) {
-	n := b.Frames()
+// writes are what looks at the sound, each with memory of its own.
+func (t *take) writes() []func(dsp.Block) {
+	all := []func(dsp.Block){t.writeChannels, t.writeMix}
+	if len(t.channels) >= 2 {
+		all = append(all, func(b dsp.Block) { t.pair.write(b[0], b[1]) })
+	}
+	return all
+}
+
+func (t *take) writeChannels(b dsp.Block) {
 	if first := firstNonFinite(b); first >= 0 && t.nonFinite < 0 {
 		t.nonFinite = t.frames + int64(first)
 	}
 	for c := range t.channels {
 		t.channels[c].write(b[c], t.frames, &t.events)
 	}
-	if len(b) >= 2 {
-		t.pair.write(b[0], b[1])
-	}
-	mix := dsp.Block{t.mix[0][:n]}
+	t.frames += int64(b.Frames())
+}
+
+// writeMix takes the mean of the channels.
+func (t *take) writeMix(b dsp.Block) {
+	mix := dsp.Block{t.mix[0][:b.Frames()]}
 	for i := range mix[0] {
 		sum := 0.0
 		for c := range b {
@@ -146,7 +156,6 @@ func (t *take) write(b dsp.Block) {
 			t.endHop(float64(hop))
 		}
 	}
-	t.frames += int64(n)
 }
 
 func (t *take) endHop(frames float64) {
