@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Readings are: similarity; delay_frames, delay_ms, drift_ppm, polarity, gain_db
-// (and of each channel); residual_dbfs, null_depth_db, residual_a_dbfs,
+// Readings are: similarity; delay_frames, delay_ms, drift_ppm, missing_ms, extra_ms,
+// polarity, gain_db (and of each channel); residual_dbfs, null_depth_db, residual_a_dbfs,
 // residual_<band>_dbfs, largest_difference_dbfs, first_difference_frames,
 // changed_samples, dropouts_a, dropouts_b, unexplained_dbfs; response_difference_db
 // and _hz; and of each sound's own readings the difference, B less A, as
@@ -35,6 +35,10 @@ func (c *Comparison) addPlace(r *Readings, reason string) {
 	delay := c.place.delay + (c.place.speed-1)*middle
 	r.addFrames("delay", delay, c.Rate, Reading{Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap", Bound: bound})
 	r.add("drift_ppm", Reading{Value: (c.place.speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
+	missing, extra := c.uncovered()
+	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
+	r.add("missing_ms", Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: "what of A is before or behind B, the delay not counted: it is compared with nothing"})
+	r.add("extra_ms", Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is before or behind A, the delay not counted: it is compared with nothing"})
 	polarity := 1.0
 	if c.place.inverted {
 		polarity = -1
@@ -61,6 +65,18 @@ func (c *Comparison) addPlace(r *Readings, reason string) {
 			c.addGain(r, fmt.Sprintf("gain_db_ch%d", i+1), gain, reason, "least squares")
 		}
 	}
+}
+
+// uncovered are the frames of A that B does not hold, and those of B that A does not,
+// but for what a delay pushes out at an end.
+func (c *Comparison) uncovered() (missing, extra int64) {
+	pushed := int64(math.Ceil(math.Abs(c.place.delay))) + 1
+	if c.place.exact() {
+		pushed = int64(math.Abs(c.place.delay))
+	}
+	both := c.To - c.From
+	inB := int64(math.Round(float64(both) * c.place.speed))
+	return max(0, c.FramesA-both-pushed), max(0, c.FramesB-inB-pushed)
 }
 
 // leastSquaresGain is the gain where none was matched: that of the channels, by

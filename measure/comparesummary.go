@@ -50,6 +50,9 @@ func (c *Comparison) Summary() string {
 	rest := c.tellRest(len(response) > 0)
 	if len(told) == 0 {
 		if rest == "" && c.totals.changed == 0 {
+			if missing, extra := c.uncovered(); missing+extra > 0 {
+				return "A and B are the same where both are" + c.tellLength()
+			}
 			return "A and B are the same, sample by sample" + c.tellLength()
 		}
 		told = append(told, "as loud as A and in time")
@@ -113,9 +116,10 @@ func (c *Comparison) tellLevel() []string {
 	if c.match == LevelsAsTheyAre {
 		gain = c.leastSquaresGain()
 	}
-	db := dsp.AmplitudeToDB(math.Abs(gain))
+	db, of := dsp.AmplitudeToDB(math.Abs(gain)), ""
 	if bands, medianDB := c.heardBands(); len(c.tellResponse()) > 0 && len(bands) > 0 {
-		db += medianDB // which the response is told against
+		// What the response is told against.
+		db, of = dsp.AmplitudeToDB(math.Abs(c.gain))+medianDB, " in the median third octave"
 	}
 	if !(math.Abs(db) >= toldGainDB) || math.IsInf(db, 0) {
 		return nil
@@ -124,7 +128,7 @@ func (c *Comparison) tellLevel() []string {
 	if db < 0 {
 		word = "quieter"
 	}
-	return []string{fmt.Sprintf("%.2f dB %s", math.Abs(db), word)}
+	return []string{fmt.Sprintf("%.2f dB %s%s", math.Abs(db), word, of)}
 }
 
 // channelsDiffer tells whether something happened to one channel and not to another.
@@ -253,5 +257,14 @@ func (c *Comparison) tellLength() string {
 	if c.From == 0 && c.To == c.FramesA && c.FramesA == c.FramesB {
 		return ""
 	}
-	return fmt.Sprintf(" (compared: frames %d to %d of A's %d; B has %d)", c.From, c.To, c.FramesA, c.FramesB)
+	text := ""
+	missing, extra := c.uncovered()
+	seconds := func(frames int64) string { return fmt.Sprintf("%.3g s", float64(frames)/float64(c.Rate)) }
+	if missing > 0 {
+		text += fmt.Sprintf("; %s of A are missing in B", seconds(missing))
+	}
+	if extra > 0 {
+		text += fmt.Sprintf("; %s of B are not in A", seconds(extra))
+	}
+	return text + fmt.Sprintf(" (compared: frames %d to %d of A's %d; B has %d)", c.From, c.To, c.FramesA, c.FramesB)
 }

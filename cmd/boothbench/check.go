@@ -106,7 +106,7 @@ func runCheck(e env, args []string) error {
 			return c.Err
 		}
 		checked = append(checked, c)
-		judgements = append(judgements, c.Judgements...)
+		judgements = append(judgements, c.Results()...)
 	}
 	shown.clear()
 	switch {
@@ -152,6 +152,9 @@ func (e env) record(dir, why string, files []string) error {
 func (e env) worst(checked []expect.Checked) error {
 	var worst error
 	for _, c := range checked {
+		for _, w := range c.Warnings {
+			fmt.Fprintf(e.stderr, "warning: %v\n", w)
+		}
 		if c.Err != nil {
 			fmt.Fprintf(e.stderr, "boothbench check: %v\n", c.Err)
 			worst = &coded{exitInput, errReported}
@@ -207,9 +210,13 @@ func checkedObject(c expect.Checked) any {
 		ExitCode      int         `json:"exit_code"`
 		Error         string      `json:"error,omitempty"`
 		Subject       string      `json:"subject"`
+		Warnings      []string    `json:"warnings,omitempty"`
 		Kept          []string    `json:"artefacts,omitempty"`
 		Limits        []judgement `json:"limits"`
 	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Kept: c.Kept, Limits: []judgement{}}
+	for _, w := range c.Warnings {
+		o.Warnings = append(o.Warnings, w.String())
+	}
 	if c.Err != nil {
 		o.ExitCode, o.Error = exitInput, c.Err.Error()
 	} else if !c.Passed() {

@@ -62,6 +62,7 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 			return inputError(err)
 		}
 		r.Close()
+		c.files[i].warn(e)
 	}
 	var out *wave.Writer
 	if residual != "" {
@@ -116,12 +117,17 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	return nil
 }
 
-// judge holds the difference against the limit, if there is one.
+// judge holds the difference against the limit, if there is one; what B lacks of A is
+// no small difference.
 func (c *compared) judge() *measure.Judgement {
 	if c.atMost == nil {
 		return nil
 	}
-	j := measure.Judge(c.files[1].path, c.result.Rate, c.result.Readings(), measure.AtMost("residual_dbfs", *c.atMost))
+	readings := c.result.Readings()
+	j := measure.Judge(c.files[1].path, c.result.Rate, readings, measure.AtMost("residual_dbfs", *c.atMost))
+	if whole := measure.Judge(c.files[1].path, c.result.Rate, readings, measure.AtMost("missing_ms", 0)); j.Verdict == measure.Pass && whole.Verdict != measure.Pass {
+		j = whole
+	}
 	return &j
 }
 
@@ -143,6 +149,7 @@ func (c *compared) object(verdict *measure.Judgement) any {
 		A             fileJSON         `json:"a"`
 		B             fileJSON         `json:"b"`
 		Same          bool             `json:"same_sound"`
+		Warnings      []string         `json:"warnings"`
 		Summary       string           `json:"summary"`
 		From          int64            `json:"compared_from_frame"`
 		To            int64            `json:"compared_to_frame"`
@@ -150,6 +157,12 @@ func (c *compared) object(verdict *measure.Judgement) any {
 	}{SchemaVersion: 1, Command: "compare", Same: c.result.Same, Summary: c.result.Summary(), From: c.result.From, To: c.result.To, Readings: c.result.Readings()}
 	o.A = fileJSON{Path: c.files[0].path, Frames: &c.files[0].frames, formatJSON: formatOf(c.files[0].format)}
 	o.B = fileJSON{Path: c.files[1].path, Frames: &c.files[1].frames, formatJSON: formatOf(c.files[1].format)}
+	o.Warnings = []string{}
+	for _, f := range c.files {
+		for _, w := range f.warnings {
+			o.Warnings = append(o.Warnings, w.String())
+		}
+	}
 	if verdict != nil && verdict.Verdict != measure.Pass {
 		o.ExitCode = exitLimit
 	}

@@ -62,10 +62,14 @@ func (f *file) open() (*wave.Reader, error) {
 	return r, nil
 }
 
-func (f *file) print(e env) {
+func (f *file) warn(e env) {
 	for _, w := range f.warnings {
 		fmt.Fprintf(e.stderr, "warning: %v\n", w)
 	}
+}
+
+func (f *file) print(e env) {
+	f.warn(e)
 	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.path, measure.TimeCode(f.frames, f.format.Rate), f.format)
 }
 

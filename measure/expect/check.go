@@ -17,12 +17,23 @@ type Checked struct {
 	Subject    string
 	Judgements []measure.Judgement
 	Kept       []string // artefacts that were written
+	Warnings   []wave.Warning
 	Err        error    // why it could not be measured
 }
 
 // Passed tells whether all limits are met.
 func (c Checked) Passed() bool {
 	return c.Err == nil && !slices.ContainsFunc(c.Judgements, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
+}
+
+// Results are the judgements, and one that cannot tell for what could not be measured.
+func (c Checked) Results() []measure.Judgement {
+	if c.Err == nil {
+		return c.Judgements
+	}
+	return append(slices.Clone(c.Judgements), measure.Judgement{
+		Subject: c.Subject, Limit: measure.Limit{Reading: "every reading"}, Verdict: measure.CannotTell, Got: measure.Reading{Reason: c.Err.Error()},
+	})
 }
 
 // AgainstBaselines are limits of files against a folder of baselines.
@@ -67,13 +78,17 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 // all the groups that cover it against it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	checked := Checked{Subject: file}
+	if r, err := wave.Open(file); err == nil {
+		checked.Warnings = r.Warnings()
+		r.Close()
+	}
 	m := &measured{sound: File(file).until(ctx), known: map[source]measure.Readings{}}
 	for _, g := range l.Groups {
 		if !g.Covers(file) {
 			continue
 		}
 		failed := false
-		for _, limit := range g.Limits {
+		for _, limit := range g.wanted() {
 			kind, _ := instrumentOf(limit.Reading)
 			readings, err := m.readings(source{kind, g.likeFor(kind)})
 			if err != nil {
@@ -94,6 +109,15 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 		}
 	}
 	return checked
+}
+
+// wanted are the group's limits. A file that is to be like another has all of it,
+// unless the limits say how much may be missing.
+func (g Group) wanted() []measure.Limit {
+	if g.Like == "" || slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { return l.Reading == "missing_ms" }) {
+		return g.Limits
+	}
+	return append(slices.Clone(g.Limits), measure.AtMost("missing_ms", 0))
 }
 
 // likeFor is what an instrument compares with, "" for most.

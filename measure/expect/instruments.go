@@ -32,6 +32,7 @@ var instruments = map[string]instrument{
 	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
 	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
 
+	"missing_ms": ofComparison, "extra_ms": ofComparison,
 	"similarity": ofComparison, "delay_frames": ofComparison, "delay_ms": ofComparison, "drift_ppm": ofComparison, "polarity": ofComparison,
 	"gain_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
 	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
