@@ -19,8 +19,10 @@ type channelState struct {
 	largest, least float64
 	used           uint32 // bits that any sample used, at the top of 32
 
+	step      float64 // of an integer file: its lowest bit
 	previous  float64
-	run       int64 // frames in a row with the value of previous
+	rise      float64 // |difference| from the value before to previous
+	run       int64   // frames in a row with the value of previous
 	runFrom   int64
 	shortest  int64 // of zeros that are a dropout
 	overs     int64 // samples over full scale (floating point)
@@ -31,6 +33,7 @@ func newChannelState(channel int, f wave.Format) channelState {
 	c := channelState{channel: channel, shortest: max(2, int64(f.Rate)/1000), firstOver: -1}
 	if f.Encoding == wave.Integer {
 		c.bitsOfFile = f.Bits
+		c.step = math.Exp2(1 - float64(f.Bits))
 	}
 	return c
 }
@@ -57,15 +60,17 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 			}
 			continue
 		}
-		c.endRun(events)
-		c.previous, c.run, c.runFrom = v, 1, frame+int64(n)
+		step := math.Abs(v - c.previous)
+		c.endRun(events, step)
+		c.previous, c.rise, c.run, c.runFrom = v, step, 1, frame+int64(n)
 	}
 	c.frames += int64(len(x))
 }
 
 // endRun looks at a run of equal samples: zeros are a dropout if they are long
-// enough, three or more others a flat top, which is a clip at full scale.
-func (c *channelState) endRun(events *eventList) {
+// enough, three or more others a flat top, which is a clip at full scale. Of a low
+// frequency samples are equal by their rounding: a flat top is left by more than that.
+func (c *channelState) endRun(events *eventList, fall float64) {
 	level := math.Abs(c.previous)
 	add := func(kind string) {
 		events.add(Event{kind, c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)})
@@ -73,9 +78,9 @@ func (c *channelState) endRun(events *eventList) {
 	switch {
 	case level == 0 && c.run >= c.shortest && c.runFrom > 0:
 		add("dropout")
-	case c.run >= 3 && level >= 1-1.5/float64(int64(1)<<(max(8, c.bitsOfFile)-1)):
+	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, c.bitsOfFile)-1))):
 		add("clip")
-	case c.run >= 3 && level > flatTopLeast:
+	case c.run >= 3 && level > flatTopLeast && min(c.rise, fall) > 4*c.step:
 		add("flat top")
 	}
 }
@@ -85,15 +90,21 @@ func (c *channelState) endRun(events *eventList) {
 // (common practice, no source)
 const flatTopLeast = 0.1
 
+// clipLeast is the level from which on it is clipping at full scale: −0.01 dBFS, since
+// converters and programs hold a little back. (common practice, no source)
+const clipLeast = 0.99885
+
 func (c *channelState) finish(events *eventList) {
 	if c.previous != 0 { // zeros at the end are no dropout
-		c.endRun(events)
+		c.endRun(events, math.Inf(1))
 	}
 }
 
+// mean is the constant offset.
+func (c *channelState) mean() float64 { return c.sum / float64(max(1, c.frames)) }
+
 func (c *channelState) report(r *report) {
-	n := float64(c.frames)
-	mean, rms := c.sum/n, math.Sqrt(c.power/n)
+	mean, rms := c.mean(), math.Sqrt(c.power/float64(c.frames))
 	one := func(name string, reading Reading) { r.addFor(c.channel, name, reading) }
 	if c.largest == 0 && c.least == 0 {
 		one("dc_dbfs", Reading{Unit: "dBFS", Reason: "the channel is silent"})

@@ -113,6 +113,7 @@ func (d *differences) gone() int64 { return d.dropouts[0].count + d.dropouts[1].
 type dropouts struct {
 	count   int64
 	first   int64 // frame of the first
+	longest int   // ms
 	running int   // milliseconds of the one at hand
 	began   int64
 }
@@ -132,6 +133,9 @@ func (d *dropouts) see(frame int64, own, other float64, samples int) {
 	}
 	if d.running++; d.running == 1 {
 		d.began = frame
+	}
+	if d.running >= dropoutLeast1 {
+		d.longest = max(d.longest, d.running)
 	}
 	if d.running == dropoutLeast1 {
 		if d.count++; d.count == 1 {

@@ -13,7 +13,7 @@ import (
 type content struct {
 	format   wave.Format
 	spectrum *powerSpectrum
-	running  []float64
+	running  [][]float64 // by channel
 	some     sparsely
 }
 
@@ -31,18 +31,22 @@ func newContent(f wave.Format) content {
 	for length < f.Rate/6 {
 		length *= 2
 	}
-	return content{format: f, spectrum: emptySpectrum(lowLeakage(length), f.Rate)}
+	return content{format: f, running: make([][]float64, f.Channels), spectrum: emptySpectrum(lowLeakage(length), f.Rate)}
 }
 
-// write takes the mean of the channels.
-func (c *content) write(mix []float64) {
+func (c *content) write(b dsp.Block) {
 	length := len(c.spectrum.window)
-	c.running = append(c.running, mix...)
-	for len(c.running) >= length {
-		if c.some.takes() {
-			c.spectrum.add(c.running[:length], length)
+	for i, plane := range b {
+		c.running[i] = append(c.running[i], plane...)
+	}
+	for len(c.running[0]) >= length {
+		takes := c.some.takes()
+		for i, x := range c.running {
+			if takes {
+				c.spectrum.add(x[:length], length)
+			}
+			c.running[i] = append(x[:0], x[length/2:]...)
 		}
-		c.running = append(c.running[:0], c.running[length/2:]...)
 	}
 }
 

@@ -4,17 +4,27 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// noiseSpectrum is the mean power spectrum of a take's pauses (mean of the
-// channels), and what is needed to find mains hum in them.
+// noiseSpectrum is the mean power spectrum of one channel of a take in its pauses,
+// and what is needed to find mains hum in them.
 type noiseSpectrum struct {
 	rate      int
+	channel   int
+	pauses    pauses
 	stretches [][2]int64
 	frame     int64
 	running   []float64 // sound of the stretch that is being read
+
+	// A constant offset is no noise, but leaks into the lowest bins. The mean of the
+	// first pauses is taken off all; held are those, until there are enough.
+	held   [][]float64
+	offset *float64
+	sum    float64 // of what is left in them
+	count  int
 
 	spectrum *powerSpectrum
 	long     []*lines // of stretches for the search of hum, two seconds each at most
@@ -23,12 +33,12 @@ type noiseSpectrum struct {
 // mostHumSeconds bounds the noise that is kept for the search of hum.
 const mostHumSeconds = 10
 
-func newNoiseSpectrum(rate int, stretches [][2]int64) *noiseSpectrum {
+func newNoiseSpectrum(rate, channel int, p pauses) *noiseSpectrum {
 	length := 256 // about 40 ms, a product of small primes
 	for length*2 <= rate*frameMs/1000 {
 		length *= 2
 	}
-	return &noiseSpectrum{rate: rate, stretches: stretches, spectrum: emptySpectrum(hann(length), rate)}
+	return &noiseSpectrum{rate: rate, channel: channel, pauses: p, stretches: p.stretches(rate), spectrum: emptySpectrum(hann(length), rate)}
 }
 
 // hann is the periodic Hann window.
@@ -47,11 +57,7 @@ func (n *noiseSpectrum) write(b dsp.Block) {
 			n.stretches = n.stretches[1:]
 		}
 		if len(n.stretches) > 0 && n.frame >= n.stretches[0][0] {
-			sum := 0.0
-			for c := range b {
-				sum += b[c][i]
-			}
-			n.running = append(n.running, sum/float64(len(b)))
+			n.running = append(n.running, b[n.channel][i])
 			if len(n.running) == 2*n.rate {
 				n.endStretch()
 			}
@@ -61,20 +67,61 @@ func (n *noiseSpectrum) write(b dsp.Block) {
 }
 
 func (n *noiseSpectrum) endStretch() {
-	n.spectrum.add(n.running, len(n.spectrum.window)/2)
-	if len(n.running) >= int(humLeastPiece*float64(n.rate)) && len(n.long)*2 < mostHumSeconds {
-		n.long = append(n.long, linesThrough(hann(len(n.running)), n.running, n.rate))
+	if n.offset != nil {
+		n.take(n.running)
+	} else {
+		n.held = append(n.held, slices.Clone(n.running))
+		if n.count += len(n.running); n.count >= int(leastPauseSeconds*float64(n.rate)) {
+			n.takeHeld()
+		}
 	}
 	n.running = n.running[:0]
 }
 
-// level is the mean square through a power weighting.
-func (n *noiseSpectrum) level(weight func(float64) float64) float64 {
+// takeHeld begins with the pauses so far.
+func (n *noiseSpectrum) takeHeld() {
+	mean := 0.0
+	for _, x := range n.held {
+		mean += sumOf(x) / float64(max(1, n.count))
+	}
+	n.offset, n.count = &mean, 0
+	for _, x := range n.held {
+		n.take(x)
+	}
+	n.held = nil
+}
+
+// take adds a stretch, from which it takes the offset.
+func (n *noiseSpectrum) take(x []float64) {
+	for i := range x {
+		x[i] -= *n.offset
+		n.sum += x[i]
+	}
+	n.count += len(x)
+	n.spectrum.add(x, len(n.spectrum.window)/2)
+	if len(x) >= int(humLeastPiece*float64(n.rate)) && len(n.long)*2 < mostHumSeconds {
+		n.long = append(n.long, linesThrough(hann(len(x)), x, n.rate))
+	}
+}
+
+// finish ends with the last pause, and takes what is left of a constant out of the
+// spectrum: through the periodic Hann window two thirds of its power are in bin 0 and
+// one third is in bin 1.
+func (n *noiseSpectrum) finish() {
 	if len(n.running) > 0 {
 		n.endStretch()
 	}
-	return n.spectrum.level(weight)
+	if n.offset == nil {
+		n.takeHeld()
+	}
+	rest := n.sum / float64(max(1, n.count))
+	constant := rest * rest * float64(n.spectrum.blocks)
+	n.spectrum.power[0] = max(0, n.spectrum.power[0]-constant*2/3)
+	n.spectrum.power[1] = max(0, n.spectrum.power[1]-constant/3)
 }
+
+// level is the mean square through a power weighting.
+func (n *noiseSpectrum) level(weight func(float64) float64) float64 { return n.spectrum.level(weight) }
 
 // line is the power of a sine at a frequency in the pieces: the mean square
 // that a steady sine there would have, noise around it included.
@@ -99,6 +146,7 @@ const (
 	humStepHz     = 0.1
 	humNeedLines  = 3
 	humLeastPiece = 0.25 // s
+	humLeastDBFS  = -140 // what is lower is the rounding of 24 bits
 )
 
 func (n *noiseSpectrum) reportHum(r *report, floor float64) {
@@ -172,6 +220,6 @@ func (n *noiseSpectrum) series(hz float64) hum {
 			h.odd += power
 		}
 	}
-	h.found = lines >= humNeedLines || strong
+	h.found = (lines >= humNeedLines || strong) && dsp.PowerToDB(h.power) > humLeastDBFS
 	return h
 }

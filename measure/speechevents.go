@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -15,10 +16,10 @@ type speechEvents struct {
 	rate   int
 	bands  [2]*dsp.Cascade // thump, sibilance
 	work   dsp.Block
-	sums   [2]float64
+	sums   [2][]float64 // by channel
 	hop    int
 	filled int
-	levels [2][]float64 // dBFS of each hop
+	levels [2][]float64 // dBFS of each hop, of the loudest channel
 }
 
 const (
@@ -32,35 +33,39 @@ const (
 	leastEventHops          = 2
 )
 
-func newSpeechEvents(rate int) speechEvents {
+func newSpeechEvents(rate, channels int) speechEvents {
 	fs := float64(rate)
 	high := min(sibilantHighHz, 0.45*fs)
-	s := speechEvents{rate: rate, work: dsp.NewBlock(1, 4096), hop: rate * hopMs / 1000}
-	s.bands[0] = dsp.NewCascade(dsp.ButterworthLowPass(4, thumpHz, fs), 1)
-	s.bands[1] = dsp.NewCascade(append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...), 1)
+	s := speechEvents{rate: rate, work: dsp.NewBlock(channels, rate*hopMs/1000), hop: rate * hopMs / 1000}
+	s.bands[0] = dsp.NewCascade(dsp.ButterworthLowPass(4, thumpHz, fs), channels)
+	s.bands[1] = dsp.NewCascade(append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...), channels)
+	s.sums = [2][]float64{make([]float64, channels), make([]float64, channels)}
 	return s
 }
 
-// write takes the mean of the channels.
-func (s *speechEvents) write(mix []float64) {
-	for len(mix) > 0 {
-		n := min(len(mix), s.hop-s.filled, cap(s.work[0]))
+func (s *speechEvents) write(b dsp.Block) {
+	for from := 0; from < b.Frames(); {
+		n := min(b.Frames()-from, s.hop-s.filled)
 		for i, band := range s.bands {
-			s.work[0] = s.work[0][:n]
-			copy(s.work[0], mix[:n])
+			for c := range s.work {
+				s.work[c] = s.work[c][:n]
+				copy(s.work[c], b[c][from:])
+			}
 			band.Process(s.work)
-			for _, v := range s.work[0] {
-				s.sums[i] += v * v
+			for c, plane := range s.work {
+				for _, v := range plane {
+					s.sums[i][c] += v * v
+				}
 			}
 		}
+		from += n
 		if s.filled += n; s.filled == s.hop {
-			for i := range s.sums {
-				s.levels[i] = append(s.levels[i], dsp.PowerToDB(max(1e-20, s.sums[i]/float64(s.hop))))
-				s.sums[i] = 0
+			for i, sums := range s.sums {
+				s.levels[i] = append(s.levels[i], dsp.PowerToDB(max(1e-20, slices.Max(sums)/float64(s.hop))))
+				clear(sums)
 			}
 			s.filled = 0
 		}
-		mix = mix[n:]
 	}
 }
 

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -123,5 +125,54 @@ func TestWhateverComesIn(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// What happens to one channel, or to the offset, changes nothing of what is told of
+// the noise and the voice: each channel has pauses of its own, and the noisiest counts.
+func TestInspectChannels(t *testing.T) {
+	demo, _ := readTake(t, "../testdata/harbour-street.wav")
+	voice := demo[0]
+	alone := inspect(t, dsp.Block{voice}, 24)
+	silent := make([]float64, len(voice))
+	offset := make([]float64, len(voice))
+	for n, x := range voice {
+		offset[n] = x + 0.1
+	}
+	other := append(slices.Clone(voice[len(voice)/2:]), voice[:len(voice)/2]...)
+	for name, b := range map[string]dsp.Block{
+		"an offset": {offset}, "a silent channel": {voice, silent}, "inverted": {voice, times(voice, -1)},
+		"a ms later": {voice, append(make([]float64, 48), voice[:len(voice)-48]...)}, "two who talk in turn": {voice, other},
+	} {
+		in := inspect(t, b, 24)
+		// Pauses are cut into frames elsewhere, or begin and end in the other half.
+		for reading, limit := range map[string]float64{"noise_floor_dbfs": 0.15, "noise_floor_a_dbfs": 0.15, "hum_hz": 0.1, "hum_level_dbfs": 0.2, "plosives": 0, "highest_content_hz": 0} {
+			got, want := value(t, in.Readings, reading), value(t, alone.Readings, reading)
+			if math.Abs(got-want) > limit {
+				t.Errorf("%s: %s is %g, alone %g", name, reading, got, want)
+			}
+		}
+	}
+}
+
+// Samples that are equal by their rounding are no flattened peaks, and a little under
+// full scale is clipping too.
+func TestInspectFlattened(t *testing.T) {
+	demo, _ := readTake(t, "../testdata/harbour-street.wav")
+	rounded, clipped := make([]float64, len(demo[0])), make([]float64, len(demo[0]))
+	for n, x := range demo[0] {
+		rounded[n] = math.Round(x*(1<<15)) / (1 << 15)
+		clipped[n] = max(-0.9999, min(0.9999, 4*x))
+	}
+	if n := value(t, inspect(t, dsp.Block{rounded}, 16).Readings, "flat_tops"); n != 0 {
+		t.Errorf("%g flat tops in quiet 16-bit sound", n)
+	}
+	in := inspect(t, dsp.Block{clipped}, 24)
+	if n := value(t, in.Readings, "clips"); n < 90 || in.Findings[0].Severity != Fault || !strings.Contains(in.Findings[0].What, "clips") {
+		t.Errorf("%g clips; first: %v", n, in.Findings[0])
+	}
+	quieter := times(clipped, 0.5)
+	if n := value(t, inspect(t, dsp.Block{quieter}, 24).Readings, "flat_tops"); n < 90 {
+		t.Errorf("%g flat tops of clipped sound that was turned down", n)
 	}
 }

@@ -66,20 +66,28 @@ func InspectTake(open func() (wave.Source, error)) (*Inspection, error) {
 		return nil, err
 	}
 	t.finish()
-	found, ok := findPauses(t.levels)
-	var noise *noiseSpectrum
-	if ok && t.nonFinite < 0 {
+	var noise []*noiseSpectrum // of the channels that have pauses
+	var writes []func(dsp.Block)
+	for c, levels := range t.levels.levels {
+		if p, ok := findPauses(levels); ok {
+			n := newNoiseSpectrum(t.format.Rate, c, p)
+			noise, writes = append(noise, n), append(writes, n.write)
+		}
+	}
+	if len(noise) > 0 && t.nonFinite < 0 {
 		again, err := open()
 		if err != nil {
 			return nil, err
 		}
 		defer closeSource(again)
-		noise = newNoiseSpectrum(t.format.Rate, found.stretches(t.format.Rate))
-		if err := Feed(again, noise.write); err != nil {
+		if err := Feed(again, writes...); err != nil {
 			return nil, err
 		}
+		for _, n := range noise {
+			n.finish()
+		}
 	}
-	return t.inspection(found, ok, noise), nil
+	return t.inspection(noise), nil
 }
 
 // take gathers what one pass can tell.
@@ -89,12 +97,7 @@ type take struct {
 	nonFinite int64
 	channels  []channelState
 	pair      channelPair
-	levels    []float64 // of 50 ms frames of the channels' mean, dBFS
-	halves    []float64 // energy of the hops so far, of which a frame has two
-	hop       float64
-	hopAt     int64
-	rumble    *dsp.Cascade
-	mix       dsp.Block
+	levels    frameLevels
 	events    eventList
 	speech    speechEvents
 	content   content
@@ -103,10 +106,7 @@ type take struct {
 func newTake(f wave.Format) *take {
 	t := &take{
 		format: f, nonFinite: -1, channels: make([]channelState, f.Channels),
-		// Levels are compared above the rumble, which hides the voice.
-		rumble: dsp.NewCascade(dsp.ButterworthHighPass(2, 80, float64(f.Rate)), 1),
-		mix:    dsp.NewBlock(1, 4096),
-		speech: newSpeechEvents(f.Rate), content: newContent(f),
+		levels: newFrameLevels(f.Rate, f.Channels), speech: newSpeechEvents(f.Rate, f.Channels), content: newContent(f),
 	}
 	if f.Channels >= 2 {
 		t.pair = newChannelPair()
@@ -119,7 +119,7 @@ func newTake(f wave.Format) *take {
 
 // writes are what looks at the sound, each with memory of its own.
 func (t *take) writes() []func(dsp.Block) {
-	all := []func(dsp.Block){t.writeChannels, t.writeMix}
+	all := []func(dsp.Block){t.writeChannels, t.levels.write, t.speech.write, t.content.write}
 	if len(t.channels) >= 2 {
 		all = append(all, func(b dsp.Block) { t.pair.write(b[0], b[1]) })
 	}
@@ -134,37 +134,6 @@ func (t *take) writeChannels(b dsp.Block) {
 		t.channels[c].write(b[c], t.frames, &t.events)
 	}
 	t.frames += int64(b.Frames())
-}
-
-// writeMix takes the mean of the channels.
-func (t *take) writeMix(b dsp.Block) {
-	mix := dsp.Block{t.mix[0][:b.Frames()]}
-	for i := range mix[0] {
-		sum := 0.0
-		for c := range b {
-			sum += b[c][i]
-		}
-		mix[0][i] = sum / float64(len(b))
-	}
-	t.speech.write(mix[0])
-	t.content.write(mix[0])
-	t.rumble.Process(mix)
-	hop := int64(t.format.Rate) * hopMs / 1000
-	for _, x := range mix[0] {
-		t.hop += x * x
-		if t.hopAt++; t.hopAt == hop {
-			t.endHop(float64(hop))
-		}
-	}
-}
-
-func (t *take) endHop(frames float64) {
-	t.halves = append(t.halves, t.hop/frames)
-	if k := len(t.halves); k >= 2 {
-		t.levels = append(t.levels, dsp.PowerToDB(min(1e20, max(1e-20, (t.halves[k-2]+t.halves[k-1])/2))))
-		t.halves = t.halves[k-1:]
-	}
-	t.hop, t.hopAt = 0, 0
 }
 
 // firstNonFinite is the first frame with a NaN or infinite sample, −1 if none is.
@@ -190,7 +159,7 @@ func (t *take) finish() {
 }
 
 // inspection turns what was gathered into readings and findings.
-func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspection {
+func (t *take) inspection(noise []*noiseSpectrum) *Inspection {
 	in := &Inspection{Events: t.events.sorted()}
 	reason := ""
 	switch {
@@ -216,11 +185,11 @@ func (t *take) inspection(p pauses, found bool, noise *noiseSpectrum) *Inspectio
 		}
 		return in
 	}
-	t.reportLevels(r, p, found, noise)
+	t.reportLevels(r, noise)
+	t.events.report(r)
 	for c := range t.channels {
 		t.channels[c].report(r)
 	}
-	t.events.report(r)
 	t.content.report(r)
 	if len(t.channels) >= 2 {
 		t.pair.report(r)
@@ -241,9 +210,9 @@ func (t *take) silent() bool {
 }
 
 // reportLevels tells of noise and speech.
-func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectrum) {
+func (t *take) reportLevels(r *report, noise []*noiseSpectrum) {
 	const scale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
-	if !found {
+	if len(noise) == 0 {
 		reason := "no pause longer than 300 ms: record 10 s of room tone"
 		if t.frames < int64(t.format.Rate)*3/10 {
 			reason = fmt.Sprintf("too short: %.2g s < 0.3 s", float64(t.frames)/float64(t.format.Rate))
@@ -252,14 +221,26 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 			r.cannot(name, "dBFS", reason)
 		}
 		r.cannot("speech_to_noise_db", "dB", reason)
-		t.speech.report(r, t.levels, 0, reason)
+		t.speech.report(r, t.levels.loudest, 0, reason)
 		r.find(Doubt, -1, -1, "the noise floor cannot be measured: "+reason, "leave room tone at the head of each take")
 		return
 	}
-	bound := fmt.Sprintf("rests on %.1f s of pauses", p.seconds())
+	noisiest := noise[0]
+	for _, n := range noise[1:] {
+		if n.level(audioBand) > noisiest.level(audioBand) {
+			noisiest = n
+		}
+	}
+	bound := fmt.Sprintf("rests on %.1f s of pauses", noisiest.pauses.seconds())
+	if len(t.channels) > 1 {
+		bound += fmt.Sprintf("; channel %d, the noisiest", noisiest.channel+1)
+	}
 	level := func(name, weighting, definition string, weight func(float64) float64) float64 {
-		v := dsp.PowerToDB(noise.level(weight))
+		v := dsp.PowerToDB(noisiest.level(weight))
 		r.add(name, Reading{Value: v, Unit: "dBFS", Reference: scale, Weighting: weighting, Bandwidth: "20 Hz to 20 kHz", Definition: definition, Bound: bound})
+		if len(t.channels) > 1 {
+			r.in.Readings[len(r.in.Readings)-1].Channel = noisiest.channel
+		}
 		return v
 	}
 	band := func(f func(float64) float64) func(float64) float64 {
@@ -270,16 +251,17 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", band(weightC))
 	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", band(weight468))
 
-	speech, seconds := speechLevel(t.levels, p.levelDB)
+	speech, seconds := speechLevel(t.levels.loudest, noisiest.pauses.levelDB)
 	if seconds < 0.5 {
 		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; 0.5 s are needed", seconds)
 		r.cannot("speech_level_dbfs", "dBFS", reason)
 		r.cannot("speech_to_noise_db", "dB", reason)
-		t.speech.report(r, t.levels, 0, reason)
+		t.speech.report(r, t.levels.loudest, 0, reason)
+		r.find(Note, -1, -1, "no speech: "+reason, "if there is any, raise its level against the noise")
 	} else {
-		r.in.Events = append(r.in.Events, t.speech.report(r, t.levels, speech, "")...)
+		r.in.Events = append(r.in.Events, t.speech.report(r, t.levels.loudest, speech, "")...)
 		r.add("speech_level_dbfs", Reading{Value: speech, Unit: "dBFS", Reference: scale, Weighting: "none", Bandwidth: "above 80 Hz",
-			Definition: "power mean of the 50 ms frames more than 10 dB over the noise (common practice, no source)"})
+			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
 		snr := speech - floor
 		r.add("speech_to_noise_db", Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
 		if snr < 40 {
@@ -287,7 +269,7 @@ func (t *take) reportLevels(r *report, p pauses, found bool, noise *noiseSpectru
 				"go closer to the microphone, quieten the room, or expand by a few dB")
 		}
 	}
-	noise.reportHum(r, floor)
+	noisiest.reportHum(r, floor)
 }
 
 // speechLevel is the power mean of the frames well over the noise, and how long

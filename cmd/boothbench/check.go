@@ -156,7 +156,7 @@ func (e env) worst(checked []expect.Checked) error {
 			fmt.Fprintf(e.stderr, "warning: %v\n", w)
 		}
 		if c.Err != nil {
-			fmt.Fprintf(e.stderr, "boothbench check: %v\n", c.Err)
+			fmt.Fprintf(e.stderr, "boothbench check: %s\n", said(c.Err))
 			worst = &coded{exitInput, errReported}
 		} else if worst == nil && !c.Passed() {
 			worst = &coded{exitLimit, errReported}

@@ -37,6 +37,9 @@ func runCompare(e env, args []string) error {
 	if !known {
 		return usageError("--match: found %q%s; accepted: least-squares, loudness, none", *match, didYouMean(*match, []string{"least-squares", "loudness", "none"}))
 	}
+	if err := checkWAVName("residual", *residual); err != nil {
+		return err
+	}
 	if f.NArg() != 2 {
 		return usageError("found %s; accepted: two, for example: boothbench compare before.wav after.wav", plural(f.NArg(), "file"))
 	}

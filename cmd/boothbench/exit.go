@@ -4,6 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/pflag"
 
@@ -51,6 +54,35 @@ func createError(err error) error {
 		return withCode(exitUsage, err)
 	}
 	return outputError(err)
+}
+
+// said is an error in words: the system's own tell no one what to do.
+func said(err error) string {
+	text := err.Error()
+	var path *fs.PathError
+	if !errors.As(err, &path) {
+		return text
+	}
+	why := path.Err.Error()
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && path.Op == "create":
+		why = "its folder does not exist; make it first, or see how the name is spelt"
+	case errors.Is(err, fs.ErrNotExist):
+		why = "there is no such file; see how the name is spelt, and in which folder this is"
+	case errors.Is(err, fs.ErrPermission):
+		why = "permission denied; see whose file or folder it is"
+	}
+	text = strings.Replace(text, path.Error(), path.Path+": "+why, 1)
+	return strings.Replace(text, path.Path+": "+path.Path+": ", path.Path+": ", 1)
+}
+
+// checkWAVName refuses the name of another kind of file for a WAV.
+func checkWAVName(flag, path string) error {
+	switch ext := strings.ToLower(filepath.Ext(path)); ext {
+	case ".mp3", ".flac", ".aac", ".m4a", ".ogg", ".opus", ".aif", ".aiff", ".caf", ".toml", ".csv", ".json", ".txt":
+		return usageError("--%s: found %s, a name that ends in %s; accepted: WAV files, such as %s.wav", flag, path, ext, strings.TrimSuffix(path, filepath.Ext(path)))
+	}
+	return nil
 }
 
 func withCode(code int, err error) error {

@@ -26,19 +26,23 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 	for _, r := range readings {
 		width = max(width, len(r.Name))
 	}
-	reason := ""
-	for _, r := range readings {
+	for i := 0; i < len(readings); i++ {
+		r := readings[i]
 		fmt.Fprintf(w, "  %-*s ", width, r.Name)
 		if !r.Measurable() {
-			if r.Reason == reason {
-				fmt.Fprintln(w, "not measurable either")
-			} else {
-				fmt.Fprintf(w, "not measurable: %s\n", r.Reason)
+			fmt.Fprintf(w, "not measurable: %s\n", r.Reason)
+			more := 0
+			for i+1 < len(readings) && !readings[i+1].Measurable() && readings[i+1].Reason == r.Reason {
+				i, more = i+1, more+1
 			}
-			reason = r.Reason
+			switch {
+			case more == 1:
+				fmt.Fprintf(w, "  %-*s not measurable either\n", width, readings[i].Name)
+			case more > 1:
+				fmt.Fprintf(w, "  %-*s nor %d readings more, up to %s\n", width, "", more, readings[i].Name)
+			}
 			continue
 		}
-		reason = ""
 		line := fmt.Sprintf("%8s %-5s", strings.TrimSuffix(r.String(), " "+r.Unit), r.Unit)
 		if r.Frame >= 0 {
 			line += fmt.Sprintf("  at %s", measure.TimeCode(r.Frame, f.Rate))

@@ -87,7 +87,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		}
 		err := c.run(e, args[1:])
 		if err != nil && !errors.Is(err, pflag.ErrHelp) && !errors.Is(err, errReported) {
-			fmt.Fprintf(stderr, "boothbench %s: %v\n", c.name, err)
+			fmt.Fprintf(stderr, "boothbench %s: %s\n", c.name, said(err))
 		}
 		return exitCode(err)
 	}
@@ -172,6 +172,13 @@ func parse(f *pflag.FlagSet, args []string) error {
 		f.VisitAll(func(flag *pflag.Flag) { names = append(names, flag.Name) })
 		if near := document.Nearest(unknown.GetSpecifiedName(), names); near != "" {
 			return usageError("%v; did you mean --%s?", err, near)
+		}
+	}
+	var invalid *pflag.InvalidValueError
+	if errors.As(err, &invalid) {
+		kind := map[string]string{"float64": "a number", "int": "a whole number", "int64": "a whole number", "uint64": "a whole number of 0 or more", "bool": "true or false"}[invalid.GetFlag().Value.Type()]
+		if kind != "" {
+			return usageError("--%s: found %q; accepted: %s", invalid.GetFlag().Name, invalid.GetValue(), kind)
 		}
 	}
 	return usageError("%v (see boothbench %s --help)", err, f.Name())

@@ -33,7 +33,7 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 				code = c.code
 			}
 			worst = &coded{code, errReported}
-			fmt.Fprintf(e.stderr, "boothbench %s: %v\n", command, err)
+			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", command, said(err))
 		}
 		if asJSON {
 			e.printJSON(m.object(err))

@@ -62,6 +62,9 @@ func (s *processSettings) check(takes []string) error {
 	case !s.float && s.bits != 0 && s.bits != 16 && s.bits != 24 && s.bits != 32:
 		return usageError("--bits: found %d; accepted: 16, 24 or 32 (with --float 32 or 64)", s.bits)
 	}
+	if err := checkWAVName("out", s.out); err != nil {
+		return err
+	}
 	switch s.dither {
 	case "auto", "tpdf", "none":
 	default:

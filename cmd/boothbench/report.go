@@ -39,7 +39,7 @@ func (r *report) print(b *batch) {
 			r.in, plural(r.result.NonFinite, "sample"), measure.TimeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
 	}
 	if r.err != nil {
-		fmt.Fprintf(b.stderr, "boothbench process: %v\n", r.err)
+		fmt.Fprintf(b.stderr, "boothbench process: %s\n", said(r.err))
 	}
 	switch {
 	case b.settings.json:

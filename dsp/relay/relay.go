@@ -5,9 +5,12 @@ package relay
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"runtime"
+	"runtime/debug"
 	"sync"
+	"sync/atomic"
 )
 
 // A Step does its part of the work on a job. The first one fills the job and
@@ -20,7 +23,8 @@ type Step[Job any] func(Job) error
 // workers spread over the steps by themselves, whatever each step costs, and the
 // result does not depend on their number. newJob is called once for each worker.
 //
-// The error is that of the first step that failed, or the context's cause.
+// The error is that of the first step that failed, or the context's cause. A step's
+// panic becomes one of the caller's goroutine.
 func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob func() Job) error {
 	if workers <= 1 {
 		return alone(ctx, steps, newJob())
@@ -57,10 +61,23 @@ func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob fu
 	}
 
 	var group sync.WaitGroup
+	var fault atomic.Pointer[string] // a worker's panic, which is the caller's
 	for w := range workers {
-		group.Go(func() { carry(w, newJob()) })
+		group.Go(func() {
+			defer func() {
+				if p := recover(); p != nil {
+					text := fmt.Sprintf("%v\n%s", p, debug.Stack())
+					fault.CompareAndSwap(nil, &text)
+					cancel(errors.New("a step panicked"))
+				}
+			}()
+			carry(w, newJob())
+		})
 	}
 	group.Wait()
+	if text := fault.Load(); text != nil {
+		panic(*text)
+	}
 	return context.Cause(ctx)
 }
 

@@ -18,7 +18,7 @@ type Checked struct {
 	Judgements []measure.Judgement
 	Kept       []string // artefacts that were written
 	Warnings   []wave.Warning
-	Err        error    // why it could not be measured
+	Err        error // why it could not be measured
 }
 
 // Passed tells whether all limits are met.

@@ -1,0 +1,84 @@
+package relay
+
+import (
+	"context"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+)
+
+// count is a first step that fills a hundred jobs.
+func count() Step[*int] {
+	n := 0
+	return func(j *int) error {
+		if n++; n > 100 {
+			return io.EOF
+		}
+		*j = n
+		return nil
+	}
+}
+
+// Jobs pass every step in order, whatever the number of workers.
+func TestInOrder(t *testing.T) {
+	for workers := range 6 {
+		var seen [2][]int
+		steps := []Step[*int]{count()}
+		for s := range seen {
+			steps = append(steps, func(j *int) error {
+				seen[s] = append(seen[s], *j)
+				return nil
+			})
+		}
+		if err := Run(t.Context(), workers, steps, func() *int { return new(int) }); err != nil {
+			t.Fatal(err)
+		}
+		for s := range seen {
+			if len(seen[s]) != 100 {
+				t.Fatalf("%d workers: step %d saw %d jobs", workers, s, len(seen[s]))
+			}
+			for i, n := range seen[s] {
+				if n != i+1 {
+					t.Fatalf("%d workers: step %d saw job %d at place %d", workers, s, n, i)
+				}
+			}
+		}
+	}
+}
+
+// An error ends the run, and so does the context; a panic is the caller's.
+func TestEnds(t *testing.T) {
+	full := errors.New("full")
+	stopped := errors.New("stopped")
+	for workers := 1; workers < 4; workers++ {
+		fails := func(j *int) error {
+			if *j == 7 {
+				return full
+			}
+			return nil
+		}
+		if err := Run(t.Context(), workers, []Step[*int]{count(), fails}, func() *int { return new(int) }); !errors.Is(err, full) {
+			t.Errorf("%d workers: %v", workers, err)
+		}
+		ctx, cancel := context.WithCancelCause(t.Context())
+		stops := func(j *int) error {
+			if *j == 7 {
+				cancel(stopped)
+			}
+			return nil
+		}
+		if err := Run(ctx, workers, []Step[*int]{count(), stops}, func() *int { return new(int) }); !errors.Is(err, stopped) {
+			t.Errorf("%d workers: %v", workers, err)
+		}
+		func() {
+			defer func() {
+				if p, ok := recover().(string); !ok || !strings.HasPrefix(p, "broken") {
+					t.Errorf("%d workers: recovered %v", workers, p)
+				}
+			}()
+			breaks := func(*int) error { panic("broken") }
+			Run(t.Context(), workers, []Step[*int]{count(), breaks}, func() *int { return new(int) })
+		}()
+	}
+}
