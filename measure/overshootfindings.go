@@ -31,7 +31,7 @@ func (o *Overshoot) Findings(allowDB float64) []Finding {
 		switch {
 		case annex2 <= allowDB:
 			add(Fault, fmt.Sprintf("samples and Annex 2 hold, the wave between them is %.2f dB over", fine),
-				fmt.Sprintf("lower the ceiling by %.2f dB, or let a finer reading than the 4-fold one judge the limiter's output", fine))
+				fmt.Sprintf("lower the ceiling by %.2f dB, or let a finer reading than the 4-fold one judge the limiter's output (in a chain file: verify = true)", fine))
 		case sample <= allowDB:
 			add(Fault, fmt.Sprintf("the samples hold, the wave between them is %.2f dB over", fine),
 				fmt.Sprintf("limit by true peak, or lower the ceiling by %.2f dB", fine))
@@ -44,7 +44,7 @@ func (o *Overshoot) Findings(allowDB float64) []Finding {
 		}
 	}
 	if shift, ok := get("image_shift_db"); ok && shift > imageAllowDB {
-		add(Doubt, fmt.Sprintf("the channels move against each other by %.2f dB", shift), "link the channels, so that the image stays where it is; of a chain with filters, measure the limiter alone")
+		add(Doubt, fmt.Sprintf("the channels move against each other by %.2f dB", shift), "measure the limiter alone first, since other stages move what this reads; if it does so too, link its channels, so that the image stays where it is")
 	}
 	return all
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -40,6 +41,7 @@ func runExplain(e env, args []string) error {
 	if f.NArg() == 0 {
 		return usageError("no word named; for example: boothbench explain limiter")
 	}
+	var unknown error
 	for i, word := range f.Args() {
 		text, known := chain.Explain(word)
 		if term, isReading := measure.Explain(strings.ToLower(word)); isReading {
@@ -49,12 +51,16 @@ func runExplain(e env, args []string) error {
 			text, known = strings.TrimSpace(term.String()+"\n"+text), true
 		}
 		if !known {
-			return usageError("%s", strings.TrimSpace(text))
+			unknown = errors.Join(unknown, errors.New(strings.TrimSpace(text)))
+			continue
 		}
 		if i > 0 {
 			fmt.Fprintln(e.stdout)
 		}
 		fmt.Fprintln(e.stdout, strings.TrimSpace(text))
+	}
+	if unknown != nil {
+		return usageError("%w", unknown)
 	}
 	return nil
 }

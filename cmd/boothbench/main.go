@@ -147,7 +147,12 @@ func (e env) flags(name, usage string) *pflag.FlagSet {
 	f := pflag.NewFlagSet(name, pflag.ContinueOnError)
 	f.SetOutput(io.Discard)
 	f.SortFlags = false
-	f.Usage = func() { fmt.Fprintf(e.stdout, "%s\nFlags:\n%s", usage, f.FlagUsagesWrapped(100)) }
+	f.Usage = func() {
+		fmt.Fprint(e.stdout, usage)
+		if flags := f.FlagUsagesWrapped(100); flags != "" {
+			fmt.Fprintf(e.stdout, "\nFlags:\n%s", flags)
+		}
+	}
 	return f
 }
 

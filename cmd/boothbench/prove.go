@@ -135,6 +135,11 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		if err != nil {
 			return nil, withCode(exitUsage, err)
 		}
+		if !s.quiet {
+			for _, w := range c.Warnings() {
+				fmt.Fprintf(e.stderr, "warning: %v\n", w)
+			}
+		}
 		sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
 		return sheet, withCode(exitUsage, err)
 	}

@@ -15,8 +15,9 @@ import (
 )
 
 const toneUsage = `boothbench tone writes a test signal: with silence, marks and a code around it, by
-which a recording of it is found and known again, or alone with --bare. Each kind
-teaches its settings: boothbench tone sweep --help
+which a recording of it is found and known again, or alone with --bare (so by itself
+the line-up tone and the standards' signals; --bare=false puts the marks around them).
+Each kind teaches its settings: boothbench tone sweep --help
 
 Usage: boothbench tone KIND --out FILE.wav [flags]
        boothbench tone                         (lists the kinds)

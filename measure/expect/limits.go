@@ -199,7 +199,7 @@ func (d *decoder) beside(name string) string {
 // limit reads an entry such as true_peak_dbtp = { max = -1 }.
 func (d *decoder) limit(e document.Entry, others []string) (measure.Limit, bool) {
 	if _, known := instrumentOf(e.Key); !known {
-		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain lists them)")
+		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain --readings lists them)")
 		return measure.Limit{}, false
 	}
 	b, ok := d.Bounds(e)
