@@ -199,7 +199,7 @@ func TestCompareDropout(t *testing.T) {
 		t.Errorf("largest difference at %d, want within 240 of %d", got.Frame, at)
 	}
 	reads(t, r, "first_difference_frames", float64(at), 1) // a sample there may be 0
-	if !strings.Contains(c.Summary(), "gone at "+TimeCode(int64(at/48*48), 48000)[:11]) {
+	if !strings.Contains(c.Summary(), "gone for about 5 ms at "+TimeCode(int64(at/48*48), 48000)[:11]) {
 		t.Error(c.Summary(), at)
 	}
 }

@@ -131,7 +131,58 @@ func (g aligner) find() (placement, likely, error) {
 	if err == nil && p.speed != 1 { // once more, with the drift taken out
 		p, err = g.follow(p, best.of+probeFrames/2)
 	}
+	if err == nil && p.speed == 1 && !p.exact() {
+		p, err = g.wholeIfAsGood(p)
+	}
 	return p, best, err
+}
+
+// wholeIfAsGood takes whole frames where the fraction explains no more than half of
+// what differs: then it is the phase of a filter, and no delay.
+func (g aligner) wholeIfAsGood(p placement) (placement, error) {
+	whole := p
+	whole.delay = math.Round(p.delay)
+	from, to := p.overlap(g.shortP.frames, g.longP.frames)
+	windows := g.loudWindows(from, to, int(min(windowFrames, to-from)))
+	with, err := g.unlike(p, windows)
+	if err != nil {
+		return p, err
+	}
+	without, err := g.unlike(whole, windows)
+	if err == nil && without < 2*with {
+		p = whole
+	}
+	return p, err
+}
+
+// unlike is the share of the energy of the long sound's differences, from frame to
+// frame, that does not follow those of the short one at a place.
+func (g aligner) unlike(p placement, windows []extent) (float64, error) {
+	there := make([]extent, len(windows))
+	for i, w := range windows {
+		there[i] = extent{int64(math.Floor(p.at(int(w.from)))) - resamplerTaps, w.frames + 2*resamplerTaps}
+	}
+	here, err := gather(g.short, g.channel, windows)
+	if err != nil {
+		return 0, err
+	}
+	long, err := gather(g.long, g.channel, there)
+	if err != nil {
+		return 0, err
+	}
+	rest, all := 0.0, 0.0
+	for i, w := range windows {
+		first := p.at(int(w.from)) - float64(there[i].from)
+		x, y := differences1(here[i]), differences1(timeMap{delay: first, speed: 1}.resample(long[i], 0, w.frames))
+		var xx, xy, yy float64
+		for k := resamplerTaps; k < len(x)-resamplerTaps; k++ {
+			xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
+		}
+		if xx > 0 {
+			rest, all = rest+yy-xy*xy/xx, all+yy
+		}
+	}
+	return rest / max(all, math.SmallestNonzeroFloat64), nil
 }
 
 // place looks for a passage: near where it would be without a delay, then farther;

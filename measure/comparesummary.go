@@ -80,9 +80,9 @@ func (c *Comparison) whyDifferent() string {
 func (c *Comparison) tellPlaces(d dropouts) string {
 	at := TimeCode(d.first, c.Rate)
 	if d.count == 1 {
-		return fmt.Sprintf("for %d ms at %s", d.longest, at)
+		return fmt.Sprintf("for about %d ms at %s", d.longest+1, at)
 	}
-	return fmt.Sprintf("in %d places for up to %d ms, first at %s", d.count, d.longest, at)
+	return fmt.Sprintf("in %d places for about %d ms at most, first at %s", d.count, d.longest+1, at)
 }
 
 // tellTime tells of delay and drift.
