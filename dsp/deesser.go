@@ -30,6 +30,7 @@ type DeEsser struct {
 	band       *Cascade
 	picked     Block // the band of a cell
 	gain       [cell]float64
+	lowest     float64 // gain since Reset
 }
 
 // deEsserWindowMs is short against an s-sound (50 ms and more) and long
@@ -59,7 +60,7 @@ func NewDeEsser(s DeEsserSettings, rate, channels int) (*DeEsser, error) {
 		key:       newDetector(RMS, deEsserWindowMs, listen, s.LinkChannels, rate, channels),
 		threshold: DBToPower(s.ThresholdDBFS),
 		band:      NewCascade([]Biquad{CookbookBandPass(s.CentreHz, s.Q, float64(rate))}, channels),
-		picked:    NewBlock(channels, cell),
+		picked:    NewBlock(channels, cell), lowest: 1,
 	}
 	if s.Relative {
 		d.whole = newDetector(RMS, deEsserWindowMs, nil, s.LinkChannels, rate, channels)
@@ -99,6 +100,7 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 			idle := d.follow(k, n)
 			for c := first; c < last; c++ {
 				if !idle {
+					d.lowest = lowestOf(d.gain[:n], d.lowest)
 					lower(b[c][from:to], d.picked[c], d.gain[:n])
 				}
 				if gain != nil {
@@ -144,8 +146,13 @@ func lower(x, band, gain []float64) {
 	}
 }
 
+// ReductionDB is the most that the de-esser has taken off since Reset, in dB, at the
+// bell's centre.
+func (d *DeEsser) ReductionDB() float64 { return reductionDB(d.lowest) }
+
 // Reset brings the de-esser back to the state it was built in.
 func (d *DeEsser) Reset() {
+	d.lowest = 1
 	d.key.reset()
 	if d.whole != nil {
 		d.whole.reset()

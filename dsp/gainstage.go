@@ -9,6 +9,7 @@ type gainStage struct {
 	delays    []DelayLine
 	lookahead int
 	fixed     float64 // gain on top, such as make-up
+	lowest    float64 // gain since Reset, without the fixed one
 
 	gain [cell]float64
 }
@@ -22,7 +23,7 @@ type envelope interface {
 }
 
 func newGainStage(d *detector, lookaheadMs, fixedDB float64, rate, channels int, fresh func() envelope) *gainStage {
-	s := &gainStage{detector: d, lookahead: Frames(lookaheadMs, rate), fixed: DBToAmplitude(fixedDB)}
+	s := &gainStage{detector: d, lookahead: Frames(lookaheadMs, rate), fixed: DBToAmplitude(fixedDB), lowest: 1}
 	for range d.levels {
 		s.envelopes = append(s.envelopes, fresh())
 	}
@@ -54,6 +55,7 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 			n := to - from
 			if e.run(s.gain[:n], s.detector.levels[k]) {
 				g := s.gain[0]
+				s.lowest = min(s.lowest, g)
 				for c := first; c < last; c++ {
 					scale(b[c][from:to], g*s.fixed)
 					if gain != nil {
@@ -62,6 +64,7 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 				}
 				continue
 			}
+			s.lowest = lowestOf(s.gain[:n], s.lowest)
 			for c := first; c < last; c++ {
 				multiply(b[c][from:to], s.gain[:n], s.fixed)
 				if gain != nil {
@@ -72,9 +75,14 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 	}
 }
 
+// ReductionDB is the most that the stage has taken off since Reset, in dB, the fixed
+// gain not counted.
+func (s *gainStage) ReductionDB() float64 { return reductionDB(s.lowest) }
+
 // Reset brings the stage back to the state it was built in.
 func (s *gainStage) Reset() {
 	s.detector.reset()
+	s.lowest = 1
 	for k := range s.envelopes {
 		s.envelopes[k].reset()
 	}

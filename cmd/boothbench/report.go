@@ -73,13 +73,14 @@ func (r *report) printDone(b *batch) {
 		milliseconds(r.latency, r.outFormat.Rate), what, plural(r.overs.Count, "over"))
 }
 
-// reduction is the most that a limiter has taken off, in dB.
+// reduction is the most that a stage which works by a gain has taken off, in dB, and
+// what a limiter's verification has.
 func reduction(s chain.StagePlan) (limiting, verification float64, ok bool) {
 	switch p := s.Processor.(type) {
-	case *dsp.Limiter:
-		return p.ReductionDB(), 0, true
 	case *dsp.VerifiedLimiter:
 		return p.Limiter.ReductionDB(), p.Ceiling.ReductionDB(), true
+	case interface{ ReductionDB() float64 }:
+		return p.ReductionDB(), 0, true
 	}
 	return 0, 0, false
 }
