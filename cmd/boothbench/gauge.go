@@ -143,17 +143,23 @@ func (g *gauge) run(e env, files []string) error {
 
 // measure has the device answer, or takes its recorded answer, and reads it.
 func (g *gauge) measure(e env, files []string) error {
+	read := func() (measure.Readings, error) { return measure.AnalyseAll(g.signal, g.rate, g.sound) }
 	if g.recording {
 		signal, a, err := (&measure.Recorded{Stimulus: files[0], Recording: files[1]}).Align()
 		if err != nil {
 			return inputError(err)
 		}
 		g.signal, g.device, g.rate, g.sound = signal, files[1], a.Rate, a.Sound
-		g.readings, g.findings = a.Readings, a.Findings
+		g.readings = a.Readings
+		read = func() (measure.Readings, error) {
+			r, err := a.Read(signal)
+			g.findings = a.Findings
+			return r, err
+		}
 	} else if err := g.respond(e); err != nil {
 		return err
 	}
-	readings, err := measure.AnalyseAll(g.signal, g.rate, g.sound)
+	readings, err := read()
 	g.readings = append(g.readings, readings...)
 	return inputError(err)
 }

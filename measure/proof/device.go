@@ -60,7 +60,7 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []measure.Recorded) (*Sh
 		if !c.about(signal) {
 			return nil, nil, fmt.Errorf("%s: no [[test]] of %s has its stimulus, %s", p.Stimulus, c.Path, stimulus.Describe(signal))
 		}
-		readings, err := measure.AnalyseAll(signal, a.Rate, a.Sound)
+		readings, err := a.Read(signal)
 		if err != nil {
 			return nil, nil, fmt.Errorf("%s: %w", p.Recording, err)
 		}
