@@ -25,7 +25,7 @@ func IdentityOf(r *wave.Reader) (stimulus.Marked, error) {
 		}
 		return m, nil
 	}
-	return stimulus.Marked{}, fmt.Errorf("%s: found no chunk %q with a stimulus's identity; accepted: a file as boothbench tone wrote it", r.Name(), stimulus.ChunkID)
+	return stimulus.Marked{}, fmt.Errorf("%s: found no chunk %q with a stimulus's identity; accepted: a file as boothbench tone wrote it, with its marks (--bare leaves them out; --bare=false puts them in)", r.Name(), stimulus.ChunkID)
 }
 
 // checkStimulus compares a stimulus file with what its identity makes: two steps

@@ -43,7 +43,7 @@ var termTable = [][4]string{
 	{"asymmetry_db", "Positive peak over negative peak.", "common practice, no source", "Natural to a voice; inverted polarity changes its sign."},
 	{"used_bits", "Bits down to the lowest one that any sample uses.", "own definition", "Zero padding looks like more bits, and does not sound so."},
 	{"{clips,flat_tops,dropouts,plosives,sibilants}", "Events of that kind: their number; the list has their times.", "common practice, no source; each reading holds its definition", "What is loud on purpose may count."},
-	{"highest_content_hz", "Highest frequency at which the long-term spectrum stands out of the rounding of the file.", "own definition", "A room's noise is content too: a band limit shows where that ends."},
+	{"highest_content_hz", "Highest frequency at which the long-term spectrum stands out of the rounding of the file.", "own definition", "Noise of a room or a preamplifier reaches half the rate: then it tells of that, not of the voice. Far below, it shows a codec, a telephone or an earlier, lower rate."},
 	{"correlation", "Normalised correlation of channels 1 and 2.", "common practice, no source", "A delay lowers it: look at channel_delay_frames."},
 	{"channel_{delay_frames,gain_db}", "Delay and level of channel 2 against channel 1, where they hold one source.", "largest cross-correlation; rms", "Of two sources there is none."},
 	{"channel_gain_difference_db", "Gain of channel 1 less that of channel 2 while channel 1 is louder.", "own definition", "0 for linked channels."},

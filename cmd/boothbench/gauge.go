@@ -164,14 +164,29 @@ func (g *gauge) measure(e env, files []string) error {
 	return inputError(err)
 }
 
+// movingStages are the names of a chain's stages whose gain follows the level.
+func movingStages(c *chain.Chain) (names []string) {
+	for _, s := range c.Stages {
+		switch s.Kind {
+		case "expander", "compressor", "de-esser", "limiter":
+			if s.Enabled {
+				names = append(names, s.Name)
+			}
+		}
+	}
+	return names
+}
+
 func (g *gauge) respond(e env) error {
 	var device measure.Device
+	var moving []string
 	if g.chain != "" {
 		c, err := chain.Load(g.chain)
 		if err != nil {
 			return withCode(exitUsage, err)
 		}
 		device, g.device = c, g.chain
+		moving = movingStages(c)
 	} else {
 		c, err := g.command.device()
 		if err != nil {
@@ -186,6 +201,16 @@ func (g *gauge) respond(e env) error {
 	sound, err := g.signal.Make(g.rate)
 	if err != nil {
 		return usageError("%v", named(err))
+	}
+	switch g.signal.(type) {
+	case stimulus.Sweep, stimulus.SynchronisedSweep, stimulus.Multitone:
+		if len(moving) > 0 {
+			g.findings = append(g.findings, measure.Finding{
+				Severity: measure.Doubt, Frame: -1, Channel: -1,
+				What: fmt.Sprintf("the gain of %s follows the level: this response is that of this signal at its level", strings.Join(moving, ", ")),
+				Do:   "for the filters alone, switch these stages off (enabled = false); prove reads each stage by itself",
+			})
+		}
 	}
 	g.sound, err = measure.Respond(e.ctx, device, g.rate, sound)
 	return inputError(err)
