@@ -9,12 +9,10 @@ require (
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/pflag v1.0.10
+	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0
 	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0
 )
 
-require (
-	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/tools v0.30.0 // indirect
-)
+require golang.org/x/tools v0.30.0 // indirect

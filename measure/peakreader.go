@@ -108,23 +108,27 @@ type sketch struct {
 // it is made once.
 var fineReader = sync.OnceValue(func() peakReader {
 	r := newPeakReader(fineSinc())
-	r.sketches = []sketch{sketchOf(r.bank, 16), sketchOf(r.bank, 4)}
+	rows := make([][]float64, r.bank.Rows())
+	for p := range rows {
+		rows[p] = r.bank.Row(p)
+	}
+	r.sketches = []sketch{sketchOf(r.bank, rows, 16), sketchOf(r.bank, rows, 4)}
 	return r
 })
 
 // sketchOf keeps every so manieth row. A reading as a function of the place has a
 // second derivative of at most the L1 norm of the kernel's, so between places d apart
 // it rises by at most d²/8 of that over the larger of its neighbours.
-func sketchOf(b *dsp.Polyphase, every int) sketch {
+func sketchOf(b *dsp.Polyphase, rows [][]float64, every int) sketch {
 	var positions []float64
-	var rows [][]float64
+	var kept [][]float64
 	curvature := 0.0
-	for p := range b.Rows() {
+	for p, row := range rows {
 		if p%every == every-1 {
-			positions, rows = append(positions, b.Position(p)), append(rows, b.Row(p))
+			positions, kept = append(positions, b.Position(p)), append(kept, row)
 		}
-		if p > 0 && p < b.Rows()-1 {
-			before, row, after := b.Row(p-1), b.Row(p), b.Row(p+1)
+		if p > 0 && p < len(rows)-1 {
+			before, after := rows[p-1], rows[p+1]
 			sum := 0.0
 			for j := range row {
 				sum += math.Abs(before[j]-2*row[j]+after[j]) * finePhases * finePhases
@@ -134,7 +138,7 @@ func sketchOf(b *dsp.Polyphase, every int) sketch {
 	}
 	apart := float64(every) / finePhases
 	// The largest may lie between two rows: 2 % more than was seen.
-	return sketch{bank(positions, rows), 1.02 * curvature * apart * apart / 8}
+	return sketch{bank(positions, kept), 1.02 * curvature * apart * apart / 8}
 }
 
 // first is where the window of the first interval begins that new frames complete.

@@ -10,10 +10,12 @@ func Energy(planes [][]float64, from, to int, sections []Section, states [][]Sta
 	if from == to {
 		return
 	}
-	a, b := states[0], states[1]
+	// Cut to what is used: assembly looks at no lengths.
+	a, b, sums := states[0][:len(planes)], states[1][:len(planes)], sums[:len(planes)]
 	plane := 0
 	for ; hasAVX && plane+2 <= len(planes); plane += 2 {
-		energyPairAVX(&planes[plane][from], &planes[plane+1][from], to-from, &sections[0], &a[plane], &b[plane], &sums[plane])
+		x, y := planes[plane][from:to], planes[plane+1][from:to]
+		energyPairAVX(&x[0], &y[0], len(x), &sections[0], &a[plane], &b[plane], &sums[plane])
 	}
 	for ; plane < len(planes); plane++ {
 		x := planes[plane][from:to]

@@ -3,6 +3,10 @@
 #include "textflag.h"
 #include "extremes_amd64.h"
 
+// The bits of a float's magnitude.
+DATA ·withoutSign+0(SB)/8, $0x7fffffffffffffff
+GLOBL ·withoutSign(SB), RODATA|NOPTR, $8
+
 // func peaksAVX(x *float64, cell int, out *float64, cells int)
 TEXT ·peaksAVX(SB), NOSPLIT, $0-32
 	MOVQ x+0(FP), SI

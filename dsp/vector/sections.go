@@ -24,6 +24,9 @@ func Filter(planes [][]float64, from, to int, sections []Section, states [][]Sta
 	if from == to {
 		return
 	}
+	for i := range sections {
+		_ = states[i][:len(planes)] // assembly looks at no lengths
+	}
 	plane := 0
 	for ; plane+2 <= len(planes); plane += 2 {
 		filterPair(planes[plane][from:to], planes[plane+1][from:to], sections, states, plane)

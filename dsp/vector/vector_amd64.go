@@ -7,9 +7,6 @@ import "golang.org/x/sys/cpu"
 // hasAVX tells whether the processor, and the system under the program, know AVX.
 var hasAVX = cpu.X86.HasAVX
 
-// withoutSign masks the bits of a float's magnitude.
-var withoutSign uint64 = 1<<63 - 1
-
 //go:noescape
 func pair1AVX(x, y *float64, frames int, k *Section, state *State)
 
