@@ -410,6 +410,9 @@ func loud(b dsp.Block) bool { return b.Frames() > 0 && sumOfSquares(b[0])/float6
 // Whatever two sounds come in, readings or reasons come out, in JSON that any reader
 // takes, or an error that names the frame.
 func TestCompareWhatever(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long")
+	}
 	tone := func(hz float64, from int) []float64 {
 		x := make([]float64, 48000)
 		for n := range x {

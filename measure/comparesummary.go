@@ -259,7 +259,15 @@ func (c *Comparison) tellLength() string {
 	}
 	text := ""
 	missing, extra := c.uncovered()
-	seconds := func(frames int64) string { return fmt.Sprintf("%.3g s", float64(frames)/float64(c.Rate)) }
+	seconds := func(frames int64) string {
+		switch {
+		case frames == 1:
+			return "1 frame"
+		case frames < int64(c.Rate)/100:
+			return fmt.Sprintf("%d frames", frames)
+		}
+		return fmt.Sprintf("%.3g s", float64(frames)/float64(c.Rate))
+	}
 	if missing > 0 {
 		text += fmt.Sprintf("; %s of A are missing in B", seconds(missing))
 	}
