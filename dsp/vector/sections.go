@@ -36,11 +36,14 @@ func Filter(planes [][]float64, from, to int, sections []Section, states [][]Sta
 	}
 }
 
-// filterPlane runs three or two sections of a plane at a time, so that the processor
-// has work that does not wait. How many at a time changes no bit.
+// filterPlane runs several sections of a plane at a time, so that the processor has
+// work that does not wait. How many at a time changes no bit.
 func filterPlane(x []float64, sections []Section, states [][]State, plane int) {
 	for i := 0; i < len(sections); {
 		switch left := len(sections) - i; {
+		case left >= 4 && hasAVX && len(x) >= 8*skew:
+			fourSkewed(x, sections[i:], &states[i][plane], &states[i+1][plane], &states[i+2][plane], &states[i+3][plane])
+			i += 4
 		case left == 1:
 			one(x, &sections[i], &states[i][plane])
 			i++
@@ -91,8 +94,9 @@ func filterPair(x, y []float64, sections []Section, states [][]State, plane int)
 	}
 }
 
-// skew is by how many frames the second section of twoSkewed is behind the first:
-// what one puts out has then left the processor's pipeline when the other takes it.
+// skew is by how many frames a section is behind the one before it, where several
+// share a register: what one puts out has then left the processor's pipeline when the
+// next takes it.
 const skew = 4
 
 // twoSkewed is two with both sections in one register, the second a few frames
@@ -101,6 +105,17 @@ func twoSkewed(x []float64, k []Section, stateK, stateL *State) {
 	one(x[:skew], &k[0], stateK)
 	twoAVX(&x[skew], len(x)-skew, &k[0], stateK, stateL)
 	one(x[len(x)-skew:], &k[1], stateL)
+}
+
+// fourSkewed is four sections in one register.
+func fourSkewed(x []float64, k []Section, state0, state1, state2, state3 *State) {
+	one(x[:3*skew], &k[0], state0)
+	one(x[:2*skew], &k[1], state1)
+	one(x[:skew], &k[2], state2)
+	fourAVX(&x[3*skew], len(x)-3*skew, &k[0], state0, state1, state2, state3)
+	one(x[len(x)-skew:], &k[1], state1)
+	one(x[len(x)-2*skew:], &k[2], state2)
+	one(x[len(x)-3*skew:], &k[3], state3)
 }
 
 // The statements keep few values alive at a time and take coefficients from memory:

@@ -68,3 +68,26 @@
 	VMOVHPD X0, (DI) \
 	ADDQ    $8, SI   \
 	ADDQ    $8, DI
+
+// As SECTION, over four lanes.
+#define SECTION4(s1, s2) \
+	VMULPD  0(SP), Y0, Y1   \
+	VADDPD  s1, Y1, Y1      \
+	VMULPD  32(SP), Y0, Y2  \
+	VADDPD  Y2, s2, s2      \
+	VMULPD  96(SP), s1, Y2  \
+	VSUBPD  Y2, s2, s2      \
+	VMULPD  64(SP), Y0, Y3  \
+	VMULPD  128(SP), s1, Y2 \
+	VMOVAPD s2, s1          \
+	VSUBPD  Y2, Y3, s2      \
+	VMOVAPD Y1, Y0
+
+// A coefficient of four sections, from o(k) on.
+#define GATHER(o, k, to) \
+	VMOVSD      (o+0)(k), X0     \
+	VMOVHPD     (o+40)(k), X0, X0 \
+	VMOVSD      (o+80)(k), X1    \
+	VMOVHPD     (o+120)(k), X1, X1 \
+	VMOVUPD     X0, (to+0)(SP)   \
+	VMOVUPD     X1, (to+16)(SP)

@@ -105,3 +105,54 @@ loop:
 	VMOVUPD X0, (R8)
 	VMOVUPD X1, (R9)
 	RET
+
+// Section 1 at x[n] in the lowest lane, to section 4 at x[n−12] in the highest.
+//
+// func fourAVX(x *float64, frames int, k *Section, state0, state1, state2, state3 *State)
+TEXT ·fourAVX(SB), NOSPLIT, $160-56
+	MOVQ x+0(FP), SI
+	MOVQ frames+8(FP), CX
+	MOVQ k+16(FP), BX
+	MOVQ state0+24(FP), R8
+	MOVQ state1+32(FP), R9
+	MOVQ state2+40(FP), R10
+	MOVQ state3+48(FP), R11
+	GATHER(0, BX, 0)
+	GATHER(8, BX, 32)
+	GATHER(16, BX, 64)
+	GATHER(24, BX, 96)
+	GATHER(32, BX, 128)
+	VMOVUPD     (R8), X0
+	VMOVUPD     (R9), X1
+	VMOVUPD     (R10), X2
+	VMOVUPD     (R11), X3
+	VINSERTF128 $1, X2, Y0, Y0
+	VINSERTF128 $1, X3, Y1, Y1
+	VUNPCKLPD   Y1, Y0, Y4
+	VUNPCKHPD   Y1, Y0, Y5
+
+loop4:
+	VMOVSD       (SI), X0
+	VMOVHPD      -32(SI), X0, X0
+	VMOVSD       -64(SI), X1
+	VMOVHPD      -96(SI), X1, X1
+	VINSERTF128  $1, X1, Y0, Y0
+	SECTION4(Y4, Y5)
+	VEXTRACTF128 $1, Y0, X1
+	VMOVSD       X0, (SI)
+	VMOVHPD      X0, -32(SI)
+	VMOVSD       X1, -64(SI)
+	VMOVHPD      X1, -96(SI)
+	ADDQ         $8, SI
+	DECQ         CX
+	JNZ          loop4
+	VUNPCKLPD    Y5, Y4, Y0
+	VUNPCKHPD    Y5, Y4, Y1
+	VEXTRACTF128 $1, Y0, X2
+	VEXTRACTF128 $1, Y1, X3
+	VMOVUPD      X0, (R8)
+	VMOVUPD      X1, (R9)
+	VMOVUPD      X2, (R10)
+	VMOVUPD      X3, (R11)
+	VZEROUPPER
+	RET

@@ -17,6 +17,9 @@ func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)
 func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *State)
 
 //go:noescape
+func fourAVX(x *float64, frames int, k *Section, state0, state1, state2, state3 *State)
+
+//go:noescape
 func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)
 
 //go:noescape

@@ -16,9 +16,10 @@ func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State,
 func energySkewedAVX(x *float64, fours int, k *Section, state0, state1 *State, between *[4]float64, sum *float64) {
 	panic(noAVX)
 }
-func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)    { panic(noAVX) }
-func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)             { panic(noAVX) }
-func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int) { panic(noAVX) }
-func multiplyAVX(to, a, b *float64, frames int)                                     { panic(noAVX) }
+func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)        { panic(noAVX) }
+func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)                 { panic(noAVX) }
+func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)     { panic(noAVX) }
+func multiplyAVX(to, a, b *float64, frames int)                                         { panic(noAVX) }
+func fourAVX(x *float64, frames int, k *Section, state0, state1, state2, state3 *State) { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"
