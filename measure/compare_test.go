@@ -3,6 +3,7 @@ package measure
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -485,6 +486,21 @@ func times(x []float64, gain float64) []float64 {
 	return out
 }
 
+// Of places that are as good in a tone, its begin and end tell which it is.
+func TestCompareTone(t *testing.T) {
+	tone := make([]float64, 96000)
+	for n := range tone {
+		tone[n] = 0.3 * math.Sin(2*math.Pi*float64(n)/48) * (1 + 0.3*math.Sin(2*math.Pi*3*float64(n)/48000))
+	}
+	for _, frames := range []int{4, 100, 4801} {
+		c, r := compare(t, dsp.Block{tone}, dsp.Block{append(make([]float64, frames), tone...)})
+		reads(t, r, "delay_frames", float64(frames), 0)
+		if r, _ := r.Get("residual_dbfs"); r.Beyond >= 0 {
+			t.Errorf("%d frames: %s", frames, c.Summary())
+		}
+	}
+}
+
 // What happened to one channel is told of that channel.
 func TestCompareChannels(t *testing.T) {
 	x, y := speechTake(-65, 3)[:96000], noise(96000, 0.02, 9)
@@ -492,8 +508,10 @@ func TestCompareChannels(t *testing.T) {
 		b    dsp.Block
 		says string
 	}{
-		{dsp.Block{times(x, -1), y}, "B is in channel 1 inverted; "},
-		{dsp.Block{x, times(y, -0.5)}, "B is in channel 2 inverted and 6.02 dB quieter; "},
+		{dsp.Block{times(x, -1), y}, "B is in channel 1 inverted; no other difference"},
+		{dsp.Block{x, times(y, -0.5)}, "B is in channel 2 inverted and 6.02 dB quieter; no other difference"},
+		{dsp.Block{times(x, 0.5), y}, "B is in channel 1 6.02 dB quieter; no other difference"},
+		{dsp.Block{append(make([]float64, 20), x[:len(x)-20]...), y}, "B is in channel 1 another sound, or the same at another time; the rest is at -2"},
 		{dsp.Block{x, make([]float64, len(y))}, "B is in channel 2 silent"},
 		{dsp.Block{times(x, 2), times(y, 2)}, "B is 6.02 dB louder; "},
 	} {
@@ -504,6 +522,14 @@ func TestCompareChannels(t *testing.T) {
 			}
 			if s := got.Summary(); !strings.HasPrefix(s, c.says) {
 				t.Errorf("want %q, got %q", c.says, s)
+			}
+			// The channel that was left alone has no difference.
+			for i, plane := range (dsp.Block{x, y}) {
+				if match == LeastSquares && &c.b[i][0] == &plane[0] {
+					if r, _ := got.Readings().Get(fmt.Sprintf("residual_dbfs_ch%d", i+1)); r.Beyond >= 0 {
+						t.Errorf("%s: channel %d has %v", c.says, i+1, r)
+					}
+				}
 			}
 		}
 	}

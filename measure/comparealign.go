@@ -123,7 +123,12 @@ func (g aligner) find() (placement, likely, error) {
 			break
 		}
 	}
-	p := placement{timeMap: timeMap{delay: float64(best.frame) - best.speed*float64(best.of), speed: best.speed}, inverted: best.likeness < 0}
+	if best.enough() && !g.asLying && len(best.others) > 1 {
+		if err := g.byTheEdges(&best); err != nil {
+			return placement{}, best, err
+		}
+	}
+	p := best.placement()
 	if !best.enough() || g.asLying {
 		return p, best, nil
 	}
@@ -135,6 +140,33 @@ func (g aligner) find() (placement, likely, error) {
 		p, err = g.wholeIfAsGood(p)
 	}
 	return p, best, err
+}
+
+// mostPlaces is how many places that are as good are looked at, the nearest ones.
+const mostPlaces = 400
+
+// byTheEdges chooses among places that are as good, as there are in a tone: where the
+// sound begins and ends tells which of them it is. If nothing does, the first stays,
+// which is the nearest.
+func (g aligner) byTheEdges(best *likely) error {
+	sort.SliceStable(best.others, func(i, j int) bool {
+		return absolute(best.others[i].frame-best.of) < absolute(best.others[j].frame-best.of)
+	})
+	const frames, around = 4096, resamplerTaps + 64
+	edges := []extent{{-around, frames}, {g.shortP.frames - frames + around, frames}}
+	least := math.Inf(1)
+	for _, place := range best.others[:min(mostPlaces, len(best.others))] {
+		here := *best
+		here.frame, here.likeness = place.frame, place.likeness
+		unlike, err := g.unlike(here.placement(), edges)
+		if err != nil {
+			return err
+		}
+		if unlike < least-1e-6 {
+			least, best.frame, best.likeness = unlike, place.frame, place.likeness
+		}
+	}
+	return nil
 }
 
 // wholeIfAsGood takes whole frames where the fraction explains no more than half of
@@ -198,9 +230,9 @@ func (g aligner) place(at int64, frames int, stretched bool) (likely, error) {
 		if g.asLying {
 			from, to = at, at
 		}
-		found, err := searchIn(g.long, g.channel, probe, from, to, at)
+		found, err := searchIn(g.long, g.longP.frames, g.channel, probe, from, to, at)
 		if math.Abs(found.likeness) > math.Abs(best.likeness) {
-			best.frame, best.likeness, best.speed = found.frame, found.likeness, speed
+			best.frame, best.likeness, best.speed, best.others = found.frame, found.likeness, speed, found.others
 			best.needed = leastSimilarity(int64(len(probe)), g.rate)
 		}
 		return err
@@ -239,7 +271,12 @@ type likely struct {
 	likeness float64 // correlation over all of the probe, −1 to 1
 	of       int64   // frame of the probe
 	speed    float64
-	needed   float64 // likeness from which on it is no chance
+	needed   float64  // likeness from which on it is no chance
+	others   []likely // places that are as good
+}
+
+func (l likely) placement() placement {
+	return placement{timeMap: timeMap{delay: float64(l.frame) - l.speed*float64(l.of), speed: l.speed}, inverted: l.likeness < 0}
 }
 
 func (l likely) enough() bool { return math.Abs(l.likeness) >= l.needed }
@@ -247,13 +284,14 @@ func (l likely) enough() bool { return math.Abs(l.likeness) >= l.needed }
 // searchIn correlates a probe with a sound for every place from one to another, by
 // transforms of a block at a time. Of peaks that are as good, as in a tone, the one
 // next to home is meant.
-func searchIn(open func() (wave.Source, error), channel int, probe []float64, from, to, home int64) (likely, error) {
+func searchIn(open func() (wave.Source, error), frames int64, channel int, probe []float64, from, to, home int64) (likely, error) {
 	length := 2
 	for length < 2*len(probe) {
 		length *= 2
 	}
 	step := length - len(probe) + 1
 	probe = differences1(probe)
+	probe[0] = 0 // what was before is not in it
 	energy := sumOfSquares(probe)
 	fft := fourier.NewFFT(length)
 	padded := make([]float64, length)
@@ -269,6 +307,11 @@ func searchIn(open func() (wave.Source, error), channel int, probe []float64, fr
 			return best, err
 		}
 		x := differences1(blocks[0])[1:]
+		for _, edge := range []int64{0, frames} { // a file's begin and end are no jumps of the sound
+			if k := edge - at; k >= 0 && k < int64(len(x)) {
+				x[k] = 0
+			}
+		}
 		bins = fft.Coefficients(bins, x)
 		for k := range bins {
 			bins[k] *= cmplx.Conj(template[k])
@@ -297,11 +340,17 @@ func searchIn(open func() (wave.Source, error), channel int, probe []float64, fr
 		}
 	}
 	nearest := best
+	var others []likely
 	for _, p := range peaksOf(candidates) {
-		if math.Abs(p.likeness) >= math.Abs(best.likeness)*asGood && absolute(p.frame-home) < absolute(nearest.frame-home) {
+		if math.Abs(p.likeness) < math.Abs(best.likeness)*asGood {
+			continue
+		}
+		others = append(others, p)
+		if absolute(p.frame-home) < absolute(nearest.frame-home) {
 			nearest = p
 		}
 	}
+	nearest.others = others
 	return nearest, nil
 }
 

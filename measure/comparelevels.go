@@ -41,6 +41,8 @@ func (c *Comparison) matchLevels(a, b func() (wave.Source, error), s CompareSett
 		if c.place.inverted {
 			c.gain = -c.gain
 		}
+	case c.channelsDiffer():
+		c.gain = leastChanged(c.gains)
 	default:
 		if g := gainOf(all); g != 0 && g-g == 0 {
 			c.gain = g
@@ -50,6 +52,25 @@ func (c *Comparison) matchLevels(a, b func() (wave.Source, error), s CompareSett
 		c.gain = 1
 	}
 	return nil
+}
+
+// leastChanged is the gain of the channel that changed least: by its dB, and without
+// an inversion if there is one.
+func leastChanged(gains []float64) float64 {
+	best, least := 1.0, math.Inf(1)
+	for _, g := range gains {
+		if g == 0 || g-g != 0 {
+			continue
+		}
+		change := math.Abs(dsp.AmplitudeToDB(math.Abs(g)))
+		if g < 0 {
+			change += 1000
+		}
+		if change < least {
+			best, least = g, change
+		}
+	}
+	return best
 }
 
 // blockGain holds the sums of A squared and of A times B over a block.

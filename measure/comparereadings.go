@@ -40,15 +40,17 @@ func (c *Comparison) addPlace(r *Readings, reason string) {
 	r.add("missing_ms", Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: "what of A is before or behind B, the delay not counted: it is compared with nothing"})
 	r.add("extra_ms", Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is before or behind A, the delay not counted: it is compared with nothing"})
 	polarity := 1.0
-	if c.place.inverted {
+	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
 		polarity = -1
 	}
 	r.add("polarity", Reading{Value: polarity, Reason: reason, Reference: "+1: as A, -1: inverted", Definition: "sign of the correlation"})
 	method := "least squares of all channels, over blocks of 4096 frames that lie within 0.5 dB of their median; B is brought to A's level by it"
-	switch c.match {
-	case EqualLoudness:
+	switch {
+	case c.match == LeastSquares && c.channelsDiffer():
+		method = "least squares of the channel that changed least, since they differ; B is brought to A's level by it"
+	case c.match == EqualLoudness:
 		method = "difference of integrated loudness; B is brought to A's level by it"
-	case LevelsAsTheyAre:
+	case c.match == LevelsAsTheyAre:
 		method = "least squares of all channels; nothing is matched"
 	}
 	own := c.gain

@@ -15,6 +15,7 @@ const (
 	toldResponseDB = 0.05
 	toldFrames     = 0.02 // a filter's phase shifts as much
 	roundingDBFS   = -140 // what lies under it is the rounding of 24 bits
+	follows        = 0.8  // of a channel's rms: where less of it follows A, its gain says nothing
 )
 
 // Summary says in one line how B differs from A: "B is 14 frames later, 1.30 dB
@@ -147,6 +148,10 @@ func (c *Comparison) tellChannels() (told []string) {
 	for i, g := range c.gains {
 		db := dsp.AmplitudeToDB(math.Abs(g))
 		var what []string
+		if !c.follows(i) {
+			told = append(told, fmt.Sprintf("in channel %d another sound, or the same at another time", i+1))
+			continue
+		}
 		if g < 0 {
 			what = append(what, "inverted")
 		}
@@ -230,6 +235,9 @@ func someDB(db float64) string {
 func (c *Comparison) tellRest(withoutResponse bool) string {
 	n := float64((c.To - c.From) * int64(c.Channels))
 	level := sumOf(c.totals.ee) / n
+	if c.channelsDiffer() {
+		level = c.restOfChannels() / n
+	}
 	if level == 0 {
 		return ""
 	}
@@ -250,6 +258,34 @@ func (c *Comparison) tellRest(withoutResponse bool) string {
 		return fmt.Sprintf("%s below %d dBFS", text, roundingDBFS)
 	}
 	return fmt.Sprintf("%s at %.1f dBFS", text, db)
+}
+
+// follows tells whether a channel of B is that of A with a gain, and not another
+// sound or the same at another time: then least squares and the rms agree.
+func (c *Comparison) follows(channel int) bool {
+	t, g := c.totals, c.gains[channel]
+	return g-g != 0 || math.Abs(g) >= follows*math.Abs(c.gain)*math.Sqrt(t.yy[channel]/max(t.xx[channel], math.SmallestNonzeroFloat64))
+}
+
+// restOfChannels is what is left of the difference, summed, with each channel's own
+// gain taken out: that was told.
+func (c *Comparison) restOfChannels() (sum float64) {
+	t := c.totals
+	for i, g := range c.gains {
+		if g == 0 || g-g != 0 { // silent, which is told
+			continue
+		}
+		if !c.follows(i) {
+			sum += t.ee[i]
+			continue
+		}
+		own := c.gain / g
+		rest := own*own*t.yy[i] - own*(t.xx[i]+t.yy[i]-t.ee[i]) + t.xx[i]
+		if rest > 1e-12*t.xx[i] { // less is rounding
+			sum += rest
+		}
+	}
+	return sum
 }
 
 // tellLength tells of what was not compared.

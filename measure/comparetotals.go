@@ -8,18 +8,18 @@ import (
 
 // differences sums up what two sounds differ by, lined up and on one level.
 type differences struct {
-	from     int64 // frame of A at which it began
-	frame    int64 // the next one
-	xx, ee   []float64
-	largest  peakDifference
-	first    int64 // frame at which a sample differs at all, −1: none
-	changed  int64 // samples that do
-	windows  levelHistogram
-	dropouts [2]dropouts // in A, in B
-	window   differenceWindow
-	length   int // of a window
-	grain    int // of dropouts, 1 ms
-	brief    differenceWindow
+	from       int64     // frame of A at which it began
+	frame      int64     // the next one
+	xx, yy, ee []float64 // of A, of B on its level, of the difference; by channel
+	largest    peakDifference
+	first      int64 // frame at which a sample differs at all, −1: none
+	changed    int64 // samples that do
+	windows    levelHistogram
+	dropouts   [2]dropouts // in A, in B
+	window     differenceWindow
+	length     int // of a window
+	grain      int // of dropouts, 1 ms
+	brief      differenceWindow
 }
 
 // peakDifference is a largest difference, and where it is.
@@ -40,7 +40,7 @@ const differenceMs = 20
 
 func newDifferences(rate, channels int, from int64) *differences {
 	return &differences{
-		from: from, frame: from, xx: make([]float64, channels), ee: make([]float64, channels), first: -1,
+		from: from, frame: from, xx: make([]float64, channels), yy: make([]float64, channels), ee: make([]float64, channels), first: -1,
 		length: dsp.Frames(differenceMs, rate), grain: max(1, dsp.Frames(1, rate)),
 	}
 }
@@ -62,16 +62,18 @@ func (d *differences) exact(x, y dsp.Block) {
 // write takes A, B on its level, and the difference.
 func (d *differences) write(x, y, e dsp.Block) {
 	for c := range x {
-		var xx, ee float64
+		var xx, yy, ee float64
 		for n, v := range x[c] {
 			r := e[c][n]
 			xx += v * v
+			yy += y[c][n] * y[c][n]
 			ee += r * r
 			if r = math.Abs(r); r > d.largest.value {
 				d.largest = peakDifference{r, d.frame + int64(n), c}
 			}
 		}
 		d.xx[c] += xx
+		d.yy[c] += yy
 		d.ee[c] += ee
 	}
 	for n := 0; n < x.Frames(); {
