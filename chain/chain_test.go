@@ -362,6 +362,20 @@ func TestManyProblemsAreBounded(t *testing.T) {
 	}
 }
 
+// A rate or a number of channels that no chain works at is no fault of the file.
+func TestCheckFormat(t *testing.T) {
+	c, err := chain.Parse("x.toml", []byte(stage(`kind = "polarity"`)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range [][2]int{{0, 1}, {10, 1}, {48000, 0}, {48000, 65}} {
+		file := (*document.FileError)(nil)
+		if err := c.Check(f[0], f[1]); err == nil || errors.As(err, &file) || !strings.Contains(err.Error(), "accepted: 1 to 64 channels at 1000 to 768000 Hz") {
+			t.Errorf("%v: %v", f, err)
+		}
+	}
+}
+
 func TestCheck(t *testing.T) {
 	for _, test := range []struct {
 		name, text     string
@@ -381,7 +395,7 @@ func TestCheck(t *testing.T) {
 		{"disabled stages are not checked", stage(`kind = "highpass"`, "corner_hz = 4000", "enabled = false"), 8000, 1, nil},
 		{"all stages at once", stage(`kind = "highpass"`, "corner_hz = 5000", "[[stage]]", `kind = "polarity"`, "channels = [9]"), 8000, 1,
 			[]string{"x.toml:4:13: corner_hz", "x.toml:7:12: channels"}},
-		{"a constructor's own refusal", stage(`kind = "polarity"`), 10, 1, []string{"x.toml:2:3: rate: found 10 Hz"}},
+		{"a constructor's own refusal", stage(`kind = "limiter"`, "lookahead_ms = 0.5"), 8000, 1, []string{"x.toml:4:16: lookahead_ms: found 0.5 ms"}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			c, err := chain.Parse("x.toml", []byte(test.text))

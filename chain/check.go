@@ -11,7 +11,8 @@ import (
 // Check finds what only a sound's format can tell: frequencies at or above
 // the Nyquist frequency, channels that the sound does not have, and whatever
 // else a stage's constructor refuses. Disabled stages are not checked. The
-// error is a *document.FileError.
+// error is a *document.FileError, but for a rate or a number of channels that no chain
+// works at.
 func (c *Chain) Check(rate, channels int) error {
 	_, err := c.build(rate, channels)
 	return err
@@ -19,6 +20,9 @@ func (c *Chain) Check(rate, channels int) error {
 
 // build checks the chain and builds its enabled stages; a disabled one is nil.
 func (c *Chain) build(rate, channels int) ([]dsp.Processor, error) {
+	if rate < dsp.MinRate || rate > dsp.MaxRate || channels < 1 || channels > dsp.MaxChannels {
+		return nil, fmt.Errorf("found %d channels at %d Hz; accepted: 1 to %d channels at %d to %d Hz", channels, rate, dsp.MaxChannels, dsp.MinRate, dsp.MaxRate)
+	}
 	k := checker{chain: c, rate: rate, channels: channels, kinds: Kinds()}
 	if c.Text != nil {
 		k.places = document.NewPlaces(c.Path, c.Text)
@@ -74,7 +78,9 @@ func (k *checker) fields(i int, fields []Field, settings any, prefix string) {
 		if f.Unit == "Hz" && v.number >= nyquist {
 			found := "found"
 			if _, given := k.chain.Stages[i].given[prefix+f.Key]; !given {
-				found = "left at its default,"
+				if s := k.chain.Stages[i]; s.Line > 0 { // it comes from a file
+					found = "left at its default,"
+				}
 			}
 			k.report(i, prefix+f.Key, document.Problem{Key: f.Key, Accepted: "below " + plain(nyquist) + " Hz",
 				Found: fmt.Sprintf("%s %s Hz, not below %s Hz, the Nyquist frequency of this sound (half its rate of %d Hz)", found, plain(v.number), plain(nyquist), k.rate)})

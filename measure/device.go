@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -17,6 +18,9 @@ type Device interface {
 
 // Respond puts planar sound through a device in memory.
 func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.Block, error) {
+	if rate < dsp.MinRate || rate > dsp.MaxRate {
+		return nil, fmt.Errorf("found a rate of %d Hz; accepted: %d to %d Hz", rate, dsp.MinRate, dsp.MaxRate)
+	}
 	format := wave.Unquantised(rate, len(stimulus))
 	planes := make(dsp.Block, len(stimulus))
 	for c := range planes { // room for a second of delay

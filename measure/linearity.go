@@ -87,6 +87,9 @@ func eachStep(s stimulus.ToneSeries, settleMs, rate int, response dsp.Block, ana
 	if settleMs == 0 {
 		settleMs = 400
 	}
+	if !(s.StepDB > 0 && s.StepSeconds > 0) || rate < 1 {
+		return nil, fmt.Errorf("the series has no steps: found step_db %g and step_seconds %g at %d Hz; accepted: more than 0", s.StepDB, s.StepSeconds, rate)
+	}
 	levels := s.Levels()
 	_, end := s.Step(len(levels)-1, rate)
 	skip, stop := toneFrames(rate, s.StepSeconds, settleMs)

@@ -80,6 +80,9 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	if s.Rate < 8000 || s.Rate > 384000 {
 		return nil, fmt.Errorf("loudness: found a rate of %d Hz; accepted: 8000 to 384000 Hz", s.Rate)
 	}
+	if s.Mono != AsIs && s.Mono != DualMono {
+		return nil, fmt.Errorf("loudness: found mono policy %d; accepted: AsIs, DualMono", s.Mono)
+	}
 	if s.Channels < 1 || s.Channels > dsp.MaxChannels {
 		return nil, fmt.Errorf("loudness: found %d channels; accepted: 1 to %d", s.Channels, dsp.MaxChannels)
 	}
@@ -102,6 +105,7 @@ func (l *Loudness) slotStart(slot int64) int64 {
 
 // Write takes the next block.
 func (l *Loudness) Write(b dsp.Block) {
+	mustFit("Loudness", b, len(l.part))
 	for from, frames := 0, b.Frames(); from < frames; {
 		to := min(frames, from+int(l.slotEnd-l.frames))
 		l.take(b, from, to)

@@ -83,6 +83,7 @@ func NewOvers(s OverSettings) (*Overs, error) {
 
 // Write takes the next block.
 func (o *Overs) Write(b dsp.Block) {
+	mustFit("Overs", b, len(o.channels))
 	for from, frames := 0, b.Frames(); from < frames; from += peakChunk {
 		to := min(frames, from+peakChunk)
 		for c := range b {

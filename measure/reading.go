@@ -148,15 +148,32 @@ func (r Readings) MarshalJSON() ([]byte, error) {
 // Meter takes sound and gives readings of all that it was given.
 type Meter interface {
 	// Write takes the next block; it keeps no reference to it and does not
-	// change it.
+	// change it. It panics unless the block has the meter's number of planes, all of
+	// one length.
 	Write(b dsp.Block)
 	// Readings may be asked for at any time, and again.
 	Readings() Readings
 }
 
+// mustFit panics where a block has another shape than a meter was made for: that is
+// a fault of the program, and not of the sound.
+func mustFit(meter string, b dsp.Block, channels int) {
+	if len(b) != channels {
+		panic(fmt.Sprintf("measure: %s.Write: found %d planes; accepted: %d, the channels that it was made for", meter, len(b), channels))
+	}
+	for c, plane := range b {
+		if len(plane) != len(b[0]) {
+			panic(fmt.Sprintf("measure: %s.Write: plane %d has %d frames, plane 0 has %d; accepted: equal lengths", meter, c, len(plane), len(b[0])))
+		}
+	}
+}
+
 // add adds a reading of the whole.
 func (r *Readings) add(name string, reading Reading) {
 	reading.Frame, reading.Channel = -1, -1
+	if reading.Reason != "" {
+		reading.Value = 0
+	}
 	*r = append(*r, Named{name, reading})
 }
 

@@ -30,8 +30,11 @@ type peakChannel struct {
 
 // NewTruePeak makes a meter for a rate in Hz and a number of channels.
 func NewTruePeak(rate, channels int) (*TruePeak, error) {
-	if rate < 1 || channels < 1 || channels > dsp.MaxChannels {
-		return nil, fmt.Errorf("true peak: found %d channels at %d Hz; accepted: 1 to %d channels", channels, rate, dsp.MaxChannels)
+	if rate < 1 {
+		return nil, fmt.Errorf("true peak: found a rate of %d Hz; accepted: 1 Hz and more", rate)
+	}
+	if channels < 1 || channels > dsp.MaxChannels {
+		return nil, fmt.Errorf("true peak: found %d channels; accepted: 1 to %d", channels, dsp.MaxChannels)
 	}
 	t := &TruePeak{rate: int64(rate), channels: make([]peakChannel, channels), skip: true, nonFinite: -1}
 	short, long := newPeakReader(annex2()), fineReader()
@@ -43,6 +46,7 @@ func NewTruePeak(rate, channels int) (*TruePeak, error) {
 
 // Write takes the next block.
 func (t *TruePeak) Write(b dsp.Block) {
+	mustFit("TruePeak", b, len(t.channels))
 	for c, plane := range b {
 		t.write(&t.channels[c], plane, t.frames)
 	}
@@ -129,7 +133,7 @@ func (t *TruePeak) reading(name, unit, reference, definition, bound string, l la
 	case t.frames == 0:
 		r.Reason = "no sound: 0 frames"
 	case l.value == 0:
-		r.Reason = "silence"
+		r.Reason, r.Beyond = "silence", -1 // under every limit
 	case math.IsInf(l.value, 1):
 		r.Reason = tooLarge
 	default:

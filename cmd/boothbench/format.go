@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -18,6 +19,18 @@ func plural[N int | int64](n N, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// openBy is what a bound "±3.1 dB, …" leaves open, where the two decimals would hide it.
+func openBy(bound string) string {
+	words := strings.Fields(bound)
+	if len(words) < 2 || !strings.HasPrefix(words[0], "±") {
+		return ""
+	}
+	if v, err := strconv.ParseFloat(strings.TrimPrefix(words[0], "±"), 64); err != nil || v < 0.05 {
+		return ""
+	}
+	return "  " + words[0] + " " + strings.TrimRight(words[1], ",;")
 }
 
 // printReadings prints readings as a table: name, value, unit, place.
@@ -50,6 +63,7 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 				line += fmt.Sprintf(", channel %d", r.Channel+1)
 			}
 		}
+		line += openBy(r.Bound)
 		fmt.Fprintln(w, strings.TrimRight(line, " "))
 	}
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 
@@ -153,7 +154,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 			return nil, err
 		}
 		sheet, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
-		return sheet, withCode(exitInput, err)
+		return sheet, claimError(err)
 	}
 	var pairs []measure.Recorded
 	for i := 0; i < len(files); i += 2 {
@@ -163,7 +164,15 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 	for _, f := range findings {
 		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
 	}
-	return sheet, withCode(exitInput, err)
+	return sheet, claimError(err)
+}
+
+// claimError is the claims file's fault, or the recording's or the device's.
+func claimError(err error) error {
+	if wrong := (*proof.ClaimError)(nil); errors.As(err, &wrong) {
+		return withCode(exitUsage, err)
+	}
+	return inputError(err)
 }
 
 // printSheet prints what did not pass, with what to do, then the whole sheet.

@@ -22,6 +22,7 @@ type recorded struct {
 
 func (r *recorded) Helper()             {}
 func (r *recorded) Log(...any)          {}
+func (r *recorded) Logf(string, ...any) {}
 func (r *recorded) ArtifactDir() string { return r.dir }
 func (r *recorded) Error(args ...any)   { r.errors = append(r.errors, fmt.Sprint(args...)) }
 func (r *recorded) Errorf(format string, args ...any) {

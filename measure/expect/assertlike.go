@@ -10,7 +10,7 @@ import (
 // What a sound is held to against another one.
 
 // Null fails the test where a sound, lined up with the one that is wanted and
-// brought to its level, leaves more than a level in dBFS of difference, or lacks a
+// brought to its level and polarity, leaves more than a level in dBFS of difference, or lacks a
 // part of it. It logs how they differ; of a failure it keeps the difference as difference.wav in the test's
 // artefact folder (go test -artifacts).
 func Null(t testing.TB, got, want Sound, mostDBFS float64) {
@@ -48,7 +48,7 @@ func like(t testing.TB, got, want Sound, s measure.CompareSettings, limits ...me
 	for _, limit := range limits {
 		j := measure.Judge(got.name, c.Rate, readings, limit)
 		if j.Verdict == measure.Pass {
-			t.Log(j)
+			t.Logf("%s\n%s", j, c.Summary())
 			continue
 		}
 		failed = true

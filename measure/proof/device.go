@@ -100,12 +100,17 @@ func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings) error {
 	}
 	for _, claim := range t.Claims {
 		if _, ok := readings.Get(claim.Reading); !ok {
-			return fmt.Errorf("%s:%d: %w", c.Path, t.lines[claim.Reading], noReading(claim.Reading, readings, c.Calibration))
+			return &ClaimError{fmt.Errorf("%s:%d: %w", c.Path, t.lines[claim.Reading], noReading(claim.Reading, readings, c.Calibration))}
 		}
 		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, measure.Judge(c.Device, s.RateHz, readings, claim.Limit)})
 	}
 	return nil
 }
+
+// A ClaimError tells of a claims file that asks for what its stimulus does not give.
+type ClaimError struct{ err error }
+
+func (e *ClaimError) Error() string { return e.err.Error() }
 
 func noReading(name string, readings measure.Readings, c *measure.Calibration) error {
 	var names []string

@@ -1,0 +1,66 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// A block of another shape is a fault of the program, and is told as such: nothing is
+// dropped, and nothing is read behind a plane.
+func TestMetersRefuseOtherShapes(t *testing.T) {
+	loudness, err := NewLoudness(LoudnessSettings{Rate: 48000, Channels: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	peaks, err := NewTruePeak(48000, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	overs, err := NewOvers(OverSettings{Rate: 48000, Channels: 2, CeilingDBTP: -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range []Meter{loudness, peaks, overs} {
+		for says, b := range map[string]dsp.Block{
+			"found 1 planes":               dsp.NewBlock(1, 100),
+			"found 3 planes":               dsp.NewBlock(3, 100),
+			"plane 1 has 99 frames":        {make([]float64, 100), make([]float64, 99)},
+			"plane 1 has 101 frames":       {make([]float64, 100), make([]float64, 101)},
+			"accepted: 2, the channels":    {},
+			"plane 0 has 0; accepted: equ": {nil, make([]float64, 1)},
+		} {
+			func() {
+				defer func() {
+					if p := fmt.Sprint(recover()); !strings.Contains(p, says) {
+						t.Errorf("%T: %q, want %q", m, p, says)
+					}
+				}()
+				m.Write(b)
+			}()
+		}
+	}
+}
+
+// uneven is a device that writes planes of different lengths.
+type uneven struct{}
+
+func (uneven) Respond(_ context.Context, _ wave.Source, response wave.Sink) error {
+	return response.Write(dsp.Block{make([]float64, 10), make([]float64, 9)})
+}
+
+func TestRespondRefuses(t *testing.T) {
+	if _, err := Respond(t.Context(), uneven{}, 48000, dsp.NewBlock(2, 100)); err == nil || !strings.Contains(err.Error(), "plane 1 of a block has 9 frames") {
+		t.Error(err)
+	}
+	if _, err := Respond(t.Context(), curve(func(x float64) float64 { return x }), 0, dsp.NewBlock(1, 100)); err == nil || !strings.Contains(err.Error(), "found a rate of 0 Hz") {
+		t.Error(err)
+	}
+	if _, err := (GainLinearity{}).Analyse(48000, nil); err == nil {
+		t.Error("a series without steps is analysed")
+	}
+}
