@@ -113,6 +113,9 @@ func (r Judgement) String() string {
 		s += r.Got.Reason
 	default:
 		s += r.Got.text(r.off())
+		if strings.HasPrefix(r.Got.Bandwidth, "third octave at ") {
+			s += " in the " + r.Got.Bandwidth
+		}
 		if r.Got.Frame >= 0 && r.Rate > 0 {
 			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
 		}
@@ -163,6 +166,8 @@ var remedies = map[string]struct{ over, under string }{
 	"true_peak_fine_dbtp":   {"lower the level by %s, or end the chain with a limiter", ""},
 	"noise_floor_dbfs":      {"quieten the room or expand: %s too much noise", ""},
 	"noise_floor_a_dbfs":    {"quieten the room or expand: %s too much noise", ""},
+	"spectrum_change_db":    {"%s beyond the limit: find what changed that band, or record the baseline again if it is meant", "%s beyond the limit: find what changed that band, or record the baseline again if it is meant"},
+	"level_change_db":       {"%s beyond the limit: find what changed the level there, or record the baseline again if it is meant", "%s beyond the limit: find what changed the level there, or record the baseline again if it is meant"},
 	"residual_dbfs":         {"the sound has changed: %s over what may differ", ""},
 	"null_depth_db":         {"", "the sound has changed: the null lacks %s"},
 }

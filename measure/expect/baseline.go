@@ -205,7 +205,8 @@ func spectrumChange(before, after map[int]float64) measure.Reading {
 		change := after[k] - before[k]
 		if max(before[k], after[k]) > loudest-loudBandDB && math.Abs(change) > math.Abs(x.Value) {
 			x.Value = change
-			x.Definition = fmt.Sprintf("largest change of a third-octave band within %d dB of the loudest: at %d Hz", loudBandDB, k)
+			x.Bandwidth = fmt.Sprintf("third octave at %d Hz", k)
+			x.Definition = fmt.Sprintf("largest change of a third-octave band within %d dB of the loudest", loudBandDB)
 		}
 	}
 	return x
