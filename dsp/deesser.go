@@ -98,9 +98,11 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 				last = len(b)
 			}
 			idle := d.follow(k, n)
+			if !idle {
+				d.lowest = lowestOf(d.gain[:n], d.lowest)
+			}
 			for c := first; c < last; c++ {
 				if !idle {
-					d.lowest = lowestOf(d.gain[:n], d.lowest)
 					lower(b[c][from:to], d.picked[c], d.gain[:n])
 				}
 				if gain != nil {

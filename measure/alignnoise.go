@@ -12,7 +12,8 @@ import (
 
 // What white noise does to a sweep's response, for a sweep of ten seconds and marks
 // that stand as high over the noise as the sweep does: found by adding noise (a test
-// does it again). A longer sweep averages.
+// does it again), of which the largest errors were 24 dB and 119 ms; here with half,
+// and a quarter, as much again. A longer sweep averages.
 const (
 	noiseResponseDB  = 35  // largest error of the response with marks at 0 dB over it
 	noiseDelayMs     = 150 // of the group delay

@@ -19,7 +19,6 @@ type channelState struct {
 	largest, least float64
 	used           uint32 // bits that any sample used, at the top of 32
 
-	step      float64 // of an integer file: its lowest bit
 	previous  float64
 	rise      float64 // |difference| from the value before to previous
 	run       int64   // frames in a row with the value of previous
@@ -33,7 +32,6 @@ func newChannelState(channel int, f wave.Format) channelState {
 	c := channelState{channel: channel, shortest: max(2, int64(f.Rate)/1000), firstOver: -1}
 	if f.Encoding == wave.Integer {
 		c.bitsOfFile = f.Bits
-		c.step = math.Exp2(1 - float64(f.Bits))
 	}
 	return c
 }
@@ -80,9 +78,20 @@ func (c *channelState) endRun(events *eventList, fall float64) {
 		add("dropout")
 	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, c.bitsOfFile)-1))):
 		add("clip")
-	case c.run >= 3 && level > flatTopLeast && min(c.rise, fall) > 4*c.step:
+	case c.run >= 3 && level > flatTopLeast && min(c.rise, fall) > c.roundingStep():
 		add("flat top")
 	}
+}
+
+// roundingStep is the largest step that rounding alone is taken to leave at the ends
+// of a run: four of an integer file's lowest bits. Three samples that round to one
+// value lie within one bit, and their slope goes on to the next by 2 or 3 bits.
+// Floating point has no such runs.
+func (c *channelState) roundingStep() float64 {
+	if c.bitsOfFile == 0 {
+		return 0
+	}
+	return 4 * math.Exp2(1-float64(c.bitsOfFile))
 }
 
 // flatTopLeast is the level over which three equal samples in a row are taken
@@ -100,11 +109,8 @@ func (c *channelState) finish(events *eventList) {
 	}
 }
 
-// mean is the constant offset.
-func (c *channelState) mean() float64 { return c.sum / float64(max(1, c.frames)) }
-
 func (c *channelState) report(r *report) {
-	mean, rms := c.mean(), math.Sqrt(c.power/float64(c.frames))
+	mean, rms := c.sum/float64(c.frames), math.Sqrt(c.power/float64(c.frames))
 	one := func(name string, reading Reading) { r.addFor(c.channel, name, reading) }
 	if c.largest == 0 && c.least == 0 {
 		one("dc_dbfs", Reading{Unit: "dBFS", Reason: "the channel is silent"})

@@ -154,11 +154,15 @@ func (g aligner) byTheEdges(best *likely) error {
 	})
 	const frames, around = 4096, resamplerTaps + 64
 	edges := []extent{{-around, frames}, {g.shortP.frames - frames + around, frames}}
+	ends, err := gather(g.short, g.channel, edges)
+	if err != nil {
+		return err
+	}
 	least := math.Inf(1)
 	for _, place := range best.others[:min(mostPlaces, len(best.others))] {
 		here := *best
 		here.frame, here.likeness = place.frame, place.likeness
-		unlike, err := g.unlike(here.placement(), edges)
+		unlike, err := g.unlike(here.placement(), edges, ends)
 		if err != nil {
 			return err
 		}
@@ -176,11 +180,15 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 	whole.delay = math.Round(p.delay)
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	windows := g.loudWindows(from, to, int(min(windowFrames, to-from)))
-	with, err := g.unlike(p, windows)
+	short, err := gather(g.short, g.channel, windows)
 	if err != nil {
 		return p, err
 	}
-	without, err := g.unlike(whole, windows)
+	with, err := g.unlike(p, windows, short)
+	if err != nil {
+		return p, err
+	}
+	without, err := g.unlike(whole, windows, short)
 	if err == nil && without < 2*with {
 		p = whole
 	}
@@ -188,15 +196,11 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 }
 
 // unlike is the share of the energy of the long sound's differences, from frame to
-// frame, that does not follow those of the short one at a place.
-func (g aligner) unlike(p placement, windows []extent) (float64, error) {
+// frame, that does not follow those of the short one's windows at a place.
+func (g aligner) unlike(p placement, windows []extent, short [][]float64) (float64, error) {
 	there := make([]extent, len(windows))
 	for i, w := range windows {
 		there[i] = extent{int64(math.Floor(p.at(int(w.from)))) - resamplerTaps, w.frames + 2*resamplerTaps}
-	}
-	here, err := gather(g.short, g.channel, windows)
-	if err != nil {
-		return 0, err
 	}
 	long, err := gather(g.long, g.channel, there)
 	if err != nil {
@@ -205,7 +209,7 @@ func (g aligner) unlike(p placement, windows []extent) (float64, error) {
 	rest, all := 0.0, 0.0
 	for i, w := range windows {
 		first := p.at(int(w.from)) - float64(there[i].from)
-		x, y := differences1(here[i]), differences1(timeMap{delay: first, speed: 1}.resample(long[i], 0, w.frames))
+		x, y := differences1(short[i]), differences1(timeMap{delay: first, speed: 1}.resample(long[i], 0, w.frames))
 		var xx, xy, yy float64
 		for k := resamplerTaps; k < len(x)-resamplerTaps; k++ {
 			xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]

@@ -43,7 +43,7 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 	for {
 		n, err := readFull(src, b)
 		if n > 0 {
-			if frame := incomparable(b, n); frame >= 0 {
+			if frame := firstBeyond(b, n, mostCompared); frame >= 0 {
 				return nil, &IncomparableError{Frame: p.frames + int64(frame)}
 			}
 			for c := range b {
@@ -84,24 +84,6 @@ func (e *IncomparableError) Error() string {
 // mostCompared is the largest |sample| that is compared: the squares of all sums of
 // such samples are finite.
 const mostCompared = 1e100
-
-// incomparable is the first of n frames with a sample that cannot be compared, −1
-// if there is none.
-func incomparable(b dsp.Block, n int) int {
-	first := n
-	for c := range b {
-		for k, v := range b[c][:first] {
-			if !(math.Abs(v) <= mostCompared) {
-				first = k
-				break
-			}
-		}
-	}
-	if first == n {
-		return -1
-	}
-	return first
-}
 
 // readFull reads until a block is full or the source ends, then with io.EOF.
 func readFull(src wave.Source, b dsp.Block) (int, error) {

@@ -27,7 +27,7 @@ func (c *Comparison) Summary() string {
 	case c.totals == nil || c.To == c.From:
 		return "A and B have no frame in common"
 	}
-	var told []string
+	var told, response []string
 	told = append(told, c.tellTime()...)
 	if c.channelsDiffer() {
 		told = append(told, c.tellChannels()...)
@@ -35,12 +35,8 @@ func (c *Comparison) Summary() string {
 		if c.place.inverted {
 			told = append(told, "inverted in polarity")
 		}
-		told = append(told, c.tellLevel()...)
-	}
-	var response []string
-	if !c.channelsDiffer() { // bands are of all channels together
-		response = c.tellResponse()
-		told = append(told, response...)
+		response = c.tellResponse() // of bands, which are of all channels together
+		told = append(append(told, c.tellLevel()...), response...)
 	}
 	if n := c.totals.dropouts[1]; n.count > 0 {
 		told = append(told, "gone "+c.tellPlaces(n))

@@ -11,11 +11,7 @@ import (
 // that who speaks is heard and a silent or an inverted channel takes nothing away.
 // They are compared above the rumble, which hides the voice.
 type frameLevels struct {
-	rumble  *dsp.Cascade
-	work    dsp.Block
-	hop     int       // frames
-	filled  int       // of the running hop
-	energy  []float64 // of the running hop, by channel
+	powers  hopPowers // above the rumble
 	before  []float64 // mean square of the hop before it; nil ahead of the first
 	levels  [][]float64
 	loudest []float64
@@ -23,39 +19,20 @@ type frameLevels struct {
 
 func newFrameLevels(rate, channels int) frameLevels {
 	return frameLevels{
-		rumble: dsp.NewCascade(dsp.ButterworthHighPass(2, 80, float64(rate)), channels),
-		work:   dsp.NewBlock(channels, rate*hopMs/1000), hop: rate * hopMs / 1000, energy: make([]float64, channels), levels: make([][]float64, channels),
+		powers: newHopPowers(rate, channels, dsp.ButterworthHighPass(2, 80, float64(rate))),
+		levels: make([][]float64, channels),
 	}
 }
 
-func (l *frameLevels) write(b dsp.Block) {
-	for from := 0; from < b.Frames(); {
-		n := min(b.Frames()-from, l.hop-l.filled)
-		for c := range l.work {
-			l.work[c] = l.work[c][:n]
-			copy(l.work[c], b[c][from:])
-		}
-		l.rumble.Process(l.work)
-		for c, plane := range l.work {
-			for _, x := range plane {
-				l.energy[c] += x * x
-			}
-		}
-		from += n
-		if l.filled += n; l.filled == l.hop {
-			l.endHop()
-		}
-	}
-}
+func (l *frameLevels) write(b dsp.Block) { l.powers.write(b, l.endHop) }
 
-func (l *frameLevels) endHop() {
+func (l *frameLevels) endHop(meanSquares []float64) {
 	first := l.before == nil
 	if first {
-		l.before = make([]float64, len(l.energy))
+		l.before = make([]float64, len(meanSquares))
 	}
 	loudest := math.Inf(-1)
-	for c, energy := range l.energy {
-		mean := energy / float64(l.hop)
+	for c, mean := range meanSquares {
 		db := dsp.PowerToDB(min(1e20, max(1e-20, (l.before[c]+mean)/2)))
 		l.before[c] = mean
 		if !first {
@@ -66,6 +43,4 @@ func (l *frameLevels) endHop() {
 	if !first {
 		l.loudest = append(l.loudest, loudest)
 	}
-	clear(l.energy)
-	l.filled = 0
 }

@@ -112,29 +112,33 @@ var fineReader = sync.OnceValue(func() peakReader {
 	for p := range rows {
 		rows[p] = r.bank.Row(p)
 	}
-	r.sketches = []sketch{sketchOf(r.bank, rows, 16), sketchOf(r.bank, rows, 4)}
+	bend := curvatureOf(rows)
+	r.sketches = []sketch{sketchOf(r.bank, rows, 16, bend), sketchOf(r.bank, rows, 4, bend)}
 	return r
 })
 
+// curvatureOf is the largest L1 norm of the kernel's second derivative, over its rows.
+func curvatureOf(rows [][]float64) float64 {
+	curvature := 0.0
+	for p := 1; p < len(rows)-1; p++ {
+		before, row, after := rows[p-1], rows[p], rows[p+1]
+		sum := 0.0
+		for j := range row {
+			sum += math.Abs(before[j]-2*row[j]+after[j]) * finePhases * finePhases
+		}
+		curvature = max(curvature, sum)
+	}
+	return curvature
+}
+
 // sketchOf keeps every so manieth row. A reading as a function of the place has a
-// second derivative of at most the L1 norm of the kernel's, so between places d apart
+// second derivative of at most the kernel's curvature, so between places d apart
 // it rises by at most d²/8 of that over the larger of its neighbours.
-func sketchOf(b *dsp.Polyphase, rows [][]float64, every int) sketch {
+func sketchOf(b *dsp.Polyphase, rows [][]float64, every int, curvature float64) sketch {
 	var positions []float64
 	var kept [][]float64
-	curvature := 0.0
-	for p, row := range rows {
-		if p%every == every-1 {
-			positions, kept = append(positions, b.Position(p)), append(kept, row)
-		}
-		if p > 0 && p < len(rows)-1 {
-			before, after := rows[p-1], rows[p+1]
-			sum := 0.0
-			for j := range row {
-				sum += math.Abs(before[j]-2*row[j]+after[j]) * finePhases * finePhases
-			}
-			curvature = max(curvature, sum)
-		}
+	for p := every - 1; p < len(rows); p += every {
+		positions, kept = append(positions, b.Position(p)), append(kept, rows[p])
 	}
 	apart := float64(every) / finePhases
 	// The largest may lie between two rows: 2 % more than was seen.

@@ -14,11 +14,7 @@ import (
 // the gain of the take does not matter.
 type speechEvents struct {
 	rate   int
-	bands  [2]*dsp.Cascade // thump, sibilance
-	work   dsp.Block
-	sums   [2][]float64 // by channel
-	hop    int
-	filled int
+	bands  [2]hopPowers // thump, sibilance
 	levels [2][]float64 // dBFS of each hop, of the loudest channel
 }
 
@@ -36,36 +32,16 @@ const (
 func newSpeechEvents(rate, channels int) speechEvents {
 	fs := float64(rate)
 	high := min(sibilantHighHz, 0.45*fs)
-	s := speechEvents{rate: rate, work: dsp.NewBlock(channels, rate*hopMs/1000), hop: rate * hopMs / 1000}
-	s.bands[0] = dsp.NewCascade(dsp.ButterworthLowPass(4, thumpHz, fs), channels)
-	s.bands[1] = dsp.NewCascade(append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...), channels)
-	s.sums = [2][]float64{make([]float64, channels), make([]float64, channels)}
-	return s
+	thump := dsp.ButterworthLowPass(4, thumpHz, fs)
+	sibilance := append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...)
+	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)}}
 }
 
 func (s *speechEvents) write(b dsp.Block) {
-	for from := 0; from < b.Frames(); {
-		n := min(b.Frames()-from, s.hop-s.filled)
-		for i, band := range s.bands {
-			for c := range s.work {
-				s.work[c] = s.work[c][:n]
-				copy(s.work[c], b[c][from:])
-			}
-			band.Process(s.work)
-			for c, plane := range s.work {
-				for _, v := range plane {
-					s.sums[i][c] += v * v
-				}
-			}
-		}
-		from += n
-		if s.filled += n; s.filled == s.hop {
-			for i, sums := range s.sums {
-				s.levels[i] = append(s.levels[i], dsp.PowerToDB(max(1e-20, slices.Max(sums)/float64(s.hop))))
-				clear(sums)
-			}
-			s.filled = 0
-		}
+	for i := range s.bands {
+		s.bands[i].write(b, func(meanSquares []float64) {
+			s.levels[i] = append(s.levels[i], dsp.PowerToDB(max(1e-20, slices.Max(meanSquares))))
+		})
 	}
 }
 
@@ -110,7 +86,7 @@ func (s *speechEvents) find(kind string, levels []float64, counts func(i int, le
 	begin, loudest := -1, math.Inf(-1)
 	end := func(i int) {
 		if hops := i - begin; begin >= 0 && hops >= leastEventHops && hops*hopMs <= mostMs {
-			events = append(events, Event{kind, int64(begin * s.hop), int64(hops * s.hop), -1, loudest})
+			events = append(events, Event{kind, int64(begin * s.bands[0].hop), int64(hops * s.bands[0].hop), -1, loudest})
 		}
 		begin, loudest = -1, math.Inf(-1)
 	}

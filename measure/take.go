@@ -3,6 +3,7 @@ package measure
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -137,17 +138,22 @@ func (t *take) writeChannels(b dsp.Block) {
 }
 
 // firstNonFinite is the first frame with a NaN or infinite sample, −1 if none is.
-func firstNonFinite(b dsp.Block) int {
-	first := -1
+func firstNonFinite(b dsp.Block) int { return firstBeyond(b, b.Frames(), math.MaxFloat64) }
+
+// firstBeyond is the first of n frames with a sample that is no number or larger, in
+// magnitude, than most; −1 if none is.
+func firstBeyond(b dsp.Block, n int, most float64) int {
+	first := n
 	for _, plane := range b {
-		for n, x := range plane {
-			if x-x != 0 {
-				if first < 0 || n < first {
-					first = n
-				}
+		for k, x := range plane[:first] {
+			if !(math.Abs(x) <= most) {
+				first = k
 				break
 			}
 		}
+	}
+	if first == n {
+		return -1
 	}
 	return first
 }

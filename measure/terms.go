@@ -83,7 +83,7 @@ var termTable = [][4]string{
 	{"{attack,release}_within_2db_ms", "From the change of level to within 2 dB of the last gain.", "IEC 60268-8", "Depends on how large the change is."},
 	{"{attack,release}_{begins_ms,change_db}", "When the gain begins to move after the change of level (below 0: look-ahead; of a release: hold), and by how much it moves.", "own definition", ""},
 	{"step_overshoot_db", "How far the level is over its last value after a step up.", "own definition", ""},
-	{"{missing_ms,extra_ms}", "What of A is not in B, and what of B is not in A: at the ends, the delay not counted.", "common practice, no source", "Nothing else is read of it: compare's --at-most, and check's like, want nothing missing."},
+	{"{missing_ms,extra_ms}", "What of A is not in B, and what of B is not in A: at the ends, the delay not counted.", "own definition", "Nothing else is read of it: compare's --at-most, and check's like, want nothing missing."},
 	{"{similarity,delay_frames,delay_ms}", "How alike A and B are, and by how much B is later.", "largest correlation of the differences from frame to frame", "In a steady tone every period is as good."},
 	{"drift_ppm", "How much faster or slower the other clock runs.", "slope of the delay", "25 ppm are 90 ms in an hour."},
 	{"residual_{dbfs,a_dbfs}", "What is left of B, lined up and brought to A's level, less A; A: weighted by IEC 61672-1.", "mathematical rms", "Tells how much differs, not whether it is heard."},

@@ -152,9 +152,7 @@ func (e env) record(dir, why string, files []string) error {
 func (e env) worst(checked []expect.Checked) error {
 	var worst error
 	for _, c := range checked {
-		for _, w := range c.Warnings {
-			fmt.Fprintf(e.stderr, "warning: %v\n", w)
-		}
+		warn(e.stderr, c.Warnings)
 		if c.Err != nil {
 			fmt.Fprintf(e.stderr, "boothbench check: %s\n", said(c.Err))
 			worst = &coded{exitInput, errReported}

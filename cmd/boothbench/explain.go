@@ -42,7 +42,8 @@ func runExplain(e env, args []string) error {
 		return usageError("no word named; for example: boothbench explain limiter")
 	}
 	var unknown error
-	for i, word := range f.Args() {
+	told := 0
+	for _, word := range f.Args() {
 		text, known := chain.Explain(word)
 		if term, isReading := measure.Explain(strings.ToLower(word)); isReading {
 			if !known {
@@ -54,7 +55,7 @@ func runExplain(e env, args []string) error {
 			unknown = errors.Join(unknown, errors.New(strings.TrimSpace(text)))
 			continue
 		}
-		if i > 0 {
+		if told++; told > 1 {
 			fmt.Fprintln(e.stdout)
 		}
 		fmt.Fprintln(e.stdout, strings.TrimSpace(text))

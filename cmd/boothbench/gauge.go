@@ -143,35 +143,44 @@ func (g *gauge) run(e env, files []string) error {
 
 // measure has the device answer, or takes its recorded answer, and reads it.
 func (g *gauge) measure(e env, files []string) error {
-	read := func() (measure.Readings, error) { return measure.AnalyseAll(g.signal, g.rate, g.sound) }
 	if g.recording {
-		signal, a, err := (&measure.Recorded{Stimulus: files[0], Recording: files[1]}).Align()
-		if err != nil {
-			return inputError(err)
-		}
-		g.signal, g.device, g.rate, g.sound = signal, files[1], a.Rate, a.Sound
-		g.readings = a.Readings
-		read = func() (measure.Readings, error) {
-			r, err := a.Read(signal)
-			g.findings = a.Findings
-			return r, err
-		}
-	} else if err := g.respond(e); err != nil {
+		return inputError(g.readRecording(files[0], files[1]))
+	}
+	if err := g.respond(e); err != nil {
 		return err
 	}
-	readings, err := read()
+	readings, err := measure.AnalyseAll(g.signal, g.rate, g.sound)
 	g.readings = append(g.readings, readings...)
 	return inputError(err)
 }
 
-// movingStages are the names of a chain's stages whose gain follows the level.
-func movingStages(c *chain.Chain) (names []string) {
-	for _, s := range c.Stages {
-		switch s.Kind {
-		case "expander", "compressor", "de-esser", "limiter":
-			if s.Enabled {
-				names = append(names, s.Name)
-			}
+func (g *gauge) readRecording(played, recorded string) error {
+	signal, a, err := (&measure.Recorded{Stimulus: played, Recording: recorded}).Align()
+	if err != nil {
+		return err
+	}
+	g.signal, g.device, g.rate, g.sound = signal, recorded, a.Rate, a.Sound
+	readings, err := a.Read(signal)
+	g.readings, g.findings = append(a.Readings, readings...), a.Findings
+	return err
+}
+
+// movingStages are the names of a chain's stages whose gain follows the level. Of an
+// outside device they are not known, and of a chain that cannot be built there are
+// none: to have it respond tells why.
+func movingStages(device measure.Device, rate, channels int) (names []string) {
+	c, ok := device.(*chain.Chain)
+	if !ok {
+		return nil
+	}
+	engine, err := c.Prepare(rate, channels)
+	if err != nil {
+		return nil
+	}
+	for _, s := range engine.Plan() {
+		switch s.Processor.(type) {
+		case dsp.GainTracer, *dsp.VerifiedLimiter:
+			names = append(names, s.Name)
 		}
 	}
 	return names
@@ -179,14 +188,12 @@ func movingStages(c *chain.Chain) (names []string) {
 
 func (g *gauge) respond(e env) error {
 	var device measure.Device
-	var moving []string
 	if g.chain != "" {
 		c, err := chain.Load(g.chain)
 		if err != nil {
 			return withCode(exitUsage, err)
 		}
 		device, g.device = c, g.chain
-		moving = movingStages(c)
 	} else {
 		c, err := g.command.device()
 		if err != nil {
@@ -203,8 +210,8 @@ func (g *gauge) respond(e env) error {
 		return usageError("%v", named(err))
 	}
 	switch g.signal.(type) {
-	case stimulus.Sweep, stimulus.SynchronisedSweep, stimulus.Multitone:
-		if len(moving) > 0 {
+	case stimulus.Sweep, stimulus.Multitone:
+		if moving := movingStages(device, g.rate, len(sound)); len(moving) > 0 {
 			g.findings = append(g.findings, measure.Finding{
 				Severity: measure.Doubt, Frame: -1, Channel: -1,
 				What: fmt.Sprintf("the gain of %s follows the level: this response is that of this signal at its level", strings.Join(moving, ", ")),

@@ -62,10 +62,15 @@ func (f *file) open() (*wave.Reader, error) {
 	return r, nil
 }
 
-func (f *file) warn(e env) {
-	for _, w := range f.warnings {
-		fmt.Fprintf(e.stderr, "warning: %v\n", w)
+// warn prints warnings, a line each.
+func warn[W any](w io.Writer, warnings []W) {
+	for _, text := range warnings {
+		fmt.Fprintf(w, "warning: %v\n", text)
 	}
+}
+
+func (f *file) warn(e env) {
+	warn(e.stderr, f.warnings)
 }
 
 func (f *file) print(e env) {

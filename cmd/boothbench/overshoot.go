@@ -147,9 +147,7 @@ func (r *overshootRun) prepare(takes []string) error {
 			return withCode(exitUsage, err)
 		}
 		if !s.quiet {
-			for _, w := range c.Warnings() {
-				fmt.Fprintf(r.stderr, "warning: %v\n", w)
-			}
+			warn(r.stderr, c.Warnings())
 		}
 		if err := s.ceilingOf(c); err != nil {
 			return err
@@ -206,7 +204,7 @@ func (r *overshootRun) run() error {
 			return sound.err
 		}
 		if sound.err != nil {
-			fmt.Fprintf(r.stderr, "boothbench overshoot: %s: %v\n", sound.name, sound.err)
+			fmt.Fprintf(r.stderr, "boothbench overshoot: %s: %v\n", sound.name, said(sound.err))
 		}
 		worst = max(worst, sound.exitCode())
 		if r.settings.asJSON {

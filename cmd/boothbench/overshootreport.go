@@ -14,9 +14,7 @@ func (r *overshootRun) print() {
 		return
 	}
 	for _, s := range r.sounds {
-		for _, w := range s.warnings {
-			fmt.Fprintf(r.stderr, "warning: %v\n", w)
-		}
+		warn(r.stderr, s.warnings)
 	}
 	r.printVerdict()
 	r.printEvents()

@@ -43,9 +43,7 @@ func runProcess(e env, args []string) error {
 		return withCode(exitUsage, err)
 	}
 	if !s.quiet {
-		for _, w := range c.Warnings() {
-			fmt.Fprintf(e.stderr, "warning: %v\n", w)
-		}
+		warn(e.stderr, c.Warnings())
 	}
 	tasks, err := s.tasks(f.Args())
 	if err != nil {

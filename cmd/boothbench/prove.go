@@ -137,9 +137,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 			return nil, withCode(exitUsage, err)
 		}
 		if !s.quiet {
-			for _, w := range c.Warnings() {
-				fmt.Fprintf(e.stderr, "warning: %v\n", w)
-			}
+			warn(e.stderr, c.Warnings())
 		}
 		sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
 		return sheet, withCode(exitUsage, err)

@@ -27,9 +27,7 @@ type report struct {
 
 // print writes the report for people or, with --json, as one line.
 func (r *report) print(b *batch) {
-	for _, w := range r.inWarnings {
-		fmt.Fprintf(b.stderr, "warning: %v\n", w)
-	}
+	warn(b.stderr, r.inWarnings)
 	if r.err == nil && r.overs.Count > 0 {
 		fmt.Fprintf(b.stderr, "warning: %s: %s over full scale clamped, the first at %s (frame %d, channel %d); lower the level or end the chain with a limiter\n",
 			r.out, plural(r.overs.Count, "sample"), measure.TimeCode(r.overs.FirstFrame, r.outFormat.Rate), r.overs.FirstFrame, r.overs.Channel+1)
