@@ -146,7 +146,7 @@ func (r Judgement) Do() string {
 			text = remedy.over
 		}
 		if text != "" {
-			return fmt.Sprintf(text, amount)
+			return strings.Replace(text, "%s", amount, 1)
 		}
 	}
 	if by > 0 {
@@ -164,6 +164,9 @@ var remedies = map[string]struct{ over, under string }{
 	"true_peak_dbtp":        {"lower the level by %s, or end the chain with a limiter", ""},
 	"true_peak_annex2_dbtp": {"lower the level by %s, or end the chain with a limiter", ""},
 	"true_peak_fine_dbtp":   {"lower the level by %s, or end the chain with a limiter", ""},
+	"channels":              {"make a file with fewer channels, or choose a specification for this many", "make a file with more channels, or choose a specification for this many"},
+	"rate_hz":               {"deliver at a lower rate, or choose another specification", "record or deliver at a higher rate, or choose another specification"},
+	"duration_s":            {"shorten it by %s", "%s are missing"},
 	"noise_floor_dbfs":      {"quieten the room or expand: %s too much noise", ""},
 	"noise_floor_a_dbfs":    {"quieten the room or expand: %s too much noise", ""},
 	"spectrum_change_db":    {"%s beyond the limit: find what changed that band, or record the baseline again if it is meant", "%s beyond the limit: find what changed that band, or record the baseline again if it is meant"},

@@ -48,7 +48,7 @@ func (r Reading) text(difference float64) string {
 		r.Value = 0 // nor −0
 	}
 	switch r.Unit {
-	case "frames", "claims", "samples", "events", "dropouts", "bit":
+	case "channels", "Hz", "frames", "claims", "samples", "events", "dropouts", "bit":
 		if r.Value == math.Trunc(r.Value) {
 			decimals = 0
 		}

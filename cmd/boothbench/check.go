@@ -19,8 +19,10 @@ tests: exit code 0 when all limits are met, 1 when one is not. Each failure says
 file, reading, value, limit, time code and what to do.
 
 Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]   (no FILE: those it names)
+       boothbench check FILE.wav … --spec NAME [flags]
 
 Examples:
+  boothbench check ep1.wav --spec podcast-mono              (boothbench specs lists the names)
   boothbench check --limits season.toml --junit report.xml
   boothbench check ep1.wav --record baseline --why "approved by the producer"
   boothbench check ep1.wav --baseline baseline
@@ -45,6 +47,7 @@ A limits file:
 func runCheck(e env, args []string) error {
 	f := e.flags("check", checkUsage)
 	limits := f.String("limits", "", "the limits file")
+	spec := f.String("spec", "", "a delivery specification by its `name`, in place of a limits file")
 	junit := f.String("junit", "", "write a JUnit XML report too")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
@@ -62,19 +65,25 @@ func runCheck(e env, args []string) error {
 		return e.record(*record, *why, f.Args())
 	case *limits != "" && *baseline != "":
 		return usageError("found --limits and --baseline; accepted: one of them; a limits file names a baseline itself")
-	case *baseline != "" && f.NArg() == 0:
-		return usageError("--baseline: no file named")
-	case *limits == "" && *baseline == "":
-		return usageError("no --limits; for example: boothbench check episode.wav --limits season.toml")
+	case *spec != "" && (*limits != "" || *baseline != ""):
+		return usageError("found --spec and another source of limits; accepted: one of them; a limits file names specifications itself: spec = %q", *spec)
+	case (*baseline != "" || *spec != "") && f.NArg() == 0:
+		return usageError("no file named; for example: boothbench check episode.wav --spec podcast-mono")
+	case *limits == "" && *baseline == "" && *spec == "":
+		return usageError("no --limits and no --spec; for example: boothbench check episode.wav --spec podcast-mono")
 	case *tap && *asJSON:
 		return usageError("found --tap and --json; accepted: one of them")
 	}
+	var err error
 	l := expect.AgainstBaselines(*baseline)
-	if *limits != "" {
-		var err error
-		if l, err = expect.Load(*limits); err != nil {
-			return withCode(exitUsage, err)
-		}
+	switch {
+	case *limits != "":
+		l, err = expect.Load(*limits)
+	case *spec != "":
+		l, err = expect.AgainstSpec(*spec)
+	}
+	if err != nil {
+		return withCode(exitUsage, err)
 	}
 	if l.Artefacts = *artefacts; *artefacts != "" {
 		if err := os.MkdirAll(*artefacts, 0o777); err != nil {
@@ -192,26 +201,36 @@ func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
 	fmt.Fprintf(w, "%s met, %d not met\n", plural(limits-failed, "limit"), failed)
 }
 
-func checkedObject(c expect.Checked) any {
-	type judgement struct {
-		Reading string          `json:"reading"`
-		Verdict string          `json:"verdict"`
-		Got     measure.Reading `json:"got"`
-		Min     *float64        `json:"min"`
-		Max     *float64        `json:"max"`
-		Source  string          `json:"source,omitempty"`
-		Do      string          `json:"do,omitempty"`
+// judgementJSON is a limit and how a reading stands to it.
+type judgementJSON struct {
+	Reading string          `json:"reading"`
+	Verdict string          `json:"verdict"`
+	Got     measure.Reading `json:"got"`
+	Min     *float64        `json:"min"`
+	Max     *float64        `json:"max"`
+	Source  string          `json:"source,omitempty"`
+	Do      string          `json:"do,omitempty"`
+}
+
+func judgementsObject(judgements []measure.Judgement) []judgementJSON {
+	all := []judgementJSON{}
+	for _, j := range judgements {
+		all = append(all, judgementJSON{j.Reading, j.Verdict.String(), j.Got, j.Min, j.Max, j.Source, j.Do()})
 	}
+	return all
+}
+
+func checkedObject(c expect.Checked) any {
 	o := struct {
-		SchemaVersion int         `json:"schema_version"`
-		Command       string      `json:"command"`
-		ExitCode      int         `json:"exit_code"`
-		Error         string      `json:"error,omitempty"`
-		Subject       string      `json:"subject"`
-		Warnings      []string    `json:"warnings,omitempty"`
-		Kept          []string    `json:"artefacts,omitempty"`
-		Limits        []judgement `json:"limits"`
-	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Kept: c.Kept, Limits: []judgement{}}
+		SchemaVersion int             `json:"schema_version"`
+		Command       string          `json:"command"`
+		ExitCode      int             `json:"exit_code"`
+		Error         string          `json:"error,omitempty"`
+		Subject       string          `json:"subject"`
+		Warnings      []string        `json:"warnings,omitempty"`
+		Kept          []string        `json:"artefacts,omitempty"`
+		Limits        []judgementJSON `json:"limits"`
+	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Kept: c.Kept, Limits: judgementsObject(c.Judgements)}
 	for _, w := range c.Warnings {
 		o.Warnings = append(o.Warnings, w.String())
 	}
@@ -219,9 +238,6 @@ func checkedObject(c expect.Checked) any {
 		o.ExitCode, o.Error = exitInput, c.Err.Error()
 	} else if !c.Passed() {
 		o.ExitCode = exitLimit
-	}
-	for _, j := range c.Judgements {
-		o.Limits = append(o.Limits, judgement{j.Reading, j.Verdict.String(), j.Got, j.Min, j.Max, j.Source, j.Do()})
 	}
 	return o
 }

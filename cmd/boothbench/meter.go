@@ -2,10 +2,13 @@ package main
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/expect"
 )
 
 const meterUsage = `boothbench meter measures files in one pass each: loudness (integrated, range,
@@ -16,6 +19,7 @@ Usage: boothbench meter FILE.wav … [flags]
 
 Examples:
   boothbench meter take.wav
+  boothbench meter --spec ebu-r128 master.wav    (whether it meets a delivery specification)
   boothbench meter --json --mono dual-mono ep1.wav ep2.wav
   boothbench meter --over -1 master.wav     (where it is over -1 dBTP)
   boothbench meter --series loudness.csv master.wav
@@ -24,6 +28,7 @@ Examples:
 func runMeter(e env, args []string) error {
 	f := e.flags("meter", meterUsage)
 	mono := f.String("mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
+	spec := f.String("spec", "", "also say whether each file meets this delivery specification (boothbench specs\nlists them); the exit code is 1 where one does not")
 	over := f.Float64("over", 0, "also list where the sound is above this level in `dBTP`, by samples, Annex 2 or the\nfine reading; a list, not a limit: the exit code stays 0")
 	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
 	series := f.String("series", "", "write the loudness of every 100 ms of the one file to this CSV `file`")
@@ -44,6 +49,14 @@ func runMeter(e env, args []string) error {
 	if *events < 1 {
 		return usageError("--events: found %d; accepted: 1 or more", *events)
 	}
+	var specification *expect.Spec
+	if *spec != "" {
+		s, err := expect.SpecNamed(*spec)
+		if err != nil {
+			return usageError("--spec: %w", err)
+		}
+		specification = &s
+	}
 	var overs *measure.OverSettings
 	if f.Changed("over") {
 		if err := checkCeiling("over", *over); err != nil {
@@ -53,7 +66,7 @@ func runMeter(e env, args []string) error {
 	}
 	files := make([]measured, f.NArg())
 	for i, path := range f.Args() {
-		files[i] = &metered{file: file{path: path}, mono: policy, listOvers: overs}
+		files[i] = &metered{file: file{path: path}, mono: policy, spec: specification, listOvers: overs}
 	}
 	if *series != "" {
 		if f.NArg() > 1 {
@@ -66,17 +79,32 @@ func runMeter(e env, args []string) error {
 		defer out.Abort()
 		files[0].(*metered).series = out
 	}
-	return e.measureEach("meter", files, *asJSON, *quiet)
+	if err := e.measureEach("meter", files, *asJSON, *quiet); err != nil {
+		return err
+	}
+	for _, m := range files {
+		if !m.(*metered).meets() {
+			return &coded{exitLimit, errReported}
+		}
+	}
+	return nil
 }
 
 // metered is a file and what was measured of it.
 type metered struct {
 	file
 	mono      measure.MonoPolicy
+	spec      *expect.Spec          // nil: not asked for
 	listOvers *measure.OverSettings // nil: not asked for
 	overs     *measure.Overs
 	series    *wave.File // nil: not asked for
 	readings  measure.Readings
+	verdicts  []measure.Judgement // by the specification
+}
+
+// meets says whether the file meets the specification, if one was named.
+func (m *metered) meets() bool {
+	return !slices.ContainsFunc(m.verdicts, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
 }
 
 func (m *metered) run(e env, quiet bool) error {
@@ -111,6 +139,12 @@ func (m *metered) run(e env, quiet bool) error {
 	}
 	m.readings = append(loudness.Readings(), peaks.Readings()...)
 	m.readings = append(m.readings, measure.PeakToLoudness(m.readings))
+	if m.spec != nil {
+		all := append(measure.FormatReadings(m.format, m.frames), m.readings...)
+		for _, l := range m.spec.Limits {
+			m.verdicts = append(m.verdicts, measure.Judge(m.path, m.format.Rate, all, l))
+		}
+	}
 	if m.series == nil {
 		return nil
 	}
@@ -125,6 +159,9 @@ func (m *metered) print(e env) {
 	printReadings(e.stdout, m.readings, m.format)
 	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels == 1 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
+	}
+	for _, j := range m.verdicts {
+		fmt.Fprintf(e.stdout, "  %-11s %s\n", j.Verdict, strings.TrimPrefix(j.String(), j.Subject+": "))
 	}
 	if m.overs == nil {
 		return
@@ -147,7 +184,11 @@ func (m *metered) object(failed error) any {
 		Ceiling   *float64         `json:"over_ceiling_dbtp,omitempty"`
 		Overs     *[]overJSON      `json:"overs,omitempty"`
 		OverCount *int64           `json:"overs_count,omitempty"`
-	}{headJSON: m.head("meter", failed), Readings: m.readings}
+		Limits    []judgementJSON  `json:"limits,omitempty"`
+	}{headJSON: m.head("meter", failed), Readings: m.readings, Limits: judgementsObject(m.verdicts)}
+	if failed == nil && !m.meets() {
+		o.ExitCode = exitLimit
+	}
 	if m.overs != nil && failed == nil {
 		events, count := m.overs.Events()
 		overs := oversObject(events, m.overs.CeilingDBTP, m.format.Rate)

@@ -27,6 +27,9 @@ func Unquantised(rate, channels int) Format {
 // Format is what the sound was said to be.
 func (m *Memory) Format() Format { return m.format }
 
+// Frames is the length of the sound, read or not.
+func (m *Memory) Frames() int64 { return int64(m.planes.Frames()) }
+
 // Planes is all the sound, read or not.
 func (m *Memory) Planes() dsp.Block { return m.planes }
 

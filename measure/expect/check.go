@@ -36,6 +36,16 @@ func (c Checked) Results() []measure.Judgement {
 	})
 }
 
+// AgainstSpec are limits of files against a specification that this package
+// brings along.
+func AgainstSpec(name string) (*Limits, error) {
+	s, err := SpecNamed(name)
+	if err != nil {
+		return nil, err
+	}
+	return &Limits{Path: s.Name, Groups: []Group{{Limits: s.Limits}}}, nil
+}
+
 // AgainstBaselines are limits of files against a folder of baselines.
 func AgainstBaselines(dir string) *Limits {
 	return &Limits{Path: dir, Groups: []Group{{Baseline: dir, Limits: BaselineLimits()}}}
@@ -178,7 +188,13 @@ func (m *measured) readings(s source) (measure.Readings, error) {
 func (m *measured) take(s source) (readings measure.Readings, err error) {
 	err = m.sound.read(func(src wave.Source) (err error) {
 		m.rate = src.Format().Rate
-		if s.instrument == ofMeter {
+		switch s.instrument {
+		case ofFormat:
+			var frames int64
+			if frames, err = framesOf(src); err == nil {
+				readings = measure.FormatReadings(src.Format(), frames)
+			}
+		case ofMeter:
 			readings, err = measure.Programme(src, measure.AsIs)
 		}
 		return err

@@ -10,7 +10,8 @@ import (
 type instrument int
 
 const (
-	ofMeter      instrument = iota // loudness and peaks
+	ofFormat     instrument = iota // what the header says: channels, rate, length, samples
+	ofMeter                        // loudness and peaks
 	ofInspection                   // the health of a take
 	ofComparison                   // with another file
 	ofBaseline                     // with what was recorded of it
@@ -22,6 +23,8 @@ const (
 // instruments says what gives each reading that a limit may name. A test holds
 // it against what the instruments give.
 var instruments = map[string]instrument{
+	"channels": ofFormat, "rate_hz": ofFormat, "duration_s": ofFormat, "sample_bits": ofFormat, "floating_point": ofFormat,
+
 	"integrated_lufs": ofMeter, "loudness_range_lu": ofMeter, "momentary_max_lufs": ofMeter, "short_term_max_lufs": ofMeter,
 	"sample_peak_dbfs": ofMeter, "true_peak_dbtp": ofMeter, "true_peak_annex2_dbtp": ofMeter, "true_peak_fine_dbtp": ofMeter,
 	"peak_to_loudness_lu": ofMeter,

@@ -115,6 +115,12 @@ func (d *decoder) group(t *document.Value) Group {
 		case "chain":
 			g.Chain = d.beside(d.String(e))
 		case "rate_hz":
+			if e.Value.Kind == document.Table { // a limit of files; a chain has the rate it is given
+				if l, ok := d.limit(e, groupKeys); ok {
+					g.Limits = append(g.Limits, l)
+				}
+				continue
+			}
 			g.RateHz = d.rate(e)
 		case "spec":
 			g.Limits = append(g.Limits, d.specified(e)...)
@@ -124,8 +130,8 @@ func (d *decoder) group(t *document.Value) Group {
 			}
 		}
 	}
-	if e := t.Entry("rate_hz"); e != nil && g.Chain == "" {
-		d.Report(e.At, document.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "it goes with chain = …"})
+	if e := t.Entry("rate_hz"); e != nil && e.Value.Kind != document.Table && g.Chain == "" {
+		d.Report(e.At, document.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "a number goes with chain = …; a limit is rate_hz = { min = " + e.Value.Raw + ", max = " + e.Value.Raw + " }"})
 	}
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
 		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
@@ -154,7 +160,7 @@ func (d *decoder) fit(t *document.Value, g Group) {
 	for _, e := range t.Entries {
 		kind, known := instrumentOf(e.Key)
 		switch {
-		case !known:
+		case !known, e.Key == "rate_hz" && e.Value.Kind != document.Table:
 		case kind == ofComparison && g.Like == "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
 		case kind == ofBaseline && g.Baseline == "":

@@ -16,8 +16,8 @@ func TestSpecs(t *testing.T) {
 		"atsc-a85":       "integrated_lufs -26 to -22, true_peak_dbtp at most -2",
 		"td1008-speech":  "integrated_lufs at most -17, true_peak_dbtp at most -1",
 		"td1008-music":   "integrated_lufs at most -15.8, true_peak_dbtp at most -1",
-		"podcast-stereo": "integrated_lufs -17 to -15, true_peak_dbtp at most -1",
-		"podcast-mono":   "integrated_lufs -20 to -18, true_peak_dbtp at most -1",
+		"podcast-stereo": "channels exactly 2, integrated_lufs -17 to -15, true_peak_dbtp at most -1",
+		"podcast-mono":   "channels exactly 1, integrated_lufs -20 to -18, true_peak_dbtp at most -1",
 	}
 	for _, s := range Specs() {
 		var limits []string

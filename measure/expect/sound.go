@@ -10,6 +10,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // Sound is what an assertion looks at: planes, a go-audio buffer or a file.
@@ -115,4 +116,18 @@ func (s *stoppable) SeekFrame(frame int64) error {
 		return at.SeekFrame(frame)
 	}
 	return errors.ErrUnsupported
+}
+
+// framesOf is the length of a source in frames: what it says, or else what can be
+// read from it.
+func framesOf(src wave.Source) (int64, error) {
+	if s, ok := src.(*stoppable); ok {
+		src = s.Source
+	}
+	if known, ok := src.(interface{ Frames() int64 }); ok {
+		return known.Frames(), nil
+	}
+	frames := int64(0)
+	err := measure.Feed(src, func(b dsp.Block) { frames += int64(b.Frames()) })
+	return frames, err
 }

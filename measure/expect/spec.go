@@ -2,7 +2,9 @@ package expect
 
 import (
 	_ "embed"
+	"fmt"
 	"slices"
+	"strings"
 	"sync"
 
 	"github.com/boothbench/boothbench/chain/document"
@@ -39,6 +41,32 @@ var readBuiltIn = sync.OnceValue(func() []Spec {
 })
 
 func builtIn() []Spec { return slices.Clone(readBuiltIn()) }
+
+// SpecNamed is one of the specifications that this package brings along.
+func SpecNamed(name string) (Spec, error) {
+	var names []string
+	for _, s := range builtIn() {
+		if s.Name == name {
+			return s, nil
+		}
+		names = append(names, s.Name)
+	}
+	hint := ""
+	if near := document.Nearest(name, names); near != "" {
+		hint = fmt.Sprintf("; did you mean %q?", near)
+	}
+	return Spec{}, fmt.Errorf("no specification %q; accepted: %s%s", name, strings.Join(names, ", "), hint)
+}
+
+// Limit is the specification's limit of a reading.
+func (s Spec) Limit(reading string) (measure.Limit, bool) {
+	for _, l := range s.Limits {
+		if l.Reading == reading {
+			return l, true
+		}
+	}
+	return measure.Limit{}, false
+}
 
 // readSpecs reads the [[spec]] tables.
 func (d *decoder) readSpecs() {
