@@ -1,6 +1,8 @@
 package measure
 
-import "strings"
+import (
+	"strings"
+)
 
 // mathematicalRMS begins the reference of levels for which a full-scale sine is
 // −3.01 dBFS; for all others it is 0.

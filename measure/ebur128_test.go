@@ -3,7 +3,6 @@ package measure
 import (
 	"bytes"
 	"encoding/binary"
-	"io"
 	"math"
 	"os"
 	"os/exec"
@@ -15,13 +14,15 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/reference"
+	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
 // libebur128 (Debian) is a second implementation; the test is skipped where it
 // cannot be compiled against, or fails with BOOTHBENCH_REFERENCES=required.
 func ebur128(t testing.TB) func(rate int, b dsp.Block, repeats string) (i, lra, m, s, tp, sp, seconds float64) {
 	t.Helper()
-	program := compiledReference(t, "ebur128_check", "-lebur128", "-lm")
+	program := reference.CompiledReference(t, "ebur128_check", "-lebur128", "-lm")
 	return func(rate int, b dsp.Block, repeats string) (i, lra, m, s, tp, sp, seconds float64) {
 		var raw []byte
 		for n := range b.Frames() {
@@ -45,56 +46,18 @@ func ebur128(t testing.TB) func(rate int, b dsp.Block, repeats string) (i, lra, 
 	}
 }
 
-func compiledReference(t testing.TB, name string, libraries ...string) string {
-	t.Helper()
-	program := filepath.Join(t.TempDir(), name)
-	args := append([]string{"-O2", "-o", program, "testdata/" + name + ".c"}, libraries...)
-	if out, err := exec.Command("gcc", args...).CombinedOutput(); err != nil {
-		if os.Getenv("BOOTHBENCH_REFERENCES") == "required" {
-			t.Fatalf("gcc: %v\n%s", err, out)
-		}
-		t.Skip("needs gcc and Debian's libebur128-dev and libsndfile1-dev")
-	}
-	return program
-}
-
-// readTake is a WAV as a block.
-func readTake(t testing.TB, path string) (dsp.Block, int) {
-	t.Helper()
-	r, err := wave.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
-	b := dsp.NewBlock(r.Format().Channels, int(r.Frames()))
-	if n, err := r.Read(b); n != b.Frames() || err != nil && err != io.EOF {
-		t.Fatal(n, err)
-	}
-	return b, r.Format().Rate
-}
-
-// stereoTake is the demo take on two channels, the second later and softer.
-func stereoTake(t testing.TB) (dsp.Block, int) {
-	b, rate := readTake(t, "../testdata/harbour-street.wav")
-	second := make([]float64, len(b[0]))
-	for n := range second {
-		second[n] = b[0][max(0, n-11)] / 2
-	}
-	return dsp.Block{b[0], second}, rate
-}
-
 func TestAgainstLibebur128(t *testing.T) {
 	reference := ebur128(t)
 	type sound struct {
 		b    dsp.Block
 		rate int
 	}
-	mono, rate := readTake(t, "../testdata/harbour-street.wav")
-	both, _ := stereoTake(t)
+	mono, rate := testsound.ReadTake(t, "harbour-street.wav")
+	both, _ := testsound.StereoTake(t)
 	sounds := map[string]sound{"demo take": {mono, rate}, "demo take, stereo": {both, rate}, "noise": {programmeForBench("noise"), 48000}, "pulses": {programmeForBench("pulses"), 48000}}
 	files, _ := filepath.Glob("/usr/share/sounds/alsa/*.wav")
 	for _, path := range files {
-		b, rate := readTake(t, path)
+		b, rate := testsound.ReadTake(t, path)
 		sounds[filepath.Base(path)] = sound{b, rate}
 	}
 	for name, s := range sounds {
@@ -138,7 +101,7 @@ func TestAgainstLibebur128(t *testing.T) {
 // reading, which the library has not, is included in x-faster-fine.
 func BenchmarkAgainstLibebur128(b *testing.B) {
 	reference := ebur128(b)
-	both, rate := stereoTake(b)
+	both, rate := testsound.StereoTake(b)
 	for name, sound := range map[string]dsp.Block{"programme=speech/ch=2": both, "programme=speech/ch=1": both[:1], "programme=noise/ch=2": programmeForBench("noise")} {
 		b.Run(name, func(b *testing.B) {
 			theirs, ours, fine := 0.0, 0.0, 0.0
@@ -183,8 +146,8 @@ func BenchmarkAgainstLibebur128(b *testing.B) {
 // reports our processor time as a share of what libsndfile and libebur128 take in
 // turn (goal: 0.1), each as a process of its own, and what a second processor brings.
 func BenchmarkFileAgainstLibebur128(b *testing.B) {
-	reference := compiledReference(b, "ebur128_file", "-lebur128", "-lsndfile", "-lm")
-	both, rate := stereoTake(b)
+	reference := reference.CompiledReference(b, "ebur128_file", "-lebur128", "-lsndfile", "-lm")
+	both, rate := testsound.StereoTake(b)
 	path := filepath.Join(b.TempDir(), "speech.wav")
 	w, err := wave.Create(path, wave.Format{Rate: rate, Channels: 2, Encoding: wave.Integer, Bits: 24}, wave.Options{})
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
 // InputNoise is what an equivalent input noise follows from. Nothing of it is
@@ -29,7 +30,7 @@ type EquivalentInputNoise struct {
 
 // inputWeightings are the power gains of the weightings by name.
 var inputWeightings = map[string]func(hz float64) float64{
-	"none": func(float64) float64 { return 1 }, "A": weightA, "CCIR-RMS": weightCCIRRMS, "BS.468": weight468,
+	"none": func(float64) float64 { return 1 }, "A": weighting.A, "CCIR-RMS": weighting.CCIRRMS, "BS.468": weighting.BS468,
 }
 
 const (
@@ -77,7 +78,7 @@ func (n InputNoise) Equivalent() (EquivalentInputNoise, error) {
 	}
 	add := func(name, unit, reference, definition string, value float64) {
 		about.Unit, about.Reference, about.Definition, about.Value = unit, reference, definition, value
-		result.Readings.add(name, about)
+		result.Readings.Add(name, about)
 	}
 	definition := fmt.Sprintf("output noise of %v less a gain of %g dB, source %s", output, *n.GainDB, source)
 	add("equivalent_input_noise_dbu", "dBu", "√0.6 V rms", definition, ein)

@@ -1,6 +1,8 @@
 package measure
 
-import "testing"
+import (
+	"testing"
+)
 
 func TestJudge(t *testing.T) {
 	reading := func(v float64) Readings {
@@ -23,7 +25,7 @@ func TestJudge(t *testing.T) {
 	}
 	// Exactly 0 is under every level, and no level at all is not.
 	nothing := Readings{}
-	nothing.addLevel("residual_dbfs", 0, Reading{Unit: "dBFS"})
+	nothing.AddLevel("residual_dbfs", 0, Reading{Unit: "dBFS"})
 	for limit, want := range map[Limit]Verdict{AtMost("residual_dbfs", -120): Pass, AtLeast("residual_dbfs", -120): Fail} {
 		if got := Judge("x.wav", 48000, nothing, limit); got.Verdict != want {
 			t.Errorf("exactly 0 against %s: %s, want %s", limit, got.Verdict, want)

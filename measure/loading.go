@@ -39,11 +39,11 @@ func OutputImpedance(open, loaded Level, loadOhm float64, c *Calibration) (Readi
 	}
 	impedance := func(db float64) float64 { return loadOhm * (dsp.DBToAmplitude(db) - 1) }
 	var r Readings
-	r.add("output_impedance_ohm", Reading{
+	r.Add("output_impedance_ohm", Reading{
 		Value: impedance(drop), Unit: "ohm", Definition: fmt.Sprintf("%g ohm × (open/loaded − 1), taken as resistive", loadOhm),
 		Bound: fmt.Sprintf("0.01 dB of error in a level is %.2g ohm", impedance(drop+0.01)-impedance(drop)),
 	})
-	r.add("load_drop_db", Reading{Value: drop, Unit: "dB", Reference: "the loaded output", Definition: "open level less loaded level"})
+	r.Add("load_drop_db", Reading{Value: drop, Unit: "dB", Reference: "the loaded output", Definition: "open level less loaded level"})
 	return r, nil
 }
 
@@ -81,11 +81,11 @@ func LoadResponse(sourceOhm float64, load []ImpedancePoint) ([]LoadPoint, Readin
 	byLevel := func(a, b LoadPoint) int { return cmp.Compare(a.Level, b.Level) }
 	low, high := slices.MinFunc(points, byLevel), slices.MaxFunc(points, byLevel)
 	var r Readings
-	r.add("response_spread_db", Reading{
+	r.Add("response_spread_db", Reading{
 		Value: high.Level - low.Level, Unit: "dB", Bound: bound, Reference: fmt.Sprintf("%.5g Hz, the lowest", low.Hz),
 		Definition: fmt.Sprintf("level at %.5g Hz (%.4g ohm) over that at %.5g Hz (%.4g ohm) from %g ohm", high.Hz, high.Ohm, low.Hz, low.Ohm, sourceOhm),
 	})
-	r.add("largest_loss_db", Reading{Value: -low.Level, Unit: "dB", Bound: bound, Reference: "the open output", Definition: fmt.Sprintf("at %.5g Hz", low.Hz)})
+	r.Add("largest_loss_db", Reading{Value: -low.Level, Unit: "dB", Bound: bound, Reference: "the open output", Definition: fmt.Sprintf("at %.5g Hz", low.Hz)})
 	return points, r, nil
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // MonoPolicy says what a sound of one channel stands for.
@@ -128,7 +129,7 @@ func (l *Loudness) take(b dsp.Block, from, to int) {
 	}
 	if !finite {
 		if l.nonFinite < 0 {
-			l.nonFinite = l.frames + int64(firstNonFinite(l.part))
+			l.nonFinite = l.frames + int64(planes.FirstNonFinite(l.part))
 		}
 		for c, plane := range l.part {
 			l.part[c] = slices.Clone(plane)
@@ -324,7 +325,7 @@ func (l *Loudness) Readings() Readings {
 		rangeReading,
 		make1("momentary_max_lufs", "LUFS", "EBU Tech 3341 v4, 400 ms, 10 ms grid", mReason, lufs(m.power), m.frame),
 		make1("short_term_max_lufs", "LUFS", "EBU Tech 3341 v4, 3 s, 10 ms grid", sReason, lufs(s.power), s.frame),
-	}.finite()
+	}.Finite()
 }
 
 // reason is why a window of so many seconds cannot be measured, "" if it can.

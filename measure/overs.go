@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // Overs lists where a sound goes over a ceiling, by three readings: the samples,
@@ -211,15 +212,18 @@ func (o *Overs) ended() *Overs {
 // says how many there are in all. In a sound with a NaN or infinite sample there
 // are none.
 func (o *Overs) Events() (worst []Over, count int64) {
-	if o.reason() != "" {
+	if o.Reason() != "" {
 		return nil, 0
 	}
 	e := o.ended()
 	return e.events.inTime(), e.events.count
 }
 
-// reason says why nothing can be told.
-func (o *Overs) reason() string {
+// Frames is how many frames were written.
+func (o *Overs) Frames() int64 { return o.frames }
+
+// Reason says why the sound cannot be measured, and is empty where it can.
+func (o *Overs) Reason() string {
 	first, large := int64(-1), false
 	for _, c := range o.channels {
 		large = large || c.tooLarge
@@ -243,32 +247,32 @@ func (o *Overs) reason() string {
 // [FirstWindowMs].
 func (o *Overs) Readings() Readings {
 	e := o.ended()
-	var longest, first largest
+	var longest, first planes.Largest
 	for c := range e.channels {
-		longest.offer(float64(e.channels[c].above), -1, c)
-		first.offer(e.channels[c].firstWindow.largest, e.channels[c].firstWindow.frame, c)
+		longest.Offer(float64(e.channels[c].above), -1, c)
+		first.Offer(e.channels[c].firstWindow.largest, e.channels[c].firstWindow.frame, c)
 	}
 	ceiling := fmt.Sprintf("%g dBTP", o.CeilingDBTP)
 	about := Reading{
-		Reason: o.reason(), Reference: ceiling, Weighting: "none", Frame: -1, Channel: -1,
+		Reason: o.Reason(), Reference: ceiling, Weighting: "none", Frame: -1, Channel: -1,
 		Definition: fmt.Sprintf("frames over the ceiling by the samples, Annex 2 or the fine reading; less than %d ms apart in a channel they are one event", mergeMs),
 	}
 	count, above, window := about, about, about
 	count.Unit, count.Value = "events", float64(e.events.count)
 	above.Unit, above.Definition = "ms", "frames over the ceiling, by any of the readings, in the channel with the most of them"
-	above.Value = longest.value * 1000 / float64(o.Rate)
-	if longest.value > 0 {
-		above.Channel = longest.channel
+	above.Value = longest.Value * 1000 / float64(o.Rate)
+	if longest.Value > 0 {
+		above.Channel = longest.Channel
 	}
 	window.Unit, window.Definition = "dB", fmt.Sprintf("fine reading less the ceiling in the first %d ms after at least %d ms of silence (under %d dB of the ceiling), the beginning among them", FirstWindowMs, silenceBeforeMs, silenceDB)
 	window.Bound = fineBound
 	switch {
 	case window.Reason != "":
-	case first.value == 0:
+	case first.Value == 0:
 		window.Reason = "silence"
 	default:
-		window.Value = dsp.AmplitudeToDB(first.value) - o.CeilingDBTP
-		window.Frame, window.Channel = max(0, min(first.frame, o.frames-1)), first.channel
+		window.Value = dsp.AmplitudeToDB(first.Value) - o.CeilingDBTP
+		window.Frame, window.Channel = max(0, min(first.Frame, o.frames-1)), first.Channel
 	}
 	return Readings{{"over_events", count}, {"time_over_ceiling_ms", above}, {"first_window_overshoot_db", window}}
 }

@@ -1,6 +1,8 @@
 package measure
 
-import "testing"
+import (
+	"testing"
+)
 
 // BenchmarkOvers lists the overs of −1 dBTP in sound under it, and in dense noise.
 func BenchmarkOvers(b *testing.B) {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
 const (
@@ -142,7 +143,7 @@ func sketchOf(b *dsp.Polyphase, rows [][]float64, every int, curvature float64) 
 	}
 	apart := float64(every) / finePhases
 	// The largest may lie between two rows: 2 % more than was seen.
-	return sketch{bank(positions, kept), 1.02 * curvature * apart * apart / 8}
+	return sketch{timemap.Bank(positions, kept), 1.02 * curvature * apart * apart / 8}
 }
 
 // first is where the window of the first interval begins that new frames complete.

@@ -1,6 +1,8 @@
 package measure
 
-import "github.com/boothbench/boothbench/dsp/wave"
+import (
+	"github.com/boothbench/boothbench/dsp/wave"
+)
 
 // Programme is what the loudness and the peak meters read of a whole sound, in
 // one pass.
@@ -14,7 +16,7 @@ func Programme(src wave.Source, mono MonoPolicy) (Readings, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := Feed(src, loudness.Write, peaks.Write); err != nil {
+	if err := EachBlock(src, loudness.Write, peaks.Write); err != nil {
 		return nil, err
 	}
 	readings := append(loudness.Readings(), peaks.Readings()...)

@@ -10,6 +10,21 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
+func (r *Reading) AddBound(text string) {
+	if r.Bound != "" {
+		text = r.Bound + "; " + text
+	}
+	r.Bound = text
+}
+
+// AddFrames adds a time as name_frames and as name_ms.
+func (r *Readings) AddFrames(name string, frames float64, rate int, about Reading) {
+	about.Value, about.Unit = frames, "frames"
+	r.Add(name+"_frames", about)
+	about.Value, about.Unit = frames*1000/float64(rate), "ms"
+	r.Add(name+"_ms", about)
+}
+
 // Reading is a measured number with what it takes to understand it.
 type Reading struct {
 	Value  float64
@@ -106,8 +121,8 @@ type Named struct {
 // Readings are readings in the order in which they are shown.
 type Readings []Named
 
-// finite gives readings that overflowed a reason: samples may be any number.
-func (r Readings) finite() Readings {
+// Finite gives readings that overflowed a reason: samples may be any number.
+func (r Readings) Finite() Readings {
 	for i := range r {
 		if n := &r[i]; n.Measurable() && n.Value-n.Value != 0 {
 			n.Value, n.Reason = 0, "the samples are too large or too small to be reckoned with"
@@ -168,8 +183,8 @@ func mustFit(meter string, b dsp.Block, channels int) {
 	}
 }
 
-// add adds a reading of the whole.
-func (r *Readings) add(name string, reading Reading) {
+// Add adds a reading of the whole.
+func (r *Readings) Add(name string, reading Reading) {
 	reading.Frame, reading.Channel = -1, -1
 	if reading.Reason != "" {
 		reading.Value = 0
@@ -177,22 +192,22 @@ func (r *Readings) add(name string, reading Reading) {
 	*r = append(*r, Named{name, reading})
 }
 
-// addLevel adds a mean square as a level in dB.
-func (r *Readings) addLevel(name string, power float64, about Reading) {
+// AddLevel adds a mean square as a level in dB.
+func (r *Readings) AddLevel(name string, power float64, about Reading) {
 	if about.Reason == "" && power == 0 {
 		about.Reason, about.Beyond = "exactly 0", -1
 	}
 	if about.Reason == "" {
 		about.Value = dsp.PowerToDB(power)
 	}
-	r.add(name, about)
+	r.Add(name, about)
 }
 
-// addRatio adds a ratio of amplitudes twice, as name_db and as name_percent.
-func (r *Readings) addRatio(name string, ratio float64, about Reading) {
+// AddRatio adds a ratio of amplitudes twice, as name_db and as name_percent.
+func (r *Readings) AddRatio(name string, ratio float64, about Reading) {
 	about.Unit = "dB"
-	r.addLevel(name+"_db", ratio*ratio, about)
+	r.AddLevel(name+"_db", ratio*ratio, about)
 	about.Unit = "%"
 	about.Value = 100 * ratio
-	r.add(name+"_percent", about)
+	r.Add(name+"_percent", about)
 }

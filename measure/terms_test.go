@@ -19,9 +19,9 @@ func TestEveryReadingIsExplained(t *testing.T) {
 	// Settings, columns of tables and parts of names are no readings.
 	other := map[string]bool{"low_hz": true, "rate_hz": true, "frequency_hz": true, "time_ms": true, "in_dbfs": true, "out_dbfs": true, "group_delay_ms": true, "excerpt_frames": true,
 		"momentary_lufs": true, "short_term_lufs": true, "level_db": true, "levels_ms": true, "levels_dbfs": true, "third_octaves_dbfs": true, "a_db": true, "ccir_rms_db": true, "load_hz": true}
-	adders := map[string]string{"add": "", "addLevel": "", "cannot": "", "addFor": "", "addRatio": "_db", "addFrames": "_frames", "addGain": ""}
+	adders := map[string]string{"add": "", "Add": "", "AddLevel": "", "cannot": "", "addFor": "", "AddRatio": "_db", "AddFrames": "_frames", "addGain": ""}
 	seen := 0
-	for _, dir := range []string{".", "proof", "expect"} {
+	for _, dir := range []string{".", "take", "compare", "instrument", "proof", "expect"} {
 		files, err := filepath.Glob(filepath.Join(dir, "*.go"))
 		if err != nil {
 			t.Fatal(err)

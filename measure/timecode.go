@@ -1,6 +1,8 @@
 package measure
 
-import "fmt"
+import (
+	"fmt"
+)
 
 // TimeCode is a frame at a rate in Hz as hh:mm:ss.mmm, rounded down so that it
 // never points past what it names.

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // TruePeak measures the sample peak and the true peak: by the interpolator of
@@ -88,17 +89,17 @@ func (t *TruePeak) samplePeak(c *peakChannel, x []float64, frame int64) {
 // peak and the Annex 2 reading), true_peak_annex2_dbtp (that interpolator
 // alone, which can read less than the sample peak) and true_peak_fine_dbtp.
 func (t *TruePeak) Readings() Readings {
-	var sample, annex2, fine, reported largest
+	var sample, annex2, fine, reported planes.Largest
 	for i := range t.channels {
 		c := t.channels[i] // a copy: what follows the last frame is not kept
 		c.heard = c.heard.clone()
 		t.write(&c, make([]float64, fineTaps/2), t.frames)
-		sample.offer(c.sample.largest, c.sample.frame, i)
-		annex2.offer(c.annex2.largest, c.annex2.frame, i)
-		reported.offer(c.sample.largest, c.sample.frame, i)
-		reported.offer(c.annex2.largest, c.annex2.frame, i)
-		fine.offer(c.sample.largest, c.sample.frame, i)
-		fine.offer(c.fine.largest, c.fine.frame, i)
+		sample.Offer(c.sample.largest, c.sample.frame, i)
+		annex2.Offer(c.annex2.largest, c.annex2.frame, i)
+		reported.Offer(c.sample.largest, c.sample.frame, i)
+		reported.Offer(c.annex2.largest, c.annex2.frame, i)
+		fine.Offer(c.sample.largest, c.sample.frame, i)
+		fine.Offer(c.fine.largest, c.fine.frame, i)
 	}
 	const fullScale = "digital full scale, peak"
 	return Readings{
@@ -112,33 +113,20 @@ func (t *TruePeak) Readings() Readings {
 // tooLarge is said of finite samples whose interpolation is not.
 const tooLarge = "the samples are too large to be interpolated"
 
-// largest is the largest of several channels' readings.
-type largest struct {
-	value   float64
-	frame   int64
-	channel int
-}
-
-func (l *largest) offer(value float64, frame int64, channel int) {
-	if value > l.value {
-		*l = largest{value, frame, channel}
-	}
-}
-
-func (t *TruePeak) reading(name, unit, reference, definition, bound string, l largest) Named {
-	r := Reading{Unit: unit, Reference: reference, Weighting: "none", Definition: definition, Bound: bound, Frame: l.frame, Channel: l.channel}
+func (t *TruePeak) reading(name, unit, reference, definition, bound string, l planes.Largest) Named {
+	r := Reading{Unit: unit, Reference: reference, Weighting: "none", Definition: definition, Bound: bound, Frame: l.Frame, Channel: l.Channel}
 	switch {
 	case t.nonFinite >= 0:
 		r.Reason = fmt.Sprintf("NaN or infinite sample at frame %d", t.nonFinite)
 	case t.frames == 0:
 		r.Reason = "no sound: 0 frames"
-	case l.value == 0:
+	case l.Value == 0:
 		r.Reason, r.Beyond = "silence", -1 // under every limit
-	case math.IsInf(l.value, 1):
+	case math.IsInf(l.Value, 1):
 		r.Reason = tooLarge
 	default:
-		r.Value = dsp.AmplitudeToDB(l.value)
-		r.Frame = max(0, min(l.frame, t.frames-1))
+		r.Value = dsp.AmplitudeToDB(l.Value)
+		r.Frame = max(0, min(l.Frame, t.frames-1))
 	}
 	return Named{name, r}
 }

@@ -1,4 +1,4 @@
-package measure
+package measure_test
 
 import (
 	"errors"
@@ -7,6 +7,9 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/measuretest"
+	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
 // Voltages from the definitions of dBu (√0.6 V) and dBV (1 V), and the line-up
@@ -16,38 +19,38 @@ func TestLevelUnits(t *testing.T) {
 	for _, c := range []struct {
 		level       string
 		calibration string
-		unit        LevelUnit
+		unit        measure.LevelUnit
 		want        float64
 	}{
-		{"0 dBu", "", Volts, 0.7745966692},
-		{"0 dBV", "", DBU, 2.2184874962},
-		{"4 dBu", "", Volts, 1.227652988},
-		{"+4 dBu", "", DBV, 1.7815125},
-		{"-10 dBV", "", DBU, -7.781512504},
-		{"-10 dBV", "", Volts, 0.316227766},
-		{"-10dBV", "", Millivolts, 316.227766},
-		{"-133 dBV", "", DBU, -130.7815125},
-		{"24 dBu", "", Volts, 12.27653},
-		{"0.22 µV", "", DBV, -133.1515466},
-		{"-20 dBFS", "0 dBFS = +16 dBu", DBU, -4},
-		{"-20 dBFS", "0 dBFS = +16 dBu", DBV, -6.2184874962},
-		{"-18 dBFS", "-18 dBFS = 0 dBu", Volts, 0.7745966692},
-		{"4 dBu", "-20 dBFS = +4 dBu", DBFS, -20},
-		{"0 dBFS", "+4 dBu = -20 dBFS", DBU, 24},
-		{"0 dBFS", "0 dBFS = 1 V", DBV, 0},
-		{"0 dBFS", "", DBFSRMS, -3.0102999566},
-		{"-96.3296 dBFS rms", "", DBFS, -93.3193},
-		{"-3.0102999566 dBFS-rms", "0 dBFS = +16 dBu", DBU, 16},
+		{"0 dBu", "", measure.Volts, 0.7745966692},
+		{"0 dBV", "", measure.DBU, 2.2184874962},
+		{"4 dBu", "", measure.Volts, 1.227652988},
+		{"+4 dBu", "", measure.DBV, 1.7815125},
+		{"-10 dBV", "", measure.DBU, -7.781512504},
+		{"-10 dBV", "", measure.Volts, 0.316227766},
+		{"-10dBV", "", measure.Millivolts, 316.227766},
+		{"-133 dBV", "", measure.DBU, -130.7815125},
+		{"24 dBu", "", measure.Volts, 12.27653},
+		{"0.22 µV", "", measure.DBV, -133.1515466},
+		{"-20 dBFS", "0 dBFS = +16 dBu", measure.DBU, -4},
+		{"-20 dBFS", "0 dBFS = +16 dBu", measure.DBV, -6.2184874962},
+		{"-18 dBFS", "-18 dBFS = 0 dBu", measure.Volts, 0.7745966692},
+		{"4 dBu", "-20 dBFS = +4 dBu", measure.DBFS, -20},
+		{"0 dBFS", "+4 dBu = -20 dBFS", measure.DBU, 24},
+		{"0 dBFS", "0 dBFS = 1 V", measure.DBV, 0},
+		{"0 dBFS", "", measure.DBFSRMS, -3.0102999566},
+		{"-96.3296 dBFS rms", "", measure.DBFS, -93.3193},
+		{"-3.0102999566 dBFS-rms", "0 dBFS = +16 dBu", measure.DBU, 16},
 	} {
-		var calibration *Calibration
+		var calibration *measure.Calibration
 		if c.calibration != "" {
 			var err error
-			if calibration, err = ParseCalibration(c.calibration); err != nil {
+			if calibration, err = measure.ParseCalibration(c.calibration); err != nil {
 				t.Errorf("%s: %v", c.calibration, err)
 				continue
 			}
 		}
-		level, err := ParseLevel(c.level)
+		level, err := measure.ParseLevel(c.level)
 		if err != nil {
 			t.Errorf("%s: %v", c.level, err)
 			continue
@@ -75,20 +78,20 @@ func TestLevelsThatAreRefused(t *testing.T) {
 		"1 MV":       "unit \"MV\"",
 		"-20 dBFS x": "accepted",
 	} {
-		if _, err := ParseLevel(text); err == nil || !strings.Contains(err.Error(), words) {
+		if _, err := measure.ParseLevel(text); err == nil || !strings.Contains(err.Error(), words) {
 			t.Errorf("%s: %v, want an error with %q", text, err, words)
 		}
 	}
-	_, err := Level{-20, DBFS}.In(DBU, nil)
-	var missing *CalibrationError
-	if !errors.As(err, &missing) || missing.From != DBFS || missing.To != DBU {
+	_, err := measure.Level{-20, measure.DBFS}.In(measure.DBU, nil)
+	var missing *measure.CalibrationError
+	if !errors.As(err, &missing) || missing.From != measure.DBFS || missing.To != measure.DBU {
 		t.Errorf("dBFS in dBu without a calibration: %v", err)
 	}
-	if _, err := (Level{0, Volts}).In(DBU, nil); err == nil {
+	if _, err := (measure.Level{0, measure.Volts}).In(measure.DBU, nil); err == nil {
 		t.Error("0 V has a level in dBu")
 	}
 	for _, text := range []string{"0 dBFS", "0 dBFS = 0 dBFS", "0 dBu = 4 dBV", "x = 4 dBu", "0 dBFS = 0 V"} {
-		if c, err := ParseCalibration(text); err == nil {
+		if c, err := measure.ParseCalibration(text); err == nil {
 			t.Errorf("calibration %q is accepted as %v", text, c)
 		}
 	}
@@ -99,7 +102,7 @@ func TestLevelsThatAreRefused(t *testing.T) {
 // A-weighting 2.0483 dB less than in 19980 Hz. 1e-4: the table's digits, and the
 // sum over the weighting.
 func TestThermalNoise(t *testing.T) {
-	none, a := inputWeightings["none"], inputWeightings["A"]
+	none, a := func(float64) float64 { return 1 }, weighting.A
 	for _, c := range []struct {
 		ohm, celsius, bandwidth float64
 		weight                  func(float64) float64
@@ -110,24 +113,24 @@ func TestThermalNoise(t *testing.T) {
 		{150, 16.85, 20000, none, -130.964887}, {150, 20, 19980, none, -130.917968 - 0.00435},
 		{150, 20, 20000, a, -132.970585}, {200, 20, 20000, a, -131.721197},
 	} {
-		if got := 20 * math.Log10(ThermalNoise(c.ohm, c.celsius, c.bandwidth, c.weight)/math.Sqrt(0.6)); math.Abs(got-c.dbu) > 1e-4 {
+		if got := 20 * math.Log10(measure.ThermalNoise(c.ohm, c.celsius, c.bandwidth, c.weight)/math.Sqrt(0.6)); math.Abs(got-c.dbu) > 1e-4 {
 			t.Errorf("%g ohm, %g °C, %g Hz: %.6f dBu, want %.6f", c.ohm, c.celsius, c.bandwidth, got, c.dbu)
 		}
 	}
 }
 
 func TestEquivalentInputNoise(t *testing.T) {
-	complete := func() InputNoise {
-		return InputNoise{Noise: &Level{-88, DBU}, GainDB: new(40.0), SourceOhm: new(150.0), BandwidthHz: new(20000.0), Weighting: "none", TemperatureC: 20}
+	complete := func() measure.InputNoise {
+		return measure.InputNoise{Noise: &measure.Level{-88, measure.DBU}, GainDB: new(40.0), SourceOhm: new(150.0), BandwidthHz: new(20000.0), Weighting: "none", TemperatureC: 20}
 	}
 	result, err := complete().Equivalent()
 	if err != nil || result.Impossible != "" {
 		t.Fatal(err, result.Impossible)
 	}
-	wantReading(t, result.Readings, "equivalent_input_noise_dbu", -128, 1e-9)
-	wantReading(t, result.Readings, "equivalent_input_noise_dbv", -130.2184874962, 1e-9)
-	wantReading(t, result.Readings, "thermal_noise_dbu", -130.917968, 1e-6)
-	wantReading(t, result.Readings, "noise_figure_db", 2.917968, 1e-6)
+	measuretest.WantReading(t, result.Readings, "equivalent_input_noise_dbu", -128, 1e-9)
+	measuretest.WantReading(t, result.Readings, "equivalent_input_noise_dbv", -130.2184874962, 1e-9)
+	measuretest.WantReading(t, result.Readings, "thermal_noise_dbu", -130.917968, 1e-6)
+	measuretest.WantReading(t, result.Readings, "noise_figure_db", 2.917968, 1e-6)
 
 	// 3 dB under physics; and the thermal noise itself, rounded to one decimal,
 	// is not.
@@ -136,7 +139,7 @@ func TestEquivalentInputNoise(t *testing.T) {
 	if result, err = n.Equivalent(); err != nil || !strings.Contains(result.Impossible, "3.0 dB below the thermal noise of 150 ohm") {
 		t.Errorf("3 dB below the thermal noise: %q, %v", result.Impossible, err)
 	}
-	wantReason(t, result.Readings, "noise_figure_db", "impossible")
+	measuretest.WantReason(t, result.Readings, "noise_figure_db", "impossible")
 	n.Noise.Value = -130.95 + 40
 	if result, err = n.Equivalent(); err != nil || result.Impossible != "" {
 		t.Errorf("the thermal noise, rounded: %q, %v", result.Impossible, err)
@@ -148,15 +151,15 @@ func TestEquivalentInputNoise(t *testing.T) {
 	}
 
 	// Each one that is missing is named, all at once; none is guessed.
-	_, err = InputNoise{}.Equivalent()
+	_, err = measure.InputNoise{}.Equivalent()
 	for _, name := range []string{"noise", "gain_db", "source_ohm", "bandwidth_hz", "weighting"} {
 		if err == nil || !strings.Contains(err.Error(), name+": found nothing") {
 			t.Errorf("%s missing: %v", name, err)
 		}
 	}
-	for name, spoil := range map[string]func(*InputNoise){
-		"gain_db": func(n *InputNoise) { n.GainDB = nil }, "source_ohm": func(n *InputNoise) { n.SourceOhm = new(0.0) },
-		"bandwidth_hz": func(n *InputNoise) { n.BandwidthHz = new(math.NaN()) }, "weighting": func(n *InputNoise) { n.Weighting = "quasi-peak" },
+	for name, spoil := range map[string]func(*measure.InputNoise){
+		"gain_db": func(n *measure.InputNoise) { n.GainDB = nil }, "source_ohm": func(n *measure.InputNoise) { n.SourceOhm = new(0.0) },
+		"bandwidth_hz": func(n *measure.InputNoise) { n.BandwidthHz = new(math.NaN()) }, "weighting": func(n *measure.InputNoise) { n.Weighting = "quasi-peak" },
 	} {
 		n := complete()
 		spoil(&n)
@@ -165,34 +168,40 @@ func TestEquivalentInputNoise(t *testing.T) {
 		}
 	}
 	n = complete()
-	n.Noise = &Level{-88, DBFS}
+	n.Noise = &measure.Level{-88, measure.DBFS}
 	if _, err := n.Equivalent(); err == nil || !strings.Contains(err.Error(), "calibration") {
 		t.Errorf("dBFS without a calibration: %v", err)
 	}
-	n.Calibration = &Calibration{16}
+	n.Calibration = &measure.Calibration{16}
 	if result, err = n.Equivalent(); err != nil {
 		t.Error(err)
 	}
-	wantReading(t, result.Readings, "equivalent_input_noise_dbu", -112, 1e-9)
+	measuretest.WantReading(t, result.Readings, "equivalent_input_noise_dbu", -112, 1e-9)
 }
 
 // Voltage dividers: a load equal to the source halves the level.
 func TestOutputImpedance(t *testing.T) {
-	r, err := OutputImpedance(Level{0, DBFS}, Level{-20 * math.Log10(2), DBFS}, 600, nil)
+	r, err := measure.OutputImpedance(measure.Level{0, measure.DBFS}, measure.Level{-20 * math.Log10(2), measure.DBFS}, 600, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	wantReading(t, r, "output_impedance_ohm", 600, 1e-9)
-	r, err = OutputImpedance(Level{1.1, Volts}, Level{1, Volts}, 100, nil)
+	measuretest.WantReading(t, r, "output_impedance_ohm", 600, 1e-9)
+	r, err = measure.OutputImpedance(measure.Level{1.1, measure.Volts}, measure.Level{1, measure.Volts}, 100, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	wantReading(t, r, "output_impedance_ohm", 10, 1e-9)
-	wantReading(t, r, "load_drop_db", 0.827854, 1e-6) // a ratio of 1:10
-	for name, f := range map[string]func() (Readings, error){
-		"more when loaded": func() (Readings, error) { return OutputImpedance(Level{0, DBU}, Level{1, DBU}, 600, nil) },
-		"no load":          func() (Readings, error) { return OutputImpedance(Level{0, DBU}, Level{-1, DBU}, 0, nil) },
-		"mixed":            func() (Readings, error) { return OutputImpedance(Level{0, DBU}, Level{-1, DBFS}, 600, nil) },
+	measuretest.WantReading(t, r, "output_impedance_ohm", 10, 1e-9)
+	measuretest.WantReading(t, r, "load_drop_db", 0.827854, 1e-6) // a ratio of 1:10
+	for name, f := range map[string]func() (measure.Readings, error){
+		"more when loaded": func() (measure.Readings, error) {
+			return measure.OutputImpedance(measure.Level{0, measure.DBU}, measure.Level{1, measure.DBU}, 600, nil)
+		},
+		"no load": func() (measure.Readings, error) {
+			return measure.OutputImpedance(measure.Level{0, measure.DBU}, measure.Level{-1, measure.DBU}, 0, nil)
+		},
+		"mixed": func() (measure.Readings, error) {
+			return measure.OutputImpedance(measure.Level{0, measure.DBU}, measure.Level{-1, measure.DBFS}, 600, nil)
+		},
 	} {
 		if r, err := f(); err == nil {
 			t.Errorf("%s: %v", name, r)
@@ -204,24 +213,24 @@ func TestOutputImpedance(t *testing.T) {
 // 20 log10 of the dividers' ratio. Two decimals are printed.
 func TestLoadResponse(t *testing.T) {
 	for source, want := range map[float64]float64{0: 0, 1: 0.14, 4: 0.54, 10: 1.24, 33: 3.12} {
-		_, r, err := LoadResponse(source, []ImpedancePoint{{1000, 40}, {90, 120}})
+		_, r, err := measure.LoadResponse(source, []measure.ImpedancePoint{{1000, 40}, {90, 120}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		wantReading(t, r, "response_spread_db", want, 0.0051)
-		curve, err := ResonantLoad{DCOhm: 40, PeakOhm: 120, ResonanceHz: 90, Q: 3}.Curve()
+		measuretest.WantReading(t, r, "response_spread_db", want, 0.0051)
+		curve, err := measure.ResonantLoad{DCOhm: 40, PeakOhm: 120, ResonanceHz: 90, Q: 3}.Curve()
 		if err != nil {
 			t.Fatal(err)
 		}
 		// At 20 kHz the model is within 0.01 ohm of its 40 ohm.
-		_, r, err = LoadResponse(source, curve)
+		_, r, err = measure.LoadResponse(source, curve)
 		if err != nil {
 			t.Fatal(err)
 		}
-		wantReading(t, r, "response_spread_db", want, 0.0051)
+		measuretest.WantReading(t, r, "response_spread_db", want, 0.0051)
 	}
 	// Half the power 1/Q wide: a quarter of an octave off, |1/(1+jQ(x−1/x))|.
-	curve, _ := ResonantLoad{DCOhm: 10, PeakOhm: 110, ResonanceHz: 1000 * math.Pow(10, 0.1), Q: 5}.Curve()
+	curve, _ := measure.ResonantLoad{DCOhm: 10, PeakOhm: 110, ResonanceHz: 1000 * math.Pow(10, 0.1), Q: 5}.Curve()
 	for _, p := range curve {
 		if p.Hz == 1000 {
 			x := math.Pow(10, -0.1)
@@ -231,7 +240,7 @@ func TestLoadResponse(t *testing.T) {
 			}
 		}
 	}
-	for _, l := range []ResonantLoad{{}, {DCOhm: 40, PeakOhm: 30, ResonanceHz: 90, Q: 1}, {DCOhm: 40, PeakOhm: 120, Q: 1}, {DCOhm: 40, PeakOhm: 120, ResonanceHz: 90, Q: math.NaN()}} {
+	for _, l := range []measure.ResonantLoad{{}, {DCOhm: 40, PeakOhm: 30, ResonanceHz: 90, Q: 1}, {DCOhm: 40, PeakOhm: 120, Q: 1}, {DCOhm: 40, PeakOhm: 120, ResonanceHz: 90, Q: math.NaN()}} {
 		var setting *dsp.SettingError
 		if _, err := l.Curve(); !errors.As(err, &setting) {
 			t.Errorf("%+v: %v", l, err)
@@ -240,8 +249,8 @@ func TestLoadResponse(t *testing.T) {
 }
 
 func TestImpedanceCurveFiles(t *testing.T) {
-	curve, err := ReadImpedanceCurve("x.csv", strings.NewReader("\ufeffHz, Ohm\n# measured at 0.1 V\n20,41\r\n\n90,120\n1000,40.5\n"))
-	if err != nil || len(curve) != 3 || curve[2] != (ImpedancePoint{1000, 40.5}) {
+	curve, err := measure.ReadImpedanceCurve("x.csv", strings.NewReader("\ufeffHz, Ohm\n# measured at 0.1 V\n20,41\r\n\n90,120\n1000,40.5\n"))
+	if err != nil || len(curve) != 3 || curve[2] != (measure.ImpedancePoint{1000, 40.5}) {
 		t.Errorf("%v, %v", curve, err)
 	}
 	for text, words := range map[string]string{
@@ -256,7 +265,7 @@ func TestImpedanceCurveFiles(t *testing.T) {
 		"20,41\n30,Inf\n":     "x.csv:2:",
 		"20,41\n30,4\u221210": "x.csv:2:",
 	} {
-		if _, err := ReadImpedanceCurve("x.csv", strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), words) {
+		if _, err := measure.ReadImpedanceCurve("x.csv", strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), words) {
 			t.Errorf("%q: %v, want %q", text, err, words)
 		}
 	}
@@ -269,11 +278,11 @@ func FuzzParseLevel(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		level, err := ParseLevel(text)
+		level, err := measure.ParseLevel(text)
 		if err != nil {
 			return
 		}
-		again, err := ParseLevel(level.String())
+		again, err := measure.ParseLevel(level.String())
 		if err != nil || again.Unit != level.Unit || math.Abs(again.Value-level.Value) > 0.006+1e-3*math.Abs(level.Value) {
 			t.Fatalf("%q is %v, which reads %v (%v)", text, level, again, err)
 		}

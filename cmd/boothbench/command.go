@@ -5,7 +5,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 )
 
 // commandFlags are the flags of a device that is an outside command.
@@ -30,8 +30,8 @@ func (c *commandFlags) check() error {
 }
 
 // device is the command.
-func (c *commandFlags) device() (*measure.Command, error) {
-	d, err := measure.ParseCommand(c.exec)
+func (c *commandFlags) device() (*instrument.Command, error) {
+	d, err := instrument.ParseCommand(c.exec)
 	if err != nil {
 		return nil, withCode(exitUsage, err)
 	}

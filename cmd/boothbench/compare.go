@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
 )
 
 const compareUsage = `boothbench compare says how file B differs from file A. It finds B's delay, to a
@@ -32,7 +33,7 @@ func runCompare(e env, args []string) error {
 	if err := parse(f, args); err != nil {
 		return err
 	}
-	matches := map[string]measure.LevelMatch{"least-squares": measure.LeastSquares, "loudness": measure.EqualLoudness, "none": measure.LevelsAsTheyAre}
+	matches := map[string]compare.LevelMatch{"least-squares": compare.LeastSquares, "loudness": compare.EqualLoudness, "none": compare.LevelsAsTheyAre}
 	m, known := matches[*match]
 	if !known {
 		return usageError("--match: found %q%s; accepted: least-squares, loudness, none", *match, didYouMean(*match, []string{"least-squares", "loudness", "none"}))
@@ -43,7 +44,7 @@ func runCompare(e env, args []string) error {
 	if f.NArg() != 2 {
 		return usageError("found %s; accepted: two, for example: boothbench compare before.wav after.wav", plural(f.NArg(), "file"))
 	}
-	c := &compared{files: [2]file{{path: f.Arg(0)}, {path: f.Arg(1)}}, settings: measure.CompareSettings{Match: m, AsLying: *asLying}}
+	c := &compared{files: [2]file{{path: f.Arg(0)}, {path: f.Arg(1)}}, settings: compare.Settings{Match: m, AsLying: *asLying}}
 	if f.Changed("at-most") {
 		c.atMost = atMost
 	}
@@ -53,9 +54,9 @@ func runCompare(e env, args []string) error {
 // compared are two files and what was measured of them.
 type compared struct {
 	files    [2]file
-	settings measure.CompareSettings
+	settings compare.Settings
 	atMost   *float64
-	result   *measure.Comparison
+	result   *compare.Comparison
 }
 
 func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) error {
@@ -92,12 +93,12 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 		}
 	}
 	var err error
-	c.result, err = measure.Compare(opener(c.files[0].path), opener(c.files[1].path), c.settings)
+	c.result, err = compare.Sounds(opener(c.files[0].path), opener(c.files[1].path), c.settings)
 	shown.clear()
-	if different := (*measure.FormatsDifferError)(nil); errors.As(err, &different) {
+	if different := (*compare.FormatsDifferError)(nil); errors.As(err, &different) {
 		err = fmt.Errorf("%s and %s: %w", c.files[0].path, c.files[1].path, err)
 	}
-	if bad := (*measure.IncomparableError)(nil); errors.As(err, &bad) {
+	if bad := (*compare.IncomparableError)(nil); errors.As(err, &bad) {
 		err = fmt.Errorf("%s: %w", c.files[bad.Sound].path, err)
 	}
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -54,7 +55,7 @@ func runGauge(e env, args []string) error {
 		if err != nil {
 			return err
 		}
-		if len(measure.InstrumentsFor(kind.Default)) == 0 {
+		if len(instrument.For(kind.Default)) == 0 {
 			return usageError("no instrument reads a response to %s; boothbench tone %[1]s writes it", args[0])
 		}
 		args = args[1:]
@@ -149,13 +150,13 @@ func (g *gauge) measure(e env, files []string) error {
 	if err := g.respond(e); err != nil {
 		return err
 	}
-	readings, err := measure.AnalyseAll(g.signal, g.rate, g.sound)
+	readings, err := instrument.AnalyseAll(g.signal, g.rate, g.sound)
 	g.readings = append(g.readings, readings...)
 	return inputError(err)
 }
 
 func (g *gauge) readRecording(played, recorded string) error {
-	signal, a, err := (&measure.Recorded{Stimulus: played, Recording: recorded}).Align()
+	signal, a, err := (&instrument.Recorded{Stimulus: played, Recording: recorded}).Align()
 	if err != nil {
 		return err
 	}
@@ -168,7 +169,7 @@ func (g *gauge) readRecording(played, recorded string) error {
 // movingStages are the names of a chain's stages whose gain follows the level. Of an
 // outside device they are not known, and of a chain that cannot be built there are
 // none: to have it respond tells why.
-func movingStages(device measure.Device, rate, channels int) (names []string) {
+func movingStages(device instrument.Device, rate, channels int) (names []string) {
 	c, ok := device.(*chain.Chain)
 	if !ok {
 		return nil
@@ -187,7 +188,7 @@ func movingStages(device measure.Device, rate, channels int) (names []string) {
 }
 
 func (g *gauge) respond(e env) error {
-	var device measure.Device
+	var device instrument.Device
 	if g.chain != "" {
 		c, err := chain.Load(g.chain)
 		if err != nil {
@@ -219,13 +220,13 @@ func (g *gauge) respond(e env) error {
 			})
 		}
 	}
-	g.sound, err = measure.Respond(e.ctx, device, g.rate, sound)
+	g.sound, err = instrument.Respond(e.ctx, device, g.rate, sound)
 	return inputError(err)
 }
 
 func (g *gauge) writeCurve(out *wave.File) error {
-	for _, i := range measure.InstrumentsFor(g.signal) {
-		if t, ok := i.(measure.Tabled); ok {
+	for _, i := range instrument.For(g.signal) {
+		if t, ok := i.(instrument.Tabled); ok {
 			table, err := t.Table(g.rate, g.sound)
 			if err != nil {
 				return inputError(err)

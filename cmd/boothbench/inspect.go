@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 const inspectUsage = `boothbench inspect judges takes: noise floor from the pauses, speech level, hum,
@@ -41,12 +42,12 @@ func runInspect(e env, args []string) error {
 type inspected struct {
 	file
 	mostEvents int // to be printed
-	*measure.Inspection
+	*take.Inspection
 }
 
 func (i *inspected) run(e env, quiet bool) error {
 	var shown *progress
-	inspection, err := measure.InspectTake(func() (wave.Source, error) {
+	inspection, err := take.Inspect(func() (wave.Source, error) {
 		r, err := i.open()
 		if err != nil {
 			return nil, err

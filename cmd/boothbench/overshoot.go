@@ -8,6 +8,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -112,7 +113,7 @@ func (s *overshootSettings) check(takes []string) error {
 type overshootRun struct {
 	env
 	settings overshootSettings
-	device   measure.Device // nil: the sounds are measured as they are
+	device   instrument.Device // nil: the sounds are measured as they are
 	chain    *chain.Chain
 	what     string // is measured: the chain's file, the command, the recording
 	sounds   []*overshootSound
@@ -160,7 +161,7 @@ func (r *overshootRun) prepare(takes []string) error {
 		}
 		r.device, r.what = c, s.command.exec
 	case s.recording != "":
-		r.device, r.what = &measure.Recorded{Stimulus: takes[0], Recording: s.recording}, s.recording
+		r.device, r.what = &instrument.Recorded{Stimulus: takes[0], Recording: s.recording}, s.recording
 	}
 	for _, path := range takes {
 		r.sounds = append(r.sounds, &overshootSound{file: file{path: path}, name: path})
@@ -279,7 +280,7 @@ func (r *overshootRun) measure(s *overshootSound) error {
 	return nil
 }
 
-func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*measure.Overshoot, error) {
+func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*instrument.Overshoot, error) {
 	again := false
 	open := func() (wave.Source, error) {
 		src, err := r.open(s)
@@ -291,7 +292,7 @@ func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*measure
 	}
 	settings := measure.OverSettings{CeilingDBTP: r.settings.ceiling, MostEvents: mostOvers(r.settings.events, r.settings.eventsGiven, r.settings.asJSON)}
 	if r.device != nil {
-		return measure.OvershootOf(r.ctx, r.device, open, driveDB, settings)
+		return instrument.OvershootOf(r.ctx, r.device, open, driveDB, settings)
 	}
-	return measure.OvershootOfSound(open, settings)
+	return instrument.OvershootOfSound(open, settings)
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/proof"
 )
 
@@ -154,9 +155,9 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		sheet, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
 		return sheet, claimError(err)
 	}
-	var pairs []measure.Recorded
+	var pairs []instrument.Recorded
 	for i := 0; i < len(files); i += 2 {
-		pairs = append(pairs, measure.Recorded{Stimulus: files[i], Recording: files[i+1]})
+		pairs = append(pairs, instrument.Recorded{Stimulus: files[i], Recording: files[i+1]})
 	}
 	sheet, findings, err := proof.OfRecordings(e.ctx, claims, pairs)
 	for _, f := range findings {

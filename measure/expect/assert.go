@@ -8,7 +8,7 @@ import (
 
 // Reading fails the test where a reading of a sound does not meet a limit, and
 // prints the reading, the limit and what to do. It knows the readings of
-// measure.Programme and measure.InspectTake.
+// measure.Programme and take.Inspect.
 func Reading(t testing.TB, s Sound, limit measure.Limit) {
 	t.Helper()
 	j, err := judge(s, limit)
@@ -24,8 +24,8 @@ func Reading(t testing.TB, s Sound, limit measure.Limit) {
 
 func judge(s Sound, limit measure.Limit) (measure.Judgement, error) {
 	m := &measured{sound: s, known: map[source]measure.Readings{}}
-	kind, _ := instrumentOf(limit.Reading)
-	readings, err := m.readings(source{instrument: kind})
+	kind, _ := originOf(limit.Reading)
+	readings, err := m.readings(source{origin: kind})
 	return measure.Judge(s.name, m.rate, readings, limit), err
 }
 

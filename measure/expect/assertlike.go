@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
 )
 
 // What a sound is held to against another one.
@@ -15,14 +16,14 @@ import (
 // artefact folder (go test -artifacts).
 func Null(t testing.TB, got, want Sound, mostDBFS float64) {
 	t.Helper()
-	like(t, got, want, measure.CompareSettings{}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
+	like(t, got, want, compare.Settings{}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
 }
 
 // SameSound fails the test where a sound is not the one that is wanted, sample by
 // sample from the first frame to the last.
 func SameSound(t testing.TB, got, want Sound) {
 	t.Helper()
-	c := like(t, got, want, measure.CompareSettings{AsLying: true, Match: measure.LevelsAsTheyAre}, measure.AtMost("changed_samples", 0))
+	c := like(t, got, want, compare.Settings{AsLying: true, Match: compare.LevelsAsTheyAre}, measure.AtMost("changed_samples", 0))
 	if c != nil && c.FramesA != c.FramesB {
 		t.Errorf("%s: found %d frames, want %d as %s", got.name, c.FramesB, c.FramesA, want.name)
 	}
@@ -33,13 +34,13 @@ func SameSound(t testing.TB, got, want Sound) {
 // hundredth.
 func Latency(t testing.TB, got, of Sound, frames float64) {
 	t.Helper()
-	like(t, got, of, measure.CompareSettings{}, measure.Between("delay_frames", frames, 0.01))
+	like(t, got, of, compare.Settings{}, measure.Between("delay_frames", frames, 0.01))
 }
 
 // like compares and judges; nil where there is nothing to judge.
-func like(t testing.TB, got, want Sound, s measure.CompareSettings, limits ...measure.Limit) *measure.Comparison {
+func like(t testing.TB, got, want Sound, s compare.Settings, limits ...measure.Limit) *compare.Comparison {
 	t.Helper()
-	c, err := measure.Compare(want.Open, got.Open, s)
+	c, err := compare.Sounds(want.Open, got.Open, s)
 	if err != nil {
 		t.Errorf("%s against %s: %v", got.name, want.name, err)
 		return nil

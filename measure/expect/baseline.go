@@ -14,6 +14,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
 )
 
 // BaselineSchema is the version of the baseline file.
@@ -125,7 +126,7 @@ func excerptOf(s Sound, from, frames int64, channels int) (dsp.Block, error) {
 	planes := make(dsp.Block, channels)
 	at := int64(0)
 	err := s.read(func(src wave.Source) error {
-		return measure.Feed(src, func(b dsp.Block) {
+		return measure.EachBlock(src, func(b dsp.Block) {
 			lo, hi := max(0, from-at), min(int64(b.Frames()), from+frames-at)
 			for c := range b {
 				if lo < hi && c < channels {
@@ -248,7 +249,7 @@ func (b *Baseline) excerptAgainst(s Sound, same bool) (measure.Readings, error) 
 	if err != nil {
 		return nil, err
 	}
-	c, err := measure.Compare(File(b.excerptPath()).Open, Planes(b.RateHz, planes).Open, measure.CompareSettings{})
+	c, err := compare.Sounds(File(b.excerptPath()).Open, Planes(b.RateHz, planes).Open, compare.Settings{})
 	if err != nil {
 		return nil, err
 	}

@@ -10,6 +10,8 @@ import (
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 // Checked is a file or chain and how it stands to its limits.
@@ -99,7 +101,7 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 		}
 		failed := false
 		for _, limit := range g.wanted() {
-			kind, _ := instrumentOf(limit.Reading)
+			kind, _ := originOf(limit.Reading)
 			readings, err := m.readings(source{kind, g.likeFor(kind)})
 			if err != nil {
 				checked.Err = fmt.Errorf("%s: %w", file, err)
@@ -131,7 +133,7 @@ func (g Group) wanted() []measure.Limit {
 }
 
 // likeFor is what an instrument compares with, "" for most.
-func (g Group) likeFor(kind instrument) string {
+func (g Group) likeFor(kind origin) string {
 	switch kind {
 	case ofComparison:
 		return g.Like
@@ -155,7 +157,7 @@ func keepDifference(path string, got, want Sound) error {
 		return err
 	}
 	defer out.Abort()
-	if c, err := measure.Compare(want.Open, got.Open, measure.CompareSettings{Residual: out}); err != nil || !c.Same {
+	if c, err := compare.Sounds(want.Open, got.Open, compare.Settings{Residual: out}); err != nil || !c.Same {
 		return err // there is no difference between different sounds
 	}
 	return out.Commit()
@@ -163,7 +165,7 @@ func keepDifference(path string, got, want Sound) error {
 
 // source is an instrument and what it compares with.
 type source struct {
-	instrument
+	origin
 	like string
 }
 
@@ -188,7 +190,7 @@ func (m *measured) readings(s source) (measure.Readings, error) {
 func (m *measured) take(s source) (readings measure.Readings, err error) {
 	err = m.sound.read(func(src wave.Source) (err error) {
 		m.rate = src.Format().Rate
-		switch s.instrument {
+		switch s.origin {
 		case ofFormat:
 			var frames int64
 			if frames, err = framesOf(src); err == nil {
@@ -201,21 +203,21 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 	})
 	switch {
 	case err != nil:
-	case s.instrument == ofInspection:
-		var in *measure.Inspection
-		if in, err = measure.InspectTake(m.sound.Open); err == nil {
+	case s.origin == ofInspection:
+		var in *take.Inspection
+		if in, err = take.Inspect(m.sound.Open); err == nil {
 			readings = in.Readings
 		}
-	case s.instrument == ofBaseline:
+	case s.origin == ofBaseline:
 		var b *Baseline
 		if b, err = LoadBaseline(s.like, m.sound.name); err == nil {
 			readings, err = b.Against(m.sound)
 		} else if errors.Is(err, fs.ErrNotExist) {
 			err = fmt.Errorf("no baseline: %w; record one with check --record", err)
 		}
-	case s.instrument == ofComparison:
-		var c *measure.Comparison
-		if c, err = measure.Compare(File(s.like).Open, m.sound.Open, measure.CompareSettings{}); err == nil {
+	case s.origin == ofComparison:
+		var c *compare.Comparison
+		if c, err = compare.Sounds(File(s.like).Open, m.sound.Open, compare.Settings{}); err == nil {
 			readings = c.Readings()
 		}
 	}

@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/proof"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -27,11 +28,11 @@ func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
 		}
 		m := rates[g.RateHz]
 		if m == nil {
-			m = &measuredChain{chain: c, rate: g.RateHz, known: map[instrument]measure.Readings{}}
+			m = &measuredChain{chain: c, rate: g.RateHz, known: map[origin]measure.Readings{}}
 			rates[g.RateHz] = m
 		}
 		for _, limit := range g.Limits {
-			kind, _ := instrumentOf(limit.Reading)
+			kind, _ := originOf(limit.Reading)
 			readings, err := m.readings(ctx, kind)
 			if err != nil {
 				checked.Err = err
@@ -52,10 +53,10 @@ type measuredChain struct {
 	chain *chain.Chain
 	rate  int
 	sheet *proof.Sheet
-	known map[instrument]measure.Readings
+	known map[origin]measure.Readings
 }
 
-func (m *measuredChain) readings(ctx context.Context, kind instrument) (measure.Readings, error) {
+func (m *measuredChain) readings(ctx context.Context, kind origin) (measure.Readings, error) {
 	if r, ok := m.known[kind]; ok {
 		return r, nil
 	}
@@ -64,20 +65,20 @@ func (m *measuredChain) readings(ctx context.Context, kind instrument) (measure.
 	return r, err
 }
 
-func (m *measuredChain) take(ctx context.Context, kind instrument) (r measure.Readings, err error) {
+func (m *measuredChain) take(ctx context.Context, kind origin) (r measure.Readings, err error) {
 	switch kind {
 	case ofProof:
 		if m.sheet, err = proof.OfChain(ctx, m.chain, m.rate, nil); err == nil {
 			r = m.sheet.Readings()
 		}
 	case ofLatency:
-		r, err = measure.Run(ctx, m.chain, measure.Latency{Impulse: stimulus.StandardImpulse(stimulus.DefaultPeakDBFS)}, m.rate)
+		r, err = instrument.Run(ctx, m.chain, instrument.Latency{Impulse: stimulus.StandardImpulse(stimulus.DefaultPeakDBFS)}, m.rate)
 	case ofOvershoot:
 		ceiling, ok := m.chain.Ceiling()
 		if !ok {
 			return nil, nil // Judge cannot tell
 		}
-		r, err = measure.WorstOvershoot(ctx, m.chain, ceiling, 0, m.rate, 2)
+		r, err = instrument.WorstOvershoot(ctx, m.chain, ceiling, 0, m.rate, 2)
 	}
 	return r, err
 }

@@ -41,7 +41,7 @@ func fingerprintOf(s Sound) (*Fingerprint, error) {
 	err := s.read(func(src wave.Source) error {
 		f.RateHz, f.Channels = src.Format().Rate, src.Format().Channels
 		m := &imprint{digest: sha256.New(), window: dsp.Frames(levelMs, f.RateHz), bands: measure.NewThirdOctaves(f.RateHz, f.Channels)}
-		if err := measure.Feed(src, m.write, m.bands.Write); err != nil {
+		if err := measure.EachBlock(src, m.write, m.bands.Write); err != nil {
 			return err
 		}
 		f.Frames, f.Levels, f.SamplesSHA256 = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil))

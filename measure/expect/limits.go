@@ -136,7 +136,7 @@ func (d *decoder) group(t *document.Value) Group {
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
 		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
 	}
-	if g.Baseline != "" && !slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { kind, _ := instrumentOf(l.Reading); return kind == ofBaseline }) {
+	if g.Baseline != "" && !slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { kind, _ := originOf(l.Reading); return kind == ofBaseline }) {
 		g.Limits = append(g.Limits, BaselineLimits()...)
 	}
 	if len(g.Limits) == 0 && len(d.Problems) == 0 {
@@ -158,7 +158,7 @@ func (d *decoder) rate(e document.Entry) int {
 // fit reports limits of readings that the group has no instrument for.
 func (d *decoder) fit(t *document.Value, g Group) {
 	for _, e := range t.Entries {
-		kind, known := instrumentOf(e.Key)
+		kind, known := originOf(e.Key)
 		switch {
 		case !known, e.Key == "rate_hz" && e.Value.Kind != document.Table:
 		case kind == ofComparison && g.Like == "":
@@ -204,7 +204,7 @@ func (d *decoder) beside(name string) string {
 
 // limit reads an entry such as true_peak_dbtp = { max = -1 }.
 func (d *decoder) limit(e document.Entry, others []string) (measure.Limit, bool) {
-	if _, known := instrumentOf(e.Key); !known {
+	if _, known := originOf(e.Key); !known {
 		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain --readings lists them)")
 		return measure.Limit{}, false
 	}

@@ -128,6 +128,6 @@ func framesOf(src wave.Source) (int64, error) {
 		return known.Frames(), nil
 	}
 	frames := int64(0)
-	err := measure.Feed(src, func(b dsp.Block) { frames += int64(b.Frames()) })
+	err := measure.EachBlock(src, func(b dsp.Block) { frames += int64(b.Frames()) })
 	return frames, err
 }

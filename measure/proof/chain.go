@@ -7,7 +7,7 @@ import (
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 )
 
 // prover states what a stage of one kind claims at a rate in Hz, from its settings
@@ -72,7 +72,7 @@ func OfChain(ctx context.Context, c *chain.Chain, rate int, shown func(stage str
 	sheet := &Sheet{Subject: c.Path, RateHz: rate}
 	type part struct {
 		name        string
-		device      measure.Device
+		device      instrument.Device
 		experiments []Experiment
 	}
 	var parts []part

@@ -10,6 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 )
 
 // A stage kind without a proof is a promise that nobody holds.
@@ -161,7 +162,7 @@ func TestMisbuiltStagesFail(t *testing.T) {
 }
 
 // failures are the readings for which a device fails what a stage declares.
-func failures(t *testing.T, declared string, d measure.Device) string {
+func failures(t *testing.T, declared string, d instrument.Device) string {
 	t.Helper()
 	experiments, err := Of(stage(t, declared), 48000)
 	if err != nil {
@@ -181,7 +182,7 @@ func failures(t *testing.T, declared string, d measure.Device) string {
 }
 
 // late is a device with a frame of latency more than it declares.
-type late struct{ measure.Device }
+type late struct{ instrument.Device }
 
 func (d late) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
 	if err := response.Write(dsp.NewBlock(stimulus.Format().Channels, 1)); err != nil {

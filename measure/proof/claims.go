@@ -8,6 +8,7 @@ import (
 
 	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -142,7 +143,7 @@ func (d *claimsDecoder) stimulus(e document.Entry) stimulus.Signal {
 		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: err.Error()})
 		return nil
 	}
-	if len(measure.InstrumentsFor(signal)) == 0 {
+	if len(instrument.For(signal)) == 0 {
 		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: "no instrument reads a response to " + kind, Accepted: "a tone, sweep, multitone, impulse, silence or series"})
 	}
 	return signal

@@ -5,6 +5,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -81,7 +82,7 @@ func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment 
 		want = 0
 	}
 	drive := max(0, peakDBFS+5)
-	tones := measure.DetectorType{Tones: stimulus.CrestTones{Hz: 3000, PeakDBFS: peakDBFS - drive, StepSeconds: stepSeconds}, DriveDB: drive}
+	tones := instrument.DetectorType{Tones: stimulus.CrestTones{Hz: 3000, PeakDBFS: peakDBFS - drive, StepSeconds: stepSeconds}, DriveDB: drive}
 	return Experiment{
 		Condition: "two tones and sines of the same rms",
 		Claims:    []Claim{within("detector_crest_db", want, 0.3, "a tenth of the 3.01 dB between the two; the rest of the pair's beat in an rms window")},

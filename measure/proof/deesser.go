@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -24,7 +24,7 @@ func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 	experiments := []Experiment{{
 		Condition: fmt.Sprintf("%d Hz at -20 dBFS: no s in it", vowelHz),
 		Claims:    []Claim{within("tone_dbfs", stimulus.DefaultPeakDBFS, gainBoundDB, gainWhy)},
-		Run:       with(measure.HarmonicDistortion{Tone: stimulus.Tone{Hz: vowelHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}}),
+		Run:       with(instrument.HarmonicDistortion{Tone: stimulus.Tone{Hz: vowelHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}}),
 	}}
 	// Below where it begins, half way down, and so far over that the range ends it:
 	// against the whole sound that takes an s alone.
@@ -79,10 +79,10 @@ func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment, po
 	if beside != "" {
 		_, high := pair.Amplitudes()
 		x.Claims = []Claim{within("high_tone_dbfs", dsp.AmplitudeToDB(high)-reductionDB, gainBoundDB, gainWhy)}
-		x.Run = with(measure.ModulationDistortion{Tones: pair})
+		x.Run = with(instrument.ModulationDistortion{Tones: pair})
 		return x, true
 	}
 	x.Claims = []Claim{within("tone_dbfs", level-reductionDB, gainBoundDB, gainWhy)}
-	x.Run = drivenBy(level-alone.PeakDBFS, measure.HarmonicDistortion{Tone: alone})
+	x.Run = drivenBy(level-alone.PeakDBFS, instrument.HarmonicDistortion{Tone: alone})
 	return x, true
 }

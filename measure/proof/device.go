@@ -8,12 +8,13 @@ import (
 
 	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // OfDevice proves a device that answers, such as a *measure.Command, against a
 // claims file, at a rate in Hz. Shown is as in OfChain.
-func OfDevice(ctx context.Context, c *Claims, d measure.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
+func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
 	sheet := &Sheet{Subject: c.Device, RateHz: rate}
 	for i, t := range c.Tests {
 		if shown != nil {
@@ -23,11 +24,11 @@ func OfDevice(ctx context.Context, c *Claims, d measure.Device, rate int, shown 
 		if err != nil {
 			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 		}
-		response, err := measure.Respond(ctx, d, rate, sound)
+		response, err := instrument.Respond(ctx, d, rate, sound)
 		if err != nil {
 			return nil, err
 		}
-		readings, err := measure.AnalyseAll(t.Stimulus, rate, response)
+		readings, err := instrument.AnalyseAll(t.Stimulus, rate, response)
 		if err != nil {
 			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 		}
@@ -42,7 +43,7 @@ func OfDevice(ctx context.Context, c *Claims, d measure.Device, rate int, shown 
 // aligned and checked by the marks around its stimulus; one that says nothing
 // about the device is an error with the reason. A test of which there is no
 // recording leaves lines that cannot tell.
-func OfRecordings(ctx context.Context, c *Claims, pairs []measure.Recorded) (*Sheet, []measure.Finding, error) {
+func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (*Sheet, []measure.Finding, error) {
 	sheet := &Sheet{Subject: c.Device}
 	heard := map[string]measure.Readings{} // by the description of the stimulus
 	var findings []measure.Finding

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -35,7 +35,7 @@ func curveHz(sidechainHz float64, rate int) float64 {
 // what is over full scale by a gain ahead of the device.
 func staticCurve(hz, fromDBFS, toDBFS, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) Experiment {
 	drive := max(0, toDBFS)
-	curve := measure.StaticCurve{
+	curve := instrument.StaticCurve{
 		Tone:     stimulus.SteppedTone{Hz: hz, FromDBFS: fromDBFS - drive, ToDBFS: toDBFS - drive, StepDB: curveStepDB, StepSeconds: stepSeconds, Back: back},
 		DriveDB:  drive,
 		Declared: declared,
@@ -69,13 +69,13 @@ var stepTimes = []string{
 // definition of attack and release has its own figure, and a detector's window
 // counts.
 func times(m model, rate int) (Experiment, error) {
-	readings, err := measure.Run(context.Background(), m, measure.StepResponse{Step: m.step}, rate)
+	readings, err := instrument.Run(context.Background(), m, instrument.StepResponse{Step: m.step}, rate)
 	if err != nil {
 		return Experiment{}, err
 	}
 	x := Experiment{
 		Condition: fmt.Sprintf("%.0f Hz from %.1f to %.1f dBFS and back", float64(rate)/float64(m.step.Period(rate)), m.step.LowDBFS, m.step.HighDBFS),
-		Run:       with(measure.StepResponse{Step: m.step}),
+		Run:       with(instrument.StepResponse{Step: m.step}),
 	}
 	// A time between two points of a gain has two frames of grain; one from the step
 	// of level has the first crest of the new level besides. An rms detector is read
@@ -110,7 +110,7 @@ func both(linked bool, loudDBFS float64, alone func(quietDBFS float64) float64) 
 	return Experiment{
 		Condition: fmt.Sprintf("997 Hz, left at %.1f dBFS, right 12 dB lower", loudDBFS),
 		Claims:    []Claim{within("channel_gain_difference_db", want, curveBoundDB, text+"; "+curveWhy)},
-		Run: drivenBy(max(0, loudDBFS), measure.ChannelLink{Tones: stimulus.LinkTones{
+		Run: drivenBy(max(0, loudDBFS), instrument.ChannelLink{Tones: stimulus.LinkTones{
 			Hz: stimulus.StandardHz, LeftDBFS: min(0, loudDBFS), RightDBFS: min(0, loudDBFS) - 12, Seconds: 3,
 		}}),
 	}

@@ -6,32 +6,33 @@ import (
 	"fmt"
 
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 )
 
 // Experiment is one measurement of a device, and the claims that it decides.
 type Experiment struct {
 	Condition string // stimulus and level, for the sheet
 	Claims    []Claim
-	Run       func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error)
+	Run       func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error)
 }
 
 // with is the run of an instrument.
-func with(i measure.Instrument) func(context.Context, measure.Device, int) (measure.Readings, error) {
-	return func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-		return measure.Run(ctx, d, i, rate)
+func with(i instrument.Instrument) func(context.Context, instrument.Device, int) (measure.Readings, error) {
+	return func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+		return instrument.Run(ctx, d, i, rate)
 	}
 }
 
 // drivenBy is the run of an instrument with a gain in dB ahead of the device.
-func drivenBy(driveDB float64, i measure.Instrument) func(context.Context, measure.Device, int) (measure.Readings, error) {
-	return func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-		return measure.Run(ctx, measure.Driven{Device: d, DriveDB: driveDB}, i, rate)
+func drivenBy(driveDB float64, i instrument.Instrument) func(context.Context, instrument.Device, int) (measure.Readings, error) {
+	return func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+		return instrument.Run(ctx, instrument.Driven{Device: d, DriveDB: driveDB}, i, rate)
 	}
 }
 
 // Prove runs experiments on a device at the sheet's rate and adds their lines. An
 // experiment that comes to nothing leaves lines that cannot tell, with the reason.
-func (s *Sheet) Prove(ctx context.Context, stage string, d measure.Device, experiments []Experiment) error {
+func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, experiments []Experiment) error {
 	for _, x := range experiments {
 		readings, err := x.Run(ctx, d, s.RateHz)
 		if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -28,8 +29,8 @@ const sweepBoundDB = 0.01
 
 // deviates claims that a response is the declared one to within so many dB.
 func deviates(declared response, channels int, most float64, why string) Experiment {
-	x := Experiment{Condition: sweepCondition, Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-		return measure.Run(ctx, d, measure.SweepResponse{Sweep: sweep(rate, channels), Declared: declared}, rate)
+	x := Experiment{Condition: sweepCondition, Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+		return instrument.Run(ctx, d, instrument.SweepResponse{Sweep: sweep(rate, channels), Declared: declared}, rate)
 	}}
 	for c := range channels {
 		x.Claims = append(x.Claims, atMost(onChannel("response_deviation_db", c, channels), most, why))
@@ -38,18 +39,18 @@ func deviates(declared response, channels int, most float64, why string) Experim
 }
 
 // readBack reads a filter's settings out of a measured response.
-func readBack(claims []Claim, condition string, read func(*measure.FrequencyResponse) measure.Readings) Experiment {
-	return Experiment{Condition: condition, Claims: claims, Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-		instrument := measure.SweepResponse{Sweep: sweep(rate, 1)}
-		sound, err := instrument.Sweep.Make(rate)
+func readBack(claims []Claim, condition string, read func(*instrument.FrequencyResponse) measure.Readings) Experiment {
+	return Experiment{Condition: condition, Claims: claims, Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+		swept := instrument.SweepResponse{Sweep: sweep(rate, 1)}
+		sound, err := swept.Sweep.Make(rate)
 		if err != nil {
 			return nil, err
 		}
-		answer, err := measure.Respond(ctx, d, rate, sound)
+		answer, err := instrument.Respond(ctx, d, rate, sound)
 		if err != nil {
 			return nil, err
 		}
-		curves, err := instrument.Curves(rate, answer)
+		curves, err := swept.Curves(rate, answer)
 		if err != nil {
 			return nil, err
 		}
@@ -58,8 +59,8 @@ func readBack(claims []Claim, condition string, read func(*measure.FrequencyResp
 }
 
 // curve is the response as an instrument would have measured it.
-func (r response) curve(rate int) *measure.FrequencyResponse {
-	f := &measure.FrequencyResponse{}
+func (r response) curve(rate int) *instrument.FrequencyResponse {
+	f := &instrument.FrequencyResponse{}
 	for hz := 5 * math.Sqrt2; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
 		f.Hz = append(f.Hz, hz)
 		f.Gain = append(f.Gain, r(hz))
@@ -68,7 +69,7 @@ func (r response) curve(rate int) *measure.FrequencyResponse {
 }
 
 // without takes a known response out of a measured one.
-func without(f *measure.FrequencyResponse, known response) *measure.FrequencyResponse {
+func without(f *instrument.FrequencyResponse, known response) *instrument.FrequencyResponse {
 	rest := *f
 	rest.Gain = make([]complex128, len(f.Gain))
 	for i, hz := range f.Hz {
@@ -88,7 +89,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
 		return experiments
 	}
-	read := func(f *measure.FrequencyResponse) measure.Readings {
+	read := func(f *instrument.FrequencyResponse) measure.Readings {
 		return f.CornerReadings(pass, max(f.Hz[0], s.CornerHz/16))
 	}
 	// As the declared response reads: a low order is not yet flat at the pass frequency.
@@ -127,7 +128,7 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 		}
 		// What the others stray by is left in.
 		if claims, read := bandClaims(b, s.Design, rate, sum(strays)+sweepBoundDB); len(claims) > 0 {
-			experiments = append(experiments, readBack(claims, condition, func(f *measure.FrequencyResponse) measure.Readings { return read(without(f, others)) }))
+			experiments = append(experiments, readBack(claims, condition, func(f *instrument.FrequencyResponse) measure.Readings { return read(without(f, others)) }))
 		}
 	}
 	return experiments
@@ -155,7 +156,7 @@ func sum(x []float64) (total float64) {
 const readableDB = 3
 
 // bandClaims are what can be read back of one band within the audio band.
-func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) ([]Claim, func(*measure.FrequencyResponse) measure.Readings) {
+func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) ([]Claim, func(*instrument.FrequencyResponse) measure.Readings) {
 	top := min(20000, 0.45*float64(rate))
 	if math.Abs(b.GainDB) < 1 || b.CentreHz < 40 || b.CentreHz > top/2 {
 		return nil, nil
@@ -171,7 +172,7 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 			// The bilinear transform narrows a bell; what it narrows to is declared.
 			claims = append(claims, within("bell_q", declaredQ(b, design, rate), 0.05*b.Q, qWhy))
 		}
-		return claims, func(f *measure.FrequencyResponse) measure.Readings {
+		return claims, func(f *instrument.FrequencyResponse) measure.Readings {
 			return f.BellReadings(b.CentreHz/1.5, b.CentreHz*1.5)
 		}
 	case dsp.LowShelf, dsp.HighShelf:
@@ -182,7 +183,7 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		if math.Abs(b.GainDB) < readableDB || b.Q < 0.5 {
 			return nil, nil
 		}
-		read := func(f *measure.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
+		read := func(f *instrument.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
 		// Half of what the shelf has reached at the end of the band.
 		half, _ := read(cookbookBand(b, design, rate).curve(rate)).Get("shelf_hz")
 		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, read

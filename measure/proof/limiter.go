@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -19,8 +20,8 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 	x := Experiment{
 		Condition: fmt.Sprintf("%d signals that limiters fail on, two channels, 6 to 20 dB over the ceiling", stimulus.LimiterStressCases),
 		Claims:    []Claim{atMost("overshoot_sample_db", 0, never), atMost("overshoot_annex2_db", 0, never)},
-		Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
-			return measure.WorstOvershoot(ctx, d, s.CeilingDBTP, -s.DriveDB, rate, 2)
+		Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+			return instrument.WorstOvershoot(ctx, d, s.CeilingDBTP, -s.DriveDB, rate, 2)
 		},
 	}
 	if s.Verify {
@@ -39,7 +40,7 @@ func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experim
 	return Experiment{
 		Condition: fmt.Sprintf("997 Hz, %g dB against the ceiling", overDB),
 		Claims:    claims,
-		Run:       drivenBy(s.CeilingDBTP+overDB-s.DriveDB-t.PeakDBFS, measure.HarmonicDistortion{Tone: t}),
+		Run:       drivenBy(s.CeilingDBTP+overDB-s.DriveDB-t.PeakDBFS, instrument.HarmonicDistortion{Tone: t}),
 	}
 }
 

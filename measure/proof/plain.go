@@ -7,6 +7,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -29,7 +30,7 @@ func worksOn(channels []int, c int) bool {
 
 func gain(s dsp.GainSettings, rate int) []Experiment {
 	channels := reach(s.Channels)
-	x := Experiment{Condition: sweepCondition, Run: with(measure.SweepResponse{Sweep: sweep(rate, channels)})}
+	x := Experiment{Condition: sweepCondition, Run: with(instrument.SweepResponse{Sweep: sweep(rate, channels)})}
 	for c := range channels {
 		want := 0.0
 		if worksOn(s.Channels, c) {
@@ -68,11 +69,11 @@ func latency(frames ...int) Experiment {
 
 // impulse is an experiment with a lone sample, and room for a delay behind it.
 func impulse(channels, delay int) Experiment {
-	return Experiment{Condition: "one sample of -20 dBFS in silence", Run: func(ctx context.Context, d measure.Device, rate int) (measure.Readings, error) {
+	return Experiment{Condition: "one sample of -20 dBFS in silence", Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
 		i := stimulus.StandardImpulse(stimulus.DefaultPeakDBFS)
 		i.Channels = channels
 		i.Seconds += math.Ceil(float64(delay) / float64(rate))
-		return measure.Run(ctx, d, measure.Latency{Impulse: i}, rate)
+		return instrument.Run(ctx, d, instrument.Latency{Impulse: i}, rate)
 	}}
 }
 

@@ -1,8 +1,0 @@
-//go:build !unix
-
-package measure
-
-import "os/exec"
-
-// endWithChildren does nothing: here only the command itself is ended.
-func endWithChildren(*exec.Cmd) {}

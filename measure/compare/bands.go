@@ -1,0 +1,161 @@
+package compare
+
+import (
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+)
+
+// bandComparison compares two sounds by frequency: their spectra, the spectrum of
+// their difference, and how B's depends on A's (the transfer function H1 and the
+// coherence, Bendat and Piersol, "Random Data", 6.1).
+type bandComparison struct {
+	rate, length, hop int
+	x, y              dsp.Block // the running block
+	skip              int       // frames to pass over
+	fft               *fourier.FFT
+	window            []float64
+	scale             float64
+	windowed          []float64
+	bins              [2][]complex128
+	xx, yy, ee        []float64 // mean squares by bin, summed over blocks and channels
+	xy                []complex128
+	blocks            int
+}
+
+const mostSpectra = 2000 // of each channel: 2.8 minutes without a gap at 48 kHz
+
+func newBandComparison(rate, channels int, frames int64) *bandComparison {
+	length := 1024
+	for length < rate/6 {
+		length *= 2
+	}
+	b := &bandComparison{
+		rate: rate, length: length, hop: max(length/2, int(frames/mostSpectra)), x: make(dsp.Block, channels), y: make(dsp.Block, channels),
+		fft: fourier.NewFFT(length), window: spectra.Hann(length), windowed: make([]float64, length),
+		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1),
+	}
+	b.scale = 1 / (float64(length) * planes.SumOfSquares(b.window))
+	for i := range b.bins {
+		b.bins[i] = make([]complex128, length/2+1)
+	}
+	return b
+}
+
+func (b *bandComparison) write(x, y dsp.Block) {
+	for n := 0; n < x.Frames(); {
+		if b.skip > 0 {
+			passed := min(b.skip, x.Frames()-n)
+			b.skip -= passed
+			n += passed
+			continue
+		}
+		take := min(x.Frames()-n, b.length-b.x.Frames())
+		for c := range x {
+			b.x[c] = append(b.x[c], x[c][n:n+take]...)
+			b.y[c] = append(b.y[c], y[c][n:n+take]...)
+		}
+		n += take
+		if b.x.Frames() == b.length {
+			b.add()
+		}
+	}
+}
+
+// restart forgets the running block.
+func (b *bandComparison) restart() {
+	for c := range b.x {
+		b.x[c], b.y[c] = b.x[c][:0], b.y[c][:0]
+	}
+	b.skip = 0
+}
+
+// add takes the running block's spectra and moves on by the hop.
+func (b *bandComparison) add() {
+	for c := range b.x {
+		x, y := b.transform(0, b.x[c]), b.transform(1, b.y[c])
+		for k := range x {
+			weight := b.scale
+			if k > 0 && k < b.length/2 {
+				weight *= 2 // and its mirror image
+			}
+			b.xx[k] += weight * square(x[k])
+			b.yy[k] += weight * square(y[k])
+			b.ee[k] += weight * square(y[k]-x[k])
+			b.xy[k] += complex(weight, 0) * cmplx.Conj(x[k]) * y[k]
+		}
+	}
+	b.blocks++
+	keep := max(0, b.length-b.hop)
+	b.skip = max(0, b.hop-b.length)
+	for c := range b.x {
+		b.x[c] = append(b.x[c][:0], b.x[c][b.length-keep:]...)
+		b.y[c] = append(b.y[c][:0], b.y[c][b.length-keep:]...)
+	}
+}
+
+func square(v complex128) float64 { return real(v)*real(v) + imag(v)*imag(v) }
+
+func (b *bandComparison) transform(i int, x []float64) []complex128 {
+	for n, w := range b.window {
+		b.windowed[n] = w * x[n]
+	}
+	return b.fft.Coefficients(b.bins[i], b.windowed)
+}
+
+// band is a third-octave band of the comparison.
+type band struct {
+	hz         float64 // its middle
+	a, b, e    float64 // mean squares: of A, of B on A's level, of the difference
+	responseDB float64 // what of B follows A against A; of heard bands, against their median
+	coherence  float64 // how much of B's follows A, 0 to 1
+}
+
+// bands are the third-octave bands of the comparison.
+func (b *bandComparison) bands() []band {
+	if b.blocks == 0 {
+		return nil
+	}
+	var all []band
+	mean := 1 / float64(b.blocks*len(b.x))
+	for _, t := range spectra.ThirdOctaves(b.rate, b.length) {
+		v := band{hz: t.Hz}
+		var cross complex128
+		t.Each(func(k int, share float64) {
+			v.a += mean * share * b.xx[k]
+			v.b += mean * share * b.yy[k]
+			v.e += mean * share * b.ee[k]
+			cross += complex(mean*share, 0) * b.xy[k]
+		})
+		if v.a > 0 && v.b > 0 {
+			v.responseDB = dsp.AmplitudeToDB(cmplx.Abs(cross) / v.a)
+			v.coherence = square(cross) / (v.a * v.b)
+		}
+		all = append(all, v)
+	}
+	return all
+}
+
+// unexplained is the mean square of what in B follows no fixed response to A.
+func (b *bandComparison) unexplained() float64 {
+	sum := 0.0
+	for k, xx := range b.xx {
+		if xx > 0 {
+			sum += max(0, b.yy[k]-square(b.xy[k])/xx)
+		}
+	}
+	return sum / float64(max(1, b.blocks*len(b.x)))
+}
+
+// weighted is the mean square of the difference through a weighting of power.
+func (b *bandComparison) weighted(weight func(hz float64) float64) float64 {
+	sum := 0.0
+	for k, e := range b.ee {
+		sum += e * weight(float64(k)*float64(b.rate)/float64(b.length))
+	}
+	return sum / float64(max(1, b.blocks*len(b.x)))
+}

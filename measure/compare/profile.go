@@ -1,0 +1,184 @@
+package compare
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"io"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+)
+
+// profile is where the loud parts of a sound are.
+type profile struct {
+	format wave.Format
+	frames int64
+	energy [][]float64 // by channel and block, of the differences from frame to frame
+	digest uint64      // of all samples' bits
+}
+
+// profileFrames is the length of a profile's blocks.
+const profileFrames = 8192
+
+// digestSeed is one for all profiles, which are only held against each other.
+var digestSeed = maphash.MakeSeed()
+
+// profileOf reads a sound once. The differences from frame to frame count: they
+// weigh high frequencies up, by which a delay is found best.
+func profileOf(open func() (wave.Source, error)) (*profile, error) {
+	src, err := open()
+	if err != nil {
+		return nil, err
+	}
+	defer planes.Close(src)
+	p := &profile{format: src.Format(), energy: make([][]float64, src.Format().Channels)}
+	b := dsp.NewBlock(p.format.Channels, profileFrames)
+	last := make([]float64, p.format.Channels)
+	var digest maphash.Hash
+	digest.SetSeed(digestSeed)
+	var bytes []byte
+	for {
+		n, err := planes.ReadFull(src, b)
+		if n > 0 {
+			if frame := planes.FirstBeyond(b, n, mostCompared); frame >= 0 {
+				return nil, &IncomparableError{Frame: p.frames + int64(frame)}
+			}
+			for c := range b {
+				sum, before := 0.0, last[c]
+				for _, v := range b[c][:n] {
+					d := v - before
+					sum += d * d
+					before = v
+					bytes = binary.LittleEndian.AppendUint64(bytes, math.Float64bits(v))
+				}
+				last[c] = before
+				digest.Write(bytes)
+				bytes = bytes[:0]
+				p.energy[c] = append(p.energy[c], sum)
+			}
+			p.frames += int64(n)
+		}
+		if errors.Is(err, io.EOF) {
+			p.digest = digest.Sum64()
+			return p, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+}
+
+// An IncomparableError tells of a sample with which no difference can be taken.
+type IncomparableError struct {
+	Sound int // 0: A, 1: B
+	Frame int64
+}
+
+func (e *IncomparableError) Error() string {
+	return fmt.Sprintf("found a sample at frame %d that is not a number, infinite or larger than %g; accepted: numbers up to that", e.Frame, mostCompared)
+}
+
+// mostCompared is the largest |sample| that is compared: the squares of all sums of
+// such samples are finite.
+const mostCompared = 1e100
+
+// silent tells whether nothing changes in any channel.
+func (p *profile) silent() bool {
+	for _, e := range p.energy {
+		if planes.Sum(e) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// loudestInBoth is the channel with the largest product of energies: in one that is
+// silent in either sound, nothing is found.
+func loudestInBoth(a, b *profile) int {
+	best, most := 0, -1.0
+	for c := range a.energy {
+		if e := math.Sqrt(planes.Sum(a.energy[c])) * math.Sqrt(planes.Sum(b.energy[c])); e > most {
+			best, most = c, e
+		}
+	}
+	return best
+}
+
+// loudestStretch is where a number of frames has the most energy in a channel, from
+// one frame to another.
+func (p *profile) loudestStretch(channel int, frames, from, to int64) (begin int64, energy float64) {
+	first, last := int(from/profileFrames), min(len(p.energy[channel]), int((to+profileFrames-1)/profileFrames))
+	width := max(1, int(frames/profileFrames))
+	begin = from
+	energy = -1
+	for i := first; i+width <= last || i == first; i++ {
+		if e := planes.Sum(p.energy[channel][i:min(last, i+width)]); e > energy {
+			energy, begin = e, max(from, int64(i)*profileFrames)
+		}
+	}
+	return begin, energy
+}
+
+// extent is a part of a sound, which may begin before it and end behind it.
+type extent struct {
+	from   int64
+	frames int
+}
+
+// gather reads parts of one channel, in the order of their beginnings; what lies
+// outside the sound is silence.
+func gather(open func() (wave.Source, error), channel int, parts []extent) ([][]float64, error) {
+	src, err := open()
+	if err != nil {
+		return nil, err
+	}
+	defer planes.Close(src)
+	all := make([][]float64, len(parts))
+	end := int64(0)
+	for i, p := range parts {
+		all[i] = make([]float64, p.frames)
+		end = max(end, p.from+int64(p.frames))
+	}
+	b := dsp.NewBlock(src.Format().Channels, 1<<14)
+	seeker, seeks := src.(interface{ SeekFrame(int64) error })
+	at := int64(0)
+	for at < end {
+		next := nextNeeded(parts, at)
+		if seeks && next > at+4*int64(b.Frames()) {
+			if seeker.SeekFrame(next) != nil {
+				return all, nil // it lies behind the end
+			}
+			at = next
+		}
+		n, err := planes.ReadFull(src, b)
+		for i, p := range parts {
+			lo, hi := max(at, p.from), min(at+int64(n), p.from+int64(p.frames))
+			if lo < hi {
+				copy(all[i][lo-p.from:], b[channel][lo-at:hi-at])
+			}
+		}
+		at += int64(n)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// nextNeeded is the first frame from one on that a part needs.
+func nextNeeded(parts []extent, at int64) int64 {
+	next := int64(1) << 62
+	for _, p := range parts {
+		if p.from+int64(p.frames) > at {
+			next = min(next, max(at, p.from))
+		}
+	}
+	return next
+}

@@ -1,0 +1,271 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/internal/weighting"
+)
+
+// Readings are: similarity; delay_frames, delay_ms, drift_ppm, missing_ms, extra_ms,
+// polarity, gain_db (and of each channel); residual_dbfs, null_depth_db, residual_a_dbfs,
+// residual_<band>_dbfs, largest_difference_dbfs, first_difference_frames,
+// changed_samples, dropouts_a, dropouts_b, unexplained_dbfs; response_difference_db
+// and _hz; and of each sound's own readings the difference, B less A, as
+// integrated_difference_lu.
+func (c *Comparison) Readings() measure.Readings {
+	var r measure.Readings
+	r.Add("similarity", measure.Reading{Value: c.Similarity, Reference: "1: one sound in two copies", Definition: "correlation of the loudest 5 s, of differences from frame to frame, where it is largest"})
+	reason := ""
+	if !c.Same {
+		reason = "A and B are different sounds: " + c.whyDifferent()
+	}
+	c.addPlace(&r, reason)
+	c.addResidual(&r, reason)
+	c.addResponse(&r, reason)
+	c.addDifferences(&r, reason)
+	return r
+}
+
+func (c *Comparison) addPlace(r *measure.Readings, reason string) {
+	bound := fmt.Sprintf("±%.3f frames, from %d windows", max(0.001, 2*c.place.spread/math.Sqrt(float64(max(1, c.place.windows)))), c.place.windows)
+	// At the middle, if the clocks drift.
+	middle := float64(c.From+c.To) / 2
+	delay := c.place.Delay + (c.place.Speed-1)*middle
+	r.AddFrames("delay", delay, c.Rate, measure.Reading{Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap", Bound: bound})
+	r.Add("drift_ppm", measure.Reading{Value: (c.place.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
+	missing, extra := c.uncovered()
+	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
+	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: "what of A is before or behind B, the delay not counted: it is compared with nothing"})
+	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is before or behind A, the delay not counted: it is compared with nothing"})
+	polarity := 1.0
+	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
+		polarity = -1
+	}
+	r.Add("polarity", measure.Reading{Value: polarity, Reason: reason, Reference: "+1: as A, -1: inverted", Definition: "sign of the correlation"})
+	method := "least squares of all channels, over blocks of 4096 frames that lie within 0.5 dB of their median; B is brought to A's level by it"
+	switch {
+	case c.match == LeastSquares && c.channelsDiffer():
+		method = "least squares of the channel that changed least, since they differ; B is brought to A's level by it"
+	case c.match == EqualLoudness:
+		method = "difference of integrated loudness; B is brought to A's level by it"
+	case c.match == LevelsAsTheyAre:
+		method = "least squares of all channels; nothing is matched"
+	}
+	own := c.gain
+	if c.match == LevelsAsTheyAre {
+		own = c.leastSquaresGain()
+	}
+	c.addGain(r, "gain_db", own, reason, method)
+	if c.Channels > 1 {
+		for i := range c.Channels {
+			gain := math.NaN()
+			if i < len(c.gains) {
+				gain = c.gains[i]
+			}
+			c.addGain(r, fmt.Sprintf("gain_db_ch%d", i+1), gain, reason, "least squares")
+		}
+	}
+}
+
+// uncovered are the frames of A that B does not hold, and those of B that A does not,
+// but for what a delay pushes out at an end.
+func (c *Comparison) uncovered() (missing, extra int64) {
+	pushed := int64(math.Ceil(math.Abs(c.place.Delay))) + 1
+	if c.place.exact() {
+		pushed = int64(math.Abs(c.place.Delay))
+	}
+	both := c.To - c.From
+	inB := int64(math.Round(float64(both) * c.place.Speed))
+	return max(0, c.FramesA-both-pushed), max(0, c.FramesB-inB-pushed)
+}
+
+// leastSquaresGain is the gain where none was matched: that of the channels, by
+// their energy.
+func (c *Comparison) leastSquaresGain() float64 {
+	var sum, weights float64
+	for i, g := range c.gains {
+		if g-g == 0 {
+			sum, weights = sum+g*c.totals.xx[i], weights+c.totals.xx[i]
+		}
+	}
+	return sum / weights
+}
+
+func (c *Comparison) addGain(r *measure.Readings, name string, gain float64, reason, method string) {
+	about := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(gain)), Reason: reason, Unit: "dB", Reference: "A", Definition: method}
+	if reason == "" && (gain == 0 || gain-gain != 0) {
+		about.Reason = "silence"
+	}
+	r.Add(name, about)
+}
+
+func (c *Comparison) addResidual(r *measure.Readings, reason string) {
+	const scale = "mathematical rms against digital full scale, on A's level"
+	about := measure.Reading{Reason: reason, Unit: "dBFS", Reference: scale, Definition: "B, lined up and brought to A's level, less A"}
+	if !c.place.exact() {
+		about.Bound = "the interpolation between the frames leaves up to -60 dB of what lies above 0.46 of the rate, and -100 dB below"
+	}
+	var xx, ee float64
+	if c.totals != nil {
+		xx, ee = planes.Sum(c.totals.xx), planes.Sum(c.totals.ee)
+	}
+	n := max(1, float64((c.To-c.From)*int64(c.Channels)))
+	if reason == "" && c.To == c.From {
+		about.Reason = "they have no frame in common"
+	}
+	r.AddLevel("residual_dbfs", ee/n, about)
+	depth := about
+	depth.Unit, depth.Reference, depth.Definition = "dB", "A, over the same frames", "rms of A over that of the difference"
+	if depth.Reason == "" && ee == 0 {
+		depth.Reason, depth.Beyond = "no difference: exactly 0", 1
+	} else if depth.Reason == "" {
+		depth.Value = dsp.PowerToDB(xx / ee)
+	}
+	if depth.Reason == "" && xx == 0 {
+		depth.Reason = "A is silent"
+	}
+	r.Add("null_depth_db", depth)
+	if c.Channels > 1 && c.totals != nil {
+		for i, e := range c.totals.ee {
+			r.AddLevel(fmt.Sprintf("residual_dbfs_ch%d", i+1), e/max(1, float64(c.To-c.From)), about)
+		}
+	}
+	weighted := about
+	weighted.Weighting = "A"
+	power := 0.0
+	if c.spectrum != nil {
+		power = c.spectrum.weighted(weighting.A)
+		if c.spectrum.blocks == 0 && weighted.Reason == "" {
+			weighted.Reason = fmt.Sprintf("too short: %d frames < %d", c.To-c.From, c.spectrum.length)
+		}
+	}
+	r.AddLevel("residual_a_dbfs", power, weighted)
+	rest := about
+	rest.Definition, rest.Reason = "what in B, on A's level, follows no fixed response to A (incoherent power)", weighted.Reason
+	power = 0
+	if c.spectrum != nil {
+		power = c.spectrum.unexplained()
+	}
+	r.AddLevel("unexplained_dbfs", power, rest)
+	c.addPlaces(r, reason)
+}
+
+// addPlaces adds where the sounds differ.
+func (c *Comparison) addPlaces(r *measure.Readings, reason string) {
+	t := c.totals
+	if t == nil {
+		t = newDifferences(c.Rate, c.Channels, 0)
+	}
+	r.AddLevel("largest_difference_dbfs", t.largest.value*t.largest.value, measure.Reading{Reason: reason, Unit: "dBFS", Reference: "full scale, on A's level", Definition: "largest |sample| of the difference; its frame is A's"})
+	last := &(*r)[len(*r)-1]
+	last.Frame, last.Channel = t.largest.frame, t.largest.channel
+	exact := reason
+	if exact == "" && !c.place.exact() {
+		exact = "the sounds do not lie frame on frame"
+	}
+	first := measure.Reading{Value: float64(t.first), Reason: exact, Unit: "frames", Definition: "first frame of A at which a sample differs, before levels are matched"}
+	if exact == "" && t.first < 0 {
+		first.Reason = "no sample differs"
+	}
+	r.Add("first_difference_frames", first)
+	r.Add("changed_samples", measure.Reading{Value: float64(t.changed), Reason: exact, Unit: "samples", Definition: "samples that differ at all, before levels are matched"})
+	for i, name := range []string{"dropouts_a", "dropouts_b"} {
+		d := t.dropouts[i]
+		r.Add(name, measure.Reading{Value: float64(d.count), Reason: reason, Unit: "dropouts", Definition: fmt.Sprintf("stretches of %d ms and more in which it lies %d dB under the other sound, which is over %d dBFS; the frame is A's", dropoutLeast1, -dropoutDB, dropoutLeast)})
+		if d.count > 0 {
+			(*r)[len(*r)-1].Frame = d.first
+		}
+	}
+}
+
+const (
+	// A band counts for the response where A has enough in it, and B follows.
+	bandLeastDB        = -60 // against the loudest band
+	bandLeastCoherence = 0.9
+)
+
+// heardBands are the bands that tell of a response, and the median of it, which is a
+// matter of level.
+func (c *Comparison) heardBands() (heard []band, medianDB float64) {
+	if c.spectrum == nil {
+		return nil, 0
+	}
+	bands := c.spectrum.bands()
+	most := 0.0
+	for _, b := range bands {
+		most = max(most, b.a)
+	}
+	var all []float64
+	for _, b := range bands {
+		if b.a > most*dsp.DBToPower(bandLeastDB) && b.coherence >= bandLeastCoherence {
+			heard = append(heard, b)
+			all = append(all, b.responseDB)
+		}
+	}
+	if len(heard) == 0 {
+		return nil, 0
+	}
+	sort.Float64s(all)
+	medianDB = all[len(all)/2]
+	for i := range heard {
+		heard[i].responseDB -= medianDB
+	}
+	return heard, medianDB
+}
+
+func (c *Comparison) addResponse(r *measure.Readings, reason string) {
+	about := measure.Reading{Reason: reason, Unit: "dB", Reference: "the median of the bands", Bandwidth: "third octaves, IEC 61260-1", Definition: fmt.Sprintf("largest difference of response: what of B follows A, against A (H1), where A has more than %d dB of its loudest band and the coherence is %g or more", bandLeastDB, bandLeastCoherence)}
+	largest := band{}
+	heard, _ := c.heardBands()
+	for _, b := range heard {
+		if math.Abs(b.responseDB) > math.Abs(largest.responseDB) {
+			largest = b
+		}
+	}
+	if reason == "" && len(heard) == 0 {
+		about.Reason = "no band in which B follows A"
+	}
+	at := about
+	about.Value = largest.responseDB
+	r.Add("response_difference_db", about)
+	at.Value, at.Unit, at.Definition = largest.hz, "Hz", "middle of the band where that is"
+	if at.Reason == "" && largest.hz == 0 {
+		at.Reason = "no difference"
+	}
+	r.Add("response_difference_hz", at)
+	if c.spectrum == nil {
+		return
+	}
+	for _, b := range c.spectrum.bands() {
+		r.AddLevel(fmt.Sprintf("residual_%dhz_dbfs", spectra.NominalHz(b.hz)), b.e, measure.Reading{Reason: reason, Unit: "dBFS", Reference: "mathematical rms against digital full scale, on A's level", Bandwidth: "third octave, IEC 61260-1", Definition: "the difference in this band"})
+	}
+}
+
+// addDifferences adds B's readings less A's.
+func (c *Comparison) addDifferences(r *measure.Readings, reason string) {
+	for _, d := range [][3]string{
+		{"integrated_difference_lu", "integrated_lufs", "LU"}, {"range_difference_lu", "loudness_range_lu", "LU"},
+		{"sample_peak_difference_db", "sample_peak_dbfs", "dB"}, {"true_peak_difference_db", "true_peak_fine_dbtp", "dB"},
+		{"noise_floor_difference_db", "noise_floor_dbfs", "dB"}, {"noise_floor_a_difference_db", "noise_floor_a_dbfs", "dB"},
+	} {
+		about := measure.Reading{Reason: reason, Unit: d[2], Reference: "A", Definition: d[1] + " of B less that of A, each of the whole file as it is"}
+		a, okA := c.a.Get(d[1])
+		b, okB := c.b.Get(d[1])
+		switch {
+		case reason != "":
+		case !okA || !a.Measurable():
+			about.Reason = "of A: " + a.Reason
+		case !okB || !b.Measurable():
+			about.Reason = "of B: " + b.Reason
+		default:
+			about.Value = b.Value - a.Value
+		}
+		r.Add(d[0], about)
+	}
+}

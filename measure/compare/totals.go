@@ -1,0 +1,178 @@
+package compare
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// differences sums up what two sounds differ by, lined up and on one level.
+type differences struct {
+	from       int64     // frame of A at which it began
+	frame      int64     // the next one
+	xx, yy, ee []float64 // of A, of B on its level, of the difference; by channel
+	largest    peakDifference
+	first      int64 // frame at which a sample differs at all, −1: none
+	changed    int64 // samples that do
+	windows    levelHistogram
+	dropouts   [2]dropouts // in A, in B
+	window     differenceWindow
+	length     int // of a window
+	grain      int // of dropouts, 1 ms
+	brief      differenceWindow
+}
+
+// peakDifference is a largest difference, and where it is.
+type peakDifference struct {
+	value   float64
+	frame   int64
+	channel int
+}
+
+// differenceWindow sums a short stretch of all channels.
+type differenceWindow struct {
+	frames     int
+	xx, yy, ee float64
+}
+
+// differenceMs is how long the windows are by which a difference is told from noise.
+const differenceMs = 20
+
+func newDifferences(rate, channels int, from int64) *differences {
+	return &differences{
+		from: from, frame: from, xx: make([]float64, channels), yy: make([]float64, channels), ee: make([]float64, channels), first: -1,
+		length: dsp.Frames(differenceMs, rate), grain: max(1, dsp.Frames(1, rate)),
+	}
+}
+
+// exact compares the samples as they are; y is B before any gain.
+func (d *differences) exact(x, y dsp.Block) {
+	for c := range x {
+		for n, v := range x[c] {
+			if v != y[c][n] {
+				d.changed++
+				if at := d.frame + int64(n); d.first < 0 || at < d.first {
+					d.first = at
+				}
+			}
+		}
+	}
+}
+
+// write takes A, B on its level, and the difference.
+func (d *differences) write(x, y, e dsp.Block) {
+	for c := range x {
+		var xx, yy, ee float64
+		for n, v := range x[c] {
+			r := e[c][n]
+			xx += v * v
+			yy += y[c][n] * y[c][n]
+			ee += r * r
+			if r = math.Abs(r); r > d.largest.value {
+				d.largest = peakDifference{r, d.frame + int64(n), c}
+			}
+		}
+		d.xx[c] += xx
+		d.yy[c] += yy
+		d.ee[c] += ee
+	}
+	for n := 0; n < x.Frames(); {
+		n = d.advance(x, y, e, n)
+	}
+	d.frame += int64(x.Frames())
+}
+
+// advance takes frames up to the end of the running millisecond.
+func (d *differences) advance(x, y, e dsp.Block, from int) int {
+	to := min(x.Frames(), from+d.grain-d.brief.frames)
+	for c := range x {
+		for n := from; n < to; n++ {
+			d.brief.xx += x[c][n] * x[c][n]
+			d.brief.yy += y[c][n] * y[c][n]
+			d.brief.ee += e[c][n] * e[c][n]
+		}
+	}
+	if d.brief.frames += to - from; d.brief.frames == d.grain {
+		b := d.brief
+		at := d.frame + int64(to-d.grain)
+		d.dropouts[0].see(at, b.xx, b.yy, d.grain*len(x))
+		d.dropouts[1].see(at, b.yy, b.xx, d.grain*len(x))
+		d.window.frames += b.frames
+		d.window.ee += b.ee
+		if d.window.frames >= d.length {
+			d.windows.add(d.window.ee / float64(d.window.frames*len(x)))
+			d.window = differenceWindow{}
+		}
+		d.brief = differenceWindow{}
+	}
+	return to
+}
+
+// gone is the number of dropouts so far, in both sounds.
+func (d *differences) gone() int64 { return d.dropouts[0].count + d.dropouts[1].count }
+
+// dropouts are stretches in which one sound is gone while the other goes on.
+type dropouts struct {
+	count   int64
+	first   int64 // frame of the first
+	longest int   // ms
+	running int   // milliseconds of the one at hand
+	began   int64
+}
+
+const (
+	dropoutDB     = -40 // what is left in it against the other sound
+	dropoutLeast  = -60 // dBFS mean square: less is a pause (common practice, no source)
+	dropoutLeast1 = 2   // ms
+)
+
+// see takes a millisecond of the sound and of the other.
+func (d *dropouts) see(frame int64, own, other float64, samples int) {
+	gone := other > dsp.DBToPower(dropoutLeast)*float64(samples) && own < other*dsp.DBToPower(dropoutDB)
+	if !gone {
+		d.running = 0
+		return
+	}
+	if d.running++; d.running == 1 {
+		d.began = frame
+	}
+	if d.running >= dropoutLeast1 {
+		d.longest = max(d.longest, d.running)
+	}
+	if d.running == dropoutLeast1 {
+		if d.count++; d.count == 1 {
+			d.first = d.began
+		}
+	}
+}
+
+// levelHistogram counts windows by their level in dB.
+type levelHistogram struct {
+	counts [300]int // from −250 dBFS up
+	total  int
+}
+
+func (h *levelHistogram) add(meanSquare float64) {
+	if meanSquare <= 0 {
+		return
+	}
+	bin := int(math.Round(dsp.PowerToDB(meanSquare))) + 250
+	h.counts[max(0, min(len(h.counts)-1, bin))]++
+	h.total++
+}
+
+// percentile is the level that a share of the windows stays under.
+func (h *levelHistogram) percentile(share float64) float64 {
+	seen := 0
+	for i, n := range h.counts {
+		if seen += n; float64(seen) >= share*float64(h.total) {
+			return float64(i - 250)
+		}
+	}
+	return math.Inf(1)
+}
+
+// steady tells whether the windows have about one level, as those of noise have.
+func (h *levelHistogram) steady() bool {
+	return h.total > 10 && h.percentile(0.95)-h.percentile(0.05) <= 4
+}

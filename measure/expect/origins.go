@@ -1,0 +1,67 @@
+package expect
+
+import (
+	"maps"
+	"regexp"
+	"slices"
+)
+
+// origin is what gives a reading.
+type origin int
+
+const (
+	ofFormat     origin = iota // what the header says: channels, rate, length, samples
+	ofMeter                    // loudness and peaks
+	ofInspection               // the health of a take
+	ofComparison               // with another file
+	ofBaseline                 // with what was recorded of it
+	ofProof                    // what a chain declares against what it does
+	ofLatency                  // of a chain
+	ofOvershoot                // of a chain's limiter
+)
+
+// origins says what gives each reading that a limit may name. A test holds
+// it against what the instruments give.
+var origins = map[string]origin{
+	"channels": ofFormat, "rate_hz": ofFormat, "duration_s": ofFormat, "sample_bits": ofFormat, "floating_point": ofFormat,
+
+	"integrated_lufs": ofMeter, "loudness_range_lu": ofMeter, "momentary_max_lufs": ofMeter, "short_term_max_lufs": ofMeter,
+	"sample_peak_dbfs": ofMeter, "true_peak_dbtp": ofMeter, "true_peak_annex2_dbtp": ofMeter, "true_peak_fine_dbtp": ofMeter,
+	"peak_to_loudness_lu": ofMeter,
+
+	"noise_floor_dbfs": ofInspection, "noise_floor_a_dbfs": ofInspection, "noise_floor_c_dbfs": ofInspection, "highest_content_hz": ofInspection, "plosives": ofInspection, "sibilants": ofInspection, "noise_floor_bs468_dbfs": ofInspection,
+	"speech_level_dbfs": ofInspection, "speech_to_noise_db": ofInspection, "hum_hz": ofInspection, "hum_level_dbfs": ofInspection,
+	"dc_dbfs": ofInspection, "crest_factor_db": ofInspection, "asymmetry_db": ofInspection, "used_bits": ofInspection,
+	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
+	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
+
+	"missing_ms": ofComparison, "extra_ms": ofComparison,
+	"similarity": ofComparison, "delay_frames": ofComparison, "delay_ms": ofComparison, "drift_ppm": ofComparison, "polarity": ofComparison,
+	"gain_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
+	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
+	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "integrated_difference_lu": ofComparison,
+	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison, "noise_floor_difference_db": ofComparison, "noise_floor_a_difference_db": ofComparison,
+
+	"same_samples": ofBaseline, "frames_change": ofBaseline, "integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline,
+	"true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline, "level_change_db": ofBaseline,
+	"excerpt_delay_frames": ofBaseline, "excerpt_gain_db": ofBaseline, "excerpt_residual_dbfs": ofBaseline,
+
+	"claims_failed": ofProof, "claims_cannot_tell": ofProof,
+	"latency_frames": ofLatency, "latency_ms": ofLatency,
+	"overshoot_sample_db": ofOvershoot, "overshoot_annex2_db": ofOvershoot, "overshoot_fine_db": ofOvershoot, "image_shift_db": ofOvershoot,
+}
+
+// ofChain tells whether an instrument looks at a chain, not at a file.
+func (i origin) ofChain() bool { return i >= ofProof }
+
+var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
+
+// originOf finds the instrument of a reading; readings of one channel, such
+// as dc_dbfs_ch2, go by the name without the channel.
+func originOf(reading string) (origin, bool) {
+	i, known := origins[perChannel.ReplaceAllString(reading, "")]
+	return i, known
+}
+
+// readingNames lists the readings that a limit may name.
+func readingNames() []string { return slices.Sorted(maps.Keys(origins)) }

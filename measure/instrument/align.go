@@ -1,0 +1,145 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Alignment is a recording of a marked stimulus, brought onto the stimulus's
+// frames.
+type Alignment struct {
+	// Sound is the recorded signal as an instrument's Analyse takes it: its frame
+	// 0 is the signal's, it goes on for half a second behind the signal, and its
+	// level and polarity are as recorded.
+	Sound    dsp.Block
+	Rate     int // Hz, the stimulus's
+	Readings measure.Readings
+	Findings []measure.Finding // what is odd, though it voids nothing
+}
+
+// Recording is what came back from a device that was played a marked stimulus.
+type Recording struct {
+	Sound dsp.Block // channels x frames, full scale 1.0
+	Rate  int       // Hz, as its file states
+	Bits  int       // of its integers; 0: floating point
+}
+
+// Align finds a marked stimulus in a recording of it and brings the recording onto
+// the stimulus's frames. A recording that says nothing about the device is a
+// *VoidError with the reason.
+//
+// The readings, for each channel: latency_frames and latency_ms (from the first
+// frame of the file played to the first frame of the file recorded, if both were
+// started together), gain_db, polarity, drift_ppm, noise_dbfs,
+// mark_over_noise_db.
+func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
+	_, layout, err := played.Make()
+	if err != nil {
+		return nil, err
+	}
+	if err := checkRecording(played, r); err != nil {
+		return nil, err
+	}
+	a := &Alignment{Rate: played.Rate, Sound: make(dsp.Block, len(r.Sound))}
+	var firstMap timemap.Map
+	for c, plane := range r.Sound {
+		h, err := hear(played, layout, plane, r.Rate)
+		if err != nil {
+			err.Channel = c
+			return nil, err
+		}
+		if c == 0 {
+			firstMap = h.Map
+		}
+		a.Sound[c] = firstMap.Resample(plane, layout.Signal, layout.EndMark)
+		a.report(h, c, len(r.Sound))
+	}
+	if frame, channel := clippedRun(r.Sound, bitsOf(r)); frame >= 0 {
+		return nil, &VoidError{Clipped, channel, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.Rate), frame)}
+	}
+	return a, nil
+}
+
+func bitsOf(r Recording) int {
+	if r.Bits == 0 {
+		return 24
+	}
+	return r.Bits
+}
+
+// checkRecording looks for what needs no search.
+func checkRecording(played stimulus.Marked, r Recording) error {
+	if len(r.Sound) == 0 || r.Sound.Frames() == 0 {
+		return &VoidError{NotFound, -1, "the recording is empty"}
+	}
+	if r.Rate != played.Rate {
+		return &VoidError{WrongRate, -1, fmt.Sprintf("the recording has %d Hz, the stimulus %d Hz; record at the stimulus's rate, or make the stimulus at the recorder's", r.Rate, played.Rate)}
+	}
+	if n := planes.FirstNonFinite(r.Sound); n >= 0 {
+		return &VoidError{NonFinite, -1, fmt.Sprintf("NaN or infinite sample at frame %d", n)}
+	}
+	return nil
+}
+
+// report adds what was found of a channel.
+func (a *Alignment) report(h heard, channel, channels int) {
+	var r measure.Readings
+	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
+	bound := fmt.Sprintf("±%.2g frames, two standard deviations of the noise; a device's dispersion adds its own", max(0.001, 2*h.spread))
+	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound})
+	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text})
+	r.Add("gain_db", measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"})
+	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
+	r.Add("drift_ppm", measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
+		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(len(a.Sound[channel]))*1e6)})
+	reason := ""
+	if !h.silent {
+		reason = "the recording holds no silence before the marks"
+	}
+	noise := measure.Reading{Reason: reason, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: "rms about the mean, before the marks"}
+	r.AddLevel("noise_dbfs", h.noise*h.noise, noise)
+	over := 0.0
+	if h.noise > 0 {
+		over = h.mark / h.noise
+	} else if reason == "" {
+		reason = "no noise: exactly 0"
+	}
+	r.AddLevel("mark_over_noise_db", over*over, measure.Reading{Reason: reason, Unit: "dB", Reference: "that noise", Definition: "rms of the marks over it"})
+	a.Readings = append(a.Readings, ofChannel(r, channel, channels)...)
+	if h.gain < 0 {
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: "polarity inverted", Do: "swap the two conductors of a connection, or the channel's polarity; phase readings are 180 degrees off", Frame: -1, Channel: channel})
+	}
+	if drift := (h.Speed - 1) * 1e6; math.Abs(drift) > 1 {
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recorder's clock is %+.2f ppm off the player's: %+.2f ms in an hour; taken out", drift, drift*3.6), Do: "lock both to one clock where it matters", Frame: -1, Channel: channel})
+	}
+}
+
+// clippedRun is the first frame of three or more samples in a row at the ends of
+// the scale, as a converter's overload leaves them, or −1.
+func clippedRun(b dsp.Block, bits int) (frame, channel int) {
+	const run = 3 // common practice, no source
+	top := 1 - math.Ldexp(1, 1-min(bits, 24))*1.5
+	for c, x := range b {
+		length := 0
+		for n, v := range x {
+			switch {
+			case math.Abs(v) < top:
+				length = 0
+			case length > 0 && math.Signbit(v) != math.Signbit(x[n-1]):
+				length = 1
+			default:
+				length++
+			}
+			if length == run {
+				return n - run + 1, c
+			}
+		}
+	}
+	return -1, -1
+}

@@ -1,0 +1,173 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Command is a device that is a command of the operating system. The stimulus is
+// written to a WAV file in a folder of its own, the command is run, what it wrote
+// is the response, and the folder is removed.
+//
+// No shell is involved: the words are handed over as they are, so that nothing in
+// them is expanded, redirected or run. What needs a shell calls one:
+//
+//	sh -c 'first <"$0" | second >"$1"' {in} {out}
+type Command struct {
+	Words   []string      // the program and its arguments; {in} and {out} in them stand for the files
+	Timeout time.Duration // 0: 10 minutes
+	Integer bool          // write 24-bit integers instead of 32-bit floating point, which keeps levels over full scale
+}
+
+const (
+	commandTimeout = 10 * time.Minute
+	// commandGrace is how long a command that was ended may hold its output open.
+	commandGrace = 2 * time.Second
+	// keptOutput is how much is kept of what a command printed: the end of it.
+	keptOutput = 2048
+)
+
+// ParseCommand makes a Command of a line. Words end at blanks; '…' and "…" keep
+// them together, and a backslash takes the next character as it is (not between
+// single quotes).
+func ParseCommand(line string) (*Command, error) {
+	words, err := splitWords(line)
+	if err != nil {
+		return nil, fmt.Errorf("command %q: %w", line, err)
+	}
+	c := &Command{Words: words}
+	if err := c.check(); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+func (c *Command) check() error {
+	if len(c.Words) == 0 {
+		return errors.New("command: found no words; accepted: a program and its arguments, {in} and {out} among them")
+	}
+	for _, placeholder := range []string{"{in}", "{out}"} {
+		if !strings.Contains(strings.Join(c.Words[1:], "\x00"), placeholder) {
+			return fmt.Errorf("command %q: no %s among the arguments; it stands for the file that the command is to %s",
+				strings.Join(c.Words, " "), placeholder, map[string]string{"{in}": "read", "{out}": "write"}[placeholder])
+		}
+	}
+	return nil
+}
+
+// Respond runs the command. Its response has the stimulus's rate and channels; of
+// another it is an error.
+func (c *Command) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
+	if err := c.check(); err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp("", "boothbench-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(folder)
+	in, out := filepath.Join(folder, "in.wav"), filepath.Join(folder, "out.wav")
+	if err := c.writeStimulus(ctx, in, stimulus); err != nil {
+		return err
+	}
+	if err := c.run(ctx, in, out); err != nil {
+		return err
+	}
+	r, err := wave.Open(out)
+	if errors.Is(err, fs.ErrNotExist) {
+		return c.failed("it ended without an error and did not write {out}", nil)
+	}
+	if err != nil {
+		return c.failed("what it wrote cannot be read: "+strings.ReplaceAll(err.Error(), out, "{out}"), nil)
+	}
+	defer r.Close()
+	if err := sameFormat("{out}", r.Format(), stimulus.Format()); err != nil {
+		return c.failed(err.Error(), nil)
+	}
+	if r.Frames() == 0 {
+		return c.failed("it wrote no sound: 0 frames", nil)
+	}
+	return pass(ctx, r, response)
+}
+
+func (c *Command) writeStimulus(ctx context.Context, path string, stimulus wave.Source) error {
+	f := stimulus.Format()
+	f.Encoding, f.Bits, f.ContainerBits = wave.Float, 32, 0
+	if c.Integer {
+		f.Encoding, f.Bits = wave.Integer, 24
+	}
+	w, err := wave.Create(path, f, wave.Options{})
+	if err != nil {
+		return err
+	}
+	defer w.Abort() // does nothing after Commit
+	if err := pass(ctx, stimulus, w); err != nil {
+		return err
+	}
+	if err := w.Commit(); err != nil {
+		return err
+	}
+	if overs := w.Overs(); overs.Count > 0 {
+		return c.failed(fmt.Sprintf("the stimulus is over full scale from frame %d on, which %d-bit samples cannot hold", overs.FirstFrame, f.Bits), nil)
+	}
+	return nil
+}
+
+func (c *Command) run(ctx context.Context, in, out string) error {
+	timeout := c.Timeout
+	if timeout <= 0 {
+		timeout = commandTimeout
+	}
+	timed, cancel := context.WithTimeout(ctx, timeout)
+	defer cancel()
+	words := make([]string, len(c.Words))
+	for i, word := range c.Words {
+		words[i] = strings.NewReplacer("{in}", in, "{out}", out).Replace(word)
+	}
+	printed := &tail{}
+	cmd := exec.CommandContext(timed, words[0], words[1:]...)
+	cmd.Stdout, cmd.Stderr = printed, printed
+	cmd.WaitDelay = commandGrace
+	endWithChildren(cmd)
+	err := cmd.Run()
+	switch {
+	case err == nil:
+		return nil
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case timed.Err() != nil:
+		return c.failed(fmt.Sprintf("ended after %v, the time it was given", timeout), printed)
+	}
+	return c.failed(err.Error(), printed)
+}
+
+// failed is an error with what the command printed last.
+func (c *Command) failed(what string, printed *tail) error {
+	said := ""
+	if printed != nil {
+		if text := strings.TrimSpace(string(printed.kept)); text != "" {
+			said = "; it printed: " + text
+		}
+	}
+	return fmt.Errorf("command %q: %s%s", strings.Join(c.Words, " "), what, said)
+}
+
+// tail keeps the end of what is written to it.
+type tail struct{ kept []byte }
+
+func (t *tail) Write(b []byte) (int, error) {
+	t.kept = append(t.kept, b...)
+	if len(t.kept) > keptOutput {
+		t.kept = append(t.kept[:0], t.kept[len(t.kept)-keptOutput:]...)
+	}
+	return len(b), nil
+}

@@ -1,0 +1,85 @@
+package instrument
+
+import (
+	"fmt"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Crosstalk measures how much of one channel's tone is heard in the others
+// (AES17-2015 6.5.2).
+type Crosstalk struct {
+	Tone     stimulus.Tone // its Only says which channel is driven, from 1; the standard has −20 dBFS
+	SettleMs int           // as in HarmonicDistortion; 0 stands for 1000
+}
+
+// Stimulus is the tone in one channel.
+func (c Crosstalk) Stimulus() stimulus.Signal { return c.Tone }
+
+// Analyse reads, for each other channel, crosstalk_NtoM_db, N being the driven one.
+func (c Crosstalk) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	driven := c.Tone.Only
+	if driven < 1 || len(response) < 2 || driven > len(response) {
+		return nil, fmt.Errorf("crosstalk needs two channels or more and one of them driven; found %d channels, channel %d driven", len(response), driven)
+	}
+	return againstChannel(rate, response, c.Tone, driven, c.SettleMs, func(other int) (string, measure.Reading) {
+		return fmt.Sprintf("crosstalk_%dto%d_db", driven, other), measure.Reading{Unit: "dB", Reference: fmt.Sprintf("channel %d, driven", driven), Weighting: "none", Definition: "AES17-2015 6.5.2, at the tone's frequency only"}
+	})
+}
+
+// ChannelBalance measures how channels differ in level when all are driven alike.
+type ChannelBalance struct {
+	Tone     stimulus.Tone // in two channels or more
+	SettleMs int           // as in HarmonicDistortion; 0 stands for 1000
+}
+
+// Stimulus is the tone in all channels.
+func (c ChannelBalance) Stimulus() stimulus.Signal { return c.Tone }
+
+// Analyse reads, for each channel from the second, channel_balance_1toN_db.
+func (c ChannelBalance) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	if len(response) < 2 {
+		return nil, fmt.Errorf("balance needs two channels or more; found %d", len(response))
+	}
+	return againstChannel(rate, response, c.Tone, 1, c.SettleMs, func(other int) (string, measure.Reading) {
+		return fmt.Sprintf("channel_balance_1to%d_db", other), measure.Reading{Unit: "dB", Reference: "channel 1", Weighting: "none", Definition: "level at the tone's frequency over that of channel 1"}
+	})
+}
+
+// againstChannel reads the tone's level in every other channel against that of
+// one, counted from 1.
+func againstChannel(rate int, response dsp.Block, tone stimulus.Tone, reference, settleMs int, named func(other int) (string, measure.Reading)) (measure.Readings, error) {
+	from, to := toneFrames(rate, tone.Seconds, settleMs)
+	var found *steadyTones
+	var reason string
+	if _, err := eachChannel(response[reference-1:reference], from, to, func(x []float64) measure.Readings {
+		found, reason = takeApart(x, rate, tone.Hz)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	var r measure.Readings
+	for c, plane := range response {
+		if c+1 == reference {
+			continue
+		}
+		name, about := named(c + 1)
+		about.Reason = reason
+		ratio := 0.0
+		if x := plane[from:to]; reason == "" && planes.FirstNonFinite(dsp.Block{x}) >= 0 {
+			about.Reason = fmt.Sprintf("NaN or infinite samples in channel %d", c+1)
+		} else if reason == "" {
+			other := &steadyTones{lines: spectra.NewLines(x, rate), rate: rate}
+			var peak float64
+			peak, about.Bound = other.line(found.hz[0])
+			ratio = peak / cmplx.Abs(found.sines[0])
+		}
+		r.AddLevel(name, ratio*ratio, about)
+	}
+	return r, nil
+}

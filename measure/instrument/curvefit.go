@@ -1,0 +1,168 @@
+package instrument
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/optimize"
+)
+
+// curveFit is a static curve: a plateau of gain, from which it may fall towards
+// loud levels, quiet ones or both.
+type curveFit struct {
+	plateauDB              float64
+	compression, expansion *bend // nil: none
+	errorDB                float64
+	reason                 string // why there is no curve
+}
+
+// bend is where and how a curve leaves its plateau.
+type bend struct {
+	thresholdDBFS float64
+	kneeDB        float64
+	slope         float64 // dB of gain for each dB of level beyond the knee
+	rangeDB       float64 // of attenuation; 0: no end was seen
+}
+
+// depth is by how many slopes the gain has fallen at a level that is past the
+// threshold by so many dB: the quadratic knee of Giannoulis, Massberg and Reiss
+// (2012), for a slope of 1.
+func depth(pastDB, kneeDB float64) float64 {
+	switch {
+	case 2*pastDB <= -kneeDB:
+		return 0
+	case 2*pastDB < kneeDB:
+		return (pastDB + kneeDB/2) * (pastDB + kneeDB/2) / (2 * kneeDB)
+	}
+	return pastDB
+}
+
+// bendDB is the fall of gain from which on a curve is taken to bend.
+const bendDB = 0.1
+
+// fitCurve fits points in the order of their levels.
+func fitCurve(points []CurvePoint) curveFit {
+	var c curveFit
+	if len(points) < 3 {
+		c.reason = "fewer than three steps"
+		return c
+	}
+	top := 0
+	for i, p := range points {
+		if g := p.GainDB(); math.IsNaN(g) || math.IsInf(g, 0) {
+			c.reason = "nothing comes out at some level"
+			return c
+		} else if g > points[top].GainDB() {
+			top = i
+		}
+	}
+	// The middle of the plateau, and its gain as the mean of what is within settling.
+	first, last := top, top
+	for first > 0 && points[first-1].GainDB() > points[top].GainDB()-2*settledDB {
+		first--
+	}
+	for last < len(points)-1 && points[last+1].GainDB() > points[top].GainDB()-2*settledDB {
+		last++
+	}
+	for _, p := range points[first : last+1] {
+		c.plateauDB += p.GainDB() / float64(last-first+1)
+	}
+	middle := (first + last) / 2
+	c.compression = fitBend(points[middle:], c.plateauDB, false)
+	c.expansion = fitBend(points[:middle+1], c.plateauDB, true)
+	for i, p := range points {
+		b := c.compression
+		if i < middle {
+			b = c.expansion
+		}
+		c.errorDB = max(c.errorDB, math.Abs(p.GainDB()-c.plateauDB+b.fall(p.InDBFS, i < middle)))
+	}
+	return c
+}
+
+// fall is by how many dB the gain has fallen at a level; downwards for expansion.
+func (b *bend) fall(inDBFS float64, downwards bool) float64 {
+	if b == nil {
+		return 0
+	}
+	past := inDBFS - b.thresholdDBFS
+	if downwards {
+		past = -past
+	}
+	fall := b.slope * depth(past, b.kneeDB)
+	if b.rangeDB > 0 {
+		fall = min(fall, b.rangeDB)
+	}
+	return fall
+}
+
+// fitBend fits the side of a curve that falls from its plateau, nil if it does not.
+func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
+	lowest := 0.0
+	for _, p := range points {
+		lowest = max(lowest, plateauDB-p.GainDB())
+	}
+	if lowest < bendDB {
+		return nil
+	}
+	// Where the gain no longer falls at the far end, the range is reached.
+	far, next := points[len(points)-1], points[len(points)-2]
+	if downwards {
+		far, next = points[0], points[1]
+	}
+	b := &bend{}
+	if len(points) > 2 && math.Abs(far.GainDB()-next.GainDB()) < settledDB && plateauDB-far.GainDB() >= bendDB {
+		b.rangeDB = plateauDB - far.GainDB()
+	}
+	// Threshold and knee are searched; the slope follows from them by least squares.
+	squares := func(x []float64) float64 {
+		b.thresholdDBFS, b.kneeDB = x[0], math.Abs(x[1])
+		var num, den float64
+		for _, p := range points {
+			fall := plateauDB - p.GainDB()
+			if b.rangeDB > 0 && fall > b.rangeDB-2*settledDB {
+				continue // past the range it says nothing of the slope
+			}
+			h := depth(b.past(p, downwards), b.kneeDB)
+			num, den = num+h*fall, den+h*h
+		}
+		b.slope = 0
+		if den > 0 {
+			b.slope = num / den
+		}
+		var sum float64
+		for _, p := range points {
+			e := plateauDB - p.GainDB() - b.fall(p.InDBFS, downwards)
+			sum += e * e
+		}
+		return sum
+	}
+	best, least := []float64{points[0].InDBFS, 0}, math.Inf(1)
+	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-14, Iterations: 200}}
+	// From the best threshold for each of some knees: a wide knee in place of a steep
+	// slope is a valley of its own.
+	for _, knee := range []float64{0.01, 3, 6, 12, 24} {
+		start, lowest := []float64{points[0].InDBFS, knee}, math.Inf(1)
+		for i := range 2*len(points) - 1 {
+			threshold := (points[i/2].InDBFS + points[(i+1)/2].InDBFS) / 2
+			if s := squares([]float64{threshold, knee}); s < lowest {
+				start, lowest = []float64{threshold, knee}, s
+			}
+		}
+		if found, err := optimize.Minimize(optimize.Problem{Func: squares}, start, settings, &optimize.NelderMead{}); found != nil && (err == nil || found.F < lowest) {
+			start, lowest = found.X, found.F
+		}
+		if lowest < least {
+			best, least = start, lowest
+		}
+	}
+	squares(best)
+	return b
+}
+
+// past is how far a point lies beyond the threshold.
+func (b *bend) past(p CurvePoint, downwards bool) float64 {
+	if downwards {
+		return b.thresholdDBFS - p.InDBFS
+	}
+	return p.InDBFS - b.thresholdDBFS
+}

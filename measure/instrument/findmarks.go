@@ -1,0 +1,178 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Limits of what counts.
+const (
+	leastMarkOverNoiseDB = 20  // for all but the response's last percent; common practice, no source
+	mostEchoDB           = -20 // a comb of 0.8 dB and more; common practice, no source
+	leastEchoMs          = 1.5 // nearer, the marks do not part
+)
+
+// crystals keep to 100 (common practice, no source); a pulled-down rate is 999 off
+
+// heard is a stimulus as one channel has it.
+type heard struct {
+	timemap.Map
+	gain   float64 // of the marks, with its sign
+	noise  float64 // rms before the marks
+	silent bool    // there is a silence to read it from
+	mark   float64 // rms of the marks
+	spread float64 // standard deviation of the delay in frames
+}
+
+// hear finds the stimulus in a channel.
+func hear(played stimulus.Marked, l stimulus.Layout, x []float64, rate int) (heard, *VoidError) {
+	up, down := stimulus.MarkChirp(rate, true), stimulus.MarkChirp(rate, false)
+	fs := float64(rate)
+	start, end := searchFor(x, up.Wave(fs)), searchFor(x, down.Wave(fs))
+	switch {
+	case !start.found() && !end.found():
+		return heard{}, notHeard(x, rate)
+	case !start.found():
+		return heard{}, &VoidError{CutShort, -1, "the mark before the signal is missing; record from before the stimulus until after its end"}
+	case !end.found():
+		return heard{}, &VoidError{CutShort, -1, "the mark behind the signal is missing; record from before the stimulus until after its end"}
+	}
+
+	if end.frame <= start.frame {
+		return heard{}, &VoidError{CutShort, -1, "the mark behind the signal comes before the one ahead of it; record one playing, from its start to its end"}
+	}
+
+	// Templates are made anew for the recorder's clock: a mark that runs at
+	// another speed than its template seems to lie elsewhere.
+	h := heard{Map: timemap.Map{Speed: 1}}
+	var first, last place
+	for range 10 { // each time the rest shrinks, the more the longer the signal
+		before := h.Speed
+		first, last = placeChirp(x, up, fs*h.Speed, start.frame), placeChirp(x, down, fs*h.Speed, end.frame)
+		h.Speed = (last.frame - first.frame) / float64(l.EndMark-l.StartMark)
+		if math.Abs(h.Speed-1) > 10*timemap.MostDriftPPM*1e-6 {
+			break // another length: no clock
+		}
+		if math.Abs(h.Speed-before) < 1e-9 {
+			break
+		}
+	}
+	h.Delay = first.frame - h.Speed*float64(l.StartMark)
+	hash, good := readCode(x, rate, timemap.Map{Delay: first.frame - float64(l.StartMark), Speed: 1}, l)
+	if !good {
+		hash, good = readCode(x, rate, h.Map, l)
+	}
+	ppm := (h.Speed - 1) * 1e6
+	switch {
+	case good && hash != played.Code():
+		return heard{}, &VoidError{OtherVersion, -1, fmt.Sprintf("the recording's code is %08x, the stimulus's %08x; record this stimulus, or name the one that was played", hash, played.Code())}
+	case math.Abs(ppm) > timemap.MostDriftPPM:
+		return heard{}, &VoidError{WrongRate, -1, fmt.Sprintf("the marks lie %+.0f ppm further apart than they were played, accepted: up to %d; the clocks have other rates, or samples were lost or repeated", ppm, timemap.MostDriftPPM)}
+	case !good:
+		return heard{}, &VoidError{Unreadable, -1, "the marks are there, the code between them is not readable; record again with less noise, distortion or reverberation"}
+	}
+	if ms, db := echo(start, end, rate); ms != 0 {
+		return heard{}, &VoidError{TwoArrivals, -1, fmt.Sprintf("the sound arrives twice: %.1f dB from the stronger arrival, a second one %.2f ms %s it; turn direct monitoring off, or the loudspeaker", db, math.Abs(ms), beforeOrAfter(ms))}
+	}
+
+	h.gain = (first.gain + last.gain) / 2 / dsp.DBToAmplitude(stimulus.MarkPeakDBFS)
+	h.mark = math.Abs(h.gain) * rms(up.Wave(fs)) * dsp.DBToAmplitude(stimulus.MarkPeakDBFS)
+	silence := quiet(x, h.Map, l, rate)
+	h.noise, h.silent = rms(silence), len(silence) > 0
+	h.spread = first.spread * h.noise / math.Abs(first.gain)
+	if over := dsp.AmplitudeToDB(h.mark / h.noise); over < leastMarkOverNoiseDB {
+		return heard{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks stand %.1f dB over the noise, at least %d are needed; raise the level, or find the noise", over, leastMarkOverNoiseDB)}
+	}
+	return h, nil
+}
+
+func beforeOrAfter(ms float64) string {
+	if ms < 0 {
+		return "before"
+	}
+	return "after"
+}
+
+// quiet is the part of a recording that has the device's noise alone: the silence
+// before the first mark, or, where it is not in the recording, the pause before
+// the signal.
+func quiet(x []float64, m timemap.Map, l stimulus.Layout, rate int) []float64 {
+	guard := rate / 50
+	for _, stretch := range [][2]int{{l.StartMark - l.Gap, l.StartMark}, {l.Signal - l.Gap/2, l.Signal}} {
+		from, to := int(m.At(stretch[0])), int(m.At(stretch[1]))-guard
+		from = max(0, from)
+		if to-from > rate/10 && to <= len(x) {
+			return x[from:to]
+		}
+	}
+	return nil
+}
+
+// echo looks for a second arrival: another pair of marks at the distance of the
+// first. It returns by how many ms it comes later (less than 0: earlier) and its
+// level against the first, or 0.
+func echo(start, end search, rate int) (ms, db float64) {
+	starts, ends := start.correlation, end.correlation
+	direct := math.Abs(starts[start.frame])
+	apart := dsp.Frames(leastEchoMs, rate)
+	best, at := direct*dsp.DBToAmplitude(mostEchoDB), start.frame
+	for n := 1; n+1 < len(starts); n++ {
+		v := math.Abs(starts[n])
+		if v < best || n > start.frame-apart && n < start.frame+apart {
+			continue
+		}
+		if other := n + end.frame - start.frame; other >= 1 && other+1 < len(ends) {
+			pair := max(math.Abs(ends[other-1]), math.Abs(ends[other]), math.Abs(ends[other+1]))
+			if pair > v/2 && pair < v*2 {
+				best, at = v, n
+			}
+		}
+	}
+	return float64(at-start.frame) * 1000 / float64(rate), dsp.AmplitudeToDB(best / direct)
+}
+
+// notHeard tells whether the marks are there at another speed: then the file was
+// played or recorded at another rate than it states.
+func notHeard(x []float64, rate int) *VoidError {
+	best, heardAt := leastLikeness, 0.0
+	for _, speed := range rateRatios() {
+		if s := searchFor(x, stimulus.MarkChirp(rate, true).Wave(float64(rate)*speed)); s.likeness > best {
+			best, heardAt = s.likeness, speed
+		}
+	}
+	if heardAt == 0 {
+		return &VoidError{NotFound, -1, "neither mark is in the recording; was this stimulus played, and this input recorded?"}
+	}
+	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus takes %.4f times its frames: the file states %d Hz, and its sound has %.0f Hz", heardAt, rate, float64(rate)*heardAt)}
+}
+
+// rateRatios are the ratios of two usual rates, each once, but for 1.
+func rateRatios() []float64 {
+	usual := []int{160, 240, 320, 441, 480, 882, 960} // times 100 Hz
+	seen := map[float64]bool{1: true}
+	var all []float64
+	for _, a := range usual {
+		for _, b := range usual {
+			if r := float64(a) / float64(b); !seen[r] {
+				seen[r] = true
+				all = append(all, r)
+			}
+		}
+	}
+	return all
+}
+
+// rms is the root of the mean square about the mean.
+func rms(x []float64) float64 {
+	sum, squares := 0.0, 0.0
+	for _, v := range x {
+		sum += v
+		squares += v * v
+	}
+	n := float64(max(1, len(x)))
+	return math.Sqrt(max(0, squares/n-sum/n*sum/n))
+}

@@ -1,0 +1,74 @@
+package instrument
+
+import (
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// For are the instruments that a response to a signal serves, none for
+// one that serves only ears and meters.
+func For(s stimulus.Signal) []Instrument {
+	switch s := s.(type) {
+	case stimulus.Tone:
+		all := []Instrument{HarmonicDistortion{Tone: s}}
+		if s.Channels > 1 && s.Only > 0 {
+			all = append(all, Crosstalk{Tone: s})
+		} else if s.Channels > 1 {
+			all = append(all, ChannelBalance{Tone: s})
+		}
+		if d := (DynamicRange{Seconds: s.Seconds, Channels: s.Channels}); d.tone() == s {
+			all = append(all, d)
+		}
+		return all
+	case stimulus.ToneSeries:
+		all := []Instrument{GainLinearity{Series: s}}
+		if s.ToDBFS > s.FromDBFS {
+			all = append(all, MaximumLevel{Series: s})
+		}
+		return all
+	case stimulus.TwinTone:
+		// Modulation wants tones far apart, difference ones next to each other.
+		if s.HighHz > 4*s.LowHz {
+			return []Instrument{ModulationDistortion{Tones: s}}
+		}
+		return []Instrument{DifferenceDistortion{Tones: s}}
+	case stimulus.Sweep:
+		return []Instrument{SweepResponse{Sweep: s}, CorrelationDelay{Sweep: s}}
+	case stimulus.Multitone:
+		return []Instrument{MultitoneResponse{Multitone: s}}
+	case stimulus.Impulse:
+		return []Instrument{Latency{Impulse: s}}
+	case stimulus.Silence:
+		return []Instrument{IdleNoise{Seconds: s.Seconds, Channels: s.Channels}, MainsProducts{Seconds: s.Seconds, Channels: s.Channels}}
+	case stimulus.SteppedTone:
+		return []Instrument{StaticCurve{Tone: s}}
+	case stimulus.LevelStep:
+		return []Instrument{StepResponse{Step: s}}
+	case stimulus.CrestTones:
+		return []Instrument{DetectorType{Tones: s}}
+	case stimulus.LinkTones:
+		return []Instrument{ChannelLink{Tones: s}}
+	case stimulus.ToneThenSilence:
+		return []Instrument{LimitCycle{Sound: s}}
+	}
+	return nil
+}
+
+// AnalyseAll has every instrument that a signal serves look at the response.
+// Where two give a reading of one name, the first counts.
+func AnalyseAll(s stimulus.Signal, rate int, response dsp.Block) (measure.Readings, error) {
+	var all measure.Readings
+	for _, i := range For(s) {
+		r, err := i.Analyse(rate, response)
+		if err != nil {
+			return nil, err
+		}
+		for _, n := range r {
+			if _, twice := all.Get(n.Name); !twice {
+				all = append(all, n)
+			}
+		}
+	}
+	return all, nil
+}

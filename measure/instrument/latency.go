@@ -1,0 +1,230 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Latency measures by an impulse how late a device's output begins: exact to the
+// frame. Latency is not group delay: a high-pass delays low sound by milliseconds
+// and has a latency of 0, because it answers at once.
+//
+// A stage that has settled on a loud sound may treat a lone impulse otherwise; it
+// delays it all the same.
+type Latency struct {
+	Impulse stimulus.Impulse
+}
+
+// Stimulus is the impulse.
+func (l Latency) Stimulus() stimulus.Signal { return l.Impulse }
+
+const (
+	// onsetDB is how far below the largest sample a response has begun: a filter's
+	// first sample may be small, and a fraction of an LSB is none.
+	onsetDB = -100
+	// An echo rises by echoRiseDB over what came in echoQuietMs before it, which
+	// ringing does not, and is not more than echoLeastDB below the direct sound.
+	// (common practice, no source)
+	echoRiseDB  = 12
+	echoQuietMs = 2
+	echoLeastDB = -30
+)
+
+// Analyse reads latency_frames and latency_ms (to the first sample of the
+// response), largest_sample_frames, echo_delay_frames, echo_level_db and polarity.
+func (l Latency) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	at := l.Impulse.Frame(rate)
+	return eachChannel(response, 0, max(at+1, response.Frames()), func(x []float64) measure.Readings {
+		var r measure.Readings
+		begin, reason := onset(x, at)
+		peak := 0
+		for n, v := range x {
+			if math.Abs(v) > math.Abs(x[peak]) {
+				peak = n
+			}
+		}
+		r.AddFrames("latency", float64(begin-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Bound: "exact",
+			Definition: fmt.Sprintf("first sample of the response that is more than %d dB of its largest", onsetDB)})
+		r.AddFrames("largest_sample", float64(peak-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Definition: "largest |sample| of the response; a filter that spreads the impulse puts it behind the latency"})
+		addEcho(&r, x, peak, rate, reason)
+		r.Add("polarity", measure.Reading{Value: math.Copysign(1, x[peak]), Reason: reason, Reference: "+1: as played, -1: inverted", Definition: "sign of the largest sample of the response"})
+		return r
+	})
+}
+
+// onset is where a response begins: the first sample that stands out of what was
+// there before the impulse.
+func onset(x []float64, impulse int) (frame int, reason string) {
+	if n := planes.FirstNonFinite(dsp.Block{x}); n >= 0 {
+		return 0, fmt.Sprintf("NaN or infinite sample at frame %d", n)
+	}
+	noise := 0.0
+	for _, v := range x[:impulse] {
+		noise = max(noise, math.Abs(v))
+	}
+	largest := max(slices.Max(x), -slices.Min(x))
+	threshold := max(largest*dsp.DBToAmplitude(onsetDB), 2*noise)
+	if largest == 0 {
+		return 0, "silence"
+	}
+	if largest <= 10*noise {
+		return 0, "cannot tell: the response to the impulse does not stand 20 dB out of what is there before it"
+	}
+	for n, v := range x {
+		if math.Abs(v) > threshold {
+			return n, ""
+		}
+	}
+	return 0, "silence"
+}
+
+// addEcho adds the strongest arrival after the direct one, at a frame of an impulse
+// response.
+func addEcho(r *measure.Readings, x []float64, direct, rate int, reason string) {
+	quiet := dsp.Frames(echoQuietMs, rate)
+	echo := 0
+	if reason == "" {
+		echo = echoIn(x, direct, quiet)
+		if echo == 0 {
+			reason = fmt.Sprintf("no echo: nothing rises %d dB over the %d ms before it and above %d dB of the direct sound", echoRiseDB, echoQuietMs, echoLeastDB)
+		}
+	}
+	about := measure.Reading{Reason: reason, Reference: "the direct sound", Definition: "largest |sample| of the strongest later arrival"}
+	r.AddFrames("echo_delay", float64(echo-direct), rate, about)
+	level := 0.0
+	if reason == "" {
+		level = x[echo] / x[direct]
+	}
+	about.Unit = "dB"
+	r.AddLevel("echo_level_db", level*level, about)
+}
+
+// echoIn is the frame of the strongest echo, 0 if there is none.
+func echoIn(x []float64, direct, quiet int) int {
+	least, echo := math.Abs(x[direct])*dsp.DBToAmplitude(echoLeastDB), 0
+	rise := dsp.DBToAmplitude(echoRiseDB)
+	for n := direct + quiet; n < len(x); n++ {
+		v := math.Abs(x[n])
+		if v < least {
+			continue
+		}
+		// The echo itself takes a while to rise: the quiet has to end a quarter ahead.
+		before := 0.0
+		for _, w := range x[n-quiet+1 : n-quiet/4] {
+			before = max(before, math.Abs(w))
+		}
+		if v >= before*rise {
+			least, echo = v, n
+		}
+	}
+	return echo
+}
+
+// CorrelationDelay measures the delay of a sound by where its band-limited
+// correlation with the stimulus is largest, between the frames: it needs less
+// level than an impulse. On a device that disperses the sound it is a mean of the
+// group delays, which are given apart.
+type CorrelationDelay struct {
+	Sweep         stimulus.Sweep
+	LowHz, HighHz float64 // the band; 0 stands for 500 Hz and 16 kHz, or for what the sweep holds
+}
+
+// Stimulus is the sweep.
+func (d CorrelationDelay) Stimulus() stimulus.Signal { return d.Sweep }
+
+// Analyse reads correlation_delay_frames and _ms, echo_delay_frames,
+// echo_level_db, and group_delay_at_100hz_ms, _1khz_ms and _10khz_ms.
+func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	sent, err := d.Sweep.Make(rate)
+	if err != nil {
+		return nil, err
+	}
+	curves, err := SweepResponse{Sweep: d.Sweep}.Curves(rate, response)
+	if err != nil {
+		return nil, err
+	}
+	low, high := d.LowHz, d.HighHz
+	if low == 0 {
+		low = max(500, 2*d.Sweep.FromHz)
+	}
+	if high == 0 {
+		high = min(16000, d.Sweep.ToHz*0.8)
+	}
+	if !(low < high) {
+		return nil, &dsp.SettingError{Setting: "low_hz", Found: spectra.HzText(low), Accepted: "less than high_hz, " + spectra.HzText(high)}
+	}
+	band := newDeconvolver(sent[0], rate, bandWeight(low/2, low, high, min(high*1.2, d.Sweep.ToHz)))
+	var all measure.Readings
+	for c, plane := range response {
+		var r measure.Readings
+		ir := band.divide(plane)
+		peak := ir.largest()
+		reason := ""
+		if ir.at(peak) == 0 {
+			reason = "silence"
+		}
+		r.AddFrames("correlation_delay", ir.crest(peak), rate, measure.Reading{Reason: reason, Reference: "the stimulus", Bandwidth: spectra.HzText(low) + " to " + spectra.HzText(high),
+			Definition: "largest |correlation| of the response with the stimulus, both whitened in the band, between the frames"})
+		x, _ := ir.part(peak, rate/100, rate)
+		addEcho(&r, x, rate/100, rate, reason)
+		for _, hz := range []float64{100, 1000, 10000} {
+			about := measure.Reading{Reason: reason, Unit: "ms", Definition: "group delay, -dφ/dω; a filter has it without latency"}
+			if !curves[c].covers(hz) {
+				about.Reason = spectra.HzText(hz) + " lies outside the band of the sweep"
+			} else {
+				about.Value = curves[c].DelayMs(hz)
+			}
+			r.Add(fmt.Sprintf("group_delay_at_%s_ms", map[float64]string{100: "100hz", 1000: "1khz", 10000: "10khz"}[hz]), about)
+		}
+		all = append(all, ofChannel(r, c, len(response))...)
+	}
+	return all, nil
+}
+
+// crest is where the response is largest near a frame, between the frames.
+func (r impulseResponse) crest(near int) float64 {
+	const half = 256
+	x, from := r.part(near, half, half)
+	spectrum := fourier.NewFFT(2*half).Coefficients(nil, x)
+	at, _ := spectra.Crest(spectrum, 2*half, half)
+	return float64(from) + at
+}
+
+// RoundTrip joins the latencies of several runs, one list of readings each:
+// round_trip_frames (their mean), round_trip_min_frames, round_trip_max_frames and
+// round_trip_spread_frames (largest less least), each also in ms. A spread of more
+// than a frame tells of a path that begins anew each time.
+func RoundTrip(runs []measure.Readings, rate int) measure.Readings {
+	least, most, sum := math.Inf(1), math.Inf(-1), 0.0
+	reason := ""
+	for i, run := range runs {
+		l, ok := run.Get("latency_frames")
+		if !ok || !l.Measurable() {
+			reason = fmt.Sprintf("run %d has no latency", i+1)
+			break
+		}
+		least, most, sum = min(least, l.Value), max(most, l.Value), sum+l.Value
+	}
+	if len(runs) == 0 {
+		reason = "no run"
+	}
+	var r measure.Readings
+	about := measure.Reading{Reason: reason, Definition: fmt.Sprintf("of %d runs", len(runs))}
+	r.AddFrames("round_trip", sum/float64(max(1, len(runs))), rate, about)
+	r.AddFrames("round_trip_min", least, rate, about)
+	r.AddFrames("round_trip_max", most, rate, about)
+	if reason == "" && len(runs) < 2 {
+		about.Reason = "one run has no spread; repeat it, five times for a start"
+	}
+	r.AddFrames("round_trip_spread", most-least, rate, about)
+	return r
+}

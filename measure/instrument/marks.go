@@ -1,0 +1,157 @@
+package instrument
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// correlation is Σ t[j] x[n+j] for every n at which the template t lies within x,
+// by the fast Fourier transform of overlapping blocks.
+func correlation(x, t []float64) []float64 {
+	if len(x) < len(t) {
+		return nil
+	}
+	length := 1
+	for length < 4*len(t) {
+		length *= 2
+	}
+	fft := fourier.NewFFT(length)
+	block := make([]float64, length)
+	copy(block, t)
+	template := fft.Coefficients(nil, block)
+	bins := make([]complex128, length/2+1)
+	out := make([]float64, len(x)-len(t)+1)
+	step := length - len(t) + 1
+	for from := 0; from < len(out); from += step {
+		n := copy(block, x[from:])
+		clear(block[n:])
+		for k, v := range fft.Coefficients(bins, block) {
+			bins[k] = v * complex(real(template[k]), -imag(template[k])) / complex(float64(length), 0)
+		}
+		copy(out[from:], fft.Sequence(block, bins)[:min(step, len(out)-from)])
+	}
+	return out
+}
+
+// Marks that are less like the template than this are none. Noise and speech reach
+// 0.15 (tests), and a mark under noise as strong as it is 0.7.
+const leastLikeness = 0.25
+
+// search is a template held against a recording at every frame.
+type search struct {
+	correlation []float64
+	frame       int     // where the two are most alike
+	likeness    float64 // |correlation coefficient| there: 1 for the template alone
+}
+
+func searchFor(x, t []float64) search {
+	s := search{correlation: correlation(x, t)}
+	energy := 0.0
+	for _, v := range t {
+		energy += v * v
+	}
+	running, total := 0.0, 0.0
+	for n, v := range x {
+		total += v * v
+		if n < len(t) {
+			running += v * v
+		}
+	}
+	floor := 1e-12 * total // what rounding leaves of the running sum
+	likeness := make([]float64, len(s.correlation))
+	for n, c := range s.correlation {
+		if running > floor {
+			likeness[n] = math.Abs(c) / math.Sqrt(energy*running)
+			s.likeness = max(s.likeness, likeness[n])
+		}
+		if n+len(t) < len(x) {
+			running += x[n+len(t)]*x[n+len(t)] - x[n]*x[n]
+		}
+	}
+	// An echo may look as much alike; the strongest is meant.
+	least, strongest := s.likeness/2, 0.0
+	for n, c := range s.correlation {
+		if likeness[n] > least && math.Abs(c) > strongest {
+			s.frame, s.likeness, strongest = n, likeness[n], math.Abs(c)
+		}
+	}
+	return s
+}
+
+func (s search) found() bool { return s.likeness >= leastLikeness }
+
+// place is where a chirp lies in a recording: the maximum of their correlation,
+// taken as the band-limited function that it is.
+type place struct {
+	frame  float64 // of the chirp's first sample
+	gain   float64 // of the chirp: its least-squares fit, with its sign
+	spread float64 // standard deviation of the frame per unit of noise over gain
+}
+
+// placeChirp finds a chirp near a frame of a recording. The template is made at
+// the recording's own number of frames per second.
+func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int) place {
+	t := c.Wave(framesPerSecond)
+	const pad = 64
+	length := 1
+	for length < len(t)+2*pad {
+		length *= 2
+	}
+	segment, template := make([]float64, length), make([]float64, length)
+	for n := range length {
+		if k := near - pad + n; n < len(t)+2*pad && k >= 0 && k < len(x) {
+			segment[n] = x[k]
+		}
+	}
+	copy(template, t)
+	fft := fourier.NewFFT(length)
+	cross, spectrum := fft.Coefficients(nil, segment), fft.Coefficients(nil, template)
+	energy, slope := 0.0, 0.0 // of the template, and of its derivative by the frame
+	for k, v := range spectrum {
+		w := 2 * math.Pi * float64(k) / float64(length)
+		power := (real(v)*real(v) + imag(v)*imag(v)) * 2 / float64(length)
+		energy += power
+		slope += w * w * power
+		cross[k] *= complex(real(v), -imag(v)) * complex(2/float64(length), 0)
+	}
+	value, lag := 0.0, 0.0
+	for n, v := range fft.Sequence(segment, append([]complex128(nil), cross...))[:2*pad] {
+		if math.Abs(v) > math.Abs(value) {
+			value, lag = v, float64(n)
+		}
+	}
+	lag, value = spectra.Crest(cross, length, lag)
+	return place{frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope)}
+}
+
+// readCode reads the code behind a start mark.
+func readCode(x []float64, rate int, m timemap.Map, l stimulus.Layout) (hash uint32, good bool) {
+	var templates [2][]float64
+	for i := range templates {
+		templates[i] = stimulus.SymbolChirp(rate, i == 1).Wave(float64(rate))
+	}
+	slack := 1 + rate/8000 // a device's dispersion
+	var bits [stimulus.CodeBits]bool
+	for i := range bits {
+		at := int(math.Round(m.At(l.Code + i*l.Symbol)))
+		var likeness [2]float64
+		for which, t := range templates {
+			for shift := -slack; shift <= slack; shift++ {
+				sum := 0.0
+				for j, v := range t {
+					if k := at + shift + j; k >= 0 && k < len(x) {
+						sum += v * x[k]
+					}
+				}
+				likeness[which] = max(likeness[which], math.Abs(sum))
+			}
+		}
+		bits[i] = likeness[1] > likeness[0]
+	}
+	return stimulus.Spelled(bits)
+}

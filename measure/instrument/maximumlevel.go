@@ -1,0 +1,90 @@
+package instrument
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// MaximumLevel finds the level that a device takes before it distorts (AES17-2015
+// 6.2.1): where THD+N reaches −40 dB (1 %) or the gain has fallen by 0.3 dB,
+// whichever comes first. The series is loud by nature.
+type MaximumLevel struct {
+	Series   stimulus.ToneSeries // rising; its steps bound the error
+	SettleMs int                 // what is left out of each step; 0 stands for 400
+}
+
+// Stimulus is the series.
+func (m MaximumLevel) Stimulus() stimulus.Signal { return m.Series }
+
+// The limits of AES17-2015 6.2.1.
+const (
+	maximumTHDPlusNoiseDB = -40
+	maximumCompressionDB  = 0.3
+)
+
+// Analyse reads maximum_level_dbfs, at the input, and maximum_output_dbfs.
+func (m MaximumLevel) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	if m.Series.ToDBFS <= m.Series.FromDBFS {
+		return nil, fmt.Errorf("the series has to rise; found %g to %g dBFS", m.Series.FromDBFS, m.Series.ToDBFS)
+	}
+	return eachStep(m.Series, m.SettleMs, rate, response, m.readings)
+}
+
+// pastLimit is a step and how far it is from both limits, in dB.
+type pastLimit struct {
+	in, out                float64 // dBFS
+	distortion, compressed float64 // over the limit where more than 0
+}
+
+func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
+	input := measure.Reading{Unit: "dBFS", Reference: aes17Scale + "; at the input", Weighting: "none", Definition: "AES17-2015 6.2.1"}
+	output := measure.Reading{Unit: "dBFS", Reference: aes17Scale + "; at the output", Weighting: "none", Definition: "level of the tone there"}
+	both := func(reason string) measure.Readings {
+		input.Reason, output.Reason = reason, reason
+		var r measure.Readings
+		r.Add("maximum_level_dbfs", input)
+		r.Add("maximum_output_dbfs", output)
+		return r
+	}
+	var before pastLimit
+	gain := 0.0
+	for i, s := range steps {
+		t, reason := takeApart(s.sound, rate, m.Series.Hz)
+		if reason != "" {
+			return both(fmt.Sprintf("at %g dBFS: %s", s.dbfs, reason))
+		}
+		out := dsp.AmplitudeToDB(t.peak(0))
+		if i == 0 {
+			gain = out - s.dbfs
+		}
+		now := pastLimit{s.dbfs, out, dsp.AmplitudeToDB(max(1e-15, thdPlusNoise(t))) - maximumTHDPlusNoiseDB, gain - (out - s.dbfs) - maximumCompressionDB}
+		if now.distortion <= 0 && now.compressed <= 0 {
+			before = now
+			continue
+		}
+		if i == 0 {
+			return both(fmt.Sprintf("the limit is passed at %g dBFS already, the lowest level of the series", s.dbfs))
+		}
+		share, by := crossing(before.distortion, now.distortion), "THD+N of −40 dB"
+		if c := crossing(before.compressed, now.compressed); c < share {
+			share, by = c, "compression by 0.3 dB"
+		}
+		input.Value = before.in + share*(now.in-before.in)
+		output.Value = before.out + share*(now.out-before.out)
+		input.Bound = fmt.Sprintf("%s, between %g and %g dBFS", by, before.in, now.in)
+		return both("")
+	}
+	return both(fmt.Sprintf("not reached: at %g dBFS, the highest level of the series, THD+N is %.1f dB and the gain has changed by %.2f dB", before.in, before.distortion+maximumTHDPlusNoiseDB, -before.compressed-maximumCompressionDB))
+}
+
+// crossing is where a line from one value to another reaches 0, as a share of the
+// way; 1 or more if it does not.
+func crossing(from, to float64) float64 {
+	if to <= 0 {
+		return 2
+	}
+	return -from / (to - from)
+}

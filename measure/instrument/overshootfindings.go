@@ -1,0 +1,58 @@
+package instrument
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Findings says in words what kind of overshoot it is, worst first, of more than
+// a number of dB. What a device did to its stimulus tells more than a sound alone.
+func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
+	readings := o.Readings()
+	get := func(name string) (float64, bool) {
+		r, _ := readings.Get(name)
+		return r.Value, r.Measurable()
+	}
+	var all []measure.Finding
+	add := func(s measure.Severity, what, do string) {
+		all = append(all, measure.Finding{Severity: s, What: what, Do: do, Frame: -1, Channel: -1})
+	}
+	sample, _ := get("overshoot_sample_db")
+	annex2, _ := get("overshoot_annex2_db")
+	fine, ok := get("overshoot_fine_db")
+	if ok && fine > allowDB {
+		events, count := o.Events()
+		atEnds, first := 0, 0
+		for _, e := range events {
+			if e.Frame == 0 || e.Frame+e.Frames == o.overs.Frames() {
+				atEnds++
+			}
+			if e.FirstWindow && e.Frames <= int64(o.overs.Rate)*measure.FirstWindowMs/1000 { // and not much behind it
+				first++
+			}
+		}
+		switch {
+		case annex2 <= allowDB:
+			add(measure.Fault, fmt.Sprintf("samples and Annex 2 hold, the wave between them is %.2f dB over", fine),
+				fmt.Sprintf("lower the ceiling by %.2f dB, or let a finer reading than the 4-fold one judge the limiter's output (in a chain file: verify = true)", fine))
+		case sample <= allowDB:
+			add(measure.Fault, fmt.Sprintf("the samples hold, the wave between them is %.2f dB over", fine),
+				fmt.Sprintf("limit by true peak, or lower the ceiling by %.2f dB", fine))
+		case atEnds == int(count):
+			add(measure.Fault, "only the ends of the sound are over", "let the limiter work from the first frame, and flush it after the last")
+		case first == int(count):
+			add(measure.Fault, fmt.Sprintf("only the first %d ms after silence are over", measure.FirstWindowMs), "give the limiter look-ahead: its gain comes down too late")
+		default:
+			add(measure.Fault, fmt.Sprintf("the samples themselves are %.2f dB over", sample), fmt.Sprintf("lower the ceiling by %.2f dB, or use a limiter that holds it", fine))
+		}
+	}
+	if shift, ok := get("image_shift_db"); ok && shift > imageAllowDB {
+		add(measure.Doubt, fmt.Sprintf("the channels move against each other by %.2f dB", shift), "measure the limiter alone first, since other stages move what this reads; if it does so too, link its channels, so that the image stays where it is")
+	}
+	return all
+}
+
+// imageAllowDB is a shift that is worth a word. Half a decibel between the
+// loudspeakers moves an image by what is just heard. (common practice, no source)
+const imageAllowDB = 0.5

@@ -1,0 +1,138 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Recorded is a device of which there is a recording: of what it made of one
+// stimulus, of the same rate and channels. The recording may begin earlier or
+// later than the stimulus did, and be longer or shorter.
+type Recorded struct {
+	Stimulus, Recording string // WAV files
+}
+
+// Respond gives the recording, if the stimulus is the one that was recorded.
+func (d *Recorded) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {
+	file, err := wave.Open(d.Stimulus)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	recorded, err := wave.Open(d.Recording)
+	if err != nil {
+		return err
+	}
+	defer recorded.Close()
+	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
+		return err
+	}
+	if err := sameSound(ctx, played, file, d.Stimulus); err != nil {
+		return err
+	}
+	return pass(ctx, recorded, response)
+}
+
+// Align finds the stimulus in the recording by the marks and the code around it,
+// wherever both begin, and returns the signal between the marks. The stimulus has
+// to be a file as boothbench tone writes it. A recording that says nothing about
+// the device is a *VoidError with the reason.
+func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
+	played, err := wave.Open(d.Stimulus)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer played.Close()
+	recording, err := wave.Open(d.Recording)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer recording.Close()
+	m, err := IdentityOf(played)
+	if err != nil {
+		return nil, nil, err
+	}
+	a, err := AlignFiles(played, recording)
+	return m.Signal, a, err
+}
+
+// sameFormat wants a response of the stimulus's rate and channels.
+func sameFormat(name string, response, stimulus wave.Format) error {
+	if response.Rate == stimulus.Rate && response.Channels == stimulus.Channels {
+		return nil
+	}
+	return fmt.Errorf("%s: found %d channels at %d Hz; accepted: %d at %d Hz, as the stimulus",
+		name, response.Channels, response.Rate, stimulus.Channels, stimulus.Rate)
+}
+
+// sameSound wants a source to hold what is in a file.
+func sameSound(ctx context.Context, stimulus wave.Source, file *wave.Reader, name string) error {
+	if err := sameFormat("stimulus", stimulus.Format(), file.Format()); err != nil {
+		return err
+	}
+	compare := &comparison{file: file, name: name}
+	if err := pass(ctx, stimulus, compare); err != nil {
+		return err
+	}
+	if compare.frame != file.Frames() {
+		return fmt.Errorf("the stimulus has %d frames, %s has %d: it is another", compare.frame, name, file.Frames())
+	}
+	return nil
+}
+
+// comparison is a sink that wants the sound of a file.
+type comparison struct {
+	file  *wave.Reader
+	name  string
+	frame int64
+}
+
+func (c *comparison) Write(b dsp.Block) error {
+	for rest := b; rest.Frames() > 0; {
+		want := dsp.NewBlock(len(b), rest.Frames())
+		n, err := c.file.Read(want)
+		if err != nil && !errors.Is(err, io.EOF) {
+			return err
+		}
+		for k := range n {
+			for i := range rest {
+				if rest[i][k] != want[i][k] {
+					return fmt.Errorf("the stimulus is not %s, which was recorded: they differ at frame %d, channel %d", c.name, c.frame+int64(k), i+1)
+				}
+			}
+		}
+		if n == 0 {
+			return fmt.Errorf("the stimulus is longer than %s, which was recorded: that ends at frame %d", c.name, c.frame)
+		}
+		c.frame += int64(n)
+		rest = planes.After(rest, n)
+	}
+	return nil
+}
+
+// pass hands all of a source to a sink.
+func pass(ctx context.Context, from wave.Source, to wave.Sink) error {
+	b := dsp.NewBlock(from.Format().Channels, 4096)
+	for {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		n, err := from.Read(b)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if err := to.Write(planes.Before(b, n)); err != nil {
+			return err
+		}
+	}
+}

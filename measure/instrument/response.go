@@ -1,0 +1,205 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// SweepResponse measures magnitude, phase and group delay by an exponential sweep
+// (Farina 2000): the response is divided by the sweep, and what a device adds at
+// multiples of the frequency comes ahead of its linear response and is cut off.
+//
+// A stage that works by level is not linear: what the sweep reads of it is its
+// gain at the sweep's level, as fast as it can follow.
+type SweepResponse struct {
+	Sweep    stimulus.Sweep
+	Declared func(hz float64) complex128 // the response to compare with; nil: none
+	TailMs   int                         // how long the device rings at most, up to 1000; 0 stands for 1000
+}
+
+// Stimulus is the sweep.
+func (s SweepResponse) Stimulus() stimulus.Signal { return s.Sweep }
+
+// mostTailMs bounds the tail: deconvolve leaves a second behind the sweep.
+const mostTailMs = 1000
+
+// Curves returns each channel's response.
+func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyResponse, error) {
+	sent, err := s.Sweep.Make(rate)
+	if err != nil {
+		return nil, err
+	}
+	tail := s.TailMs
+	if tail <= 0 || tail > mostTailMs {
+		tail = mostTailMs
+	}
+	low, high := s.Sweep.FromHz*math.Sqrt2, s.Sweep.ToHz*0.96 // 1/8 of an octave: room for the fades
+	d := newDeconvolver(sent[0], rate, bandWeight(s.Sweep.FromHz, low, high, s.Sweep.ToHz))
+	before, after := int(min(0.9*s.Sweep.HarmonicAdvance(2)*float64(rate), float64(rate))), rate*tail/1000
+	stretch := func(ir impulseResponse) *FrequencyResponse {
+		x, from := ir.part(ir.largest(), before, after)
+		return responseOf(x, from, rate, low, high)
+	}
+	// The band's edges ring for longer than the stretch: what the cut takes from
+	// them it takes from a device without effect as well, and is divided out.
+	plain := stretch(d.plain())
+	var all []*FrequencyResponse
+	for c, plane := range response {
+		if err := fits(plane, sent[0], rate); err != nil {
+			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+		}
+		f := stretch(d.divide(plane))
+		for i := range f.Hz {
+			f.Gain[i] /= plain.Gain[i]
+			f.GroupDelayMs[i] -= plain.GroupDelayMs[i]
+		}
+		all = append(all, f)
+	}
+	return all, nil
+}
+
+// fits says why sound cannot be a response, if it cannot.
+func fits(response, sent []float64, rate int) error {
+	switch {
+	case len(response) < len(sent):
+		return fmt.Errorf("the response has %d frames; %d are needed", len(response), len(sent))
+	case len(response) > len(sent)+rate:
+		return fmt.Errorf("the response has %d frames; up to %d are accepted, a second more than the stimulus", len(response), len(sent)+rate)
+	case planes.FirstNonFinite(dsp.Block{response}) >= 0:
+		return fmt.Errorf("NaN or infinite sample at frame %d", planes.FirstNonFinite(dsp.Block{response}))
+	}
+	return nil
+}
+
+// Analyse reads gain_at_1khz_db, response_max_db and response_min_db from 20 Hz to
+// 20 kHz against it, group_delay_at_1khz_ms, and, against a declared response,
+// response_deviation_db.
+func (s SweepResponse) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	curves, err := s.Curves(rate, response)
+	if err != nil {
+		return nil, err
+	}
+	return curveReadings(curves, s.Declared, "exponential sweep, response divided by stimulus, harmonics cut off (Farina 2000)"), nil
+}
+
+// MultitoneResponse measures magnitude, phase and group delay at the tones of a
+// multitone, once the device has settled. The device's delay and the tail of its
+// response have to fit one period, a second or more.
+type MultitoneResponse struct {
+	Multitone stimulus.Multitone
+	Declared  func(hz float64) complex128 // the response to compare with; nil: none
+}
+
+// Stimulus is the multitone.
+func (m MultitoneResponse) Stimulus() stimulus.Signal { return m.Multitone }
+
+// Curves returns each channel's response at the tones.
+func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyResponse, error) {
+	sent, err := m.Multitone.Make(rate)
+	if err != nil {
+		return nil, err
+	}
+	length, bins := m.Multitone.Period(rate), m.Multitone.Bins(rate)
+	fft := fourier.NewFFT(length)
+	settled := func(x []float64) []complex128 { // the mean of the periods after the first
+		mean := make([]float64, length)
+		for n := range mean {
+			for p := 1; p <= m.Multitone.Periods; p++ {
+				mean[n] += x[p*length+n]
+			}
+		}
+		return fft.Coefficients(nil, mean)
+	}
+	in := settled(sent[0])
+	var all []*FrequencyResponse
+	for c, plane := range response {
+		if err := fits(plane, sent[0], rate); err != nil {
+			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+		}
+		out := settled(plane)
+		f := &FrequencyResponse{}
+		for i, bin := range bins {
+			pair := bins[i/2*2]
+			turn := out[pair+2] / in[pair+2] / (out[pair] / in[pair])
+			delay := -cmplx.Phase(turn) / (2 * math.Pi) / 2 * float64(length) // frames, 2 bins apart
+			f.Hz = append(f.Hz, float64(bin)*float64(rate)/float64(length))
+			f.Gain = append(f.Gain, out[bin]/in[bin])
+			f.GroupDelayMs = append(f.GroupDelayMs, delay*1000/float64(rate))
+		}
+		all = append(all, f)
+	}
+	return all, nil
+}
+
+// Analyse reads what SweepResponse.Analyse does.
+func (m MultitoneResponse) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	curves, err := m.Curves(rate, response)
+	if err != nil {
+		return nil, err
+	}
+	return curveReadings(curves, m.Declared, "multitone, settled periods of the response divided by the stimulus"), nil
+}
+
+// curveReadings are the readings of each channel's curve.
+func curveReadings(curves []*FrequencyResponse, declared func(hz float64) complex128, method string) measure.Readings {
+	var all measure.Readings
+	for c, f := range curves {
+		all = append(all, ofChannel(f.readings(declared, method), c, len(curves))...)
+	}
+	return all
+}
+
+func (f *FrequencyResponse) readings(declared func(hz float64) complex128, method string) measure.Readings {
+	var r measure.Readings
+	low, high := max(bandLowHz, f.Hz[0]), min(bandHighHz, f.Hz[len(f.Hz)-1])
+	band := spectra.HzText(low) + " to " + spectra.HzText(high)
+	reason := ""
+	middle := 1000.0
+	if !f.covers(middle) {
+		reason = "1 kHz lies outside the band that was measured"
+	} else if cmplx.Abs(f.Gain[f.index(middle)]) < 1e-9 {
+		reason = "nothing comes out at 1 kHz"
+	}
+	most, mostAt, least, leastAt := math.Inf(-1), low, math.Inf(1), low
+	for i, hz := range f.Hz {
+		if db := dsp.AmplitudeToDB(cmplx.Abs(f.Gain[i])); hz >= low && hz <= high {
+			if db > most {
+				most, mostAt = db, hz
+			}
+			if db < least {
+				least, leastAt = db, hz
+			}
+		}
+	}
+	var gain, delay float64
+	if reason == "" {
+		gain, delay = f.DB(middle), f.DelayMs(middle)
+	}
+	r.Add("gain_at_1khz_db", measure.Reading{Value: gain, Reason: reason, Unit: "dB", Reference: "the stimulus", Definition: method})
+	r.Add("response_max_db", measure.Reading{Value: most - gain, Reason: reason, Unit: "dB", Reference: "the gain at 1 kHz", Bandwidth: band, Definition: fmt.Sprintf("%s; found at %s", method, spectra.HzText(mostAt))})
+	lowest := measure.Reading{Value: least - gain, Reason: reason, Unit: "dB", Reference: "the gain at 1 kHz", Bandwidth: band, Definition: fmt.Sprintf("%s; found at %s", method, spectra.HzText(leastAt))}
+	if reason == "" && math.IsInf(least, -1) {
+		lowest.Reason = "exactly 0 at " + spectra.HzText(leastAt)
+	}
+	r.Add("response_min_db", lowest)
+	r.Add("group_delay_at_1khz_ms", measure.Reading{Value: delay, Reason: reason, Unit: "ms", Definition: "-dφ/dω; a filter has it without latency"})
+	if declared != nil {
+		db, hz := f.Deviation(declared, low, high)
+		silent := ""
+		if math.IsInf(db, 0) {
+			silent = "exactly 0 at " + spectra.HzText(hz)
+		}
+		r.Add("response_deviation_db", measure.Reading{Value: math.Abs(db), Reason: silent, Unit: "dB", Reference: "the declared response", Bandwidth: band,
+			Definition: fmt.Sprintf("largest difference of magnitudes where %d dB or more are declared; %+.4f dB at %s; %s", leastDeclaredDB, db, spectra.HzText(hz), method)})
+	}
+	return r
+}

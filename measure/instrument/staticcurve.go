@@ -1,0 +1,241 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// StaticCurve measures what level comes out for what level goes in, once a device
+// has settled: threshold, ratio, knee, make-up and range of a stage that works by
+// level. Levels are peaks of a sine in dBFS: on the scale of a detector that reads
+// rms its threshold is 3.01 dB lower.
+type StaticCurve struct {
+	Tone     stimulus.SteppedTone
+	DriveDB  float64                      // a gain ahead of the device (see Driven), which the levels are told with
+	Declared func(inDBFS float64) float64 // the gain in dB to compare with, way up; nil: none
+}
+
+// Stimulus is the stepped tone.
+func (s StaticCurve) Stimulus() stimulus.Signal { return s.Tone }
+
+// CurvePoint is one step: levels in and out, and by how many dB the output still
+// changed while it was measured.
+type CurvePoint struct{ InDBFS, OutDBFS, UnsettledDB float64 }
+
+// GainDB is what the device does to the level.
+func (p CurvePoint) GainDB() float64 { return p.OutDBFS - p.InDBFS }
+
+// settledDB is by how much a level may change from one part of a step to the next
+// and still count as settled.
+const settledDB = 0.01
+
+// Points are the steps of one channel, up and, if the tone comes back, down, each
+// in the order of their levels from the lowest.
+func (s StaticCurve) Points(rate int, x []float64) (up, down []CurvePoint, err error) {
+	levels := s.Tone.Levels()
+	_, end := s.Tone.Step(len(levels)-1, rate)
+	if len(x) < end {
+		return nil, nil, fmt.Errorf("the response has %d frames; %d are needed", len(x), end)
+	}
+	points := make([]CurvePoint, len(levels))
+	for i, level := range levels {
+		from, to := s.Tone.Step(i, rate)
+		// The third and the fourth fifth: the device has had time to settle, and
+		// its delay may take the last.
+		fifth := (to - from) / 5
+		before := toneLevel(x[from+2*fifth:from+3*fifth], s.Tone.Hz, rate)
+		after := toneLevel(x[from+3*fifth:from+4*fifth], s.Tone.Hz, rate)
+		points[i] = CurvePoint{level + s.DriveDB, after, math.Abs(after - before)}
+	}
+	half := len(points)
+	if s.Tone.Back {
+		half /= 2
+	}
+	up, down = points[:half], points[half:]
+	if s.Tone.ToDBFS < s.Tone.FromDBFS { // it falls first
+		up, down = reversed(down), reversed(up)
+		if !s.Tone.Back {
+			up, down = down, nil
+		}
+		return up, down, nil
+	}
+	return up, reversed(down), nil
+}
+
+func reversed(p []CurvePoint) []CurvePoint {
+	all := make([]CurvePoint, len(p))
+	for i, v := range p {
+		all[len(p)-1-i] = v
+	}
+	return all
+}
+
+// toneLevel is the peak level in dBFS of a tone in sound, weighted by a Hann
+// window, whose side lobes leave nothing of its other frequency: −f.
+func toneLevel(x []float64, hz float64, rate int) float64 {
+	var sum complex128
+	weight := 0.0
+	for n, v := range x {
+		w := 1 - math.Cos(2*math.Pi*(float64(n)+0.5)/float64(len(x)))
+		turns := math.Mod(hz*float64(n)/float64(rate), 1)
+		sum += complex(w*v, 0) * cmplx.Rect(1, -2*math.Pi*turns)
+		weight += w
+	}
+	return dsp.AmplitudeToDB(2 * cmplx.Abs(sum) / weight)
+}
+
+// Analyse reads plateau_gain_db; of a stage that lowers what is loud
+// compression_threshold_dbfs, compression_ratio, compression_slope (its inverse),
+// compression_knee_db; of one that lowers what is quiet expansion_threshold_dbfs,
+// expansion_ratio, expansion_knee_db, expansion_range_db and, where the tone comes
+// back, hysteresis_db; curve_error_db, how far the points lie from the fit;
+// unsettled_steps; and against a declared curve curve_deviation_db.
+func (s StaticCurve) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+	if len(response) == 0 {
+		return nil, fmt.Errorf("the response has no channel")
+	}
+	var all measure.Readings
+	for c, plane := range response {
+		up, down, err := s.Points(rate, plane)
+		if err != nil {
+			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+		}
+		if n := planes.FirstNonFinite(dsp.Block{plane}); n >= 0 {
+			return nil, fmt.Errorf("channel %d: NaN or infinite sample at frame %d", c+1, n)
+		}
+		all = append(all, ofChannel(s.readings(up, down), c, len(response))...)
+	}
+	return all, nil
+}
+
+func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
+	const method = "stepped tone, levels settled, least squares; quadratic knee (Giannoulis, Massberg, Reiss, JAES 60(6) 2012)"
+	var r measure.Readings
+	curve := fitCurve(up)
+	r.Add("plateau_gain_db", measure.Reading{Value: curve.plateauDB, Reason: curve.reason, Unit: "dB", Definition: "largest gain of the curve; make-up of a compressor"})
+	scale := "peak level of a sine; rms is 3.01 dB less"
+	for _, part := range []struct {
+		name string
+		bend *bend
+	}{{"compression", curve.compression}, {"expansion", curve.expansion}} {
+		about := measure.Reading{Reason: curve.reason, Definition: method}
+		b := part.bend
+		if b == nil {
+			b = &bend{}
+			if about.Reason == "" {
+				about.Reason = fmt.Sprintf("no %s from %.1f to %.1f dBFS", part.name, up[0].InDBFS, up[len(up)-1].InDBFS)
+			}
+		}
+		ratio, slope := b.slope+1, about
+		if part.name == "compression" {
+			slope.Value, slope.Unit, slope.Reference = 1-b.slope, "dB/dB", "dB out per dB in above the threshold"
+			ratio = 1 / (1 - b.slope)
+		}
+		about.Value, about.Unit, about.Reference = b.thresholdDBFS, "dBFS", scale
+		r.Add(part.name+"_threshold_dbfs", about)
+		about.Value, about.Unit, about.Reference = ratio, "to 1", ""
+		if about.Reason == "" && b.slope > 0.998 && part.name == "compression" {
+			about.Reason = "the level does not rise above the threshold: a limiter; see compression_slope"
+		}
+		r.Add(part.name+"_ratio", about)
+		if part.name == "compression" {
+			r.Add("compression_slope", slope)
+		}
+		about.Reason, about.Value, about.Unit = slope.Reason, b.kneeDB, "dB"
+		r.Add(part.name+"_knee_db", about)
+		if part.name == "expansion" {
+			about.Value = b.rangeDB
+			about.Definition = "plateau gain less the gain of the lowest levels, where it no longer falls"
+			if about.Reason == "" && b.rangeDB == 0 {
+				about.Reason = fmt.Sprintf("the gain still falls at %.1f dBFS", up[0].InDBFS)
+			}
+			r.Add("expansion_range_db", about)
+			r.Add("hysteresis_db", hysteresis(curve, up, down))
+		}
+	}
+	r.Add("curve_error_db", measure.Reading{Value: curve.errorDB, Reason: curve.reason, Unit: "dB", Reference: "the fitted curve", Definition: "largest distance of a step from it"})
+	r.Add("unsettled_steps", unsettled(up))
+	if s.Declared != nil {
+		r.Add("curve_deviation_db", s.deviation(up))
+	}
+	return r
+}
+
+// unsettled counts the steps whose level still moved.
+func unsettled(points []CurvePoint) measure.Reading {
+	r := measure.Reading{Definition: fmt.Sprintf("steps whose level changed by more than %g dB from one fifth of a step to the next; give longer steps", settledDB)}
+	for _, p := range points {
+		if !(p.UnsettledDB <= settledDB) {
+			r.Value++
+		}
+	}
+	return r
+}
+
+// deviation is the largest distance from the declared curve.
+func (s StaticCurve) deviation(points []CurvePoint) measure.Reading {
+	r := measure.Reading{Unit: "dB", Reference: "the declared curve"}
+	at := 0.0
+	for _, p := range points {
+		if d := math.Abs(p.GainDB() - s.Declared(p.InDBFS)); !(d <= r.Value) {
+			r.Value, at = d, p.InDBFS
+		}
+	}
+	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
+		r.Reason = fmt.Sprintf("nothing comes out at %.1f dBFS", at)
+	}
+	r.Definition = fmt.Sprintf("largest distance of a step from it, found at %.1f dBFS", at)
+	return r
+}
+
+// hysteresis is how much lower the level is at which the gain begins to fall on the
+// way down than the one at which it has risen on the way up.
+func hysteresis(c curveFit, up, down []CurvePoint) measure.Reading {
+	r := measure.Reading{Unit: "dB", Definition: "level at which the gain leaves the plateau on the way down, below that at which it reaches it on the way up; to one step"}
+	switch {
+	case c.reason != "":
+		r.Reason = c.reason
+	case c.expansion == nil:
+		r.Reason = "no expansion"
+	case len(down) == 0:
+		r.Reason = "the tone does not come back"
+	default:
+		r.Value = plateauBegins(c, up) - plateauBegins(c, down)
+	}
+	return r
+}
+
+// plateauBegins is the lowest level that is on the plateau.
+func plateauBegins(c curveFit, points []CurvePoint) float64 {
+	for _, p := range points {
+		if p.GainDB() > c.plateauDB-5*settledDB {
+			return p.InDBFS
+		}
+	}
+	return points[len(points)-1].InDBFS
+}
+
+// Table is the curve: levels in and out and the gain, way up, of each channel.
+func (s StaticCurve) Table(rate int, response dsp.Block) (measure.Table, error) {
+	t := measure.Table{Columns: []string{"in_dbfs"}}
+	for c, plane := range response {
+		up, _, err := s.Points(rate, plane)
+		if err != nil {
+			return t, err
+		}
+		t.Columns = append(t.Columns, ofChannel(measure.Readings{{Name: "out_dbfs"}}, c, len(response))[0].Name, ofChannel(measure.Readings{{Name: "gain_db"}}, c, len(response))[0].Name)
+		for i, p := range up {
+			if c == 0 {
+				t.Rows = append(t.Rows, []float64{p.InDBFS})
+			}
+			t.Rows[i] = append(t.Rows[i], p.OutDBFS, p.GainDB())
+		}
+	}
+	return t, nil
+}

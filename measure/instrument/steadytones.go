@@ -1,0 +1,105 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+)
+
+// steadyTones is a stretch of sound taken apart into the tones that were played
+// and the rest: noise, distortion, hum. The tones are subtracted, not filtered
+// out, so that nothing of them is left that could leak.
+type steadyTones struct {
+	hz    []float64 // as found
+	sines []complex128
+	rest  []float64
+	lines *spectra.Lines // of the rest
+	rate  int
+}
+
+// takeApart finds the tones near the frequencies in Hz, whose ratios are true:
+// the last one tells how much a recorder's clock is off. It returns a reason if
+// they are not there.
+func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
+	if n := planes.FirstNonFinite(dsp.Block{x}); n >= 0 {
+		return nil, fmt.Sprintf("NaN or infinite sample at frame %d of the steady part", n)
+	}
+	if !slices.ContainsFunc(x, func(v float64) bool { return v != 0 }) {
+		return nil, "silence"
+	}
+	t := &steadyTones{rest: slices.Clone(x), rate: rate}
+	last := len(hz) - 1
+	whole := spectra.NewLines(x, rate)
+	found := spectra.Refine(x, rate, hz[last])
+	if math.Abs(found/hz[last]-1) > mostClockError || cmplx.Abs(whole.At(found)) < cmplx.Abs(whole.At(hz[last])) {
+		found = hz[last] // noise was followed, not the tone
+	}
+	for _, f := range hz {
+		f *= found / hz[last]
+		t.hz = append(t.hz, f)
+		t.sines = append(t.sines, whole.At(f))
+	}
+	for i, f := range t.hz {
+		spectra.Subtract(t.rest, rate, f, t.sines[i])
+	}
+	t.lines = spectra.NewLines(t.rest, rate)
+	for i, f := range t.hz {
+		if power := t.peak(i) * t.peak(i); power < dsp.DBToPower(leastOverNoiseDB)*t.lines.NoiseAround(f) {
+			return nil, fmt.Sprintf("cannot tell: no tone of %g Hz stands %d dB over the noise around it", hz[i], leastOverNoiseDB)
+		}
+	}
+	return t, ""
+}
+
+const (
+	// mostClockError is how far off a clock is looked for: crystals keep to
+	// 100 ppm. (common practice, no source)
+	mostClockError = 1000e-6
+	// leastOverNoiseDB is how far a tone has to stand over the noise in the
+	// bandwidth of its line. (common practice, no source)
+	leastOverNoiseDB = 20
+)
+
+// What lies more than 280 dB below a tone is the rounding of 64-bit arithmetic, in
+// the device or here.
+const (
+	roundingOfTones = 1e-14
+	roundingText    = "at the rounding of 64-bit arithmetic, 280 dB below the tone: an upper bound"
+)
+
+// peak is the amplitude of a tone.
+func (t *steadyTones) peak(i int) float64 { return cmplx.Abs(t.sines[i]) }
+
+// line is the amplitude of what the rest holds at a frequency, and how sure that
+// is.
+func (t *steadyTones) line(hz float64) (peak float64, bound string) {
+	peak = cmplx.Abs(t.lines.At(hz))
+	for i := range t.sines {
+		if peak < roundingOfTones*t.peak(i) {
+			return peak, roundingText
+		}
+	}
+	noise := t.lines.NoiseAround(hz)
+	if peak*peak < 4*noise {
+		return peak, "no more than the noise around it: an upper bound"
+	}
+	// The noise has half its power in phase with the line.
+	sigma := math.Sqrt(noise/2) / peak
+	return peak, fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", max(1e-6, dsp.AmplitudeToDB(1+2*sigma)))
+}
+
+// fits tells whether a line at a frequency is clear of 0 and of half the rate.
+func (t *steadyTones) fits(hz float64) bool {
+	clear := spectra.LobeBins * t.lines.BinHz()
+	return hz > clear && hz < float64(t.rate)/2-clear
+}
+
+// level is the mean square of the rest through a weighting of power.
+func (t *steadyTones) level(weight func(hz float64) float64) float64 {
+	return spectra.Of(t.rest, t.rate).Level(weight)
+}

@@ -1,0 +1,35 @@
+package instrument
+
+import (
+	"fmt"
+)
+
+// Void is a reason for which a recording says nothing about a device.
+type Void string
+
+// The reasons.
+const (
+	NotFound     Void = "stimulus not found"
+	WrongRate    Void = "wrong rate"
+	Clipped      Void = "clipped"
+	TooQuiet     Void = "too quiet"
+	TwoArrivals  Void = "two arrivals"
+	OtherVersion Void = "another version of the stimulus"
+	Unreadable   Void = "code not readable"
+	CutShort     Void = "cut short"
+	NonFinite    Void = "samples that are no numbers"
+)
+
+// VoidError tells why a recording is void.
+type VoidError struct {
+	Why     Void
+	Channel int    // from 0, −1 for all
+	Detail  string // what was found, and what to do
+}
+
+func (e *VoidError) Error() string {
+	if e.Channel < 0 {
+		return fmt.Sprintf("void: %s: %s", e.Why, e.Detail)
+	}
+	return fmt.Sprintf("void: channel %d: %s: %s", e.Channel+1, e.Why, e.Detail)
+}

@@ -1,0 +1,2 @@
+// Package measuretest holds what tests of instruments want of readings.
+package measuretest

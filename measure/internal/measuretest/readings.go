@@ -1,0 +1,63 @@
+package measuretest
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// WantReading wants a value within a tolerance.
+func WantReading(t testing.TB, r measure.Readings, name string, want, tolerance float64) {
+	t.Helper()
+	got, ok := r.Get(name)
+	switch {
+	case !ok:
+		t.Errorf("no reading %s", name)
+	case !got.Measurable():
+		t.Errorf("%s: %v, want %g", name, got, want)
+	case !(math.Abs(got.Value-want) <= tolerance):
+		t.Errorf("%s: %.6f %s, want %.6f ± %g", name, got.Value, got.Unit, want, tolerance)
+	}
+}
+
+// WantReason wants no value, and a reason that holds some words.
+func WantReason(t testing.TB, r measure.Readings, name, words string) {
+	t.Helper()
+	if got, ok := r.Get(name); !ok || got.Measurable() || !strings.Contains(got.Reason, words) {
+		t.Errorf("%s: found %v (%v), want a reason with %q", name, got, ok, words)
+	}
+}
+
+// WantNoReading wants reasons and no values.
+func WantNoReading(t testing.TB, r measure.Readings, names ...string) {
+	t.Helper()
+	for _, name := range names {
+		if got, ok := r.Get(name); !ok || got.Measurable() {
+			t.Errorf("%s is %v, want a reason", name, got)
+		}
+	}
+}
+
+// ReadingValue is a reading's value; without one the test ends.
+func ReadingValue(t testing.TB, r measure.Readings, name string) float64 {
+	t.Helper()
+	v, ok := r.Get(name)
+	if !ok || !v.Measurable() {
+		t.Fatalf("%s: %v", name, v)
+	}
+	return v.Value
+}
+
+// MakeSignal makes a stimulus.
+func MakeSignal(t testing.TB, s stimulus.Signal, rate int) dsp.Block {
+	t.Helper()
+	b, err := s.Make(rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}

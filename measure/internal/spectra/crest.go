@@ -1,0 +1,31 @@
+package spectra
+
+import (
+	"math"
+)
+
+// Crest is the maximum of |Σ Re(X_k e^(jωτ))| by τ near a lag in frames, for half a
+// spectrum X of a length: the peak of a band-limited wave between its samples.
+func Crest(spectrum []complex128, length int, lag float64) (at, value float64) {
+	for range 8 { // Newton; from within half a frame it needs 3
+		var first, second float64
+		value = 0
+		step := 2 * math.Pi / float64(length)
+		for k, v := range spectrum {
+			w := step * float64(k)
+			sin, cos := math.Sincos(w * lag)
+			value += real(v)*cos - imag(v)*sin
+			first -= w * (real(v)*sin + imag(v)*cos)
+			second -= w * w * (real(v)*cos - imag(v)*sin)
+		}
+		if second*value >= 0 { // not a peak: nothing is there
+			break
+		}
+		move := max(-1, min(1, first/second))
+		lag -= move
+		if math.Abs(move) < 1e-9 {
+			break
+		}
+	}
+	return lag, value
+}

@@ -1,0 +1,101 @@
+package spectra
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// Lines measures sines of known frequency in a stretch of sound: its Fourier
+// transform at that frequency, through a window whose mean (its coherent gain) is
+// divided out. The frequency need not fit the length.
+type Lines struct {
+	Windowed []float64
+	rate     int
+	gain     float64 // half the sum of the window
+}
+
+func NewLines(x []float64, rate int) *Lines { return LinesThrough(LowLeakage(len(x)), x, rate) }
+
+// LinesThrough takes the window over, and its memory.
+func LinesThrough(window, x []float64, rate int) *Lines {
+	l := &Lines{Windowed: window, rate: rate}
+	for n, w := range l.Windowed {
+		l.gain += w / 2
+		l.Windowed[n] = w * x[n]
+	}
+	return l
+}
+
+// At is the sine at a frequency: its modulus is the sine's peak, its angle the
+// phase of the cosine at the first frame.
+func (l *Lines) At(hz float64) complex128 {
+	sum := complex(0, 0)
+	for from := 0; from < len(l.Windowed); from += rotation {
+		turn, step := phasor(hz, from, l.rate), phasor(hz, 1, l.rate)
+		for _, v := range l.Windowed[from:min(len(l.Windowed), from+rotation)] {
+			sum += complex(v*real(turn), -v*imag(turn))
+			turn *= step
+		}
+	}
+	return sum / complex(l.gain, 0)
+}
+
+// BinHz is the resolution: the inverse of the length in seconds.
+func (l *Lines) BinHz() float64 { return float64(l.rate) / float64(len(l.Windowed)) }
+
+// NoiseAround is the mean square modulus that at has next to a frequency: what
+// noise adds to a line there.
+func (l *Lines) NoiseAround(hz float64) float64 {
+	sum, count := 0.0, 0.0
+	for _, bins := range []float64{8, 9.5, 11, 12.5, 14} {
+		for _, f := range []float64{hz - bins*l.BinHz(), hz + bins*l.BinHz()} {
+			if f > 0 && f < float64(l.rate)/2 {
+				v := cmplx.Abs(l.At(f))
+				sum, count = sum+v*v, count+1
+			}
+		}
+	}
+	return sum / max(1, count)
+}
+
+// rotation is the number of frames after which a rotating phasor is set anew.
+const rotation = 512
+
+// phasor is e^(j2πft) at a frame, its phase reduced exactly.
+func phasor(hz float64, frame, rate int) complex128 {
+	turns := math.Mod(hz*float64(frame), float64(rate)) / float64(rate)
+	return cmplx.Rect(1, 2*math.Pi*turns)
+}
+
+// Subtract takes a sine, as at gave it, out of a stretch of sound.
+func Subtract(x []float64, rate int, hz float64, sine complex128) {
+	for from := 0; from < len(x); from += rotation {
+		turn, step := sine*phasor(hz, from, rate), phasor(hz, 1, rate)
+		for n := from; n < min(len(x), from+rotation); n++ {
+			x[n] -= real(turn)
+			turn *= step
+		}
+	}
+}
+
+// Refine is the frequency of a steady sine near one that is expected: a
+// recorder's clock makes it differ by some millionths. The phase runs on between
+// two neighbouring stretches by 2π·Δf·T; stretches grow, so that the phase is
+// never more than half a turn off.
+func Refine(x []float64, rate int, hz float64) float64 {
+	const periods = 16 // a stretch needs, to keep the sine from its mirror image
+	for parts := 64; parts >= 2; parts /= 2 {
+		length := len(x) / parts
+		if float64(length)*hz < periods*float64(rate) {
+			continue
+		}
+		middle := len(x) / 2
+		before := NewLines(x[middle-length:middle], rate).At(hz) * phasor(hz, length, rate)
+		after := NewLines(x[middle:middle+length], rate).At(hz)
+		if before == 0 || after == 0 {
+			return hz
+		}
+		hz += cmplx.Phase(after/before) / (2 * math.Pi) * float64(rate) / float64(length)
+	}
+	return hz
+}

@@ -1,0 +1,73 @@
+package spectra
+
+import (
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// Power is the mean power spectrum of sound through a window (Welch, "The
+// use of fast Fourier transform for the estimation of power spectra", 1967).
+type Power struct {
+	BinHz    float64
+	Window   []float64
+	energy   float64   // sum of the window's squares
+	Sums     []float64 // sum over the blocks of the mean square per bin
+	Blocks   int
+	fft      *fourier.FFT
+	windowed []float64
+	bins     []complex128
+}
+
+func Empty(window []float64, rate int) *Power {
+	length := len(window)
+	p := &Power{
+		BinHz: float64(rate) / float64(length), Window: window, Sums: make([]float64, length/2+1),
+		fft: fourier.NewFFT(length), windowed: make([]float64, length), bins: make([]complex128, length/2+1),
+	}
+	for _, w := range window {
+		p.energy += w * w
+	}
+	return p
+}
+
+// Add adds the blocks that lie in a stretch of sound, a hop apart.
+func (p *Power) Add(x []float64, hop int) {
+	length := len(p.Window)
+	for from := 0; from+length <= len(x); from += hop {
+		for n, w := range p.Window {
+			p.windowed[n] = w * x[from+n]
+		}
+		for k, v := range p.fft.Coefficients(p.bins, p.windowed) {
+			square := real(v)*real(v) + imag(v)*imag(v)
+			if k > 0 && k < length/2 {
+				square *= 2 // and its mirror image
+			}
+			p.Sums[k] += square / (float64(length) * p.energy)
+		}
+		p.Blocks++
+	}
+}
+
+// Level is the mean square through a weighting of power: true for lines as for
+// noise.
+func (p *Power) Level(weight func(hz float64) float64) float64 {
+	sum := 0.0
+	for k, v := range p.Sums {
+		sum += v / float64(max(1, p.Blocks)) * weight(float64(k)*p.BinHz)
+	}
+	return sum
+}
+
+// spectrumSeconds is how long the blocks of a steady sound are at most.
+const spectrumSeconds = 2
+
+// Of is the spectrum of a steady sound through the low-leakage
+// window, its blocks overlapping by three quarters.
+func Of(x []float64, rate int) *Power {
+	length := 2
+	for length*2 <= min(len(x), spectrumSeconds*rate) {
+		length *= 2
+	}
+	p := Empty(LowLeakage(length), rate)
+	p.Add(x, length/4)
+	return p
+}

@@ -1,0 +1,48 @@
+package timemap
+
+import (
+	"math"
+)
+
+// MostDriftPPM is the largest difference of two clocks that is looked for.
+const MostDriftPPM = 500
+
+// Map says where a frame of the stimulus lies in the recording: a recorder's
+// clock runs a little faster or slower than the player's.
+type Map struct {
+	Delay float64 // where the stimulus's frame 0 lies, in frames of the recording
+	Speed float64 // frames of the recording per frame of the stimulus
+}
+
+func (m Map) At(frame int) float64 { return m.Delay + m.Speed*float64(frame) }
+
+// Resample reads a channel of a recording at the stimulus's frames from one to
+// another. What lies beyond the recording's ends is silence.
+func (m Map) Resample(recording []float64, from, to int) []float64 {
+	out := make([]float64, to-from)
+	m.Read(recording, from, out, Sinc().Half(), Sinc().At)
+	return out
+}
+
+// Read fills a slice with a recording at the stimulus's frames from one on, by an
+// interpolator of so many frames on either side.
+func (m Map) Read(recording []float64, from int, out []float64, half int, interpolate func(position float64, window []float64) float64) {
+	edge := make([]float64, 2*half)
+	for n := range out {
+		at := m.At(from + n)
+		whole := int(math.Floor(at))
+		first := whole - half + 1
+		window := edge
+		if first >= 0 && first+2*half <= len(recording) {
+			window = recording[first : first+2*half]
+		} else {
+			for j := range edge {
+				edge[j] = 0
+				if k := first + j; k >= 0 && k < len(recording) {
+					edge[j] = recording[k]
+				}
+			}
+		}
+		out[n] = interpolate(at-float64(whole), window)
+	}
+}

@@ -1,0 +1,139 @@
+package take
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+)
+
+// channelPair compares the first two channels: their correlation, the delay
+// between them, and whether one is the other's copy.
+type channelPair struct {
+	ll, rr, lr  float64
+	identical   bool
+	left, right []float64 // the running block
+
+	fft      *fourier.FFT
+	window   []float64
+	windowed []float64
+	bins     [2][]complex128 // of the block that is correlated
+	cross    []complex128    // summed cross spectra
+	blocks   int
+	some     sparsely
+}
+
+// pairBlock is the length of the blocks that are correlated; delays up to half
+// of it are found.
+const pairBlock = 1 << 15
+
+func newChannelPair() channelPair {
+	half := func() []complex128 { return make([]complex128, pairBlock/2+1) }
+	return channelPair{
+		identical: true, fft: fourier.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
+		windowed: make([]float64, pairBlock), bins: [2][]complex128{half(), half()}, cross: half(),
+	}
+}
+
+func (p *channelPair) write(l, r []float64) {
+	for n, x := range l {
+		y := r[n]
+		p.ll += x * x
+		p.rr += y * y
+		p.lr += x * y
+		p.identical = p.identical && x == y
+	}
+	p.left, p.right = append(p.left, l...), append(p.right, r...)
+	for len(p.left) >= pairBlock {
+		if p.some.takes() {
+			p.correlate()
+		}
+		p.left = append(p.left[:0], p.left[pairBlock/2:]...)
+		p.right = append(p.right[:0], p.right[pairBlock/2:]...)
+	}
+}
+
+// correlate adds the cross spectrum of the running block.
+func (p *channelPair) correlate() {
+	l, r := p.spectrum(p.bins[0], p.left), p.spectrum(p.bins[1], p.right)
+	for k := range l {
+		p.cross[k] += complex(real(l[k]), -imag(l[k])) * r[k]
+	}
+	p.blocks++
+}
+
+func (p *channelPair) spectrum(bins []complex128, x []float64) []complex128 {
+	for n, w := range p.window {
+		p.windowed[n] = w * x[n]
+	}
+	return p.fft.Coefficients(bins, p.windowed)
+}
+
+func (p *channelPair) report(r *report) {
+	if p.ll == 0 || p.rr == 0 {
+		const reason = "a channel is silent"
+		r.cannot("correlation", "", reason)
+		r.cannot("channel_delay_frames", "frames", reason)
+		r.cannot("channel_gain_db", "dB", reason)
+		return
+	}
+	if p.blocks == 0 { // less than one: silence follows
+		rest := make([]float64, pairBlock-len(p.left))
+		p.left, p.right = append(p.left, rest...), append(p.right, rest...)
+		p.correlate()
+	}
+	correlation := p.lr / math.Sqrt(p.ll*p.rr)
+	r.add("correlation", measure.Reading{Value: correlation, Unit: "", Reference: "+1: equal, -1: inverted", Definition: "normalised correlation of channels 1 and 2 without delay"})
+	delay, sharp, inverted := p.delay()
+	if sharp < leastSharp {
+		r.cannot("channel_delay_frames", "frames", "channels 1 and 2 are not the same source")
+	} else {
+		r.add("channel_delay_frames", measure.Reading{Value: float64(delay), Unit: "frames", Reference: "channel 1", Definition: "largest |cross-correlation| of channels 1 and 2; more than 0: channel 2 is later"})
+	}
+	gain := dsp.PowerToDB(p.rr / p.ll)
+	r.add("channel_gain_db", measure.Reading{Value: gain, Unit: "dB", Reference: "channel 1", Definition: "rms of channel 2 over channel 1"})
+	switch {
+	case p.identical:
+		r.find(measure.Note, -1, -1, "channels 1 and 2 are identical", "it is a mono take: one channel holds everything")
+	case sharp >= leastSharp && inverted:
+		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted, %d frames later, %+.1f dB", delay, gain), "invert one of them: in mono they cancel")
+	case sharp >= leastSharp && delay != 0:
+		r.find(measure.Doubt, -1, 1, fmt.Sprintf("channel 2 is %d frames later than channel 1", delay), "delay the other by as much, if they are one source: in mono they comb")
+	case correlation < 0:
+		r.find(measure.Doubt, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
+	}
+	if math.Abs(gain) >= 20 { // dB: more than placing or panning a voice does (common practice, no source)
+		r.find(measure.Fault, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "check the cable and the gain of the softer one")
+	}
+}
+
+// leastSharp is how much of the shared energy has to lie at one delay for the
+// channels to be taken for one source. (common practice, no source)
+const leastSharp = 0.5
+
+// delay is by how many frames channel 2 lags channel 1, how much of the energy
+// that they share lies there (1 for a delayed copy), and whether it is inverted.
+func (p *channelPair) delay() (frames int, sharp float64, inverted bool) {
+	c := p.fft.Sequence(nil, slices.Clone(p.cross))
+	best := 0
+	for n, v := range c {
+		if math.Abs(v) > math.Abs(c[best]) {
+			best = n
+		}
+	}
+	total := 0.0
+	for _, v := range p.cross {
+		total += cmplx.Abs(v)
+	}
+	frames, sharp, inverted = best, math.Abs(c[best])/(2*total), c[best] < 0
+	if best > pairBlock/2 {
+		frames -= pairBlock
+	}
+	return frames, sharp, inverted
+}

@@ -1,0 +1,90 @@
+package take
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+)
+
+// content finds the highest frequency that a sound has anything at: where a codec, a
+// telephone or a lower sampling rate has cut it off.
+type content struct {
+	format   wave.Format
+	spectrum *spectra.Power
+	running  [][]float64 // by channel
+	some     sparsely
+}
+
+const (
+	contentStepHz = 100
+	// What stands out: twice the power of the rounding of the file's integers, and no
+	// more than 100 dB under the strongest 100 Hz, where stop bands of resamplers lie.
+	contentOverRoundingDB = 3
+	contentUnderLoudestDB = -100
+	fullBand              = 0.9 // of half the rate: less tells of a band limit
+)
+
+func newContent(f wave.Format) content {
+	length := 1024
+	for length < f.Rate/6 {
+		length *= 2
+	}
+	return content{format: f, running: make([][]float64, f.Channels), spectrum: spectra.Empty(spectra.LowLeakage(length), f.Rate)}
+}
+
+func (c *content) write(b dsp.Block) {
+	length := len(c.spectrum.Window)
+	for i, plane := range b {
+		c.running[i] = append(c.running[i], plane...)
+	}
+	for len(c.running[0]) >= length {
+		takes := c.some.takes()
+		for i, x := range c.running {
+			if takes {
+				c.spectrum.Add(x[:length], length)
+			}
+			c.running[i] = append(x[:0], x[length/2:]...)
+		}
+	}
+}
+
+func (c *content) report(r *report) {
+	about := measure.Reading{Unit: "Hz", Reference: fmt.Sprintf("of up to %g Hz, half the rate", float64(c.format.Rate)/2),
+		Definition: fmt.Sprintf("highest %d Hz whose mean power stands %d dB out of the rounding of the file's bits and is within %d dB of the strongest", contentStepHz, contentOverRoundingDB, -contentUnderLoudestDB)}
+	if c.spectrum.Blocks == 0 {
+		r.cannot("highest_content_hz", "Hz", fmt.Sprintf("too short: less than %d frames", len(c.spectrum.Window)))
+		return
+	}
+	half := float64(c.format.Rate) / 2
+	steps := make([]float64, int(half/contentStepHz)+1)
+	loudest := 0.0
+	for k, p := range c.spectrum.Sums {
+		i := int(float64(k) * c.spectrum.BinHz / contentStepHz)
+		steps[i] += p / float64(c.spectrum.Blocks)
+		loudest = max(loudest, steps[i])
+	}
+	threshold := loudest * dsp.DBToPower(contentUnderLoudestDB)
+	if c.format.Encoding == wave.Integer {
+		lsb := math.Exp2(1 - float64(c.format.Bits))
+		// Rounding and TPDF dither: a quarter of a step squared, spread to half the rate.
+		threshold = max(threshold, lsb*lsb/4*contentStepHz/half*dsp.DBToPower(contentOverRoundingDB))
+	}
+	highest := -1
+	for i, p := range steps {
+		if p > threshold {
+			highest = i
+		}
+	}
+	if highest < 0 {
+		about.Reason = "nothing stands out of the rounding"
+	}
+	about.Value = min(half, float64(highest+1)*contentStepHz)
+	r.add("highest_content_hz", about)
+	if about.Reason == "" && about.Value < fullBand*half && c.format.Rate >= 32000 {
+		r.find(measure.Note, -1, -1, fmt.Sprintf("nothing above %.1f kHz: it was once at a lower rate, or behind a codec or a filter", about.Value/1000), "look for the original, if there is one")
+	}
+}

@@ -1,0 +1,46 @@
+package take
+
+import (
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// hopPowers are the mean squares of one band of a take, hop by hop: of each channel,
+// since who speaks may be on one only.
+type hopPowers struct {
+	band   *dsp.Cascade
+	work   dsp.Block
+	hop    int       // frames
+	filled int       // of the running hop
+	sums   []float64 // of the running hop, by channel
+}
+
+func newHopPowers(rate, channels int, band []dsp.Biquad) hopPowers {
+	hop := rate * hopMs / 1000
+	return hopPowers{band: dsp.NewCascade(band, channels), work: dsp.NewBlock(channels, hop), hop: hop, sums: make([]float64, channels)}
+}
+
+// write takes a block in, and hands on the mean squares of each hop that it completes.
+func (h *hopPowers) write(b dsp.Block, complete func(meanSquares []float64)) {
+	for from := 0; from < b.Frames(); {
+		n := min(b.Frames()-from, h.hop-h.filled)
+		for c := range h.work {
+			h.work[c] = h.work[c][:n]
+			copy(h.work[c], b[c][from:])
+		}
+		h.band.Process(h.work)
+		for c, plane := range h.work {
+			for _, x := range plane {
+				h.sums[c] += x * x
+			}
+		}
+		from += n
+		if h.filled += n; h.filled == h.hop {
+			for c := range h.sums {
+				h.sums[c] /= float64(h.hop)
+			}
+			complete(h.sums)
+			clear(h.sums)
+			h.filled = 0
+		}
+	}
+}

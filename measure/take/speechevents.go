@@ -1,0 +1,106 @@
+package take
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// speechEvents finds plosives (breath that hits the microphone as a thump) and
+// sharp sibilants by two bands, on the hops of the take's levels. What counts is
+// common practice, no source: it is against the level of the speech itself, so that
+// the gain of the take does not matter.
+type speechEvents struct {
+	rate   int
+	bands  [2]hopPowers // thump, sibilance
+	levels [2][]float64 // dBFS of each hop, of the loudest channel
+}
+
+const (
+	thumpHz                       = 80 // a deep voice begins above
+	sibilantLowHz, sibilantHighHz = 5000, 10000
+	// A thump is within 3 dB of the level of speech, and most of what is there.
+	thumpAgainstSpeechDB, thumpShareDB = -3, -3
+	// An s is sharp where its band alone is louder than speech is as a whole.
+	sibilantAgainstSpeechDB = 0
+	mostThumpMs             = 250 // longer is rumble
+	leastEventHops          = 2
+)
+
+func newSpeechEvents(rate, channels int) speechEvents {
+	fs := float64(rate)
+	high := min(sibilantHighHz, 0.45*fs)
+	thump := dsp.ButterworthLowPass(4, thumpHz, fs)
+	sibilance := append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...)
+	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)}}
+}
+
+func (s *speechEvents) write(b dsp.Block) {
+	for i := range s.bands {
+		s.bands[i].write(b, func(meanSquares []float64) {
+			s.levels[i] = append(s.levels[i], dsp.PowerToDB(max(1e-20, slices.Max(meanSquares))))
+		})
+	}
+}
+
+// report finds the events; whole are the levels of 50 ms frames, a hop apart, above
+// 80 Hz; reason says why there is no level of speech.
+func (s *speechEvents) report(r *report, whole []float64, speechDB float64, reason string) []Event {
+	events := append(s.find("plosive", s.levels[0], func(i int, level float64) bool {
+		other := whole[min(i, len(whole)-1)]
+		return level > speechDB+thumpAgainstSpeechDB && level > other+thumpShareDB
+	}, mostThumpMs, reason, whole), s.find("sibilant", s.levels[1], func(_ int, level float64) bool {
+		return level > speechDB+sibilantAgainstSpeechDB
+	}, math.MaxInt, reason, whole)...)
+	count := map[string]int{}
+	first := map[string]Event{}
+	for _, e := range events {
+		if count[e.Kind]++; count[e.Kind] == 1 {
+			first[e.Kind] = e
+		}
+	}
+	for _, kind := range []struct{ name, reading, definition, do string }{
+		{"plosive", "plosives", fmt.Sprintf("bursts below %d Hz of 50 to %d ms, within %d dB of the level of speech and most of what is there (common practice, no source)", thumpHz, mostThumpMs, -thumpAgainstSpeechDB), "speak past the microphone, or put a screen before it; a high-pass takes the rest"},
+		{"sibilant", "sibilants", fmt.Sprintf("stretches of 50 ms and more in which %d to %d Hz alone is louder than speech as a whole (common practice, no source)", sibilantLowHz, sibilantHighHz), "turn the microphone a little aside, or use a de-esser"},
+	} {
+		r.add(kind.reading, measure.Reading{Value: float64(count[kind.name]), Reason: reason, Unit: "events", Definition: kind.definition})
+		if n := count[kind.name]; n > 0 {
+			what := fmt.Sprintf("%d %ss", n, kind.name)
+			if n == 1 {
+				what = "1 " + kind.name
+			}
+			r.find(measure.Note, first[kind.name].Frame, -1, what, kind.do)
+		}
+	}
+	return events
+}
+
+// find joins hops that count to events.
+func (s *speechEvents) find(kind string, levels []float64, counts func(i int, level float64) bool, mostMs int, reason string, whole []float64) []Event {
+	if reason != "" || len(whole) == 0 {
+		return nil
+	}
+	var events []Event
+	begin, loudest := -1, math.Inf(-1)
+	end := func(i int) {
+		if hops := i - begin; begin >= 0 && hops >= leastEventHops && hops*hopMs <= mostMs {
+			events = append(events, Event{kind, int64(begin * s.bands[0].hop), int64(hops * s.bands[0].hop), -1, loudest})
+		}
+		begin, loudest = -1, math.Inf(-1)
+	}
+	for i, level := range levels {
+		if !counts(i, level) {
+			end(i)
+			continue
+		}
+		if begin < 0 {
+			begin = i
+		}
+		loudest = max(loudest, level)
+	}
+	end(len(levels))
+	return events
+}
