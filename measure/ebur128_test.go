@@ -79,7 +79,7 @@ func TestAgainstLibebur128(t *testing.T) {
 		check("short_term_max_lufs", st, 1e-6)
 		// The library takes short-term loudness once a second (Tech 3342 before
 		// its version 4); by the same step the ranges are the same.
-		if ours, ok := l.loudnessRange(10); ok && math.Abs(ours-lra) > 1e-6 {
+		if ours, ok := l.Profile().loudnessRange(10); ok && math.Abs(ours-lra) > 1e-6 {
 			t.Errorf("%s: loudness range %.8f LU a second apart, libebur128 has %.8f", name, ours, lra)
 		}
 		r = truePeakOf(t, s.rate, s.b)

@@ -2,7 +2,6 @@ package measure
 
 import (
 	"fmt"
-	"iter"
 	"math"
 	"slices"
 
@@ -49,8 +48,9 @@ type Loudness struct {
 	shortSum  float64
 	hops      hopList // weighted energy of each 100 ms
 	hop       float64
-	nonFinite int64 // frame of the first NaN or infinity, −1: none
-	sounding  bool  // something was not 0
+	nonFinite int64          // frame of the first NaN or infinity, −1: none
+	sounding  bool           // something was not 0
+	cells     *loudnessCells // nil: nobody asked
 }
 
 // A slot is 10 ms: the grid on which the largest momentary and short-term
@@ -100,8 +100,35 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 }
 
 // slotStart is the frame at which a slot begins, to the nearest.
-func (l *Loudness) slotStart(slot int64) int64 {
-	return (slot*int64(l.settings.Rate) + slotsPerSecond/2) / slotsPerSecond
+func (l *Loudness) slotStart(slot int64) int64 { return slotStart(slot, l.settings.Rate) }
+
+func slotStart(slot int64, rate int) int64 {
+	return (slot*int64(rate) + slotsPerSecond/2) / slotsPerSecond
+}
+
+// TapCells also gives, from the first frame on, the K-weighted energy of every so
+// many frames: of each channel, times the channel's weight. The slice is valid
+// during the call.
+func (l *Loudness) TapCells(frames int, take func(energies []float64)) {
+	l.cells = &loudnessCells{frames: int64(frames), end: l.frames + int64(frames), take: take,
+		energies: make([]float64, len(l.energies)), part: make([]float64, len(l.energies))}
+}
+
+// loudnessCells gathers energies for TapCells.
+type loudnessCells struct {
+	frames, end    int64
+	energies, part []float64
+	take           func([]float64)
+}
+
+// complete hands over the running cell.
+func (c *loudnessCells) complete(weights []float64) {
+	for i, w := range weights {
+		c.energies[i] *= w
+	}
+	c.take(c.energies)
+	clear(c.energies)
+	c.end += c.frames
 }
 
 // Write takes the next block.
@@ -109,7 +136,13 @@ func (l *Loudness) Write(b dsp.Block) {
 	mustFit("Loudness", b, len(l.part))
 	for from, frames := 0, b.Frames(); from < frames; {
 		to := min(frames, from+int(l.slotEnd-l.frames))
+		if l.cells != nil {
+			to = min(to, from+int(l.cells.end-l.frames))
+		}
 		l.take(b, from, to)
+		if l.cells != nil && l.frames == l.cells.end {
+			l.cells.complete(l.weights)
+		}
 		from = to
 		if l.frames == l.slotEnd {
 			l.endSlot()
@@ -136,7 +169,16 @@ func (l *Loudness) take(b dsp.Block, from, to int) {
 		}
 		dsp.Scrub(l.part)
 	}
-	l.filter.Energy(l.part, l.energies)
+	if l.cells == nil {
+		l.filter.Energy(l.part, l.energies)
+	} else {
+		clear(l.cells.part)
+		l.filter.Energy(l.part, l.cells.part)
+		for c, e := range l.cells.part {
+			l.energies[c] += e
+			l.cells.energies[c] += e
+		}
+	}
 	l.frames += int64(to - from)
 }
 
@@ -199,66 +241,31 @@ func (h *hopList) add(energy float64) {
 	h.count++
 }
 
-// sum is that of a number of hops from one on.
-func (h *hopList) sum(first, hops int) (sum float64) {
-	for i := first; i < first+hops; i++ {
-		sum += h.chunks[i/hopChunk][i%hopChunk]
-	}
-	return sum
-}
-
-// powers are the mean powers of windows of a number of hops, each a hop later.
-func (l *Loudness) powers(window int) iter.Seq2[int, float64] {
-	return func(yield func(int, float64) bool) {
-		for i := 0; i+window <= l.hops.count; i++ {
-			from, to := l.slotStart(int64(i)*slotsPerHop), l.slotStart(int64(i+window)*slotsPerHop)
-			if !yield(i, l.hops.sum(i, window)/float64(to-from)) {
-				return
-			}
-		}
-	}
-}
-
 const (
 	absoluteGateLUFS = -70 // BS.1770-5 Annex 1, eq. 5; Tech 3342
 	relativeGateLU   = -10 // BS.1770-5 Annex 1, eq. 6
 	rangeGateLU      = -20 // Tech 3342
 )
 
-// integrated is the gated loudness: the mean power of the 400 ms blocks that
-// are louder than −70 LUFS and than 10 LU under the mean of those.
-func (l *Loudness) integrated() (float64, bool) {
-	blocks := l.powers(4)
-	above, ok := gatedMean(blocks, absoluteGateLUFS)
-	if !ok {
-		return 0, false
+// Profile is the loudness so far, every 100 ms.
+func (l *Loudness) Profile() LoudnessProfile {
+	p := LoudnessProfile{RateHz: l.settings.Rate, Energies: make([]float64, 0, l.hops.count)}
+	for i := 0; i < l.hops.count; i += hopChunk {
+		p.Energies = append(p.Energies, l.hops.chunks[i/hopChunk][:min(hopChunk, l.hops.count-i)]...)
 	}
-	mean, ok := gatedMean(blocks, max(absoluteGateLUFS, lufs(above)+relativeGateLU))
-	return lufs(mean), ok
+	return p
 }
-
-// gatedMean is the mean of the powers that are louder than a gate.
-func gatedMean(powers iter.Seq2[int, float64], gateLUFS float64) (float64, bool) {
-	sum, count := 0.0, 0
-	for _, p := range powers {
-		if p > 0 && lufs(p) > gateLUFS {
-			sum, count = sum+p, count+1
-		}
-	}
-	return sum / float64(max(1, count)), count > 0
-}
-
-// loudness range is in loudnessrange.go.
 
 // Series returns the momentary and the short-term loudness in LUFS at the end
 // of each 100 ms, −Inf for silence, NaN while the window is not full.
 func (l *Loudness) Series() (momentary, shortTerm []float64) {
+	profile := l.Profile()
 	fill := func(window int) []float64 {
 		out := make([]float64, l.hops.count)
 		for i := range out {
 			out[i] = math.NaN()
 		}
-		for i, p := range l.powers(window) {
+		for i, p := range profile.powers(window) {
 			out[i+window-1] = lufs(p)
 		}
 		return out
@@ -298,12 +305,13 @@ func (l *Loudness) Readings() Readings {
 		}
 		return Named{name, r}
 	}
-	i, ok := l.integrated()
+	profile := l.Profile()
+	i, ok := profile.Integrated()
 	iReason := l.reason(0.4)
 	if iReason == "" && !ok {
 		iReason = "nothing above the gate of -70 LUFS"
 	}
-	lra, ok := l.loudnessRange(1)
+	lra, ok := profile.Range()
 	lraReason := l.reason(3)
 	if lraReason == "" && !ok {
 		lraReason = "nothing above the gate of -70 LUFS"

@@ -34,6 +34,7 @@ type Writer struct {
 	position   int64 // bytes written
 	dataOffset int64
 	factOffset int64 // of the fact chunk's number, 0 if there is none
+	finished   bool
 	failed     error
 }
 
@@ -123,6 +124,9 @@ func (w *Writer) Write(b dsp.Block) error {
 	if err := checkShape(b, w.format.Channels); err != nil {
 		return fmt.Errorf("%s: %w", w.file.path, err)
 	}
+	if w.finished {
+		return fmt.Errorf("%s: %w", w.file.path, errFinished)
+	}
 	frame := w.format.frameBytes()
 	room := len(w.buffer) - slackBytes
 	for from, frames := 0, b.Frames(); from < frames; {
@@ -153,7 +157,7 @@ func (w *Writer) Frames() int64 { return w.frames }
 // Overs tells what had to be changed so far to fit the format.
 func (w *Writer) Overs() Overs { return w.encoder.overs }
 
-// Commit completes the header and makes the file appear under its name. If it
+// Commit completes the file and makes the file appear under its name. If it
 // fails, nothing is left behind.
 func (w *Writer) Commit() error {
 	if err := w.finish(); err != nil {
@@ -166,8 +170,20 @@ func (w *Writer) Commit() error {
 // Abort removes what was written; after Commit it does nothing.
 func (w *Writer) Abort() error { return w.file.Abort() }
 
+// Reopen completes the file and opens it for reading, ahead of Commit or Abort:
+// what is measured then is what would appear. Nothing can be written after it.
+func (w *Writer) Reopen() (*Reader, error) {
+	if err := w.finish(); err != nil {
+		return nil, err
+	}
+	return Open(w.file.partial)
+}
+
 // finish writes what follows the samples, then the sizes.
 func (w *Writer) finish() error {
+	if w.finished {
+		return w.failed
+	}
 	if err := w.flush(); err != nil {
 		return err
 	}
@@ -204,5 +220,6 @@ func (w *Writer) finish() error {
 	if w.factOffset > 0 {
 		patch(w.factOffset, size(w.frames))
 	}
+	w.finished = true
 	return w.failed
 }

@@ -308,3 +308,44 @@ func TestFullDisk(t *testing.T) {
 	}
 	full.Close()
 }
+
+// TestReopen: what is read ahead of Commit is what appears, and nothing appears
+// after Abort.
+func TestReopen(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "out.wav")
+	for _, commit := range []bool{false, true} {
+		w, err := Create(path, Format{Rate: 48000, Channels: 1, Bits: 24}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Write(dsp.Block{{0.5, -0.25, 0.125}}); err != nil {
+			t.Fatal(err)
+		}
+		r, err := w.Reopen()
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := dsp.NewBlock(1, 8)
+		n, err := r.Read(got)
+		if n != 3 || err != nil || got[0][0] != 0.5 || got[0][2] != 0.125 {
+			t.Errorf("read %d frames %v, %v", n, got[0][:n], err)
+		}
+		r.Close()
+		if w.Write(dsp.Block{{1}}) == nil {
+			t.Error("wrote to a file that was complete")
+		}
+		if !commit {
+			w.Abort()
+			if left, _ := filepath.Glob(filepath.Join(filepath.Dir(path), "*")); len(left) > 0 {
+				t.Errorf("left %v", left)
+			}
+			continue
+		}
+		if err := w.Commit(); err != nil {
+			t.Fatal(err)
+		}
+		if r, err := Open(path); err != nil || r.Frames() != 3 {
+			t.Errorf("%v frames, %v", r.Frames(), err)
+		}
+	}
+}

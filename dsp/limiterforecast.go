@@ -1,0 +1,116 @@
+package dsp
+
+// LimiterForecast predicts what gain a Limiter will apply, from the largest true
+// peak of each cell of its input alone: the same hold, release, look-ahead and
+// window, at a thousandth of the work. It serves to find a drive before anything
+// is rendered. What it leaves out: where in a cell the peak lies (it is taken to
+// lie in the middle), the long interpolator, and the guard.
+//
+// Cells are those of the release's grid, two thirds of a ms: see
+// ForecastCellFrames.
+type LimiterForecast struct {
+	envelope depthEnvelope
+	window   depthWindow
+	offsetDB float64 // from the level of an input peak to its level over the limit
+	runs     []depthRun
+	points   []float64 // gains that wait to be given, forecastPoints for each cell
+	delay    int       // cells
+	still    int       // cells since a gain was computed that is not 1
+}
+
+// forecastPoints is how many gains of a cell are computed: 8, some 12 kHz. The
+// gain of a limiter hardly moves above 1 kHz (see depthWindow).
+const forecastPoints = 8
+
+// ForecastCellFrames is the length in frames of the cells of a forecast.
+func ForecastCellFrames(rate int) int { return max(1, rate/1500) }
+
+// NewLimiterForecast builds a forecast of NewLimiter with the same settings, for
+// the channels that share one gain; errors are *SettingError.
+func NewLimiterForecast(s LimiterSettings, rate int) (*LimiterForecast, error) {
+	l, err := NewLimiter(s, rate, 1)
+	if err != nil {
+		return nil, err
+	}
+	limit := s.CeilingDBTP - limiterMarginDB
+	f := &LimiterForecast{envelope: newDepthEnvelope(DBToAmplitude(limit), s.Release, rate), offsetDB: s.DriveDB - limit}
+	frames := f.envelope.grid
+	f.envelope.grid = forecastPoints // its paces and its hold are in cells: they stay
+	reach := l.latency - l.finder.half - l.paths[0].guard.latency() + 1
+	width := max(1, (reach*forecastPoints+frames/2)/frames)
+	f.window = newDepthWindow(width)
+	f.delay = (width - 1 + forecastPoints - 1) / forecastPoints
+	f.runs = make([]depthRun, 0, 4)
+	f.points = make([]float64, f.delay*forecastPoints-(width-1)+forecastPoints)
+	f.Reset()
+	return f, nil
+}
+
+// Delay is by how many cells the gains come later than the peaks.
+func (f *LimiterForecast) Delay() int { return f.delay }
+
+// Reset is the state at the beginning of a sound.
+func (f *LimiterForecast) Reset() {
+	f.envelope.reset()
+	f.window.reset()
+	fill(f.points, 1)
+	f.still = 2
+}
+
+// AtRest says that the gain is 1, and stays so while no peak exceeds the limit.
+func (f *LimiterForecast) AtRest() bool {
+	return f.still >= 2 && f.envelope.idle // 2: more points than that never wait
+}
+
+// Skip takes a number of cells whose peaks do not exceed the limit, while the
+// forecast is AtRest.
+func (f *LimiterForecast) Skip(cells int) {
+	f.envelope.cells += cells
+	f.window.now += cells * forecastPoints
+}
+
+// OverDB is how far an input peak, in dBFS, lies over the limit, drive included.
+func (f *LimiterForecast) OverDB(peakDBFS float64) float64 { return peakDBFS + f.offsetDB }
+
+// Next takes the largest true peak of the next cell in dBFS, −Inf for silence. It
+// returns the mean square and the lowest of the gains of the cell that lies Delay
+// cells before, without the drive.
+func (f *LimiterForecast) Next(peakDBFS float64) (meanSquare, lowest float64) {
+	level := f.OverDB(peakDBFS) * log2PerDB
+	f.runs = f.envelope.followCell(level, f.runs[:0])
+	fresh := f.points[len(f.points)-forecastPoints:]
+	if f.window.smooth(f.runs, fresh) {
+		fill(fresh, 1)
+		f.still++
+	} else {
+		f.still = 0
+	}
+	lowest = 1
+	for _, g := range f.points[:forecastPoints] {
+		meanSquare += float64(g * g)
+		lowest = min(lowest, g)
+	}
+	copy(f.points, f.points[forecastPoints:])
+	return meanSquare / forecastPoints, lowest
+}
+
+// followCell is follow for a whole cell of the grid, of which the level of the
+// largest peak is known, in log2 units over the limit.
+func (e *depthEnvelope) followCell(level float64, runs []depthRun) []depthRun {
+	if e.idle && !(level > 0) {
+		e.cells++
+		return appendRun(runs, 0, e.grid)
+	}
+	at := 0
+	if level > 0 && level > min(attentionShare*e.level, e.level-releaseSlack) {
+		e.idle, e.largest = false, level
+		if level > e.level {
+			at = e.grid / 2
+			runs = appendRun(runs, e.depth, at)
+			e.setLevel(level)
+		}
+	}
+	runs = appendRun(runs, e.depth, e.grid-at)
+	e.release()
+	return runs
+}
