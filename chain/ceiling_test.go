@@ -58,7 +58,7 @@ var overshootNames = []string{"overshoot_sample_db", "overshoot_annex2_db", "ove
 // interpolators are its own.
 func overshootReadings(t testing.TB, b dsp.Block, rate int, ceilingDBTP float64) measure.Readings {
 	t.Helper()
-	o, err := instrument.OvershootOfSound(func() (wave.Source, error) {
+	o, err := instrument.OvershootOfSound(t.Context(), func() (wave.Source, error) {
 		return wave.NewMemory(wave.Unquantised(rate, len(b)), b), nil
 	}, measure.OverSettings{CeilingDBTP: ceilingDBTP, MostEvents: 1})
 	if err != nil {

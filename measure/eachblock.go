@@ -2,6 +2,8 @@ package measure
 
 import (
 	"context"
+	"errors"
+	"io"
 	"runtime"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -15,9 +17,18 @@ const fedFrames = 4096
 // EachBlock hands all of a source's sound, in order and in blocks of 4096 frames at most,
 // to meters' Write. With more than one processor the meters work side by side, each on
 // a stretch of its own, while the next one is read: a Write is never called twice at
-// a time, but two may be, and from other goroutines.
-func EachBlock(src wave.Source, writes ...func(dsp.Block)) error {
-	steps := []relay.Step[*fed]{func(f *fed) error { return f.read(src) }}
+// a time, but two may be, and from other goroutines. It ends early, with the context's
+// error, when the context ends. A source may return its last frames together with
+// io.EOF, or before it.
+func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) error {
+	ended := false
+	steps := []relay.Step[*fed]{func(f *fed) (err error) {
+		if ended {
+			return io.EOF
+		}
+		ended, err = f.read(src)
+		return err
+	}}
 	for _, write := range writes {
 		steps = append(steps, func(f *fed) error {
 			f.pass(write)
@@ -32,7 +43,7 @@ func EachBlock(src wave.Source, writes ...func(dsp.Block)) error {
 		// some 50 µs.
 		frames = max(frames, (1<<15)/max(1, channels))
 	}
-	return relay.Run(context.Background(), workers, steps, func() *fed {
+	return relay.Run(ctx, workers, steps, func() *fed {
 		return &fed{whole: dsp.NewBlock(channels, frames), part: make(dsp.Block, channels)}
 	})
 }
@@ -44,9 +55,13 @@ type fed struct {
 	part   dsp.Block // of it
 }
 
-func (f *fed) read(src wave.Source) (err error) {
+// read reads the next stretch and reports whether it is the last one.
+func (f *fed) read(src wave.Source) (last bool, err error) {
 	f.frames, err = src.Read(f.whole)
-	return err // io.EOF comes alone
+	if f.frames > 0 && errors.Is(err, io.EOF) {
+		return true, nil // the frames are passed on before the end is
+	}
+	return false, err
 }
 
 func (f *fed) pass(write func(dsp.Block)) {

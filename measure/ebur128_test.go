@@ -196,7 +196,7 @@ func TestMeterProcess(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	readings, err := Programme(r, AsIs)
+	readings, err := Programme(t.Context(), r, AsIs)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -51,15 +51,15 @@ func (l Limit) String() string {
 // Verdict is how a reading stands to its limit.
 type Verdict int
 
-// The verdicts. CannotTell does not meet the limit.
+// The verdicts. Undecided, the reading could not be measured, does not meet the limit.
 const (
 	Pass Verdict = iota
 	Fail
-	CannotTell
+	Undecided
 )
 
 // String is the word that reports use.
-func (v Verdict) String() string { return [...]string{"pass", "fail", "cannot-tell"}[v] }
+func (v Verdict) String() string { return [...]string{"pass", "fail", "undecided"}[v] }
 
 // Judgement is one limit held against one reading.
 type Judgement struct {
@@ -84,7 +84,7 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 	}
 	switch {
 	case !got.Measurable() && got.Beyond == 0:
-		r.Verdict = CannotTell
+		r.Verdict = Undecided
 	case l.Min != nil && !(value >= *l.Min), l.Max != nil && !(value <= *l.Max):
 		r.Verdict = Fail
 	}
@@ -103,11 +103,14 @@ func (r Judgement) off() float64 {
 	return 0
 }
 
-// String says subject, reading, value, limit, place and what to do in one line.
-func (r Judgement) String() string {
+// String is one line: verdict, subject, reading, value, limit, place and what to do.
+func (r Judgement) String() string { return fmt.Sprintf("%-9s  %s", r.Verdict, r.sentence()) }
+
+// sentence is String without the verdict.
+func (r Judgement) sentence() string {
 	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
 	switch {
-	case r.Verdict == CannotTell:
+	case r.Verdict == Undecided:
 		s += "not measurable (" + r.Got.Reason + ")"
 	case !r.Got.Measurable():
 		s += r.Got.Reason

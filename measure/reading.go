@@ -160,16 +160,6 @@ func (r Readings) MarshalJSON() ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// Meter takes sound and gives readings of all that it was given.
-type Meter interface {
-	// Write takes the next block; it keeps no reference to it and does not
-	// change it. It panics unless the block has the meter's number of planes, all of
-	// one length.
-	Write(b dsp.Block)
-	// Readings may be asked for at any time, and again.
-	Readings() Readings
-}
-
 // mustFit panics where a block has another shape than a meter was made for: that is
 // a fault of the program, and not of the sound.
 func mustFit(meter string, b dsp.Block, channels int) {

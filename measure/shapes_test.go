@@ -23,7 +23,7 @@ func TestMetersRefuseOtherShapes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, m := range []Meter{loudness, peaks, overs} {
+	for _, m := range []interface{ Write(dsp.Block) }{loudness, peaks, overs} {
 		for says, b := range map[string]dsp.Block{
 			"found 1 planes":               dsp.NewBlock(1, 100),
 			"found 3 planes":               dsp.NewBlock(3, 100),

@@ -100,7 +100,7 @@ var termTable = [][4]string{
 	{"{integrated_change,range_change}_lu", "Loudness and range less those of the baseline.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{true_peak_change,spectrum_change,level_change}_db", "True peak, third-octave bands and the level over 20 ms against the baseline; the largest change.", "IEC 61260-1 for the bands", ""},
 	{"excerpt_{delay_frames,gain_db,residual_dbfs}", "The loudest five seconds against those that the baseline kept.", "as of compare", ""},
-	{"claims_{passed,failed,cannot_tell}", "Claims of a proof, by verdict.", "boothbench prove", "What cannot be told has not passed."},
+	{"claims_{passed,failed,undecided}", "Claims of a proof, by verdict.", "boothbench prove", "An undecided claim has not passed."},
 	{"{noise_dbfs,mark_over_noise_db}", "Noise before a recording's marks, and the marks over it.", "own definition", "A noisy path needs a louder or longer stimulus."},
 	{"equivalent_input_noise_{dbu,dbv}", "Output noise less gain: what noise would be at the input.", "common practice, no source", "Means nothing without source resistance, bandwidth, weighting and gain."},
 	{"{thermal_noise_dbu,noise_figure_db}", "Noise of the source's resistance, and how far the equipment's is over it.", "Johnson and Nyquist 1928: √(4kTRB)", "A figure under it is impossible, or weighted."},

@@ -148,7 +148,7 @@ func (e env) record(dir, why string, files []string) error {
 		return usageError("--record: no file named")
 	}
 	for _, file := range files {
-		b, err := expect.RecordBaseline(dir, file, why, time.Now())
+		b, err := expect.RecordBaseline(e.ctx, dir, file, why, time.Now())
 		if err != nil {
 			return inputError(err)
 		}
@@ -179,13 +179,13 @@ func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
 		for _, j := range c.Judgements {
 			if limits++; j.Verdict != measure.Pass {
 				failed++
-				fmt.Fprintf(w, "%-11s  %s\n", j.Verdict, j)
+				fmt.Fprintln(w, j)
 			}
 		}
 	}
 	for _, c := range checked {
 		for _, kept := range c.Kept {
-			fmt.Fprintf(w, "%-11s  %s\n", "kept", kept)
+			fmt.Fprintf(w, "%-9s  %s\n", "kept", kept)
 		}
 	}
 	if quiet {
@@ -194,7 +194,7 @@ func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
 	for _, c := range checked {
 		for _, j := range c.Judgements {
 			if j.Verdict == measure.Pass {
-				fmt.Fprintf(w, "%-11s  %s\n", j.Verdict, j)
+				fmt.Fprintln(w, j)
 			}
 		}
 	}

@@ -93,7 +93,7 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 		}
 	}
 	var err error
-	c.result, err = compare.Sounds(opener(c.files[0].path), opener(c.files[1].path), c.settings)
+	c.result, err = compare.Sounds(e.ctx, opener(c.files[0].path), opener(c.files[1].path), c.settings)
 	shown.clear()
 	if different := (*compare.FormatsDifferError)(nil); errors.As(err, &different) {
 		err = fmt.Errorf("%s and %s: %w", c.files[0].path, c.files[1].path, err)
@@ -138,7 +138,7 @@ func (c *compared) judge() *measure.Judgement {
 func (c *compared) print(e env, verdict *measure.Judgement) {
 	fmt.Fprintf(e.stdout, "%s\n", c.result.Summary())
 	if verdict != nil {
-		fmt.Fprintf(e.stdout, "%-11s  %s\n", verdict.Verdict, verdict)
+		fmt.Fprintln(e.stdout, verdict)
 	}
 	fmt.Fprintf(e.stdout, "\nA  %s  %s, %s\nB  %s  %s\n", c.files[0].path, measure.TimeCode(c.files[0].frames, c.result.Rate), c.files[0].format,
 		c.files[1].path, measure.TimeCode(c.files[1].frames, c.result.Rate))

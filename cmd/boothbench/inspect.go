@@ -47,7 +47,7 @@ type inspected struct {
 
 func (i *inspected) run(e env, quiet bool) error {
 	var shown *progress
-	inspection, err := take.Inspect(func() (wave.Source, error) {
+	inspection, err := take.Inspect(e.ctx, func() (wave.Source, error) {
 		r, err := i.open()
 		if err != nil {
 			return nil, err

@@ -134,7 +134,7 @@ func (m *metered) run(e env, quiet bool) error {
 	}
 	shown := newProgress(e.stderr, quiet, m.frames)
 	defer shown.clear()
-	if err := measure.EachBlock(&watchedSource{r, e.ctx, shown}, writes...); err != nil {
+	if err := measure.EachBlock(e.ctx, &watchedSource{r, e.ctx, shown}, writes...); err != nil {
 		return err
 	}
 	m.readings = append(loudness.Readings(), peaks.Readings()...)

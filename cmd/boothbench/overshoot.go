@@ -294,5 +294,5 @@ func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*instrum
 	if r.device != nil {
 		return instrument.OvershootOf(r.ctx, r.device, open, driveDB, settings)
 	}
-	return instrument.OvershootOfSound(open, settings)
+	return instrument.OvershootOfSound(r.ctx, open, settings)
 }

@@ -28,9 +28,9 @@ func (r *overshootRun) worst() (worst *overshootSound, of *overshootResult) {
 			run := &s.runs[i]
 			switch got := run.verdict.Got; {
 			case of == nil,
-				run.verdict.Verdict == measure.CannotTell && of.verdict.Verdict == measure.Pass,
+				run.verdict.Verdict == measure.Undecided && of.verdict.Verdict == measure.Pass,
 				got.Measurable() && of.verdict.Got.Measurable() && got.Value > of.verdict.Got.Value,
-				got.Measurable() && run.verdict.Verdict == measure.Fail && of.verdict.Verdict == measure.CannotTell:
+				got.Measurable() && run.verdict.Verdict == measure.Fail && of.verdict.Verdict == measure.Undecided:
 				worst, of = s, run
 			}
 		}
@@ -40,7 +40,7 @@ func (r *overshootRun) worst() (worst *overshootSound, of *overshootResult) {
 
 func (r *overshootRun) printVerdict() {
 	s, run := r.worst()
-	word := map[measure.Verdict]string{measure.Pass: "good", measure.Fail: "FAIL", measure.CannotTell: "cannot tell"}[run.verdict.Verdict]
+	word := map[measure.Verdict]string{measure.Pass: "good", measure.Fail: "FAIL", measure.Undecided: "undecided"}[run.verdict.Verdict]
 	what := r.what
 	if what == "" {
 		what = s.name

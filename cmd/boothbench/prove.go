@@ -178,7 +178,7 @@ func claimError(err error) error {
 func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 	for _, l := range s.Lines {
 		if l.Verdict != measure.Pass {
-			fmt.Fprintf(w, "%-11s  %s\n", l.Verdict, l.Judgement)
+			fmt.Fprintln(w, l.Judgement)
 		}
 	}
 	if !failuresOnly {
@@ -197,7 +197,7 @@ func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 		fmt.Fprintln(w)
 	}
 	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d cannot be told\n", s.Subject, s.RateHz,
-		plural(s.Count(measure.Pass), "claim"), s.Count(measure.Fail), s.Count(measure.CannotTell))
+		plural(s.Count(measure.Pass), "claim"), s.Count(measure.Fail), s.Count(measure.Undecided))
 }
 
 func printLine(w io.Writer, l proof.Line) {
@@ -221,9 +221,9 @@ func sheetObject(s *proof.Sheet) any {
 		RateHz        int          `json:"rate_hz"`
 		Pass          int          `json:"pass"`
 		Fail          int          `json:"fail"`
-		CannotTell    int          `json:"cannot_tell"`
+		Undecided     int          `json:"undecided"`
 		Lines         []proof.Line `json:"lines"`
-	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.CannotTell), s.Lines}
+	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.Undecided), s.Lines}
 	if !s.Passed() {
 		o.ExitCode = exitLimit
 	}

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"sync"
@@ -65,7 +66,8 @@ func (e *FormatsDifferError) Error() string {
 //
 // Sounds that have too little in common are told so, and nothing else is read of
 // them: any two sounds correlate best somewhere.
-func Sounds(a, b func() (wave.Source, error), s Settings) (*Comparison, error) {
+func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (*Comparison, error) {
+	a, b = planes.Until(ctx, a), planes.Until(ctx, b)
 	var profiles [2]*profile
 	for i, open := range []func() (wave.Source, error){a, b} {
 		var err error
@@ -100,7 +102,7 @@ func Sounds(a, b func() (wave.Source, error), s Settings) (*Comparison, error) {
 		meters.Add(1)
 		go func() {
 			defer meters.Done()
-			r, err := readingsOf(open, c.To-c.From <= int64(inspectedSeconds*c.Rate))
+			r, err := readingsOf(ctx, open, c.To-c.From <= int64(inspectedSeconds*c.Rate))
 			failed[i] = err
 			if i == 0 {
 				c.a = r
@@ -125,13 +127,13 @@ func Sounds(a, b func() (wave.Source, error), s Settings) (*Comparison, error) {
 const inspectedSeconds = 600
 
 // readingsOf are the readings of one sound that are held against the other's.
-func readingsOf(open func() (wave.Source, error), inspect bool) (measure.Readings, error) {
+func readingsOf(ctx context.Context, open func() (wave.Source, error), inspect bool) (measure.Readings, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
 	}
 	defer planes.Close(src)
-	readings, err := measure.Programme(src, measure.AsIs)
+	readings, err := measure.Programme(ctx, src, measure.AsIs)
 	if err != nil {
 		return nil, err
 	}
@@ -141,7 +143,7 @@ func readingsOf(open func() (wave.Source, error), inspect bool) (measure.Reading
 		}
 		return readings, nil
 	}
-	in, err := take.Inspect(open)
+	in, err := take.Inspect(ctx, open)
 	if err != nil {
 		return nil, err
 	}

@@ -29,7 +29,7 @@ func BenchmarkCompare(b *testing.B) {
 	for name, other := range map[string]dsp.Block{"copy": long, "drifting": drifting} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				c, err := Sounds(opened(long), opened(other), Settings{})
+				c, err := Sounds(b.Context(), opened(long), opened(other), Settings{})
 				if err != nil || !c.Same {
 					b.Fatal(err, c.Summary())
 				}

@@ -26,7 +26,7 @@ func opened(b dsp.Block) func() (wave.Source, error) {
 
 func compare(t *testing.T, a, b dsp.Block) (*Comparison, measure.Readings) {
 	t.Helper()
-	c, err := Sounds(opened(a), opened(b), Settings{})
+	c, err := Sounds(t.Context(), opened(a), opened(b), Settings{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -344,11 +344,11 @@ func TestCompareFar(t *testing.T) {
 
 func TestCompareRefuses(t *testing.T) {
 	mono, stereo := dsp.NewBlock(1, 100), dsp.NewBlock(2, 100)
-	if _, err := Sounds(opened(mono), opened(stereo), Settings{}); err == nil || !strings.Contains(err.Error(), "1 channels at 48000 Hz and 2 channels") {
+	if _, err := Sounds(t.Context(), opened(mono), opened(stereo), Settings{}); err == nil || !strings.Contains(err.Error(), "1 channels at 48000 Hz and 2 channels") {
 		t.Error(err)
 	}
 	fast := func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(96000, 1), mono), nil }
-	if _, err := Sounds(opened(mono), fast, Settings{}); err == nil {
+	if _, err := Sounds(t.Context(), opened(mono), fast, Settings{}); err == nil {
 		t.Error("other rates are compared")
 	}
 	short := dsp.Block{testsound.Noise(9600, 0.1, 16)}
@@ -383,7 +383,7 @@ func TestCompareResidual(t *testing.T) {
 	b := moved(a, 10, 0.5)
 	b[0][20010] += 0.25
 	sink := wave.NewMemory(wave.Unquantised(48000, 1), make(dsp.Block, 1))
-	if _, err := Sounds(opened(a), opened(b), Settings{Residual: sink}); err != nil {
+	if _, err := Sounds(t.Context(), opened(a), opened(b), Settings{Residual: sink}); err != nil {
 		t.Fatal(err)
 	}
 	got := sink.Planes()[0]
@@ -437,7 +437,7 @@ func TestCompareWhatever(t *testing.T) {
 			if a < b {
 				match = LevelsAsTheyAre
 			}
-			c, err := Sounds(opened(dsp.Block{x}), opened(dsp.Block{y}), Settings{Match: match})
+			c, err := Sounds(t.Context(), opened(dsp.Block{x}), opened(dsp.Block{y}), Settings{Match: match})
 			bad := (*IncomparableError)(nil)
 			refused := func(name string) bool { return name == "NaN" || name == "infinity" || name == "too large" }
 			switch {
@@ -497,7 +497,7 @@ func TestCompareChannels(t *testing.T) {
 		{dsp.Block{testsound.Times(x, 2), testsound.Times(y, 2)}, "B is 6.02 dB louder; "},
 	} {
 		for _, match := range []LevelMatch{LeastSquares, EqualLoudness, LevelsAsTheyAre} {
-			got, err := Sounds(opened(dsp.Block{x, y}), opened(c.b), Settings{Match: match})
+			got, err := Sounds(t.Context(), opened(dsp.Block{x, y}), opened(c.b), Settings{Match: match})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -1,6 +1,7 @@
 package compare_test
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -23,7 +24,7 @@ func ExampleSounds() {
 			return wave.NewMemory(wave.Unquantised(48000, 1), [][]float64{x}), nil
 		}
 	}
-	c, err := compare.Sounds(open(a), open(b), compare.Settings{})
+	c, err := compare.Sounds(context.Background(), open(a), open(b), compare.Settings{})
 	if err != nil {
 		fmt.Println(err)
 		return

@@ -1,6 +1,7 @@
 package expect
 
 import (
+	"context"
 	"testing"
 
 	"github.com/boothbench/boothbench/measure"
@@ -11,7 +12,7 @@ import (
 // measure.Programme and take.Inspect.
 func Reading(t testing.TB, s Sound, limit measure.Limit) {
 	t.Helper()
-	j, err := judge(s, limit)
+	j, err := judge(t.Context(), s, limit)
 	switch {
 	case err != nil:
 		t.Errorf("%s: %v", s.name, err)
@@ -22,8 +23,8 @@ func Reading(t testing.TB, s Sound, limit measure.Limit) {
 	}
 }
 
-func judge(s Sound, limit measure.Limit) (measure.Judgement, error) {
-	m := &measured{sound: s, known: map[source]measure.Readings{}}
+func judge(ctx context.Context, s Sound, limit measure.Limit) (measure.Judgement, error) {
+	m := &measured{ctx: ctx, sound: s, known: map[source]measure.Readings{}}
 	kind, _ := originOf(limit.Reading)
 	readings, err := m.readings(source{origin: kind})
 	return measure.Judge(s.name, m.rate, readings, limit), err

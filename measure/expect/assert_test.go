@@ -1,6 +1,7 @@
 package expect
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"os"
@@ -20,11 +21,12 @@ type recorded struct {
 	errors []string
 }
 
-func (r *recorded) Helper()             {}
-func (r *recorded) Log(...any)          {}
-func (r *recorded) Logf(string, ...any) {}
-func (r *recorded) ArtifactDir() string { return r.dir }
-func (r *recorded) Error(args ...any)   { r.errors = append(r.errors, fmt.Sprint(args...)) }
+func (r *recorded) Context() context.Context { return context.Background() }
+func (r *recorded) Helper()                  {}
+func (r *recorded) Log(...any)               {}
+func (r *recorded) Logf(string, ...any)      {}
+func (r *recorded) ArtifactDir() string      { return r.dir }
+func (r *recorded) Error(args ...any)        { r.errors = append(r.errors, fmt.Sprint(args...)) }
 func (r *recorded) Errorf(format string, args ...any) {
 	r.errors = append(r.errors, fmt.Sprintf(format, args...))
 }

@@ -40,7 +40,7 @@ func Latency(t testing.TB, got, of Sound, frames float64) {
 // like compares and judges; nil where there is nothing to judge.
 func like(t testing.TB, got, want Sound, s compare.Settings, limits ...measure.Limit) *compare.Comparison {
 	t.Helper()
-	c, err := compare.Sounds(want.Open, got.Open, s)
+	c, err := compare.Sounds(t.Context(), want.Open, got.Open, s)
 	if err != nil {
 		t.Errorf("%s against %s: %v", got.name, want.name, err)
 		return nil
@@ -59,7 +59,7 @@ func like(t testing.TB, got, want Sound, s compare.Settings, limits ...measure.L
 		return c
 	}
 	kept := filepath.Join(t.ArtifactDir(), "difference.wav")
-	if err := keepDifference(kept, got, want); err != nil {
+	if err := keepDifference(t.Context(), kept, got, want); err != nil {
 		t.Errorf("the difference could not be kept: %v", err)
 	}
 	return c

@@ -1,6 +1,7 @@
 package expect
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -46,12 +47,12 @@ func (b *Baseline) excerptPath() string {
 
 // RecordBaseline records a file as right, with the reason; reasons of earlier
 // recordings stay.
-func RecordBaseline(dir, file, why string, at time.Time) (*Baseline, error) {
+func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*Baseline, error) {
 	if why == "" {
 		return nil, errors.New("a baseline needs a reason; accepted: a line that says why the sound is right")
 	}
 	sound := File(file)
-	f, err := fingerprintOf(sound)
+	f, err := fingerprintOf(ctx, sound)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
@@ -66,7 +67,7 @@ func RecordBaseline(dir, file, why string, at time.Time) (*Baseline, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, err
 	}
-	if err := b.writeExcerpt(sound); err != nil {
+	if err := b.writeExcerpt(ctx, sound); err != nil {
 		return nil, err
 	}
 	text, err := json.MarshalIndent(b, "", " ")
@@ -105,13 +106,13 @@ func LoadBaseline(dir, file string) (*Baseline, error) {
 }
 
 // writeExcerpt keeps the excerpt in 32-bit floating point.
-func (b *Baseline) writeExcerpt(s Sound) error {
+func (b *Baseline) writeExcerpt(ctx context.Context, s Sound) error {
 	out, err := wave.Create(b.excerptPath(), wave.Format{Rate: b.RateHz, Channels: b.Channels, Encoding: wave.Float, Bits: 32}, wave.Options{Replace: true})
 	if err != nil {
 		return err
 	}
 	defer out.Abort()
-	planes, err := excerptOf(s, b.ExcerptFrom, b.ExcerptFrames, b.Channels)
+	planes, err := excerptOf(ctx, s, b.ExcerptFrom, b.ExcerptFrames, b.Channels)
 	if err != nil {
 		return err
 	}
@@ -122,11 +123,11 @@ func (b *Baseline) writeExcerpt(s Sound) error {
 }
 
 // excerptOf are the frames of a sound from one on, as many as there are.
-func excerptOf(s Sound, from, frames int64, channels int) (dsp.Block, error) {
+func excerptOf(ctx context.Context, s Sound, from, frames int64, channels int) (dsp.Block, error) {
 	planes := make(dsp.Block, channels)
 	at := int64(0)
 	err := s.read(func(src wave.Source) error {
-		return measure.EachBlock(src, func(b dsp.Block) {
+		return measure.EachBlock(ctx, src, func(b dsp.Block) {
 			lo, hi := max(0, from-at), min(int64(b.Frames()), from+frames-at)
 			for c := range b {
 				if lo < hi && c < channels {
@@ -143,8 +144,8 @@ func excerptOf(s Sound, from, frames int64, channels int) (dsp.Block, error) {
 // it has moved in frames_change, integrated_change_lu, range_change_lu,
 // true_peak_change_db, spectrum_change_db, level_change_db, excerpt_delay_frames,
 // excerpt_gain_db and excerpt_residual_dbfs.
-func (b *Baseline) Against(s Sound) (measure.Readings, error) {
-	now, err := fingerprintOf(s)
+func (b *Baseline) Against(ctx context.Context, s Sound) (measure.Readings, error) {
+	now, err := fingerprintOf(ctx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -181,7 +182,7 @@ func (b *Baseline) Against(s Sound) (measure.Readings, error) {
 	}
 	add("spectrum_change_db", spectrumChange(b.Bands, now.Bands))
 	add("level_change_db", levelChange(&b.Fingerprint, now))
-	excerpt, err := b.excerptAgainst(s, same == 1)
+	excerpt, err := b.excerptAgainst(ctx, s, same == 1)
 	for _, n := range excerpt {
 		n.Reference = reference
 		r = append(r, n)
@@ -231,7 +232,7 @@ func levelChange(before, after *Fingerprint) measure.Reading {
 
 // excerptAgainst compares the excerpt with what now lies there, and half a second on
 // either side.
-func (b *Baseline) excerptAgainst(s Sound, same bool) (measure.Readings, error) {
+func (b *Baseline) excerptAgainst(ctx context.Context, s Sound, same bool) (measure.Readings, error) {
 	names := map[string]string{"delay_frames": "excerpt_delay_frames", "gain_db": "excerpt_gain_db", "residual_dbfs": "excerpt_residual_dbfs"}
 	var r measure.Readings
 	if same {
@@ -245,11 +246,11 @@ func (b *Baseline) excerptAgainst(s Sound, same bool) (measure.Readings, error) 
 		return r, nil
 	}
 	margin := min(b.ExcerptFrom, int64(b.RateHz/2))
-	planes, err := excerptOf(s, b.ExcerptFrom-margin, b.ExcerptFrames+margin+int64(b.RateHz/2), b.Channels)
+	planes, err := excerptOf(ctx, s, b.ExcerptFrom-margin, b.ExcerptFrames+margin+int64(b.RateHz/2), b.Channels)
 	if err != nil {
 		return nil, err
 	}
-	c, err := compare.Sounds(File(b.excerptPath()).Open, Planes(b.RateHz, planes).Open, compare.Settings{})
+	c, err := compare.Sounds(ctx, File(b.excerptPath()).Open, Planes(b.RateHz, planes).Open, compare.Settings{})
 	if err != nil {
 		return nil, err
 	}

@@ -47,10 +47,10 @@ func TestBaseline(t *testing.T) {
 	dir, file := t.TempDir(), filepath.Join(t.TempDir(), "ep1.wav")
 	voice := dsptest.Speechlike(48000, 2, 8*48000, 3)
 	writeWAV(t, file, voice)
-	if _, err := RecordBaseline(dir, file, "", time.Now()); err == nil {
+	if _, err := RecordBaseline(t.Context(), dir, file, "", time.Now()); err == nil {
 		t.Error("a baseline without a reason is taken")
 	}
-	if _, err := RecordBaseline(dir, file, "first", time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)); err != nil {
+	if _, err := RecordBaseline(t.Context(), dir, file, "first", time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)); err != nil {
 		t.Fatal(err)
 	}
 	l := AgainstBaselines(dir)
@@ -80,7 +80,7 @@ func TestBaseline(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := b.Against(File(file))
+		r, err := b.Against(t.Context(), File(file))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -103,7 +103,7 @@ func TestBaseline(t *testing.T) {
 		return x
 	}))
 	b, _ := LoadBaseline(dir, file)
-	r, err := b.Against(File(file))
+	r, err := b.Against(t.Context(), File(file))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,7 +111,7 @@ func TestBaseline(t *testing.T) {
 		t.Errorf("level_change_db is %v at frame %d, want -20 at %d", got, got.Frame, middle)
 	}
 	// Recorded again, it passes, and both reasons stay.
-	if _, err := RecordBaseline(dir, file, "a quieter word", time.Now()); err != nil {
+	if _, err := RecordBaseline(t.Context(), dir, file, "a quieter word", time.Now()); err != nil {
 		t.Fatal(err)
 	}
 	if c := l.CheckFile(t.Context(), file); !c.Passed() {
@@ -138,14 +138,14 @@ func TestBaselineRefuses(t *testing.T) {
 	}
 	// Silence and sounds too short for loudness have baselines too.
 	os.Remove(baselinePath(dir, file))
-	if _, err := RecordBaseline(dir, file, "short", time.Now()); err != nil {
+	if _, err := RecordBaseline(t.Context(), dir, file, "short", time.Now()); err != nil {
 		t.Fatal(err)
 	}
 	b, err := LoadBaseline(dir, file)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := b.Against(File(file))
+	r, err := b.Against(t.Context(), File(file))
 	if err != nil {
 		t.Fatal(err)
 	}

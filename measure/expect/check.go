@@ -11,6 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/compare"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/take"
 )
 
@@ -34,7 +35,7 @@ func (c Checked) Results() []measure.Judgement {
 		return c.Judgements
 	}
 	return append(slices.Clone(c.Judgements), measure.Judgement{
-		Subject: c.Subject, Limit: measure.Limit{Reading: "every reading"}, Verdict: measure.CannotTell, Got: measure.Reading{Reason: c.Err.Error()},
+		Subject: c.Subject, Limit: measure.Limit{Reading: "every reading"}, Verdict: measure.Undecided, Got: measure.Reading{Reason: c.Err.Error()},
 	})
 }
 
@@ -94,7 +95,7 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 		checked.Warnings = r.Warnings()
 		r.Close()
 	}
-	m := &measured{sound: File(file).until(ctx), known: map[source]measure.Readings{}}
+	m := &measured{ctx: ctx, sound: File(file).until(ctx), known: map[source]measure.Readings{}}
 	for _, g := range l.Groups {
 		if !g.Covers(file) {
 			continue
@@ -113,7 +114,7 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 		}
 		if failed && l.Artefacts != "" {
 			kept := filepath.Join(l.Artefacts, filepath.Base(file)+".difference.wav")
-			if err := keepDifference(kept, m.sound, File(g.Like).until(ctx)); err != nil {
+			if err := keepDifference(ctx, kept, m.sound, File(g.Like).until(ctx)); err != nil {
 				checked.Err = err
 				return checked
 			}
@@ -145,19 +146,19 @@ func (g Group) likeFor(kind origin) string {
 
 // keepDifference writes the difference of a sound from the one that it should be
 // like.
-func keepDifference(path string, got, want Sound) error {
+func keepDifference(ctx context.Context, path string, got, want Sound) error {
 	src, err := want.Open()
 	if err != nil {
 		return err
 	}
 	f := src.Format()
-	closeSource(src)
+	planes.Close(src)
 	out, err := wave.Create(path, wave.Format{Rate: f.Rate, Channels: f.Channels, Encoding: wave.Float, Bits: 32}, wave.Options{Replace: true})
 	if err != nil {
 		return err
 	}
 	defer out.Abort()
-	if c, err := compare.Sounds(want.Open, got.Open, compare.Settings{Residual: out}); err != nil || !c.Same {
+	if c, err := compare.Sounds(ctx, want.Open, got.Open, compare.Settings{Residual: out}); err != nil || !c.Same {
 		return err // there is no difference between different sounds
 	}
 	return out.Commit()
@@ -171,6 +172,7 @@ type source struct {
 
 // measured is a sound and what has been read of it.
 type measured struct {
+	ctx   context.Context
 	sound Sound
 	rate  int // Hz, once it is known
 	known map[source]measure.Readings
@@ -193,11 +195,11 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 		switch s.origin {
 		case ofFormat:
 			var frames int64
-			if frames, err = framesOf(src); err == nil {
+			if frames, err = framesOf(m.ctx, src); err == nil {
 				readings = measure.FormatReadings(src.Format(), frames)
 			}
 		case ofMeter:
-			readings, err = measure.Programme(src, measure.AsIs)
+			readings, err = measure.Programme(m.ctx, src, measure.AsIs)
 		}
 		return err
 	})
@@ -205,19 +207,19 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 	case err != nil:
 	case s.origin == ofInspection:
 		var in *take.Inspection
-		if in, err = take.Inspect(m.sound.Open); err == nil {
+		if in, err = take.Inspect(m.ctx, m.sound.Open); err == nil {
 			readings = in.Readings
 		}
 	case s.origin == ofBaseline:
 		var b *Baseline
 		if b, err = LoadBaseline(s.like, m.sound.name); err == nil {
-			readings, err = b.Against(m.sound)
+			readings, err = b.Against(m.ctx, m.sound)
 		} else if errors.Is(err, fs.ErrNotExist) {
 			err = fmt.Errorf("no baseline: %w; record one with check --record", err)
 		}
 	case s.origin == ofComparison:
 		var c *compare.Comparison
-		if c, err = compare.Sounds(File(s.like).Open, m.sound.Open, compare.Settings{}); err == nil {
+		if c, err = compare.Sounds(m.ctx, File(s.like).Open, m.sound.Open, compare.Settings{}); err == nil {
 			readings = c.Readings()
 		}
 	}

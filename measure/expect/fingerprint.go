@@ -1,6 +1,7 @@
 package expect
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"hash"
@@ -36,12 +37,12 @@ const (
 var keptReadings = []string{"integrated_lufs", "loudness_range_lu", "short_term_max_lufs", "sample_peak_dbfs", "true_peak_fine_dbtp"}
 
 // fingerprintOf takes the fingerprint of a sound in two passes.
-func fingerprintOf(s Sound) (*Fingerprint, error) {
+func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 	f := &Fingerprint{Readings: map[string]*float64{}, Bands: map[int]float64{}, LevelMs: levelMs}
 	err := s.read(func(src wave.Source) error {
 		f.RateHz, f.Channels = src.Format().Rate, src.Format().Channels
 		m := &imprint{digest: sha256.New(), window: dsp.Frames(levelMs, f.RateHz), bands: measure.NewThirdOctaves(f.RateHz, f.Channels)}
-		if err := measure.EachBlock(src, m.write, m.bands.Write); err != nil {
+		if err := measure.EachBlock(ctx, src, m.write, m.bands.Write); err != nil {
 			return err
 		}
 		f.Frames, f.Levels, f.SamplesSHA256 = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil))
@@ -55,7 +56,7 @@ func fingerprintOf(s Sound) (*Fingerprint, error) {
 	}
 	var loudest int64
 	err = s.read(func(src wave.Source) error {
-		readings, err := measure.Programme(src, measure.AsIs)
+		readings, err := measure.Programme(ctx, src, measure.AsIs)
 		for _, name := range keptReadings {
 			r, _ := readings.Get(name)
 			f.Readings[name] = nil

@@ -65,7 +65,7 @@ func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 		case measure.Fail:
 			s.Failures++
 			c.Failure = &junitMessage{r.String(), "limit", r.String()}
-		case measure.CannotTell:
+		case measure.Undecided:
 			s.Errors++
 			c.Error = &junitMessage{r.String(), "not-measurable", r.String()}
 		}

@@ -46,7 +46,7 @@ var origins = map[string]origin{
 	"true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline, "level_change_db": ofBaseline,
 	"excerpt_delay_frames": ofBaseline, "excerpt_gain_db": ofBaseline, "excerpt_residual_dbfs": ofBaseline,
 
-	"claims_failed": ofProof, "claims_cannot_tell": ofProof,
+	"claims_failed": ofProof, "claims_undecided": ofProof,
 	"latency_frames": ofLatency, "latency_ms": ofLatency,
 	"overshoot_sample_db": ofOvershoot, "overshoot_annex2_db": ofOvershoot, "overshoot_fine_db": ofOvershoot, "image_shift_db": ofOvershoot,
 }

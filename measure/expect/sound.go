@@ -4,13 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 
 	"github.com/go-audio/audio"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // Sound is what an assertion looks at: planes, a go-audio buffer or a file.
@@ -71,63 +71,22 @@ func (s Sound) read(f func(wave.Source) error) error {
 	if err != nil {
 		return err
 	}
-	defer closeSource(src)
+	defer planes.Close(src)
 	return f(src)
-}
-
-func closeSource(src wave.Source) {
-	if c, ok := src.(io.Closer); ok {
-		c.Close()
-	}
 }
 
 // until is the sound, ending with a context.
 func (s Sound) until(ctx context.Context) Sound {
-	return Sound{s.name, func() (wave.Source, error) {
-		src, err := s.Open()
-		if err != nil {
-			return nil, err
-		}
-		return &stoppable{src, ctx}, nil
-	}}
-}
-
-// stoppable is a source that ends with a context.
-type stoppable struct {
-	wave.Source
-	ctx context.Context
-}
-
-func (s *stoppable) Read(b dsp.Block) (int, error) {
-	if err := s.ctx.Err(); err != nil {
-		return 0, err
-	}
-	return s.Source.Read(b)
-}
-
-func (s *stoppable) Close() error {
-	closeSource(s.Source)
-	return nil
-}
-
-// SeekFrame makes the next Read begin at a frame, where the source can.
-func (s *stoppable) SeekFrame(frame int64) error {
-	if at, ok := s.Source.(interface{ SeekFrame(int64) error }); ok {
-		return at.SeekFrame(frame)
-	}
-	return errors.ErrUnsupported
+	return Sound{s.name, planes.Until(ctx, s.Open)}
 }
 
 // framesOf is the length of a source in frames: what it says, or else what can be
 // read from it.
-func framesOf(src wave.Source) (int64, error) {
-	if s, ok := src.(*stoppable); ok {
-		src = s.Source
-	}
-	if known, ok := src.(interface{ Frames() int64 }); ok {
+func framesOf(ctx context.Context, src wave.Source) (int64, error) {
+	if known, ok := planes.Unwrap(src).(interface{ Frames() int64 }); ok {
 		return known.Frames(), nil
 	}
 	frames := int64(0)
-	err := measure.EachBlock(src, func(b dsp.Block) { frames += int64(b.Frames()) })
+	err := measure.EachBlock(ctx, src, func(b dsp.Block) { frames += int64(b.Frames()) })
 	return frames, err
 }

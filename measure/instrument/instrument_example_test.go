@@ -16,7 +16,7 @@ type bent struct{}
 
 func (bent) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
 	var failed error
-	err := measure.EachBlock(in, func(b dsp.Block) {
+	err := measure.EachBlock(context.Background(), in, func(b dsp.Block) {
 		for _, plane := range b {
 			for n, x := range plane {
 				plane[n] = x + x*x/10

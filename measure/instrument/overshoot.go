@@ -109,7 +109,7 @@ func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error)
 
 // OvershootOfSound measures a sound as it is. Rate and channels of the settings are
 // the sound's.
-func OvershootOfSound(open func() (wave.Source, error), s measure.OverSettings) (*Overshoot, error) {
+func OvershootOfSound(ctx context.Context, open func() (wave.Source, error), s measure.OverSettings) (*Overshoot, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
@@ -120,7 +120,7 @@ func OvershootOfSound(open func() (wave.Source, error), s measure.OverSettings) 
 	if err != nil {
 		return nil, err
 	}
-	return o, measure.EachBlock(src, o.Write)
+	return o, measure.EachBlock(ctx, src, o.Write)
 }
 
 // overshootResponse is the sink of a device's response.

@@ -45,10 +45,10 @@ func (s *Sheet) Count(v measure.Verdict) int {
 	return n
 }
 
-// Readings are claims_passed, claims_failed and claims_cannot_tell: their numbers.
+// Readings are claims_passed, claims_failed and claims_undecided: their numbers.
 func (s *Sheet) Readings() measure.Readings {
 	var all measure.Readings
-	for name, v := range map[string]measure.Verdict{"claims_passed": measure.Pass, "claims_failed": measure.Fail, "claims_cannot_tell": measure.CannotTell} {
+	for name, v := range map[string]measure.Verdict{"claims_passed": measure.Pass, "claims_failed": measure.Fail, "claims_undecided": measure.Undecided} {
 		all = append(all, measure.Named{Name: name, Reading: measure.Reading{
 			Value: float64(s.Count(v)), Unit: "claims", Definition: fmt.Sprintf("of %d claims at %d Hz", len(s.Lines), s.RateHz), Frame: -1, Channel: -1,
 		}})

@@ -2,6 +2,7 @@ package take
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 
@@ -38,14 +39,14 @@ func (in *Inspection) Verdict() string {
 
 // Inspect reads a take twice through open: once for everything that is
 // counted, once for the spectrum of its pauses. It closes what can be closed.
-func Inspect(open func() (wave.Source, error)) (*Inspection, error) {
+func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
 	}
 	defer planes.Close(src)
 	t := newTake(src.Format())
-	if err := measure.EachBlock(src, t.writes()...); err != nil {
+	if err := measure.EachBlock(ctx, src, t.writes()...); err != nil {
 		return nil, err
 	}
 	t.finish()
@@ -63,7 +64,7 @@ func Inspect(open func() (wave.Source, error)) (*Inspection, error) {
 			return nil, err
 		}
 		defer planes.Close(again)
-		if err := measure.EachBlock(again, writes...); err != nil {
+		if err := measure.EachBlock(ctx, again, writes...); err != nil {
 			return nil, err
 		}
 		for _, n := range noise {

@@ -71,7 +71,7 @@ func TestHighestContent(t *testing.T) {
 			b[0][n] = math.Round(v*32768) / 32768
 		}
 		format := wave.Format{Rate: 48000, Channels: 1, Encoding: wave.Integer, Bits: 16}
-		in, err := Inspect(func() (wave.Source, error) { return wave.NewMemory(format, b), nil })
+		in, err := Inspect(t.Context(), func() (wave.Source, error) { return wave.NewMemory(format, b), nil })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -114,7 +114,7 @@ func TestWhateverComesIn(t *testing.T) {
 	}
 	for name, b := range inputs {
 		in := inspect(t, b, 0)
-		programme, err := measure.Programme(wave.NewMemory(wave.Unquantised(48000, len(b)), b), measure.AsIs)
+		programme, err := measure.Programme(t.Context(), wave.NewMemory(wave.Unquantised(48000, len(b)), b), measure.AsIs)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,6 +1,7 @@
 package take
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -21,7 +22,7 @@ func inspect(t testing.TB, b dsp.Block, bits int) *Inspection {
 	if bits > 0 {
 		f.Encoding, f.Bits = wave.Integer, bits
 	}
-	in, err := Inspect(func() (wave.Source, error) { return wave.NewMemory(f, b), nil })
+	in, err := Inspect(t.Context(), func() (wave.Source, error) { return wave.NewMemory(f, b), nil })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -220,7 +221,7 @@ func TestInspectionOfOddSounds(t *testing.T) {
 }
 
 func ExampleInspect() {
-	in, err := Inspect(func() (wave.Source, error) { return wave.Open("../../testdata/harbour-street.wav") })
+	in, err := Inspect(context.Background(), func() (wave.Source, error) { return wave.Open("../../testdata/harbour-street.wav") })
 	if err != nil {
 		fmt.Println(err)
 		return

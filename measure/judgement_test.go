@@ -17,7 +17,7 @@ func TestJudge(t *testing.T) {
 		{-0.999999, AtMost("true_peak_dbtp", -1), Fail},
 		{-1, AtLeast("true_peak_dbtp", -1), Pass},
 		{-1.000001, AtLeast("true_peak_dbtp", -1), Fail},
-		{-1, AtMost("no_such_reading", -1), CannotTell},
+		{-1, AtMost("no_such_reading", -1), Undecided},
 	} {
 		if got := Judge("x.wav", 48000, reading(c.value), c.limit); got.Verdict != c.want {
 			t.Errorf("%g against %s: %s, want %s", c.value, c.limit, got.Verdict, c.want)
@@ -31,17 +31,17 @@ func TestJudge(t *testing.T) {
 			t.Errorf("exactly 0 against %s: %s, want %s", limit, got.Verdict, want)
 		}
 	}
-	if got, want := Judge("x.wav", 48000, nothing, AtMost("residual_dbfs", -120)).String(), "x.wav: residual_dbfs is exactly 0, limit at most -120 dBFS"; got != want {
+	if got, want := Judge("x.wav", 48000, nothing, AtMost("residual_dbfs", -120)).String(), "pass       x.wav: residual_dbfs is exactly 0, limit at most -120 dBFS"; got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}
 	got := Judge("x.wav", 48000, reading(-0.4), AtMost("true_peak_dbtp", -1)).String()
-	want := "x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
+	want := "fail       x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
 	if got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}
 	// A value that rounds to its limit shows why it is outside.
 	got = Judge("x.wav", 48000, reading(-0.9999), AtMost("true_peak_dbtp", -1)).String()
-	want = "x.wav: true_peak_dbtp is -0.999900 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.000100 dB, or end the chain with a limiter"
+	want = "fail       x.wav: true_peak_dbtp is -0.999900 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.000100 dB, or end the chain with a limiter"
 	if got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}

@@ -1,0 +1,74 @@
+package measure
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// ending is a source that returns its last frames as io.Reader allows it: together
+// with io.EOF, or ahead of it.
+type ending struct {
+	frames, block int
+	together      bool
+	fault         error // instead of io.EOF
+}
+
+func (e *ending) Format() wave.Format { return wave.Unquantised(48000, 2) }
+
+func (e *ending) Read(b dsp.Block) (int, error) {
+	n := min(e.block, e.frames, b.Frames())
+	for c := range b {
+		for k := range n {
+			b[c][k] = float64(e.frames - k)
+		}
+	}
+	e.frames -= n
+	if e.frames > 0 || n > 0 && !e.together {
+		return n, nil
+	}
+	if e.fault != nil {
+		return n, e.fault
+	}
+	return n, io.EOF
+}
+
+func TestEachBlockReadsToTheLastFrame(t *testing.T) {
+	for _, frames := range []int{0, 1, 4095, 4096, 4097, 100_000} {
+		for _, block := range []int{1000, 4096, 1 << 20} {
+			for _, together := range []bool{false, true} {
+				t.Run(fmt.Sprintf("frames=%d/block=%d/together=%v", frames, block, together), func(t *testing.T) {
+					seen, next := 0, float64(frames)
+					err := EachBlock(t.Context(), &ending{frames: frames, block: block, together: together}, func(b dsp.Block) {
+						for _, x := range b[1] {
+							if x != next {
+								t.Fatalf("frame %d holds %g, want %g", seen, x, next)
+							}
+							seen, next = seen+1, next-1
+						}
+					})
+					if err != nil || seen != frames {
+						t.Errorf("%d frames and %v, want %d", seen, err, frames)
+					}
+				})
+			}
+		}
+	}
+}
+
+func TestEachBlockEndsWithItsContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	err := EachBlock(ctx, &ending{frames: 1 << 40, block: 4096}, func(dsp.Block) { cancel() })
+	if !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+	fault := errors.New("the disk is gone")
+	if err := EachBlock(t.Context(), &ending{frames: 5000, block: 4096, together: true, fault: fault}, func(dsp.Block) {}); !errors.Is(err, fault) {
+		t.Error(err)
+	}
+}
