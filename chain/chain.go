@@ -2,8 +2,6 @@ package chain
 
 import (
 	"fmt"
-	"io"
-	"os"
 	"slices"
 
 	"github.com/boothbench/boothbench/chain/document"
@@ -43,14 +41,9 @@ type Stage struct {
 // Load reads and parses a chain file. What is wrong with its text is a
 // *document.FileError; that it cannot be read, the error of package os.
 func Load(path string) (*Chain, error) {
-	f, err := os.Open(path)
+	text, err := document.Load(path, "chain file")
 	if err != nil {
-		return nil, fmt.Errorf("chain file: %w", err)
-	}
-	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, document.MaxBytes+1))
-	if err != nil {
-		return nil, fmt.Errorf("chain file: %w", err)
+		return nil, err
 	}
 	return Parse(path, text)
 }

@@ -78,12 +78,12 @@ func runCheck(e env, args []string) error {
 	l := expect.AgainstBaselines(*baseline)
 	switch {
 	case *limits != "":
-		l, err = expect.Load(*limits)
+		l, err = e.loadLimits(*limits)
 	case *spec != "":
 		l, err = expect.AgainstSpec(*spec)
 	}
 	if err != nil {
-		return withCode(exitUsage, err)
+		return usageErrorUnless(err)
 	}
 	if l.Artefacts = *artefacts; *artefacts != "" {
 		if err := os.MkdirAll(*artefacts, 0o777); err != nil {
@@ -96,8 +96,8 @@ func runCheck(e env, args []string) error {
 	}
 	var report *wave.File
 	if *junit != "" {
-		if report, err = wave.CreateFile(*junit, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
-			return createError(err)
+		if report, err = e.createFile(*junit, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
+			return err
 		}
 		defer report.Abort()
 	}
@@ -112,7 +112,8 @@ func runCheck(e env, args []string) error {
 		c := measured(e.ctx, subject)
 		shown.add(1)
 		if errors.Is(c.Err, context.Canceled) {
-			return c.Err
+			shown.clear()
+			return fmt.Errorf("%w; nothing is judged", c.Err)
 		}
 		checked = append(checked, c)
 		judgements = append(judgements, c.Results()...)
@@ -148,6 +149,7 @@ func (e env) record(dir, why string, files []string) error {
 		return usageError("--record: no file named")
 	}
 	for _, file := range files {
+		e.sweep(dir)
 		b, err := expect.RecordBaseline(e.ctx, dir, file, why, time.Now())
 		if err != nil {
 			return inputError(err)
@@ -157,14 +159,14 @@ func (e env) record(dir, why string, files []string) error {
 	return nil
 }
 
-// worst tells what could not be measured, and chooses the exit code.
+// worst names what could not be measured, and chooses the exit code.
 func (e env) worst(checked []expect.Checked) error {
 	var worst error
 	for _, c := range checked {
 		warn(e.stderr, c.Warnings)
 		if c.Err != nil {
 			fmt.Fprintf(e.stderr, "boothbench check: %s\n", said(c.Err))
-			worst = &coded{exitInput, errReported}
+			worst = &coded{max(exitCode(worst), exitCode(inputErrorUnless(c.Err))), errReported}
 		} else if worst == nil && !c.Passed() {
 			worst = &coded{exitLimit, errReported}
 		}
@@ -235,7 +237,7 @@ func checkedObject(c expect.Checked) any {
 		o.Warnings = append(o.Warnings, w.String())
 	}
 	if c.Err != nil {
-		o.ExitCode, o.Error = exitInput, c.Err.Error()
+		o.ExitCode, o.Error = exitCode(inputErrorUnless(c.Err)), c.Err.Error()
 	} else if !c.Passed() {
 		o.ExitCode = exitLimit
 	}

@@ -72,8 +72,8 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	if residual != "" {
 		format := wave.Format{Rate: c.files[0].format.Rate, Channels: c.files[0].format.Channels, Encoding: wave.Float, Bits: 32, ChannelMask: c.files[0].format.ChannelMask}
 		var err error
-		if out, err = wave.Create(residual, format, wave.Options{Replace: replace, Inputs: []string{c.files[0].path, c.files[1].path}, Frames: c.files[0].frames}); err != nil {
-			return createError(err)
+		if out, err = e.createWAV(residual, format, wave.Options{Replace: replace, Inputs: []string{c.files[0].path, c.files[1].path}, Frames: c.files[0].frames}); err != nil {
+			return err
 		}
 		defer out.Abort()
 		c.settings.Residual = out

@@ -23,6 +23,7 @@ const (
 	exitOutput      = 4
 	exitFault       = 5
 	exitInterrupted = 130
+	exitUnread      = 141 // what a shell reports of a program whose output nobody reads on
 )
 
 // coded is an error with the exit code it calls for.
@@ -41,32 +42,41 @@ func usageError(format string, args ...any) error {
 	return &coded{exitUsage, fmt.Errorf(format, args...)}
 }
 
-func inputError(err error) error  { return withCode(exitInput, err) }
-func outputError(err error) error { return withCode(exitOutput, err) }
+func inputError(err error) error { return withCode(exitInput, err) }
 
-// createError is an output that cannot be begun: the caller's mistake where the
-// name is taken, else the disk's.
-func createError(err error) error {
-	switch {
-	case errors.Is(err, wave.ErrExists):
-		return usageError("%w; --replace writes over it", err)
-	case errors.Is(err, wave.ErrIsInput):
-		return withCode(exitUsage, err)
+// inputErrorUnless is an error that is the input's fault unless it is known to be
+// another's; usageErrorUnless, one that is the caller's.
+func inputErrorUnless(err error) error { return codeUnless(exitInput, err) }
+func usageErrorUnless(err error) error { return codeUnless(exitUsage, err) }
+
+func codeUnless(code int, err error) error {
+	if c := (*coded)(nil); errors.As(err, &c) {
+		return err
 	}
-	return outputError(err)
+	return withCode(code, err)
 }
 
-// said is an error in words: the system's own tell no one what to do.
+// outputError is an output that cannot be written: where its name is taken, it says
+// what to do.
+func outputError(err error) error {
+	if errors.Is(err, wave.ErrExists) {
+		return usageError("%w; --replace writes over it", err)
+	}
+	return withCode(exitOutput, err)
+}
+
+// said is an error in words: the system's own do not say what to do.
 func said(err error) string {
 	text := err.Error()
+	if errors.Is(err, context.Canceled) {
+		return strings.Replace(text, context.Canceled.Error(), "interrupted", 1)
+	}
 	var path *fs.PathError
 	if !errors.As(err, &path) {
 		return text
 	}
 	why := path.Err.Error()
 	switch {
-	case errors.Is(err, fs.ErrNotExist) && path.Op == "create":
-		why = "its folder does not exist; make it first, or see how the name is spelt"
 	case errors.Is(err, fs.ErrNotExist):
 		why = "there is no such file; see how the name is spelt, and in which folder this is"
 	case errors.Is(err, fs.ErrPermission):
@@ -74,6 +84,14 @@ func said(err error) string {
 	}
 	text = strings.Replace(text, path.Error(), path.Path+": "+why, 1)
 	return strings.Replace(text, path.Path+": "+path.Path+": ", path.Path+": ", 1)
+}
+
+// bare is a system's error without the name that it knows a stream by.
+func bare(err error) error {
+	if path := (*fs.PathError)(nil); errors.As(err, &path) {
+		return path.Err
+	}
+	return err
 }
 
 // checkWAVName refuses the name of another kind of file for a WAV.
@@ -92,22 +110,24 @@ func withCode(code int, err error) error {
 	return &coded{code, err}
 }
 
-// exitCode chooses the code for what a command returned.
+// exitCode chooses the code for what a command returned. What an error is counts
+// ahead of where it was met: an output that fails while an input is measured is no
+// fault of the input.
 func exitCode(err error) int {
 	var c *coded
 	var file *document.FileError
+	var output *wave.OutputError
 	switch {
-	case err == nil:
+	case err == nil, errors.Is(err, pflag.ErrHelp):
 		return exitDone
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &file):
+	case errors.As(err, &file), errors.Is(err, wave.ErrExists), errors.Is(err, wave.ErrIsInput), errors.Is(err, wave.ErrNotAFile):
 		return exitUsage
+	case errors.As(err, &output):
+		return exitOutput
 	case errors.As(err, &c):
 		return c.code
-	}
-	if errors.Is(err, pflag.ErrHelp) {
-		return exitDone
 	}
 	return exitFault
 }

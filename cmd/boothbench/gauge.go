@@ -122,8 +122,8 @@ func (g *gauge) run(e env, files []string) error {
 	var out *wave.File
 	if g.curve != "" {
 		var err error
-		if out, err = wave.CreateFile(g.curve, g.replace, append(files, g.chain)); err != nil {
-			return createError(err)
+		if out, err = e.createFile(g.curve, g.replace, append(files, g.chain)); err != nil {
+			return err
 		}
 		defer out.Abort()
 	}
@@ -190,9 +190,9 @@ func movingStages(device instrument.Device, rate, channels int) (names []string)
 func (g *gauge) respond(e env) error {
 	var device instrument.Device
 	if g.chain != "" {
-		c, err := chain.Load(g.chain)
+		c, err := e.loadChain(g.chain)
 		if err != nil {
-			return withCode(exitUsage, err)
+			return err
 		}
 		device, g.device = c, g.chain
 	} else {

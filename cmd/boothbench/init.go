@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 const initUsage = `boothbench init writes a starter chain: a voice chain with every key, its unit,
@@ -29,12 +28,12 @@ func runInit(e env, args []string) error {
 	}
 	path := f.Arg(0)
 	if path == "-" {
-		_, err := e.stdout.Write(chain.Starter())
-		return outputError(err)
+		e.stdout.Write(chain.Starter())
+		return nil
 	}
-	file, err := wave.CreateFile(path, *replace, nil)
+	file, err := e.createFile(path, *replace, nil)
 	if err != nil {
-		return createError(err)
+		return err
 	}
 	defer file.Abort()
 	if _, err := file.Write(chain.Starter()); err != nil {

@@ -22,14 +22,20 @@ import (
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
+	// A reader of standard output that goes away makes writing fail, instead of ending
+	// the program in the middle of an output. (Ignored, not noticed, it would be so for
+	// the commands of --exec too.)
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE)
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 
 // env is what a command may touch.
 type env struct {
-	ctx            context.Context
-	stdin          io.Reader
-	stdout, stderr io.Writer
+	ctx     context.Context
+	stdin   io.Reader
+	stdout  *results
+	stderr  io.Writer
+	outputs *outputs
 }
 
 // A command parses its own arguments.
@@ -58,27 +64,43 @@ func commands() []command {
 
 // run is the program: arguments and streams in, exit code out.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
-	e := env{ctx, stdin, stdout, stderr}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	printed := &results{w: stdout, closed: cancel}
+	e := env{ctx, stdin, printed, stderr, &outputs{swept: map[string]bool{}}}
 	defer func() {
 		if fault := recover(); fault != nil {
 			fmt.Fprintf(stderr, "boothbench: internal fault, please report it: %v\n%s", fault, debug.Stack())
 			code = exitFault
 		}
 	}()
+	code = e.dispatch(args)
+	switch err := printed.failure(); {
+	case printed.unread():
+		return exitUnread
+	case err != nil:
+		fmt.Fprintf(stderr, "boothbench: standard output: %v; the results are not all there\n", bare(err))
+		return max(code, exitOutput)
+	}
+	return code
+}
+
+// dispatch finds the command and runs it.
+func (e env) dispatch(args []string) int {
 	if len(args) == 0 {
-		fmt.Fprint(stderr, help())
+		fmt.Fprint(e.stderr, help())
 		return exitUsage
 	}
 	switch args[0] {
 	case "version", "--version":
-		fmt.Fprintln(stdout, version())
+		fmt.Fprintln(e.stdout, version())
 		return exitDone
 	case "help", "--help", "-h":
 		if len(args) > 1 {
 			args = []string{args[1], "--help"}
 			break
 		}
-		fmt.Fprint(stdout, help())
+		fmt.Fprint(e.stdout, help())
 		return exitDone
 	}
 	for _, c := range commands() {
@@ -86,8 +108,8 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 			continue
 		}
 		err := c.run(e, args[1:])
-		if err != nil && !errors.Is(err, pflag.ErrHelp) && !errors.Is(err, errReported) {
-			fmt.Fprintf(stderr, "boothbench %s: %s\n", c.name, said(err))
+		if err != nil && !errors.Is(err, pflag.ErrHelp) && !errors.Is(err, errReported) && !e.stdout.unread() {
+			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", c.name, said(err))
 		}
 		return exitCode(err)
 	}
@@ -95,7 +117,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	for _, c := range commands() {
 		names = append(names, c.name)
 	}
-	fmt.Fprintf(stderr, "boothbench: no command %q%s; accepted: %s\n", args[0], didYouMean(args[0], names), strings.Join(names, ", "))
+	fmt.Fprintf(e.stderr, "boothbench: no command %q%s; accepted: %s\n", args[0], didYouMean(args[0], names), strings.Join(names, ", "))
 	return exitUsage
 }
 
@@ -134,7 +156,7 @@ Each command teaches itself: boothbench COMMAND --help (boothbench version: whic
 
 Exit codes: 0 done; 1 done, but a limit was not met; 2 the call or a chain file
 is wrong, nothing written; 3 an input cannot be read or used; 4 an output cannot
-be written; 5 internal fault; 130 interrupted.
+be written; 5 internal fault; 130 interrupted; 141 nobody reads standard output.
 
 boothbench never plays sound. What it writes may be loud: turn down before you
 listen, and keep to your workplace's rules for safe listening levels.
@@ -161,7 +183,7 @@ func (e env) printJSON(object any) {
 	line := json.NewEncoder(e.stdout)
 	line.SetEscapeHTML(false)
 	if err := line.Encode(object); err != nil {
-		panic(err) // objects hold only strings and finite numbers
+		panic(err) // objects hold only strings and finite numbers, and stdout takes all
 	}
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"math"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -42,6 +43,8 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":   exits,
 			"makewav": makeWAV,
+			"full":    full,
+			"unread":  unread,
 		},
 	})
 }
@@ -61,6 +64,39 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if want, _ := strconv.Atoi(args[0]); code != want {
 		ts.Fatalf("exit code %d, want %d\n%s", code, want, ts.ReadFile("stderr"))
+	}
+}
+
+// full ARGS runs boothbench with a standard output that takes nothing.
+func full(ts *testscript.TestScript, neg bool, args []string) {
+	if _, err := os.Stat("/dev/full"); err != nil {
+		return
+	}
+	err := ts.Exec("sh", "-c", "boothbench "+args[0]+" >/dev/full")
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != 4 {
+		ts.Fatalf("%s: %v, want exit code 4", args[0], err)
+	}
+	said := strings.Split(strings.TrimSpace(ts.ReadFile("stderr")), "\n")
+	if last := said[len(said)-1]; last != "boothbench: standard output: no space left on device; the results are not all there" || strings.Contains(ts.ReadFile("stderr"), "goroutine") {
+		ts.Fatalf("%s: it says %q", args[0], said)
+	}
+}
+
+// unread ARG… runs boothbench with a standard output that nobody reads.
+func unread(ts *testscript.TestScript, neg bool, args []string) {
+	r, w, err := os.Pipe()
+	ts.Check(err)
+	r.Close()
+	defer w.Close()
+	program, err := exec.LookPath("boothbench")
+	ts.Check(err)
+	said := &strings.Builder{}
+	cmd := exec.Command(program, args...)
+	cmd.Dir, cmd.Stdout, cmd.Stderr = ts.MkAbs("."), w, said
+	err = cmd.Run()
+	if code := cmd.ProcessState.ExitCode(); code != 141 || said.Len() > 0 {
+		ts.Fatalf("%v: exit code %d (%v), want 141; it says %q, want nothing", args, code, err, said)
 	}
 }
 

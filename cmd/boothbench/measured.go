@@ -13,26 +13,28 @@ import (
 
 // measured is a file and what a command measures of it.
 type measured interface {
+	name() string
 	run(e env, quiet bool) error
 	print(e env)
 	object(failed error) any // for JSON; failed: what run returned
 }
 
-// measureEach measures files one after the other. One that fails is told on
-// stderr and does not keep the others from being measured.
+// measureEach measures files one after the other. One that fails is named on stderr
+// and does not keep the others from being measured; that nobody can have the results
+// does.
 func (e env) measureEach(command string, files []measured, asJSON, quiet bool) error {
 	var worst error
 	for _, m := range files {
+		if e.stdout.failure() != nil {
+			break
+		}
 		err := m.run(e, quiet)
 		if errors.Is(err, context.Canceled) {
-			return err
+			return fmt.Errorf("%s: %w", m.name(), err)
 		}
 		if err != nil {
-			code := exitInput
-			if c := (*coded)(nil); errors.As(err, &c) {
-				code = c.code
-			}
-			worst = &coded{code, errReported}
+			err = inputErrorUnless(err)
+			worst = &coded{max(exitCode(worst), exitCode(err)), errReported}
 			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", command, said(err))
 		}
 		if asJSON {
@@ -51,6 +53,8 @@ type file struct {
 	frames   int64
 	warnings []wave.Warning
 }
+
+func (f *file) name() string { return f.path }
 
 // open opens the file and keeps what its header says.
 func (f *file) open() (*wave.Reader, error) {
@@ -97,7 +101,7 @@ func (f *file) head(command string, failed error) headJSON {
 		h.Input.formatJSON, h.Input.Frames, h.Input.SHA256 = formatOf(f.format), &f.frames, hashOfFile(f.path)
 	}
 	if failed != nil {
-		h.ExitCode, h.Error = exitInput, failed.Error()
+		h.ExitCode, h.Error = exitCode(failed), failed.Error()
 	}
 	return h
 }

@@ -72,9 +72,9 @@ func runMeter(e env, args []string) error {
 		if f.NArg() > 1 {
 			return usageError("--series: found %s; accepted: one, whose series it is", plural(f.NArg(), "file"))
 		}
-		out, err := wave.CreateFile(*series, *replace, f.Args())
+		out, err := e.createFile(*series, *replace, f.Args())
 		if err != nil {
-			return createError(err)
+			return err
 		}
 		defer out.Abort()
 		files[0].(*metered).series = out

@@ -143,9 +143,9 @@ func (r *overshootRun) prepare(takes []string) error {
 	s := &r.settings
 	switch {
 	case s.chain != "":
-		c, err := chain.Load(s.chain)
+		c, err := r.loadChain(s.chain)
 		if err != nil {
-			return withCode(exitUsage, err)
+			return err
 		}
 		if !s.quiet {
 			warn(r.stderr, c.Warnings())
@@ -202,7 +202,7 @@ func (r *overshootRun) run() error {
 		sound.err = r.measure(sound)
 		r.shown.clear()
 		if errors.Is(sound.err, context.Canceled) {
-			return sound.err
+			return fmt.Errorf("%s: %w", sound.name, sound.err)
 		}
 		if sound.err != nil {
 			fmt.Fprintf(r.stderr, "boothbench overshoot: %s: %v\n", sound.name, said(sound.err))

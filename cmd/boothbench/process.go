@@ -8,7 +8,6 @@ import (
 	"sync"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -35,12 +34,12 @@ func runProcess(e env, args []string) error {
 	if err := s.check(f.Args()); err != nil {
 		return err
 	}
-	c, err := chain.Load(s.chain)
+	c, err := e.loadChain(s.chain)
 	if err != nil {
 		if s.json { // no take has an object then
-			e.printJSON(failureJSON{1, "process", exitUsage, err.Error()})
+			e.printJSON(failureJSON{1, "process", exitCode(err), err.Error()})
 		}
-		return withCode(exitUsage, err)
+		return err
 	}
 	if !s.quiet {
 		warn(e.stderr, c.Warnings())
@@ -155,7 +154,7 @@ func (b *batch) process(t task, workers int) *report {
 	r := &report{task: t}
 	r.err = b.fill(r, workers)
 	if r.err != nil && b.ctx.Err() != nil {
-		r.err = withCode(exitInterrupted, errors.New("interrupted: nothing written"))
+		r.err = withCode(exitInterrupted, fmt.Errorf("%s: interrupted: nothing of it is written", r.in))
 	}
 	return r
 }
@@ -190,16 +189,16 @@ func (b *batch) fill(r *report, workers int) error {
 	writersDither := r.dither
 	if engine.Verifies() && r.outFormat.Encoding == wave.Integer {
 		if quantiser, err = wave.NewQuantiser(r.outFormat, r.dither, s.ditherSeed); err != nil {
-			return createError(err)
+			return outputError(err)
 		}
 		writersDither = wave.NoDither
 	}
-	writer, err := wave.Create(r.out, r.outFormat, wave.Options{
+	writer, err := b.createWAV(r.out, r.outFormat, wave.Options{
 		Replace: s.replace, Dither: writersDither, Seed: s.ditherSeed,
 		Chunks: reader.Chunks(), Inputs: b.protected(), Frames: reader.Frames(),
 	})
 	if err != nil {
-		return createError(err)
+		return outputError(err)
 	}
 	defer writer.Abort() // does nothing after Commit
 
@@ -213,25 +212,25 @@ func (b *batch) fill(r *report, workers int) error {
 	}
 	var trace *wave.File
 	if s.trace != "" {
-		trace, err = wave.CreateFile(s.trace, s.replace, append(b.protected(), r.out))
+		trace, err = b.createFile(s.trace, s.replace, append(b.protected(), r.out))
 		if err != nil {
-			return createError(err)
+			return err
 		}
 		defer trace.Abort()
 		options.Trace = chain.NewTrace(trace)
 	}
-	sink := &outputSink{writer}
-	r.result, err = engine.Run(b.ctx, reader, sink, options)
+	r.result, err = engine.Run(b.ctx, reader, writer, options)
 	if err != nil {
 		return runError(r.in, err)
 	}
-	if err := writer.Commit(); err != nil {
+	outputs := []wave.Output{writer}
+	if trace != nil {
+		outputs = append(outputs, trace)
+	}
+	if err := wave.CommitTogether(outputs...); err != nil {
 		return outputError(err)
 	}
 	r.overs = writer.Overs()
-	if trace != nil {
-		return outputError(trace.Commit())
-	}
 	return nil
 }
 
@@ -244,19 +243,9 @@ func (b *batch) protected() []string {
 	return paths
 }
 
-// outputSink marks the errors of writing, so that they can be told from those
-// of reading.
-type outputSink struct{ *wave.Writer }
-
-func (s *outputSink) Write(b dsp.Block) error { return outputError(s.Writer.Write(b)) }
-
-// runError gives an error of a run its exit code: it is the input's fault
-// unless it came from writing.
+// runError puts an error of a run in words: it is the input's fault unless it is a
+// *wave.OutputError.
 func runError(in string, err error) error {
-	var c *coded
-	if errors.As(err, &c) {
-		return err
-	}
 	var nonFinite *chain.NonFiniteError
 	if errors.As(err, &nonFinite) {
 		err = fmt.Errorf("%s: %w; --repair-nonfinite replaces them by zero", in, err)

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 
-	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -97,8 +96,8 @@ func (s *proveSettings) run(e env, files []string) error {
 	var out *wave.File
 	if s.out != "" {
 		var err error
-		if out, err = wave.CreateFile(s.out, s.replace, inputs); err != nil {
-			return createError(err)
+		if out, err = e.createFile(s.out, s.replace, inputs); err != nil {
+			return err
 		}
 		defer out.Abort()
 	}
@@ -133,9 +132,9 @@ func (s *proveSettings) run(e env, files []string) error {
 // sheet proves the chain or the device.
 func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int)) (*proof.Sheet, error) {
 	if s.claims == "" {
-		c, err := chain.Load(files[0])
+		c, err := e.loadChain(files[0])
 		if err != nil {
-			return nil, withCode(exitUsage, err)
+			return nil, err
 		}
 		if !s.quiet {
 			warn(e.stderr, c.Warnings())
@@ -143,9 +142,9 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
 		return sheet, withCode(exitUsage, err)
 	}
-	claims, err := proof.LoadClaims(s.claims)
+	claims, err := e.loadClaims(s.claims)
 	if err != nil {
-		return nil, withCode(exitUsage, err)
+		return nil, err
 	}
 	if s.command.exec != "" {
 		command, err := s.command.device()

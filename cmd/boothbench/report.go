@@ -36,7 +36,7 @@ func (r *report) print(b *batch) {
 		fmt.Fprintf(b.stderr, "warning: %s: %s NaN or infinite, replaced by zero, the first at %s (frame %d)\n",
 			r.in, plural(r.result.NonFinite, "sample"), measure.TimeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
 	}
-	if r.err != nil {
+	if r.err != nil && !b.stdout.unread() {
 		fmt.Fprintf(b.stderr, "boothbench process: %s\n", said(r.err))
 	}
 	switch {

@@ -29,9 +29,9 @@ func runSpecs(e env, args []string) error {
 	}
 	specs := expect.Specs()
 	if *limits != "" {
-		l, err := expect.Load(*limits)
+		l, err := e.loadLimits(*limits)
 		if err != nil {
-			return withCode(exitUsage, err)
+			return err
 		}
 		specs = l.Specs
 	}

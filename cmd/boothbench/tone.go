@@ -133,9 +133,9 @@ func (t *tone) run(e env) error {
 	if !t.kind.Exact && format.Encoding == wave.Integer && format.Bits < 32 {
 		options.Dither, options.Seed = wave.TPDF, 1
 	}
-	w, err := wave.Create(t.out, format, options)
+	w, err := e.createWAV(t.out, format, options)
 	if err != nil {
-		return createError(err)
+		return err
 	}
 	defer w.Abort()
 	if err := w.Write(t.sound); err != nil {

@@ -3,16 +3,72 @@ package wave
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"strings"
+	"syscall"
 )
 
-// Errors that an output's path can cause; errors.Is tells them.
+// Errors that an output's path can cause, for errors.Is.
 var (
-	ErrExists  = errors.New("the file exists")
-	ErrIsInput = errors.New("the file is one of the inputs")
+	ErrExists   = errors.New("the file exists")
+	ErrIsInput  = errors.New("the file is one of the inputs")
+	ErrNotAFile = errors.New("the output cannot be a file")
 )
 
-// FormatError tells why a file cannot be read, or a format not written.
+// OutputError is why an output could not be written. It names the output that was
+// asked for, whatever the file is called until it is whole.
+type OutputError struct {
+	Path  string
+	Doing string // what failed: "write it", "give it its name", …
+	Err   error  // the system's error
+}
+
+func (e *OutputError) Error() string {
+	why := e.Err.Error()
+	switch {
+	case e.Doing == "create it" && errors.Is(e.Err, fs.ErrNotExist):
+		why = "its folder does not exist; make it first, or see how the name is spelt"
+	case e.Doing == "create it" && errors.Is(e.Err, fs.ErrPermission):
+		why = "permission denied; see whose folder it is"
+	case errors.Is(e.Err, fs.ErrNotExist):
+		why = "the partial file is gone: another program has removed it"
+	}
+	return fmt.Sprintf("%s: cannot %s: %s", e.Path, e.Doing, why)
+}
+
+func (e *OutputError) Unwrap() error { return e.Err }
+
+// bare is an error of package os without the path that it names.
+func bare(err error) error {
+	var path *fs.PathError
+	var link *os.LinkError
+	var call *os.SyscallError
+	switch {
+	case errors.As(err, &path):
+		return path.Err
+	case errors.As(err, &link):
+		return link.Err
+	case errors.As(err, &call):
+		return call.Err
+	}
+	return err
+}
+
+// spaceMissing puts a full disk in words: what was written, in bytes, and what is
+// expected in all, 0 if that is not known.
+func spaceMissing(err error, written, expected int64) error {
+	if !errors.Is(err, syscall.ENOSPC) && !errors.Is(err, syscall.EDQUOT) {
+		return err
+	}
+	missing := "more are"
+	if expected > written {
+		missing = fmt.Sprintf("%d more are", expected-written)
+	}
+	return fmt.Errorf("the disk is full after %d bytes, and %s needed; make room or choose another disk: %w", written, missing, err)
+}
+
+// FormatError is why a file cannot be read, or a format not written.
 type FormatError struct {
 	Path     string
 	Chunk    string // the chunk it was found in, if in one
@@ -38,7 +94,7 @@ func (e *FormatError) Error() string {
 	return b.String()
 }
 
-// Warning tells what is odd about a file that could be read all the same.
+// Warning says what is odd about a file that could be read all the same.
 type Warning struct {
 	Path   string
 	Offset int64 // bytes from the start of the file

@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"syscall"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -16,13 +15,13 @@ type Options struct {
 	Seed    uint64     // of the dither: same seed, same bits
 	Chunks  []Chunk    // carried over as they are
 	Inputs  []string   // files that must not be replaced
-	Frames  int64      // to be written, if known: the error of a full disk then says how much room is missing
+	Frames  int64      // to be written, if known: the error of a full disk then states how much room is missing
 }
 
 // Writer is a WAV file as a Sink. Its bytes depend on the samples and the
 // options alone.
 type Writer struct {
-	file     *File
+	out      *File
 	format   Format
 	after    []Chunk
 	encoder  *encoder
@@ -58,7 +57,7 @@ func Create(path string, f Format, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{file: file, format: f, encoder: newEncoder(f, o.Dither, o.Seed)}
+	w := &Writer{out: file, format: f, encoder: newEncoder(f, o.Dither, o.Seed)}
 	w.buffer = make([]byte, bufferBytes/f.frameBytes()*f.frameBytes()+slackBytes)
 	if err := w.begin(o); err != nil {
 		file.Abort()
@@ -98,7 +97,7 @@ func (w *Writer) append(b []byte) error {
 	if w.failed != nil {
 		return w.failed
 	}
-	n, err := w.file.Write(b)
+	n, err := w.out.Write(b)
 	w.position += int64(n)
 	return w.fail(err)
 }
@@ -108,24 +107,31 @@ func (w *Writer) fail(err error) error {
 	if err == nil || w.failed != nil {
 		return w.failed
 	}
-	full := errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
-	switch {
-	case full && w.expected > w.position:
-		err = fmt.Errorf("the disk is full after %d bytes, and %d more are needed; make room or choose another disk: %w", w.position, w.expected-w.position, err)
-	case full:
-		err = fmt.Errorf("the disk is full after %d bytes, and more are needed; make room or choose another disk: %w", w.position, err)
+	if failed := (*OutputError)(nil); errors.As(err, &failed) && w.expected > 0 {
+		err = &OutputError{failed.Path, failed.Doing, spaceMissing(lastOf(failed.Err), w.position, w.expected)}
 	}
-	w.failed = fmt.Errorf("%s: %w", w.file.path, err)
-	return w.failed
+	w.failed = err
+	return err
+}
+
+// lastOf is the error that all others are wrapped around.
+func lastOf(err error) error {
+	for {
+		inner := errors.Unwrap(err)
+		if inner == nil {
+			return err
+		}
+		err = inner
+	}
 }
 
 // Write appends a block.
 func (w *Writer) Write(b dsp.Block) error {
 	if err := checkShape(b, w.format.Channels); err != nil {
-		return fmt.Errorf("%s: %w", w.file.path, err)
+		return fmt.Errorf("%s: %w", w.out.asked, err)
 	}
 	if w.finished {
-		return fmt.Errorf("%s: %w", w.file.path, errFinished)
+		return fmt.Errorf("%s: %w", w.out.asked, errFinished)
 	}
 	frame := w.format.frameBytes()
 	room := len(w.buffer) - slackBytes
@@ -154,33 +160,37 @@ func (w *Writer) flush() error {
 // Frames is the number of frames written so far.
 func (w *Writer) Frames() int64 { return w.frames }
 
-// Overs tells what had to be changed so far to fit the format.
+// Overs says what had to be changed so far to fit the format.
 func (w *Writer) Overs() Overs { return w.encoder.overs }
 
-// Commit completes the file and makes the file appear under its name. If it
+// Commit completes the file and makes it appear under its name. If it
 // fails, nothing is left behind.
-func (w *Writer) Commit() error {
-	if err := w.finish(); err != nil {
-		w.file.Abort()
-		return err
-	}
-	return w.file.Commit()
-}
+func (w *Writer) Commit() error { return CommitTogether(w) }
 
 // Abort removes what was written; after Commit it does nothing.
-func (w *Writer) Abort() error { return w.file.Abort() }
+func (w *Writer) Abort() error { return w.out.Abort() }
 
 // Reopen completes the file and opens it for reading, ahead of Commit or Abort:
 // what is measured then is what would appear. Nothing can be written after it.
 func (w *Writer) Reopen() (*Reader, error) {
-	if err := w.finish(); err != nil {
+	if err := w.complete(); err != nil {
 		return nil, err
 	}
-	return Open(w.file.partial)
+	r, err := Open(w.out.partial)
+	if err != nil {
+		return nil, w.out.failed("read it again", err)
+	}
+	r.path = w.out.asked
+	return r, nil
 }
 
-// finish writes what follows the samples, then the sizes.
-func (w *Writer) finish() error {
+func (w *Writer) file() *File { return w.out }
+
+// complete writes what follows the samples, then the sizes.
+func (w *Writer) complete() error {
+	if err := w.out.complete(); err != nil {
+		return err
+	}
 	if w.finished {
 		return w.failed
 	}
@@ -201,7 +211,7 @@ func (w *Writer) finish() error {
 	riffBytes := w.position - 8
 	le := binary.LittleEndian
 	patch := func(offset int64, b []byte) {
-		_, err := w.file.WriteAt(b, offset)
+		_, err := w.out.WriteAt(b, offset)
 		w.fail(err)
 	}
 	size := func(n int64) []byte { return le.AppendUint32(nil, uint32(min(n, unknownSize))) }

@@ -2,9 +2,7 @@ package expect
 
 import (
 	"fmt"
-	"io"
 	"math"
-	"os"
 	"path"
 	"path/filepath"
 	"slices"
@@ -46,14 +44,9 @@ type Group struct {
 // Load reads a limits file. What is wrong with its text is a
 // *document.FileError; that it cannot be read, the error of package os.
 func Load(name string) (*Limits, error) {
-	f, err := os.Open(name)
+	text, err := document.Load(name, "limits file")
 	if err != nil {
-		return nil, fmt.Errorf("limits file: %w", err)
-	}
-	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, document.MaxBytes+1))
-	if err != nil {
-		return nil, fmt.Errorf("limits file: %w", err)
+		return nil, err
 	}
 	return Parse(name, text)
 }

@@ -1,9 +1,6 @@
 package proof
 
 import (
-	"fmt"
-	"io"
-	"os"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
@@ -35,14 +32,9 @@ type Test struct {
 // LoadClaims reads a claims file. What is wrong with its text is a
 // *document.FileError; that it cannot be read, the error of package os.
 func LoadClaims(name string) (*Claims, error) {
-	f, err := os.Open(name)
+	text, err := document.Load(name, "claims file")
 	if err != nil {
-		return nil, fmt.Errorf("claims file: %w", err)
-	}
-	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, document.MaxBytes+1))
-	if err != nil {
-		return nil, fmt.Errorf("claims file: %w", err)
+		return nil, err
 	}
 	return ParseClaims(name, text)
 }

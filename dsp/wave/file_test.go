@@ -98,10 +98,15 @@ func TestOutputsThatMayNotBeReplaced(t *testing.T) {
 	os.Symlink("nowhere.wav", at("dangling.wav"))
 	for name, want := range map[string]string{
 		"locked.wav": "read-only", "dangling.wav": "a link to a file that is not there",
-		"no/such/folder.wav": "no such file", strings.Repeat("x", 300) + ".wav": "too long",
+		"no/such/folder.wav": "its folder does not exist", strings.Repeat("x", 300) + ".wav": "too long",
 	} {
 		if _, err := CreateFile(at(name), true, nil); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s gives %v, want an error with %q", name, err, want)
+		}
+	}
+	for _, name := range []string{folder, folder + "/", at("new") + "/"} {
+		if _, err := CreateFile(name, true, nil); !errors.Is(err, ErrNotAFile) {
+			t.Errorf("%s gives %v, want ErrNotAFile", name, err)
 		}
 	}
 	if left, _ := os.ReadDir(folder); len(left) != 2 {

@@ -1,0 +1,40 @@
+package main
+
+import (
+	"errors"
+	"io"
+	"sync"
+	"syscall"
+)
+
+// results is standard output, on which results are printed. It takes everything and
+// remembers the first error, so that no command that prints a table has to look
+// after each line; run looks at the end.
+type results struct {
+	mu     sync.Mutex
+	w      io.Writer
+	err    error
+	closed func() // called once, when nobody reads on
+}
+
+func (r *results) Write(b []byte) (int, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.err != nil {
+		return len(b), nil
+	}
+	if _, r.err = r.w.Write(b); errors.Is(r.err, syscall.EPIPE) {
+		r.closed()
+	}
+	return len(b), nil
+}
+
+// failure is the first error.
+func (r *results) failure() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.err
+}
+
+// unread reports that the reader of standard output has gone away, as "| head" does.
+func (r *results) unread() bool { return errors.Is(r.failure(), syscall.EPIPE) }

@@ -1,0 +1,204 @@
+package wave
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"unicode/utf8"
+)
+
+// File is an output that appears under its name when it is committed, whole,
+// or not at all. Until then it has a name of its own in the same folder,
+// ".NAME.partial-XXXXXXXX", and holds a lock, by which [RemoveLeftovers] sees
+// that its writer is still there.
+//
+// Errors of writing it are *OutputError and name the output, not the partial
+// file.
+type File struct {
+	f       *os.File // nil once committed or aborted
+	partial string
+	asked   string // the path as the caller gave it
+	path    string // the same with links followed
+	replace bool
+	written int64    // bytes
+	placed  bool     // the output has its name
+	fresh   bool     // there was nothing to replace
+	kept    *os.File // what the output replaces, while it may still have to come back
+	backup  string   // its second name; "": none
+}
+
+// CreateFile begins an output. An existing file is an error (ErrExists) unless
+// replace is set; one of the inputs, under whatever name, always is
+// (ErrIsInput). A file that is replaced hands on its permissions and, where the
+// system lets it, its owner.
+func CreateFile(path string, replace bool, inputs []string) (*File, error) {
+	if strings.HasSuffix(path, string(filepath.Separator)) {
+		return nil, fmt.Errorf("%s: %w; accepted: the name of a file, such as %s", path, ErrNotAFile, filepath.Join(path, "take.wav"))
+	}
+	target := path
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		target = real // a link stays one: what it names is replaced
+	}
+	old, err := os.Stat(target)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		old = nil
+	case err != nil:
+		return nil, &OutputError{path, "look for it", bare(err)}
+	}
+	for _, in := range inputs {
+		if same(target, old, in) {
+			return nil, fmt.Errorf("%s: %w (%s); accepted: an output of its own", path, ErrIsInput, in)
+		}
+	}
+	if err := mayReplace(path, target, old, replace); err != nil {
+		return nil, err
+	}
+	f := &File{asked: path, path: target, replace: replace}
+	if err := f.begin(old); err != nil {
+		return nil, &OutputError{path, "create it", bare(err)}
+	}
+	return f, nil
+}
+
+// begin creates the partial file. Another run that removes leftovers may take it in
+// the moment before it is locked; then there is a next one.
+func (f *File) begin(old os.FileInfo) error {
+	mode := os.FileMode(0o666)
+	if old != nil {
+		mode = old.Mode().Perm() // never, not even while it is written, open to more people
+	}
+	for range 16 {
+		partial := partialName(f.path)
+		file, err := os.OpenFile(partial, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+		if errors.Is(err, fs.ErrExist) {
+			continue
+		} else if err != nil {
+			return err
+		}
+		if !lockOwn(file) {
+			file.Close()
+			continue
+		}
+		if old != nil {
+			if err := takeOver(file, old); err != nil {
+				file.Close()
+				os.Remove(partial)
+				return err
+			}
+		}
+		f.f, f.partial = file, partial
+		return nil
+	}
+	return errors.New("no partial file stays: another program removes them")
+}
+
+// takeOver gives a file the owner, where the system lets it, and the permissions of
+// the one that it replaces.
+func takeOver(file *os.File, old os.FileInfo) error {
+	keepOwner(file, old)
+	now, err := file.Stat()
+	if err != nil || now.Mode().Perm() == old.Mode().Perm() {
+		return err
+	}
+	return file.Chmod(old.Mode().Perm())
+}
+
+// partialName is a name for the partial file of an output.
+func partialName(path string) string {
+	var suffix [4]byte
+	rand.Read(suffix[:])
+	return filepath.Join(filepath.Dir(path), "."+shortened(filepath.Base(path))+partialMark+hex.EncodeToString(suffix[:]))
+}
+
+const partialMark = ".partial-"
+
+// mayReplace says why what is at the output's path, if anything, must stay.
+func mayReplace(path, target string, old os.FileInfo, replace bool) error {
+	if old == nil {
+		if _, err := os.Lstat(target); err == nil {
+			return fmt.Errorf("%s: %w: found a link to a file that is not there; accepted: the name of a file", path, ErrNotAFile)
+		}
+		return nil
+	}
+	switch {
+	case !old.Mode().IsRegular():
+		return fmt.Errorf("%s: %w: found %s; accepted: the name of a file", path, ErrNotAFile, kindOf(old))
+	case !replace:
+		return fmt.Errorf("%s: %w; accepted: a new name", path, ErrExists)
+	case old.Mode().Perm()&0o222 == 0:
+		return &OutputError{path, "replace it", fmt.Errorf("found a read-only file; accepted: a new name, or a file that may be written: %w", fs.ErrPermission)}
+	}
+	return nil
+}
+
+// same reports whether an output path names an input. Names are compared as
+// well, for files that are not there yet.
+func same(out string, old os.FileInfo, in string) bool {
+	if info, err := os.Stat(in); err == nil && old != nil {
+		return os.SameFile(old, info)
+	}
+	a, errA := os.Stat(filepath.Dir(out))
+	b, errB := os.Stat(filepath.Dir(in))
+	return errA == nil && errB == nil && os.SameFile(a, b) && filepath.Base(out) == filepath.Base(in)
+}
+
+// shortened leaves room for more in a name: file systems take up to 255 bytes.
+func shortened(name string) string {
+	if len(name) <= 200 {
+		return name
+	}
+	end := 200
+	for end > 0 && !utf8.RuneStart(name[end]) {
+		end--
+	}
+	return name[:end]
+}
+
+var errFinished = errors.New("already committed or abandoned")
+
+// Name is the output's path as CreateFile was given it.
+func (f *File) Name() string { return f.asked }
+
+// Write appends to the output.
+func (f *File) Write(b []byte) (int, error) {
+	if f.f == nil {
+		return 0, errFinished
+	}
+	n, err := f.f.Write(b)
+	f.written += int64(n)
+	return n, f.failed("write it", err)
+}
+
+// WriteAt writes over a part of the output.
+func (f *File) WriteAt(b []byte, offset int64) (int, error) {
+	if f.f == nil {
+		return 0, errFinished
+	}
+	n, err := f.f.WriteAt(b, offset)
+	return n, f.failed("write it", err)
+}
+
+// failed is an error of the partial file as one of the output.
+func (f *File) failed(doing string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return &OutputError{f.asked, doing, spaceMissing(bare(err), f.written, 0)}
+}
+
+// Abort removes what was written; after Commit it does nothing.
+func (f *File) Abort() error {
+	if f.f == nil {
+		return nil
+	}
+	err := os.Remove(f.partial)
+	f.f.Close()
+	f.f = nil
+	return err
+}

@@ -1,0 +1,98 @@
+package wave
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"testing"
+)
+
+// Partial files whose writer has ended are removed and listed; those of a writer that
+// is still there, and all other files, stay.
+func TestRemoveLeftovers(t *testing.T) {
+	if !locksWork {
+		t.Skip("no file locks on", runtime.GOOS)
+	}
+	folder := t.TempDir()
+	for _, name := range []string{
+		".ep1.wav.partial-0123abcd", ".a.partial-b.wav.partial-ffffffff", // leftovers
+		"ep1.wav", ".ep1.wav.partial-0123abc", ".ep1.wav.partial-0123abcg", "ep1.wav.partial-0123abcd", ".partial-0123abcd", ".ep1.wav.partial-0123ABCD",
+	} {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte("12345"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir(filepath.Join(folder, ".folder.partial-01234567"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink("ep1.wav", filepath.Join(folder, ".link.partial-01234567")); err != nil {
+		t.Fatal(err)
+	}
+	live := begun(t, filepath.Join(folder, "ep2.wav"), "live", false)
+	removed, err := RemoveLeftovers(folder)
+	if err != nil || len(removed) != 2 {
+		t.Fatalf("removed %v (%v), want 2", removed, err)
+	}
+	for i, want := range []string{"a.partial-b.wav", "ep1.wav"} {
+		if removed[i].Output != want || removed[i].Bytes != 5 || !strings.Contains(removed[i].String(), filepath.Base(removed[i].Path)) {
+			t.Errorf("%v, want one of %s with 5 bytes", removed[i], want)
+		}
+	}
+	if left, _ := os.ReadDir(folder); len(left) != 9 {
+		t.Errorf("what stays: %v", left)
+	}
+	if err := live.Commit(); err != nil {
+		t.Errorf("the output that was being written: %v", err)
+	}
+}
+
+// Runs that remove leftovers take nothing away from others that are writing.
+func TestLeftoversAgainstWriters(t *testing.T) {
+	if !locksWork {
+		t.Skip("no file locks on", runtime.GOOS)
+	}
+	folder := t.TempDir()
+	stop := make(chan struct{})
+	var group, sweeping sync.WaitGroup
+	sweeping.Go(func() {
+		for {
+			select {
+			case <-stop:
+				return
+			default:
+				if removed, err := RemoveLeftovers(folder); err != nil {
+					t.Error(err)
+				} else if len(removed) > 0 {
+					// Only in the moment between a file's making and its lock; the
+					// writer then takes another.
+					t.Logf("taken ahead of its lock: %v", removed)
+				}
+				runtime.Gosched()
+			}
+		}
+	})
+	for w := range 4 {
+		group.Go(func() {
+			for i := range 50 {
+				f, err := CreateFile(filepath.Join(folder, fmt.Sprintf("%d-%d", w, i)), i%2 == 0, nil)
+				if err != nil {
+					t.Error(err)
+					continue
+				}
+				f.Write([]byte("sound"))
+				if err := f.Commit(); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	group.Wait()
+	close(stop)
+	sweeping.Wait()
+	if left, _ := os.ReadDir(folder); len(left) != 200 {
+		t.Errorf("%d outputs, want 200", len(left))
+	}
+}

@@ -1,0 +1,153 @@
+package wave
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// Output is a *File or a *Writer.
+type Output interface {
+	complete() error // what is still to be written, is
+	file() *File
+}
+
+func (f *File) complete() error {
+	if f.f == nil {
+		return fmt.Errorf("%s: %w", f.asked, errFinished)
+	}
+	return nil
+}
+
+func (f *File) file() *File { return f }
+
+// Commit makes the output appear under its name, safely on the disk. If it fails,
+// nothing is left behind.
+func (f *File) Commit() error { return CommitTogether(f) }
+
+// CommitTogether makes several outputs appear, or none of them: all are on the disk
+// before the first gets its name, and if one cannot get it, those before it lose
+// theirs, and what they replaced comes back. A process that is killed between two
+// names leaves the first alone; no file system offers more than one name at a time.
+func CommitTogether(outputs ...Output) (err error) {
+	var files []*File
+	for _, o := range outputs {
+		files = append(files, o.file())
+	}
+	defer func() {
+		if err == nil {
+			return
+		}
+		for i := len(files) - 1; i >= 0; i-- {
+			if undoing := files[i].undo(); undoing != nil {
+				err = fmt.Errorf("%w\n%w", err, undoing)
+			}
+			files[i].Abort()
+		}
+	}()
+	for i, o := range outputs {
+		if err := o.complete(); err != nil {
+			return err
+		}
+		if err := files[i].f.Sync(); err != nil {
+			return files[i].failed("write it to the disk", err)
+		}
+	}
+	for _, f := range files {
+		if len(files) > 1 {
+			f.keepOld()
+		}
+		if err := f.place(); err != nil {
+			return err
+		}
+	}
+	for _, f := range files {
+		f.tidy()
+	}
+	return nil
+}
+
+// place gives the file its name. A file that has come to be there in the
+// meantime, from another run, is replaced only if that was asked for.
+func (f *File) place() error {
+	if f.replace {
+		err := os.Rename(f.partial, f.path)
+		f.placed = err == nil
+		return f.failed("give it its name", err)
+	}
+	err := os.Link(f.partial, f.path) // unlike a rename, fails where a file is
+	if withoutLinks(err) {
+		if _, there := os.Lstat(f.path); there == nil {
+			err = fs.ErrExist
+		} else {
+			err = os.Rename(f.partial, f.path)
+		}
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s: %w, from another run that was faster", f.asked, ErrExists)
+	}
+	f.placed = err == nil
+	return f.failed("give it its name", err)
+}
+
+// withoutLinks recognises a file system on which a file has one name only.
+func withoutLinks(err error) bool {
+	return errors.Is(err, syscall.EPERM) || errors.Is(err, errors.ErrUnsupported) || errors.Is(err, syscall.EMLINK)
+}
+
+// keepOld gives what is to be replaced a second name, and locks it, so that it is
+// taken for no leftover.
+func (f *File) keepOld() {
+	old, err := os.Open(f.path)
+	if err != nil {
+		f.fresh = errors.Is(err, fs.ErrNotExist) // else it may not be read, and cannot come back
+		return
+	}
+	backup := partialName(f.path)
+	if !lockFile(old) || os.Link(f.path, backup) != nil {
+		old.Close()
+		return
+	}
+	f.kept, f.backup = old, backup
+}
+
+// undo takes the name away again and brings back what was there before.
+func (f *File) undo() error {
+	var err error
+	switch {
+	case f.placed && f.backup != "":
+		err = os.Rename(f.backup, f.path)
+	case f.placed && (f.fresh || !f.replace):
+		err = os.Remove(f.path)
+	case f.placed:
+		err = errors.New("it has been replaced already, and what was there could not be kept")
+	case f.backup != "":
+		os.Remove(f.backup)
+	}
+	if f.kept != nil {
+		f.kept.Close()
+	}
+	f.placed, f.kept, f.backup = false, nil, ""
+	return f.failed("take it back", err)
+}
+
+// tidy removes second names and lets go of the locks. The output is there whatever
+// happens now: a second name that stays is a leftover for the next run.
+func (f *File) tidy() {
+	os.Remove(f.partial) // gone already, after a rename
+	if f.backup != "" {
+		os.Remove(f.backup)
+		f.kept.Close()
+	}
+	f.f.Close()
+	f.f, f.kept, f.backup, f.placed = nil, nil, "", false
+	// The new name itself must reach the disk. Not every file system can sync a
+	// folder; the file is whole in any case.
+	if dir, err := os.Open(filepath.Dir(f.path)); err == nil {
+		dir.Sync()
+		dir.Close()
+	}
+}
