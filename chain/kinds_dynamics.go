@@ -68,7 +68,7 @@ func compressorKind() Kind {
 			}),
 			knee(func(s *S) *float64 { return &s.KneeDB }, "6", "6: "+practice+"; quadratic, JAES 60(6) 2012"),
 			attack(func(s *S) *float64 { return &s.AttackMs }, "5", "time constant of the gain falling", "5 to 20: "+practice),
-			hold(func(s *S) *float64 { return &s.HoldMs }, "0", "how long the gain stays before it rises again", "own choice: none beside the detector's own window"),
+			hold(func(s *S) *float64 { return &s.HoldMs }, "0", "how long the gain stays down after the last level that held it down", "own choice: none beside the detector's own window"),
 			release(func(s *S) *float64 { return &s.ReleaseMs }, "100", "time constant of the gain rising", "80 to 250: "+practice),
 			number(func(s *S) *float64 { return &s.MakeupDB }, Field{
 				Key: "makeup_db", Unit: "dB", Min: -40, Max: 40, Default: "0",

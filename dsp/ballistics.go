@@ -9,19 +9,22 @@ import "math"
 // the sample at which the target changes counts as one whole period. So the
 // time that is measured is the time that is set, whatever the step.
 type smoother struct {
-	up, down   pole // towards more and towards less attenuation
-	holdFrames int  // wait before the attenuation falls
+	up, down pole        // towards more and towards less attenuation
+	held     *heldTarget // nil: no hold
 
-	target float64 // the last one, in dB
+	target float64 // the last one, in dB; with a hold, the largest within it
 	goal   float64 // the same in octaves of gain: 0 or less
 	off    float64 // octaves of gain minus goal
 	gain   float64 // linear
-	hold   int     // frames still to wait
 }
 
 // newSmoother builds a smoother at rest: no attenuation.
 func newSmoother(upMs, downMs, holdMs float64, rate int) smoother {
-	return smoother{up: newPole(upMs, rate), down: newPole(downMs, rate), holdFrames: Frames(holdMs, rate), gain: 1}
+	s := smoother{up: newPole(upMs, rate), down: newPole(downMs, rate), gain: 1}
+	if frames := Frames(holdMs, rate); frames > 0 {
+		s.held = newHeldTarget(frames, rate)
+	}
+	return s
 }
 
 // pole is what is left of an offset after a frame, and at least after a cell.
@@ -46,10 +49,25 @@ func coefficient(ms float64, rate int) float64 {
 // or −160 dB.
 const inaudible = 1e-7 * log2PerDB
 
-// follow moves towards a target that stays the same, a frame for each value of
-// gain (at most a cell), and stores the linear gains. A target is at most 1000 dB,
-// so that gains are normal numbers.
+// follow moves towards a target that stays the same, or towards the one that is
+// held, a frame for each value of gain (at most a cell), and stores the linear
+// gains. A target is at most 1000 dB, so that gains are normal numbers.
 func (s *smoother) follow(gain []float64, target float64) {
+	if s.held == nil {
+		s.towards(gain, target)
+		return
+	}
+	if len(gain) > 0 {
+		s.held.push(target, len(gain))
+	}
+	for len(gain) > 0 {
+		target, frames := s.held.next(len(gain))
+		s.towards(gain[:frames], target)
+		gain = gain[frames:]
+	}
+}
+
+func (s *smoother) towards(gain []float64, target float64) {
 	if len(gain) == 0 {
 		return
 	}
@@ -58,21 +76,12 @@ func (s *smoother) follow(gain []float64, target float64) {
 		s.off += s.goal - goal
 		s.target, s.goal = target, goal
 	}
-	k := s.up
-	if s.off < 0 {
-		n := min(s.hold, len(gain))
-		s.hold -= n
-		fill(gain[:n], s.gain)
-		gain = gain[n:]
-		k = s.down
-	} else {
-		s.hold = s.holdFrames
-	}
-	if s.off != 0 && len(gain) > 0 {
-		gain = gain[s.move(gain, k):]
-		if len(gain) > 0 {
-			s.hold = s.holdFrames // it has arrived
+	if s.off != 0 {
+		k := s.up
+		if s.off < 0 {
+			k = s.down
 		}
+		gain = gain[s.move(gain, k):]
 	}
 	fill(gain, s.gain)
 }
@@ -97,13 +106,16 @@ func (s *smoother) move(gain []float64, k pole) int {
 	return len(gain)
 }
 
-// at tells whether the attenuation rests at a target.
+// at reports whether the attenuation rests at a target.
 func (s *smoother) at(target float64) bool { return s.off == 0 && s.target == target }
 
 // rest is follow at the target that is already reached, for any number of
 // frames: it stores the one gain and returns true.
 func (s *smoother) rest(gain []float64) bool {
-	s.hold = s.holdFrames
+	if s.held != nil {
+		s.held.push(s.target, len(gain))
+		s.held.next(len(gain))
+	}
 	gain[0] = s.gain
 	return true
 }
@@ -111,7 +123,10 @@ func (s *smoother) rest(gain []float64) bool {
 // settle puts the smoother at an attenuation, without history.
 func (s *smoother) settle(attenuation float64) {
 	goal := float64(-attenuation * log2PerDB)
-	*s = smoother{up: s.up, down: s.down, holdFrames: s.holdFrames, target: attenuation, goal: goal, gain: Exp2(goal)}
+	if s.held != nil {
+		s.held.reset()
+	}
+	*s = smoother{up: s.up, down: s.down, held: s.held, target: attenuation, goal: goal, gain: Exp2(goal)}
 }
 
 func (s *smoother) reset() { s.settle(0) }

@@ -11,7 +11,7 @@ type CompressorSettings struct {
 	Ratio               float64 // dB in per dB out above the threshold; +Inf keeps the level there, without a promise as a limiter's
 	KneeDB              float64 // width of the soft knee, centred on the threshold
 	AttackMs            float64 // time constant of the gain falling
-	HoldMs              float64 // how long the gain stays before it rises again
+	HoldMs              float64 // the gain rises only towards the lowest gain that the level called for within this time
 	ReleaseMs           float64 // time constant of the gain rising
 	MakeupDB            float64 // fixed gain after compression; never automatic
 	LookaheadMs         float64 // how long the sound is delayed against the gain: latency
@@ -28,8 +28,9 @@ type CompressorSettings struct {
 // the Peak detector it stands still. Attack and release are the times to 63.2 %
 // of a change in dB, whatever the change; on a step of level, they begin when
 // the detector has noticed: Peak, at once upwards and after its window
-// downwards; RMS takes its window to rise and to fall. What is under the knee
-// passes to the bit, but for make-up and look-ahead.
+// downwards; RMS takes its window to rise and to fall. Release also waits for the
+// hold, counted from the last moment at which the level held the gain down. What
+// is under the knee passes to the bit, but for make-up and look-ahead.
 type Compressor struct{ *gainStage }
 
 // NewCompressor builds a compressor. Errors are *SettingError.

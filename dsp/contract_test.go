@@ -33,8 +33,12 @@ var processors = map[string]func(rate, channels int) (dsp.Processor, error){
 			MakeupDB: 6, Detector: dsp.Peak, DetectorWindowMs: 10, LookaheadMs: 1, LinkChannels: true}, rate, channels)
 	},
 	"compressor, rms, unlinked": func(rate, channels int) (dsp.Processor, error) {
-		return dsp.NewCompressor(dsp.CompressorSettings{ThresholdDBFS: -30, Ratio: 3, AttackMs: 1, ReleaseMs: 50,
+		return dsp.NewCompressor(dsp.CompressorSettings{ThresholdDBFS: -30, Ratio: 3, AttackMs: 1, HoldMs: 40, ReleaseMs: 50,
 			Detector: dsp.RMS, DetectorWindowMs: 20, SidechainHighPassHz: 100}, rate, channels)
+	},
+	"compressor, peak, long hold": func(rate, channels int) (dsp.Processor, error) {
+		return dsp.NewCompressor(dsp.CompressorSettings{ThresholdDBFS: -30, Ratio: 3, AttackMs: 0.2, HoldMs: 120, ReleaseMs: 5,
+			Detector: dsp.Peak, DetectorWindowMs: 1}, rate, channels)
 	},
 	"expander, rms, linked": func(rate, channels int) (dsp.Processor, error) {
 		return dsp.NewExpander(dsp.ExpanderSettings{ThresholdDBFS: -40, Ratio: 2, RangeDB: 20, HysteresisDB: 3, AttackMs: 1, HoldMs: 10, ReleaseMs: 20,

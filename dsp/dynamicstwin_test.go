@@ -74,16 +74,15 @@ func TestStagesAgainstFrameByFrame(t *testing.T) {
 		c := mustCompressor(t, CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: attack, HoldMs: hold, ReleaseMs: release, Detector: Peak, DetectorWindowMs: 10}, rate, 1)
 		e := mustExpander(t, ExpanderSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, RangeDB: depth, HysteresisDB: hysteresis, AttackMs: attack, HoldMs: hold, ReleaseMs: release, Detector: Peak, DetectorWindowMs: 10}, rate, 1)
 		compressed, expanded := gainsOf(c, x), gainsOf(e, x)
-		a, wait := 0.0, 0
+		a := 0.0
+		targets := make([]float64, frames)
 		b, open, stays := float64(depth), false, 0
 		for n, level := range levels {
-			switch target := -paperGain(level, threshold, ratio, knee); {
-			case target >= a:
-				a, wait = pole(a, target, attack), int(hold*rate/1000)
-			case wait > 0:
-				wait--
-			default:
-				a = pole(a, target, release)
+			targets[n] = -paperGain(level, threshold, ratio, knee)
+			if held := slices.Max(targets[max(0, n-int(hold*rate/1000)) : n+1]); held >= a {
+				a = pole(a, held, attack)
+			} else {
+				a = pole(a, held, release)
 			}
 			const top = threshold + knee/2.0
 			switch {

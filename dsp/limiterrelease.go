@@ -77,7 +77,7 @@ func newDepthEnvelope(limit float64, style ReleaseStyle, rate int) depthEnvelope
 	return depthEnvelope{
 		limit: limit, grid: grid,
 		keepShort: pace(t.short), riseBy: 1 - pace(t.rise), fallBy: 1 - pace(t.fall),
-		hold: newSlidingRuns[float64](held + 1),
+		hold: newSlidingRuns[float64](held+1, held+2),
 	}
 }
 
@@ -207,9 +207,10 @@ type slidingRun[T float64 | int64] struct {
 	last  int
 }
 
-func newSlidingRuns[T float64 | int64](width int) slidingRuns[T] {
+// newSlidingRuns makes room for so many values that wait at a time.
+func newSlidingRuns[T float64 | int64](width, waiting int) slidingRuns[T] {
 	ring := 1
-	for ring < width+1 {
+	for ring < waiting {
 		ring *= 2
 	}
 	return slidingRuns[T]{width: width, queue: make([]slidingRun[T], ring)}
@@ -220,12 +221,25 @@ func (s *slidingRuns[T]) reset() { s.head, s.size = 0, 0 }
 // push enters a value that holds from the position after the last one pushed
 // up to position last.
 func (s *slidingRuns[T]) push(value T, last int) {
-	mask := len(s.queue) - 1
-	for s.size > 0 && s.queue[(s.head+s.size-1)&mask].value <= value {
+	s.dropTo(value)
+	s.append(value, last)
+}
+
+// dropTo drops the values that can no longer become the maximum after value.
+func (s *slidingRuns[T]) dropTo(value T) {
+	for s.size > 0 && s.back(0).value <= value {
 		s.size--
 	}
-	s.queue[(s.head+s.size)&mask] = slidingRun[T]{value, last}
+}
+
+func (s *slidingRuns[T]) append(value T, last int) {
 	s.size++
+	*s.back(0) = slidingRun[T]{value, last}
+}
+
+// back is the value entered last but so many.
+func (s *slidingRuns[T]) back(n int) *slidingRun[T] {
+	return &s.queue[(s.head+s.size-1-n)&(len(s.queue)-1)]
 }
 
 // front is the maximum at a position of the last push, and the last position

@@ -36,7 +36,7 @@ type depthWindow struct {
 }
 
 func newDepthWindow(width int) depthWindow {
-	w := depthWindow{ahead: newSlidingRuns[int64](width), boxes: depthBoxes(width)}
+	w := depthWindow{ahead: newSlidingRuns[int64](width, width+1), boxes: depthBoxes(width)}
 	size := uint64(w.boxes[0]) * uint64(w.boxes[1]) * uint64(w.boxes[2])
 	w.unit = float64(uint64(1) << (62 - bits.Len64(size)))
 	w.scale = 1 / (w.unit * float64(size)) * (1 - 0x1p-52) // so that no gain is below 0

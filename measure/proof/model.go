@@ -20,7 +20,7 @@ type model struct {
 	windowMs    float64 // of the detector
 	gainMs      float64 // time constants: of the gain rising …
 	reductionMs float64 // … and of it falling
-	holdMs      float64 // wait before the gain rises
+	holdMs      float64 // the largest attenuation wanted within it counts
 	lookaheadMs float64
 	atRestDB    float64 // attenuation before the sound begins
 	// wanted is the attenuation in dB at a level in dBFS of the detector.
@@ -78,18 +78,22 @@ func (m model) gain(rate, frames int) []float64 {
 	rises, falls := pole(m.gainMs), pole(m.reductionMs)
 	hold := int(math.Round(m.holdMs * float64(rate) / 1000))
 	gain := make([]float64, frames)
-	attenuation, wait := m.atRestDB, 0
+	attenuation := m.atRestDB
+	wanted := make([]float64, frames)
+	var held []int // frames whose attenuation may yet be the largest within the hold, falling
 	for n := range gain {
-		target := m.wanted(level(n))
-		switch {
-		case target >= attenuation:
-			wait = hold
-			attenuation = target + (attenuation-target)*falls
-		case wait > 0:
-			wait--
-		default:
-			attenuation = target + (attenuation-target)*rises
+		wanted[n] = m.wanted(level(n))
+		for len(held) > 0 && wanted[held[len(held)-1]] <= wanted[n] {
+			held = held[:len(held)-1]
 		}
+		if held = append(held, n); held[0] < n-hold {
+			held = held[1:]
+		}
+		target, pole := wanted[held[0]], rises
+		if target >= attenuation {
+			pole = falls
+		}
+		attenuation = target + (attenuation-target)*pole
 		gain[n] = -attenuation
 	}
 	return gain
