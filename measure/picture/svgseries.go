@@ -1,0 +1,255 @@
+package picture
+
+import (
+	"fmt"
+	"math"
+)
+
+// thin is the points of a line of which none is lost that could be seen: of all that
+// fall into one column of pixels, the least and the largest, in their order. Points
+// that interrupt a line stay.
+func thin(points []Point, x side) []Point {
+	if len(points) <= 2*int(math.Abs(x.to-x.from)) {
+		return points
+	}
+	var out []Point
+	for from := 0; from < len(points); {
+		if p := points[from]; p.Y-p.Y != 0 {
+			out, from = append(out, p), from+1
+			continue
+		}
+		column := math.Floor(x.at(points[from].X))
+		low, high, to := from, from, from
+		for ; to < len(points) && math.Floor(x.at(points[to].X)) == column && points[to].Y-points[to].Y == 0; to++ {
+			if points[to].Y < points[low].Y {
+				low = to
+			}
+			if points[to].Y > points[high].Y {
+				high = to
+			}
+		}
+		out = append(out, points[min(low, high)])
+		if low != high {
+			out = append(out, points[max(low, high)])
+		}
+		from = to
+	}
+	return out
+}
+
+// thinArea is an area of one point a column: the largest upper and the least lower
+// value in it.
+func thinArea(upper, lower []Point, x side) (u, l []Point) {
+	if len(upper) <= 2*int(math.Abs(x.to-x.from)) {
+		return upper, lower
+	}
+	last := math.NaN()
+	for i := range upper {
+		if column := math.Floor(x.at(upper[i].X)); column != last {
+			u, l, last = append(u, upper[i]), append(l, lower[i]), column
+			continue
+		}
+		k := len(u) - 1
+		u[k].Y, l[k].Y = max(u[k].Y, upper[i].Y), min(l[k].Y, lower[i].Y)
+	}
+	return u, l
+}
+
+// area fills what lies between two edges; it ends and begins again where one is missing.
+func (c *canvas) area(class string, upper, lower []Point, x, y side) {
+	count := min(len(upper), len(lower))
+	upper, lower = thinArea(upper[:count], lower[:count], x)
+	missing := func(i int) bool { v := upper[i].Y - lower[i].Y; return v-v != 0 }
+	fmt.Fprintf(c, `<path class="%s" d="`, class)
+	for from := 0; from < len(upper); {
+		if missing(from) {
+			from++
+			continue
+		}
+		to := from
+		for to < len(upper) && !missing(to) {
+			to++
+		}
+		for i := from; i < to; i++ {
+			fmt.Fprintf(c, "%c%s %s", "ML"[min(i-from, 1)], n(x.at(upper[i].X)), n(y.at(upper[i].Y)))
+		}
+		for i := to - 1; i >= from; i-- {
+			bottom := y.at(lower[i].Y)
+			if top := y.at(upper[i].Y); bottom < top+0.7 {
+				bottom = top + 0.7 // silence is a line, and not nothing
+			}
+			fmt.Fprintf(c, "L%s %s", n(x.at(lower[i].X)), n(bottom))
+		}
+		c.WriteByte('Z')
+		from = to
+	}
+	c.WriteString(`"/>`)
+}
+
+// A series is drawn in its kind's shape and its role's colour and dash.
+func (c *canvas) series(s Series, x, y side) {
+	switch s.Kind {
+	case Envelope:
+		c.area(fmt.Sprintf("f%d", s.Role), s.Points, s.Lower, x, y)
+	case Line:
+		c.line(s, x, y)
+	case Dots, Samples:
+		c.dots(s, x, y)
+	case Stems:
+		fmt.Fprintf(c, `<path class="st k%d" d="`, s.Role)
+		for _, p := range thin(s.Points, x) {
+			if p.Y-p.Y == 0 && y.at(p.Y) < y.from {
+				fmt.Fprintf(c, "M%s %sV%s", n(x.at(p.X)), n(y.from), n(y.at(p.Y)))
+			}
+		}
+		c.WriteString(`"/>`)
+	case Bars:
+		c.bars(s, x, y)
+	}
+}
+
+func (c *canvas) line(s Series, x, y side) {
+	fmt.Fprintf(c, `<path class="l k%d" d="`, s.Role)
+	pen := 'M'
+	for _, p := range thin(s.Points, x) {
+		if p.Y-p.Y != 0 {
+			pen = 'M' // a value that is missing lifts the pen
+			continue
+		}
+		fmt.Fprintf(c, "%c%s %s", pen, n(x.at(p.X)), n(y.at(p.Y)))
+		pen = 'L'
+	}
+	c.WriteString(`"/>`)
+}
+
+func (c *canvas) dots(s Series, x, y side) {
+	if s.Kind == Samples {
+		fmt.Fprintf(c, `<path class="st k%d" d="`, s.Role)
+		for _, p := range s.Points {
+			if p.Y-p.Y == 0 {
+				fmt.Fprintf(c, "M%s %sV%s", n(x.at(p.X)), n(y.at(0)), n(y.at(p.Y)))
+			}
+		}
+		c.WriteString(`"/>`)
+	}
+	for _, p := range s.Points {
+		if p.Y-p.Y == 0 {
+			fmt.Fprintf(c, `<circle class="f%d" cx="%s" cy="%s" r="2.6"/>`, s.Role, n(x.at(p.X)), n(y.at(p.Y)))
+		}
+	}
+}
+
+func (c *canvas) bars(s Series, x, y side) {
+	width := 8.0
+	for i := 1; i < len(s.Points); i++ {
+		width = min(width, max(1, 0.6*(x.at(s.Points[i].X)-x.at(s.Points[i-1].X))))
+	}
+	zero := min(y.from, max(y.to, y.at(0)))
+	if s.Role != Measured {
+		width *= 0.5 // bars of two series stay apart: one is inside the other
+	}
+	fmt.Fprintf(c, `<path class="f%d" d="`, s.Role)
+	for _, p := range s.Points {
+		if p.Y-p.Y == 0 {
+			fmt.Fprintf(c, "M%s %sV%sh%sV%sz", n(x.at(p.X)-width/2), n(zero), n(y.at(p.Y)), n(width), n(zero))
+		}
+	}
+	c.WriteString(`"/>`)
+}
+
+// marks are drawn above all; a name is left out where it would cover another one, and
+// the same name stands once.
+func (c *canvas) marks(marks []Mark, x, y side) {
+	type place struct{ from, to, y float64 }
+	var taken []place
+	free := func(p place) bool {
+		if p.from < x.from || p.to > x.to || p.y < y.to+10 || p.y > y.from-2 {
+			return false
+		}
+		for _, t := range taken {
+			if p.from < t.to && t.from < p.to && math.Abs(p.y-t.y) < 13 {
+				return false
+			}
+		}
+		return true
+	}
+	seen := map[string]bool{}
+	var names []func()
+	for _, m := range marks {
+		if m.Vertical && (m.At < x.Min || m.At > x.Max) || !m.Vertical && (m.At < y.Min || m.At > y.Max) || m.At != m.At {
+			continue
+		}
+		name := shorten(m.Name, x.to-x.from-8, emWidth)
+		width := emWidth(name)
+		var tries []place
+		if m.Vertical {
+			at := x.at(m.At)
+			fmt.Fprintf(c, `<path class="m" d="M%s %sV%s"/>`, n(at), n(y.to), n(y.from))
+			for row := range 4 {
+				tries = append(tries, place{at + 4, at + 4 + width, y.to + 12 + 13*float64(row)}, place{at - 4 - width, at - 4, y.to + 12 + 13*float64(row)})
+			}
+		} else {
+			at := y.at(m.At)
+			fmt.Fprintf(c, `<path class="m" d="M%s %sH%s"/>`, n(x.from), n(at), n(x.to))
+			for _, row := range []float64{at - 4, at + 13} {
+				tries = append(tries, place{x.to - 4 - width, x.to - 4, row}, place{x.from + 4, x.from + 4 + width, row})
+			}
+		}
+		if name == "" || seen[name] {
+			continue
+		}
+		for _, p := range tries {
+			if free(p) {
+				taken, seen[name] = append(taken, p), true
+				names = append(names, func() { c.text("h", p.from, p.y, name) })
+				break
+			}
+		}
+	}
+	for _, write := range names {
+		write()
+	}
+}
+
+// legend is the names of series, bands and spans, in rows that fit.
+func (c *canvas) legend(panels []Panel) (text string, rows int) {
+	b := &canvas{Form: c.Form}
+	at, seen := float64(margin), map[string]bool{}
+	entry := func(name, key string) {
+		if name == "" || seen[name+key] {
+			return
+		}
+		seen[name+key] = true
+		name = shorten(name, float64(c.Width-2*margin)-30, emWidth)
+		width := 30 + emWidth(name)
+		if rows == 0 || at+width > float64(c.Width-margin) {
+			at = margin
+			rows++
+		}
+		fmt.Fprintf(b, `<g transform="translate(%s %d)">%s`, n(at), 18*(rows-1), key)
+		b.text("", 30, 4, name)
+		b.WriteString(`</g>`)
+		at += width + 14
+	}
+	for _, q := range panels {
+		for _, s := range q.Series {
+			key := fmt.Sprintf(`<path class="l k%d" d="M0 0H24"/>`, s.Role)
+			switch s.Kind {
+			case Envelope, Bars:
+				key = fmt.Sprintf(`<path class="f%d" d="M0-5H24V5H0z"/>`, s.Role)
+			case Stems:
+				key = fmt.Sprintf(`<path class="st k%d" d="M4 5V-2M9 5V-5M14 5V0M19 5V-4"/>`, s.Role)
+			case Dots, Samples:
+				key = fmt.Sprintf(`<circle class="f%d" cx="12" r="2.6"/>`, s.Role)
+			}
+			entry(s.Name, key)
+		}
+		for _, w := range q.Bands {
+			entry(w.Name, `<path class="b" d="M0-5H24V5H0z"/>`)
+		}
+		for _, w := range q.Spans {
+			entry(w.Name, `<path class="w" d="M0-6H24V6H0z"/>`)
+		}
+	}
+	return b.String(), rows
+}
