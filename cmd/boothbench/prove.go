@@ -16,7 +16,8 @@ import (
 const proveUsage = `boothbench prove measures whether a chain does what its file declares: each stage
 alone, then the whole chain. Or whether a device does what a claims file says of it:
 an outside command, or hardware of which there are recordings of test signals.
-Exit code 1: a claim failed. What cannot be told is counted apart.
+Exit code 1: a claim failed, or could not be decided (unless --accept-undecided).
+A broken response (not finite, silent, too short) fails in any case.
 
 Usage: boothbench prove CHAIN.toml [flags]
        boothbench prove --claims CLAIMS.toml --exec 'TOOL {in} {out}' [flags]
@@ -43,6 +44,7 @@ type proveSettings struct {
 	rate                     int
 	asJSON                   bool
 	failures, replace, quiet bool
+	acceptUndecided          bool
 }
 
 func runProve(e env, args []string) error {
@@ -55,6 +57,7 @@ func runProve(e env, args []string) error {
 	f.StringVar(&s.out, "out", "", "write the sheet to this JSON `file` too")
 	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
+	f.BoolVar(&s.acceptUndecided, "accept-undecided", false, "exit with 0 although claims could not be decided, if none failed")
 	f.BoolVar(&s.failures, "failures", false, "list what did not pass only")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -112,7 +115,7 @@ func (s *proveSettings) run(e env, files []string) error {
 	if err != nil {
 		return err
 	}
-	object := sheetObject(sheet)
+	object := s.object(sheet)
 	if s.asJSON {
 		e.printJSON(object)
 	} else {
@@ -123,7 +126,7 @@ func (s *proveSettings) run(e env, files []string) error {
 			return outputError(err)
 		}
 	}
-	if !sheet.Passed() {
+	if !sheet.Holds(s.acceptUndecided) {
 		return &coded{exitLimit, errReported}
 	}
 	return nil
@@ -195,7 +198,7 @@ func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 		}
 		fmt.Fprintln(w)
 	}
-	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d cannot be told\n", s.Subject, s.RateHz,
+	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d undecided\n", s.Subject, s.RateHz,
 		plural(s.Count(measure.Pass), "claim"), s.Count(measure.Fail), s.Count(measure.Undecided))
 }
 
@@ -211,7 +214,7 @@ func printLine(w io.Writer, l proof.Line) {
 	fmt.Fprintln(w)
 }
 
-func sheetObject(s *proof.Sheet) any {
+func (settings *proveSettings) object(s *proof.Sheet) any {
 	o := struct {
 		SchemaVersion int          `json:"schema_version"`
 		Command       string       `json:"command"`
@@ -223,7 +226,7 @@ func sheetObject(s *proof.Sheet) any {
 		Undecided     int          `json:"undecided"`
 		Lines         []proof.Line `json:"lines"`
 	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.Undecided), s.Lines}
-	if !s.Passed() {
+	if !s.Holds(settings.acceptUndecided) {
 		o.ExitCode = exitLimit
 	}
 	return o

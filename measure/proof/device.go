@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// OfDevice proves a device that answers, such as a *measure.Command, against a
+// OfDevice proves a device that answers, such as a *instrument.Command, against a
 // claims file, at a rate in Hz. Shown is as in OfChain.
 func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
 	sheet := &Sheet{Subject: c.Device, RateHz: rate}
@@ -24,15 +24,19 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 		if err != nil {
 			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 		}
-		response, err := instrument.Respond(ctx, d, rate, sound)
+		watched := &watchedDevice{Device: d}
+		response, err := instrument.Respond(ctx, watched, rate, sound)
 		if err != nil {
 			return nil, err
 		}
 		readings, err := instrument.AnalyseAll(t.Stimulus, rate, response)
 		if err != nil {
-			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+			if watched.fault == "" {
+				return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+			}
+			readings = t.withoutReadings(err.Error())
 		}
-		if err := sheet.judge(c, t, readings); err != nil {
+		if err := sheet.judge(c, t, readings, watched); err != nil {
 			return nil, err
 		}
 	}
@@ -42,10 +46,10 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 // OfRecordings proves a device of which there are recordings. Each is found,
 // aligned and checked by the marks around its stimulus; one that says nothing
 // about the device is an error with the reason. A test of which there is no
-// recording leaves lines that cannot tell.
+// recording leaves its claims undecided.
 func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (*Sheet, []measure.Finding, error) {
 	sheet := &Sheet{Subject: c.Device}
-	heard := map[string]measure.Readings{} // by the description of the stimulus
+	read := map[string]measure.Readings{} // by the description of the stimulus
 	var findings []measure.Finding
 	for _, p := range pairs {
 		if err := ctx.Err(); err != nil {
@@ -65,25 +69,32 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (
 		if err != nil {
 			return nil, nil, fmt.Errorf("%s: %w", p.Recording, err)
 		}
-		// What alignment tells of the whole path comes first: latency, gain, polarity.
-		sheet.RateHz, heard[stimulus.Describe(signal)] = a.Rate, append(a.Readings, readings...)
+		// What alignment reads of the whole path comes first: latency, gain, polarity.
+		sheet.RateHz, read[stimulus.Describe(signal)] = a.Rate, append(a.Readings, readings...)
 		findings = append(findings, a.Findings...)
 	}
 	for _, t := range c.Tests {
-		readings, ok := heard[stimulus.Describe(t.Stimulus)]
+		readings, ok := read[stimulus.Describe(t.Stimulus)]
 		if !ok {
-			for _, claim := range t.Claims {
-				readings = append(readings, measure.Named{Name: claim.Reading, Reading: measure.Reading{Reason: "no recording of this stimulus was given", Frame: -1, Channel: -1}})
-			}
+			readings = t.withoutReadings("no recording of this stimulus was given")
 		}
-		if err := sheet.judge(c, t, readings); err != nil {
+		if err := sheet.judge(c, t, readings, &watchedDevice{}); err != nil {
 			return nil, nil, err
 		}
 	}
 	return sheet, findings, nil
 }
 
-// about tells whether a test has a signal as its stimulus.
+// withoutReadings gives each of a test's readings the same reason for having no
+// value.
+func (t *Test) withoutReadings(reason string) (all measure.Readings) {
+	for _, claim := range t.Claims {
+		all = append(all, measure.Named{Name: claim.Reading, Reading: measure.Reading{Reason: reason, Frame: -1, Channel: -1}})
+	}
+	return all
+}
+
+// about reports whether a test has a signal as its stimulus.
 func (c *Claims) about(s stimulus.Signal) bool {
 	for _, t := range c.Tests {
 		if stimulus.Describe(t.Stimulus) == stimulus.Describe(s) {
@@ -95,7 +106,7 @@ func (c *Claims) about(s stimulus.Signal) bool {
 
 // judge adds a test's lines. A claim about what no instrument reads is an error of
 // the claims file.
-func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings) error {
+func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDevice) error {
 	if c.Calibration != nil {
 		readings = readings.Calibrated(*c.Calibration)
 	}
@@ -103,12 +114,12 @@ func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings) error {
 		if _, ok := readings.Get(claim.Reading); !ok {
 			return &ClaimError{fmt.Errorf("%s:%d: %w", c.Path, t.lines[claim.Reading], noReading(claim.Reading, readings, c.Calibration))}
 		}
-		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, measure.Judge(c.Device, s.RateHz, readings, claim.Limit)})
+		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, d.judge(measure.Judge(c.Device, s.RateHz, readings, claim.Limit))})
 	}
 	return nil
 }
 
-// A ClaimError tells of a claims file that asks for what its stimulus does not give.
+// A ClaimError is about a claims file that asks for what its stimulus does not give.
 type ClaimError struct{ err error }
 
 func (e *ClaimError) Error() string { return e.err.Error() }

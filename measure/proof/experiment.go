@@ -2,7 +2,6 @@ package proof
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/boothbench/boothbench/measure"
@@ -31,21 +30,35 @@ func drivenBy(driveDB float64, i instrument.Instrument) func(context.Context, in
 }
 
 // Prove runs experiments on a device at the sheet's rate and adds their lines. An
-// experiment that comes to nothing leaves lines that cannot tell, with the reason.
+// experiment that measures nothing leaves undecided claims, with the reason; one to
+// which the device gave a broken response leaves failed ones.
 func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, experiments []Experiment) error {
 	for _, x := range experiments {
-		readings, err := x.Run(ctx, d, s.RateHz)
-		if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		lines, err := x.lines(ctx, stage, d, s.RateHz)
+		if err != nil {
 			return err
 		}
-		for _, c := range x.Claims {
-			if err != nil {
-				readings = measure.Readings{{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}}}
-			}
-			s.Lines = append(s.Lines, Line{stage, x.Condition, c.Why, measure.Judge(stage, s.RateHz, readings, c.Limit)})
-		}
+		s.Lines = append(s.Lines, lines...)
 	}
 	return nil
+}
+
+// lines runs the experiment and judges its claims. The error is that of a context
+// that ended.
+func (x *Experiment) lines(ctx context.Context, stage string, d instrument.Device, rate int) ([]Line, error) {
+	watched := &watchedDevice{Device: d}
+	readings, err := x.Run(ctx, watched, rate)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	var lines []Line
+	for _, c := range x.Claims {
+		if err != nil {
+			readings = measure.Readings{{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}}}
+		}
+		lines = append(lines, Line{stage, x.Condition, c.Why, watched.judge(measure.Judge(stage, rate, readings, c.Limit))})
+	}
+	return lines, nil
 }
 
 // onChannel is a reading's name in one of several channels, counted from 0.

@@ -30,9 +30,15 @@ type Sheet struct {
 	Lines   []Line
 }
 
-// Passed tells whether nothing failed. What cannot be told does not fail; count
-// it with Count.
-func (s *Sheet) Passed() bool { return s.Count(measure.Fail) == 0 }
+// Passed reports whether every claim passed. A claim that no measurement decided
+// has not.
+func (s *Sheet) Passed() bool { return s.Count(measure.Pass) == len(s.Lines) }
+
+// Holds is Passed, but for claims that stayed undecided, which are accepted if the
+// caller says so. A broken response is a failure in any case.
+func (s *Sheet) Holds(acceptUndecided bool) bool {
+	return s.Passed() || acceptUndecided && s.Count(measure.Fail) == 0
+}
 
 // Count is the number of lines with a verdict.
 func (s *Sheet) Count(v measure.Verdict) int {
