@@ -77,13 +77,22 @@ func (s Stage) Build(rate, channels int) (dsp.Processor, error) {
 // label names a stage in messages: "stage 2 (compressor)".
 func label(number int, s Stage) string { return fmt.Sprintf("stage %d (%s)", number, s.Kind) }
 
-// Ceiling is the ceiling in dBTP of the last enabled limiter; ok tells whether
+// Ceiling is the ceiling in dBTP of the last enabled limiter; ok reports whether
 // there is one.
 func (c *Chain) Ceiling() (dbtp float64, ok bool) {
 	for _, stage := range slices.Backward(c.Stages) {
-		if limiter, is := stage.Settings.(dsp.LimiterSettings); is && stage.Enabled {
-			return limiter.CeilingDBTP, true
+		if ceiling, keeps := stage.ceiling(); keeps && stage.Enabled {
+			return ceiling.DBTP, true
 		}
 	}
 	return 0, false
+}
+
+// ceiling is the ceiling that the stage keeps its output under, if it keeps one.
+func (s Stage) ceiling() (dsp.Ceiling, bool) {
+	keeper, ok := s.Settings.(dsp.CeilingKeeper)
+	if !ok {
+		return dsp.Ceiling{}, false
+	}
+	return keeper.Ceiling(), true
 }

@@ -57,8 +57,9 @@ func (e *Engine) Plan() []StagePlan {
 	plan := make([]StagePlan, len(e.stages))
 	for i, s := range e.stages {
 		plan[i] = StagePlan{Name: s.Name, Kind: s.Kind, LatencyFrames: s.Latency(), Processor: s.Processor}
-		if v, ok := s.Processor.(*dsp.VerifiedLimiter); ok {
-			plan[i].VerificationFrames = v.Ceiling.Latency()
+		if v, ok := s.Processor.(dsp.Verifier); ok {
+			_, verification := v.Parts()
+			plan[i].VerificationFrames = verification.Latency()
 		}
 		if d, ok := s.Processor.(interface{ DeviationDB() float64 }); ok {
 			plan[i].DeviationDB = d.DeviationDB()
@@ -67,17 +68,15 @@ func (e *Engine) Plan() []StagePlan {
 	return plan
 }
 
-// Verifies tells whether the chain ends with a verified limiter: what comes out
-// is then held to its ceiling, as it was put out.
-func (e *Engine) Verifies() bool { return e.last() != nil }
-
-// last is the verified limiter that the chain ends with; nil: it does not.
-func (e *Engine) last() *dsp.VerifiedLimiter {
+// Verifies reports whether the chain ends with a stage that verifies its output,
+// as a limiter does unless it is set otherwise: what comes out is then held to its
+// ceiling, as it was put out.
+func (e *Engine) Verifies() bool {
 	if len(e.stages) == 0 {
-		return nil
+		return false
 	}
-	v, _ := e.stages[len(e.stages)-1].Processor.(*dsp.VerifiedLimiter)
-	return v
+	_, ok := e.stages[len(e.stages)-1].Processor.(dsp.Verifier)
+	return ok
 }
 
 // Latency is the whole chain's latency in frames.
@@ -121,10 +120,12 @@ type Options struct {
 	// output is the same for any number.
 	BlockFrames int
 
-	// Trace receives the gains of the stages that have one.
+	// Trace and Gains receive the gains of the stages that have one. Each is for
+	// one run.
 	Trace *Trace
+	Gains *Gains
 
-	// Progress is told, now and then and in order, how many frames were read.
+	// Progress is called now and then, in order, with the number of frames read.
 	Progress func(frames int64)
 }
 

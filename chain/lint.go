@@ -66,8 +66,20 @@ func (l *linter) ahead(kind string) int {
 	return number
 }
 
+// ceiling is the last enabled stage that keeps a ceiling, ahead of the one looked
+// at, as a number from 1; 0: none.
+func (l *linter) ceiling() int {
+	number := 0
+	for _, i := range l.before {
+		if _, keeps := l.chain.Stages[i].ceiling(); keeps {
+			number = i + 1
+		}
+	}
+	return number
+}
+
 func (l *linter) order(i int, s Stage) {
-	limiter, compressor := l.ahead("limiter"), l.ahead("compressor")
+	limiter, compressor := l.ceiling(), l.ahead("compressor")
 	const moveAhead = "move it ahead of the limiter"
 	if limiter > 0 {
 		warned := len(l.found)
@@ -83,11 +95,11 @@ func (l *linter) order(i int, s Stage) {
 		case dsp.EqualiserSettings, dsp.HighPassSettings:
 			l.warn(i, "kind", moveAhead, "a filter after the limiter (stage %d) changes the wave and can lift its peaks over the ceiling", limiter)
 		case dsp.DeEsserSettings:
-			l.warn(i, "kind", moveAhead, "it follows the limiter (stage %d): it hears a limited voice, and its filter can lift peaks over the ceiling", limiter)
-		case dsp.LimiterSettings:
+			l.warn(i, "kind", moveAhead, "it follows the limiter (stage %d): it works on a limited voice, and its filter can lift peaks over the ceiling", limiter)
+		case dsp.CeilingKeeper:
 			l.warn(i, "kind", "keep the last one", "a second limiter: stage %d is one already", limiter)
 		}
-		if v, ok := l.chain.Stages[limiter-1].Settings.(dsp.LimiterSettings); ok && v.Verify && len(l.found) == warned {
+		if c, _ := l.chain.Stages[limiter-1].ceiling(); c.Verified && len(l.found) == warned {
 			l.warn(i, "kind", moveAhead, "it follows the limiter (stage %d), whose verification holds its own output: what comes after, the dither too, can exceed the ceiling", limiter)
 		}
 	}
@@ -102,11 +114,11 @@ func (l *linter) order(i int, s Stage) {
 				l.warn(i, "threshold_dbfs", "lower the expander's threshold", "its threshold, %g dBFS, is not over that of the expander (stage %d), %g dBFS: what it works on is lowered before", v.ThresholdDBFS, n, e.ThresholdDBFS)
 			}
 		}
-	case dsp.LimiterSettings:
-		if compressor > 0 {
-			if k, ok := l.chain.Stages[compressor-1].Settings.(dsp.CompressorSettings); ok && k.ThresholdDBFS+k.MakeupDB > v.CeilingDBTP-v.DriveDB {
+	case dsp.CeilingKeeper:
+		if c := v.Ceiling(); compressor > 0 {
+			if k, ok := l.chain.Stages[compressor-1].Settings.(dsp.CompressorSettings); ok && k.ThresholdDBFS+k.MakeupDB > c.DBTP-c.DriveDB {
 				l.warn(compressor-1, "threshold_dbfs", "lower the threshold", "its threshold, with make-up and the limiter's drive at %g dBFS, is over the ceiling of the limiter (stage %d), %g dBTP: all the work is left to the limiter",
-					k.ThresholdDBFS+k.MakeupDB+v.DriveDB, i+1, v.CeilingDBTP)
+					k.ThresholdDBFS+k.MakeupDB+c.DriveDB, i+1, c.DBTP)
 			}
 		}
 	}
@@ -139,9 +151,9 @@ func (l *linter) settings(i int, s Stage) {
 		if v.CentreHz < v.KeyLowHz || v.CentreHz > v.KeyHighHz {
 			l.warn(i, "centre_hz", "put it between key_low_hz and key_high_hz", "it lowers %g Hz but listens to %g to %g Hz", v.CentreHz, v.KeyLowHz, v.KeyHighHz)
 		}
-	case dsp.LimiterSettings:
-		if v.DriveDB > muchDriveDB {
-			l.warn(i, "drive_db", "compress first, or aim lower", "%+g dB of drive makes the limiter do a compressor's work (%s)", v.DriveDB, practice)
+	case dsp.CeilingKeeper:
+		if c := v.Ceiling(); c.DriveDB > muchDriveDB {
+			l.warn(i, "drive_db", "compress first, or aim lower", "%+g dB of drive makes the limiter do a compressor's work (%s)", c.DriveDB, practice)
 		}
 	}
 }

@@ -44,9 +44,14 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 			return r.result, err
 		}
 	}
-	err := relay.Run(ctx, o.Workers, steps, func() *job { return newJob(e.channels, frames, o.Trace != nil) })
+	err := relay.Run(ctx, o.Workers, steps, func() *job { return newJob(e.channels, frames, o.Trace != nil || o.Gains != nil) })
 	if err == nil && o.Trace != nil {
 		err = o.Trace.end()
+	}
+	if o.Gains != nil {
+		for _, s := range o.Gains.stages {
+			s.end()
+		}
 	}
 	return r.result, err
 }
@@ -78,9 +83,6 @@ func (r *run) read(j *job) error {
 		j.end = endless
 		if errors.Is(err, io.EOF) {
 			r.ended = true
-			if r.Trace != nil {
-				r.Trace.inputEnds(r.frames + int64(n))
-			}
 		} else if err != nil {
 			return err
 		}
@@ -142,32 +144,28 @@ func (r *run) scrub(b dsp.Block) error {
 // stages returns the steps between reading and writing.
 func (r *run) stages() (steps []relay.Step[*job]) {
 	delay := 0
-	add := func(name string, p dsp.Processor) {
-		delay += p.Latency()
-		steps = append(steps, r.stage(name, p, delay))
-	}
 	for i, s := range r.engine.stages {
-		limiter, isLimiter := s.Processor.(*dsp.Limiter)
-		verified, isVerified := s.Processor.(*dsp.VerifiedLimiter)
-		if isVerified {
-			limiter = verified.Limiter
+		add := func(name string, p dsp.Processor) {
+			delay += p.Latency()
+			steps = append(steps, r.stage(i, name, p, delay))
 		}
 		last := i == len(r.engine.stages)-1
-		if last && (isLimiter || isVerified) {
+		if _, keeps := s.ceiling(); keeps && last {
 			steps = append(steps, cut(delay))
 		}
-		switch {
-		case isVerified:
-			add(s.Name, limiter)
-			verified.Ceiling.OnGrid(0)
-			if last && r.Quantiser != nil {
-				steps = append(steps, r.quantise(delay))
-				verified.Ceiling.OnGrid(r.Quantiser.Step())
-			}
-			add(s.Name+" verification", verified.Ceiling)
-		default:
+		verifier, ok := s.Processor.(dsp.Verifier)
+		if !ok {
 			add(s.Name, s.Processor)
+			continue
 		}
+		limiter, verification := verifier.Parts()
+		add(s.Name, limiter)
+		verification.OnGrid(0)
+		if last && r.Quantiser != nil {
+			steps = append(steps, r.quantise(delay))
+			verification.OnGrid(r.Quantiser.Step())
+		}
+		add(s.Name+" verification", verification)
 	}
 	if r.Quantiser != nil && !r.engine.Verifies() {
 		steps = append(steps, r.quantise(delay))
@@ -203,20 +201,37 @@ func (r *run) quantise(delay int) relay.Step[*job] {
 	}
 }
 
-// stage returns the step that runs a processor; delay is the latency of the
-// chain up to and including it.
-func (r *run) stage(name string, p dsp.Processor, delay int) relay.Step[*job] {
+// stage returns the step that runs a processor of a stage, given by its index;
+// delay is the latency of the chain up to and including the processor.
+func (r *run) stage(index int, name string, p dsp.Processor, delay int) relay.Step[*job] {
 	tracer, ok := p.(dsp.GainTracer)
-	if r.Trace == nil || !ok {
+	if r.Trace == nil && r.Gains == nil || !ok {
 		return func(j *job) error {
 			p.Process(j.block)
 			return nil
 		}
 	}
-	follow := r.Trace.follow(name, delay)
+	var gathered *gathered
+	if r.Gains != nil {
+		gathered = r.Gains.follow(name, index, r.engine.rate, r.engine.channels)
+	}
+	var traced *traced
+	if r.Trace != nil {
+		traced = r.Trace.follow(name)
+	}
 	return func(j *job) error {
 		tracer.ProcessTraced(j.block, j.gain)
-		return follow(j.gain)
+		from, to := j.inside(delay)
+		if from >= to {
+			return nil
+		}
+		if gathered != nil {
+			gathered.take(j.gain, from, to)
+		}
+		if traced != nil {
+			return r.Trace.take(traced, j.gain, from, to)
+		}
+		return nil
 	}
 }
 

@@ -15,122 +15,136 @@ import (
 // the time of the input, for one run. Each row covers a millisecond (to the
 // nearest frame); each column holds the lowest gain in dB that one stage
 // applied to one channel in it, make-up and drive left out. A gain stands at
-// the input frame that it was applied to, whatever latency came before.
+// the input frame that it was applied to, whatever latency came before. Gains
+// keeps the same as numbers.
 type Trace struct {
-	out            *csv.Writer
+	out            io.Writer
 	rate, channels int
-	interval       int // frames a row
 
 	mu     sync.Mutex // the stages report from several goroutines
-	stages []*followed
-	row    []string
-	frame  int64 // where the next row begins
-	limit  int64 // where the input ends, once known
+	stages []*traced
+	frame  int64  // where the next row begins
+	text   []byte // rows that wait to be written
 }
 
-// followed is one stage's gain, folded into intervals that wait to be written.
-type followed struct {
+// traced is one stage's gain, folded into intervals that wait for those of the
+// other stages.
+type traced struct {
+	intervals
 	name    string
-	skip    int       // frames of latency that come before the input's first
-	filled  int       // frames in the interval being folded
-	lowest  []float64 // per channel, of that interval
-	waiting []float64 // folded intervals, channels side by side
+	waiting []float64 // intervals, channels side by side
+	read    int       // values of waiting that are in rows already
 }
 
 // NewTrace makes a trace that writes to w.
-func NewTrace(w io.Writer) *Trace { return &Trace{out: csv.NewWriter(w)} }
+func NewTrace(w io.Writer) *Trace { return &Trace{out: w} }
 
-func (t *Trace) begin(rate, channels int) {
-	t.rate, t.channels = rate, channels
-	t.interval = max(1, dsp.Frames(1, rate))
-	t.limit = math.MaxInt64
-}
+func (t *Trace) begin(rate, channels int) { t.rate, t.channels = rate, channels }
 
-// follow adds a stage to the trace; delay is the latency in frames up to and
-// including it. The returned function takes the stage's gains, block by block.
-func (t *Trace) follow(name string, delay int) func(gain dsp.Block) error {
-	f := &followed{name: name, skip: delay, lowest: make([]float64, t.channels)}
-	f.restart()
+// follow adds a stage to the trace.
+func (t *Trace) follow(name string) *traced {
+	f := &traced{intervals: newIntervals(t.rate, t.channels), name: name}
 	t.stages = append(t.stages, f)
-	return func(gain dsp.Block) error {
-		t.mu.Lock()
-		defer t.mu.Unlock()
-		f.take(gain, t.interval)
-		return t.write()
-	}
+	return f
 }
 
 // header writes the first row, when all stages are known.
 func (t *Trace) header() error {
-	t.row = append(t.row[:0], "frame", "time_s")
+	row := []string{"frame", "time_s"}
 	for _, f := range t.stages {
 		for c := range t.channels {
-			t.row = append(t.row, fmt.Sprintf("%s ch%d gain_db", f.name, c+1))
+			row = append(row, fmt.Sprintf("%s ch%d gain_db", f.name, c+1))
 		}
 	}
-	return t.out.Write(t.row)
-}
-
-func (f *followed) restart() {
-	f.filled = 0
-	for c := range f.lowest {
-		f.lowest[c] = math.Inf(1)
+	out := csv.NewWriter(t.out)
+	if err := out.Write(row); err != nil {
+		return err
 	}
+	out.Flush()
+	return out.Error()
 }
 
-func (f *followed) take(gain dsp.Block, interval int) {
-	frames := gain.Frames()
-	from := min(f.skip, frames)
-	f.skip -= from
-	for from < frames {
-		to := min(frames, from+interval-f.filled)
-		for c, plane := range gain {
-			for _, g := range plane[from:to] {
-				f.lowest[c] = min(f.lowest[c], g)
-			}
-		}
-		if f.filled += to - from; f.filled == interval {
-			f.fold()
-		}
-		from = to
-	}
+// take folds a stage's gains of frames from … to−1, and writes the rows for which
+// every stage has an interval.
+func (t *Trace) take(f *traced, gain dsp.Block, from, to int) error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	f.fold(gain, from, to, f.wait)
+	return t.write()
 }
 
-func (f *followed) fold() {
-	f.waiting = append(f.waiting, f.lowest...)
-	f.restart()
-}
+func (f *traced) wait(lowest []float64) { f.waiting = append(f.waiting, lowest...) }
 
-// write writes the rows for which every stage has an interval waiting.
 func (t *Trace) write() error {
 	for t.complete() {
-		t.row = append(t.row[:0], strconv.FormatInt(t.frame, 10), strconv.FormatFloat(float64(t.frame)/float64(t.rate), 'f', 4, 64))
-		for _, f := range t.stages {
-			for _, g := range f.waiting[:t.channels] {
-				t.row = append(t.row, strconv.FormatFloat(gainDB(g), 'f', 3, 64))
-			}
-			f.waiting = append(f.waiting[:0], f.waiting[t.channels:]...)
-		}
-		if err := t.out.Write(t.row); err != nil {
-			return err
-		}
-		t.frame += int64(t.interval)
+		t.row()
+		t.frame += int64(t.stages[0].interval)
 	}
-	return nil
+	for _, f := range t.stages {
+		f.waiting = append(f.waiting[:0], f.waiting[f.read:]...)
+		f.read = 0
+	}
+	if len(t.text) < 1<<15 {
+		return nil
+	}
+	return t.flush()
+}
+
+func (t *Trace) flush() error {
+	_, err := t.out.Write(t.text)
+	t.text = t.text[:0]
+	return err
 }
 
 func (t *Trace) complete() bool {
 	for _, f := range t.stages {
-		if len(f.waiting) == 0 {
+		if f.read == len(f.waiting) {
 			return false
 		}
 	}
-	return len(t.stages) > 0 && t.frame < t.limit
+	return len(t.stages) > 0
 }
 
-// gainDB is a gain in dB as the file shows it: a gain of zero has no number,
-// so what lies below −200 dB reads −200, and what rounds to 0 has no sign.
+// row appends one row to the text.
+func (t *Trace) row() {
+	t.text = strconv.AppendInt(t.text, t.frame, 10)
+	t.text = append(t.text, ',')
+	t.text = appendDecimal(t.text, int64(math.Round(float64(t.frame)/float64(t.rate)*10_000)), 4)
+	for _, f := range t.stages {
+		for _, g := range f.waiting[f.read : f.read+t.channels] {
+			t.text = append(t.text, ',')
+			t.text = appendDecimal(t.text, int64(math.Round(gainDB(g)*1000)), 3)
+		}
+		f.read += t.channels
+	}
+	t.text = append(t.text, '\n')
+}
+
+// appendDecimal appends units of 10^-places, up to 9 places, as a decimal number.
+// strconv takes ten times as long for it, which for half an hour of rows is longer
+// than the sound itself takes.
+func appendDecimal(text []byte, units int64, places int) []byte {
+	if units < 0 {
+		text, units = append(text, '-'), -units
+	}
+	scale := int64(1)
+	for range places {
+		scale *= 10
+	}
+	text = append(strconv.AppendInt(text, units/scale, 10), '.')
+	for rest := units % scale; places > 0; places-- {
+		scale /= 10
+		text = append(text, byte('0'+rest/scale%10))
+	}
+	return text
+}
+
+// gainDB is a gain in dB as it is shown: a gain of zero has no number, so what
+// lies below −200 dB reads −200, and what rounds to 0 has no sign.
 func gainDB(g float64) float64 {
+	if g == 1 {
+		return 0
+	}
 	db := max(dsp.AmplitudeToDB(g), -200)
 	if db > -0.0005 && db < 0.0005 {
 		return 0
@@ -138,26 +152,15 @@ func gainDB(g float64) float64 {
 	return db
 }
 
-// inputEnds tells the trace how long the input was; what follows is the
-// silence that empties the stages.
-func (t *Trace) inputEnds(frames int64) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.limit = frames
-}
-
 // end writes what the last interval holds.
 func (t *Trace) end() error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	for _, f := range t.stages {
-		if f.filled > 0 {
-			f.fold()
-		}
+		f.rest(f.wait)
 	}
 	if err := t.write(); err != nil {
 		return err
 	}
-	t.out.Flush()
-	return t.out.Error()
+	return t.flush()
 }

@@ -19,8 +19,11 @@ type LimiterSettings struct {
 	LookaheadMs  float64 // the whole latency, but for that of the verification
 	Release      ReleaseStyle
 	LinkChannels bool // one gain for all channels, from the loudest
-	Verify       bool // asks for NewVerifiedLimiter; NewLimiter leaves it aside
+	Verify       bool // asks for NewVerifiedLimiter; NewLimiter refuses it
 }
+
+// Ceiling is what the limiter keeps its output under.
+func (s LimiterSettings) Ceiling() Ceiling { return Ceiling{s.CeilingDBTP, s.DriveDB, s.Verify} }
 
 // Limiter keeps the true peak of its output under a ceiling. What it does to a
 // frame follows from the LookaheadMs that come after it:
@@ -89,6 +92,9 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 		checkRange("lookahead_ms", s.LookaheadMs, max(0.5, limiterShortest*1000/float64(rate)), 10, "ms"),
 		checkRange("release_style", float64(s.Release), float64(Balanced), float64(Loud), ""),
 	)
+	if err == nil && s.Verify {
+		err = &SettingError{"verify", "true", "false; NewVerifiedLimiter builds what verifies"}
+	}
 	if err != nil {
 		return nil, err
 	}

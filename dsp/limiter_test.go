@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -534,5 +535,14 @@ func TestLimiterContains(t *testing.T) {
 		if g := gain[0][len(in[0])-1]; g != 1 {
 			t.Errorf("%g: gain %g four seconds later", bad, g)
 		}
+	}
+}
+
+// A limiter that was asked to verify and does not would be believed.
+func TestNewLimiterRefusesToVerify(t *testing.T) {
+	s := limiterDefaults()
+	s.Verify = true
+	if _, err := dsp.NewLimiter(s, 48000, 1); err == nil || !strings.Contains(err.Error(), "NewVerifiedLimiter") {
+		t.Errorf("error %v, want one that names NewVerifiedLimiter", err)
 	}
 }

@@ -120,24 +120,25 @@ func (a adversary) run(verified bool) (dsp.Block, error) {
 	if err != nil {
 		return nil, err
 	}
-	latency, frames := v.Limiter.Latency(), a.in.Frames()
+	limiter, ceiling := v.Parts()
+	latency, frames := limiter.Latency(), a.in.Frames()
 	if verified {
 		latency = v.Latency()
-		v.Ceiling.OnGrid(a.grid)
+		ceiling.OnGrid(a.grid)
 	}
 	out := dsp.NewBlock(len(a.in), frames+latency)
 	for c := range a.in {
 		copy(out[c], a.in[c])
 	}
 	rng := rand.New(rand.NewPCG(1, 1))
-	first, last := v.Limiter.Latency(), v.Limiter.Latency()+frames
+	first, last := limiter.Latency(), limiter.Latency()+frames
 	for from := 0; from < out.Frames(); from += a.block {
 		to := min(out.Frames(), from+a.block)
 		part := make(dsp.Block, len(out))
 		for c := range out {
 			part[c] = out[c][from:to]
 		}
-		v.Limiter.Process(part)
+		limiter.Process(part)
 		if !verified {
 			continue
 		}
@@ -148,7 +149,7 @@ func (a adversary) run(verified bool) (dsp.Block, error) {
 				}
 			}
 		}
-		v.Ceiling.Process(part)
+		ceiling.Process(part)
 	}
 	for c := range out {
 		out[c] = out[c][latency:]

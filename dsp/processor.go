@@ -48,9 +48,41 @@ type GainTracer interface {
 	// a block of the same shape, the linear gain that it applied to each
 	// output sample, without fixed make-up or drive.
 	ProcessTraced(b, gain Block)
+
+	// ReductionDB is the most that the gain has taken off since Reset, in dB.
+	ReductionDB() float64
 }
 
-// SettingError tells which setting a constructor refuses, and why.
+// Verifier is a Processor in two parts: one that works, and one behind it that
+// verifies the result. Process runs both; an engine that writes an integer format
+// runs them apart, with the quantiser between them, so that what is verified is what
+// is written.
+type Verifier interface {
+	Processor
+	Parts() (work GainTracer, verification Verification)
+}
+
+// Verification is the second part of a Verifier.
+type Verification interface {
+	GainTracer
+
+	// OnGrid announces, ahead of the first sample, that samples will come in, and
+	// have to go out, as whole multiples of a step, a power of two. 0: any samples.
+	OnGrid(step float64)
+}
+
+// CeilingKeeper is implemented by the settings of a stage that keeps its output
+// under a ceiling.
+type CeilingKeeper interface{ Ceiling() Ceiling }
+
+// Ceiling is what a stage keeps its output under.
+type Ceiling struct {
+	DBTP     float64 // no true-peak reading of the output exceeds it
+	DriveDB  float64 // gain ahead of it
+	Verified bool    // the stage is a Verifier
+}
+
+// SettingError states which setting a constructor refuses, and why.
 type SettingError struct {
 	Setting  string // the settings field in chain-file spelling: "corner_hz"
 	Found    string // what was given, with its unit

@@ -5,15 +5,17 @@ package dsp
 // reading of Rec. ITU-R BS.1770-5 Annex 2 and no reading of a windowed sinc of
 // 64 phases and 256 taps exceeds the ceiling.
 //
-// The parts are there to be run apart, with a quantiser between them (see
+// Parts gives the two, to be run apart with a quantiser between them (see
 // VerifiedCeiling.OnGrid): the ceiling is then held by the samples of a format.
 type VerifiedLimiter struct {
-	Limiter *Limiter
-	Ceiling *VerifiedCeiling
+	limiter *Limiter
+	ceiling *VerifiedCeiling
 }
 
-// NewVerifiedLimiter builds both parts; errors are *SettingError.
+// NewVerifiedLimiter builds both parts; errors are *SettingError. It is what
+// settings with Verify ask for, and takes others too.
 func NewVerifiedLimiter(s LimiterSettings, rate, channels int) (*VerifiedLimiter, error) {
+	s.Verify = false // the limiter's part does not
 	limiter, err := NewLimiter(s, rate, channels)
 	if err != nil {
 		return nil, err
@@ -25,17 +27,20 @@ func NewVerifiedLimiter(s LimiterSettings, rate, channels int) (*VerifiedLimiter
 	return &VerifiedLimiter{limiter, ceiling}, nil
 }
 
+// Parts returns the limiter and the ceiling behind it.
+func (v *VerifiedLimiter) Parts() (GainTracer, Verification) { return v.limiter, v.ceiling }
+
 // Latency is the limiter's look-ahead and the 511 frames of the verification.
-func (v *VerifiedLimiter) Latency() int { return v.Limiter.Latency() + v.Ceiling.Latency() }
+func (v *VerifiedLimiter) Latency() int { return v.limiter.Latency() + v.ceiling.Latency() }
 
 // Reset empties both parts.
 func (v *VerifiedLimiter) Reset() {
-	v.Limiter.Reset()
-	v.Ceiling.Reset()
+	v.limiter.Reset()
+	v.ceiling.Reset()
 }
 
 // Process limits the block in place.
 func (v *VerifiedLimiter) Process(b Block) {
-	v.Limiter.Process(b)
-	v.Ceiling.Process(b)
+	v.limiter.Process(b)
+	v.ceiling.Process(b)
 }

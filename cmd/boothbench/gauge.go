@@ -180,7 +180,7 @@ func movingStages(device instrument.Device, rate, channels int) (names []string)
 	}
 	for _, s := range engine.Plan() {
 		switch s.Processor.(type) {
-		case dsp.GainTracer, *dsp.VerifiedLimiter:
+		case dsp.GainTracer, dsp.Verifier:
 			names = append(names, s.Name)
 		}
 	}

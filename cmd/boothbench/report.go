@@ -75,9 +75,10 @@ func (r *report) printDone(b *batch) {
 // what a limiter's verification has.
 func reduction(s chain.StagePlan) (limiting, verification float64, ok bool) {
 	switch p := s.Processor.(type) {
-	case *dsp.VerifiedLimiter:
-		return p.Limiter.ReductionDB(), p.Ceiling.ReductionDB(), true
-	case interface{ ReductionDB() float64 }:
+	case dsp.Verifier:
+		limiter, ceiling := p.Parts()
+		return limiter.ReductionDB(), ceiling.ReductionDB(), true
+	case dsp.GainTracer:
 		return p.ReductionDB(), 0, true
 	}
 	return 0, 0, false
