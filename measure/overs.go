@@ -161,7 +161,7 @@ func (o *Overs) lookFirst(c *overChannel, s *stretch, from, to int) {
 		if !o.onsets.touch(frame(i), frame(i)) {
 			continue
 		}
-		if v := max(math.Abs(s.heard[i+half-1]), readings[i-from]); v > first.largest {
+		if v := max(math.Abs(s.heard[i+half-1]), readings[i-from]); planes.Exceeds(v, first.largest) {
 			first.largest, first.frame = v, frame(i)
 		}
 	}

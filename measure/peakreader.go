@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
@@ -176,7 +177,7 @@ func (r *peakReader) look(s *stretch, skip bool) {
 			continue
 		}
 		for i, v := range readings[:to-from] {
-			if v > r.largest {
+			if planes.Exceeds(v, r.largest) {
 				r.largest, r.frame = v, s.frame+int64(from+i+half-1)
 			}
 		}

@@ -10,28 +10,13 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-func (r *Reading) AddBound(text string) {
-	if r.Bound != "" {
-		text = r.Bound + "; " + text
-	}
-	r.Bound = text
-}
-
-// AddFrames adds a time as name_frames and as name_ms.
-func (r *Readings) AddFrames(name string, frames float64, rate int, about Reading) {
-	about.Value, about.Unit = frames, "frames"
-	r.Add(name+"_frames", about)
-	about.Value, about.Unit = frames*1000/float64(rate), "ms"
-	r.Add(name+"_ms", about)
-}
-
 // Reading is a measured number with what it takes to understand it.
 type Reading struct {
 	Value  float64
 	Reason string // why there is no value; "" if there is one
-	// Beyond tells, of a reading without a value, that it lies below every level
-	// (−1, as of exactly 0) or above every one (+1): a limit can still be held
-	// against it.
+	// Beyond says that a reading without a value lies below every level (−1, as the
+	// level of exact zeros) or above every one (+1): a limit can still be held against
+	// it.
 	Beyond int
 
 	Unit       string // "LUFS", "dBTP", …
@@ -44,7 +29,7 @@ type Reading struct {
 	Channel    int    // and in which channel, from 0, −1 for all
 }
 
-// Measurable tells whether there is a value.
+// Measurable reports whether there is a value.
 func (r Reading) Measurable() bool { return r.Reason == "" }
 
 // String is the value with its unit, or the reason.
@@ -55,8 +40,8 @@ func (r Reading) String() string {
 	return r.text(0)
 }
 
-// text is the value with its unit, with two decimals or as many as it takes to tell
-// it from 0 and, up to 6, to see a difference.
+// text is the value with its unit: two decimals, or as many, up to six, as it takes to
+// distinguish the value from 0 and to show a difference.
 func (r Reading) text(difference float64) string {
 	decimals := 2
 	if math.Abs(r.Value) < 5e-7 {
@@ -76,7 +61,29 @@ func (r Reading) text(difference float64) string {
 	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, r.Unit))
 }
 
-// MarshalJSON writes the reading with null for a value that is not there.
+// AddBound adds to how far the value may be off.
+func (r *Reading) AddBound(text string) {
+	if r.Bound != "" {
+		text = r.Bound + "; " + text
+	}
+	r.Bound = text
+}
+
+// jsonSteps is how finely values are rounded in JSON: to 1e-9 of their unit. Processors
+// that fuse a product into a sum differ in the last digits of a double, some 1e-13 of a
+// reading; what a reading means ends far above that.
+const jsonSteps = 1e9
+
+// JSONValue is a value to the nearest 1e-9, and never −0: what JSON holds of it.
+func JSONValue(value float64) float64 {
+	if math.Abs(value) > 1e6 { // a multiple of the step has no digits to spare here
+		return value
+	}
+	return math.Round(value*jsonSteps)/jsonSteps + 0
+}
+
+// MarshalJSON writes the reading, its value rounded to 1e-9 of its unit, and null where
+// there is no value.
 func (r Reading) MarshalJSON() ([]byte, error) {
 	o := struct {
 		Value      *float64 `json:"value"`
@@ -91,7 +98,8 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Channel    *int     `json:"channel,omitempty"`
 	}{Reason: r.Reason, Unit: r.Unit, Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
 	if r.Measurable() {
-		o.Value = &r.Value
+		value := JSONValue(r.Value)
+		o.Value = &value
 		if r.Frame >= 0 {
 			o.Frame = &r.Frame
 		}
@@ -121,11 +129,11 @@ type Named struct {
 // Readings are readings in the order in which they are shown.
 type Readings []Named
 
-// Finite gives readings that overflowed a reason: samples may be any number.
+// Finite replaces values that overflowed, since samples may be any number, by a reason.
 func (r Readings) Finite() Readings {
 	for i := range r {
 		if n := &r[i]; n.Measurable() && n.Value-n.Value != 0 {
-			n.Value, n.Reason = 0, "the samples are too large or too small to be reckoned with"
+			n.Value, n.Reason = 0, "the samples are too large or too small to be computed with"
 		}
 	}
 	return r
@@ -182,7 +190,8 @@ func (r *Readings) Add(name string, reading Reading) {
 	*r = append(*r, Named{name, reading})
 }
 
-// AddLevel adds a mean square as a level in dB.
+// AddLevel adds a mean square as a level in dB. One under −240 dB has a reason instead,
+// and lies below every limit.
 func (r *Readings) AddLevel(name string, power float64, about Reading) {
 	if about.Reason == "" && power == 0 {
 		about.Reason, about.Beyond = "exactly 0", -1
@@ -190,8 +199,16 @@ func (r *Readings) AddLevel(name string, power float64, about Reading) {
 	if about.Reason == "" {
 		about.Value = dsp.PowerToDB(power)
 	}
+	if about.Reason == "" && about.Value < leastLevelDB {
+		about.Reason, about.Beyond = fmt.Sprintf("under %d dB, where a double's rounding begins", leastLevelDB), -1
+	}
 	r.Add(name, about)
 }
+
+// leastLevelDB is the lowest level that is stated. The rounding of 64-bit floating point
+// is near −320 dB of full scale a sample; filters and transforms add to it up to −280 dB
+// (measured), which differs from one processor to another.
+const leastLevelDB = -240
 
 // AddRatio adds a ratio of amplitudes twice, as name_db and as name_percent.
 func (r *Readings) AddRatio(name string, ratio float64, about Reading) {
@@ -200,4 +217,12 @@ func (r *Readings) AddRatio(name string, ratio float64, about Reading) {
 	about.Unit = "%"
 	about.Value = 100 * ratio
 	r.Add(name+"_percent", about)
+}
+
+// AddFrames adds a time as name_frames and as name_ms.
+func (r *Readings) AddFrames(name string, frames float64, rate int, about Reading) {
+	about.Value, about.Unit = frames, "frames"
+	r.Add(name+"_frames", about)
+	about.Value, about.Unit = frames*1000/float64(rate), "ms"
+	r.Add(name+"_ms", about)
 }

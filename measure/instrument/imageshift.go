@@ -112,7 +112,7 @@ func (i *imageShift) reading(reason string) measure.Named {
 		r.Reason = fmt.Sprintf("no %d ms in which two channels reach %d dB of the ceiling", imageWindowMs, imageDB)
 	default:
 		r.Value = i.shift.Value
-		if r.Value > 0 {
+		if r.Value > 1e-9 { // what is less is rounding, and has no place
 			r.Frame, r.Channel = i.shift.Frame, i.shift.Channel
 		}
 	}

@@ -65,6 +65,13 @@ func (s *Sheet) Readings() measure.Readings {
 
 // MarshalJSON writes the line: claim, condition, what was measured, verdict.
 func (l Line) MarshalJSON() ([]byte, error) {
+	bound := func(v *float64) *float64 {
+		if v == nil {
+			return nil
+		}
+		rounded := measure.JSONValue(*v)
+		return &rounded
+	}
 	return json.Marshal(struct {
 		Stage     string          `json:"stage,omitempty"`
 		Reading   string          `json:"reading"`
@@ -75,5 +82,5 @@ func (l Line) MarshalJSON() ([]byte, error) {
 		Source    string          `json:"source,omitempty"`
 		Got       measure.Reading `json:"measured"`
 		Verdict   string          `json:"verdict"`
-	}{l.Stage, l.Reading, l.Min, l.Max, l.Why, l.Condition, l.Source, l.Got, l.Verdict.String()})
+	}{l.Stage, l.Reading, bound(l.Min), bound(l.Max), l.Why, l.Condition, l.Source, l.Got, l.Verdict.String()})
 }

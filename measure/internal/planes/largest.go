@@ -1,5 +1,10 @@
 package planes
 
+// Exceeds reports whether a value lies over another by more than the rounding of
+// interpolated sound, 1e-12 of it: of equal peaks the first one stays the largest on
+// every processor.
+func Exceeds(value, other float64) bool { return value > other*(1+1e-12) }
+
 // Largest is the largest of several channels' readings.
 type Largest struct {
 	Value   float64
@@ -7,8 +12,9 @@ type Largest struct {
 	Channel int
 }
 
+// Offer replaces the largest value by one that exceeds it.
 func (l *Largest) Offer(value float64, frame int64, channel int) {
-	if value > l.Value {
+	if Exceeds(value, l.Value) {
 		*l = Largest{value, frame, channel}
 	}
 }

@@ -1,0 +1,42 @@
+package measure
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// In JSON a value keeps 1e-9 of its unit, and what differs by rounding alone reads the
+// same.
+func TestReadingJSON(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := rapid.Float64Range(-1e6, 1e6).Draw(t, "value")
+		read := func(v float64) float64 {
+			text, err := json.Marshal(Reading{Value: v, Unit: "dB", Frame: -1, Channel: -1})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var back struct{ Value float64 }
+			if err := json.Unmarshal(text, &back); err != nil {
+				t.Fatal(err)
+			}
+			return back.Value
+		}
+		got := read(want)
+		// Half a step, and the rounding of a double at this size.
+		if math.Abs(got-want) > 0.5e-9+math.Abs(want)*3e-16 {
+			t.Fatalf("%.17g reads %.17g", want, got)
+		}
+		if again := read(got * (1 + 1e-16)); again != got {
+			t.Fatalf("%.17g reads %.17g once it was rounded", got, again)
+		}
+	})
+	for value, want := range map[float64]string{-0.1: "-0.1", math.Copysign(0, -1): "0", -1e-12: "0", 1e300: "1e+300", 0.1 + 0.2: "0.3"} {
+		text, _ := json.Marshal(Reading{Value: value, Unit: "dB", Frame: -1, Channel: -1})
+		if got := string(text); got != `{"value":`+want+`,"unit":"dB"}` {
+			t.Errorf("%g: %s", value, got)
+		}
+	}
+}
