@@ -6,6 +6,7 @@ require (
 	github.com/go-audio/audio v1.0.0
 	github.com/go-audio/riff v1.0.0
 	github.com/go-audio/wav v1.1.0
+	github.com/mewkiz/flac v1.0.14
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/pflag v1.0.10
@@ -15,4 +16,9 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require golang.org/x/tools v0.30.0 // indirect
+require (
+	github.com/icza/bitio v1.1.0 // indirect
+	github.com/mewkiz/pkg v0.0.0-20250417130911-3f050ff8c56d // indirect
+	github.com/mewpkg/term v0.0.0-20241026122259-37a80af23985 // indirect
+	golang.org/x/tools v0.30.0 // indirect
+)

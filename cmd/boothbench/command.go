@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
@@ -16,7 +17,7 @@ type commandFlags struct {
 }
 
 func (c *commandFlags) add(f *pflag.FlagSet) {
-	f.StringVar(&c.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files")
+	f.StringVar(&c.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files;\nwhat needs a shell gets them as arguments: sh -c 'a <\"$0\" >\"$1\"' {in} {out},\nnot inside the quotes, where the shell would take them apart")
 	f.DurationVar(&c.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
 	f.BoolVar(&c.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
 }
@@ -29,12 +30,13 @@ func (c *commandFlags) check() error {
 	return nil
 }
 
-// device is the command.
-func (c *commandFlags) device() (*instrument.Command, error) {
+// device is the command. What earlier runs that were killed have left of theirs goes.
+func (c *commandFlags) device(e env) (*instrument.Command, error) {
 	d, err := instrument.ParseCommand(c.exec)
 	if err != nil {
 		return nil, withCode(exitUsage, err)
 	}
+	warn(e.stderr, wave.RemoveLeftoverFolders())
 	d.Timeout, d.Integer = c.timeout, c.integer
 	return d, nil
 }

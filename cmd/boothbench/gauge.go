@@ -196,7 +196,7 @@ func (g *gauge) respond(e env) error {
 		}
 		device, g.device = c, g.chain
 	} else {
-		c, err := g.command.device()
+		c, err := g.command.device(e)
 		if err != nil {
 			return err
 		}

@@ -155,7 +155,7 @@ func (r *overshootRun) prepare(takes []string) error {
 		}
 		r.device, r.chain, r.what = c, c, s.chain
 	case s.command.exec != "":
-		c, err := s.command.device()
+		c, err := s.command.device(r.env)
 		if err != nil {
 			return err
 		}

@@ -150,7 +150,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		return nil, err
 	}
 	if s.command.exec != "" {
-		command, err := s.command.device()
+		command, err := s.command.device(e)
 		if err != nil {
 			return nil, err
 		}

@@ -1,8 +1,11 @@
-// Package wave is sound at rest: a streaming WAV reader and writer.
+// Package wave is sound at rest: a streaming reader of WAV and FLAC, and a
+// streaming writer of WAV.
 //
-// A Reader turns a file into planar blocks (channels x frames, full scale
-// 1.0), a Writer turns blocks into a file that appears under its name whole or
-// not at all. Both work in constant memory at any length, and bound whatever a
+// A Reader turns a file or a stream into planar blocks (channels x frames, full
+// scale 1.0), a Writer turns blocks into a stream, or into a file that appears
+// under its name whole or not at all; several can appear together
+// ([CommitTogether]). What a killed process leaves of a file that it was writing,
+// [RemoveLeftovers] finds. Both work in constant memory at any length, and bound whatever a
 // file states about its sizes by the file's own size.
 //
 // Integers scale by 2^(bits−1) both ways, so that reading and writing at the
@@ -18,6 +21,9 @@
 // files"), RF64 and BW64 (EBU Tech 3306, Rec. ITU-R BS.2088); integers of 8 to
 // 32 bits at the top of 1 to 4 bytes, floating point of 32 and 64 bits, up to
 // 64 channels. The writer turns a file that outgrows 4 GiB into RF64.
+//
+// FLAC (RFC 9639) of 8 to 24 bits is read; the checksums of its frames and the MD5
+// of its sound have to hold. Its metadata is not carried over.
 //
 // What else there is in the way of chunks (bext, LIST, cue, iXML and others)
 // is carried in [Chunk] values, byte for byte and at its side of the sound, up

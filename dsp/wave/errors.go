@@ -16,6 +16,9 @@ var (
 	ErrNotAFile = errors.New("the output cannot be a file")
 )
 
+// ErrNoFrame is the error of a SeekFrame past the end, for errors.Is.
+var ErrNoFrame = errors.New("there is no such frame")
+
 // OutputError is why an output could not be written. It names the output that was
 // asked for, whatever the file is called until it is whole.
 type OutputError struct {

@@ -82,6 +82,7 @@ func (f *File) begin(old os.FileInfo) error {
 			return err
 		}
 		if !lockOwn(file) {
+			os.Remove(partial)
 			file.Close()
 			continue
 		}

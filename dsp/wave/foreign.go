@@ -24,7 +24,7 @@ func foreign(start []byte) (name, advice string) {
 		magic, name string
 	}{
 		{0, "RIFX", "RIFX, a WAV of big-endian numbers"},
-		{0, "fLaC", "a FLAC file"}, {0, "OggS", "an Ogg file"}, {0, "FORM", "an AIFF file"},
+		{0, "OggS", "an Ogg file"}, {0, "FORM", "an AIFF file"},
 		{0, "caff", "a CAF file"}, {0, "riff\x2e\x91", "a Wave64 file"}, {4, "ftyp", "an MPEG-4 file"},
 		{0, "ID3", "an MPEG audio file"},
 	} {

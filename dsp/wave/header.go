@@ -25,6 +25,8 @@ type parser struct {
 	r    io.ReaderAt
 	size int64
 	path string
+	// A stream is read once, forward: the walk ends where the sound begins.
+	stream bool
 	header
 
 	haveFormat, haveData bool
@@ -41,6 +43,10 @@ const (
 
 	unknownSize = 0xFFFFFFFF // a stream's size; in RF64 and BW64: see ds64
 	unstated    = -1
+
+	// openSize and more is what programs state that do not know a stream's length.
+	// (common practice, no source)
+	openSize = 0x7FFFF000
 )
 
 func (p *parser) refuse(chunk string, offset int64, found, accepted, advice string) error {
@@ -60,10 +66,14 @@ func (p *parser) warn(offset int64, found, done string) {
 // bytesAt reads n bytes that are known to lie within the file.
 func (p *parser) bytesAt(offset, n int64) ([]byte, error) {
 	b := make([]byte, n)
-	if _, err := p.r.ReadAt(b, offset); err != nil && err != io.EOF {
-		return nil, fmt.Errorf("%s: reading at byte %d: %w", p.path, offset, err)
+	got, err := p.r.ReadAt(b, offset)
+	switch {
+	case got == len(b):
+		return b, nil
+	case err == io.EOF:
+		return nil, p.refuse("", offset+int64(got), "an end within the header", acceptedFile, adviceDamaged)
 	}
-	return b, nil
+	return nil, fmt.Errorf("%s: reading at byte %d: %w", p.path, offset, err)
 }
 
 // chunkHead reads a chunk's name and stated size, in all 8 bytes.
@@ -81,7 +91,7 @@ func (p *parser) parse() error {
 		return err
 	}
 	offset := int64(12)
-	for n := 0; p.size-offset >= 8; n++ {
+	for n := 0; p.size-offset >= 8 && !(p.stream && p.haveData); n++ {
 		if n == maxChunks && !p.haveData {
 			return p.refuse("", offset, fmt.Sprintf("more than %d chunks ahead of the sound", maxChunks), acceptedFile, adviceDamaged)
 		} else if n == maxChunks {
@@ -100,6 +110,9 @@ func (p *parser) parse() error {
 		if name == "data" && !p.haveData {
 			if err := p.data(body, p.long(name, size)); err != nil {
 				return err
+			}
+			if p.stream {
+				break
 			}
 			size = p.declared
 		} else {
@@ -235,6 +248,8 @@ func (p *parser) data(body, size int64) error {
 	p.haveData, p.dataOffset, p.declared = true, body, size
 	left := p.size - body
 	switch {
+	case p.stream && (size == unstated || size >= openSize || size == 0 && !p.chunkAt(body)):
+		p.declared, p.dataBytes = unstated, wholeFrames(left, p.format)
 	case size == unstated, size == 0 && left > 0 && !p.chunkAt(body):
 		p.declared, p.dataBytes = unstated, left
 		p.warn(body-8, "an unfinished recording: the header does not state its length", "read to the end of the file")
@@ -247,6 +262,9 @@ func (p *parser) data(body, size int64) error {
 	}
 	return nil
 }
+
+// wholeFrames is a number of bytes without the part of a frame at its end.
+func wholeFrames(size int64, f Format) int64 { return size - size%int64(f.frameBytes()) }
 
 // wholeFrames cuts the sound to whole frames.
 func (p *parser) wholeFrames() {

@@ -96,3 +96,40 @@ func TestLeftoversAgainstWriters(t *testing.T) {
 		t.Errorf("%d outputs, want 200", len(left))
 	}
 }
+
+// Temporary folders whose maker has ended go, with what is in them; those in use stay.
+func TestRemoveLeftoverFolders(t *testing.T) {
+	if !locksWork {
+		t.Skip("no file locks on", runtime.GOOS)
+	}
+	t.Setenv("TMPDIR", t.TempDir())
+	live, err := CreateFolder()
+	if err != nil {
+		t.Fatal(err)
+	}
+	dead := filepath.Join(os.TempDir(), "boothbench-0123abcd")
+	for _, folder := range []string{dead, filepath.Join(dead, "sub"), filepath.Join(os.TempDir(), "boothbench-other")} {
+		if err := os.Mkdir(folder, 0o700); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(dead, "sub", "in.wav"), []byte("1234567"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(live.Path(), filepath.Join(os.TempDir(), "boothbench-fedcba98")); err != nil {
+		t.Fatal(err)
+	}
+	removed := RemoveLeftoverFolders()
+	if len(removed) != 1 || removed[0].Path != dead || removed[0].Bytes != 7 {
+		t.Errorf("removed %v, want %s of 7 bytes", removed, dead)
+	}
+	if left, _ := os.ReadDir(os.TempDir()); len(left) != 3 {
+		t.Errorf("left: %v, want 3", left)
+	}
+	if err := live.Remove(); err != nil {
+		t.Error(err)
+	}
+	if left, _ := os.ReadDir(os.TempDir()); len(left) != 2 {
+		t.Errorf("after Remove: %v, want 2", left)
+	}
+}

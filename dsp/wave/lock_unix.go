@@ -26,6 +26,12 @@ func flock(f *os.File) error {
 	}
 }
 
+// ownedByUs reports whether the caller owns a file.
+func ownedByUs(info os.FileInfo) bool {
+	s, ok := info.Sys().(*syscall.Stat_t)
+	return ok && int(s.Uid) == os.Getuid()
+}
+
 // keepOwner gives a file the owner and group of another, each where the system lets
 // it.
 func keepOwner(f *os.File, other os.FileInfo) {

@@ -49,7 +49,7 @@ func (m *Memory) Read(b dsp.Block) (int, error) {
 // SeekFrame makes the next Read begin at a frame.
 func (m *Memory) SeekFrame(frame int64) error {
 	if frame < 0 || frame > int64(m.planes.Frames()) {
-		return fmt.Errorf("frame %d, accepted: 0 to %d", frame, m.planes.Frames())
+		return fmt.Errorf("frame %d: %w; accepted: 0 to %d", frame, ErrNoFrame, m.planes.Frames())
 	}
 	m.read = int(frame)
 	return nil

@@ -35,7 +35,9 @@ func (f *File) Commit() error { return CommitTogether(f) }
 func CommitTogether(outputs ...Output) (err error) {
 	var files []*File
 	for _, o := range outputs {
-		files = append(files, o.file())
+		if f := o.file(); f != nil { // no stream
+			files = append(files, f)
+		}
 	}
 	defer func() {
 		if err == nil {
@@ -48,12 +50,14 @@ func CommitTogether(outputs ...Output) (err error) {
 			files[i].Abort()
 		}
 	}()
-	for i, o := range outputs {
+	for _, o := range outputs {
 		if err := o.complete(); err != nil {
 			return err
 		}
-		if err := files[i].f.Sync(); err != nil {
-			return files[i].failed("write it to the disk", err)
+	}
+	for _, f := range files {
+		if err := f.f.Sync(); err != nil {
+			return f.failed("write it to the disk", err)
 		}
 	}
 	for _, f := range files {

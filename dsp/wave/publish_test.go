@@ -89,8 +89,8 @@ func TestCommitTogetherCompletesFirst(t *testing.T) {
 	if err != nil {
 		t.Skip("no /dev/full:", err)
 	}
-	w.out.f.Close()
-	w.out.f = full
+	w.file().f.Close()
+	w.file().f = full
 	err = CommitTogether(trace, w)
 	if !errors.Is(err, syscall.ENOSPC) || !strings.HasPrefix(err.Error(), filepath.Join(folder, "a.wav")+": ") {
 		t.Errorf("error %v, want one of a full disk that names a.wav", err)

@@ -8,12 +8,14 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Reader is a WAV file as a Source.
+// Reader is a file, or a stream, as a Source: WAV, FLAC or bare samples.
 type Reader struct {
-	r    io.ReaderAt
-	file *os.File // if Open opened it
-	path string
-	size int64
+	r      io.ReaderAt
+	stream io.Reader   // in place of r: read once, forward
+	flac   *flacReader // in place of both
+	file   *os.File    // if Open opened it
+	path   string
+	size   int64
 	header
 	decode decoder
 
@@ -27,8 +29,22 @@ const (
 	slackBytes  = 8 // decoders may load a whole word where a frame begins
 )
 
-// Open opens a WAV file. Errors about what the file holds are *FormatError.
-func Open(path string) (*Reader, error) {
+// Open opens a WAV or FLAC file. Errors about what the file holds are *FormatError.
+func Open(path string) (*Reader, error) { return open(path, NewReader) }
+
+// OpenRaw opens a file of bare samples.
+func OpenRaw(path string, f Format) (*Reader, error) {
+	return open(path, func(r io.ReaderAt, size int64, name string) (*Reader, error) {
+		p := parser{size: size, path: name, header: header{format: f, dataBytes: size}}
+		if err := f.check(); err != nil {
+			return nil, err
+		}
+		p.wholeFrames()
+		return newReader(r, p.header, size, name), nil
+	})
+}
+
+func open(path string, read func(io.ReaderAt, int64, string) (*Reader, error)) (*Reader, error) {
 	// Looked at before it is opened: opening a pipe would wait for a writer.
 	info, err := os.Stat(path)
 	if err != nil {
@@ -45,7 +61,7 @@ func Open(path string) (*Reader, error) {
 		f.Close()
 		return nil, err
 	}
-	r, err := NewReader(f, info.Size(), path)
+	r, err := read(f, info.Size(), path)
 	if err != nil {
 		f.Close()
 		return nil, err
@@ -62,30 +78,63 @@ func kindOf(info os.FileInfo) string {
 	return "a device or pipe"
 }
 
-// NewReader reads a WAV of size bytes from r; name stands for it in messages.
+// NewReader reads a WAV or FLAC file of size bytes from r; name stands for it in
+// messages.
 func NewReader(r io.ReaderAt, size int64, name string) (*Reader, error) {
+	start := make([]byte, len(flacSignature))
+	if n, _ := r.ReadAt(start, 0); n == len(start) && size > int64(n) && string(start) == flacSignature {
+		return newFLACReader(io.NewSectionReader(r, 0, size), name)
+	}
 	p := parser{r: r, size: size, path: name}
 	if err := p.parse(); err != nil {
 		return nil, err
 	}
-	frame := p.format.frameBytes()
+	return newReader(r, p.header, size, name), nil
+}
+
+func newReader(r io.ReaderAt, h header, size int64, name string) *Reader {
+	frame := h.format.frameBytes()
 	frames := bufferBytes / frame
 	return &Reader{
-		r: r, path: name, size: size, header: p.header, next: p.dataOffset,
-		decode: decoderFor(p.format), buffer: make([]byte, frames*frame+slackBytes),
-	}, nil
+		r: r, path: name, size: size, header: h, next: h.dataOffset,
+		decode: decoderFor(h.format), buffer: make([]byte, frames*frame+slackBytes),
+	}
+}
+
+func newFLACReader(r io.Reader, name string) (*Reader, error) {
+	f, warnings, err := newFLAC(r, name)
+	if err != nil {
+		return nil, err
+	}
+	if f.frames == 0 && f.file != nil { // not stated: count them
+		if f.frames, err = f.count(); err != nil {
+			return nil, err
+		}
+	}
+	return &Reader{flac: f, path: name, header: header{format: f.format, warnings: warnings}}, nil
 }
 
 // Format says how the file holds its samples.
 func (r *Reader) Format() Format { return r.format }
 
-// Frames is the number of frames in the file.
-func (r *Reader) Frames() int64 { return r.dataBytes / int64(r.format.frameBytes()) }
+// Frames is the number of frames in the file; of a stream that does not state it, −1
+// until it has ended.
+func (r *Reader) Frames() int64 {
+	switch {
+	case r.flac != nil && r.flac.frames == 0:
+		return -1
+	case r.flac != nil:
+		return r.flac.frames
+	case r.dataBytes > endless/2:
+		return -1
+	}
+	return r.dataBytes / int64(r.format.frameBytes())
+}
 
 // Name is the file's path, or what NewReader was given.
 func (r *Reader) Name() string { return r.path }
 
-// Warnings tells what is odd about the file. A file that is still growing is
+// Warnings are what is odd about the file. A file that is still growing is
 // noticed at the end only.
 func (r *Reader) Warnings() []Warning { return r.warnings }
 
@@ -96,6 +145,9 @@ func (r *Reader) Chunks() []Chunk { return r.chunks }
 func (r *Reader) Read(b dsp.Block) (int, error) {
 	if err := checkShape(b, r.format.Channels); err != nil {
 		return 0, fmt.Errorf("%s: %w", r.path, err)
+	}
+	if r.flac != nil {
+		return r.flac.read(b)
 	}
 	frame := r.format.frameBytes()
 	done := 0
@@ -117,6 +169,9 @@ func (r *Reader) Read(b dsp.Block) (int, error) {
 
 // fill reads the next bytes of sound.
 func (r *Reader) fill() error {
+	if r.stream != nil {
+		return r.fillStream()
+	}
 	left := r.dataOffset + r.dataBytes - r.next
 	if left == 0 {
 		r.noticeGrowth()
@@ -149,8 +204,14 @@ func (r *Reader) noticeGrowth() {
 
 // SeekFrame makes the next Read begin at a frame.
 func (r *Reader) SeekFrame(frame int64) error {
+	if r.stream != nil {
+		return fmt.Errorf("%s: a stream is read once, from its beginning", r.path)
+	}
 	if frame < 0 || frame > r.Frames() {
-		return fmt.Errorf("%s: frame %d; accepted: 0 to %d", r.path, frame, r.Frames())
+		return fmt.Errorf("%s: frame %d: %w; accepted: 0 to %d", r.path, frame, ErrNoFrame, r.Frames())
+	}
+	if r.flac != nil {
+		return r.flac.seek(frame)
 	}
 	r.next = r.dataOffset + frame*int64(r.format.frameBytes())
 	r.pending = nil

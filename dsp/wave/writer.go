@@ -15,13 +15,18 @@ type Options struct {
 	Seed    uint64     // of the dither: same seed, same bits
 	Chunks  []Chunk    // carried over as they are
 	Inputs  []string   // files that must not be replaced
+	Raw     bool       // bare samples, without a header and chunks
+	Flush   bool       // write every block at once, for a stream that someone listens to
 	Frames  int64      // to be written, if known: the error of a full disk then states how much room is missing
 }
 
 // Writer is a WAV file as a Sink. Its bytes depend on the samples and the
 // options alone.
 type Writer struct {
-	out      *File
+	out      destination
+	raw      bool
+	flushes  bool
+	stated   int64 // frames, in the header of a stream; 0: none
 	format   Format
 	after    []Chunk
 	encoder  *encoder
@@ -57,17 +62,25 @@ func Create(path string, f Format, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{out: file, format: f, encoder: newEncoder(f, o.Dither, o.Seed)}
+	return newWriter(file, f, o)
+}
+
+func newWriter(out destination, f Format, o Options) (*Writer, error) {
+	w := &Writer{out: out, format: f, encoder: newEncoder(f, o.Dither, o.Seed), raw: o.Raw, flushes: o.Flush}
 	w.buffer = make([]byte, bufferBytes/f.frameBytes()*f.frameBytes()+slackBytes)
 	if err := w.begin(o); err != nil {
-		file.Abort()
+		out.Abort()
 		return nil, err
 	}
 	return w, nil
 }
 
-// begin writes everything ahead of the samples, with sizes still 0.
+// begin writes everything ahead of the samples. The sizes of a file are still 0; those
+// of a stream, which cannot go back, are known or never will be.
 func (w *Writer) begin(o Options) error {
+	if w.raw {
+		return nil
+	}
 	b := []byte("RIFF\x00\x00\x00\x00WAVE")
 	b = appendChunk(b, "JUNK", make([]byte, 28)) // the place of a ds64 chunk (EBU Tech 3306)
 	for _, c := range o.Chunks {
@@ -90,7 +103,27 @@ func (w *Writer) begin(o Options) error {
 			w.expected += 8 + int64(len(c.Data)) + int64(len(c.Data)%2)
 		}
 	}
+	if w.file() == nil {
+		if w.stated = o.Frames; w.stated == 0 {
+			w.after = nil // nothing can follow sound of no stated length
+		}
+		w.stateSizes(b)
+	}
 	return w.append(b)
+}
+
+// stateSizes puts into the header of a stream what would be put there in the end.
+func (w *Writer) stateSizes(head []byte) {
+	patches := []patch{{4, sizeField(unknownSize)}, {w.dataOffset - 4, sizeField(unknownSize)}}
+	if w.stated > 0 {
+		dataBytes := w.stated * int64(w.format.frameBytes())
+		patches = w.sizes(w.expected+dataBytes%2-8, dataBytes, w.stated)
+	} else if w.factOffset > 0 {
+		patches = append(patches, patch{w.factOffset, sizeField(unknownSize)})
+	}
+	for _, p := range patches {
+		copy(head[p.offset:], p.bytes)
+	}
 }
 
 func (w *Writer) append(b []byte) error {
@@ -128,10 +161,10 @@ func lastOf(err error) error {
 // Write appends a block.
 func (w *Writer) Write(b dsp.Block) error {
 	if err := checkShape(b, w.format.Channels); err != nil {
-		return fmt.Errorf("%s: %w", w.out.asked, err)
+		return fmt.Errorf("%s: %w", w.out.Name(), err)
 	}
 	if w.finished {
-		return fmt.Errorf("%s: %w", w.out.asked, errFinished)
+		return fmt.Errorf("%s: %w", w.out.Name(), errFinished)
 	}
 	frame := w.format.frameBytes()
 	room := len(w.buffer) - slackBytes
@@ -146,6 +179,9 @@ func (w *Writer) Write(b dsp.Block) error {
 				return err
 			}
 		}
+	}
+	if w.flushes {
+		return w.flush()
 	}
 	return w.failed
 }
@@ -173,18 +209,26 @@ func (w *Writer) Abort() error { return w.out.Abort() }
 // Reopen completes the file and opens it for reading, ahead of Commit or Abort:
 // what is measured then is what would appear. Nothing can be written after it.
 func (w *Writer) Reopen() (*Reader, error) {
+	f := w.file()
+	if f == nil {
+		return nil, fmt.Errorf("%s: a stream cannot be read again", w.out.Name())
+	}
 	if err := w.complete(); err != nil {
 		return nil, err
 	}
-	r, err := Open(w.out.partial)
+	r, err := Open(f.partial)
 	if err != nil {
-		return nil, w.out.failed("read it again", err)
+		return nil, f.failed("read it again", err)
 	}
-	r.path = w.out.asked
+	r.path = f.asked
 	return r, nil
 }
 
-func (w *Writer) file() *File { return w.out }
+// file is the file that is written, nil for a stream.
+func (w *Writer) file() *File {
+	f, _ := w.out.(*File)
+	return f
+}
 
 // complete writes what follows the samples, then the sizes.
 func (w *Writer) complete() error {
@@ -197,9 +241,15 @@ func (w *Writer) complete() error {
 	if err := w.flush(); err != nil {
 		return err
 	}
+	if w.stated > 0 && w.stated != w.frames {
+		return w.fail(fmt.Errorf("%s: %d frames were written, and %d stated in the header", w.out.Name(), w.frames, w.stated))
+	}
+	if w.finished = true; w.raw {
+		return w.failed
+	}
 	dataBytes := w.position - w.dataOffset
 	var tail []byte
-	if dataBytes%2 != 0 {
+	if dataBytes%2 != 0 && (w.file() != nil || w.stated > 0) { // else a reader would take it for sound
 		tail = append(tail, 0)
 	}
 	for _, c := range w.after {
@@ -208,28 +258,40 @@ func (w *Writer) complete() error {
 	if err := w.append(tail); err != nil {
 		return err
 	}
-	riffBytes := w.position - 8
-	le := binary.LittleEndian
-	patch := func(offset int64, b []byte) {
-		_, err := w.out.WriteAt(b, offset)
-		w.fail(err)
+	if w.file() != nil {
+		for _, p := range w.sizes(w.position-8, dataBytes, w.frames) {
+			_, err := w.out.WriteAt(p.bytes, p.offset)
+			w.fail(err)
+		}
 	}
-	size := func(n int64) []byte { return le.AppendUint32(nil, uint32(min(n, unknownSize))) }
+	return w.failed
+}
+
+// patch is a part of the header that is known late.
+type patch struct {
+	offset int64
+	bytes  []byte
+}
+
+func sizeField(n int64) []byte {
+	return binary.LittleEndian.AppendUint32(nil, uint32(min(n, unknownSize)))
+}
+
+// sizes are the parts of the header that state sizes. (RF64: EBU Tech 3306)
+func (w *Writer) sizes(riffBytes, dataBytes, frames int64) []patch {
+	le := binary.LittleEndian
+	patches := []patch{{4, sizeField(riffBytes)}, {w.dataOffset - 4, sizeField(dataBytes)}}
 	if riffBytes > riffLimit {
-		b := append([]byte("RF64"), size(unknownSize)...)
+		b := append([]byte("RF64"), sizeField(unknownSize)...)
 		b = append(b, "WAVEds64\x1c\x00\x00\x00"...)
 		b = le.AppendUint64(b, uint64(riffBytes))
 		b = le.AppendUint64(b, uint64(dataBytes))
-		b = le.AppendUint64(b, uint64(w.frames))
-		patch(0, le.AppendUint32(b, 0)) // no table of further long chunks
-		patch(w.dataOffset-4, size(unknownSize))
-	} else {
-		patch(4, size(riffBytes))
-		patch(w.dataOffset-4, size(dataBytes))
+		b = le.AppendUint64(b, uint64(frames))
+		b = le.AppendUint32(b, 0) // no table of further long chunks
+		patches = []patch{{0, b}, {w.dataOffset - 4, sizeField(unknownSize)}}
 	}
 	if w.factOffset > 0 {
-		patch(w.factOffset, size(w.frames))
+		patches = append(patches, patch{w.factOffset, sizeField(frames)})
 	}
-	w.finished = true
-	return w.failed
+	return patches
 }

@@ -290,8 +290,8 @@ func TestFullDisk(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w.out.f.Close()
-		w.out.f = full
+		w.file().f.Close()
+		w.file().f = full
 		err = w.Write(dsp.NewBlock(2, 100_000))
 		if !errors.Is(err, syscall.ENOSPC) || !strings.Contains(err.Error(), "the disk is full after 80 bytes") || !strings.Contains(err.Error(), want) {
 			t.Errorf("error %v, want one with %q", err, want)

@@ -1,6 +1,8 @@
 package compare
 
 import (
+	"errors"
+	"io"
 	"math"
 	"runtime"
 	"sync"
@@ -135,8 +137,10 @@ func (b *nearby) fetch(until int64) error {
 		n := 0
 		if !b.ended {
 			var err error
-			if n, err = planes.ReadFull(b.src, more); err != nil {
+			if n, err = planes.ReadFull(b.src, more); errors.Is(err, io.EOF) {
 				b.ended = true
+			} else if err != nil {
+				return err
 			}
 		} else {
 			n = need

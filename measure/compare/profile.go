@@ -149,8 +149,10 @@ func gather(open func() (wave.Source, error), channel int, parts []extent) ([][]
 	for at < end {
 		next := nextNeeded(parts, at)
 		if seeks && next > at+4*int64(b.Frames()) {
-			if seeker.SeekFrame(next) != nil {
+			if err := seeker.SeekFrame(next); errors.Is(err, wave.ErrNoFrame) {
 				return all, nil // it lies behind the end
+			} else if err != nil {
+				return nil, err
 			}
 			at = next
 		}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -70,12 +69,12 @@ func (c *Command) Respond(ctx context.Context, stimulus wave.Source, response wa
 	if err := c.check(); err != nil {
 		return err
 	}
-	folder, err := os.MkdirTemp("", "boothbench-")
+	folder, err := wave.CreateFolder()
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(folder)
-	in, out := filepath.Join(folder, "in.wav"), filepath.Join(folder, "out.wav")
+	defer folder.Remove()
+	in, out := filepath.Join(folder.Path(), "in.wav"), filepath.Join(folder.Path(), "out.wav")
 	if err := c.writeStimulus(ctx, in, stimulus); err != nil {
 		return err
 	}
@@ -138,10 +137,12 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 	cmd.Stdout, cmd.Stderr = printed, printed
 	cmd.WaitDelay = commandGrace
 	endWithChildren(cmd)
-	err := cmd.Run()
+	err := runAsChild(cmd)
 	switch {
 	case err == nil:
 		return nil
+	case errors.Is(err, exec.ErrWaitDelay):
+		return c.failed(fmt.Sprintf("it ended, but a program that it had started kept its output open for %v more; let the command wait for what it starts", commandGrace), printed)
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case timed.Err() != nil:

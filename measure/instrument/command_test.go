@@ -156,14 +156,41 @@ func TestCommandIsEnded(t *testing.T) {
 	if _, err := Respond(ctx, c, 48000, sound); !errors.Is(err, context.Canceled) {
 		t.Errorf("interrupted: %v", err)
 	}
+	if !ends(child) {
+		t.Error("what the command had started goes on")
+	}
+}
+
+// Something that a command leaves running does not outlive it, and if it keeps the
+// command's output open, the error says what happened.
+func TestCommandThatLeavesSomethingRunning(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("without /proc it cannot be seen which processes are left")
+	}
+	sound := dsp.NewBlock(1, 10)
+	mark := filepath.Join(t.TempDir(), "child")
+	for output, want := range map[string]string{"": "a program that it had started kept its output open", " >/dev/null 2>&1": ""} {
+		_, err := through(t, `cp "$0" "$1"; sleep 600`+output+` & echo $! >`+mark, nil, sound)
+		if (want == "") != (err == nil) || err != nil && (!strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "WaitDelay")) {
+			t.Errorf("sleep%s: %v; want %q in it", output, err, want)
+		}
+		child, _ := os.ReadFile(mark)
+		if !ends(strings.TrimSpace(string(child))) {
+			t.Errorf("sleep%s: what the command had started goes on", output)
+		}
+	}
+}
+
+// ends waits until a process has ended.
+func ends(process string) bool {
 	for range 1000 { // a process that was ended takes its time
-		stat, err := os.ReadFile("/proc/" + child + "/stat")
+		stat, err := os.ReadFile("/proc/" + process + "/stat")
 		if err != nil || strings.Contains(string(stat), ") Z ") {
-			return
+			return true
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	t.Error("what the command had started goes on")
+	return false
 }
 
 // writeSound writes a WAV of 64-bit floating point.

@@ -4,6 +4,7 @@ package instrument
 
 import (
 	"os/exec"
+	"runtime"
 	"syscall"
 )
 
@@ -11,5 +12,18 @@ import (
 // that it started: they share a process group.
 func endWithChildren(cmd *exec.Cmd) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	endWithParent(cmd.SysProcAttr)
 	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
+}
+
+// runAsChild runs the command; nothing that it started outlives it.
+func runAsChild(cmd *exec.Cmd) error {
+	// The system ends a child with the thread that started it, so this one stays.
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	err := cmd.Run()
+	if cmd.Process != nil {
+		syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL)
+	}
+	return err
 }

@@ -1,0 +1,95 @@
+package wave
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// Folder is a folder for files that are needed for a while. Like a partial file it is
+// locked, so that the next run can remove what a killed one has left.
+type Folder struct {
+	path string
+	lock *os.File
+}
+
+const folderMark = "boothbench-"
+
+// CreateFolder makes a folder where the system keeps temporary files.
+func CreateFolder() (*Folder, error) {
+	for range 16 {
+		var suffix [4]byte
+		rand.Read(suffix[:])
+		path := filepath.Join(os.TempDir(), folderMark+hex.EncodeToString(suffix[:]))
+		if err := os.Mkdir(path, 0o700); errors.Is(err, fs.ErrExist) {
+			continue
+		} else if err != nil {
+			return nil, &OutputError{os.TempDir(), "make a temporary folder in it", bare(err)}
+		}
+		lock, err := os.Open(path)
+		if err != nil {
+			os.Remove(path)
+			return nil, &OutputError{path, "open it", bare(err)}
+		}
+		if lockOwn(lock) {
+			return &Folder{path, lock}, nil
+		}
+		os.Remove(path)
+		lock.Close() // another run has taken it for a leftover
+	}
+	return nil, &OutputError{os.TempDir(), "make a temporary folder in it", errors.New("none stays: another program removes them")}
+}
+
+// Path is where the folder is.
+func (f *Folder) Path() string { return f.path }
+
+// Remove removes the folder and all that is in it.
+func (f *Folder) Remove() error {
+	err := os.RemoveAll(f.path)
+	f.lock.Close()
+	return err
+}
+
+// RemoveLeftoverFolders removes the caller's temporary folders whose maker has ended,
+// and lists them.
+func RemoveLeftoverFolders() []Leftover {
+	found, _ := filepath.Glob(filepath.Join(os.TempDir(), folderMark+"*"))
+	var removed []Leftover
+	for _, path := range found {
+		suffix := strings.TrimPrefix(filepath.Base(path), folderMark)
+		if len(suffix) != 8 || strings.Trim(suffix, "0123456789abcdef") != "" {
+			continue
+		}
+		if l := (Leftover{Path: path, Output: "temporary files"}); l.removeFolder() {
+			removed = append(removed, l)
+		}
+	}
+	return removed
+}
+
+func (l *Leftover) removeFolder() bool {
+	if info, err := os.Lstat(l.Path); err != nil || !info.IsDir() || !ownedByUs(info) {
+		return false
+	}
+	f, err := os.Open(l.Path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	if !lockFile(f) || !isStill(f, l.Path) {
+		return false
+	}
+	filepath.WalkDir(l.Path, func(_ string, e fs.DirEntry, err error) error {
+		if err == nil && e.Type().IsRegular() {
+			if info, err := e.Info(); err == nil {
+				l.Bytes += info.Size()
+			}
+		}
+		return nil
+	})
+	return os.RemoveAll(l.Path) == nil
+}
