@@ -111,7 +111,7 @@ func (b *bandComparison) transform(i int, x []float64) []complex128 {
 type band struct {
 	hz         float64 // its middle
 	a, b, e    float64 // mean squares: of A, of B on A's level, of the difference
-	responseDB float64 // what of B follows A against A; of heard bands, against their median
+	responseDB float64 // what of B follows A against A; of followed bands, against their median
 	coherence  float64 // how much of B's follows A, 0 to 1
 }
 

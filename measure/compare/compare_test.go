@@ -195,7 +195,7 @@ func TestCompareDropout(t *testing.T) {
 		t.Errorf("largest difference at %d, want within 240 of %d", got.Frame, at)
 	}
 	measuretest.WantReading(t, r, "first_difference_frames", float64(at), 1) // a sample there may be 0
-	if !strings.Contains(c.Summary(), "gone for about 5 ms at "+measure.TimeCode(int64(at/48*48), 48000)[:11]) {
+	if !strings.Contains(c.Summary(), "silent for about 5 ms at "+measure.TimeCode(int64(at/48*48), 48000)[:11]) {
 		t.Error(c.Summary(), at)
 	}
 }
@@ -490,7 +490,7 @@ func TestCompareChannels(t *testing.T) {
 		says string
 	}{
 		{dsp.Block{testsound.Times(x, -1), y}, "B is in channel 1 inverted; no other difference"},
-		{dsp.Block{x, testsound.Times(y, -0.5)}, "B is in channel 2 inverted and 6.02 dB quieter; no other difference"},
+		{dsp.Block{x, testsound.Times(y, -0.5)}, "B is in channel 2 inverted, in channel 2 6.02 dB quieter; no other difference"},
 		{dsp.Block{testsound.Times(x, 0.5), y}, "B is in channel 1 6.02 dB quieter; no other difference"},
 		{dsp.Block{append(make([]float64, 20), x[:len(x)-20]...), y}, "B is in channel 1 another sound, or the same at another time; the rest is at -2"},
 		{dsp.Block{x, make([]float64, len(y))}, "B is in channel 2 silent"},

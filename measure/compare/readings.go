@@ -190,9 +190,9 @@ const (
 	bandLeastCoherence = 0.9
 )
 
-// heardBands are the bands that tell of a response, and the median of it, which is a
+// followedBands are the bands that show a response, and the median of it, which is a
 // matter of level.
-func (c *Comparison) heardBands() (heard []band, medianDB float64) {
+func (c *Comparison) followedBands() (heard []band, medianDB float64) {
 	if c.spectrum == nil {
 		return nil, 0
 	}
@@ -222,7 +222,7 @@ func (c *Comparison) heardBands() (heard []band, medianDB float64) {
 func (c *Comparison) addResponse(r *measure.Readings, reason string) {
 	about := measure.Reading{Reason: reason, Unit: "dB", Reference: "the median of the bands", Bandwidth: "third octaves, IEC 61260-1", Definition: fmt.Sprintf("largest difference of response: what of B follows A, against A (H1), where A has more than %d dB of its loudest band and the coherence is %g or more", bandLeastDB, bandLeastCoherence)}
 	largest := band{}
-	heard, _ := c.heardBands()
+	heard, _ := c.followedBands()
 	for _, b := range heard {
 		if math.Abs(b.responseDB) > math.Abs(largest.responseDB) {
 			largest = b

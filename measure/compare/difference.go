@@ -1,0 +1,197 @@
+package compare
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+)
+
+// Kind names a way in which one version of a sound differs from another.
+type Kind string
+
+// The kinds of difference, in the order in which a summary states them. Value is in
+// Unit; what else a kind sets is said beside it.
+const (
+	Unrelated  Kind = "unrelated"      // A and B are different sounds; Value: correlation
+	Ambiguous  Kind = "ambiguous"      // B fits A at several delays; Count: how many, Value: frames between two
+	Delay      Kind = "delay"          // Value: frames, more than 0 where B is later
+	Drift      Kind = "drift"          // Value: ppm, more than 0 where B is longer
+	Polarity   Kind = "polarity"       // B is inverted
+	Level      Kind = "level"          // Value: dB, B over A
+	OtherSound Kind = "other-sound"    // a channel of B does not follow that of A
+	Silent     Kind = "silent-channel" // a channel of B holds nothing
+	LowPass    Kind = "low-pass"       // Hz: 3 dB down; Value: dB, largest loss above it
+	HighPass   Kind = "high-pass"      // Hz: 3 dB down; Value: dB, largest loss below it
+	Band       Kind = "band"           // Hz: middle of the third octave; Side: −1 below it, +1 above it, 0 around it; Value: dB
+	Cut        Kind = "cut"            // Frames of A from Frame on are not in B
+	Insertion  Kind = "insertion"      // Frames of B that A does not have stand before A's Frame
+	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
+	Click      Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
+	Tone       Kind = "tone"           // only In has it; Hz, Value: dBFS (a full-scale sine is 0)
+	Noise      Kind = "noise"          // the rest has a steady level; Value: dBFS (rms)
+	Rest       Kind = "rest"           // the rest; Value: dBFS (rms)
+)
+
+// A Difference is one way in which B differs from A: what kind, where and by how much.
+// Fields that its kind does not name are 0, Frame and Channel −1.
+type Difference struct {
+	Kind    Kind
+	Channel int     // from 0; −1: all of them
+	In      string  // "A" or "B": the one that has what the other one lacks
+	Frame   int64   // of A at the files' rate; −1: everywhere
+	Frames  int64   // how long
+	Count   int64   // how many of this kind; the other fields describe the largest
+	Hz      float64 // frequency
+	Side    int     // of the frequency: below −1, around 0, above +1
+	Value   float64
+	Unit    string // of Value: frames, ppm, dB, dBFS; "" for a correlation
+
+	rate int
+}
+
+// difference is a Difference of everything everywhere.
+func (c *Comparison) difference(kind Kind, value float64, unit string) Difference {
+	return Difference{Kind: kind, Channel: -1, Frame: -1, Value: value, Unit: unit, rate: c.Rate}
+}
+
+// MarshalJSON writes the fields that the difference has; channels count from 1.
+func (d Difference) MarshalJSON() ([]byte, error) {
+	o := struct {
+		Kind    Kind     `json:"kind"`
+		Text    string   `json:"text"`
+		Channel int      `json:"channel,omitempty"`
+		In      string   `json:"in,omitempty"`
+		Frame   *int64   `json:"frame,omitempty"`
+		Frames  int64    `json:"frames,omitempty"`
+		Count   int64    `json:"count,omitempty"`
+		Hz      float64  `json:"hz,omitempty"`
+		Value   *float64 `json:"value,omitempty"`
+		Unit    string   `json:"unit,omitempty"`
+	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Count: d.Count, Hz: d.Hz, Unit: d.Unit}
+	if d.Frame >= 0 {
+		o.Frame = &d.Frame
+	}
+	if (d.Unit != "" || d.Kind == Unrelated) && d.Value-d.Value == 0 {
+		o.Value = &d.Value
+	}
+	return json.Marshal(o)
+}
+
+// String is the difference as a clause about B: "is 14 frames later", "has one click
+// at 00:00:06.250, -26.0 dBFS".
+func (d Difference) String() string {
+	verb, rest := d.clause()
+	return verb + " " + rest
+}
+
+// clause is the verb of the clause about B, "is" or "has", and what follows.
+func (d Difference) clause() (verb, rest string) {
+	channel := ""
+	if d.Channel >= 0 {
+		channel = fmt.Sprintf("in channel %d ", d.Channel+1)
+	}
+	word := func(more, less string) string {
+		if d.Value < 0 {
+			return less
+		}
+		return more
+	}
+	size := math.Abs(d.Value)
+	switch d.Kind {
+	case Unrelated:
+		return "is", "another sound"
+	case Ambiguous:
+		if d.Value == 0 {
+			return "has", fmt.Sprintf("an ambiguous place: %d delays fit as well", d.Count)
+		}
+		return "has", fmt.Sprintf("an ambiguous place: the sound repeats, and delays %s apart fit as well (%d were found)", framesText(d.Value), d.Count)
+	case Delay:
+		return "is", channel + framesText(size) + word(" later", " earlier")
+	case Drift:
+		return "is", fmt.Sprintf("%.2f ppm %s", size, word("longer", "shorter"))
+	case Polarity:
+		if channel != "" {
+			return "is", channel + "inverted"
+		}
+		return "is", "inverted in polarity"
+	case Level:
+		return "is", fmt.Sprintf("%s%.2f dB %s", channel, size, word("louder", "quieter"))
+	case OtherSound:
+		return "is", channel + "another sound, or the same at another time"
+	case Silent:
+		return "is", channel + "silent"
+	case LowPass:
+		return "is", fmt.Sprintf("low-passed at %s (3 dB down), %s down above it", spectra.HzText(d.Hz), lossText(size))
+	case HighPass:
+		return "is", fmt.Sprintf("high-passed at %s (3 dB down), %s down below it", spectra.HzText(d.Hz), lossText(size))
+	case Band:
+		where := [...]string{"below", "around", "above"}[d.Side+1]
+		return "is", fmt.Sprintf("%s %s %s %s", someDB(size), word("up", "down"), where, spectra.HzText(d.Hz))
+	case Cut:
+		return "has", fmt.Sprintf("%s missing at %s", d.length(), d.time())
+	case Insertion:
+		return "has", fmt.Sprintf("%s more at %s", d.length(), d.time())
+	case Dropout:
+		text := fmt.Sprintf("for about %s at %s", d.length(), d.time())
+		if d.Count > 1 {
+			text = fmt.Sprintf("in %d places for about %s at most, first at %s", d.Count, d.length(), d.time())
+		}
+		if d.In == "A" {
+			return "has", "sound where A is silent, " + text
+		}
+		return "is", "silent " + text
+	case Click:
+		text := "one click at "
+		if d.Count > 1 {
+			text = fmt.Sprintf("%d clicks, the largest at ", d.Count)
+		}
+		return "has", fmt.Sprintf("%s%s%s, %.1f dBFS", channel, text, d.time(), d.Value)
+	case Tone:
+		if d.In == "A" {
+			return "has", fmt.Sprintf("no tone of %s, which is at %.1f dBFS in A", spectra.HzText(d.Hz), d.Value)
+		}
+		return "has", fmt.Sprintf("a tone of %s at %.1f dBFS", spectra.HzText(d.Hz), d.Value)
+	case Noise:
+		return "has", fmt.Sprintf("a rest like noise at %.1f dBFS", d.Value)
+	}
+	return "has", fmt.Sprintf("a rest of %.1f dBFS", d.Value)
+}
+
+func (d Difference) time() string { return measure.TimeCode(d.Frame, d.rate) }
+
+// length is how long it lasts: in frames under 1 ms, to a whole ms where the
+// milliseconds are counted.
+func (d Difference) length() string {
+	ms := float64(d.Frames) * 1000 / float64(max(1, d.rate))
+	switch {
+	case ms < 2:
+		return framesText(float64(d.Frames))
+	case ms >= 1000:
+		return fmt.Sprintf("%.4g s", ms/1000)
+	case d.Kind == Dropout:
+		return fmt.Sprintf("%.0f ms", ms)
+	}
+	return fmt.Sprintf("%.4g ms", ms)
+}
+
+// framesText is a number of frames with as many decimals as it has, two at most.
+func framesText(frames float64) string {
+	text := strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.2f", math.Abs(frames)), "0"), ".")
+	if text == "1" {
+		return "1 frame"
+	}
+	return text + " frames"
+}
+
+func someDB(db float64) string {
+	if db < 0.95 {
+		return fmt.Sprintf("%.2g dB", db)
+	}
+	return fmt.Sprintf("%.1f dB", db)
+}
+
+func lossText(db float64) string { return fmt.Sprintf("%.0f dB", db) }

@@ -1,0 +1,213 @@
+package compare
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+)
+
+// What is large enough for a difference to be listed.
+const (
+	leastGainDB     = 0.005
+	leastChannelDB  = 0.1 // between channels
+	leastResponseDB = 0.05
+	leastDelay      = 0.02 // frames: a filter's phase shifts as much
+	roundingDBFS    = -140 // what lies under it is the rounding of 24 bits
+	leastFollowed   = 0.8  // of a channel's rms: where less of it follows A, its gain says nothing
+)
+
+// Differences lists how B differs from A, in the order of the kinds; none for two
+// equal sounds.
+func (c *Comparison) Differences() []Difference {
+	if !c.Same {
+		return []Difference{c.difference(Unrelated, c.Similarity, "")}
+	}
+	if c.totals == nil || c.To == c.From {
+		return nil
+	}
+	all := c.timeDifferences()
+	response := 0
+	if c.channelsDiffer() {
+		all = append(all, c.channelDifferences()...)
+	} else {
+		if c.place.inverted {
+			all = append(all, c.difference(Polarity, -1, ""))
+		}
+		bands := c.responseDifferences() // of all channels together
+		all = append(append(all, c.levelDifference(len(bands) > 0)...), bands...)
+		response = len(bands)
+	}
+	for i, in := range []string{"B", "A"} {
+		if n := c.totals.dropouts[1-i]; n.count > 0 {
+			d := c.difference(Dropout, 0, "")
+			d.In, d.Frame, d.Frames, d.Count = in, n.first, int64((n.longest+1)*c.Rate/1000), n.count
+			all = append(all, d)
+		}
+	}
+	if db, steady := c.rest(response > 0); !math.IsInf(db, -1) {
+		kind := Rest
+		if steady && db >= roundingDBFS {
+			kind = Noise
+		}
+		d := c.difference(kind, db, "dBFS")
+		all = append(all, d)
+	}
+	return all
+}
+
+// timeDifferences are delay and drift.
+func (c *Comparison) timeDifferences() (all []Difference) {
+	delay := c.place.Delay + (c.place.Speed-1)*float64(c.From+c.To)/2
+	if math.Abs(delay) >= leastDelay {
+		all = append(all, c.difference(Delay, delay, "frames"))
+	}
+	if ppm := (c.place.Speed - 1) * 1e6; ppm != 0 {
+		all = append(all, c.difference(Drift, ppm, "ppm"))
+	}
+	return all
+}
+
+// levelDifference is the gain: with a change of response, that of the median band.
+func (c *Comparison) levelDifference(response bool) []Difference {
+	gain := c.gain
+	if c.match == LevelsAsTheyAre {
+		gain = c.leastSquaresGain()
+	}
+	db := dsp.AmplitudeToDB(math.Abs(gain))
+	if bands, medianDB := c.followedBands(); response && len(bands) > 0 {
+		db = dsp.AmplitudeToDB(math.Abs(c.gain)) + medianDB
+	}
+	if !(math.Abs(db) >= leastGainDB) || math.IsInf(db, 0) {
+		return nil
+	}
+	return []Difference{c.difference(Level, db, "dB")}
+}
+
+// channelsDiffer reports whether something happened to one channel and not to another.
+func (c *Comparison) channelsDiffer() bool {
+	least, most := math.Inf(1), math.Inf(-1)
+	for _, g := range c.gains {
+		if g-g == 0 { // NaN: silent in A
+			least, most = min(least, g), max(most, g)
+		}
+	}
+	return least < most && (least*most <= 0 || math.Abs(dsp.AmplitudeToDB(most/least)) >= leastChannelDB)
+}
+
+// channelDifferences are the polarity and the gain of each channel.
+func (c *Comparison) channelDifferences() (all []Difference) {
+	add := func(channel int, kind Kind, value float64, unit string) {
+		d := c.difference(kind, value, unit)
+		d.Channel = channel
+		all = append(all, d)
+	}
+	for i, g := range c.gains {
+		if !c.follows(i) {
+			add(i, OtherSound, 0, "")
+			continue
+		}
+		if g < 0 {
+			add(i, Polarity, -1, "")
+		}
+		switch db := dsp.AmplitudeToDB(math.Abs(g)); {
+		case g == 0:
+			add(i, Silent, 0, "")
+		case math.Abs(db) >= leastGainDB:
+			add(i, Level, db, "dB")
+		}
+	}
+	return all
+}
+
+// follows reports whether a channel of B is that of A with a gain, and not another
+// sound or the same at another time: then least squares and the rms agree.
+func (c *Comparison) follows(channel int) bool {
+	t, g := c.totals, c.gains[channel]
+	return g-g != 0 || math.Abs(g) >= leastFollowed*math.Abs(c.gain)*math.Sqrt(t.yy[channel]/max(t.xx[channel], math.SmallestNonzeroFloat64))
+}
+
+// rest is the level of what is left in dBFS, −∞ for nothing, and whether it is as
+// steady as noise.
+func (c *Comparison) rest(response bool) (db float64, steady bool) {
+	n := float64((c.To - c.From) * int64(c.Channels))
+	level := planes.Sum(c.totals.ee) / n
+	if c.channelsDiffer() {
+		level = c.restOfChannels() / n
+	}
+	if response && level > 0 {
+		return dsp.PowerToDB(c.spectrum.unexplained()), false
+	}
+	return dsp.PowerToDB(level), c.totals.windows.steady()
+}
+
+// restOfChannels is what is left of the difference, summed, with each channel's own
+// gain taken out.
+func (c *Comparison) restOfChannels() (sum float64) {
+	t := c.totals
+	for i, g := range c.gains {
+		if g == 0 || g-g != 0 { // silent, which is listed
+			continue
+		}
+		if !c.follows(i) {
+			sum += t.ee[i]
+			continue
+		}
+		own := c.gain / g
+		rest := own*own*t.yy[i] - own*(t.xx[i]+t.yy[i]-t.ee[i]) + t.xx[i]
+		if rest > 1e-12*t.xx[i] { // less is rounding
+			sum += rest
+		}
+	}
+	return sum
+}
+
+// responseDifferences are bands that lie higher or lower: at an end of the spectrum
+// as a whole, in its middle by the largest.
+func (c *Comparison) responseDifferences() (all []Difference) {
+	bands, _ := c.followedBands()
+	if len(bands) < 3 {
+		return nil
+	}
+	off := func(b band) bool { return math.Abs(b.responseDB) >= leastResponseDB }
+	// An end of the spectrum goes as far as a quarter of what it is off by at the end.
+	with := func(b, end band) bool { return off(b) && b.responseDB/end.responseDB >= 0.25 }
+	first, last := 0, len(bands)-1
+	for first < len(bands) && with(bands[first], bands[0]) {
+		first++
+	}
+	for last >= first && with(bands[last], bands[len(bands)-1]) {
+		last--
+	}
+	add := func(b band, hz float64, side int) {
+		d := c.difference(Band, b.responseDB, "dB")
+		d.Hz, d.Side = hz, side
+		all = append(all, d)
+	}
+	if first > last { // everywhere
+		largest := bands[0]
+		for _, b := range bands {
+			if math.Abs(b.responseDB) > math.Abs(largest.responseDB) {
+				largest = b
+			}
+		}
+		add(largest, bandHz(largest), 0)
+		return all
+	}
+	if first > 0 {
+		add(bands[0], bandHz(bands[first]), -1)
+	}
+	middle := band{}
+	for _, b := range bands[first : last+1] {
+		if off(b) && math.Abs(b.responseDB) > math.Abs(middle.responseDB) {
+			middle = b
+		}
+	}
+	if middle.hz > 0 {
+		add(middle, bandHz(middle), 0)
+	}
+	if last < len(bands)-1 {
+		add(bands[len(bands)-1], bandHz(bands[last]), 1)
+	}
+	return all
+}

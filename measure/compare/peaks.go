@@ -1,0 +1,157 @@
+package compare
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+// searchIn correlates a probe with a sound for every place from one to another, by
+// transforms of a block at a time. Of peaks that are as good, as in a tone, the one
+// next to home is meant.
+func searchIn(open func() (wave.Source, error), frames int64, channel int, probe []float64, from, to, home int64) (candidate, error) {
+	length := 2
+	for length < 2*len(probe) {
+		length *= 2
+	}
+	step := length - len(probe) + 1
+	probe = differences1(probe)
+	probe[0] = 0 // what was before is not in it
+	energy := planes.SumOfSquares(probe)
+	fft := fourier.NewFFT(length)
+	padded := make([]float64, length)
+	copy(padded, probe)
+	template := fft.Coefficients(nil, padded)
+	best := candidate{}
+	var bins []complex128
+	var lags []float64
+	var places []candidate
+	for at := from; at <= to; at += int64(step) {
+		blocks, err := gather(open, channel, []extent{{at - 1, length + 1}})
+		if err != nil {
+			return best, err
+		}
+		x := differences1(blocks[0])[1:]
+		for _, edge := range []int64{0, frames} { // a file's begin and end are no jumps of the sound
+			if k := edge - at; k >= 0 && k < int64(len(x)) {
+				x[k] = 0
+			}
+		}
+		bins = fft.Coefficients(bins, x)
+		for k := range bins {
+			bins[k] *= cmplx.Conj(template[k])
+		}
+		lags = fft.Sequence(lags, bins)
+		sums := make([]float64, length+1)
+		for n, v := range x {
+			sums[n+1] = sums[n] + v*v
+		}
+		for k := 0; k < step && at+int64(k) <= to; k++ {
+			there := sums[k+len(probe)] - sums[k]
+			// A place with a tenth of the energy is an edge, and not a correlation.
+			norm := math.Sqrt(energy * max(there, 0.1*energy*minRatio(energy, there)))
+			if norm == 0 {
+				continue
+			}
+			r := lags[k] / float64(length) / norm
+			if math.Abs(r) < math.Abs(best.correlation)*asGood {
+				continue
+			}
+			here := candidate{frame: at + int64(k), correlation: r}
+			places = append(places, here)
+			if math.Abs(r) > math.Abs(best.correlation) {
+				best = here
+			}
+		}
+	}
+	nearest := best
+	var others []candidate
+	for _, p := range peaksOf(places) {
+		if math.Abs(p.correlation) < math.Abs(best.correlation)*asGood {
+			continue
+		}
+		others = append(others, p)
+		if absolute(p.frame-home) < absolute(nearest.frame-home) {
+			nearest = p
+		}
+	}
+	nearest.others = others
+	return nearest, nil
+}
+
+// asGood is the share of the best correlation from which on a peak is as good: where
+// whole periods of a tone are missing at an end, a little is lost.
+const asGood = 1 - 1e-3
+
+// peaksOf keeps the best of every run of neighbouring places of one sign.
+func peaksOf(places []candidate) (peaks []candidate) {
+	for i, p := range places {
+		if i > 0 && p.frame == places[i-1].frame+1 && p.correlation*places[i-1].correlation > 0 {
+			if last := &peaks[len(peaks)-1]; math.Abs(p.correlation) > math.Abs(last.correlation) {
+				*last = p
+			}
+			continue
+		}
+		peaks = append(peaks, p)
+	}
+	return peaks
+}
+
+// minRatio lets a sound that is quieter as a whole still be found: the floor of its
+// energy goes with the level there.
+func minRatio(energy, there float64) float64 {
+	if energy == 0 {
+		return 0
+	}
+	return min(1, there/energy)
+}
+
+func absolute(n int64) int64 { return max(n, -n) }
+
+// differences1 are the differences from frame to frame.
+func differences1(x []float64) []float64 {
+	d := make([]float64, len(x))
+	before := 0.0
+	for n, v := range x {
+		d[n] = v - before
+		before = v
+	}
+	return d
+}
+
+// mostPlaces is how many places that are as good are looked at, the nearest ones.
+const mostPlaces = 400
+
+// byTheEdges chooses among places that are as good, as there are in a tone: where the
+// sound begins and ends tells which of them it is. If nothing does, the first stays,
+// which is the nearest.
+func (g aligner) byTheEdges(best *candidate) error {
+	sort.SliceStable(best.others, func(i, j int) bool {
+		return absolute(best.others[i].frame-best.of) < absolute(best.others[j].frame-best.of)
+	})
+	const frames, around = 4096, timemap.Taps + 64
+	edges := []extent{{-around, frames}, {g.shortP.frames - frames + around, frames}}
+	ends, err := gather(g.short, g.channel, edges)
+	if err != nil {
+		return err
+	}
+	least := math.Inf(1)
+	for _, place := range best.others[:min(mostPlaces, len(best.others))] {
+		here := *best
+		here.frame, here.correlation = place.frame, place.correlation
+		unlike, err := g.unlike(here.placement(), edges, ends)
+		if err != nil {
+			return err
+		}
+		if unlike < least-1e-6 {
+			least, best.frame, best.correlation = unlike, place.frame, place.correlation
+		}
+	}
+	return nil
+}
