@@ -47,6 +47,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{"process", "run takes through a chain file", runProcess},
+		{"deliver", "write takes that meet a loudness and a true peak", runDeliver},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"compare", "say how one file differs from another", runCompare},

@@ -38,10 +38,9 @@ func runMeter(e env, args []string) error {
 	if err := parse(f, args); err != nil {
 		return err
 	}
-	policies := map[string]measure.MonoPolicy{"as-is": measure.AsIs, "dual-mono": measure.DualMono}
-	policy, known := policies[*mono]
-	if !known {
-		return usageError("--mono: found %q%s; accepted: as-is, dual-mono", *mono, didYouMean(*mono, []string{"as-is", "dual-mono"}))
+	policy, err := monoPolicy(*mono)
+	if err != nil {
+		return err
 	}
 	if f.NArg() == 0 {
 		return usageError("no file named; for example: boothbench meter take.wav")
@@ -88,6 +87,17 @@ func runMeter(e env, args []string) error {
 		}
 	}
 	return nil
+}
+
+// monoPolicy is what one channel stands for, by its word.
+func monoPolicy(word string) (measure.MonoPolicy, error) {
+	switch word {
+	case "as-is":
+		return measure.AsIs, nil
+	case "dual-mono":
+		return measure.DualMono, nil
+	}
+	return 0, usageError("--mono: found %q%s; accepted: as-is, dual-mono", word, didYouMean(word, []string{"as-is", "dual-mono"}))
 }
 
 // metered is a file and what was measured of it.

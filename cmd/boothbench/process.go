@@ -52,28 +52,6 @@ func runProcess(e env, args []string) error {
 	return b.run()
 }
 
-// task is one take's way to its output.
-type task struct {
-	in, out string
-}
-
-func (s *processSettings) tasks(takes []string) ([]task, error) {
-	tasks := make([]task, len(takes))
-	from := map[string]string{}
-	for i, in := range takes {
-		out := s.out
-		if s.outDir != "" {
-			out = filepath.Join(s.outDir, filepath.Base(in))
-			if other, taken := from[out]; taken {
-				return nil, usageError("%s and %s would both become %s; rename one or run them apart", other, in, out)
-			}
-			from[out] = in
-		}
-		tasks[i] = task{in, out}
-	}
-	return tasks, nil
-}
-
 // batch runs the tasks of one call.
 type batch struct {
 	env
@@ -178,33 +156,16 @@ func (b *batch) fill(r *report, workers int) error {
 	}
 	r.stages = engine.Plan()
 	r.latency = engine.Latency()
-	r.outFormat = s.outputFormat(r.inFormat)
-	r.dither = s.ditherFor(r.inFormat, r.outFormat, len(r.stages) > 0)
+	output := s.output()
+	r.outFormat = output.Format(r.inFormat)
+	r.dither = output.DitherOf(r.inFormat, len(r.stages) > 0)
 	if s.plan {
 		return nil
 	}
 
-	// Where the chain's end verifies what is written, the dither goes ahead of it.
-	var quantiser *wave.Quantiser
-	writersDither := r.dither
-	if engine.Verifies() && r.outFormat.Encoding == wave.Integer {
-		if quantiser, err = wave.NewQuantiser(r.outFormat, r.dither, s.ditherSeed); err != nil {
-			return outputError(err)
-		}
-		writersDither = wave.NoDither
-	}
-	writer, err := b.createWAV(r.out, r.outFormat, wave.Options{
-		Replace: s.replace, Dither: writersDither, Seed: s.ditherSeed,
-		Chunks: reader.Chunks(), Inputs: b.protected(), Frames: reader.Frames(),
-	})
-	if err != nil {
-		return outputError(err)
-	}
-	defer writer.Abort() // does nothing after Commit
-
 	var done int64
 	options := chain.Options{
-		KeepDelay: s.keepDelay, RepairNonFinite: s.repair, Workers: workers, Quantiser: quantiser,
+		KeepDelay: s.keepDelay, RepairNonFinite: s.repair, Workers: workers,
 		Progress: func(frames int64) {
 			b.progress.add(frames - done)
 			done = frames
@@ -219,10 +180,13 @@ func (b *batch) fill(r *report, workers int) error {
 		defer trace.Abort()
 		options.Trace = chain.NewTrace(trace)
 	}
-	r.result, err = engine.Run(b.ctx, reader, writer, options)
+	b.sweep(filepath.Dir(r.out))
+	writer, result, err := engine.Render(b.ctx, reader, r.out, output, wave.Options{Replace: s.replace, Inputs: b.protected()}, options)
+	r.result = result
 	if err != nil {
 		return runError(r.in, err)
 	}
+	defer writer.Abort() // does nothing after Commit
 	outputs := []wave.Output{writer}
 	if trace != nil {
 		outputs = append(outputs, trace)
@@ -246,6 +210,9 @@ func (b *batch) protected() []string {
 // runError puts an error of a run in words: it is the input's fault unless it is a
 // *wave.OutputError.
 func runError(in string, err error) error {
+	if errors.Is(err, wave.ErrExists) || errors.Is(err, wave.ErrIsInput) || errors.Is(err, wave.ErrNotAFile) {
+		return outputError(err)
+	}
 	var nonFinite *chain.NonFiniteError
 	if errors.As(err, &nonFinite) {
 		err = fmt.Errorf("%s: %w; --repair-nonfinite replaces them by zero", in, err)

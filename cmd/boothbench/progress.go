@@ -19,6 +19,7 @@ type progress struct {
 	total int64
 	start time.Time
 	shown time.Time
+	what  string // what is being done, "" for one thing only
 }
 
 func newProgress(w io.Writer, quiet bool, total int64) *progress {
@@ -27,6 +28,13 @@ func newProgress(w io.Writer, quiet bool, total int64) *progress {
 		p.w = w
 	}
 	return p
+}
+
+// begin says that another thing is being done now, with a total of its own.
+func (p *progress) begin(what string, total int64) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.what, p.done, p.total, p.start = what, 0, total, time.Now()
 }
 
 // add says that more of the total is done.
@@ -44,7 +52,11 @@ func (p *progress) add(more int64) {
 	}
 	p.shown = now
 	left := time.Duration(float64(spent) * float64(p.total-p.done) / float64(p.done)).Round(time.Second)
-	fmt.Fprintf(p.w, "\r\x1b[K%3d %%, %v left", min(100, p.done*100/p.total), max(0, left))
+	what := ""
+	if p.what != "" {
+		what = p.what + ": "
+	}
+	fmt.Fprintf(p.w, "\r\x1b[K%s%3d %%, %v left", what, min(100, p.done*100/p.total), max(0, left))
 }
 
 // clear takes the line away.

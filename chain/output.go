@@ -1,0 +1,105 @@
+package chain
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Output says how a processed take is written to a file. The zero value is the
+// usual one: the take's own sample format, with dither where bits are dropped.
+type Output struct {
+	Bits   int  // a sample: 16, 24 or 32; with Float 32 or 64; 0: the take's
+	Float  bool // floating point; false: as the take
+	Dither Dithering
+	Seed   uint64 // of the dither: same seed, same bits
+}
+
+// Dithering says where dither is added.
+type Dithering int
+
+// The choices. AutoDither is TPDF where the output has fewer bits than what was
+// computed.
+const (
+	AutoDither Dithering = iota
+	AlwaysDither
+	NeverDither
+)
+
+// Format is the format of the output of a take.
+func (o Output) Format(take wave.Format) wave.Format {
+	out := take
+	switch {
+	case o.Float:
+		out.Encoding, out.Bits, out.ContainerBits = wave.Float, 32, 0
+		if o.Bits != 0 {
+			out.Bits = o.Bits
+		}
+	case o.Bits != 0:
+		out.Encoding, out.Bits, out.ContainerBits = wave.Integer, o.Bits, 0
+	case take.Encoding == wave.Integer && take.Bits <= 8:
+		out.Bits, out.ContainerBits = 16, 0 // 8 bits hold no voice
+	}
+	return out
+}
+
+// DitherOf is the dither of a take's output; processed says whether stages ran. An
+// integer output holds less than what the stages computed in 64-bit floating
+// point, or than a take of more bits. An output of 32 bits is left alone: its last
+// bit is below the noise of every converter.
+func (o Output) DitherOf(take wave.Format, processed bool) wave.DitherKind {
+	out := o.Format(take)
+	switch {
+	case out.Encoding == wave.Float || o.Dither == NeverDither:
+		return wave.NoDither
+	case o.Dither == AlwaysDither:
+		return wave.TPDF
+	}
+	shorter := take.Encoding == wave.Float || out.Bits < take.Bits
+	if (processed || shorter) && out.Bits < 32 {
+		return wave.TPDF
+	}
+	return wave.NoDither
+}
+
+// Render runs the chain from a take into a file. The file is complete in content,
+// and appears under its name with the writer's Commit; Abort drops it. Of file,
+// Replace and Inputs count, the rest is set here, and so is Quantiser of run. An
+// error of the output is a *wave.OutputError.
+func (e *Engine) Render(ctx context.Context, take *wave.Reader, path string, o Output, file wave.Options, run Options) (*wave.Writer, Result, error) {
+	format := o.Format(take.Format())
+	file.Dither, file.Seed = o.DitherOf(take.Format(), len(e.stages) > 0), o.Seed
+	file.Chunks, file.Frames = take.Chunks(), take.Frames()
+	// Where the chain's end verifies what is written, the dither goes ahead of it.
+	if e.Verifies() && format.Encoding == wave.Integer {
+		var err error
+		if run.Quantiser, err = wave.NewQuantiser(format, file.Dither, o.Seed); err != nil {
+			return nil, Result{}, err
+		}
+		file.Dither = wave.NoDither
+	}
+	writer, err := wave.Create(path, format, file)
+	if err != nil {
+		return nil, Result{}, err
+	}
+	result, err := e.Run(ctx, take, writer, run)
+	if err != nil {
+		writer.Abort()
+		return nil, result, err
+	}
+	return writer, result, nil
+}
+
+// DitheringNamed is a choice by its word: auto, tpdf or none.
+func DitheringNamed(word string) (Dithering, error) {
+	switch word {
+	case "auto":
+		return AutoDither, nil
+	case "tpdf":
+		return AlwaysDither, nil
+	case "none":
+		return NeverDither, nil
+	}
+	return 0, fmt.Errorf("found %q; accepted: auto, tpdf, none", word)
+}

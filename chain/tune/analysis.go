@@ -1,0 +1,168 @@
+package tune
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Analysis is what is known of a take ahead of the chain's limiter: enough to
+// forecast the loudness that any drive would give. It takes some 22 MB an hour,
+// whatever the rate, and can be stored (MarshalBinary).
+type Analysis struct {
+	RateHz, Channels int
+	Frames           int64
+	Mono             measure.MonoPolicy
+	Ahead            measure.Readings        // loudness and peaks ahead of the limiter
+	Profile          measure.LoudnessProfile // ahead of the limiter
+
+	head  string     // identifies the stages ahead of the limiter
+	paths []pathData // one for each gain
+	whole []float64  // see hopEnergies
+}
+
+// pathData are the cells of channels that share one gain.
+type pathData struct {
+	Peaks    []uint16 // largest true peak, a level code
+	Energies []uint16 // K-weighted, all its channels together, a level code
+	Tops     []uint16 // largest of Peaks for every topCells cells
+}
+
+// topCells is the number of cells that are looked at together, to pass over sound
+// that nothing happens to.
+const topCells = 64
+
+// AnalyseOptions are the ways to analyse; the zero value is the usual one.
+type AnalyseOptions struct {
+	Mono            measure.MonoPolicy
+	Workers         int  // goroutines; the result is the same for any number
+	RepairNonFinite bool // as in chain.Options
+	Progress        func(frames int64)
+}
+
+// Analyse runs the chain up to the limiter at its end, and writes nothing.
+func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOptions) (*Analysis, error) {
+	parts := split(c)
+	f := take.Format()
+	engine, err := parts.head().Prepare(f.Rate, f.Channels)
+	if err != nil {
+		return nil, err
+	}
+	if err := parts.check(f.Rate, f.Channels); err != nil {
+		return nil, err
+	}
+	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: o.Mono})
+	if err != nil {
+		return nil, err
+	}
+	peaks, err := measure.NewTruePeak(f.Rate, f.Channels)
+	if err != nil {
+		return nil, err
+	}
+	a := &Analysis{RateHz: f.Rate, Channels: f.Channels, Mono: o.Mono, head: parts.identity()}
+	share := f.Channels
+	if parts.limiter != nil && !parts.limiter.LinkChannels {
+		share = 1
+	}
+	a.paths = make([]pathData, f.Channels/share)
+	loudness.TapCells(dsp.ForecastCellFrames(f.Rate), func(energies []float64) {
+		for path := range a.paths {
+			sum := 0.0
+			for _, e := range energies[path*share : (path+1)*share] {
+				sum += e
+			}
+			a.paths[path].Energies = append(a.paths[path].Energies, levelCode(sum))
+		}
+	})
+	cells := newPeakCells(f.Rate, f.Channels, share, func(peaks []float64) {
+		for path, peak := range peaks {
+			a.paths[path].addPeak(levelCode(peak))
+		}
+	})
+	sink := analysisSink{f, func(b dsp.Block) {
+		loudness.Write(b)
+		peaks.Write(b)
+		cells.write(b)
+	}}
+	result, err := engine.Run(ctx, take, sink, chain.Options{RepairNonFinite: o.RepairNonFinite, Workers: o.Workers, Progress: o.Progress})
+	if err != nil {
+		return nil, err
+	}
+	cells.end()
+	a.Frames = result.Frames
+	a.Profile = loudness.Profile()
+	a.Ahead = append(loudness.Readings(), peaks.Readings()...)
+	a.Ahead = append(a.Ahead, measure.PeakToLoudness(a.Ahead))
+	return a, nil
+}
+
+// analysisSink hands what the chain puts out to meters.
+type analysisSink struct {
+	format wave.Format
+	write  func(dsp.Block)
+}
+
+func (s analysisSink) Format() wave.Format { return s.format }
+
+func (s analysisSink) Write(b dsp.Block) error {
+	s.write(b)
+	return nil
+}
+
+func (p *pathData) addPeak(code uint16) {
+	if len(p.Peaks)%topCells == 0 {
+		p.Tops = append(p.Tops, 0)
+	}
+	p.Peaks = append(p.Peaks, code)
+	last := &p.Tops[len(p.Tops)-1]
+	*last = max(*last, code)
+}
+
+// parts are a chain as deliver sees it.
+type parts struct {
+	chain   *chain.Chain
+	stages  int                  // of them lie ahead of the limiter
+	limiter *dsp.LimiterSettings // the chain's last enabled stage; nil: that is none
+}
+
+// split takes the limiter off the end of a chain.
+func split(c *chain.Chain) parts {
+	for i := len(c.Stages) - 1; i >= 0; i-- {
+		if !c.Stages[i].Enabled {
+			continue
+		}
+		if s, ok := c.Stages[i].Settings.(dsp.LimiterSettings); ok {
+			return parts{c, i, &s}
+		}
+		break
+	}
+	return parts{chain: c, stages: len(c.Stages)}
+}
+
+// head is the chain up to the limiter.
+func (p parts) head() *chain.Chain {
+	head := *p.chain
+	head.Stages = p.chain.Stages[:p.stages]
+	return &head
+}
+
+// check finds what only the sound's format can say of the limiter.
+func (p parts) check(rate, channels int) error { return p.chain.Check(rate, channels) }
+
+// identity is a digest of all that an analysis depends on: the stages ahead of the
+// limiter, and whether its channels share one gain.
+func (p parts) identity() string {
+	text, err := p.head().Format(false)
+	if err != nil {
+		text = []byte(err.Error()) // Prepare reports it
+	}
+	linked := p.limiter != nil && !p.limiter.LinkChannels
+	sum := sha256.Sum256(fmt.Appendf(text, "\nunlinked %t\n", linked))
+	return hex.EncodeToString(sum[:])
+}

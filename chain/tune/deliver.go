@@ -1,0 +1,438 @@
+package tune
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// MostRenders is how often takes are rendered at most.
+const MostRenders = 3
+
+// Job is one take's way to its file.
+type Job struct{ In, Out string }
+
+// Settings are the ways to deliver; the zero value is the usual one.
+type Settings struct {
+	Output          chain.Output
+	Replace         bool     // write over existing outputs
+	Inputs          []string // further files that no output may replace
+	Workers         int      // goroutines; the output is the same for any number; 0: one for each processor
+	RepairNonFinite bool     // as in chain.Options
+
+	// Also are outputs that appear together with the files, such as the solved
+	// chain; it is called when the solution is final.
+	Also func(*Solution) ([]wave.Output, error)
+
+	// Progress is told, now and then, how many frames of the job a pass has read.
+	Progress func(pass Pass, job int, frames int64)
+}
+
+// Pass is one run over the takes: 0 is the analysis, then come the renders; each
+// render is followed by a measurement of what was written. −1 finds the loudest that
+// can be had, for a refusal.
+type Pass struct {
+	Render    int
+	Measuring bool
+}
+
+func (p Pass) String() string {
+	switch {
+	case p.Render < 0:
+		return "the loudest that can be had"
+	case p.Render == 0:
+		return "analysis"
+	case p.Measuring:
+		return fmt.Sprintf("measurement of render %d", p.Render)
+	}
+	return fmt.Sprintf("render %d", p.Render)
+}
+
+// Delivery is a programme that was written.
+type Delivery struct {
+	*Solution
+	// LoudnessLUFS is the loudness of what was written: of all files as one
+	// programme.
+	LoudnessLUFS float64
+	Renders      int
+	Files        []DeliveredFile
+}
+
+// Passes is the number of runs of the chain: the analysis and the renders.
+func (d *Delivery) Passes() int { return 1 + d.Renders }
+
+// LimitedMost is the number of the file that the limiter takes most loudness from,
+// from 0.
+func (d *Delivery) LimitedMost() int {
+	most := 0
+	for i, f := range d.Files {
+		if f.LimitedLU > d.Files[most].LimitedLU {
+			most = i
+		}
+	}
+	return most
+}
+
+// DeliveredFile is one file of a delivery.
+type DeliveredFile struct {
+	Job
+	Format   wave.Format
+	Frames   int64
+	Ahead    measure.Readings // ahead of the limiter
+	Readings measure.Readings // of the written file
+	Limits   []measure.Judgement
+	Cost     Cost
+	// LimitedLU is by how much less the loudness rose than the gain: what the
+	// limiter took.
+	LimitedLU float64
+	Overs     wave.Overs
+	Repaired  int64 // samples that were not finite
+	Warnings  []wave.Warning
+}
+
+// Deliver writes takes through a chain so that they meet a target as one programme:
+// with one gain, found once. For takes that are to meet it each for itself, call it
+// once for each. A target that cannot be met is a *Refusal; nothing is written then,
+// nor after any other error.
+func Deliver(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Settings) (*Delivery, error) {
+	if err := t.Check(); err != nil {
+		return nil, err
+	}
+	if s.Workers == 0 {
+		s.Workers = runtime.GOMAXPROCS(0)
+	}
+	d := &delivery{ctx: ctx, chain: c, target: t, jobs: jobs, Settings: s}
+	defer d.abort()
+	analyses, err := d.analyse()
+	if err != nil {
+		return nil, err
+	}
+	if d.solution, err = Solve(c, t, analyses...); err != nil {
+		return nil, d.refuse(err)
+	}
+	if err := d.approach(); err != nil {
+		return nil, err
+	}
+	return d.finish()
+}
+
+// refuse completes a refusal: what is said to be the loudest that can be had is
+// measured.
+func (d *delivery) refuse(err error) error {
+	var r *Refusal
+	if !errors.As(err, &r) || r.LoudestLUFS == nil {
+		return err
+	}
+	d.solution.GainDB = mostDriveDB
+	loudest := d.solution.Chain()
+	var profiles []measure.LoudnessProfile
+	for job := range d.jobs {
+		take, err := d.open(job)
+		if err != nil {
+			return err
+		}
+		defer take.Close()
+		f := take.Format()
+		engine, err := loudest.Prepare(f.Rate, f.Channels)
+		if err != nil {
+			return err
+		}
+		loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: d.target.Mono})
+		if err != nil {
+			return err
+		}
+		o := chain.Options{RepairNonFinite: d.RepairNonFinite, Workers: d.Workers, Progress: d.progress(Pass{Render: -1}, job)}
+		if _, err := engine.Run(d.ctx, take, analysisSink{f, loudness.Write}, o); err != nil {
+			return err
+		}
+		profiles = append(profiles, loudness.Profile())
+	}
+	if lufs, ok := measure.PooledLoudness(profiles...); ok {
+		d.solution.measuredLoudest(r, lufs)
+	}
+	return r
+}
+
+// approach renders until what is written is near enough.
+func (d *delivery) approach() error {
+	for render := 1; render <= MostRenders; render++ {
+		w, err := d.render(render)
+		if err != nil {
+			return err
+		}
+		d.keep(w)
+		if !d.solution.Correct(w.profiles...) {
+			break
+		}
+	}
+	return nil
+}
+
+// delivery is the state of one call.
+type delivery struct {
+	ctx    context.Context
+	chain  *chain.Chain
+	target Target
+	jobs   []Job
+	Settings
+
+	solution *Solution
+	renders  int
+	best     *written
+}
+
+// written is what one render wrote.
+type written struct {
+	solution Solution // with its gain
+	lufs     float64
+	writers  []*wave.Writer
+	files    []DeliveredFile
+	profiles []measure.LoudnessProfile
+}
+
+func (w *written) abort() {
+	if w != nil {
+		for _, writer := range w.writers {
+			writer.Abort()
+		}
+	}
+}
+
+func (d *delivery) abort() { d.best.abort() }
+
+// open opens a take.
+func (d *delivery) open(job int) (*wave.Reader, error) {
+	r, err := wave.Open(d.jobs[job].In)
+	if err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// inputs are the files that no output may replace.
+func (d *delivery) inputs() []string {
+	inputs := append([]string{d.chain.Path}, d.Inputs...)
+	for _, j := range d.jobs {
+		inputs = append(inputs, j.In)
+	}
+	return inputs
+}
+
+func (d *delivery) progress(p Pass, job int) func(int64) {
+	if d.Progress == nil {
+		return nil
+	}
+	return func(frames int64) { d.Progress(p, job, frames) }
+}
+
+// analyse analyses the takes, after a look at what their formats rule out.
+func (d *delivery) analyse() ([]*Analysis, error) {
+	if len(d.jobs) == 0 {
+		return nil, errors.New("no take; accepted: one job or more")
+	}
+	for job := range d.jobs {
+		if err := d.fits(job); err != nil {
+			return nil, err
+		}
+	}
+	analyses := make([]*Analysis, len(d.jobs))
+	for job := range d.jobs {
+		r, err := d.open(job)
+		if err != nil {
+			return nil, err
+		}
+		analyses[job], err = Analyse(d.ctx, d.chain, r, AnalyseOptions{
+			Mono: d.target.Mono, Workers: d.Workers, RepairNonFinite: d.RepairNonFinite, Progress: d.progress(Pass{}, job),
+		})
+		r.Close()
+		if err != nil {
+			return nil, inTake(d.jobs[job].In, err)
+		}
+	}
+	return analyses, nil
+}
+
+// fits finds what can be known before the work: an output that cannot be begun, and
+// the specification's limits of formats.
+func (d *delivery) fits(job int) error {
+	r, err := d.open(job)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	begun, err := wave.CreateFile(d.jobs[job].Out, d.Replace, d.inputs())
+	if err != nil {
+		return err
+	}
+	begun.Abort()
+	format := measure.FormatReadings(d.Output.Format(r.Format()), r.Frames())
+	for _, l := range d.target.Limits {
+		if _, ok := format.Get(l.Reading); !ok {
+			continue
+		}
+		if j := measure.Judge(d.jobs[job].In, r.Format().Rate, format, l); j.Verdict != measure.Pass {
+			return &Refusal{Reason: j.String()}
+		}
+	}
+	return nil
+}
+
+// inTake names the take that an error is about, unless the error is one of the
+// output or of the chain.
+func inTake(path string, err error) error {
+	var nonFinite *chain.NonFiniteError
+	if errors.As(err, &nonFinite) {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return err
+}
+
+// render writes all takes with the solution's gain, and measures what was written.
+func (d *delivery) render(number int) (*written, error) {
+	d.renders = number
+	w := &written{solution: *d.solution}
+	solved := d.solution.Chain()
+	for job := range d.jobs {
+		if err := d.renderOne(w, solved, number, job); err != nil {
+			w.abort()
+			return nil, err
+		}
+	}
+	w.lufs, _ = measure.PooledLoudness(w.profiles...)
+	return w, nil
+}
+
+func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) error {
+	take, err := d.open(job)
+	if err != nil {
+		return err
+	}
+	defer take.Close()
+	f := take.Format()
+	engine, err := solved.Prepare(f.Rate, f.Channels)
+	if err != nil {
+		return err
+	}
+	writer, result, err := engine.Render(d.ctx, take, d.jobs[job].Out, d.Output,
+		wave.Options{Replace: d.Replace, Inputs: d.inputs()},
+		chain.Options{RepairNonFinite: d.RepairNonFinite, Workers: d.Workers, Progress: d.progress(Pass{Render: number}, job)})
+	if err != nil {
+		return inTake(d.jobs[job].In, err)
+	}
+	w.writers = append(w.writers, writer)
+	file := DeliveredFile{Job: d.jobs[job], Format: d.Output.Format(f), Frames: result.Frames, Overs: writer.Overs(), Repaired: result.NonFinite, Warnings: take.Warnings()}
+	r, err := writer.Reopen()
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: d.target.Mono})
+	if err != nil {
+		return err
+	}
+	peaks, err := measure.NewTruePeak(f.Rate, f.Channels)
+	if err != nil {
+		return err
+	}
+	counted := func(dsp.Block) {}
+	if shown := d.progress(Pass{number, true}, job); shown != nil {
+		frames := int64(0)
+		counted = func(b dsp.Block) {
+			frames += int64(b.Frames())
+			shown(frames)
+		}
+	}
+	if err := measure.EachBlock(d.ctx, r, loudness.Write, peaks.Write, counted); err != nil {
+		return err
+	}
+	file.Readings = append(loudness.Readings(), peaks.Readings()...)
+	file.Readings = append(file.Readings, measure.PeakToLoudness(file.Readings))
+	w.files = append(w.files, file)
+	w.profiles = append(w.profiles, loudness.Profile())
+	return nil
+}
+
+// keep keeps the better of two renders.
+func (d *delivery) keep(w *written) {
+	aim := d.solution.AimLUFS
+	if d.best != nil && math.Abs(d.best.lufs-aim) <= math.Abs(w.lufs-aim) {
+		w.abort()
+		return
+	}
+	d.best.abort()
+	d.best = w
+}
+
+// finish holds the best render against the target, and makes it appear.
+func (d *delivery) finish() (*Delivery, error) {
+	w := d.best
+	s := &w.solution
+	s.account()
+	out := &Delivery{Solution: s, LoudnessLUFS: w.lufs, Renders: d.renders, Files: w.files}
+	if miss := math.Abs(w.lufs - s.AimLUFS); miss > okLU {
+		text := fmt.Sprintf("after %d renders the loudness is %.3f LUFS, %.3f LU from %g: it steps there, because a part of the programme passes the loudness gate", d.renders, w.lufs, miss, s.AimLUFS)
+		if !d.target.accepts(w.lufs) && !d.target.Nearest {
+			return nil, &Refusal{Reason: text, NearestLUFS: &w.lufs}
+		}
+		if !d.target.accepts(w.lufs) {
+			s.Missed = text
+		}
+		s.note("%s", text)
+	}
+	for i := range out.Files {
+		if err := d.judge(&out.Files[i], s, i); err != nil {
+			return nil, err
+		}
+	}
+	if len(out.Files) == 1 {
+		s.Cost = out.Files[0].Cost
+	}
+	var outputs []wave.Output
+	for _, writer := range w.writers {
+		outputs = append(outputs, writer)
+	}
+	if d.Also != nil {
+		also, err := d.Also(s)
+		if err != nil {
+			return nil, err
+		}
+		outputs = append(outputs, also...)
+	}
+	if err := wave.CommitTogether(outputs...); err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// judge fills in what a file's limits and costs are.
+func (d *delivery) judge(f *DeliveredFile, s *Solution, take int) error {
+	a := s.forecast.takes[take]
+	f.Ahead, f.Cost = a.Ahead, s.Costs[take]
+	if r, _ := f.Readings.Get("peak_to_loudness_lu"); r.Measurable() {
+		f.Cost.PeakToLoudnessAfterLU = r.Value
+	}
+	before, _ := a.Ahead.Get("integrated_lufs")
+	after, _ := f.Readings.Get("integrated_lufs")
+	if before.Measurable() && after.Measurable() {
+		f.LimitedLU = before.Value + s.GainDB - after.Value
+	}
+	peak, _ := f.Readings.Get("true_peak_dbtp")
+	if peak.Measurable() && peak.Value > d.target.TruePeakDBTP {
+		return &Refusal{Reason: fmt.Sprintf("%s: the true peak of what was written is %.3f dBTP, over %g", f.Out, peak.Value, d.target.TruePeakDBTP), Do: "set verify = true in the chain's limiter"}
+	}
+	if fine, _ := f.Readings.Get("true_peak_fine_dbtp"); fine.Measurable() && fine.Value > d.target.TruePeakDBTP {
+		s.note("%s: the fine reading of the true peak is %.3f dBTP, over %g; verify = true in the chain's limiter holds it", f.Out, fine.Value, d.target.TruePeakDBTP)
+	}
+	readings := append(measure.FormatReadings(f.Format, f.Frames), f.Readings...)
+	for _, l := range d.target.Limits {
+		f.Limits = append(f.Limits, measure.Judge(f.Out, f.Format.Rate, readings, l))
+	}
+	return nil
+}

@@ -1,0 +1,243 @@
+package tune
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// forecast is what a number of takes would read behind a limiter with a drive, or
+// with a gain where there is no limiter: as one programme, if they are several.
+type forecast struct {
+	takes   []*Analysis
+	limiter *dsp.LimiterSettings // nil: none
+	// offsetLU is what the forecast was found to be off by: measured less forecast.
+	offsetLU float64
+
+	// What was worked out last, and for which gain.
+	known     []measure.LoudnessProfile
+	knownAt   float64
+	each      []histogram
+	all       histogram
+	reducedAt float64
+}
+
+// profiles are the loudness profiles that a gain in dB gives: the limiter's drive,
+// or a plain gain.
+//
+// Each 100 ms of the profile ahead of the limiter are scaled by the gain and by the
+// share of their energy that the limiter leaves. So the forecast is exact where
+// nothing limits, to the gates of the loudness.
+func (f *forecast) profiles(gainDB float64) []measure.LoudnessProfile {
+	if f.known != nil && f.knownAt == gainDB {
+		return f.known
+	}
+	out := make([]measure.LoudnessProfile, len(f.takes))
+	scale := dsp.DBToAmplitude(gainDB) * dsp.DBToAmplitude(gainDB)
+	for i, a := range f.takes {
+		p := measure.LoudnessProfile{RateHz: a.Profile.RateHz, Energies: make([]float64, len(a.Profile.Energies))}
+		lost := a.lostShares(f.limiter, gainDB)
+		for h, e := range a.Profile.Energies {
+			p.Energies[h] = e * scale
+			if lost != nil {
+				p.Energies[h] *= max(0, 1-lost[h])
+			}
+		}
+		out[i] = p
+	}
+	f.known, f.knownAt = out, gainDB
+	return out
+}
+
+// loudness is the gated loudness that a gain gives, in LUFS; false: nothing counts.
+func (f *forecast) loudness(gainDB float64) (float64, bool) {
+	lufs, ok := measure.PooledLoudness(f.profiles(gainDB)...)
+	return lufs + f.offsetLU, ok
+}
+
+// lostShares are the shares of the energy of each 100 ms that the limiter takes.
+func (a *Analysis) lostShares(s *dsp.LimiterSettings, driveDB float64) []float64 {
+	if s == nil {
+		return nil
+	}
+	whole, lost := a.hopEnergies(), make([]float64, len(a.Profile.Energies))
+	for i := range a.paths {
+		p := &a.paths[i]
+		hops := a.hops()
+		a.follow(p, *s, driveDB, func(cell int, meanSquare, _ float64) {
+			if meanSquare == 1 || cell >= len(p.Energies) {
+				return
+			}
+			if h := hops.of(cell); h < len(lost) {
+				lost[h] += levelValue(p.Energies[cell]) * (1 - meanSquare)
+			}
+		})
+	}
+	for h := range lost {
+		if lost[h] > 0 {
+			lost[h] /= whole[h]
+		}
+	}
+	return lost
+}
+
+// hopEnergies are the energies of each 100 ms, from the cells.
+func (a *Analysis) hopEnergies() []float64 {
+	if a.whole == nil {
+		a.whole = make([]float64, len(a.Profile.Energies))
+		for i := range a.paths {
+			hops := a.hops()
+			for cell, code := range a.paths[i].Energies {
+				if h := hops.of(cell); h < len(a.whole) {
+					a.whole[h] += levelValue(code)
+				}
+			}
+		}
+	}
+	return a.whole
+}
+
+// hopFinder finds the 100 ms that a cell lies in, by its middle. Cells are asked for
+// in order.
+type hopFinder struct {
+	profile *measure.LoudnessProfile
+	frames  int64 // in a cell
+	hop     int
+	end     int64
+}
+
+func (a *Analysis) hops() *hopFinder {
+	return &hopFinder{&a.Profile, int64(dsp.ForecastCellFrames(a.RateHz)), 0, a.Profile.HopEnd(0)}
+}
+
+func (f *hopFinder) of(cell int) int {
+	for middle := int64(cell)*f.frames + f.frames/2; middle >= f.end; {
+		f.hop++
+		f.end = f.profile.HopEnd(f.hop)
+	}
+	return f.hop
+}
+
+// follow forecasts the limiter's gain on the cells of a path, in order. Cells that
+// nothing happens to may be left out.
+func (a *Analysis) follow(p *pathData, s dsp.LimiterSettings, driveDB float64, each func(cell int, meanSquare, lowest float64)) {
+	s.DriveDB = driveDB
+	f, err := dsp.NewLimiterForecast(s, a.RateHz)
+	if err != nil {
+		panic(err) // Analyse has built this limiter, and drives stay in its range
+	}
+	total := len(p.Peaks) + f.Delay()
+	for c := 0; c < total; {
+		if c%topCells == 0 && f.AtRest() && c+topCells <= len(p.Peaks) && f.OverDB(levelDB(p.Tops[c/topCells])) <= 0 {
+			f.Skip(topCells)
+			c += topCells
+			continue
+		}
+		level := float64(silentDB)
+		if c < len(p.Peaks) {
+			level = levelDB(p.Peaks[c])
+		}
+		meanSquare, lowest := f.Next(level)
+		if at := c - f.Delay(); at >= 0 {
+			each(at, meanSquare, lowest)
+		}
+		c++
+	}
+}
+
+// Cost is what a limiter takes from a programme, over the blocks that its loudness
+// counts.
+type Cost struct {
+	// ReductionDB are percentiles of the gain reduction over time.
+	MedianDB float64 `json:"median_db"`
+	P95DB    float64 `json:"p95_db"`
+	MostDB   float64 `json:"most_db"`
+	// OverThreeDB is the share of time with more than 3 dB of reduction, 0 to 1.
+	OverThreeDB float64 `json:"share_of_time_over_3_db"`
+	// Relative values: a programme of several takes has one Cost for each.
+	PeakToLoudnessAheadLU float64 `json:"peak_to_loudness_ahead_lu"`
+	PeakToLoudnessAfterLU float64 `json:"peak_to_loudness_after_lu"`
+}
+
+// reductionSteps are the steps of the histogram that percentiles are read from.
+const (
+	reductionStep  = 0.01 // dB
+	reductionSteps = 12001
+)
+
+// histogram counts cells by their reduction.
+type histogram struct {
+	counts []int
+	total  int // cells, those without reduction included
+	most   float64
+}
+
+// reductions are the reductions that a drive gives, of the counted time, for one
+// take each and for all of them together.
+func (f *forecast) reductions(driveDB float64) (each []histogram, all histogram) {
+	if f.each != nil && f.reducedAt == driveDB {
+		return f.each, f.all
+	}
+	defer func() { f.each, f.all, f.reducedAt = each, all, driveDB }()
+	all.counts = make([]int, reductionSteps)
+	each = make([]histogram, len(f.takes))
+	if f.limiter == nil {
+		return each, all
+	}
+	counted := measure.CountedHops(f.profiles(driveDB)...)
+	for i, a := range f.takes {
+		h := &each[i]
+		h.counts = make([]int, reductionSteps)
+		for path := range a.paths {
+			p := &a.paths[path]
+			hops := a.hops()
+			for cell := range p.Peaks {
+				if hop := hops.of(cell); hop < len(counted[i]) && counted[i][hop] {
+					h.total++
+				}
+			}
+			hops = a.hops()
+			a.follow(p, *f.limiter, driveDB, func(cell int, _, lowest float64) {
+				if lowest == 1 {
+					return
+				}
+				if hop := hops.of(cell); hop < len(counted[i]) && counted[i][hop] {
+					db := -dsp.AmplitudeToDB(max(lowest, 1e-6))
+					h.most = max(h.most, db)
+					h.counts[min(reductionSteps-1, int(db/reductionStep+0.5))]++
+				}
+			})
+		}
+		for k, n := range h.counts {
+			all.counts[k] += n
+		}
+		all.total += h.total
+		all.most = max(all.most, h.most)
+	}
+	return each, all
+}
+
+// percentile is the reduction that a share of the time, from 0 to 1, stays under.
+func (h histogram) percentile(share float64) float64 {
+	above := int(math.Round((1 - share) * float64(h.total))) // so many cells lie over it
+	for k := len(h.counts) - 1; k > 0; k-- {
+		if above -= h.counts[k]; above < 0 {
+			return float64(k) * reductionStep
+		}
+	}
+	return 0
+}
+
+// over is the share of the time with more reduction.
+func (h histogram) over(db float64) float64 {
+	n := 0
+	for k := int(db/reductionStep) + 1; k < len(h.counts); k++ {
+		n += h.counts[k]
+	}
+	return float64(n) / float64(max(1, h.total))
+}
+
+func (h histogram) cost() Cost {
+	return Cost{MedianDB: h.percentile(0.5), P95DB: h.percentile(0.95), MostDB: h.most, OverThreeDB: h.over(3)}
+}

@@ -1,0 +1,46 @@
+package tune
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Refusal says why a target cannot, or should not, be met, and what can be had.
+// Nothing is written then.
+type Refusal struct {
+	Reason string `json:"reason"`
+	// Do is what to change.
+	Do string `json:"do,omitempty"`
+	// LoudestLUFS is the loudness at the largest drive; nil: not asked for.
+	LoudestLUFS *float64 `json:"loudest_lufs"`
+	// Limiting are the loudness that can be had for more and more limiting.
+	Limiting []Limited `json:"loudness_by_limiting"`
+	// NearestLUFS is what can be had within the limits that were given; nil: nothing.
+	NearestLUFS *float64 `json:"nearest_lufs"`
+}
+
+// Limited is a loudness and what it takes.
+type Limited struct {
+	P95DB        float64 `json:"p95_reduction_db"` // of the limiter's reduction
+	GainDB       float64 `json:"drive_db"`
+	LoudnessLUFS float64 `json:"integrated_lufs"`
+}
+
+func (r *Refusal) Error() string {
+	var b strings.Builder
+	b.WriteString(r.Reason)
+	if r.LoudestLUFS != nil {
+		fmt.Fprintf(&b, "; the loudest that can be had is %.1f LUFS", *r.LoudestLUFS)
+	}
+	for i, l := range r.Limiting {
+		word := "; by"
+		if i > 0 {
+			word = ", by"
+		}
+		fmt.Fprintf(&b, "%s %g dB of limiting %.1f LUFS", word, l.P95DB, l.LoudnessLUFS)
+	}
+	if r.Do != "" {
+		b.WriteString("; " + r.Do)
+	}
+	return b.String()
+}

@@ -1,0 +1,353 @@
+package tune
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Solution is the gain with which a programme meets a target, as forecast. It can be
+// corrected by what was measured (Correct).
+type Solution struct {
+	Target Target
+	// GainDB is the drive of the chain's limiter or, where the chain does not end
+	// with one, of a gain stage at its end.
+	GainDB float64
+	// AimLUFS is the loudness aimed at: the target's, or the nearest that its
+	// tolerance accepts.
+	AimLUFS      float64
+	ForecastLUFS float64
+	Cost         Cost   // of all takes together, as forecast
+	Costs        []Cost // of each take
+	Notes        []string
+	// Missed is why the target is not met, where the nearest was asked for.
+	Missed string
+
+	parts    parts
+	forecast forecast
+	most     float64 // largest gain that the target's other limits allow
+	measured []point
+}
+
+// Solve finds the gain for takes as one programme; most often there is one. Their
+// analyses are of this chain. Where the target cannot be met the error is a
+// *Refusal, and the solution has no gain.
+func Solve(c *chain.Chain, t Target, takes ...*Analysis) (*Solution, error) {
+	s := &Solution{Target: t, AimLUFS: t.LoudnessLUFS, parts: split(c)}
+	if len(takes) == 0 {
+		return nil, errors.New("no take; accepted: one analysis or more")
+	}
+	identity := s.parts.identity()
+	for _, a := range takes {
+		if a.head != identity {
+			return nil, errors.New("the analysis is of another chain; analyse the take again")
+		}
+	}
+	s.forecast = forecast{takes: takes, limiter: s.parts.limiter}
+	if l := s.parts.limiter; l != nil && l.CeilingDBTP > t.TruePeakDBTP {
+		lower := *l
+		lower.CeilingDBTP = t.TruePeakDBTP
+		s.note("the limiter's ceiling is lowered from %g to %g dBTP", l.CeilingDBTP, lower.CeilingDBTP)
+		s.parts.limiter, s.forecast.limiter = &lower, &lower
+	}
+	if err := s.audible(); err != nil {
+		return s, err
+	}
+	if err := s.solve(); err != nil {
+		return s, err
+	}
+	s.account()
+	return s, nil
+}
+
+func (s *Solution) note(format string, args ...any) {
+	s.Notes = append(s.Notes, fmt.Sprintf(format, args...))
+}
+
+// audible refuses what has no loudness at any gain.
+func (s *Solution) audible() error {
+	if _, ok := s.forecast.loudness(mostDriveDB); ok {
+		return nil
+	}
+	for _, a := range s.forecast.takes {
+		if r, _ := a.Ahead.Get("integrated_lufs"); !r.Measurable() {
+			reason := r.Reason
+			if reason == "nothing above the gate of -70 LUFS" {
+				reason += ", not even with 60 dB of gain"
+			}
+			return &Refusal{Reason: "there is no loudness to aim by: " + reason}
+		}
+	}
+	return &Refusal{Reason: "there is no loudness to aim by"}
+}
+
+// solve finds the gain, or the nearest one that the target's limits accept.
+func (s *Solution) solve() error {
+	best, low, high, met := smallest(s.forecast.loudness, s.AimLUFS, s.start(), mostDriveDB)
+	if !met {
+		reason := fmt.Sprintf("%g LUFS cannot be reached", s.AimLUFS)
+		_, most, _ := s.bound(best)
+		return s.settleFor(most, reason, s.parts.limiter != nil)
+	}
+	s.steps(low, high)
+	if reason, most, ok := s.bound(best); !ok {
+		return s.settleFor(most, reason, s.parts.limiter != nil)
+	}
+	s.GainDB, s.ForecastLUFS = best.gainDB, best.lufs
+	return nil
+}
+
+// start is a gain that does not exceed the target: what a plain gain would take.
+func (s *Solution) start() float64 {
+	plain := forecast{takes: s.forecast.takes}
+	lufs, ok := plain.loudness(0)
+	if !ok { // all of it is under the gate
+		lufs, _ = plain.loudness(mostDriveDB)
+		lufs -= mostDriveDB
+	}
+	return s.AimLUFS - lufs
+}
+
+// steps notes a step of the loudness that the target lies in.
+func (s *Solution) steps(low, high point) {
+	if high.lufs-low.lufs > okLU && high.gainDB-low.gainDB <= narrowDB*2 {
+		s.note("the loudness steps from %.3f to %.3f LUFS at a drive of %.3f dB, where a part of the programme passes the loudness gate", low.lufs, high.lufs, high.gainDB)
+	}
+}
+
+// bound holds a gain against the limits beside the loudness. Where one is exceeded
+// it says which, and the largest gain that is within it.
+func (s *Solution) bound(p point) (reason string, most point, ok bool) {
+	ok, most = true, p
+	lower := func(gain float64, why string) {
+		if lufs, _ := s.forecast.loudness(gain); gain < most.gainDB {
+			reason, most, ok = why, point{gain, lufs}, false
+		}
+	}
+	if s.parts.limiter == nil {
+		peak := s.truePeakAhead()
+		if over := peak + p.gainDB - s.Target.TruePeakDBTP; over > 0 {
+			lower(math.Floor((s.Target.TruePeakDBTP-peak)*gainPerDB)/gainPerDB, fmt.Sprintf("%g LUFS needs a limiter at the end of the chain: the true peak would be %.1f dB over %g dBTP", s.AimLUFS, over, s.Target.TruePeakDBTP))
+		}
+	} else {
+		_, all := s.forecast.reductions(p.gainDB)
+		if p95 := all.percentile(0.95); p95 > s.Target.mostLimiting() {
+			lower(s.driveFor(s.Target.mostLimiting(), p.gainDB), fmt.Sprintf("%g LUFS takes %.1f dB of limiting for a twentieth of the time, more than %g dB: the level ahead of the limiter varies too much", s.AimLUFS, p95, s.Target.mostLimiting()))
+		}
+	}
+	if limit := s.Target.ShortTermMaxLUFS; limit != nil {
+		if loudest, known := s.shortTermMax(p.gainDB); known && loudest > *limit {
+			gain := p.gainDB
+			for range 20 { // the short-term loudness follows the gain, but for the limiting
+				if loudest, _ = s.shortTermMax(gain); loudest <= *limit {
+					break
+				}
+				gain -= loudest - *limit + 0.002
+			}
+			loudest, _ = s.shortTermMax(p.gainDB)
+			lower(gain, fmt.Sprintf("at %g LUFS the largest short-term loudness is %.1f LUFS, over %g: it is %.1f LU over the loudness, and must be %.1f LU at most", s.AimLUFS, loudest, *limit, loudest-p.lufs, *limit-s.AimLUFS))
+		}
+	}
+	return reason, most, ok
+}
+
+// truePeakAhead is the largest true peak ahead of the limiter in dBTP, by both
+// readings.
+func (s *Solution) truePeakAhead() float64 {
+	peak := math.Inf(-1)
+	for _, a := range s.forecast.takes {
+		for _, name := range []string{"true_peak_dbtp", "true_peak_fine_dbtp"} {
+			if r, _ := a.Ahead.Get(name); r.Measurable() {
+				peak = max(peak, r.Value)
+			}
+		}
+	}
+	return peak
+}
+
+// shortTermMax is the largest short-term loudness at a gain: as forecast on a grid of
+// 100 ms, and higher by as much as the meter's finer grid finds ahead of the limiter.
+func (s *Solution) shortTermMax(gainDB float64) (float64, bool) {
+	loudest, known := math.Inf(-1), false
+	for i, p := range s.forecast.profiles(gainDB) {
+		a := s.forecast.takes[i]
+		coarse, ok := a.Profile.ShortTermMax()
+		fine, _ := a.Ahead.Get("short_term_max_lufs")
+		if v, _ := p.ShortTermMax(); ok && fine.Measurable() {
+			loudest, known = max(loudest, v+fine.Value-coarse), true
+		}
+	}
+	return loudest, known
+}
+
+// driveFor is the drive at which the 95th percentile of the reduction is so large; it
+// lies under the given one.
+func (s *Solution) driveFor(p95, from float64) float64 {
+	low, high := -float64(mostDriveDB), from
+	drive := from
+	for range 40 {
+		_, all := s.forecast.reductions(drive)
+		is := all.percentile(0.95)
+		if math.Abs(is-p95) <= reductionStep {
+			break
+		}
+		if is > p95 {
+			high = drive
+		} else {
+			low = drive
+		}
+		if drive += p95 - is; drive <= low || drive >= high { // about dB for dB
+			drive = (low + high) / 2
+		}
+		if high-low < narrowDB {
+			break
+		}
+	}
+	return math.Floor(drive*gainPerDB) / gainPerDB
+}
+
+// settleFor takes the nearest gain where the target's tolerance accepts it, and
+// refuses otherwise.
+func (s *Solution) settleFor(most point, reason string, limits bool) error {
+	if s.Target.accepts(most.lufs) || s.Target.Nearest {
+		s.note("%s; aimed at %.2f LUFS instead", reason, most.lufs)
+		if !s.Target.accepts(most.lufs) {
+			s.Missed = reason
+		}
+		s.GainDB, s.AimLUFS, s.ForecastLUFS, s.most = most.gainDB, most.lufs, most.lufs, most.gainDB
+		return nil
+	}
+	r := &Refusal{Reason: reason, NearestLUFS: &most.lufs}
+	if limits {
+		loudest, _ := s.forecast.loudness(mostDriveDB)
+		r.LoudestLUFS = &loudest
+		drive := float64(mostDriveDB)
+		for _, p95 := range []float64{10, 6, 3} {
+			drive = s.driveFor(p95, drive)
+			lufs, _ := s.forecast.loudness(drive)
+			r.Limiting = append(r.Limiting, Limited{p95, drive, lufs})
+		}
+		slices.Reverse(r.Limiting)
+		r.Do = "compress ahead of the limiter, or aim lower"
+	}
+	return r
+}
+
+// measuredLoudest corrects a refusal by the loudness that a run with the largest drive
+// was measured to have: the forecast takes no account of the verification, which
+// lowers what is limited deeply, and so is too high there. Of what lies between, the
+// error is taken to grow with what the limiter takes.
+func (s *Solution) measuredLoudest(r *Refusal, lufs float64) {
+	plain := forecast{takes: s.forecast.takes}
+	loss := func(driveDB, lufs float64) float64 {
+		whole, _ := plain.loudness(driveDB)
+		return whole - lufs
+	}
+	most := loss(mostDriveDB, *r.LoudestLUFS)
+	for i := range r.Limiting {
+		l := &r.Limiting[i]
+		l.LoudnessLUFS += (lufs - *r.LoudestLUFS) * loss(l.GainDB, l.LoudnessLUFS) / most
+	}
+	r.LoudestLUFS = &lufs
+}
+
+// account works out what the solution costs.
+func (s *Solution) account() {
+	each, all := s.forecast.reductions(s.GainDB)
+	s.Cost, s.Costs = all.cost(), nil
+	for i, h := range each {
+		c := h.cost()
+		if r, _ := s.forecast.takes[i].Ahead.Get("peak_to_loudness_lu"); r.Measurable() {
+			c.PeakToLoudnessAheadLU = r.Value
+		}
+		s.Costs = append(s.Costs, c)
+	}
+	if len(s.Costs) == 1 {
+		s.Cost = s.Costs[0]
+	}
+}
+
+// okLU is how near a written programme comes to its target: beyond that it is
+// rendered again. It is a fifth of what two meters may differ by (Report ITU-R
+// BS.2217-2: ±0.1 LKFS).
+const okLU = 0.02
+
+// Correct takes the loudness of what was written with the solution's gain. It
+// changes the gain and returns true if another render would come nearer.
+func (s *Solution) Correct(written ...measure.LoudnessProfile) bool {
+	lufs, ok := measure.PooledLoudness(written...)
+	if !ok {
+		return false
+	}
+	s.measured = append(s.measured, point{s.GainDB, lufs})
+	if math.Abs(lufs-s.AimLUFS) <= okLU {
+		return false
+	}
+	s.forecast.offsetLU += lufs - s.ForecastLUFS
+	from := s.GainDB - 2*math.Abs(lufs-s.AimLUFS) - 0.1
+	best, low, high, met := smallest(s.forecast.loudness, s.AimLUFS, from, mostDriveDB)
+	gain := best.gainDB
+	if n := len(s.measured); n > 1 {
+		gain = s.secant(gain)
+	}
+	gain = math.Round(gain*gainPerDB) / gainPerDB
+	known := slices.ContainsFunc(s.measured, func(p point) bool { return math.Abs(p.gainDB-gain) < narrowDB })
+	if !met || known || s.most != 0 && gain > s.most {
+		return false
+	}
+	s.steps(low, high)
+	s.GainDB = gain
+	s.ForecastLUFS, _ = s.forecast.loudness(gain)
+	s.account()
+	return true
+}
+
+// secant is the gain between the two nearest measured points on either side of the
+// target, where there are such; else the forecast's.
+func (s *Solution) secant(forecast float64) float64 {
+	var low, high *point
+	for i := range s.measured {
+		p := &s.measured[i]
+		if p.lufs < s.AimLUFS && (low == nil || p.lufs > low.lufs) {
+			low = p
+		}
+		if p.lufs >= s.AimLUFS && (high == nil || p.lufs < high.lufs) {
+			high = p
+		}
+	}
+	if low == nil || high == nil || forecast > low.gainDB && forecast < high.gainDB {
+		return forecast
+	}
+	return low.gainDB + (high.gainDB-low.gainDB)*(s.AimLUFS-low.lufs)/(high.lufs-low.lufs)
+}
+
+// Chain is the chain with the solution's gain in it: a copy, whose text is new.
+func (s *Solution) Chain() *chain.Chain {
+	solved := *s.parts.chain
+	solved.Stages = slices.Clone(s.parts.chain.Stages)
+	if s.parts.limiter == nil {
+		solved.Stages = append(solved.Stages, chain.Stage{Kind: "gain", Name: "gain", Enabled: true, Settings: dsp.GainSettings{GainDB: s.GainDB}})
+	} else {
+		l := *s.parts.limiter
+		l.DriveDB = s.GainDB
+		solved.Stages[s.parts.stages].Settings = l
+	}
+	solved.Text = nil // it is of the chain as it was
+	return &solved
+}
+
+// Limits says whether the chain ends with a limiter, whose drive the gain is.
+func (s *Solution) Limits() bool { return s.parts.limiter != nil }
+
+// SetsKey is the key that holds the gain in the solved chain, and what it was before.
+func (s *Solution) SetsKey() (key string, before float64) {
+	if s.parts.limiter == nil {
+		return "gain_db", 0
+	}
+	return "drive_db", s.parts.limiter.DriveDB
+}

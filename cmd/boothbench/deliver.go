@@ -1,0 +1,243 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"github.com/spf13/pflag"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/expect"
+)
+
+const deliverUsage = `boothbench deliver runs takes through a chain so that the written files meet a
+loudness and a true peak. It analyses each take, finds the smallest drive_db of the
+limiter at the chain's end that meets the loudness, writes the file, and measures
+what it wrote; where that is off by more than 0.02 LU it writes it again, three
+times at most. It says what the loudness cost. A target that cannot be met, or only
+by more than 6 dB of limiting, is refused with what can be had: exit code 1, and
+nothing is written. A chain without a limiter gets one gain.
+
+Usage: boothbench deliver TAKE.wav … --chain CHAIN.toml --spec NAME --out OUT.wav [flags]
+       boothbench deliver TAKE.wav … --chain CHAIN.toml --loudness-lufs X --true-peak-dbtp Y --out-dir DIR [flags]
+
+Examples:
+  boothbench deliver take.wav --chain voice.toml --spec podcast-mono --out episode.wav
+  boothbench deliver take.wav --chain voice.toml --loudness-lufs -16 --true-peak-dbtp -1 --out episode.wav
+  boothbench deliver part1.wav part2.wav --chain voice.toml --spec ebu-r128 --as-one-programme --out-dir done
+  boothbench deliver take.wav --chain voice.toml --spec ebu-r128 --out e.wav --save-chain solved.toml
+`
+
+// deliverSettings is what the flags ask for.
+type deliverSettings struct {
+	outputFlags
+	chain, spec, mono, saveChain string
+	loudness, peak               float64
+	shortTerm, spread, limiting  float64
+	asOne, nearest               bool
+	repair, json, quiet          bool
+	jobs                         int
+}
+
+func (s *deliverSettings) register(f *pflag.FlagSet) {
+	f.StringVar(&s.chain, "chain", "", "the chain `file` (TOML; boothbench init writes one)")
+	f.StringVar(&s.spec, "spec", "", "the delivery specification by its `name` (boothbench specs lists them)")
+	f.Float64Var(&s.loudness, "loudness-lufs", 0, "the integrated loudness to meet, in `LUFS`; with --spec: another than the middle of\nwhat it accepts")
+	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "the largest true peak, in `dBTP`")
+	f.Float64Var(&s.shortTerm, "short-term-max-lufs", 0, "the largest short-term loudness, in `LUFS`")
+	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`")
+	f.StringVar(&s.mono, "mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
+	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the reduction that is exceeded for a twentieth of\nthe time, in `dB`")
+	f.BoolVar(&s.nearest, "nearest", false, "where the target cannot be met, write the nearest instead of nothing; the exit\ncode stays 1")
+	f.BoolVar(&s.asOne, "as-one-programme", false, "one gain for all takes: together they meet the loudness")
+	f.StringVar(&s.saveChain, "save-chain", "", "also write the chain with the gain that was found to this `file`; process with it\nwrites the same bytes")
+	s.outputFlags.register(f)
+	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")
+	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "goroutines at work; the output does not depend on it")
+	f.BoolVar(&s.json, "json", false, "print one JSON object a take; one in all with --as-one-programme")
+	f.BoolVar(&s.quiet, "quiet", false, "no progress and no summary; warnings, refusals and errors only")
+}
+
+func (s *deliverSettings) check(f *pflag.FlagSet) error {
+	takes := f.Args()
+	switch {
+	case len(takes) == 0:
+		return usageError("no take named; for example: boothbench deliver take.wav --chain voice.toml --spec podcast-mono --out episode.wav")
+	case s.chain == "":
+		return usageError("no chain file named: add --chain FILE (boothbench init writes a starter)")
+	case s.spec == "" && !f.Changed("loudness-lufs"):
+		return usageError("no target named: add --spec NAME (boothbench specs lists them), or --loudness-lufs X --true-peak-dbtp Y")
+	case s.spec == "" && !f.Changed("true-peak-dbtp"):
+		return usageError("no ceiling named: add --true-peak-dbtp, such as -1")
+	case s.saveChain != "" && len(takes) > 1 && !s.asOne:
+		return usageError("--save-chain: found %d takes, each of which gets a gain of its own; accepted: one take, or --as-one-programme", len(takes))
+	case s.limiting <= 0:
+		return usageError("--limiting-max-db: found %g; accepted: more than 0 dB", s.limiting)
+	case s.jobs < 1:
+		return usageError("--jobs: found %d; accepted: 1 or more", s.jobs)
+	}
+	return s.outputFlags.check(len(takes))
+}
+
+// target is what the flags ask for.
+func (s *deliverSettings) target(f *pflag.FlagSet) (t tune.Target, err error) {
+	if s.spec == "" {
+		t = tune.TargetLoudness(s.loudness, s.peak)
+	} else {
+		spec, err := expect.SpecNamed(s.spec)
+		if err != nil {
+			return t, usageError("--spec: %w", err)
+		}
+		if f.Changed("loudness-lufs") {
+			t, err = tune.TargetWithin(spec, s.loudness)
+		} else {
+			t, err = tune.TargetOf(spec)
+		}
+		if err != nil {
+			return t, withCode(exitUsage, err)
+		}
+		if f.Changed("true-peak-dbtp") {
+			t.TruePeakDBTP = min(t.TruePeakDBTP, s.peak)
+		}
+	}
+	if f.Changed("short-term-max-lufs") {
+		t.ShortTermMaxLUFS = &s.shortTerm
+	}
+	if f.Changed("range-max-lu") {
+		t.RangeMaxLU = &s.spread
+	}
+	if t.Mono, err = monoPolicy(s.mono); err != nil {
+		return t, err
+	}
+	t.MostLimitingDB, t.Nearest = s.limiting, s.nearest
+	return t, t.Check()
+}
+
+func runDeliver(e env, args []string) error {
+	var s deliverSettings
+	f := e.flags("deliver", deliverUsage)
+	s.register(f)
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := s.check(f); err != nil {
+		return err
+	}
+	target, err := s.target(f)
+	if err != nil {
+		return usageErrorUnless(err)
+	}
+	c, err := e.loadChain(s.chain)
+	if err != nil {
+		return err
+	}
+	if !s.quiet {
+		warn(e.stderr, c.Warnings())
+	}
+	tasks, err := s.tasks(f.Args())
+	if err != nil {
+		return err
+	}
+	if s.outDir != "" {
+		if err := os.MkdirAll(s.outDir, 0o777); err != nil {
+			return outputError(err)
+		}
+	}
+	var programmes [][]tune.Job
+	for _, t := range tasks {
+		e.sweep(filepath.Dir(t.out))
+		job := tune.Job{In: t.in, Out: t.out}
+		if s.asOne && len(programmes) > 0 {
+			programmes[0] = append(programmes[0], job)
+		} else {
+			programmes = append(programmes, []tune.Job{job})
+		}
+	}
+	var worst error
+	for _, jobs := range programmes {
+		r := e.deliver(&s, c, target, jobs)
+		if errors.Is(r.err, context.Canceled) {
+			return fmt.Errorf("%s: %w: nothing of it is written", jobs[0].In, r.err)
+		}
+		if r.code() > exitCode(worst) {
+			worst = &coded{r.code(), errReported}
+		}
+		r.print(e, &s)
+	}
+	return worst
+}
+
+// deliver does one programme.
+func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, jobs []tune.Job) *deliverReport {
+	r := &deliverReport{jobs: jobs, target: target, chain: c}
+	shown := newProgress(e.stderr, s.quiet, 0)
+	defer shown.clear()
+	settings := tune.Settings{Output: s.output(), Replace: s.replace, Workers: s.jobs, RepairNonFinite: s.repair}
+	if s.chain != "-" { // standard input
+		settings.Inputs = []string{s.chain}
+	}
+	if shown.w != nil {
+		settings.Progress = passProgress(shown, jobs)
+	}
+	if s.saveChain != "" {
+		settings.Also = func(solved *tune.Solution) ([]wave.Output, error) {
+			return e.solvedChain(s, solved, jobs)
+		}
+	}
+	r.delivery, r.err = tune.Deliver(e.ctx, c, target, jobs, settings)
+	return r
+}
+
+// solvedChain begins the file of the solved chain.
+func (e env) solvedChain(s *deliverSettings, solved *tune.Solution, jobs []tune.Job) ([]wave.Output, error) {
+	text, err := solved.Chain().Format(true)
+	if err != nil {
+		return nil, err
+	}
+	inputs := []string{s.chain}
+	for _, j := range jobs {
+		inputs = append(inputs, j.In, j.Out)
+	}
+	out, err := e.createFile(s.saveChain, s.replace, inputs)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := out.Write(text); err != nil {
+		out.Abort()
+		return nil, outputError(err)
+	}
+	return []wave.Output{out}, nil
+}
+
+// passProgress shows each pass by its name.
+func passProgress(shown *progress, jobs []tune.Job) func(tune.Pass, int, int64) {
+	frames := make([]int64, len(jobs))
+	total := int64(0)
+	for i, j := range jobs {
+		if r, err := wave.Open(j.In); err == nil {
+			frames[i] = r.Frames()
+			r.Close()
+		}
+		total += frames[i]
+	}
+	var now tune.Pass
+	done, begun := int64(0), false
+	return func(p tune.Pass, job int, read int64) {
+		if p != now || !begun {
+			shown.begin(p.String(), total)
+			now, done, begun = p, 0, true
+		}
+		at := read
+		for _, n := range frames[:job] {
+			at += n
+		}
+		shown.add(at - done)
+		done = at
+	}
+}

@@ -1,0 +1,84 @@
+package main
+
+import (
+	"path/filepath"
+
+	"github.com/spf13/pflag"
+
+	"github.com/boothbench/boothbench/chain"
+)
+
+// outputFlags say where processed takes go, and in which format.
+type outputFlags struct {
+	out, outDir string
+	replace     bool
+	bits        int
+	float       bool
+	dither      string
+	ditherSeed  uint64
+}
+
+func (o *outputFlags) register(f *pflag.FlagSet) {
+	f.StringVar(&o.out, "out", "", "the output `file`, for one take")
+	f.StringVar(&o.outDir, "out-dir", "", "the `folder` for the outputs, named as the takes")
+	f.BoolVar(&o.replace, "replace", false, "write over existing outputs (never over an input)")
+	f.IntVar(&o.bits, "bits", 0, "bits a sample: 16, 24 or 32; with --float 32 or 64 (default: the take's)")
+	f.BoolVar(&o.float, "float", false, "write floating point (default: as the take)")
+	f.StringVar(&o.dither, "dither", "auto", "auto, tpdf or none; auto is tpdf where the output has fewer bits\nthan what was computed")
+	f.Uint64Var(&o.ditherSeed, "dither-seed", 1, "seed of the dither noise: same seed, same bits")
+}
+
+// check refuses calls that cannot be meant, for a number of takes.
+func (o *outputFlags) check(takes int) error {
+	switch {
+	case o.out != "" && o.outDir != "":
+		return usageError("--out and --out-dir exclude each other")
+	case o.out == "" && o.outDir == "":
+		return usageError("no output named: add --out FILE or --out-dir DIR")
+	case o.out != "" && takes > 1:
+		return usageError("--out takes one take, found %d; use --out-dir for many", takes)
+	case o.float && o.bits != 0 && o.bits != 32 && o.bits != 64:
+		return usageError("--bits: found %d with --float; accepted: 32 or 64", o.bits)
+	case !o.float && o.bits != 0 && o.bits != 16 && o.bits != 24 && o.bits != 32:
+		return usageError("--bits: found %d; accepted: 16, 24 or 32 (with --float 32 or 64)", o.bits)
+	}
+	if err := checkWAVName("out", o.out); err != nil {
+		return err
+	}
+	if _, err := chain.DitheringNamed(o.dither); err != nil {
+		return usageError("--dither: %w%s", err, didYouMean(o.dither, []string{"auto", "tpdf", "none"}))
+	}
+	return nil
+}
+
+// output is how the outputs are written.
+func (o *outputFlags) output() chain.Output {
+	dither, err := chain.DitheringNamed(o.dither)
+	if err != nil {
+		panic(err) // check has looked at it
+	}
+	return chain.Output{Bits: o.bits, Float: o.float, Dither: dither, Seed: o.ditherSeed}
+}
+
+// task is one take's way to its output.
+type task struct {
+	in, out string
+}
+
+// tasks are the ways of takes to their outputs.
+func (o *outputFlags) tasks(takes []string) ([]task, error) {
+	tasks := make([]task, len(takes))
+	from := map[string]string{}
+	for i, in := range takes {
+		out := o.out
+		if o.outDir != "" {
+			out = filepath.Join(o.outDir, filepath.Base(in))
+			if other, taken := from[out]; taken {
+				return nil, usageError("%s and %s would both become %s; rename one or run them apart", other, in, out)
+			}
+			from[out] = in
+		}
+		tasks[i] = task{in, out}
+	}
+	return tasks, nil
+}
