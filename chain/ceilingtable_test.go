@@ -159,7 +159,7 @@ func signed(db float64) string {
 }
 
 // loudnessCell is what limiting takes off the loudness, in LU.
-func loudnessCell(t testing.TB, style string, driveDB float64) string {
+func loudnessCell(t testing.TB, recovery string, driveDB float64) string {
 	in := speechAtCeiling(t, 10*48000)
 	integrated := func(b dsp.Block) float64 {
 		m, err := measure.NewLoudness(measure.LoudnessSettings{Rate: 48000, Channels: len(b)})
@@ -173,7 +173,7 @@ func loudnessCell(t testing.TB, style string, driveDB float64) string {
 		}
 		return r.Value
 	}
-	out := limitedFor(t, in, 48000, driveDB, fmt.Sprintf("release_style = %q\n", style), true)
+	out := limitedFor(t, in, 48000, driveDB, fmt.Sprintf("recovery = %q\n", recovery), true)
 	return strings.Replace(fmt.Sprintf("%.2f", integrated(out)-integrated(in)-driveDB), "-", "−", 1)
 }
 
@@ -229,21 +229,21 @@ without what lies above 20 kHz: what the causal form promises by the finest read
 		}
 	}
 	b.WriteString(`
-## What each release style costs
+## What each recovery costs
 
 LU of integrated loudness (BS.1770) that limiting takes from speech at the same
 ceiling, by drive: recorded speech whose highest sample is at the ceiling before
 the drive. Driving into the limiter makes it louder by the drive less this.
 
-| ` + "`release_style`" + ` |`)
+| ` + "`recovery`" + ` |`)
 	for _, d := range tableDrives[1:] {
 		fmt.Fprintf(&b, " %+g dB |", d)
 	}
 	b.WriteString("\n|---|" + strings.Repeat("---|", len(tableDrives)-1) + "\n")
-	for _, style := range []string{"clean", "balanced", "loud"} {
-		fmt.Fprintf(&b, "| %s |", style)
+	for _, recovery := range []string{"slow", "medium", "fast"} {
+		fmt.Fprintf(&b, "| %s |", recovery)
 		for _, d := range tableDrives[1:] {
-			fmt.Fprintf(&b, " %s |", loudnessCell(t, style, d))
+			fmt.Fprintf(&b, " %s |", loudnessCell(t, recovery, d))
 		}
 		b.WriteString("\n")
 	}
@@ -311,7 +311,7 @@ func TestCeilingPage(t *testing.T) {
 			t.Errorf("%s, verified %v: %s, want %s: %s", chosen.name, form.verified, got, want, stale)
 		}
 	}
-	if got, want := loudnessCell(t, "loud", tableDrives[drive]), cells(limited, "loud")[drive-1]; got != want {
+	if got, want := loudnessCell(t, "fast", tableDrives[drive]), cells(limited, "fast")[drive-1]; got != want {
 		t.Errorf("loudness: %s, want %s: %s", got, want, stale)
 	}
 }

@@ -31,7 +31,7 @@ func (d *decoder) top(c *Chain) {
 		case "stage":
 			d.stages(c, e)
 		default:
-			d.unknown(e, topKeys, "the top of the file")
+			d.unknown(e, topKeys, "the top of the file", nil)
 		}
 	}
 }
@@ -117,7 +117,7 @@ func (d *decoder) stage(t *document.Value) Stage {
 		accepted = append(accepted, "band")
 	}
 	before := len(d.Problems)
-	d.fields(t, k.Fields, settings, accepted, owner(k.Name), "", s.given)
+	d.fields(t, k.Fields, k.Former, settings, accepted, owner(k.Name), "", s.given)
 	if k.Bands != nil {
 		d.bands(t, k, settings, s.given)
 	}
@@ -151,7 +151,7 @@ func (d *decoder) kind(t *document.Value) *Kind {
 	k := kindNamed(d.kinds, e.Value.Text)
 	if k == nil {
 		p := document.Problem{Key: "kind", Found: "unknown kind " + document.Quote(e.Value.Text), Accepted: accepted}
-		if near := document.Nearest(e.Value.Text, kindNames(d.kinds)); near != "" {
+		if near := probableKind(d.kinds, e.Value.Text); near != "" {
 			p.Hint = "did you mean \"" + near + "\"?"
 		}
 		d.Report(e.Value.At, p)
@@ -200,7 +200,7 @@ func (d *decoder) bands(t *document.Value, k *Kind, settings any, given map[stri
 			continue
 		}
 		var b dsp.Band
-		d.fields(item, k.Bands, &b, keysOf(k.Bands), owner("band"), bandPrefix(i), given)
+		d.fields(item, k.Bands, nil, &b, keysOf(k.Bands), owner("band"), bandPrefix(i), given)
 		k.addBand(settings, b)
 	}
 }

@@ -29,6 +29,13 @@ func Explain(word string) (string, bool) {
 			}
 		}
 	}
+	for _, k := range kinds {
+		for _, w := range k.Also {
+			if canonical(w) == asked && len(parts) == 0 {
+				parts = append(parts, fmt.Sprintf("%s: here it is the kind of stage %q.\n\n", word, k.Name)+explainKind(k))
+			}
+		}
+	}
 	if len(parts) > 0 {
 		return strings.Join(parts, "\n"), true
 	}

@@ -48,3 +48,18 @@ func TestExplain(t *testing.T) {
 		t.Errorf("bassoon: %v %s", known, text)
 	}
 }
+
+// Words of elsewhere lead to the kind that is meant.
+func TestExplainWordsOfElsewhere(t *testing.T) {
+	for word, want := range map[string]string{
+		"gate": `gate: here it is the kind of stage "expander".`, "EQ": `"equaliser"`, "noise-gate": `"expander"`, "hpf": `"highpass"`,
+	} {
+		if text, ok := chain.Explain(word); !ok || !strings.Contains(text, want) {
+			t.Errorf("%s: %v, %s", word, ok, text)
+		}
+	}
+	// At 8 kHz a limiter refuses what other rates take.
+	if text, _ := chain.Explain("lookahead_ms"); !strings.Contains(text, "16 frames or more: 2 ms at 8 kHz, 1 ms at 16 kHz") {
+		t.Error(text)
+	}
+}

@@ -21,11 +21,11 @@ func (o owner) article() string {
 }
 
 // fields reads a table's keys into settings, and puts defaults for the rest.
-func (d *decoder) fields(t *document.Value, fields []Field, settings any, accepted []string, o owner, prefix string, given map[string]document.Span) {
+func (d *decoder) fields(t *document.Value, fields []Field, former map[string]string, settings any, accepted []string, o owner, prefix string, given map[string]document.Span) {
 	meant := map[string]bool{} // keys that are there in a wrong spelling
 	for _, e := range t.Entries {
 		if !contains(accepted, e.Key) {
-			meant[d.unknown(e, accepted, o.article())] = true
+			meant[d.unknown(e, accepted, o.article(), former)] = true
 		}
 	}
 	chosen := map[string]string{} // the words that conditions ask about
@@ -42,8 +42,14 @@ func (d *decoder) fields(t *document.Value, fields []Field, settings any, accept
 		e := t.Entry(f.Key)
 		applies := f.When == nil || contains(f.When.Words, chosen[f.When.Key])
 		doubtful := f.When != nil && broken[f.When.Key]
+		var other *document.Entry
+		if f.Instead != "" {
+			other = t.Entry(f.Instead)
+		}
 		switch {
 		case e != nil && e.Value.Kind == document.Broken:
+		case e != nil && other != nil && other.At.From < e.At.From:
+			d.Report(e.At, document.Problem{Key: f.Key, Found: "given beside " + f.Instead, Hint: "remove one of the two"})
 		case e != nil && !applies && !doubtful:
 			d.Report(e.At, document.Problem{Key: f.Key, Found: "not used with " + f.When.Key + " = " + document.Quote(chosen[f.When.Key]),
 				Hint: "remove it, or write " + f.When.String()})
@@ -53,6 +59,7 @@ func (d *decoder) fields(t *document.Value, fields []Field, settings any, accept
 				f.put(settings, v)
 			}
 			given[prefix+f.Key] = e.Value.At
+		case f.Instead != "" && (f.Default == "" || other != nil):
 		case f.Default != "":
 			f.put(settings, f.preset())
 		case applies && !doubtful && !meant[f.Key]:
@@ -76,7 +83,7 @@ func contains(words []string, word string) bool {
 
 // unknown reports a key that its owner does not have, and returns the one
 // that was probably meant.
-func (d *decoder) unknown(e document.Entry, accepted []string, where string) (meant string) {
+func (d *decoder) unknown(e document.Entry, accepted []string, where string, former map[string]string) (meant string) {
 	if d.Full() {
 		return "" // it would not be shown
 	}
@@ -87,6 +94,8 @@ func (d *decoder) unknown(e document.Entry, accepted []string, where string) (me
 	lower := strings.ToLower(e.Key)
 	owners := d.owners(e.Key)
 	switch {
+	case former[e.Key] != "":
+		p.Found, p.Hint = "no longer a key of "+where, "write "+former[e.Key]
 	case len(owners) > 0:
 		p.Found = "not a key of " + where
 		p.Hint = "it belongs to " + strings.Join(owners, ", ")

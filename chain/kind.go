@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -13,10 +14,12 @@ import (
 // reference page.
 type Kind struct {
 	Name    string
-	Summary string  // one sentence
-	Trap    string  // what commonly goes wrong
-	Fields  []Field // in the order in which they are written
-	Bands   []Field // the keys of its [[stage.band]] tables; nil: it has none
+	Summary string            // one sentence
+	Trap    string            // what commonly goes wrong
+	Fields  []Field           // in the order in which they are written
+	Bands   []Field           // the keys of its [[stage.band]] tables; nil: it has none
+	Also    []string          // what it is called elsewhere; not accepted in a file
+	Former  map[string]string // keys it had in older files, and what to write instead
 
 	fresh   func() any                                              // pointer to zero settings
 	holds   func(settings any) bool                                 // whether settings are of this kind
@@ -39,12 +42,15 @@ type Field struct {
 	Words    []string   // of words
 	Default  string     // as written in a file; empty: required
 	When     *Condition // when it applies; nil: always
+	Instead  string     // the other key of a pair of which a file gives one; empty: no pair
+	Least    string     // what else a value must keep to; empty: nothing
 	Help     string     // what it is
 	Source   string     // where default and range come from
 	Trap     string     // what commonly goes wrong; may be empty
 
-	put func(pointer any, v setting)
-	get func(pointer any) setting
+	put  func(pointer any, v setting)
+	get  func(pointer any) setting
+	used func(pointer any) bool // whether settings use it; nil: whenever it applies
 }
 
 // Condition is the value of another key under which a key applies.
@@ -75,6 +81,25 @@ type setting struct {
 	word   string
 	flag   bool
 	list   []int
+}
+
+// orInstead makes two fields a pair of which a file gives one: settings use the
+// second where second says so. The second has a default, for a file that gives
+// neither.
+func orInstead[S any](second func(*S) *bool, one, other Field) []Field {
+	one.Instead, other.Instead = other.Key, one.Key
+	for _, f := range []struct {
+		*Field
+		is bool
+	}{{&one, false}, {&other, true}} {
+		put := f.put
+		f.put = func(p any, v setting) {
+			put(p, v)
+			*second(p.(*S)) = f.is
+		}
+		f.used = func(p any) bool { return *second(p.(*S)) == f.is }
+	}
+	return []Field{one, other}
 }
 
 // The constructors below tie a field to its place in the settings, so that
@@ -159,6 +184,18 @@ func kindNamed(kinds []Kind, name string) *Kind {
 	return nil
 }
 
+// probableKind is the name of the kind that another word probably stands for, or "".
+func probableKind(kinds []Kind, word string) string {
+	for _, k := range kinds {
+		for _, w := range k.Also {
+			if canonical(w) == canonical(word) {
+				return k.Name
+			}
+		}
+	}
+	return document.Nearest(word, kindNames(kinds))
+}
+
 func kindNames(kinds []Kind) []string {
 	names := make([]string, len(kinds))
 	for i, k := range kinds {
@@ -203,6 +240,9 @@ func (f Field) Accepted() string {
 	}
 	if f.Zero != "" {
 		text += ", or 0: " + f.Zero
+	}
+	if f.Least != "" {
+		text += ", " + f.Least
 	}
 	return text
 }

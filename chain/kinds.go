@@ -33,6 +33,7 @@ func highPassKind() Kind {
 	type S = dsp.HighPassSettings
 	return kindOf(dsp.NewHighPass, Kind{
 		Name:    "highpass",
+		Also:    []string{"high-pass", "hp", "hpf", "low cut", "lowcut", "rumble filter", "subsonic"},
 		Summary: "Butterworth high-pass: removes rumble, handling noise and wind below the voice.",
 		Trap: "A minimum-phase filter turns the phase of what it keeps, which can raise the peaks of a voice by 1 to 3 dB (" +
 			practice + "): measure the peak after it.",
@@ -59,6 +60,7 @@ func equaliserKind() Kind {
 	tonal := &Condition{"shape", []string{"bell", "low-shelf", "high-shelf"}}
 	k := kindOf(dsp.NewEqualiser, Kind{
 		Name:    "equaliser",
+		Also:    []string{"eq", "equalizer", "peq", "parametric equaliser", "parametric eq", "bell", "shelf", "low-shelf", "high-shelf", "notch", "filter", "tone"},
 		Summary: "Parametric equaliser: bands in series, each a [[stage.band]] table below its [[stage]].",
 		Trap:    "A boost ahead of the limiter makes the limiter work: cut before you boost, and look at the gain reduction.",
 		Fields: []Field{
@@ -102,6 +104,7 @@ func gainKind() Kind {
 	type S = dsp.GainSettings
 	return kindOf(dsp.NewGain, Kind{
 		Name:    "gain",
+		Also:    []string{"volume", "level", "trim", "amplify", "attenuate", "fader"},
 		Summary: "Fixed gain.",
 		Trap:    "Thresholds mean something at a known level only: set the level before the dynamics stages, not after the limiter.",
 		Fields: []Field{
@@ -119,6 +122,7 @@ func polarityKind() Kind {
 	type S = dsp.PolaritySettings
 	return kindOf(dsp.NewPolarity, Kind{
 		Name:    "polarity",
+		Also:    []string{"invert", "phase", "phase invert", "reverse"},
 		Summary: "Inverts the polarity: multiplies by −1.",
 		Trap:    "Polarity is not phase: it has no frequency and no delay.",
 		Fields:  []Field{channelsField(func(s *S) *[]int { return &s.Channels })},
@@ -129,6 +133,7 @@ func delayKind() Kind {
 	type S = dsp.DelaySettings
 	return kindOf(dsp.NewDelay, Kind{
 		Name:    "delay",
+		Also:    []string{"shift", "align"},
 		Summary: "Delay that is wanted: it stays in the output, unlike the latency of other stages.",
 		Trap:    "A voice and its copy 1 ms later cancel at 500 Hz, 1.5 kHz, … (odd multiples of 1/(2·delay)).",
 		Fields: []Field{

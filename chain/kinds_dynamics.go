@@ -13,6 +13,7 @@ func expanderKind() Kind {
 	type S = dsp.ExpanderSettings
 	return kindOf(dsp.NewExpander, Kind{
 		Name:    "expander",
+		Also:    []string{"gate", "noise gate", "downward expander", "noise reduction"},
 		Summary: "Downward expander: lowers what lies below a threshold, so that the room is quieter in the pauses.",
 		Trap: "A threshold set by the loudest thing in the room reading (a cough, a creak) cuts the ends of words: set it " +
 			"6 dB over the steady noise floor and well under the quietest speech (" + practice + ").",
@@ -55,6 +56,7 @@ func compressorKind() Kind {
 	type S = dsp.CompressorSettings
 	return kindOf(dsp.NewCompressor, Kind{
 		Name:    "compressor",
+		Also:    []string{"comp", "leveller", "leveler", "dynamics"},
 		Summary: "Downward compressor: lowers what lies above a threshold, so that loud and soft words come closer.",
 		Trap: "Make-up raises the level, and louder wins a comparison: match levels before you judge. Routine work on a voice " +
 			"is 3 to 6 dB of reduction (" + practice + ").",
@@ -87,12 +89,18 @@ func compressorKind() Kind {
 
 func deEsserKind() Kind {
 	type S = dsp.DeEsserSettings
-	absolute, relative := &Condition{"mode", []string{"absolute"}}, &Condition{"mode", []string{"relative"}}
-	level := threshold(func(s *S) *float64 { return &s.ThresholdDBFS }, "level of the key band at which reduction starts",
-		"no default: it depends on the take")
-	level.When = absolute
+	levels := orInstead(func(s *S) *bool { return &s.Relative },
+		threshold(func(s *S) *float64 { return &s.ThresholdDBFS }, "level of the key band at which reduction starts", "no default: it depends on the take"),
+		number(func(s *S) *float64 { return &s.RelativeDB }, Field{
+			Key: "relative_db", Unit: "dB", Min: -60, Max: 0, Default: "-9",
+			Help:   "level of the key band minus level of the whole signal at which reduction starts",
+			Source: "own choice: an s has nearly all its energy in the key band, and a distance between two levels of the sound needs no setting to the take",
+			Trap:   "it follows the distance to the microphone, which threshold_dbfs does not",
+		}))
 	k := kindOf(dsp.NewDeEsser, Kind{
 		Name:    "de-esser",
+		Also:    []string{"deesser", "desser", "de-ess", "sibilance"},
+		Former:  map[string]string{"mode": "threshold_dbfs for a fixed level, or relative_db for one relative to the whole signal"},
 		Summary: "Dynamic bell that is lowered while the sibilant band is loud.",
 		Trap:    "Too much makes a lisp: 3 to 6 dB on s-sounds only (" + practice + ").",
 		Fields: []Field{
@@ -116,18 +124,7 @@ func deEsserKind() Kind {
 				Help:   "upper edge of the band that is listened to",
 				Source: "9 kHz: " + practice,
 			}),
-			word(func(s *S) *bool { return &s.Relative }, []bool{false, true}, Field{
-				Key: "mode", Words: []string{"absolute", "relative"}, Default: `"relative"`,
-				Help:   "compare the key band with a fixed level, or with the level of the whole signal",
-				Source: "own choice: \"relative\" needs no setting to the take",
-				Trap:   "\"absolute\" follows the distance to the microphone, \"relative\" does not",
-			}),
-			level,
-			number(func(s *S) *float64 { return &s.RelativeDB }, Field{
-				Key: "relative_db", Unit: "dB", Min: -60, Max: 0, Default: "-9", When: relative,
-				Help:   "level of the key band minus level of the whole signal at which reduction starts",
-				Source: "own choice: an s has nearly all its energy in the key band",
-			}),
+			levels[0], levels[1],
 			number(func(s *S) *float64 { return &s.Ratio }, Field{
 				Key: "ratio", Min: 1, Max: 100, Default: "4",
 				Help:   "dB in per dB out of the key band above that level",
@@ -162,6 +159,8 @@ func limiterKind() Kind {
 	}
 	return kindOf(build, Kind{
 		Name:    "limiter",
+		Also:    []string{"limit", "peak limiter", "true peak limiter", "brickwall", "brick-wall limiter"},
+		Former:  map[string]string{"release_style": `recovery: "slow" for "clean", "medium" for "balanced", "fast" for "loud"`},
 		Summary: "Look-ahead true-peak limiter: keeps sample peaks, the true-peak reading of Rec. ITU-R BS.1770 Annex 2 and the wave between the samples under a ceiling.",
 		Trap: "It belongs at the end: there the verification holds what is written, dither and rounding included; whatever follows can raise the peaks again. Signal by signal: CEILING.md. " +
 			"Without verification the wave itself stays within 0.01 dB of the ceiling on speech; sound that is dense up to the Nyquist frequency, such as " +
@@ -183,13 +182,14 @@ func limiterKind() Kind {
 				Key: "lookahead_ms", Unit: "ms", Min: 0.5, Max: 10, Default: "3",
 				Help:   "how long the gain takes to come down ahead of a peak; its latency is floor(lookahead_ms · rate / 1000) frames: 144 by default at 48 kHz",
 				Source: "1 to 5: " + practice,
+				Least:  fmt.Sprintf("and %d frames or more: %g ms at 8 kHz, %g ms at 16 kHz", dsp.ShortestLookahead, dsp.ShortestLookahead/8., dsp.ShortestLookahead/16.),
 				Trap:   "without look-ahead there is no ceiling to promise, so 0 is refused",
 			}),
-			word(func(s *S) *dsp.ReleaseStyle { return &s.Release }, []dsp.ReleaseStyle{dsp.Balanced, dsp.Clean, dsp.Loud}, Field{
-				Key: "release_style", Words: []string{"balanced", "clean", "loud"}, Default: `"balanced"`,
-				Help:   "how the gain recovers: \"clean\" moves it least, \"loud\" soonest",
-				Source: "own design: the release follows the programme",
-				Trap:   "a limiter here has no release_ms: one time constant cannot be both clean and loud",
+			word(func(s *S) *dsp.Recovery { return &s.Recovery }, []dsp.Recovery{dsp.SlowRecovery, dsp.MediumRecovery, dsp.FastRecovery}, Field{
+				Key: "recovery", Words: []string{"slow", "medium", "fast"}, Default: `"medium"`,
+				Help:   "how soon the gain comes back after a peak: \"slow\" moves it least, \"fast\" gives the loudest result",
+				Source: "own design: a single peak is let go of soon, sustained limiting slowly",
+				Trap:   "there is no release_ms: with one time constant either peaks pump or low tones are distorted",
 			}),
 			linkChannels(func(s *S) *bool { return &s.LinkChannels }),
 			trueOrFalse(func(s *S) *bool { return &s.Verify }, Field{

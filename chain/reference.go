@@ -65,6 +65,12 @@ func table(b *bytes.Buffer, fields []Field) {
 		if f.Default != "" {
 			preset = "`" + f.Default + "`"
 		}
+		switch {
+		case f.Instead != "" && f.Default == "":
+			preset = "instead of `" + f.Instead + "`"
+		case f.Instead != "":
+			preset += ", unless `" + f.Instead + "` is given"
+		}
 		if f.When != nil {
 			preset += ", with `" + f.When.Key + "` " + strings.Join(f.When.Words, ", ") + " only"
 		}

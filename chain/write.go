@@ -74,7 +74,7 @@ func (w writer) fields(fields []Field, settings any) {
 		words[f.Key] = f.get(settings).word
 	}
 	for _, f := range fields {
-		if f.When != nil && !contains(f.When.Words, words[f.When.Key]) {
+		if f.When != nil && !contains(f.When.Words, words[f.When.Key]) || f.used != nil && !f.used(settings) {
 			continue
 		}
 		if w.comments {
@@ -100,8 +100,13 @@ func (w writer) comment(text string) {
 // summary is what a field accepts and its default.
 func (f Field) summary() string {
 	text := f.Accepted()
-	if f.Default == "" {
+	switch {
+	case f.Instead != "" && f.Default == "":
+		return text + "; instead of " + f.Instead
+	case f.Default == "":
 		return text + "; required"
+	case f.Instead != "":
+		return text + "; default " + f.Default + ", unless " + f.Instead + " is given"
 	}
 	return text + "; default " + f.Default
 }

@@ -66,7 +66,7 @@ var processors = map[string]func(rate, channels int) (dsp.Processor, error){
 		return dsp.NewLimiter(dsp.LimiterSettings{CeilingDBTP: -6, DriveDB: 6, LookaheadMs: 3, LinkChannels: true}, rate, channels)
 	},
 	"limiter, unlinked": func(rate, channels int) (dsp.Processor, error) {
-		return dsp.NewLimiter(dsp.LimiterSettings{CeilingDBTP: -12, LookaheadMs: 5, Release: dsp.Loud}, rate, channels)
+		return dsp.NewLimiter(dsp.LimiterSettings{CeilingDBTP: -12, LookaheadMs: 5, Recovery: dsp.FastRecovery}, rate, channels)
 	},
 }
 

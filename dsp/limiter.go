@@ -2,14 +2,15 @@ package dsp
 
 import "github.com/boothbench/boothbench/dsp/vector"
 
-// ReleaseStyle trades a limiter's loudness against the movement of its gain.
-type ReleaseStyle int
+// Recovery is how soon a limiter's gain comes back after a peak: the slower, the
+// less the gain moves; the faster, the louder the result.
+type Recovery int
 
-// The release styles, from the least gain movement to the loudest result.
+// The recoveries; their times are in limiterrelease.go.
 const (
-	Balanced ReleaseStyle = iota
-	Clean
-	Loud
+	MediumRecovery Recovery = iota
+	SlowRecovery
+	FastRecovery
 )
 
 // LimiterSettings describes a look-ahead true-peak limiter.
@@ -17,7 +18,7 @@ type LimiterSettings struct {
 	CeilingDBTP  float64
 	DriveDB      float64 // gain ahead of the limiter
 	LookaheadMs  float64 // the whole latency, but for that of the verification
-	Release      ReleaseStyle
+	Recovery     Recovery
 	LinkChannels bool // one gain for all channels, from the loudest
 	Verify       bool // asks for NewVerifiedLimiter; NewLimiter refuses it
 }
@@ -75,9 +76,9 @@ const (
 	// limiterSegment is the number of frames worked on at a time.
 	limiterSegment = 256
 
-	// limiterShortest is the smallest latency in frames: six for the Annex 2
-	// interpolator and ten to lower the gain in.
-	limiterShortest = 16
+	// ShortestLookahead is the smallest look-ahead of a limiter in frames: six for
+	// the Annex 2 interpolator and ten to lower the gain in.
+	ShortestLookahead = 16
 )
 
 // NewLimiter builds the limiter; errors are *SettingError. The latency is
@@ -89,8 +90,8 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 		checkFormat(rate, channels),
 		checkRange("ceiling_dbtp", s.CeilingDBTP, -60, 0, "dBTP"),
 		checkRange("drive_db", s.DriveDB, -60, 60, "dB"),
-		checkRange("lookahead_ms", s.LookaheadMs, max(0.5, limiterShortest*1000/float64(rate)), 10, "ms"),
-		checkRange("release_style", float64(s.Release), float64(Balanced), float64(Loud), ""),
+		checkRange("lookahead_ms", s.LookaheadMs, max(0.5, ShortestLookahead*1000/float64(rate)), 10, "ms"),
+		checkRange("recovery", float64(s.Recovery), float64(MediumRecovery), float64(FastRecovery), ""),
 	)
 	if err == nil && s.Verify {
 		err = &SettingError{"verify", "true", "false; NewVerifiedLimiter builds what verifies"}
@@ -116,7 +117,7 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 		l.paths = append(l.paths, gainPath{
 			from: c, to: c + share,
 			peaks:    make([]float64, limiterSegment+1),
-			envelope: newDepthEnvelope(limit, s.Release, rate),
+			envelope: newDepthEnvelope(limit, s.Recovery, rate),
 			runs:     make([]depthRun, 0, limiterSegment),
 			window:   newDepthWindow(latency - l.finder.half - guard.latency() + 1),
 			guard:    guard.twin(),

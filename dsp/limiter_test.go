@@ -358,11 +358,11 @@ func TestLimiterLinks(t *testing.T) {
 func TestLimiterReleases(t *testing.T) {
 	// A frame of 6 dB over: the gain is down for the hold and back within 2 dB
 	// after three short constants.
-	for style, hold := range map[dsp.ReleaseStyle]float64{dsp.Balanced: 11, dsp.Clean: 20, dsp.Loud: 8.5} {
+	for style, hold := range map[dsp.Recovery]float64{dsp.MediumRecovery: 11, dsp.SlowRecovery: 20, dsp.FastRecovery: 8.5} {
 		b := dsp.NewBlock(1, 48000*4)
 		b[0][100] = ceiling * 2
 		s := limiterDefaults()
-		s.Release = style
+		s.Recovery = style
 		_, gain := limited(b, s, 48000)
 		at := func(ms float64) float64 { return decibels(gain[0][100+int(ms*48)]) }
 		if g := at(0); math.Abs(g+6.02) > .1 {
@@ -382,10 +382,10 @@ func TestLimiterReleases(t *testing.T) {
 
 func TestNewLimiterRefuses(t *testing.T) {
 	for name, change := range map[string]func(*dsp.LimiterSettings){
-		"ceiling_dbtp":  func(s *dsp.LimiterSettings) { s.CeilingDBTP = .1 },
-		"drive_db":      func(s *dsp.LimiterSettings) { s.DriveDB = math.NaN() },
-		"lookahead_ms":  func(s *dsp.LimiterSettings) { s.LookaheadMs = .4 },
-		"release_style": func(s *dsp.LimiterSettings) { s.Release = 3 },
+		"ceiling_dbtp": func(s *dsp.LimiterSettings) { s.CeilingDBTP = .1 },
+		"drive_db":     func(s *dsp.LimiterSettings) { s.DriveDB = math.NaN() },
+		"lookahead_ms": func(s *dsp.LimiterSettings) { s.LookaheadMs = .4 },
+		"recovery":     func(s *dsp.LimiterSettings) { s.Recovery = 3 },
 	} {
 		s := limiterDefaults()
 		change(&s)
@@ -424,7 +424,7 @@ func TestLimiterCeilingOfAnything(t *testing.T) {
 			CeilingDBTP:  rapid.SampledFrom([]float64{0, -1, -9}).Draw(t, "ceiling"),
 			DriveDB:      rapid.SampledFrom([]float64{-6, 0, 6, 24, 40}).Draw(t, "drive"),
 			LookaheadMs:  rapid.SampledFrom([]float64{2, 3, 5}).Draw(t, "lookahead"),
-			Release:      rapid.SampledFrom([]dsp.ReleaseStyle{dsp.Balanced, dsp.Clean, dsp.Loud}).Draw(t, "release"),
+			Recovery:     rapid.SampledFrom([]dsp.Recovery{dsp.MediumRecovery, dsp.SlowRecovery, dsp.FastRecovery}).Draw(t, "release"),
 			LinkChannels: rapid.Bool().Draw(t, "linked"),
 		}
 		in := dsp.NewBlock(rapid.IntRange(1, 2).Draw(t, "channels"), 0)

@@ -34,7 +34,7 @@ func newAdversary(data []byte) adversary {
 			CeilingDBTP:  []float64{0, -1, -9, -60}[head[3]%4],
 			DriveDB:      float64(int(head[4])%121 - 60),
 			LookaheadMs:  []float64{.5, 1, 3, 10}[head[5]%4],
-			Release:      dsp.ReleaseStyle(head[6] % 3),
+			Recovery:     dsp.Recovery(head[6] % 3),
 			LinkChannels: head[6] < 128,
 		},
 	}

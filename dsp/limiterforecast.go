@@ -28,12 +28,13 @@ func ForecastCellFrames(rate int) int { return max(1, rate/1500) }
 // NewLimiterForecast builds a forecast of NewLimiter with the same settings, for
 // the channels that share one gain; errors are *SettingError.
 func NewLimiterForecast(s LimiterSettings, rate int) (*LimiterForecast, error) {
+	s.Verify = false // what a verification takes off is not forecast
 	l, err := NewLimiter(s, rate, 1)
 	if err != nil {
 		return nil, err
 	}
 	limit := s.CeilingDBTP - limiterMarginDB
-	f := &LimiterForecast{envelope: newDepthEnvelope(DBToAmplitude(limit), s.Release, rate), offsetDB: s.DriveDB - limit}
+	f := &LimiterForecast{envelope: newDepthEnvelope(DBToAmplitude(limit), s.Recovery, rate), offsetDB: s.DriveDB - limit}
 	frames := f.envelope.grid
 	f.envelope.grid = forecastPoints // its paces and its hold are in cells: they stay
 	reach := l.latency - l.finder.half - l.paths[0].guard.latency() + 1

@@ -13,9 +13,9 @@ import (
 // gain of all. The judge is the limiter as it runs.
 func TestLimiterForecast(t *testing.T) {
 	for _, rate := range []int{8000, 44100, 48000, 96000} {
-		for _, style := range []dsp.ReleaseStyle{dsp.Balanced, dsp.Clean, dsp.Loud} {
+		for _, style := range []dsp.Recovery{dsp.MediumRecovery, dsp.SlowRecovery, dsp.FastRecovery} {
 			for _, drive := range []float64{-6, 6, 14} {
-				s := dsp.LimiterSettings{CeilingDBTP: -1, DriveDB: drive, LookaheadMs: 3, Release: style, LinkChannels: true}
+				s := dsp.LimiterSettings{CeilingDBTP: -1, DriveDB: drive, LookaheadMs: 3, Recovery: style, LinkChannels: true}
 				x := dsptest.Speechlike(rate, 1, 4*rate, 3)
 				worst, least, gain := forecastAgainstLimiter(t, s, rate, x)
 				// 0.25 dB over 100 ms: a peak is placed to half a cell, and a cell is

@@ -1,6 +1,6 @@
 package dsp
 
-// releaseTimes are the constants of a release style, in ms. The hold keeps a
+// releaseTimes are the constants of a recovery, in ms. The hold keeps a
 // depth for as long as the next half-period of a low tone may take to bring its
 // peak, so that a steady tone meets a constant gain. After it, the depth falls
 // at the short pace towards a slow average of itself (rising and falling at
@@ -9,14 +9,14 @@ package dsp
 // TestLimiterDistortion.
 type releaseTimes struct{ hold, short, rise, fall float64 }
 
-var releaseStyles = [...]releaseTimes{
+var recoveries = [...]releaseTimes{
 	// 11 ms and the 2.4 ms of the window together outlast half a period of
 	// 40 Hz (12.5 ms).
-	Balanced: {hold: 11, short: 40, rise: 200, fall: 600},
+	MediumRecovery: {hold: 11, short: 40, rise: 200, fall: 600},
 	// Half-periods down to 22 Hz, whole pitch periods down to 45 Hz.
-	Clean: {hold: 20, short: 40, rise: 80, fall: 400},
+	SlowRecovery: {hold: 20, short: 40, rise: 80, fall: 400},
 	// Half-periods down to 46 Hz.
-	Loud: {hold: 8.5, short: 30, rise: 150, fall: 300},
+	FastRecovery: {hold: 8.5, short: 30, rise: 150, fall: 300},
 }
 
 // depthRun is a number of frames that ask for the same depth: one minus the
@@ -69,8 +69,8 @@ func (e *depthEnvelope) attentionAt(level float64) float64 {
 // −0.05 dB.
 const releaseAim = -0.05 * log2PerDB
 
-func newDepthEnvelope(limit float64, style ReleaseStyle, rate int) depthEnvelope {
-	t := releaseStyles[style]
+func newDepthEnvelope(limit float64, recovery Recovery, rate int) depthEnvelope {
+	t := recoveries[recovery]
 	grid := max(1, rate/1500)
 	pace := func(ms float64) float64 { return coefficient(ms/float64(grid), rate) }
 	held := (int(t.hold/1000*float64(rate)) + grid - 1) / grid

@@ -71,7 +71,7 @@ func TestSkippingChangesNothingAnywhere(t *testing.T) {
 		s := LimiterSettings{
 			DriveDB:      rapid.SampledFrom([]float64{0, 3, 20}).Draw(t, "drive"),
 			LookaheadMs:  rapid.SampledFrom([]float64{.5, 3}).Draw(t, "lookahead"),
-			Release:      rapid.SampledFrom([]ReleaseStyle{Balanced, Clean, Loud}).Draw(t, "release"),
+			Recovery:     rapid.SampledFrom([]Recovery{MediumRecovery, SlowRecovery, FastRecovery}).Draw(t, "release"),
 			LinkChannels: rapid.Bool().Draw(t, "linked"),
 		}
 		seed := rapid.Uint64().Draw(t, "seed")

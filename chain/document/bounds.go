@@ -1,6 +1,9 @@
 package document
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // Bounds are what a number may be, as { min = …, max = … } or
 // { target = …, tolerance = … } say it.
@@ -32,8 +35,16 @@ func (d *Document) Bounds(e Entry, others ...string) (Bounds, bool) {
 	switch {
 	case target != nil && tolerance != nil && b.Min == nil && b.Max == nil:
 		low, high := *target-*tolerance, *target+*tolerance
+		if low-low != 0 || high-high != 0 {
+			d.Report(e.Value.At, Problem{Key: e.Key, Found: "a target and a tolerance that are too large to add", Accepted: acceptedBounds})
+			return Bounds{}, false
+		}
 		b = Bounds{&low, &high}
-	case target != nil || tolerance != nil, b.Min == nil && b.Max == nil, b.Min != nil && b.Max != nil && *b.Min > *b.Max:
+	case b.Min != nil && b.Max != nil && *b.Min > *b.Max:
+		d.Report(e.Value.At, Problem{Key: e.Key, Found: fmt.Sprintf("min %g is above max %g: nothing lies between", *b.Min, *b.Max),
+			Hint: fmt.Sprintf("did you mean { min = %g, max = %g }?", *b.Max, *b.Min)})
+		return Bounds{}, false
+	case target != nil || tolerance != nil, b.Min == nil && b.Max == nil:
 		d.Report(e.Value.At, Problem{Key: e.Key, Found: "no usable limit", Accepted: acceptedBounds})
 		return Bounds{}, false
 	}

@@ -466,7 +466,7 @@ func wrongRelease(t *testing.T, ctx context.Context, in, out string, s Settings)
 	}
 	wrong := *d.chain
 	limiter := wrong.Stages[0].Settings.(dsp.LimiterSettings)
-	limiter.Release = dsp.Loud
+	limiter.Recovery = dsp.FastRecovery
 	if d.solution, err = Solve(&wrong, d.target, analyses...); err != nil {
 		t.Fatal(err)
 	}

@@ -80,7 +80,7 @@ func TestParseErrors(t *testing.T) {
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = -1", "3:18: true_peak_dbtp: found the number -1; say which: { max = -1 } or { min = -1 }"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { most = -1 }", "most: unknown key"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { max = \"-1 dB\" }", "true_peak_dbtp.max: found the string"},
-		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { min = 0, max = -1 }", "no usable limit"},
+		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { min = 0, max = -1 }", "min 0 is above max -1"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { target = -1 }", "no usable limit"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { max = nan }", "found nan"},
 		{"schema = 1\n[[expect]]\nspec = \"ebu-r129\"", `no specification "ebu-r129"; did you mean "ebu-r128"?`},

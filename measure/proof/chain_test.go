@@ -48,7 +48,7 @@ const (
 	comp  = `kind = "compressor"; threshold_dbfs = -24`
 	rms   = `kind = "compressor"; threshold_dbfs = -30; detector = "rms"; knee_db = 0; ratio = 4; attack_ms = 20; link_channels = false; makeup_db = 3`
 	gate  = `kind = "expander"; threshold_dbfs = -45`
-	esser = `kind = "de-esser"; mode = "absolute"; threshold_dbfs = -30`
+	esser = `kind = "de-esser"; threshold_dbfs = -30`
 )
 
 // What is built as declared passes its proof, every claim of it.
@@ -70,7 +70,7 @@ func TestStagesPass(t *testing.T) {
 		`kind = "de-esser"; ratio = 1`,
 		`kind = "limiter"`,
 		`kind = "limiter"; ceiling_dbtp = -9; drive_db = 20; lookahead_ms = 1; link_channels = false`,
-		`kind = "limiter"; release_style = "loud"; verify = false`,
+		`kind = "limiter"; recovery = "fast"; verify = false`,
 		`kind = "gain"; gain_db = -7.3; channels = [2]`,
 		`kind = "polarity"; channels = [1]`,
 		`kind = "delay"; delay_ms = 1200; channels = [2]`,
@@ -148,7 +148,7 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{`kind = "limiter"`, `kind = "limiter"; verify = false`, "overshoot_fine_db"},
 		{`kind = "limiter"`, `kind = "limiter"; lookahead_ms = 3.03`, "latency_frames"},
 		{`kind = "limiter"`, `kind = "limiter"; link_channels = false`, "image_shift_db"},
-		{`kind = "limiter"`, `kind = "limiter"; release_style = "loud"; lookahead_ms = 0.5`, "thd_plus_noise_db"},
+		{`kind = "limiter"`, `kind = "limiter"; recovery = "fast"; lookahead_ms = 0.5`, "thd_plus_noise_db"},
 		{`kind = "limiter"`, `kind = "limiter"; drive_db = 0.01`, "tone_dbfs"},
 	} {
 		t.Run(c.built+" fails "+c.fails, func(t *testing.T) {

@@ -59,7 +59,7 @@ func limiterStandsStill(s dsp.LimiterSettings, rate int) Experiment {
 	// A short look-ahead has to move the gain within the period, and "loud" lets it
 	// rise between the crests: neither claims a still gain. Below 72 frames the whole
 	// fade of the guard has no room (dsp.NewLimiter).
-	if s.Release != dsp.Loud && dsp.Frames(s.LookaheadMs, rate) >= 72 {
+	if s.Recovery != dsp.FastRecovery && dsp.Frames(s.LookaheadMs, rate) >= 72 {
 		claims = append(claims, atMost("thd_plus_noise_db", -120, "less than what a converter of 20 bits adds (6.02·20 dB)"))
 	}
 	return limiterTone(s, 6, claims...)
