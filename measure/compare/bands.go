@@ -3,8 +3,6 @@ package compare
 import (
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
@@ -17,7 +15,7 @@ type bandComparison struct {
 	rate, length, hop int
 	x, y              dsp.Block // the running block
 	skip              int       // frames to pass over
-	fft               *fourier.FFT
+	fft               *spectra.FFT
 	window            []float64
 	scale             float64
 	windowed          []float64
@@ -36,7 +34,7 @@ func newBandComparison(rate, channels int, frames int64) *bandComparison {
 	}
 	b := &bandComparison{
 		rate: rate, length: length, hop: max(length/2, int(frames/mostSpectra)), x: make(dsp.Block, channels), y: make(dsp.Block, channels),
-		fft: fourier.NewFFT(length), window: spectra.Hann(length), windowed: make([]float64, length),
+		fft: spectra.NewFFT(length), window: spectra.Hann(length), windowed: make([]float64, length),
 		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1),
 	}
 	b.scale = 1 / (float64(length) * planes.SumOfSquares(b.window))

@@ -5,8 +5,6 @@ import (
 	"math/cmplx"
 	"sort"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
@@ -192,7 +190,7 @@ func delayNear(a, b []float64, expected float64) (delay, correlation float64) {
 	for n, w := range window {
 		x[n] *= w
 	}
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	template := fft.Coefficients(nil, append(x, make([]float64, length-len(x))...))
 	y := differences1(b)
 	y[0] = 0
@@ -218,7 +216,7 @@ func delayNear(a, b []float64, expected float64) (delay, correlation float64) {
 	for n, w := range window {
 		segment[n] *= w
 	}
-	short := fourier.NewFFT(len(a))
+	short := spectra.NewFFT(len(a))
 	bins, own := short.Coefficients(nil, segment), short.Coefficients(nil, x[:len(a)])
 	for k := range bins {
 		bins[k] *= cmplx.Conj(own[k])

@@ -5,10 +5,9 @@ import (
 	"math/cmplx"
 	"sort"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
@@ -24,7 +23,7 @@ func searchIn(open func() (wave.Source, error), frames int64, channel int, probe
 	probe = differences1(probe)
 	probe[0] = 0 // what was before is not in it
 	energy := planes.SumOfSquares(probe)
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	padded := make([]float64, length)
 	copy(padded, probe)
 	template := fft.Coefficients(nil, padded)

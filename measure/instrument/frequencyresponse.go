@@ -6,8 +6,6 @@ import (
 	"math/cmplx"
 	"sort"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
@@ -26,7 +24,7 @@ func responseOf(x []float64, from, rate int, low, high float64) *FrequencyRespon
 	for length < len(x) || length < rate {
 		length *= 2
 	}
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	padded := make([]float64, length)
 	copy(padded, x)
 	gain := fft.Coefficients(nil, padded)

@@ -3,7 +3,7 @@ package instrument
 import (
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
 // impulseResponse is what a device makes of an impulse, found by dividing the
@@ -15,7 +15,7 @@ type impulseResponse struct {
 
 // deconvolver divides responses by a stimulus within a band.
 type deconvolver struct {
-	fft     *fourier.FFT
+	fft     *spectra.FFT
 	rate    int
 	weights []float64    // of the band, by frequency
 	inverse []complex128 // weight over the stimulus's spectrum
@@ -25,7 +25,7 @@ type deconvolver struct {
 // nothing. Responses may be a second longer than the stimulus.
 func newDeconvolver(sent []float64, rate int, weight func(hz float64) float64) *deconvolver {
 	length := roundLength(len(sent) + rate)
-	d := &deconvolver{fft: fourier.NewFFT(length), rate: rate, weights: make([]float64, length/2+1)}
+	d := &deconvolver{fft: spectra.NewFFT(length), rate: rate, weights: make([]float64, length/2+1)}
 	padded := make([]float64, length)
 	copy(padded, sent)
 	d.inverse = d.fft.Coefficients(nil, padded)

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
@@ -194,7 +192,7 @@ func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Reading
 func (r impulseResponse) crest(near int) float64 {
 	const half = 256
 	x, from := r.part(near, half, half)
-	spectrum := fourier.NewFFT(2*half).Coefficients(nil, x)
+	spectrum := spectra.NewFFT(2*half).Coefficients(nil, x)
 	at, _ := spectra.Crest(spectrum, 2*half, half)
 	return float64(from) + at
 }

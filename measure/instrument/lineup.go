@@ -7,7 +7,7 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -118,7 +118,7 @@ func delayOf(stimulus, response dsp.Block) (frames int, reason string) {
 	for length < stimulus.Frames()+response.Frames() {
 		length *= 2
 	}
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	product := make([]complex128, length/2+1)
 	var sent, came float64
 	for c := range stimulus {

@@ -3,8 +3,6 @@ package instrument
 import (
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -20,7 +18,7 @@ func correlation(x, t []float64) []float64 {
 	for length < 4*len(t) {
 		length *= 2
 	}
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	block := make([]float64, length)
 	copy(block, t)
 	template := fft.Coefficients(nil, block)
@@ -109,7 +107,7 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 		}
 	}
 	copy(template, t)
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	cross, spectrum := fft.Coefficients(nil, segment), fft.Coefficients(nil, template)
 	energy, slope := 0.0, 0.0 // of the template, and of its derivative by the frame
 	for k, v := range spectrum {

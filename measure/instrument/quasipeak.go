@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
@@ -61,7 +61,7 @@ func largestQuasiPeak(weighted []float64, rate, from int) float64 {
 // margins, where the circle closes, are dropped.
 func sound468(x []float64, rate, factor int) []float64 {
 	const length, margin = 1 << 16, 1 << 12
-	small, large := fourier.NewFFT(length), fourier.NewFFT(length*factor)
+	small, large := spectra.NewFFT(length), spectra.NewFFT(length*factor)
 	gain := make([]complex128, length/2)
 	for k := range gain {
 		gain[k] = weighting.Network468(float64(k)*float64(rate)/length) / complex(cmplx.Abs(weighting.Network468(1000))*length, 0)

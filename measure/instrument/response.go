@@ -5,8 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
@@ -109,7 +107,7 @@ func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRes
 		return nil, err
 	}
 	length, bins := m.Multitone.Period(rate), m.Multitone.Bins(rate)
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	settled := func(x []float64) []complex128 { // the mean of the periods after the first
 		mean := make([]float64, length)
 		for n := range mean {

@@ -6,8 +6,6 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
@@ -20,7 +18,7 @@ type channelPair struct {
 	identical   bool
 	left, right []float64 // the running block
 
-	fft      *fourier.FFT
+	fft      *spectra.FFT
 	window   []float64
 	windowed []float64
 	bins     [2][]complex128 // of the block that is correlated
@@ -36,7 +34,7 @@ const pairBlock = 1 << 15
 func newChannelPair() channelPair {
 	half := func() []complex128 { return make([]complex128, pairBlock/2+1) }
 	return channelPair{
-		identical: true, fft: fourier.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
+		identical: true, fft: spectra.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
 		windowed: make([]float64, pairBlock), bins: [2][]complex128{half(), half()}, cross: half(),
 	}
 }

@@ -1,9 +1,5 @@
 package spectra
 
-import (
-	"gonum.org/v1/gonum/dsp/fourier"
-)
-
 // Power is the mean power spectrum of sound through a window (Welch, "The
 // use of fast Fourier transform for the estimation of power spectra", 1967).
 type Power struct {
@@ -12,7 +8,7 @@ type Power struct {
 	energy   float64   // sum of the window's squares
 	Sums     []float64 // sum over the blocks of the mean square per bin
 	Blocks   int
-	fft      *fourier.FFT
+	fft      *FFT
 	windowed []float64
 	bins     []complex128
 }
@@ -21,7 +17,7 @@ func Empty(window []float64, rate int) *Power {
 	length := len(window)
 	p := &Power{
 		BinHz: float64(rate) / float64(length), Window: window, Sums: make([]float64, length/2+1),
-		fft: fourier.NewFFT(length), windowed: make([]float64, length), bins: make([]complex128, length/2+1),
+		fft: NewFFT(length), windowed: make([]float64, length), bins: make([]complex128, length/2+1),
 	}
 	for _, w := range window {
 		p.energy += w * w
