@@ -24,6 +24,7 @@ var rooms = []string{
 	"chain",
 	"chain/document",
 	"measure/internal/measuretest",
+	"measure/internal/browser",
 	"measure",
 	"measure/stimulus",
 	"measure/picture",

@@ -51,6 +51,7 @@ func commands() []command {
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"compare", "say how one file differs from another", runCompare},
+		{"listen", "write a page for comparing versions by ear", runListen},
 		{"check", "hold files against limits, for automated tests", runCheck},
 		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
 		{"prove", "measure whether a chain or device does what is declared", runProve},

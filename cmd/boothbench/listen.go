@@ -1,0 +1,194 @@
+package main
+
+import (
+	crand "crypto/rand"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/listen"
+)
+
+const listenUsage = `boothbench listen writes a page on which two to six versions of one sound are compared
+by ear, in a browser, without a network. The versions are aligned, brought to the level
+of the quietest, and switched without a gap at the same frame. Blind runs have a fixed
+number of trials and state what chance would have given.
+
+Usage: boothbench listen A.wav B.wav … --out PAGE.html [flags]
+
+Examples:
+  boothbench listen before.wav after.wav --from 0:12 --to 1:12 --out page.html
+  boothbench listen one.wav two.wav three.wav --out blind.html --key key.json
+`
+
+func runListen(e env, args []string) error {
+	f := e.flags("listen", listenUsage)
+	from := f.String("from", "0", "where the excerpt begins in A, as `time`: 12.5, 0:12.5 or 1:02:12.5")
+	to := f.String("to", "", "where it ends, as `time`; unless given, where A ends")
+	most := f.Float64("most", listen.DefaultSeconds, "the longest excerpt, `seconds`")
+	level := f.String("level", "loudness", "how levels are matched: loudness or least-squares")
+	asLying := f.Bool("no-align", false, "leave the files as they lie; for sounds that are not versions of one")
+	difference := f.Bool("difference", false, "with each version less A as further sounds")
+	out := f.String("out", "", "the page, an HTML `file`")
+	key := f.String("key", "", "write numbers for names into the page, in random order, and the names to this\nJSON `file`")
+	replace := f.Bool("replace", false, "write over existing files")
+	asJSON := f.Bool("json", false, "print one JSON object")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	s := listen.Settings{MostSeconds: *most, AsLying: *asLying, Difference: *difference}
+	switch *level {
+	case "loudness":
+	case "least-squares":
+		s.Level = listen.LeastSquares
+	default:
+		return usageError("--level: found %q%s; accepted: loudness, least-squares", *level, didYouMean(*level, []string{"loudness", "least-squares"}))
+	}
+	var err error
+	if s.From, err = seconds("from", *from); err != nil {
+		return err
+	}
+	if *to != "" {
+		if s.To, err = seconds("to", *to); err != nil {
+			return err
+		}
+		if s.To <= s.From {
+			return usageError("--to: found %s; accepted: later than --from", *to)
+		}
+	}
+	switch n := f.NArg(); {
+	case n < listen.FewestVersions || n > listen.MostVersions:
+		return usageError("found %s; accepted: %d to %d versions, for example: boothbench listen before.wav after.wav --out page.html", plural(n, "file"), listen.FewestVersions, listen.MostVersions)
+	case *out == "":
+		return usageError("no --out; for example: --out page.html")
+	case !(*most > 0 && *most <= 600):
+		return usageError("--most: found %g; accepted: up to 600 seconds", *most)
+	case *key != "" && *difference:
+		return usageError("--key and --difference exclude each other: a difference signal names its versions")
+	}
+	var outputs []wave.Output
+	page, err := e.createFile(*out, *replace, f.Args())
+	if err != nil {
+		return outputError(err)
+	}
+	defer page.Abort()
+	outputs = append(outputs, page)
+	var keyFile *wave.File
+	if *key != "" {
+		if keyFile, err = e.createFile(*key, *replace, append([]string{*out}, f.Args()...)); err != nil {
+			return outputError(err)
+		}
+		defer keyFile.Abort()
+		outputs = append(outputs, keyFile)
+	}
+
+	var sources []listen.Source
+	for _, path := range f.Args() {
+		sources = append(sources, listen.Source{Name: filepath.Base(path), Open: func() (wave.Source, error) {
+			r, err := wave.Open(path)
+			if err != nil {
+				return nil, err
+			}
+			return r, nil
+		}})
+	}
+	c, err := listen.Prepare(e.ctx, sources, s)
+	if err == nil {
+		err = writeListening(c, page, keyFile)
+	}
+	if large := (*listen.TooLargeError)(nil); errors.As(err, &large) {
+		return usageError("%v; see --from, --to and --most", err)
+	}
+	if other := (*listen.NotOneSoundError)(nil); errors.As(err, &other) {
+		return inputError(fmt.Errorf("%w (--no-align)", err))
+	}
+	if err != nil {
+		return inputErrorUnless(err)
+	}
+	if err := wave.CommitTogether(outputs...); err != nil {
+		return outputError(err)
+	}
+	printListening(e, c, *out, *asJSON)
+	return nil
+}
+
+func writeListening(c *listen.Comparison, page, keyFile *wave.File) error {
+	settings := listen.PageSettings{Hide: keyFile != nil}
+	if settings.Hide {
+		var seed [8]byte
+		crand.Read(seed[:])
+		settings.Seed = binary.LittleEndian.Uint64(seed[:])
+	}
+	text, key, err := c.Page(settings)
+	if err != nil {
+		return err
+	}
+	if _, err := page.Write(text); err != nil {
+		return outputError(err)
+	}
+	if keyFile == nil {
+		return nil
+	}
+	j := json.NewEncoder(keyFile)
+	j.SetEscapeHTML(false)
+	j.SetIndent("", "  ")
+	return outputError(j.Encode(key))
+}
+
+func printListening(e env, c *listen.Comparison, out string, asJSON bool) {
+	type versionJSON struct {
+		Name        string          `json:"name"`
+		GainDB      float64         `json:"gain_db"`
+		DelayFrames float64         `json:"delay_frames"`
+		Inverted    bool            `json:"inverted"`
+		Loudness    measure.Reading `json:"integrated_lufs"`
+	}
+	frames := c.Versions[0].Planes.Frames()
+	if asJSON {
+		o := struct {
+			SchemaVersion int           `json:"schema_version"`
+			Command       string        `json:"command"`
+			ExitCode      int           `json:"exit_code"`
+			Out           string        `json:"out"`
+			FirstFrame    int64         `json:"first_frame"`
+			Frames        int           `json:"frames"`
+			Level         string        `json:"level"`
+			Versions      []versionJSON `json:"versions"`
+		}{1, "listen", exitDone, out, c.FirstFrame, frames, c.Level.String(), nil}
+		for _, v := range c.Versions {
+			o.Versions = append(o.Versions, versionJSON{v.Name, v.GainDB, v.DelayFrames, v.Inverted, v.Loudness})
+		}
+		e.printJSON(o)
+		return
+	}
+	fmt.Fprintf(e.stdout, "%s: %s from %s, levels by %s\n", out, fmt.Sprintf("%.2f s", float64(frames)/float64(c.Rate)), measure.TimeCode(c.FirstFrame, c.Rate), c.Level)
+	for i, v := range c.Versions {
+		turned := ""
+		if v.Inverted {
+			turned = ", of the opposite polarity, turned over"
+		}
+		fmt.Fprintf(e.stdout, "  %d  %-24s %s, turned by %.2f dB, %.2f frames later%s\n", i+1, v.Name, v.Loudness, v.GainDB, v.DelayFrames, turned)
+	}
+	fmt.Fprintln(e.stdout, "  Turn the monitors down before you play it.")
+}
+
+// seconds reads a time such as 12.5, 0:12.5 or 1:02:12.5.
+func seconds(flag, text string) (float64, error) {
+	total, parts := 0.0, strings.Split(text, ":")
+	for i, part := range parts {
+		v, err := strconv.ParseFloat(part, 64)
+		whole := i < len(parts)-1 && v != math.Trunc(v)
+		if err != nil || len(parts) > 3 || !(v >= 0 && v < 1e7) || whole || i > 0 && v >= 60 || strings.ContainsAny(part, "+-eExX_") {
+			return 0, usageError("--%s: found %q; accepted: a time such as 12.5, 0:12.5 or 1:02:12.5", flag, text)
+		}
+		total = total*60 + v
+	}
+	return total, nil
+}

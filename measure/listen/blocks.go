@@ -1,0 +1,67 @@
+package listen
+
+import "github.com/boothbench/boothbench/dsp"
+
+func copied(b dsp.Block) dsp.Block { return cut(b, 0, b.Frames()) }
+
+// cut is a copy of a stretch.
+func cut(b dsp.Block, from, to int) dsp.Block {
+	out := make(dsp.Block, len(b))
+	for c := range b {
+		out[c] = append([]float64(nil), b[c][from:to]...)
+	}
+	return out
+}
+
+// pad puts silence around, so that the block begins at a frame and has a length.
+func pad(b dsp.Block, begin, frames int) dsp.Block {
+	if begin == 0 && b.Frames() == frames {
+		return b
+	}
+	out := dsp.NewBlock(len(b), frames)
+	for c := range b {
+		copy(out[c][begin:], b[c])
+	}
+	return out
+}
+
+func scale(b dsp.Block, gain float64) {
+	for _, plane := range b {
+		for i := range plane {
+			plane[i] *= gain
+		}
+	}
+}
+
+func add(b, other dsp.Block) {
+	for c, plane := range b {
+		for i := range plane {
+			plane[i] += other[c][i]
+		}
+	}
+}
+
+func subtract(b, other dsp.Block) {
+	for c, plane := range b {
+		for i := range plane {
+			plane[i] -= other[c][i]
+		}
+	}
+}
+
+// leastSquares is the gain by which a has to be turned to leave the least of b, over
+// the frames that both have.
+func leastSquares(a, b dsp.Block) float64 {
+	n := min(a.Frames(), b.Frames())
+	xx, xy := 0.0, 0.0
+	for c := range a {
+		for i, x := range a[c][:n] {
+			xx += float64(x * x)
+			xy += float64(x * b[c][i])
+		}
+	}
+	if xx == 0 {
+		return 0
+	}
+	return xy / xx
+}

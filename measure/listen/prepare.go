@@ -1,0 +1,339 @@
+package listen
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+)
+
+// The number of versions that a page can hold: each has a digit key, and nobody
+// remembers more.
+const (
+	FewestVersions = 2
+	MostVersions   = 6
+)
+
+// DefaultSeconds is the longest excerpt unless Settings.MostSeconds says otherwise: a
+// passage that one still remembers, and some MB of page (common practice, no source).
+const DefaultSeconds = 60
+
+// Level is how versions are brought to one level.
+type Level int
+
+const (
+	Loudness     Level = iota // equal integrated loudness of the excerpts, Rec. ITU-R BS.1770-5
+	LeastSquares              // the gains that leave the smallest differences to the first version
+)
+
+func (l Level) String() string {
+	if l == LeastSquares {
+		return "least squares against version 1"
+	}
+	return "integrated loudness of the excerpt, Rec. ITU-R BS.1770-5"
+}
+
+// Settings describe a page.
+type Settings struct {
+	From, To    float64 // seconds of the first version; To 0: until its end
+	MostSeconds float64 // 0: DefaultSeconds
+	Level       Level
+	AsLying     bool // frame by frame as the files lie; for sounds that are no versions of one
+	Difference  bool // with each further version less the first one, as further sounds
+}
+
+// Source is one version before it is prepared.
+type Source struct {
+	Name string
+	Open func() (wave.Source, error)
+}
+
+// Comparison is the versions of a page, on one level, aligned.
+type Comparison struct {
+	Settings
+	Rate, Channels int
+	FirstFrame     int64 // of version 1, where the excerpt begins
+	Versions       []Version
+	Differences    []Version // as many as there are further versions, or none
+}
+
+// Version is one version as it sounds in the page.
+type Version struct {
+	Name        string
+	Planes      dsp.Block // as they will sound, before 16 bits
+	GainDB      float64   // by which it was turned down, 0 or less
+	Loudness    measure.Reading
+	DelayFrames float64 // by which it was later than version 1
+	Inverted    bool    // it was of the opposite polarity, and was turned over
+}
+
+// NotOneSoundError says that a file is no version of the first one.
+type NotOneSoundError struct{ First, Other string }
+
+func (e *NotOneSoundError) Error() string {
+	return fmt.Sprintf("%s is no version of %s: they do not correlate at any place; accepted: versions of one sound, or to lay them as they lie", e.Other, e.First)
+}
+
+// Prepare reads the excerpt of every version.
+func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, error) {
+	if len(sources) < FewestVersions || len(sources) > MostVersions {
+		return nil, fmt.Errorf("found %d versions; accepted: %d to %d", len(sources), FewestVersions, MostVersions)
+	}
+	if s.MostSeconds == 0 {
+		s.MostSeconds = DefaultSeconds
+	}
+	c := &Comparison{Settings: s}
+	first, err := c.excerpt(ctx, sources[0])
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", sources[0].Name, err)
+	}
+	c.Versions = []Version{{Name: sources[0].Name, Planes: first}}
+	from, to := 0, first.Frames()
+	var gains = []float64{1} // of each version against the first, with its sign
+	var residuals []dsp.Block
+	for _, source := range sources[1:] {
+		v, residual, gain, begin, err := c.version(ctx, first, source, sources[0].Name)
+		if err != nil {
+			return nil, err
+		}
+		from, to = max(from, begin), min(to, begin+v.Planes.Frames())
+		// Shorter versions are moved to the first one's frames: all begin at frame 0.
+		v.Planes, residual = pad(v.Planes, begin, first.Frames()), pad(residual, begin, first.Frames())
+		c.Versions, gains, residuals = append(c.Versions, v), append(gains, gain), append(residuals, residual)
+	}
+	if to-from < c.Rate/2 {
+		return nil, fmt.Errorf("the versions share %d frames of the excerpt; accepted: half a second, %d frames at least", max(0, to-from), c.Rate/2)
+	}
+	c.FirstFrame += int64(from)
+	for i := range c.Versions {
+		c.Versions[i].Planes = cut(c.Versions[i].Planes, from, to)
+	}
+	if err := c.match(gains); err != nil {
+		return nil, err
+	}
+	if s.Difference {
+		own := dsp.DBToAmplitude(c.Versions[0].GainDB)
+		for i, r := range residuals {
+			r = cut(r, from, to)
+			scale(r, own)
+			c.Differences = append(c.Differences, Version{
+				Name: fmt.Sprintf("%s less %s", c.Versions[i+1].Name, c.Versions[0].Name), Planes: r, GainDB: c.Versions[0].GainDB,
+			})
+		}
+	}
+	return c, nil
+}
+
+// excerpt reads the asked seconds of the first version.
+func (c *Comparison) excerpt(ctx context.Context, source Source) (dsp.Block, error) {
+	src, err := planes.Until(ctx, source.Open)()
+	if err != nil {
+		return nil, err
+	}
+	defer planes.Close(src)
+	f := src.Format()
+	c.Rate, c.Channels = f.Rate, f.Channels
+	if f.Channels > 2 {
+		return nil, fmt.Errorf("found %d channels; accepted: 1 or 2, which headphones have", f.Channels)
+	}
+	from := int64(math.Round(c.From * float64(f.Rate)))
+	most := int64(math.Round(c.MostSeconds * float64(f.Rate)))
+	want := most + 1
+	if c.To > 0 {
+		if want = int64(math.Round(c.To*float64(f.Rate))) - from; want <= 0 {
+			return nil, fmt.Errorf("the excerpt ends ahead of its beginning: from %g s to %g s", c.From, c.To)
+		}
+	}
+	if want > most && c.To > 0 {
+		return nil, c.tooLong(float64(want) / float64(f.Rate))
+	}
+	b, err := read(src, from, want)
+	if err != nil {
+		return nil, err
+	}
+	if int64(b.Frames()) > most {
+		return nil, c.tooLong(0)
+	}
+	if b.Frames() < f.Rate/2 {
+		return nil, fmt.Errorf("found %.3f s from %g s on; accepted: half a second at least", float64(b.Frames())/float64(f.Rate), c.From)
+	}
+	c.FirstFrame = from
+	return b, nil
+}
+
+func (c *Comparison) tooLong(seconds float64) error {
+	found := "more"
+	if seconds > 0 {
+		found = fmt.Sprintf("%.3g s", seconds)
+	}
+	return &TooLargeError{fmt.Sprintf("found %s; accepted: an excerpt of up to %g s, for example from %g s to %g s", found, c.MostSeconds, c.From, c.From+c.MostSeconds)}
+}
+
+// TooLargeError says what would fit.
+type TooLargeError struct{ text string }
+
+func (e *TooLargeError) Error() string { return e.text }
+
+// read reads up to n frames from a frame on.
+func read(src wave.Source, from, n int64) (dsp.Block, error) {
+	sink := wave.NewMemory(src.Format(), make(dsp.Block, src.Format().Channels))
+	if s, ok := src.(interface{ SeekFrame(int64) error }); ok && from > 0 && s.SeekFrame(from) == nil {
+		from = 0 // else it may end ahead of that, and all is skipped
+	}
+	block := dsp.NewBlock(src.Format().Channels, 1<<14)
+	for n > 0 {
+		k, err := planes.ReadFull(src, block)
+		part := planes.Before(block, k)
+		if skipped := min(from, int64(k)); skipped > 0 {
+			from -= skipped
+			part = planes.After(part, int(skipped))
+		}
+		part = planes.Before(part, int(min(n, int64(part.Frames()))))
+		n -= int64(part.Frames())
+		if i := planes.FirstNonFinite(part); i >= 0 {
+			return nil, errors.New("found a NaN or infinite sample; accepted: numbers")
+		}
+		if err := sink.Write(part); err != nil {
+			return nil, err
+		}
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return sink.Planes(), nil
+}
+
+// version lines a version up with the first one's excerpt: begin is the first frame of
+// it that the version covers, and residual is what distinguishes them on the first one's
+// level.
+func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source, name string) (v Version, residual dsp.Block, gain float64, begin int, err error) {
+	v.Name = source.Name
+	format := wave.Unquantised(c.Rate, c.Channels)
+	open := func() (wave.Source, error) { return wave.NewMemory(format, first), nil }
+	sink := wave.NewMemory(format, make(dsp.Block, c.Channels))
+	if c.AsLying {
+		src, err := planes.Until(ctx, source.Open)()
+		if err != nil {
+			return v, nil, 0, 0, err
+		}
+		defer planes.Close(src)
+		if f := src.Format(); f.Rate != c.Rate || f.Channels != c.Channels {
+			return v, nil, 0, 0, c.otherFormat(source.Name, f)
+		}
+		if v.Planes, err = read(src, c.FirstFrame, int64(first.Frames())); err != nil {
+			return v, nil, 0, 0, fmt.Errorf("%s: %w", source.Name, err)
+		}
+		if v.Planes.Frames() == 0 {
+			return v, nil, 0, 0, fmt.Errorf("%s ends ahead of the excerpt, which begins at %s", source.Name, measure.TimeCode(c.FirstFrame, c.Rate))
+		}
+		gain = leastSquares(first, v.Planes)
+		residual = copied(v.Planes)
+		if gain != 0 {
+			scale(residual, 1/gain)
+		}
+		subtract(residual, first)
+		return v, residual, gain, 0, nil
+	}
+	result, start, err := c.compared(ctx, open, source, sink)
+	if different := (*compare.FormatsDifferError)(nil); errors.As(err, &different) {
+		return v, nil, 0, 0, c.otherFormat(source.Name, different.B)
+	}
+	if err != nil {
+		return v, nil, 0, 0, fmt.Errorf("%s: %w", source.Name, err)
+	}
+	if !result.Same || sink.Frames() == 0 {
+		return v, nil, 0, 0, &NotOneSoundError{name, source.Name}
+	}
+	readings := result.Readings()
+	db, _ := readings.Get("gain_db")
+	polarity, _ := readings.Get("polarity")
+	delay, _ := readings.Get("delay_frames")
+	v.DelayFrames = delay.Value + float64(start-c.FirstFrame)
+	v.Inverted = polarity.Value < 0
+	gain = dsp.DBToAmplitude(db.Value)
+	// What compare calls the difference is the version on the first one's level and
+	// frames, less the first one.
+	residual = sink.Planes()
+	v.Planes = copied(residual)
+	add(v.Planes, cut(first, int(result.From), int(result.To)))
+	scale(v.Planes, gain)
+	return v, residual, gain, int(result.From), nil
+}
+
+// searched is how far around the excerpt's own place a version is looked for first:
+// nobody starts two recorders of one talk further apart, mostly.
+const searched = 20 // seconds
+
+// compared looks for the excerpt in a version, near its own place first, then anywhere.
+// start is the version's frame that the comparison counts from.
+func (c *Comparison) compared(ctx context.Context, excerpt func() (wave.Source, error), source Source, sink *wave.Memory) (*compare.Comparison, int64, error) {
+	src, err := planes.Until(ctx, source.Open)()
+	if err != nil {
+		return nil, 0, err
+	}
+	defer planes.Close(src)
+	start := max(0, c.FirstFrame-int64(searched*c.Rate))
+	first, _ := excerpt()
+	frames := first.(*wave.Memory).Frames()
+	near, err := read(src, start, c.FirstFrame-start+frames+int64(searched*c.Rate))
+	if err != nil {
+		return nil, 0, err
+	}
+	f := src.Format()
+	result, err := compare.Sounds(ctx, excerpt, func() (wave.Source, error) {
+		return wave.NewMemory(wave.Unquantised(f.Rate, f.Channels), near), nil
+	}, compare.Settings{Residual: sink})
+	if err != nil || result.Same {
+		return result, start, err
+	}
+	result, err = compare.Sounds(ctx, excerpt, source.Open, compare.Settings{Residual: sink})
+	return result, 0, err
+}
+
+func (c *Comparison) otherFormat(name string, f wave.Format) error {
+	return fmt.Errorf("%s: found %d channels at %d Hz; accepted: %d at %d Hz, as version 1 has them", name, f.Channels, f.Rate, c.Channels, c.Rate)
+}
+
+// match turns all versions down to the level of the quietest.
+func (c *Comparison) match(gains []float64) error {
+	levels := make([]float64, len(c.Versions)) // dB, of any reference
+	for i := range c.Versions {
+		v := &c.Versions[i]
+		meter, err := measure.NewLoudness(measure.LoudnessSettings{Rate: c.Rate, Channels: c.Channels})
+		if err != nil {
+			return err
+		}
+		meter.Write(v.Planes)
+		v.Loudness, _ = meter.Readings().Get("integrated_lufs")
+		switch {
+		case c.Level == LeastSquares && gains[i] == 0:
+			return fmt.Errorf("%s: least squares finds no gain against %s; accepted: sounds that correlate, or levels by loudness", v.Name, c.Versions[0].Name)
+		case c.Level == LeastSquares:
+			levels[i] = dsp.AmplitudeToDB(math.Abs(gains[i]))
+		case !v.Loudness.Measurable():
+			return fmt.Errorf("%s: its loudness in the excerpt is %v", v.Name, v.Loudness)
+		default:
+			levels[i] = v.Loudness.Value
+		}
+	}
+	quietest := levels[0]
+	for _, l := range levels {
+		quietest = min(quietest, l)
+	}
+	for i := range c.Versions {
+		v := &c.Versions[i]
+		v.GainDB = quietest - levels[i]
+		scale(v.Planes, dsp.DBToAmplitude(v.GainDB))
+	}
+	return nil
+}
