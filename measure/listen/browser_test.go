@@ -231,7 +231,9 @@ func TestBlindRunsShowNothingBeforeTheEnd(t *testing.T) {
 			}
 		}
 	}
-	click := func(id string) { browser.Ask[bool](t, tab, fmt.Sprintf("(document.getElementById(%q).click(), true)", id)) }
+	click := func(id string) {
+		browser.Ask[bool](t, tab, fmt.Sprintf("(document.getElementById(%q).click(), true)", id))
+	}
 	until("the sound was not unpacked", `!document.getElementById("play").disabled`)
 	click("begin")
 	if said := browser.Ask[string](t, tab, `document.getElementById("say").textContent`); !strings.Contains(said, "Press Play first") {
