@@ -14,8 +14,11 @@ type hopPowers struct {
 	sums   []float64 // of the running hop, by channel
 }
 
+// hopOf is the length of a hop in frames at a rate in Hz.
+func hopOf(rate int) int { return rate * hopMs / 1000 }
+
 func newHopPowers(rate, channels int, band []dsp.Biquad) hopPowers {
-	hop := rate * hopMs / 1000
+	hop := hopOf(rate)
 	return hopPowers{band: dsp.NewCascade(band, channels), work: dsp.NewBlock(channels, hop), hop: hop, sums: make([]float64, channels)}
 }
 

@@ -10,7 +10,6 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
-	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
 // Inspection is what a take's health was found to be.
@@ -45,20 +44,21 @@ func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection
 		return nil, err
 	}
 	defer planes.Close(src)
-	t := newTake(src.Format())
+	f := src.Format()
+	t := newTake(f)
 	if err := measure.EachBlock(ctx, src, t.writes()...); err != nil {
 		return nil, err
 	}
 	t.finish()
-	var noise []*noiseSpectrum // of the channels that have pauses
-	var writes []func(dsp.Block)
-	for c, levels := range t.levels.levels {
-		if p, ok := findPauses(levels); ok {
-			n := newNoiseSpectrum(t.format.Rate, c, p)
-			noise, writes = append(noise, n), append(writes, n.write)
-		}
+	if t.nonFinite >= 0 {
+		return t.inspection(nil), nil
 	}
-	if len(noise) > 0 && t.nonFinite < 0 {
+	floors := t.levels.findFloors(f.Rate)
+	var writes []func(dsp.Block)
+	for _, f := range floors {
+		writes = append(writes, f.writes()...)
+	}
+	if len(writes) > 0 {
 		again, err := open()
 		if err != nil {
 			return nil, err
@@ -67,11 +67,11 @@ func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection
 		if err := measure.EachBlock(ctx, again, writes...); err != nil {
 			return nil, err
 		}
-		for _, n := range noise {
-			n.finish()
+		for _, f := range floors {
+			f.finish()
 		}
 	}
-	return t.inspection(noise), nil
+	return t.inspection(floors), nil
 }
 
 // take gathers what one pass can tell.
@@ -81,7 +81,7 @@ type take struct {
 	nonFinite int64
 	channels  []channelState
 	pair      channelPair
-	levels    frameLevels
+	levels    *frameLevels
 	events    eventList
 	speech    speechEvents
 	content   content
@@ -103,7 +103,8 @@ func newTake(f wave.Format) *take {
 
 // writes are what looks at the sound, each with memory of its own.
 func (t *take) writes() []func(dsp.Block) {
-	all := []func(dsp.Block){t.writeChannels, t.levels.write, t.speech.write, t.content.write}
+	all := []func(dsp.Block){t.writeChannels, t.speech.write, t.content.write}
+	all = append(all, t.levels.writes()...)
 	if len(t.channels) >= 2 {
 		all = append(all, func(b dsp.Block) { t.pair.write(b[0], b[1]) })
 	}
@@ -127,7 +128,7 @@ func (t *take) finish() {
 }
 
 // inspection turns what was gathered into readings and findings.
-func (t *take) inspection(noise []*noiseSpectrum) *Inspection {
+func (t *take) inspection(floors []*floor) *Inspection {
 	in := &Inspection{Events: t.events.sorted()}
 	reason := ""
 	switch {
@@ -153,7 +154,7 @@ func (t *take) inspection(noise []*noiseSpectrum) *Inspection {
 		}
 		return in
 	}
-	t.reportLevels(r, noise)
+	t.reportLevels(r, floors)
 	t.events.report(r)
 	for c := range t.channels {
 		t.channels[c].report(r)
@@ -175,84 +176,6 @@ func (t *take) silent() bool {
 		}
 	}
 	return true
-}
-
-// reportLevels tells of noise and speech.
-func (t *take) reportLevels(r *report, noise []*noiseSpectrum) {
-	const scale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
-	if len(noise) == 0 {
-		reason := "no pause longer than 300 ms: record 10 s of room tone"
-		if t.frames < int64(t.format.Rate)*3/10 {
-			reason = fmt.Sprintf("too short: %.2g s < 0.3 s", float64(t.frames)/float64(t.format.Rate))
-		}
-		for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs", "noise_floor_c_dbfs", "noise_floor_bs468_dbfs", "speech_level_dbfs"} {
-			r.cannot(name, "dBFS", reason)
-		}
-		r.cannot("speech_to_noise_db", "dB", reason)
-		t.speech.report(r, t.levels.loudest, 0, reason)
-		r.find(measure.Doubt, -1, -1, "the noise floor cannot be measured: "+reason, "leave room tone at the head of each take")
-		return
-	}
-	noisiest := noise[0]
-	for _, n := range noise[1:] {
-		if n.level(weighting.AudioBand) > noisiest.level(weighting.AudioBand) {
-			noisiest = n
-		}
-	}
-	bound := fmt.Sprintf("rests on %.1f s of pauses", noisiest.pauses.seconds())
-	if len(t.channels) > 1 {
-		bound += fmt.Sprintf("; channel %d, the noisiest", noisiest.channel+1)
-	}
-	level := func(name, weighting, definition string, weight func(float64) float64) float64 {
-		v := dsp.PowerToDB(noisiest.level(weight))
-		r.add(name, measure.Reading{Value: v, Unit: "dBFS", Reference: scale, Weighting: weighting, Bandwidth: "20 Hz to 20 kHz", Definition: definition, Bound: bound})
-		if len(t.channels) > 1 {
-			r.in.Readings[len(r.in.Readings)-1].Channel = noisiest.channel
-		}
-		return v
-	}
-	band := func(f func(float64) float64) func(float64) float64 {
-		return func(hz float64) float64 { return f(hz) * weighting.AudioBand(hz) }
-	}
-	floor := level("noise_floor_dbfs", "none", "lowest hump of the levels of 50 ms frames", weighting.AudioBand)
-	level("noise_floor_a_dbfs", "A", "IEC 61672-1:2013", band(weighting.A))
-	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", band(weighting.C))
-	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", band(weighting.BS468))
-
-	speech, seconds := speechLevel(t.levels.loudest, noisiest.pauses.levelDB)
-	if seconds < 0.5 {
-		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; 0.5 s are needed", seconds)
-		r.cannot("speech_level_dbfs", "dBFS", reason)
-		r.cannot("speech_to_noise_db", "dB", reason)
-		t.speech.report(r, t.levels.loudest, 0, reason)
-		r.find(measure.Note, -1, -1, "no speech: "+reason, "if there is any, raise its level against the noise")
-	} else {
-		r.in.Events = append(r.in.Events, t.speech.report(r, t.levels.loudest, speech, "")...)
-		r.add("speech_level_dbfs", measure.Reading{Value: speech, Unit: "dBFS", Reference: scale, Weighting: "none", Bandwidth: "above 80 Hz",
-			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
-		snr := speech - floor
-		r.add("speech_to_noise_db", measure.Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
-		if snr < 40 {
-			r.find(measure.Doubt, -1, -1, fmt.Sprintf("speech is only %.0f dB over the noise (40 is usable, 50 good: common practice, no source)", snr),
-				"go closer to the microphone, quieten the room, or expand by a few dB")
-		}
-	}
-	noisiest.reportHum(r, floor)
-}
-
-// speechLevel is the power mean of the frames well over the noise, and how long
-// they are together.
-func speechLevel(levels []float64, noise float64) (db, seconds float64) {
-	sum, count := 0.0, 0
-	for _, l := range levels {
-		if l > noise+10 {
-			sum, count = sum+dsp.DBToPower(l), count+1
-		}
-	}
-	if count == 0 {
-		return 0, 0
-	}
-	return dsp.PowerToDB(sum / float64(count)), float64(count) * hopMs / 1000
 }
 
 // report collects readings and findings.

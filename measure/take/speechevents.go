@@ -15,8 +15,8 @@ import (
 // the gain of the take does not matter.
 type speechEvents struct {
 	rate   int
-	bands  [2]hopPowers // thump, sibilance
-	levels [2][]float64 // dBFS of each hop, of the loudest channel
+	bands  [2]hopPowers  // thump, sibilance
+	levels [2]levelTrack // of each hop, of the loudest channel
 }
 
 const (
@@ -33,7 +33,8 @@ const (
 func newSpeechEvents(rate, channels int) speechEvents {
 	fs := float64(rate)
 	high := min(sibilantHighHz, 0.45*fs)
-	thump := dsp.ButterworthLowPass(4, thumpHz, fs)
+	// What is not heard is no thump: drift, wind, an offset.
+	thump := append(dsp.ButterworthHighPass(4, audibleHz, fs), dsp.ButterworthLowPass(4, thumpHz, fs)...)
 	sibilance := append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...)
 	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)}}
 }
@@ -41,18 +42,18 @@ func newSpeechEvents(rate, channels int) speechEvents {
 func (s *speechEvents) write(b dsp.Block) {
 	for i := range s.bands {
 		s.bands[i].write(b, func(meanSquares []float64) {
-			s.levels[i] = append(s.levels[i], dsp.PowerToDB(max(1e-20, slices.Max(meanSquares))))
+			s.levels[i].add(slices.Max(meanSquares))
 		})
 	}
 }
 
 // report finds the events; whole are the levels of 50 ms frames, a hop apart, above
 // 80 Hz; reason says why there is no level of speech.
-func (s *speechEvents) report(r *report, whole []float64, speechDB float64, reason string) []Event {
-	events := append(s.find("plosive", s.levels[0], func(i int, level float64) bool {
-		other := whole[min(i, len(whole)-1)]
+func (s *speechEvents) report(r *report, whole *levelTrack, speechDB float64, reason string) []Event {
+	events := append(s.find("plosive", &s.levels[0], func(i int, level float64) bool {
+		other := whole.db(min(i, whole.n-1))
 		return level > speechDB+thumpAgainstSpeechDB && level > other+thumpShareDB
-	}, mostThumpMs, reason, whole), s.find("sibilant", s.levels[1], func(_ int, level float64) bool {
+	}, mostThumpMs, reason, whole), s.find("sibilant", &s.levels[1], func(_ int, level float64) bool {
 		return level > speechDB+sibilantAgainstSpeechDB
 	}, math.MaxInt, reason, whole)...)
 	count := map[string]int{}
@@ -63,7 +64,7 @@ func (s *speechEvents) report(r *report, whole []float64, speechDB float64, reas
 		}
 	}
 	for _, kind := range []struct{ name, reading, definition, do string }{
-		{"plosive", "plosives", fmt.Sprintf("bursts below %d Hz of 50 to %d ms, within %d dB of the level of speech and most of what is there (common practice, no source)", thumpHz, mostThumpMs, -thumpAgainstSpeechDB), "speak past the microphone, or put a screen before it; a high-pass takes the rest"},
+		{"plosive", "plosives", fmt.Sprintf("bursts from %d to %d Hz of 50 to %d ms, within %d dB of the level of speech and most of what is there (common practice, no source)", audibleHz, thumpHz, mostThumpMs, -thumpAgainstSpeechDB), "speak past the microphone, or put a screen before it; a high-pass takes the rest"},
 		{"sibilant", "sibilants", fmt.Sprintf("stretches of 50 ms and more in which %d to %d Hz alone is louder than speech as a whole (common practice, no source)", sibilantLowHz, sibilantHighHz), "turn the microphone a little aside, or use a de-esser"},
 	} {
 		r.add(kind.reading, measure.Reading{Value: float64(count[kind.name]), Reason: reason, Unit: "events", Definition: kind.definition})
@@ -79,8 +80,8 @@ func (s *speechEvents) report(r *report, whole []float64, speechDB float64, reas
 }
 
 // find joins hops that count to events.
-func (s *speechEvents) find(kind string, levels []float64, counts func(i int, level float64) bool, mostMs int, reason string, whole []float64) []Event {
-	if reason != "" || len(whole) == 0 {
+func (s *speechEvents) find(kind string, levels *levelTrack, counts func(i int, level float64) bool, mostMs int, reason string, whole *levelTrack) []Event {
+	if reason != "" || whole.n == 0 {
 		return nil
 	}
 	var events []Event
@@ -91,7 +92,8 @@ func (s *speechEvents) find(kind string, levels []float64, counts func(i int, le
 		}
 		begin, loudest = -1, math.Inf(-1)
 	}
-	for i, level := range levels {
+	for i := range levels.n {
+		level := levels.db(i)
 		if !counts(i, level) {
 			end(i)
 			continue
@@ -101,6 +103,6 @@ func (s *speechEvents) find(kind string, levels []float64, counts func(i int, le
 		}
 		loudest = max(loudest, level)
 	}
-	end(len(levels))
+	end(levels.n)
 	return events
 }

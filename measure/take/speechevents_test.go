@@ -149,7 +149,8 @@ func TestInspectChannels(t *testing.T) {
 	} {
 		in := inspect(t, b, 24)
 		// Pauses are cut into frames elsewhere, or begin and end in the other half.
-		for reading, limit := range map[string]float64{"noise_floor_dbfs": 0.15, "noise_floor_a_dbfs": 0.15, "hum_hz": 0.1, "hum_level_dbfs": 0.2, "plosives": 0, "highest_content_hz": 0} {
+		for reading, limit := range map[string]float64{"noise_floor_dbfs": 0.15, "noise_floor_a_dbfs": 0.15, "hum_hz": 0.1, "hum_level_dbfs": 0.5, // other stretches of noise lie under the lines
+			"plosives": 0, "highest_content_hz": 0} {
 			got, want := measuretest.ReadingValue(t, in.Readings, reading), measuretest.ReadingValue(t, alone.Readings, reading)
 			if math.Abs(got-want) > limit {
 				t.Errorf("%s: %s is %g, alone %g", name, reading, got, want)

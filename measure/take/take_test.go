@@ -231,8 +231,8 @@ func ExampleInspect() {
 		fmt.Printf("%s: %.0f %s\n", name, r.Value, r.Unit)
 	}
 	// Output:
-	// noise_floor_dbfs: -56 dBFS
-	// speech_to_noise_db: 31 dB
+	// noise_floor_dbfs: -57 dBFS
+	// speech_to_noise_db: 32 dB
 	// hum_hz: 50 Hz
 	// clips: 0 events
 }

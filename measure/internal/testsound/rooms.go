@@ -1,0 +1,121 @@
+package testsound
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Room is a take of speech in a noise of which all is known.
+type Room struct {
+	Rate          int
+	Speech, Noise []float64 // the take is their sum
+	Pauses        [][2]int  // frames without speech, first and one past the last
+	SpeechDBFS    float64   // active level
+}
+
+// Take is what was recorded.
+func (r Room) Take() []float64 {
+	x := make([]float64, len(r.Speech))
+	for n := range x {
+		x[n] = r.Speech[n] + r.Noise[n]
+	}
+	return x
+}
+
+// NewRoom makes a take: phrases at an active level of −24 dBFS with a share of pauses,
+// and a noise under it by snr dB, both above 80 Hz.
+func NewRoom(p Phrases, kind string, snr, pauseShare, seconds float64, seed uint64) Room {
+	rng := rand.New(rand.NewPCG(seed, 11))
+	r := Room{Rate: p.Rate, SpeechDBFS: -24}
+	frames := int(seconds * float64(p.Rate))
+	r.Speech = make([]float64, 0, frames)
+	spoken := 0
+	for at := 0; at < frames; {
+		clip := p.Clips[rng.IntN(len(p.Clips))]
+		gain := math.Pow(10, (r.SpeechDBFS-ActiveLevel(clip, p.Rate))/20)
+		r.Speech = append(r.Speech, Times(clip, gain)...)
+		spoken += len(clip)
+		// The pause keeps the share that was asked for.
+		pause := int(float64(spoken)*pauseShare/(1-pauseShare)) - (len(r.Speech) - spoken)
+		pause = max(p.Rate/10, pause)
+		r.Pauses = append(r.Pauses, [2]int{len(r.Speech), min(frames, len(r.Speech)+pause)})
+		r.Speech = append(r.Speech, make([]float64, pause)...)
+		at = len(r.Speech)
+	}
+	r.Speech = r.Speech[:frames]
+	r.Pauses = slices.DeleteFunc(r.Pauses, func(p [2]int) bool { return p[0] >= frames })
+	r.Noise = RoomNoise(kind, frames, p.Rate, r.SpeechDBFS-snr, seed+1)
+	return r
+}
+
+// RoomNoise is noise of a level in dBFS above 80 Hz: "white", "pink", or "room" (power
+// that falls with the square of the frequency, from 5 Hz on, lines at 50, 100, 150 and
+// 250 Hz, and a level that drifts by 1 dB up and down).
+func RoomNoise(kind string, frames, rate int, dbfs float64, seed uint64) []float64 {
+	rng := rand.New(rand.NewPCG(seed, 13))
+	slope := map[string]float64{"white": 0, "pink": 1, "room": 2}[kind]
+	x := Coloured(frames, rate, slope, rng)
+	if kind == "room" {
+		level := math.Sqrt(meanSquare(above80(x, rate)))
+		for n := range x {
+			t := float64(n) / float64(rate)
+			for k, hz := range []float64{50, 100, 150, 250} {
+				x[n] += 0.3 * level / float64(k+1) * math.Sin(2*math.Pi*hz*t)
+			}
+			x[n] *= math.Pow(10, math.Sin(2*math.Pi*t/17)/20)
+		}
+	}
+	gain := math.Pow(10, dbfs/20) / math.Sqrt(meanSquare(above80(x, rate)))
+	return Times(x, gain)
+}
+
+// Coloured is Gaussian noise whose power falls with a power of the frequency, from 5 Hz
+// on.
+func Coloured(frames, rate int, slope float64, rng *rand.Rand) []float64 {
+	length := 1
+	for length < frames {
+		length *= 2
+	}
+	fft := fourier.NewFFT(length)
+	bins := make([]complex128, length/2+1)
+	for k := 1; k < len(bins); k++ {
+		hz := max(5, float64(k)*float64(rate)/float64(length))
+		a := math.Pow(hz/100, -slope/2)
+		bins[k] = complex(a*rng.NormFloat64(), a*rng.NormFloat64())
+	}
+	return fft.Sequence(nil, bins)[:frames]
+}
+
+func above80(x []float64, rate int) []float64 {
+	b := dsp.Block{slices.Clone(x)}
+	dsp.NewCascade(dsp.ButterworthHighPass(2, 80, float64(rate)), 1).Process(b)
+	return b[0]
+}
+
+// BandLevel is the level in dBFS of sound between two frequencies in Hz, by one
+// transform of all of it.
+func BandLevel(x []float64, rate int, low, high float64) float64 {
+	return WeightedLevel(x, rate, low, high, func(float64) float64 { return 1 })
+}
+
+// WeightedLevel is the same through a weighting of power.
+func WeightedLevel(x []float64, rate int, low, high float64, weight func(hz float64) float64) float64 {
+	length := 1
+	for length < len(x) {
+		length *= 2
+	}
+	padded := make([]float64, length)
+	copy(padded, x)
+	sum := 0.0
+	for k, v := range fourier.NewFFT(length).Coefficients(nil, padded) {
+		if hz := float64(k) * float64(rate) / float64(length); hz >= low && hz <= high && k > 0 && k < length/2 {
+			sum += 2 * weight(hz) * (real(v)*real(v) + imag(v)*imag(v))
+		}
+	}
+	return 10 * math.Log10(sum/float64(length)/float64(len(x)))
+}

@@ -1,0 +1,96 @@
+package take
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/weighting"
+)
+
+// floor is the noise floor of one channel, or the reason why it is undecided.
+type floor struct {
+	channel   int
+	undecided string // the reason; "" where there is a floor
+	noise     *noiseSpectrum
+	lower     *noiseSpectrum // where there are two floors: the other one
+}
+
+const (
+	// A floor that moves up to twice as much as steady noise is steady; up to three
+	// times it is in doubt; above that the quietest sound is no room. (own choice, from
+	// recorded rooms, music and speech without pauses)
+	steadyRho, mostRho = 2, 3
+)
+
+// findFloors finds the pauses of each channel.
+func (l *frameLevels) findFloors(rate int) []*floor {
+	counts := newLevelCounts()
+	var all []*floor
+	for c := range l.pause {
+		f := &floor{channel: c}
+		all = append(all, f)
+		p, ok := l.findPauses(c, 0, l.pause[c].n, counts)
+		if !ok {
+			f.undecided = l.noPauses(c)
+			continue
+		}
+		f.noise = newNoiseSpectrum(rate, p)
+		if second, ok := l.secondFloor(p, counts); ok {
+			f.lower, f.noise = f.noise, newNoiseSpectrum(rate, second)
+		}
+	}
+	return all
+}
+
+// noPauses is why a channel has none.
+func (l *frameLevels) noPauses(channel int) string {
+	n := l.pause[channel].n
+	if n*hopMs < 300 {
+		return fmt.Sprintf("too short: %.2g s < 0.3 s", float64(n+1)*hopMs/1000)
+	}
+	edits := 0
+	for i := range n {
+		if !l.live(channel, i) {
+			edits++
+		}
+	}
+	if (n-edits)*hopMs < 300 {
+		return "its pauses are exact zeros, put there by an edit or a gate: no room is recorded in them"
+	}
+	return "less than 0.3 s of pauses: record 10 s of room tone"
+}
+
+func (f *floor) writes() (all []func(dsp.Block)) {
+	for _, n := range []*noiseSpectrum{f.noise, f.lower} {
+		if n != nil {
+			all = append(all, n.write)
+		}
+	}
+	return all
+}
+
+// finish decides.
+func (f *floor) finish() {
+	for _, n := range []*noiseSpectrum{f.noise, f.lower} {
+		if n != nil {
+			n.finish()
+		}
+	}
+	if f.lower != nil && f.noise.steady.rho() > mostRho { // speech, or music: no second floor
+		f.noise, f.lower = f.lower, nil
+	}
+	if f.noise == nil {
+		return
+	}
+	if rho := f.noise.steady.rho(); rho > mostRho {
+		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise (%d at most), so it is no room: it may be speech without pauses, or music. Record 10 s of room tone", rho, mostRho)
+	}
+}
+
+// db is its unweighted level in dBFS.
+func (f *floor) db() float64 { return dsp.PowerToDB(f.noise.unweighted()) }
+
+// weighted is its level through a weighting, in dBFS.
+func (f *floor) weighted(weight func(hz float64) float64) float64 {
+	return dsp.PowerToDB(f.noise.level(func(hz float64) float64 { return weight(hz) * weighting.AudioBand(max(hz, audibleHz)) }))
+}

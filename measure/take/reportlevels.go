@@ -1,0 +1,156 @@
+package take
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/weighting"
+)
+
+const rmsScale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
+
+// leastSpeechSeconds is how much sound has to be over the noise to have a level.
+const leastSpeechSeconds = 0.5
+
+// reportLevels states noise and speech.
+func (t *take) reportLevels(r *report, floors []*floor) {
+	var noisiest *floor
+	for _, f := range floors {
+		if f.undecided == "" && (noisiest == nil || f.db() > noisiest.db()) {
+			noisiest = f
+		}
+	}
+	if noisiest == nil {
+		t.reportUndecided(r, floors)
+		return
+	}
+	n := noisiest.noise
+	rho := n.steady.rho()
+	bound := fmt.Sprintf("rests on %.1f s of pauses", n.pauses.seconds())
+	if len(floors) > 1 {
+		bound += fmt.Sprintf("; channel %d, the noisiest", noisiest.channel+1)
+	}
+	if rho > steadyRho {
+		bound += fmt.Sprintf("; in doubt: it changes %.1f times as much as steady noise", rho)
+	}
+	level := func(name, weighting, definition string, value float64) {
+		r.add(name, measure.Reading{Value: value, Unit: "dBFS", Reference: rmsScale, Weighting: weighting, Bandwidth: "20 Hz to 20 kHz", Definition: definition, Bound: bound})
+		if len(floors) > 1 {
+			r.in.Readings[len(r.in.Readings)-1].Channel = noisiest.channel
+		}
+	}
+	level("noise_floor_dbfs", "none", "level of the frames of 50 ms that lie in the lowest hump of the levels above 150 Hz", noisiest.db())
+	level("noise_floor_a_dbfs", "A", "IEC 61672-1:2013", noisiest.weighted(weighting.A))
+	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", noisiest.weighted(weighting.C))
+	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", noisiest.weighted(weighting.BS468))
+	r.add("pauses_ms", measure.Reading{Value: 1000 * n.pauses.seconds(), Unit: "ms", Definition: "frames of 50 ms, every 25 ms, that hold nothing but the noise: 25 ms each"})
+	r.add("noise_variation", measure.Reading{Value: rho, Reference: fmt.Sprintf("1: steady noise; over %d: in doubt; over %d: no room", steadyRho, mostRho), Definition: "median over the octaves from 200 Hz to 6.4 kHz of how much the level of 50 ms frames varies, over how much that of steady Gaussian noise does (own statistic)"})
+	t.reportTwoFloors(r, noisiest)
+
+	speech, seconds := t.speechLevel(floors)
+	if seconds < leastSpeechSeconds {
+		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; %g s are needed", seconds, leastSpeechSeconds)
+		r.cannot("speech_level_dbfs", "dBFS", reason)
+		r.cannot("speech_to_noise_db", "dB", reason)
+		t.speech.report(r, &t.levels.voice, 0, reason)
+		r.find(measure.Note, -1, -1, "no speech: "+reason, "if there is any, raise its level against the noise")
+	} else {
+		r.in.Events = append(r.in.Events, t.speech.report(r, &t.levels.voice, speech, "")...)
+		r.add("speech_level_dbfs", measure.Reading{Value: speech, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz",
+			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
+		snr := speech - noisiest.db()
+		r.add("speech_to_noise_db", measure.Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
+		if snr < 40 {
+			r.find(measure.Doubt, -1, -1, fmt.Sprintf("speech is only %.0f dB over the noise (40 is usable, 50 good: common practice, no source)", snr),
+				"go closer to the microphone, quieten the room, or expand by a few dB")
+		}
+		t.reportTwoVoices(r, floors)
+	}
+	if len(floors) > 1 {
+		t.reportEachChannel(r, floors)
+	}
+	n.reportHum(r, noisiest.db())
+}
+
+// reportUndecided states why there is no floor.
+func (t *take) reportUndecided(r *report, floors []*floor) {
+	reason := floors[0].undecided
+	for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs", "noise_floor_c_dbfs", "noise_floor_bs468_dbfs", "speech_level_dbfs"} {
+		r.cannot(name, "dBFS", reason)
+	}
+	r.cannot("speech_to_noise_db", "dB", reason)
+	r.cannot("hum_hz", "Hz", reason)
+	r.cannot("hum_level_dbfs", "dBFS", reason)
+	t.speech.report(r, &t.levels.voice, 0, reason)
+	r.find(measure.Doubt, -1, -1, "the noise floor is undecided: "+reason, "leave room tone at the head of each take")
+}
+
+// reportTwoFloors says where the noise of a channel changes.
+func (t *take) reportTwoFloors(r *report, f *floor) {
+	if f.lower == nil {
+		return
+	}
+	lower := dsp.PowerToDB(f.lower.unweighted())
+	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: "noise of the take where it is lowest, if it rises by more than 3 dB for 30 s"})
+	from, to := t.frameOf(f.noise.pauses.from), t.frameOf(f.noise.pauses.to)
+	r.find(measure.Doubt, from, f.channel, fmt.Sprintf("two noise floors: %.1f dBFS, and %.1f dBFS from %s to %s", lower, f.db(), measure.TimeCode(from, t.format.Rate), measure.TimeCode(to, t.format.Rate)),
+		"find what was switched on; treat the two parts separately, or set what follows for the louder one")
+}
+
+// frameOf is the frame of the file with which a frame of 50 ms begins.
+func (t *take) frameOf(i int) int64 { return int64(i) * int64(hopOf(t.format.Rate)) }
+
+// reportEachChannel states floor and speech level of each.
+func (t *take) reportEachChannel(r *report, floors []*floor) {
+	for _, f := range floors {
+		noise := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: "noise of this channel in its own pauses"}
+		speech := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "above 20 Hz", Definition: "power mean of the 50 ms frames of this channel more than 10 dB over its noise"}
+		if f.undecided == "" {
+			noise.Value = f.db()
+			var seconds float64
+			speech.Value, seconds = t.meanLevel(&t.levels.audible[f.channel], func(i int) bool { return t.speaks(f, i) })
+			if seconds < leastSpeechSeconds {
+				speech.Value, speech.Reason = 0, fmt.Sprintf("%.2g s of sound 10 dB over the noise; %g s are needed", seconds, leastSpeechSeconds)
+			}
+		}
+		r.addFor(f.channel, "noise_floor_dbfs", noise)
+		r.addFor(f.channel, "speech_level_dbfs", speech)
+	}
+}
+
+// overNoiseDB is how far over the noise a frame is counted as speech.
+const overNoiseDB = 10
+
+// speaks reports whether a frame of a channel is well over its noise.
+func (t *take) speaks(f *floor, i int) bool {
+	return f.undecided == "" && t.levels.pause[f.channel].db(i) > f.noise.pauses.levelDB+overNoiseDB
+}
+
+// speechLevel is the power mean of the frames in which any channel is well over its
+// noise, and how long they are together.
+func (t *take) speechLevel(floors []*floor) (db, seconds float64) {
+	return t.meanLevel(&t.levels.voice, func(i int) bool { return t.anySpeaks(floors, i) })
+}
+
+func (t *take) anySpeaks(floors []*floor, i int) bool {
+	for _, f := range floors {
+		if t.speaks(f, i) {
+			return true
+		}
+	}
+	return false
+}
+
+func (t *take) meanLevel(track *levelTrack, counts func(i int) bool) (db, seconds float64) {
+	sum, count := 0.0, 0
+	for i := range track.n {
+		if counts(i) {
+			sum, count = sum+dsp.DBToPower(track.db(i)), count+1
+		}
+	}
+	if count == 0 {
+		return 0, 0
+	}
+	return dsp.PowerToDB(sum / float64(count)), float64(count) * hopMs / 1000
+}
