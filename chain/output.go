@@ -68,22 +68,40 @@ func (o Output) DitherOf(take wave.Format, processed bool) wave.DitherKind {
 // Replace and Inputs count, the rest is set here, and so is Quantiser of run. An
 // error of the output is a *wave.OutputError.
 func (e *Engine) Render(ctx context.Context, take *wave.Reader, path string, o Output, file wave.Options, run Options) (*wave.Writer, Result, error) {
+	return e.RenderTo(ctx, take, func(f wave.Format, set wave.Options) (*wave.Writer, wave.Sink, error) {
+		set.Replace, set.Inputs = file.Replace, file.Inputs
+		w, err := wave.Create(path, f, set)
+		return w, w, err
+	}, o, run)
+}
+
+// Create begins an output of a format, with dither, chunks and length as they are set;
+// sink is where its sound is written to, the writer or what passes it on to it.
+type Create func(f wave.Format, set wave.Options) (w *wave.Writer, sink wave.Sink, err error)
+
+// RenderTo is Render into what create begins, such as a stream. The length is stated
+// of takes that are files; what a stream says of its length may be wrong.
+func (e *Engine) RenderTo(ctx context.Context, take *wave.Reader, create Create, o Output, run Options) (*wave.Writer, Result, error) {
 	format := o.Format(take.Format())
-	file.Dither, file.Seed = o.DitherOf(take.Format(), len(e.stages) > 0), o.Seed
-	file.Chunks, file.Frames = take.Chunks(), take.Frames()
+	set := wave.Options{Dither: o.DitherOf(take.Format(), len(e.stages) > 0), Seed: o.Seed, Chunks: take.Chunks()}
+	if set.Frames = take.Frames(); take.IsStream() {
+		set.Frames = 0
+	} else if run.KeepDelay {
+		set.Frames += int64(e.Latency())
+	}
 	// Where the chain's end verifies what is written, the dither goes ahead of it.
 	if e.Verifies() && format.Encoding == wave.Integer {
 		var err error
-		if run.Quantiser, err = wave.NewQuantiser(format, file.Dither, o.Seed); err != nil {
+		if run.Quantiser, err = wave.NewQuantiser(format, set.Dither, o.Seed); err != nil {
 			return nil, Result{}, err
 		}
-		file.Dither = wave.NoDither
+		set.Dither = wave.NoDither
 	}
-	writer, err := wave.Create(path, format, file)
+	writer, sink, err := create(format, set)
 	if err != nil {
 		return nil, Result{}, err
 	}
-	result, err := e.Run(ctx, take, writer, run)
+	result, err := e.Run(ctx, take, sink, run)
 	if err != nil {
 		writer.Abort()
 		return nil, result, err

@@ -61,7 +61,7 @@ type compared struct {
 
 func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) error {
 	for i := range c.files { // whether they can be read at all, and what they are
-		r, err := c.files[i].open()
+		r, err := c.files[i].open(e)
 		if err != nil {
 			return inputError(err)
 		}
@@ -85,7 +85,7 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 			if err := e.ctx.Err(); err != nil {
 				return nil, err
 			}
-			r, err := wave.Open(path)
+			r, err := e.openAgain(path, nil)
 			if err != nil {
 				return nil, err
 			}
@@ -96,7 +96,7 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	c.result, err = compare.Sounds(e.ctx, opener(c.files[0].path), opener(c.files[1].path), c.settings)
 	shown.clear()
 	if different := (*compare.FormatsDifferError)(nil); errors.As(err, &different) {
-		err = fmt.Errorf("%s and %s: %w", c.files[0].path, c.files[1].path, err)
+		err = fmt.Errorf("%s and %s: %w", c.files[0].name(), c.files[1].name(), err)
 	}
 	if bad := (*compare.IncomparableError)(nil); errors.As(err, &bad) {
 		err = fmt.Errorf("%s: %w", c.files[bad.Sound].path, err)

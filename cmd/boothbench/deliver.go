@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"runtime"
 
@@ -140,13 +139,17 @@ func runDeliver(e env, args []string) error {
 	if !s.quiet {
 		warn(e.stderr, c.Warnings())
 	}
-	tasks, err := s.tasks(f.Args())
+	takes, err := e.takesOf(f.Args(), s.outDir)
+	if err != nil {
+		return err
+	}
+	tasks, err := s.tasks(takes)
 	if err != nil {
 		return err
 	}
 	if s.outDir != "" {
-		if err := os.MkdirAll(s.outDir, 0o777); err != nil {
-			return outputError(err)
+		if err := makeFolders(tasks); err != nil {
+			return err
 		}
 	}
 	var programmes [][]tune.Job

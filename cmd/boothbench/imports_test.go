@@ -15,6 +15,7 @@ var rooms = []string{
 	"measure/report",
 	"measure/listen",
 	"chain/tune",
+	"chain/receipt",
 	"measure/bench",
 	"measure/expect",
 	"measure/proof",

@@ -24,6 +24,7 @@ func runInspect(e env, args []string) error {
 	f := e.flags("inspect", inspectUsage)
 	asJSON := f.Bool("json", false, "print one JSON object a take")
 	events := f.Int("events", 10, "print at most this many clips, flat tops and dropouts")
+	raw := f.String("raw", "", "the takes are bare samples of this `format`, such as 48000,2,s24le")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
 		return err
@@ -31,9 +32,17 @@ func runInspect(e env, args []string) error {
 	if f.NArg() == 0 {
 		return usageError("no take named; for example: boothbench inspect take.wav")
 	}
-	files := make([]measured, f.NArg())
-	for k, path := range f.Args() {
-		files[k] = &inspected{file: file{path: path}, mostEvents: *events}
+	rawFormat, err := parseRaw(*raw)
+	if err != nil {
+		return err
+	}
+	takes, err := e.takesOf(f.Args(), "")
+	if err != nil {
+		return err
+	}
+	files := make([]measured, len(takes))
+	for k, t := range takes {
+		files[k] = &inspected{file: file{path: t.path, raw: rawFormat}, mostEvents: *events}
 	}
 	return e.measureEach("inspect", files, *asJSON, *quiet)
 }
@@ -48,7 +57,7 @@ type inspected struct {
 func (i *inspected) run(e env, quiet bool) error {
 	var shown *progress
 	inspection, err := take.Inspect(e.ctx, func() (wave.Source, error) {
-		r, err := i.open()
+		r, err := i.open(e)
 		if err != nil {
 			return nil, err
 		}

@@ -70,6 +70,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	defer cancel()
 	printed := &results{w: stdout, closed: cancel}
 	e := env{ctx, stdin, printed, stderr, &outputs{swept: map[string]bool{}}}
+	defer e.outputs.done()
 	defer func() {
 		if fault := recover(); fault != nil {
 			fmt.Fprintf(stderr, "boothbench: internal fault, please report it: %v\n%s", fault, debug.Stack())

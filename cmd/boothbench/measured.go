@@ -49,20 +49,21 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 // file is what every measured file has.
 type file struct {
 	path     string
-	format   wave.Format // its rate is 0 until the file could be opened
+	raw      *wave.Format // of bare samples; nil: the file states its own
+	format   wave.Format  // its rate is 0 until the file could be opened
 	frames   int64
 	warnings []wave.Warning
 }
 
-func (f *file) name() string { return f.path }
+func (f *file) name() string { return nameOf(f.path) }
 
 // open opens the file and keeps what its header says.
-func (f *file) open() (*wave.Reader, error) {
-	r, err := wave.Open(f.path)
+func (f *file) open(e env) (*wave.Reader, error) {
+	r, err := e.openAgain(f.path, f.raw)
 	if err != nil {
 		return nil, err
 	}
-	f.format, f.frames, f.warnings = r.Format(), r.Frames(), r.Warnings()
+	f.format, f.frames, f.warnings = r.Format(), r.Frames(), warningsOf(r)
 	return r, nil
 }
 
@@ -79,7 +80,7 @@ func (f *file) warn(e env) {
 
 func (f *file) print(e env) {
 	f.warn(e)
-	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.path, measure.TimeCode(f.frames, f.format.Rate), f.format)
+	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.name(), measure.TimeCode(f.frames, f.format.Rate), f.format)
 }
 
 // headJSON is what the object of every measured file begins with.

@@ -33,6 +33,7 @@ func runMeter(e env, args []string) error {
 	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
 	series := f.String("series", "", "write the loudness of every 100 ms of the one file to this CSV `file`")
 	replace := f.Bool("replace", false, "write over an existing series")
+	raw := f.String("raw", "", "the files are bare samples of this `format`, such as 48000,2,s24le")
 	asJSON := f.Bool("json", false, "print one JSON object a file")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -63,13 +64,21 @@ func runMeter(e env, args []string) error {
 		}
 		overs = &measure.OverSettings{CeilingDBTP: *over, MostEvents: mostOvers(*events, f.Changed("events"), *asJSON)}
 	}
-	files := make([]measured, f.NArg())
-	for i, path := range f.Args() {
-		files[i] = &metered{file: file{path: path}, mono: policy, spec: specification, listOvers: overs}
+	rawFormat, err := parseRaw(*raw)
+	if err != nil {
+		return err
+	}
+	takes, err := e.takesOf(f.Args(), "")
+	if err != nil {
+		return err
+	}
+	files := make([]measured, len(takes))
+	for i, t := range takes {
+		files[i] = &metered{file: file{path: t.path, raw: rawFormat}, mono: policy, spec: specification, listOvers: overs}
 	}
 	if *series != "" {
-		if f.NArg() > 1 {
-			return usageError("--series: found %s; accepted: one, whose series it is", plural(f.NArg(), "file"))
+		if len(takes) > 1 {
+			return usageError("--series: found %s; accepted: one, whose series it is", plural(len(takes), "file"))
 		}
 		out, err := e.createFile(*series, *replace, f.Args())
 		if err != nil {
@@ -118,7 +127,7 @@ func (m *metered) meets() bool {
 }
 
 func (m *metered) run(e env, quiet bool) error {
-	r, err := m.open()
+	r, err := m.open(e)
 	if err != nil {
 		return err
 	}

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"path/filepath"
-
 	"github.com/spf13/pflag"
 
 	"github.com/boothbench/boothbench/chain"
@@ -60,25 +58,17 @@ func (o *outputFlags) output() chain.Output {
 	return chain.Output{Bits: o.bits, Float: o.float, Dither: dither, Seed: o.ditherSeed}
 }
 
-// task is one take's way to its output.
-type task struct {
-	in, out string
-}
-
 // tasks are the ways of takes to their outputs.
-func (o *outputFlags) tasks(takes []string) ([]task, error) {
-	tasks := make([]task, len(takes))
-	from := map[string]string{}
-	for i, in := range takes {
-		out := o.out
-		if o.outDir != "" {
-			out = filepath.Join(o.outDir, filepath.Base(in))
-			if other, taken := from[out]; taken {
-				return nil, usageError("%s and %s would both become %s; rename one or run them apart", other, in, out)
-			}
-			from[out] = in
-		}
-		tasks[i] = task{in, out}
+func (o *outputFlags) tasks(takes []namedTake) ([]task, error) {
+	if o.outDir != "" {
+		return tasksOf(takes, o.outDir)
+	}
+	if o.out != "" && len(takes) > 1 {
+		return nil, usageError("--out takes one take, found %d; use --out-dir for many", len(takes))
+	}
+	var tasks []task
+	for _, t := range takes {
+		tasks = append(tasks, task{t.path, o.out})
 	}
 	return tasks, nil
 }

@@ -1,16 +1,54 @@
 package main
 
 import (
+	"fmt"
+	"io"
+	"os"
 	"path/filepath"
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// outputs are the folders that this run has written to.
+// outputs are the folders that this run has written to, and what it keeps for a while.
 type outputs struct {
-	mu    sync.Mutex
-	swept map[string]bool
+	mu     sync.Mutex
+	swept  map[string]bool
+	folder *wave.Folder // temporary; nil: none yet
+	stdin  string       // the file in it that holds standard input
+}
+
+// keep writes what a reader gives to a temporary file, once.
+func (o *outputs) keep(r io.Reader) (string, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.stdin != "" {
+		return o.stdin, nil
+	}
+	var err error
+	if o.folder, err = wave.CreateFolder(); err != nil {
+		return "", err
+	}
+	path := filepath.Join(o.folder.Path(), "standard-input")
+	f, err := os.Create(path)
+	if err != nil {
+		return "", &wave.OutputError{Path: path, Doing: "create it", Err: err}
+	}
+	defer f.Close()
+	if _, err := io.Copy(f, r); err != nil {
+		return "", fmt.Errorf("%s: %w", nameOf(standardInput), err)
+	}
+	o.stdin = path
+	return path, nil
+}
+
+// done removes what was kept.
+func (o *outputs) done() {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.folder != nil {
+		o.folder.Remove()
+	}
 }
 
 // createFile begins an output, as wave.CreateFile does, in a folder without

@@ -252,7 +252,7 @@ func (r *overshootRun) totalFrames() (total int64) {
 // open opens a sound.
 func (r *overshootRun) open(s *overshootSound) (wave.Source, error) {
 	if s.stress == nil {
-		reader, err := s.file.open()
+		reader, err := s.file.open(r.env)
 		if err != nil {
 			return nil, err // not reader: a nil pointer in an interface is not nil
 		}

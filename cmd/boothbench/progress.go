@@ -20,6 +20,8 @@ type progress struct {
 	start time.Time
 	shown time.Time
 	what  string // what is being done, "" for one thing only
+	take  int    // which of the takes was begun last, from 1
+	takes int
 }
 
 func newProgress(w io.Writer, quiet bool, total int64) *progress {
@@ -35,6 +37,15 @@ func (p *progress) begin(what string, total int64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.what, p.done, p.total, p.start = what, 0, total, time.Now()
+}
+
+// next says that the next of several takes is begun.
+func (p *progress) next() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.take++; p.takes > 1 {
+		p.what = fmt.Sprintf("take %d of %d", p.take, p.takes)
+	}
 }
 
 // add says that more of the total is done.

@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -22,6 +23,12 @@ type report struct {
 	dither              wave.DitherKind
 	result              chain.Result
 	overs               wave.Overs
+	reductions          map[string]float64 // in dB, by the names of stages
+	metered             *meteredSink       // nil: not asked for
+	taken               receipt.File       // the take as it was, where receipts are asked for
+	receipt             *receipt.Receipt   // that the output was right before; nil: it was not
+	stale               string             // why not
+	kept                bool               // the same output was there
 	err                 error
 }
 
@@ -51,7 +58,21 @@ func (r *report) print(b *batch) {
 }
 
 func (r *report) printDone(b *batch) {
-	fmt.Fprintf(b.stdout, "done  %s -> %s\n", r.in, r.out)
+	switch {
+	case r.receipt != nil:
+		fmt.Fprintf(b.stdout, "was done  %s -> %s, by its receipt of %s\n", r.in, r.out, r.receipt.Written.Format("2006-01-02 15:04"))
+		return
+	case r.kept:
+		fmt.Fprintf(b.stdout, "unchanged  %s -> %s: the same output was there\n", r.in, r.out)
+		return
+	}
+	fmt.Fprintf(b.stdout, "done  %s -> %s\n", nameOf(r.in), nameOfOutput(r.out))
+	if b.settings.skipDone && r.stale != "" && b.settings.replace {
+		fmt.Fprintf(b.stdout, "      done again: %s\n", r.stale)
+	}
+	if r.out == standardInput && !b.settings.rawOut && r.in == standardInput {
+		fmt.Fprintln(b.stdout, "      its header states no length: the take was a stream")
+	}
 	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", measure.TimeCode(r.result.Frames, r.outFormat.Rate),
 		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
 	for _, s := range r.stages {
@@ -122,19 +143,20 @@ func (r *report) printPlan(b *batch) {
 // processJSON is the object that --json prints. Keys never change their
 // meaning within a schema_version.
 type processJSON struct {
-	SchemaVersion int         `json:"schema_version"`
-	Command       string      `json:"command"`
-	ExitCode      int         `json:"exit_code"`
-	Error         string      `json:"error,omitempty"`
-	Input         fileJSON    `json:"input"`
-	Chain         fileJSON    `json:"chain"`
-	Stages        []stageJSON `json:"stages"`
-	LatencyFrames int         `json:"latency_frames"`
-	LatencyMs     *float64    `json:"latency_ms"`
-	DelayKept     bool        `json:"delay_kept"`
-	Output        *outputJSON `json:"output"`
-	Warnings      []string    `json:"warnings"`
-	RepairedCount int64       `json:"nonfinite_samples_repaired"`
+	SchemaVersion int              `json:"schema_version"`
+	Command       string           `json:"command"`
+	ExitCode      int              `json:"exit_code"`
+	Error         string           `json:"error,omitempty"`
+	Input         fileJSON         `json:"input"`
+	Chain         fileJSON         `json:"chain"`
+	Stages        []stageJSON      `json:"stages"`
+	LatencyFrames int              `json:"latency_frames"`
+	LatencyMs     *float64         `json:"latency_ms"`
+	DelayKept     bool             `json:"delay_kept"`
+	Output        *outputJSON      `json:"output"`
+	Receipt       *receipt.Receipt `json:"was_done,omitempty"`
+	Warnings      []string         `json:"warnings"`
+	RepairedCount int64            `json:"nonfinite_samples_repaired"`
 }
 
 // failureJSON is the one object of a call that came to nothing.
@@ -174,6 +196,7 @@ type stageJSON struct {
 type outputJSON struct {
 	fileJSON
 	Written    bool    `json:"written"`
+	Unchanged  bool    `json:"unchanged,omitempty"` // the same was there already
 	Dither     string  `json:"dither"`
 	DitherSeed *uint64 `json:"dither_seed"`
 	Overs      int64   `json:"overs_clamped_samples"`
@@ -198,6 +221,7 @@ func (r *report) object(b *batch) processJSON {
 		o.Error = r.err.Error()
 	}
 	if r.inFormat.Rate == 0 {
+		o.Receipt = r.receipt
 		return o
 	}
 	rate := r.inFormat.Rate
@@ -223,8 +247,8 @@ func (r *report) object(b *batch) processJSON {
 	if r.dither == wave.TPDF {
 		o.Output.DitherSeed = &b.settings.ditherSeed
 	}
-	if r.err == nil && !b.settings.plan {
-		o.Output.Written, o.Output.Frames, o.Output.Overs = true, &r.result.Frames, r.overs.Count
+	if r.err == nil && !b.settings.plan && r.receipt == nil {
+		o.Output.Written, o.Output.Unchanged, o.Output.Frames, o.Output.Overs = !r.kept, r.kept, &r.result.Frames, r.overs.Count
 		o.Output.SHA256 = hashOfFile(r.out)
 	}
 	return o

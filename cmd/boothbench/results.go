@@ -14,7 +14,8 @@ type results struct {
 	mu     sync.Mutex
 	w      io.Writer
 	err    error
-	closed func() // called once, when nobody reads on
+	closed func()   // called once, when nobody reads on
+	sound  *results // standard output where that holds sound, and these are on another stream
 }
 
 func (r *results) Write(b []byte) (int, error) {
@@ -37,4 +38,6 @@ func (r *results) failure() error {
 }
 
 // unread reports that the reader of standard output has gone away, as "| head" does.
-func (r *results) unread() bool { return errors.Is(r.failure(), syscall.EPIPE) }
+func (r *results) unread() bool {
+	return errors.Is(r.failure(), syscall.EPIPE) || r.sound != nil && r.sound.unread()
+}

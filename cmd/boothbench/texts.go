@@ -49,13 +49,21 @@ func nameOf(path string) string {
 	return path
 }
 
+// nameOfOutput is the same of an output.
+func nameOfOutput(path string) string {
+	if path == standardInput {
+		return "standard output"
+	}
+	return path
+}
+
 // text is the text of a file, or what standard input brings.
 func (e env) text(path, what string) ([]byte, error) {
 	if path != standardInput {
 		text, err := document.Load(path, what)
 		return text, inputError(err)
 	}
-	text, err := io.ReadAll(io.LimitReader(&heeding{e.ctx, e.stdin}, document.MaxBytes+1))
+	text, err := io.ReadAll(io.LimitReader(&heeding{ctx: e.ctx, r: e.stdin}, document.MaxBytes+1))
 	if err != nil {
 		return nil, inputError(fmt.Errorf("%s from standard input: %w", what, err))
 	}
@@ -67,6 +75,7 @@ func (e env) text(path, what string) ([]byte, error) {
 type heeding struct {
 	ctx context.Context
 	r   io.Reader
+	own []byte // which the caller's is filled from: it may take its own back
 }
 
 func (h *heeding) Read(b []byte) (int, error) {
@@ -75,7 +84,10 @@ func (h *heeding) Read(b []byte) (int, error) {
 		err error
 	}
 	done := make(chan outcome, 1)
-	own := make([]byte, len(b)) // b is the caller's again when this returns
+	if len(h.own) < len(b) {
+		h.own = make([]byte, len(b))
+	}
+	own := h.own[:len(b)]
 	go func() {
 		n, err := h.r.Read(own)
 		done <- outcome{n, err}

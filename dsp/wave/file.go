@@ -1,6 +1,7 @@
 package wave
 
 import (
+	"bytes"
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
@@ -26,6 +27,9 @@ type File struct {
 	path    string // the same with links followed
 	replace bool
 	written int64    // bytes
+	keeps   bool     // an equal file may be there already
+	equal   *os.File // the one that is, until it is seen to differ or be the same
+	same    bool     // it was the same
 	placed  bool     // the output has its name
 	fresh   bool     // there was nothing to replace
 	kept    *os.File // what the output replaces, while it may still have to come back
@@ -37,6 +41,18 @@ type File struct {
 // (ErrIsInput). A file that is replaced hands on its permissions and, where the
 // system lets it, its owner.
 func CreateFile(path string, replace bool, inputs []string) (*File, error) {
+	return createFile(&File{asked: path, replace: replace}, inputs)
+}
+
+// CreateFileOrKeep begins an output that may be there already, as long as it is the
+// same: an existing file stays as it is, and is an error (ErrExists) as soon as what is
+// written differs from it.
+func CreateFileOrKeep(path string, inputs []string) (*File, error) {
+	return createFile(&File{asked: path, keeps: true}, inputs)
+}
+
+func createFile(f *File, inputs []string) (*File, error) {
+	path := f.asked
 	if strings.HasSuffix(path, string(filepath.Separator)) {
 		return nil, fmt.Errorf("%s: %w; accepted: the name of a file, such as %s", path, ErrNotAFile, filepath.Join(path, "take.wav"))
 	}
@@ -56,12 +72,19 @@ func CreateFile(path string, replace bool, inputs []string) (*File, error) {
 			return nil, fmt.Errorf("%s: %w (%s); accepted: an output of its own", path, ErrIsInput, in)
 		}
 	}
-	if err := mayReplace(path, target, old, replace); err != nil {
+	if err := mayReplace(path, target, old, f.replace || f.keeps); err != nil {
 		return nil, err
 	}
-	f := &File{asked: path, path: target, replace: replace}
+	f.path = target
 	if err := f.begin(old); err != nil {
 		return nil, &OutputError{path, "create it", bare(err)}
+	}
+	if f.keeps && old != nil {
+		f.equal, err = os.Open(target)
+		if err != nil {
+			f.Abort()
+			return nil, &OutputError{path, "compare with it", bare(err)}
+		}
 	}
 	return f, nil
 }
@@ -171,10 +194,24 @@ func (f *File) Write(b []byte) (int, error) {
 	if f.f == nil {
 		return 0, errFinished
 	}
+	if f.equal != nil && f.written > 0 { // what is written first may still be changed by WriteAt
+		there := make([]byte, len(b))
+		if n, _ := f.equal.ReadAt(there, f.written); n < len(b) || !bytes.Equal(there, b) {
+			return 0, f.differs()
+		}
+	}
 	n, err := f.f.Write(b)
 	f.written += int64(n)
 	return n, f.failed("write it", err)
 }
+
+func (f *File) differs() error {
+	return fmt.Errorf("%s: %w, and is another; accepted: a new name", f.asked, ErrExists)
+}
+
+// Kept reports, after Commit, that the same file was there already and has been left
+// as it was.
+func (f *File) Kept() bool { return f.same }
 
 // WriteAt writes over a part of the output.
 func (f *File) WriteAt(b []byte, offset int64) (int, error) {
@@ -200,6 +237,10 @@ func (f *File) Abort() error {
 	}
 	err := os.Remove(f.partial)
 	f.f.Close()
+	if f.equal != nil {
+		f.equal.Close()
+		f.equal = nil
+	}
 	f.f = nil
 	return err
 }

@@ -1,8 +1,10 @@
 package wave
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -90,11 +92,55 @@ func (f *File) place() error {
 			err = os.Rename(f.partial, f.path)
 		}
 	}
+	if errors.Is(err, fs.ErrExist) && f.keeps {
+		return f.keep()
+	}
 	if errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("%s: %w, from another run that was faster", f.asked, ErrExists)
 	}
 	f.placed = err == nil
 	return f.failed("give it its name", err)
+}
+
+// keep sees that the file that is there is the one that was written.
+func (f *File) keep() error {
+	there, err := os.Open(f.path)
+	if err != nil {
+		return f.failed("compare with it", err)
+	}
+	defer there.Close()
+	written, err := os.Open(f.partial)
+	if err != nil {
+		return f.failed("compare with it", err)
+	}
+	defer written.Close()
+	if f.same, err = equalBytes(there, written); err != nil {
+		return f.failed("compare with it", err)
+	}
+	if !f.same {
+		return f.differs()
+	}
+	return nil
+}
+
+// equalBytes compares what two readers give.
+func equalBytes(a, b io.Reader) (bool, error) {
+	x, y := make([]byte, bufferBytes), make([]byte, bufferBytes)
+	for {
+		n, errA := io.ReadFull(a, x)
+		m, errB := io.ReadFull(b, y)
+		for _, err := range []error{errA, errB} {
+			if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF {
+				return false, err
+			}
+		}
+		if !bytes.Equal(x[:n], y[:m]) {
+			return false, nil
+		}
+		if errA != nil || errB != nil {
+			return errA != nil && errB != nil, nil
+		}
+	}
 }
 
 // withoutLinks recognises a file system on which a file has one name only.
@@ -147,6 +193,10 @@ func (f *File) tidy() {
 		f.kept.Close()
 	}
 	f.f.Close()
+	if f.equal != nil {
+		f.equal.Close()
+		f.equal = nil
+	}
 	f.f, f.kept, f.backup, f.placed = nil, nil, "", false
 	// The new name itself must reach the disk. Not every file system can sync a
 	// folder; the file is whole in any case.

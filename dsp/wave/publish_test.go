@@ -186,3 +186,52 @@ func TestOutputErrorsNameTheOutput(t *testing.T) {
 		}
 	}
 }
+
+// An output that is there already is left as it was, if it is the same; if it is
+// another, that is said as soon as it shows, and it stays as well.
+func TestAnEqualOutputIsKept(t *testing.T) {
+	folder := t.TempDir()
+	path := filepath.Join(folder, "take.wav")
+	f := Format{Rate: 8000, Channels: 1, Encoding: Integer, Bits: 16}
+	sound := dsp.NewBlock(1, 200_000)
+	for n := range sound[0] {
+		sound[0][n] = float64(n%100) / 128
+	}
+	once := func(b dsp.Block) (*Writer, error) {
+		w, err := Create(path, f, Options{Keep: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer w.Abort()
+		for from := 0; from < b.Frames(); from += 50_000 {
+			if err := w.Write(dsp.Block{b[0][from:min(b.Frames(), from+50_000)]}); err != nil {
+				return w, err
+			}
+		}
+		return w, w.Commit()
+	}
+	if w, err := once(sound); err != nil || w.Kept() {
+		t.Fatalf("the first time: %v, kept %v", err, w.Kept())
+	}
+	before, _ := os.Stat(path)
+	if w, err := once(sound); err != nil || !w.Kept() {
+		t.Errorf("the same again: %v, kept %v", err, w.Kept())
+	}
+	for frame, least := range map[int]int64{0: 0, 60_000: 50_000, 199_999: 150_000} {
+		other := dsp.Block{slices.Clone(sound[0])}
+		other[0][frame] = -0.5
+		w, err := once(other)
+		if !errors.Is(err, ErrExists) || w.Frames() < least || frame == 60_000 && w.Frames() == 200_000 {
+			t.Errorf("another at frame %d: %v after %d frames", frame, err, w.Frames())
+		}
+	}
+	for _, other := range []dsp.Block{{sound[0][:199_999]}, {append(slices.Clone(sound[0]), 0)}} {
+		if _, err := once(other); !errors.Is(err, ErrExists) {
+			t.Errorf("of %d frames: %v", other.Frames(), err)
+		}
+	}
+	after, _ := os.Stat(path)
+	if left, _ := os.ReadDir(folder); !os.SameFile(before, after) || before.ModTime() != after.ModTime() || len(left) != 1 {
+		t.Errorf("it has been touched, or %v is left behind", left)
+	}
+}

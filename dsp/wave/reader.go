@@ -134,6 +134,20 @@ func (r *Reader) Frames() int64 {
 // Name is the file's path, or what NewReader was given.
 func (r *Reader) Name() string { return r.path }
 
+// IsStream reports whether the sound is read once, forward.
+func (r *Reader) IsStream() bool { return r.stream != nil || r.flac != nil && r.flac.file == nil }
+
+// Rename changes the name that stands for the file in messages.
+func (r *Reader) Rename(name string) {
+	r.path = name
+	if r.flac != nil {
+		r.flac.path = name
+	}
+	for i := range r.warnings {
+		r.warnings[i].Path = name
+	}
+}
+
 // Warnings are what is odd about the file. A file that is still growing is
 // noticed at the end only.
 func (r *Reader) Warnings() []Warning { return r.warnings }

@@ -11,6 +11,7 @@ import (
 // Options are the ways to write a file.
 type Options struct {
 	Replace bool       // write over an existing file
+	Keep    bool       // leave an existing file that is the same; see CreateFileOrKeep
 	Dither  DitherKind // for integers
 	Seed    uint64     // of the dither: same seed, same bits
 	Chunks  []Chunk    // carried over as they are
@@ -58,7 +59,7 @@ func Create(path string, f Format, o Options) (*Writer, error) {
 		err.(*FormatError).Path = path
 		return nil, err
 	}
-	file, err := CreateFile(path, o.Replace, o.Inputs)
+	file, err := createFile(&File{asked: path, replace: o.Replace, keeps: o.Keep && !o.Replace}, o.Inputs)
 	if err != nil {
 		return nil, err
 	}
@@ -223,6 +224,10 @@ func (w *Writer) Reopen() (*Reader, error) {
 	r.path = f.asked
 	return r, nil
 }
+
+// Kept reports, after Commit, that the same file was there already and has been left
+// as it was.
+func (w *Writer) Kept() bool { return w.file() != nil && w.file().Kept() }
 
 // file is the file that is written, nil for a stream.
 func (w *Writer) file() *File {

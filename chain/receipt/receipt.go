@@ -1,0 +1,176 @@
+// Package receipt states what an output was made from, so that a later run sees that
+// it need not be made again: by which chain, options and program, from which take, and
+// what came out. A receipt is published after its output, in the same atomic way, in a
+// folder ".receipts" beside it.
+package receipt
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Schema is the version of the receipt file.
+const Schema = 1
+
+// Receipt is what is known of one output.
+type Receipt struct {
+	SchemaVersion int                 `json:"schema_version"`
+	Key           Key                 `json:"made_by"`
+	Input         File                `json:"input"`
+	Output        File                `json:"output"`
+	Readings      map[string]*float64 `json:"readings,omitempty"` // of the output; null: not measurable
+	Warnings      []string            `json:"warnings,omitempty"`
+	Written       time.Time           `json:"written"`
+}
+
+// Key is all that decides an output's bytes beside the take.
+type Key struct {
+	Chain   string `json:"chain_sha256"` // of the chain file's text
+	Options string `json:"options"`      // those that change bytes, in words
+	Program string `json:"program"`      // which one it was: its version, or a digest of it
+}
+
+// File is a file as it was when the receipt was written.
+type File struct {
+	Path     string    `json:"path"`
+	Bytes    int64     `json:"bytes"`
+	SHA256   string    `json:"sha256"`
+	Modified time.Time `json:"modified"`
+}
+
+// PathFor is where the receipt of an output lies.
+func PathFor(output string) string {
+	return filepath.Join(filepath.Dir(output), ".receipts", filepath.Base(output)+".json")
+}
+
+// ChangedError says that a file was changed while it was looked at.
+type ChangedError struct{ Path string }
+
+func (e *ChangedError) Error() string {
+	return e.Path + ": the file was changed while it was read"
+}
+
+// Of reads a file's size, time and digest.
+func Of(path string) (File, error) {
+	if info, err := os.Stat(path); err != nil {
+		return File{}, err
+	} else if !info.Mode().IsRegular() {
+		return File{}, fmt.Errorf("%s: accepted: a file", path) // a pipe would keep us waiting
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return File{}, err
+	}
+	defer f.Close()
+	before, err := f.Stat()
+	if err != nil {
+		return File{}, err
+	}
+	sum := sha256.New()
+	n, err := io.Copy(sum, f)
+	if err != nil {
+		return File{}, err
+	}
+	after, err := os.Stat(path)
+	if err != nil {
+		return File{}, err
+	}
+	if n != before.Size() || !unchanged(before, after) {
+		return File{}, &ChangedError{path}
+	}
+	return File{path, n, hex.EncodeToString(sum.Sum(nil)), before.ModTime().UTC()}, nil
+}
+
+func unchanged(a, b os.FileInfo) bool {
+	return os.SameFile(a, b) && a.Size() == b.Size() && a.ModTime().Equal(b.ModTime())
+}
+
+// Write publishes the receipt of an output that is there.
+func (r *Receipt) Write() error {
+	r.SchemaVersion = Schema
+	r.Written = time.Now().UTC()
+	text, err := json.MarshalIndent(r, "", " ")
+	if err != nil {
+		return err
+	}
+	path := PathFor(r.Output.Path)
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+		return &wave.OutputError{Path: path, Doing: "make its folder", Err: err}
+	}
+	f, err := wave.CreateFile(path, true, []string{r.Input.Path, r.Output.Path})
+	if err != nil {
+		return err
+	}
+	defer f.Abort()
+	if _, err := f.Write(append(text, '\n')); err != nil {
+		return err
+	}
+	return f.Commit()
+}
+
+// Load reads the receipt of an output.
+func Load(output string) (*Receipt, error) {
+	path := PathFor(output)
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	r := &Receipt{}
+	if err := json.Unmarshal(text, r); err != nil {
+		return nil, fmt.Errorf("%s: no receipt: %w", path, err)
+	}
+	if r.SchemaVersion != Schema {
+		return nil, fmt.Errorf("%s: found schema_version %d; accepted: %d", path, r.SchemaVersion, Schema)
+	}
+	return r, nil
+}
+
+// Holds reports whether an output is there and is what would be made of the take now:
+// by the same key, of a take of the same content, and untouched since. Contents are
+// compared by their digests; times are no evidence. If it does not hold, why says what
+// is different.
+func Holds(key Key, input, output string) (r *Receipt, why string, err error) {
+	r, err = Load(output)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, "there is no receipt of it", nil
+	}
+	if err != nil {
+		return nil, err.Error(), nil // as good as none
+	}
+	switch {
+	case r.Key.Chain != key.Chain:
+		return nil, "the chain is another now", nil
+	case r.Key.Options != key.Options:
+		return nil, fmt.Sprintf("the options are others now (%s; then %s)", key.Options, r.Key.Options), nil
+	case r.Key.Program != key.Program:
+		return nil, "the program is another now", nil
+	}
+	in, err := Of(input)
+	if err != nil {
+		return nil, "", err
+	}
+	if in.SHA256 != r.Input.SHA256 {
+		return nil, "the take is another now", nil
+	}
+	out, err := Of(output)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, "the output is gone", nil
+	}
+	if err != nil {
+		return nil, "", err
+	}
+	if out.SHA256 != r.Output.SHA256 {
+		return nil, "the output has been changed since", nil
+	}
+	return r, "", nil
+}

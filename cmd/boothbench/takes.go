@@ -1,0 +1,150 @@
+package main
+
+import (
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// namedTake is a file that a command works on.
+type namedTake struct {
+	path  string
+	below string // its path below the folder that was named; of a file its base name
+}
+
+// soundNames are the endings by which files in a folder are taken for sound.
+var soundNames = []string{".wav", ".wave", ".bwf", ".rf64", ".bw64", ".flac"}
+
+// takesOf are the takes that the arguments name: files as they are, and of folders all
+// WAV and FLAC files in them and below, in the order of their names. What is hidden is
+// passed over, and so is the folder of the outputs.
+func (e env) takesOf(arguments []string, outputs string) ([]namedTake, error) {
+	var takes []namedTake
+	for _, argument := range arguments {
+		info, err := os.Stat(argument)
+		if argument == standardInput || err != nil || !info.IsDir() {
+			takes = append(takes, namedTake{argument, filepath.Base(argument)}) // what is wrong with it is found out later
+			continue
+		}
+		found, err := inFolder(argument, outputs)
+		if err != nil {
+			return nil, inputError(err)
+		}
+		if len(found) == 0 {
+			return nil, inputError(&emptyFolderError{argument})
+		}
+		takes = append(takes, found...)
+	}
+	return takes, nil
+}
+
+type emptyFolderError struct{ folder string }
+
+func (e *emptyFolderError) Error() string {
+	return e.folder + ": found a folder without sound; accepted: a file, or a folder with files that end in " + strings.Join(soundNames, ", ")
+}
+
+func inFolder(folder, outputs string) (takes []namedTake, err error) {
+	skip, skipErr := os.Stat(outputs)
+	err = filepath.WalkDir(folder, func(path string, e fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case e.IsDir() && path != folder:
+			info, err := e.Info()
+			if strings.HasPrefix(e.Name(), ".") || err == nil && outputs != "" && skipErr == nil && os.SameFile(info, skip) {
+				return fs.SkipDir
+			}
+		case !e.IsDir() && !strings.HasPrefix(e.Name(), ".") && slices.Contains(soundNames, strings.ToLower(filepath.Ext(path))):
+			below, err := filepath.Rel(folder, path)
+			if err != nil {
+				return err
+			}
+			takes = append(takes, namedTake{path, below})
+		}
+		return nil
+	})
+	return takes, err
+}
+
+// task is one take's way to its output.
+type task struct {
+	in, out string
+}
+
+// tasksOf gives every take an output in a folder: where it lies below the folder that
+// was named. Where two would meet, all keep their paths below the last folder that
+// they have in common.
+func tasksOf(takes []namedTake, folder string) ([]task, error) {
+	tasks := make([]task, len(takes))
+	from := map[string]string{}
+	meet := func(name func(namedTake) string) (a, b, out string) {
+		clear(from)
+		for i, t := range takes {
+			out := filepath.Join(folder, wavName(name(t)))
+			if other, taken := from[out]; taken {
+				return other, t.path, out
+			}
+			from[out] = t.path
+			tasks[i] = task{t.path, out}
+		}
+		return "", "", ""
+	}
+	if _, _, out := meet(func(t namedTake) string { return t.below }); out == "" {
+		return tasks, nil
+	}
+	common := commonFolder(takes)
+	a, b, out := meet(func(t namedTake) string {
+		absolute, err := filepath.Abs(t.path)
+		if err != nil {
+			return t.below
+		}
+		return strings.TrimPrefix(absolute, common)
+	})
+	if out != "" {
+		return nil, usageError("%s and %s would both become %s; rename one or run them apart", a, b, out)
+	}
+	return tasks, nil
+}
+
+// makeFolders makes the folders that outputs go to.
+func makeFolders(tasks []task) error {
+	for _, t := range tasks {
+		if err := os.MkdirAll(filepath.Dir(t.out), 0o777); err != nil {
+			return outputError(err)
+		}
+	}
+	return nil
+}
+
+// wavName is the name of a take's output: a WAV, whatever the take is.
+func wavName(name string) string {
+	if ext := filepath.Ext(name); strings.EqualFold(ext, ".flac") {
+		return strings.TrimSuffix(name, ext) + ".wav"
+	}
+	return name
+}
+
+// commonFolder is the last folder that all takes are in, with a separator behind it.
+func commonFolder(takes []namedTake) string {
+	common := ""
+	for i, t := range takes {
+		absolute, err := filepath.Abs(t.path)
+		if err != nil {
+			return ""
+		}
+		folder := filepath.Dir(absolute) + string(filepath.Separator)
+		if i == 0 {
+			common = folder
+		}
+		for !strings.HasPrefix(folder, common) {
+			common = filepath.Dir(strings.TrimSuffix(common, string(filepath.Separator))) + string(filepath.Separator)
+			if common == string(filepath.Separator)+string(filepath.Separator) {
+				common = string(filepath.Separator)
+			}
+		}
+	}
+	return common
+}
