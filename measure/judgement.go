@@ -26,6 +26,27 @@ func AtMost(reading string, most float64) Limit { return Limit{Reading: reading,
 // AtLeast makes a lower limit.
 func AtLeast(reading string, least float64) Limit { return Limit{Reading: reading, Min: &least} }
 
+// EveryReading stands in a judgement for all readings of a subject that could not be
+// measured at all.
+const EveryReading = "every reading"
+
+// Check reports why a limit can bound nothing: no bound at all, one that is no finite
+// number, or a lower bound above the upper one, as a negative tolerance makes it.
+func (l Limit) Check() error {
+	for _, bound := range []*float64{l.Min, l.Max} {
+		if bound != nil && *bound-*bound != 0 {
+			return fmt.Errorf("%s: found the bound %g; accepted: finite numbers", l.Reading, *bound)
+		}
+	}
+	switch {
+	case l.Min == nil && l.Max == nil:
+		return fmt.Errorf("%s: found no bound; accepted: a minimum, a maximum or both", l.Reading)
+	case l.Min != nil && l.Max != nil && *l.Min > *l.Max:
+		return fmt.Errorf("%s: found %g to %g; accepted: a minimum up to the maximum, and a tolerance of 0 or more", l.Reading, *l.Min, *l.Max)
+	}
+	return nil
+}
+
 // String is the limit in words: "at most -1", "-23.2 to -22.8".
 func (l Limit) String() string {
 	number := func(v float64) string { // no more digits than it takes to tell limits apart
@@ -70,7 +91,9 @@ type Judgement struct {
 	Verdict Verdict
 }
 
-// Judge holds a limit against readings of a sound with a rate in Hz.
+// Judge holds a limit against readings of a sound with a rate in Hz. A value is judged
+// as [JSONValue] has it: what lies beyond a limit by rounding alone meets it. A limit
+// that can bound nothing decides nothing.
 func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 	r := Judgement{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
 	got, ok := readings.Get(l.Reading)
@@ -78,14 +101,16 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 		got = Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
 	}
 	r.Got = got
-	value := got.Value
+	value := JSONValue(got.Value)
 	if got.Beyond != 0 {
 		value = math.Inf(got.Beyond)
 	}
 	switch {
+	case l.Check() != nil:
+		r.Verdict, r.Got = Undecided, Reading{Reason: l.Check().Error(), Frame: -1, Channel: -1}
 	case !got.Measurable() && got.Beyond == 0:
 		r.Verdict = Undecided
-	case l.Min != nil && !(value >= *l.Min), l.Max != nil && !(value <= *l.Max):
+	case l.Min != nil && !(value >= JSONValue(*l.Min)), l.Max != nil && !(value <= JSONValue(*l.Max)):
 		r.Verdict = Fail
 	}
 	return r
@@ -104,10 +129,16 @@ func (r Judgement) off() float64 {
 }
 
 // String is one line: verdict, subject, reading, value, limit, place and what to do.
-func (r Judgement) String() string { return fmt.Sprintf("%-9s  %s", r.Verdict, r.sentence()) }
+func (r Judgement) String() string { return fmt.Sprintf("%-9s  %s", r.Verdict, r.Sentence()) }
 
-// sentence is String without the verdict.
-func (r Judgement) sentence() string {
+// Sentence is String without the verdict.
+func (r Judgement) Sentence() string {
+	if r.Reading == EveryReading {
+		return fmt.Sprintf("%s: nothing is measured: %s", r.Subject, r.Got.Reason)
+	}
+	if err := r.Check(); err != nil {
+		return fmt.Sprintf("%s: the limit is not usable: %v", r.Subject, err)
+	}
 	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
 	switch {
 	case r.Verdict == Undecided:
@@ -137,6 +168,12 @@ func (r Judgement) sentence() string {
 func (r Judgement) Do() string {
 	if r.Verdict == Pass {
 		return ""
+	}
+	if r.Check() != nil {
+		return ""
+	}
+	if r.Reading == "missing_files" {
+		return r.Got.Definition
 	}
 	if !r.Got.Measurable() {
 		return "give a sound of which it can be measured, or take the limit out"

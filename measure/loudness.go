@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
@@ -300,6 +301,9 @@ func (l *Loudness) Readings() Readings {
 		r := Reading{Unit: unit, Reference: reference, Weighting: "K", Definition: definition, Frame: frame, Channel: -1}
 		if reason != "" {
 			r.Reason = reason
+			if reason == "silence" && strings.Contains(name, "_max_") {
+				r.Beyond = -1 // the largest level of silence is under every level; a gated mean has none
+			}
 		} else {
 			r.Value = value
 		}

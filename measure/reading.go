@@ -40,22 +40,22 @@ func (r Reading) String() string {
 	return r.text(0)
 }
 
-// text is the value with its unit: two decimals, or as many, up to six, as it takes to
+// text is the value with its unit: two decimals, or as many, up to ten, as it takes to
 // distinguish the value from 0 and to show a difference.
 func (r Reading) text(difference float64) string {
 	decimals := 2
-	if math.Abs(r.Value) < 5e-7 {
+	if math.Abs(r.Value) < 5e-10 {
 		r.Value = 0 // nor −0
 	}
 	switch r.Unit {
-	case "channels", "Hz", "frames", "claims", "samples", "events", "dropouts", "bit":
+	case "channels", "Hz", "frames", "claims", "samples", "events", "dropouts", "files", "bit":
 		if r.Value == math.Trunc(r.Value) {
 			decimals = 0
 		}
 	}
 	for _, v := range []float64{r.Value, difference} {
 		if v = math.Abs(v); v > 0 && v < 0.1 {
-			decimals = max(decimals, min(6, 1-int(math.Floor(math.Log10(v)))))
+			decimals = max(decimals, min(10, 1-int(math.Floor(math.Log10(v)))))
 		}
 	}
 	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, r.Unit))

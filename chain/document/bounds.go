@@ -24,11 +24,12 @@ func (d *Document) Bounds(e Entry, others ...string) (Bounds, bool) {
 		d.WrongType(e.Key, e.Value, acceptedBounds, hint)
 		return Bounds{}, false
 	}
-	given := map[string]*float64{}
+	given, usable := map[string]*float64{}, true
 	for _, part := range e.Value.Entries {
-		if !d.bound(e.Key, part, given, others) {
-			return Bounds{}, false
-		}
+		usable = d.bound(e.Key, part, given, others) && usable
+	}
+	if !usable {
+		return Bounds{}, false
 	}
 	b := Bounds{given["min"], given["max"]}
 	target, tolerance := given["target"], given["tolerance"]
@@ -87,8 +88,8 @@ func (d *Document) Number(e Entry) (float64, bool) {
 	return v, true
 }
 
-// Unknown reports a key that nothing is known of, with the one that was probably
-// meant. Many keys are told by what they are together.
+// Unknown reports a key that the file does not have, with the one that was probably
+// meant. Together is what all accepted keys are, where a list of them would be long.
 func (d *Document) Unknown(e Entry, accepted []string, together string) {
 	p := Problem{Key: e.Key, Found: "unknown key", Accepted: together}
 	if together == "" {
@@ -98,6 +99,18 @@ func (d *Document) Unknown(e Entry, accepted []string, together string) {
 		p.Hint = "did you mean " + near + "?"
 	}
 	d.Report(e.At, p)
+}
+
+// AtLeastOne reports a list of tables that the file must have and does not, or that
+// is empty.
+func (d *Document) AtLeastOne(list, accepted string) {
+	e := d.Root.Entry(list)
+	switch {
+	case e == nil:
+		d.Report(Span{}, Problem{Key: list, Found: "missing", Accepted: accepted})
+	case e.Value.Kind == Array && len(e.Value.Items) == 0:
+		d.Report(e.Value.At, Problem{Key: list, Found: "an empty list", Accepted: accepted})
+	}
 }
 
 // Tables calls read for each table of a list in double brackets; it reports

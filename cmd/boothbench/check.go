@@ -56,11 +56,14 @@ func runCheck(e env, args []string) error {
 	record := f.String("record", "", "record the files as right in this `folder`, instead of checking them")
 	why := f.String("why", "", "the `reason` for --record; it stays in the baseline")
 	replace := f.Bool("replace", false, "write over an existing report")
+	jobs := f.Int("jobs", 1, "how many files are measured at once")
 	quiet := f.Bool("quiet", false, "print failures only, and no progress")
 	if err := parse(f, args); err != nil {
 		return err
 	}
 	switch {
+	case *jobs < 1:
+		return usageError("--jobs: found %d, accepted: 1 or more", *jobs)
 	case *record != "":
 		return e.record(*record, *why, f.Args())
 	case *limits != "" && *baseline != "":
@@ -101,43 +104,38 @@ func runCheck(e env, args []string) error {
 		}
 		defer report.Abort()
 	}
-	var checked []expect.Checked
-	var judgements []measure.Judgement
 	shown := newProgress(e.stderr, *quiet, int64(len(files)+len(chains)))
-	for i, subject := range slices.Concat(files, chains) {
-		measured := l.CheckFile
-		if i >= len(files) {
-			measured = l.CheckChain
-		}
-		c := measured(e.ctx, subject)
-		shown.add(1)
-		if errors.Is(c.Err, context.Canceled) {
-			shown.clear()
-			return fmt.Errorf("%w; nothing is judged", c.Err)
-		}
-		checked = append(checked, c)
-		judgements = append(judgements, c.Results()...)
-	}
+	run, err := l.Run(e.ctx, f.Args(), expect.Work{Jobs: *jobs, Done: func() { shown.add(1) }})
 	shown.clear()
+	if errors.Is(err, context.Canceled) {
+		return fmt.Errorf("%w; nothing is judged", err)
+	}
+	if err != nil {
+		return withCode(exitUsage, err)
+	}
+	// What is written first is what no reader of standard output can have seen fail.
+	if report != nil {
+		if err = expect.WriteJUnit(report, run.Results(), time.Now()); err == nil {
+			err = report.Commit()
+		}
+		if err != nil {
+			return outputError(err)
+		}
+	}
 	switch {
 	case *tap:
-		err = expect.WriteTAP(e.stdout, judgements)
+		err = expect.WriteTAP(e.stdout, run.Results())
 	case *asJSON:
-		for _, c := range checked {
+		for _, c := range run.Checked {
 			e.printJSON(checkedObject(c))
 		}
 	default:
-		printChecked(e.stdout, checked, *quiet)
-	}
-	if err == nil && report != nil {
-		if err = expect.WriteJUnit(report, judgements, time.Now()); err == nil {
-			err = report.Commit()
-		}
+		printChecked(e.stdout, run, *limits != "", *quiet)
 	}
 	if err != nil {
 		return outputError(err)
 	}
-	return e.worst(checked)
+	return e.worst(run)
 }
 
 // record makes baselines.
@@ -160,24 +158,29 @@ func (e env) record(dir, why string, files []string) error {
 }
 
 // worst names what could not be measured, and chooses the exit code.
-func (e env) worst(checked []expect.Checked) error {
+func (e env) worst(run expect.Run) error {
 	var worst error
-	for _, c := range checked {
+	for _, c := range run.Checked {
 		warn(e.stderr, c.Warnings)
 		if c.Err != nil {
 			fmt.Fprintf(e.stderr, "boothbench check: %s\n", said(c.Err))
 			worst = &coded{max(exitCode(worst), exitCode(inputErrorUnless(c.Err))), errReported}
-		} else if worst == nil && !c.Passed() {
-			worst = &coded{exitLimit, errReported}
 		}
+	}
+	if worst == nil && !run.Passed() {
+		if len(run.Checked) == 0 || !slices.ContainsFunc(run.Checked, func(c expect.Checked) bool { return len(c.Judgements) > 0 }) {
+			fmt.Fprintln(e.stderr, "boothbench check: nothing was judged")
+		}
+		worst = &coded{exitLimit, errReported}
 	}
 	return worst
 }
 
-// printChecked prints the verdicts: what failed first, then the rest.
-func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
+// printChecked prints the verdicts: what failed first, then the rest, then how much
+// each group judged.
+func printChecked(w io.Writer, run expect.Run, groups, quiet bool) {
 	limits, failed := 0, 0
-	for _, c := range checked {
+	for _, c := range run.Checked {
 		for _, j := range c.Judgements {
 			if limits++; j.Verdict != measure.Pass {
 				failed++
@@ -185,7 +188,7 @@ func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
 			}
 		}
 	}
-	for _, c := range checked {
+	for _, c := range run.Checked {
 		for _, kept := range c.Kept {
 			fmt.Fprintf(w, "%-9s  %s\n", "kept", kept)
 		}
@@ -193,11 +196,16 @@ func printChecked(w io.Writer, checked []expect.Checked, quiet bool) {
 	if quiet {
 		return
 	}
-	for _, c := range checked {
+	for _, c := range run.Checked {
 		for _, j := range c.Judgements {
 			if j.Verdict == measure.Pass {
 				fmt.Fprintln(w, j)
 			}
+		}
+	}
+	for _, g := range run.Groups {
+		if groups {
+			fmt.Fprintf(w, "%-9s  %s\n", "judged", g)
 		}
 	}
 	fmt.Fprintf(w, "%s met, %d not met\n", plural(limits-failed, "limit"), failed)

@@ -180,7 +180,7 @@ func (m *metered) print(e env) {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
 	}
 	for _, j := range m.verdicts {
-		fmt.Fprintf(e.stdout, "  %-11s %s\n", j.Verdict, strings.TrimPrefix(j.String(), j.Subject+": "))
+		fmt.Fprintf(e.stdout, "  %-11s %s\n", j.Verdict, strings.TrimPrefix(j.Sentence(), j.Subject+": "))
 	}
 	if m.overs == nil {
 		return

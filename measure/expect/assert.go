@@ -25,7 +25,13 @@ func Reading(t testing.TB, s Sound, limit measure.Limit) {
 
 func judge(ctx context.Context, s Sound, limit measure.Limit) (measure.Judgement, error) {
 	m := &measured{ctx: ctx, sound: s, known: map[source]measure.Readings{}}
-	kind, _ := originOf(limit.Reading)
+	if err := limit.Check(); err != nil {
+		return measure.Judgement{}, err
+	}
+	kind, known := originOf(limit.Reading)
+	if !known || kind > ofInspection {
+		return measure.Judgement{}, unknownReading(limit.Reading)
+	}
 	readings, err := m.readings(source{origin: kind})
 	return measure.Judge(s.name, m.rate, readings, limit), err
 }

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -22,20 +23,29 @@ type Checked struct {
 	Kept       []string // artefacts that were written
 	Warnings   []wave.Warning
 	Err        error // why it could not be measured
+
+	groups []int // that are about it, by their places in Limits.Groups
+	by     []int // the group of each judgement
 }
 
-// Passed tells whether all limits are met.
+// judged adds a judgement that a group asked for.
+func (c *Checked) judged(group int, j measure.Judgement) {
+	c.Judgements = append(c.Judgements, j)
+	c.by = append(c.by, group)
+}
+
+// Passed reports whether there are limits, and all of them are met.
 func (c Checked) Passed() bool {
-	return c.Err == nil && !slices.ContainsFunc(c.Judgements, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
+	return c.Err == nil && len(c.Judgements) > 0 && !slices.ContainsFunc(c.Judgements, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
 }
 
-// Results are the judgements, and one that cannot tell for what could not be measured.
+// Results are the judgements, and an undecided one for what could not be measured.
 func (c Checked) Results() []measure.Judgement {
 	if c.Err == nil {
 		return c.Judgements
 	}
 	return append(slices.Clone(c.Judgements), measure.Judgement{
-		Subject: c.Subject, Limit: measure.Limit{Reading: "every reading"}, Verdict: measure.Undecided, Got: measure.Reading{Reason: c.Err.Error()},
+		Subject: c.Subject, Limit: measure.Limit{Reading: measure.EveryReading}, Verdict: measure.Undecided, Got: measure.Reading{Reason: strings.TrimPrefix(c.Err.Error(), c.Subject+": "), Frame: -1, Channel: -1},
 	})
 }
 
@@ -54,67 +64,91 @@ func AgainstBaselines(dir string) *Limits {
 	return &Limits{Path: dir, Groups: []Group{{Baseline: dir, Limits: BaselineLimits()}}}
 }
 
-// Subjects lists what the limits are about: the files that are named or, if none
-// is, those that the groups' patterns find; then the chains. A named file that
-// no group covers is an error.
+// Subjects lists what the limits are about, each once: the files that are named or, if
+// none is, those that the groups' patterns find; then the chains. A named file that no
+// group is about is an error.
 func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
-	for _, g := range l.Groups {
-		if g.Chain != "" && len(named) == 0 && !slices.Contains(chains, g.Chain) {
-			chains = append(chains, g.Chain)
+	if len(named) > 0 {
+		files, err = l.namedOnce(named)
+		return files, nil, err
+	}
+	seen := map[string]bool{}
+	once := func(list *[]string, name string) {
+		if place := placeOf(name); !seen[place] {
+			seen[place] = true
+			*list = append(*list, name)
 		}
-		if g.Chain != "" || len(named) > 0 {
+	}
+	for _, g := range l.Groups {
+		if g.Chain != "" {
+			once(&chains, g.Chain)
 			continue
 		}
 		if len(g.Files) == 0 {
 			return nil, nil, fmt.Errorf("%s:%d: an [[expect]] without files = […] is about the files that are named, and none is", l.Path, g.Line)
 		}
-		found, err := l.Found(g)
+		found, err := g.Found()
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, fmt.Errorf("%s:%d: %w", l.Path, g.Line, err)
 		}
 		for _, file := range found {
-			if !slices.Contains(files, file) {
-				files = append(files, file)
-			}
+			once(&files, file)
 		}
-	}
-	for _, file := range named {
-		if !slices.ContainsFunc(l.Groups, func(g Group) bool { return g.Covers(file) }) {
-			return nil, nil, fmt.Errorf("%s: no [[expect]] of %s is about it", file, l.Path)
-		}
-		files = append(files, file)
 	}
 	return files, chains, nil
 }
 
+// namedOnce are the named files, each once, if groups are about all of them.
+func (l *Limits) namedOnce(named []string) ([]string, error) {
+	var files []string
+	seen := map[string]bool{}
+	groups := l.groupsOf(named)
+	for i, file := range named {
+		if len(groups[i]) == 0 {
+			return nil, fmt.Errorf("%s: no [[expect]] of %s is about it: their patterns are seen from %s, and this file is %s", file, l.Path, placeOf(filepath.Dir(l.Path)), placeOf(file))
+		}
+		if place := placeOf(file); !seen[place] {
+			seen[place] = true
+			files = append(files, file)
+		}
+	}
+	return files, nil
+}
+
 // CheckFile measures a file, with each instrument once, and holds the limits of
-// all the groups that cover it against it.
+// all the groups that are about it against it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
-	checked := Checked{Subject: file}
+	return l.checkFile(ctx, file, l.groupsOf([]string{file})[0])
+}
+
+func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Checked {
+	checked := Checked{Subject: file, groups: groups}
 	if r, err := wave.Open(file); err == nil {
 		checked.Warnings = r.Warnings()
 		r.Close()
 	}
 	m := &measured{ctx: ctx, sound: File(file).until(ctx), known: map[source]measure.Readings{}}
-	for _, g := range l.Groups {
-		if !g.Covers(file) {
+	for _, k := range groups {
+		g := l.Groups[k]
+		if !g.hasPartner(file) {
+			checked.judged(k, missingFile(file, "there is no "+g.likeOf(file)))
 			continue
 		}
 		failed := false
 		for _, limit := range g.wanted() {
 			kind, _ := originOf(limit.Reading)
-			readings, err := m.readings(source{kind, g.likeFor(kind)})
+			readings, err := m.readings(source{kind, g.likeFor(kind, file)})
 			if err != nil {
 				checked.Err = fmt.Errorf("%s: %w", file, err)
 				return checked
 			}
 			j := measure.Judge(file, m.rate, readings, limit)
-			checked.Judgements = append(checked.Judgements, j)
+			checked.judged(k, j)
 			failed = failed || kind == ofComparison && j.Verdict != measure.Pass
 		}
 		if failed && l.Artefacts != "" {
 			kept := filepath.Join(l.Artefacts, filepath.Base(file)+".difference.wav")
-			if err := keepDifference(ctx, kept, m.sound, File(g.Like).until(ctx)); err != nil {
+			if err := keepDifference(ctx, kept, m.sound, File(g.likeOf(file)).until(ctx)); err != nil {
 				checked.Err = err
 				return checked
 			}
@@ -124,20 +158,28 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	return checked
 }
 
-// wanted are the group's limits. A file that is to be like another has all of it,
-// unless the limits say how much may be missing.
+// wanted are the group's limits, and those that go with them: a file that is compared
+// with another has all of it, and claims that must not fail are decided, unless the
+// limits say how much may be missing or undecided.
 func (g Group) wanted() []measure.Limit {
-	if g.Like == "" || slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { return l.Reading == "missing_ms" }) {
-		return g.Limits
+	limited := func(reading string) bool {
+		return slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { return l.Reading == reading })
 	}
-	return append(slices.Clone(g.Limits), measure.AtMost("missing_ms", 0))
+	limits := slices.Clone(g.Limits)
+	if g.Like != "" && !limited("missing_ms") {
+		limits = append(limits, measure.AtMost("missing_ms", 0))
+	}
+	if limited("claims_failed") && !limited("claims_undecided") {
+		limits = append(limits, measure.AtMost("claims_undecided", 0))
+	}
+	return limits
 }
 
-// likeFor is what an instrument compares with, "" for most.
-func (g Group) likeFor(kind origin) string {
+// likeFor is what an instrument compares a file with, "" for most.
+func (g Group) likeFor(kind origin, file string) string {
 	switch kind {
 	case ofComparison:
-		return g.Like
+		return g.likeOf(file)
 	case ofBaseline:
 		return g.Baseline
 	}

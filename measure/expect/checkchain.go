@@ -22,16 +22,18 @@ func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
 		return checked
 	}
 	rates := map[int]*measuredChain{}
-	for _, g := range l.Groups {
-		if g.Chain != path {
+	place := placeOf(path)
+	for k, g := range l.Groups {
+		if g.Chain == "" || placeOf(g.Chain) != place {
 			continue
 		}
+		checked.groups = append(checked.groups, k)
 		m := rates[g.RateHz]
 		if m == nil {
 			m = &measuredChain{chain: c, rate: g.RateHz, known: map[origin]measure.Readings{}}
 			rates[g.RateHz] = m
 		}
-		for _, limit := range g.Limits {
+		for _, limit := range g.wanted() {
 			kind, _ := originOf(limit.Reading)
 			readings, err := m.readings(ctx, kind)
 			if err != nil {
@@ -39,9 +41,12 @@ func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
 				return checked
 			}
 			j := measure.Judge(path, 0, readings, limit)
-			checked.Judgements = append(checked.Judgements, j)
-			if kind == ofProof && j.Verdict != measure.Pass {
-				checked.Judgements = append(checked.Judgements, m.unproven()...)
+			checked.judged(k, j)
+			if j.Verdict == measure.Pass {
+				continue
+			}
+			for _, claim := range m.unproven(limit.Reading) {
+				checked.judged(k, claim)
 			}
 		}
 	}
@@ -83,11 +88,15 @@ func (m *measuredChain) take(ctx context.Context, kind origin) (r measure.Readin
 	return r, err
 }
 
-// unproven are the claims that did not pass.
-func (m *measuredChain) unproven() []measure.Judgement {
+// unproven are the claims that a number of claims counts, if they did not pass.
+func (m *measuredChain) unproven(reading string) []measure.Judgement {
+	wanted, counts := map[string]measure.Verdict{"claims_failed": measure.Fail, "claims_undecided": measure.Undecided}[reading]
+	if !counts {
+		return nil
+	}
 	var all []measure.Judgement
 	for _, line := range m.sheet.Lines {
-		if line.Verdict != measure.Pass {
+		if line.Verdict == wanted {
 			j := line.Judgement
 			j.Subject = m.chain.Path + ", " + line.Stage
 			all = append(all, j)

@@ -49,7 +49,7 @@ type (
 // one outside its limit a failure. No times are measured: they are 0.
 func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 	var report junitSuites
-	for _, r := range results {
+	for _, r := range atLeastOne(results) {
 		last := len(report.Suites) - 1
 		if last < 0 || report.Suites[last].Name != r.Subject {
 			last++
@@ -64,10 +64,10 @@ func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 		switch r.Verdict {
 		case measure.Fail:
 			s.Failures++
-			c.Failure = &junitMessage{r.String(), "limit", r.String()}
+			c.Failure = &junitMessage{r.Sentence(), "limit", r.Sentence()}
 		case measure.Undecided:
 			s.Errors++
-			c.Error = &junitMessage{r.String(), "not-measurable", r.String()}
+			c.Error = &junitMessage{r.Sentence(), "not-measurable", r.Sentence()}
 		}
 		s.Cases = append(s.Cases, c)
 	}

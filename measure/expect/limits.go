@@ -6,7 +6,6 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
@@ -32,13 +31,14 @@ type Limits struct {
 // Group is one [[expect]] of a limits file: limits of a number of files, or of a
 // chain.
 type Group struct {
-	Files    []string // patterns; none: every file that is named
-	Like     string   // a file to compare with; "": none
+	Files    []string // patterns, seen from the folder of the limits file; none: every file that is named
+	Like     string   // a file to compare with, or a pattern of files of the same names; "": none
 	Baseline string   // a folder of baselines; "": none
 	Chain    string   // a chain file, in place of files; "": none
 	RateHz   int      // at which the chain is looked at
 	Limits   []measure.Limit
 	Line     int
+	folder   string // of the limits file; "": where the program runs
 }
 
 // Load reads a limits file. What is wrong with its text is a
@@ -88,25 +88,23 @@ func (d *decoder) top() {
 			d.Unknown(e, topKeys, "")
 		}
 	}
-	if d.Root.Entry("expect") == nil && len(d.Problems) == 0 {
-		d.Report(document.Span{}, document.Problem{Key: "expect", Found: "missing", Accepted: "an [[expect]] table for each group of files"})
-	}
+	d.AtLeastOne("expect", "an [[expect]] table for each group of files")
 }
 
 var groupKeys = []string{"files", "like", "baseline", "chain", "rate_hz", "spec"}
 
 func (d *decoder) group(t *document.Value) Group {
-	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000}
+	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000, folder: filepath.Dir(d.Path)}
 	for _, e := range t.Entries {
 		switch e.Key {
 		case "files":
 			g.Files = d.patterns(e)
 		case "like":
-			g.Like = d.beside(d.String(e))
+			g.Like = d.path(e)
 		case "baseline":
-			g.Baseline = d.beside(d.String(e))
+			g.Baseline = d.path(e)
 		case "chain":
-			g.Chain = d.beside(d.String(e))
+			g.Chain = d.path(e)
 		case "rate_hz":
 			if e.Value.Kind == document.Table { // a limit of files; a chain has the rate it is given
 				if l, ok := d.limit(e, groupKeys); ok {
@@ -132,11 +130,16 @@ func (d *decoder) group(t *document.Value) Group {
 	if g.Baseline != "" && !slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { kind, _ := originOf(l.Reading); return kind == ofBaseline }) {
 		g.Limits = append(g.Limits, BaselineLimits()...)
 	}
-	if len(g.Limits) == 0 && len(d.Problems) == 0 {
+	if len(g.Limits) == 0 && !slices.ContainsFunc(t.Entries, meantAsLimit) {
 		d.Report(t.At, document.Problem{Key: "[[expect]]", Found: "no limit", Accepted: `a reading with its limit, such as true_peak_dbtp = { max = -1 }, or spec = "ebu-r128"`})
 	}
 	d.fit(t, g)
 	return g
+}
+
+// meantAsLimit reports whether an entry is a limit, or was meant as one.
+func meantAsLimit(e document.Entry) bool {
+	return e.Key == "spec" || !slices.Contains(groupKeys, e.Key)
 }
 
 // rate is a rate in Hz.
@@ -187,12 +190,13 @@ func (d *decoder) patterns(e document.Entry) []string {
 	return patterns
 }
 
-// beside is a path in the file as seen from where the program runs.
-func (d *decoder) beside(name string) string {
-	if name == "" || filepath.IsAbs(name) {
-		return name
+// path is a path in the file as seen from where the program runs.
+func (d *decoder) path(e document.Entry) string {
+	name := d.String(e)
+	if name == "" {
+		return ""
 	}
-	return filepath.Join(filepath.Dir(d.Path), name)
+	return beside(filepath.Dir(d.Path), name)
 }
 
 // limit reads an entry such as true_peak_dbtp = { max = -1 }.
@@ -203,42 +207,4 @@ func (d *decoder) limit(e document.Entry, others []string) (measure.Limit, bool)
 	}
 	b, ok := d.Bounds(e)
 	return measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}, ok
-}
-
-// Covers tells whether the group is about a file, by its name as it was given
-// or, for patterns without a slash, by its last part.
-func (g Group) Covers(file string) bool {
-	if g.Chain != "" {
-		return false
-	}
-	for _, pattern := range g.Files {
-		name := filepath.ToSlash(file)
-		if !strings.Contains(pattern, "/") {
-			name = path.Base(name)
-		}
-		if matched, _ := path.Match(pattern, name); matched {
-			return true
-		}
-	}
-	return len(g.Files) == 0
-}
-
-// Found lists the files that the group's patterns name, seen from the folder of
-// the limits file.
-func (l *Limits) Found(g Group) ([]string, error) {
-	var files []string
-	for _, pattern := range g.Files {
-		if !filepath.IsAbs(pattern) {
-			pattern = filepath.Join(filepath.Dir(l.Path), pattern)
-		}
-		matches, err := filepath.Glob(pattern)
-		if err != nil {
-			return nil, err
-		}
-		if len(matches) == 0 {
-			return nil, fmt.Errorf("%s:%d: no file matches %q", l.Path, g.Line, pattern)
-		}
-		files = append(files, matches...)
-	}
-	return files, nil
 }

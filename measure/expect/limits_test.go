@@ -61,7 +61,8 @@ true_peak_fine_dbtp = { max = -1 }
 		t.Errorf("%+v", got)
 	}
 	for file, covered := range map[string]bool{
-		"ep1.wav": true, "out/ep12.wav": true, "extra/trailer.wav": true, "trailer.wav": false, "take.wav": false,
+		"season/ep1.wav": true, "./season/../season/ep12.wav": true, "season/extra/trailer.wav": true,
+		"ep1.wav": false, "extra/trailer.wav": false, "season/trailer.wav": false, "season/take.wav": false,
 	} {
 		if g.Covers(file) != covered {
 			t.Errorf("%s: covered is %t", file, !covered)
@@ -69,12 +70,14 @@ true_peak_fine_dbtp = { max = -1 }
 	}
 }
 
-// TestParseErrors: each fault is told with its line, what was found and what
+// TestParseErrors: each fault is reported with its line, what was found and what
 // to do.
 func TestParseErrors(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"[[expect]]\ntrue_peak_dbtp = { max = -1 }", "1:1: schema: missing"},
 		{"schema = 1", "expect: missing"},
+		{"schema = 1\nexpect = []", "2:10: expect: an empty list"},
+		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { target = 1e308, tolerance = 1e308 }", "too large to add"},
 		{"schema = 1\n[[expect]]\nfiles = [\"*.wav\"]", "2:3: [[expect]]: no limit"},
 		{"schema = 1\n[[expect]]\ntrue_peak = { max = -1 }", "3:1: true_peak: unknown key; did you mean true_peak_dbtp?"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = -1", "3:18: true_peak_dbtp: found the number -1; say which: { max = -1 } or { min = -1 }"},
@@ -92,6 +95,30 @@ func TestParseErrors(t *testing.T) {
 		_, err := Parse("limits.toml", []byte(c.text))
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%q:\n%v\nwant %s", c.text, err, c.want)
+		}
+	}
+}
+
+// All the mistakes of a file are reported at once, also several in one limit and in
+// tables of which nothing else is usable.
+func TestParseReportsAllMistakes(t *testing.T) {
+	_, err := Parse("limits.toml", []byte(`[[spec]]
+name = "house"
+[[expect]]
+files = ["*.wav"]
+[[expect]]
+true_peek_dbtp = { max = -1 }
+true_peak_dbtp = { max = nan, min = "x", most = 3 }
+spec = "nowhere"
+[[expect]]
+residual_dbfs = { max = -90 }
+`))
+	for _, want := range []string{
+		"1:1: schema: missing", "1:3: document: missing", "1:3: status: missing", "3:3: [[expect]]: no limit", "6:1: true_peek_dbtp: unknown key",
+		"true_peak_dbtp.max: found nan", "true_peak_dbtp.min: found the string", "most: unknown key", `no specification "nowhere"`, "nothing to compare with",
+	} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("no %q in\n%v", want, err)
 		}
 	}
 }

@@ -1,9 +1,12 @@
 package expect
 
 import (
+	"fmt"
 	"maps"
 	"regexp"
 	"slices"
+
+	"github.com/boothbench/boothbench/chain/document"
 )
 
 // origin is what gives a reading.
@@ -51,7 +54,7 @@ var origins = map[string]origin{
 	"overshoot_sample_db": ofOvershoot, "overshoot_annex2_db": ofOvershoot, "overshoot_fine_db": ofOvershoot, "image_shift_db": ofOvershoot,
 }
 
-// ofChain tells whether an instrument looks at a chain, not at a file.
+// ofChain reports whether an instrument looks at a chain, not at a file.
 func (i origin) ofChain() bool { return i >= ofProof }
 
 var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
@@ -61,6 +64,22 @@ var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
 func originOf(reading string) (origin, bool) {
 	i, known := origins[perChannel.ReplaceAllString(reading, "")]
 	return i, known
+}
+
+// unknownReading is the error of a limit in Go whose reading no sound alone has.
+func unknownReading(name string) error {
+	var alone []string
+	for known, kind := range origins {
+		if kind <= ofInspection {
+			alone = append(alone, known)
+		}
+	}
+	slices.Sort(alone)
+	hint := ""
+	if near := document.Nearest(name, alone); near != "" {
+		hint = fmt.Sprintf("; did you mean %s?", near)
+	}
+	return fmt.Errorf("%s: found no such reading of one sound; accepted: those of measure.Programme and take.Inspect (boothbench explain --readings lists them)%s", name, hint)
 }
 
 // readingNames lists the readings that a limit may name.

@@ -94,8 +94,8 @@ func (d *decoder) spec(t *document.Value) Spec {
 		}
 	}
 	for _, key := range []string{"name", "document", "status"} {
-		if *texts[key] == "" && len(d.Problems) == 0 {
-			d.Report(t.At, document.Problem{Key: key, Found: "missing", Accepted: "a string; a specification says its name, its document and its status"})
+		if t.Entry(key) == nil || t.Entry(key).Value.Kind == document.String && *texts[key] == "" {
+			d.Report(t.At, document.Problem{Key: key, Found: "missing", Accepted: "a string; a specification states its name, its document and its status"})
 		}
 	}
 	for i := range s.Limits {

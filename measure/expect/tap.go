@@ -11,6 +11,7 @@ import (
 // WriteTAP writes results in the Test Anything Protocol, version 13, one test a
 // limit, with what is wrong as diagnostics.
 func WriteTAP(w io.Writer, results []measure.Judgement) error {
+	results = atLeastOne(results)
 	var b strings.Builder
 	fmt.Fprintf(&b, "TAP version 13\n1..%d\n", len(results))
 	for i, r := range results {
@@ -22,7 +23,7 @@ func WriteTAP(w io.Writer, results []measure.Judgement) error {
 		description := strings.NewReplacer("#", "", "\n", " ").Replace(r.Subject + " " + r.Reading + " " + r.Limit.String())
 		fmt.Fprintf(&b, "%s %d - %s\n", ok, i+1, description)
 		if r.Verdict != measure.Pass {
-			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(r.String(), "\n", "\n# "))
+			fmt.Fprintf(&b, "# %s\n", strings.ReplaceAll(r.Sentence(), "\n", "\n# "))
 		}
 	}
 	_, err := io.WriteString(w, b.String())

@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -16,8 +17,16 @@ type Device interface {
 	Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error
 }
 
+var errNoDevice = errors.New("found no device: nil; accepted: a chain, a command or a recording")
+
 // Respond puts planar sound through a device in memory.
 func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.Block, error) {
+	switch {
+	case d == nil:
+		return nil, errNoDevice
+	case len(stimulus) == 0 || len(stimulus) > dsp.MaxChannels:
+		return nil, fmt.Errorf("found a stimulus of %d channels; accepted: 1 to %d", len(stimulus), dsp.MaxChannels)
+	}
 	if rate < dsp.MinRate || rate > dsp.MaxRate {
 		return nil, fmt.Errorf("found a rate of %d Hz; accepted: %d to %d Hz", rate, dsp.MinRate, dsp.MaxRate)
 	}

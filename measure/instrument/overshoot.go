@@ -75,6 +75,9 @@ func (o *Overshoot) Readings() measure.Readings {
 // measures the response. It opens the stimulus twice: for the device, and to
 // compare the response with, and closes it. Rate and channels of the settings are the stimulus's.
 func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error), driveDB float64, s measure.OverSettings) (*Overshoot, error) {
+	if d == nil {
+		return nil, errNoDevice
+	}
 	stimulus, err := open()
 	if err != nil {
 		return nil, err

@@ -75,9 +75,7 @@ func (d *claimsDecoder) top() {
 			d.Unknown(e, []string{"schema", "device", "calibration", "test"}, "")
 		}
 	}
-	if d.Root.Entry("test") == nil && len(d.Problems) == 0 {
-		d.Report(document.Span{}, document.Problem{Key: "test", Found: "missing", Accepted: "a [[test]] table for each stimulus"})
-	}
+	d.AtLeastOne("test", "a [[test]] table for each stimulus")
 }
 
 func (d *claimsDecoder) test(t *document.Value) Test {
@@ -91,10 +89,9 @@ func (d *claimsDecoder) test(t *document.Value) Test {
 		}
 	}
 	switch {
-	case len(d.Problems) > 0:
-	case test.Stimulus == nil:
+	case t.Entry("stimulus") == nil:
 		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no stimulus", Accepted: `stimulus = { kind = "sweep" }, or another kind of boothbench tone`})
-	case len(test.Claims) == 0:
+	case len(t.Entries) == 1:
 		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no claim", Accepted: "a reading with its limit, such as thd_plus_noise_db = { max = -90 }"})
 	}
 	return test

@@ -1,0 +1,262 @@
+package expect
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// The names of folders hold what shells and patterns treat as special.
+var folderNames = []string{"a", "b c", "[season]", "épisodes", "x*y", "deep"}
+
+// spelling is one of the ways in which a path can be written from a folder.
+func spelling(t *rapid.T, name, here string) string {
+	relative, err := filepath.Rel(here, name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	switch rapid.IntRange(0, 3).Draw(t, "spelling") {
+	case 0:
+		return name
+	case 1:
+		return relative
+	case 2:
+		return "." + string(filepath.Separator) + relative
+	}
+	folder := filepath.Dir(relative)
+	return folder + string(filepath.Separator) + "." + string(filepath.Separator) + filepath.Base(relative)
+}
+
+// The files that a limits file is about are the same from every working folder, for
+// every spelling of its name and of theirs, also through links.
+func TestJudgedFilesAreTheSameFromEverywhere(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("its names hold no such characters")
+	}
+	before, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.Chdir(before) })
+	count := 0
+	rapid.Check(t, func(t *rapid.T) {
+		count++
+		top, err := os.MkdirTemp("", "paths")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer os.RemoveAll(top)
+		top = placeOf(top)
+		root := filepath.Join(top, "real")
+		folders := []string{root}
+		for range rapid.IntRange(1, 4).Draw(t, "folders") {
+			in := rapid.SampledFrom(folders).Draw(t, "in")
+			if dir := filepath.Join(in, rapid.SampledFrom(folderNames).Draw(t, "folder")); !slices.Contains(folders, dir) {
+				folders = append(folders, dir)
+			}
+		}
+		for _, dir := range folders {
+			if err := os.MkdirAll(dir, 0o777); err != nil {
+				t.Fatal(err)
+			}
+			for _, name := range []string{"ep1.wav", "ep2.wav", "take.wav", "ep.txt"} {
+				if err := os.WriteFile(filepath.Join(dir, name), nil, 0o666); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		if err := os.Symlink("real", filepath.Join(top, "link")); err != nil {
+			t.Fatal(err)
+		}
+		// The limits file is in one folder and is about the episodes of another: which
+		// they are is known without any pattern.
+		home, about := rapid.SampledFrom(folders).Draw(t, "home"), rapid.SampledFrom(folders).Draw(t, "about")
+		pattern, err := filepath.Rel(home, about)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if rapid.Bool().Draw(t, "absolute") {
+			pattern = about
+		}
+		var quoted strings.Builder // the folder is meant as it is spelt
+		for _, r := range pattern {
+			if strings.ContainsRune(`*?[\`, r) {
+				quoted.WriteByte('\\')
+			}
+			quoted.WriteRune(r)
+		}
+		prefix := quoted.String() + "/"
+		if pattern == "." {
+			prefix = rapid.SampledFrom([]string{"", "./"}).Draw(t, "here")
+		}
+		text := fmt.Sprintf("schema = 1\n[[expect]]\nfiles = ['%sep?.wav']\ntrue_peak_dbtp = { max = -1 }\n", prefix)
+		limits := filepath.Join(home, "limits.toml")
+		if err := os.WriteFile(limits, []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		want := []string{filepath.Join(about, "ep1.wav"), filepath.Join(about, "ep2.wav")}
+		for range 4 {
+			here := rapid.SampledFrom(append(slices.Clone(folders), top)).Draw(t, "here")
+			if err := os.Chdir(here); err != nil {
+				t.Fatal(err)
+			}
+			through := func(name string) string { // sometimes by the link
+				if rapid.Bool().Draw(t, "link") {
+					name = strings.Replace(name, root, filepath.Join(top, "link"), 1)
+				}
+				return name
+			}
+			l, err := Load(spelling(t, through(limits), here))
+			if err != nil {
+				t.Fatal(err)
+			}
+			files, _, err := l.Subjects(nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			places := make([]string, len(files))
+			for i, file := range files {
+				places[i] = placeOf(file)
+			}
+			if slices.Sort(places); !slices.Equal(places, want) {
+				t.Fatalf("from %s: %q; want %q", here, places, want)
+			}
+			for _, dir := range folders {
+				for _, name := range []string{"ep1.wav", "take.wav", "ep7.wav"} { // the last one is not there
+					file := spelling(t, through(filepath.Join(dir, name)), here)
+					covered := dir == about && name != "take.wav"
+					if name == "ep7.wav" && isPattern(pattern) {
+						continue // a folder that has to be looked for does not say what is missing in it
+					}
+					if got := l.Groups[0].Covers(file); got != covered {
+						t.Fatalf("from %s, %s: covered is %t", here, file, got)
+					}
+				}
+			}
+		}
+	})
+	t.Logf("%d layouts, 4 working folders each", count)
+}
+
+// One file under two names is judged once, and a run that judges nothing fails in
+// every format.
+func TestRunJudgesSomething(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "ep1.wav")
+	writeWAV(t, file, [][]float64{make([]float64, 48000)})
+	if err := os.Symlink("ep1.wav", filepath.Join(dir, "ep2.wav")); err != nil {
+		t.Skip(err)
+	}
+	parse := func(text string) *Limits {
+		l, err := Parse(filepath.Join(dir, "limits.toml"), []byte("schema = 1\n"+text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return l
+	}
+	l := parse("[[expect]]\nfiles = [\"*.wav\", \"ep1.wav\"]\ntrue_peak_dbtp = { max = -1 }\n")
+	run, err := l.Run(t.Context(), nil, Work{Jobs: 2})
+	if err != nil || !run.Passed() || len(run.Checked) != 1 || run.Groups[0].Subjects != 1 || run.Groups[0].Limits != 1 {
+		t.Errorf("%+v, %v", run, err)
+	}
+	if got, want := run.Groups[0].String(), l.Path+":2: 1 subject, 1 judgement"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	none := &Limits{Path: "limits.toml"}
+	run, err = none.Run(t.Context(), nil, Work{})
+	if err != nil || run.Passed() || len(run.Results()) != 1 || run.Results()[0].Verdict != measure.Undecided {
+		t.Errorf("no group: %+v, %v", run, err)
+	}
+	if (Checked{Subject: "x"}).Passed() {
+		t.Error("a file without a judgement passes")
+	}
+	var junit, tap strings.Builder
+	WriteJUnit(&junit, nil, fixedTime)
+	WriteTAP(&tap, nil)
+	if !strings.Contains(junit.String(), `errors="1"`) || !strings.Contains(tap.String(), "1..1\nnot ok 1") {
+		t.Errorf("nothing is a success in\n%s\n%s", &junit, &tap)
+	}
+}
+
+// Files of two folders pair by their names; one without a partner on either side fails.
+func TestRunPairsFilesByName(t *testing.T) {
+	dir := t.TempDir()
+	voice := [][]float64{make([]float64, 24000)}
+	for n := range voice[0] {
+		voice[0][n] = 0.1 * math.Sin(float64(n*n%7919))
+	}
+	for _, name := range []string{"old/ep1.wav", "old/ep2.wav", "old/gone.wav", "new/ep1.wav", "new/ep2.wav", "new/fresh.wav"} {
+		if err := os.MkdirAll(filepath.Join(dir, filepath.Dir(name)), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		writeWAV(t, filepath.Join(dir, name), voice)
+	}
+	l, err := Parse(filepath.Join(dir, "limits.toml"), []byte("schema = 1\n[[expect]]\nfiles = [\"new/*.wav\"]\nlike = \"old/*.wav\"\nresidual_dbfs = { max = -120 }\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	run, err := l.Run(t.Context(), nil, Work{Jobs: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]string{}
+	for _, c := range run.Checked {
+		passed := "passes"
+		if !c.Passed() {
+			passed = c.Judgements[0].Sentence()
+		}
+		rel, _ := filepath.Rel(dir, c.Subject)
+		got[filepath.ToSlash(rel)] = strings.ReplaceAll(passed, dir+string(filepath.Separator), "")
+	}
+	for name, want := range map[string]string{
+		"new/ep1.wav": "passes", "new/ep2.wav": "passes",
+		"new/fresh.wav": "new/fresh.wav: missing_files is 1 files, limit at most 0 files: there is no old" + string(filepath.Separator) + "fresh.wav",
+		"old/gone.wav":  "old/gone.wav: missing_files is 1 files, limit at most 0 files: no file of this name is among those that are compared with it",
+	} {
+		if got[name] != want {
+			t.Errorf("%s: %q, want %q", name, got[name], want)
+		}
+	}
+	if len(got) != 4 || run.Passed() {
+		t.Errorf("%q", got)
+	}
+}
+
+// Limits in Go that bound nothing, or readings that there are not, fail in words as
+// those of a file do.
+func TestUnusableLimitsInGo(t *testing.T) {
+	sound := Planes(48000, [][]float64{make([]float64, 48000)})
+	for want, limit := range map[string]measure.Limit{
+		"found no bound":                    {Reading: "true_peak_dbtp"},
+		"found the bound NaN":               measure.AtMost("true_peak_dbtp", math.NaN()),
+		"found the bound +Inf":              measure.AtMost("true_peak_dbtp", math.Inf(1)),
+		"found 1 to -1":                     measure.Between("true_peak_dbtp", 0, -1),
+		"did you mean true_peak_dbtp?":      measure.AtMost("true_peek_dbtp", -1),
+		"residual_dbfs: found no such read": measure.AtMost("residual_dbfs", -1),
+	} {
+		r := held(t, func(t testing.TB) { Reading(t, sound, limit) })
+		if got := strings.Join(r.errors, "\n"); !strings.Contains(got, want) {
+			t.Errorf("%+v: %s, want %s", limit, got, want)
+		}
+	}
+	for _, limit := range []measure.Limit{{Reading: "x"}, measure.AtMost("x", math.NaN()), measure.Between("x", 0, -1)} {
+		readings := measure.Readings{{Name: "x", Reading: measure.Reading{Value: 0}}}
+		if j := measure.Judge("sound", 0, readings, limit); j.Verdict == measure.Pass {
+			t.Errorf("%s", j)
+		}
+	}
+	for _, s := range []Sound{{}, Planes(48000, nil), Planes(0, [][]float64{{0}}), Buffer(nil)} {
+		if r := held(t, func(t testing.TB) { TruePeakAtMost(t, s, -1) }); len(r.errors) == 0 {
+			t.Errorf("%+v passes", s)
+		}
+	}
+}

@@ -1,0 +1,193 @@
+package expect
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Run is what came of holding files and chains against limits.
+type Run struct {
+	Checked []Checked
+	Groups  []GroupRun
+}
+
+// GroupRun is what one group of the limits judged.
+type GroupRun struct {
+	Name     string // "season.toml:3"
+	Subjects int    // files or chains
+	Limits   int    // judgements
+}
+
+func (g GroupRun) String() string {
+	return fmt.Sprintf("%s: %s, %s", g.Name, counted(g.Subjects, "subject"), counted(g.Limits, "judgement"))
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// Passed reports whether all limits are met, and there was one at least.
+func (r Run) Passed() bool {
+	for _, c := range r.Checked {
+		if !c.Passed() {
+			return false
+		}
+	}
+	return len(r.Checked) > 0
+}
+
+// Results are the judgements of all subjects. What could not be measured is undecided,
+// and so is a run that judged nothing: there is always one.
+func (r Run) Results() []measure.Judgement {
+	var all []measure.Judgement
+	for _, c := range r.Checked {
+		all = append(all, c.Results()...)
+	}
+	return atLeastOne(all)
+}
+
+// atLeastOne puts an undecided judgement in place of none: no report may be read as a
+// success where nothing was judged.
+func atLeastOne(all []measure.Judgement) []measure.Judgement {
+	if len(all) > 0 {
+		return all
+	}
+	return []measure.Judgement{{
+		Subject: "limits", Limit: measure.Limit{Reading: measure.EveryReading}, Verdict: measure.Undecided,
+		Got: measure.Reading{Reason: "nothing was judged", Frame: -1, Channel: -1},
+	}}
+}
+
+// Work is how a run goes about its subjects.
+type Work struct {
+	Jobs int    // goroutines; less than 1: one
+	Done func() // is called after each subject, by one goroutine at a time; nil: nobody
+}
+
+// Run measures what the limits are about, as Subjects lists it, and judges it. The
+// order of the results is that of the subjects, whatever the number of jobs.
+func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
+	files, chains, err := l.Subjects(named)
+	if err != nil {
+		return Run{}, err
+	}
+	groups := l.groupsOf(files)
+	r := Run{Checked: make([]Checked, len(files)+len(chains))}
+	var turn sync.Mutex
+	next := 0
+	var workers sync.WaitGroup
+	for range min(max(1, w.Jobs), max(1, len(r.Checked))) {
+		workers.Go(func() {
+			for {
+				turn.Lock()
+				i := next
+				next++
+				turn.Unlock()
+				if i >= len(r.Checked) || ctx.Err() != nil {
+					return
+				}
+				if i < len(files) {
+					r.Checked[i] = l.checkFile(ctx, files[i], groups[i])
+				} else {
+					r.Checked[i] = l.CheckChain(ctx, chains[i-len(files)])
+				}
+				if w.Done != nil {
+					turn.Lock()
+					w.Done()
+					turn.Unlock()
+				}
+			}
+		})
+	}
+	workers.Wait()
+	if err := ctx.Err(); err != nil {
+		return Run{}, err
+	}
+	if len(named) == 0 {
+		r.Checked = append(r.Checked, l.withoutPartner(files, groups)...)
+	}
+	r.Groups = l.groupRuns(r.Checked)
+	return r, nil
+}
+
+// groupsOf lists, for each file, the groups that are about it, by their places in
+// Groups.
+func (l *Limits) groupsOf(files []string) [][]int {
+	groups := make([][]int, len(files))
+	for k, g := range l.Groups {
+		places := g.places()
+		for i, file := range files {
+			if g.covers(placeOf(file), places) {
+				groups[i] = append(groups[i], k)
+			}
+		}
+	}
+	return groups
+}
+
+// withoutPartner fails, for groups that compare files with others of the same names,
+// each other file of whose name none was judged.
+func (l *Limits) withoutPartner(files []string, groups [][]int) []Checked {
+	var all []Checked
+	for k, g := range l.Groups {
+		if !g.pairs() {
+			continue
+		}
+		judged := map[string]bool{}
+		for i, file := range files {
+			if slices.Contains(groups[i], k) {
+				judged[filepath.Base(file)] = true
+			}
+		}
+		for _, other := range matching("", g.Like) {
+			if !judged[filepath.Base(other)] {
+				all = append(all, Checked{Subject: other, Judgements: []measure.Judgement{missingFile(other, "no file of this name is among those that are compared with it")}, groups: []int{k}})
+			}
+		}
+	}
+	return all
+}
+
+// missingFile is the failure of a file that has no partner.
+func missingFile(subject, why string) measure.Judgement {
+	return measure.Judgement{
+		Subject: subject, Limit: measure.AtMost("missing_files", 0), Verdict: measure.Fail,
+		Got: measure.Reading{Value: 1, Unit: "files", Definition: why, Frame: -1, Channel: -1},
+	}
+}
+
+// hasPartner reports whether there is the file of the same name that one is compared
+// with.
+func (g Group) hasPartner(file string) bool {
+	_, err := os.Stat(g.likeOf(file))
+	return !g.pairs() || err == nil
+}
+
+// groupRuns counts what each group judged.
+func (l *Limits) groupRuns(checked []Checked) []GroupRun {
+	runs := make([]GroupRun, len(l.Groups))
+	for k, g := range l.Groups {
+		runs[k].Name = l.Path
+		if g.Line > 0 {
+			runs[k].Name = fmt.Sprintf("%s:%d", l.Path, g.Line)
+		}
+	}
+	for _, c := range checked {
+		for _, k := range c.groups {
+			runs[k].Subjects++
+		}
+		for _, k := range c.by {
+			runs[k].Limits++
+		}
+	}
+	return runs
+}
