@@ -179,7 +179,7 @@ func (r Judgement) Do() string {
 		return "give a sound of which it can be measured, or take the limit out"
 	}
 	by := r.off()
-	amount := Reading{Value: max(by, -by), Unit: differenceUnit(r.Got.Unit)}.text(0)
+	amount := Reading{Value: max(by, -by), Unit: differenceUnit(r.Got.Unit)}.text(by)
 	if remedy, known := remedies[r.Reading]; known {
 		text := remedy.under
 		if by > 0 {

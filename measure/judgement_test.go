@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"strings"
 	"testing"
 )
 
@@ -38,6 +39,17 @@ func TestJudge(t *testing.T) {
 	want := "fail       x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
 	if got != want {
 		t.Errorf("%s\nwant %s", got, want)
+	}
+	// What lies beyond a limit by rounding alone meets it; what lies beyond it by more never
+	// reads "0.00 too much".
+	if got := Judge("x.wav", 48000, reading(-1+1e-12), AtMost("true_peak_dbtp", -1)); got.Verdict != Pass {
+		t.Error(got)
+	}
+	for _, over := range []float64{2e-9, 1e-7, 1e-5, 0.004} {
+		j := Judge("x", 0, Readings{{Name: "overshoot_fine_db", Reading: Reading{Value: over, Unit: "dB", Frame: -1}}}, AtMost("overshoot_fine_db", 0))
+		if text := j.String(); j.Verdict != Fail || strings.Contains(text, "is 0.00 ") || strings.Contains(text, ": 0.00 dB") || strings.Contains(text, " 0.000000 ") {
+			t.Error(text)
+		}
 	}
 	// A value that rounds to its limit shows why it is outside.
 	got = Judge("x.wav", 48000, reading(-0.9999), AtMost("true_peak_dbtp", -1)).String()

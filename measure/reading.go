@@ -40,11 +40,15 @@ func (r Reading) String() string {
 	return r.text(0)
 }
 
-// text is the value with its unit: two decimals, or as many, up to ten, as it takes to
-// distinguish the value from 0 and to show a difference.
+// text is the value with its unit: two decimals, or as many, up to six, as it takes to
+// distinguish the value from 0, and up to ten to show a difference.
 func (r Reading) text(difference float64) string {
 	decimals := 2
-	if math.Abs(r.Value) < 5e-10 {
+	least := 5e-7
+	if difference = math.Abs(difference); difference > 0 && difference < least {
+		least = 5e-10
+	}
+	if math.Abs(r.Value) < least {
 		r.Value = 0 // nor −0
 	}
 	switch r.Unit {

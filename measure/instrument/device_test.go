@@ -23,6 +23,18 @@ func TestRespondRefuses(t *testing.T) {
 	if _, err := Respond(t.Context(), curve(func(x float64) float64 { return x }), 0, dsp.NewBlock(1, 100)); err == nil || !strings.Contains(err.Error(), "found a rate of 0 Hz") {
 		t.Error(err)
 	}
+	for name, respond := range map[string]func() error{
+		"no device":  func() error { _, err := Respond(t.Context(), nil, 48000, dsp.NewBlock(1, 100)); return err },
+		"no channel": func() error { _, err := Respond(t.Context(), uneven{}, 48000, nil); return err },
+		"no device to drive": func() error {
+			_, err := WorstOvershoot(t.Context(), nil, -1, 0, 48000, 2)
+			return err
+		},
+	} {
+		if err := respond(); err == nil || !strings.Contains(err.Error(), "accepted:") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
 	if _, err := (GainLinearity{}).Analyse(48000, nil); err == nil {
 		t.Error("a series without steps is analysed")
 	}
