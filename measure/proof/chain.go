@@ -66,10 +66,15 @@ func alone(s chain.Stage) *chain.Chain { return &chain.Chain{Stages: []chain.Sta
 // rate in Hz. Shown, if not nil, is told what is being measured, the how manieth
 // of how many it is.
 func OfChain(ctx context.Context, c *chain.Chain, rate int, shown func(stage string, i, of int)) (*Sheet, error) {
+	return ofChain(ctx, c, &Sheet{Subject: c.Path, RateHz: rate}, shown)
+}
+
+// ofChain adds a chain's lines to an empty sheet.
+func ofChain(ctx context.Context, c *chain.Chain, sheet *Sheet, shown func(stage string, i, of int)) (*Sheet, error) {
+	rate := sheet.RateHz
 	if _, err := c.Prepare(rate, 2); err != nil { // all that is wrong, with its place
 		return nil, err
 	}
-	sheet := &Sheet{Subject: c.Path, RateHz: rate}
 	type part struct {
 		name        string
 		device      instrument.Device

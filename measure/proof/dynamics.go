@@ -40,11 +40,15 @@ func staticCurve(hz, fromDBFS, toDBFS, stepSeconds float64, back bool, declared 
 		DriveDB:  drive,
 		Declared: declared,
 	}
-	return Experiment{
+	x := Experiment{
 		Condition: fmt.Sprintf("%.0f Hz in steps of %g dB from %.1f to %.1f dBFS", hz, curveStepDB, fromDBFS, toDBFS),
 		Claims:    claims,
 		Run:       drivenBy(drive, curve),
 	}
+	if declared != nil {
+		x.curve = &curveOf{curve, drive, declared}
+	}
+	return x
 }
 
 const (

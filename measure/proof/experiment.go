@@ -3,6 +3,7 @@ package proof
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -13,6 +14,7 @@ type Experiment struct {
 	Condition string // stimulus and level, for the sheet
 	Claims    []Claim
 	Run       func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error)
+	curve     *curveOf // what Run measures, with its curve; nil: it has none
 }
 
 // with is the run of an instrument.
@@ -34,7 +36,7 @@ func drivenBy(driveDB float64, i instrument.Instrument) func(context.Context, in
 // which the device gave a broken response leaves failed ones.
 func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, experiments []Experiment) error {
 	for _, x := range experiments {
-		lines, err := x.lines(ctx, stage, d, s.RateHz)
+		lines, err := s.lines(ctx, stage, d, x)
 		if err != nil {
 			return err
 		}
@@ -43,11 +45,11 @@ func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, ex
 	return nil
 }
 
-// lines runs the experiment and judges its claims. The error is that of a context
+// lines runs an experiment and judges its claims. The error is that of a context
 // that ended.
-func (x *Experiment) lines(ctx context.Context, stage string, d instrument.Device, rate int) ([]Line, error) {
+func (s *Sheet) lines(ctx context.Context, stage string, d instrument.Device, x Experiment) ([]Line, error) {
 	watched := &watchedDevice{Device: d}
-	readings, err := x.Run(ctx, watched, rate)
+	readings, err := s.run(ctx, stage, watched, x)
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
@@ -56,9 +58,27 @@ func (x *Experiment) lines(ctx context.Context, stage string, d instrument.Devic
 		if err != nil {
 			readings = measure.Readings{{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}}}
 		}
-		lines = append(lines, Line{stage, x.Condition, c.Why, watched.judge(measure.Judge(stage, rate, readings, c.Limit))})
+		lines = append(lines, Line{stage, x.Condition, c.Why, watched.judge(measure.Judge(stage, s.RateHz, readings, c.Limit))})
 	}
 	return lines, nil
+}
+
+// run measures, and keeps the curve where the sheet keeps curves.
+func (s *Sheet) run(ctx context.Context, stage string, d instrument.Device, x Experiment) (measure.Readings, error) {
+	if x.curve == nil || !s.keepCurves {
+		return x.Run(ctx, d, s.RateHz)
+	}
+	readings, table, err := x.curve.readings(ctx, d, s.RateHz)
+	if err == nil && len(table.Rows) > 0 {
+		c := Curve{Stage: stage, Condition: x.Condition, Table: table}
+		for _, claim := range x.Claims {
+			if strings.Contains(claim.Reading, "_deviation_db") && claim.Max != nil {
+				c.WithinDB = *claim.Max
+			}
+		}
+		s.Curves = append(s.Curves, c)
+	}
+	return readings, err
 }
 
 // onChannel is a reading's name in one of several channels, counted from 0.

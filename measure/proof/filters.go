@@ -28,10 +28,9 @@ const sweepCondition = "exponential sweep of 10 s at -20 dBFS"
 const sweepBoundDB = 0.01
 
 // deviates claims that a response is the declared one to within so many dB.
-func deviates(declared response, channels int, most float64, why string) Experiment {
-	x := Experiment{Condition: sweepCondition, Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
-		return instrument.Run(ctx, d, instrument.SweepResponse{Sweep: sweep(rate, channels), Declared: declared}, rate)
-	}}
+func deviates(declared response, rate, channels int, most float64, why string) Experiment {
+	swept := instrument.SweepResponse{Sweep: sweep(rate, channels), Declared: declared}
+	x := Experiment{Condition: sweepCondition, Run: with(swept), curve: &curveOf{swept, 0, declared.decibels}}
 	for c := range channels {
 		x.Claims = append(x.Claims, atMost(onChannel("response_deviation_db", c, channels), most, why))
 	}
@@ -84,7 +83,7 @@ func without(f *instrument.FrequencyResponse, known response) *instrument.Freque
 func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	declared := butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate)
 	pass := math.Sqrt(s.CornerHz * float64(rate) / 2) // between corner and Nyquist frequency, over the logarithm
-	experiments := []Experiment{deviates(declared, 1, sweepBoundDB, "ten times the sweep's own error")}
+	experiments := []Experiment{deviates(declared, rate, 1, sweepBoundDB, "ten times the sweep's own error")}
 	// The sweep has to show an octave below the corner, or it cannot be read back.
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
 		return experiments
@@ -114,7 +113,7 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 	if s.Design == dsp.Matched {
 		why = "the deviation from the analogue filter that the stage declares, and the sweep's error"
 	}
-	experiments := []Experiment{deviates(whole, 1, sum(strays)+sweepBoundDB, why)}
+	experiments := []Experiment{deviates(whole, rate, 1, sum(strays)+sweepBoundDB, why)}
 	for i, b := range s.Bands {
 		others := response(func(float64) complex128 { return 1 })
 		for k, other := range s.Bands {

@@ -28,6 +28,9 @@ type Sheet struct {
 	Subject string // the chain file, or the device
 	RateHz  int
 	Lines   []Line
+	Curves  []Curve // of OfChainWithCurves, in the order of the stages
+
+	keepCurves bool
 }
 
 // Passed reports whether every claim passed. A claim that no measurement decided

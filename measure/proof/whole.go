@@ -34,7 +34,7 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	}
 	experiments := []Experiment{latency(frames...)}
 	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 {
-		experiments = append(experiments, deviates(declared, 1, strays, "the sum of what the stages may deviate"))
+		experiments = append(experiments, deviates(declared, rate, 1, strays, "the sum of what the stages may deviate"))
 	}
 	return experiments, nil
 }

@@ -17,6 +17,16 @@ type Inspection struct {
 	Readings measure.Readings
 	Findings []measure.Finding // worst first
 	Events   []Event           // clips, dropouts: the worst, in order of time
+	Pauses   []Pauses          // of each channel that has any
+}
+
+// Pauses are the stretches of one channel that the noise was measured in.
+type Pauses struct {
+	Channel   int
+	Stretches [][2]int64 // from a frame to another
+	// Noise is the spectrum: frequency_hz, level_dbfs (mathematical rms, in which a line
+	// is read in full) and noise_bandwidth_hz, in which noise is read.
+	Noise measure.Table
 }
 
 // Event is something at a time.
@@ -130,6 +140,11 @@ func (t *take) finish() {
 // inspection turns what was gathered into readings and findings.
 func (t *take) inspection(floors []*floor) *Inspection {
 	in := &Inspection{Events: t.events.sorted()}
+	for _, f := range floors {
+		if f.noise != nil {
+			in.Pauses = append(in.Pauses, f.noise.table())
+		}
+	}
 	reason := ""
 	switch {
 	case t.nonFinite >= 0:

@@ -41,6 +41,23 @@ type pauses struct {
 	frames    int
 }
 
+// stretches are where they lie, from a frame of the take to another.
+func (p *pauses) stretches(rate int) (all [][2]int64) {
+	hop, length := int64(rate)*hopMs/1000, int64(rate)*frameMs/1000
+	for i := p.from; i < p.to; i++ {
+		if !p.has(i) {
+			continue
+		}
+		from, to := int64(i)*hop, int64(i)*hop+length
+		if k := len(all) - 1; k >= 0 && from <= all[k][1] {
+			all[k][1] = to
+		} else {
+			all = append(all, [2]int64{from, to})
+		}
+	}
+	return all
+}
+
 // has reports whether a frame is one of them.
 func (p *pauses) has(i int) bool {
 	if i < p.from || i >= p.to {

@@ -2,6 +2,7 @@ package take
 
 import (
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
@@ -131,6 +132,16 @@ func (n *noiseSpectrum) endPause() {
 func (n *noiseSpectrum) finish() {
 	n.endStretch()
 	n.endPause()
+}
+
+// table is the spectrum as numbers, and the pauses that it rests on.
+func (n *noiseSpectrum) table() Pauses {
+	t := measure.Table{Columns: []string{"frequency_hz", "level_dbfs", "noise_bandwidth_hz"}}
+	flat := overCLow(func(float64) float64 { return 1 })
+	for _, row := range n.spectrum.Rows() {
+		t.Rows = append(t.Rows, []float64{row.Hz, dsp.PowerToDB(n.missing() * flat(row.Hz) * row.MeanSquare), n.spectrum.NoiseHz()})
+	}
+	return Pauses{n.pauses.channel, n.pauses.stretches(n.rate), t}
 }
 
 // level is the mean square through a power weighting, from 20 Hz to 20 kHz.

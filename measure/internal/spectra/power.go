@@ -67,3 +67,28 @@ func Of(x []float64, rate int) *Power {
 	p.Add(x, length/4)
 	return p
 }
+
+// Row is the spectrum as a meter of lines shows it: what a sine in a bin's middle has
+// is read in full, as its mean square; noise is read in NoiseHz around a bin.
+type Row struct{ Hz, MeanSquare float64 }
+
+// NoiseHz is the bandwidth in which a bin of Rows reads noise: the window's equivalent
+// noise bandwidth (Harris, "On the use of windows for harmonic analysis with the
+// discrete Fourier transform", Proc. IEEE 66(1) 1978, eq. 11).
+func (p *Power) NoiseHz() float64 {
+	sum := 0.0
+	for _, w := range p.Window {
+		sum += w
+	}
+	return p.BinHz * float64(len(p.Window)) * p.energy / (sum * sum)
+}
+
+// Rows are the bins from the first one above 0 Hz.
+func (p *Power) Rows() []Row {
+	rows := make([]Row, len(p.Sums)-1)
+	scale := p.NoiseHz() / p.BinHz / float64(max(1, p.Blocks))
+	for k := range rows {
+		rows[k] = Row{float64(k+1) * p.BinHz, p.Sums[k+1] * scale}
+	}
+	return rows
+}
