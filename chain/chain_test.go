@@ -444,9 +444,22 @@ func TestStarterIsSoundAndPlain(t *testing.T) {
 	for _, w := range c.Warnings() {
 		t.Error(w)
 	}
-	for _, rate := range []int{22050, 44100, 48000, 96000, 192000} {
-		if err := c.Check(rate, 2); err != nil {
+	for _, rate := range []int{8000, 11025, 12000, 16000, 22050, 44100, 48000, 96000, 192000, 768000} {
+		e, err := c.Prepare(rate, 2)
+		if err != nil {
 			t.Errorf("at %d Hz: %v", rate, err)
+			continue
+		}
+		var notes []string
+		for _, n := range e.Notes() {
+			notes = append(notes, n.Error())
+		}
+		want := ""
+		if rate <= 16000 { // the shelf at 8 kHz
+			want = fmt.Sprintf("starter.toml: equaliser: band 2, at 8000 Hz, is left out: this sound, at %d Hz, holds what is below %g Hz", rate, float64(rate)/2)
+		}
+		if got := strings.Join(notes, "\n"); got != want {
+			t.Errorf("at %d Hz: notes %q, want %q", rate, got, want)
 		}
 	}
 	var kinds []string

@@ -55,7 +55,9 @@ func (k *checker) stage(i int, s Stage) dsp.Processor {
 		k.fields(i, kind.Fields, kind.edit(s.Settings), "")
 		if kind.bands != nil {
 			for j, b := range kind.bands(s.Settings) {
-				k.fields(i, kind.Bands, &b, bandPrefix(j))
+				if !b.Optional {
+					k.fields(i, kind.Bands, &b, bandPrefix(j))
+				}
 			}
 		}
 	}

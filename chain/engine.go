@@ -6,6 +6,7 @@ import (
 
 	"github.com/go-audio/audio"
 
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
@@ -15,6 +16,7 @@ import (
 type Engine struct {
 	stages         []builtStage
 	rate, channels int
+	path           string // of the chain file
 }
 
 type builtStage struct {
@@ -29,7 +31,7 @@ func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
 	if err != nil {
 		return nil, err
 	}
-	e := &Engine{rate: rate, channels: channels}
+	e := &Engine{rate: rate, channels: channels, path: c.Path}
 	for i, s := range c.Stages {
 		if s.Enabled {
 			e.stages = append(e.stages, builtStage{s, built[i]})
@@ -49,7 +51,11 @@ type StagePlan struct {
 	// response and its analogue prototype (see dsp.Equaliser); 0 where the
 	// stage has none.
 	DeviationDB float64
-	Processor   dsp.Processor
+	// LargestGainDB is the largest gain in dB that a filter has for a steady tone,
+	// and LargestGainHz the frequency at which it has it; 0 where the stage is
+	// no filter.
+	LargestGainDB, LargestGainHz float64
+	Processor                    dsp.Processor
 }
 
 // Plan lists the enabled stages in order.
@@ -64,6 +70,11 @@ func (e *Engine) Plan() []StagePlan {
 		if d, ok := s.Processor.(interface{ DeviationDB() float64 }); ok {
 			plan[i].DeviationDB = d.DeviationDB()
 		}
+		if f, ok := s.Processor.(interface {
+			LargestGain(rate float64) (db, hz float64)
+		}); ok {
+			plan[i].LargestGainDB, plan[i].LargestGainHz = f.LargestGain(float64(e.rate))
+		}
 	}
 	return plan
 }
@@ -77,6 +88,25 @@ func (e *Engine) Verifies() bool {
 	}
 	_, ok := e.stages[len(e.stages)-1].Processor.(dsp.Verifier)
 	return ok
+}
+
+// Notes lists what the engine leaves out because the sound's rate cannot hold it:
+// optional bands. Found says what, and why.
+func (e *Engine) Notes() []document.Problem {
+	var notes []document.Problem
+	for _, s := range e.stages {
+		settings, ok := s.Settings.(dsp.EqualiserSettings)
+		if !ok {
+			continue
+		}
+		for j, b := range settings.Bands {
+			if b.Optional && b.CentreHz >= float64(e.rate)/2 {
+				notes = append(notes, document.Problem{Path: e.path, Key: s.Name,
+					Found: fmt.Sprintf("band %d, at %g Hz, is left out: this sound, at %d Hz, holds what is below %g Hz", j+1, b.CentreHz, e.rate, float64(e.rate)/2)})
+			}
+		}
+	}
+	return notes
 }
 
 // Latency is the whole chain's latency in frames.

@@ -87,11 +87,17 @@ func equaliserKind() Kind {
 				Help:   "gain at the centre of a bell or at the end of a shelf",
 				Source: "within ±6 dB on a voice: " + practice,
 			}),
+			trueOrFalse(func(b *B) *bool { return &b.Optional }, Field{
+				Key: "optional", Default: "false",
+				Help:   "leave the band out, with a note, for sound whose rate cannot hold its centre; otherwise that sound is refused",
+				Source: "own choice: nothing is left out that the file does not name",
+			}),
 			number(func(b *B) *float64 { return &b.Q }, Field{
 				Key: "q", Min: 0.1, Max: 30, Default: "0.7071",
 				Help:   "narrowness: of a bell, centre over bandwidth; of a shelf, 0.7071 is the steepest without overshoot",
 				Source: "W3C Audio EQ Cookbook: Q of the analogue prototype",
-				Trap:   "bandwidth of a bell is between the points of half its gain in dB, not of −3 dB",
+				Trap: "bandwidth of a bell is between the points of half its gain in dB, not of −3 dB; a shelf with more than 0.7071 resonates: " +
+					"of +6 dB, it rises by 8.9 dB with a q of 2, by 29.5 dB with 30 (process --plan states it)",
 			}),
 		},
 	})

@@ -13,6 +13,7 @@ const (
 	muchDriveDB          = 12
 	muchBoostDB          = 9
 	speechDBFS           = -20
+	resonanceDB          = 3 // beyond the gain that is set
 )
 
 // Warnings lists what is allowed and yet probably not meant: an order of
@@ -137,10 +138,19 @@ func (l *linter) settings(i int, s Stage) {
 			l.warn(i, "threshold_dbfs", "set it over the noise of the room and under the softest speech", "a threshold at %g dBFS lies where speech is (%s)", v.ThresholdDBFS, practice)
 		}
 	case dsp.EqualiserSettings:
+		most := 0.0
 		for j, b := range v.Bands {
-			if b.Shape != dsp.Notch && b.GainDB > muchBoostDB {
+			own, hz := dsp.EqualiserSettings{Bands: []dsp.Band{b}}.LargestGain()
+			switch {
+			case b.Shape != dsp.Notch && own > max(0, b.GainDB)+resonanceDB:
+				l.warn(i, bandPrefix(j)+"q", "a shelf with a q of 0.7071 or less does not resonate", "band %d, a shelf of %+g dB, resonates: with a q of %g it raises %.0f Hz by %.1f dB", j+1, b.GainDB, b.Q, hz, own)
+			case b.Shape != dsp.Notch && b.GainDB > muchBoostDB:
 				l.warn(i, bandPrefix(j)+"gain_db", "cut elsewhere before you boost so far", "band %d is raised by %g dB (%s)", j+1, b.GainDB, practice)
 			}
+			most = max(most, own)
+		}
+		if db, hz := v.LargestGain(); db > muchBoostDB && db > most+resonanceDB {
+			l.warn(i, "kind", "lower the gains, or move the bands apart", "its bands add up: together they raise %.0f Hz by %.1f dB", hz, db)
 		}
 	case dsp.CompressorSettings:
 		l.times(i, v.AttackMs, v.ReleaseMs)

@@ -68,3 +68,20 @@ func TestWarnings(t *testing.T) {
 		})
 	}
 }
+
+// A shelf that resonates is warned of with its true gain, not with the one it is set
+// to; so are bands that add up.
+func TestWarningsOfResonance(t *testing.T) {
+	for text, want := range map[string]string{
+		"[[stage.band]]\nshape = \"low-shelf\"\ncentre_hz = 21600\ngain_db = 24\nq = 30\n":                                                   "raises 10822 Hz by 53.0 dB",
+		"[[stage.band]]\nshape = \"bell\"\ncentre_hz = 1000\ngain_db = 8\n[[stage.band]]\nshape = \"bell\"\ncentre_hz = 1000\ngain_db = 8\n": "together they raise 1000 Hz by 16.0 dB",
+	} {
+		c, err := chain.Parse("x.toml", []byte("schema = 1\n[[stage]]\nkind = \"equaliser\"\n"+text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w := c.Warnings(); len(w) != 1 || !strings.Contains(w[0].Error(), want) {
+			t.Errorf("%v, want one warning with %q", w, want)
+		}
+	}
+}

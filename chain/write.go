@@ -155,7 +155,7 @@ func Starter() []byte {
 	equaliser := preset("equaliser").(dsp.EqualiserSettings)
 	equaliser.Bands = []dsp.Band{
 		{Shape: dsp.Bell, CentreHz: 250, GainDB: -2, Q: 1},
-		{Shape: dsp.HighShelf, CentreHz: 8000, GainDB: 1.5, Q: 0.7071},
+		{Shape: dsp.HighShelf, CentreHz: 8000, GainDB: 1.5, Q: 0.7071, Optional: true},
 	}
 	deEsser := preset("de-esser").(dsp.DeEsserSettings)
 	limiter := preset("limiter").(dsp.LimiterSettings)

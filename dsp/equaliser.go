@@ -19,6 +19,7 @@ type Band struct {
 	CentreHz float64 // a shelf reaches half its gain in dB here
 	GainDB   float64 // unused by a notch
 	Q        float64
+	Optional bool // left out, and not refused, where the centre is not below the Nyquist frequency
 }
 
 // FilterDesign is the way from the analogue prototype to a digital section.
@@ -38,11 +39,22 @@ type EqualiserSettings struct {
 	Design FilterDesign
 }
 
-// Equaliser is a parametric equaliser. It has no latency; Response tells its
+// At is the settings without the optional bands that a rate in Hz cannot hold.
+func (s EqualiserSettings) At(rate int) EqualiserSettings {
+	held := EqualiserSettings{Design: s.Design}
+	for _, b := range s.Bands {
+		if !b.Optional || b.CentreHz < float64(rate)/2 {
+			held.Bands = append(held.Bands, b)
+		}
+	}
+	return held
+}
+
+// Equaliser is a parametric equaliser. It has no latency; Response gives its
 // gain and phase.
 type Equaliser struct {
 	*Cascade
-	deviations []float64
+	deviations []float64 // of the bands that are not left out
 }
 
 // NewEqualiser builds the equaliser. Errors are *SettingError.
@@ -53,6 +65,9 @@ func NewEqualiser(s EqualiserSettings, rate, channels int) (*Equaliser, error) {
 	e := &Equaliser{}
 	var sections []Biquad
 	for i, b := range s.Bands {
+		if b.Optional && b.CentreHz >= float64(rate)/2 {
+			continue
+		}
 		if err := b.check(rate); err != nil {
 			err.Setting = fmt.Sprintf("band %d: %s", i+1, err.Setting)
 			return nil, err

@@ -54,7 +54,7 @@ func TestMatchedStaysNearThePrototype(t *testing.T) {
 				if (c.shape == LowShelf || c.shape == HighShelf) && q > 1 || hz >= 0.49*float64(c.rate) {
 					continue
 				}
-				b := Band{c.shape, hz, c.gain, q}
+				b := newBand(c.shape, hz, c.gain, q)
 				e, err := NewEqualiser(EqualiserSettings{Bands: []Band{b}}, c.rate, 1)
 				if err != nil {
 					t.Fatal(err)
@@ -91,7 +91,7 @@ func TestMatchedStaysNearThePrototype(t *testing.T) {
 func TestCookbookDesignNarrows(t *testing.T) {
 	// The bilinear transform maps the Nyquist frequency to infinity: a bell at
 	// 12 kHz, Q 0.7, +12 dB is 5.4 dB under its prototype at 20 kHz.
-	b := Band{Bell, 12000, 12, 0.7}
+	b := newBand(Bell, 12000, 12, 0.7)
 	e, err := NewEqualiser(EqualiserSettings{Bands: []Band{b}, Design: Cookbook}, 48000, 1)
 	if err != nil {
 		t.Fatal(err)
@@ -107,8 +107,8 @@ func TestCookbookDesignNarrows(t *testing.T) {
 func TestEqualiserLaws(t *testing.T) {
 	// A cut is the inverse of the boost, where one section does; a notch has
 	// its zero exactly at its centre; no gain is no section.
-	boost, _ := NewEqualiser(EqualiserSettings{Bands: []Band{{Bell, 9000, 8, 1}}}, 48000, 1)
-	cut, _ := NewEqualiser(EqualiserSettings{Bands: []Band{{Bell, 9000, -8, 1}}}, 48000, 1)
+	boost, _ := NewEqualiser(EqualiserSettings{Bands: []Band{newBand(Bell, 9000, 8, 1)}}, 48000, 1)
+	cut, _ := NewEqualiser(EqualiserSettings{Bands: []Band{newBand(Bell, 9000, -8, 1)}}, 48000, 1)
 	for _, hz := range []float64{100, 5000, 9000, 20000} {
 		if d := decibels(boost.Response(hz, 48000) * cut.Response(hz, 48000)); math.Abs(d) > 2*boost.DeviationDB()+1e-9 {
 			t.Errorf("boost and cut leave %g dB at %g Hz", d, hz)
@@ -116,7 +116,7 @@ func TestEqualiserLaws(t *testing.T) {
 	}
 	for _, design := range []FilterDesign{Matched, Cookbook} {
 		for _, hz := range []float64{50, 1000, 15000} {
-			notch, err := NewEqualiser(EqualiserSettings{Bands: []Band{{Notch, hz, 0, 3}}, Design: design}, 48000, 1)
+			notch, err := NewEqualiser(EqualiserSettings{Bands: []Band{newBand(Notch, hz, 0, 3)}, Design: design}, 48000, 1)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -126,11 +126,11 @@ func TestEqualiserLaws(t *testing.T) {
 			}
 		}
 	}
-	flat, _ := NewEqualiser(EqualiserSettings{Bands: []Band{{Bell, 9000, 0, 1}, {LowShelf, 100, 0, 1}}}, 48000, 1)
+	flat, _ := NewEqualiser(EqualiserSettings{Bands: []Band{newBand(Bell, 9000, 0, 1), newBand(LowShelf, 100, 0, 1)}}, 48000, 1)
 	if len(flat.sections) != 0 {
 		t.Errorf("bands without gain make %d sections", len(flat.sections))
 	}
-	for _, bad := range []Band{{Bell, 24000, 3, 1}, {Bell, 0, 3, 1}, {Bell, 100, 3, 0}, {Bell, 100, math.NaN(), 1}, {BandShape(9), 100, 1, 1}} {
+	for _, bad := range []Band{newBand(Bell, 24000, 3, 1), newBand(Bell, 0, 3, 1), newBand(Bell, 100, 3, 0), newBand(Bell, 100, math.NaN(), 1), newBand(BandShape(9), 100, 1, 1)} {
 		if _, err := NewEqualiser(EqualiserSettings{Bands: []Band{bad}}, 48000, 1); err == nil {
 			t.Errorf("%+v: no error", bad)
 		}
@@ -139,6 +139,10 @@ func TestEqualiserLaws(t *testing.T) {
 
 func BenchmarkMatched(b *testing.B) {
 	for b.Loop() {
-		matched(Band{Bell, 12000, 12, 0.7}, 48000)
+		matched(newBand(Bell, 12000, 12, 0.7), 48000)
 	}
+}
+
+func newBand(shape BandShape, centreHz, gainDB, q float64) Band {
+	return Band{Shape: shape, CentreHz: centreHz, GainDB: gainDB, Q: q}
 }

@@ -47,7 +47,7 @@ func (b *batch) fill(r *report, workers int) error {
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
-	r.stages = engine.Plan()
+	r.stages, r.notes = engine.Plan(), engine.Notes()
 	r.latency = engine.Latency()
 	output := s.output()
 	r.outFormat = output.Format(r.inFormat)

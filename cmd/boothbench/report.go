@@ -18,6 +18,7 @@ type report struct {
 	inFormat, outFormat wave.Format
 	inFrames            int64
 	inWarnings          []wave.Warning
+	notes               []document.Problem // of what the chain leaves out at this rate
 	stages              []chain.StagePlan
 	latency             int
 	dither              wave.DitherKind
@@ -35,6 +36,9 @@ type report struct {
 // print writes the report for people or, with --json, as one line.
 func (r *report) print(b *batch) {
 	warn(b.stderr, r.inWarnings)
+	for _, n := range r.notes {
+		fmt.Fprintf(b.stderr, "note: %v\n", n)
+	}
 	if r.err == nil && r.overs.Count > 0 {
 		fmt.Fprintf(b.stderr, "warning: %s: %s over full scale clamped, the first at %s (frame %d, channel %d); lower the level or end the chain with a limiter\n",
 			r.out, plural(r.overs.Count, "sample"), measure.TimeCode(r.overs.FirstFrame, r.outFormat.Rate), r.overs.FirstFrame, r.overs.Channel+1)
@@ -122,6 +126,9 @@ func (r *report) printPlan(b *batch) {
 		}
 		if s.DeviationDB > 0 {
 			fmt.Fprintf(b.stdout, "   response within %.3f dB of the analogue prototype", s.DeviationDB)
+		}
+		if s.LargestGainDB > 0.05 {
+			fmt.Fprintf(b.stdout, ", gain at most %+.1f dB, at %.0f Hz", s.LargestGainDB, s.LargestGainHz)
 		}
 		fmt.Fprintln(b.stdout)
 	}
@@ -213,6 +220,9 @@ func (r *report) object(b *batch) processJSON {
 	}
 	for _, w := range b.chain.Warnings() {
 		o.Warnings = append(o.Warnings, w.Error())
+	}
+	for _, n := range r.notes {
+		o.Warnings = append(o.Warnings, n.Error())
 	}
 	for _, w := range r.inWarnings {
 		o.Warnings = append(o.Warnings, w.String())

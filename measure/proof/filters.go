@@ -105,6 +105,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 }
 
 func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
+	s = s.At(rate)
 	strays, whole := strayDB(s, rate), response(func(float64) complex128 { return 1 })
 	for _, b := range s.Bands {
 		whole = product(whole, cookbookBand(b, s.Design, rate))

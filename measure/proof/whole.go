@@ -62,6 +62,7 @@ func linear(stages []chain.Stage, rate int) (declared response, straysDB float64
 		case dsp.HighPassSettings:
 			declared = product(declared, butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate))
 		case dsp.EqualiserSettings:
+			s = s.At(rate)
 			for _, b := range s.Bands {
 				declared = product(declared, cookbookBand(b, s.Design, rate))
 			}
