@@ -35,6 +35,7 @@ func NewLimiterForecast(s LimiterSettings, rate int) (*LimiterForecast, error) {
 	}
 	limit := s.CeilingDBTP - limiterMarginDB
 	f := &LimiterForecast{envelope: newDepthEnvelope(DBToAmplitude(limit), s.Recovery, rate), offsetDB: s.DriveDB - limit}
+	f.envelope.byCells = true
 	frames := f.envelope.grid
 	f.envelope.grid = forecastPoints // its paces and its hold are in cells: they stay
 	reach := l.latency - l.finder.half - l.paths[0].guard.latency() + 1

@@ -35,6 +35,7 @@ type depthEnvelope struct {
 	keepShort, riseBy, fallBy float64
 
 	attention float64 // smaller peaks are ignored
+	byCells   bool    // followCell has an attention of its own
 
 	left        int                  // frames to the next grid point
 	cells       int                  // grid cells gone by
@@ -179,7 +180,9 @@ func (e *depthEnvelope) release() {
 func (e *depthEnvelope) setLevel(level float64) {
 	e.level = level
 	e.depth = 1 - Exp2(-level)
-	e.attention = e.attentionAt(level)
+	if !e.byCells {
+		e.attention = e.attentionAt(level)
+	}
 }
 
 func appendRun(runs []depthRun, depth float64, frames int) []depthRun {

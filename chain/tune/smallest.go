@@ -7,7 +7,7 @@ const (
 	mostDriveDB = 60 // of a limiter, and of a gain stage
 
 	walkDB      = 0.5    // least step upwards while the target is not met
-	closeLU     = 0.0002 // as near as the forecast is asked to come
+	closeLU     = 0.002  // as near as the forecast is asked to come, a tenth of okLU
 	narrowDB    = 0.0005 // a bracket as narrow as this is a step of the loudness
 	gainPerDB   = 10000  // gains are whole multiples of 0.0001 dB, so that they can be read
 	searchSteps = 200
@@ -41,17 +41,26 @@ func smallest(loudness func(gainDB float64) (float64, bool), target, from, most 
 		if p.gainDB >= most {
 			return p, low, p, false
 		}
+		// The limiter lets a part of each step through: the steps grow by what the last
+		// one lost, but to twice what is missing at most.
+		step := target - p.lufs
+		if gained := p.lufs - low.lufs; p != low && gained > 0 {
+			step *= max(1, min(2, (p.gainDB-low.gainDB)/gained))
+		}
 		low = p
-		p = at(min(most, p.gainDB+max(walkDB, min(20, target-p.lufs))))
+		p = at(min(most, p.gainDB+max(walkDB, min(20, step))))
 	}
 	high = p
+	before := low
 	for i := 0; i < searchSteps && high.lufs > target+closeLU && high.gainDB-low.gainDB > narrowDB; i++ {
 		g := (low.gainDB + high.gainDB) / 2
-		// A secant, but for every third step: a loudness that steps would hold it up.
-		if span := high.lufs - low.lufs; i%3 != 2 && span > 0 && !math.IsInf(low.lufs, 0) {
-			share := (target - low.lufs) / span
-			g = low.gainDB + max(0.02, min(0.98, share))*(high.gainDB-low.gainDB)
+		// The secant through the last two, but for every fourth step: a loudness that
+		// steps would hold it up.
+		if slope := (p.lufs - before.lufs) / (p.gainDB - before.gainDB); i%4 != 3 && slope > 0 && !math.IsInf(slope, 0) {
+			width := high.gainDB - low.gainDB
+			g = max(low.gainDB+0.02*width, min(high.gainDB-0.02*width, p.gainDB+(target-p.lufs)/slope))
 		}
+		before = p
 		if p = at(g); p.lufs < target-closeLU {
 			low = p
 		} else {
