@@ -155,6 +155,10 @@ type Options struct {
 	Trace *Trace
 	Gains *Gains
 
+	// Input is given each block as it was read, ahead of the stages. It keeps nothing
+	// of it, and is never called twice at a time.
+	Input func(dsp.Block)
+
 	// Progress is called now and then, in order, with the number of frames read.
 	Progress func(frames int64)
 }

@@ -108,6 +108,9 @@ func (r *run) read(j *job) error {
 		return err
 	}
 	r.frames += int64(n)
+	if r.Input != nil {
+		r.Input(j.block)
+	}
 	if r.Progress != nil {
 		r.Progress(r.frames)
 	}

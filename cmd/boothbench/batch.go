@@ -144,7 +144,8 @@ func (b *batch) createSound(r *report) chain.Create {
 		} else {
 			w, err = b.createWAV(r.out, f, o)
 		}
-		if err != nil || len(b.tasks) < 2 && !b.settings.skipDone {
+		needed := len(b.tasks) > 1 || b.settings.skipDone
+		if err != nil || b.settings.unmetered && !needed || b.settings.live && !needed {
 			return w, w, err
 		}
 		r.metered = newMeteredSink(w, f)

@@ -14,6 +14,7 @@ import (
 type processSettings struct {
 	outputFlags
 	chain, trace        string
+	unmetered           bool
 	keepDelay, plan     bool
 	repair, json, quiet bool
 
@@ -34,6 +35,7 @@ func (s *processSettings) register(f *pflag.FlagSet) {
 	f.BoolVar(&s.live, "live", false, "with --out -: write every block at once, and state ahead how late it comes")
 	f.IntVar(&s.blockFrames, "block-frames", 256, "frames in a block of --live")
 	f.StringVar(&s.trace, "trace", "", "also write each dynamics stage's gain, a row a ms, to this CSV `file`")
+	f.BoolVar(&s.unmetered, "unmetered", false, "do not measure loudness and true peak of take and output: faster")
 	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "goroutines at work; the output does not depend on it")
 	f.BoolVar(&s.plan, "plan", false, "say what would be done, with each stage's latency, and write nothing")
 	f.BoolVar(&s.json, "json", false, "print one JSON object a take")

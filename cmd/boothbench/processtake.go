@@ -69,6 +69,11 @@ func (b *batch) write(r *report, reader *wave.Reader, engine *chain.Engine, work
 		options.Workers, options.BlockFrames = 1, s.blockFrames
 		b.saysLive(r)
 	}
+	if !s.unmetered && !s.live {
+		r.before = newMeteredSink(nil, r.inFormat)
+		options.Input = r.before.measure
+		options.Gains = chain.NewGains(0)
+	}
 	var outputs []wave.Output
 	if s.trace != "" {
 		trace, err := b.createFile(s.trace, s.replace, append(b.protected(), r.out))
@@ -95,6 +100,9 @@ func (b *batch) write(r *report, reader *wave.Reader, engine *chain.Engine, work
 		return outputError(err)
 	}
 	r.inFrames, r.overs, r.kept = reader.Frames(), writer.Overs(), writer.Kept()
+	if options.Gains != nil {
+		r.gains = options.Gains.Stages()
+	}
 	r.reductions = map[string]float64{}
 	for _, s := range r.stages {
 		if limiting, _, ok := reduction(s); ok {
@@ -185,16 +193,20 @@ func newMeteredSink(to wave.Sink, f wave.Format) *meteredSink {
 	return m
 }
 
-func (m *meteredSink) Write(b dsp.Block) error {
+func (m *meteredSink) measure(b dsp.Block) {
 	if m.loudness != nil {
 		m.loudness.Write(b)
 		m.peaks.Write(b)
 	}
+}
+
+func (m *meteredSink) Write(b dsp.Block) error {
+	m.measure(b)
 	return m.Sink.Write(b)
 }
 
 func (m *meteredSink) readings() measure.Readings {
-	if m.loudness == nil {
+	if m == nil || m.loudness == nil {
 		return nil
 	}
 	return append(m.loudness.Readings(), m.peaks.Readings()...)

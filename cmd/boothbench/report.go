@@ -25,7 +25,8 @@ type report struct {
 	result              chain.Result
 	overs               wave.Overs
 	reductions          map[string]float64 // in dB, by the names of stages
-	metered             *meteredSink       // nil: not asked for
+	before, metered     *meteredSink       // of the take and of the output; nil: not asked for
+	gains               []chain.StageGains // empty: not asked for
 	taken               receipt.File       // the take as it was, where receipts are asked for
 	receipt             *receipt.Receipt   // that the output was right before; nil: it was not
 	stale               string             // why not
@@ -79,21 +80,60 @@ func (r *report) printDone(b *batch) {
 	}
 	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", measure.TimeCode(r.result.Frames, r.outFormat.Rate),
 		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
-	for _, s := range r.stages {
-		if limiting, verification, ok := reduction(s); ok {
-			fmt.Fprintf(b.stdout, "      %s: at most %.2f dB of reduction", s.Name, limiting)
-			if verification >= 0.0005 { // less reads as 0
-				fmt.Fprintf(b.stdout, ", and %.3f dB by its verification", verification)
-			}
-			fmt.Fprintln(b.stdout)
-		}
-	}
+	r.printReadings(b)
+	r.printReductions(b)
 	what := "removed"
 	if b.settings.keepDelay {
 		what = "kept"
 	}
 	fmt.Fprintf(b.stdout, "      latency %s (%.3f ms) %s; %s\n", plural(r.latency, "frame"),
 		milliseconds(r.latency, r.outFormat.Rate), what, plural(r.overs.Count, "over"))
+}
+
+// printReadings prints the loudness and the true peak before and after.
+func (r *report) printReadings(b *batch) {
+	before, after := r.before.readings(), r.metered.readings()
+	for _, name := range []string{"integrated_lufs", "true_peak_dbtp"} {
+		was, ok := before.Get(name)
+		is, also := after.Get(name)
+		if ok && also {
+			fmt.Fprintf(b.stdout, "      %s: %s before, %s after\n", name, was, is)
+		}
+	}
+}
+
+// printReductions prints by how much each stage that works by a gain has reduced.
+func (r *report) printReductions(b *batch) {
+	for i, s := range r.stages {
+		limiting, verification, ok := reduction(s)
+		if !ok {
+			continue
+		}
+		fmt.Fprintf(b.stdout, "      %s: ", s.Name)
+		if g := r.reductionOf(i); g == nil {
+			fmt.Fprintf(b.stdout, "at most %.2f dB of reduction", limiting)
+		} else if g.WorkingShare == 0 {
+			fmt.Fprintf(b.stdout, "never reduces by %g dB or more; at most by %.2f dB", chain.WorkingDB, g.LargestDB)
+		} else {
+			fmt.Fprintf(b.stdout, "reduces for %.0f %% of the time; then by %.2f dB (median), %.2f dB (95th percentile), %.2f dB (most)",
+				100*g.WorkingShare, g.MedianDB, g.P95DB, g.LargestDB)
+		}
+		if verification >= 0.0005 { // less reads as 0
+			fmt.Fprintf(b.stdout, ", and %.3f dB by its verification", verification)
+		}
+		fmt.Fprintln(b.stdout)
+	}
+}
+
+// reductionOf is the reduction of a stage by its place in the plan, nil where it was
+// not gathered. A verification follows its limiter and is not meant.
+func (r *report) reductionOf(stage int) *chain.Reduction {
+	for _, g := range r.gains {
+		if g.Stage == stage {
+			return &g.Reduction
+		}
+	}
+	return nil
 }
 
 // reduction is the most that a stage which works by a gain has taken off, in dB, and
@@ -162,6 +202,8 @@ type processJSON struct {
 	DelayKept     bool             `json:"delay_kept"`
 	Output        *outputJSON      `json:"output"`
 	Receipt       *receipt.Receipt `json:"was_done,omitempty"`
+	Before        measure.Readings `json:"input_readings,omitempty"`
+	After         measure.Readings `json:"output_readings,omitempty"`
 	Warnings      []string         `json:"warnings"`
 	RepairedCount int64            `json:"nonfinite_samples_repaired"`
 }
@@ -195,8 +237,12 @@ type stageJSON struct {
 	LatencyMs     float64 `json:"latency_ms"`
 	Verification  int     `json:"verification_frames"` // of those of the latency
 	DeviationDB   float64 `json:"response_deviation_db"`
-	// Of a limiter that has run; else null.
+	// Of a stage that works by a gain and has run; else null. Median and percentile are
+	// of the time in which it reduced by 0.1 dB or more.
 	Reduction             *float64 `json:"largest_reduction_db"`
+	MedianReduction       *float64 `json:"median_reduction_db"`
+	P95Reduction          *float64 `json:"p95_reduction_db"`
+	WorkingShare          *float64 `json:"working_share"`
 	VerificationReduction *float64 `json:"largest_verification_reduction_db"`
 }
 
@@ -237,13 +283,16 @@ func (r *report) object(b *batch) processJSON {
 	rate := r.inFormat.Rate
 	o.Input.formatJSON, o.Input.Frames = formatOf(r.inFormat), &r.inFrames
 	o.Input.SHA256 = hashOfFile(r.in)
-	for _, s := range r.stages {
+	for i, s := range r.stages {
 		stage := stageJSON{
 			Name: s.Name, Kind: s.Kind, LatencyFrames: s.LatencyFrames, LatencyMs: milliseconds(s.LatencyFrames, rate),
 			Verification: s.VerificationFrames, DeviationDB: s.DeviationDB,
 		}
 		if limiting, verification, ok := reduction(s); ok && r.err == nil && !b.settings.plan {
 			stage.Reduction, stage.VerificationReduction = &limiting, &verification
+			if g := r.reductionOf(i); g != nil {
+				stage.MedianReduction, stage.P95Reduction, stage.WorkingShare = &g.MedianDB, &g.P95DB, &g.WorkingShare
+			}
 		}
 		o.Stages = append(o.Stages, stage)
 	}
@@ -260,6 +309,7 @@ func (r *report) object(b *batch) processJSON {
 	if r.err == nil && !b.settings.plan && r.receipt == nil {
 		o.Output.Written, o.Output.Unchanged, o.Output.Frames, o.Output.Overs = !r.kept, r.kept, &r.result.Frames, r.overs.Count
 		o.Output.SHA256 = hashOfFile(r.out)
+		o.Before, o.After = r.before.readings(), r.metered.readings()
 	}
 	return o
 }
