@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"runtime"
 
@@ -14,13 +15,21 @@ import (
 // fedFrames is the most that a Write is given at a time.
 const fedFrames = 4096
 
+// leastRate is the lowest rate in Hz that sound is measured at.
+const leastRate = 1000
+
 // EachBlock hands all of a source's sound, in order and in blocks of 4096 frames at most,
 // to meters' Write. With more than one processor the meters work side by side, each on
 // a stretch of its own, while the next one is read: a Write is never called twice at
 // a time, but two may be, and from other goroutines. It ends early, with the context's
 // error, when the context ends. A source may return its last frames together with
 // io.EOF, or before it.
+//
+// Rates below 1000 Hz are refused, as files of them are.
 func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) error {
+	if rate := src.Format().Rate; rate < leastRate {
+		return fmt.Errorf("found a sample rate of %d Hz; accepted: %d Hz and more", rate, leastRate)
+	}
 	ended := false
 	steps := []relay.Step[*fed]{func(f *fed) (err error) {
 		if ended {

@@ -56,8 +56,8 @@ func (p *parser) fmtChunk(body, there int64) error {
 	switch {
 	case channels < 1 || channels > dsp.MaxChannels:
 		return p.refuse("fmt ", body+2, fmt.Sprintf("%d channels", channels), fmt.Sprintf("1 to %d", dsp.MaxChannels), adviceExport)
-	case h.SampleRate < 1 || h.SampleRate > maxRate:
-		return p.refuse("fmt ", body+4, fmt.Sprintf("a sample rate of %d Hz", h.SampleRate), fmt.Sprintf("1 to %d Hz", maxRate), adviceExport)
+	case h.SampleRate < minRate || h.SampleRate > maxRate:
+		return p.refuse("fmt ", body+4, fmt.Sprintf("a sample rate of %d Hz", h.SampleRate), fmt.Sprintf("%d to %d Hz", minRate, maxRate), adviceExport)
 	case align == 0 || align%channels != 0:
 		return p.refuse("fmt ", body+12, fmt.Sprintf("%d bytes a frame for %d channels", align, channels), "the same whole number of bytes for every sample", adviceExport)
 	}

@@ -55,8 +55,8 @@ func (f Format) frameBytes() int { return f.container() * f.Channels }
 func (f Format) check() error {
 	refuse := func(found, accepted string) error { return &FormatError{Found: found, Accepted: accepted} }
 	switch {
-	case f.Rate < 1 || f.Rate > maxRate:
-		return refuse(fmt.Sprintf("a sample rate of %d Hz", f.Rate), fmt.Sprintf("1 to %d Hz", maxRate))
+	case f.Rate < minRate || f.Rate > maxRate:
+		return refuse(fmt.Sprintf("a sample rate of %d Hz", f.Rate), fmt.Sprintf("%d to %d Hz", minRate, maxRate))
 	case f.Channels < 1 || f.Channels > dsp.MaxChannels:
 		return refuse(fmt.Sprintf("%d channels", f.Channels), fmt.Sprintf("1 to %d", dsp.MaxChannels))
 	case f.ContainerBits%8 != 0 || f.ContainerBits != 0 && f.ContainerBits < f.Bits:
@@ -82,8 +82,9 @@ func checkShape(b dsp.Block, channels int) error {
 	return nil
 }
 
-// maxRate is a bound on what a header may claim, above any rate in use.
-const maxRate = 10_000_000
+// minRate and maxRate are bounds on what a header may claim, beyond any rate in use for
+// sound: at a few hertz, filters and frames of milliseconds have no meaning.
+const minRate, maxRate = 1000, 10_000_000
 
 // Source gives sound block by block.
 type Source interface {

@@ -106,10 +106,16 @@ func (p *channelPair) report(r *report) {
 	case correlation < 0:
 		r.find(measure.Doubt, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
 	}
-	if math.Abs(gain) >= 20 { // dB: more than placing or panning a voice does (common practice, no source)
+	switch apart := math.Abs(gain); {
+	case apart >= 20: // dB: more than placing or panning a voice does (common practice, no source)
 		r.find(measure.Fault, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "check the cable and the gain of the softer one")
+	case apart >= unevenDB:
+		r.find(measure.Doubt, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "bring both to one level before anything that works by level")
 	}
 }
+
+// unevenDB is from where on a difference between two channels is stated. (own choice)
+const unevenDB = 6
 
 // leastSharp is how much of the shared energy has to lie at one delay for the
 // channels to be taken for one source. (common practice, no source)

@@ -19,18 +19,28 @@ type channelState struct {
 	sum, power     float64
 	largest, least float64
 	used           uint32 // bits that any sample used, at the top of 32
+	unquantised    bool   // a sample needed more
 
-	previous  float64
-	rise      float64 // |difference| from the value before to previous
-	run       int64   // frames in a row with the value of previous
-	runFrom   int64
-	shortest  int64 // of zeros that are a dropout
-	overs     int64 // samples over full scale (floating point)
-	firstOver int64
+	previous          float64
+	rise              float64 // |difference| from the value before to previous
+	run               int64   // frames in a row with the value of previous
+	runFrom           int64
+	moving            float64 // running mean of |difference|, over about 2 ms
+	forget            float64 // its coefficient
+	shortest, longest int64   // of equal samples that are a dropout
+	leastOffset       int64   // frames, below which a mean is no offset: two periods of 20 Hz
+	flat              flatTops
+	gaps              filledGaps
+	known             []Event // flat tops by equal samples
+	overs             int64   // samples over full scale (floating point)
+	firstOver         int64
 }
 
 func newChannelState(channel int, f wave.Format) channelState {
-	c := channelState{channel: channel, shortest: max(2, int64(f.Rate)/1000), firstOver: -1}
+	c := channelState{
+		channel: channel, shortest: max(2, int64(f.Rate)/1000), longest: int64(f.Rate) * mostDropoutMs / 1000, forget: 1 / max(4, 0.002*float64(f.Rate)),
+		leastOffset: max(101, int64(f.Rate)/10), firstOver: -1, flat: flatTops{channel: channel}, gaps: newFilledGaps(channel, f.Rate),
+	}
 	if f.Encoding == wave.Integer {
 		c.bitsOfFile = f.Bits
 	}
@@ -45,8 +55,10 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 		c.sum += v
 		c.power += v * v
 		c.largest, c.least = max(c.largest, v), min(c.least, v)
-		if c.bitsOfFile > 0 {
-			c.used |= uint32(int32(v * (1 << 31)))
+		if scaled := v * (1 << 31); scaled != math.Trunc(scaled) || math.Abs(scaled) > 1<<40 {
+			c.unquantised = true
+		} else {
+			c.used |= uint32(int64(scaled))
 		}
 		if math.Abs(v) > 1 {
 			if c.overs++; c.firstOver < 0 {
@@ -61,38 +73,67 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 		}
 		step := math.Abs(v - c.previous)
 		c.endRun(events, step)
+		c.moving += c.forget * (step - c.moving)
 		c.previous, c.rise, c.run, c.runFrom = v, step, 1, frame+int64(n)
 	}
 	c.frames += int64(len(x))
+	c.flat.write(x)
+	c.gaps.write(x)
 }
 
-// endRun looks at a run of equal samples: zeros are a dropout if they are long
-// enough, three or more others a flat top, which is a clip at full scale. Of a low
+// endRun looks at a run of equal samples: a millisecond and more inside moving sound is
+// a dropout, whether zeros or a value that was held; three or more others are a flat
+// top, which is a clip at full scale. Of a low
 // frequency samples are equal by their rounding: a flat top is left by more than that.
 func (c *channelState) endRun(events *eventList, fall float64) {
 	level := math.Abs(c.previous)
 	add := func(kind string) {
-		events.add(Event{kind, c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)})
+		e := Event{kind, c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)}
+		events.add(e)
+		if kind != "dropout" && len(c.known) < mostFlatTops {
+			c.known = append(c.known, e)
+		}
 	}
+	bits := c.bits()
+	if bits == 0 {
+		bits = 24
+	}
+	moves := c.moving > c.roundingStep() && c.runFrom > 0
+	atPeak := c.previous >= heldBelowPeak*c.largest && c.previous > 0 || c.previous <= heldBelowPeak*c.least && c.previous < 0
 	switch {
-	case level == 0 && c.run >= c.shortest && c.runFrom > 0:
-		add("dropout")
-	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, c.bitsOfFile)-1))):
+	case c.run >= c.shortest && !atPeak:
+		if moves && c.run <= c.longest {
+			add("dropout")
+		}
+	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, bits)-1))):
 		add("clip")
 	case c.run >= 3 && level > flatTopLeast && min(c.rise, fall) > c.roundingStep():
 		add("flat top")
 	}
 }
 
-// roundingStep is the largest step that rounding alone is taken to leave at the ends
-// of a run: four of an integer file's lowest bits. Three samples that round to one
-// value lie within one bit, and their slope goes on to the next by 2 or 3 bits.
-// Floating point has no such runs.
-func (c *channelState) roundingStep() float64 {
-	if c.bitsOfFile == 0 {
+// heldBelowPeak is the share of the largest value so far below which a value that
+// stays for a millisecond is one that was held, and no clipped peak.
+const heldBelowPeak = 0.9
+
+// bits is how many bits the samples so far use, 0 for those that are not rounded. It is
+// that of the samples, not of the file's format: the same samples are judged alike.
+func (c *channelState) bits() int {
+	if c.unquantised {
 		return 0
 	}
-	return 4 * math.Exp2(1-float64(c.bitsOfFile))
+	return 32 - bits.TrailingZeros32(c.used)
+}
+
+// roundingStep is the largest step that rounding alone is taken to leave at the ends
+// of a run: four of the lowest bits. Three samples that round to one
+// value lie within one bit, and their slope goes on to the next by 2 or 3 bits.
+// What is not rounded has no such runs.
+func (c *channelState) roundingStep() float64 {
+	if c.unquantised {
+		return 0
+	}
+	return 4 * math.Exp2(1-float64(c.bits()))
 }
 
 // flatTopLeast is the level over which three equal samples in a row are taken
@@ -105,9 +146,16 @@ const flatTopLeast = 0.1
 const clipLeast = 0.99885
 
 func (c *channelState) finish(events *eventList) {
-	if c.previous != 0 { // zeros at the end are no dropout
+	if c.run < c.shortest { // what does not move at the end is no dropout
 		c.endRun(events, math.Inf(1))
 	}
+	at := 0
+	c.flat.finish(events, func(frame, frames int64) bool {
+		for at < len(c.known) && c.known[at].Frame+c.known[at].Frames < frame {
+			at++
+		}
+		return at < len(c.known) && c.known[at].Frame <= frame+frames
+	})
 }
 
 func (c *channelState) report(r *report) {
@@ -118,12 +166,15 @@ func (c *channelState) report(r *report) {
 		r.find(measure.Fault, -1, c.channel, "the channel is silent", "check the cable and the routing")
 		return
 	}
-	dc := measure.Reading{Value: dsp.AmplitudeToDB(mean), Unit: "dBFS", Reference: "digital full scale, constant", Definition: "mean of the samples"}
+	dc := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(mean)), Unit: "dBFS", Reference: "digital full scale, constant", Definition: "mean of the samples"}
 	if mean == 0 {
 		dc = measure.Reading{Unit: "dBFS", Reason: "the mean is exactly 0"}
 	}
+	if c.frames < c.leastOffset {
+		dc = measure.Reading{Unit: "dBFS", Reason: fmt.Sprintf("too short: %d frames, %d are needed", c.frames, c.leastOffset)}
+	}
 	one("dc_dbfs", dc)
-	if math.Abs(mean) > 0.01 { // −40 dBFS (common practice, no source)
+	if dc.Measurable() && math.Abs(mean) > 0.01 { // −40 dBFS (common practice, no source)
 		r.find(measure.Fault, -1, c.channel, fmt.Sprintf("a constant offset of %.1f dBFS", dc.Value), "high-pass it; check the converter")
 	}
 	peak := max(c.largest, -c.least)
@@ -134,13 +185,14 @@ func (c *channelState) report(r *report) {
 	if c.overs > 0 {
 		r.find(measure.Doubt, c.firstOver, c.channel, fmt.Sprintf("%d samples are over full scale", c.overs), "lower the level before it becomes integers")
 	}
+	used := measure.Reading{Value: float64(c.bits()), Unit: "bit", Definition: "down to the lowest bit that any sample uses"}
 	if c.bitsOfFile > 0 {
-		used := 32 - bits.TrailingZeros32(c.used)
-		one("used_bits", measure.Reading{Value: float64(used), Unit: "bit", Reference: fmt.Sprintf("of %d", c.bitsOfFile), Definition: "down to the lowest bit that any sample uses"})
-		if used < c.bitsOfFile {
-			r.find(measure.Note, -1, c.channel, fmt.Sprintf("only %d of %d bits are used", used, c.bitsOfFile), "the source had fewer bits, or it was made louder or softer digitally")
-		}
+		used.Reference = fmt.Sprintf("of %d", c.bitsOfFile)
 	}
+	if c.unquantised {
+		used.Value, used.Reason = 0, "the samples are not rounded to 32 bits or fewer"
+	}
+	one("used_bits", used)
 }
 
 // eventList keeps the longest events and counts all of them.
@@ -180,6 +232,8 @@ func (l *eventList) sorted() []Event {
 	return kept
 }
 
+const eventDefinition = "clips: 3 equal samples and more at full scale; flat tops: above -20 dBFS below it, or a straight piece between two corners at a loud peak; dropouts: 1 to 200 ms of zeros, of one value, or 10 dB under the noise, inside sound (common practice, no source)"
+
 func (l *eventList) report(r *report) {
 	for _, kind := range []struct {
 		name     string
@@ -188,11 +242,11 @@ func (l *eventList) report(r *report) {
 	}{
 		{"clip", measure.Fault, "record again with less gain: what was above is lost"},
 		{"flat top", measure.Doubt, "it may have been clipped before it was turned down"},
-		{"dropout", measure.Doubt, "look at it: exact zeros inside sound are an edit or a lost buffer"},
+		{"dropout", measure.Doubt, "look at it: sound is missing there, as after a lost buffer"},
 	} {
 		n := l.counts[kind.name]
 		r.add(map[string]string{"clip": "clips", "flat top": "flat_tops", "dropout": "dropouts"}[kind.name],
-			measure.Reading{Value: float64(n), Unit: "events", Definition: "runs of 3 equal samples or more at full scale, above -20 dBFS below it; zeros of 1 ms or more (common practice, no source)"})
+			measure.Reading{Value: float64(n), Unit: "events", Definition: eventDefinition})
 		if n > 0 {
 			first := l.first[kind.name]
 			word := kind.name + "s"

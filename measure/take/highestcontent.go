@@ -52,9 +52,10 @@ func (c *content) write(b dsp.Block) {
 	}
 }
 
-func (c *content) report(r *report) {
+// report states it; bits is what the samples are rounded to, 0 where they are not.
+func (c *content) report(r *report, bits int) {
 	about := measure.Reading{Unit: "Hz", Reference: fmt.Sprintf("of up to %g Hz, half the rate", float64(c.format.Rate)/2),
-		Definition: fmt.Sprintf("highest %d Hz whose mean power stands %d dB out of the rounding of the file's bits and is within %d dB of the strongest", contentStepHz, contentOverRoundingDB, -contentUnderLoudestDB)}
+		Definition: fmt.Sprintf("highest %d Hz whose mean power stands %d dB out of the rounding of the samples' bits and is within %d dB of the strongest", contentStepHz, contentOverRoundingDB, -contentUnderLoudestDB)}
 	if c.spectrum.Blocks == 0 {
 		r.cannot("highest_content_hz", "Hz", fmt.Sprintf("too short: less than %d frames", len(c.spectrum.Window)))
 		return
@@ -68,8 +69,8 @@ func (c *content) report(r *report) {
 		loudest = max(loudest, steps[i])
 	}
 	threshold := loudest * dsp.DBToPower(contentUnderLoudestDB)
-	if c.format.Encoding == wave.Integer {
-		lsb := math.Exp2(1 - float64(c.format.Bits))
+	if bits > 0 {
+		lsb := math.Exp2(1 - float64(bits))
 		// Rounding and TPDF dither: a quarter of a step squared, spread to half the rate.
 		threshold = max(threshold, lsb*lsb/4*contentStepHz/half*dsp.DBToPower(contentOverRoundingDB))
 	}

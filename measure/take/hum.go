@@ -22,6 +22,18 @@ func (n *noiseSpectrum) line(hz float64) float64 {
 	return sum / weight
 }
 
+// lineHz is the bandwidth that a line is measured with, weighted by the length of the
+// pieces: 1.5 bins under a Hann window.
+func (n *noiseSpectrum) lineHz() float64 {
+	sum, weight := 0.0, 0.0
+	for _, l := range n.long {
+		frames := float64(len(l.Windowed))
+		sum += 1.5 * l.BinHz() * frames
+		weight += frames
+	}
+	return sum / weight
+}
+
 // Hum is looked for at 50 and 60 Hz and nine harmonics. A line counts if it
 // stands 9 dB over its surroundings; hum is three of them, or a fundamental
 // that stands 15 dB over. (common practice, no source)
@@ -31,6 +43,10 @@ const (
 	humNeedLines  = 3
 	humLeastPiece = 0.25 // s
 	humLeastDBFS  = -140 // what is lower is the rounding of 24 bits
+	// Hum that is not 3 dB over the noise of the third octaves around its lines is not
+	// heard as hum: it is read, and no finding. A third octave is 0.232 of its middle.
+	humLeastOverDB = 3
+	thirdOctave    = 0.2316
 )
 
 func (n *noiseSpectrum) reportHum(r *report, floor float64) {
@@ -61,6 +77,9 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 	level := dsp.PowerToDB(best.power)
 	r.add("hum_hz", measure.Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses"})
 	r.add("hum_level_dbfs", measure.Reading{Value: level, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: fmt.Sprintf("power of the lines that stand out, of %d harmonics, in the pauses", humHarmonics)})
+	if best.power < dsp.DBToPower(humLeastOverDB)*best.around {
+		return
+	}
 	severity, family := measure.Note, "even and odd harmonics"
 	if level > floor-10 {
 		severity = measure.Doubt
@@ -76,6 +95,7 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 type hum struct {
 	found     bool
 	hz, power float64
+	around    float64 // noise of the third octaves around its lines
 	odd, even float64
 }
 
@@ -98,6 +118,7 @@ func (n *noiseSpectrum) series(hz float64) hum {
 		lines++
 		strong = strong || k == 1 && over >= spectra.HumStrongDB
 		h.power += max(0, power-background)
+		h.around += background * thirdOctave * f / n.lineHz()
 		if k%2 == 0 {
 			h.even += power
 		} else {

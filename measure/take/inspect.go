@@ -139,6 +139,11 @@ func (t *take) finish() {
 
 // inspection turns what was gathered into readings and findings.
 func (t *take) inspection(floors []*floor) *Inspection {
+	for _, f := range floors {
+		if f.undecided == "" {
+			t.channels[f.channel].gaps.report(&t.events, f.noise.differences())
+		}
+	}
 	in := &Inspection{Events: t.events.sorted()}
 	for _, f := range floors {
 		if f.noise != nil {
@@ -174,7 +179,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	for c := range t.channels {
 		t.channels[c].report(r)
 	}
-	t.content.report(r)
+	t.content.report(r, t.bits())
 	if len(t.channels) >= 2 {
 		t.pair.report(r)
 	}
@@ -182,6 +187,18 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	in.Readings = in.Readings.Finite()
 	slices.SortStableFunc(in.Events, func(a, b Event) int { return cmp.Compare(a.Frame, b.Frame) })
 	return in
+}
+
+// bits is what the samples of all channels are rounded to, 0 if one's are not.
+func (t *take) bits() (most int) {
+	for c := range t.channels {
+		bits := t.channels[c].bits()
+		if bits == 0 && t.channels[c].unquantised {
+			return 0
+		}
+		most = max(most, bits)
+	}
+	return most
 }
 
 func (t *take) silent() bool {

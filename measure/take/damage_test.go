@@ -1,0 +1,220 @@
+package take
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/testsound"
+)
+
+// Clipping is found by its shape after a change of level, dither or a high-pass, in
+// recorded speech; what was not clipped has none.
+func TestClippedPeaksByShape(t *testing.T) {
+	for _, pattern := range []string{testsound.SpokenNames, testsound.Readings} {
+		clips, rate := testsound.Recorded(t, pattern)
+		x := slices.Concat(clips...)
+		x = x[:min(len(x), 8*rate)]
+		peak := 0.0
+		for _, v := range x {
+			peak = max(peak, math.Abs(v))
+		}
+		clipped := make([]float64, len(x))
+		runs := 0
+		for n, v := range x {
+			limit := peak / 2
+			clipped[n] = max(-limit, min(limit, v)) / limit
+			if n > 5 && math.Abs(clipped[n]) == 1 && math.Abs(clipped[n-1]) != 1 {
+				if flatFor(x, limit, n, 5) {
+					runs++
+				}
+			}
+		}
+		rng := rand.New(rand.NewPCG(4, 4))
+		dithered := func(x []float64) []float64 {
+			y := make([]float64, len(x))
+			for n, v := range x {
+				y[n] = math.Round(0.4*v*32768+rng.Float64()-rng.Float64()) / 32768
+			}
+			return y
+		}
+		passed := dsp.Block{testsound.Times(clipped, 0.6)}
+		dsp.NewCascade(dsp.ButterworthHighPass(2, 60, float64(rate)), 1).Process(passed)
+		for name, y := range map[string][]float64{
+			"another level": testsound.Times(clipped, 0.37), "dithered to 16 bits": dithered(clipped), "high-passed": passed[0], "high-passed and dithered": dithered(passed[0]),
+		} {
+			in := inspectAt(t, rate, y)
+			got := reading(in, "flat_tops").Value + reading(in, "clips").Value
+			t.Logf("%s, %d Hz: %g of %d", name, rate, got, runs)
+			// A high-pass tilts long tops beyond what counts as flat. Equal samples show
+			// tops of 3 and 4 samples as well, up to twice as many.
+			least := 0.8
+			if strings.Contains(name, "high-passed") {
+				least = 0.4
+			}
+			if got < least*float64(runs) || got > 2*float64(runs) {
+				t.Errorf("%s, %d Hz: %g flat tops, %d peaks were clipped for 5 samples and more", name, rate, got, runs)
+			}
+		}
+		for name, y := range map[string][]float64{"as recorded": x, "dithered": dithered(x), "softer": testsound.Times(x, 0.37)} {
+			if got := reading(inspectAt(t, rate, y), "flat_tops"); got.Value != 0 {
+				t.Errorf("%s, %d Hz: %v", name, rate, got)
+			}
+		}
+	}
+}
+
+// flatFor reports whether a clipped run is at least so long.
+func flatFor(x []float64, limit float64, n, frames int) bool {
+	for k := range frames {
+		if n+k >= len(x) || math.Abs(x[n+k]) < limit || math.Signbit(x[n+k]) != math.Signbit(x[n]) {
+			return false
+		}
+	}
+	return true
+}
+
+// Sound that is missing is a dropout, whatever was put in its place; recorded sound has
+// none.
+func TestMissingSound(t *testing.T) {
+	p := testsound.Spoken(t, testsound.Readings)
+	room := testsound.NewRoom(p, "room", 30, 0.2, 12, 3)
+	x := room.Take()
+	at := room.Pauses[0][0] - room.Rate/2 // inside speech
+	for n := at; math.Abs(x[n]) < 0.02; n++ {
+		at = n + 1
+	}
+	length := room.Rate / 50
+	rng := rand.New(rand.NewPCG(8, 8))
+	for name, fill := range map[string]func(n int) float64{
+		"zeros": func(int) float64 { return 0 }, "one value": func(int) float64 { return x[at-1] },
+		"soft noise": func(int) float64 { return 2e-5 * (2*rng.Float64() - 1) },
+	} {
+		y := slices.Clone(x)
+		for n := at; n < at+length; n++ {
+			y[n] = fill(n)
+		}
+		in := inspectAt(t, room.Rate, y)
+		if got := reading(in, "dropouts"); got.Value != 1 {
+			t.Errorf("%s: %v", name, got)
+			continue
+		}
+		for _, e := range in.Events {
+			if e.Kind == "dropout" && (math.Abs(float64(e.Frame-int64(at))) > float64(room.Rate)/500 || math.Abs(float64(e.Frames)-float64(length)) > float64(room.Rate)/250) {
+				t.Errorf("%s: %+v, planted at %d, %d frames", name, e, at, length)
+			}
+		}
+	}
+	if got := reading(inspectAt(t, room.Rate, x), "dropouts"); got.Value != 0 {
+		t.Errorf("nothing is missing: %v", got)
+	}
+	for _, pattern := range []string{testsound.Readings, testsound.SpokenNames} {
+		clips, rate := testsound.Recorded(t, pattern)
+		for k, x := range clips {
+			if got := reading(inspectAt(t, rate, x), "dropouts"); got.Value != 0 {
+				t.Errorf("recording %d of %s: %v", k, pattern, got)
+			}
+		}
+	}
+}
+
+// The same samples are judged alike, whatever format they lie in.
+func TestFormatChangesNoVerdict(t *testing.T) {
+	demo, rate := testsound.ReadTake(t, "harbour-street.wav")
+	x := make([]float64, 4*rate)
+	for n := range x {
+		x[n] = math.Round(demo[0][n]*32768) / 32768
+	}
+	findings := func(f wave.Format) (all []string) {
+		f.Rate, f.Channels = rate, 1
+		in, err := Inspect(t.Context(), func() (wave.Source, error) { return wave.NewMemory(f, dsp.Block{x}), nil })
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range in.Findings {
+			all = append(all, f.What)
+		}
+		for _, r := range in.Readings {
+			all = append(all, r.Name+" "+r.String())
+		}
+		return all
+	}
+	want := findings(wave.Format{Encoding: wave.Integer, Bits: 16})
+	for _, f := range []wave.Format{{Encoding: wave.Integer, Bits: 24}, {Encoding: wave.Integer, Bits: 32}, {Encoding: wave.Float, Bits: 32}, {Encoding: wave.Float, Bits: 64}} {
+		if got := findings(f); !slices.Equal(got, want) {
+			t.Errorf("%d-bit %v: %q, in 16 bits %q", f.Bits, f.Encoding, got, want)
+		}
+	}
+}
+
+// A hundred frames have no offset to speak of.
+func TestFewFramesHaveNoOffset(t *testing.T) {
+	for _, frames := range []int{1, 2, 10, 100} {
+		x := make([]float64, frames)
+		for n := range x {
+			x[n] = 0.3
+		}
+		in := inspectAt(t, 48000, x)
+		if f, ok := found(in, "offset"); ok {
+			t.Errorf("%d frames: %s", frames, f.What)
+		}
+		if got := reading(in, "dc_dbfs_ch1"); got.Measurable() {
+			t.Errorf("%d frames: %v", frames, got)
+		}
+	}
+}
+
+// A channel 10 dB softer than the other is a finding; each channel has a floor and a
+// level of speech.
+func TestUnevenChannels(t *testing.T) {
+	p := testsound.Spoken(t, testsound.Readings)
+	room := testsound.NewRoom(p, "pink", 30, 0.2, 12, 3)
+	x := room.Take()
+	in := inspectAt(t, room.Rate, x, testsound.Times(x, math.Pow(10, -0.5)))
+	if f, ok := found(in, "channel 2 is -10.0 dB against channel 1"); !ok {
+		t.Errorf("%+v", f)
+	}
+	for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs"} {
+		one, two := reading(in, name+"_ch1"), reading(in, name+"_ch2")
+		if !one.Measurable() || math.Abs(one.Value-two.Value-10) > 0.02 { // hundredths of a dB are kept
+			t.Errorf("%s: %v and %v", name, one, two)
+		}
+	}
+}
+
+// Hum that the noise around it hides is read and no finding; hum over it is one.
+func TestHumAgainstItsNeighbourhood(t *testing.T) {
+	p := testsound.Spoken(t, testsound.Readings)
+	for _, c := range []struct {
+		dbfs float64
+		is   bool
+	}{{-58, false}, {-40, true}} {
+		room := testsound.NewRoom(p, "pink", 24, 0.25, 30, 3)
+		x := room.Take()
+		for n := range x {
+			for k, share := range []float64{1, 0.7, 0.5} {
+				x[n] += share * math.Sqrt2 * math.Pow(10, c.dbfs/20) * math.Sin(2*math.Pi*50*float64(2*k+1)*float64(n)/float64(room.Rate))
+			}
+		}
+		in := inspectAt(t, room.Rate, x)
+		if f, ok := found(in, "hum"); ok != c.is {
+			t.Errorf("hum of %g dBFS in noise of -48: %v; %v %v", c.dbfs, f.What, reading(in, "hum_level_dbfs"), reading(in, "noise_floor_dbfs"))
+		}
+	}
+}
+
+// Rates at which sound cannot be are refused in words.
+func TestLowRatesAreRefused(t *testing.T) {
+	for _, rate := range []int{1, 2, 10, 999} {
+		_, err := Inspect(t.Context(), func() (wave.Source, error) {
+			return wave.NewMemory(wave.Unquantised(rate, 1), dsp.Block{make([]float64, 100)}), nil
+		})
+		if err == nil || !strings.Contains(err.Error(), "1000 Hz and more") {
+			t.Errorf("%d Hz: %v", rate, err)
+		}
+	}
+}
