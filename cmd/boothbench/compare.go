@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"runtime"
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -12,11 +13,16 @@ import (
 const compareUsage = `boothbench compare says how file B differs from file A. It finds B's delay, to a
 fraction of a frame, the drift of its clock, its level and its polarity; takes them
 out; and measures what is left: as a level, by frequency, and where it is largest.
-Files that are not versions of one sound are told so.
+It says so where the files are not versions of one sound.
+
+Of two folders it compares the files that have one name, and prints one line for each
+pair, the largest difference first, and the files that are in one folder only.
 
 Usage: boothbench compare A.wav B.wav [flags]
+       boothbench compare OLD/ NEW/ [flags]
 
 Examples:
+  boothbench compare old/ new/ --at-most -90
   boothbench compare before.wav after.wav
   boothbench compare before.wav after.wav --residual difference.wav --at-most -90
 `
@@ -27,6 +33,7 @@ func runCompare(e env, args []string) error {
 	asLying := f.Bool("no-align", false, "compare frame by frame as the files lie")
 	residual := f.String("residual", "", "write the difference, B less A on A's level, to this `file` (32-bit floating point)")
 	atMost := f.Float64("at-most", 0, "exit code 1 where the difference is more than this, `dBFS`")
+	jobs := f.Int("jobs", runtime.NumCPU(), "of folders: how many pairs are compared at a time")
 	replace := f.Bool("replace", false, "write over an existing file")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	quiet := f.Bool("quiet", false, "no progress")
@@ -44,7 +51,23 @@ func runCompare(e env, args []string) error {
 	if f.NArg() != 2 {
 		return usageError("found %s; accepted: two, for example: boothbench compare before.wav after.wav", plural(f.NArg(), "file"))
 	}
-	c := &compared{files: [2]file{{path: f.Arg(0)}, {path: f.Arg(1)}}, settings: compare.Settings{Match: m, AsLying: *asLying}}
+	if *jobs < 1 {
+		return usageError("--jobs: found %d; accepted: 1 or more", *jobs)
+	}
+	settings := compare.Settings{Match: m, AsLying: *asLying}
+	switch folders := countFolders(f.Args()); {
+	case folders == 1:
+		return usageError("found a file and a folder; accepted: two files, or two folders")
+	case folders == 2 && *residual != "":
+		return usageError("--residual: found two folders; accepted: with two files")
+	case folders == 2:
+		c := &comparedFolders{a: f.Arg(0), b: f.Arg(1), settings: settings, jobs: *jobs}
+		if f.Changed("at-most") {
+			c.atMost = atMost
+		}
+		return c.run(e, *asJSON, *quiet)
+	}
+	c := &compared{files: [2]file{{path: f.Arg(0)}, {path: f.Arg(1)}}, settings: settings}
 	if f.Changed("at-most") {
 		c.atMost = atMost
 	}
@@ -81,16 +104,7 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	shown := newProgress(e.stderr, quiet, c.files[0].frames)
 	c.settings.Progress = shown.add
 	opener := func(path string) func() (wave.Source, error) {
-		return func() (wave.Source, error) {
-			if err := e.ctx.Err(); err != nil {
-				return nil, err
-			}
-			r, err := e.openAgain(path, nil)
-			if err != nil {
-				return nil, err
-			}
-			return r, nil
-		}
+		return func() (wave.Source, error) { return e.openToCompare(path) }
 	}
 	var err error
 	c.result, err = compare.Sounds(e.ctx, opener(c.files[0].path), opener(c.files[1].path), c.settings)
@@ -100,6 +114,9 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	}
 	if bad := (*compare.IncomparableError)(nil); errors.As(err, &bad) {
 		err = fmt.Errorf("%s: %w", c.files[bad.Sound].path, err)
+	}
+	if short := (*compare.ShortenedError)(nil); errors.As(err, &short) {
+		err = fmt.Errorf("%s: %w", c.files[short.Sound].name(), err)
 	}
 	if err != nil {
 		return inputError(err)
@@ -121,15 +138,31 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	return nil
 }
 
-// judge holds the difference against the limit, if there is one; what B lacks of A is
-// no small difference.
+// openToCompare opens a file, unless the command was interrupted.
+func (e env) openToCompare(path string) (wave.Source, error) {
+	if err := e.ctx.Err(); err != nil {
+		return nil, err
+	}
+	r, err := e.openAgain(path, nil)
+	if err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// judge holds the difference against the limit, if there is one.
 func (c *compared) judge() *measure.Judgement {
-	if c.atMost == nil {
+	return judgeDifference(c.files[1].path, c.result.Rate, c.result.Readings(), c.atMost)
+}
+
+// judgeDifference holds a difference against a limit, if there is one; what B lacks of
+// A is no small difference.
+func judgeDifference(path string, rate int, readings measure.Readings, atMost *float64) *measure.Judgement {
+	if atMost == nil {
 		return nil
 	}
-	readings := c.result.Readings()
-	j := measure.Judge(c.files[1].path, c.result.Rate, readings, measure.AtMost("residual_dbfs", *c.atMost))
-	if whole := measure.Judge(c.files[1].path, c.result.Rate, readings, measure.AtMost("missing_ms", 0)); j.Verdict == measure.Pass && whole.Verdict != measure.Pass {
+	j := measure.Judge(path, rate, readings, measure.AtMost("residual_dbfs", *atMost))
+	if whole := measure.Judge(path, rate, readings, measure.AtMost("missing_ms", 0)); j.Verdict == measure.Pass && whole.Verdict != measure.Pass {
 		j = whole
 	}
 	return &j
@@ -147,18 +180,19 @@ func (c *compared) print(e env, verdict *measure.Judgement) {
 
 func (c *compared) object(verdict *measure.Judgement) any {
 	o := struct {
-		SchemaVersion int              `json:"schema_version"`
-		Command       string           `json:"command"`
-		ExitCode      int              `json:"exit_code"`
-		A             fileJSON         `json:"a"`
-		B             fileJSON         `json:"b"`
-		Same          bool             `json:"same_sound"`
-		Warnings      []string         `json:"warnings"`
-		Summary       string           `json:"summary"`
-		From          int64            `json:"compared_from_frame"`
-		To            int64            `json:"compared_to_frame"`
-		Readings      measure.Readings `json:"readings"`
-	}{SchemaVersion: 1, Command: "compare", Same: c.result.Same, Summary: c.result.Summary(), From: c.result.From, To: c.result.To, Readings: c.result.Readings()}
+		SchemaVersion int                  `json:"schema_version"`
+		Command       string               `json:"command"`
+		ExitCode      int                  `json:"exit_code"`
+		A             fileJSON             `json:"a"`
+		B             fileJSON             `json:"b"`
+		Same          bool                 `json:"same_sound"`
+		Warnings      []string             `json:"warnings"`
+		Summary       string               `json:"summary"`
+		Differences   []compare.Difference `json:"differences"`
+		From          int64                `json:"compared_from_frame"`
+		To            int64                `json:"compared_to_frame"`
+		Readings      measure.Readings     `json:"readings"`
+	}{SchemaVersion: 1, Command: "compare", Same: c.result.Same, Summary: c.result.Summary(), Differences: append([]compare.Difference{}, c.result.Differences()...), From: c.result.From, To: c.result.To, Readings: c.result.Readings()}
 	o.A = fileJSON{Path: c.files[0].path, Frames: &c.files[0].frames, formatJSON: formatOf(c.files[0].format)}
 	o.B = fileJSON{Path: c.files[1].path, Frames: &c.files[1].frames, formatJSON: formatOf(c.files[1].format)}
 	o.Warnings = []string{}

@@ -23,6 +23,7 @@ type bandComparison struct {
 	xx, yy, ee        []float64 // mean squares by bin, summed over blocks and channels
 	xy                []complex128
 	blocks            int
+	fourth            []float64 // squares of the mean squares of the difference, summed
 }
 
 const mostSpectra = 2000 // of each channel: 2.8 minutes without a gap at 48 kHz
@@ -35,7 +36,7 @@ func newBandComparison(rate, channels int, frames int64) *bandComparison {
 	b := &bandComparison{
 		rate: rate, length: length, hop: max(length/2, int(frames/mostSpectra)), x: make(dsp.Block, channels), y: make(dsp.Block, channels),
 		fft: spectra.NewFFT(length), window: spectra.Hann(length), windowed: make([]float64, length),
-		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1),
+		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1), fourth: make([]float64, length/2+1),
 	}
 	b.scale = 1 / (float64(length) * planes.SumOfSquares(b.window))
 	for i := range b.bins {
@@ -83,7 +84,9 @@ func (b *bandComparison) add() {
 			}
 			b.xx[k] += weight * square(x[k])
 			b.yy[k] += weight * square(y[k])
-			b.ee[k] += weight * square(y[k]-x[k])
+			e := weight * square(y[k]-x[k])
+			b.ee[k] += e
+			b.fourth[k] += e * e
 			b.xy[k] += complex(weight, 0) * cmplx.Conj(x[k]) * y[k]
 		}
 	}

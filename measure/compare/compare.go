@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -26,7 +27,7 @@ const (
 // Settings describes a comparison; its zero value is the usual one.
 type Settings struct {
 	Match    LevelMatch
-	AsLying  bool               // frame by frame as they lie: no delay and no drift is looked for
+	AsLying  bool               // frame by frame as they lie: a delay and a drift are found, but not taken out
 	Residual wave.Sink          // takes the difference, B less A, on A's level and frames; nil: nobody
 	Progress func(frames int64) // is told, now and then, how many more frames of A were compared
 }
@@ -35,19 +36,22 @@ type Settings struct {
 type Comparison struct {
 	Rate, Channels   int
 	FramesA, FramesB int64
-	From, To         int64 // the frames of A that B covers: what was compared
+	From, To         int64 // the frames of A that B covers, but for what was cut out: what was compared
+	compared         int64 // how many those are
 
 	Same       bool    // they are one sound, and not two
 	Similarity float64 // correlation of the loudest passage, −1 to 1
 	needed     float64 // from which on they count as one
-	silent     [2]bool // A and B have nothing but one value
+	silent     [2]bool // A and B hold nothing but one value
 	place      placement
-	gain       float64 // of B, with its sign, as it was matched
+	unaligned  *placement // where B lies, if it was compared as it lies
+	gain       float64    // of B, with its sign, as it was matched
 	gains      []float64
 	match      LevelMatch
 
 	totals   *differences
 	spectrum *bandComparison
+	clicks   *clicks
 	a, b     measure.Readings // loudness, peaks and the noise in pauses of each
 }
 
@@ -93,7 +97,9 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 	if !c.Same {
 		return c, nil
 	}
-	c.From, c.To = c.place.overlap(c.FramesA, c.FramesB)
+	c.place.settlePieces(c.FramesA, c.FramesB)
+	c.From, c.To = c.place.pieces[0].from, c.place.pieces[len(c.place.pieces)-1].to
+	c.compared = c.place.frames()
 
 	// The meters of both sounds run beside the comparison.
 	var meters sync.WaitGroup
@@ -102,7 +108,7 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 		meters.Add(1)
 		go func() {
 			defer meters.Done()
-			r, err := readingsOf(ctx, open, c.To-c.From <= int64(inspectedSeconds*c.Rate))
+			r, err := readingsOf(ctx, open, c.compared <= int64(inspectedSeconds*c.Rate))
 			failed[i] = err
 			if i == 0 {
 				c.a = r
@@ -153,24 +159,55 @@ func readingsOf(ctx context.Context, open func() (wave.Source, error), inspect b
 // look goes through both sounds, lined up and on one level.
 func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.totals = newDifferences(c.Rate, c.Channels, c.From)
-	c.spectrum = newBandComparison(c.Rate, c.Channels, c.To-c.From)
-	residual := dsp.NewBlock(c.Channels, pairFrames)
-	return c.pairs(a, b, func(x, y dsp.Block) error {
+	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared)
+	c.clicks = newClicks(c.Rate, c.Channels)
+	residual := dsp.NewBlock(c.Channels, c.blockFrames())
+	own := c.ownGains()
+	begin := func(q piece) error {
+		if s.Residual != nil { // silence where something was cut out, so that it keeps A's frames
+			for missing := q.from - c.totals.frame; missing > 0; missing -= pairFrames {
+				if err := s.Residual.Write(dsp.NewBlock(c.Channels, int(min(missing, pairFrames)))); err != nil {
+					return err
+				}
+			}
+		}
+		c.totals.moveTo(q.from)
+		c.clicks.restart()
+		c.spectrum.restart()
+		return nil
+	}
+	return c.pairs(a, b, begin, func(x, y dsp.Block) error {
 		n := x.Frames()
 		c.totals.exact(x, y)
 		for i := range y {
+			residual[i] = residual[i][:n]
+			e := residual[i]
 			if c.gain != 1 {
-				for k := range y[i] {
-					y[i][k] /= c.gain
+				over := 1 / c.gain
+				for k, v := range y[i] {
+					y[i][k] = v * over
 				}
 			}
-			residual[i] = residual[i][:n]
 			for k, v := range x[i] {
-				residual[i][k] = y[i][k] - v
+				e[k] = y[i][k] - v
 			}
 		}
 		gone := c.totals.gone()
 		c.totals.write(x, y, residual)
+		if s.Residual != nil {
+			if err := s.Residual.Write(residual); err != nil {
+				return err
+			}
+		}
+		if own != nil { // each channel on its own level
+			for i, gain := range own {
+				for k, v := range y[i] {
+					y[i][k] = v * gain
+					residual[i][k] = y[i][k] - x[i][k]
+				}
+			}
+		}
+		c.clicks.write(c.totals.frame-int64(n), x, residual)
 		if c.totals.gone() == gone {
 			c.spectrum.write(x, y)
 		} else { // a dropout is no response
@@ -179,9 +216,22 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		if s.Progress != nil {
 			s.Progress(int64(n))
 		}
-		if s.Residual != nil {
-			return s.Residual.Write(residual)
-		}
 		return nil
 	})
+}
+
+// ownGains is what brings each channel of B, once it has A's level by the gain of all,
+// to the level of its own channel of A; nil where the channels do not differ.
+func (c *Comparison) ownGains() []float64 {
+	if !c.channelsDiffer() {
+		return nil
+	}
+	own := make([]float64, c.Channels)
+	for i, g := range c.gains {
+		own[i] = 1
+		if ratio := c.gain / g; ratio-ratio == 0 && math.Abs(ratio) < 1000 {
+			own[i] = ratio
+		}
+	}
+	return own
 }

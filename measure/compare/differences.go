@@ -28,9 +28,12 @@ func (c *Comparison) Differences() []Difference {
 	}
 	all := c.timeDifferences()
 	response := 0
-	if c.channelsDiffer() {
+	switch {
+	case c.unaligned != nil && c.delayOf(*c.unaligned) != 0:
+		// Of sounds that do not lie on each other, gain and response say nothing.
+	case c.channelsDiffer():
 		all = append(all, c.channelDifferences()...)
-	} else {
+	default:
 		if c.place.inverted {
 			all = append(all, c.difference(Polarity, -1, ""))
 		}
@@ -38,6 +41,8 @@ func (c *Comparison) Differences() []Difference {
 		all = append(append(all, c.levelDifference(len(bands) > 0)...), bands...)
 		response = len(bands)
 	}
+	all = append(all, c.clickDifferences()...)
+	all = append(all, c.toneDifferences()...)
 	for i, in := range []string{"B", "A"} {
 		if n := c.totals.dropouts[1-i]; n.count > 0 {
 			d := c.difference(Dropout, 0, "")
@@ -56,14 +61,65 @@ func (c *Comparison) Differences() []Difference {
 	return all
 }
 
-// timeDifferences are delay and drift.
+// found is where B lies, whether or not it was moved there.
+func (c *Comparison) found() placement {
+	if c.unaligned != nil {
+		return *c.unaligned
+	}
+	return c.place
+}
+
+// delayOf is the delay in frames, at the middle of the first piece if the clocks drift.
+func (c *Comparison) delayOf(p placement) float64 {
+	from, to := c.From, c.To
+	if len(p.pieces) > 1 {
+		from, to = p.pieces[0].from, p.pieces[0].to
+	}
+	return p.Delay + (p.Speed-1)*float64(from+to)/2
+}
+
+// timeDifferences are delay and drift, of the whole or of a channel, and cuts and
+// insertions.
 func (c *Comparison) timeDifferences() (all []Difference) {
-	delay := c.place.Delay + (c.place.Speed-1)*float64(c.From+c.To)/2
-	if math.Abs(delay) >= leastDelay {
+	p := c.found()
+	if p.places > 1 {
+		d := c.difference(Ambiguous, p.period, "frames")
+		d.Count = int64(p.places)
+		all = append(all, d)
+	}
+	if delay := c.delayOf(p); math.Abs(delay) >= leastDelay {
 		all = append(all, c.difference(Delay, delay, "frames"))
 	}
-	if ppm := (c.place.Speed - 1) * 1e6; ppm != 0 {
+	for i, lag := range p.lags {
+		if lag != 0 {
+			d := c.difference(Delay, lag, "frames")
+			d.Channel = i
+			all = append(all, d)
+		}
+	}
+	if ppm := (p.Speed - 1) * 1e6; ppm != 0 {
 		all = append(all, c.difference(Drift, ppm, "ppm"))
+	}
+	return append(all, c.edits()...)
+}
+
+// edits are the cuts and insertions between the pieces.
+func (c *Comparison) edits() (all []Difference) {
+	pieces := c.place.pieces
+	for i := 1; i < len(pieces); i++ {
+		before, after := pieces[i-1], pieces[i]
+		cut := after.from - before.to
+		added := int64(math.Round(after.At(int(after.from)) - before.At(int(before.to))))
+		add := func(kind Kind, frames int64) {
+			if frames <= 0 {
+				return
+			}
+			d := c.difference(kind, 0, "")
+			d.Frame, d.Frames = before.to, frames
+			all = append(all, d)
+		}
+		add(Cut, cut)
+		add(Insertion, added)
 	}
 	return all
 }
@@ -130,7 +186,7 @@ func (c *Comparison) follows(channel int) bool {
 // rest is the level of what is left in dBFS, −∞ for nothing, and whether it is as
 // steady as noise.
 func (c *Comparison) rest(response bool) (db float64, steady bool) {
-	n := float64((c.To - c.From) * int64(c.Channels))
+	n := float64(c.compared * int64(c.Channels))
 	level := planes.Sum(c.totals.ee) / n
 	if c.channelsDiffer() {
 		level = c.restOfChannels() / n
@@ -165,9 +221,30 @@ func (c *Comparison) restOfChannels() (sum float64) {
 // responseDifferences are bands that lie higher or lower: at an end of the spectrum
 // as a whole, in its middle by the largest.
 func (c *Comparison) responseDifferences() (all []Difference) {
-	bands, _ := c.followedBands()
-	if len(bands) < 3 {
-		return nil
+
+	bands, medianDB := c.followedBands()
+	lowest, highest := c.spectrum.ends(medianDB)
+	for _, end := range []spectralEnd{lowest, highest} {
+		if end.hz == 0 {
+			continue
+		}
+		kind := LowPass
+		if end.below {
+			kind = HighPass
+		}
+		d := c.difference(kind, end.db, "dB")
+		d.Hz = end.hz
+		all = append(all, d)
+	}
+	// Its slope is no difference of its own.
+	var between []band
+	for _, b := range bands {
+		if b.hz > lowest.hz*filterSkirt && (highest.hz == 0 || b.hz < highest.hz/filterSkirt) {
+			between = append(between, b)
+		}
+	}
+	if bands = between; len(bands) < 3 {
+		return all
 	}
 	off := func(b band) bool { return math.Abs(b.responseDB) >= leastResponseDB }
 	// An end of the spectrum goes as far as a quarter of what it is off by at the end.

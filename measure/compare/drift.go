@@ -17,18 +17,104 @@ type windowDelay struct {
 	correlation float64
 }
 
-// follow reads the delay in windows all over the overlap and fits a line: what
-// rises or falls is the drift of a clock. It begins at a frame where the place is
-// sure.
-func (g aligner) follow(p placement, sure int64) (placement, error) {
+// track reads the delay in windows all over the sound, in frames of the short sound
+// over what the place has already. It begins near a frame where the place is sure. With
+// steps, a window that does not fit there is looked for farther away, and the windows
+// beyond it from there.
+func (g aligner) track(p placement, sure int64, steps bool) ([]windowDelay, error) {
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	frames := int(min(windowFrames, to-from))
+	if steps { // short enough to have some on either side of a step
+		for frames > 4096 && int64(frames)*12 > to-from {
+			frames /= 2
+		}
+	}
 	if frames < 64 {
-		return p, nil
+		return nil, nil
 	}
 	windows := g.loudWindows(from, to, frames)
+	found, err := g.readWindows(p, windows, sure, 0)
+	if err != nil || !steps {
+		return fitting(found), err
+	}
+	anchor := 0
+	for i, w := range found {
+		if w.correlation > found[anchor].correlation {
+			anchor = i
+		}
+	}
+	for _, direction := range []int{1, -1} {
+		searches := 0
+		for i := anchor + direction; i >= 0 && i < len(windows) && searches < mostWideSearches; i += direction {
+			if found[i].fits() {
+				continue
+			}
+			searches++
+			offset, ok, err := g.lookWide(p, windows, i, direction)
+			if err != nil {
+				return nil, err
+			}
+			if !ok {
+				continue
+			}
+			beyond := windows[i:]
+			first := i
+			if direction < 0 {
+				beyond, first = windows[:i+1], 0
+			}
+			again, err := g.readWindows(p, beyond, windows[i].from, offset)
+			if err != nil {
+				return nil, err
+			}
+			copy(found[first:], again)
+		}
+	}
+	return fitting(found), nil
+}
+
+// mostWideSearches is how often in each direction a window is looked for far away.
+const mostWideSearches = 4
+
+// lookWide looks for a window, and what lies beyond it, within five seconds, or as
+// much more as the sounds differ in length.
+func (g aligner) lookWide(p placement, windows []extent, i, direction int) (offset float64, found bool, err error) {
+	w := windows[i]
+	reach := int64(5*g.rate) + g.longP.frames - g.shortP.frames
+	probe := extent{w.from, int(min(probeFrames/2, windows[len(windows)-1].from+int64(w.frames)-w.from))}
+	if direction < 0 {
+		end := w.from + int64(w.frames)
+		begin := max(windows[0].from, end-probeFrames/2)
+		probe = extent{begin, int(end - begin)}
+	}
+	sound, err := gather(g.short, g.channel, []extent{probe})
+	if err != nil {
+		return 0, false, err
+	}
+	x := sound[0]
+	if p.Speed != 1 {
+		x = timemap.Map{Speed: 1 / p.Speed}.Resample(x, 0, len(x))
+	}
+	expected := int64(math.Round(p.At(int(probe.from))))
+	best, err := searchIn(g.long, g.longP.frames, g.channel, x, expected-reach, expected+reach, expected)
+	if err != nil || math.Abs(best.correlation) < leastSimilarity(int64(len(x)), g.rate) || len(best.others) > 1 || (best.correlation < 0) != p.inverted {
+		return 0, false, err
+	}
+	return (float64(best.frame) - p.At(int(probe.from))) / p.Speed, true, nil
+}
+
+// readWindows reads the delay of every window, offset frames from where the place has
+// it.
+func (g aligner) readWindows(p placement, windows []extent, sure int64, offset float64) ([]windowDelay, error) {
+	frames := windows[0].frames
 	centre := func(w extent) int64 { return w.from + int64(frames)/2 }
-	sort.Slice(windows, func(i, j int) bool { return absolute(centre(windows[i])-sure) < absolute(centre(windows[j])-sure) })
+	order := make([]int, len(windows))
+	for i := range order {
+		order[i] = i
+	}
+	sort.Slice(order, func(i, j int) bool {
+		return absolute(centre(windows[order[i]])-sure) < absolute(centre(windows[order[j]])-sure)
+	})
+	p.Delay += p.Speed * offset
 	margins := make([]int, len(windows))
 	there := make([]extent, len(windows))
 	for i, w := range windows {
@@ -39,15 +125,17 @@ func (g aligner) follow(p placement, sure int64) (placement, error) {
 	}
 	here, err := gather(g.short, g.channel, windows)
 	if err != nil {
-		return p, err
+		return nil, err
 	}
 	long, err := gather(g.long, g.channel, there)
 	if err != nil {
-		return p, err
+		return nil, err
 	}
+	all := make([]windowDelay, len(windows))
 	var read []windowDelay
 	line := timemap.Map{Speed: 1} // of what the place does not have yet
-	for i, w := range windows {
+	for _, i := range order {
+		w := windows[i]
 		// The long sound on the short one's clock, from a margin ahead of the window.
 		first := p.At(int(w.from)) - p.Speed*float64(margins[i]) - float64(there[i].from)
 		count := frames + 2*margins[i]
@@ -59,15 +147,31 @@ func (g aligner) follow(p placement, sure int64) (placement, error) {
 		}
 		more := line.At(int(centre(w))) - float64(centre(w))
 		d, correlation := delayNear(here[i], sound, more+float64(margins[i]))
-		if math.Abs(correlation) < leastWindow || (correlation < 0) != p.inverted {
+		if (correlation < 0) != p.inverted {
+			correlation = 0
+		}
+		all[i] = windowDelay{float64(centre(w)), d - float64(margins[i]) + offset, math.Abs(correlation)}
+		if !all[i].fits() {
 			continue
 		}
-		read = append(read, windowDelay{float64(centre(w)), d - float64(margins[i]), math.Abs(correlation)})
-		if len(read) > 3 {
+		relative := all[i]
+		relative.delay -= offset
+		if read = append(read, relative); len(read) > 3 {
 			line, _ = fitLine(read)
 		}
 	}
-	return p.settle(read), nil
+	return all, nil
+}
+
+func (w windowDelay) fits() bool { return w.correlation >= leastWindow }
+
+func fitting(all []windowDelay) (kept []windowDelay) {
+	for _, w := range all {
+		if w.fits() {
+			kept = append(kept, w)
+		}
+	}
+	return kept
 }
 
 // loudWindows are a window from each of equal slices, where it is loudest, unless
@@ -182,7 +286,7 @@ func crestNear(spectrum []complex128, length int) (at, value float64) {
 // longer one of B, next to an expected number, between the frames.
 func delayNear(a, b []float64, expected float64) (delay, correlation float64) {
 	length := 2
-	for length < len(a)+len(b) {
+	for length < len(b) { // of the lags that are read none wraps around
 		length *= 2
 	}
 	window := spectra.Hann(len(a))

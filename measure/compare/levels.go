@@ -7,7 +7,6 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
-	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
 const (
@@ -20,14 +19,14 @@ const (
 
 // matchLevels finds the gain of B against A, of all channels together and of each.
 func (c *Comparison) matchLevels(a, b func() (wave.Source, error), s Settings) error {
+	blocks, err := c.blockGains(a, b)
+	if err != nil {
+		return err
+	}
 	var all []blockGain
-	for channel := range c.Channels {
-		blocks, err := c.blockGains(a, b, channel)
-		if err != nil {
-			return err
-		}
-		all = append(all, blocks...)
-		c.gains = append(c.gains, gainOf(blocks))
+	for _, channel := range blocks {
+		all = append(all, channel...)
+		c.gains = append(c.gains, gainOf(channel))
 	}
 	switch {
 	case s.Match == LevelsAsTheyAre:
@@ -113,41 +112,34 @@ func gainOf(blocks []blockGain) float64 {
 	return xy / xx
 }
 
-// blockGains are the gains of one channel's blocks: over all that both have, or over
+// blockGains are the gains of each channel's blocks: over all that both have, or over
 // parts evenly spread.
-func (c *Comparison) blockGains(a, b func() (wave.Source, error), channel int) (blocks []blockGain, err error) {
-	count := int64(1)
-	for count*levelPart < c.To-c.From && count < levelParts {
-		count++
-	}
-	for i := range count {
-		from, to := c.From+i*(c.To-c.From)/count, c.From+(i+1)*(c.To-c.From)/count
-		n := int(min(to-from, levelPart))
-		if n == 0 {
-			continue
-		}
-		x, err := gather(a, channel, []extent{{from, n}})
-		if err != nil {
-			return nil, err
-		}
-		first := int64(math.Floor(c.place.Delay + c.place.Speed*float64(from)))
-		margin := int64(timemap.Taps)
-		y, err := gather(b, channel, []extent{{first - margin, n + 2*timemap.Taps + n/1000}})
-		if err != nil {
-			return nil, err
-		}
-		there := y[0][margin:]
-		if !c.place.exact() {
-			shifted := timemap.Map{Delay: c.place.Delay + c.place.Speed*float64(from) - float64(first-margin), Speed: c.place.Speed}
-			there = shifted.Resample(y[0], 0, n)
-		}
-		for k, v := range x[0] {
-			if k%gainFrames == 0 {
-				blocks = append(blocks, blockGain{})
+func (c *Comparison) blockGains(a, b func() (wave.Source, error)) (blocks [][]blockGain, err error) {
+	blocks = make([][]blockGain, c.Channels)
+	left, right := &cursor{open: a}, &cursor{open: b}
+	defer left.close()
+	defer right.close()
+	x, y := dsp.NewBlock(c.Channels, gainFrames), dsp.NewBlock(c.Channels, gainFrames)
+	add := func(x, y dsp.Block) error {
+		for i := range x {
+			var g blockGain
+			for k, v := range x[i] {
+				g.xx += v * v
+				g.xy += v * y[i][k]
 			}
-			g := &blocks[len(blocks)-1]
-			g.xx += v * v
-			g.xy += v * there[k]
+			blocks[i] = append(blocks[i], g)
+		}
+		return nil
+	}
+	total := c.place.frames()
+	for _, q := range c.place.pieces {
+		length := q.to - q.from
+		count := min((length+levelPart-1)/levelPart, max(1, levelParts*length/max(1, total)))
+		for i := range count {
+			from, to := q.from+i*length/count, q.from+(i+1)*length/count
+			if err := c.stretch(left, right, q, from, min(to, from+levelPart), x, y, add); err != nil {
+				return nil, err
+			}
 		}
 	}
 	return blocks, nil

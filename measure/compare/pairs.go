@@ -2,9 +2,11 @@ package compare
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -16,34 +18,45 @@ import (
 // pairFrames is how many frames are compared at a time.
 const pairFrames = 1 << 14
 
-// pairs hands blocks of A, and what lies there in B, to a function, from the first
-// frame that both have to the last. The blocks are the function's to change.
-func (c *Comparison) pairs(a, b func() (wave.Source, error), to func(x, y dsp.Block) error) error {
-	srcA, err := a()
-	if err != nil {
+// pairs hands blocks of A, and what lies there in B, to a function, piece by piece of
+// the placement: begin is called ahead of each. The blocks are the function's to change.
+func (c *Comparison) pairs(a, b func() (wave.Source, error), begin func(piece) error, to func(x, y dsp.Block) error) error {
+	left, right := &cursor{open: a}, &cursor{open: b}
+	defer left.close()
+	defer right.close()
+	frames := c.blockFrames()
+	x, y := dsp.NewBlock(c.Channels, frames), dsp.NewBlock(c.Channels, frames)
+	for _, q := range c.place.pieces {
+		if err := begin(q); err != nil {
+			return err
+		}
+		if err := c.stretch(left, right, q, q.from, q.to, x, y, to); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// blockFrames is how many frames are compared at a time: 1 MiB of all channels.
+func (c *Comparison) blockFrames() int { return max(1024, min(pairFrames, (1<<17)/c.Channels)) }
+
+// stretch hands blocks of a part of a piece to a function.
+func (c *Comparison) stretch(left, right *cursor, q piece, from, until int64, x, y dsp.Block, to func(x, y dsp.Block) error) error {
+	near := newNearby(right, q.Map, c.place.lags, c.Channels)
+	near.frames = c.FramesB
+	if err := left.seek(from); err != nil {
 		return err
 	}
-	defer planes.Close(srcA)
-	srcB, err := b()
-	if err != nil {
+	if err := near.begin(from); err != nil {
 		return err
 	}
-	defer planes.Close(srcB)
-	if err := skip(srcA, c.From); err != nil {
-		return err
-	}
-	near := newNearby(srcB, c.place)
-	if err := near.begin(c.From); err != nil {
-		return err
-	}
-	x, y := dsp.NewBlock(c.Channels, pairFrames), dsp.NewBlock(c.Channels, pairFrames)
-	for at := c.From; at < c.To; {
-		n := int(min(pairFrames, c.To-at))
+	for at := from; at < until; {
+		n := int(min(int64(cap(x[0])), until-at))
 		for i := range x {
 			x[i], y[i] = x[i][:n], y[i][:n]
 		}
-		if _, err := planes.ReadFull(srcA, x); err != nil {
-			return err
+		if got, err := left.read(x); err != nil || got < n {
+			return shortened(0, at+int64(got), c.FramesA, err)
 		}
 		if err := near.read(at, y); err != nil {
 			return err
@@ -56,65 +69,142 @@ func (c *Comparison) pairs(a, b func() (wave.Source, error), to func(x, y dsp.Bl
 	return nil
 }
 
-// skip passes over frames of a source.
-func skip(src wave.Source, frames int64) error {
-	if s, ok := src.(interface{ SeekFrame(int64) error }); ok {
-		return s.SeekFrame(frames)
+// A ShortenedError reports a sound that ended earlier than when it was first read.
+type ShortenedError struct {
+	Sound      int // 0: A, 1: B
+	Frame, Had int64
+}
+
+func (e *ShortenedError) Error() string {
+	return fmt.Sprintf("found its end at frame %d, where it had %d frames when it was opened: it was cut while it was read; compare again once it is no longer written to", e.Frame, e.Had)
+}
+
+// shortened is the error of a read that should have had more frames.
+func shortened(sound int, frame, had int64, err error) error {
+	if err == nil || errors.Is(err, io.EOF) {
+		return &ShortenedError{sound, frame, had}
 	}
-	b := dsp.NewBlock(src.Format().Channels, pairFrames)
-	for frames > 0 {
-		n, err := planes.ReadFull(src, planes.Before(b, int(min(frames, pairFrames))))
-		if err != nil {
+	return err
+}
+
+// cursor reads a source at any frame: where it cannot be sought, by reading on, or by
+// opening it anew.
+type cursor struct {
+	open func() (wave.Source, error)
+	src  wave.Source
+	at   int64
+}
+
+func (c *cursor) close() {
+	if c.src != nil {
+		planes.Close(c.src)
+		c.src = nil
+	}
+}
+
+// seek goes to a frame; a source that ends before it stays at its end.
+func (c *cursor) seek(frame int64) (err error) {
+	if c.src == nil || frame < c.at {
+		if _, seeks := c.src.(interface{ SeekFrame(int64) error }); !seeks || c.src == nil {
+			c.close()
+			if c.src, err = c.open(); err != nil {
+				return err
+			}
+			c.at = 0
+		}
+	}
+	if frame == c.at {
+		return nil
+	}
+	if s, ok := c.src.(interface{ SeekFrame(int64) error }); ok {
+		err := s.SeekFrame(frame)
+		if !errors.Is(err, errors.ErrUnsupported) {
+			c.at = frame
 			return err
 		}
-		frames -= int64(n)
+		if frame < c.at { // it can be opened again
+			c.close()
+			return c.seek(frame)
+		}
+	}
+	b := dsp.NewBlock(c.src.Format().Channels, 4096)
+	for c.at < frame {
+		n, err := planes.ReadFull(c.src, planes.Before(b, int(min(frame-c.at, 4096))))
+		c.at += int64(n)
+		if err != nil && !errors.Is(err, io.EOF) {
+			return err
+		}
+		if err != nil || n == 0 {
+			return nil
+		}
 	}
 	return nil
+}
+
+func (c *cursor) read(b dsp.Block) (int, error) {
+	n, err := planes.ReadFull(c.src, b)
+	c.at += int64(n)
+	return n, err
 }
 
 // nearby reads a source at the frames of another sound, between its own if need be.
 type nearby struct {
-	src   wave.Source
-	place placement
-	held  dsp.Block // of the source, from frame first on
-	first int64
-	ended bool
+	src    *cursor
+	at     timemap.Map
+	lags   []float64 // by channel, nil: none
+	most   int       // the largest of them, in whole frames
+	exact  bool
+	frames int64     // of the source
+	held   dsp.Block // of the source, from frame first on
+	first  int64
 }
 
-func newNearby(src wave.Source, p placement) *nearby {
-	return &nearby{src: src, place: p, held: make(dsp.Block, src.Format().Channels)}
+func newNearby(src *cursor, at timemap.Map, lags []float64, channels int) *nearby {
+	b := &nearby{src: src, at: at, lags: lags, held: make(dsp.Block, channels)}
+	b.exact = (placement{Map: at, lags: lags}).exact()
+	for _, lag := range lags {
+		b.most = max(b.most, int(math.Ceil(math.Abs(lag))))
+	}
+	return b
+}
+
+func (b *nearby) lag(channel int) float64 {
+	if b.lags == nil {
+		return 0
+	}
+	return b.lags[channel]
 }
 
 // half is how many frames of the source it takes on either side.
 func (b *nearby) half() int {
-	if b.place.exact() {
-		return 0
+	if b.exact {
+		return b.most
 	}
-	return timemap.DenseSinc().Half()
+	return b.most + timemap.DenseSinc().Half()
 }
 
 // begin goes to where a frame of the other sound lies.
 func (b *nearby) begin(frame int64) error {
-	b.first = int64(math.Floor(b.place.Delay+b.place.Speed*float64(frame))) - int64(b.half())
-	if b.first > 0 {
-		return skip(b.src, b.first)
+	b.first = int64(math.Floor(b.at.At(int(frame)))) - int64(b.half())
+	for c := range b.held {
+		b.held[c] = b.held[c][:0]
+		if b.first < 0 { // silence ahead of it
+			b.held[c] = make([]float64, -b.first)
+		}
 	}
-	for c := range b.held { // silence ahead of it
-		b.held[c] = make([]float64, -b.first)
-	}
-	return nil
+	return b.src.seek(max(0, b.first))
 }
 
 // read fills a block with what lies at the other sound's frames from one on.
 func (b *nearby) read(frame int64, y dsp.Block) error {
-	last := int64(math.Floor(b.place.Delay+b.place.Speed*float64(frame+int64(y.Frames())))) + int64(b.half()) + 1
+	last := int64(math.Floor(b.at.At(int(frame)+y.Frames()))) + int64(b.half()) + 1
 	if err := b.fetch(last); err != nil {
 		return err
 	}
-	begin := int64(math.Floor(b.place.Delay + b.place.Speed*float64(frame)))
-	if b.place.exact() {
+	begin := int64(math.Floor(b.at.At(int(frame))))
+	if b.exact {
 		for c := range y {
-			copy(y[c], b.held[c][begin-b.first:])
+			copy(y[c], b.held[c][begin+int64(b.lag(c))-b.first:])
 		}
 	} else {
 		b.resample(frame, y)
@@ -132,22 +222,25 @@ func (b *nearby) read(frame int64, y dsp.Block) error {
 
 // fetch has the source held up to a frame; behind its end is silence.
 func (b *nearby) fetch(until int64) error {
-	for need := int(until - b.first - int64(b.held.Frames())); need > 0; need = int(until - b.first - int64(b.held.Frames())) {
-		more := dsp.NewBlock(len(b.held), need)
-		n := 0
-		if !b.ended {
-			var err error
-			if n, err = planes.ReadFull(b.src, more); errors.Is(err, io.EOF) {
-				b.ended = true
-			} else if err != nil {
-				return err
-			}
-		} else {
-			n = need
-		}
-		for c := range b.held {
-			b.held[c] = append(b.held[c], more[c][:n]...)
-		}
+	held := b.held.Frames()
+	need := int(until-b.first) - held
+	if need <= 0 {
+		return nil
+	}
+	for c := range b.held {
+		b.held[c] = slices.Grow(b.held[c], need)[:held+need]
+		clear(b.held[c][held:])
+	}
+	want := int(min(int64(need), b.frames-(b.first+int64(held))))
+	if want <= 0 {
+		return nil
+	}
+	part := make(dsp.Block, len(b.held))
+	for c := range part {
+		part[c] = b.held[c][held : held+want]
+	}
+	if n, err := b.src.read(part); n < want {
+		return shortened(1, b.first+int64(held+n), b.frames, err)
 	}
 	return nil
 }
@@ -155,10 +248,10 @@ func (b *nearby) fetch(until int64) error {
 // resample reads between the frames, the channels beside each other and each in as
 // many parts as there are processors.
 func (b *nearby) resample(frame int64, y dsp.Block) {
-	shifted := timemap.Map{Delay: b.place.Delay + b.place.Speed*float64(frame) - float64(b.first), Speed: b.place.Speed}
 	workers := max(1, runtime.GOMAXPROCS(0)/len(y))
 	var all sync.WaitGroup
 	for c := range y {
+		shifted := timemap.Map{Delay: b.at.Delay + b.at.Speed*float64(frame) - float64(b.first) + b.lag(c), Speed: b.at.Speed}
 		for w := range workers {
 			from, to := w*y.Frames()/workers, (w+1)*y.Frames()/workers
 			all.Add(1)

@@ -16,7 +16,7 @@ import (
 // next to home is meant.
 func searchIn(open func() (wave.Source, error), frames int64, channel int, probe []float64, from, to, home int64) (candidate, error) {
 	length := 2
-	for length < 2*len(probe) {
+	for length < max(2*len(probe), leastSearch) {
 		length *= 2
 	}
 	step := length - len(probe) + 1
@@ -63,6 +63,9 @@ func searchIn(open func() (wave.Source, error), frames int64, channel int, probe
 				continue
 			}
 			here := candidate{frame: at + int64(k), correlation: r}
+			if k > 0 && k+1 < step {
+				here.fraction = vertex(lags[k-1], lags[k], lags[k+1])
+			}
 			places = append(places, here)
 			if math.Abs(r) > math.Abs(best.correlation) {
 				best = here
@@ -84,9 +87,24 @@ func searchIn(open func() (wave.Source, error), frames int64, channel int, probe
 	return nearest, nil
 }
 
+// leastSearch is the least length of a transform in a search: each block is read anew.
+const leastSearch = 1 << 16
+
+// vertex is where, from the middle one, a parabola through three values at whole places
+// has its vertex: within half a place, or 0.
+func vertex(before, at, after float64) float64 {
+	if curvature := before - 2*at + after; curvature != 0 {
+		if d := (before - after) / (2 * curvature); math.Abs(d) <= 0.5 {
+			return d
+		}
+	}
+	return 0
+}
+
 // asGood is the share of the best correlation from which on a peak is as good: where
-// whole periods of a tone are missing at an end, a little is lost.
-const asGood = 1 - 1e-3
+// whole periods of a tone are missing at an end, a little is lost, and more where the
+// peak of a high tone lies between two frames.
+const asGood = 0.97
 
 // peaksOf keeps the best of every run of neighbouring places of one sign.
 func peaksOf(places []candidate) (peaks []candidate) {
@@ -128,28 +146,50 @@ func differences1(x []float64) []float64 {
 const mostPlaces = 400
 
 // byTheEdges chooses among places that are as good, as there are in a tone: where the
-// sound begins and ends tells which of them it is. If nothing does, the first stays,
-// which is the nearest.
+// sound begins and ends shows which of them it is. If nothing does, the first stays,
+// which is the nearest, and the place is ambiguous.
 func (g aligner) byTheEdges(best *candidate) error {
 	sort.SliceStable(best.others, func(i, j int) bool {
 		return absolute(best.others[i].frame-best.of) < absolute(best.others[j].frame-best.of)
 	})
-	const frames, around = 4096, timemap.Taps + 64
+	const frames, around = 2048, timemap.Taps + 512
 	edges := []extent{{-around, frames}, {g.shortP.frames - frames + around, frames}}
 	ends, err := gather(g.short, g.channel, edges)
 	if err != nil {
 		return err
 	}
-	least := math.Inf(1)
-	for _, place := range best.others[:min(mostPlaces, len(best.others))] {
+	nearest := best.others[:min(mostPlaces, len(best.others))]
+	unlike := make([]float64, len(nearest))
+	chosen := 0
+	for i, place := range nearest {
 		here := *best
 		here.frame, here.correlation = place.frame, place.correlation
-		unlike, err := g.unlike(here.placement(), edges, ends)
-		if err != nil {
+		p := here.placement()
+		p.Delay += place.fraction
+		if unlike[i], err = g.unlike(p, edges, ends); err != nil {
 			return err
 		}
-		if unlike < least-1e-6 {
-			least, best.frame, best.correlation = unlike, place.frame, place.correlation
+		if unlike[i] < unlike[chosen]-1e-6 {
+			chosen = i
+		}
+	}
+	best.frame, best.correlation = nearest[chosen].frame, nearest[chosen].correlation
+	same := 0 // places that fit as well, to the error of their fractions
+	for i := range nearest {
+		if unlike[i] <= 2*unlike[chosen]+1e-3 {
+			same++
+		}
+	}
+	if same > 1 {
+		best.places = same
+		var spacings []float64
+		sort.Slice(nearest, func(i, j int) bool { return nearest[i].frame < nearest[j].frame })
+		for i := 1; i < len(nearest); i++ {
+			spacings = append(spacings, float64(nearest[i].frame-nearest[i-1].frame)+nearest[i].fraction-nearest[i-1].fraction)
+		}
+		sort.Float64s(spacings)
+		if middle := spacings[len(spacings)/2]; spacings[len(spacings)-1]-spacings[0] < 1 {
+			best.period = middle
 		}
 	}
 	return nil

@@ -7,22 +7,92 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// placement is where a frame of A lies in B, and with which sign.
+// placement is where frames of A lie in B, and with which sign: by one map, or in
+// pieces between which something was cut out or put in.
 type placement struct {
-	timemap.Map
-	inverted bool
-	spread   float64 // frames: how far the windows' delays lie from the map
-	windows  int     // how many it was made from
+	timemap.Map // of the first piece
+	inverted    bool
+	spread      float64   // frames: how far the windows' delays lie from the map
+	windows     int       // how many it was made from
+	pieces      []piece   // in order; all of the overlap, once settled
+	lags        []float64 // frames by which each channel of B is later than the map; nil: none is
+	places      int       // how many places fit as well, 0 where one is best
+	period      float64   // frames from one of them to the next, 0 where they are uneven
 }
 
-// exact tells whether frames of A fall on frames of B.
-func (p placement) exact() bool { return p.Speed == 1 && p.Delay == math.Trunc(p.Delay) }
+// piece maps the frames from one on to another, which is not in it.
+type piece struct {
+	from, to int64
+	timemap.Map
+}
 
-// overlap are the frames of A that B covers, from one to another.
+// exact reports whether frames fall on frames.
+func (p piece) exact() bool { return p.Speed == 1 && p.Delay == math.Trunc(p.Delay) }
+
+// exact reports whether frames of A fall on frames of B.
+func (p placement) exact() bool {
+	for _, lag := range p.lags {
+		if lag != math.Trunc(lag) {
+			return false
+		}
+	}
+	for _, part := range p.pieces {
+		if !part.exact() {
+			return false
+		}
+	}
+	return piece{Map: p.Map}.exact()
+}
+
+// overlap are the frames of A that B covers by the map, from one to another.
 func (p placement) overlap(framesA, framesB int64) (from, to int64) {
 	from = max(0, int64(math.Ceil(-p.Delay/p.Speed)))
 	last := (float64(framesB-1) - p.Delay) / p.Speed
 	return from, max(from, min(framesA, int64(math.Floor(last))+1))
+}
+
+// settlePieces cuts the pieces to what every channel of both sounds has, or makes one
+// of the overlap.
+func (p *placement) settlePieces(framesA, framesB int64) {
+	if len(p.pieces) == 0 {
+		p.pieces = []piece{{0, framesA, p.Map}}
+	}
+	least, most := 0.0, 0.0
+	for _, lag := range p.lags {
+		least, most = min(least, lag), max(most, lag)
+	}
+	var kept []piece
+	for _, q := range p.pieces {
+		q.from = max(0, q.from, int64(math.Ceil((-q.Delay-least)/q.Speed)))
+		q.to = min(q.to, framesA, int64(math.Floor((float64(framesB-1)-q.Delay-most)/q.Speed))+1)
+		if q.from < q.to {
+			kept = append(kept, q)
+		}
+	}
+	if p.pieces = kept; len(kept) == 0 {
+		p.pieces = []piece{{0, 0, p.Map}}
+	}
+	p.Map = p.pieces[0].Map
+}
+
+// frames is how many frames the pieces have together.
+func (p placement) frames() (sum int64) {
+	for _, q := range p.pieces {
+		sum += q.to - q.from
+	}
+	return sum
+}
+
+// turned maps the other way.
+func (p placement) turned() placement {
+	back := func(m timemap.Map) timemap.Map { return timemap.Map{Delay: -m.Delay / m.Speed, Speed: 1 / m.Speed} }
+	pieces := p.pieces
+	p.pieces = nil
+	for _, q := range pieces {
+		p.pieces = append(p.pieces, piece{int64(math.Ceil(q.At(int(q.from)))), int64(math.Ceil(q.At(int(q.to)))), back(q.Map)})
+	}
+	p.Map = back(p.Map)
+	return p
 }
 
 const (
@@ -73,21 +143,35 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 		c.Similarity, c.Same = 1, true
 		return nil
 	}
-	search := aligner{a, b, pa, pb, channel, c.Rate, s.AsLying}
+	search := aligner{a, b, pa, pb, channel, c.Rate}
 	turned := pb.frames < pa.frames
 	if turned {
-		search = aligner{b, a, pb, pa, channel, c.Rate, s.AsLying}
+		search = aligner{b, a, pb, pa, channel, c.Rate}
 	}
 	place, found, err := search.find()
 	if err != nil {
 		return err
 	}
 	if turned {
-		place.Map = timemap.Map{Delay: -place.Delay / place.Speed, Speed: 1 / place.Speed}
+		place = place.turned()
 	}
 	from, to := place.overlap(c.FramesA, c.FramesB)
 	found.needed = max(found.needed, leastSimilarity(to-from, c.Rate))
-	c.Similarity, c.needed, c.Same, c.place = found.correlation, found.needed, found.enough(), place
+	c.Similarity, c.needed, c.Same = found.correlation, found.needed, found.enough()
+	if !c.Same {
+		return nil
+	}
+	if c.Channels > 1 && place.places == 0 {
+		if err := c.findLags(&place, a, b, pa, pb, channel); err != nil {
+			return err
+		}
+	}
+	if s.AsLying {
+		aligned := place
+		c.unaligned = &aligned
+		place = placement{Map: timemap.Map{Speed: 1}, inverted: place.inverted, spread: place.spread, windows: place.windows}
+	}
+	c.place = place
 	return nil
 }
 
@@ -97,17 +181,20 @@ type aligner struct {
 	shortP, longP *profile
 	channel       int
 	rate          int
-	asLying       bool
 }
 
 // find tries the loudest passage, and then, if that is not there, the loudest of
 // each third.
 func (g aligner) find() (placement, candidate, error) {
 	best := candidate{speed: 1, needed: 1}
+	if g.shortP.frames < leastFrames {
+		best.needed = math.Inf(1)
+		return placement{Map: timemap.Map{Speed: 1}}, best, nil
+	}
 	third := g.shortP.frames / 3
 	for i, r := range [][2]int64{{0, g.shortP.frames}, {0, third}, {third, 2 * third}, {2 * third, g.shortP.frames}} {
 		frames := min(probeFrames, r[1]-r[0])
-		if frames == 0 {
+		if frames < leastFrames {
 			break
 		}
 		at, _ := g.shortP.loudestStretch(g.channel, frames, r[0], r[1])
@@ -119,34 +206,59 @@ func (g aligner) find() (placement, candidate, error) {
 		if math.Abs(found.correlation)/found.needed > math.Abs(best.correlation)/best.needed {
 			best = found
 		}
-		if best.enough() || g.asLying {
+		if best.enough() {
 			break
 		}
 	}
-	if best.enough() && !g.asLying && len(best.others) > 1 {
+	if !best.enough() {
+		return best.placement(), best, nil
+	}
+	if len(best.others) > 1 {
 		if err := g.byTheEdges(&best); err != nil {
 			return placement{}, best, err
 		}
 	}
-	p := best.placement()
-	if !best.enough() || g.asLying {
-		return p, best, nil
-	}
-	p, err := g.follow(p, best.of+probeFrames/2)
-	if err == nil && p.Speed != 1 { // once more, with the drift taken out
-		p, err = g.follow(p, best.of+probeFrames/2)
-	}
-	if err == nil && p.Speed == 1 && !p.exact() {
-		p, err = g.wholeIfAsGood(p)
-	}
+	p, err := g.refine(best.placement(), best.of+probeFrames/2, len(best.others) <= 1)
+	p.places, p.period = best.places, best.period
 	return p, best, err
 }
 
-// wholeIfAsGood takes whole frames where the fraction explains no more than half of
-// what differs: then it is the phase of a filter, and no delay.
+// refine reads the delay all over the sound: as a fraction, as the drift of a clock,
+// and, if asked, as the steps that cuts and insertions leave.
+func (g aligner) refine(p placement, sure int64, steps bool) (placement, error) {
+	read, err := g.track(p, sure, steps)
+	if err != nil {
+		return p, err
+	}
+	if groups := splitTrack(read); steps && len(groups) > 1 {
+		pieces, err := g.piecesOf(p, groups)
+		if err != nil {
+			return p, err
+		}
+		if len(pieces) > 1 {
+			p.pieces, p.Map, p.windows = pieces, pieces[0].Map, len(read)
+			return p, nil
+		}
+	}
+	p = p.settle(read)
+	if p.Speed != 1 { // once more, with the drift taken out
+		if read, err = g.track(p, sure, false); err != nil {
+			return p, err
+		}
+		p = p.settle(read)
+	}
+	if !(piece{Map: p.Map}).exact() {
+		return g.wholeIfAsGood(p)
+	}
+	return p, nil
+}
+
+// wholeIfAsGood takes whole frames and no drift where the fraction and the drift
+// do not explain most of what differs: then they are the phase of a filter or
+// the scatter of the windows, and neither a delay nor a clock.
 func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 	whole := p
-	whole.Delay = math.Round(p.Delay)
+	whole.Delay, whole.Speed = math.Round(p.Delay+(p.Speed-1)*float64(g.shortP.frames)/2), 1
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	windows := g.loudWindows(from, to, int(min(windowFrames, to-from)))
 	short, err := gather(g.short, g.channel, windows)
@@ -158,7 +270,7 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 		return p, err
 	}
 	without, err := g.unlike(whole, windows, short)
-	if err == nil && without < 2*with {
+	if err == nil && without < 8*with {
 		p = whole
 	}
 	return p, err
@@ -169,7 +281,7 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 func (g aligner) unlike(p placement, windows []extent, short [][]float64) (float64, error) {
 	there := make([]extent, len(windows))
 	for i, w := range windows {
-		there[i] = extent{int64(math.Floor(p.At(int(w.from)))) - timemap.Taps, w.frames + 2*timemap.Taps}
+		there[i] = extent{int64(math.Floor(p.At(int(w.from)))) - timemap.Taps, w.frames + 2*timemap.Taps + w.frames/1000}
 	}
 	long, err := gather(g.long, g.channel, there)
 	if err != nil {
@@ -178,7 +290,7 @@ func (g aligner) unlike(p placement, windows []extent, short [][]float64) (float
 	rest, all := 0.0, 0.0
 	for i, w := range windows {
 		first := p.At(int(w.from)) - float64(there[i].from)
-		x, y := differences1(short[i]), differences1(timemap.Map{Delay: first, Speed: 1}.Resample(long[i], 0, w.frames))
+		x, y := differences1(short[i]), differences1(timemap.Map{Delay: first, Speed: p.Speed}.Resample(long[i], 0, w.frames))
 		var xx, xy, yy float64
 		for k := timemap.Taps; k < len(x)-timemap.Taps; k++ {
 			xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
@@ -200,9 +312,6 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 	best := candidate{of: at, speed: 1, needed: leastSimilarity(int64(frames), g.rate)}
 	try := func(reach int64, probe []float64, speed float64) error {
 		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
-		if g.asLying {
-			from, to = at, at
-		}
 		found, err := searchIn(g.long, g.longP.frames, g.channel, probe, from, to, at)
 		if math.Abs(found.correlation) > math.Abs(best.correlation) {
 			best.frame, best.correlation, best.speed, best.others = found.frame, found.correlation, speed, found.others
@@ -214,12 +323,12 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 		if err := try(reach, probes[0], 1); err != nil {
 			return best, err
 		}
-		everywhere := g.asLying || at-reach < -int64(frames) && at+reach >= g.longP.frames
+		everywhere := at-reach < -int64(frames) && at+reach >= g.longP.frames
 		if everywhere || math.Abs(best.correlation) >= sureSimilarity || reach > probeFrames && best.enough() {
 			break
 		}
 	}
-	if g.asLying || !stretched || best.enough() || frames < probeFrames/2 {
+	if !stretched || best.enough() || frames < probeFrames/2 {
 		return best, nil
 	}
 	half := probes[0][:probeFrames/2] // in which a wrong guess matters less
@@ -241,11 +350,14 @@ const guessPPM = 40.0
 // candidate is where a probe lies best.
 type candidate struct {
 	frame       int64
+	fraction    float64 // frames from there to the peak
 	correlation float64 // correlation over all of the probe, −1 to 1
 	of          int64   // frame of the probe
 	speed       float64
 	needed      float64     // correlation from which on it is no chance
 	others      []candidate // places that are as good
+	places      int         // of them, where none is best: else 0
+	period      float64     // frames from one of those to the next, 0 where they are uneven
 }
 
 func (l candidate) placement() placement {

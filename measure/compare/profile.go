@@ -143,7 +143,7 @@ func gather(open func() (wave.Source, error), channel int, parts []extent) ([][]
 		all[i] = make([]float64, p.frames)
 		end = max(end, p.from+int64(p.frames))
 	}
-	b := dsp.NewBlock(src.Format().Channels, 1<<14)
+	b := dsp.NewBlock(src.Format().Channels, max(1024, min(1<<14, (1<<17)/src.Format().Channels)))
 	seeker, seeks := src.(interface{ SeekFrame(int64) error })
 	at := int64(0)
 	for at < end {

@@ -33,16 +33,15 @@ func (c *Comparison) Readings() measure.Readings {
 }
 
 func (c *Comparison) addPlace(r *measure.Readings, reason string) {
-	bound := fmt.Sprintf("±%.3f frames, from %d windows", max(0.001, 2*c.place.spread/math.Sqrt(float64(max(1, c.place.windows)))), c.place.windows)
-	// At the middle, if the clocks drift.
-	middle := float64(c.From+c.To) / 2
-	delay := c.place.Delay + (c.place.Speed-1)*middle
-	r.AddFrames("delay", delay, c.Rate, measure.Reading{Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap", Bound: bound})
-	r.Add("drift_ppm", measure.Reading{Value: (c.place.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
+	at := c.found()
+	bound := fmt.Sprintf("±%.3f frames, from %d windows", max(0.001, 2*at.spread/math.Sqrt(float64(max(1, at.windows)))), at.windows)
+	delay := c.delayOf(at)
+	r.AddFrames("delay", delay, c.Rate, measure.Reading{Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap, or ahead of the first cut or insertion", Bound: bound})
+	r.Add("drift_ppm", measure.Reading{Value: (at.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
-	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: "what of A is before or behind B, the delay not counted: it is compared with nothing"})
-	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is before or behind A, the delay not counted: it is compared with nothing"})
+	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: "what of A is not in B, cut out or before or after it, the delay not counted"})
+	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is not in A, put in or before or after it, the delay not counted"})
 	polarity := 1.0
 	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
 		polarity = -1
@@ -80,9 +79,19 @@ func (c *Comparison) uncovered() (missing, extra int64) {
 	if c.place.exact() {
 		pushed = int64(math.Abs(c.place.Delay))
 	}
-	both := c.To - c.From
-	inB := int64(math.Round(float64(both) * c.place.Speed))
-	return max(0, c.FramesA-both-pushed), max(0, c.FramesB-inB-pushed)
+	for _, lag := range c.place.lags {
+		pushed = max(pushed, int64(math.Ceil(math.Abs(c.place.Delay+lag))), int64(math.Ceil(math.Abs(lag))))
+	}
+	cut, added := int64(0), int64(0)
+	for _, d := range c.edits() {
+		if d.Kind == Cut {
+			cut += d.Frames
+		} else {
+			added += d.Frames
+		}
+	}
+	inB := int64(math.Round(float64(c.compared) * c.place.Speed))
+	return cut + max(0, c.FramesA-c.compared-cut-pushed), added + max(0, c.FramesB-inB-added-pushed)
 }
 
 // leastSquaresGain is the gain where none was matched: that of the channels, by
@@ -115,7 +124,7 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	if c.totals != nil {
 		xx, ee = planes.Sum(c.totals.xx), planes.Sum(c.totals.ee)
 	}
-	n := max(1, float64((c.To-c.From)*int64(c.Channels)))
+	n := max(1, float64(c.compared*int64(c.Channels)))
 	if reason == "" && c.To == c.From {
 		about.Reason = "they have no frame in common"
 	}
@@ -133,7 +142,7 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	r.Add("null_depth_db", depth)
 	if c.Channels > 1 && c.totals != nil {
 		for i, e := range c.totals.ee {
-			r.AddLevel(fmt.Sprintf("residual_dbfs_ch%d", i+1), e/max(1, float64(c.To-c.From)), about)
+			r.AddLevel(fmt.Sprintf("residual_dbfs_ch%d", i+1), e/max(1, float64(c.compared)), about)
 		}
 	}
 	weighted := about
@@ -142,7 +151,7 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	if c.spectrum != nil {
 		power = c.spectrum.weighted(weighting.A)
 		if c.spectrum.blocks == 0 && weighted.Reason == "" {
-			weighted.Reason = fmt.Sprintf("too short: %d frames < %d", c.To-c.From, c.spectrum.length)
+			weighted.Reason = fmt.Sprintf("too short: %d frames < %d", c.compared, c.spectrum.length)
 		}
 	}
 	r.AddLevel("residual_a_dbfs", power, weighted)
@@ -185,14 +194,16 @@ func (c *Comparison) addPlaces(r *measure.Readings, reason string) {
 }
 
 const (
-	// A band counts for the response where A has enough in it, and B follows.
+	// A band counts for the response where A has enough in it, and B follows it.
 	bandLeastDB        = -60 // against the loudest band
 	bandLeastCoherence = 0.9
+	// A band farther from the level of the whole is filtered.
+	mostLevelDB = 12
 )
 
 // followedBands are the bands that show a response, and the median of it, which is a
 // matter of level.
-func (c *Comparison) followedBands() (heard []band, medianDB float64) {
+func (c *Comparison) followedBands() (followed []band, medianDB float64) {
 	if c.spectrum == nil {
 		return nil, 0
 	}
@@ -201,34 +212,41 @@ func (c *Comparison) followedBands() (heard []band, medianDB float64) {
 	for _, b := range bands {
 		most = max(most, b.a)
 	}
-	var all []float64
+	var all, near []float64
 	for _, b := range bands {
 		if b.a > most*dsp.DBToPower(bandLeastDB) && b.coherence >= bandLeastCoherence {
-			heard = append(heard, b)
+			followed = append(followed, b)
 			all = append(all, b.responseDB)
+			// Bands that a filter takes away set no level. B is on A's level already.
+			if math.Abs(b.responseDB) < mostLevelDB {
+				near = append(near, b.responseDB)
+			}
 		}
 	}
-	if len(heard) == 0 {
+	if len(near) > 0 {
+		all = near
+	}
+	if len(followed) == 0 {
 		return nil, 0
 	}
 	sort.Float64s(all)
 	medianDB = all[len(all)/2]
-	for i := range heard {
-		heard[i].responseDB -= medianDB
+	for i := range followed {
+		followed[i].responseDB -= medianDB
 	}
-	return heard, medianDB
+	return followed, medianDB
 }
 
 func (c *Comparison) addResponse(r *measure.Readings, reason string) {
 	about := measure.Reading{Reason: reason, Unit: "dB", Reference: "the median of the bands", Bandwidth: "third octaves, IEC 61260-1", Definition: fmt.Sprintf("largest difference of response: what of B follows A, against A (H1), where A has more than %d dB of its loudest band and the coherence is %g or more", bandLeastDB, bandLeastCoherence)}
 	largest := band{}
-	heard, _ := c.followedBands()
-	for _, b := range heard {
+	followed, _ := c.followedBands()
+	for _, b := range followed {
 		if math.Abs(b.responseDB) > math.Abs(largest.responseDB) {
 			largest = b
 		}
 	}
-	if reason == "" && len(heard) == 0 {
+	if reason == "" && len(followed) == 0 {
 		about.Reason = "no band in which B follows A"
 	}
 	at := about

@@ -45,6 +45,13 @@ func newDifferences(rate, channels int, from int64) *differences {
 	}
 }
 
+// moveTo goes on at another frame of A.
+func (d *differences) moveTo(frame int64) {
+	d.frame = frame
+	d.brief, d.window = differenceWindow{}, differenceWindow{}
+	d.dropouts[0].running, d.dropouts[1].running = 0, 0
+}
+
 // exact compares the samples as they are; y is B before any gain.
 func (d *differences) exact(x, y dsp.Block) {
 	for c := range x {
@@ -118,6 +125,7 @@ type dropouts struct {
 	longest int   // ms
 	running int   // milliseconds of the one at hand
 	began   int64
+	spans   [][2]int64 // frames of the first ones: from and to
 }
 
 const (
@@ -125,6 +133,22 @@ const (
 	dropoutLeast  = -60 // dBFS mean square: less is a pause (common practice, no source)
 	dropoutLeast1 = 2   // ms
 )
+
+// mostSpans is how many dropouts are kept with their places.
+const mostSpans = 1000
+
+// inDropout reports whether a frame lies in a dropout, or within 3 ms of one.
+func (d *differences) inDropout(frame int64) bool {
+	margin := int64(4 * d.grain)
+	for _, in := range d.dropouts {
+		for _, span := range in.spans {
+			if frame >= span[0]-margin && frame <= span[1]+margin {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 // see takes a millisecond of the sound and of the other.
 func (d *dropouts) see(frame int64, own, other float64, samples int) {
@@ -138,10 +162,16 @@ func (d *dropouts) see(frame int64, own, other float64, samples int) {
 	}
 	if d.running >= dropoutLeast1 {
 		d.longest = max(d.longest, d.running)
+		if d.running > dropoutLeast1 && d.count <= mostSpans {
+			d.spans[len(d.spans)-1][1] = frame
+		}
 	}
 	if d.running == dropoutLeast1 {
 		if d.count++; d.count == 1 {
 			d.first = d.began
+		}
+		if d.count <= mostSpans {
+			d.spans = append(d.spans, [2]int64{d.began, frame})
 		}
 	}
 }

@@ -1,0 +1,144 @@
+package compare
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// clicks finds clicks in the difference of two sounds: a millisecond that holds far
+// more of the difference than the 20 ms on either side, also in proportion to A, so
+// that a click that both have on two levels is none.
+type clicks struct {
+	grain    int // frames: 1 ms
+	channels []clickFinder
+	found    []click
+}
+
+// click is one of them: its largest |sample|.
+type click struct {
+	frame   int64
+	channel int // −1: all
+	value   float64
+}
+
+const (
+	clickReach  = 20   // grains on either side
+	clickBeside = 2    // grains nearer than this belong to it
+	clickRatio  = 16   // 12 dB over the loudest grain beside it
+	leastClick  = 1e-5 // −100 dBFS
+	mostClicks  = 1000 // that are kept
+	clickEdge   = 3    // grains at an end of a piece that count for none
+)
+
+// clickGrain is a millisecond of a channel.
+type clickGrain struct {
+	frame   int64 // of the largest |sample| of the difference
+	largest float64
+	xx, ee  float64
+	edge    bool
+}
+
+type clickFinder struct {
+	grains  [2*clickReach + 1]clickGrain // a ring
+	next    int                          // index of the oldest
+	running clickGrain
+	frames  int // in the running grain
+	seen    int // grains since the beginning of the piece
+}
+
+func newClicks(rate, channels int) *clicks {
+	return &clicks{grain: max(8, dsp.Frames(1, rate)), channels: make([]clickFinder, channels)}
+}
+
+// restart begins a piece. Up to then, what is still in the rings is looked at.
+func (c *clicks) restart() {
+	for i := range c.channels {
+		f := &c.channels[i]
+		if f.seen > 0 {
+			for range clickReach {
+				c.push(i, clickGrain{edge: true})
+			}
+		}
+		*f = clickFinder{}
+	}
+}
+
+// write takes A and the difference, from a frame of A on.
+func (c *clicks) write(from int64, x, e dsp.Block) {
+	for i := range x {
+		f := &c.channels[i]
+		for n, v := range x[i] {
+			d := e[i][n]
+			f.running.xx += v * v
+			f.running.ee += d * d
+			if d = math.Abs(d); d > f.running.largest {
+				f.running.largest, f.running.frame = d, from+int64(n)
+			}
+			if f.frames++; f.frames == c.grain {
+				f.running.edge = f.seen < clickEdge
+				f.seen++
+				c.push(i, f.running)
+				f.running, f.frames = clickGrain{}, 0
+			}
+		}
+	}
+}
+
+// push takes the next grain in and looks at the one in the middle.
+func (c *clicks) push(channel int, g clickGrain) {
+	f := &c.channels[channel]
+	f.grains[f.next] = g
+	f.next = (f.next + 1) % len(f.grains)
+	at := func(k int) *clickGrain { return &f.grains[(f.next+clickReach+k)%len(f.grains)] }
+	middle := at(0)
+	if middle.largest < leastClick || middle.edge {
+		return
+	}
+	beside, ee, xx := 0.0, 0.0, 0.0
+	for k := clickBeside; k <= clickReach; k++ {
+		for _, side := range []*clickGrain{at(k), at(-k)} {
+			beside = max(beside, side.ee)
+			ee, xx = ee+side.ee, xx+side.xx
+		}
+	}
+	if middle.ee < clickRatio*beside || middle.ee*xx < clickRatio*ee*middle.xx || middle.ee < at(1).ee || middle.ee <= at(-1).ee {
+		return
+	}
+	if len(c.found) < mostClicks {
+		c.found = append(c.found, click{middle.frame, channel, middle.largest})
+	}
+}
+
+// clickDifferences are the clicks: one value for all of them, which is the largest.
+func (c *Comparison) clickDifferences() []Difference {
+	largest, count := click{}, int64(0)
+	seen := map[int64]int{} // channels by millisecond
+	for _, k := range c.clicks.all() {
+		if c.totals.inDropout(k.frame) {
+			continue
+		}
+		at := k.frame / int64(c.clicks.grain)
+		if seen[at]++; seen[at] == 1 {
+			count++
+		}
+		if k.value > largest.value {
+			largest = k
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	d := c.difference(Click, dsp.AmplitudeToDB(largest.value), "dBFS")
+	d.Frame, d.Count, d.Channel = largest.frame, count, largest.channel
+	if c.Channels == 1 || seen[largest.frame/int64(c.clicks.grain)] == c.Channels {
+		d.Channel = -1
+	}
+	return []Difference{d}
+}
+
+// all are the clicks up to the end.
+func (c *clicks) all() []click {
+	c.restart()
+	return c.found
+}

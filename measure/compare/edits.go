@@ -1,0 +1,170 @@
+package compare
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+// leastStep is by how many frames neighbouring windows' delays must differ, drift and
+// scatter taken out, for something to have been cut out or put in between them.
+const leastStep = 0.5
+
+// splitTrack parts windows, in the order of time, where the delay steps. A single
+// window between two that agree is a stray, and left out.
+func splitTrack(read []windowDelay) [][]windowDelay {
+	if len(read) < 4 {
+		return [][]windowDelay{read}
+	}
+	slope := func(a, b windowDelay) float64 { return (b.delay - a.delay) / max(1, b.centre-a.centre) }
+	var slopes []float64
+	for i := 1; i < len(read); i++ {
+		slopes = append(slopes, slope(read[i-1], read[i]))
+	}
+	sort.Float64s(slopes)
+	drift := slopes[len(slopes)/2]
+	if math.Abs(drift) > timemap.MostDriftPPM*1e-6 {
+		drift = 0
+	}
+	step := func(a, b windowDelay) float64 { return math.Abs(b.delay - a.delay - drift*(b.centre-a.centre)) }
+	var steps []float64
+	for i := 1; i < len(read); i++ {
+		steps = append(steps, step(read[i-1], read[i]))
+	}
+	sort.Float64s(steps)
+	most := max(leastStep, 8*steps[len(steps)/2])
+	kept := []windowDelay{read[0]}
+	for i := 1; i < len(read); i++ {
+		if i+1 < len(read) && step(read[i-1], read[i]) > most && step(read[i], read[i+1]) > most && step(read[i-1], read[i+1]) <= most {
+			continue
+		}
+		kept = append(kept, read[i])
+	}
+	groups := [][]windowDelay{{kept[0]}}
+	for i := 1; i < len(kept); i++ {
+		if step(kept[i-1], kept[i]) > most {
+			groups = append(groups, nil)
+		}
+		last := len(groups) - 1
+		groups[last] = append(groups[last], kept[i])
+	}
+	return groups
+}
+
+// piecesOf finds the frames at which the delay steps from one group of windows to the
+// next. A step that explains nothing is no step.
+func (g aligner) piecesOf(p placement, groups [][]windowDelay) ([]piece, error) {
+	largest := slices.MaxFunc(groups, func(a, b []windowDelay) int { return len(a) - len(b) })
+	speed := 1.0
+	if len(largest) > 3 {
+		if q := (placement{Map: timemap.Map{Speed: 1}}).settle(largest); q.Speed != 1 {
+			speed = q.Speed
+		}
+	}
+	delays := make([]float64, len(groups))
+	for i, group := range groups {
+		var all []float64
+		for _, w := range group {
+			all = append(all, w.delay-(speed-1)*w.centre)
+		}
+		sort.Float64s(all)
+		delays[i] = all[len(all)/2]
+	}
+	mapOf := func(delay float64) timemap.Map {
+		m := timemap.Map{Delay: p.Delay + p.Speed*delay, Speed: p.Speed * speed}
+		// A fraction is a filter's phase more often than a delay beside an edit.
+		if whole := math.Round(m.Delay); m.Speed == 1 && math.Abs(m.Delay-whole) < 0.25 {
+			m.Delay = whole
+		}
+		return m
+	}
+	pieces := []piece{{0, g.shortP.frames, mapOf(delays[0])}}
+	for i := 1; i < len(groups); i++ {
+		last := &pieces[len(pieces)-1]
+		next := piece{0, g.shortP.frames, mapOf(delays[i])}
+		before, after := groups[i-1][len(groups[i-1])-1], groups[i][0]
+		from, to := int64(before.centre), int64(after.centre)
+		end, begin, ok, err := g.boundary(last.Map, next.Map, p.inverted, from, to)
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			continue
+		}
+		last.to, next.from = end, begin
+		pieces = append(pieces, next)
+	}
+	return pieces, nil
+}
+
+// boundary is where the short sound stops to follow one map, and where it begins to
+// follow the next: where the differences of both, summed, are least. What was put into
+// the short sound lies between the two.
+func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int64) (end, begin int64, ok bool, err error) {
+	if to-from < 64 {
+		return 0, 0, false, nil
+	}
+	n := int(to - from)
+	short, err := gather(g.short, g.channel, []extent{{from, n}})
+	if err != nil {
+		return 0, 0, false, err
+	}
+	errorsBy := func(m timemap.Map, known func(k int) bool) ([]float64, error) {
+		at := int64(math.Round(m.At(int(from))))
+		long, err := gather(g.long, g.channel, []extent{{at - timemap.Taps, n + 2*timemap.Taps + n/1000}})
+		if err != nil {
+			return nil, err
+		}
+		y := long[0][timemap.Taps:][:n]
+		if first := m.At(int(from)); m.Speed != 1 || first != math.Trunc(first) {
+			y = timemap.Map{Delay: first - float64(at-timemap.Taps), Speed: m.Speed}.Resample(long[0], 0, n)
+		}
+		x, y := differences1(short[0]), differences1(y)
+		x[0], y[0] = 0, 0
+		var xy, yy float64
+		for k := range x {
+			if known(k) {
+				xy, yy = xy+x[k]*y[k], yy+y[k]*y[k]
+			}
+		}
+		gain := 1.0
+		if inverted {
+			gain = -1
+		}
+		if yy > 0 && xy != 0 {
+			gain = xy / yy
+		}
+		sums := make([]float64, n+1) // of the squares before a frame
+		for k := range x {
+			d := x[k] - gain*y[k]
+			sums[k+1] = sums[k] + d*d
+		}
+		return sums, nil
+	}
+	// Half a window at either end is known to follow its own map.
+	edge := min(n/4, 2048)
+	one, err := errorsBy(first, func(k int) bool { return k < edge })
+	if err != nil {
+		return 0, 0, false, err
+	}
+	two, err := errorsBy(second, func(k int) bool { return k >= n-edge })
+	if err != nil {
+		return 0, 0, false, err
+	}
+	gap := max(0, int(math.Round(first.At(int(from))-second.At(int(from)))))
+	if gap > n {
+		return 0, 0, false, nil
+	}
+	best, least := 0, math.Inf(1)
+	for k := 0; k+gap <= n; k++ {
+		if sum := one[k] + two[n] - two[k+gap]; sum < least {
+			best, least = k, sum
+		}
+	}
+	if least >= 0.75*min(one[n], two[n]) {
+		return 0, 0, false, nil
+	}
+	return from + int64(best), from + int64(best+gap), true, nil
+}

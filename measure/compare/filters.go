@@ -1,0 +1,98 @@
+package compare
+
+import (
+	"math"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+const (
+	filterLossDB  = -20 // at the end of the spectrum: less is a shelf or a slope
+	filterCorner  = -3  // dB
+	filterSkirt   = 2   // frequencies this near to the corner, as a ratio, belong to the filter
+	filterLeastDB = -90 // of A's loudest twelfth of an octave: what lies under it shows no loss
+	filterFloorDB = -135
+)
+
+// spectralEnd is where B's spectrum ends and A's goes on; hz 0: nowhere.
+type spectralEnd struct {
+	hz    float64 // 3 dB down
+	db    float64 // largest loss beyond, less than 0; where B holds only its noise, at least as much
+	below bool
+}
+
+// twelfth is a twelfth of an octave of the comparison.
+type twelfth struct {
+	hz       float64
+	response float64 // dB, of what in B follows A
+	loss     float64 // dB, of B against A, whatever it holds
+}
+
+// ends are the lower and the upper end of B's spectrum against a level in dB, where A's
+// goes on by a third of an octave at least and B is 20 dB down there.
+func (b *bandComparison) ends(levelDB float64) (lowest, highest spectralEnd) {
+	parts := b.twelfths(levelDB)
+	lowest = end(parts)
+	lowest.below = true
+	for i, j := 0, len(parts)-1; i < j; i, j = i+1, j-1 {
+		parts[i], parts[j] = parts[j], parts[i]
+	}
+	return lowest, end(parts)
+}
+
+// end is the end of the spectrum at the beginning of a list.
+func end(parts []twelfth) (e spectralEnd) {
+	lost := 0 // up to here all is under the corner
+	for i, p := range parts {
+		if p.response >= filterCorner {
+			break
+		}
+		e.db = min(e.db, p.loss)
+		lost = i + 1
+	}
+	if lost < 4 || lost >= len(parts) || e.db > filterLossDB {
+		return spectralEnd{}
+	}
+	inside, outside := parts[lost], parts[lost-1]
+	share := (filterCorner - inside.response) / (outside.response - inside.response)
+	e.hz = inside.hz * math.Pow(outside.hz/inside.hz, max(0, min(1, share)))
+	return e
+}
+
+// twelfths are the twelfths of an octave, upwards from 20 Hz, in which A holds enough.
+func (b *bandComparison) twelfths(levelDB float64) (all []twelfth) {
+	if b.blocks == 0 {
+		return nil
+	}
+	binHz := float64(b.rate) / float64(b.length)
+	n := float64(b.blocks * len(b.x))
+	most := 0.0
+	var powers []float64
+	for hz := 20.0; hz*math.Pow(2, 1.0/24) < 0.48*float64(b.rate); hz *= math.Pow(2, 1.0/12) {
+		from, to := int(math.Ceil(hz*math.Pow(2, -1.0/24)/binHz)), int(math.Floor(hz*math.Pow(2, 1.0/24)/binHz))
+		if from > to || from < 2 {
+			continue
+		}
+		var xx, yy float64
+		var xy complex128
+		for k := from; k <= to; k++ {
+			xx, yy, xy = xx+b.xx[k], yy+b.yy[k], xy+b.xy[k]
+		}
+		most = max(most, xx)
+		powers = append(powers, xx/n)
+		all = append(all, twelfth{hz: hz, response: dsp.AmplitudeToDB(cmplx.Abs(xy)/xx) - levelDB, loss: dsp.PowerToDB(yy/xx) - levelDB})
+	}
+	// From either end, what A does not hold shows nothing.
+	holds := func(i int) bool {
+		return powers[i] > most/n*dsp.DBToPower(filterLeastDB) && powers[i] > dsp.DBToPower(filterFloorDB)
+	}
+	first, last := 0, len(all)
+	for first < last && !holds(first) {
+		first++
+	}
+	for last > first && !holds(last-1) {
+		last--
+	}
+	return all[first:last]
+}

@@ -1,0 +1,134 @@
+package compare
+
+import (
+	"math"
+	"sort"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+const (
+	lagWindows = 6
+	lagFrames  = 8192
+	leastLag   = 0.5  // frames: a filter on one channel shifts as much
+	noLag      = 0.98 // correlation from which on a channel lies where it is looked for
+)
+
+// findLags finds by how many frames each channel of B is later than the place, which
+// is that of one channel, and moves the place to where most channels are.
+func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa, pb *profile, reference int) error {
+	settled := *p
+	settled.pieces = append([]piece(nil), p.pieces...)
+	settled.settlePieces(c.FramesA, c.FramesB)
+	longest := settled.pieces[0]
+	for _, q := range settled.pieces {
+		if q.to-q.from > longest.to-longest.from {
+			longest = q
+		}
+	}
+	lags := make([]float64, c.Channels)
+	found := false
+	for channel := range lags {
+		if channel == reference {
+			continue
+		}
+		lag, ok, err := c.lagOf(channel, longest, aligner{short: a, long: b, shortP: pa, longP: pb, channel: channel, rate: c.Rate})
+		if err != nil {
+			return err
+		}
+		if ok {
+			lags[channel], found = lag, true
+		}
+	}
+	if !found {
+		return nil
+	}
+	// Most channels are in their place; of two, the one that has moved less.
+	common, most := 0.0, 0
+	for _, lag := range lags {
+		count := 0
+		for _, other := range lags {
+			if math.Abs(other-lag) < leastLag {
+				count++
+			}
+		}
+		if count > most || count == most && math.Abs(longest.Delay+lag) < math.Abs(longest.Delay+common) {
+			common, most = lag, count
+		}
+	}
+	for channel := range lags {
+		lags[channel] -= common
+	}
+	p.Delay += common
+	for i := range p.pieces {
+		p.pieces[i].Delay += common
+	}
+	p.lags = lags
+	return nil
+}
+
+// lagOf is by how many frames a channel of B is later than a piece has it, if it is.
+func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found bool, err error) {
+	frames := int(min(lagFrames, q.to-q.from))
+	if frames < 1024 {
+		return 0, false, nil
+	}
+	windows := g.loudWindows(q.from, q.to, frames)
+	for len(windows) > lagWindows {
+		windows = append(windows[:lagWindows-1], windows[len(windows)-1])
+	}
+	margin := g.rate / 20
+	there := make([]extent, len(windows))
+	for i, w := range windows {
+		there[i] = extent{int64(math.Floor(q.At(int(w.from)))) - int64(margin), frames + 2*margin}
+	}
+	x, err := gather(g.short, channel, windows)
+	if err != nil {
+		return 0, false, err
+	}
+	y, err := gather(g.long, channel, there)
+	if err != nil {
+		return 0, false, err
+	}
+	var lags []float64
+	for i := range windows {
+		if correlation(differences1(x[i])[1:], differences1(y[i][margin : margin+frames])[1:]) >= noLag {
+			return 0, false, nil
+		}
+		at, r := delayNear(x[i], y[i], float64(margin))
+		if math.Abs(r) >= leastWindow {
+			first := q.At(int(windows[i].from))
+			lags = append(lags, at-float64(margin)-(first-math.Floor(first)))
+		}
+	}
+	if len(lags) == 0 || 2*len(lags) < len(windows) {
+		return 0, false, nil
+	}
+	sort.Float64s(lags)
+	lag = lags[len(lags)/2]
+	agree := 0
+	for _, l := range lags {
+		if math.Abs(l-lag) < leastLag {
+			agree++
+		}
+	}
+	if math.Abs(lag) < leastLag || 2*agree < len(lags)+1 {
+		return 0, false, nil
+	}
+	if whole := math.Round(lag); math.Abs(lag-whole) < 0.1 {
+		lag = whole
+	}
+	return lag, true, nil
+}
+
+// correlation is the magnitude of the correlation of two sounds, 0 to 1.
+func correlation(x, y []float64) float64 {
+	var xx, yy, xy float64
+	for k, v := range x {
+		xx, yy, xy = xx+v*v, yy+y[k]*y[k], xy+v*y[k]
+	}
+	if xx == 0 || yy == 0 {
+		return 0
+	}
+	return math.Abs(xy) / math.Sqrt(xx*yy)
+}
