@@ -2,7 +2,11 @@ package chain_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"os"
+
+	"github.com/go-audio/wav"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -43,4 +47,40 @@ func ExampleEngine_Process() {
 	// equaliser 0
 	// limiter 655
 	// frames: 637920 latency removed: 895
+}
+
+// Sound that a go-audio decoder stands in front of goes through a chain into a go-audio
+// encoder.
+func ExampleEngine_Process_goAudio() {
+	in, err := os.Open("../testdata/harbour-street.wav")
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	defer in.Close()
+	out, err := os.CreateTemp("", "*.wav")
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	defer os.Remove(out.Name())
+	c, err := chain.Parse("quieter", []byte("schema = 1\n[[stage]]\nkind = \"gain\"\ngain_db = -6\n"))
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	engine, err := c.Prepare(48000, 1)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	encoder := wav.NewEncoder(out, 48000, 16, 1, 1)
+
+	src, err1 := wave.FromDecoder(wav.NewDecoder(in))
+	dst, err2 := wave.ToEncoder(encoder)
+	result, err3 := engine.Process(context.Background(), src, dst)
+
+	fmt.Println(result.Frames, errors.Join(err1, err2, err3, encoder.Close()))
+	// Output:
+	// 637920 <nil>
 }

@@ -36,7 +36,7 @@ func (c *commandFlags) device(e env) (*instrument.Command, error) {
 	if err != nil {
 		return nil, withCode(exitUsage, err)
 	}
-	warn(e.stderr, wave.RemoveLeftoverFolders())
+	wave.RemoveLeftoverFolders(e.nameLeftover)
 	d.Timeout, d.Integer = c.timeout, c.integer
 	return d, nil
 }

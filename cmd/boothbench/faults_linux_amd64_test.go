@@ -48,6 +48,12 @@ func (w writing) prepare(t *testing.T, old string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
+	w.prepareIn(t, folder, old)
+	return folder
+}
+
+func (w writing) prepareIn(t *testing.T, folder, old string) {
+	t.Helper()
 	for name, text := range map[string]string{"gain.toml": gainChain, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n"} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
@@ -74,7 +80,6 @@ func (w writing) prepare(t *testing.T, old string) string {
 			t.Fatal(err)
 		}
 	}
-	return folder
 }
 
 // contents are the files below a folder, by name.
@@ -217,7 +222,7 @@ func (w writing) failEach(t *testing.T, step int, kill bool) (faults, harmless i
 // checkLeftovers sees that the next run removes partial files.
 func (w writing) checkLeftovers(t *testing.T, folder string) {
 	for _, in := range []string{folder, filepath.Join(folder, "m")} {
-		wave.RemoveLeftovers(in)
+		wave.RemoveLeftovers(in, func(wave.Leftover) {})
 	}
 	for name := range contents(t, folder) {
 		if isPartial(name) {

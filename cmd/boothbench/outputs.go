@@ -75,6 +75,7 @@ func (e env) sweep(folder string) {
 		return
 	}
 	e.outputs.swept[folder] = true
-	left, _ := wave.RemoveLeftovers(folder) // a folder that cannot be read is the output's error
-	warn(e.stderr, left)
+	wave.RemoveLeftovers(folder, e.nameLeftover) // a folder that cannot be read is the output's error
 }
+
+func (e env) nameLeftover(l wave.Leftover) { warn(e.stderr, []wave.Leftover{l}) }

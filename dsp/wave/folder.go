@@ -55,33 +55,30 @@ func (f *Folder) Remove() error {
 }
 
 // RemoveLeftoverFolders removes the caller's temporary folders whose maker has ended,
-// and lists them.
-func RemoveLeftoverFolders() []Leftover {
+// and names each just before.
+func RemoveLeftoverFolders(name func(Leftover)) {
 	found, _ := filepath.Glob(filepath.Join(os.TempDir(), folderMark+"*"))
-	var removed []Leftover
 	for _, path := range found {
 		suffix := strings.TrimPrefix(filepath.Base(path), folderMark)
 		if len(suffix) != 8 || strings.Trim(suffix, "0123456789abcdef") != "" {
 			continue
 		}
-		if l := (Leftover{Path: path, Output: "temporary files"}); l.removeFolder() {
-			removed = append(removed, l)
-		}
+		l := Leftover{Path: path, Output: "temporary files"}
+		l.removeFolder(name)
 	}
-	return removed
 }
 
-func (l *Leftover) removeFolder() bool {
+func (l *Leftover) removeFolder(name func(Leftover)) {
 	if info, err := os.Lstat(l.Path); err != nil || !info.IsDir() || !ownedByUs(info) {
-		return false
+		return
 	}
 	f, err := os.Open(l.Path)
 	if err != nil {
-		return false
+		return
 	}
 	defer f.Close()
 	if !lockFile(f) || !isStill(f, l.Path) {
-		return false
+		return
 	}
 	filepath.WalkDir(l.Path, func(_ string, e fs.DirEntry, err error) error {
 		if err == nil && e.Type().IsRegular() {
@@ -91,5 +88,6 @@ func (l *Leftover) removeFolder() bool {
 		}
 		return nil
 	})
-	return os.RemoveAll(l.Path) == nil
+	name(*l)
+	os.RemoveAll(l.Path)
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"math"
 	"runtime"
 	"testing"
 
@@ -26,6 +27,9 @@ func FuzzReader(f *testing.F) {
 		f.Add(riffFile("RIFF").chunk("LIST", size, 'I').Bytes())
 	}
 	f.Fuzz(func(t *testing.T, raw []byte) {
+		if bytes.HasPrefix(raw, []byte(flacSignature)) {
+			return // FuzzFLAC's
+		}
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
 		r, err := NewReader(bytes.NewReader(raw), int64(len(raw)), "fuzz.wav")
@@ -57,4 +61,87 @@ func FuzzReader(f *testing.F) {
 			}
 		}
 	})
+}
+
+// FLAC of any content is read as whole frames or refused in words; what is read twice,
+// from its beginning and by going back, is the same.
+func FuzzFLAC(f *testing.F) {
+	f.Add([]byte(flacSignature + "\x80\x00\x00\x22"))
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		if len(raw) < 4 || string(raw[:4]) != flacSignature {
+			raw = append([]byte(flacSignature), raw...)
+		}
+		refused := func(err error) {
+			var format *FormatError
+			if !errors.As(err, &format) {
+				t.Fatalf("not a FormatError: %v", err)
+			}
+		}
+		r, err := NewReader(bytes.NewReader(raw), int64(len(raw)), "fuzz.flac")
+		if err != nil {
+			refused(err)
+			return
+		}
+		first, err := soundOf(r)
+		if err != nil {
+			refused(err)
+			return
+		}
+		if int64(first.Frames()) != r.Frames() {
+			t.Fatalf("%d frames of %d", first.Frames(), r.Frames())
+		}
+		if err := r.SeekFrame(0); err != nil {
+			t.Fatal(err)
+		}
+		if again, err := soundOf(r); err != nil || !sameSound(first, again) {
+			t.Fatalf("the second time: %v, or another sound", err)
+		}
+	})
+}
+
+// A stream of any content gives what the same bytes give as a file, or is refused in
+// words.
+func FuzzStream(f *testing.F) {
+	good := riffFile("RIFF").chunk("bext", 3, 1, 2, 3, 0)
+	fmtOf(1, 2, 48000, 4, 16)(good)
+	f.Add(good.chunk("data", 8, 0, 0, 0, 0x40, 0, 0, 0, 0x80).Bytes())
+	open := riffFile("RF64").chunk("ds64", 28, append(sizes64(100, 4, 2), 0, 0, 0, 0)...)
+	fmtOf(1, 1, 8000, 2, 16)(open)
+	f.Add(open.chunk("data", 0xFFFFFFFF, 0, 0x40, 0, 0xc0).Bytes())
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		file, err := NewReader(bytes.NewReader(raw), int64(len(raw)), "file")
+		stream, streamErr := NewStream(bytes.NewReader(raw), "stream")
+		if streamErr != nil {
+			var format *FormatError
+			if !errors.As(streamErr, &format) {
+				t.Fatalf("not a FormatError: %v", streamErr)
+			}
+			if err == nil {
+				t.Fatalf("as a stream: %v; as a file it is read", streamErr)
+			}
+			return
+		}
+		got, gotErr := soundOf(stream)
+		if err != nil {
+			return // behind the sound
+		}
+		want, wantErr := soundOf(file)
+		if (gotErr == nil) != (wantErr == nil) || gotErr == nil && stream.Format() != file.Format() {
+			t.Fatalf("as a stream: %v, %v; as a file: %v, %v", stream.Format(), gotErr, file.Format(), wantErr)
+		}
+		if n := min(got.Frames(), want.Frames()); gotErr == nil && got.Frames() < want.Frames() || !sameBits(got, want, n) {
+			t.Fatalf("as a stream %d frames, as a file %d, or another sound", got.Frames(), want.Frames())
+		}
+	})
+}
+
+func sameBits(a, b dsp.Block, frames int) bool {
+	for c := range a {
+		for n := range frames {
+			if math.Float64bits(a[c][n]) != math.Float64bits(b[c][n]) {
+				return false
+			}
+		}
+	}
+	return true
 }

@@ -16,29 +16,26 @@ type Leftover struct {
 }
 
 func (l Leftover) String() string {
-	return fmt.Sprintf("%s: left over from an earlier run that was ended while it wrote %s, %d bytes; removed", l.Path, l.Output, l.Bytes)
+	return fmt.Sprintf("%s: left over from an earlier run that was ended while it wrote %s, %d bytes; it is removed", l.Path, l.Output, l.Bytes)
 }
 
-// RemoveLeftovers removes from a folder the partial files whose writer has ended,
-// and lists them. A writer holds a lock on its partial file, which the system opens
-// when the process ends, however it ends.
-func RemoveLeftovers(folder string) ([]Leftover, error) {
+// RemoveLeftovers removes from a folder the partial files whose writer has ended, and
+// names each just before, so that none goes without a word. A writer holds a lock on its
+// partial file, which the system opens when the process ends, however it ends.
+func RemoveLeftovers(folder string, name func(Leftover)) error {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var removed []Leftover
 	for _, e := range entries {
 		output, ok := outputOf(e.Name())
 		if !ok || !e.Type().IsRegular() {
 			continue
 		}
 		l := Leftover{Path: filepath.Join(folder, e.Name()), Output: output}
-		if l.remove() {
-			removed = append(removed, l)
-		}
+		l.remove(name)
 	}
-	return removed, nil
+	return nil
 }
 
 // outputOf is the name of the output that a partial file is of.
@@ -53,21 +50,22 @@ func outputOf(name string) (string, bool) {
 }
 
 // remove removes the file if nobody holds its lock.
-func (l *Leftover) remove() bool {
+func (l *Leftover) remove(name func(Leftover)) {
 	f, err := os.Open(l.Path)
 	if err != nil {
-		return false
+		return
 	}
 	defer f.Close() // and with it the lock
 	if !lockFile(f) {
-		return false
+		return
 	}
 	info, err := f.Stat()
 	if err != nil || !isStill(f, l.Path) {
-		return false
+		return
 	}
 	l.Bytes = info.Size()
-	return os.Remove(l.Path) == nil
+	name(*l)
+	os.Remove(l.Path)
 }
 
 // isStill reports whether an open file is still the one of its name.
