@@ -55,7 +55,7 @@ func Parse(name string, text []byte) (*Chain, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &decoder{file, Kinds()}
+	d := &decoder{file, allKinds()}
 	c := &Chain{Path: name, Text: file.Text}
 	d.top(c)
 	if err := file.Err(); err != nil {
@@ -66,7 +66,7 @@ func Parse(name string, text []byte) (*Chain, error) {
 
 // Build calls the stage's constructor in package dsp.
 func (s Stage) Build(rate, channels int) (dsp.Processor, error) {
-	kinds := Kinds()
+	kinds := allKinds()
 	k := kindNamed(kinds, s.Kind)
 	if k == nil {
 		return nil, fmt.Errorf("kind %q is not known; accepted: %s", s.Kind, quoted(kindNames(kinds), ", "))

@@ -12,7 +12,7 @@ import (
 // returns false and the nearest words that it knows.
 func Explain(word string) (string, bool) {
 	asked := canonical(word)
-	kinds := Kinds()
+	kinds := allKinds()
 	var parts []string
 	for _, k := range kinds {
 		if canonical(k.Name) == asked {

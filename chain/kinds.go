@@ -1,6 +1,11 @@
 package chain
 
-import "github.com/boothbench/boothbench/dsp"
+import (
+	"slices"
+	"sync"
+
+	"github.com/boothbench/boothbench/dsp"
+)
 
 // Where defaults and ranges come from, when no document says.
 const (
@@ -15,7 +20,10 @@ const (
 )
 
 // Kinds lists the kinds of stage, in the order of a usual voice chain.
-func Kinds() []Kind {
+func Kinds() []Kind { return slices.Clone(allKinds()) }
+
+// allKinds is the one list, which nobody changes.
+var allKinds = sync.OnceValue(func() []Kind {
 	return []Kind{
 		highPassKind(),
 		expanderKind(),
@@ -27,7 +35,7 @@ func Kinds() []Kind {
 		polarityKind(),
 		delayKind(),
 	}
-}
+})
 
 func highPassKind() Kind {
 	type S = dsp.HighPassSettings

@@ -40,7 +40,7 @@ dBFS is peak dBFS: a full-scale sine peaks at 0 dBFS, and an RMS detector reads
 −3.01 dBFS on it. Times of attack and release are time constants: 63.2 %% of the
 change in dB.
 `, Schema, MaxStages)
-	for _, k := range Kinds() {
+	for _, k := range allKinds() {
 		fmt.Fprintf(&b, "\n## %s\n\n%s\n\n%s\n\n", k.Name, k.Summary, k.Trap)
 		table(&b, k.Fields)
 		if k.Bands != nil {

@@ -23,7 +23,7 @@ func (c *Chain) Format(comments bool) ([]byte, error) {
 	if c.Notes != "" {
 		fmt.Fprintf(&b, "notes = %s\n", basicString(c.Notes))
 	}
-	kinds := Kinds()
+	kinds := allKinds()
 	named := make([]Stage, len(c.Stages)) // as they are named without a name
 	for i, s := range c.Stages {
 		named[i].Kind = s.Kind
@@ -138,7 +138,7 @@ func basicString(s string) string {
 // Starter returns the chain file that `boothbench init` writes: a voice chain
 // with every key explained.
 func Starter() []byte {
-	kinds := Kinds()
+	kinds := allKinds()
 	preset := func(kind string) any {
 		k := kindNamed(kinds, kind)
 		p := k.fresh()

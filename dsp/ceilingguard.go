@@ -90,9 +90,9 @@ func newCeilingGuard(limit float64, fade []float64, channels int, interpolators 
 	return g
 }
 
-// twin is a guard with the same settings.
-func (g ceilingGuard) twin() ceilingGuard {
-	g.allocate(len(g.signal))
+// twin is a guard with the same settings, for a number of channels.
+func (g ceilingGuard) twin(channels int) ceilingGuard {
+	g.allocate(channels)
 	return g
 }
 

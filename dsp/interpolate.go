@@ -3,6 +3,7 @@ package dsp
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"github.com/boothbench/boothbench/dsp/vector"
 )
@@ -379,6 +380,20 @@ func besselI0(x float64) float64 {
 	}
 	return sum
 }
+
+// annex2Bank and sharedSinc are Annex2 and WindowedSinc, built once: a bank is
+// read-only, and the long ones take a millisecond to build.
+var annex2Bank = sync.OnceValue(Annex2)
+
+func sharedSinc(phases, taps int, beta float64) *Polyphase {
+	type design struct {
+		phases, taps int
+		beta         float64
+	}
+	return sharedSincs.of(design{phases, taps, beta}, func() *Polyphase { return WindowedSinc(phases, taps, beta) })
+}
+
+var sharedSincs = newKept[any, *Polyphase](16)
 
 // mustPolyphase builds a bank whose rows are mirrored by construction.
 func mustPolyphase(positions []float64, rows [][]float64) *Polyphase {

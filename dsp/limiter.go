@@ -120,7 +120,7 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 			envelope: newDepthEnvelope(limit, s.Recovery, rate),
 			runs:     make([]depthRun, 0, limiterSegment),
 			window:   newDepthWindow(latency - l.finder.half - guard.latency() + 1),
-			guard:    guard.twin(),
+			guard:    guard.twin(share),
 			gain:     make([]float64, frames),
 		})
 	}

@@ -21,15 +21,15 @@ type peakFinder struct {
 // leaves five sixths of the latency to lower the gain in, which is the case
 // from 2 ms at 48 kHz, else 16, else none.
 func newPeakFinder(latency int) peakFinder {
-	f := peakFinder{short: Annex2()}
+	f := peakFinder{short: annex2Bank()}
 	// Kaiser's beta 6.5 keeps the ripple at 0.004 dB (Kaiser 1974). With 16
 	// phases a band-limited peak lies at most cos(π/32), 0.042 dB, above the
 	// largest reading (Ehlich & Zeller 1964).
 	switch {
 	case latency >= 6*16:
-		f.long = WindowedSinc(16, 32, 6.5)
+		f.long = sharedSinc(16, 32, 6.5)
 	case latency >= 3*8:
-		f.long = WindowedSinc(16, 16, 6.5)
+		f.long = sharedSinc(16, 16, 6.5)
 	}
 	f.half, f.l1 = f.short.Half(), f.short.L1()
 	f.flat, f.bend = f.short.Bound()

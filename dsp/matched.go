@@ -25,8 +25,31 @@ import "math"
 const closeEnoughDB = 0.08
 
 // matched returns the sections for a band, and their deviation from the
-// prototype in dB.
+// prototype in dB. A search takes milliseconds, so what it found is kept for the
+// next equaliser that asks for the same.
 func matched(b Band, rate float64) ([]Biquad, float64) {
+	b.Optional = false
+	return matchedDesigns.of(matchedKey{b, rate}, func() matchedDesign {
+		sections, deviation := searchMatched(b, rate)
+		return matchedDesign{sections, deviation}
+	}).parts()
+}
+
+type matchedKey struct {
+	band Band
+	rate float64
+}
+
+type matchedDesign struct {
+	sections  []Biquad // read only
+	deviation float64
+}
+
+func (d matchedDesign) parts() ([]Biquad, float64) { return d.sections, d.deviation }
+
+var matchedDesigns = newKept[matchedKey, matchedDesign](512)
+
+func searchMatched(b Band, rate float64) ([]Biquad, float64) {
 	p := newPrototype(b)
 	best := []Biquad{cookbookSection(b, rate)}
 	deviation := p.deviation(best, rate)

@@ -1,6 +1,10 @@
 package dsp
 
-import "github.com/boothbench/boothbench/dsp/vector"
+import (
+	"sync"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // VerifiedCeilingSettings describes a verified ceiling.
 type VerifiedCeilingSettings struct {
@@ -41,31 +45,37 @@ type verifiedPath struct {
 // cosine, raises readings by less than guardMarginDB.
 const verifiedStride = 256
 
-// NewVerifiedCeiling builds the stage; errors are *SettingError.
-func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*VerifiedCeiling, error) {
-	err := first(checkFormat(rate, channels), checkRange("ceiling_dbtp", s.CeilingDBTP, -60, 0, "dBTP"))
-	if err != nil {
-		return nil, err
-	}
+// verifiedGuard is the guard of a VerifiedCeiling, but for its limit and its memory.
+// Its interpolators are the same in all of them.
+var verifiedGuard = sync.OnceValue(func() ceilingGuard {
 	fade := make([]float64, verifiedStride)
 	for k := range fade {
 		_, cos := SincosPi((float64(k) + 0.5) / verifiedStride)
 		fade[k] = 0.5 + float64(0.5*cos)
 	}
 	samples := mustPolyphase([]float64{0, 1}, [][]float64{{1, 0}, {0, 1}})
-	interpolators := []*Polyphase{samples, Annex2(), WindowedSinc(64, 256, 10)}
+	return newCeilingGuard(1, fade, 1, samples, annex2Bank(), sharedSinc(64, 256, 10))
+})
+
+// NewVerifiedCeiling builds the stage; errors are *SettingError.
+func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*VerifiedCeiling, error) {
+	err := first(checkFormat(rate, channels), checkRange("ceiling_dbtp", s.CeilingDBTP, -60, 0, "dBTP"))
+	if err != nil {
+		return nil, err
+	}
 	share := 1
 	if s.LinkChannels {
 		share = channels
 	}
 	v := &VerifiedCeiling{planes: make([]limiterPlane, channels)}
 	limit := DBToAmplitude(s.CeilingDBTP - guardMarginDB)
-	guard := newCeilingGuard(limit, fade, share, interpolators...)
+	guard := verifiedGuard().twin(share)
+	guard.limit, guard.aim = limit, limit
 	guard.alone = true
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
 	frames := v.kept + 16*limiterSegment // what is kept is moved seldom
 	for c := 0; c < channels; c += share {
-		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(), gain: make([]float64, frames)})
+		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(share), gain: make([]float64, frames)})
 	}
 	for c := range v.planes {
 		v.planes[c] = newLimiterPlane(frames)

@@ -1,0 +1,34 @@
+package dsp
+
+import "sync"
+
+// kept holds results that are costly to compute and depend on nothing but their key,
+// so that stages of the same settings are cheap to build again. Any number of
+// goroutines may use one.
+type kept[K comparable, V any] struct {
+	mu     sync.Mutex
+	most   int // results; beyond them all are dropped
+	values map[K]V
+}
+
+func newKept[K comparable, V any](most int) *kept[K, V] {
+	return &kept[K, V]{most: most, values: map[K]V{}}
+}
+
+// of is the result for a key, computed where it is not held.
+func (k *kept[K, V]) of(key K, compute func() V) V {
+	k.mu.Lock()
+	value, held := k.values[key]
+	k.mu.Unlock()
+	if held {
+		return value
+	}
+	value = compute()
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if len(k.values) >= k.most {
+		clear(k.values)
+	}
+	k.values[key] = value
+	return value
+}
