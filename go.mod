@@ -23,5 +23,6 @@ require (
 	github.com/icza/bitio v1.1.0 // indirect
 	github.com/mewkiz/pkg v0.0.0-20250417130911-3f050ff8c56d // indirect
 	github.com/mewpkg/term v0.0.0-20241026122259-37a80af23985 // indirect
+	golang.org/x/sync v0.25.0
 	golang.org/x/tools v0.30.0 // indirect
 )

@@ -19,6 +19,7 @@ var rooms = []string{
 	"measure/bench",
 	"measure/expect",
 	"measure/proof",
+	"measure/proof/model",
 	"measure/compare",
 	"measure/instrument",
 	"measure/take",

@@ -107,9 +107,7 @@ func (s *proveSettings) run(e env, files []string) error {
 	shown := newProgress(e.stderr, s.quiet, 0)
 	sheet, err := s.sheet(e, files, func(_ string, i, of int) {
 		shown.total = int64(of)
-		if i > 0 {
-			shown.add(1)
-		}
+		shown.add(1)
 	})
 	shown.clear()
 	if err != nil {

@@ -54,7 +54,7 @@ func (t GainTrace) Readings() measure.Readings {
 	return r
 }
 
-// noGain is why a gain cannot be told, "" if it can.
+// noGain is why a gain has no value, "" if it has one.
 func noGain(db float64) string {
 	if db-db != 0 {
 		return "where the gain would be read, nothing comes out or nothing went in"
@@ -79,7 +79,7 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 	if reason == "" && !(math.Abs(change) >= leastStepDB) {
 		reason = fmt.Sprintf("the gain changes by %.2f dB only; at least %g dB are needed", math.Abs(change), leastStepDB)
 	}
-	at := func(share float64) float64 { // frames from the step to where the gain last crosses
+	at := func(share float64) float64 { // frames from the step to where the gain first crosses it
 		if reason != "" {
 			return 0
 		}
@@ -93,14 +93,17 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 		return 0
 	}
 	ms := func(frames float64) float64 { return frames * 1000 / float64(t.RateHz) }
-	begins := at(beginsShare)
+	begins, within2 := at(beginsShare), 0.0
+	if math.Abs(change) > 2 {
+		within2 = at(1 - 2/math.Abs(change))
+	}
 	times := []struct {
 		name, text string
 		frames     float64
 	}{
 		{"_ms", constantText, at(1-1/math.E) - begins},
 		{"_10_90_ms", tenNinetText, at(0.9) - at(0.1)},
-		{"_within_2db_ms", within2Text, at(max(0, 1-2/math.Abs(change)))},
+		{"_within_2db_ms", within2Text, within2},
 		{"_begins_ms", beginsText, begins},
 	}
 	for _, x := range times {

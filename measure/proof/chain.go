@@ -3,11 +3,16 @@ package proof
 import (
 	"context"
 	"fmt"
+	"runtime"
 	"slices"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/proof/model"
 )
 
 // prover states what a stage of one kind claims at a rate in Hz, from its settings
@@ -29,7 +34,7 @@ var provers = map[string]prover{
 	"limiter":    proves(limiter),
 	"gain":       proves(gain),
 	"polarity":   proves(polarity),
-	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency says all
+	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency is all
 }
 
 // Of states all that a stage claims at a rate in Hz, its latency first.
@@ -42,7 +47,14 @@ func Of(s chain.Stage, rate int) ([]Experiment, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append([]Experiment{late}, state(s.Settings, rate)...), nil
+	all := append([]Experiment{late}, state(s.Settings, rate)...)
+	if _, limits := s.Settings.(dsp.LimiterSettings); limits { // its model has no guard, so that it breaks the promises
+		return all, nil
+	}
+	for i := range all {
+		all[i].Model = model.Chain{Settings: []any{s.Settings}}
+	}
+	return all, nil
 }
 
 // stageLatency claims the latency that a built stage declares and, for a delay, the
@@ -62,26 +74,35 @@ func stageLatency(s chain.Stage, rate int) (Experiment, error) {
 // alone is the chain of one stage.
 func alone(s chain.Stage) *chain.Chain { return &chain.Chain{Stages: []chain.Stage{s}} }
 
+// part is a stage alone, or the whole chain, with what it claims.
+type part struct {
+	name        string
+	device      instrument.Device
+	experiments []Experiment
+}
+
 // OfChain proves each enabled stage of a chain alone, then the whole chain, at a
-// rate in Hz. Shown, if not nil, is told what is being measured, the how manieth
-// of how many it is.
+// rate in Hz, on as many goroutines as there are processors. Shown, if not nil, is
+// given what has been measured, and the number of it of how many.
 func OfChain(ctx context.Context, c *chain.Chain, rate int, shown func(stage string, i, of int)) (*Sheet, error) {
 	return ofChain(ctx, c, &Sheet{Subject: c.Path, RateHz: rate}, shown)
 }
 
 // ofChain adds a chain's lines to an empty sheet.
 func ofChain(ctx context.Context, c *chain.Chain, sheet *Sheet, shown func(stage string, i, of int)) (*Sheet, error) {
-	rate := sheet.RateHz
+	parts, err := partsOf(c, sheet.RateHz)
+	if err != nil {
+		return nil, err
+	}
+	return sheet, sheet.proveParts(ctx, parts, runtime.GOMAXPROCS(0), shown)
+}
+
+// partsOf states what the stages of a chain and the whole of it claim.
+func partsOf(c *chain.Chain, rate int) ([]part, error) {
 	if _, err := c.Prepare(rate, 2); err != nil { // all that is wrong, with its place
 		return nil, err
 	}
-	type part struct {
-		name        string
-		device      instrument.Device
-		experiments []Experiment
-	}
 	var parts []part
-	total := 0
 	for _, s := range c.Stages {
 		if !s.Enabled {
 			continue
@@ -90,28 +111,50 @@ func ofChain(ctx context.Context, c *chain.Chain, sheet *Sheet, shown func(stage
 		if err != nil {
 			return nil, err
 		}
-		parts = append(parts, part{s.Name, alone(s), experiments})
-		total += len(experiments)
+		parts = append(parts, part{s.Name, reused(alone(s)), experiments})
 	}
 	experiments, err := whole(c, rate)
 	if err != nil {
 		return nil, err
 	}
-	parts = append(parts, part{WholeChain, c, experiments})
-	total += len(experiments)
-	done := 0
-	for _, p := range parts {
-		for _, x := range p.experiments {
-			if shown != nil {
-				shown(p.name, done, total)
-			}
-			done++
-			if err := sheet.Prove(ctx, p.name, p.device, []Experiment{x}); err != nil {
-				return nil, err
-			}
+	return append(parts, part{WholeChain, reused(c), experiments}), nil
+}
+
+// proveParts runs the experiments of all parts on a number of goroutines and adds
+// their lines in order.
+func (s *Sheet) proveParts(ctx context.Context, parts []part, workers int, shown func(stage string, i, of int)) error {
+	type task struct {
+		part       *part
+		experiment *Experiment
+		outcome
+	}
+	var tasks []task
+	for i := range parts {
+		for k := range parts[i].experiments {
+			tasks = append(tasks, task{part: &parts[i], experiment: &parts[i].experiments[k]})
 		}
 	}
-	return sheet, nil
+	var mu sync.Mutex
+	done := 0
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(max(1, workers))
+	for i := range tasks {
+		g.Go(func() (err error) {
+			t := &tasks[i]
+			t.outcome, err = t.experiment.outcome(ctx, t.part.name, t.part.device, s.RateHz, s.keepCurves)
+			mu.Lock()
+			defer mu.Unlock()
+			if done++; shown != nil {
+				shown(t.part.name, done, len(tasks))
+			}
+			return err
+		})
+	}
+	err := g.Wait()
+	for _, t := range tasks {
+		s.add(t.outcome)
+	}
+	return err
 }
 
 // WholeChain stands in place of a stage's name for the chain as a whole.

@@ -48,21 +48,13 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 		return experiments
 	}
 	if s.SidechainHighPassHz > 0 && s.SidechainHighPassHz < 0.2*float64(rate) {
-		// At its corner the detector hears half the power.
+		// At its corner the detector gets half the power.
 		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
-			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, "3.01 dB at the corner of the detector's high-pass; "+curveWhy+", twice")}))
+			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
 	experiments = append(experiments, detectorType(s.Detector, threshold+s.KneeDB/2+4, settleSeconds(s.AttackMs+s.ReleaseMs, s.DetectorWindowMs)))
-	step := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
-	m := model{
-		step: step, rms: s.Detector == dsp.RMS, windowMs: s.DetectorWindowMs, wanted: attenuation,
-		reductionMs: s.AttackMs, gainMs: s.ReleaseMs, holdMs: s.HoldMs, lookaheadMs: s.LookaheadMs,
-	}
-	if step.HighDBFS <= 0 && hz <= step.Hz {
-		if x, err := times(m, rate); err == nil {
-			experiments = append(experiments, x)
-		}
-	}
+	step, driveDB := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
+	experiments = append(experiments, timesWithHold(s, step, driveDB, s.Detector == dsp.RMS, s.HoldMs, rate)...)
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+10, gain))
 }
 
@@ -90,11 +82,13 @@ func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment 
 	}
 }
 
-// dynamicsStep is a level step that leaves time for everything to settle.
-func dynamicsStep(lowDBFS, highDBFS, attackMs, releaseMs, waitMs float64) stimulus.LevelStep {
+// dynamicsStep is a level step that leaves time for everything to settle, and the
+// gain ahead of the device that brings it to its level.
+func dynamicsStep(lowDBFS, highDBFS, attackMs, releaseMs, waitMs float64) (step stimulus.LevelStep, driveDB float64) {
+	driveDB = max(0, highDBFS)
 	seconds := func(constantMs float64) float64 { return math.Ceil(10*max(0.3, (9*constantMs+2*waitMs)/1000)) / 10 }
 	return stimulus.LevelStep{
-		Hz: 6000, LowDBFS: lowDBFS, HighDBFS: highDBFS,
+		Hz: 6000, LowDBFS: lowDBFS - driveDB, HighDBFS: highDBFS - driveDB,
 		BeforeSeconds: seconds(releaseMs), DuringSeconds: seconds(attackMs), AfterSeconds: 1.5 * seconds(releaseMs),
-	}
+	}, driveDB
 }

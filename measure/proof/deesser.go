@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/proof/model"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -38,7 +39,91 @@ func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 			experiments = append(experiments, x)
 		}
 	}
-	return experiments
+	if x, possible := sibilantBeside(s, rate); possible {
+		experiments = append(experiments, x)
+	}
+	if !s.Relative {
+		experiments = append(experiments, sibilantTimes(s, rate)...)
+		experiments = append(experiments, sibilantLink(s, rate)...)
+	}
+	// What only a mixture of voice and s shows: times, linking and width against the
+	// whole sound.
+	p := &programme{chain: model.Chain{Settings: []any{s}}, channels: 2}
+	return append(experiments, p.exact())
+}
+
+// besideReductionDB is the least reduction with which the width of the bell shows.
+const besideReductionDB = 2
+
+// sibilantBeside is a tone beside the bell's centre, where its band-pass has half the
+// power: what comes out there is 1 + (g − 1)·B with B = (1 ± j)/2.
+func sibilantBeside(s dsp.DeEsserSettings, rate int) (x Experiment, possible bool) {
+	key := keyPower(s, rate)
+	best, hz := 0.0, 0.0
+	level := float64(stimulus.DefaultPeakDBFS)
+	reduction := func(hz float64) float64 {
+		over := 10*math.Log10(key(hz)) - s.RelativeDB
+		if !s.Relative {
+			over = level + 10*math.Log10(key(hz)/2) - s.ThresholdDBFS
+		}
+		return max(0, min(s.RangeDB, over*(1-1/s.Ratio)))
+	}
+	if !s.Relative { // so loud that the range ends it
+		level = s.ThresholdDBFS + s.RangeDB/(1-1/s.Ratio) + 6 - 10*math.Log10(key(s.CentreHz)/2)
+	}
+	for _, side := range []float64{-1, 1} {
+		// |B|² is 1/2 where Q·(Ω − 1/Ω) is ±1, in the analogue frequency Ω.
+		analogue := math.Sqrt(1+1/(4*s.Q*s.Q)) + side/(2*s.Q)
+		at := math.Atan(analogue*math.Tan(math.Pi*s.CentreHz/float64(rate))) * float64(rate) / math.Pi
+		if r := reduction(at); r > best && at > 100 && at < 0.45*float64(rate) {
+			best, hz = r, at
+		}
+	}
+	if best < besideReductionDB || level-60 > 0 {
+		return x, false
+	}
+	tone := stimulus.Tone{Hz: hz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
+	g := math.Pow(10, -best/20)
+	gain := 20 * math.Log10(math.Hypot(1+(g-1)/2, (g-1)/2))
+	return Experiment{
+		Condition: fmt.Sprintf("%.0f Hz, beside the bell's centre, where its band-pass has half the power", hz),
+		Claims:    []Claim{within("tone_dbfs", level+gain, gainBoundDB, gainWhy)},
+		Run:       drivenBy(level-tone.PeakDBFS, instrument.HarmonicDistortion{Tone: tone}),
+	}, true
+}
+
+// sibilantTimes claims attack and release of an s that comes and goes. A step of
+// level has a whole number of frames in its period: the nearest such tone to the
+// bell's centre is taken.
+func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
+	step := stimulus.LevelStep{Hz: s.CentreHz}
+	step.Hz = float64(rate) / float64(step.Period(rate))
+	key := keyPower(s, rate)(step.Hz)
+	if key < 0.1 || step.Hz > 0.45*float64(rate) {
+		return nil
+	}
+	threshold := s.ThresholdDBFS - 10*math.Log10(key/2) // peak of a tone there
+	timed, driveDB := dynamicsStep(threshold-6, threshold+s.RangeDB/(1-1/s.Ratio)/2, s.AttackMs, s.ReleaseMs, 10)
+	timed.Hz = step.Hz
+	return times(s, timed, driveDB, true, rate)
+}
+
+// sibilantLink claims that an s in one channel lowers both, if they are linked.
+func sibilantLink(s dsp.DeEsserSettings, rate int) []Experiment {
+	key := keyPower(s, rate)(s.CentreHz)
+	over := min(6, s.RangeDB/(1-1/s.Ratio)/2)
+	loud := s.ThresholdDBFS - 10*math.Log10(key/2) + over
+	if over < 1 || math.IsNaN(over) || math.IsInf(loud, 0) {
+		return nil
+	}
+	x := both(s.LinkChannels, loud, func(peakDBFS float64) float64 {
+		return -max(0, peakDBFS-loud+over) * (1 - 1/s.Ratio)
+	})
+	x.Condition = fmt.Sprintf("%.0f Hz, left at %.1f dBFS, right 12 dB lower", s.CentreHz, loud)
+	x.Run = drivenBy(max(0, loud), instrument.ChannelLink{Tones: stimulus.LinkTones{
+		Hz: s.CentreHz, LeftDBFS: min(0, loud), RightDBFS: min(0, loud) - 12, Seconds: 3,
+	}})
+	return []Experiment{x}
 }
 
 // keyPower is the power gain of the key band, two Butterworth filters of order 2.

@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/proof/model"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -29,6 +31,28 @@ func onPeaks(dbfs float64, detector dsp.DetectorKind) float64 {
 // takes 0.0004 dB of what is ten times its corner.
 func curveHz(sidechainHz float64, rate int) float64 {
 	return min(max(stimulus.StandardHz, 10*sidechainHz), 0.2*float64(rate))
+}
+
+// holdMoments are how much longer than at first the high level of a step lasts, in
+// holds: release begins a hold after its end, whenever that is.
+var holdMoments = []float64{0.23, 0.5, 0.81}
+
+// timesWithHold are times, and when release begins after steps of other lengths.
+func timesWithHold(settings any, step stimulus.LevelStep, driveDB float64, rms bool, holdMs float64, rate int) []Experiment {
+	all := times(settings, step, driveDB, rms, rate)
+	if holdMs == 0 || len(all) == 0 {
+		return all
+	}
+	for _, share := range holdMoments {
+		later := step
+		later.DuringSeconds += share * holdMs / 1000
+		for _, x := range times(settings, later, driveDB, rms, rate) {
+			x.Condition += fmt.Sprintf(", after %.3f s", later.DuringSeconds)
+			x.Claims = slices.DeleteFunc(x.Claims, func(c Claim) bool { return c.Reading != "release_begins_ms" && c.Reading != "attack_begins_ms" })
+			all = append(all, x)
+		}
+	}
+	return all
 }
 
 // staticCurve is the experiment of a stepped tone between two levels, which takes
@@ -57,6 +81,10 @@ const (
 	curveWhy     = "0.05 dB: five times what a step may still move and count as settled"
 )
 
+// atCornerWhy is the reason of the tolerance of a threshold at the corner of the
+// detector's high-pass.
+const atCornerWhy = "3.01 dB at the corner of the detector's high-pass; " + curveWhy + ", twice"
+
 // settleSeconds is a length of step by which what is left of a change of a step of
 // the curve has fallen to a thousandth, in the two fifths before it is read.
 func settleSeconds(constantMs, windowMs float64) float64 {
@@ -69,24 +97,26 @@ var stepTimes = []string{
 	"release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms",
 }
 
-// times claims what a model of the settings shows of a step of level: so that each
-// definition of attack and release has its own figure, and a detector's window
-// counts.
-func times(m model, rate int) (Experiment, error) {
-	readings, err := instrument.Run(context.Background(), m, instrument.StepResponse{Step: m.step}, rate)
+// times claims what a plain model of the settings shows of a step of level, with a
+// gain ahead that takes it over full scale where it has to: so that each definition
+// of attack and release has its own figure, and the detector's window and side chain
+// count. Of a gain that does not move nothing is claimed.
+func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rate int) []Experiment {
+	read := drivenBy(driveDB, instrument.StepResponse{Step: step})
+	readings, err := read(context.Background(), model.Chain{Settings: []any{settings}}, rate)
 	if err != nil {
-		return Experiment{}, err
+		return nil
 	}
 	x := Experiment{
-		Condition: fmt.Sprintf("%.0f Hz from %.1f to %.1f dBFS and back", float64(rate)/float64(m.step.Period(rate)), m.step.LowDBFS, m.step.HighDBFS),
-		Run:       with(instrument.StepResponse{Step: m.step}),
+		Condition: fmt.Sprintf("%.0f Hz from %.1f to %.1f dBFS and back", float64(rate)/float64(step.Period(rate)), step.LowDBFS+driveDB, step.HighDBFS+driveDB),
+		Run:       read,
 	}
 	// A time between two points of a gain has two frames of grain; one from the step
 	// of level has the first crest of the new level besides. An rms detector is read
 	// every half millisecond.
-	between, fromStep := 2000/float64(rate), 1000*float64(m.step.Period(rate)/2+1)/float64(rate)
+	between, fromStep := 2000/float64(rate), 1000*float64(step.Period(rate)/2+1)/float64(rate)
 	why, whyStep := "1 % and two frames", "1 % and half a period of the tone, in which its first crest comes"
-	if m.rms {
+	if rms {
 		between, fromStep = 0.5, 0.5
 		why = "1 %, and the half millisecond at which the detector is read"
 		whyStep = why
@@ -101,7 +131,10 @@ func times(m model, rate int) (Experiment, error) {
 			x.Claims = append(x.Claims, within(name, want.Value, grain+0.01*math.Abs(want.Value), text))
 		}
 	}
-	return x, nil
+	if len(x.Claims) == 0 {
+		return nil
+	}
+	return []Experiment{x}
 }
 
 // both claims that a stage with linked channels works on both by the louder one.

@@ -22,28 +22,6 @@ func expanded(s dsp.ExpanderSettings) func(levelDBFS float64) float64 {
 	}
 }
 
-// opening is expanded with a memory: open, it does nothing until the level has been
-// more than the hysteresis under the opening level for the hold.
-func opening(s dsp.ExpanderSettings, rate int) func(levelDBFS float64) float64 {
-	closed := expanded(s)
-	opens := s.ThresholdDBFS + s.KneeDB/2
-	open, wait := false, 0
-	return func(level float64) float64 {
-		switch {
-		case level >= opens, open && level >= opens-s.HysteresisDB:
-			open, wait = true, dsp.Frames(s.HoldMs, rate)
-		case open && wait > 0:
-			wait--
-		default:
-			open = false
-		}
-		if open {
-			return 0
-		}
-		return closed(level)
-	}
-}
-
 func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	attenuation := expanded(s)
 	gain := func(peakDBFS float64) float64 { return -attenuation(peakDBFS - onPeaks(0, s.Detector)) }
@@ -83,15 +61,11 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, slow, true, nil,
 			[]Claim{within("hysteresis_db", s.HysteresisDB-seems, curveStepDB+0.01, "one step of the curve; from where the knee is within 0.05 dB of its end")}))
 	}
-	step := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
-	m := model{
-		step: step, rms: s.Detector == dsp.RMS, windowMs: s.DetectorWindowMs, wanted: opening(s, rate),
-		reductionMs: s.ReleaseMs, gainMs: s.AttackMs, lookaheadMs: s.LookaheadMs, atRestDB: s.RangeDB,
+	if s.SidechainHighPassHz > 0 && s.SidechainHighPassHz < 0.2*float64(rate) {
+		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
+			[]Claim{within("expansion_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
-	if step.HighDBFS <= 0 && hz <= step.Hz {
-		if x, err := times(m, rate); err == nil {
-			experiments = append(experiments, x)
-		}
-	}
+	step, driveDB := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
+	experiments = append(experiments, timesWithHold(s, step, driveDB, s.Detector == dsp.RMS, s.HoldMs, rate)...)
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+3, gain))
 }

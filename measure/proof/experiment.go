@@ -14,7 +14,13 @@ type Experiment struct {
 	Condition string // stimulus and level, for the sheet
 	Claims    []Claim
 	Run       func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error)
-	curve     *curveOf // what Run measures, with its curve; nil: it has none
+	// Model is what the settings mean, in plain code; nil: there is none. A claim is
+	// stated in closed form. Where that is not met, the experiment is run on the model
+	// too: what its reading misses as well, the signal does not show of any device, and
+	// the claim is then to read as the model does.
+	Model instrument.Device
+
+	curve *curveOf // what Run measures, with its curve; nil: it has none
 }
 
 // with is the run of an instrument.
@@ -36,49 +42,128 @@ func drivenBy(driveDB float64, i instrument.Instrument) func(context.Context, in
 // which the device gave a broken response leaves failed ones.
 func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, experiments []Experiment) error {
 	for _, x := range experiments {
-		lines, err := s.lines(ctx, stage, d, x)
+		o, err := x.outcome(ctx, stage, d, s.RateHz, s.keepCurves)
 		if err != nil {
 			return err
 		}
-		s.Lines = append(s.Lines, lines...)
+		s.add(o)
 	}
 	return nil
 }
 
-// lines runs an experiment and judges its claims. The error is that of a context
-// that ended.
-func (s *Sheet) lines(ctx context.Context, stage string, d instrument.Device, x Experiment) ([]Line, error) {
-	watched := &watchedDevice{Device: d}
-	readings, err := s.run(ctx, stage, watched, x)
-	if ctx.Err() != nil {
-		return nil, ctx.Err()
-	}
-	var lines []Line
-	for _, c := range x.Claims {
-		if err != nil {
-			readings = measure.Readings{{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}}}
-		}
-		lines = append(lines, Line{stage, x.Condition, c.Why, watched.judge(measure.Judge(stage, s.RateHz, readings, c.Limit))})
-	}
-	return lines, nil
+// outcome is what an experiment gives a sheet.
+type outcome struct {
+	lines []Line
+	curve *Curve // nil: none
 }
 
-// run measures, and keeps the curve where the sheet keeps curves.
-func (s *Sheet) run(ctx context.Context, stage string, d instrument.Device, x Experiment) (measure.Readings, error) {
-	if x.curve == nil || !s.keepCurves {
-		return x.Run(ctx, d, s.RateHz)
+func (s *Sheet) add(o outcome) {
+	s.Lines = append(s.Lines, o.lines...)
+	if o.curve != nil {
+		s.Curves = append(s.Curves, *o.curve)
 	}
-	readings, table, err := x.curve.readings(ctx, d, s.RateHz)
-	if err == nil && len(table.Rows) > 0 {
-		c := Curve{Stage: stage, Condition: x.Condition, Table: table}
-		for _, claim := range x.Claims {
-			if strings.Contains(claim.Reading, "_deviation_db") && claim.Max != nil {
-				c.WithinDB = *claim.Max
+}
+
+// outcome runs the experiment and judges its claims. The error is that of a context
+// that ended.
+func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Device, rate int, keepCurve bool) (o outcome, err error) {
+	watched := &watchedDevice{Device: d}
+	var readings, model measure.Readings
+	if x.curve != nil && keepCurve {
+		readings, o.curve = x.readWithCurve(ctx, stage, watched, rate)
+	} else {
+		readings = x.read(ctx, watched, rate)
+	}
+	for _, c := range x.Claims {
+		j := measure.Judge(stage, rate, readings, c.Limit)
+		if j.Verdict != measure.Pass && watched.fault == "" && x.Model != nil {
+			if model == nil {
+				model = x.read(ctx, x.Model, rate)
 			}
+			restated, stated := c.asModelled(model)
+			if !stated {
+				continue
+			}
+			c, j = restated, measure.Judge(stage, rate, readings, restated.Limit)
 		}
-		s.Curves = append(s.Curves, c)
+		o.lines = append(o.lines, Line{stage, x.Condition, c.Why, watched.judge(j)})
 	}
-	return readings, err
+	return o, ctx.Err()
+}
+
+// read runs the experiment. One that comes to nothing gives each claim's reading the
+// reason.
+func (x *Experiment) read(ctx context.Context, d instrument.Device, rate int) measure.Readings {
+	readings, err := x.Run(ctx, d, rate)
+	if err != nil {
+		return x.withoutReadings(err)
+	}
+	return readings
+}
+
+func (x *Experiment) withoutReadings(err error) (readings measure.Readings) {
+	for _, c := range x.Claims {
+		readings = append(readings, measure.Named{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}})
+	}
+	return readings
+}
+
+// readWithCurve is read with the curve of the same response.
+func (x *Experiment) readWithCurve(ctx context.Context, stage string, d instrument.Device, rate int) (measure.Readings, *Curve) {
+	readings, table, err := x.curve.readings(ctx, d, rate)
+	if err != nil {
+		return x.withoutReadings(err), nil
+	}
+	if len(table.Rows) == 0 {
+		return readings, nil
+	}
+	c := &Curve{Stage: stage, Condition: x.Condition, Table: table}
+	for _, claim := range x.Claims {
+		if strings.Contains(claim.Reading, "_deviation_db") && claim.Max != nil {
+			c.WithinDB = *claim.Max
+		}
+	}
+	return readings, c
+}
+
+// asModelled is the claim as it can be made of a model's readings: as it is, where
+// they meet it, else moved until they do. It is not stated at all where the model
+// has no such reading.
+func (c Claim) asModelled(model measure.Readings) (claim Claim, stated bool) {
+	got, ok := model.Get(c.Reading)
+	switch {
+	case ok && !got.Measurable() && got.Beyond == 0:
+		return c, false
+	case !ok || !got.Measurable():
+		return c, true
+	case c.Min != nil && got.Value < *c.Min:
+		c = c.moved(got.Value - *c.Min)
+	case c.Max != nil && got.Value > *c.Max:
+		c = c.moved(got.Value - *c.Max)
+	default:
+		return c, true
+	}
+	c.Why += fmt.Sprintf("; moved to %s, as a plain model of the settings reads with this signal", got)
+	return c, true
+}
+
+// moved is the claim with its bounds moved so far that a value at one of them comes
+// to lie in the middle.
+func (c Claim) moved(by float64) Claim {
+	half := 0.0
+	if c.Min != nil && c.Max != nil {
+		half = (*c.Max - *c.Min) / 2
+	}
+	if by < 0 {
+		half = -half
+	}
+	if c.Min != nil {
+		c.Min = new(*c.Min + by + half)
+	}
+	if c.Max != nil {
+		c.Max = new(*c.Max + by + half)
+	}
+	return c
 }
 
 // onChannel is a reading's name in one of several channels, counted from 0.

@@ -9,8 +9,9 @@ import (
 )
 
 // whole states what a chain claims as a whole: the latency that it declares plus
-// the delays that it was asked for; and, where no stage works by level, the product
-// of its responses.
+// the delays that it was asked for; where no stage works by level, the product of
+// its responses; and that it makes of speech what the plain models of its stages
+// make, one after the other.
 func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	channels, enabled := 1, []chain.Stage{}
 	for _, s := range c.Stages {
@@ -33,11 +34,25 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 		}
 	}
 	experiments := []Experiment{latency(frames...)}
-	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 {
+	// The impulse response that a sweep gives is read for a while only.
+	soon := slices.Max(frames) < dsp.Frames(mostSweptDelayMs, rate)
+	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 && soon {
 		experiments = append(experiments, deviates(declared, rate, 1, strays, "the sum of what the stages may deviate"))
+	}
+	p := &programme{channels: max(2, channels)}
+	for _, s := range enabled {
+		p.chain.Settings = append(p.chain.Settings, s.Settings)
+	}
+	experiments = append(experiments, repeats(p.channels), p.exact(), p.rounds())
+	if _, limits := c.Ceiling(); limits {
+		experiments = append(experiments, p.limited())
 	}
 	return experiments, nil
 }
+
+// mostSweptDelayMs is how late a response may be whose magnitude a sweep shows to
+// sweepBoundDB.
+const mostSweptDelayMs = 20
 
 // channelsOf is a stage's list of channels.
 func channelsOf(settings any) []int {

@@ -31,6 +31,7 @@ var kinds = []Kind{
 	{Default: MLS{Order: 16, Periods: 4, PeakDBFS: DefaultPeakDBFS}, Help: "maximum-length sequence", Exact: true},
 	{Default: WhiteNoise{PeakDBFS: DefaultPeakDBFS, Seconds: 10, Seed: 1}, Help: "noise, flat up to half the rate"},
 	{Default: PinkNoise{PeakDBFS: DefaultPeakDBFS, Seconds: 10, Seed: 1}, Help: "noise, equal power in every octave"},
+	{Default: SpeechLike{PeakDBFS: DefaultPeakDBFS, Seconds: 10, Seed: 1}, Help: "an invented programme with the pace and levels of speech, for dynamics"},
 	{Default: Silence{Seconds: 10}, Help: "digital zero, for idle noise", Exact: true},
 	{Default: ToneThenSilence{Tone: StandardTone(DefaultPeakDBFS), SilenceSeconds: 5}, Help: "a tone, then digital zero: what rings on", Exact: true},
 	{Default: StandardSteppedTone(DefaultPeakDBFS), Help: "a tone in steps of level without a pause, for static curves"},

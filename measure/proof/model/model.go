@@ -1,0 +1,154 @@
+// Package model computes what the settings of a chain's stages mean, in the plainest
+// code: frame by frame, whole sounds in memory, package math. It shares no filter
+// coefficient, detector, smoother or look-ahead with the engine, so that the two can
+// be held against each other.
+//
+// Two things are taken from package dsp: the coefficients of matched equaliser bands,
+// which no formula gives (the proof of the stage by itself holds them against the
+// analogue filter), and the number of frames of a time in ms.
+//
+// A limiter's model leaves out what only keeps its promise: the guard behind its
+// gain, and the verification. Both lower single peaks by a little; neither changes
+// the sound elsewhere.
+package model
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// stage is a stage at a rate in Hz: it returns sound of the same length, late by its
+// latency, and the gain in dB that it applied to each frame put out (nil where it
+// works by none).
+type stage interface {
+	latency() int
+	run(in dsp.Block) (out, gainDB dsp.Block)
+}
+
+// Chain is stages in series. It is a device for instruments.
+type Chain struct {
+	Settings []any // dsp.CompressorSettings and so on, in the order of the sound
+}
+
+// Trace is what a chain made of a sound.
+type Trace struct {
+	Sound         dsp.Block // as a device puts it out: longer than the input by LatencyFrames
+	LatencyFrames int
+	Stages        []StageTrace
+}
+
+// StageTrace is what one stage did. Its frames are those of the stage's own output:
+// late by what comes before it and by itself.
+type StageTrace struct {
+	DelayFrames int       // from the chain's input to this stage's output
+	Input       dsp.Block // what came to it
+	GainDB      dsp.Block // nil: it works by no gain
+	// OverDB is how far the largest true peak at a limiter's gain lies over its
+	// ceiling; −Inf for other stages.
+	OverDB float64
+}
+
+// DeepestDB is the lowest gain of a stage in dB: 0 or less.
+func (s *StageTrace) DeepestDB() float64 {
+	least := 0.0
+	for _, plane := range s.GainDB {
+		for _, g := range plane {
+			least = min(least, g)
+		}
+	}
+	return least
+}
+
+// Run puts a sound (channels x frames) through the stages, at a rate in Hz.
+func (c Chain) Run(rate int, in dsp.Block) (Trace, error) {
+	var stages []stage
+	var t Trace
+	for _, s := range c.Settings {
+		made, err := newStage(s, rate, len(in))
+		if err != nil {
+			return t, err
+		}
+		stages = append(stages, made)
+		t.LatencyFrames += made.latency()
+	}
+	frames := in.Frames()
+	x := dsp.NewBlock(len(in), frames+t.LatencyFrames)
+	for i := range x {
+		copy(x[i], in[i])
+	}
+	delay := 0
+	for i, s := range stages {
+		limits, isLimiter := s.(*limiter)
+		if isLimiter && i == len(stages)-1 {
+			// What rings on behind the sound's end would be cut off after the limiter,
+			// an edge that it had not seen: the engine cuts it before.
+			for _, plane := range x {
+				clear(plane[frames+delay:])
+			}
+		}
+		delay += s.latency()
+		out, gain := s.run(x)
+		traced := StageTrace{delay, x, gain, math.Inf(-1)}
+		if isLimiter {
+			traced.OverDB = limits.overDB
+		}
+		t.Stages = append(t.Stages, traced)
+		x = out
+	}
+	t.Sound = x
+	return t, nil
+}
+
+// Respond is Run for a source and a sink.
+func (c Chain) Respond(_ context.Context, played wave.Source, response wave.Sink) error {
+	f := played.Format()
+	var in = make(dsp.Block, f.Channels)
+	block := dsp.NewBlock(f.Channels, 4096)
+	for {
+		n, err := played.Read(block)
+		for i := range in {
+			in[i] = append(in[i], block[i][:n]...)
+		}
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return err
+		}
+	}
+	t, err := c.Run(f.Rate, in)
+	if err != nil {
+		return err
+	}
+	return response.Write(t.Sound)
+}
+
+func newStage(settings any, rate, channels int) (stage, error) {
+	switch s := settings.(type) {
+	case dsp.HighPassSettings:
+		return filter{butterworth(s.SlopeDBPerOctave/6, s.CornerHz, true, rate)}, nil
+	case dsp.EqualiserSettings:
+		return newEqualiser(s, rate, channels)
+	case dsp.GainSettings:
+		return newEach(s.Channels, decibels(s.GainDB), 0), nil
+	case dsp.PolaritySettings:
+		return newEach(s.Channels, -1, 0), nil
+	case dsp.DelaySettings:
+		return newEach(s.Channels, 1, dsp.Frames(s.DelayMs, rate)), nil
+	case dsp.CompressorSettings:
+		return &compressor{s, rate}, nil
+	case dsp.ExpanderSettings:
+		return &expander{s, rate}, nil
+	case dsp.DeEsserSettings:
+		return &deEsser{s, rate}, nil
+	case dsp.LimiterSettings:
+		return newLimiter(s, rate), nil
+	}
+	return nil, fmt.Errorf("a stage with %T has no model", settings)
+}
