@@ -36,8 +36,8 @@ type Settings struct {
 }
 
 // Pass is one run over the takes: 0 is the analysis, then come the renders; each
-// render is followed by a measurement of what was written. −1 finds the loudest that
-// can be had, for a refusal.
+// render is followed by a measurement of what was written. For a refusal, −1 finds
+// the loudest that can be had, and −2 a compressor for the loudness range.
 type Pass struct {
 	Render    int
 	Measuring bool
@@ -45,7 +45,9 @@ type Pass struct {
 
 func (p Pass) String() string {
 	switch {
-	case p.Render < 0:
+	case p.Render == -2:
+		return "search for a compressor"
+	case p.Render == -1:
 		return "the loudest that can be had"
 	case p.Render == 0:
 		return "analysis"
@@ -117,6 +119,9 @@ func Deliver(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Settin
 	if d.solution, err = Solve(c, t, analyses...); err != nil {
 		return nil, d.refuse(err)
 	}
+	if err := d.boundRange(); err != nil {
+		return nil, err
+	}
 	if err := d.approach(); err != nil {
 		return nil, err
 	}
@@ -138,26 +143,33 @@ func (d *delivery) refuse(err error) error {
 		if err != nil {
 			return err
 		}
-		defer take.Close()
-		f := take.Format()
-		engine, err := loudest.Prepare(f.Rate, f.Channels)
+		profile, err := d.listen(loudest, take, chain.Options{Progress: d.progress(Pass{Render: -1}, job)})
+		take.Close()
 		if err != nil {
 			return err
 		}
-		loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: d.target.Mono})
-		if err != nil {
-			return err
-		}
-		o := chain.Options{RepairNonFinite: d.RepairNonFinite, Workers: d.Workers, Progress: d.progress(Pass{Render: -1}, job)}
-		if _, err := engine.Run(d.ctx, take, analysisSink{f, loudness.Write}, o); err != nil {
-			return err
-		}
-		profiles = append(profiles, loudness.Profile())
+		profiles = append(profiles, profile)
 	}
 	if lufs, ok := measure.PooledLoudness(profiles...); ok {
 		d.solution.measuredLoudest(r, lufs)
 	}
 	return r
+}
+
+// listen runs a chain and reads the loudness of what comes out; nothing is written.
+func (d *delivery) listen(c *chain.Chain, take *wave.Reader, o chain.Options) (measure.LoudnessProfile, error) {
+	f := take.Format()
+	engine, err := c.Prepare(f.Rate, f.Channels)
+	if err != nil {
+		return measure.LoudnessProfile{}, err
+	}
+	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: d.target.Mono})
+	if err != nil {
+		return measure.LoudnessProfile{}, err
+	}
+	o.RepairNonFinite, o.Workers = d.RepairNonFinite, d.Workers
+	_, err = engine.Run(d.ctx, take, analysisSink{f, loudness.Write}, o)
+	return loudness.Profile(), err
 }
 
 // approach renders until what is written is near enough.

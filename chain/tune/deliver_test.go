@@ -514,3 +514,67 @@ func TestDeliverInterrupted(t *testing.T) {
 		t.Errorf("left %v", left)
 	}
 }
+
+// TestDeliverRange: a loudness range over the limit is refused with a compressor that
+// brings it down; a delivery with the proposed chain has the range that was asked
+// for, by the meter of the written file, and the chain that was given is as it was.
+func TestDeliverRange(t *testing.T) {
+	in := "../../testdata/harbour-street.wav"
+	for _, text := range []string{limiterAlone, withCompressor} {
+		c := parsed(t, text)
+		before, err := c.Format(true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d, r, err := delivered(t, c, anything(-20), in, Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		limit := 0.75 * value(t, r, "loudness_range_lu")
+		target := anything(-20)
+		target.RangeMaxLU = &limit
+		_, _, err = delivered(t, c, target, in, Settings{})
+		var refusal *Refusal
+		if !errors.As(err, &refusal) || refusal.Proposal == nil {
+			t.Fatalf("%g LU at most: %v", limit, err)
+		}
+		if after, _ := c.Format(true); string(after) != string(before) {
+			t.Error("the chain that was given has changed")
+		}
+		d, r, err = delivered(t, refusal.Proposal.Chain, target, in, Settings{})
+		if err != nil {
+			t.Fatalf("%s: %v", refusal.Do, err)
+		}
+		is := value(t, r, "loudness_range_lu")
+		t.Logf("%s: %.2f LU of %.2f LU at most; %s", d.Files[0].Out, is, limit, refusal.Do)
+		if is > limit || math.Abs(is-refusal.Proposal.RangeLU) > rangeReserveLU {
+			t.Errorf("%.2f LU, %.2f LU were proposed and %.2f LU are the limit", is, refusal.Proposal.RangeLU, limit)
+		}
+	}
+}
+
+// TestDeliverShortTerm: a limit of the short-term loudness is met by a loudness that is
+// lower, where the tolerance allows it, and is refused with what it takes where not.
+func TestDeliverShortTerm(t *testing.T) {
+	in := "../../testdata/harbour-street.wav"
+	d, r, err := delivered(t, parsed(t, limiterAlone), anything(-23), in, Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	excess := value(t, r, "short_term_max_lufs") + 23
+	limit := -23 + excess - 0.5 // half a LU too much
+	target := anything(-23)
+	target.ShortTermMaxLUFS = &limit
+	_, _, err = delivered(t, parsed(t, limiterAlone), target, in, Settings{})
+	var refusal *Refusal
+	if !errors.As(err, &refusal) || !strings.Contains(refusal.Reason, "short-term") {
+		t.Errorf("%v", err)
+	}
+	target.LeastLUFS, target.MostLUFS = -24, -22
+	if d, r, err = delivered(t, parsed(t, limiterAlone), target, in, Settings{}); err != nil {
+		t.Fatal(err)
+	}
+	if is := value(t, r, "short_term_max_lufs"); is > limit || is < limit-0.05 || math.Abs(d.LoudnessLUFS+23.5) > 0.05 {
+		t.Errorf("short-term %.3f LUFS for %.3f at most, loudness %.3f LUFS", is, limit, d.LoudnessLUFS)
+	}
+}

@@ -17,6 +17,8 @@ type Refusal struct {
 	Limiting []Limited `json:"loudness_by_limiting"`
 	// NearestLUFS is what can be had within the limits that were given; nil: nothing.
 	NearestLUFS *float64 `json:"nearest_lufs"`
+	// Proposal is a change of the chain that would help; nil: none is known.
+	Proposal *Proposal `json:"proposal,omitempty"`
 }
 
 // Limited is a loudness and what it takes.

@@ -50,7 +50,7 @@ func (s *deliverSettings) register(f *pflag.FlagSet) {
 	f.Float64Var(&s.loudness, "loudness-lufs", 0, "the integrated loudness to meet, in `LUFS`; with --spec: another than the middle of\nwhat it accepts")
 	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "the largest true peak, in `dBTP`")
 	f.Float64Var(&s.shortTerm, "short-term-max-lufs", 0, "the largest short-term loudness, in `LUFS`")
-	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`")
+	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`; where it is exceeded a compressor is proposed,\nand --save-chain writes the chain with it")
 	f.StringVar(&s.mono, "mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
 	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the reduction that is exceeded for a twentieth of\nthe time, in `dB`")
 	f.BoolVar(&s.nearest, "nearest", false, "where the target cannot be met, write the nearest instead of nothing; the exit\ncode stays 1")
@@ -190,16 +190,28 @@ func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, job
 	}
 	if s.saveChain != "" {
 		settings.Also = func(solved *tune.Solution) ([]wave.Output, error) {
-			return e.solvedChain(s, solved, jobs)
+			return e.chainFile(s, solved.Chain(), jobs)
 		}
 	}
 	r.delivery, r.err = tune.Deliver(e.ctx, c, target, jobs, settings)
+	if refusal := r.refusal(); refusal != nil && refusal.Proposal != nil && s.saveChain != "" {
+		r.saved = e.saveProposal(s, refusal.Proposal, jobs)
+	}
 	return r
 }
 
-// solvedChain begins the file of the solved chain.
-func (e env) solvedChain(s *deliverSettings, solved *tune.Solution, jobs []tune.Job) ([]wave.Output, error) {
-	text, err := solved.Chain().Format(true)
+// saveProposal writes a proposed chain, and returns why it could not.
+func (e env) saveProposal(s *deliverSettings, p *tune.Proposal, jobs []tune.Job) error {
+	outputs, err := e.chainFile(s, p.Chain, jobs)
+	if err != nil {
+		return err
+	}
+	return wave.CommitTogether(outputs...)
+}
+
+// chainFile begins the file of a solved or proposed chain.
+func (e env) chainFile(s *deliverSettings, c *chain.Chain, jobs []tune.Job) ([]wave.Output, error) {
+	text, err := c.Format(true)
 	if err != nil {
 		return nil, err
 	}

@@ -18,6 +18,7 @@ type deliverReport struct {
 	chain    *chain.Chain
 	delivery *tune.Delivery // nil: nothing was written
 	err      error
+	saved    error // why a proposed chain could not be written
 }
 
 func (r *deliverReport) refusal() *tune.Refusal {
@@ -29,6 +30,8 @@ func (r *deliverReport) refusal() *tune.Refusal {
 // code is the exit code: 1 for a target that is not met.
 func (r *deliverReport) code() int {
 	switch {
+	case r.saved != nil:
+		return exitCode(outputError(r.saved))
 	case r.refusal() != nil:
 		return exitLimit
 	case r.err != nil:
@@ -69,17 +72,20 @@ func (r *deliverReport) print(e env, s *deliverSettings) {
 		}
 		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", said(err))
 	}
+	if r.saved != nil {
+		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", said(outputError(r.saved)))
+	}
 	switch {
 	case s.json:
 		e.printJSON(r.object(s))
 	case r.refusal() != nil:
-		r.printRefusal(e)
+		r.printRefusal(e, s)
 	case r.err == nil && !s.quiet:
 		r.printDelivered(e)
 	}
 }
 
-func (r *deliverReport) printRefusal(e env) {
+func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 	refusal := r.refusal()
 	fmt.Fprintf(e.stdout, "refused    %s: %s\n", r.jobs[0].In, refusal.Reason)
 	if refusal.LoudestLUFS != nil {
@@ -91,7 +97,12 @@ func (r *deliverReport) printRefusal(e env) {
 	if refusal.Do != "" {
 		fmt.Fprintf(e.stdout, "           %s\n", refusal.Do)
 	}
-	fmt.Fprintln(e.stdout, "           nothing is written")
+	switch {
+	case refusal.Proposal == nil || s.saveChain == "":
+		fmt.Fprintln(e.stdout, "           nothing is written")
+	case r.saved == nil:
+		fmt.Fprintf(e.stdout, "           no sound is written; %s is the chain with it: look at it, then deliver with it\n", s.saveChain)
+	}
 }
 
 func (r *deliverReport) printDelivered(e env) {

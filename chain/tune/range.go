@@ -1,0 +1,163 @@
+package tune
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// A loudness range is not changed by a gain, but by a compressor. The compressor that
+// is proposed has the highest threshold, at the lowest of these ratios, that brings
+// the range down; thresholds are looked for in steps of 6 dB and then to 1 dB. Each
+// try is a run of the chain, not a forecast.
+var (
+	proposedRatios = []float64{2, 3, 4, 6}
+	thresholdsDBFS = []float64{-12, -18, -24, -30, -36, -42, -48}
+)
+
+// rangeReserveLU is what the limiter and the dither may move the range by, after what
+// was tried. (own choice)
+const rangeReserveLU = 0.1
+
+// Proposal is a change of the chain that brings a programme's loudness range down.
+// It is proposed, and never made unasked.
+type Proposal struct {
+	Chain         *chain.Chain `json:"-"`
+	Stage         string       `json:"stage"`
+	ThresholdDBFS float64      `json:"threshold_dbfs"`
+	Ratio         float64      `json:"ratio"`
+	RangeLU       float64      `json:"loudness_range_lu"` // with it, ahead of the limiter
+	Reduction     float64      `json:"p95_reduction_db"`  // of the compressor, while it works
+}
+
+// boundRange refuses a programme whose loudness range is over the target's limit, with
+// a compressor that would bring it down.
+func (d *delivery) boundRange() error {
+	limit := d.target.RangeMaxLU
+	if limit == nil {
+		return nil
+	}
+	is, ok := joined(d.solution.forecast.profiles(d.solution.GainDB)).Range()
+	if !ok || is <= *limit {
+		return nil
+	}
+	r := &Refusal{Reason: fmt.Sprintf("the loudness range is %.1f LU, over %.4g LU, and a gain does not change it", is, *limit)}
+	best := is
+	wanted := *limit - rangeReserveLU
+	for _, ratio := range proposedRatios {
+		if is/ratio > wanted { // what is over the threshold shrinks to that, at best
+			continue
+		}
+		p, nearest, err := d.proposeRatio(ratio, wanted)
+		if err != nil {
+			return err
+		}
+		best = min(best, nearest)
+		if p != nil {
+			r.Proposal = p
+			r.Do = fmt.Sprintf("%s with threshold_dbfs = %g and ratio = %g brings it to %.1f LU, by a reduction of %.1f dB (95th percentile while it works)", p.Stage, p.ThresholdDBFS, p.Ratio, p.RangeLU, p.Reduction)
+			return r
+		}
+	}
+	r.Do = fmt.Sprintf("no compressor that was tried brings it under %.1f LU: ride the level by hand, or accept a wider range", best)
+	return r
+}
+
+// proposeRatio looks for a threshold. Without one it says how near it came.
+func (d *delivery) proposeRatio(ratio, limit float64) (p *Proposal, nearest float64, err error) {
+	nearest = 1000
+	low, high := 0.0, 0.0 // the highest threshold that does, and one above that does not
+	try := func(threshold float64) (*Proposal, error) {
+		t, err := d.compressed(threshold, ratio)
+		if err == nil {
+			nearest = min(nearest, t.RangeLU)
+		}
+		return t, err
+	}
+	for _, threshold := range thresholdsDBFS {
+		t, err := try(threshold)
+		if err != nil {
+			return nil, 0, err
+		}
+		if t.RangeLU <= limit {
+			p, low = t, threshold
+			break
+		}
+		high = threshold
+	}
+	for p != nil && high-low > 1.5 {
+		middle := float64(int((high + low) / 2))
+		t, err := try(middle)
+		if err != nil {
+			return nil, 0, err
+		}
+		if t.RangeLU <= limit {
+			p, low = t, middle
+		} else {
+			high = middle
+		}
+	}
+	return p, nearest, nil
+}
+
+// compressed runs the takes through the chain with a changed compressor, up to the
+// limiter, and reads the loudness range.
+func (d *delivery) compressed(threshold, ratio float64) (*Proposal, error) {
+	changed, stage := withCompression(split(d.chain), threshold, ratio)
+	head := split(changed).head()
+	p := &Proposal{Chain: changed, Stage: changed.Stages[stage].Name, ThresholdDBFS: threshold, Ratio: ratio}
+	var profiles []measure.LoudnessProfile
+	for job := range d.jobs {
+		take, err := d.open(job)
+		if err != nil {
+			return nil, err
+		}
+		gains := chain.NewGains(0)
+		profile, err := d.listen(head, take, chain.Options{Gains: gains, Progress: d.progress(Pass{Render: -2}, job)})
+		take.Close()
+		if err != nil {
+			return nil, inTake(d.jobs[job].In, err)
+		}
+		profiles = append(profiles, profile)
+		for _, g := range gains.Stages() {
+			if g.Name == p.Stage {
+				p.Reduction = max(p.Reduction, g.Reduction.P95DB)
+			}
+		}
+	}
+	p.RangeLU, _ = joined(profiles).Range()
+	return p, nil
+}
+
+// withCompression is a chain whose last compressor ahead of the limiter has another
+// threshold and ratio, or that has one more.
+func withCompression(p parts, threshold, ratio float64) (changed *chain.Chain, stage int) {
+	c := *p.chain
+	c.Stages, c.Text = slices.Clone(p.chain.Stages), nil
+	for i := p.stages - 1; i >= 0; i-- {
+		if s, ok := c.Stages[i].Settings.(dsp.CompressorSettings); ok && c.Stages[i].Enabled {
+			s.ThresholdDBFS, s.Ratio = threshold, ratio
+			c.Stages[i].Settings = s
+			return &c, i
+		}
+	}
+	fresh, err := chain.Parse("compressor", fmt.Appendf(nil, "schema = 1\n[[stage]]\nkind = \"compressor\"\nname = \"compressor for the range\"\nthreshold_dbfs = %g\nratio = %g\n", threshold, ratio))
+	if err != nil {
+		panic(err) // the text is ours
+	}
+	added := chain.Stage{Kind: "compressor", Name: fresh.Stages[0].Name, Enabled: true, Settings: fresh.Stages[0].Settings}
+	c.Stages = slices.Insert(c.Stages, p.stages, added)
+	return &c, p.stages
+}
+
+// joined are sounds one after the other.
+func joined(sounds []measure.LoudnessProfile) measure.LoudnessProfile {
+	all := measure.LoudnessProfile{RateHz: sounds[0].RateHz}
+	for _, s := range sounds {
+		all.Energies = append(all.Energies, s.Energies...)
+	}
+	return all
+}
