@@ -49,7 +49,7 @@ func (l Limit) Check() error {
 
 // String is the limit in words: "at most -1", "-23.2 to -22.8".
 func (l Limit) String() string {
-	number := func(v float64) string { // no more digits than it takes to tell limits apart
+	number := func(v float64) string { // no more digits than limits need to differ
 		digits := 1e4
 		if math.Abs(v) < 0.01 {
 			digits = 1e8
@@ -164,7 +164,7 @@ func (r Judgement) Sentence() string {
 	return s
 }
 
-// Do says what mends a limit that is not met, "" for one that is.
+// Do says what to do about a limit that is not met, "" for one that is.
 func (r Judgement) Do() string {
 	if r.Verdict == Pass {
 		return ""

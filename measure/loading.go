@@ -14,7 +14,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// OutputImpedance is what an output's level without and with a load tells of its
+// OutputImpedance derives from an output's level without and with a load its
 // impedance: Z = R·(open/loaded − 1), taken as resistive. Both levels are of the
 // same tone; in dBFS they need no calibration, for only their ratio counts.
 func OutputImpedance(open, loaded Level, loadOhm float64, c *Calibration) (Readings, error) {

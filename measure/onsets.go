@@ -54,7 +54,7 @@ func (s *setIns) write(b dsp.Block, frame int64) {
 	}
 }
 
-// touch tells whether frames from … to, both included, lie in a first window.
+// touch reports whether frames from … to, both included, lie in a first window.
 func (s *setIns) touch(from, to int64) bool {
 	for _, w := range s.windows {
 		if from < w[1] && to >= w[0] {

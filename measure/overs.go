@@ -41,7 +41,7 @@ type OverSettings struct {
 type overChannel struct {
 	annex2, fine peakReader
 	firstWindow  peakReader // the fine reading in first windows, and the samples
-	heard        stretch
+	recent       stretch
 	open         Over  // the event that may go on; none while its Above is 0
 	last         int64 // its last frame over the ceiling
 	above        int64 // frames over the ceiling in all
@@ -103,9 +103,9 @@ func (o *Overs) Write(b dsp.Block) {
 // write takes a part of peakChunk frames at most.
 func (o *Overs) write(channel int, x []float64, frame int64) {
 	c := &o.channels[channel]
-	s := &c.heard
+	s := &c.recent
 	s.take(x, frame)
-	peak := s.peak(fineTaps, len(s.heard))
+	peak := s.peak(fineTaps, len(s.samples))
 	c.tooLarge = c.tooLarge || peak > math.MaxFloat64/8 // no L1 norm is as large
 	if c.nonFinite < 0 && peak-peak != 0 {
 		if i := slices.IndexFunc(x, func(v float64) bool { return v-v != 0 }); i >= 0 {
@@ -122,11 +122,11 @@ func (o *Overs) look(channel int, s *stretch) {
 	c := &o.channels[channel]
 	var annex2, fine [peakCell]float64
 	inner := half - c.annex2.bank.Half()
-	end := len(s.heard) + 1 - fineTaps
+	end := len(s.samples) + 1 - fineTaps
 	for from := c.fine.first(); from < end; from += peakCell {
 		to := min(end, from+peakCell)
 		o.lookFirst(c, s, from, to)
-		samples := s.heard[from+half-1 : to+half-1]
+		samples := s.samples[from+half-1 : to+half-1]
 		// Neither reading's L1 norm is under 1: this holds for the samples too.
 		if o.skip && s.peak(from, to-1+fineTaps)*max(c.fine.l1, c.annex2.l1) <= o.ceiling {
 			continue
@@ -140,8 +140,8 @@ func (o *Overs) look(channel int, s *stretch) {
 			if !(sample > o.ceiling || annex2[i] > o.ceiling || fine[i] > o.ceiling) {
 				continue
 			}
-			// All readings of a frame that is over are told.
-			window := s.heard[from+i : from+i+fineTaps]
+			// Every reading of a frame that is over is listed.
+			window := s.samples[from+i : from+i+fineTaps]
 			o.over(channel, s.frame+int64(from+i+half-1), sample, c.annex2.bank.Peak(window[inner:fineTaps-inner]), c.fine.bank.Peak(window))
 		}
 	}
@@ -161,7 +161,7 @@ func (o *Overs) lookFirst(c *overChannel, s *stretch, from, to int) {
 		if !o.onsets.touch(frame(i), frame(i)) {
 			continue
 		}
-		if v := max(math.Abs(s.heard[i+half-1]), readings[i-from]); planes.Exceeds(v, first.largest) {
+		if v := max(math.Abs(s.samples[i+half-1]), readings[i-from]); planes.Exceeds(v, first.largest) {
 			first.largest, first.frame = v, frame(i)
 		}
 	}
@@ -199,7 +199,7 @@ func (o *Overs) ended() *Overs {
 	e.channels = slices.Clone(o.channels)
 	e.events.kept = slices.Clone(o.events.kept)
 	for c := range e.channels {
-		e.channels[c].heard = o.channels[c].heard.clone()
+		e.channels[c].recent = o.channels[c].recent.clone()
 		e.write(c, make([]float64, fineTaps/2), o.frames)
 		if open := e.channels[c].open; open.Above > 0 {
 			e.events.add(open)

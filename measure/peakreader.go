@@ -20,39 +20,39 @@ const (
 // reach back to and up to peakChunk new ones, and the largest values of its cells, of
 // |sample|, and of |second difference| once that was asked for.
 type stretch struct {
-	heard []float64
-	frame int64   // of heard[0]
-	top   float64 // the largest |sample|, NaN if there is one
-	peaks [mostCells]float64
-	bends [mostCells]float64
+	samples    []float64
+	frame      int64   // of samples[0]
+	top        float64 // the largest |sample|, NaN if there is one
+	peaks      [mostCells]float64
+	curvatures [mostCells]float64
 }
 
-// unknown is the bend of a cell that nobody asked for.
+// unknown is the curvature of a cell that was not needed yet.
 const unknown = -1
 
-// take puts new frames, peakChunk at most, behind the last ones heard.
+// take puts new frames, peakChunk at most, behind the last ones.
 func (s *stretch) take(x []float64, frame int64) {
-	if len(s.heard) == 0 {
-		s.heard = make([]float64, fineTaps, fineTaps+peakChunk)
+	if len(s.samples) == 0 {
+		s.samples = make([]float64, fineTaps, fineTaps+peakChunk)
 	}
-	copy(s.heard[:fineTaps], s.heard[len(s.heard)-fineTaps:])
-	s.heard = append(s.heard[:fineTaps], x...)
+	copy(s.samples[:fineTaps], s.samples[len(s.samples)-fineTaps:])
+	s.samples = append(s.samples[:fineTaps], x...)
 	s.frame = frame - fineTaps
-	whole := len(s.heard) / peakCell
-	vector.Peaks(s.heard, peakCell, s.peaks[:whole])
-	cells := s.peaks[:(len(s.heard)+peakCell-1)/peakCell]
+	whole := len(s.samples) / peakCell
+	vector.Peaks(s.samples, peakCell, s.peaks[:whole])
+	cells := s.peaks[:(len(s.samples)+peakCell-1)/peakCell]
 	if whole < len(cells) {
-		cells[whole] = vector.Peak(s.heard[whole*peakCell:])
+		cells[whole] = vector.Peak(s.samples[whole*peakCell:])
 	}
 	s.top = largestOf(cells)
 	for k := range cells {
-		s.bends[k] = unknown
+		s.curvatures[k] = unknown
 	}
 }
 
 // clone is a copy with memory of its own.
 func (s stretch) clone() stretch {
-	s.heard = append(make([]float64, 0, fineTaps+peakChunk), s.heard...)
+	s.samples = append(make([]float64, 0, fineTaps+peakChunk), s.samples...)
 	return s
 }
 
@@ -61,14 +61,14 @@ func (s *stretch) peak(from, to int) float64 {
 	return largestOf(s.peaks[from/peakCell : (to-1)/peakCell+1])
 }
 
-// bend is the largest |second difference| from … to−1, or a little around; one that
+// curvature is the largest |second difference| from … to−1, or a little around; one that
 // is more than enough ends the search.
-func (s *stretch) bend(from, to int, enough float64) (largest float64) {
+func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 	for k := from / peakCell; k <= (to-1)/peakCell && !(largest > enough); k++ {
-		if s.bends[k] == unknown {
-			s.bends[k] = vector.Bend(s.heard[k*peakCell : min(len(s.heard), (k+1)*peakCell+2)])
+		if s.curvatures[k] == unknown {
+			s.curvatures[k] = vector.Bend(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell+2)])
 		}
-		largest = max(largest, s.bends[k])
+		largest = max(largest, s.curvatures[k])
 	}
 	return largest
 }
@@ -85,9 +85,9 @@ func largestOf(x []float64) float64 {
 
 // peakReader reads intervals by one interpolator, and follows the largest reading.
 type peakReader struct {
-	bank           *dsp.Polyphase
-	l1, flat, bend float64
-	sketches       []sketch // from coarse to fine, of a long bank
+	bank             *dsp.Polyphase
+	l1, flat, curved float64
+	sketches         []sketch // from coarse to fine, of a long bank
 
 	largest float64
 	frame   int64
@@ -95,7 +95,7 @@ type peakReader struct {
 
 func newPeakReader(b *dsp.Polyphase) peakReader {
 	r := peakReader{bank: b, l1: b.L1()}
-	r.flat, r.bend = b.Bound()
+	r.flat, r.curved = b.Bound()
 	return r
 }
 
@@ -114,8 +114,8 @@ var fineReader = sync.OnceValue(func() peakReader {
 	for p := range rows {
 		rows[p] = r.bank.Row(p)
 	}
-	bend := curvatureOf(rows)
-	r.sketches = []sketch{sketchOf(r.bank, rows, 16, bend), sketchOf(r.bank, rows, 4, bend)}
+	curvature := curvatureOf(rows)
+	r.sketches = []sketch{sketchOf(r.bank, rows, 16, curvature), sketchOf(r.bank, rows, 4, curvature)}
 	return r
 })
 
@@ -133,7 +133,7 @@ func curvatureOf(rows [][]float64) float64 {
 	return curvature
 }
 
-// sketchOf keeps every so manieth row. A reading as a function of the place has a
+// sketchOf keeps one row of every few. A reading as a function of the place has a
 // second derivative of at most the kernel's curvature, so between places d apart
 // it rises by at most d²/8 of that over the larger of its neighbours.
 func sketchOf(b *dsp.Polyphase, rows [][]float64, every int, curvature float64) sketch {
@@ -154,7 +154,7 @@ func (r *peakReader) first() int { return fineTaps + 1 - 2*r.bank.Half() }
 // complete; with skip it leaves out those that cannot hold more than the largest
 // so far.
 func (r *peakReader) look(s *stretch, skip bool) {
-	if enough := r.roomForBend(r.largest, s.top); skip && (s.top*r.l1 <= r.largest || s.bend(0, len(s.heard), enough) <= enough) {
+	if enough := r.roomForCurvature(r.largest, s.top); skip && (s.top*r.l1 <= r.largest || s.curvature(0, len(s.samples), enough) <= enough) {
 		return
 	}
 	var readings [4 * peakCell]float64
@@ -163,7 +163,7 @@ func (r *peakReader) look(s *stretch, skip bool) {
 		step = peakCell
 	}
 	half := r.bank.Half()
-	end := len(s.heard) + 1 - 2*half
+	end := len(s.samples) + 1 - 2*half
 	known := 0.0
 	if skip && s.top > r.largest && len(r.sketches) > 0 {
 		known = math.Nextafter(r.besideTop(s), 0) // which one of the intervals exceeds
@@ -189,22 +189,24 @@ func (r *peakReader) look(s *stretch, skip bool) {
 // then spares reading those that rise towards it.
 func (r *peakReader) besideTop(s *stretch) float64 {
 	half := r.bank.Half()
-	first, end := r.first(), len(s.heard)+1-2*half
-	for i, v := range s.heard[first+half : end+half-1] {
+	first, end := r.first(), len(s.samples)+1-2*half
+	for i, v := range s.samples[first+half : end+half-1] {
 		if math.Abs(v) == s.top {
 			var few [4]float64 // of the intervals around the sample, if they are there
 			from := max(first, min(first+i-1, end-len(few)))
 			n := min(len(few), end-from)
-			r.bank.Peaks(s.heard[from:from+n-1+2*half], few[:n])
+			r.bank.Peaks(s.samples[from:from+n-1+2*half], few[:n])
 			return vector.Peak(few[:n])
 		}
 	}
 	return 0
 }
 
-// roomForBend is up to which |second difference| no reading exceeds a limit between
+// roomForCurvature is up to which |second difference| no reading exceeds a limit between
 // samples no larger than peak: see Polyphase.Bound.
-func (r *peakReader) roomForBend(limit, peak float64) float64 { return (limit - r.flat*peak) / r.bend }
+func (r *peakReader) roomForCurvature(limit, peak float64) float64 {
+	return (limit - r.flat*peak) / r.curved
+}
 
 // readings stores the readings of the windows that begin at from … to−1: those that
 // exceed a limit, and of the others any number that does not. It reports whether
@@ -213,36 +215,36 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 	out = out[:to-from]
 	half := r.bank.Half()
 	if !skip {
-		r.bank.Peaks(s.heard[from:to-1+2*half], out)
+		r.bank.Peaks(s.samples[from:to-1+2*half], out)
 		return true
 	}
 	peak := s.peak(from, to-1+2*half)
 	if peak*r.l1 <= limit {
 		return false
 	}
-	enough := r.roomForBend(limit, s.peak(from+half-1, to+half))
+	enough := r.roomForCurvature(limit, s.peak(from+half-1, to+half))
 	if len(r.sketches) == 0 {
-		if s.bend(from, to-1+2*half, enough) <= enough {
+		if s.curvature(from, to-1+2*half, enough) <= enough {
 			return false
 		}
-		return r.readShort(s.heard[from:to-1+2*half], limit, out)
+		return r.readShort(s.samples[from:to-1+2*half], limit, out)
 	}
-	bend := s.bend(from, to-1+2*half, math.Inf(1))
-	if bend <= enough {
+	curvature := s.curvature(from, to-1+2*half, math.Inf(1))
+	if curvature <= enough {
 		return false
 	}
-	threshold := (limit - r.bend*bend) / r.flat // of a sample beside an interval
+	threshold := (limit - r.curved*curvature) / r.flat // of a sample beside an interval
 	clear(out)
-	sides := s.heard[from+half-1 : to+half]
+	sides := s.samples[from+half-1 : to+half]
 	found := false
 	for i := 0; i < len(out); {
 		if !(math.Abs(sides[i]) > threshold || math.Abs(sides[i+1]) > threshold) ||
-			r.bank.AtMost(s.heard[from+i:from+i+2*half], bend) <= limit {
+			r.bank.AtMost(s.samples[from+i:from+i+2*half], curvature) <= limit {
 			i++
 			continue
 		}
 		few := out[i:min(len(out), i+4)] // which take no longer than one
-		x := s.heard[from+i : from+i+len(few)-1+2*half]
+		x := s.samples[from+i : from+i+len(few)-1+2*half]
 		if r.mayExceed(limit, x, few, peak) {
 			r.bank.Peaks(x, few)
 			found = true
@@ -269,7 +271,7 @@ func (r *peakReader) readShort(x []float64, limit float64, out []float64) bool {
 	return true
 }
 
-// mayExceed tells from sketches whether one of a few windows may exceed a limit; peak
+// mayExceed reports from sketches whether one of a few windows may exceed a limit; peak
 // is their largest |sample|. It leaves 0 in few.
 func (r *peakReader) mayExceed(limit float64, x, few []float64, peak float64) bool {
 	defer clear(few)

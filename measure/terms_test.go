@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -18,7 +19,7 @@ func TestEveryReadingIsExplained(t *testing.T) {
 	unit := regexp.MustCompile(`^[a-z][a-z0-9_]*_(dbfs|dbtp|lufs|lu|db|dbu|dbv|ms|frames|hz|ppm|percent|bits|steps|samples)$`)
 	// Settings, columns of tables and parts of names are no readings.
 	other := map[string]bool{"low_hz": true, "rate_hz": true, "frequency_hz": true, "time_ms": true, "in_dbfs": true, "out_dbfs": true, "group_delay_ms": true, "excerpt_frames": true,
-		"momentary_lufs": true, "short_term_lufs": true, "level_db": true, "levels_ms": true, "levels_dbfs": true, "third_octaves_dbfs": true, "a_db": true, "ccir_rms_db": true, "load_hz": true}
+		"momentary_lufs": true, "short_term_lufs": true, "level_db": true, "levels_ms": true, "levels_dbfs": true, "third_octaves_dbfs": true, "a_db": true, "ccir_rms_db": true, "load_hz": true, "noise_bandwidth_hz": true, "declared_gain_db": true}
 	adders := map[string]string{"add": "", "Add": "", "AddLevel": "", "cannot": "", "addFor": "", "AddRatio": "_db", "AddFrames": "_frames", "addGain": ""}
 	seen := 0
 	for _, dir := range []string{".", "take", "compare", "instrument", "proof", "expect"} {
@@ -81,5 +82,18 @@ func TestEveryReadingIsExplained(t *testing.T) {
 	}
 	if _, known := Explain("true_peek_dbtp"); known {
 		t.Error("a wrong name is explained")
+	}
+}
+
+// Texts take their figures from the constants that the meters use.
+func TestTermsHoldTheConstants(t *testing.T) {
+	for name, want := range map[string]string{
+		"overs":                     fmt.Sprintf("nearer than %d ms", mergeMs),
+		"first_window_overshoot_db": fmt.Sprintf("first %d ms", FirstWindowMs),
+	} {
+		term, _ := Explain(name)
+		if !strings.Contains(term.String(), want) {
+			t.Errorf("%s: %q, want %q", name, term, want)
+		}
 	}
 }

@@ -26,7 +26,7 @@ type peakChannel struct {
 		frame   int64
 	}
 	annex2, fine peakReader
-	heard        stretch
+	recent       stretch
 }
 
 // NewTruePeak makes a meter for a rate in Hz and a number of channels.
@@ -57,7 +57,7 @@ func (t *TruePeak) Write(b dsp.Block) {
 func (t *TruePeak) write(c *peakChannel, x []float64, frame int64) {
 	for len(x) > 0 {
 		n := min(len(x), peakChunk)
-		s := &c.heard
+		s := &c.recent
 		s.take(x[:n], frame)
 		t.samplePeak(c, x[:n], frame)
 		c.annex2.look(s, t.skip)
@@ -69,7 +69,7 @@ func (t *TruePeak) write(c *peakChannel, x []float64, frame int64) {
 }
 
 func (t *TruePeak) samplePeak(c *peakChannel, x []float64, frame int64) {
-	if c.heard.top <= c.sample.largest { // false for NaN too
+	if c.recent.top <= c.sample.largest { // false for NaN too
 		return
 	}
 	for i, v := range x {
@@ -92,7 +92,7 @@ func (t *TruePeak) Readings() Readings {
 	var sample, annex2, fine, reported planes.Largest
 	for i := range t.channels {
 		c := t.channels[i] // a copy: what follows the last frame is not kept
-		c.heard = c.heard.clone()
+		c.recent = c.recent.clone()
 		t.write(&c, make([]float64, fineTaps/2), t.frames)
 		sample.Offer(c.sample.largest, c.sample.frame, i)
 		annex2.Offer(c.annex2.largest, c.annex2.frame, i)

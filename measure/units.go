@@ -29,7 +29,7 @@ func LevelUnits() []LevelUnit {
 	return []LevelUnit{DBFS, DBFSRMS, DBU, DBV, Volts, Millivolts, Microvolts}
 }
 
-// digital tells whether a unit refers to full scale.
+// digital reports whether a unit refers to full scale.
 func (u LevelUnit) digital() bool { return u == DBFS || u == DBFSRMS }
 
 // Level is a level of a steady sound in its unit.
@@ -72,7 +72,7 @@ type Calibration struct {
 
 func (c Calibration) String() string { return fmt.Sprintf("0 dBFS = %+.2f dBu", c.FullScaleDBu) }
 
-// CalibrationError says that a level cannot be told without a calibration.
+// CalibrationError says that a level cannot be converted without a calibration.
 type CalibrationError struct{ From, To LevelUnit }
 
 func (e *CalibrationError) Error() string {
@@ -137,7 +137,7 @@ func ParseLevel(text string) (Level, error) {
 // leadingNumber is a number, or what was meant to be one.
 var leadingNumber = regexp.MustCompile(`^[-+−–.,0-9]*([eE][-+]?[0-9]+)?`)
 
-// ParseNumber reads a finite number and tells what is wrong with one that was
+// ParseNumber reads a finite number and says what is wrong with one that was
 // typed or pasted in another manner.
 func ParseNumber(text string) (float64, error) {
 	switch {
@@ -220,7 +220,7 @@ func ParseCalibration(text string) (*Calibration, error) {
 }
 
 // ParseQuestion reads "-133 dBV in dBu": a level and the units that it is wanted
-// in. Without "in" they are all that can be told.
+// in. Without "in" they are all units that the level has.
 func ParseQuestion(text string, c *Calibration) (Level, []LevelUnit, error) {
 	given, wanted, named := strings.Cut(text, " in ")
 	level, err := ParseLevel(given)
