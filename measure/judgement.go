@@ -47,6 +47,14 @@ func (l Limit) Check() error {
 	return nil
 }
 
+// Middle is the middle of what the limit accepts; false where one side is open.
+func (l Limit) Middle() (float64, bool) {
+	if l.Min == nil || l.Max == nil {
+		return 0, false
+	}
+	return (*l.Min + *l.Max) / 2, true
+}
+
 // String is the limit in words: "at most -1", "-23.2 to -22.8".
 func (l Limit) String() string {
 	number := func(v float64) string { // no more digits than limits need to differ
@@ -89,6 +97,8 @@ type Judgement struct {
 	Limit
 	Got     Reading
 	Verdict Verdict
+	// Advice is what to do where more is known than the reading says; "": Do finds it.
+	Advice string
 }
 
 // Judge holds a limit against readings of a sound with a rate in Hz. A value is judged
@@ -171,6 +181,9 @@ func (r Judgement) Do() string {
 	}
 	if r.Check() != nil {
 		return ""
+	}
+	if r.Advice != "" {
+		return r.Advice
 	}
 	if r.Reading == "missing_files" {
 		return r.Got.Definition

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"time"
 
+	"github.com/boothbench/boothbench/chain/tune"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/expect"
@@ -113,6 +114,9 @@ func runCheck(e env, args []string) error {
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
+	for i := range run.Checked {
+		e.advise(run.Checked[i].Subject, run.Checked[i].Judgements)
+	}
 	// What is written first is what no reader of standard output can have seen fail.
 	if report != nil {
 		if err = expect.WriteJUnit(report, run.Results(), time.Now()); err == nil {
@@ -136,6 +140,12 @@ func runCheck(e env, args []string) error {
 		return outputError(err)
 	}
 	return e.worst(run)
+}
+
+// advise completes the advice of judgements of a file. Where that fails, the advice of
+// the reading alone stays: the file could be measured before.
+func (e env) advise(path string, judgements []measure.Judgement) {
+	tune.Advise(e.ctx, func() (wave.Source, error) { return wave.Open(path) }, judgements)
 }
 
 // record makes baselines.

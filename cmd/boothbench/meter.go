@@ -163,6 +163,9 @@ func (m *metered) run(e env, quiet bool) error {
 		for _, l := range m.spec.Limits {
 			m.verdicts = append(m.verdicts, measure.Judge(m.path, m.format.Rate, all, l))
 		}
+		if m.path != standardInput {
+			e.advise(m.path, m.verdicts)
+		}
 	}
 	if m.series == nil {
 		return nil
