@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 
+	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -14,17 +16,27 @@ import (
 )
 
 const proveUsage = `boothbench prove measures whether a chain does what its file declares: each stage
-alone, then the whole chain. Or whether a device does what a claims file says of it:
-an outside command, or hardware of which there are recordings of test signals.
+alone, then the whole chain, on tones and on invented speech, against plain models of
+the settings. With --exec or --recording it is another implementation that is held to
+the same claims: a port, another version, a host. Or, with --claims, whether a device
+does what a claims file says of it.
 Exit code 1: a claim failed, or could not be decided (unless --accept-undecided).
 A broken response (not finite, silent, too short) fails in any case.
 
 Usage: boothbench prove CHAIN.toml [flags]
+       boothbench prove CHAIN.toml --exec 'TOOL {chain} {in} {out}' [flags]
+       boothbench prove CHAIN.toml --stimuli DIR          (write the sounds), then
+       boothbench prove CHAIN.toml --recording DIR        (read what came back)
        boothbench prove --claims CLAIMS.toml --exec 'TOOL {in} {out}' [flags]
        boothbench prove --claims CLAIMS.toml --recording STIMULUS.wav RECORDING.wav …
 
+TOOL reads and writes WAV files; its response keeps its latency, at 32-bit floating
+point or better. {chain} stands for a chain file of one stage, or of all; without it
+the whole chain is held to its claims only. Recordings have the names of the sounds.
+
 Examples:
   boothbench prove voice.toml --rate 44100
+  boothbench prove voice.toml --exec 'boothbench process {in} --chain {chain} --out {out} --keep-delay'
   boothbench prove --claims preamp.toml --recording sweep.wav recorded.wav
 
 A claims file:
@@ -39,7 +51,7 @@ A claims file:
 // proveSettings is what the flags ask for.
 type proveSettings struct {
 	command                  commandFlags
-	claims, out              string
+	claims, out, stimuli     string
 	recording                bool
 	rate                     int
 	asJSON                   bool
@@ -53,7 +65,8 @@ func runProve(e env, args []string) error {
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove at; recordings have their own")
 	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device")
 	s.command.add(f)
-	f.BoolVar(&s.recording, "recording", false, "the files are pairs: a signal of boothbench tone, a recording of it")
+	f.BoolVar(&s.recording, "recording", false, "the files are a chain and a folder of recordings; with --claims pairs: a signal of boothbench tone, a recording of it")
+	f.StringVar(&s.stimuli, "stimuli", "", "write the sounds that the chain's claims take into this `folder`, and prove nothing")
 	f.StringVar(&s.out, "out", "", "write the sheet to this JSON `file` too")
 	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
@@ -71,19 +84,21 @@ func runProve(e env, args []string) error {
 
 func (s *proveSettings) check(files []string, rateGiven bool) error {
 	switch {
-	case s.claims == "" && (s.command.exec != "" || s.recording):
-		return usageError("no --claims; only a chain states its own")
+	case s.stimuli != "" && (s.claims != "" || s.command.exec != "" || s.recording):
+		return usageError("--stimuli: found another device as well; accepted: the chain file alone")
 	case s.command.exec != "" && s.recording:
 		return usageError("--exec and --recording exclude each other")
 	case s.claims != "" && s.command.exec == "" && !s.recording:
 		return usageError("--claims: no device; add --exec 'TOOL {in} {out}' or --recording STIMULUS.wav RECORDING.wav")
-	case s.claims == "" && len(files) != 1:
+	case s.claims == "" && s.recording && len(files) != 2:
+		return usageError("--recording: found %s; accepted: a chain file and a folder of recordings, or --claims and pairs of a stimulus and its recording", plural(len(files), "file"))
+	case s.claims == "" && !s.recording && len(files) != 1:
 		return usageError("found %s; accepted: one chain file, for example: boothbench prove voice.toml", plural(len(files), "file"))
-	case s.command.exec != "" && len(files) > 0:
+	case s.claims != "" && s.command.exec != "" && len(files) > 0:
 		return usageError("found %q; accepted: no files with --exec, which makes its own", files[0])
-	case s.recording && (len(files) == 0 || len(files)%2 == 1):
+	case s.claims != "" && s.recording && (len(files) == 0 || len(files)%2 == 1):
 		return usageError("--recording: found %s; accepted: pairs of a stimulus and its recording", plural(len(files), "file"))
-	case s.recording && rateGiven:
+	case s.claims != "" && s.recording && rateGiven:
 		return usageError("--rate has no meaning for recordings: they have their own")
 	case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
 		return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
@@ -92,6 +107,9 @@ func (s *proveSettings) check(files []string, rateGiven bool) error {
 }
 
 func (s *proveSettings) run(e env, files []string) error {
+	if s.stimuli != "" {
+		return s.writeStimuli(e, files[0])
+	}
 	inputs := append([]string(nil), files...)
 	if s.claims != "" {
 		inputs = append(inputs, s.claims)
@@ -140,8 +158,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		if !s.quiet {
 			warn(e.stderr, c.Warnings())
 		}
-		sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
-		return sheet, withCode(exitUsage, err)
+		return s.ofChain(e, c, files, shown)
 	}
 	claims, err := e.loadClaims(s.claims)
 	if err != nil {
@@ -164,6 +181,46 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
 	}
 	return sheet, claimError(err)
+}
+
+// ofChain proves the engine, or the implementation that the flags name.
+func (s *proveSettings) ofChain(e env, c *chain.Chain, files []string, shown func(string, int, int)) (*proof.Sheet, error) {
+	switch {
+	case s.command.exec != "":
+		command, err := s.command.device(e)
+		if err != nil {
+			return nil, err
+		}
+		sheet, err := proof.OfImplementation(e.ctx, c, proof.ByCommand(command, c), s.rate, shown)
+		return sheet, withCode(exitUsage, err)
+	case s.recording:
+		if info, err := os.Stat(files[1]); err != nil || !info.IsDir() {
+			return nil, usageError("--recording: %s is no folder; accepted: one with the recordings of what --stimuli wrote", files[1])
+		}
+		sheet, err := proof.OfImplementation(e.ctx, c, proof.ByRecordings(files[1]), s.rate, shown)
+		return sheet, withCode(exitUsage, err)
+	}
+	sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
+	return sheet, withCode(exitUsage, err)
+}
+
+// writeStimuli writes the sounds that a chain's claims take.
+func (s *proveSettings) writeStimuli(e env, path string) error {
+	c, err := e.loadChain(path)
+	if err != nil {
+		return err
+	}
+	if entries, err := os.ReadDir(s.stimuli); err == nil && len(entries) > 0 {
+		return usageError("--stimuli: %s is not empty; accepted: a new or an empty folder", s.stimuli)
+	}
+	files, err := proof.WriteStimuli(e.ctx, c, s.stimuli, s.rate)
+	if err != nil {
+		return withCode(exitUsage, err)
+	}
+	fmt.Fprint(e.stderr, cautions)
+	fmt.Fprintf(e.stdout, "wrote %s under %s at %d Hz, in a folder for each stage and one for the whole chain\nnext: put each through its device, keep names and folders, and run: boothbench prove %s --recording FOLDER --rate %d\n",
+		plural(files, "sound"), s.stimuli, s.rate, path, s.rate)
+	return nil
 }
 
 // claimError is the claims file's fault, or the recording's or the device's.

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,6 +27,14 @@ type Command struct {
 	Words   []string      // the program and its arguments; {in} and {out} in them stand for the files
 	Timeout time.Duration // 0: 10 minutes
 	Integer bool          // write 24-bit integers instead of 32-bit floating point, which keeps levels over full scale
+	// Files are texts that the command is given as files too: where a word holds a key,
+	// such as {chain}, it stands for the name of a file with that text.
+	Files map[string][]byte
+}
+
+// Names reports whether a placeholder, such as {chain}, is among the command's words.
+func (c *Command) Names(placeholder string) bool {
+	return slices.ContainsFunc(c.Words, func(w string) bool { return strings.Contains(w, placeholder) })
 }
 
 const (
@@ -128,9 +138,17 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 	}
 	timed, cancel := context.WithTimeout(ctx, timeout)
 	defer cancel()
+	stands := []string{"{in}", in, "{out}", out}
+	for placeholder, text := range c.Files {
+		path := filepath.Join(filepath.Dir(in), strings.Trim(placeholder, "{}")+".toml")
+		if err := os.WriteFile(path, text, 0o600); err != nil {
+			return err
+		}
+		stands = append(stands, placeholder, path)
+	}
 	words := make([]string, len(c.Words))
 	for i, word := range c.Words {
-		words[i] = strings.NewReplacer("{in}", in, "{out}", out).Replace(word)
+		words[i] = strings.NewReplacer(stands...).Replace(word)
 	}
 	printed := &tail{}
 	cmd := exec.CommandContext(timed, words[0], words[1:]...)

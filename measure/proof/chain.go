@@ -77,6 +77,7 @@ func alone(s chain.Stage) *chain.Chain { return &chain.Chain{Stages: []chain.Sta
 // part is a stage alone, or the whole chain, with what it claims.
 type part struct {
 	name        string
+	chain       *chain.Chain
 	device      instrument.Device
 	experiments []Experiment
 }
@@ -111,13 +112,13 @@ func partsOf(c *chain.Chain, rate int) ([]part, error) {
 		if err != nil {
 			return nil, err
 		}
-		parts = append(parts, part{s.Name, reused(alone(s)), experiments})
+		parts = append(parts, part{s.Name, alone(s), reused(alone(s)), experiments})
 	}
 	experiments, err := whole(c, rate)
 	if err != nil {
 		return nil, err
 	}
-	return append(parts, part{WholeChain, reused(c), experiments}), nil
+	return append(parts, part{WholeChain, c, reused(c), experiments}), nil
 }
 
 // proveParts runs the experiments of all parts on a number of goroutines and adds

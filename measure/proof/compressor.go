@@ -53,7 +53,7 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
 	experiments = append(experiments, detectorType(s.Detector, threshold+s.KneeDB/2+4, settleSeconds(s.AttackMs+s.ReleaseMs, s.DetectorWindowMs)))
-	step, driveDB := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
+	step, driveDB := dynamicsStep(threshold-s.KneeDB/2-10, threshold+s.KneeDB/2+12, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs, rate)
 	experiments = append(experiments, timesWithHold(s, step, driveDB, s.Detector == dsp.RMS, s.HoldMs, rate)...)
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+10, gain))
 }
@@ -84,11 +84,12 @@ func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment 
 
 // dynamicsStep is a level step that leaves time for everything to settle, and the
 // gain ahead of the device that brings it to its level.
-func dynamicsStep(lowDBFS, highDBFS, attackMs, releaseMs, waitMs float64) (step stimulus.LevelStep, driveDB float64) {
+func dynamicsStep(lowDBFS, highDBFS, attackMs, releaseMs, waitMs float64, rate int) (step stimulus.LevelStep, driveDB float64) {
 	driveDB = max(0, highDBFS)
 	seconds := func(constantMs float64) float64 { return math.Ceil(10*max(0.3, (9*constantMs+2*waitMs)/1000)) / 10 }
 	return stimulus.LevelStep{
-		Hz: 6000, LowDBFS: lowDBFS - driveDB, HighDBFS: highDBFS - driveDB,
+		// At a quarter of the rate rounding decides whether a crest lies between samples.
+		Hz: min(6000, float64(rate)/8), LowDBFS: lowDBFS - driveDB, HighDBFS: highDBFS - driveDB,
 		BeforeSeconds: seconds(releaseMs), DuringSeconds: seconds(attackMs), AfterSeconds: 1.5 * seconds(releaseMs),
 	}, driveDB
 }

@@ -103,7 +103,7 @@ func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
 		return nil
 	}
 	threshold := s.ThresholdDBFS - 10*math.Log10(key/2) // peak of a tone there
-	timed, driveDB := dynamicsStep(threshold-6, threshold+s.RangeDB/(1-1/s.Ratio)/2, s.AttackMs, s.ReleaseMs, 10)
+	timed, driveDB := dynamicsStep(threshold-6, threshold+s.RangeDB/(1-1/s.Ratio)/2, s.AttackMs, s.ReleaseMs, 10, rate)
 	timed.Hz = step.Hz
 	return times(s, timed, driveDB, true, rate)
 }

@@ -65,7 +65,7 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
 			[]Claim{within("expansion_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
-	step, driveDB := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs)
+	step, driveDB := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs, rate)
 	experiments = append(experiments, timesWithHold(s, step, driveDB, s.Detector == dsp.RMS, s.HoldMs, rate)...)
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+3, gain))
 }

@@ -20,7 +20,9 @@ type Experiment struct {
 	// the claim is then to read as the model does.
 	Model instrument.Device
 
-	curve *curveOf // what Run measures, with its curve; nil: it has none
+	inMemory bool     // only a device in memory can be asked this
+	again    bool     // one sound is played more than once
+	curve    *curveOf // what Run measures, with its curve; nil: it has none
 }
 
 // with is the run of an instrument.

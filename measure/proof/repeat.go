@@ -17,6 +17,7 @@ func repeats(channels int) Experiment {
 		return stimulus.SpeechLike{PeakDBFS: peakDBFS, Seconds: 1.5, Channels: channels, Seed: seed}
 	}
 	return Experiment{
+		again:     true,
 		Condition: "1.5 s of invented speech, a louder one, and the first again",
 		Claims:    []Claim{exactly("repeat_changed_samples", 0, "a run begins from rest: no sample may depend on the run before")},
 		Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {

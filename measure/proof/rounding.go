@@ -26,6 +26,7 @@ const roundedBits = 16
 // 40(5) 1992).
 func (p *programme) rounds() Experiment {
 	return Experiment{
+		inMemory:  true,
 		Condition: "the same, written as 16-bit integers, against the unrounded response",
 		Claims: []Claim{
 			within("rounding_noise_lsb", 0.5, 0.01, "2 %: six standard deviations of such a length of noise"),

@@ -1,0 +1,224 @@
+package proof
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/instrument"
+)
+
+// Implementation is something else than the engine that runs a chain: a port to a
+// device, another version, a host with its settings. Device is how it runs a chain:
+// the whole one, or one of a single stage; nil where it cannot. Folder names the part,
+// such as "2-expander" or "whole-chain".
+type Implementation struct {
+	Device func(folder string, part *chain.Chain) (instrument.Device, error)
+	// Once: each sound is put through it a single time, as recordings are.
+	Once bool
+}
+
+// OfImplementation holds an implementation of a chain to the same claims as the
+// engine, but for what only an engine in memory shows: rounding to 16 bits, and,
+// where each sound goes through Once, what a run leaves to the next.
+func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, rate int, shown func(stage string, i, of int)) (*Sheet, error) {
+	parts, err := partsOf(c, rate)
+	if err != nil {
+		return nil, err
+	}
+	sheet := &Sheet{Subject: c.Path, RateHz: rate}
+	var run []part
+	for i, p := range parts {
+		whole := p.name == WholeChain
+		folder := "whole-chain"
+		if !whole {
+			folder = fmt.Sprintf("%d-%s", i+1, p.chain.Stages[0].Kind)
+		}
+		if p.device, err = by.Device(folder, p.chain); err != nil {
+			return nil, err
+		}
+		if p.device == nil {
+			continue
+		}
+		p.experiments = slices.DeleteFunc(p.experiments, func(x Experiment) bool {
+			return x.inMemory || by.Once && x.again
+		})
+		for k := range p.experiments {
+			p.experiments[k].Claims = inFiles(p.experiments[k].Claims)
+		}
+		run = append(run, p)
+	}
+	return sheet, sheet.proveParts(ctx, run, 1, shown)
+}
+
+// fileRoundingDB is what 32-bit floating point leaves of a tone: 2^−25 of each sample
+// at most, which is −150 dB, and 10 dB more.
+const fileRoundingDB = -140
+
+// inFiles are claims as 32-bit floating point can meet them.
+func inFiles(claims []Claim) []Claim {
+	claims = slices.Clone(claims)
+	for i, c := range claims {
+		if c.Max != nil && c.Reading == "thd_plus_noise_db" && *c.Max < fileRoundingDB {
+			claims[i].Max, claims[i].Why = new(float64(fileRoundingDB)), "the rounding of 32-bit floating point"
+		}
+	}
+	return claims
+}
+
+// ByCommand is an implementation that is a command of the operating system. Stages by
+// themselves are run where the command names {chain}, which stands for a chain file;
+// else the whole chain only, or a chain of one stage.
+func ByCommand(command *instrument.Command, c *chain.Chain) Implementation {
+	enabled := 0
+	for _, s := range c.Stages {
+		if s.Enabled {
+			enabled++
+		}
+	}
+	return Implementation{Device: func(folder string, part *chain.Chain) (instrument.Device, error) {
+		if !command.Names("{chain}") {
+			if folder != "whole-chain" && enabled > 1 {
+				return nil, nil
+			}
+			return command, nil
+		}
+		text, err := part.Format(false)
+		if err != nil {
+			return nil, err
+		}
+		with := *command
+		with.Files = map[string][]byte{"{chain}": text}
+		return &with, nil
+	}}
+}
+
+// WriteStimuli writes every sound that a chain's claims take into a folder: for each
+// stage by itself, and for the whole chain, a folder with its chain file and WAV
+// files of 32-bit floating point. What a device makes of them belongs into another
+// folder under the same names: see ByRecordings. It returns the number of files.
+func WriteStimuli(ctx context.Context, c *chain.Chain, dir string, rate int) (files int, err error) {
+	by := Implementation{Once: true, Device: func(folder string, part *chain.Chain) (instrument.Device, error) {
+		folder = filepath.Join(dir, folder)
+		if err := os.MkdirAll(folder, 0o777); err != nil {
+			return nil, err
+		}
+		text, err := part.Format(false)
+		if err != nil {
+			return nil, err
+		}
+		return writer{folder, &files}, os.WriteFile(filepath.Join(folder, "chain.toml"), text, 0o666)
+	}}
+	_, err = OfImplementation(ctx, c, by, rate, nil)
+	return files, err
+}
+
+// ByRecordings is an implementation of which there are recordings: files in folders
+// named as those of WriteStimuli, each as long as its stimulus or longer by the
+// latency and what rings on, begun at the same frame.
+func ByRecordings(dir string) Implementation {
+	return Implementation{Once: true, Device: func(folder string, _ *chain.Chain) (instrument.Device, error) {
+		return recordings{filepath.Join(dir, folder)}, nil
+	}}
+}
+
+// soundOf is all of a source, and the name of a file for it: what a stimulus is made
+// of on another processor may differ in the last bits, so the name does not.
+func soundOf(src wave.Source) (dsp.Block, string, error) {
+	f := src.Format()
+	all, block := wave.NewMemory(f, dsp.NewBlock(f.Channels, 0)), dsp.NewBlock(f.Channels, 4096)
+	for {
+		n, err := src.Read(block)
+		if n > 0 {
+			part := make(dsp.Block, len(block))
+			for c := range part {
+				part[c] = block[c][:n]
+			}
+			if err := all.Write(part); err != nil {
+				return nil, "", err
+			}
+		}
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, "", err
+		}
+	}
+	h := sha256.New()
+	fmt.Fprintln(h, f.Rate, f.Channels, all.Frames())
+	for _, plane := range all.Planes() {
+		for _, v := range plane {
+			binary.Write(h, binary.LittleEndian, int32(math.Round(v*1e6))) // a hash takes all
+		}
+	}
+	return all.Planes(), fmt.Sprintf("%x.wav", h.Sum(nil)[:5]), nil
+}
+
+// writer is a device that writes what it is played.
+type writer struct {
+	folder string
+	files  *int
+}
+
+func (w writer) Respond(_ context.Context, played wave.Source, response wave.Sink) error {
+	sound, name, err := soundOf(played)
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(w.folder, name)
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		f := played.Format()
+		out, err := wave.Create(path, wave.Format{Rate: f.Rate, Channels: f.Channels, Encoding: wave.Float, Bits: 32}, wave.Options{})
+		if err != nil {
+			return err
+		}
+		defer out.Abort() // does nothing after Commit
+		if err := out.Write(sound); err != nil {
+			return err
+		}
+		if err := out.Commit(); err != nil {
+			return err
+		}
+		*w.files++
+	}
+	return response.Write(sound)
+}
+
+// recordings is a device that responds with files.
+type recordings struct{ folder string }
+
+func (r recordings) Respond(_ context.Context, played wave.Source, response wave.Sink) error {
+	_, name, err := soundOf(played)
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(r.folder, name)
+	file, err := wave.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no recording %s", path)
+	}
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	if f, want := file.Format(), played.Format(); f.Rate != want.Rate || f.Channels != want.Channels {
+		return fmt.Errorf("%s: found %d channels at %d Hz; accepted: %d at %d Hz, as its stimulus", path, f.Channels, f.Rate, want.Channels, want.Rate)
+	}
+	sound, _, err := soundOf(file)
+	if err != nil {
+		return err
+	}
+	return response.Write(sound)
+}
