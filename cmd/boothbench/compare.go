@@ -193,8 +193,8 @@ func (c *compared) object(verdict *measure.Judgement) any {
 		To            int64                `json:"compared_to_frame"`
 		Readings      measure.Readings     `json:"readings"`
 	}{SchemaVersion: 1, Command: "compare", Same: c.result.Same, Summary: c.result.Summary(), Differences: append([]compare.Difference{}, c.result.Differences()...), From: c.result.From, To: c.result.To, Readings: c.result.Readings()}
-	o.A = fileJSON{Path: c.files[0].path, Frames: &c.files[0].frames, formatJSON: formatOf(c.files[0].format)}
-	o.B = fileJSON{Path: c.files[1].path, Frames: &c.files[1].frames, formatJSON: formatOf(c.files[1].format)}
+	o.A = fileJSON{pathJSON: pathOf(c.files[0].path), Frames: &c.files[0].frames, formatJSON: formatOf(c.files[0].format)}
+	o.B = fileJSON{pathJSON: pathOf(c.files[1].path), Frames: &c.files[1].frames, formatJSON: formatOf(c.files[1].format)}
 	o.Warnings = []string{}
 	for _, f := range c.files {
 		for _, w := range f.warnings {

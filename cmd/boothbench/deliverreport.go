@@ -197,7 +197,7 @@ func (r *deliverReport) object(s *deliverSettings) deliverJSON {
 	t := r.target
 	o := deliverJSON{
 		SchemaVersion: 1, Command: "deliver", ExitCode: r.code(),
-		Chain:   fileJSON{Path: s.chain, SHA256: hashOf(r.chain.Text)},
+		Chain:   fileJSON{pathJSON: pathOf(s.chain), SHA256: hashOf(r.chain.Text)},
 		Target:  deliverTarget{t.Spec, t.LoudnessLUFS, t.TruePeakDBTP, t.ShortTermMaxLUFS, t.RangeMaxLU, t.MostLimitingDB},
 		Refusal: r.refusal(), Files: []deliveredJSON{}, Notes: []string{},
 	}
@@ -212,7 +212,7 @@ func (r *deliverReport) object(s *deliverSettings) deliverJSON {
 	o.Notes = append(o.Notes, d.Notes...)
 	for _, f := range d.Files {
 		file := deliveredJSON{
-			Input: fileJSON{Path: f.In, SHA256: hashOfFile(f.In)}, Output: fileJSON{Path: f.Out, SHA256: hashOfFile(f.Out), formatJSON: formatOf(f.Format), Frames: &f.Frames},
+			Input: fileJSON{pathJSON: pathOf(f.In), SHA256: hashOfFile(f.In)}, Output: fileJSON{pathJSON: pathOf(f.Out), SHA256: hashOfFile(f.Out), formatJSON: formatOf(f.Format), Frames: &f.Frames},
 			Ahead: f.Ahead, Readings: f.Readings, Limits: judgementsObject(f.Limits), Cost: f.Cost, LimitedLU: f.LimitedLU,
 			Overs: f.Overs.Count, Repaired: f.Repaired, Warnings: []string{},
 		}

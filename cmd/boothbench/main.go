@@ -3,6 +3,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -103,7 +104,7 @@ func (e env) dispatch(args []string) int {
 			args = []string{args[1], "--help"}
 			break
 		}
-		fmt.Fprint(e.stdout, help())
+		fmt.Fprint(e.stdout, filled(help(), e.helpColumns()))
 		return exitDone
 	}
 	for _, c := range commands() {
@@ -167,51 +168,20 @@ listen, and keep to your workplace's rules for safe listening levels.
 	return b.String()
 }
 
-// flags makes a command's flag set; usage is its help above the flag list.
-func (e env) flags(name, usage string) *pflag.FlagSet {
-	f := pflag.NewFlagSet(name, pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.SortFlags = false
-	f.Usage = func() {
-		fmt.Fprint(e.stdout, usage)
-		if flags := f.FlagUsagesWrapped(100); flags != "" {
-			fmt.Fprintf(e.stdout, "\nFlags:\n%s", flags)
-		}
-	}
-	return f
-}
-
-// printJSON prints an object as one line of JSON.
+// printJSON prints an object as one line of JSON, with what program it is from.
 func (e env) printJSON(object any) {
-	line := json.NewEncoder(e.stdout)
+	var text bytes.Buffer
+	line := json.NewEncoder(&text)
 	line.SetEscapeHTML(false)
 	if err := line.Encode(object); err != nil {
-		panic(err) // objects hold only strings and finite numbers, and stdout takes all
+		panic(err) // objects hold only strings and finite numbers
 	}
-}
-
-// parse parses flags; what is wrong with them is a usage error.
-func parse(f *pflag.FlagSet, args []string) error {
-	err := f.Parse(args)
-	if err == nil || errors.Is(err, pflag.ErrHelp) {
-		return err
+	program, err := json.Marshal(version())
+	if err != nil {
+		panic(err)
 	}
-	var unknown *pflag.NotExistError
-	if errors.As(err, &unknown) {
-		var names []string
-		f.VisitAll(func(flag *pflag.Flag) { names = append(names, flag.Name) })
-		if near := document.Nearest(unknown.GetSpecifiedName(), names); near != "" {
-			return usageError("%v; did you mean --%s?", err, near)
-		}
-	}
-	var invalid *pflag.InvalidValueError
-	if errors.As(err, &invalid) {
-		kind := map[string]string{"float64": "a number", "int": "a whole number", "int64": "a whole number", "uint64": "a whole number of 0 or more", "bool": "true or false"}[invalid.GetFlag().Value.Type()]
-		if kind != "" {
-			return usageError("--%s: found %q; accepted: %s", invalid.GetFlag().Name, invalid.GetValue(), kind)
-		}
-	}
-	return usageError("%v (see boothbench %s --help)", err, f.Name())
+	open := bytes.TrimSuffix(text.Bytes(), []byte("}\n"))
+	fmt.Fprintf(e.stdout, "%s,\"program\":%s}\n", open, program)
 }
 
 func didYouMean(word string, known []string) string {

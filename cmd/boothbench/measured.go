@@ -94,7 +94,7 @@ type headJSON struct {
 }
 
 func (f *file) head(command string, failed error) headJSON {
-	h := headJSON{SchemaVersion: 1, Command: command, Input: fileJSON{Path: f.path}, Warnings: []string{}}
+	h := headJSON{SchemaVersion: 1, Command: command, Input: fileJSON{pathJSON: pathOf(f.path)}, Warnings: []string{}}
 	for _, w := range f.warnings {
 		h.Warnings = append(h.Warnings, w.String())
 	}

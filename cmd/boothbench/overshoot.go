@@ -95,6 +95,9 @@ func (s *overshootSettings) check(takes []string) error {
 	case !(s.allow >= 0 && s.allow <= 60):
 		return usageError("--allow: found %g; accepted: 0 to 60 dB", s.allow)
 	}
+	if err := swapped(s.chain, takes); err != nil {
+		return err
+	}
 	if err := s.command.check(); err != nil {
 		return err
 	}

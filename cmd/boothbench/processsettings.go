@@ -52,6 +52,9 @@ func (s *processSettings) check(takes []string) error {
 	case s.jobs < 1:
 		return usageError("--jobs: found %d; accepted: 1 or more", s.jobs)
 	}
+	if err := swapped(s.chain, takes); err != nil {
+		return err
+	}
 	if err := s.checkStreams(takes); err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"unicode/utf8"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/document"
@@ -217,10 +218,24 @@ type failureJSON struct {
 }
 
 type fileJSON struct {
-	Path   string `json:"path"`
+	pathJSON
 	SHA256 string `json:"sha256,omitempty"`
 	Frames *int64 `json:"frames,omitempty"`
 	*formatJSON
+}
+
+// pathJSON is a file's path. JSON holds text only: of one that is none (UTF-8), the
+// bytes stand beside it.
+type pathJSON struct {
+	Path  string `json:"path"`
+	Bytes []byte `json:"path_base64,omitempty"`
+}
+
+func pathOf(path string) pathJSON {
+	if utf8.ValidString(path) {
+		return pathJSON{Path: path}
+	}
+	return pathJSON{path, []byte(path)}
 }
 
 type formatJSON struct {
@@ -258,8 +273,8 @@ type outputJSON struct {
 func (r *report) object(b *batch) processJSON {
 	o := processJSON{
 		SchemaVersion: 1, Command: "process", ExitCode: exitCode(r.err),
-		Input:         fileJSON{Path: r.in},
-		Chain:         fileJSON{Path: b.settings.chain, SHA256: hashOf(b.chain.Text)},
+		Input:         fileJSON{pathJSON: pathOf(r.in)},
+		Chain:         fileJSON{pathJSON: pathOf(b.settings.chain), SHA256: hashOf(b.chain.Text)},
 		Stages:        []stageJSON{},
 		LatencyFrames: r.latency, DelayKept: b.settings.keepDelay,
 		Warnings: []string{}, RepairedCount: r.result.NonFinite,
@@ -302,7 +317,7 @@ func (r *report) object(b *batch) processJSON {
 	if errors.As(r.err, &file) {
 		return o
 	}
-	o.Output = &outputJSON{fileJSON: fileJSON{Path: r.out, formatJSON: formatOf(r.outFormat)}, Dither: r.dither.String()}
+	o.Output = &outputJSON{fileJSON: fileJSON{pathJSON: pathOf(r.out), formatJSON: formatOf(r.outFormat)}, Dither: r.dither.String()}
 	if r.dither == wave.TPDF {
 		o.Output.DitherSeed = &b.settings.ditherSeed
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/boothbench/boothbench/measure/expect"
 )
@@ -40,20 +41,27 @@ func runSpecs(e env, args []string) error {
 		return nil
 	}
 	for _, s := range specs {
-		fmt.Fprintf(e.stdout, "%s  %s\n", s.Name, s.For)
-		document := s.Document
-		if s.Edition != "" {
-			document += ", " + s.Edition
-		}
-		fmt.Fprintf(e.stdout, "  document: %s (%s)\n", document, s.Status)
-		for _, l := range s.Limits {
-			fmt.Fprintf(e.stdout, "  %-22s %s\n", l.Reading, l)
-		}
-		if s.Note != "" {
-			fmt.Fprintf(e.stdout, "  note: %s\n", s.Note)
-		}
+		fmt.Fprint(e.stdout, specText(s))
 	}
 	return nil
+}
+
+// specText is a specification for people.
+func specText(s expect.Spec) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s  %s\n", s.Name, s.For)
+	document := s.Document
+	if s.Edition != "" {
+		document += ", " + s.Edition
+	}
+	fmt.Fprintf(&b, "  document: %s (%s)\n", document, s.Status)
+	for _, l := range s.Limits {
+		fmt.Fprintf(&b, "  %-22s %s\n", l.Reading, l)
+	}
+	if s.Note != "" {
+		fmt.Fprintf(&b, "  note: %s\n", s.Note)
+	}
+	return b.String()
 }
 
 func specsObject(specs []expect.Spec) any {

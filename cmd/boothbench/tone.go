@@ -231,7 +231,7 @@ func (t *tone) object(f wave.Format, o wave.Options) any {
 		Dither        string   `json:"dither"`
 		Output        fileJSON `json:"output"`
 	}{SchemaVersion: 1, Command: "tone", Signal: stimulus.Describe(t.signal), Identity: t.identity, SignalSeconds: t.seconds, Dither: o.Dither.String(),
-		Output: fileJSON{Path: t.out, SHA256: hashOfFile(t.out), Frames: &frames, formatJSON: formatOf(f)}}
+		Output: fileJSON{pathJSON: pathOf(t.out), SHA256: hashOfFile(t.out), Frames: &frames, formatJSON: formatOf(f)}}
 	if t.identity != "" {
 		out.Code = fmt.Sprintf("%08x", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code())
 	}
