@@ -52,6 +52,7 @@ func commands() []command {
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"compare", "say how one file differs from another", runCompare},
+		{"report", "write a page with pictures of a take or a proof", runReport},
 		{"listen", "write a page for comparing versions by ear", runListen},
 		{"check", "hold files against limits, for automated tests", runCheck},
 		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},

@@ -194,7 +194,28 @@ func TestContrast(t *testing.T) {
 	}
 }
 
-var number = regexp.MustCompile(`[ML]([-0-9.]+) ([-0-9.]+)`)
+// places reads the data of a path as a browser does (SVG 1.1, 8.3): M is a place, what
+// follows l are distances.
+func places(t *testing.T, data string) (all [][2]float64) {
+	t.Helper()
+	var x, y float64
+	for _, part := range regexp.MustCompile(`[Ml][^MlZ]*`).FindAllString(data, -1) {
+		numbers := regexp.MustCompile(`-?[0-9]*\.?[0-9]+`).FindAllString(part[1:], -1)
+		if len(numbers)%2 != 0 {
+			t.Fatalf("found %q", part)
+		}
+		for i := 0; i < len(numbers); i += 2 {
+			a, _ := strconv.ParseFloat(numbers[i], 64)
+			b, _ := strconv.ParseFloat(numbers[i+1], 64)
+			if part[0] == 'l' {
+				a, b = a+x, b+y
+			}
+			x, y = a, b
+			all = append(all, [2]float64{x, y})
+		}
+	}
+	return all
+}
 
 // Of 20,000 bins one is 100 dB above the others: it must be in the picture at its height.
 func TestNoLineOfASpectrumIsLost(t *testing.T) {
@@ -249,16 +270,14 @@ func TestPointsLieWhereTheyBelong(t *testing.T) {
 		b[i], _ = strconv.ParseFloat(box[i+1], 64)
 	}
 	want := [][2]float64{{b[0], b[1] + b[3]}, {b[0] + b[2]/2, b[1] + b[3]/2}, {b[0] + b[2], b[1]}, {b[0] + b[2]/2, b[1] + b[3]/4}}
-	got := number.FindAllStringSubmatch(line[1], -1)
+	got := places(t, line[1])
 	if len(got) != len(want) || strings.Count(line[1], "M") != 2 {
 		t.Fatalf("found %q; accepted: 4 points, interrupted once", line[1])
 	}
 	for i, g := range got {
-		x, _ := strconv.ParseFloat(g[1], 64)
-		y, _ := strconv.ParseFloat(g[2], 64)
 		// Coordinates are rounded to 0.01.
-		if math.Abs(x-want[i][0]) > 0.01 || math.Abs(y-want[i][1]) > 0.01 {
-			t.Errorf("point %d lies at %g %g; accepted: %v", i, x, y, want[i])
+		if math.Abs(g[0]-want[i][0]) > 0.01 || math.Abs(g[1]-want[i][1]) > 0.01 {
+			t.Errorf("point %d lies at %v; accepted: %v", i, g, want[i])
 		}
 	}
 }

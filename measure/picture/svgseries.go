@@ -40,12 +40,13 @@ func thin(points []Point, x side) []Point {
 // thinArea is an area of one point a column: the largest upper and the least lower
 // value in it.
 func thinArea(upper, lower []Point, x side) (u, l []Point) {
-	if len(upper) <= 2*int(math.Abs(x.to-x.from)) {
+	if len(upper) <= int(math.Abs(x.to-x.from)) {
 		return upper, lower
 	}
 	last := math.NaN()
 	for i := range upper {
-		if column := math.Floor(x.at(upper[i].X)); column != last {
+		gap := upper[i].Y - lower[i].Y
+		if column := math.Floor(x.at(upper[i].X)); column != last || gap-gap != 0 {
 			u, l, last = append(u, upper[i]), append(l, lower[i]), column
 			continue
 		}
@@ -70,17 +71,18 @@ func (c *canvas) area(class string, upper, lower []Point, x, y side) {
 		for to < len(upper) && !missing(to) {
 			to++
 		}
+		pen := path{Builder: &c.Builder}
 		for i := from; i < to; i++ {
-			fmt.Fprintf(c, "%c%s %s", "ML"[min(i-from, 1)], n(x.at(upper[i].X)), n(y.at(upper[i].Y)))
+			pen.to(x.at(upper[i].X), y.at(upper[i].Y))
 		}
 		for i := to - 1; i >= from; i-- {
 			bottom := y.at(lower[i].Y)
 			if top := y.at(upper[i].Y); bottom < top+0.7 {
 				bottom = top + 0.7 // silence is a line, and not nothing
 			}
-			fmt.Fprintf(c, "L%s %s", n(x.at(lower[i].X)), n(bottom))
+			pen.to(x.at(lower[i].X), bottom)
 		}
-		c.WriteByte('Z')
+		pen.close()
 		from = to
 	}
 	c.WriteString(`"/>`)
@@ -110,14 +112,13 @@ func (c *canvas) series(s Series, x, y side) {
 
 func (c *canvas) line(s Series, x, y side) {
 	fmt.Fprintf(c, `<path class="l k%d" d="`, s.Role)
-	pen := 'M'
+	pen := path{Builder: &c.Builder}
 	for _, p := range thin(s.Points, x) {
 		if p.Y-p.Y != 0 {
-			pen = 'M' // a value that is missing lifts the pen
+			pen.lift() // a value is missing
 			continue
 		}
-		fmt.Fprintf(c, "%c%s %s", pen, n(x.at(p.X)), n(y.at(p.Y)))
-		pen = 'L'
+		pen.to(x.at(p.X), y.at(p.Y))
 	}
 	c.WriteString(`"/>`)
 }

@@ -1,0 +1,220 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/expect"
+	"github.com/boothbench/boothbench/measure/picture"
+	"github.com/boothbench/boothbench/measure/proof"
+	pages "github.com/boothbench/boothbench/measure/report"
+)
+
+const reportUsage = `boothbench report writes a page with pictures: of a take before and after its chain, or
+of the proof of a chain. One HTML file without script or network, to be shown, sent or
+printed; its first sentence is the verdict.
+
+Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags]
+       boothbench report take TAKE.wav PROCESSED.wav --out PAGE.html [flags]
+       boothbench report chain CHAIN.toml --out PAGE.html [flags]
+
+Examples:
+  boothbench report take take.wav --chain voice.toml --spec ebu-r128 --out take.html
+  boothbench report chain voice.toml --out proof.html --svg pictures
+`
+
+// pageSettings is what the flags ask for.
+type pageSettings struct {
+	kind                   string
+	chain, limits, spec    string
+	out, svg               string
+	rate, jobs             int
+	replace, asJSON, quiet bool
+	rateGiven, jobsGiven   bool
+}
+
+func runReport(e env, args []string) error {
+	var s pageSettings
+	f := e.flags("report", reportUsage)
+	f.StringVar(&s.chain, "chain", "", "put the take through this chain `file`, as boothbench process does")
+	f.StringVar(&s.limits, "limits", "", "a limits `file`, as boothbench check takes it; it decides the verdict")
+	f.StringVar(&s.spec, "spec", "", "a delivery specification in its place (boothbench specs)")
+	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove a chain at")
+	f.IntVar(&s.jobs, "jobs", 0, "goroutines of the chain; 0: one a processor")
+	f.StringVar(&s.out, "out", "", "the page, an HTML `file`")
+	f.StringVar(&s.svg, "svg", "", "write the pictures alone to this `folder`, as SVG files")
+	f.BoolVar(&s.replace, "replace", false, "write over existing files")
+	f.BoolVar(&s.asJSON, "json", false, "print the readings as one JSON object")
+	f.BoolVar(&s.quiet, "quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	s.rateGiven, s.jobsGiven = f.Changed("rate"), f.Changed("jobs")
+	if f.NArg() == 0 {
+		return usageError("found nothing to report on; accepted: take or chain, for example: boothbench report chain voice.toml --out page.html")
+	}
+	s.kind = f.Arg(0)
+	files := f.Args()[1:]
+	if err := s.check(files); err != nil {
+		return err
+	}
+	return s.run(e, files)
+}
+
+func (s *pageSettings) check(files []string) error {
+	if s.out == "" && s.svg == "" {
+		return usageError("found neither --out nor --svg; accepted: a page, its pictures, or both, for example --out page.html")
+	}
+	switch s.kind {
+	case "take":
+		switch {
+		case s.chain == "" && len(files) != 2:
+			return usageError("report take: found %s and no --chain; accepted: a take and --chain CHAIN.toml, or a take and what was made of it", plural(len(files), "file"))
+		case s.chain != "" && len(files) != 1:
+			return usageError("report take: found %s and --chain; accepted: one take", plural(len(files), "file"))
+		case s.limits != "" && s.spec != "":
+			return usageError("--limits and --spec exclude each other: a limits file can name specifications")
+		case s.rateGiven:
+			return usageError("--rate has no meaning for a take: it has its own")
+		case s.jobs < 0:
+			return usageError("--jobs: found %d; accepted: 0 or more", s.jobs)
+		}
+	case "chain":
+		switch {
+		case len(files) != 1:
+			return usageError("report chain: found %s; accepted: one chain file", plural(len(files), "file"))
+		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven:
+			return usageError("report chain: --chain, --limits, --spec and --jobs are for takes")
+		case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
+			return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
+		}
+	default:
+		return usageError("found %q%s; accepted: take, chain", s.kind, didYouMean(s.kind, []string{"take", "chain"}))
+	}
+	return nil
+}
+
+func (s *pageSettings) run(e env, files []string) error {
+	inputs := append([]string{s.chain, s.limits}, files...)
+	var outputs []wave.Output
+	var out *wave.File
+	if s.out != "" {
+		var err error
+		if out, err = e.createFile(s.out, s.replace, inputs); err != nil {
+			return outputError(err)
+		}
+		defer out.Abort()
+		outputs = append(outputs, out)
+	}
+	page, object, err := s.page(e, files)
+	if err != nil {
+		return err
+	}
+	if out != nil {
+		if _, err := out.Write(page.HTML()); err != nil {
+			return outputError(err)
+		}
+	}
+	if s.svg != "" {
+		if err := os.MkdirAll(s.svg, 0o777); err != nil {
+			return outputError(err)
+		}
+		for _, p := range page.Pictures() {
+			f, err := e.createFile(filepath.Join(s.svg, p.Name+".svg"), s.replace, inputs)
+			if err != nil {
+				return outputError(err)
+			}
+			defer f.Abort()
+			if _, err := f.Write([]byte(picture.SVG(p, picture.File) + "\n")); err != nil {
+				return outputError(err)
+			}
+			outputs = append(outputs, f)
+		}
+	}
+	if err := wave.CommitTogether(outputs...); err != nil {
+		return outputError(err)
+	}
+	if s.asJSON {
+		e.printJSON(object)
+	} else {
+		fmt.Fprintf(e.stdout, "%s: %s\n", page.Verdict, page.Answer)
+	}
+	if page.Verdict == measure.Fail || page.Verdict == measure.Undecided && (s.kind == "chain" || s.limits != "" || s.spec != "") {
+		return &coded{exitLimit, errReported}
+	}
+	return nil
+}
+
+// page measures, and arranges what was measured.
+func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
+	path := s.chain
+	if s.kind == "chain" {
+		path = files[0]
+	}
+	var c *chain.Chain
+	var chainText []byte
+	if path != "" {
+		var err error
+		if c, err = chain.Load(path); err != nil {
+			return pages.Page{}, nil, withCode(exitUsage, err)
+		}
+		if chainText, err = os.ReadFile(path); err != nil {
+			return pages.Page{}, nil, withCode(exitUsage, err)
+		}
+		if !s.quiet {
+			warn(e.stderr, c.Warnings())
+		}
+	}
+	if s.kind == "chain" {
+		shown := newProgress(e.stderr, s.quiet, 0)
+		sheet, err := proof.OfChainWithCurves(e.ctx, c, s.rate, func(_ string, i, of int) {
+			shown.total = int64(of)
+			if i > 0 {
+				shown.add(1)
+			}
+		})
+		shown.clear()
+		if err != nil {
+			return pages.Page{}, nil, withCode(exitUsage, err)
+		}
+		return pages.Chain(sheet, chainText, version()), (&proveSettings{}).object(sheet), nil
+	}
+	settings := pages.TakeSettings{Take: files[0], Chain: c, ChainText: chainText, Workers: s.jobs, Version: version()}
+	if len(files) == 2 {
+		settings.Processed = files[1]
+	}
+	var err error
+	switch {
+	case s.limits != "":
+		settings.Limits, err = e.loadLimits(s.limits)
+	case s.spec != "":
+		settings.Limits, err = expect.AgainstSpec(s.spec)
+	}
+	if err != nil {
+		return pages.Page{}, nil, withCode(exitUsage, err)
+	}
+	t, err := pages.ReadTake(e.ctx, settings)
+	var fault *document.FileError
+	if errors.As(err, &fault) {
+		return pages.Page{}, nil, withCode(exitUsage, err)
+	}
+	if err != nil {
+		return pages.Page{}, nil, runError(files[0], err)
+	}
+	before, after := t.Readings()
+	return t.Page(), struct {
+		SchemaVersion int              `json:"schema_version"`
+		Command       string           `json:"command"`
+		Verdict       string           `json:"verdict"`
+		Before        measure.Readings `json:"before"`
+		After         measure.Readings `json:"after"`
+		Limits        []judgementJSON  `json:"limits,omitempty"`
+	}{1, "report", t.Page().Verdict.String(), before, after, judgementsObject(t.Judgements)}, nil
+}

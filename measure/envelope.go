@@ -1,0 +1,56 @@
+package measure
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// Envelope is a meter of what a picture of a wave shows: the least and the largest
+// sample of all channels in each of a bounded number of columns. Its memory does not
+// depend on the length of the sound.
+type Envelope struct {
+	columns   int
+	perColumn int64 // frames
+	filled    int64 // of the last column
+	low, high []float64
+}
+
+// NewEnvelope makes the meter with an even number of columns at most, and half as many
+// at least where the sound has as many frames.
+func NewEnvelope(columns int) *Envelope { return &Envelope{columns: max(2, columns&^1), perColumn: 1} }
+
+// Write takes the next block.
+func (e *Envelope) Write(b dsp.Block) {
+	for from := 0; from < b.Frames(); {
+		if e.filled == 0 {
+			if len(e.low) == e.columns {
+				e.halve()
+			}
+			e.low, e.high = append(e.low, math.Inf(1)), append(e.high, math.Inf(-1))
+		}
+		to := from + int(min(int64(b.Frames()-from), e.perColumn-e.filled))
+		k := len(e.low) - 1
+		for _, plane := range b {
+			for _, v := range plane[from:to] {
+				e.low[k], e.high[k] = min(e.low[k], v), max(e.high[k], v)
+			}
+		}
+		if e.filled += int64(to - from); e.filled == e.perColumn {
+			e.filled = 0
+		}
+		from = to
+	}
+}
+
+// halve joins columns in twos; their number is even, and all are full.
+func (e *Envelope) halve() {
+	for i := range e.columns / 2 {
+		e.low[i], e.high[i] = min(e.low[2*i], e.low[2*i+1]), max(e.high[2*i], e.high[2*i+1])
+	}
+	e.low, e.high, e.perColumn = e.low[:e.columns/2], e.high[:e.columns/2], 2*e.perColumn
+}
+
+// Columns are the least and the largest samples, and how many frames a column holds;
+// the last one may hold fewer.
+func (e *Envelope) Columns() (low, high []float64, frames int64) { return e.low, e.high, e.perColumn }

@@ -1,0 +1,91 @@
+package report
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strconv"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/proof"
+)
+
+// Chain is the page of a proof: does the chain do what its file says? What did not pass
+// stands first, in full; then each stage with its curves; reasons are numbered, since
+// many lines share one.
+func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
+	name := filepath.Base(sheet.Subject)
+	p := Page{Title: "Proof: " + name, About: fmt.Sprintf("Measured at %d Hz: each stage alone, then the whole chain.", sheet.RateHz)}
+	passed, failed, open := sheet.Count(measure.Pass), sheet.Count(measure.Fail), sheet.Count(measure.Undecided)
+	switch {
+	case failed > 0:
+		p.Verdict, p.Answer = measure.Fail, fmt.Sprintf("%s does not do what it says: %d of %d claims fail.", name, failed, len(sheet.Lines))
+	case open > 0 || len(sheet.Lines) == 0:
+		p.Verdict, p.Answer = measure.Undecided, fmt.Sprintf("%d of %d claims hold; %d could not be measured.", passed, len(sheet.Lines), open)
+	default:
+		p.Verdict, p.Answer = measure.Pass, fmt.Sprintf("%d of %d claims hold: %s does what it says.", passed, len(sheet.Lines), name)
+	}
+	reasons := &reasonList{}
+	var wrong []proof.Line
+	for _, l := range sheet.Lines {
+		if l.Verdict != measure.Pass {
+			wrong = append(wrong, l)
+		}
+	}
+	if wrong != nil {
+		table := claimsTable(wrong, reasons)
+		table.Head = append([]string{"stage"}, table.Head...)
+		for i := range table.Rows {
+			table.Rows[i] = append([]Cell{text(wrong[i].Stage)}, table.Rows[i]...)
+		}
+		p.Sections = append(p.Sections, Section{Title: "What did not pass", Table: table})
+	}
+	for from := 0; from < len(sheet.Lines); {
+		to := from
+		for to < len(sheet.Lines) && sheet.Lines[to].Stage == sheet.Lines[from].Stage {
+			to++
+		}
+		stage := sheet.Lines[from].Stage
+		s := Section{Title: upper(stage), Table: claimsTable(sheet.Lines[from:to], reasons)}
+		for i, c := range sheet.Curves {
+			if c.Stage == stage {
+				s.Pictures = append(s.Pictures, Declared(fmt.Sprintf("curve-%d", i+1), c))
+			}
+		}
+		p.Sections = append(p.Sections, s)
+		from = to
+	}
+	list := &Table{Head: []string{"number", "reason of the tolerance"}}
+	for i, why := range reasons.all {
+		list.Rows = append(list.Rows, []Cell{text(strconv.Itoa(i + 1)), text(minus(why))})
+	}
+	p.Sections = append(p.Sections, Section{Title: "Reasons", Table: list})
+	var named measure.Readings
+	for _, l := range sheet.Lines {
+		named = append(named, measure.Named{Name: l.Reading, Reading: l.Got})
+	}
+	p.Sections = append(p.Sections, meanings(named))
+	return p.withRepeat([]string{version, fmt.Sprintf("boothbench prove %s --rate %d", name, sheet.RateHz)}, chainText)
+}
+
+// reasonList numbers reasons in the order in which they come.
+type reasonList struct{ all []string }
+
+func (r *reasonList) number(why string) string {
+	if why == "" {
+		return ""
+	}
+	i := slices.Index(r.all, why)
+	if i < 0 {
+		i, r.all = len(r.all), append(r.all, why)
+	}
+	return strconv.Itoa(i + 1)
+}
+
+func claimsTable(lines []proof.Line, reasons *reasonList) *Table {
+	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "why", "condition"}}
+	for _, l := range lines {
+		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), text(minus(l.Limit.String())), text(sign(l.Verdict)), text(reasons.number(l.Why)), text(minus(l.Condition))})
+	}
+	return t
+}

@@ -1,0 +1,120 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/picture"
+)
+
+// Comparison is devices side by side, as a bench has measured and judged them.
+type Comparison struct {
+	Devices []string
+	// Answer is the first sentence: which one, and what it costs.
+	Verdict measure.Verdict
+	Answer  string
+	// Differs says what was not alike for all of them, which stands above all figures.
+	Differs []string
+	Rows    []ComparedReading
+	Curves  []ComparedCurve
+	Repeat  []string
+}
+
+// ComparedReading is one reading of all devices.
+type ComparedReading struct {
+	Name  string
+	Got   []measure.Reading // one a device
+	Best  []bool            // marked; several where they are equal
+	Equal bool              // the differences are under what the measurement can resolve
+	// Why says why they cannot be compared, "" where they can.
+	Why string
+}
+
+// ComparedCurve is one curve of all devices: a table each, whose first two columns are
+// drawn.
+type ComparedCurve struct {
+	Name, Title, Says string
+	X, Y              string // names of the axes
+	XUnit, YUnit      string
+	LogX              bool
+	Tables            []measure.Table
+}
+
+// fewInOne is how many curves one pair of axes can hold; more get axes of their own.
+const fewInOne = 4
+
+// Devices is the page of several devices: one column a device. A device whose reading
+// could not be measured is never last in that row, and never best.
+func Devices(c Comparison, version string) Page {
+	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Answer: c.Answer, Do: c.Differs}
+	p.About = fmt.Sprintf("%s. ▲ marks the best of a row; “equal” is a row whose differences are smaller than what the measurement resolves.", strings.Join(c.Devices, ", "))
+	table := &Table{Head: append(append([]string{"reading"}, c.Devices...), "comparison")}
+	for _, r := range c.Rows {
+		row := []Cell{text(r.Name)}
+		for i, got := range r.Got {
+			cell := figure(got)
+			cell.Best = r.Why == "" && !r.Equal && got.Measurable() && i < len(r.Best) && r.Best[i]
+			row = append(row, cell)
+		}
+		note := ""
+		switch {
+		case r.Why != "":
+			note = "cannot be compared: " + r.Why
+		case r.Equal:
+			note = "equal"
+		}
+		table.Rows = append(table.Rows, append(row, text(minus(note))))
+	}
+	p.Sections = append(p.Sections, Section{Title: "Readings", Table: table})
+	curves := Section{Title: "Curves"}
+	for _, k := range c.Curves {
+		curves.Pictures = append(curves.Pictures, compared(c.Devices, k))
+	}
+	if curves.Pictures != nil {
+		p.Sections = append(p.Sections, curves)
+	}
+	return p.withRepeat(append([]string{version}, c.Repeat...), nil)
+}
+
+// compared is a curve of all devices, on the same axes.
+func compared(devices []string, k ComparedCurve) picture.Picture {
+	p := picture.Picture{Name: k.Name, Title: k.Title, Says: minus(k.Says)}
+	x := picture.Axis{Name: k.X, Unit: k.XUnit}
+	if k.LogX {
+		x = picture.Axis{Name: k.X, Unit: k.XUnit, Scale: picture.Log, Min: audible.Min, Max: audible.Max}
+	}
+	var all [][]picture.Point
+	for _, t := range k.Tables {
+		var points []picture.Point
+		for _, row := range t.Rows {
+			if !k.LogX || row[0] >= x.Min && row[0] <= x.Max {
+				points = append(points, picture.Point{X: row[0], Y: row[1]})
+			}
+		}
+		all = append(all, points)
+	}
+	if !k.LogX {
+		var swap [][]picture.Point
+		for _, points := range all {
+			swap = append(swap, swapped(points))
+		}
+		x = picture.Around(k.X, k.XUnit, nil, swap...)
+	}
+	y := picture.Around(k.Y, k.YUnit, nil, all...)
+	roles := [fewInOne]picture.Role{picture.Measured, picture.Second, picture.Third, picture.Fourth}
+	if len(all) <= fewInOne {
+		panel := picture.Panel{X: x, Y: y}
+		for i, points := range all {
+			panel.Series = append(panel.Series, picture.Series{Name: devices[i], Role: roles[i], Points: points})
+		}
+		p.Panels = []picture.Panel{panel}
+		return p
+	}
+	for i, points := range all { // small multiples
+		own := y
+		own.Name = devices[i] + ": " + y.Name
+		p.Panels = append(p.Panels, picture.Panel{X: x, Y: own, Height: 90, Series: []picture.Series{{Points: points}}})
+	}
+	return p
+}

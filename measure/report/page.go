@@ -1,0 +1,173 @@
+package report
+
+import (
+	_ "embed"
+	"fmt"
+	"strings"
+	"unicode"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/picture"
+)
+
+//go:embed page.css
+var style string
+
+// Page is one page before it is written.
+type Page struct {
+	Title    string
+	About    string // one line below the title
+	Verdict  measure.Verdict
+	Answer   string // the first sentence: the answer to the reader's first question
+	Do       []string
+	Sections []Section
+}
+
+// Section is one part of a page, in the order text, pictures, table.
+type Section struct {
+	Title, Text string
+	Pictures    []picture.Picture
+	Table       *Table
+	Listing     string // text as it stands in a file
+	Folded      bool   // closed on a screen, open on paper
+}
+
+// Table is rows of cells. The first cell of a row names it.
+type Table struct {
+	Head []string
+	Rows [][]Cell
+}
+
+// Cell is one cell of a table.
+type Cell struct {
+	Text   string
+	Figure bool // a number with its unit: to the right, unbroken
+	Best   bool // marked ▲
+}
+
+func text(s string) Cell { return Cell{Text: s} }
+
+// figure is a reading as the command prints it.
+func figure(r measure.Reading) Cell {
+	return Cell{Text: picture.Minus(r.String()), Figure: r.Measurable()}
+}
+
+// sign is a verdict's word and sign: never a colour alone.
+func sign(v measure.Verdict) string {
+	return [...]string{"✓ ", "✗ ", "– "}[v] + v.String()
+}
+
+// Pictures are the pictures of all sections, in their order.
+func (p Page) Pictures() (all []picture.Picture) {
+	for _, s := range p.Sections {
+		all = append(all, s.Pictures...)
+	}
+	return all
+}
+
+// HTML is the page.
+func (p Page) HTML() []byte {
+	var b strings.Builder
+	foot := strings.Map(func(r rune) rune { // what a string of CSS holds without harm
+		if unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune(" -._,:()", r) {
+			return r
+		}
+		return -1
+	}, strings.ToValidUTF8(p.Title, ""))
+	fmt.Fprintf(&b, `<!doctype html>
+<html lang="en">
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<meta name="viewport" content="width=device-width">
+<title>%s</title>
+<style>
+%s%s
+</style>
+<main>
+<h1>%[1]s</h1>
+<p class="answer v%[4]d"><strong>%[5]s</strong> %[6]s</p>
+`, picture.Text(p.Title), strings.Replace(style, "FOOT", foot, 1), picture.Style(), p.Verdict, sign(p.Verdict), prose(p.Answer))
+	if p.Do != nil {
+		b.WriteString("<ul>")
+		for _, d := range p.Do {
+			fmt.Fprintf(&b, "<li>%s</li>", prose(d))
+		}
+		b.WriteString("</ul>\n")
+	}
+	if p.About != "" {
+		fmt.Fprintf(&b, `<p class="soft">%s</p>`, prose(p.About))
+	}
+	for _, s := range p.Sections {
+		s.write(&b)
+	}
+	b.WriteString("</main>\n</html>\n")
+	return []byte(b.String())
+}
+
+// prose is text of ours with names from outside in it.
+func prose(s string) string { return picture.Text(picture.Minus(s)) }
+
+func (s Section) write(b *strings.Builder) {
+	if s.Folded {
+		fmt.Fprintf(b, "<details><summary>%s</summary>\n", picture.Text(s.Title))
+	} else {
+		fmt.Fprintf(b, "<section><h2>%s</h2>\n", picture.Text(s.Title))
+	}
+	if s.Text != "" {
+		fmt.Fprintf(b, "<p>%s</p>\n", prose(s.Text))
+	}
+	for _, f := range s.Pictures {
+		fmt.Fprintf(b, "<figure><h3>%s</h3>%s%s<figcaption>%s</figcaption></figure>\n", picture.Text(f.Title), picture.SVG(f, picture.Wide), picture.SVG(f, picture.Narrow), prose(f.Says))
+	}
+	if s.Table != nil {
+		s.Table.write(b)
+	}
+	if s.Listing != "" {
+		fmt.Fprintf(b, `<pre tabindex="0">%s</pre>`, listing(s.Listing))
+	}
+	if s.Folded {
+		b.WriteString("</details>\n")
+	} else {
+		b.WriteString("</section>\n")
+	}
+}
+
+// listing is text of a file, line by line.
+func listing(s string) string {
+	lines := strings.Split(strings.TrimRight(s, "\r\n"), "\n")
+	for i, line := range lines {
+		lines[i] = picture.Text(strings.TrimRight(line, "\r"))
+	}
+	return strings.Join(lines, "\n")
+}
+
+func (t *Table) write(b *strings.Builder) {
+	b.WriteString(`<div class="scroll" tabindex="0"><table><thead><tr>`)
+	for i, h := range t.Head {
+		class := ""
+		if len(t.Rows) > 0 && i < len(t.Rows[0]) && t.Rows[0][i].Figure {
+			class = ` class="n"`
+		}
+		fmt.Fprintf(b, `<th scope="col"%s>%s</th>`, class, picture.Text(h))
+	}
+	b.WriteString("</tr></thead><tbody>")
+	for _, row := range t.Rows {
+		b.WriteString("<tr>")
+		for i, c := range row {
+			class, shown := "", picture.Text(c.Text)
+			if c.Figure {
+				class = ` class="n"`
+			}
+			if c.Best {
+				shown = "▲ " + shown
+			}
+			if i == 0 {
+				fmt.Fprintf(b, `<th scope="row"%s>%s</th>`, class, shown)
+			} else {
+				fmt.Fprintf(b, `<td%s>%s</td>`, class, shown)
+			}
+		}
+		b.WriteString("</tr>")
+	}
+	b.WriteString("</tbody></table></div>\n")
+}

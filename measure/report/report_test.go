@@ -1,0 +1,434 @@
+package report
+
+import (
+	"bytes"
+	"context"
+	"encoding/xml"
+	"flag"
+	"fmt"
+	"html"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/expect"
+	"github.com/boothbench/boothbench/measure/internal/browser"
+	"github.com/boothbench/boothbench/measure/picture"
+	"github.com/boothbench/boothbench/measure/proof"
+)
+
+const demo = "../../testdata/harbour-street"
+
+func demoSettings(t *testing.T) TakeSettings {
+	t.Helper()
+	c, err := chain.Load(demo + ".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(demo + ".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	limits, err := expect.Load(demo + "-limits.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return TakeSettings{Take: demo + ".wav", Chain: c, ChainText: text, Limits: limits, Workers: 1, Version: "boothbench, of a test"}
+}
+
+func readTake(t *testing.T, s TakeSettings) *Take {
+	t.Helper()
+	take, err := ReadTake(context.Background(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return take
+}
+
+var (
+	pictureText = regexp.MustCompile(`(?s)<svg.*?</svg>`)
+	tag         = regexp.MustCompile(`(?s)<style.*?</style>|<[^>]*>`)
+)
+
+// words is a page's text as a reader sees it, pictures left out.
+func words(page []byte) string {
+	return strings.Join(strings.Fields(html.UnescapeString(tag.ReplaceAllString(pictureText.ReplaceAllString(string(page), " "), " "))), " ")
+}
+
+// sound is what every page has to be.
+func sound(t *testing.T, page []byte) {
+	t.Helper()
+	for _, banned := range []string{"<script", "src=", "<link", "@import", "url(h", "http:", "https:", "NaN", "+Inf", "FOOT"} {
+		if clean := strings.ReplaceAll(string(page), `xmlns="http://www.w3.org/2000/svg"`, ""); strings.Contains(clean, banned) {
+			t.Errorf("the page holds %q", banned)
+		}
+	}
+	ids, used := map[string]bool{}, map[string]bool{}
+	for _, picture := range pictureText.FindAllString(string(page), -1) {
+		d := xml.NewDecoder(strings.NewReader(picture))
+		for {
+			token, err := d.Token()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				t.Fatalf("a picture is no XML: %v", err)
+			}
+			if e, ok := token.(xml.StartElement); ok {
+				for _, a := range e.Attr {
+					switch a.Name.Local {
+					case "id":
+						if ids[a.Value] {
+							t.Errorf("id %q twice", a.Value)
+						}
+						ids[a.Value] = true
+					case "aria-labelledby":
+						for _, id := range strings.Fields(a.Value) {
+							used[id] = true
+						}
+					case "clip-path":
+						used[strings.TrimSuffix(strings.TrimPrefix(a.Value, "url(#"), ")")] = true
+					}
+				}
+			}
+		}
+	}
+	for id := range used {
+		if !ids[id] {
+			t.Errorf("nothing has the id %q", id)
+		}
+	}
+}
+
+func TestTakePage(t *testing.T) {
+	s := demoSettings(t)
+	take := readTake(t, s)
+	page := take.Page().HTML()
+	sound(t, page)
+	seen := words(page)
+	title := "Take: harbour-street.wav"
+	after := seen[strings.LastIndex(seen[:strings.Index(seen, "✓ pass")+1], title)+len(title):]
+	if !strings.HasPrefix(strings.TrimSpace(after), "✓ pass Deliver harbour-street-processed.wav: all 3 limits are met; integrated loudness −17.06 LUFS, true peak −1.00 dBTP.") {
+		t.Errorf("behind the title stands %.200q", after)
+	}
+	for _, readings := range []measure.Readings{take.Before.readings, take.After.readings} {
+		for _, r := range readings {
+			if !strings.Contains(seen, r.Name) || !strings.Contains(seen, strings.Join(strings.Fields(minus(r.String())), " ")) {
+				t.Errorf("the page lacks %s, %s", r.Name, r.String())
+			}
+		}
+	}
+	for _, part := range []string{"sha256 " + take.Before.digest, "sha256 " + take.After.digest, "boothbench process harbour-street.wav --chain harbour-street.toml", "kind = \"expander\"", s.Version} {
+		if !strings.Contains(seen, part) {
+			t.Errorf("the page lacks %q", part)
+		}
+	}
+	for _, path := range []string{os.TempDir() + "/", "testdata"} {
+		if strings.Contains(seen, path) {
+			t.Errorf("the page holds the path %q", path)
+		}
+	}
+	// The bytes depend on what was measured alone.
+	s.Workers = 4
+	if again := readTake(t, s).Page().HTML(); !bytes.Equal(page, again) {
+		t.Error("with four goroutines the page is another one")
+	}
+	// The digest is that of the file that process writes.
+	out := filepath.Join(t.TempDir(), "out.wav")
+	take2 := &Take{TakeSettings: s, Before: side{path: s.Take}}
+	if err := take2.process(context.Background(), out); err != nil {
+		t.Fatal(err)
+	}
+	made := side{path: out}
+	if err := made.read(context.Background(), -1); err != nil || made.digest != take.After.digest {
+		t.Errorf("%v, digest %s; accepted: %s", err, made.digest, take.After.digest)
+	}
+}
+
+// A take that goes over, and clips, and has a name as nobody would give one: the page
+// says no first, what to do, and where, and the name does no harm.
+func TestTakePageThatFails(t *testing.T) {
+	folder := t.TempDir()
+	name := filepath.Join(folder, "<b>x\u202e&\"'\x01.wav")
+	x := make([]float64, 4*48000)
+	for i := range x {
+		x[i] = 0.3 * math.Sin(2*math.Pi*997*float64(i)/48000)
+		if i > 96000 && i < 97000 { // 12 kHz, whose crests lie between the samples
+			x[i] = 0.99 * math.Sin(2*math.Pi*float64(i)/4+math.Pi/4)
+		}
+	}
+	w, err := wave.Create(name, wave.Format{Rate: 48000, Channels: 1, Encoding: wave.Integer, Bits: 16}, wave.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Write(dsp.Block{x}); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	limits, err := expect.AgainstSpec("ebu-r128")
+	if err != nil {
+		t.Fatal(err)
+	}
+	take := readTake(t, TakeSettings{Take: name, Processed: name, Limits: limits, Version: "v"})
+	p := take.Page()
+	page := p.HTML()
+	sound(t, page)
+	if bytes.Contains(page, []byte("<b>")) || bytes.Contains(page, []byte("\u202e")) {
+		t.Error("the name is markup, or turns the text around")
+	}
+	if p.Verdict != measure.Fail || !strings.HasPrefix(p.Answer, "Do not deliver") || len(p.Do) == 0 {
+		t.Errorf("found %v %q %q", p.Verdict, p.Answer, p.Do)
+	}
+	// A tone of 0.99 whose samples are ±0.70 reads −0.09 dBTP (AES17: 20 log10 0.99); its
+	// abrupt ends ring, so that it may read more.
+	found := false
+	for _, w := range take.Worst {
+		if strings.HasPrefix(w.title, "Over at 00:00:02.0") && w.stretch != nil {
+			found = true
+		}
+	}
+	if !found || take.After.overCount == 0 {
+		t.Errorf("%d overs, and the places %+v", take.After.overCount, take.Worst)
+	}
+	take.Judgements = nil
+	if p := take.Page(); p.Verdict != measure.Undecided || !strings.HasPrefix(p.Answer, "No limits were given") {
+		t.Errorf("without limits: %v %q", p.Verdict, p.Answer)
+	}
+}
+
+// sheet is a made-up proof with all verdicts and many lines.
+func sheet() *proof.Sheet {
+	s := &proof.Sheet{Subject: "folder/voice.toml", RateHz: 48000}
+	for i := range 54 {
+		l := measure.Between(fmt.Sprintf("claim%d_db", i), float64(i), 0.1)
+		got := measure.Reading{Value: float64(i) + 0.01, Unit: "dB", Frame: -1, Channel: -1}
+		s.Lines = append(s.Lines, proof.Line{Stage: []string{"highpass", "limiter"}[i/27], Condition: fmt.Sprintf("condition %d", i/5), Why: fmt.Sprintf("reason %d", i%26), Judgement: measure.Judge("x", 48000, measure.Readings{{Name: l.Reading, Reading: got}}, l)})
+	}
+	curve := proof.Curve{Stage: "highpass", Condition: "a sweep", WithinDB: 0.01, Table: measure.Table{Columns: []string{"frequency_hz", "gain_db", "declared_gain_db"}}}
+	for hz := 10.0; hz < 24000; hz *= 1.1 {
+		g := -10 * math.Log10(1+math.Pow(80/hz, 4))
+		curve.Rows = append(curve.Rows, []float64{hz, g + 0.001, g})
+	}
+	s.Curves = []proof.Curve{curve}
+	return s
+}
+
+func TestChainPage(t *testing.T) {
+	s := sheet()
+	p := Chain(s, []byte("schema = 1\n<b>\n"), "v")
+	sound(t, p.HTML())
+	if p.Verdict != measure.Pass || p.Answer != "54 of 54 claims hold: voice.toml does what it says." {
+		t.Errorf("found %v %q", p.Verdict, p.Answer)
+	}
+	seen := words(p.HTML())
+	for _, l := range s.Lines {
+		if !strings.Contains(seen, l.Reading+" "+minus(l.Got.String()+" "+l.Limit.String())) {
+			t.Errorf("the page lacks %s", l.Reading)
+		}
+	}
+	if got := strings.Count(seen, "reason 7"); got != 1 {
+		t.Errorf("a reason stands %d times; accepted: once", got)
+	}
+	if strings.Contains(seen, "folder/") {
+		t.Error("the page holds a path")
+	}
+	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Says, "0.001") {
+		t.Errorf("pictures %+v", got)
+	}
+	// One that fails, and one that could not be measured, stand first.
+	s.Lines[40].Verdict = measure.Fail
+	s.Lines[7].Verdict = measure.Undecided
+	p = Chain(s, nil, "v")
+	if p.Verdict != measure.Fail || p.Answer != "voice.toml does not do what it says: 1 of 54 claims fail." || p.Sections[0].Title != "What did not pass" || len(p.Sections[0].Table.Rows) != 2 {
+		t.Errorf("found %v %q, first %q", p.Verdict, p.Answer, p.Sections[0].Title)
+	}
+}
+
+func devices(count int) Comparison {
+	c := Comparison{Verdict: measure.Pass, Answer: "Device 2 is the quietest.", Differs: []string{"Device 1 was recorded at 44100 Hz."}}
+	var best []bool
+	var noise, open []measure.Reading
+	curve := ComparedCurve{Name: "response", Title: "Response", Says: "Within -0.2 dB.", X: "frequency", XUnit: "Hz", Y: "gain", YUnit: "dB", LogX: true}
+	for i := range count {
+		c.Devices = append(c.Devices, fmt.Sprintf("Device %d", i+1))
+		best = append(best, i == 1)
+		noise = append(noise, measure.Reading{Value: -90 - float64(i%2), Unit: "dBFS"})
+		open = append(open, measure.Reading{Reason: "no recording"})
+		table := measure.Table{}
+		for hz := 10.0; hz < 24000; hz *= 1.1 {
+			table.Rows = append(table.Rows, []float64{hz, -float64(i) * hz / 20000})
+		}
+		curve.Tables = append(curve.Tables, table)
+	}
+	c.Rows = []ComparedReading{{Name: "idle_noise_a_dbfs", Got: noise, Best: best}, {Name: "thd_total_db", Got: noise, Best: best, Equal: true}, {Name: "latency_ms", Got: open, Why: "one lacks it", Best: best}}
+	c.Curves = []ComparedCurve{curve}
+	return c
+}
+
+func TestDevicesPage(t *testing.T) {
+	page := Devices(devices(4), "v").HTML()
+	sound(t, page)
+	seen := words(page)
+	if strings.Count(seen, "▲ −91.00 dBFS") != 1 || !strings.Contains(seen, "cannot be compared: one lacks it") || !strings.Contains(seen, " equal") {
+		t.Error("the marks of a row are wrong:", seen)
+	}
+	if strings.Index(seen, "44100") > strings.Index(seen, "idle_noise") {
+		t.Error("what differs stands below the figures")
+	}
+	if p := Devices(devices(6), "v").Pictures()[0]; len(p.Panels) != 6 || p.Panels[0].Y.Min != p.Panels[5].Y.Min {
+		t.Errorf("six devices have %d panels; accepted: small multiples on the same axes", len(p.Panels))
+	}
+}
+
+// In a browser: nothing is asked for, nothing is wider than the window, no text lies
+// outside its picture; and the PDF has all that a closed part of the page holds.
+func TestPagesInABrowser(t *testing.T) {
+	dsptest.Exhaustive(t)
+	tab := browser.Start(t)
+	chainPage := Chain(sheet(), []byte("schema = 1\n"), "v").HTML()
+	for name, page := range map[string][]byte{
+		"take": readTake(t, demoSettings(t)).Page().HTML(), "chain": chainPage, "devices": Devices(devices(4), "v").HTML(),
+	} {
+		for _, width := range []int{1000, 800, 400} {
+			file := tab.Open(t, page, width)
+			if w := browser.Ask[int](t, tab, "document.documentElement.scrollWidth"); w > width {
+				t.Errorf("%s is %d px wide in a window of %d", name, w, width)
+			}
+			outside := browser.Ask[[]string](t, tab, `[...document.querySelectorAll("svg")].flatMap(s => {
+ const box = s.getBoundingClientRect(); if (!box.width) return [];
+ return [...s.querySelectorAll("text")].filter(x => { const b = x.getBoundingClientRect(); return b.left < box.left - 1 || b.right > box.right + 1 || b.top < box.top - 1 || b.bottom > box.bottom + 1; }).map(x => x.textContent); })`)
+			for _, text := range outside {
+				t.Errorf("%s at %d px: %q lies outside its picture", name, width, text)
+			}
+			if n := browser.Ask[int](t, tab, `[...document.querySelectorAll("svg")].filter(s => s.getBoundingClientRect().width > 0).length`); n == 0 {
+				t.Errorf("%s at %d px shows no picture", name, width)
+			}
+			requests, messages := tab.Noticed()
+			if len(messages) > 0 || requests[len(requests)-1] != "file://"+file {
+				t.Errorf("%s: messages %q, requests %q", name, messages, requests)
+			}
+		}
+	}
+	pdftotext, err := exec.LookPath("pdftotext")
+	if err != nil {
+		if os.Getenv("BOOTHBENCH_REFERENCES") == "required" {
+			t.Fatal("pdftotext is missing, and BOOTHBENCH_REFERENCES is required")
+		}
+		t.Skip("no pdftotext: the printed page is not read")
+	}
+	folder := t.TempDir()
+	html, pdf := filepath.Join(folder, "p.html"), filepath.Join(folder, "p.pdf")
+	if err := os.WriteFile(html, chainPage, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"--headless", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir=" + filepath.Join(folder, "profile"), "--print-to-pdf=" + pdf, "file://" + html}
+	if os.Geteuid() == 0 {
+		args = append([]string{"--no-sandbox"}, args...)
+	}
+	if out, err := exec.Command(browser.Path(t), args...).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	printed, err := exec.Command(pdftotext, "-layout", pdf, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 54 {
+		if !regexp.MustCompile(fmt.Sprintf(`claim%d_db\b`, i)).Match(printed) {
+			t.Errorf("claim %d is not printed", i)
+		}
+	}
+	for _, part := range []string{"The chain file", "schema = 1", "reason 25"} { // a closed part is open on paper
+		if !bytes.Contains(printed, []byte(part)) {
+			t.Errorf("%q is not printed", part)
+		}
+	}
+	// 54 lines, 26 reasons and two pictures: three pages, where a column of reasons made 9.
+	if pages := bytes.Count(printed, []byte("\f")); pages > 5 {
+		t.Errorf("%d pages", pages)
+	}
+}
+
+// Half an hour: the page is small.
+func TestPageOfHalfAnHour(t *testing.T) {
+	dsptest.Exhaustive(t)
+	r, err := wave.Open(demo + ".wav")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := dsp.NewBlock(1, int(r.Frames()))
+	if _, err := r.Read(b); err != nil {
+		t.Fatal(err)
+	}
+	r.Close()
+	name := filepath.Join(t.TempDir(), "long.wav")
+	w, err := wave.Create(name, r.Format(), wave.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 135 {
+		if err := w.Write(b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	s := demoSettings(t)
+	s.Take = name
+	page := readTake(t, s).Page().HTML()
+	t.Logf("%d bytes", len(page))
+	if len(page) > 300_000 {
+		t.Errorf("the page of half an hour has %d bytes; accepted: 300000", len(page))
+	}
+}
+
+var update = flag.Bool("update", false, "write the demo's pictures in testdata anew")
+
+// The README shows the demo's pictures, which its command writes to testdata/pictures.
+func TestDemoPictures(t *testing.T) {
+	const folder = "../../testdata/pictures"
+	want := map[string]string{}
+	for _, p := range readTake(t, demoSettings(t)).Page().Pictures() {
+		want[p.Name+".svg"] = picture.SVG(p, picture.File) + "\n"
+	}
+	if *update {
+		for name, text := range want {
+			if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(entries) != len(want) {
+		t.Errorf("%s holds %d files; accepted: %d", folder, len(entries), len(want))
+	}
+	for name, text := range want {
+		if got, err := os.ReadFile(filepath.Join(folder, name)); err != nil || string(got) != text {
+			t.Errorf("%s is not the picture that the demo gives now (%v): look at it, then run the test with -update", name, err)
+		}
+	}
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range regexp.MustCompile(`testdata/pictures/([a-z0-9-]+\.svg)`).FindAllStringSubmatch(string(readme), -1) {
+		if want[m[1]] == "" {
+			t.Errorf("the README shows %s, which nothing makes", m[1])
+		}
+	}
+}

@@ -1,0 +1,65 @@
+package report
+
+import (
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/picture"
+)
+
+// minus is text with the minus signs of a page.
+func minus(s string) string { return picture.Minus(s) }
+
+// readingsTable has all readings of several subjects, one row a name.
+func readingsTable(subjects []string, all ...measure.Readings) *Table {
+	table := &Table{Head: append([]string{"reading"}, subjects...)}
+	seen := map[string]bool{}
+	for _, readings := range all {
+		for _, r := range readings {
+			if seen[r.Name] {
+				continue
+			}
+			seen[r.Name] = true
+			row := []Cell{text(r.Name)}
+			for _, other := range all {
+				if got, ok := other.Get(r.Name); ok {
+					row = append(row, figure(got))
+				} else {
+					row = append(row, text(""))
+				}
+			}
+			table.Rows = append(table.Rows, row)
+		}
+	}
+	return table
+}
+
+// meanings explains readings, for who asks.
+func meanings(all ...measure.Readings) Section {
+	table := &Table{Head: []string{"reading", "what it is", "trap"}}
+	seen := map[string]bool{}
+	for _, readings := range all {
+		for _, r := range readings {
+			term, known := measure.Explain(r.Name)
+			if !known || seen[term.Name] {
+				continue
+			}
+			seen[term.Name] = true
+			what := term.Meaning
+			if term.Document != "" {
+				what += " " + upper(term.Document) + "."
+			}
+			table.Rows = append(table.Rows, []Cell{text(r.Name), text(what), text(term.Trap)})
+		}
+	}
+	return Section{Title: "What the readings mean", Table: table, Folded: true}
+}
+
+// withRepeat ends a page with how to get the same again.
+func (p Page) withRepeat(steps []string, chainText []byte) Page {
+	p.Sections = append(p.Sections, Section{Title: "To get the same again", Listing: strings.Join(steps, "\n")})
+	if chainText != nil {
+		p.Sections = append(p.Sections, Section{Title: "The chain file", Listing: string(chainText), Folded: true})
+	}
+	return p
+}

@@ -1,0 +1,335 @@
+package report
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/expect"
+	"github.com/boothbench/boothbench/measure/take"
+)
+
+// TakeSettings are a take, and what became of it.
+type TakeSettings struct {
+	Take      string
+	Chain     *chain.Chain // which the take is put through; nil: Processed is there
+	ChainText []byte       // of the chain's file
+	Processed string       // "" with a chain
+	Limits    *expect.Limits
+	Workers   int    // goroutines of the engine; 0: as many as there are processors
+	Version   string // of the program, for the reader who repeats it
+}
+
+// Take is a take, and the file that was made from it, as they were measured.
+type Take struct {
+	TakeSettings
+	Before, After side
+	Inspection    *take.Inspection
+	Gains         []chain.StageGains // of a chain
+	Judgements    []measure.Judgement
+	Worst         []place
+}
+
+// side is one of the two files.
+type side struct {
+	path, name, digest string
+	format             wave.Format
+	frames             int64
+	readings           measure.Readings
+	loudness           measure.Table
+	envelope           *measure.Envelope
+	bands              []measure.BandLevel
+	overs              []measure.Over
+	overCount          int64
+}
+
+// place is where to listen.
+type place struct {
+	title, says string
+	between     bool // the wave between the samples is of interest
+	frame       int64
+	channel     int
+	envelope    *measure.Envelope
+	from        float64 // seconds: where the envelope begins
+	stretch     *measure.Stretch
+}
+
+// ceilingDBTP is what overs are listed against where no limit says it: EBU R 128.
+const ceilingDBTP = -1.0
+
+// columns of the pictures over time.
+const columns = 1000
+
+// ReadTake measures both files. With a chain it first processes the take, as
+// boothbench process does, into a temporary file.
+func ReadTake(ctx context.Context, s TakeSettings) (*Take, error) {
+	t := &Take{TakeSettings: s}
+	t.Before = side{path: s.Take, name: filepath.Base(s.Take)}
+	t.After = side{path: s.Processed, name: filepath.Base(s.Processed)}
+	if s.Chain != nil {
+		folder, err := os.MkdirTemp("", "boothbench-report-")
+		if err != nil {
+			return nil, err
+		}
+		defer os.RemoveAll(folder)
+		name := strings.TrimSuffix(t.Before.name, filepath.Ext(t.Before.name)) + "-processed.wav"
+		t.After = side{path: filepath.Join(folder, "processed.wav"), name: name}
+		if err := t.process(ctx, t.After.path); err != nil {
+			return nil, err
+		}
+	}
+	for _, f := range []*side{&t.Before, &t.After} {
+		if err := f.read(ctx, t.ceiling()); err != nil {
+			return nil, fmt.Errorf("%s: %w", f.name, err)
+		}
+	}
+	if t.Before.format.Rate != t.After.format.Rate || t.Before.format.Channels != t.After.format.Channels {
+		return nil, fmt.Errorf("%s has %d channels at %d Hz, %s %d at %d Hz; accepted: equal channels and rates",
+			t.Before.name, t.Before.format.Channels, t.Before.format.Rate, t.After.name, t.After.format.Channels, t.After.format.Rate)
+	}
+	var err error
+	if t.Inspection, err = take.Inspect(ctx, t.Before.open(ctx)); err != nil {
+		return nil, fmt.Errorf("%s: %w", t.Before.name, err)
+	}
+	t.Before.readings = append(t.Before.readings, t.Inspection.Readings...)
+	if err := t.judge(ctx); err != nil {
+		return nil, err
+	}
+	return t, t.findWorst(ctx)
+}
+
+// process puts the take through the chain.
+func (t *Take) process(ctx context.Context, out string) error {
+	reader, err := wave.Open(t.Before.path)
+	if err != nil {
+		return err
+	}
+	defer reader.Close()
+	engine, err := t.Chain.Prepare(reader.Format().Rate, reader.Format().Channels)
+	if err != nil {
+		return err
+	}
+	gains := chain.NewGains(columns)
+	writer, _, err := engine.Render(ctx, reader, out, chain.Output{}, wave.Options{Inputs: []string{t.Before.path}}, chain.Options{Gains: gains, Workers: t.Workers})
+	if err != nil {
+		return err
+	}
+	defer writer.Abort()
+	if err := writer.Commit(); err != nil {
+		return err
+	}
+	t.Gains = gains.Stages()
+	return nil
+}
+
+func (f *side) open(ctx context.Context) func() (wave.Source, error) {
+	return func() (wave.Source, error) {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		r, err := wave.Open(f.path)
+		if err != nil {
+			return nil, err
+		}
+		return r, nil
+	}
+}
+
+// read goes through the file once, with all meters.
+func (f *side) read(ctx context.Context, ceiling float64) error {
+	r, err := wave.Open(f.path)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	f.format, f.frames = r.Format(), r.Frames()
+	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.format.Rate, Channels: f.format.Channels, ChannelMask: f.format.ChannelMask})
+	if err != nil {
+		return err
+	}
+	peaks, err := measure.NewTruePeak(f.format.Rate, f.format.Channels)
+	if err != nil {
+		return err
+	}
+	overs, err := measure.NewOvers(measure.OverSettings{Rate: f.format.Rate, Channels: f.format.Channels, CeilingDBTP: ceiling, MostEvents: 20})
+	if err != nil {
+		return err
+	}
+	f.envelope = measure.NewEnvelope(columns)
+	bands := measure.NewThirdOctaves(f.format.Rate, f.format.Channels)
+	if err := measure.EachBlock(ctx, r, loudness.Write, peaks.Write, overs.Write, f.envelope.Write, bands.Write); err != nil {
+		return err
+	}
+	f.readings = append(measure.FormatReadings(f.format, f.frames), loudness.Readings()...)
+	f.readings = append(f.readings, peaks.Readings()...)
+	f.readings = append(f.readings, measure.PeakToLoudness(f.readings))
+	f.readings = append(f.readings, overs.Readings()...)
+	f.loudness, f.bands = loudness.Table(), bands.Levels()
+	f.overs, f.overCount = overs.Events()
+	file, err := os.Open(f.path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	sum := sha256.New()
+	if _, err := io.Copy(sum, file); err != nil {
+		return err
+	}
+	f.digest = hex.EncodeToString(sum.Sum(nil))
+	return nil
+}
+
+// limits are those that cover the processed file.
+func (t *Take) limits() (all []measure.Limit) {
+	if t.Limits == nil {
+		return nil
+	}
+	name := t.Processed
+	if name == "" {
+		name = t.Take
+	}
+	for _, g := range t.Limits.Groups {
+		if g.Chain == "" && g.Covers(name) {
+			all = append(all, g.Limits...)
+		}
+	}
+	return all
+}
+
+// limit is the first limit of a reading.
+func (t *Take) limit(names ...string) *measure.Limit {
+	for _, l := range t.limits() {
+		if slices.Contains(names, l.Reading) {
+			return &l
+		}
+	}
+	return nil
+}
+
+// ceiling is the true peak that overs are listed against.
+func (t *Take) ceiling() float64 {
+	if l := t.limit("true_peak_fine_dbtp", "true_peak_dbtp", "true_peak_annex2_dbtp"); l != nil && l.Max != nil {
+		return *l.Max
+	}
+	return ceilingDBTP
+}
+
+// judge holds the limits against the processed file: against what was measured already,
+// or else, where that lacks a reading, as boothbench check does.
+func (t *Take) judge(ctx context.Context) error {
+	for _, l := range t.limits() {
+		if _, have := t.After.readings.Get(l.Reading); !have {
+			if checked := t.Limits.CheckFile(ctx, t.After.path); checked.Err == nil && len(checked.Judgements) > 0 {
+				t.Judgements = checked.Judgements
+				for i := range t.Judgements {
+					t.Judgements[i].Subject = t.After.name
+				}
+				return nil
+			}
+		}
+	}
+	for _, l := range t.limits() {
+		t.Judgements = append(t.Judgements, measure.Judge(t.After.name, t.After.format.Rate, t.After.readings, l))
+	}
+	return nil
+}
+
+// findWorst lists up to three places to listen to: the worst overs, then the largest true
+// peak, the loudest passage, and what the inspection found.
+func (t *Take) findWorst(ctx context.Context) error {
+	rate := t.After.format.Rate
+	at := func(between bool, title, says string, frame int64, channel int) {
+		for _, p := range t.Worst {
+			if d := p.frame - frame; d < int64(rate)/2 && d > -int64(rate)/2 {
+				return // heard already
+			}
+		}
+		if len(t.Worst) < 3 && frame >= 0 && frame < t.After.frames {
+			t.Worst = append(t.Worst, place{title: title, says: says, between: between, frame: frame, channel: max(0, channel)})
+		}
+	}
+	overs := slices.Clone(t.After.overs)
+	slices.SortFunc(overs, measure.Over.WorseThan)
+	for _, o := range overs {
+		level := measure.Reading{Value: dsp.AmplitudeToDB(o.Largest()), Unit: "dBTP"}
+		at(true, "Over at "+measure.TimeCode(o.Frame, rate), fmt.Sprintf("%s, over %g dBTP, at %s, channel %d.", level, t.ceiling(), measure.TimeCode(o.Frame, rate), o.Channel+1), o.Frame, o.Channel)
+	}
+	if r, _ := t.After.readings.Get("true_peak_fine_dbtp"); r.Measurable() {
+		at(true, "Largest true peak, at "+measure.TimeCode(r.Frame, rate), fmt.Sprintf("%s at %s.", r, measure.TimeCode(r.Frame, rate)), r.Frame, r.Channel)
+	}
+	if r, _ := t.After.readings.Get("momentary_max_lufs"); r.Measurable() {
+		at(false, "Loudest passage, at "+measure.TimeCode(r.Frame, rate), fmt.Sprintf("%s over 400 ms from %s.", r, measure.TimeCode(r.Frame, rate)), r.Frame, 0)
+	}
+	for _, e := range t.Inspection.Events {
+		at(false, fmt.Sprintf("%s at %s", upper(e.Kind), measure.TimeCode(e.Frame, rate)), fmt.Sprintf("The inspection of the take found a %s at %s.", e.Kind, measure.TimeCode(e.Frame, rate)), e.Frame, e.Channel)
+	}
+	for i := range t.Worst {
+		if err := t.Worst[i].read(ctx, &t.After); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func upper(word string) string {
+	if word == "" || word[0] < 'a' || word[0] > 'z' {
+		return word
+	}
+	return string(word[0]-'a'+'A') + word[1:]
+}
+
+// read gets the waves around a place.
+func (p *place) read(ctx context.Context, f *side) error {
+	src, err := f.open(ctx)()
+	if err != nil {
+		return err
+	}
+	r := src.(*wave.Reader)
+	defer r.Close()
+	rate := int64(f.format.Rate)
+	from, to := max(0, p.frame-rate), min(f.frames, p.frame+rate)
+	if err := r.SeekFrame(from); err != nil {
+		return err
+	}
+	p.from, p.envelope = float64(from)/float64(rate), measure.NewEnvelope(columns)
+	b := dsp.NewBlock(f.format.Channels, 4096)
+	for n := to - from; n > 0; {
+		part := make(dsp.Block, len(b))
+		for c := range b {
+			part[c] = b[c][:min(n, 4096)]
+		}
+		k, err := r.Read(part)
+		for c := range part {
+			part[c] = part[c][:k]
+		}
+		p.envelope.Write(part)
+		n -= int64(k)
+		if err == io.EOF || k == 0 {
+			break
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if !p.between {
+		return nil
+	}
+	s, err := measure.WaveAround(r, p.channel, p.frame, 32)
+	p.stretch = &s
+	return err
+}
+
+// Readings are those of the take, its inspection among them, and of the processed file.
+func (t *Take) Readings() (before, after measure.Readings) {
+	return t.Before.readings, t.After.readings
+}
