@@ -57,11 +57,7 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 	if err := parts.check(f.Rate, f.Channels); err != nil {
 		return nil, err
 	}
-	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: o.Mono})
-	if err != nil {
-		return nil, err
-	}
-	peaks, err := measure.NewTruePeak(f.Rate, f.Channels)
+	meter, err := measure.NewProgrammeMeter(f, o.Mono)
 	if err != nil {
 		return nil, err
 	}
@@ -71,7 +67,7 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 		share = 1
 	}
 	a.paths = make([]pathData, f.Channels/share)
-	loudness.TapCells(dsp.ForecastCellFrames(f.Rate), func(energies []float64) {
+	meter.Loudness.TapCells(dsp.ForecastCellFrames(f.Rate), func(energies []float64) {
 		for path := range a.paths {
 			sum := 0.0
 			for _, e := range energies[path*share : (path+1)*share] {
@@ -86,8 +82,7 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 		}
 	})
 	sink := analysisSink{f, func(b dsp.Block) {
-		loudness.Write(b)
-		peaks.Write(b)
+		meter.Write(b)
 		cells.write(b)
 	}}
 	result, err := engine.Run(ctx, take, sink, chain.Options{RepairNonFinite: o.RepairNonFinite, Workers: o.Workers, Progress: o.Progress})
@@ -96,9 +91,7 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 	}
 	cells.end()
 	a.Frames = result.Frames
-	a.Profile = loudness.Profile()
-	a.Ahead = append(loudness.Readings(), peaks.Readings()...)
-	a.Ahead = append(a.Ahead, measure.PeakToLoudness(a.Ahead))
+	a.Profile, a.Ahead = meter.Loudness.Profile(), meter.Readings()
 	return a, nil
 }
 

@@ -345,11 +345,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 		return err
 	}
 	defer r.Close()
-	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask, Mono: d.target.Mono})
-	if err != nil {
-		return err
-	}
-	peaks, err := measure.NewTruePeak(f.Rate, f.Channels)
+	meter, err := measure.NewProgrammeMeter(f, d.target.Mono)
 	if err != nil {
 		return err
 	}
@@ -361,13 +357,12 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 			shown(frames)
 		}
 	}
-	if err := measure.EachBlock(d.ctx, r, loudness.Write, peaks.Write, counted); err != nil {
+	if err := measure.EachBlock(d.ctx, r, meter.Loudness.Write, meter.Peaks.Write, counted); err != nil {
 		return err
 	}
-	file.Readings = append(loudness.Readings(), peaks.Readings()...)
-	file.Readings = append(file.Readings, measure.PeakToLoudness(file.Readings))
+	file.Readings = meter.Readings()
 	w.files = append(w.files, file)
-	w.profiles = append(w.profiles, loudness.Profile())
+	w.profiles = append(w.profiles, meter.Loudness.Profile())
 	return nil
 }
 

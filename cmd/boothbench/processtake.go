@@ -174,29 +174,20 @@ func warningsOf(r *wave.Reader) []wave.Warning {
 // meteredSink measures what passes to a sink.
 type meteredSink struct {
 	wave.Sink
-	loudness *measure.Loudness
-	peaks    *measure.TruePeak
+	meter *measure.ProgrammeMeter // nil: the format has no loudness
 }
 
-// newMeteredSink measures nothing of a format that has no loudness.
 func newMeteredSink(to wave.Sink, f wave.Format) *meteredSink {
 	m := &meteredSink{Sink: to}
-	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask})
-	if err != nil {
-		return m
+	if meter, err := measure.NewProgrammeMeter(f, measure.AsIs); err == nil {
+		m.meter = meter
 	}
-	peaks, err := measure.NewTruePeak(f.Rate, f.Channels)
-	if err != nil {
-		return m
-	}
-	m.loudness, m.peaks = loudness, peaks
 	return m
 }
 
 func (m *meteredSink) measure(b dsp.Block) {
-	if m.loudness != nil {
-		m.loudness.Write(b)
-		m.peaks.Write(b)
+	if m.meter != nil {
+		m.meter.Write(b)
 	}
 }
 
@@ -206,8 +197,8 @@ func (m *meteredSink) Write(b dsp.Block) error {
 }
 
 func (m *meteredSink) readings() measure.Readings {
-	if m == nil || m.loudness == nil {
+	if m == nil || m.meter == nil {
 		return nil
 	}
-	return append(m.loudness.Readings(), m.peaks.Readings()...)
+	return m.meter.Readings()
 }
