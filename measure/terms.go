@@ -112,6 +112,8 @@ var termTable = [][4]string{
 	{"equivalent_input_noise_{dbu,dbv}", "Output noise less gain: what noise would be at the input.", "common practice, no source", "Means nothing without source resistance, bandwidth, weighting and gain."},
 	{"{thermal_noise_dbu,noise_figure_db}", "Noise of the source's resistance, and how far the equipment's is over it.", "Johnson and Nyquist 1928: √(4kTRB)", "A figure under it is impossible, or weighted."},
 	{"{bandwidth_hz,load_drop_db,largest_loss_db,response_spread_db,resonance_hz,output_impedance_ohm}", "What an output's impedance does to a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
+	{"{expander,compressor,de_esser,limiter}_reduction_{median,p95,most}_db", "By how much a stage of that kind reduces while it works: median, 95th percentile, largest.", "own definition: milliseconds with 0.1 dB of reduction or more", "Of the working time, not of all: a limiter that works once has a median too. Look at the share of time beside it."},
+	{"{expander,compressor,de_esser,limiter}_working_percent", "Share of the time in which a stage of that kind reduces by 0.1 dB or more.", "own definition", ""},
 	{"channels", "Number of channels of the file.", "the file's header", "A specification for one channel refuses two, also where both hold the same."},
 	{"rate_hz", "Frames a second.", "the file's header", "An octave above the voice says nothing about quality: see highest_content_hz."},
 	{"duration_s", "Length of the file.", "frames over rate", ""},

@@ -42,6 +42,10 @@ A limits file:
   [[expect]]
   chain = "voice.toml"
   claims_failed = { max = 0 }                          # see boothbench prove
+  [[expect]]
+  files = ["take*.wav"]
+  through = "voice.toml"                               # limits of what comes out of it
+  limiter_reduction_p95_db = { max = 3 }
   overshoot_fine_db = { max = 0.05 }
 `
 

@@ -137,6 +137,9 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Check
 		failed := false
 		for _, limit := range g.wanted() {
 			kind, _ := originOf(limit.Reading)
+			if g.Through != "" {
+				kind = ofRun // one run gives all that comes out
+			}
 			readings, err := m.readings(source{kind, g.likeFor(kind, file)})
 			if err != nil {
 				checked.Err = fmt.Errorf("%s: %w", file, err)
@@ -178,6 +181,8 @@ func (g Group) wanted() []measure.Limit {
 // likeFor is what an instrument compares a file with, "" for most.
 func (g Group) likeFor(kind origin, file string) string {
 	switch kind {
+	case ofRun:
+		return g.Through
 	case ofComparison:
 		return g.likeOf(file)
 	case ofBaseline:
@@ -247,6 +252,8 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 	})
 	switch {
 	case err != nil:
+	case s.origin == ofRun:
+		readings, err = throughChain(m.ctx, m.sound, s.like)
 	case s.origin == ofInspection:
 		var in *take.Inspection
 		if in, err = take.Inspect(m.ctx, m.sound.Open); err == nil {

@@ -34,6 +34,7 @@ type Group struct {
 	Files    []string // patterns, seen from the folder of the limits file; none: every file that is named
 	Like     string   // a file to compare with, or a pattern of files of the same names; "": none
 	Baseline string   // a folder of baselines; "": none
+	Through  string   // a chain that the files are run through: limits are of what comes out; "": none
 	Chain    string   // a chain file, in place of files; "": none
 	RateHz   int      // at which the chain is looked at
 	Limits   []measure.Limit
@@ -91,7 +92,7 @@ func (d *decoder) top() {
 	d.AtLeastOne("expect", "an [[expect]] table for each group of files")
 }
 
-var groupKeys = []string{"files", "like", "baseline", "chain", "rate_hz", "spec"}
+var groupKeys = []string{"files", "through", "like", "baseline", "chain", "rate_hz", "spec"}
 
 func (d *decoder) group(t *document.Value) Group {
 	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000, folder: filepath.Dir(d.Path)}
@@ -105,6 +106,8 @@ func (d *decoder) group(t *document.Value) Group {
 			g.Baseline = d.path(e)
 		case "chain":
 			g.Chain = d.path(e)
+		case "through":
+			g.Through = d.path(e)
 		case "rate_hz":
 			if e.Value.Kind == document.Table { // a limit of files; a chain has the rate it is given
 				if l, ok := d.limit(e, groupKeys); ok {
@@ -123,6 +126,9 @@ func (d *decoder) group(t *document.Value) Group {
 	}
 	if e := t.Entry("rate_hz"); e != nil && e.Value.Kind != document.Table && g.Chain == "" {
 		d.Report(e.At, document.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "a number goes with chain = …; a limit is rate_hz = { min = " + e.Value.Raw + ", max = " + e.Value.Raw + " }"})
+	}
+	if e := t.Entry("through"); e != nil && (t.Entry("chain") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
+		d.Report(e.At, document.Problem{Key: "through", Found: "through together with chain, like or baseline", Hint: "give each an [[expect]] of its own"})
 	}
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
 		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
@@ -157,6 +163,10 @@ func (d *decoder) fit(t *document.Value, g Group) {
 		kind, known := originOf(e.Key)
 		switch {
 		case !known, e.Key == "rate_hz" && e.Value.Kind != document.Table:
+		case kind == ofRun && g.Through == "":
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a run through a chain, but no chain is named", Hint: `add through = "voice.toml"`})
+		case g.Through != "" && kind != ofRun && kind != ofMeter && kind != ofFormat:
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "not a reading of what comes out of a chain", Hint: "give the files an [[expect]] without through"})
 		case kind == ofComparison && g.Like == "":
 			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
 		case kind == ofBaseline && g.Baseline == "":

@@ -18,6 +18,7 @@ const (
 	ofInspection               // the health of a take
 	ofComparison               // with another file
 	ofBaseline                 // with what was recorded of it
+	ofRun                      // through a chain: what its stages reduce
 	ofProof                    // what a chain declares against what it does
 	ofLatency                  // of a chain
 	ofOvershoot                // of a chain's limiter
@@ -48,6 +49,11 @@ var origins = map[string]origin{
 	"same_samples": ofBaseline, "frames_change": ofBaseline, "integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline,
 	"true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline, "level_change_db": ofBaseline,
 	"excerpt_delay_frames": ofBaseline, "excerpt_gain_db": ofBaseline, "excerpt_residual_dbfs": ofBaseline,
+
+	"expander_reduction_median_db": ofRun, "expander_reduction_p95_db": ofRun, "expander_reduction_most_db": ofRun, "expander_working_percent": ofRun,
+	"compressor_reduction_median_db": ofRun, "compressor_reduction_p95_db": ofRun, "compressor_reduction_most_db": ofRun, "compressor_working_percent": ofRun,
+	"de_esser_reduction_median_db": ofRun, "de_esser_reduction_p95_db": ofRun, "de_esser_reduction_most_db": ofRun, "de_esser_working_percent": ofRun,
+	"limiter_reduction_median_db": ofRun, "limiter_reduction_p95_db": ofRun, "limiter_reduction_most_db": ofRun, "limiter_working_percent": ofRun,
 
 	"claims_failed": ofProof, "claims_undecided": ofProof,
 	"latency_frames": ofLatency, "latency_ms": ofLatency,

@@ -1,0 +1,97 @@
+package expect
+
+import (
+	"context"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+)
+
+// throughChain are the readings of a sound behind a chain: what the output would read
+// with through = "voice.toml", and how much the chain's stages reduce. Nothing is
+// written.
+func throughChain(ctx context.Context, sound Sound, path string) (measure.Readings, error) {
+	c, err := chain.Load(path)
+	if err != nil {
+		return nil, err
+	}
+	src, err := sound.Open()
+	if err != nil {
+		return nil, err
+	}
+	defer planes.Close(src)
+	f := src.Format()
+	engine, err := c.Prepare(f.Rate, f.Channels)
+	if err != nil {
+		return nil, err
+	}
+	meter, err := measure.NewProgrammeMeter(f, measure.AsIs)
+	if err != nil {
+		return nil, err
+	}
+	gains := chain.NewGains(0)
+	result, err := engine.Run(ctx, src, meterSink{f, meter}, chain.Options{Gains: gains, Workers: 1})
+	if err != nil {
+		return nil, err
+	}
+	readings := append(measure.FormatReadings(f, result.Frames), meter.Readings()...)
+	return append(readings, reductionReadings(engine.Plan(), gains.Stages())...), nil
+}
+
+// meterSink hands sound to meters.
+type meterSink struct {
+	format wave.Format
+	meter  *measure.ProgrammeMeter
+}
+
+func (s meterSink) Format() wave.Format { return s.format }
+
+func (s meterSink) Write(b dsp.Block) error {
+	s.meter.Write(b)
+	return nil
+}
+
+// unitSuffixes end the names of readings.
+var unitSuffixes = map[string]string{"dB": "_db", "%": "_percent"}
+
+// reductionReadings are, by kind of stage, the reduction as median, 95th percentile
+// and most over the time in which the stage works, and the share of that time. Of
+// several stages of a kind the largest counts.
+func reductionReadings(plan []chain.StagePlan, stages []chain.StageGains) measure.Readings {
+	var readings measure.Readings
+	seen := map[int]bool{}
+	for _, g := range stages {
+		if seen[g.Stage] { // a verification follows its limiter
+			continue
+		}
+		seen[g.Stage] = true
+		kind := strings.ReplaceAll(plan[g.Stage].Kind, "-", "_")
+		for _, part := range []struct {
+			name, unit, definition string
+			value                  float64
+		}{
+			{"reduction_median", "dB", "median over the milliseconds with 0.1 dB of reduction or more", g.Reduction.MedianDB},
+			{"reduction_p95", "dB", "95th percentile over the milliseconds with 0.1 dB of reduction or more", g.Reduction.P95DB},
+			{"reduction_most", "dB", "largest reduction", g.Reduction.LargestDB},
+			{"working", "%", "milliseconds with 0.1 dB of reduction or more, of all", 100 * g.Reduction.WorkingShare},
+		} {
+			name := kind + "_" + part.name + unitSuffixes[part.unit]
+			r := measure.Reading{Value: part.value, Unit: part.unit, Definition: part.definition, Frame: -1, Channel: -1}
+			known := false
+			for i := range readings {
+				if readings[i].Name == name {
+					known = true
+					readings[i].Value = max(readings[i].Value, r.Value)
+				}
+			}
+			if !known {
+				readings = append(readings, measure.Named{Name: name, Reading: r})
+			}
+		}
+	}
+	return readings
+}
