@@ -18,7 +18,8 @@ type Curve struct {
 	Stage     string
 	Condition string // stimulus and level
 	// WithinDB is by how much the two may differ, as a line of the sheet claims.
-	WithinDB float64
+	WithinDB  float64
+	Deviation measure.Reading // the largest difference, as that line has it
 	measure.Table
 }
 

@@ -33,10 +33,9 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 		}
 	}
 	if wrong != nil {
-		table := claimsTable(wrong, reasons)
-		table.Head = append([]string{"stage"}, table.Head...)
-		for i := range table.Rows {
-			table.Rows[i] = append([]Cell{text(wrong[i].Stage)}, table.Rows[i]...)
+		table := &Table{Head: []string{"stage", "reading", "measured", "claimed", "verdict", "why", "condition"}}
+		for _, l := range wrong {
+			table.Rows = append(table.Rows, []Cell{text(l.Stage), text(l.Reading), figure(l.Got), text(minus(l.Limit.String())), text(sign(l.Verdict)), text(reasons.number(l.Why)), text(minus(l.Condition))})
 		}
 		p.Sections = append(p.Sections, Section{Title: "What did not pass", Table: table})
 	}
@@ -82,10 +81,16 @@ func (r *reasonList) number(why string) string {
 	return strconv.Itoa(i + 1)
 }
 
+// claimsTable has a row a claim, under a row that says how it was measured.
 func claimsTable(lines []proof.Line, reasons *reasonList) *Table {
-	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "why", "condition"}}
+	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "why"}}
+	condition := ""
 	for _, l := range lines {
-		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), text(minus(l.Limit.String())), text(sign(l.Verdict)), text(reasons.number(l.Why)), text(minus(l.Condition))})
+		if l.Condition != condition {
+			condition = l.Condition
+			t.Rows = append(t.Rows, []Cell{text(minus(condition) + ":")})
+		}
+		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), text(minus(l.Limit.String())), text(sign(l.Verdict)), text(reasons.number(l.Why))})
 	}
 	return t
 }

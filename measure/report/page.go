@@ -3,6 +3,7 @@ package report
 import (
 	_ "embed"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -30,6 +31,7 @@ type Section struct {
 	Table       *Table
 	Listing     string // text as it stands in a file
 	Folded      bool   // closed on a screen, open on paper
+	ScreenOnly  bool   // not printed
 }
 
 // Table is rows of cells. The first cell of a row names it.
@@ -109,7 +111,11 @@ func prose(s string) string { return picture.Text(picture.Minus(s)) }
 
 func (s Section) write(b *strings.Builder) {
 	if s.Folded {
-		fmt.Fprintf(b, "<details><summary>%s</summary>\n", picture.Text(s.Title))
+		class := ""
+		if s.ScreenOnly {
+			class = ` class="screen"`
+		}
+		fmt.Fprintf(b, "<details%s><summary>%s</summary>\n", class, picture.Text(s.Title))
 	} else {
 		fmt.Fprintf(b, "<section><h2>%s</h2>\n", picture.Text(s.Title))
 	}
@@ -145,7 +151,7 @@ func (t *Table) write(b *strings.Builder) {
 	b.WriteString(`<div class="scroll" tabindex="0"><table><thead><tr>`)
 	for i, h := range t.Head {
 		class := ""
-		if len(t.Rows) > 0 && i < len(t.Rows[0]) && t.Rows[0][i].Figure {
+		if slices.ContainsFunc(t.Rows, func(r []Cell) bool { return i < len(r) && r[i].Figure }) {
 			class = ` class="n"`
 		}
 		fmt.Fprintf(b, `<th scope="col"%s>%s</th>`, class, picture.Text(h))
@@ -153,6 +159,10 @@ func (t *Table) write(b *strings.Builder) {
 	b.WriteString("</tr></thead><tbody>")
 	for _, row := range t.Rows {
 		b.WriteString("<tr>")
+		if len(row) == 1 && len(t.Head) > 1 { // it names what follows
+			fmt.Fprintf(b, `<th scope="rowgroup" class="soft" colspan="%d">%s</th></tr>`, len(t.Head), picture.Text(row[0].Text))
+			continue
+		}
 		for i, c := range row {
 			class, shown := "", picture.Text(c.Text)
 			if c.Figure {

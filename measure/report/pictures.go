@@ -260,7 +260,6 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	declared := picture.Series{Name: "declared", Role: picture.Declared}
 	measured := picture.Series{Name: "measured"}
 	rest := picture.Series{}
-	worst := 0.0
 	last := math.Inf(-1)
 	for i, row := range c.Rows {
 		x, got, want := row[0], row[1], row[2]
@@ -273,11 +272,8 @@ func Declared(name string, c proof.Curve) picture.Picture {
 		}
 		declared.Points = append(declared.Points, picture.Point{X: x, Y: z})
 		rest.Points = append(rest.Points, picture.Point{X: x, Y: got - want})
-		if d := math.Abs(got - want); d > worst {
-			worst = d
-		}
 		// Dots on the dashed line: both can be seen where they coincide.
-		if gap := 1.25; static && x-last >= 3 || !static && x >= last*gap || i == len(c.Rows)-1 {
+		if gap := 1.25; static && x-last >= 1.5 || !static && x >= last*gap || i == len(c.Rows)-1 {
 			measured.Points = append(measured.Points, picture.Point{X: x, Y: y})
 			last = x
 		}
@@ -293,9 +289,8 @@ func Declared(name string, c proof.Curve) picture.Picture {
 		title, height = "Static curve of "+c.Stage, 260
 	}
 	off := picture.Around("measured less declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
-	deviation := measure.Reading{Value: worst, Unit: "dB"}
 	return picture.Picture{Name: name, Title: title,
-		Says: picture.Minus(fmt.Sprintf("Measured and declared differ by %s at most, within %g dB; %s.", deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
+		Says: picture.Minus(fmt.Sprintf("Measured and declared differ by %s at most, within %g dB; %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
 		Panels: []picture.Panel{
 			{X: x, Y: y, Series: []picture.Series{declared, measured}, Height: height},
 			{X: x, Y: off, Series: []picture.Series{rest}, Height: 90, Bands: []picture.Band{{Name: "tolerance",

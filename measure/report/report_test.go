@@ -216,7 +216,7 @@ func sheet() *proof.Sheet {
 		got := measure.Reading{Value: float64(i) + 0.01, Unit: "dB", Frame: -1, Channel: -1}
 		s.Lines = append(s.Lines, proof.Line{Stage: []string{"highpass", "limiter"}[i/27], Condition: fmt.Sprintf("condition %d", i/5), Why: fmt.Sprintf("reason %d", i%26), Judgement: measure.Judge("x", 48000, measure.Readings{{Name: l.Reading, Reading: got}}, l)})
 	}
-	curve := proof.Curve{Stage: "highpass", Condition: "a sweep", WithinDB: 0.01, Table: measure.Table{Columns: []string{"frequency_hz", "gain_db", "declared_gain_db"}}}
+	curve := proof.Curve{Stage: "highpass", Condition: "a sweep", WithinDB: 0.01, Deviation: measure.Reading{Value: 0.001, Unit: "dB"}, Table: measure.Table{Columns: []string{"frequency_hz", "gain_db", "declared_gain_db"}}}
 	for hz := 10.0; hz < 24000; hz *= 1.1 {
 		g := -10 * math.Log10(1+math.Pow(80/hz, 4))
 		curve.Rows = append(curve.Rows, []float64{hz, g + 0.001, g})
@@ -244,8 +244,8 @@ func TestChainPage(t *testing.T) {
 	if strings.Contains(seen, "folder/") {
 		t.Error("the page holds a path")
 	}
-	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Says, "0.001") {
-		t.Errorf("pictures %+v", got)
+	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Says, "differ by 0.0010 dB at most") {
+		t.Errorf("%d pictures, the first says %q", len(got), got[0].Says)
 	}
 	// One that fails, and one that could not be measured, stand first.
 	s.Lines[40].Verdict = measure.Fail
@@ -354,7 +354,8 @@ func TestPagesInABrowser(t *testing.T) {
 			t.Errorf("%q is not printed", part)
 		}
 	}
-	// 54 lines, 26 reasons and two pictures: three pages, where a column of reasons made 9.
+	// 54 lines, 26 reasons and two pictures: where a column of reasons made nine pages
+	// of the claims alone.
 	if pages := bytes.Count(printed, []byte("\f")); pages > 5 {
 		t.Errorf("%d pages", pages)
 	}

@@ -52,7 +52,7 @@ func meanings(all ...measure.Readings) Section {
 			table.Rows = append(table.Rows, []Cell{text(r.Name), text(what), text(term.Trap)})
 		}
 	}
-	return Section{Title: "What the readings mean", Table: table, Folded: true}
+	return Section{Title: "What the readings mean", Table: table, Folded: true, ScreenOnly: true}
 }
 
 // withRepeat ends a page with how to get the same again.

@@ -67,8 +67,8 @@ type place struct {
 // ceilingDBTP is what overs are listed against where no limit says it: EBU R 128.
 const ceilingDBTP = -1.0
 
-// columns of the pictures over time.
-const columns = 1000
+// columns of the pictures over time: as many as a page is wide in pixels.
+const columns = 700
 
 // ReadTake measures both files. With a chain it first processes the take, as
 // boothbench process does, into a temporary file.
