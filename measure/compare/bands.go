@@ -26,7 +26,7 @@ type bandComparison struct {
 	fourth            []float64 // squares of the mean squares of the difference, summed
 }
 
-const mostSpectra = 2000 // of each channel: 2.8 minutes without a gap at 48 kHz
+const mostSpectra = 1000 // of each channel: 1.4 minutes without a gap at 48 kHz
 
 func newBandComparison(rate, channels int, frames int64) *bandComparison {
 	length := 1024

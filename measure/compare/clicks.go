@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // clicks finds clicks in the difference of two sounds: a millisecond that holds far
@@ -68,19 +69,26 @@ func (c *clicks) restart() {
 func (c *clicks) write(from int64, x, e dsp.Block) {
 	for i := range x {
 		f := &c.channels[i]
-		for n, v := range x[i] {
-			d := e[i][n]
-			f.running.xx += v * v
-			f.running.ee += d * d
-			if d = math.Abs(d); d > f.running.largest {
-				f.running.largest, f.running.frame = d, from+int64(n)
+		for n := 0; n < len(x[i]); {
+			to := min(len(x[i]), n+c.grain-f.frames)
+			g, part := &f.running, e[i][n:to]
+			g.xx += planes.SumOfSquares(x[i][n:to])
+			ee := planes.SumOfSquares(part)
+			g.ee += ee
+			if ee > 0.999*g.largest*g.largest {
+				for k, d := range part {
+					if d = math.Abs(d); d > g.largest {
+						g.largest, g.frame = d, from+int64(n+k)
+					}
+				}
 			}
-			if f.frames++; f.frames == c.grain {
-				f.running.edge = f.seen < clickEdge
+			if f.frames += to - n; f.frames == c.grain {
+				g.edge = f.seen < clickEdge
 				f.seen++
 				c.push(i, f.running)
 				f.running, f.frames = clickGrain{}, 0
 			}
+			n = to
 		}
 	}
 }
@@ -92,7 +100,7 @@ func (c *clicks) push(channel int, g clickGrain) {
 	f.next = (f.next + 1) % len(f.grains)
 	at := func(k int) *clickGrain { return &f.grains[(f.next+clickReach+k)%len(f.grains)] }
 	middle := at(0)
-	if middle.largest < leastClick || middle.edge {
+	if middle.largest < leastClick || middle.edge || middle.ee < at(1).ee || middle.ee <= at(-1).ee {
 		return
 	}
 	beside, ee, xx := 0.0, 0.0, 0.0
@@ -102,7 +110,7 @@ func (c *clicks) push(channel int, g clickGrain) {
 			ee, xx = ee+side.ee, xx+side.xx
 		}
 	}
-	if middle.ee < clickRatio*beside || middle.ee*xx < clickRatio*ee*middle.xx || middle.ee < at(1).ee || middle.ee <= at(-1).ee {
+	if middle.ee < clickRatio*beside || middle.ee*xx < clickRatio*ee*middle.xx {
 		return
 	}
 	if len(c.found) < mostClicks {
@@ -115,7 +123,7 @@ func (c *Comparison) clickDifferences() []Difference {
 	largest, count := click{}, int64(0)
 	seen := map[int64]int{} // channels by millisecond
 	for _, k := range c.clicks.all() {
-		if c.totals.inDropout(k.frame) {
+		if c.totals.inDropout(k.frame) || c.besideEdit(k.frame) {
 			continue
 		}
 		at := k.frame / int64(c.clicks.grain)
@@ -135,6 +143,24 @@ func (c *Comparison) clickDifferences() []Difference {
 		d.Channel = -1
 	}
 	return []Difference{d}
+}
+
+// besideEdit reports whether a frame lies so near to a cut or an insertion that a late
+// channel's sound there is that of its other side.
+func (c *Comparison) besideEdit(frame int64) bool {
+	if c.place.lags == nil {
+		return false
+	}
+	margin := int64(clickEdge * c.clicks.grain)
+	for _, lag := range c.place.lags {
+		margin = max(margin, int64(clickEdge*c.clicks.grain)+int64(math.Abs(lag)))
+	}
+	for _, q := range c.place.pieces[1:] {
+		if absolute(frame-q.from) <= margin {
+			return true
+		}
+	}
+	return len(c.place.pieces) > 1 && absolute(frame-c.place.pieces[0].to) <= margin
 }
 
 // all are the clicks up to the end.

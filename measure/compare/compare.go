@@ -149,11 +149,8 @@ func readingsOf(ctx context.Context, open func() (wave.Source, error), inspect b
 		}
 		return readings, nil
 	}
-	in, err := take.Inspect(ctx, open)
-	if err != nil {
-		return nil, err
-	}
-	return append(readings, in.Readings...), nil
+	floor, err := take.NoiseFloor(ctx, open)
+	return append(readings, floor...), err
 }
 
 // look goes through both sounds, lined up and on one level.
@@ -163,6 +160,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.clicks = newClicks(c.Rate, c.Channels)
 	residual := dsp.NewBlock(c.Channels, c.blockFrames())
 	own := c.ownGains()
+	skipped, seen := 0, 0
 	begin := func(q piece) error {
 		if s.Residual != nil { // silence where something was cut out, so that it keeps A's frames
 			for missing := q.from - c.totals.frame; missing > 0; missing -= pairFrames {
@@ -192,7 +190,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 				e[k] = y[i][k] - v
 			}
 		}
-		gone := c.totals.gone()
+		events := c.totals.gone() + int64(len(c.clicks.found))
 		c.totals.write(x, y, residual)
 		if s.Residual != nil {
 			if err := s.Residual.Write(residual); err != nil {
@@ -208,11 +206,13 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 			}
 		}
 		c.clicks.write(c.totals.frame-int64(n), x, residual)
-		if c.totals.gone() == gone {
+		if c.totals.gone()+int64(len(c.clicks.found)) == events || skipped > seen/4 {
 			c.spectrum.write(x, y)
-		} else { // a dropout is no response
+		} else { // a dropout or a click is no response
 			c.spectrum.restart()
+			skipped++
 		}
+		seen++
 		if s.Progress != nil {
 			s.Progress(int64(n))
 		}

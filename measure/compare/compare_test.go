@@ -82,9 +82,7 @@ func TestCompareDelayAndGain(t *testing.T) {
 }
 
 func TestCompareFraction(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 3*48000, 2)
 	dsp.NewCascade(dsp.ButterworthLowPass(8, 12000, 48000), 1).Process(a) // what no interpolator passes
 	for _, frames := range []float64{0.37, -12.25, 100.5} {
@@ -100,9 +98,7 @@ func TestCompareFraction(t *testing.T) {
 
 // 25 ppm over a minute: 72 frames.
 func TestCompareDrift(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 60*48000, 3)
 	for _, ppm := range []float64{25, -300} {
 		b := dsp.Block{shifted(a[0], 32, func(n int) float64 { return float64(n)/(1+ppm*1e-6) - 500 })}
@@ -147,9 +143,7 @@ func TestComparePolarity(t *testing.T) {
 
 // A bell of 0.2 dB at 3 kHz is found within a third of an octave and 0.05 dB.
 func TestCompareBell(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 20*48000, 5)
 	b := testsound.CopyOf(a)
 	dsp.NewCascade([]dsp.Biquad{dsp.CookbookBell(3000, 0.2, 1, 48000)}, 1).Process(b)
@@ -165,9 +159,7 @@ func TestCompareBell(t *testing.T) {
 
 // A shelf is told by its end of the spectrum.
 func TestCompareShelf(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := dsp.Block{testsound.Noise(20*48000, 0.1, 6)}
 	b := testsound.CopyOf(a)
 	dsp.NewCascade([]dsp.Biquad{dsp.CookbookHighShelf(9000, -0.8, 0.7071, 48000)}, 1).Process(b)
@@ -213,9 +205,7 @@ func loudestFrame(b dsp.Block) int {
 // A copy in 16 bits with TPDF dither: noise of LSB²/4 (Lipshitz, Wannamaker and
 // Vanderkooy, JAES 40(5) 1992), which is −93.3 dBFS, and no change of response.
 func TestCompareDither(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 10*48000, 9)
 	rng := rand.New(rand.NewPCG(3, 4))
 	b := testsound.CopyOf(a)
@@ -233,9 +223,7 @@ func TestCompareDither(t *testing.T) {
 // Different speech is told as different: generated voices, and two readings by one
 // recorded voice (testdata/source).
 func TestCompareDifferent(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	one, rate := testsound.ReadTake(t, "source/reading-1.wav")
 	two, _ := testsound.ReadTake(t, "source/reading-2.wav")
 	pairs := [][2]dsp.Block{
@@ -301,9 +289,7 @@ func TestCompareSame(t *testing.T) {
 
 // compare(b, a) mirrors compare(a, b), and what is done to both changes nothing.
 func TestCompareMirrors(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 5*48000, 13)
 	b := moved(a, 41, 0.8)
 	hiss := testsound.Noise(b.Frames(), 1e-4, 14)
@@ -364,9 +350,7 @@ func TestCompareRefuses(t *testing.T) {
 
 // The noise in the pauses is compared where there are pauses: 6.02 dB more of it.
 func TestCompareNoiseFloor(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	a := testsound.SpeechTake(-70, 5)
 	quiet, loud := testsound.CopyOf(dsp.Block{a}), testsound.CopyOf(dsp.Block{a})
 	for n, v := range testsound.Noise(len(a), dsp.DBToAmplitude(-60), 18) {
@@ -400,9 +384,7 @@ func loud(b dsp.Block) bool {
 // Whatever two sounds come in, readings or reasons come out, in JSON that any reader
 // takes, or an error that names the frame.
 func TestCompareWhatever(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
-	}
+	dsptest.Exhaustive(t)
 	tone := func(hz float64, from int) []float64 {
 		x := make([]float64, 48000)
 		for n := range x {

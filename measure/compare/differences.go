@@ -12,6 +12,7 @@ const (
 	leastGainDB     = 0.005
 	leastChannelDB  = 0.1 // between channels
 	leastResponseDB = 0.05
+	mostOverEnd     = 1.5  // of the response at an end of the spectrum: what is off by more there is a bell
 	leastDelay      = 0.02 // frames: a filter's phase shifts as much
 	roundingDBFS    = -140 // what lies under it is the rounding of 24 bits
 	leastFollowed   = 0.8  // of a channel's rms: where less of it follows A, its gain says nothing
@@ -261,29 +262,37 @@ func (c *Comparison) responseDifferences() (all []Difference) {
 		d.Hz, d.Side = hz, side
 		all = append(all, d)
 	}
-	if first > last { // everywhere
-		largest := bands[0]
-		for _, b := range bands {
-			if math.Abs(b.responseDB) > math.Abs(largest.responseDB) {
-				largest = b
+	// largest of a run; an end of the spectrum is one where nothing is off by much more.
+	largest := func(run []band) band {
+		most := run[0]
+		for _, b := range run {
+			if math.Abs(b.responseDB) > math.Abs(most.responseDB) {
+				most = b
 			}
 		}
-		add(largest, bandHz(largest), 0)
+		return most
+	}
+	if first > last { // everywhere
+		most := largest(bands)
+		add(most, bandHz(most), 0)
 		return all
 	}
-	if first > 0 {
+	isEnd := func(run []band, end band) bool {
+		return math.Abs(largest(run).responseDB) <= mostOverEnd*math.Abs(end.responseDB)
+	}
+	if first > 0 && isEnd(bands[:first], bands[0]) {
 		add(bands[0], bandHz(bands[first]), -1)
+	} else {
+		first = 0
 	}
-	middle := band{}
-	for _, b := range bands[first : last+1] {
-		if off(b) && math.Abs(b.responseDB) > math.Abs(middle.responseDB) {
-			middle = b
-		}
+	upper := last < len(bands)-1 && isEnd(bands[last+1:], bands[len(bands)-1])
+	if !upper {
+		last = len(bands) - 1
 	}
-	if middle.hz > 0 {
-		add(middle, bandHz(middle), 0)
+	if most := largest(bands[first : last+1]); off(most) {
+		add(most, bandHz(most), 0)
 	}
-	if last < len(bands)-1 {
+	if upper {
 		add(bands[len(bands)-1], bandHz(bands[last]), 1)
 	}
 	return all

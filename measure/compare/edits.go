@@ -65,12 +65,7 @@ func (g aligner) piecesOf(p placement, groups [][]windowDelay) ([]piece, error) 
 	}
 	delays := make([]float64, len(groups))
 	for i, group := range groups {
-		var all []float64
-		for _, w := range group {
-			all = append(all, w.delay-(speed-1)*w.centre)
-		}
-		sort.Float64s(all)
-		delays[i] = all[len(all)/2]
+		delays[i] = mostCommon(group, speed-1)
 	}
 	mapOf := func(delay float64) timemap.Map {
 		m := timemap.Map{Delay: p.Delay + p.Speed*delay, Speed: p.Speed * speed}
@@ -97,6 +92,25 @@ func (g aligner) piecesOf(p placement, groups [][]windowDelay) ([]piece, error) 
 		pieces = append(pieces, next)
 	}
 	return pieces, nil
+}
+
+// mostCommon is the delay that most windows agree on within half a frame, at frame 0:
+// in a voice some windows lie a period of it off.
+func mostCommon(group []windowDelay, drift float64) float64 {
+	at := func(w windowDelay) float64 { return w.delay - drift*w.centre }
+	best, most := 0.0, -1.0
+	for _, w := range group {
+		votes, sum := 0.0, 0.0
+		for _, other := range group {
+			if math.Abs(at(other)-at(w)) <= leastStep {
+				votes, sum = votes+other.correlation, sum+other.correlation*at(other)
+			}
+		}
+		if votes > most {
+			best, most = sum/votes, votes
+		}
+	}
+	return best
 }
 
 // boundary is where the short sound stops to follow one map, and where it begins to

@@ -18,7 +18,7 @@ const (
 // spectralEnd is where B's spectrum ends and A's goes on; hz 0: nowhere.
 type spectralEnd struct {
 	hz    float64 // 3 dB down
-	db    float64 // largest loss beyond, less than 0; where B holds only its noise, at least as much
+	db    float64 // largest loss beyond, of what follows A: less than 0
 	below bool
 }
 
@@ -48,7 +48,7 @@ func end(parts []twelfth) (e spectralEnd) {
 		if p.response >= filterCorner {
 			break
 		}
-		e.db = min(e.db, p.loss)
+		e.db = min(e.db, p.response)
 		lost = i + 1
 	}
 	if lost < 4 || lost >= len(parts) || e.db > filterLossDB {
@@ -83,9 +83,10 @@ func (b *bandComparison) twelfths(levelDB float64) (all []twelfth) {
 		powers = append(powers, xx/n)
 		all = append(all, twelfth{hz: hz, response: dsp.AmplitudeToDB(cmplx.Abs(xy)/xx) - levelDB, loss: dsp.PowerToDB(yy/xx) - levelDB})
 	}
-	// From either end, what A does not hold shows nothing.
+	// From either end, what A does not hold, or noise in B hides, shows nothing.
 	holds := func(i int) bool {
-		return powers[i] > most/n*dsp.DBToPower(filterLeastDB) && powers[i] > dsp.DBToPower(filterFloorDB)
+		masked := all[i].response < filterLossDB && all[i].loss > filterCorner // by noise of B's own
+		return !masked && powers[i] > most/n*dsp.DBToPower(filterLeastDB) && powers[i] > dsp.DBToPower(filterFloorDB)
 	}
 	first, last := 0, len(all)
 	for first < last && !holds(first) {

@@ -52,7 +52,7 @@ func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa
 				count++
 			}
 		}
-		if count > most || count == most && math.Abs(longest.Delay+lag) < math.Abs(longest.Delay+common) {
+		if count > most || count == most && math.Abs(p.Delay+lag) < math.Abs(p.Delay+common) {
 			common, most = lag, count
 		}
 	}
@@ -115,7 +115,17 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 	if math.Abs(lag) < leastLag || 2*agree < len(lags)+1 {
 		return 0, false, nil
 	}
-	if whole := math.Round(lag); math.Abs(lag-whole) < 0.1 {
+	// Whole frames, unless the fraction explains most of what differs: it may be the
+	// phase of a filter.
+	whole := math.Round(lag)
+	var unlikeWhole, unlikeLag float64
+	for i := range windows {
+		from := max(0, min(2*margin, margin+int(whole)))
+		unlikeWhole += 1 - correlation(differences1(x[i])[1:], differences1(y[i][from : from+frames])[1:])
+		_, r := delayNear(x[i], y[i], float64(margin)+lag)
+		unlikeLag += 1 - math.Abs(r)
+	}
+	if unlikeWhole < 8*unlikeLag {
 		lag = whole
 	}
 	return lag, true, nil

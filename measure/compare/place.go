@@ -101,7 +101,7 @@ const (
 	leastWindow    = 0.4     // of a window whose place is known
 	sureSimilarity = 0.9     // no other place can be better by much
 	windowFrames   = 1 << 15 // 0.7 s: what the delay is read from, here and there
-	mostWindows    = 48
+	mostWindows    = 36
 	// sameDelay is by how many frames delays may differ and be one.
 	sameDelay = 0.005
 )
@@ -260,7 +260,7 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 	whole := p
 	whole.Delay, whole.Speed = math.Round(p.Delay+(p.Speed-1)*float64(g.shortP.frames)/2), 1
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
-	windows := g.loudWindows(from, to, int(min(windowFrames, to-from)))
+	windows := g.loudWindows(from, to, int(min(windowFrames/4, to-from)))
 	short, err := gather(g.short, g.channel, windows)
 	if err != nil {
 		return p, err

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // differences sums up what two sounds differ by, lined up and on one level.
@@ -68,21 +69,6 @@ func (d *differences) exact(x, y dsp.Block) {
 
 // write takes A, B on its level, and the difference.
 func (d *differences) write(x, y, e dsp.Block) {
-	for c := range x {
-		var xx, yy, ee float64
-		for n, v := range x[c] {
-			r := e[c][n]
-			xx += v * v
-			yy += y[c][n] * y[c][n]
-			ee += r * r
-			if r = math.Abs(r); r > d.largest.value {
-				d.largest = peakDifference{r, d.frame + int64(n), c}
-			}
-		}
-		d.xx[c] += xx
-		d.yy[c] += yy
-		d.ee[c] += ee
-	}
 	for n := 0; n < x.Frames(); {
 		n = d.advance(x, y, e, n)
 	}
@@ -93,10 +79,16 @@ func (d *differences) write(x, y, e dsp.Block) {
 func (d *differences) advance(x, y, e dsp.Block, from int) int {
 	to := min(x.Frames(), from+d.grain-d.brief.frames)
 	for c := range x {
-		for n := from; n < to; n++ {
-			d.brief.xx += x[c][n] * x[c][n]
-			d.brief.yy += y[c][n] * y[c][n]
-			d.brief.ee += e[c][n] * e[c][n]
+		difference := e[c][from:to]
+		xx, yy, ee := planes.SumOfSquares(x[c][from:to]), planes.SumOfSquares(y[c][from:to]), planes.SumOfSquares(difference)
+		d.xx[c], d.yy[c], d.ee[c] = d.xx[c]+xx, d.yy[c]+yy, d.ee[c]+ee
+		d.brief.xx, d.brief.yy, d.brief.ee = d.brief.xx+xx, d.brief.yy+yy, d.brief.ee+ee
+		if ee > 0.999*d.largest.value*d.largest.value { // or none of them can be larger
+			for n, r := range difference {
+				if r = math.Abs(r); r > d.largest.value {
+					d.largest = peakDifference{r, d.frame + int64(from+n), c}
+				}
+			}
 		}
 	}
 	if d.brief.frames += to - from; d.brief.frames == d.grain {

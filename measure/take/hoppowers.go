@@ -2,6 +2,7 @@ package take
 
 import (
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // hopPowers are the mean squares of one band of a take, hop by hop: of each channel,
@@ -32,9 +33,7 @@ func (h *hopPowers) write(b dsp.Block, complete func(meanSquares []float64)) {
 		}
 		h.band.Process(h.work)
 		for c, plane := range h.work {
-			for _, x := range plane {
-				h.sums[c] += x * x
-			}
+			h.sums[c] += planes.SumOfSquares(plane)
 		}
 		from += n
 		if h.filled += n; h.filled == h.hop {

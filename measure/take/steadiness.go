@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
@@ -17,7 +15,7 @@ import (
 type steadiness struct {
 	length  int // of a spectrum, in frames
 	window  []float64
-	fft     *fourier.FFT
+	fft     *spectra.FFT
 	work    []float64
 	bins    []complex128
 	frameX  []float64
@@ -35,7 +33,7 @@ func newSteadiness(rate int) *steadiness {
 	for length*2 <= hopOf(rate) {
 		length *= 2
 	}
-	s := &steadiness{length: length, window: spectra.Hann(length), fft: fourier.NewFFT(length), work: make([]float64, length), bins: make([]complex128, length/2+1)}
+	s := &steadiness{length: length, window: spectra.Hann(length), fft: spectra.NewFFT(length), work: make([]float64, length), bins: make([]complex128, length/2+1)}
 	binHz := float64(rate) / float64(length)
 	blocks := s.blocks(2 * hopOf(rate))
 	for hz := 200.0; hz*math.Sqrt2 <= 0.45*float64(rate) && hz <= 6400; hz *= 2 {

@@ -15,11 +15,21 @@ func Close(src wave.Source) {
 	}
 }
 
-func SumOfSquares(x []float64) (sum float64) {
-	for _, v := range x {
-		sum += v * v
+// SumOfSquares sums in four parts, which do not wait for each other.
+func SumOfSquares(x []float64) float64 {
+	var a, b, c, d float64
+	n := len(x) &^ 3
+	for k := 0; k < n; k += 4 {
+		part := x[k : k+4 : k+4]
+		a += part[0] * part[0]
+		b += part[1] * part[1]
+		c += part[2] * part[2]
+		d += part[3] * part[3]
 	}
-	return sum
+	for _, v := range x[n:] {
+		a += v * v
+	}
+	return (a + b) + (c + d)
 }
 
 // ReadFull reads until a block is full or the source ends, then with io.EOF.
