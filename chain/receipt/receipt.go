@@ -30,6 +30,7 @@ type Receipt struct {
 	Output        File                `json:"output"`
 	Readings      map[string]*float64 `json:"readings,omitempty"` // of the output; null: not measurable
 	Warnings      []string            `json:"warnings,omitempty"`
+	Failure       string              `json:"failure,omitempty"` // why there is no output
 	Written       time.Time           `json:"written"`
 }
 
@@ -138,8 +139,29 @@ func Load(output string) (*Receipt, error) {
 // Holds reports whether an output is there and is what would be made of the take now:
 // by the same key, of a take of the same content, and untouched since. Contents are
 // compared by their digests; times are no evidence. If it does not hold, why says what
-// is different.
+// is different. A receipt of a failure holds as long as the take is the same.
 func Holds(key Key, input, output string) (r *Receipt, why string, err error) {
+	return holds(key, input, output, Of, func(now, then File) bool { return now.SHA256 == then.SHA256 })
+}
+
+// HoldsByTimes is Holds that takes a file of the same size and time of change for the
+// same: it reads neither of the two.
+func HoldsByTimes(key Key, input, output string) (r *Receipt, why string, err error) {
+	return holds(key, input, output, look, func(now, then File) bool {
+		return now.Bytes == then.Bytes && now.Modified.Equal(then.Modified)
+	})
+}
+
+// look is Of without the digest.
+func look(path string) (File, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return File{}, err
+	}
+	return File{Path: path, Bytes: info.Size(), Modified: info.ModTime().UTC()}, nil
+}
+
+func holds(key Key, input, output string, of func(string) (File, error), same func(now, then File) bool) (r *Receipt, why string, err error) {
 	r, err = Load(output)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, "there is no receipt of it", nil
@@ -155,21 +177,24 @@ func Holds(key Key, input, output string) (r *Receipt, why string, err error) {
 	case r.Key.Program != key.Program:
 		return nil, "the program is another now", nil
 	}
-	in, err := Of(input)
+	in, err := of(input)
 	if err != nil {
 		return nil, "", err
 	}
-	if in.SHA256 != r.Input.SHA256 {
+	if !same(in, r.Input) {
 		return nil, "the take is another now", nil
 	}
-	out, err := Of(output)
+	if r.Failure != "" {
+		return r, "", nil
+	}
+	out, err := of(output)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, "the output is gone", nil
 	}
 	if err != nil {
 		return nil, "", err
 	}
-	if out.SHA256 != r.Output.SHA256 {
+	if !same(out, r.Output) {
 		return nil, "the output has been changed since", nil
 	}
 	return r, "", nil

@@ -1,0 +1,212 @@
+package season
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"maps"
+	"math"
+	"os"
+	"slices"
+	"strconv"
+
+	"github.com/boothbench/boothbench/chain/receipt"
+)
+
+// Table is what became of all takes of a season.
+type Table struct {
+	Rows []Row `json:"takes"` // in the order of the plan
+	// Groups are the consistency of each folder's takes, and last of all takes.
+	Groups []Group       `json:"groups"`
+	Counts map[State]int `json:"counts"`
+}
+
+// Row is one take.
+type Row struct {
+	Take
+	State    State               `json:"state"`
+	Note     string              `json:"note,omitempty"` // why it is in this state, and what is to be known of it
+	Readings map[string]*float64 `json:"readings,omitempty"`
+	SHA256   string              `json:"output_sha256,omitempty"`
+	// Apart is by how many LU the take's loudness lies from the median of its group, where
+	// that is too far; nil elsewhere.
+	Apart    *float64 `json:"apart_lu,omitempty"`
+	TooShort bool     `json:"too_short_to_judge,omitempty"`
+}
+
+// Group is how alike the takes of a folder are in loudness.
+type Group struct {
+	Name       string  `json:"folder"` // "" for all takes
+	Takes      int     `json:"takes_judged"`
+	MedianLUFS float64 `json:"median_lufs"`
+	SpreadLU   float64 `json:"spread_lu"` // 1.4826 × the median distance from the median
+	Apart      int     `json:"takes_apart"`
+}
+
+// What a take must be to be judged, and when it is apart. (own choice: on takes of a few
+// seconds loudness is what was said, not how loud it was set)
+const (
+	leastJudgedSeconds = 10
+	leastGroup         = 4   // takes, for a median of their own
+	apartLU            = 1.0 // and
+	apartSpreads       = 3
+)
+
+// Gather reads the receipts of all takes. With verify it reads every output as well and
+// compares its digest; else sizes and times are compared.
+func (p *Plan) Gather(verify bool) (*Table, error) {
+	t := &Table{Counts: map[State]int{}}
+	key := p.key()
+	for _, take := range p.Takes {
+		row, err := p.row(key, take, verify)
+		if err != nil {
+			return nil, err
+		}
+		t.Rows = append(t.Rows, row)
+		t.Counts[row.State]++
+	}
+	t.judge()
+	return t, nil
+}
+
+// Complete reports whether every take is done.
+func (t *Table) Complete() bool { return t.Counts[Made] == len(t.Rows) }
+
+func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
+	out := p.output(take)
+	row := Row{Take: take, State: Missing, Note: "no share has made it yet"}
+	r, why, err := receipt.HoldsByTimes(key, take.Path, out)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		row.Note = "the take is not there"
+		return row, nil
+	case err != nil:
+		return row, err
+	case r == nil:
+		if _, err := os.Stat(receipt.PathFor(out)); err == nil {
+			row.State, row.Note = Stale, why
+		}
+		if r, err = receipt.Load(out); err != nil || row.State != Stale || r.Failure != "" {
+			return row, nil
+		}
+		// An output that was touched and still has the bytes that were written is done.
+		if same, err := sameBytes(out, r); err != nil || !same {
+			return row, err
+		} else if verified, _, err := receipt.Holds(key, take.Path, out); err != nil || verified == nil {
+			return row, err
+		}
+	case r.Failure != "":
+		row.State, row.Note = Failed, r.Failure
+		return row, nil
+	case verify:
+		if same, err := sameBytes(out, r); err != nil {
+			return row, err
+		} else if !same {
+			row.State, row.Note = Corrupt, "the output does not hold the bytes that were written"
+			return row, nil
+		}
+	}
+	row.State, row.Note, row.Readings, row.SHA256 = Made, "", r.Readings, r.Output.SHA256
+	if len(r.Warnings) > 0 {
+		row.Note = r.Warnings[0]
+		if more := len(r.Warnings) - 1; more > 0 {
+			row.Note += fmt.Sprintf(" (and %d more)", more)
+		}
+	}
+	return row, nil
+}
+
+// sameBytes reports whether an output has the digest of its receipt.
+func sameBytes(out string, r *receipt.Receipt) (bool, error) {
+	now, err := receipt.Of(out)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	return now.SHA256 == r.Output.SHA256, err
+}
+
+// judge finds the takes that stand apart from those of their folder, or from all where
+// the folder has few.
+func (t *Table) judge() {
+	groups := map[string][]int{}
+	var all []int
+	for i := range t.Rows {
+		r := &t.Rows[i]
+		if r.State != Made || r.Readings["integrated_lufs"] == nil {
+			continue
+		}
+		if d := r.Readings["duration_s"]; d == nil || *d < leastJudgedSeconds {
+			r.TooShort = true
+			continue
+		}
+		groups[r.group()] = append(groups[r.group()], i)
+		all = append(all, i)
+	}
+	whole := t.groupOf("", all)
+	for _, name := range slices.Sorted(maps.Keys(groups)) {
+		g := t.groupOf(name, groups[name])
+		from := g
+		if g.Takes < leastGroup {
+			from = whole
+		}
+		for _, i := range groups[name] {
+			distance := *t.Rows[i].Readings["integrated_lufs"] - from.MedianLUFS
+			if math.Abs(distance) > max(apartLU, apartSpreads*from.SpreadLU) {
+				t.Rows[i].Apart = &distance
+				g.Apart++
+				whole.Apart++
+			}
+		}
+		t.Groups = append(t.Groups, g)
+	}
+	t.Groups = append(t.Groups, whole)
+}
+
+func (t *Table) groupOf(name string, rows []int) Group {
+	g := Group{Name: name, Takes: len(rows)}
+	if len(rows) == 0 {
+		return g
+	}
+	var values []float64
+	for _, i := range rows {
+		values = append(values, *t.Rows[i].Readings["integrated_lufs"])
+	}
+	g.MedianLUFS = median(values)
+	for i := range values {
+		values[i] = math.Abs(values[i] - g.MedianLUFS)
+	}
+	g.SpreadLU = 1.4826 * median(values) // of a normal distribution: its standard deviation
+	return g
+}
+
+func median(values []float64) float64 {
+	v := slices.Sorted(slices.Values(values))
+	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
+}
+
+// columns are the readings of a table in CSV, in their order.
+var columns = []string{"integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "true_peak_fine_dbtp", "overs_clamped_samples", "gain_db", "duration_s"}
+
+// WriteCSV writes a row for each take (RFC 4180); a reading that is not there is an empty
+// field.
+func (t *Table) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	out.Write(append(append([]string{"take", "output", "state"}, columns...), "apart_lu", "too_short_to_judge", "output_sha256", "note"))
+	number := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*v, 'f', -1, 64)
+	}
+	for _, r := range t.Rows {
+		fields := []string{r.Path, r.Output, string(r.State)}
+		for _, c := range columns {
+			fields = append(fields, number(r.Readings[c]))
+		}
+		out.Write(append(fields, number(r.Apart), strconv.FormatBool(r.TooShort), r.SHA256, r.Note))
+	}
+	out.Flush()
+	return out.Error()
+}

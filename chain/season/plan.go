@@ -1,0 +1,173 @@
+package season
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/receipt"
+	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// schema is the version of the manifest.
+const schema = 1
+
+// manifestName is the manifest's name in the season's folder.
+const manifestName = "season.json"
+
+// Plan is a season's manifest: all that decides what is made. It is written once.
+type Plan struct {
+	SchemaVersion int    `json:"schema_version"`
+	ChainPath     string `json:"chain_path"` // where the chain file was
+	ChainText     string `json:"chain_text"`
+	Program       string `json:"program_sha256"` // of the program that planned
+
+	Output          chain.Output `json:"output"`
+	RepairNonFinite bool         `json:"repair_nonfinite"`
+	Target          *tune.Target `json:"target,omitempty"` // what each take is delivered to; nil: processed as it is
+
+	Shares int    `json:"shares"` // into which the work is divided
+	Takes  []Take `json:"takes"`  // by path
+
+	folder string
+	chain  *chain.Chain
+}
+
+// Take is one take of a season.
+type Take struct {
+	Path   string `json:"path"`   // absolute
+	Output string `json:"output"` // below the season's folder, with slashes
+	Bytes  int64  `json:"bytes"`
+}
+
+// group is the folder of a take's output: an episode, or a voice.
+func (t Take) group() string { return filepath.ToSlash(filepath.Dir(t.Output)) }
+
+// ExistsError says that a folder holds another plan already.
+type ExistsError struct{ Path string }
+
+func (e *ExistsError) Error() string {
+	return e.Path + ": there is a plan of something else; gather and keep its results, or plan into another folder"
+}
+
+// NewPlan writes the manifest of a season to its folder, which it makes. The plan that is
+// there already is accepted if it is the same, and else an *ExistsError.
+func NewPlan(folder string, p Plan) (*Plan, error) {
+	p.SchemaVersion, p.folder = schema, folder
+	if p.Shares < 1 {
+		return nil, fmt.Errorf("found %d shares; accepted: 1 or more", p.Shares)
+	}
+	if len(p.Takes) == 0 {
+		return nil, errors.New("found no take; accepted: one or more")
+	}
+	slices.SortFunc(p.Takes, func(a, b Take) int { return cmp.Compare(a.Path, b.Path) })
+	seen := map[string]string{}
+	for i, t := range p.Takes {
+		if !fs.ValidPath(t.Output) || t.Output == "." {
+			return nil, fmt.Errorf("%s: found the output %q; accepted: a path below the season's folder", t.Path, t.Output)
+		}
+		if other, taken := seen[t.Output]; taken {
+			return nil, fmt.Errorf("%s and %s would both become %s; rename one or plan them apart", other, t.Path, t.Output)
+		}
+		seen[t.Output] = t.Path
+		info, err := os.Stat(t.Path)
+		if err != nil {
+			return nil, err
+		}
+		p.Takes[i].Bytes = info.Size()
+	}
+	var err error
+	if p.chain, err = chain.Parse(p.ChainPath, []byte(p.ChainText)); err != nil {
+		return nil, err
+	}
+	text, err := json.MarshalIndent(&p, "", " ")
+	if err != nil {
+		return nil, err
+	}
+	text = append(text, '\n')
+	path := filepath.Join(folder, manifestName)
+	if old, err := os.ReadFile(path); err == nil {
+		if string(old) != string(text) {
+			return nil, &ExistsError{path}
+		}
+		return &p, nil
+	}
+	if err := os.MkdirAll(folder, 0o777); err != nil {
+		return nil, &wave.OutputError{Path: folder, Doing: "make the folder", Err: err}
+	}
+	f, err := wave.CreateFile(path, false, nil)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Abort()
+	if _, err := f.Write(text); err != nil {
+		return nil, err
+	}
+	return &p, f.Commit()
+}
+
+// Load reads the plan of a season's folder.
+func Load(folder string) (*Plan, error) {
+	path := filepath.Join(folder, manifestName)
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%s: there is no plan; season plan writes it", folder)
+	}
+	if err != nil {
+		return nil, err
+	}
+	p := &Plan{folder: folder}
+	if err := json.Unmarshal(text, p); err != nil {
+		return nil, fmt.Errorf("%s: no plan of a season: %w", path, err)
+	}
+	if p.SchemaVersion != schema {
+		return nil, fmt.Errorf("%s: found schema_version %d; accepted: %d", path, p.SchemaVersion, schema)
+	}
+	if p.chain, err = chain.Parse(p.ChainPath, []byte(p.ChainText)); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// ChangedError says that what a plan was made with is another now.
+type ChangedError struct{ What string }
+
+func (e *ChangedError) Error() string {
+	return e.What + " is another than when the season was planned; plan again into another folder, or restore it"
+}
+
+// Check refuses a plan whose chain file or program is another now. A chain file that is
+// gone does not matter: the plan holds its text.
+func (p *Plan) Check(program string) error {
+	if program != p.Program {
+		return &ChangedError{"the program"}
+	}
+	text, err := os.ReadFile(p.ChainPath)
+	if err == nil && string(text) != p.ChainText {
+		return &ChangedError{p.ChainPath}
+	}
+	return nil
+}
+
+// key is what decides an output's bytes beside the take.
+func (p *Plan) key() receipt.Key {
+	options := fmt.Sprintf("bits %d, float %v, dither %d, seed %d, repair %v", p.Output.Bits, p.Output.Float, p.Output.Dither, p.Output.Seed, p.RepairNonFinite)
+	if p.Target != nil {
+		target, _ := json.Marshal(p.Target)
+		options += ", target " + string(target)
+	}
+	sum := sha256.Sum256([]byte(p.ChainText))
+	return receipt.Key{Chain: hex.EncodeToString(sum[:]), Options: options, Program: p.Program}
+}
+
+// output is where a take's output lies.
+func (p *Plan) output(t Take) string { return filepath.Join(p.folder, filepath.FromSlash(t.Output)) }

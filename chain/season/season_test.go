@@ -1,0 +1,404 @@
+package season
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/receipt"
+	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// chainText has state that a reset must clear: filters, dynamics, a verified limiter.
+const chainText = `schema = 1
+name = "Harbour Street"
+
+[[stage]]
+kind = "highpass"
+corner_hz = 80
+slope_db_per_octave = 12
+
+[[stage]]
+kind = "compressor"
+threshold_dbfs = -24
+ratio = 3
+
+[[stage]]
+kind = "limiter"
+ceiling_dbtp = -1
+lookahead_ms = 3
+`
+
+// makeTakes writes invented takes of several rates, channels and lengths: episodes of
+// four.
+func makeTakes(t testing.TB, folder string, count int) []Take {
+	t.Helper()
+	var takes []Take
+	for i := range count {
+		rate, channels := []int{16000, 48000}[i%2], 1+i/2%2
+		planes := dsptest.Speechlike(rate, channels, rate*(2+i%5)/10, uint64(i))
+		output := fmt.Sprintf("ep%02d/take%d.wav", i/4, i%4)
+		path := filepath.Join(folder, filepath.FromSlash(output))
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		w, err := wave.Create(path, wave.Format{Rate: rate, Channels: channels, Encoding: wave.Integer, Bits: 16}, wave.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Write(planes); err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Commit(); err != nil {
+			t.Fatal(err)
+		}
+		takes = append(takes, Take{Path: path, Output: output})
+	}
+	return takes
+}
+
+func plan(t testing.TB, folder string, takes []Take, shares int) *Plan {
+	t.Helper()
+	p, err := NewPlan(folder, Plan{ChainPath: "voice.toml", ChainText: chainText, Program: "one", Shares: shares, Takes: slices.Clone(takes), Output: chain.Output{Seed: 1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// run runs a share and counts what came of its takes.
+func run(t testing.TB, p *Plan, k, n int, s RunSettings) map[State]int {
+	t.Helper()
+	count := map[State]int{}
+	s.Done = func(o Outcome) {
+		count[o.State]++
+		if o.State == Stopped {
+			t.Error(o.Output, o.Err)
+		}
+	}
+	if err := p.Run(context.Background(), k, n, s); err != nil {
+		t.Fatal(err)
+	}
+	return count
+}
+
+// outputs are the outputs' bytes.
+func outputs(t testing.TB, p *Plan) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for _, take := range p.Takes {
+		text, err := os.ReadFile(p.output(take))
+		if err != nil {
+			t.Fatal(err)
+		}
+		all[take.Output] = string(text)
+	}
+	return all
+}
+
+// Every take is in one share, and shares take equally long: with lengths of a log-normal
+// law the longest share is at most 1.02 of the mean wherever no take is longer than half
+// a share.
+func TestShares(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	p := &Plan{}
+	var whole int64
+	for i := range 1000 {
+		bytes := int64(2e6 * math.Exp(0.8*rng.NormFloat64()))
+		p.Takes = append(p.Takes, Take{Path: fmt.Sprint(i), Bytes: bytes})
+		whole += bytes + fixedBytes
+	}
+	for _, n := range []int{1, 2, 20, 100} {
+		seen, largest := map[string]bool{}, int64(0)
+		for k := 1; k <= n; k++ {
+			work := int64(0)
+			for _, take := range p.Share(k, n) {
+				if seen[take.Path] {
+					t.Fatalf("take %s is in two of %d shares", take.Path, n)
+				}
+				seen[take.Path] = true
+				work += take.Bytes + fixedBytes
+			}
+			largest = max(largest, work)
+		}
+		if len(seen) != len(p.Takes) {
+			t.Errorf("%d takes in %d shares, want %d", len(seen), n, len(p.Takes))
+		}
+		if ratio := float64(largest) * float64(n) / float64(whole); n <= 20 && ratio > 1.02 {
+			t.Errorf("the largest of %d shares is %.3f of the mean", n, ratio)
+		}
+	}
+}
+
+// The bytes do not depend on the shares, on their order or on how often they are run, and
+// a kept engine gives those of a new one.
+func TestSameBytes(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 12)
+	once := plan(t, t.TempDir(), takes, 1)
+	if got := run(t, once, 1, 1, RunSettings{}); got[Made] != 12 {
+		t.Fatal(got)
+	}
+	want := outputs(t, once)
+	c, err := chain.Parse("voice.toml", []byte(chainText))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, take := range takes {
+		reader, err := wave.Open(take.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		engine, err := c.Prepare(reader.Format().Rate, reader.Format().Channels)
+		if err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(t.TempDir(), "one.wav")
+		w, _, err := engine.Render(t.Context(), reader, path, chain.Output{Seed: 1}, wave.Options{}, chain.Options{})
+		if err == nil {
+			err = w.Commit()
+		}
+		reader.Close()
+		if alone, _ := os.ReadFile(path); err != nil || string(alone) != want[take.Output] {
+			t.Errorf("%s: another sound than by a new engine (%v)", take.Output, err)
+		}
+	}
+	for _, n := range []int{2, 5, 20} {
+		p := plan(t, t.TempDir(), takes, n)
+		for k := n; k >= 1; k-- {
+			run(t, p, k, n, RunSettings{Jobs: 2})
+			run(t, p, k, n, RunSettings{})
+		}
+		for name, bytes := range outputs(t, p) {
+			if bytes != want[name] {
+				t.Errorf("%d shares: %s has other bytes", n, name)
+			}
+		}
+		table, err := p.Gather(true)
+		if err != nil || !table.Complete() {
+			t.Error(table.Counts, err)
+		}
+	}
+}
+
+// A run makes exactly what is missing.
+func TestOnlyWhatIsMissing(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 8)
+	p := plan(t, t.TempDir(), takes, 1)
+	run(t, p, 1, 1, RunSettings{})
+	want := outputs(t, p)
+	os.Remove(p.output(p.Takes[0]))
+	os.Remove(receipt.PathFor(p.output(p.Takes[1])))
+	if err := os.Truncate(p.output(p.Takes[2]), 100); err != nil {
+		t.Fatal(err)
+	}
+	later := time.Now().Add(time.Hour)
+	if err := os.Chtimes(p.Takes[3].Path, later, later); err != nil {
+		t.Fatal(err)
+	}
+	table, err := p.Gather(false)
+	if err != nil || table.Counts[Made] != 5 { // the touched take has the bytes of before
+		t.Error(table.Counts, err)
+	}
+	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 4 || got[WasDone] != 4 {
+		t.Error(got)
+	}
+	if got := run(t, p, 1, 1, RunSettings{ByContent: true}); got[WasDone] != 8 {
+		t.Error(got)
+	}
+	for name, bytes := range outputs(t, p) {
+		if bytes != want[name] {
+			t.Errorf("%s has other bytes", name)
+		}
+	}
+}
+
+// A changed byte is found by its digest alone.
+func TestGatherVerifies(t *testing.T) {
+	p := plan(t, t.TempDir(), makeTakes(t, t.TempDir(), 4), 1)
+	run(t, p, 1, 1, RunSettings{})
+	out := p.output(p.Takes[2])
+	info, _ := os.Stat(out)
+	text, _ := os.ReadFile(out)
+	text[len(text)/2] ^= 1
+	if err := os.WriteFile(out, text, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	os.Chtimes(out, info.ModTime(), info.ModTime())
+	if table, err := p.Gather(false); err != nil || !table.Complete() {
+		t.Error(table.Counts, err)
+	}
+	if table, err := p.Gather(true); err != nil || table.Counts[Corrupt] != 1 || table.Rows[2].State != Corrupt {
+		t.Error(table.Counts, err)
+	}
+}
+
+// A take that cannot be read fails with its reason, once, and delays no other; one whose
+// attempts never end is given up after three; one that was interrupted is not condemned.
+func TestPoisonTakes(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 4)
+	if err := os.WriteFile(takes[1].Path, []byte("no sound"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p := plan(t, t.TempDir(), takes, 1)
+	count := attemptsAt(p.output(p.Takes[0]))
+	for range 20 {
+		ctx, cancel := context.WithCancel(t.Context())
+		cancel()
+		if err := p.Run(ctx, 1, 1, RunSettings{}); !errors.Is(err, context.Canceled) {
+			t.Fatal(err)
+		}
+		if _, err := count.begin(); err != nil { // as the run does, and is then interrupted
+			t.Fatal(err)
+		}
+		count.takeBack()
+	}
+	for range mostAttempts { // attempts whose process ended
+		if _, err := count.begin(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 2 {
+		if got := run(t, p, 1, 1, RunSettings{}); got[Failed] != 2 || got[Made]+got[WasDone] != 2 {
+			t.Fatal(got)
+		}
+	}
+	table, err := p.Gather(false)
+	if err != nil || table.Counts[Failed] != 2 || !strings.Contains(table.Rows[0].Note, "begun 3 times") || !strings.Contains(table.Rows[1].Note, takes[1].Path) {
+		t.Error(table.Rows, err)
+	}
+	if got := run(t, p, 1, 1, RunSettings{Again: true}); got[Failed] != 1 || got[Made] != 1 {
+		t.Error(got)
+	}
+}
+
+// Two attempts of one share at the same moment end well, with one file of the right bytes.
+func TestTwoAtOnce(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 2)
+	once := plan(t, t.TempDir(), takes, 1)
+	run(t, once, 1, 1, RunSettings{})
+	want := outputs(t, once)
+	rounds := 5
+	if dsptest.IsExhaustive() {
+		rounds = 100
+	}
+	for range rounds {
+		p := plan(t, t.TempDir(), takes, 1)
+		var both sync.WaitGroup
+		for range 2 {
+			both.Go(func() { run(t, p, 1, 1, RunSettings{}) })
+		}
+		both.Wait()
+		for name, bytes := range outputs(t, p) {
+			if bytes != want[name] {
+				t.Fatalf("%s has other bytes", name)
+			}
+		}
+		if table, err := p.Gather(true); err != nil || !table.Complete() {
+			t.Fatal(table.Counts, err)
+		}
+	}
+}
+
+// A plan stays what it was, and is refused once its chain or program is another.
+func TestPlanStays(t *testing.T) {
+	folder, takes := t.TempDir(), makeTakes(t, t.TempDir(), 2)
+	path := filepath.Join(folder, "voice.toml")
+	if err := os.WriteFile(path, []byte(chainText), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p := Plan{ChainPath: path, ChainText: chainText, Program: "one", Shares: 3, Takes: takes}
+	if _, err := NewPlan(folder, p); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := NewPlan(folder, p); err != nil {
+		t.Error("the same plan again: ", err)
+	}
+	other := p
+	other.Shares = 4
+	if _, err := NewPlan(folder, other); err == nil {
+		t.Error("another plan replaces the first")
+	}
+	loaded, err := Load(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := loaded.Check("one"); err != nil {
+		t.Error(err)
+	}
+	var changed *ChangedError
+	if err := loaded.Check("two"); !errors.As(err, &changed) {
+		t.Error(err)
+	}
+	if err := os.WriteFile(path, []byte(chainText+"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if err := loaded.Check("one"); !errors.As(err, &changed) {
+		t.Error(err)
+	}
+	for _, bad := range []string{"../up.wav", "/abs.wav", "", "a/../../b.wav"} {
+		q := p
+		q.Takes = []Take{{Path: takes[0].Path, Output: bad}}
+		if _, err := NewPlan(t.TempDir(), q); err == nil {
+			t.Errorf("the output %q is accepted", bad)
+		}
+	}
+}
+
+// A season may deliver: every take meets the loudness for itself.
+func TestSeasonDelivers(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 3)
+	target := tune.TargetLoudness(-23, -1)
+	p, err := NewPlan(t.TempDir(), Plan{ChainPath: "voice.toml", ChainText: chainText, Shares: 1, Takes: takes, Target: &target, Output: chain.Output{Seed: 1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := Load(p.folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = again.Run(t.Context(), 1, 1, RunSettings{Done: func(o Outcome) {
+		if o.State == Failed { // 0.2 s have no loudness
+			return
+		}
+		if got := o.Receipt.Readings["integrated_lufs"]; got == nil || math.Abs(*got+23) > 0.1 {
+			t.Errorf("%s: %v, want -23 LUFS", o.Output, got)
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Takes that stand apart are named, by their folder where it has enough of them; short
+// ones are not judged.
+func TestConsistency(t *testing.T) {
+	row := func(output string, lufs, seconds float64) Row {
+		return Row{Take: Take{Output: output}, State: Made, Readings: map[string]*float64{"integrated_lufs": &lufs, "duration_s": &seconds}}
+	}
+	table := &Table{}
+	for i := range 8 {
+		table.Rows = append(table.Rows, row(fmt.Sprintf("host/%d.wav", i), -16+0.1*float64(i%3), 60), row(fmt.Sprintf("guest/%d.wav", i), -22+0.1*float64(i%3), 60))
+	}
+	table.Rows = append(table.Rows, row("host/loud.wav", -13, 60), row("host/short.wav", -10, 3))
+	table.judge()
+	for _, r := range table.Rows {
+		if apart, short := r.Output == "host/loud.wav", r.Output == "host/short.wav"; (r.Apart != nil) != apart || r.TooShort != short {
+			t.Errorf("%s: apart %v, too short %v", r.Output, r.Apart != nil, r.TooShort)
+		}
+	}
+	if len(table.Groups) != 3 || table.Groups[0].Name != "guest" || math.Abs(table.Groups[0].MedianLUFS+21.9) > 1e-9 || table.Groups[2].Takes != 17 {
+		t.Errorf("%+v", table.Groups)
+	}
+}
