@@ -44,8 +44,10 @@ func Explain(word string) (string, bool) {
 
 // canonical makes spellings comparable: case, spaces and hyphens do not count.
 func canonical(word string) string {
-	return strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(strings.TrimSpace(word)))
+	return underscores.Replace(strings.ToLower(strings.TrimSpace(word)))
 }
+
+var underscores = strings.NewReplacer(" ", "_", "-", "_")
 
 func explainKind(k Kind) string {
 	var b strings.Builder

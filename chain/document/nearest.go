@@ -1,6 +1,9 @@
 package document
 
-import "strings"
+import (
+	"strings"
+	"unicode/utf8"
+)
 
 // Nearest returns the known word that was probably meant, or "". A word that
 // lacks only its unit ("threshold") or its first part ("window_ms") counts as
@@ -14,9 +17,13 @@ func Nearest(word string, known []string) string {
 	best, bestDistance := "", len(word)/3+1
 	for _, k := range known {
 		plain := strings.ReplaceAll(strings.ToLower(k), "-", "_")
-		d := distance(word, plain)
-		if len(word) > 2 && (strings.HasPrefix(plain, word+"_") || strings.HasSuffix(plain, "_"+word)) {
-			d = min(d, 1)
+		d := 1
+		if len(word) <= 2 || !strings.HasPrefix(plain, word+"_") && !strings.HasSuffix(plain, "_"+word) {
+			// So many letters at least are to insert or delete.
+			if d = utf8.RuneCountInString(word) - utf8.RuneCountInString(plain); max(d, -d) > bestDistance {
+				continue
+			}
+			d = distance(word, plain)
 		}
 		if d < bestDistance || d == bestDistance && best != "" && len(k) < len(best) {
 			best, bestDistance = k, d
