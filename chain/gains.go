@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // Gains collects what the gains of a chain's dynamics stages did over the time of
@@ -195,7 +196,7 @@ func (v *intervals) fold(gain dsp.Block, from, to int, done func(lowest []float6
 	for from < to {
 		n := min(to-from, v.interval-v.filled)
 		for c, plane := range gain {
-			v.lowest[c] = lowestOf(plane[from:from+n], v.lowest[c])
+			v.lowest[c] = vector.Lowest(plane[from:from+n], v.lowest[c])
 		}
 		from += n
 		if v.filled += n; v.filled == v.interval {
@@ -211,13 +212,4 @@ func (v *intervals) rest(done func(lowest []float64)) {
 		done(v.lowest)
 		v.restart()
 	}
-}
-
-func lowestOf(gains []float64, lowest float64) float64 {
-	for _, g := range gains {
-		if g < lowest {
-			lowest = g
-		}
-	}
-	return lowest
 }

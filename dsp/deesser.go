@@ -1,5 +1,7 @@
 package dsp
 
+import "github.com/boothbench/boothbench/dsp/vector"
+
 // DeEsserSettings describes a dynamic bell keyed by the sibilant band.
 type DeEsserSettings struct {
 	CentreHz      float64 // centre of the bell that is lowered
@@ -99,7 +101,7 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 			}
 			idle := d.follow(k, n)
 			if !idle {
-				d.lowest = lowestOf(d.gain[:n], d.lowest)
+				d.lowest = vector.Lowest(d.gain[:n], d.lowest)
 			}
 			for c := first; c < last; c++ {
 				if !idle {

@@ -1,5 +1,7 @@
 package dsp
 
+import "github.com/boothbench/boothbench/dsp/vector"
+
 // gainStage is what the stages have in common that work by a gain over time:
 // they listen, an envelope turns levels into attenuation, and the sound, late
 // by the look-ahead, is multiplied.
@@ -15,7 +17,7 @@ type gainStage struct {
 }
 
 // An envelope turns the detector's levels into linear gains, one for each frame.
-// If it tells that it is steady, the first gain stands for all of them and the
+// If it reports that it is steady, the first gain stands for all of them and the
 // others are not stored.
 type envelope interface {
 	run(gain []float64, levels []stretch) (steady bool)
@@ -64,9 +66,9 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 				}
 				continue
 			}
-			s.lowest = lowestOf(s.gain[:n], s.lowest)
+			s.lowest = vector.Lowest(s.gain[:n], s.lowest)
 			for c := first; c < last; c++ {
-				multiply(b[c][from:to], s.gain[:n], s.fixed)
+				vector.MultiplyScaled(b[c][from:to], s.gain[:n], s.fixed)
 				if gain != nil {
 					copy(gain[c][from:to], s.gain[:n])
 				}
@@ -91,9 +93,8 @@ func (s *gainStage) Reset() {
 	}
 }
 
-// The loops below are unrolled by four: what a loop itself costs is as much as
-// what these do in a round.
-
+// scale is unrolled by four: what a loop itself costs is as much as what this one does
+// in a round.
 func scale(x []float64, factor float64) {
 	if factor == 1 {
 		return
@@ -109,20 +110,7 @@ func scale(x []float64, factor float64) {
 	}
 }
 
-func multiply(x, gain []float64, factor float64) {
-	gain = gain[:len(x)]
-	for ; len(x) >= 4 && len(gain) >= 4; x, gain = x[4:], gain[4:] {
-		x[0] *= gain[0] * factor
-		x[1] *= gain[1] * factor
-		x[2] *= gain[2] * factor
-		x[3] *= gain[3] * factor
-	}
-	for i, g := range gain {
-		x[i] *= g * factor
-	}
-}
-
-// quiet tells whether no level lies above a limit.
+// quiet reports whether no level lies above a limit.
 func quiet(levels []stretch, limit float64) bool {
 	for _, l := range levels {
 		if l.level > limit {
@@ -132,7 +120,7 @@ func quiet(levels []stretch, limit float64) bool {
 	return true
 }
 
-// loud tells whether no level lies below a limit.
+// loud reports whether no level lies below a limit.
 func loud(levels []stretch, limit float64) bool {
 	for _, l := range levels {
 		if l.level < limit {

@@ -218,7 +218,7 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 
 	gains := p.gain[emitted : emitted+frames]
 	if emitted < p.moved {
-		l.lowest = lowestOf(gains, l.lowest)
+		l.lowest = vector.Lowest(gains, l.lowest)
 	}
 	for c := p.from; c < p.to; c++ {
 		out, x := b[c][from:to][:len(gains)], l.planes[c].x[emitted : emitted+frames][:len(gains)]
@@ -249,16 +249,6 @@ func (l *Limiter) makeRoom(frames int) {
 		p.moved -= gone
 	}
 	l.end -= gone
-}
-
-// lowestOf is the lowest of gains, or a lower one known.
-func lowestOf(gains []float64, lowest float64) float64 {
-	for _, g := range gains {
-		if g < lowest {
-			lowest = g
-		}
-	}
-	return lowest
 }
 
 func fill(x []float64, v float64) {

@@ -139,7 +139,7 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 				p.lowered = p.guard.next
 			}
 			if emitted < p.lowered {
-				v.lowest = lowestOf(p.gain[emitted:emitted+to-from], v.lowest)
+				v.lowest = vector.Lowest(p.gain[emitted:emitted+to-from], v.lowest)
 			}
 			for c := p.from; c < p.to; c++ {
 				out, x := b[c][from:to], v.planes[c].x[emitted:]

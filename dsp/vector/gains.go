@@ -39,3 +39,45 @@ func multiply(to, a, b []float64) {
 		to[i] = a[i] * b[i]
 	}
 }
+
+// MultiplyScaled multiplies samples by gains times a factor.
+func MultiplyScaled(x, gain []float64, factor float64) {
+	gain = gain[:len(x)]
+	if whole := len(x) &^ 3; hasAVX && whole > 0 {
+		multiplyScaledAVX(&x[0], &gain[0], factor, whole/4)
+		x, gain = x[whole:], gain[whole:]
+	}
+	multiplyScaled(x, gain, factor)
+}
+
+// multiplyScaled is unrolled by four: what a loop itself costs is as much as what this
+// one does in a round.
+func multiplyScaled(x, gain []float64, factor float64) {
+	for ; len(x) >= 4 && len(gain) >= 4; x, gain = x[4:], gain[4:] {
+		x[0] *= gain[0] * factor
+		x[1] *= gain[1] * factor
+		x[2] *= gain[2] * factor
+		x[3] *= gain[3] * factor
+	}
+	for i, g := range gain {
+		x[i] *= g * factor
+	}
+}
+
+// Lowest is the lowest of gains and of one that is known. NaN counts for nothing.
+func Lowest(gain []float64, known float64) float64 {
+	if whole := len(gain) &^ 3; hasAVX && whole > 0 {
+		known = lowestAVX(&gain[0], whole/4, known)
+		gain = gain[whole:]
+	}
+	return lowest(gain, known)
+}
+
+func lowest(gain []float64, known float64) float64 {
+	for _, g := range gain {
+		if g < known {
+			known = g
+		}
+	}
+	return known
+}

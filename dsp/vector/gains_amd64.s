@@ -57,3 +57,42 @@ fours:
 	JNZ     fours
 	VZEROUPPER
 	RET
+
+// func multiplyScaledAVX(x, gain *float64, factor float64, fours int)
+TEXT ·multiplyScaledAVX(SB), NOSPLIT, $0-32
+	MOVQ x+0(FP), DI
+	MOVQ gain+8(FP), SI
+	VBROADCASTSD factor+16(FP), Y7
+	MOVQ fours+24(FP), CX
+scaled:
+	VMULPD  (SI), Y7, Y0
+	VMULPD  (DI), Y0, Y0
+	VMOVUPD Y0, (DI)
+	ADDQ    $32, SI
+	ADDQ    $32, DI
+	DECQ    CX
+	JNZ     scaled
+	VZEROUPPER
+	RET
+
+// The smaller of two is the second where one is NaN: gains come first, so that NaN
+// changes nothing, as in Go.
+//
+// func lowestAVX(gain *float64, fours int, lowest float64) float64
+TEXT ·lowestAVX(SB), NOSPLIT, $0-32
+	MOVQ gain+0(FP), SI
+	MOVQ fours+8(FP), CX
+	VBROADCASTSD lowest+16(FP), Y0
+least:
+	VMOVUPD (SI), Y1
+	VMINPD Y0, Y1, Y0
+	ADDQ   $32, SI
+	DECQ   CX
+	JNZ    least
+	VEXTRACTF128 $1, Y0, X1
+	VMINPD    X1, X0, X0
+	VPERMILPD $1, X0, X1
+	VMINSD    X1, X0, X0
+	VMOVSD    X0, ret+24(FP)
+	VZEROUPPER
+	RET

@@ -61,12 +61,15 @@ func filterPlane(x []float64, sections []Section, states [][]State, plane int) {
 	}
 }
 
-// filterPair runs two planes side by side: with AVX three or two sections of both at
-// a time, else of each.
+// filterPair runs two planes side by side: with AVX four, three or two sections of
+// both at a time, else of each.
 func filterPair(x, y []float64, sections []Section, states [][]State, plane int) {
 	for i := 0; i < len(sections); {
 		k, s := sections[i:], states[i:]
 		switch left := len(k); {
+		case left >= 4 && hasAVX && len(x) >= 8*skew:
+			fourPairSkewed(x, y, k, s, plane)
+			i += 4
 		case left == 1:
 			if hasAVX {
 				pair1AVX(&x[0], &y[0], len(x), &k[0], &s[0][plane])
@@ -116,6 +119,22 @@ func fourSkewed(x []float64, k []Section, state0, state1, state2, state3 *State)
 	one(x[len(x)-skew:], &k[1], state1)
 	one(x[len(x)-2*skew:], &k[2], state2)
 	one(x[len(x)-3*skew:], &k[3], state3)
+}
+
+// fourPairSkewed is fourSkewed for two planes, each in a register of its own.
+func fourPairSkewed(x, y []float64, k []Section, s [][]State, plane int) {
+	for i, p := range [2][]float64{x, y} {
+		one(p[:3*skew], &k[0], &s[0][plane+i])
+		one(p[:2*skew], &k[1], &s[1][plane+i])
+		one(p[:skew], &k[2], &s[2][plane+i])
+	}
+	n := len(x)
+	fourPairAVX(&x[3*skew], &y[3*skew], n-3*skew, &k[0], &s[0][plane], &s[1][plane], &s[2][plane], &s[3][plane])
+	for i, p := range [2][]float64{x, y} {
+		one(p[n-skew:], &k[1], &s[1][plane+i])
+		one(p[n-2*skew:], &k[2], &s[2][plane+i])
+		one(p[n-3*skew:], &k[3], &s[3][plane+i])
+	}
 }
 
 // The statements keep few values alive at a time and take coefficients from memory:

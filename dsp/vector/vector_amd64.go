@@ -4,8 +4,11 @@ package vector
 
 import "golang.org/x/sys/cpu"
 
-// hasAVX tells whether the processor, and the system under the program, know AVX.
+// hasAVX reports whether the processor, and the system under the program, have AVX.
 var hasAVX = cpu.X86.HasAVX
+
+// hasAVX2 reports the same for AVX2, which adds whole numbers and gathering.
+var hasAVX2 = cpu.X86.HasAVX2
 
 //go:noescape
 func pair1AVX(x, y *float64, frames int, k *Section, state *State)
@@ -45,3 +48,18 @@ func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells i
 
 //go:noescape
 func multiplyAVX(to, a, b *float64, frames int)
+
+//go:noescape
+func multiplyScaledAVX(x, gain *float64, factor float64, fours int)
+
+//go:noescape
+func lowestAVX(gain *float64, fours int, lowest float64) float64
+
+//go:noescape
+func approachAVX2(gain *float64, fours int, off, pole float64, k *[6]uint64, table *uint64) float64
+
+//go:noescape
+func ditherAVX2(to, x *float64, scale float64, state *uint64, fours int, k *[12]uint64)
+
+//go:noescape
+func fourPairAVX(x, y *float64, frames int, k *Section, state0, state1, state2, state3 *State)

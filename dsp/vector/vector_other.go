@@ -2,7 +2,10 @@
 
 package vector
 
-const hasAVX = false
+const (
+	hasAVX  = false
+	hasAVX2 = false
+)
 
 func pair1AVX(x, y *float64, frames int, k *Section, state *State)                  { panic(noAVX) }
 func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)         { panic(noAVX) }
@@ -21,5 +24,15 @@ func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)         
 func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)     { panic(noAVX) }
 func multiplyAVX(to, a, b *float64, frames int)                                         { panic(noAVX) }
 func fourAVX(x *float64, frames int, k *Section, state0, state1, state2, state3 *State) { panic(noAVX) }
+
+func multiplyScaledAVX(x, gain *float64, factor float64, fours int) { panic(noAVX) }
+func lowestAVX(gain *float64, fours int, lowest float64) float64    { panic(noAVX) }
+func approachAVX2(gain *float64, fours int, off, pole float64, k *[6]uint64, table *uint64) float64 {
+	panic(noAVX)
+}
+func ditherAVX2(to, x *float64, scale float64, state *uint64, fours int, k *[12]uint64) { panic(noAVX) }
+func fourPairAVX(x, y *float64, frames int, k *Section, state0, state1, state2, state3 *State) {
+	panic(noAVX)
+}
 
 const noAVX = "vector: no AVX here"

@@ -249,3 +249,77 @@ func BenchmarkVector(b *testing.B) {
 		}
 	}
 }
+
+func TestScaledGainsBits(t *testing.T) {
+	needAVX(t)
+	rng := rand.New(rand.NewPCG(13, 14))
+	for range 2000 {
+		n := rng.IntN(70)
+		x, gain := samples(rng, n, false), samples(rng, n, false)
+		want, factor := append([]float64(nil), x...), rng.NormFloat64()
+		MultiplyScaled(x, gain, factor)
+		multiplyScaled(want, gain, factor)
+		if err := same(x, want); err != nil {
+			t.Fatal(err)
+		}
+		for i := range gain { // 0 and −0 are equal, and either may be the lowest
+			gain[i] += 0
+		}
+		known := 3 * rng.Float64()
+		if got, want := Lowest(gain, known), lowest(gain, known); got != want {
+			t.Fatalf("the lowest of %v and %g: %g, in Go %g", gain, known, got, want)
+		}
+	}
+}
+
+// The table is made with package math here: the loops take any.
+func TestApproachBits(t *testing.T) {
+	needAVX(t)
+	rng := rand.New(rand.NewPCG(15, 16))
+	var table [GainSteps]uint64
+	for i := range table {
+		table[i] = math.Float64bits(math.Exp2(float64(i) / GainSteps))
+	}
+	for range 2000 {
+		n := rng.IntN(70)
+		got, want := make([]float64, n), make([]float64, n)
+		goal, off, k := -500*rng.Float64(), 20*(2*rng.Float64()-1), rng.Float64()
+		if rng.IntN(4) == 0 {
+			goal, k = -10*rng.Float64(), 1-0.01*rng.Float64()
+		}
+		off = min(off, -goal) // a gain is 1 at most
+		left, leftInGo := Approach(got, goal, off, k, &table), approach(want, goal, off, k, &table)
+		if err := errors.Join(same(got, want), same([]float64{left}, []float64{leftInGo})); err != nil {
+			t.Fatal(err)
+		}
+		for i, g := range got {
+			if exact := math.Exp2(goal + off*math.Pow(k, float64(i+1))); math.Abs(g/exact-1) > 1e-12 {
+				t.Fatalf("gain %d: %.17g, package math %.17g", i, g, exact)
+			}
+		}
+	}
+}
+
+// The first numbers of the sequence from state 1234567 are those that its authors'
+// program prints (Vigna, splitmix64.c; from memory).
+func TestDitherBits(t *testing.T) {
+	state := uint64(1234567)
+	for i, want := range []uint64{6457827717110365317, 3203168211198807973, 9817491932198370423, 4593380528125082431, 16408922859458223821} {
+		var got uint64
+		if state, got = SplitMix64(state); got != want {
+			t.Errorf("number %d is %d, want %d", i, got, want)
+		}
+	}
+	needAVX(t)
+	rng := rand.New(rand.NewPCG(17, 18))
+	for range 2000 {
+		n := rng.IntN(70)
+		x := samples(rng, n, false)
+		got, want := make([]float64, n), make([]float64, n)
+		seed, scale := rng.Uint64(), math.Exp2(float64(rng.IntN(30)))
+		next, nextInGo := Dither(got, x, scale, seed), dither(want, x, scale, seed)
+		if err := same(got, want); err != nil || next != nextInGo {
+			t.Fatalf("state %d, in Go %d; %v", next, nextInGo, err)
+		}
+	}
+}

@@ -1,5 +1,7 @@
 package wave
 
+import "github.com/boothbench/boothbench/dsp/vector"
+
 // DitherKind is the noise that is added before an integer sample is rounded.
 type DitherKind int
 
@@ -35,16 +37,7 @@ func newDither(seed uint64, channel int) ditherSource {
 }
 
 func (d *ditherSource) next() uint64 {
-	*d += 0x9e3779b97f4a7c15
-	z := uint64(*d)
-	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
-	z = (z ^ z>>27) * 0x94d049bb133111eb
-	return z ^ z>>31
-}
-
-// lsb returns the next value, in units of the least significant bit, between
-// −1 and 1.
-func (d *ditherSource) lsb() float64 {
-	z := d.next()
-	return float64(float64(int64(z>>32)-int64(z&0xffffffff)) * (1.0 / (1 << 32)))
+	state, number := vector.SplitMix64(uint64(*d))
+	*d = ditherSource(state)
+	return number
 }

@@ -1,6 +1,10 @@
 package wave
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // Overs tells what a Writer had to change to fit its format.
 type Overs struct {
@@ -62,10 +66,7 @@ func (q *quantiser) dithered(plane []float64, channel int) ([]float64, float64) 
 	}
 	noisy := q.noisy[channel%2][:len(plane)]
 	d := q.dither[channel]
-	for n, x := range plane {
-		noisy[n] = float64(x*q.scale) + d.lsb()
-	}
-	q.dither[channel] = d
+	q.dither[channel] = ditherSource(vector.Dither(noisy, plane, q.scale, uint64(d)))
 	return noisy, 1
 }
 
