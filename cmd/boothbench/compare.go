@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"runtime"
@@ -117,6 +118,9 @@ func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) erro
 	}
 	if short := (*compare.ShortenedError)(nil); errors.As(err, &short) {
 		err = fmt.Errorf("%s: %w", c.files[short.Sound].name(), err)
+	}
+	if errors.Is(err, context.Canceled) {
+		return fmt.Errorf("%s and %s: %w", c.files[0].name(), c.files[1].name(), err)
 	}
 	if err != nil {
 		return inputError(err)

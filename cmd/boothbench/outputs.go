@@ -54,16 +54,24 @@ func (o *outputs) done() {
 // createFile begins an output, as wave.CreateFile does, in a folder without
 // leftovers.
 func (e env) createFile(path string, replace bool, inputs []string) (*wave.File, error) {
-	e.sweep(filepath.Dir(path))
+	e.sweepFor(path)
 	f, err := wave.CreateFile(path, replace, inputs)
 	return f, outputError(err)
 }
 
 // createWAV begins a WAV, as wave.Create does, in a folder without leftovers.
 func (e env) createWAV(path string, f wave.Format, o wave.Options) (*wave.Writer, error) {
-	e.sweep(filepath.Dir(path))
+	e.sweepFor(path)
 	w, err := wave.Create(path, f, o)
 	return w, outputError(err)
+}
+
+// sweepFor sweeps the folder of an output, and that of the file which it is a link to.
+func (e env) sweepFor(path string) {
+	e.sweep(filepath.Dir(path))
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		e.sweep(filepath.Dir(real))
+	}
 }
 
 // sweep removes from a folder, once in a run, what earlier runs that were killed have

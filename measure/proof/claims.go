@@ -1,9 +1,11 @@
 package proof
 
 import (
+	"errors"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -18,6 +20,7 @@ type Claims struct {
 	Device      string
 	Calibration *measure.Calibration // nil: none, and no claim in dBu
 	Tests       []Test
+	places      *document.Places // nil: not from a file
 }
 
 // Test is one [[test]] of a claims file: a stimulus and what is claimed of the
@@ -26,7 +29,9 @@ type Test struct {
 	Stimulus stimulus.Signal
 	Claims   []Claim
 	Line     int
-	lines    map[string]int // of the claims
+	lines    map[string]int           // of the claims
+	at       document.Span            // of the stimulus
+	settings map[string]document.Span // of the stimulus's settings
 }
 
 // LoadClaims reads a claims file. What is wrong with its text is a
@@ -45,7 +50,7 @@ func ParseClaims(name string, text []byte) (*Claims, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &claimsDecoder{file, &Claims{Path: name}}
+	d := &claimsDecoder{file, &Claims{Path: name, places: file.Places}}
 	d.top()
 	return d.claims, file.Err()
 }
@@ -79,10 +84,11 @@ func (d *claimsDecoder) top() {
 }
 
 func (d *claimsDecoder) test(t *document.Value) Test {
-	test := Test{Line: d.LineOf(t.At.From), lines: map[string]int{}}
+	test := Test{Line: d.LineOf(t.At.From), lines: map[string]int{}, settings: map[string]document.Span{}}
 	for _, e := range t.Entries {
 		if e.Key == "stimulus" {
-			test.Stimulus = d.stimulus(e)
+			test.at = e.Value.At
+			test.Stimulus = d.stimulus(e, test.settings)
 		} else if c, ok := d.claim(e); ok {
 			test.Claims = append(test.Claims, c)
 			test.lines[e.Key] = d.LineOf(e.At.From)
@@ -99,7 +105,7 @@ func (d *claimsDecoder) test(t *document.Value) Test {
 
 // stimulus reads { kind = "sweep", peak_dbfs = -20 }: the kinds and settings of
 // the signals that can be written to a file.
-func (d *claimsDecoder) stimulus(e document.Entry) stimulus.Signal {
+func (d *claimsDecoder) stimulus(e document.Entry, places map[string]document.Span) stimulus.Signal {
 	const accepted = `{ kind = "sweep", peak_dbfs = -20 }: a kind of boothbench tone and its settings`
 	if e.Value.Kind != document.Table {
 		d.WrongType(e.Key, e.Value, accepted, "")
@@ -110,7 +116,10 @@ func (d *claimsDecoder) stimulus(e document.Entry) stimulus.Signal {
 	for _, part := range e.Value.Entries {
 		if part.Key == "kind" {
 			kind = d.String(part)
+		} else if k := part.Value.Kind; k != document.Integer && k != document.Float && k != document.Bool {
+			d.WrongType(part.Key, part.Value, "a number, or true or false", "")
 		} else {
+			places[part.Key] = part.Value.At
 			given[part.Key] = strings.ReplaceAll(part.Value.Raw, "_", "")
 		}
 	}
@@ -136,6 +145,30 @@ func (d *claimsDecoder) stimulus(e document.Entry) stimulus.Signal {
 		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: "no instrument reads a response to " + kind, Accepted: "a tone, sweep, multitone, impulse, silence or series"})
 	}
 	return signal
+}
+
+// Possible is a *document.FileError that names every stimulus which cannot be made at
+// a rate in Hz, nil if there is none.
+func (c *Claims) Possible(rate int) error {
+	var problems []document.Problem
+	for _, t := range c.Tests {
+		_, err := t.Stimulus.Make(rate)
+		if err == nil {
+			continue
+		}
+		problem, at := document.Problem{Path: c.Path, Line: t.Line, Column: 1, Key: "stimulus", Found: err.Error()}, t.at
+		if s := (*dsp.SettingError)(nil); errors.As(err, &s) {
+			problem.Key, problem.Found, problem.Accepted = s.Setting, "found "+s.Found, s.Accepted
+			if place, given := t.settings[s.Setting]; given {
+				at = place
+			}
+		}
+		if c.places != nil {
+			problem = c.places.Point(at, problem)
+		}
+		problems = append(problems, problem)
+	}
+	return document.NewFileError(c.Path, problems)
 }
 
 // claim reads an entry such as thd_plus_noise_db = { max = -90, why = "data sheet" }.

@@ -15,6 +15,9 @@ import (
 // OfDevice proves a device that answers, such as a *instrument.Command, against a
 // claims file, at a rate in Hz. Shown is as in OfChain.
 func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
+	if err := c.Possible(rate); err != nil {
+		return nil, err
+	}
 	sheet := &Sheet{Subject: c.Device, RateHz: rate}
 	for i, t := range c.Tests {
 		if shown != nil {
