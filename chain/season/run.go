@@ -193,7 +193,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 	if err != nil {
 		return err
 	}
-	m, err := newMeters(f)
+	meter, err := measure.NewProgrammeMeter(f, measure.AsIs)
 	if err != nil {
 		return err
 	}
@@ -201,7 +201,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 	writer, result, err := engine.RenderTo(ctx, reader, func(f wave.Format, set wave.Options) (*wave.Writer, wave.Sink, error) {
 		set.Replace, set.Keep, set.Inputs = true, true, []string{t.Path}
 		writer, err := wave.Create(out, f, set)
-		return writer, &measuredSink{writer, m}, err
+		return writer, &measuredSink{writer, meter}, err
 	}, w.plan.Output, chain.Options{Workers: 1, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
 	if err != nil {
 		return err
@@ -213,7 +213,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 	for _, warning := range reader.Warnings() {
 		r.Warnings = append(r.Warnings, warning.String())
 	}
-	note(r, m.readings())
+	note(r, meter.Readings())
 	note(r, measure.Readings{reading("duration_s", float64(reader.Frames())/float64(f.Rate)), reading("overs_clamped_samples", float64(writer.Overs().Count)), reading("repaired_samples", float64(result.NonFinite))})
 	for _, s := range gains.Stages() {
 		note(r, measure.Readings{reading("reduction_db "+s.Name, s.Reduction.LargestDB)})
@@ -256,34 +256,14 @@ func (w *worker) engine(rate, channels int) (*chain.Engine, error) {
 	return e, err
 }
 
-// meters measure what is written.
-type meters struct {
-	loudness *measure.Loudness
-	peaks    *measure.TruePeak
-}
-
-func newMeters(f wave.Format) (*meters, error) {
-	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask})
-	if err != nil {
-		return nil, err
-	}
-	peaks, err := measure.NewTruePeak(f.Rate, f.Channels)
-	return &meters{loudness, peaks}, err
-}
-
-func (m *meters) readings() measure.Readings {
-	return append(m.loudness.Readings(), m.peaks.Readings()...)
-}
-
 // measuredSink measures what passes to a sink.
 type measuredSink struct {
 	wave.Sink
-	*meters
+	meter *measure.ProgrammeMeter
 }
 
 func (s *measuredSink) Write(b dsp.Block) error {
-	s.loudness.Write(b)
-	s.peaks.Write(b)
+	s.meter.Write(b)
 	return s.Sink.Write(b)
 }
 
