@@ -22,7 +22,7 @@ type channelState struct {
 	unquantised    bool   // a sample needed more
 
 	previous          float64
-	rise              float64 // |difference| from the value before to previous
+	rise              float64 // difference from the value before to previous
 	run               int64   // frames in a row with the value of previous
 	runFrom           int64
 	moving            float64 // running mean of |difference|, over about 2 ms
@@ -71,9 +71,9 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 			}
 			continue
 		}
-		step := math.Abs(v - c.previous)
-		c.endRun(events, step)
-		c.moving += c.forget * (step - c.moving)
+		c.endRun(events, v)
+		step := v - c.previous
+		c.moving += c.forget * (math.Abs(step) - c.moving)
 		c.previous, c.rise, c.run, c.runFrom = v, step, 1, frame+int64(n)
 	}
 	c.frames += int64(len(x))
@@ -85,8 +85,10 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 // a dropout, whether zeros or a value that was held; three or more others are a flat
 // top, which is a clip at full scale. Of a low
 // frequency samples are equal by their rounding: a flat top is left by more than that.
-func (c *channelState) endRun(events *eventList, fall float64) {
-	level := math.Abs(c.previous)
+// A flat top is a peak: it is entered from below and left to below.
+func (c *channelState) endRun(events *eventList, next float64) {
+	level, outward := math.Abs(c.previous), math.Copysign(1, c.previous)
+	rise, fall := outward*c.rise, outward*(c.previous-next)
 	add := func(kind string) {
 		e := Event{kind, c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)}
 		events.add(e)
@@ -107,7 +109,7 @@ func (c *channelState) endRun(events *eventList, fall float64) {
 		}
 	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, bits)-1))):
 		add("clip")
-	case c.run >= 3 && level > flatTopLeast && min(c.rise, fall) > c.roundingStep():
+	case c.run >= 3 && level > flatTopLeast && min(rise, fall) > c.roundingStep():
 		add("flat top")
 	}
 }
@@ -147,7 +149,7 @@ const clipLeast = 0.99885
 
 func (c *channelState) finish(events *eventList) {
 	if c.run < c.shortest { // what does not move at the end is no dropout
-		c.endRun(events, math.Inf(1))
+		c.endRun(events, math.Copysign(math.Inf(1), -c.previous))
 	}
 	at := 0
 	c.flat.finish(events, func(frame, frames int64) bool {
