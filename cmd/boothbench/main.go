@@ -50,6 +50,7 @@ func commands() []command {
 		{"process", "run takes through a chain file", runProcess},
 		{"deliver", "write takes that meet a loudness and a true peak", runDeliver},
 		{"season", "run many takes, divided into shares, and gather the results", runSeason},
+		{"propose", "set a chain to takes, with reasons and damage", runPropose},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
 		{"compare", "say how one file differs from another", runCompare},

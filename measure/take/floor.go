@@ -94,3 +94,37 @@ func (f *floor) db() float64 { return dsp.PowerToDB(f.noise.unweighted()) }
 func (f *floor) weighted(weight func(hz float64) float64) float64 {
 	return dsp.PowerToDB(f.noise.level(func(hz float64) float64 { return weight(hz) * weighting.AudioBand(max(hz, audibleHz)) }))
 }
+
+// Floor is the noise floor of one channel of a take, and the pauses that it rests on.
+type Floor struct {
+	Undecided string  // why there is none; "" where there is one
+	DBFS      float64 // 20 Hz to 20 kHz, rms
+	PauseDBFS float64 // above 150 Hz: what its pauses were found by
+	Variation float64 // see noise_variation
+	Seconds   float64 // of pauses
+	Two       bool    // the higher of two floors
+
+	pauses *pauses
+}
+
+// PauseFrames is how long the frames are by which pauses are found, and how far apart,
+// in frames of a sound of a rate in Hz.
+func PauseFrames(rate int) (length, hop int) { return 2 * hopOf(rate), hopOf(rate) }
+
+// IsPause reports whether a frame of 50 ms, counted from 0 in steps of 25 ms, holds
+// nothing but the noise.
+func (f Floor) IsPause(i int) bool { return f.pauses != nil && f.Undecided == "" && f.pauses.has(i) }
+
+func exported(floors []*floor) (all []Floor) {
+	for _, f := range floors {
+		e := Floor{Undecided: f.undecided}
+		if f.noise != nil {
+			e.Variation, e.Seconds, e.pauses = f.noise.steady.rho(), f.noise.pauses.seconds(), f.noise.pauses
+		}
+		if f.undecided == "" {
+			e.DBFS, e.PauseDBFS, e.Two = f.db(), f.noise.pauses.levelDB, f.lower != nil
+		}
+		all = append(all, e)
+	}
+	return all
+}

@@ -74,6 +74,7 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		none("no line of the mains stands out of the pauses")
 		return
 	}
+	r.in.Hum = best.lines
 	level := dsp.PowerToDB(best.power)
 	r.add("hum_hz", measure.Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses"})
 	r.add("hum_level_dbfs", measure.Reading{Value: level, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: fmt.Sprintf("power of the lines that stand out, of %d harmonics, in the pauses", humHarmonics)})
@@ -92,10 +93,17 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 	r.find(severity, -1, -1, fmt.Sprintf("hum of %.1f Hz at %.1f dBFS in the pauses, %s", best.hz, level, family), "find the loop or the transformer; a high-pass takes the fundamental only")
 }
 
+// HumLine is a line of the mains series.
+type HumLine struct {
+	Hz, DBFS float64
+	OverDB   float64 // over the noise around it, in the bandwidth of the measurement
+}
+
 type hum struct {
 	found     bool
 	hz, power float64
 	around    float64 // noise of the third octaves around its lines
+	lines     []HumLine
 	odd, even float64
 }
 
@@ -116,6 +124,7 @@ func (n *noiseSpectrum) series(hz float64) hum {
 			continue
 		}
 		lines++
+		h.lines = append(h.lines, HumLine{f, dsp.PowerToDB(max(power-background, 1e-20)), over})
 		strong = strong || k == 1 && over >= spectra.HumStrongDB
 		h.power += max(0, power-background)
 		h.around += background * thirdOctave * f / n.lineHz()

@@ -18,6 +18,8 @@ type Inspection struct {
 	Findings []measure.Finding // worst first
 	Events   []Event           // clips, dropouts: the worst, in order of time
 	Pauses   []Pauses          // of each channel that has any
+	Floors   []Floor           // of each channel; none of a take that is silent or no sound
+	Hum      []HumLine         // lines of the mains that stand out of the pauses
 }
 
 // Pauses are the stretches of one channel that the noise was measured in.
@@ -49,6 +51,12 @@ func (in *Inspection) Verdict() string {
 // Inspect reads a take twice through open: once for everything that is
 // counted, once for the spectrum of its pauses. It closes what can be closed.
 func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection, error) {
+	return InspectWith(ctx, open, func(wave.Format) []func(dsp.Block) { return nil })
+}
+
+// InspectWith is Inspect that also hands the blocks of its first reading to what also
+// makes for the take's format, as measure.EachBlock does.
+func InspectWith(ctx context.Context, open func() (wave.Source, error), also func(wave.Format) []func(dsp.Block)) (*Inspection, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
@@ -56,7 +64,7 @@ func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection
 	defer planes.Close(src)
 	f := src.Format()
 	t := newTake(f)
-	if err := measure.EachBlock(ctx, src, t.writes()...); err != nil {
+	if err := measure.EachBlock(ctx, src, append(t.writes(), also(f)...)...); err != nil {
 		return nil, err
 	}
 	t.finish()
@@ -174,6 +182,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 		}
 		return in
 	}
+	in.Floors = exported(floors)
 	t.reportLevels(r, floors)
 	t.events.report(r)
 	for c := range t.channels {

@@ -60,7 +60,7 @@ func (p *pauses) stretches(rate int) (all [][2]int64) {
 
 // has reports whether a frame is one of them.
 func (p *pauses) has(i int) bool {
-	if i < p.from || i >= p.to {
+	if i < p.from || i >= p.to || i >= p.levels.audible[p.channel].n {
 		return false
 	}
 	level := p.levels.pause[p.channel].at(i)

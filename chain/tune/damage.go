@@ -1,0 +1,225 @@
+package tune
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
+)
+
+// Damage is what a proposed chain does to a take, by its own run on it, or, where
+// Measured is false, by the model alone.
+type Damage struct {
+	Take     string `json:"take"`
+	Measured bool   `json:"measured"`
+
+	SpeechSeconds float64 `json:"speech_seconds"` // of words: where the expander's detector is over the noise
+	// Lowered is the share of that time in which the expander lowers by more than 1 dB.
+	Lowered   float64 `json:"speech_lowered_share"`
+	Words     int     `json:"words"`
+	EndsCut   int     `json:"word_ends_cut"`   // 20 ms and more of the last 150 by over 3 dB
+	StartsCut int     `json:"word_starts_cut"` // 10 ms and more of the first 50 by over 3 dB
+	Worst     []Cut   `json:"worst"`           // three at most
+
+	CompressorMedianDB float64 `json:"compressor_median_db"`
+	CompressorP95DB    float64 `json:"compressor_p95_db"`
+	DeEsserMedianDB    float64 `json:"deesser_median_db"`
+	DeEsserP95DB       float64 `json:"deesser_p95_db"`
+	LimiterMedianDB    float64 `json:"limiter_median_db"`
+	LimiterP95DB       float64 `json:"limiter_p95_db"`
+
+	// Readings of the take and of what comes out: integrated_lufs, true_peak_dbtp.
+	Before, After measure.Readings `json:"-"`
+	FloorBefore   float64          `json:"-"` // dBFS in the pauses; −Inf where there are none
+	FloorAfter    float64          `json:"-"`
+}
+
+// Cut is a word whose end or start is lowered.
+type Cut struct {
+	Frame  int64 `json:"frame"` // where the cut begins
+	End    bool  `json:"end"`   // of the word; otherwise its start
+	CutMs  int   `json:"cut_ms"`
+	RateHz int   `json:"rate_hz"`
+}
+
+// predicted is the damage by the model.
+func (a *takeAnalysis) predicted(p *Proposal) *Damage {
+	d := &Damage{Take: a.name, FloorBefore: math.Inf(-1), FloorAfter: math.Inf(-1)}
+	if a.undecided == "" {
+		d.FloorBefore = a.floorDBFS
+	}
+	d.Before = a.loudness.Readings()
+	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
+	gains := make([]float64, len(a.tracks.level))
+	for _, s := range p.Chain.Stages {
+		if e, ok := s.Settings.(dsp.ExpanderSettings); ok && s.Enabled {
+			gains = expanderGains(a.tracks.level, e)
+		}
+	}
+	d.words(a, func(ms int) float64 { return gains[ms] })
+	return d
+}
+
+// words counts what a gain in dB at each millisecond does to the words of a take.
+func (d *Damage) words(a *takeAnalysis, gain func(ms int) float64) {
+	d.SpeechSeconds, d.Lowered, d.Words, d.EndsCut, d.StartsCut, d.Worst = 0, 0, 0, 0, 0, nil
+	if a.undecided != "" {
+		return
+	}
+	cut := func(from, to, least int, end bool) bool {
+		ms, first := 0, -1
+		for k := from; k < to; k++ {
+			if gain(k) < -3 {
+				if ms++; first < 0 {
+					first = k
+				}
+			}
+		}
+		if ms < least {
+			return false
+		}
+		d.Worst = append(d.Worst, Cut{a.tracks.msStart(first), end, ms, a.format.Rate})
+		return true
+	}
+	lowered, total := 0, 0
+	for _, w := range words(a.tracks.level, a.noiseTop+wordOverNoiseDB) {
+		d.Words++
+		for k := w.from; k < w.to; k++ {
+			if total++; gain(k) < -1 {
+				lowered++
+			}
+		}
+		if cut(max(w.from, w.to-150), w.to, 20, true) {
+			d.EndsCut++
+		}
+		if cut(w.from, min(w.to, w.from+50), 10, false) {
+			d.StartsCut++
+		}
+	}
+	d.SpeechSeconds = float64(total) / 1000
+	d.Lowered = float64(lowered) / float64(max(1, total))
+	slices.SortStableFunc(d.Worst, func(x, y Cut) int { return y.CutMs - x.CutMs })
+	d.Worst = d.Worst[:min(3, len(d.Worst))]
+}
+
+// mostColumns bounds the curves of a run: a column for each millisecond up to ten
+// minutes, longer ones beyond.
+const mostColumns = 600_000
+
+// measure runs the chain on the take.
+func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, watch func(wave.Source) wave.Source) error {
+	e, err := c.Prepare(a.format.Rate, a.format.Channels)
+	if err != nil {
+		return err
+	}
+	src, err := a.open()
+	if err != nil {
+		return err
+	}
+	src = watch(src)
+	defer src.(*countedSource).Close()
+	meters, err := newOutputMeters(a)
+	if err != nil {
+		return err
+	}
+	g := chain.NewGains(mostColumns)
+	if _, err := e.Run(ctx, src, meters, chain.Options{Gains: g, Workers: 0}); err != nil {
+		return err
+	}
+	d.Measured = true
+	open := func(int) float64 { return 0 }
+	for _, s := range g.Stages() {
+		switch plan := e.Plan()[s.Stage]; plan.Kind {
+		case "expander":
+			open = func(ms int) float64 {
+				lowest := 0.0
+				for _, curve := range s.LowestDB {
+					if k := int(a.tracks.msStart(ms) / int64(s.ColumnFrames)); k < len(curve) {
+						lowest = min(lowest, curve[k])
+					}
+				}
+				return lowest
+			}
+		case "compressor":
+			d.CompressorMedianDB, d.CompressorP95DB = s.Reduction.MedianDB, s.Reduction.P95DB
+		case "de-esser":
+			d.DeEsserMedianDB, d.DeEsserP95DB = s.Reduction.MedianDB, s.Reduction.P95DB
+		case "limiter":
+			if s.Name == plan.Name {
+				d.LimiterMedianDB, d.LimiterP95DB = s.Reduction.MedianDB, s.Reduction.P95DB
+			}
+		}
+	}
+	d.words(a, open)
+	d.After = append(meters.loudness.Readings(), meters.peaks.Readings()...)
+	if meters.frames > 0 {
+		d.FloorAfter = dsp.PowerToDB(max(1e-20, meters.power/float64(meters.frames)))
+	}
+	return nil
+}
+
+// outputMeters is the sink of a run: loudness, true peak, and the level in the pauses.
+type outputMeters struct {
+	a        *takeAnalysis
+	loudness *measure.Loudness
+	peaks    *measure.TruePeak
+	audible  *dsp.Cascade
+	work     dsp.Block
+	at       int64
+	channel  int // the noisiest
+	power    float64
+	frames   int64
+}
+
+func newOutputMeters(a *takeAnalysis) (*outputMeters, error) {
+	m := &outputMeters{a: a, audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, float64(a.format.Rate)), 1), work: dsp.NewBlock(1, 4096), channel: -1}
+	for c, f := range a.inspection.Floors {
+		if f.Undecided == "" && (m.channel < 0 || f.DBFS > a.inspection.Floors[m.channel].DBFS) {
+			m.channel = c
+		}
+	}
+	var err error
+	if m.loudness, err = measure.NewLoudness(measure.LoudnessSettings{Rate: a.format.Rate, Channels: a.format.Channels, ChannelMask: a.format.ChannelMask}); err != nil {
+		return nil, err
+	}
+	m.peaks, err = measure.NewTruePeak(a.format.Rate, a.format.Channels)
+	return m, err
+}
+
+// Format is the take's, unrounded.
+func (m *outputMeters) Format() wave.Format {
+	return wave.Unquantised(m.a.format.Rate, m.a.format.Channels)
+}
+
+// Write takes the next frames.
+func (m *outputMeters) Write(b dsp.Block) error {
+	m.loudness.Write(b)
+	m.peaks.Write(b)
+	if m.channel < 0 {
+		return nil
+	}
+	_, hop := take.PauseFrames(m.a.format.Rate)
+	floor := m.a.inspection.Floors[m.channel]
+	for from := 0; from < b.Frames(); {
+		k := int(m.at / int64(hop))
+		n := min(b.Frames()-from, 4096, int(int64(k+1)*int64(hop)-m.at))
+		x := m.work[0][:n]
+		copy(x, b[m.channel][from:])
+		m.audible.Process(dsp.Block{x})
+		// The inside of pauses, where the expander has settled.
+		if k > 1 && floor.IsPause(k-2) && floor.IsPause(k-1) && floor.IsPause(k) {
+			for _, v := range x {
+				m.power += v * v
+			}
+			m.frames += int64(n)
+		}
+		from += n
+		m.at += int64(n)
+	}
+	return nil
+}

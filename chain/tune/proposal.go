@@ -1,0 +1,179 @@
+package tune
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain"
+)
+
+// Confidence says how far a proposed value is to be trusted.
+type Confidence string
+
+// The confidences: high where 5 s of steady pauses and speech 25 dB over them were
+// found, low where the noise is in doubt, under a second, or speech less than 15 dB
+// over it.
+const (
+	High   Confidence = "high"
+	Medium Confidence = "medium"
+	Low    Confidence = "low"
+	None   Confidence = "none"  // the stage is off
+	Given  Confidence = "given" // by the user
+)
+
+// Choice is one proposed value and why.
+type Choice struct {
+	Stage      string     `json:"stage"` // its kind, and its name where it has one
+	Key        string     `json:"key"`
+	Value      string     `json:"value"` // as the chain file has it
+	Unit       string     `json:"unit,omitempty"`
+	Reading    string     `json:"reading"` // what it follows from
+	Rule       string     `json:"rule"`
+	Confidence Confidence `json:"confidence"`
+}
+
+// Proposal is a chain for one or several takes, with its evidence.
+type Proposal struct {
+	Chain    *chain.Chain
+	Text     []byte // the chain file, with value, reading and rule in comments
+	Choices  []Choice
+	Notes    []string // what to know besides, a sentence each
+	Takes    []Damage // of each take: what the chain does to it
+	sections []section
+	keep     map[string]string
+	used     map[string]bool
+
+	predictedCompression [2]float64 // median and 95th percentile, dB
+}
+
+// NoProposal is why there is no proposal.
+type NoProposal struct{ Reason string }
+
+func (e *NoProposal) Error() string { return "no chain is proposed: " + e.Reason }
+
+// section is a stage of a proposal or a band of the one before.
+type section struct {
+	kind, name string // "" for a band
+	off        string // why it is switched off; "" where it is on
+	choices    []Choice
+}
+
+// stage begins a stage.
+func (p *Proposal) stage(kind, name, off string) *section {
+	p.sections = append(p.sections, section{kind: kind, name: name, off: off})
+	return &p.sections[len(p.sections)-1]
+}
+
+// choose adds a value to the last stage, unless the user fixed it, and returns it.
+func (p *Proposal) choose(key string, value float64, unit, reading, rule string, c Confidence) float64 {
+	text := fmt.Sprint(math.Round(value*100) / 100)
+	p.put(key, text, unit, reading, rule, c)
+	if kept, ok := p.kept(key); ok {
+		if _, err := fmt.Sscan(kept, &value); err != nil {
+			return value // the chain file's reader will refuse it in words
+		}
+	}
+	return value
+}
+
+// put adds a value as it is written.
+func (p *Proposal) put(key, text, unit, reading, rule string, c Confidence) {
+	s := &p.sections[len(p.sections)-1]
+	stage := p.label()
+	if kept, ok := p.kept(key); ok {
+		text, reading, rule, c = kept, "fixed by you (proposed: "+text+")", "", Given
+		p.used[stage+"."+key] = true
+	}
+	s.choices = append(s.choices, Choice{stage, key, text, unit, reading, rule, c})
+}
+
+// label names the stage that is being written, as keep does.
+func (p *Proposal) label() string {
+	for _, s := range slices.Backward(p.sections) {
+		if s.kind != "" {
+			if s.name != "" {
+				return s.name
+			}
+			return s.kind
+		}
+	}
+	return ""
+}
+
+func (p *Proposal) kept(key string) (string, bool) {
+	text, ok := p.keep[p.label()+"."+key]
+	return text, ok
+}
+
+// write makes the chain file and reads it back.
+func (p *Proposal) write(name string) error {
+	var b bytes.Buffer
+	fmt.Fprintf(&b, "# Proposed from what was measured of %s. Each value has its reading and\n# its rule; change what you know better, and run propose again with --keep.\n", name)
+	for _, note := range p.Notes {
+		comment(&b, note)
+	}
+	fmt.Fprintf(&b, "schema = %d\nname = \"Proposed\"\n", chain.Schema)
+	for _, s := range p.sections {
+		b.WriteString("\n")
+		if s.kind != "" {
+			if s.off != "" {
+				comment(&b, "Off: "+s.off)
+			}
+			fmt.Fprintf(&b, "[[stage]]\nkind = %q\n", s.kind)
+			if s.name != "" {
+				fmt.Fprintf(&b, "name = %q\n", s.name)
+			}
+			if s.off != "" {
+				b.WriteString("enabled = false\n")
+			}
+		} else {
+			b.WriteString("[[stage.band]]\n")
+		}
+		for _, c := range s.choices {
+			why := c.Reading
+			if c.Rule != "" {
+				why += " -> " + c.Rule
+			}
+			if c.Confidence == Low || c.Confidence == High {
+				why += " (confidence: " + string(c.Confidence) + ")"
+			}
+			if why != "" {
+				comment(&b, c.Key+": "+why)
+			}
+			fmt.Fprintf(&b, "%s = %s\n", c.Key, c.Value)
+		}
+		p.Choices = append(p.Choices, s.choices...)
+	}
+	for key := range p.keep {
+		if !p.used[key] {
+			return &KeepError{key}
+		}
+	}
+	p.Text = b.Bytes()
+	var err error
+	p.Chain, err = chain.Parse("the proposed chain", p.Text)
+	return err
+}
+
+// KeepError names a value that was to be kept and that no proposal has.
+type KeepError struct{ Key string }
+
+func (e *KeepError) Error() string {
+	return fmt.Sprintf("nothing is proposed for %q; accepted: STAGE.KEY=VALUE with a stage and a key of the proposal, such as expander.threshold_dbfs=-45", e.Key)
+}
+
+// comment writes text as comment lines of some 80 columns.
+func comment(b *bytes.Buffer, text string) {
+	line := "#"
+	for _, word := range strings.Fields(text) {
+		if len(line)+1+len(word) > 80 && line != "#" {
+			b.WriteString(line + "\n")
+			line = "#"
+		}
+		line += " " + word
+	}
+	b.WriteString(line + "\n")
+}

@@ -1,0 +1,203 @@
+package tune
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// Take is a take by its name and by how it is opened.
+type Take struct {
+	Name string
+	Open func() (wave.Source, error)
+}
+
+// ProposeSettings are the ways to propose; the zero value is the usual one.
+type ProposeSettings struct {
+	// Room is a recording of the room alone, used where a take has no pauses.
+	Room *Take
+	// Keep are values that stay, by stage and key: "expander.threshold_dbfs": "-45".
+	// What depends on them follows.
+	Keep map[string]string
+	// PredictOnly leaves out the run of the proposed chain: the damage is then that of
+	// the model alone.
+	PredictOnly bool
+	// Progress is told, now and then, what is done with which take, and how many frames
+	// of it have been read.
+	Progress func(step string, take int, frames int64)
+}
+
+// Propose finds settings of a chain for takes, and what that chain does to them. Where
+// a take does not say enough for a stage, the stage is off, with the reason. Several
+// takes have one proposal; where their floors lie more than 3 dB apart the error is a
+// *NoProposal.
+func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*Proposal, error) {
+	if len(takes) == 0 {
+		return nil, &NoProposal{"no take was given"}
+	}
+	watch := func(step string, k int) func(wave.Source) wave.Source {
+		return func(src wave.Source) wave.Source { return &countedSource{src, s.Progress, step, k, 0} }
+	}
+	var all []*takeAnalysis
+	for k, t := range takes {
+		a, err := analyseTake(ctx, t.Name, t.Open, watch("analysis", k))
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", t.Name, err)
+		}
+		if len(a.inspection.Floors) == 0 {
+			return nil, &NoProposal{fmt.Sprintf("%s: %s", t.Name, a.inspection.Findings[0].What)}
+		}
+		all = append(all, a)
+	}
+	p := &Proposal{keep: s.Keep, used: map[string]bool{}}
+	if s.Room != nil {
+		if err := p.useRoom(ctx, all, *s.Room, watch); err != nil {
+			return nil, err
+		}
+	}
+	if err := sameFloors(all); err != nil {
+		return nil, err
+	}
+	p.propose(all)
+	names := make([]string, len(all))
+	for k, a := range all {
+		names[k] = a.name
+	}
+	if err := p.write(strings.Join(names, ", ")); err != nil {
+		return nil, err
+	}
+	for k, a := range all {
+		d := a.predicted(p)
+		if !s.PredictOnly {
+			if err := d.measure(ctx, a, p.Chain, watch("run of the proposed chain", k)); err != nil {
+				return nil, fmt.Errorf("%s: %w", a.name, err)
+			}
+		}
+		p.Takes = append(p.Takes, *d)
+	}
+	return p, nil
+}
+
+// countedSource reports how far a source was read.
+type countedSource struct {
+	wave.Source
+	progress func(step string, take int, frames int64)
+	step     string
+	take     int
+	frames   int64
+}
+
+func (s *countedSource) Read(b dsp.Block) (int, error) {
+	n, err := s.Source.Read(b)
+	if s.frames += int64(n); s.progress != nil {
+		s.progress(s.step, s.take, s.frames)
+	}
+	return n, err
+}
+
+// Close closes what can be closed.
+func (s *countedSource) Close() error {
+	if c, ok := s.Source.(interface{ Close() error }); ok {
+		return c.Close()
+	}
+	return nil
+}
+
+// oneFloorDB is how far apart the floors of takes may lie for one chain.
+const oneFloorDB = 3
+
+func sameFloors(all []*takeAnalysis) error {
+	var low, high *takeAnalysis
+	for _, a := range all {
+		if a.undecided != "" {
+			continue
+		}
+		if low == nil || a.pauseDBFS < low.pauseDBFS {
+			low = a
+		}
+		if high == nil || a.pauseDBFS > high.pauseDBFS {
+			high = a
+		}
+	}
+	if low != nil && high.pauseDBFS-low.pauseDBFS > oneFloorDB {
+		return &NoProposal{fmt.Sprintf("the noise of %s lies at %.1f dBFS, that of %s at %.1f: more than %d dB apart, so one threshold does not fit both. Propose a chain for each, or bring them to one level first",
+			low.name, low.floorDBFS, high.name, high.floorDBFS, oneFloorDB)}
+	}
+	return nil
+}
+
+// useRoom lets a recording of the room stand in where a take has no pauses, and
+// compares it with those that have.
+func (p *Proposal) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
+	r, err := analyseTake(ctx, room.Name, room.Open, watch("room", 0))
+	if err != nil {
+		return fmt.Errorf("%s: %w", room.Name, err)
+	}
+	if r.undecided != "" {
+		p.Notes = append(p.Notes, fmt.Sprintf("The room recording %s is of no use: %s.", room.Name, r.undecided))
+		return nil
+	}
+	for _, a := range all {
+		switch apart := r.pauseDBFS - a.pauseDBFS; {
+		case a.undecided != "":
+			p.Notes = append(p.Notes, fmt.Sprintf("%s has no pauses of its own (%s): the noise is that of %s, %.1f dBFS.", a.name, a.undecided, room.Name, r.floorDBFS))
+			a.undecided, a.floorDBFS, a.pauseDBFS, a.variation, a.seconds, a.noise, a.noiseTop = "", r.floorDBFS, r.pauseDBFS, r.variation, r.seconds, r.noise, r.noiseTop
+			peaks := quantile(amplitudesDB(a.tracks.level), 0.9)
+			a.speechDB = peaks - r.floorDBFS
+		case math.Abs(apart) <= 2:
+			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within 2 dB.", room.Name, a.name))
+		default:
+			p.Notes = append(p.Notes, fmt.Sprintf("%s is %+.1f dB against the pauses of %s: was it recorded with the same gain? The pauses decide.", room.Name, apart, a.name))
+		}
+	}
+	return nil
+}
+
+func amplitudesDB(track []int16) []float64 {
+	db := make([]float64, len(track))
+	for k, v := range track {
+		db[k] = float64(v) / 100
+	}
+	return db
+}
+
+// propose writes the stages in the order in which the sound passes.
+func (p *Proposal) propose(all []*takeAnalysis) {
+	corner := p.proposeHighPass(all)
+	p.proposeNotches(all, corner)
+	gains := p.proposeExpander(all)
+	gains = p.proposeCompressor(all, gains)
+	p.proposeTone(all)
+	p.proposeDeEsser(all)
+	p.proposeLimiter(all, gains)
+	for _, a := range all {
+		if low, ok := a.inspection.Readings.Get("softer_speech_dbfs"); ok {
+			high, _ := a.inspection.Readings.Get("louder_speech_dbfs")
+			p.Notes = append(p.Notes, fmt.Sprintf("%s holds speech at two levels, %.1f and %.1f dBFS: raise the softer by %.1f dB in its own file before the compressor, which does not bridge them.", a.name, low.Value, high.Value, high.Value-low.Value))
+		}
+		if slices.ContainsFunc(a.inspection.Floors, floorIsTwo) {
+			low, _ := a.inspection.Readings.Get("lower_noise_floor_dbfs")
+			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f and %.1f dBFS: the expander is set for the higher.", a.name, low.Value, a.floorDBFS))
+		}
+	}
+}
+
+// confidence is how far the floors of takes are to be trusted.
+func confidence(all []*takeAnalysis) Confidence {
+	c := High
+	for _, a := range all {
+		switch {
+		case a.undecided != "":
+		case a.variation > 2 || a.seconds < 1 || a.speechDB < 15:
+			return Low
+		case a.seconds < 5 || a.speechDB < 25:
+			c = Medium
+		}
+	}
+	return c
+}

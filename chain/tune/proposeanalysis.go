@@ -1,0 +1,148 @@
+package tune
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
+)
+
+// takeAnalysis is what the rules of a proposal rest on.
+type takeAnalysis struct {
+	name       string
+	open       func() (wave.Source, error)
+	format     wave.Format
+	frames     int64
+	inspection *take.Inspection
+	tracks     *takeTracks
+	pitch      *pitch
+	loudness   *measure.Loudness
+	octaves    *measure.ThirdOctaves
+
+	undecided string  // why there is no floor; "" where there is one
+	floorDBFS float64 // of the noisiest channel, 20 Hz to 20 kHz
+	pauseDBFS float64 // of the noisiest channel, above 150 Hz
+	variation float64
+	seconds   float64   // of pauses
+	noise     []float64 // readings of the expander's detector in them, dBFS
+	noiseTop  float64
+	speechDB  float64 // over the floor; −Inf where there is no speech
+}
+
+// analyseTake reads a take twice.
+func analyseTake(ctx context.Context, name string, open func() (wave.Source, error), watch func(wave.Source) wave.Source) (*takeAnalysis, error) {
+	a := &takeAnalysis{name: name, open: open}
+	var failed error
+	in, err := take.InspectWith(ctx, func() (wave.Source, error) {
+		src, err := open()
+		if err != nil {
+			return nil, err
+		}
+		return watch(src), nil
+	}, func(f wave.Format) []func(dsp.Block) {
+		a.format, a.tracks, a.pitch, a.octaves = f, newTakeTracks(f), newPitch(f), measure.NewThirdOctaves(f.Rate, f.Channels)
+		if a.loudness, failed = measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask}); failed != nil {
+			return nil
+		}
+		return []func(dsp.Block){
+			func(b dsp.Block) { a.tracks.write(b); a.frames += int64(b.Frames()) },
+			a.pitch.write, a.loudness.Write, a.octaves.Write,
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	if failed != nil {
+		return nil, failed
+	}
+	a.inspection = in
+	a.decide()
+	return a, nil
+}
+
+// decide finds the noise that the expander is set by.
+func (a *takeAnalysis) decide() {
+	floors := a.inspection.Floors
+	a.floorDBFS, a.pauseDBFS, a.seconds, a.speechDB = math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	if len(floors) == 0 {
+		a.undecided = "the take holds no sound that can be judged"
+		return
+	}
+	for _, f := range floors {
+		if f.Undecided != "" {
+			a.undecided, a.variation = f.Undecided, f.Variation
+			return
+		}
+		a.floorDBFS, a.pauseDBFS = max(a.floorDBFS, f.DBFS), max(a.pauseDBFS, f.PauseDBFS)
+		a.variation, a.seconds = max(a.variation, f.Variation), min(a.seconds, f.Seconds)
+	}
+	a.noise = a.noiseLevels(func(i int) bool {
+		return !slices.ContainsFunc(floors, func(f take.Floor) bool { return !f.IsPause(i) })
+	})
+	var ok bool
+	if a.noiseTop, ok = noiseTop(a.noise); !ok {
+		a.undecided = "its pauses are too short for the expander's detector to settle in: record 10 s of room tone"
+		return
+	}
+	if r, ok := a.inspection.Readings.Get("speech_to_noise_db"); ok && r.Measurable() {
+		a.speechDB = r.Value
+	}
+}
+
+// threshold is the expander's threshold by its rule, in dBFS.
+func (a *takeAnalysis) threshold() float64 {
+	return max(a.pauseDBFS+overFloorDB, a.noiseTop+overNoiseDB)
+}
+
+// speaks reports whether speech was found.
+func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speechDB > 0 }
+
+// momentaryRange is how far apart the softest and the loudest moments are, in LU: the
+// 10th and the 95th percentile of momentary loudness within 20 LU of the integrated.
+func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
+	r, _ := a.loudness.Readings().Get("integrated_lufs")
+	if !r.Measurable() || r.Unit == "" {
+		return 0, false
+	}
+	momentary, _ := a.loudness.Series()
+	var counted []float64
+	for _, m := range momentary {
+		if m > r.Value-20 && m-m == 0 {
+			counted = append(counted, m)
+		}
+	}
+	if len(counted) < 10 {
+		return 0, false
+	}
+	slices.Sort(counted)
+	return counted[len(counted)*95/100] - counted[len(counted)/10], true
+}
+
+// activePeaks are the peaks of the milliseconds within 30 dB of the 99th percentile,
+// each with a gain in dB.
+func activePeaks(peak []int16, gains []float64) (db []float64) {
+	for k, v := range peak {
+		db = append(db, float64(v)/100+gains[k])
+	}
+	sorted := slices.Clone(db)
+	slices.Sort(sorted)
+	if len(sorted) == 0 {
+		return nil
+	}
+	least := sorted[len(sorted)*99/100] - 30
+	return slices.DeleteFunc(db, func(v float64) bool { return v < least })
+}
+
+// quantile is a quantile of levels.
+func quantile(levels []float64, share float64) float64 {
+	if len(levels) == 0 {
+		return 0
+	}
+	sorted := slices.Clone(levels)
+	slices.Sort(sorted)
+	return sorted[min(len(sorted)-1, int(share*float64(len(sorted))))]
+}

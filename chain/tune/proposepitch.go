@@ -1,0 +1,120 @@
+package tune
+
+import (
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// pitch finds the lowest voice of a take: the 5th percentile of the pitch of its voiced
+// frames. Pitch is the first peak of the normalised autocorrelation of 50 ms, behind a
+// low-pass of 900 Hz, that is 0.9 of the best one between 55 and 400 Hz; a frame is
+// voiced where that is 0.6 and more. (own choice of the constants)
+type pitch struct {
+	lowPass *dsp.Cascade
+	work    dsp.Block
+	step    int // frames of the take for one that is kept
+	rate    float64
+	phase   int
+	kept    []float64
+	voiced  [400]int // frames by pitch in Hz
+}
+
+const (
+	pitchLowHz, pitchHighHz = 55, 400
+	pitchRate               = 4000 // Hz, about
+	leastVoicedSeconds      = 3
+	pitchFrameMs            = 50
+)
+
+func newPitch(f wave.Format) *pitch {
+	fs := float64(f.Rate)
+	p := &pitch{lowPass: dsp.NewCascade(dsp.ButterworthLowPass(4, min(900, 0.4*fs), fs), 1), work: dsp.NewBlock(1, 4096), step: max(1, f.Rate/pitchRate)}
+	p.rate = fs / float64(p.step)
+	return p
+}
+
+func (p *pitch) write(b dsp.Block) {
+	for from := 0; from < b.Frames(); from += 4096 {
+		n := min(4096, b.Frames()-from)
+		x := dsp.Block{p.work[0][:n]}
+		clear(x[0])
+		for c := range b {
+			for i, v := range b[c][from : from+n] {
+				x[0][i] += v
+			}
+		}
+		p.lowPass.Process(x)
+		for _, v := range x[0] {
+			if p.phase++; p.phase == p.step {
+				p.phase = 0
+				p.kept = append(p.kept, v)
+			}
+		}
+	}
+	window := int(p.rate * pitchFrameMs / 1000)
+	longest := int(p.rate / pitchLowHz)
+	at := 0
+	for ; at+window+longest <= len(p.kept); at += window {
+		if hz := pitchOf(p.kept[at:at+window+longest], window, p.rate); hz > 0 {
+			p.voiced[min(len(p.voiced)-1, int(hz))]++
+		}
+	}
+	p.kept = slices.Delete(p.kept, 0, at)
+}
+
+// pitchOf is the pitch in Hz of a frame that is followed by the longest lag; 0: unvoiced.
+func pitchOf(x []float64, window int, rate float64) float64 {
+	first, last := int(rate/pitchHighHz), len(x)-window
+	energy := 0.0
+	for _, v := range x[:window] {
+		energy += v * v
+	}
+	if energy < 1e-12*float64(window) {
+		return 0
+	}
+	var r [256]float64
+	last = min(last, len(r)-1)
+	best, shifted := 0.0, 0.0
+	for _, v := range x[first : first+window] {
+		shifted += v * v
+	}
+	for lag := first; lag <= last; lag++ {
+		sum := 0.0
+		for i, v := range x[:window] {
+			sum += v * x[i+lag]
+		}
+		r[lag] = sum / math.Sqrt(energy*max(shifted, 1e-30))
+		best = max(best, r[lag])
+		if lag+window < len(x) {
+			shifted += x[lag+window]*x[lag+window] - x[lag]*x[lag]
+		}
+	}
+	if best < 0.6 {
+		return 0
+	}
+	for lag := first + 1; lag < last; lag++ {
+		if r[lag] >= 0.9*best && r[lag] >= r[lag-1] && r[lag] >= r[lag+1] {
+			return rate / float64(lag)
+		}
+	}
+	return 0
+}
+
+// lowest is the 5th percentile of the pitch in Hz, and how many seconds were voiced.
+func (p *pitch) lowest() (hz, seconds float64) {
+	total := 0
+	for _, n := range p.voiced {
+		total += n
+	}
+	seconds = float64(total) * pitchFrameMs / 1000
+	seen := 0
+	for hz, n := range p.voiced {
+		if seen += n; n > 0 && float64(seen) >= 0.05*float64(total) {
+			return float64(hz), seconds
+		}
+	}
+	return 0, seconds
+}

@@ -1,0 +1,269 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+const proposeUsage = `boothbench propose sets a chain to takes, from what it measures of them: the noise
+of the pauses, the voice, its peaks. Each value has its reading, its rule and how far
+to trust it. Then it runs the chain on the take and states the damage: how much of
+the speech is lowered, how many words lose an end, how much is compressed. Where a
+take does not say enough for a stage, the stage is off, with the reason.
+
+Usage: boothbench propose TAKE.wav … [flags]
+
+Examples:
+  boothbench propose take.wav --out voice.toml
+  boothbench propose take.wav --room room.wav --out voice.toml
+  boothbench propose day1.wav day2.wav --keep expander.range_db=8 --json
+
+Several takes get one chain, if their noise lies within 3 dB. The chain sets no
+loudness: hand it to boothbench deliver for that.
+`
+
+func runPropose(e env, args []string) error {
+	f := e.flags("propose", proposeUsage)
+	out := f.String("out", "", "write the chain file here")
+	replace := f.Bool("replace", false, "write over an existing file")
+	room := f.String("room", "", "a recording of the room alone, for takes without pauses")
+	keep := f.StringArray("keep", nil, "a value that stays, STAGE.KEY=VALUE; the rest follows (may be repeated)")
+	predict := f.Bool("predict", false, "do not run the proposed chain: the damage is that of a model")
+	asJSON := f.Bool("json", false, "print one JSON object")
+	quiet := f.Bool("quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if f.NArg() == 0 {
+		return usageError("no take named; for example: boothbench propose take.wav --out voice.toml")
+	}
+	kept := map[string]string{}
+	for _, k := range *keep {
+		key, value, ok := strings.Cut(k, "=")
+		if !ok || !strings.Contains(key, ".") {
+			return usageError("--keep: found %q; accepted: STAGE.KEY=VALUE, for example expander.threshold_dbfs=-45", k)
+		}
+		kept[key] = value
+	}
+	p := proposer{e: e, out: *out, replace: *replace, room: *room, keep: kept, predict: *predict, quiet: *quiet}
+	err := p.run(f.Args())
+	if *asJSON {
+		e.printJSON(p.object(err))
+		if err != nil {
+			fmt.Fprintf(e.stderr, "boothbench propose: %s\n", said(err))
+			return &coded{exitCode(err), errReported}
+		}
+		return nil
+	}
+	if err == nil {
+		p.print()
+	}
+	return err
+}
+
+// proposer is one call of propose.
+type proposer struct {
+	e              env
+	out, room      string
+	replace        bool
+	predict, quiet bool
+	keep           map[string]string
+	formats        map[string]wave.Format
+	*tune.Proposal
+}
+
+func (p *proposer) run(paths []string) error {
+	p.formats = map[string]wave.Format{}
+	frames := map[string]int64{}
+	takeOf := func(path string) tune.Take {
+		return tune.Take{Name: nameOf(path), Open: func() (wave.Source, error) {
+			r, err := p.e.openAgain(path, nil)
+			if err != nil {
+				return nil, err
+			}
+			if _, seen := p.formats[path]; !seen {
+				warn(p.e.stderr, warningsOf(r))
+			}
+			p.formats[path], frames[path] = r.Format(), r.Frames()
+			return r, nil
+		}}
+	}
+	s := tune.ProposeSettings{Keep: p.keep, PredictOnly: p.predict}
+	if p.room != "" {
+		room := takeOf(p.room)
+		s.Room = &room
+	}
+	var takes []tune.Take
+	for _, path := range paths {
+		takes = append(takes, takeOf(path))
+	}
+	shown := newProgress(p.e.stderr, p.quiet, 0)
+	step, last := "", int64(0)
+	s.Progress = func(now string, k int, read int64) {
+		if label := fmt.Sprintf("%s, %s", now, nameOf(paths[k])); label != step {
+			step, last = label, 0
+			total := frames[paths[k]]
+			if now == "analysis" {
+				total *= 2 // it is read twice
+			}
+			shown.begin(label, total)
+		}
+		if read < last { // read once more
+			last = 0
+		}
+		shown.add(read - last)
+		last = read
+	}
+	proposal, err := tune.Propose(p.e.ctx, takes, s)
+	shown.clear()
+	var no *tune.NoProposal
+	var wrong *tune.KeepError
+	switch {
+	case errors.As(err, &wrong):
+		return usageError("--keep: %v", err)
+	case errors.As(err, &no):
+		return inputError(err)
+	case errors.Is(err, context.Canceled):
+		return err
+	case err != nil:
+		return inputErrorUnless(err)
+	}
+	p.Proposal = proposal
+	if p.out == "" {
+		return nil
+	}
+	file, err := p.e.createFile(p.out, p.replace, paths)
+	if err != nil {
+		return err
+	}
+	defer file.Abort()
+	if _, err := file.Write(proposal.Text); err != nil {
+		return outputError(err)
+	}
+	if err := file.Commit(); err != nil {
+		return outputError(err)
+	}
+	return nil
+}
+
+func (p *proposer) print() {
+	w := p.e.stdout
+	if p.out == "" {
+		w.Write(p.Text)
+		fmt.Fprintln(w)
+	}
+	stage := ""
+	for _, c := range p.Choices {
+		if c.Stage != stage {
+			stage = c.Stage
+			fmt.Fprintf(w, "%s\n", stage)
+			if off, is := p.Off()[stage]; is {
+				fmt.Fprintf(w, "  off: %s\n", off)
+			}
+		}
+		if c.Reading == "" && c.Rule == "" || c.Confidence == tune.None {
+			continue
+		}
+		fmt.Fprintf(w, "  %-22s %s\n", c.Key, strings.TrimSpace(c.Value+" "+c.Unit))
+		if c.Reading != "" {
+			fmt.Fprintf(w, "      reading     %s\n", c.Reading)
+		}
+		if c.Rule != "" {
+			fmt.Fprintf(w, "      rule        %s\n", c.Rule)
+		}
+		fmt.Fprintf(w, "      confidence  %s\n", c.Confidence)
+	}
+	for _, note := range p.Notes {
+		fmt.Fprintf(w, "note: %s\n", note)
+	}
+	for _, d := range p.Takes {
+		how := "measured by running the chain"
+		if !d.Measured {
+			how = "predicted by a model"
+		}
+		fmt.Fprintf(w, "%s: what the chain does, %s\n", d.Take, how)
+		if d.Words > 0 {
+			fmt.Fprintf(w, "  speech lowered by more than 1 dB: %.1f %% of %.1f s\n", 100*d.Lowered, d.SpeechSeconds)
+			fmt.Fprintf(w, "  words cut at their end: %d, at their start: %d, of %d\n", d.EndsCut, d.StartsCut, d.Words)
+			for _, c := range d.Worst {
+				edge := "start"
+				if c.End {
+					edge = "end"
+				}
+				fmt.Fprintf(w, "    %s: %d ms of the %s of a word\n", measure.TimeCode(c.Frame, c.RateHz), c.CutMs, edge)
+			}
+		}
+		fmt.Fprintf(w, "  compressor: %.1f dB (median), %.1f dB (95th percentile)\n", d.CompressorMedianDB, d.CompressorP95DB)
+		if d.Measured {
+			fmt.Fprintf(w, "  de-esser:   %.1f dB (median), %.1f dB (95th percentile)\n", d.DeEsserMedianDB, d.DeEsserP95DB)
+			fmt.Fprintf(w, "  limiter:    %.1f dB (median), %.1f dB (95th percentile)\n", d.LimiterMedianDB, d.LimiterP95DB)
+			for _, name := range []string{"integrated_lufs", "true_peak_dbtp"} {
+				r, _ := d.After.Get(name)
+				fmt.Fprintf(w, "  %-16s %v\n", name, r)
+			}
+			if !math.IsInf(d.FloorAfter, 0) {
+				fmt.Fprintf(w, "  noise in the pauses: %.1f dBFS, was %.1f\n", d.FloorAfter, d.FloorBefore)
+			}
+		}
+	}
+	if p.out != "" {
+		fmt.Fprintf(w, "wrote %s; next: boothbench process TAKE.wav --chain %s --out OUT.wav\n", p.out, p.out)
+	}
+}
+
+// object is the proposal as JSON.
+func (p *proposer) object(failed error) any {
+	type take struct {
+		tune.Damage
+		Readings    measure.Readings `json:"readings"`
+		FloorBefore *float64         `json:"floor_before_dbfs"`
+		FloorAfter  *float64         `json:"floor_after_dbfs"`
+	}
+	type off struct {
+		Stage  string `json:"stage"`
+		Reason string `json:"reason"`
+	}
+	o := struct {
+		SchemaVersion int           `json:"schema_version"`
+		Command       string        `json:"command"`
+		ExitCode      int           `json:"exit_code"`
+		Error         string        `json:"error,omitempty"`
+		Chain         string        `json:"chain,omitempty"`
+		Choices       []tune.Choice `json:"choices"`
+		Off           []off         `json:"off"`
+		Notes         []string      `json:"notes"`
+		Takes         []take        `json:"takes"`
+	}{SchemaVersion: 1, Command: "propose", Choices: []tune.Choice{}, Off: []off{}, Notes: []string{}, Takes: []take{}}
+	if failed != nil {
+		o.ExitCode, o.Error = exitCode(failed), failed.Error()
+		return o
+	}
+	o.Chain, o.Choices, o.Notes = string(p.Text), p.Choices, append(o.Notes, p.Notes...)
+	reasons := p.Off()
+	for _, kind := range slices.Sorted(maps.Keys(reasons)) {
+		o.Off = append(o.Off, off{kind, reasons[kind]})
+	}
+	finite := func(v float64) *float64 {
+		if math.IsInf(v, 0) {
+			return nil
+		}
+		return &v
+	}
+	for _, d := range p.Takes {
+		t := take{Damage: d, Readings: d.After, FloorBefore: finite(d.FloorBefore), FloorAfter: finite(d.FloorAfter)}
+		if t.Worst == nil {
+			t.Worst = []tune.Cut{}
+		}
+		o.Takes = append(o.Takes, t)
+	}
+	return o
+}
