@@ -1,5 +1,9 @@
 // Package tune finds settings of a chain from what is measured of a take.
 //
+// [Propose] sets a whole chain to takes: each value is a [Choice] with the reading that
+// it follows from, the rule and a confidence, and each take has its [Damage], measured
+// by running the chain. What a take does not say leaves its stage off, with the reason.
+//
 // [Deliver] solves one number: the drive of the limiter at a chain's end (or one
 // gain, where a chain has no limiter) with which the written files meet a target
 // loudness under a true-peak ceiling. An analysis pass runs the chain up to the

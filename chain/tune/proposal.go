@@ -3,6 +3,7 @@ package tune
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -147,7 +148,7 @@ func (p *Proposal) write(name string) error {
 		}
 		p.Choices = append(p.Choices, s.choices...)
 	}
-	for key := range p.keep {
+	for _, key := range slices.Sorted(maps.Keys(p.keep)) {
 		if !p.used[key] {
 			return &KeepError{key}
 		}

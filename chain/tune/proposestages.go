@@ -29,9 +29,9 @@ func (p *Proposal) proposeHighPass(all []*takeAnalysis) float64 {
 	return p.choose("corner_hz", corner, "Hz", fmt.Sprintf("lowest pitch %.0f Hz (5th percentile of %.0f s of voiced speech)", hz, seconds), "0.59 of it loses 0.5 dB there; 40 to 100 Hz, in steps of 5", High)
 }
 
-// proposeNotches takes out mains hum that stands out of the pauses.
+// proposeNotches lowers mains hum that stands out of the pauses.
 func (p *Proposal) proposeNotches(all []*takeAnalysis, corner float64) {
-	const q, mostNotches, underFloorDB, overDB = 30, 3, 20, 6
+	const mostQ, mostNotches, underFloorDB, overDB = 30, 3, 20, 6
 	var lines []take.HumLine
 	for _, a := range all {
 		for _, l := range a.inspection.Hum {
@@ -49,6 +49,8 @@ func (p *Proposal) proposeNotches(all []*takeAnalysis, corner float64) {
 	p.stage("equaliser", "hum", "")
 	for _, l := range lines {
 		p.stage("", "", "")
+		// No narrower than 4 Hz: the mains wander.
+		q := min(mostQ, math.Floor(l.Hz/4))
 		p.put("shape", `"notch"`, "", fmt.Sprintf("line at %.1f Hz, %.1f dBFS, %.0f dB over its neighbourhood", l.Hz, l.DBFS, l.OverDB), "lines 6 dB over it, within 20 dB of the floor, three at most", High)
 		p.choose("centre_hz", l.Hz, "Hz", "", "", High)
 		p.choose("q", q, "", fmt.Sprintf("a voice's harmonic 5 %% away loses %.2f dB", notchLoss(q, 1.05)), "narrow, so that the voice keeps its harmonics", High)
@@ -99,6 +101,13 @@ func (p *Proposal) proposeExpander(all []*takeAnalysis) [][]float64 {
 		return flat
 	}
 	T := math.Ceil(10*loud.threshold()) / 10
+	if T > -10 {
+		T = -10
+		if off == "" {
+			off = fmt.Sprintf("the noise lies at %.1f dBFS: that is no pause.", loud.floorDBFS)
+		}
+	}
+	T = max(-120, T)
 	if kept, ok := p.keep["expander.threshold_dbfs"]; ok {
 		fmt.Sscan(kept, &T)
 	}
@@ -275,7 +284,7 @@ func (p *Proposal) proposeDeEsser(all []*takeAnalysis) {
 
 // proposeLimiter sets the drive so that 99.5 % of the sound is limited by 1 dB at most.
 func (p *Proposal) proposeLimiter(all []*takeAnalysis, gains [][]float64) {
-	const ceiling, limitedDB, mostDB = -1, 1, 24
+	const ceiling, limitedDB, mostDB = -1, 1, 12
 	loudest := math.Inf(-1)
 	for k, a := range all {
 		if peaks := activePeaks(a.tracks.peak, gains[k]); len(peaks) > 0 {
@@ -288,7 +297,7 @@ func (p *Proposal) proposeLimiter(all []*takeAnalysis, gains [][]float64) {
 	}
 	p.stage("limiter", "", "")
 	p.choose("ceiling_dbtp", ceiling, "dBTP", "", "EBU R 128: -1 dBTP at most", High)
-	p.choose("drive_db", drive, "dB", fmt.Sprintf("99.5 %% of the milliseconds of sound peak at %.1f dBFS or less ahead of it", loudest), "so that they are limited by 1 dB at most; for a loudness, use deliver", Medium)
+	p.choose("drive_db", drive, "dB", fmt.Sprintf("99.5 %% of the milliseconds of sound peak at %.1f dBFS or less ahead of it", loudest), "so that they are limited by 1 dB at most, and 12 dB at most; for a loudness, use deliver", Medium)
 	p.choose("lookahead_ms", 3, "ms", "", "", High)
 }
 

@@ -2,7 +2,9 @@ package tune
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 )
 
 // averageSpeech is the long-term average speech spectrum in third octaves from 63 Hz to
@@ -61,13 +63,18 @@ func (p *Proposal) proposeTone(all []*takeAnalysis) {
 	}
 	began := false
 	for _, r := range toneRule {
-		most, at := math.Inf(-1), 0
-		for hz, v := range excess {
-			if hz >= r.low && hz <= r.high && v > most {
-				most, at = v, hz
+		most, at, mean, bands := math.Inf(-1), 0, 0.0, 0.0
+		for _, hz := range slices.Sorted(maps.Keys(excess)) {
+			v := excess[hz]
+			if hz >= r.low && hz <= r.high {
+				mean, bands = mean+v, bands+1
+				if v > most {
+					most, at = v, hz
+				}
 			}
 		}
-		if most <= r.limitDB {
+		mean /= max(1, bands)
+		if bands == 0 || mean <= r.limitDB {
 			continue
 		}
 		if !began {
@@ -75,12 +82,12 @@ func (p *Proposal) proposeTone(all []*takeAnalysis) {
 			began = true
 		}
 		p.stage("", "", "")
-		gain := -max(1, min(4, (most-r.limitDB)/2))
+		gain := -max(1, min(4, (mean-r.limitDB)/2))
 		hz := r.hz
 		if r.shape == `"bell"` {
 			hz = float64(at)
 		}
-		p.put("shape", r.shape, "", fmt.Sprintf("%d Hz stands %.1f dB over the average spectrum of speech (%g dB are usual)", at, most, r.limitDB), "half of what exceeds that, 1 to 4 dB, never a boost: "+r.why, Low)
+		p.put("shape", r.shape, "", fmt.Sprintf("%d to %d Hz stand %.1f dB over the average spectrum of speech (up to %g dB are usual)", r.low, r.high, mean, r.limitDB), "half of what exceeds that, 1 to 4 dB, never a boost: "+r.why, Low)
 		p.choose("centre_hz", hz, "Hz", "", "", Low)
 		p.choose("gain_db", math.Round(10*gain)/10, "dB", "", "", Low)
 		if r.shape == `"bell"` {

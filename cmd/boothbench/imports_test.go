@@ -36,6 +36,7 @@ var rooms = []string{
 	"measure/internal/spectra",
 	"measure/internal/planes",
 	"measure/internal/weighting",
+	"dsp/dsptest/takes",
 	"dsp/dsptest",
 	"dsp/wave",
 	"dsp/relay",

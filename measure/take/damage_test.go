@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
@@ -15,8 +16,8 @@ import (
 // Clipping is found by its shape after a change of level, dither or a high-pass, in
 // recorded speech; what was not clipped has none.
 func TestClippedPeaksByShape(t *testing.T) {
-	for _, pattern := range []string{testsound.SpokenNames, testsound.Readings} {
-		clips, rate := testsound.Recorded(t, pattern)
+	for _, pattern := range []string{takes.SpokenNames, takes.Readings} {
+		clips, rate := takes.Recorded(t, pattern)
 		x := slices.Concat(clips...)
 		x = x[:min(len(x), 8*rate)]
 		peak := 0.0
@@ -81,8 +82,8 @@ func flatFor(x []float64, limit float64, n, frames int) bool {
 // Sound that is missing is a dropout, whatever was put in its place; recorded sound has
 // none.
 func TestMissingSound(t *testing.T) {
-	p := testsound.Spoken(t, testsound.Readings)
-	room := testsound.NewRoom(p, "room", 30, 0.2, 12, 3)
+	p := takes.Spoken(t, takes.Readings)
+	room := takes.NewRoom(p, "room", 30, 0.2, 12, 3)
 	x := room.Take()
 	at := room.Pauses[0][0] - room.Rate/2 // inside speech
 	for n := at; math.Abs(x[n]) < 0.02; n++ {
@@ -112,8 +113,8 @@ func TestMissingSound(t *testing.T) {
 	if got := reading(inspectAt(t, room.Rate, x), "dropouts"); got.Value != 0 {
 		t.Errorf("nothing is missing: %v", got)
 	}
-	for _, pattern := range []string{testsound.Readings, testsound.SpokenNames} {
-		clips, rate := testsound.Recorded(t, pattern)
+	for _, pattern := range []string{takes.Readings, takes.SpokenNames} {
+		clips, rate := takes.Recorded(t, pattern)
 		for k, x := range clips {
 			if got := reading(inspectAt(t, rate, x), "dropouts"); got.Value != 0 {
 				t.Errorf("recording %d of %s: %v", k, pattern, got)
@@ -171,8 +172,8 @@ func TestFewFramesHaveNoOffset(t *testing.T) {
 // A channel 10 dB softer than the other is a finding; each channel has a floor and a
 // level of speech.
 func TestUnevenChannels(t *testing.T) {
-	p := testsound.Spoken(t, testsound.Readings)
-	room := testsound.NewRoom(p, "pink", 30, 0.2, 12, 3)
+	p := takes.Spoken(t, takes.Readings)
+	room := takes.NewRoom(p, "pink", 30, 0.2, 12, 3)
 	x := room.Take()
 	in := inspectAt(t, room.Rate, x, testsound.Times(x, math.Pow(10, -0.5)))
 	if f, ok := found(in, "channel 2 is -10.0 dB against channel 1"); !ok {
@@ -188,12 +189,12 @@ func TestUnevenChannels(t *testing.T) {
 
 // Hum that the noise around it hides is read and no finding; hum over it is one.
 func TestHumAgainstItsNeighbourhood(t *testing.T) {
-	p := testsound.Spoken(t, testsound.Readings)
+	p := takes.Spoken(t, takes.Readings)
 	for _, c := range []struct {
 		dbfs float64
 		is   bool
 	}{{-58, false}, {-40, true}} {
-		room := testsound.NewRoom(p, "pink", 24, 0.25, 30, 3)
+		room := takes.NewRoom(p, "pink", 24, 0.25, 30, 3)
 		x := room.Take()
 		for n := range x {
 			for k, share := range []float64{1, 0.7, 0.5} {

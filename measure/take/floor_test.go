@@ -9,6 +9,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
@@ -36,11 +37,11 @@ func reading(in *Inspection, name string) measure.Reading {
 // floor of their own: they go to 24 dB.
 //
 // Without the long tests there is one, a short one.
-func knownRooms(t testing.TB) (all []testsound.Room, names []string) {
+func knownRooms(t testing.TB) (all []takes.Room, names []string) {
 	if !dsptest.IsExhaustive() {
-		return []testsound.Room{testsound.NewRoom(testsound.Spoken(t, testsound.Readings), "pink", 22, 0.2, 20, 3)}, []string{"pink, 16000 Hz, 22 dB, 20 % pauses"}
+		return []takes.Room{takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 20, 3)}, []string{"pink, 16000 Hz, 22 dB, 20 % pauses"}
 	}
-	names48, readings := testsound.Spoken(t, testsound.SpokenNames), testsound.Spoken(t, testsound.Readings)
+	names48, readings := takes.Spoken(t, takes.SpokenNames), takes.Spoken(t, takes.Readings)
 	rng := rand.New(rand.NewPCG(31, 1))
 	for i := range 24 {
 		kind, share := []string{"white", "pink", "room"}[i%3], []float64{0.08, 0.15, 0.25}[i/3%3]
@@ -48,7 +49,7 @@ func knownRooms(t testing.TB) (all []testsound.Room, names []string) {
 		if i%2 == 1 {
 			p, snr = readings, 12+12*rng.Float64()
 		}
-		all = append(all, testsound.NewRoom(p, kind, snr, share, 30, uint64(i)))
+		all = append(all, takes.NewRoom(p, kind, snr, share, 30, uint64(i)))
 		names = append(names, fmt.Sprintf("%d: %s, %d Hz, %.0f dB, %.0f %% pauses", i, kind, p.Rate, snr, 100*share))
 	}
 	return all, names
@@ -61,7 +62,7 @@ func TestFloorOfKnownRooms(t *testing.T) {
 	sum := 0.0
 	for i, room := range rooms {
 		in := inspectAt(t, room.Rate, room.Take())
-		want := testsound.BandLevel(room.Noise, room.Rate, 20, 20000)
+		want := takes.BandLevel(room.Noise, room.Rate, 20, 20000)
 		got := reading(in, "noise_floor_dbfs")
 		e := got.Value - want
 		t.Logf("%s: %.2f, error %.2f; variation %.2f, %v", names[i], want, e, reading(in, "noise_variation").Value, reading(in, "pauses_ms"))
@@ -85,7 +86,7 @@ func TestFloorStandsWhatHappens(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(i), 5))
 		rate := room.Rate
 		alone := reading(inspectAt(t, rate, room.Take()), "noise_floor_dbfs").Value
-		noise := testsound.BandLevel(room.Noise, rate, 80, 20000)
+		noise := takes.BandLevel(room.Noise, rate, 80, 20000)
 		level := func(kind string) float64 {
 			if kind == "breath" || kind == "car" {
 				return noise + 8 + 12*rng.Float64()
@@ -93,18 +94,18 @@ func TestFloorStandsWhatHappens(t *testing.T) {
 			return noise + 8 + (room.SpeechDBFS+3-noise-8)*rng.Float64()
 		}
 		in := func(x []float64, kind string, pause int) {
-			testsound.Add(x, testsound.Disturbance(kind, rate, level(kind), rng.Uint64()), room.Pauses[pause%len(room.Pauses)][0])
+			takes.Add(x, takes.Disturbance(kind, rate, level(kind), rng.Uint64()), room.Pauses[pause%len(room.Pauses)][0])
 		}
 		happens := map[string]func(x []float64){
 			"cough, door and laughter": func(x []float64) { in(x, "cough", 1); in(x, "door", 2); in(x, "laughter", 3) },
 			"a breath in every pause": func(x []float64) {
 				for _, p := range room.Pauses { // of up to 0.6 s, and of 70 % of the pause
-					breath := testsound.Disturbance("breath", rate, level("breath"), rng.Uint64())
-					testsound.Add(x, testsound.Faster(breath, float64(len(breath))/(0.7*float64(p[1]-p[0]))), p[0])
+					breath := takes.Disturbance("breath", rate, level("breath"), rng.Uint64())
+					takes.Add(x, takes.Faster(breath, float64(len(breath))/(0.7*float64(p[1]-p[0]))), p[0])
 				}
 			},
 		}
-		for _, kind := range testsound.Disturbances {
+		for _, kind := range takes.Disturbances {
 			happens[kind] = func(x []float64) { in(x, kind, rng.IntN(len(room.Pauses))) }
 		}
 		var order []string
@@ -135,13 +136,13 @@ func TestFloorStandsWhatHappens(t *testing.T) {
 // −26 dBFS peak, steps of the offset, and noise whose power falls with the square of
 // the frequency.
 func TestFloorOverTheSubsonic(t *testing.T) {
-	p := testsound.Spoken(t, testsound.SpokenNames)
+	p := takes.Spoken(t, takes.SpokenNames)
 	seconds := 8.0
 	if dsptest.IsExhaustive() {
 		seconds = 30
 	}
 	for _, snr := range map[bool][]float64{false: {38}, true: {38, 20}}[dsptest.IsExhaustive()] {
-		room := testsound.NewRoom(p, "white", snr, 0.15, seconds, 5)
+		room := takes.NewRoom(p, "white", snr, 0.15, seconds, 5)
 		rate := float64(room.Rate)
 		for name, add := range map[string]func(n int) float64{
 			"8 Hz":                func(n int) float64 { return 0.05 * math.Sin(2*math.Pi*8*float64(n)/rate) },
@@ -157,7 +158,7 @@ func TestFloorOverTheSubsonic(t *testing.T) {
 			}
 			in := inspectAt(t, room.Rate, x)
 			for reading, f := range map[string]float64{"noise_floor_dbfs": 0, "noise_floor_a_dbfs": -2.048, "noise_floor_bs468_dbfs": 7.301} {
-				want := testsound.BandLevel(room.Noise, room.Rate, 20, 20000) + f
+				want := takes.BandLevel(room.Noise, room.Rate, 20, 20000) + f
 				if got, _ := in.Readings.Get(reading); !got.Measurable() || math.Abs(got.Value-want) > 0.5 {
 					t.Errorf("%s, %g dB: %s is %v, want %.2f ± 0.5", name, snr, reading, got, want)
 				}
@@ -168,10 +169,10 @@ func TestFloorOverTheSubsonic(t *testing.T) {
 		}
 	}
 	// −45 dBFS from 20 Hz on, under speech at −24.
-	x := slices.Clone(testsound.NewRoom(p, "white", 38, 0.15, seconds, 5).Speech)
-	noise := testsound.Coloured(len(x), 48000, 2, rand.New(rand.NewPCG(3, 3)))
-	noise = testsound.Times(noise, math.Pow(10, (-45-testsound.BandLevel(noise, 48000, 20, 20000))/20))
-	testsound.Add(x, noise, 0)
+	x := slices.Clone(takes.NewRoom(p, "white", 38, 0.15, seconds, 5).Speech)
+	noise := takes.Coloured(len(x), 48000, 2, rand.New(rand.NewPCG(3, 3)))
+	noise = testsound.Times(noise, math.Pow(10, (-45-takes.BandLevel(noise, 48000, 20, 20000))/20))
+	takes.Add(x, noise, 0)
 	in := inspectAt(t, 48000, x)
 	if got := reading(in, "noise_floor_dbfs"); !got.Measurable() || math.Abs(got.Value+45) > 0.5 {
 		t.Errorf("1/f²: %v, want -45 ± 0.5", got)
@@ -180,7 +181,7 @@ func TestFloorOverTheSubsonic(t *testing.T) {
 		t.Errorf("1/f²: %v plosives", got)
 	}
 	// C-weighting at 20 to 40 Hz, where such noise is: by one transform of all of it.
-	want := testsound.WeightedLevel(noise, 48000, 20, 20000, func(f float64) float64 { // IEC 61672-1:2013, Annex E
+	want := takes.WeightedLevel(noise, 48000, 20, 20000, func(f float64) float64 { // IEC 61672-1:2013, Annex E
 		c := f * f * 12194.217 * 12194.217 / ((f*f + 20.598997*20.598997) * (f*f + 12194.217*12194.217))
 		return c * c * math.Pow(10, 0.0062)
 	})

@@ -8,16 +8,17 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
 // butted joins clips without a pause, a clip once more each time round.
-func butted(p testsound.Phrases, seconds float64, seed uint64) []float64 {
+func butted(p takes.Phrases, seconds float64, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 2))
 	var x []float64
 	for len(x) < int(seconds*float64(p.Rate)) {
 		clip := p.Clips[rng.IntN(len(p.Clips))]
-		x = append(x, testsound.Times(clip, math.Pow(10, (-24-testsound.ActiveLevel(clip, p.Rate))/20))...)
+		x = append(x, testsound.Times(clip, math.Pow(10, (-24-takes.ActiveLevel(clip, p.Rate))/20))...)
 	}
 	return squeeze(x, p.Rate)[:int(seconds*float64(p.Rate))*2/3]
 }
@@ -40,7 +41,7 @@ func squeeze(x []float64, rate int) []float64 {
 
 // Where the quietest sound is no room, the floor is undecided, and the reason says so.
 func TestUndecidedFloors(t *testing.T) {
-	p := testsound.Spoken(t, testsound.Readings)
+	p := takes.Spoken(t, takes.Readings)
 	seconds := 15.0
 	if dsptest.IsExhaustive() {
 		seconds = 45
@@ -48,20 +49,20 @@ func TestUndecidedFloors(t *testing.T) {
 	speech := butted(p, seconds, 1)
 	over := func(dbfs float64) []float64 {
 		x := slices.Clone(speech)
-		testsound.Add(x, testsound.RoomNoise("pink", len(x), p.Rate, dbfs, 4), 0)
+		takes.Add(x, takes.RoomNoise("pink", len(x), p.Rate, dbfs, 4), 0)
 		return x
 	}
 	babble := make([]float64, len(speech))
 	for seed := range uint64(8) {
-		testsound.Add(babble, testsound.Times(butted(p, seconds, 100+seed), 0.35), 0)
+		takes.Add(babble, testsound.Times(butted(p, seconds, 100+seed), 0.35), 0)
 	}
-	spoken := testsound.NewRoom(p, "white", 60, 0.2, seconds*2/3, 9).Speech
+	spoken := takes.NewRoom(p, "white", 60, 0.2, seconds*2/3, 9).Speech
 	sum := func(x, y []float64, db float64) []float64 {
 		z := slices.Clone(x)
-		testsound.Add(z, testsound.Times(y[:min(len(y), len(z))], math.Pow(10, db/20)), 0)
+		takes.Add(z, testsound.Times(y[:min(len(y), len(z))], math.Pow(10, db/20)), 0)
 		return z
 	}
-	music := testsound.Music(len(speech), p.Rate, 3)
+	music := takes.Music(len(speech), p.Rate, 3)
 	for name, x := range map[string][]float64{
 		"speech without pauses over noise of -59": over(-59), "speech without pauses over noise of -50": over(-50),
 		"babble": babble, "speech over babble": sum(spoken, babble, -15),
@@ -75,7 +76,7 @@ func TestUndecidedFloors(t *testing.T) {
 			t.Errorf("%s: floor %v, speech %v", name, got, speechLevel)
 		}
 	}
-	noise := inspectAt(t, p.Rate, testsound.RoomNoise("pink", 20*p.Rate, p.Rate, -50, 4))
+	noise := inspectAt(t, p.Rate, takes.RoomNoise("pink", 20*p.Rate, p.Rate, -50, 4))
 	if got := reading(noise, "speech_level_dbfs"); got.Measurable() || !reading(noise, "noise_floor_dbfs").Measurable() {
 		t.Errorf("noise alone: speech %v", got)
 	}
@@ -83,8 +84,8 @@ func TestUndecidedFloors(t *testing.T) {
 
 // Two voices of -22 and -34 dBFS are two levels, each within 1 dB; one voice is not.
 func TestTwoVoices(t *testing.T) {
-	p := testsound.Spoken(t, testsound.Readings)
-	one := testsound.NewRoom(p, "pink", 36, 0.2, 60, 3)
+	p := takes.Spoken(t, takes.Readings)
+	one := takes.NewRoom(p, "pink", 36, 0.2, 60, 3)
 	if low := reading(inspectAt(t, p.Rate, one.Take()), "softer_speech_dbfs"); low.Measurable() && low.Unit != "" {
 		t.Errorf("one voice: %v", low)
 	}
@@ -97,7 +98,7 @@ func TestTwoVoices(t *testing.T) {
 		}
 		from = pause[1]
 	}
-	testsound.Add(x, one.Noise, 0)
+	takes.Add(x, one.Noise, 0)
 	in := inspectAt(t, p.Rate, x)
 	low, high := reading(in, "softer_speech_dbfs"), reading(in, "louder_speech_dbfs")
 	if math.Abs(low.Value+34) > 1 || math.Abs(high.Value+22) > 1 {
@@ -110,7 +111,7 @@ func TestTwoVoices(t *testing.T) {
 
 // Noise that rises at 45 s by 8 or 5 dB is two floors; cars that pass are none.
 func TestTwoFloors(t *testing.T) {
-	p := testsound.Spoken(t, testsound.Readings)
+	p := takes.Spoken(t, takes.Readings)
 	for name, c := range map[string]struct {
 		rise float64
 		cars []float64
@@ -118,15 +119,15 @@ func TestTwoFloors(t *testing.T) {
 		if name != "5 dB" && name != "a car" && !dsptest.IsExhaustive() {
 			continue
 		}
-		room := testsound.NewRoom(p, "pink", 36, 0.2, 90, 8)
+		room := takes.NewRoom(p, "pink", 36, 0.2, 90, 8)
 		for n := 45 * p.Rate; n < len(room.Noise); n++ {
 			room.Noise[n] *= math.Pow(10, c.rise/20)
 		}
-		before := testsound.BandLevel(room.Noise[:45*p.Rate], p.Rate, 20, 20000)
-		after := testsound.BandLevel(room.Noise[45*p.Rate:], p.Rate, 20, 20000)
+		before := takes.BandLevel(room.Noise[:45*p.Rate], p.Rate, 20, 20000)
+		after := takes.BandLevel(room.Noise[45*p.Rate:], p.Rate, 20, 20000)
 		x := room.Take()
 		for _, at := range c.cars {
-			testsound.Add(x, testsound.Disturbance("car", p.Rate, -45, 3), int(at*float64(p.Rate)))
+			takes.Add(x, takes.Disturbance("car", p.Rate, -45, 3), int(at*float64(p.Rate)))
 		}
 		in := inspectAt(t, p.Rate, x)
 		low, ok := in.Readings.Get("lower_noise_floor_dbfs")
@@ -145,7 +146,7 @@ func TestTwoFloors(t *testing.T) {
 // Spoken names with half a second of zeros between them: the zeros are edits, no floor
 // and no dropouts.
 func TestEditsAreNoFloor(t *testing.T) {
-	clips, rate := testsound.Recorded(t, testsound.SpokenNames)
+	clips, rate := takes.Recorded(t, takes.SpokenNames)
 	var x []float64
 	for _, c := range clips {
 		x = append(append(x, c...), make([]float64, rate/2)...)
@@ -160,8 +161,8 @@ func TestEditsAreNoFloor(t *testing.T) {
 		t.Errorf("floor %v", got)
 	}
 	// Half of a take is taken to zero in places: the floor is that of the rest.
-	room := testsound.NewRoom(testsound.Spoken(t, testsound.Readings), "pink", 30, 0.25, 30, 3)
-	want := testsound.BandLevel(room.Noise, room.Rate, 20, 20000)
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 30, 0.25, 30, 3)
+	want := takes.BandLevel(room.Noise, room.Rate, 20, 20000)
 	x = room.Take()
 	for from := 0; from+room.Rate < len(x); from += 2 * room.Rate {
 		clear(x[from : from+room.Rate])

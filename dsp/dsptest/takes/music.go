@@ -1,4 +1,4 @@
-package testsound
+package takes
 
 import (
 	"math"
@@ -20,5 +20,5 @@ func Music(frames, rate int, seed uint64) []float64 {
 			}
 		}
 	}
-	return Times(x, math.Pow(10, -24.0/20)/math.Sqrt(meanSquare(x)))
+	return times(x, math.Pow(10, -24.0/20)/math.Sqrt(meanSquare(x)))
 }

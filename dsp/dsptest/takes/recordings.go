@@ -1,4 +1,4 @@
-package testsound
+package takes
 
 import (
 	"io"

@@ -1,4 +1,4 @@
-package testsound
+package takes
 
 import (
 	"math"
@@ -71,7 +71,7 @@ func Disturbance(kind string, rate int, dbfs float64, seed uint64) []float64 {
 	for from := 0; from < len(y); from += rate / 40 {
 		loudest = math.Max(loudest, meanSquare(y[from:min(len(y), from+rate/20)]))
 	}
-	return Times(x, math.Pow(10, dbfs/20)/math.Sqrt(loudest))
+	return times(x, math.Pow(10, dbfs/20)/math.Sqrt(loudest))
 }
 
 // Add adds one sound to another from a frame on.

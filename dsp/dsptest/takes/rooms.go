@@ -1,4 +1,4 @@
-package testsound
+package takes
 
 import (
 	"math"
@@ -38,7 +38,7 @@ func NewRoom(p Phrases, kind string, snr, pauseShare, seconds float64, seed uint
 	for at := 0; at < frames; {
 		clip := p.Clips[rng.IntN(len(p.Clips))]
 		gain := math.Pow(10, (r.SpeechDBFS-ActiveLevel(clip, p.Rate))/20)
-		r.Speech = append(r.Speech, Times(clip, gain)...)
+		r.Speech = append(r.Speech, times(clip, gain)...)
 		spoken += len(clip)
 		// The pause keeps the share that was asked for.
 		pause := int(float64(spoken)*pauseShare/(1-pauseShare)) - (len(r.Speech) - spoken)
@@ -71,7 +71,7 @@ func RoomNoise(kind string, frames, rate int, dbfs float64, seed uint64) []float
 		}
 	}
 	gain := math.Pow(10, dbfs/20) / math.Sqrt(meanSquare(above80(x, rate)))
-	return Times(x, gain)
+	return times(x, gain)
 }
 
 // Coloured is Gaussian noise whose power falls with a power of the frequency, from 5 Hz
@@ -118,4 +118,13 @@ func WeightedLevel(x []float64, rate int, low, high float64, weight func(hz floa
 		}
 	}
 	return 10 * math.Log10(sum/float64(length)/float64(len(x)))
+}
+
+// times is a plane with a gain.
+func times(x []float64, gain float64) []float64 {
+	out := make([]float64, len(x))
+	for n, v := range x {
+		out[n] = gain * v
+	}
+	return out
 }

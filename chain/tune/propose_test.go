@@ -1,0 +1,470 @@
+package tune
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+func memoryTake(name string, rate int, planes ...[]float64) Take {
+	return Take{name, func() (wave.Source, error) {
+		return wave.NewMemory(wave.Unquantised(rate, len(planes)), dsp.Block(planes)), nil
+	}}
+}
+
+func analysed(t testing.TB, rate int, planes ...[]float64) *takeAnalysis {
+	t.Helper()
+	take := memoryTake("take", rate, planes...)
+	a, err := analyseTake(t.Context(), take.Name, take.Open, func(src wave.Source) wave.Source { return src })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+func proposed(t testing.TB, rate int, s ProposeSettings, planes ...[]float64) *Proposal {
+	t.Helper()
+	p, err := Propose(t.Context(), []Take{memoryTake("take", rate, planes...)}, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// expanderOf is the expander of a proposal, and whether it is on.
+func expanderOf(t testing.TB, p *Proposal) (dsp.ExpanderSettings, bool) {
+	t.Helper()
+	for _, s := range p.Chain.Stages {
+		if e, ok := s.Settings.(dsp.ExpanderSettings); ok {
+			return e, s.Enabled
+		}
+	}
+	t.Fatal("no expander")
+	return dsp.ExpanderSettings{}, false
+}
+
+// knownRooms are takes in noise that is known; one of them without the long tests.
+func knownRooms(t testing.TB) (all []takes.Room) {
+	readings := takes.Spoken(t, takes.Readings)
+	if !dsptest.IsExhaustive() {
+		return []takes.Room{takes.NewRoom(readings, "pink", 22, 0.2, 20, 3)}
+	}
+	names := takes.Spoken(t, takes.SpokenNames)
+	rng := rand.New(rand.NewPCG(31, 1))
+	for i := range 24 {
+		p, snr := names, 12+28*rng.Float64()
+		if i%2 == 1 {
+			p, snr = readings, 12+12*rng.Float64()
+		}
+		all = append(all, takes.NewRoom(p, []string{"white", "pink", "room"}[i%3], snr, []float64{0.08, 0.15, 0.25}[i/3%3], 30, uint64(i)))
+	}
+	return all
+}
+
+// The threshold is that of the same rule on the noise alone: rms 0.35 dB, worst 1 dB.
+func TestThresholdAgainstTheNoiseAlone(t *testing.T) {
+	sum := 0.0
+	rooms := knownRooms(t)
+	for i, room := range rooms {
+		got, want := analysed(t, room.Rate, room.Take()).threshold(), analysed(t, room.Rate, room.Noise).threshold()
+		if math.Abs(got-want) > 1 {
+			t.Errorf("room %d: threshold %.2f dBFS, by the noise alone %.2f", i, got, want)
+		}
+		sum += (got - want) * (got - want)
+	}
+	if rms := math.Sqrt(sum / float64(len(rooms))); rms > 0.35 {
+		t.Errorf("rms error %.2f dB", rms)
+	} else {
+		t.Logf("%d rooms: rms error %.3f dB", len(rooms), rms)
+	}
+}
+
+// meanOfPauses is the rule that is known to fail: 6 dB over the mean power of the
+// pauses, with all that happens in them.
+func meanOfPauses(room takes.Room, x []float64) float64 {
+	y := dsp.Block{slices.Clone(x)}
+	dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, float64(room.Rate)), 1).Process(y)
+	sum, count := 0.0, 0.0
+	for _, p := range room.Pauses {
+		for _, v := range y[0][p[0]:p[1]] {
+			sum, count = sum+v*v, count+1
+		}
+	}
+	return 10*math.Log10(sum/count) + 6
+}
+
+// What happens in the room moves the threshold by 0.5 dB at most; a rule by the mean
+// power of the pauses it moves by more than 10 dB.
+func TestThresholdStandsWhatHappens(t *testing.T) {
+	var shifts []float64
+	naive := 0.0
+	for i, room := range knownRooms(t) {
+		rng := rand.New(rand.NewPCG(uint64(i), 5))
+		alone, aloneNaive := analysed(t, room.Rate, room.Take()).threshold(), meanOfPauses(room, room.Take())
+		noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
+		for _, kind := range takes.Disturbances {
+			level := noise + 8 + (room.SpeechDBFS+3-noise-8)*rng.Float64()
+			if kind == "breath" || kind == "car" {
+				level = noise + 8 + 12*rng.Float64()
+			}
+			x := room.Take()
+			takes.Add(x, takes.Disturbance(kind, room.Rate, level, rng.Uint64()), room.Pauses[rng.IntN(len(room.Pauses))][0])
+			shift := math.Abs(analysed(t, room.Rate, x).threshold() - alone)
+			if shift > 0.5 {
+				t.Errorf("room %d, %s: the threshold moves by %.2f dB", i, kind, shift)
+			}
+			shifts = append(shifts, shift)
+			naive = max(naive, math.Abs(meanOfPauses(room, x)-aloneNaive))
+		}
+	}
+	slices.Sort(shifts)
+	if median := shifts[len(shifts)/2]; median > 0.1 {
+		t.Errorf("median shift %.2f dB", median)
+	}
+	if naive < 10 {
+		t.Errorf("the mean of the pauses moves by %.1f dB only: the disturbances test nothing", naive)
+	}
+	t.Logf("%d cases: median %.3f, worst %.2f dB; the mean of the pauses: %.1f dB", len(shifts), shifts[len(shifts)/2], shifts[len(shifts)-1], naive)
+}
+
+// harm is what a chain's expander does to the clean speech and the noise of a room, by
+// the gains of its run on both together.
+type harm struct{ lowered, lost, opened, pauses float64 }
+
+func harmOf(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings) (h harm) {
+	t.Helper()
+	e, err := dsp.NewExpander(s, room.Rate, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := len(x)
+	y := append(slices.Clone(x), make([]float64, e.Latency())...)
+	gain := make([]float64, len(y))
+	e.ProcessTraced(dsp.Block{y}, dsp.Block{gain})
+	gain = gain[e.Latency():]
+	frame := room.Rate / 40
+	noise, _ := meanSquareOf(room.Noise)
+	audible, before, after := 0.0, 0.0, 0.0
+	pausePower, pauseBefore, open, silent := 0.0, 0.0, 0.0, 0.0
+	for from := 0; from+frame <= n; from += frame {
+		speech, _ := meanSquareOf(room.Speech[from : from+frame])
+		for k := from; k < from+frame; k++ {
+			g := gain[k]
+			before += room.Speech[k] * room.Speech[k]
+			after += g * g * room.Speech[k] * room.Speech[k]
+			if speech >= noise { // audible
+				if audible++; g < 0.891 {
+					h.lowered++
+				}
+			}
+		}
+	}
+	for k, p := range room.Pauses {
+		if k == 1 {
+			continue // the cough is there
+		}
+		// Where the expander has had time to close, and does not yet open for a word.
+		from, to := p[0]+room.Rate*4/10, p[1]-room.Rate/20
+		for k := from; k < min(to, n); k++ { // noise alone
+			pauseBefore += room.Noise[k] * room.Noise[k]
+			pausePower += gain[k] * gain[k] * room.Noise[k] * room.Noise[k]
+			if silent++; gain[k] > 0.98 {
+				open++
+			}
+		}
+	}
+	h.lowered /= max(1, audible)
+	h.lost = 10 * math.Log10(before/after)
+	h.opened = open / max(1, silent)
+	h.pauses = 10 * math.Log10(pauseBefore/max(1e-30, pausePower))
+	return h
+}
+
+func meanSquareOf(x []float64) (mean, sum float64) {
+	for _, v := range x {
+		sum += v * v
+	}
+	return sum / float64(max(1, len(x))), sum
+}
+
+// With a cough in the take, the expander that is proposed spares the speech and lowers
+// the pauses; one that is set by their mean power does not.
+func TestProposedExpanderSparesSpeech(t *testing.T) {
+	var lowered, pauses []float64
+	worse := 0.0
+	rooms := knownRooms(t)
+	for i, room := range rooms {
+		x := room.Take()
+		takes.Add(x, takes.Disturbance("cough", room.Rate, room.SpeechDBFS, uint64(i)), room.Pauses[1][0])
+		p := proposed(t, room.Rate, ProposeSettings{}, x)
+		s, on := expanderOf(t, p)
+		if !on {
+			t.Logf("room %d: off: %s", i, p.Off()["expander"])
+			continue
+		}
+		h := harmOf(t, room, x, s)
+		lowered = append(lowered, h.lowered)
+		if h.pauses != 0 {
+			pauses = append(pauses, h.pauses)
+		}
+		if h.opened > 0.002 {
+			t.Errorf("room %d: the noise alone opens it for %.2f %% of the pauses", i, 100*h.opened)
+		}
+		if h.lowered > 0.1 || h.lost > 0.05 {
+			t.Errorf("room %d: %.1f %% of the speech lowered, %.3f dB of its energy lost", i, 100*h.lowered, h.lost)
+		}
+		t.Logf("room %d: T %.1f, range %.1f: lowered %.2f %% (reported %.2f %%), lost %.4f dB, open %.2f %%, pauses %.1f dB", i, s.ThresholdDBFS, s.RangeDB, 100*h.lowered, 100*p.Takes[0].Lowered, h.lost, 100*h.opened, h.pauses)
+		s.ThresholdDBFS = meanOfPauses(room, x)
+		worse = max(worse, harmOf(t, room, x, s).lowered)
+	}
+	slices.Sort(lowered)
+	slices.Sort(pauses)
+	if len(lowered) == 0 {
+		t.Fatal("every expander is off")
+	}
+	if p95 := lowered[int(0.95*float64(len(lowered)-1))]; p95 > 0.02 {
+		t.Errorf("95 %% of the takes: up to %.1f %% of the speech lowered", 100*p95)
+	}
+	if len(pauses) > 0 && pauses[len(pauses)/2] < 4 {
+		t.Errorf("pauses are lowered by %.1f dB in the median", pauses[len(pauses)/2])
+	}
+	if worse <= 0.02 { // the bound above
+		t.Errorf("a threshold by the mean of the pauses lowers %.1f %% only: this tests nothing", 100*worse)
+	}
+}
+
+// Where the take does not say, the expander is off, with the reason.
+func TestWhereTheTakeDoesNotSay(t *testing.T) {
+	p := takes.Spoken(t, takes.Readings)
+	room := takes.NewRoom(p, "pink", 24, 0.2, 15, 3)
+	music := slices.Clone(room.Speech)
+	takes.Add(music, takes.Music(len(music), p.Rate, 3), 0)
+	for name, c := range map[string]struct {
+		x      []float64
+		reason string
+	}{
+		"noise alone":       {room.Noise, "no speech"},
+		"speech over music": {music, "steady noise"},
+		"a quiet room":      {takes.NewRoom(takes.Spoken(t, takes.SpokenNames), "pink", 68, 0.2, 15, 3).Take(), "nothing to gain"},
+	} {
+		rate := p.Rate
+		if name == "a quiet room" {
+			rate = 48000
+		}
+		proposal := proposed(t, rate, ProposeSettings{PredictOnly: true}, c.x)
+		if _, on := expanderOf(t, proposal); on || !strings.Contains(proposal.Off()["expander"], c.reason) {
+			t.Errorf("%s: on %t, %q; want off, with %q", name, on, proposal.Off()["expander"], c.reason)
+		}
+	}
+	// A recording of the room stands in for pauses.
+	with, err := Propose(t.Context(), []Take{memoryTake("take", p.Rate, music)}, ProposeSettings{PredictOnly: true, Room: &Take{"room", memoryTake("room", p.Rate, room.Noise).Open}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e, on := expanderOf(t, with); !on || math.Abs(e.ThresholdDBFS-analysed(t, p.Rate, room.Noise).threshold()) > 0.11 {
+		t.Errorf("with the room: %v, on %t, notes %q", e.ThresholdDBFS, on, with.Notes)
+	}
+}
+
+// The take's gain and polarity, and the rate, change what is in dBFS and nothing else.
+func TestProposalFollowsTheGain(t *testing.T) {
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 15, 3)
+	x := room.Take()
+	values := func(x []float64) map[string]string {
+		all := map[string]string{}
+		for _, c := range proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x).Choices {
+			all[c.Stage+"."+c.Key] = c.Value
+		}
+		return all
+	}
+	want := values(x)
+	for name, gain := range map[string]float64{"-20 dB": -20, "+6 dB": 6, "inverted": 0} {
+		y := make([]float64, len(x))
+		for n, v := range x {
+			y[n] = v * math.Pow(10, gain/20)
+			if name == "inverted" {
+				y[n] = -v
+			}
+		}
+		for key, value := range values(y) {
+			shift := 0.0
+			if strings.HasSuffix(key, "dbfs") {
+				shift = gain
+			}
+			if key == "limiter.drive_db" {
+				continue // 12 dB at most
+			}
+			var got, old float64
+			if n, _ := fmt.Sscan(value, &got); n == 1 {
+				fmt.Sscan(want[key], &old)
+				if math.Abs(got-old-shift) > 0.11 { // tenths of a dB are written
+					t.Errorf("%s: %s is %s, was %s", name, key, value, want[key])
+				}
+			}
+		}
+	}
+}
+
+// The model's predictions hold against the run of the chain.
+func TestPredictionsAgainstTheRun(t *testing.T) {
+	for i, room := range knownRooms(t) {
+		if i == 6 {
+			break
+		}
+		p := proposed(t, room.Rate, ProposeSettings{}, room.Take())
+		predicted := p.predictedCompression
+		d := p.Takes[0]
+		if math.Abs(d.CompressorMedianDB-predicted[0]) > 0.4 || math.Abs(d.CompressorP95DB-predicted[1]) > 0.5 {
+			t.Errorf("room %d: compression %.2f and %.2f dB, predicted %.2f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted)
+		}
+		// The pauses by the static curve: lowered by the range, raised by the drive.
+		e, on := expanderOf(t, p)
+		want := d.FloorBefore + driveOf(p)
+		if on {
+			want -= min(e.RangeDB, (e.ThresholdDBFS-noiseAt(d, room))*(e.Ratio-1))
+		}
+		t.Logf("room %d: %+v; floor %.1f, want %.1f", i, d.CompressorMedianDB, d.FloorAfter, want)
+	}
+}
+
+func noiseAt(d Damage, room takes.Room) float64 {
+	return takes.BandLevel(room.Noise, room.Rate, sideChainHz, 20000)
+}
+
+func driveOf(p *Proposal) float64 {
+	for _, s := range p.Chain.Stages {
+		if l, ok := s.Settings.(dsp.LimiterSettings); ok {
+			return l.DriveDB
+		}
+	}
+	return 0
+}
+
+// Values that were fixed stay, and what depends on them follows.
+func TestKeptValues(t *testing.T) {
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 12, 3)
+	p := proposed(t, room.Rate, ProposeSettings{PredictOnly: true, Keep: map[string]string{"expander.range_db": "5", "limiter.ceiling_dbtp": "-2"}}, room.Take())
+	e, _ := expanderOf(t, p)
+	if e.RangeDB != 5 || !strings.Contains(string(p.Text), "ceiling_dbtp = -2") || math.Abs(e.Ratio-max(leastRatio, 1+5/(e.ThresholdDBFS-analysed(t, room.Rate, room.Take()).pauseDBFS))) > 0.01 {
+		t.Errorf("%+v", e)
+	}
+	if _, err := Propose(t.Context(), []Take{memoryTake("take", room.Rate, room.Take())}, ProposeSettings{PredictOnly: true, Keep: map[string]string{"expander.rnge_db": "5"}}); err == nil || !strings.Contains(err.Error(), "expander.rnge_db") {
+		t.Errorf("a key that is none: %v", err)
+	}
+	if _, err := Propose(t.Context(), []Take{memoryTake("take", room.Rate, room.Take())}, ProposeSettings{PredictOnly: true, Keep: map[string]string{"expander.ratio": "many"}}); err == nil {
+		t.Error("a value that is none was taken")
+	}
+}
+
+// Several takes have one chain, unless their noise lies too far apart.
+func TestSeveralTakes(t *testing.T) {
+	voices := takes.Spoken(t, takes.Readings)
+	room := func(snr float64, seed uint64) Take {
+		r := takes.NewRoom(voices, "pink", snr, 0.2, 12, seed)
+		return memoryTake(fmt.Sprint("take ", seed), r.Rate, r.Take())
+	}
+	p, err := Propose(t.Context(), []Take{room(22, 1), room(23.5, 2)}, ProposeSettings{})
+	if err != nil || len(p.Takes) != 2 {
+		t.Fatal(p, err)
+	}
+	if _, err := Propose(t.Context(), []Take{room(22, 1), room(30, 2)}, ProposeSettings{}); err == nil || !strings.Contains(err.Error(), "take 1") || !strings.Contains(err.Error(), "3 dB") {
+		t.Errorf("8 dB apart: %v", err)
+	}
+}
+
+// Whatever comes in, a chain that can be run or a reason comes out.
+func TestProposeWhatever(t *testing.T) {
+	square, nan := make([]float64, 24000), make([]float64, 24000)
+	ramp, noise := make([]float64, 24000), make([]float64, 24000)
+	rng := rand.New(rand.NewPCG(1, 1))
+	for n := range square {
+		square[n] = float64(1 - n/24%2*2)
+		ramp[n] = 0.3
+		noise[n] = 0.2 * rng.NormFloat64()
+	}
+	nan[77] = math.NaN()
+	many := make([][]float64, 64)
+	for c := range many {
+		many[c] = noise[:4800]
+	}
+	for name, planes := range map[string][][]float64{
+		"empty": {{}}, "one frame": {{0.5}}, "0.2 s": {noise[:9600]}, "NaN": {nan}, "a constant": {ramp}, "full-scale square": {square}, "silence": {make([]float64, 24000)},
+		"64 channels": many, "noise": {noise}, "a silent channel": {noise, make([]float64, 24000)},
+	} {
+		for _, rate := range []int{8000, 48000} {
+			p, err := Propose(t.Context(), []Take{memoryTake(name, rate, planes...)}, ProposeSettings{})
+			if err != nil {
+				if _, ok := err.(*NoProposal); !ok {
+					t.Errorf("%s, %d Hz: %v", name, rate, err)
+				}
+				continue
+			}
+			c, err := chain.Parse("proposed.toml", p.Text)
+			if err != nil {
+				t.Fatalf("%s, %d Hz: %v\n%s", name, rate, err, p.Text)
+			}
+			if err := c.Check(rate, len(planes)); err != nil {
+				t.Errorf("%s, %d Hz: %v", name, rate, err)
+			}
+		}
+	}
+}
+
+// Recorded voices get no tone band; one to which 9 dB at 250 Hz were added gets one.
+func TestToneIsConservative(t *testing.T) {
+	bands := func(p *Proposal) (all []dsp.Band) {
+		for _, s := range p.Chain.Stages {
+			if e, ok := s.Settings.(dsp.EqualiserSettings); ok && s.Name == "tone" {
+				all = append(all, e.Bands...)
+			}
+		}
+		return all
+	}
+	for _, pattern := range []string{takes.Readings, takes.SpokenNames} {
+		room := takes.NewRoom(takes.Spoken(t, pattern), "pink", 30, 0.2, 20, 3)
+		if b := bands(proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take())); len(b) > 0 {
+			t.Errorf("%s: %+v", pattern, b)
+		}
+		x := dsp.Block{room.Take()}
+		dsp.NewCascade([]dsp.Biquad{dsp.CookbookBell(250, 9, 1, float64(room.Rate))}, 1).Process(x)
+		b := bands(proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x[0]))
+		if len(b) != 1 || b[0].GainDB > -1 || b[0].GainDB < -4 || b[0].CentreHz < 200 || b[0].CentreHz > 315 {
+			t.Errorf("%s, +9 dB at 250 Hz: %+v", pattern, b)
+		}
+	}
+}
+
+// The same bytes come out whatever the number of processors; see measure.EachBlock.
+func ExamplePropose() {
+	open := func() (wave.Source, error) { return wave.Open("../../testdata/harbour-street.wav") }
+	p, err := Propose(context.Background(), []Take{{"harbour-street.wav", open}}, ProposeSettings{})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, c := range p.Choices {
+		if c.Key == "threshold_dbfs" {
+			fmt.Printf("%s %.0f dBFS\n", c.Stage, mustFloat(c.Value))
+		}
+	}
+	fmt.Println("words cut at their end:", p.Takes[0].EndsCut)
+	// Output:
+	// expander -53 dBFS
+	// compressor -22 dBFS
+	// words cut at their end: 0
+}
+
+func mustFloat(text string) (v float64) {
+	fmt.Sscan(text, &v)
+	return v
+}
