@@ -48,7 +48,7 @@ type Cut struct {
 }
 
 // predicted is the damage by the model.
-func (a *takeAnalysis) predicted(p *Proposal) *Damage {
+func (a *takeAnalysis) predicted(p *ProposedChain) *Damage {
 	d := &Damage{Take: a.name, FloorBefore: math.Inf(-1), FloorAfter: math.Inf(-1)}
 	if a.undecided == "" {
 		d.FloorBefore = a.floorDBFS

@@ -36,7 +36,7 @@ type ProposeSettings struct {
 // a take does not say enough for a stage, the stage is off, with the reason. Several
 // takes have one proposal; where their floors lie more than 3 dB apart the error is a
 // *NoProposal.
-func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*Proposal, error) {
+func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedChain, error) {
 	if len(takes) == 0 {
 		return nil, &NoProposal{"no take was given"}
 	}
@@ -54,7 +54,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*Proposal, e
 		}
 		all = append(all, a)
 	}
-	p := &Proposal{keep: s.Keep, used: map[string]bool{}}
+	p := &ProposedChain{keep: s.Keep, used: map[string]bool{}}
 	if s.Room != nil {
 		if err := p.useRoom(ctx, all, *s.Room, watch); err != nil {
 			return nil, err
@@ -133,7 +133,7 @@ func sameFloors(all []*takeAnalysis) error {
 
 // useRoom lets a recording of the room stand in where a take has no pauses, and
 // compares it with those that have.
-func (p *Proposal) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
+func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
 	r, err := analyseTake(ctx, room.Name, room.Open, watch("room", 0))
 	if err != nil {
 		return fmt.Errorf("%s: %w", room.Name, err)
@@ -167,7 +167,7 @@ func amplitudesDB(track []int16) []float64 {
 }
 
 // propose writes the stages in the order in which the sound passes.
-func (p *Proposal) propose(all []*takeAnalysis) {
+func (p *ProposedChain) propose(all []*takeAnalysis) {
 	corner := p.proposeHighPass(all)
 	p.proposeNotches(all, corner)
 	gains := p.proposeExpander(all)

@@ -32,7 +32,7 @@ func analysed(t testing.TB, rate int, planes ...[]float64) *takeAnalysis {
 	return a
 }
 
-func proposed(t testing.TB, rate int, s ProposeSettings, planes ...[]float64) *Proposal {
+func proposed(t testing.TB, rate int, s ProposeSettings, planes ...[]float64) *ProposedChain {
 	t.Helper()
 	p, err := Propose(t.Context(), []Take{memoryTake("take", rate, planes...)}, s)
 	if err != nil {
@@ -42,7 +42,7 @@ func proposed(t testing.TB, rate int, s ProposeSettings, planes ...[]float64) *P
 }
 
 // expanderOf is the expander of a proposal, and whether it is on.
-func expanderOf(t testing.TB, p *Proposal) (dsp.ExpanderSettings, bool) {
+func expanderOf(t testing.TB, p *ProposedChain) (dsp.ExpanderSettings, bool) {
 	t.Helper()
 	for _, s := range p.Chain.Stages {
 		if e, ok := s.Settings.(dsp.ExpanderSettings); ok {
@@ -341,7 +341,7 @@ func noiseAt(d Damage, room takes.Room) float64 {
 	return takes.BandLevel(room.Noise, room.Rate, sideChainHz, 20000)
 }
 
-func driveOf(p *Proposal) float64 {
+func driveOf(p *ProposedChain) float64 {
 	for _, s := range p.Chain.Stages {
 		if l, ok := s.Settings.(dsp.LimiterSettings); ok {
 			return l.DriveDB
@@ -422,7 +422,7 @@ func TestProposeWhatever(t *testing.T) {
 
 // Recorded voices get no tone band; one to which 9 dB at 250 Hz were added gets one.
 func TestToneIsConservative(t *testing.T) {
-	bands := func(p *Proposal) (all []dsp.Band) {
+	bands := func(p *ProposedChain) (all []dsp.Band) {
 		for _, s := range p.Chain.Stages {
 			if e, ok := s.Settings.(dsp.EqualiserSettings); ok && s.Name == "tone" {
 				all = append(all, e.Bands...)

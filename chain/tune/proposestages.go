@@ -13,7 +13,7 @@ func floorIsTwo(f take.Floor) bool { return f.Two }
 
 // proposeHighPass sets the corner under the lowest voice: a Butterworth of 12 dB an
 // octave loses 0.5 dB at 1/0.59 of its corner (10^(0.05)-1)^(1/4).
-func (p *Proposal) proposeHighPass(all []*takeAnalysis) float64 {
+func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
 	const share, lowest, highest, without = 0.59, 40, 100, 60
 	p.stage("highpass", "", "")
 	hz, seconds := math.Inf(1), 0.0
@@ -30,7 +30,7 @@ func (p *Proposal) proposeHighPass(all []*takeAnalysis) float64 {
 }
 
 // proposeNotches lowers mains hum that stands out of the pauses.
-func (p *Proposal) proposeNotches(all []*takeAnalysis, corner float64) {
+func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) {
 	const mostQ, mostNotches, underFloorDB, overDB = 30, 3, 20, 6
 	var lines []take.HumLine
 	for _, a := range all {
@@ -65,7 +65,7 @@ func notchLoss(q, ratio float64) float64 {
 
 // proposeExpander sets the expander and returns its gains in dB on each take, for each
 // millisecond.
-func (p *Proposal) proposeExpander(all []*takeAnalysis) [][]float64 {
+func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]float64 {
 	flat := make([][]float64, len(all))
 	for k, a := range all {
 		flat[k] = make([]float64, len(a.tracks.level))
@@ -160,7 +160,7 @@ func (p *Proposal) proposeExpander(all []*takeAnalysis) [][]float64 {
 
 // proposeCompressor sets the threshold so that the median reduction is 3 dB, and
 // returns the gains of expander and compressor together.
-func (p *Proposal) proposeCompressor(all []*takeAnalysis, before [][]float64) [][]float64 {
+func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float64) [][]float64 {
 	const wantDB, mostP95DB, leastRangeLU, knee = 3, 9, 4, 6
 	off, rangeLU := "", math.Inf(-1)
 	for _, a := range all {
@@ -255,7 +255,7 @@ func (p *Proposal) proposeCompressor(all []*takeAnalysis, before [][]float64) []
 }
 
 // proposeDeEsser switches it on where sharp s-sounds are frequent.
-func (p *Proposal) proposeDeEsser(all []*takeAnalysis) {
+func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 	const leastAMinute = 4
 	events, minutes, rate := 0.0, 0.0, math.MaxInt
 	for _, a := range all {
@@ -283,7 +283,7 @@ func (p *Proposal) proposeDeEsser(all []*takeAnalysis) {
 }
 
 // proposeLimiter sets the drive so that 99.5 % of the sound is limited by 1 dB at most.
-func (p *Proposal) proposeLimiter(all []*takeAnalysis, gains [][]float64) {
+func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, gains [][]float64) {
 	const ceiling, limitedDB, mostDB = -1, 1, 12
 	loudest := math.Inf(-1)
 	for k, a := range all {
@@ -302,7 +302,7 @@ func (p *Proposal) proposeLimiter(all []*takeAnalysis, gains [][]float64) {
 }
 
 // Off lists the stages of a proposal that are off, with their reasons.
-func (p *Proposal) Off() map[string]string {
+func (p *ProposedChain) Off() map[string]string {
 	off := map[string]string{}
 	for _, s := range p.sections {
 		if s.off != "" {

@@ -35,7 +35,7 @@ const leastToneSeconds = 10
 
 // proposeTone lowers what stands far out of the average spectrum of speech, in the mean
 // of all takes.
-func (p *Proposal) proposeTone(all []*takeAnalysis) {
+func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 	excess, seconds := map[int]float64{}, 0.0
 	for _, a := range all {
 		seconds += float64(a.frames) / float64(a.format.Rate)

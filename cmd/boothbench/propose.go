@@ -78,7 +78,7 @@ type proposer struct {
 	predict, quiet bool
 	keep           map[string]string
 	formats        map[string]wave.Format
-	*tune.Proposal
+	*tune.ProposedChain
 }
 
 func (p *proposer) run(paths []string) error {
@@ -137,7 +137,7 @@ func (p *proposer) run(paths []string) error {
 	case err != nil:
 		return inputErrorUnless(err)
 	}
-	p.Proposal = proposal
+	p.ProposedChain = proposal
 	if p.out == "" {
 		return nil
 	}

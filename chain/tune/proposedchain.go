@@ -36,8 +36,8 @@ type Choice struct {
 	Confidence Confidence `json:"confidence"`
 }
 
-// Proposal is a chain for one or several takes, with its evidence.
-type Proposal struct {
+// ProposedChain is a chain for one or several takes, with its evidence.
+type ProposedChain struct {
 	Chain    *chain.Chain
 	Text     []byte // the chain file, with value, reading and rule in comments
 	Choices  []Choice
@@ -63,13 +63,13 @@ type section struct {
 }
 
 // stage begins a stage.
-func (p *Proposal) stage(kind, name, off string) *section {
+func (p *ProposedChain) stage(kind, name, off string) *section {
 	p.sections = append(p.sections, section{kind: kind, name: name, off: off})
 	return &p.sections[len(p.sections)-1]
 }
 
 // choose adds a value to the last stage, unless the user fixed it, and returns it.
-func (p *Proposal) choose(key string, value float64, unit, reading, rule string, c Confidence) float64 {
+func (p *ProposedChain) choose(key string, value float64, unit, reading, rule string, c Confidence) float64 {
 	text := fmt.Sprint(math.Round(value*100) / 100)
 	p.put(key, text, unit, reading, rule, c)
 	if kept, ok := p.kept(key); ok {
@@ -81,7 +81,7 @@ func (p *Proposal) choose(key string, value float64, unit, reading, rule string,
 }
 
 // put adds a value as it is written.
-func (p *Proposal) put(key, text, unit, reading, rule string, c Confidence) {
+func (p *ProposedChain) put(key, text, unit, reading, rule string, c Confidence) {
 	s := &p.sections[len(p.sections)-1]
 	stage := p.label()
 	if kept, ok := p.kept(key); ok {
@@ -92,7 +92,7 @@ func (p *Proposal) put(key, text, unit, reading, rule string, c Confidence) {
 }
 
 // label names the stage that is being written, as keep does.
-func (p *Proposal) label() string {
+func (p *ProposedChain) label() string {
 	for _, s := range slices.Backward(p.sections) {
 		if s.kind != "" {
 			if s.name != "" {
@@ -104,13 +104,13 @@ func (p *Proposal) label() string {
 	return ""
 }
 
-func (p *Proposal) kept(key string) (string, bool) {
+func (p *ProposedChain) kept(key string) (string, bool) {
 	text, ok := p.keep[p.label()+"."+key]
 	return text, ok
 }
 
 // write makes the chain file and reads it back.
-func (p *Proposal) write(name string) error {
+func (p *ProposedChain) write(name string) error {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# Proposed from what was measured of %s. Each value has its reading and\n# its rule; change what you know better, and run propose again with --keep.\n", name)
 	for _, note := range p.Notes {
