@@ -2,6 +2,7 @@ package chain
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"github.com/go-audio/audio"
@@ -137,7 +138,8 @@ type Options struct {
 	RepairNonFinite bool
 
 	// Workers is the number of goroutines that carry blocks through the
-	// stages, 1 if it is 0. The output is the same for any number.
+	// stages, 1 if it is 0, and at most one for each processor that Go uses. The
+	// output is the same for any number.
 	Workers int
 
 	// Quantiser puts the output on the grid of an integer format: behind all
@@ -171,7 +173,24 @@ type Result struct {
 	FirstNonFinite int64 // the first frame that held one, −1 if none did
 }
 
-// NonFiniteError tells of NaN or infinite samples in the input.
+// InterruptedError states that a run ended because its context did. It wraps the
+// context's cause.
+type InterruptedError struct {
+	Frames int64 // of the input, read by then
+	cause  error
+}
+
+func (e *InterruptedError) Error() string {
+	text := fmt.Sprintf("interrupted after %d frames of the input; what was written is incomplete", e.Frames)
+	if !errors.Is(e.cause, context.Canceled) && !errors.Is(e.cause, context.DeadlineExceeded) {
+		text += ": " + e.cause.Error()
+	}
+	return text
+}
+
+func (e *InterruptedError) Unwrap() error { return e.cause }
+
+// NonFiniteError reports NaN or infinite samples in the input.
 type NonFiniteError struct {
 	FirstFrame int64
 	Count      int64 // samples, over all channels and the whole input
@@ -183,6 +202,12 @@ func (e *NonFiniteError) Error() string {
 
 // Process runs the chain from src to dst with the usual options. The source's
 // rate and channel count must be those the engine was built for.
+//
+// A limiter that verifies holds its ceiling here by the samples as they are computed,
+// 64-bit floating point. A sink that rounds or dithers them changes them after that,
+// and may exceed the ceiling by what it adds: 1.5 steps of its format at a sample, and
+// some more between them. For an integer format call Run with a Quantiser, which
+// rounds ahead of the verification.
 func (e *Engine) Process(ctx context.Context, src wave.Source, dst wave.Sink) (Result, error) {
 	return e.Run(ctx, src, dst, Options{})
 }
@@ -233,7 +258,7 @@ func (e *Engine) ProcessBuffer(ctx context.Context, buf *audio.FloatBuffer) (*au
 	return wave.ToFloatBuffer(out, e.rate), nil
 }
 
-// FormatMismatchError tells that a sound is not of the format that the engine
+// FormatMismatchError states that a sound is not of the format that the engine
 // was built for.
 type FormatMismatchError struct {
 	Rate, Channels           int // the engine's

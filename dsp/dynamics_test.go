@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -245,3 +246,6 @@ func TestDynamicsRefuse(t *testing.T) {
 		}
 	}
 }
+
+// exhaustive is dsptest.IsExhaustive, which tests inside this package cannot import.
+func exhaustive() bool { return os.Getenv("BOOTHBENCH_EXHAUSTIVE") != "" }

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -27,7 +28,7 @@ var ceiling = math.Pow(10, -1.0/20) // of limiterDefaults
 // phases may miss (1/cos(π/32), Ehlich & Zeller 1964), the rest its ripple.
 func TestLimiterCeiling(t *testing.T) {
 	frames := 2500
-	if testing.Short() {
+	if !dsptest.IsExhaustive() {
 		frames = 1500
 	}
 	for _, rate := range []int{44100, 48000, 96000} {
@@ -51,7 +52,7 @@ func TestLimiterCeiling(t *testing.T) {
 						}
 						worst.see(r.peak, r.at, ceiling)
 					}
-					if signal.bandLimited && linked && (rate == 48000 || !testing.Short()) {
+					if signal.bandLimited && linked && (rate == 48000 || dsptest.IsExhaustive()) {
 						r := fine.read(out[0], ceiling*.95, ceiling)
 						if decibels(r.peak/ceiling) > .05 {
 							t.Errorf("%s: fine reading %+.4f dB over at frame %d", name, decibels(r.peak/ceiling), r.at)
@@ -70,7 +71,7 @@ func TestLimiterCeiling(t *testing.T) {
 // ripple of the limiter's sinc is 0.004 dB).
 func TestLimiterCeilingOnSpeech(t *testing.T) {
 	frames := 48000
-	if testing.Short() {
+	if !dsptest.IsExhaustive() {
 		frames = 24000
 	}
 	for name, in := range map[string]dsp.Block{"recorded": speech(t, frames), "generated": speechlike(48000, frames)} {
@@ -254,7 +255,7 @@ func TestLimiterLatency(t *testing.T) {
 func TestLimiterDistortion(t *testing.T) {
 	tones := []float64{40, 41.3, 60, 97, 220.7, 100, 440, 997, 1000, 3001, 4410, 4999, 5000}
 	limitTones(t, 48000, 3, append(tones, 11177, 19999))
-	if testing.Short() {
+	if !dsptest.IsExhaustive() {
 		return
 	}
 	limitTones(t, 48000, 1.5, tones)

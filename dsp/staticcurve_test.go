@@ -50,7 +50,7 @@ func TestStaticCurves(t *testing.T) {
 			for _, v := range expanderKnee6 {
 				check("expander, table", e, v.level, v.gain)
 			}
-			if testing.Short() {
+			if !exhaustive() {
 				continue
 			}
 			for level := -80.0; level <= 0; level++ {

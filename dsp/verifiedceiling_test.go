@@ -6,6 +6,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
 // verified runs a block through a fresh VerifiedCeiling and takes the latency
@@ -31,7 +32,7 @@ func verified(in dsp.Block, s dsp.VerifiedCeilingSettings, rate int) (out, gain 
 // whose fine readings it leaves up to 3 dB over.
 func TestVerifiedCeilingHoldsByTheFineReading(t *testing.T) {
 	frames := 3000
-	if testing.Short() {
+	if !dsptest.IsExhaustive() {
 		frames = 1200
 	}
 	for _, signal := range stressSignals(48000, frames) {
@@ -91,7 +92,7 @@ func TestVerifiedCeilingOnSpeech(t *testing.T) {
 
 // TestVerifiedCeilingOfAnything gives it what no limiter has touched.
 func TestVerifiedCeilingOfAnything(t *testing.T) {
-	if testing.Short() {
+	if !dsptest.IsExhaustive() {
 		t.Skip("the fine reading takes its time")
 	}
 	rapid.Check(t, func(t *rapid.T) {
