@@ -11,6 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
+	pages "github.com/boothbench/boothbench/measure/report"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -40,6 +41,7 @@ type gauge struct {
 	curve       string
 	replace     bool
 	asJSON      bool
+	plot        bool
 
 	signal   stimulus.Signal
 	device   string // what is measured
@@ -78,6 +80,7 @@ Examples:
 	f.StringVar(&g.curve, "curve", "", "write the curve, where there is one, to this CSV `file`")
 	f.BoolVar(&g.replace, "replace", false, "write over an existing curve")
 	f.BoolVar(&g.asJSON, "json", false, "print one JSON object")
+	f.BoolVar(&g.plot, "plot", false, plotHelp)
 	if err := parse(f, args); err != nil {
 		return err
 	}
@@ -107,6 +110,9 @@ func (g *gauge) check(files []string) error {
 		return usageError("no kind of signal named; for example: boothbench gauge sweep --chain voice.toml")
 	case !g.recording && len(files) > 0:
 		return usageError("found %q; accepted: flags only", files[0])
+	}
+	if err := plotted(g.plot, g.asJSON); err != nil {
+		return err
 	}
 	return g.command.check()
 }
@@ -138,7 +144,16 @@ func (g *gauge) run(e env, files []string) error {
 			return err
 		}
 	}
+	if !g.plot {
+		g.print(e)
+		return nil
+	}
+	table, err := g.table("plot")
+	if err != nil {
+		return err
+	}
 	g.print(e)
+	e.plot(pages.Curve(table, stimulus.Describe(g.signal), "of "+g.device))
 	return nil
 }
 
@@ -224,20 +239,26 @@ func (g *gauge) respond(e env) error {
 	return inputError(err)
 }
 
-func (g *gauge) writeCurve(out *wave.File) error {
+// table is the curve, which --curve or --plot asks for.
+func (g *gauge) table(flag string) (measure.Table, error) {
 	for _, i := range instrument.For(g.signal) {
 		if t, ok := i.(instrument.Tabled); ok {
 			table, err := t.Table(g.rate, g.sound)
-			if err != nil {
-				return inputError(err)
-			}
-			if err := table.WriteCSV(out); err != nil {
-				return outputError(err)
-			}
-			return outputError(out.Commit())
+			return table, inputError(err)
 		}
 	}
-	return usageError("--curve: a response to %s has no curve", g.signal.Kind())
+	return measure.Table{}, usageError("--%s: a response to %s has no curve", flag, g.signal.Kind())
+}
+
+func (g *gauge) writeCurve(out *wave.File) error {
+	table, err := g.table("curve")
+	if err != nil {
+		return err
+	}
+	if err := table.WriteCSV(out); err != nil {
+		return outputError(err)
+	}
+	return outputError(out.Commit())
 }
 
 func (g *gauge) print(e env) {

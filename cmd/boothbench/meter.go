@@ -9,6 +9,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/expect"
+	pages "github.com/boothbench/boothbench/measure/report"
 )
 
 const meterUsage = `boothbench meter measures files in one pass each: loudness (integrated, range,
@@ -35,12 +36,16 @@ func runMeter(e env, args []string) error {
 	replace := f.Bool("replace", false, "write over an existing series")
 	raw := f.String("raw", "", "the files are bare samples of this `format`, such as 48000,2,s24le")
 	asJSON := f.Bool("json", false, "print one JSON object a file")
+	plot := f.Bool("plot", false, plotHelp)
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
 		return err
 	}
 	policy, err := monoPolicy(*mono)
 	if err != nil {
+		return err
+	}
+	if err := plotted(*plot, *asJSON); err != nil {
 		return err
 	}
 	if f.NArg() == 0 {
@@ -74,7 +79,7 @@ func runMeter(e env, args []string) error {
 	}
 	files := make([]measured, len(takes))
 	for i, t := range takes {
-		files[i] = &metered{file: file{path: t.path, raw: rawFormat}, mono: policy, spec: specification, listOvers: overs}
+		files[i] = &metered{file: file{path: t.path, raw: rawFormat}, mono: policy, spec: specification, listOvers: overs, plotted: *plot}
 	}
 	if *series != "" {
 		if len(takes) > 1 {
@@ -119,6 +124,8 @@ type metered struct {
 	series    *wave.File // nil: not asked for
 	readings  measure.Readings
 	verdicts  []measure.Judgement // by the specification
+	plotted   bool
+	over      measure.Table // loudness over time, if it is plotted
 }
 
 // meets says whether the file meets the specification, if one was named.
@@ -167,6 +174,9 @@ func (m *metered) run(e env, quiet bool) error {
 			e.advise(m.path, m.verdicts)
 		}
 	}
+	if m.plotted {
+		m.over = loudness.Table()
+	}
 	if m.series == nil {
 		return nil
 	}
@@ -185,6 +195,9 @@ func (m *metered) print(e env) {
 	for _, j := range m.verdicts {
 		fmt.Fprintf(e.stdout, "  %-11s %s\n", j.Verdict, strings.TrimPrefix(j.Sentence(), j.Subject+": "))
 	}
+	if m.plotted {
+		defer func() { e.plot(pages.Loudness(m.over, m.readings, m.target())) }()
+	}
 	if m.overs == nil {
 		return
 	}
@@ -197,6 +210,18 @@ func (m *metered) print(e env) {
 	if more := count - int64(len(events)); more > 0 {
 		fmt.Fprintf(e.stdout, "    … and %d more (--events)\n", more)
 	}
+}
+
+// target is the specification's limit of the loudness, nil if there is none.
+func (m *metered) target() *measure.Limit {
+	if m.spec != nil {
+		for _, l := range m.spec.Limits {
+			if l.Reading == "integrated_lufs" {
+				return &l
+			}
+		}
+	}
+	return nil
 }
 
 func (m *metered) object(failed error) any {

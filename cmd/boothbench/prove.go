@@ -13,6 +13,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/proof"
+	pages "github.com/boothbench/boothbench/measure/report"
 )
 
 const proveUsage = `boothbench prove measures whether a chain does what its file declares: each stage
@@ -56,6 +57,7 @@ type proveSettings struct {
 	rate                     int
 	asJSON                   bool
 	failures, replace, quiet bool
+	plot                     bool
 	acceptUndecided          bool
 }
 
@@ -70,10 +72,14 @@ func runProve(e env, args []string) error {
 	f.StringVar(&s.out, "out", "", "write the sheet to this JSON `file` too")
 	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
+	f.BoolVar(&s.plot, "plot", false, plotHelp+": each curve of a chain")
 	f.BoolVar(&s.acceptUndecided, "accept-undecided", false, "exit with 0 although claims could not be decided, if none failed")
 	f.BoolVar(&s.failures, "failures", false, "list what did not pass only")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := plotted(s.plot, s.asJSON); err != nil {
 		return err
 	}
 	if err := s.check(f.Args(), f.Changed("rate")); err != nil {
@@ -100,6 +106,8 @@ func (s *proveSettings) check(files []string, rateGiven bool) error {
 		return usageError("--recording: found %s; accepted: pairs of a stimulus and its recording", plural(len(files), "file"))
 	case s.claims != "" && s.recording && rateGiven:
 		return usageError("--rate has no meaning for recordings: they have their own")
+	case s.plot && (s.claims != "" || s.command.exec != "" || s.recording || s.stimuli != ""):
+		return usageError("--plot: found another device than the chain; accepted: the chain file alone, whose curves are declared")
 	case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
 		return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
 	}
@@ -136,6 +144,9 @@ func (s *proveSettings) run(e env, files []string) error {
 		e.printJSON(object)
 	} else {
 		printSheet(e.stdout, sheet, s.failures)
+	}
+	for i, c := range sheet.Curves {
+		e.plot(pages.Declared(fmt.Sprintf("curve-%d", i+1), c))
 	}
 	if out != nil {
 		if err := writeSheet(out, object); err != nil {
@@ -200,7 +211,11 @@ func (s *proveSettings) ofChain(e env, c *chain.Chain, files []string, shown fun
 		sheet, err := proof.OfImplementation(e.ctx, c, proof.ByRecordings(files[1]), s.rate, shown)
 		return sheet, withCode(exitUsage, err)
 	}
-	sheet, err := proof.OfChain(e.ctx, c, s.rate, shown)
+	of := proof.OfChain
+	if s.plot {
+		of = proof.OfChainWithCurves
+	}
+	sheet, err := of(e.ctx, c, s.rate, shown)
 	return sheet, withCode(exitUsage, err)
 }
 

@@ -48,7 +48,7 @@ makeup_db = 3
 		low, high   float64 // where the line's claim holds
 	}{{"highpass", "frequency_hz", 400, 20, 20000}, {"compressor", "in_dbfs", 40, -100, 10}} {
 		c := sheet.Curves[i]
-		if c.Stage != want.stage || c.Columns[0] != want.axis || len(c.Rows) < want.rows || c.WithinDB <= 0 {
+		if c.Stage != want.stage || c.Columns[0] != want.axis || len(c.Rows) < want.rows || c.WithinDB <= 0 || c.Deviation.Unit != "dB" || !(c.Deviation.Value > 0) || c.Deviation.Value > c.WithinDB {
 			t.Errorf("curve %d is of %s, %q, %d rows, within %g dB", i, c.Stage, c.Columns, len(c.Rows), c.WithinDB)
 		}
 		for _, row := range c.Rows {

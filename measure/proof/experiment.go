@@ -123,6 +123,7 @@ func (x *Experiment) readWithCurve(ctx context.Context, stage string, d instrume
 	for _, claim := range x.Claims {
 		if strings.Contains(claim.Reading, "_deviation_db") && claim.Max != nil {
 			c.WithinDB = *claim.Max
+			c.Deviation, _ = readings.Get(claim.Reading)
 		}
 	}
 	return readings, c

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/measure"
@@ -304,4 +305,42 @@ func swapped(points []picture.Point) []picture.Point {
 		out[i] = picture.Point{X: p.Y, Y: p.X}
 	}
 	return out
+}
+
+// Curve is the first two columns of an instrument's table.
+func Curve(t measure.Table, title, says string) picture.Picture {
+	p := picture.Picture{Name: "curve", Title: title, Says: minus(says)}
+	xName, xUnit := axisName(t.Columns[0])
+	yName, yUnit := axisName(t.Columns[1])
+	line := picture.Series{}
+	logarithmic := t.Columns[0] == "frequency_hz"
+	for _, row := range t.Rows {
+		if logarithmic && (row[0] < audible.Min || row[0] > audible.Max) {
+			continue
+		}
+		line.Points = append(line.Points, picture.Point{X: row[0], Y: row[1]})
+	}
+	x := audible
+	if !logarithmic {
+		x = picture.Around(xName, xUnit, nil, swapped(line.Points))
+	}
+	y := picture.Around(yName, yUnit, nil, line.Points)
+	y.Min = max(y.Min, y.Max-180) // what is exactly 0 has no place on a scale of dB
+	if noise := slices.Index(t.Columns, "noise_bandwidth_hz"); noise > 0 && len(t.Rows) > 0 {
+		line.Kind = picture.Stems
+		y.Name = fmt.Sprintf("level, noise in %.3g Hz", t.Rows[0][noise])
+	}
+	p.Panels = []picture.Panel{{X: x, Y: y, Series: []picture.Series{line}}}
+	return p
+}
+
+// axisName takes a column's name apart: "frequency_hz" is a frequency in Hz.
+func axisName(column string) (name, unit string) {
+	for _, u := range [][2]string{{"_hz", "Hz"}, {"_dbfs", "dBFS"}, {"_db", "dB"}, {"_ms", "ms"}, {"_deg", "deg"}, {"_s", "s"}} {
+		column, _, _ := strings.Cut(column, "_ch")
+		if rest, ok := strings.CutSuffix(column, u[0]); ok {
+			return strings.ReplaceAll(rest, "_", " "), u[1]
+		}
+	}
+	return strings.ReplaceAll(column, "_", " "), ""
 }
