@@ -164,7 +164,7 @@ func look(path string) (File, error) {
 func holds(key Key, input, output string, of func(string) (File, error), same func(now, then File) bool) (r *Receipt, why string, err error) {
 	r, err = Load(output)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, "there is no receipt of it", nil
+		return nil, "there is no receipt", nil
 	}
 	if err != nil {
 		return nil, err.Error(), nil // as good as none

@@ -92,7 +92,7 @@ func (b *batch) prepare() error {
 	return nil
 }
 
-// totalFrames is the work ahead, as far as the headers tell.
+// totalFrames is the work ahead, as far as the headers state it.
 func (b *batch) totalFrames() (total int64) {
 	for _, t := range b.tasks {
 		if t.in == standardInput {
@@ -115,7 +115,7 @@ func (b *batch) process(t task, workers int) *report {
 	switch {
 	case r.err == nil:
 	case b.ctx.Err() != nil:
-		r.err = withCode(exitInterrupted, fmt.Errorf("%s: interrupted: nothing of it is written", nameOf(r.in)))
+		r.err = withCode(exitInterrupted, fmt.Errorf("%s: interrupted: nothing is written", nameOf(r.in)))
 	case len(b.tasks) > 1:
 		r.err = namingTake(t.in, r.err)
 	}

@@ -236,7 +236,7 @@ func (s *overshootSound) exitCode() int {
 	return exitDone
 }
 
-// totalFrames is the work ahead, as far as the headers tell.
+// totalFrames is the work ahead, as far as the headers state it.
 func (r *overshootRun) totalFrames() (total int64) {
 	for _, sound := range r.sounds {
 		if src, err := r.open(sound); err == nil {

@@ -16,7 +16,7 @@ type signalFlags struct {
 	settings map[string]*string // by key
 }
 
-// kindNamed is the kind of a name; it tells what was probably meant.
+// kindNamed is the kind of a name; an error says what was probably meant.
 func kindNamed(name string) (stimulus.Kind, error) {
 	kind, known := stimulus.Named(name)
 	if known {

@@ -15,7 +15,7 @@ import (
 )
 
 const toneUsage = `boothbench tone writes a test signal: with silence, marks and a code around it, by
-which a recording of it is found and known again, or alone with --bare (so by itself
+which it is found and recognised in a recording, or alone with --bare (so by itself
 the line-up tone and the standards' signals; --bare=false puts the marks around them).
 Each kind teaches its settings: boothbench tone sweep --help
 
@@ -185,7 +185,7 @@ func (t *tone) make() error {
 	return err
 }
 
-// loudDBFS is the peak above which a file's name has to warn of it.
+// loudDBFS is the peak above which a file's name has to warn.
 const loudDBFS = -6
 
 // checkName wants loud files named so.
@@ -211,7 +211,7 @@ func (t *tone) print(e env, f wave.Format, o wave.Options) {
 	fmt.Fprintf(e.stdout, "wrote %s  %s, %s, dither %v\n", t.out, measure.TimeCode(frames, f.Rate), f, o.Dither)
 	fmt.Fprintf(e.stdout, "      %s, %.3f s, %s\n", stimulus.Describe(t.signal), t.seconds, peak)
 	if t.identity == "" {
-		fmt.Fprintln(e.stdout, "      bare: no marks, so that a recording of it is not recognised")
+		fmt.Fprintln(e.stdout, "      bare: no marks, so that it is not recognised in a recording")
 		return
 	}
 	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %d dBFS; its identity is in chunk %q\n", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code(), stimulus.MarkPeakDBFS, stimulus.ChunkID)

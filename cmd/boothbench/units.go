@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-const unitsUsage = `boothbench units turns levels into other units, and knows what levels tell of
+const unitsUsage = `boothbench units turns levels into other units, and knows what levels say of
 inputs and outputs. dBFS has volts only by a calibration; nothing is guessed.
 
 Usage: boothbench units "LEVEL [in UNIT]" [--calibration LINE]

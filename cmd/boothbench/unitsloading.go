@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-const outputImpedanceUsage = `boothbench units output-impedance tells an output's impedance from its level
+const outputImpedanceUsage = `boothbench units output-impedance finds an output's impedance from its level
 without and with a load. Only the ratio counts: both may be in dBFS.
 
 Usage: boothbench units output-impedance --open LEVEL --loaded LEVEL --load-ohm N
@@ -18,7 +18,7 @@ Examples:
   boothbench units output-impedance --open "-20 dBFS" --loaded "-21.5 dBFS" --load-ohm 33
 `
 
-const loadingUsage = `boothbench units loading tells the frequency response that a source impedance
+const loadingUsage = `boothbench units loading computes the frequency response that a source impedance
 makes with a load: a curve from a file of lines hz,ohm, or a headphone with one
 resonance, dc-ohm + (peak-ohm - dc-ohm)/(1 + jQ(f/f0 - f0/f)).
 

@@ -16,7 +16,7 @@ type Chunk struct {
 // maxCarried bounds the memory that carried chunks may take.
 const maxCarried = 16 << 20
 
-// isChunkID tells whether a name is a RIFF "four-character code": printable
+// isChunkID reports whether a name is a RIFF "four-character code": printable
 // ASCII.
 func isChunkID(name string) bool {
 	for i := range len(name) {

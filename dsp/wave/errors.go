@@ -102,7 +102,7 @@ type Warning struct {
 	Path   string
 	Offset int64 // bytes from the start of the file
 	Found  string
-	Done   string // what the reader made of it
+	Done   string // what the reader did then
 }
 
 func (w Warning) String() string {

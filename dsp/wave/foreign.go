@@ -45,7 +45,7 @@ func foreign(start []byte) (name, advice string) {
 	return fmt.Sprintf("a file that begins with the bytes % x", start[:4]), "give a WAV file; convert other kinds first"
 }
 
-// isText tells whether bytes, which may end within a character, are text.
+// isText reports whether bytes, which may end within a character, are text.
 func isText(b []byte) bool {
 	for len(b) > 0 {
 		r, n := utf8.DecodeRune(b)

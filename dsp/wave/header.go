@@ -185,7 +185,7 @@ func (p *parser) next(end, size int64) int64 {
 	return end + 1
 }
 
-// chunkAt tells whether the bytes at offset look like a chunk that lies within
+// chunkAt reports whether the bytes at offset look like a chunk that lies within
 // the file.
 func (p *parser) chunkAt(offset int64) bool {
 	if p.size-offset < 8 {

@@ -14,7 +14,7 @@ const locksWork = true
 // false if another holds it, or where the file system has no locks.
 func lockFile(f *os.File) bool { return flock(f) == nil }
 
-// lockedByOther tells the first of these cases from the second.
+// lockedByOther reports the first of these cases.
 func lockedByOther(f *os.File) bool { return errors.Is(flock(f), syscall.EWOULDBLOCK) }
 
 func flock(f *os.File) error {

@@ -6,7 +6,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// Overs tells what a Writer had to change to fit its format.
+// Overs is what a Writer had to change to fit its format.
 type Overs struct {
 	Count      int64 // samples clamped to full scale, or to what 32-bit floating point can hold
 	FirstFrame int64 // of the first one
