@@ -23,6 +23,9 @@ func (b *batch) skip(r *report) error {
 	if r.receipt, r.stale, err = receipt.Holds(b.key, r.in, r.out); err != nil {
 		return inputError(err)
 	}
+	if r.receipt != nil && r.receipt.Failure != "" { // of a season: a failure is not passed over here
+		r.stale, r.receipt = "it failed then: "+r.receipt.Failure, nil
+	}
 	if r.receipt == nil {
 		r.taken, err = receipt.Of(r.in)
 	}

@@ -237,6 +237,36 @@ func TestFLACDamaged(t *testing.T) {
 	t.Logf("%d of %d damaged files were read, as the sound that was encoded", unharmed, trials)
 }
 
+// The MD5 of the sound is held against what is decoded, and a file that states none is
+// read without.
+func TestFLACMD5(t *testing.T) {
+	wav := filepath.Join(t.TempDir(), "a.wav")
+	write(t, wav, Format{Rate: 8000, Channels: 2, Encoding: Integer, Bits: 24}, Options{}, dsptest.Speechlike(8000, 2, 3000, 3))
+	file, err := os.ReadFile(flacOf(t, wav))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const at = 4 + 4 + 18 // signature, block header, then RFC 9639, section 8.2
+	for _, c := range []struct {
+		change func([]byte)
+		want   string
+	}{
+		{func([]byte) {}, ""},
+		{func(b []byte) { b[at+7] ^= 1 }, "sound whose MD5 is not the one that the file states"},
+		{func(b []byte) { clear(b[at : at+16]) }, ""},
+	} {
+		b := bytes.Clone(file)
+		c.change(b)
+		r, err := NewReader(bytes.NewReader(b), int64(len(b)), "a.flac")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := soundOf(r); (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%v, want %q", err, c.want)
+		}
+	}
+}
+
 // Comments and pictures are named, and what an encoder leaves by itself is not.
 func TestFLACMetadataIsNamed(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "a.wav")
