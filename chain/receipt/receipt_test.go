@@ -48,7 +48,7 @@ func TestHolds(t *testing.T) {
 		"the take is another now":         func(*Key) { put(in, "tame") },
 		"the output has been changed":     func(*Key) { put(out, "outpux") },
 		"the output is gone":              func(*Key) { os.Remove(out) },
-		"there is no receipt":       func(*Key) { os.Remove(PathFor(out)) },
+		"there is no receipt":             func(*Key) { os.Remove(PathFor(out)) },
 		"no receipt: unexpected end":      func(*Key) { put(PathFor(out), "{") },
 		"found schema_version 2; acc":     func(*Key) { put(PathFor(out), `{"schema_version":2}`) },
 		"found schema_version 0; accepte": func(*Key) { put(PathFor(out), `{}`) },
