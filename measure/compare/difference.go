@@ -29,6 +29,8 @@ const (
 	Band       Kind = "band"           // Hz: middle of the third octave; Side: −1 below it, +1 above it, 0 around it; Value: dB
 	Cut        Kind = "cut"            // Frames of A from Frame on are not in B
 	Insertion  Kind = "insertion"      // Frames of B that A does not have stand before A's Frame
+	Missing    Kind = "missing"        // Frames of A before or behind B are not in it, a delay not counted
+	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a delay not counted
 	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
 	Click      Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
 	Tone       Kind = "tone"           // only In has it; Hz, Value: dBFS (a full-scale sine is 0)
@@ -135,6 +137,10 @@ func (d Difference) clause() (verb, rest string) {
 		return "has", fmt.Sprintf("%s missing at %s", d.length(), d.time())
 	case Insertion:
 		return "has", fmt.Sprintf("%s more at %s", d.length(), d.time())
+	case Missing:
+		return "has", d.length() + " less at its ends"
+	case Extra:
+		return "has", d.length() + " more at its ends"
 	case Dropout:
 		text := fmt.Sprintf("for about %s at %s", d.length(), d.time())
 		if d.Count > 1 {

@@ -79,8 +79,8 @@ func (c *Comparison) delayOf(p placement) float64 {
 	return p.Delay + (p.Speed-1)*float64(from+to)/2
 }
 
-// timeDifferences are delay and drift, of the whole or of a channel, and cuts and
-// insertions.
+// timeDifferences are delay and drift, of the whole or of a channel, cuts and
+// insertions, and what one sound has more of at its ends.
 func (c *Comparison) timeDifferences() (all []Difference) {
 	p := c.found()
 	if p.places > 1 {
@@ -101,7 +101,23 @@ func (c *Comparison) timeDifferences() (all []Difference) {
 	if ppm := (p.Speed - 1) * 1e6; ppm != 0 {
 		all = append(all, c.difference(Drift, ppm, "ppm"))
 	}
-	return append(all, c.edits()...)
+	all = append(all, c.edits()...)
+	missing, extra := c.uncovered()
+	for _, d := range c.edits() {
+		if d.Kind == Cut {
+			missing -= d.Frames
+		} else {
+			extra -= d.Frames
+		}
+	}
+	for i, frames := range []int64{missing, extra} {
+		if frames > 0 {
+			d := c.difference([]Kind{Missing, Extra}[i], 0, "")
+			d.Frames = frames
+			all = append(all, d)
+		}
+	}
+	return all
 }
 
 // edits are the cuts and insertions between the pieces.

@@ -133,6 +133,9 @@ func (r Result) badness() float64 {
 	if !r.Same {
 		return 3000
 	}
+	if r.Unchanged() {
+		return -2000
+	}
 	worse := 0.0
 	if missing, found := r.Readings.Get("missing_ms"); found && missing.Measurable() && missing.Value > 0 {
 		worse = 1000

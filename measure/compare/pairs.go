@@ -93,6 +93,7 @@ type cursor struct {
 	open func() (wave.Source, error)
 	src  wave.Source
 	at   int64
+	past bool // behind the end
 }
 
 func (c *cursor) close() {
@@ -110,7 +111,7 @@ func (c *cursor) seek(frame int64) (err error) {
 			if c.src, err = c.open(); err != nil {
 				return err
 			}
-			c.at = 0
+			c.at, c.past = 0, false
 		}
 	}
 	if frame == c.at {
@@ -118,6 +119,9 @@ func (c *cursor) seek(frame int64) (err error) {
 	}
 	if s, ok := c.src.(interface{ SeekFrame(int64) error }); ok {
 		err := s.SeekFrame(frame)
+		if c.past = errors.Is(err, wave.ErrNoFrame); c.past {
+			err = nil // reading says so
+		}
 		if !errors.Is(err, errors.ErrUnsupported) {
 			c.at = frame
 			return err
@@ -142,6 +146,9 @@ func (c *cursor) seek(frame int64) (err error) {
 }
 
 func (c *cursor) read(b dsp.Block) (int, error) {
+	if c.past {
+		return 0, io.EOF
+	}
 	n, err := planes.ReadFull(c.src, b)
 	c.at += int64(n)
 	return n, err

@@ -149,9 +149,13 @@ func gather(open func() (wave.Source, error), channel int, parts []extent) ([][]
 	for at < end {
 		next := nextNeeded(parts, at)
 		if seeks && next > at+4*int64(b.Frames()) {
-			if err := seeker.SeekFrame(next); errors.Is(err, wave.ErrNoFrame) {
+			switch err := seeker.SeekFrame(next); {
+			case errors.Is(err, wave.ErrNoFrame):
 				return all, nil // it lies behind the end
-			} else if err != nil {
+			case errors.Is(err, errors.ErrUnsupported):
+				seeks = false // read on up to there
+				continue
+			case err != nil:
 				return nil, err
 			}
 			at = next

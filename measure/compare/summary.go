@@ -25,6 +25,8 @@ func (c *Comparison) Summary() string {
 		switch {
 		case d.Kind == Noise || d.Kind == Rest:
 			rest = "" // below
+		case d.Kind == Missing || d.Kind == Extra:
+			// with the frames that were compared, at the end
 		case verb == "is":
 			is = append(is, text)
 		default:
