@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
+	"strconv"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
@@ -340,6 +342,34 @@ func (s *Solution) Chain() *chain.Chain {
 	}
 	solved.Text = nil // it is of the chain as it was
 	return &solved
+}
+
+// ChainText is the solved chain as a file: the text of the chain as it was, comments
+// included, with the gain in it; or all of it written anew where the chain comes from
+// no file.
+func (s *Solution) ChainText() ([]byte, error) {
+	solved := s.Chain()
+	var text []byte
+	if l := s.parts.limiter; l != nil {
+		numbers := map[string]float64{"drive_db": s.GainDB}
+		if was := s.parts.chain.Stages[s.parts.stages].Settings.(dsp.LimiterSettings); was.CeilingDBTP != l.CeilingDBTP {
+			numbers["ceiling_dbtp"] = l.CeilingDBTP
+		}
+		text = s.parts.chain.TextWith(s.parts.stages, numbers)
+	} else if was := s.parts.chain.Text; was != nil {
+		text = fmt.Appendf(slices.Clone(was), "\n\n[[stage]]\nkind = \"gain\"\ngain_db = %s\n", strconv.FormatFloat(s.GainDB, 'f', -1, 64))
+	}
+	if again, err := chain.Parse(s.parts.chain.Path, text); err == nil && sameSettings(again, solved) {
+		return text, nil
+	}
+	return solved.Format(true)
+}
+
+// sameSettings says whether two chains have the same stages.
+func sameSettings(a, b *chain.Chain) bool {
+	return slices.EqualFunc(a.Stages, b.Stages, func(x, y chain.Stage) bool {
+		return x.Kind == y.Kind && x.Enabled == y.Enabled && reflect.DeepEqual(x.Settings, y.Settings)
+	})
 }
 
 // Limits says whether the chain ends with a limiter, whose drive the gain is.

@@ -190,7 +190,11 @@ func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, job
 	}
 	if s.saveChain != "" {
 		settings.Also = func(solved *tune.Solution) ([]wave.Output, error) {
-			return e.chainFile(s, solved.Chain(), jobs)
+			text, err := solved.ChainText()
+			if err != nil {
+				return nil, err
+			}
+			return e.chainFile(s, text, jobs)
 		}
 	}
 	r.delivery, r.err = tune.Deliver(e.ctx, c, target, jobs, settings)
@@ -202,7 +206,11 @@ func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, job
 
 // saveProposal writes a proposed chain, and returns why it could not.
 func (e env) saveProposal(s *deliverSettings, p *tune.Proposal, jobs []tune.Job) error {
-	outputs, err := e.chainFile(s, p.Chain, jobs)
+	text, err := p.Chain.Format(true)
+	if err != nil {
+		return err
+	}
+	outputs, err := e.chainFile(s, text, jobs)
 	if err != nil {
 		return err
 	}
@@ -210,11 +218,7 @@ func (e env) saveProposal(s *deliverSettings, p *tune.Proposal, jobs []tune.Job)
 }
 
 // chainFile begins the file of a solved or proposed chain.
-func (e env) chainFile(s *deliverSettings, c *chain.Chain, jobs []tune.Job) ([]wave.Output, error) {
-	text, err := c.Format(true)
-	if err != nil {
-		return nil, err
-	}
+func (e env) chainFile(s *deliverSettings, text []byte, jobs []tune.Job) ([]wave.Output, error) {
 	inputs := []string{s.chain}
 	for _, j := range jobs {
 		inputs = append(inputs, j.In, j.Out)
