@@ -18,9 +18,9 @@ type LimiterForecast struct {
 	still    int       // cells since a gain was computed that is not 1
 }
 
-// forecastPoints is how many gains of a cell are computed: 8, some 12 kHz. The
+// forecastPoints is how many gains of a cell are computed: 4, some 6 kHz. The
 // gain of a limiter hardly moves above 1 kHz (see depthWindow).
-const forecastPoints = 8
+const forecastPoints = 4
 
 // ForecastCellFrames is the length in frames of the cells of a forecast.
 func ForecastCellFrames(rate int) int { return max(1, rate/1500) }
