@@ -25,6 +25,7 @@ type Analysis struct {
 	head  string     // identifies the stages ahead of the limiter
 	paths []pathData // one for each gain
 	whole []float64  // see hopEnergies
+	lost  []float64  // see lostShares
 }
 
 // pathData are the cells of channels that share one gain.
@@ -67,6 +68,12 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 		share = 1
 	}
 	a.paths = make([]pathData, f.Channels/share)
+	if known, ok := take.(interface{ Frames() int64 }); ok { // so that nothing has to grow
+		cells := int(known.Frames())/dsp.ForecastCellFrames(f.Rate) + 2
+		for path := range a.paths {
+			a.paths[path] = pathData{make([]uint16, 0, cells), make([]uint16, 0, cells), make([]uint16, 0, cells/topCells+2)}
+		}
+	}
 	meter.Loudness.TapCells(dsp.ForecastCellFrames(f.Rate), func(energies []float64) {
 		for path := range a.paths {
 			sum := 0.0

@@ -24,7 +24,7 @@ type forecast struct {
 }
 
 // profiles are the loudness profiles that a gain in dB gives: the limiter's drive,
-// or a plain gain.
+// or a plain gain. They are valid until the next call.
 //
 // Each 100 ms of the profile ahead of the limiter are scaled by the gain and by the
 // share of their energy that the limiter leaves. So the forecast is exact where
@@ -33,10 +33,16 @@ func (f *forecast) profiles(gainDB float64) []measure.LoudnessProfile {
 	if f.known != nil && f.knownAt == gainDB {
 		return f.known
 	}
-	out := make([]measure.LoudnessProfile, len(f.takes))
+	if f.known == nil {
+		f.known = make([]measure.LoudnessProfile, len(f.takes))
+		for i, a := range f.takes {
+			f.known[i] = measure.LoudnessProfile{RateHz: a.Profile.RateHz, Energies: make([]float64, len(a.Profile.Energies))}
+		}
+	}
+	f.knownAt = gainDB
 	scale := dsp.DBToAmplitude(gainDB) * dsp.DBToAmplitude(gainDB)
 	for i, a := range f.takes {
-		p := measure.LoudnessProfile{RateHz: a.Profile.RateHz, Energies: make([]float64, len(a.Profile.Energies))}
+		p := &f.known[i]
 		lost := a.lostShares(f.limiter, gainDB)
 		for h, e := range a.Profile.Energies {
 			p.Energies[h] = e * scale
@@ -44,10 +50,8 @@ func (f *forecast) profiles(gainDB float64) []measure.LoudnessProfile {
 				p.Energies[h] *= max(0, 1-lost[h])
 			}
 		}
-		out[i] = p
 	}
-	f.known, f.knownAt = out, gainDB
-	return out
+	return f.known
 }
 
 // loudness is the gated loudness that a gain gives, in LUFS; false: nothing counts.
@@ -61,7 +65,12 @@ func (a *Analysis) lostShares(s *dsp.LimiterSettings, driveDB float64) []float64
 	if s == nil {
 		return nil
 	}
-	whole, lost := a.hopEnergies(), make([]float64, len(a.Profile.Energies))
+	whole := a.hopEnergies()
+	if a.lost == nil {
+		a.lost = make([]float64, len(a.Profile.Energies))
+	}
+	lost := a.lost
+	clear(lost)
 	for i := range a.paths {
 		p := &a.paths[i]
 		hops := a.hops()
