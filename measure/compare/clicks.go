@@ -57,6 +57,9 @@ func (c *clicks) restart() {
 	for i := range c.channels {
 		f := &c.channels[i]
 		if f.seen > 0 {
+			for k := 1; k <= clickEdge; k++ {
+				f.grains[(f.next-k+len(f.grains))%len(f.grains)].edge = true
+			}
 			for range clickReach {
 				c.push(i, clickGrain{edge: true})
 			}
