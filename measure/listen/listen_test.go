@@ -7,6 +7,7 @@ import (
 	"errors"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -171,6 +172,12 @@ func TestWhatCannotBeCompared(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: found %v; accepted: an error that says %q", c.name, err, c.says)
 		}
+	}
+	// A version that lacks a stretch of the excerpt would be out of step behind it.
+	long := voice(30)
+	edited := dsp.Block{append(slices.Clone(long[0][:15*rate]), long[0][15*rate+rate/2:]...)}
+	if _, err := Prepare(context.Background(), []Source{source("a", long), source("b", edited)}, Settings{}); err == nil || !strings.Contains(err.Error(), "cut out") {
+		t.Errorf("an edited version: found %v; accepted: an error that says so", err)
 	}
 	// Sounds that are no versions of one can be laid as they lie.
 	c := prepared(t, Settings{AsLying: true}, source("a", sound), source("b", other))

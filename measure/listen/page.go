@@ -6,9 +6,11 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"strings"
+	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -70,37 +72,42 @@ func (c *Comparison) Page(s PageSettings) ([]byte, Key, error) {
 	if s.Hide {
 		rand.New(rand.NewPCG(s.Seed, 0)).Shuffle(len(order), func(i, k int) { order[i], order[k] = order[k], order[i] })
 	}
-	versions, size := []sound{}, 0
+	// All sounds are packed side by side, in the order of the page.
+	var names []string
+	var blocks []dsp.Block
 	for at, i := range order {
 		v := c.Versions[i]
 		name := v.Name
 		if s.Hide {
 			name = fmt.Sprintf("Version %d", at+1)
 		}
-		one, err := c.pack(name, v.Planes, at)
-		if err != nil {
-			return nil, Key{}, err
-		}
-		versions = append(versions, one)
-		size += len(one.Data)
+		names, blocks = append(names, name), append(blocks, v.Planes)
 	}
-	differences := []sound{}
 	if !s.Hide { // whose names would be of no use
-		for i, d := range c.Differences {
-			one, err := c.pack(d.Name, d.Planes, len(order)+i)
-			if err != nil {
-				return nil, Key{}, err
-			}
-			differences = append(differences, one)
-			size += len(one.Data)
+		for _, d := range c.Differences {
+			names, blocks = append(names, d.Name), append(blocks, d.Planes)
 		}
+	}
+	packed, errs := make([]sound, len(blocks)), make([]error, len(blocks))
+	var all sync.WaitGroup
+	for i := range blocks {
+		all.Go(func() { packed[i], errs[i] = c.pack(names[i], blocks[i], i) })
+	}
+	all.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return nil, Key{}, err
+	}
+	versions, differences := packed[:len(order)], packed[len(order):]
+	size := 0
+	for _, one := range packed {
+		size += len(one.Data)
 	}
 	if size > most {
 		seconds := float64(c.Versions[0].Planes.Frames()) / float64(c.Rate)
 		return nil, Key{}, &TooLargeError{fmt.Sprintf("the page would have %.1f MB; accepted: %.1f MB, about %.0f s of this sound", float64(size)/1e6, float64(most)/1e6, seconds*float64(most)/float64(size))}
 	}
 	sum := sha256.New()
-	for _, v := range append(append([]sound{}, versions...), differences...) {
+	for _, v := range packed {
 		sum.Write([]byte(v.Data))
 	}
 	digest := hex.EncodeToString(sum.Sum(nil))[:16]

@@ -254,6 +254,14 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 	if !result.Same || sink.Frames() == 0 {
 		return v, nil, 0, 0, &NotOneSoundError{name, source.Name}
 	}
+	for _, d := range result.Differences() {
+		if (d.Kind == compare.Cut || d.Kind == compare.Insertion) && d.Frame > result.From && d.Frame < result.To {
+			return v, nil, 0, 0, fmt.Errorf("%s: at %s something is cut out or put in; accepted: an excerpt without an edit", source.Name, measure.TimeCode(c.FirstFrame+d.Frame, c.Rate))
+		}
+	}
+	if int64(sink.Frames()) != result.To-result.From {
+		return v, nil, 0, 0, fmt.Errorf("%s: %d frames of the excerpt were compared, and not %d", source.Name, sink.Frames(), result.To-result.From)
+	}
 	readings := result.Readings()
 	db, _ := readings.Get("gain_db")
 	polarity, _ := readings.Get("polarity")
@@ -292,11 +300,11 @@ func (c *Comparison) compared(ctx context.Context, excerpt func() (wave.Source, 
 	f := src.Format()
 	result, err := compare.Sounds(ctx, excerpt, func() (wave.Source, error) {
 		return wave.NewMemory(wave.Unquantised(f.Rate, f.Channels), near), nil
-	}, compare.Settings{Residual: sink})
+	}, compare.Settings{Residual: sink, Brief: true})
 	if err != nil || result.Same {
 		return result, start, err
 	}
-	result, err = compare.Sounds(ctx, excerpt, source.Open, compare.Settings{Residual: sink})
+	result, err = compare.Sounds(ctx, excerpt, source.Open, compare.Settings{Residual: sink, Brief: true})
 	return result, 0, err
 }
 
