@@ -58,8 +58,10 @@ func runCheck(e env, args []string) error {
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
 	artefacts := f.String("artefacts", "", "keep the differences of files not like their like in this `folder`")
 	baseline := f.String("baseline", "", "hold the files against what was recorded of them in this `folder`")
-	record := f.String("record", "", "record the files as right in this `folder`, instead of checking them")
-	why := f.String("why", "", "the `reason` for --record; it stays in the baseline")
+	record := f.String("record", "", "record as right in this `folder` which of the files are new or have changed, instead of checking them")
+	recordAll := f.Bool("all", false, "with --record: also files that differ by no more than a baseline allows")
+	prune := f.Bool("prune", false, "with --record: remove the baselines of files that are no longer there")
+	why := f.String("why", "", "the `reason` for --record, once for all files; it stays in the baselines")
 	replace := f.Bool("replace", false, "write over an existing report")
 	jobs := f.Int("jobs", 1, "how many files are measured at once")
 	quiet := f.Bool("quiet", false, "print failures only, and no progress")
@@ -70,7 +72,7 @@ func runCheck(e env, args []string) error {
 	case *jobs < 1:
 		return usageError("--jobs: found %d, accepted: 1 or more", *jobs)
 	case *record != "":
-		return e.record(*record, *why, f.Args())
+		return e.record(recordOptions{*record, *why, *recordAll, *prune}, f.Args())
 	case *limits != "" && *baseline != "":
 		return usageError("found --limits and --baseline; accepted: one of them; a limits file names a baseline itself")
 	case *spec != "" && (*limits != "" || *baseline != ""):
@@ -83,7 +85,7 @@ func runCheck(e env, args []string) error {
 		return usageError("found --tap and --json; accepted: one of them")
 	}
 	var err error
-	l := expect.AgainstBaselines(*baseline)
+	l := expect.AgainstBaselines(*baseline) // used where neither of the others is named
 	switch {
 	case *limits != "":
 		l, err = e.loadLimits(*limits)
@@ -152,25 +154,6 @@ func (e env) advise(path string, judgements []measure.Judgement) {
 	tune.Advise(e.ctx, func() (wave.Source, error) { return wave.Open(path) }, judgements)
 }
 
-// record makes baselines.
-func (e env) record(dir, why string, files []string) error {
-	if why == "" {
-		return usageError("--record: no reason; add --why \"first recording\", or whatever it is")
-	}
-	if len(files) == 0 {
-		return usageError("--record: no file named")
-	}
-	for _, file := range files {
-		e.sweep(dir)
-		b, err := expect.RecordBaseline(e.ctx, dir, file, why, time.Now())
-		if err != nil {
-			return inputError(err)
-		}
-		fmt.Fprintf(e.stdout, "recorded  %s in %s (recording %d)\n", file, dir, len(b.History))
-	}
-	return nil
-}
-
 // worst names what could not be measured, and chooses the exit code.
 func (e env) worst(run expect.Run) error {
 	var worst error
@@ -195,6 +178,13 @@ func (e env) worst(run expect.Run) error {
 func printChecked(w io.Writer, run expect.Run, groups, quiet bool) {
 	limits, failed := 0, 0
 	for _, c := range run.Checked {
+		for _, change := range c.Changes {
+			word := "differs"
+			if !c.Passed() {
+				word = "changed"
+			}
+			fmt.Fprintf(w, "%-9s  %s\n", word, change)
+		}
 		for _, j := range c.Judgements {
 			if limits++; j.Verdict != measure.Pass {
 				failed++
@@ -252,9 +242,10 @@ func checkedObject(c expect.Checked) any {
 		Error         string          `json:"error,omitempty"`
 		Subject       string          `json:"subject"`
 		Warnings      []string        `json:"warnings,omitempty"`
+		Changes       []string        `json:"changes,omitempty"`
 		Kept          []string        `json:"artefacts,omitempty"`
 		Limits        []judgementJSON `json:"limits"`
-	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Kept: c.Kept, Limits: judgementsObject(c.Judgements)}
+	}{SchemaVersion: 1, Command: "check", Subject: c.Subject, Changes: c.Changes, Kept: c.Kept, Limits: judgementsObject(c.Judgements)}
 	for _, w := range c.Warnings {
 		o.Warnings = append(o.Warnings, w.String())
 	}

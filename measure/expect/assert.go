@@ -24,7 +24,7 @@ func Reading(t testing.TB, s Sound, limit measure.Limit) {
 }
 
 func judge(ctx context.Context, s Sound, limit measure.Limit) (measure.Judgement, error) {
-	m := &measured{ctx: ctx, sound: s, known: map[source]measure.Readings{}}
+	m := newMeasured(ctx, s)
 	if err := limit.Check(); err != nil {
 		return measure.Judgement{}, err
 	}

@@ -20,6 +20,7 @@ import (
 type Checked struct {
 	Subject    string
 	Judgements []measure.Judgement
+	Changes    []string // how it differs from a baseline or from the file that it is compared with, in a sentence each
 	Kept       []string // artefacts that were written
 	Warnings   []wave.Warning
 	Err        error // why it could not be measured
@@ -127,14 +128,14 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Check
 		checked.Warnings = r.Warnings()
 		r.Close()
 	}
-	m := &measured{ctx: ctx, sound: File(file).until(ctx), known: map[source]measure.Readings{}}
+	m := newMeasured(ctx, File(file).until(ctx))
 	for _, k := range groups {
 		g := l.Groups[k]
 		if !g.hasPartner(file) {
 			checked.judged(k, missingFile(file, "there is no "+g.likeOf(file)))
 			continue
 		}
-		failed := false
+		failed := map[origin]bool{}
 		for _, limit := range g.wanted() {
 			kind, _ := originOf(limit.Reading)
 			if g.Through != "" {
@@ -147,9 +148,10 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Check
 			}
 			j := measure.Judge(file, m.rate, readings, limit)
 			checked.judged(k, j)
-			failed = failed || kind == ofComparison && j.Verdict != measure.Pass
+			failed[kind] = failed[kind] || j.Verdict != measure.Pass
 		}
-		if failed && l.Artefacts != "" {
+		checked.Changes = append(checked.Changes, m.changed(g, file, failed)...)
+		if failed[ofComparison] && l.Artefacts != "" {
 			kept := filepath.Join(l.Artefacts, filepath.Base(file)+".difference.wav")
 			if err := keepDifference(ctx, kept, m.sound, File(g.likeOf(file)).until(ctx)); err != nil {
 				checked.Err = err
@@ -159,6 +161,24 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Check
 		}
 	}
 	return checked
+}
+
+// changed says how a file differs from its baseline, and from the one that it is
+// compared with where a limit of that is not met.
+func (m *measured) changed(g Group, file string, failed map[origin]bool) []string {
+	var all []string
+	baseline := source{ofBaseline, g.likeFor(ofBaseline, file)}
+	if c := m.changes[baseline]; c != nil && !c.same() {
+		text := c.sentence()
+		if !failed[ofBaseline] && c.explained() && len(c.local) == 0 {
+			text = c.onlyNoise()
+		}
+		all = append(all, fmt.Sprintf("%s %s (against its baseline of %s: %s)", file, text, c.baseline.newest().Date, c.baseline.newest().Why))
+	}
+	if summary := m.compared[source{ofComparison, g.likeFor(ofComparison, file)}]; summary != "" && failed[ofComparison] {
+		all = append(all, fmt.Sprintf("%s: %s (A is %s)", file, summary, g.likeOf(file)))
+	}
+	return all
 }
 
 // wanted are the group's limits, and those that go with them: a file that is compared
@@ -223,6 +243,13 @@ type measured struct {
 	sound Sound
 	rate  int // Hz, once it is known
 	known map[source]measure.Readings
+
+	changes  map[source]*change // against baselines
+	compared map[source]string  // the summaries of comparisons
+}
+
+func newMeasured(ctx context.Context, s Sound) *measured {
+	return &measured{ctx: ctx, sound: s, known: map[source]measure.Readings{}, changes: map[source]*change{}, compared: map[source]string{}}
 }
 
 func (m *measured) readings(s source) (measure.Readings, error) {
@@ -262,14 +289,17 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 	case s.origin == ofBaseline:
 		var b *Baseline
 		if b, err = LoadBaseline(s.like, m.sound.name); err == nil {
-			readings, err = b.Against(m.ctx, m.sound)
+			var c *change
+			if c, err = b.changeOf(m.ctx, m.sound); err == nil {
+				readings, m.changes[s] = c.readings(), c
+			}
 		} else if errors.Is(err, fs.ErrNotExist) {
 			err = fmt.Errorf("no baseline: %w; record one with check --record", err)
 		}
 	case s.origin == ofComparison:
 		var c *compare.Comparison
 		if c, err = compare.Sounds(m.ctx, File(s.like).Open, m.sound.Open, compare.Settings{}); err == nil {
-			readings = c.Readings()
+			readings, m.compared[s] = c.Readings(), c.Summary()
 		}
 	}
 	return readings, err

@@ -21,32 +21,27 @@ type Fingerprint struct {
 	SamplesSHA256 string              `json:"samples_sha256"` // of the samples as 64-bit floats, frame by frame
 	Readings      map[string]*float64 `json:"readings"`       // null: not measurable
 	Bands         map[int]float64     `json:"third_octaves_dbfs"`
-	LevelMs       int                 `json:"levels_ms"`
-	Levels        []float64           `json:"levels_dbfs"` // of all channels, one after the other
-	ExcerptFrom   int64               `json:"excerpt_from_frame"`
-	ExcerptFrames int64               `json:"excerpt_frames"`
+	Levels        packed              `json:"levels_dbfs"` // of all channels together, over referenceMs
+	Reference     *reference          `json:"reference"`
 }
 
-const (
-	levelMs        = 20
-	silentDBFS     = -200 // stands for silence in levels and bands
-	excerptSeconds = 5
-)
+const silentDBFS = -200 // stands for silence in levels and bands
 
 // keptReadings are those that a fingerprint keeps.
-var keptReadings = []string{"integrated_lufs", "loudness_range_lu", "short_term_max_lufs", "sample_peak_dbfs", "true_peak_fine_dbtp"}
+var keptReadings = []string{"integrated_lufs", "loudness_range_lu", "sample_peak_dbfs", "true_peak_fine_dbtp"}
 
 // fingerprintOf takes the fingerprint of a sound in two passes.
 func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
-	f := &Fingerprint{Readings: map[string]*float64{}, Bands: map[int]float64{}, LevelMs: levelMs}
+	f := &Fingerprint{Readings: map[string]*float64{}, Bands: map[int]float64{}}
 	err := s.read(func(src wave.Source) error {
 		f.RateHz, f.Channels = src.Format().Rate, src.Format().Channels
-		m := &imprint{digest: sha256.New(), window: dsp.Frames(levelMs, f.RateHz), bands: measure.NewThirdOctaves(f.RateHz, f.Channels)}
-		if err := measure.EachBlock(ctx, src, m.write, m.bands.Write); err != nil {
+		m := &imprint{digest: sha256.New(), window: referenceFrames(f.RateHz)}
+		bands, sketch := measure.NewThirdOctaves(f.RateHz, f.Channels), newSketcher(f.RateHz, f.Channels)
+		if err := measure.EachBlock(ctx, src, m.write, bands.Write, sketch.write); err != nil {
 			return err
 		}
-		f.Frames, f.Levels, f.SamplesSHA256 = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil))
-		for _, b := range m.bands.Levels() {
+		f.Frames, f.Levels, f.SamplesSHA256, f.Reference = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil)), sketch.end()
+		for _, b := range bands.Levels() {
 			f.Bands[b.Hz] = rounded(b.DBFS)
 		}
 		return nil
@@ -54,7 +49,6 @@ func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 	if err != nil {
 		return nil, err
 	}
-	var loudest int64
 	err = s.read(func(src wave.Source) error {
 		readings, err := measure.Programme(ctx, src, measure.AsIs)
 		for _, name := range keptReadings {
@@ -64,15 +58,9 @@ func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 				value := r.Value
 				f.Readings[name] = &value
 			}
-			if name == "short_term_max_lufs" && r.Measurable() {
-				loudest = r.Frame
-			}
 		}
 		return err
 	})
-	length := min(f.Frames, int64(excerptSeconds*f.RateHz))
-	f.ExcerptFrames = length
-	f.ExcerptFrom = max(0, min(loudest-length/2, f.Frames-length))
 	return f, err
 }
 
@@ -87,10 +75,9 @@ func rounded(db float64) float64 {
 // imprint is the meter of a fingerprint.
 type imprint struct {
 	digest hash.Hash
-	bands  *measure.ThirdOctaves
 	window int // frames
 	frames int64
-	levels []float64
+	levels packed
 	sum    float64
 	filled int
 	bytes  []byte

@@ -133,8 +133,13 @@ func (d *decoder) group(t *document.Value) Group {
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
 		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
 	}
-	if g.Baseline != "" && !slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { kind, _ := originOf(l.Reading); return kind == ofBaseline }) {
-		g.Limits = append(g.Limits, BaselineLimits()...)
+	if g.Baseline != "" {
+		g.Baseline = onPlatform(g.Baseline)
+		for _, usual := range BaselineLimits() { // those that the group does not set itself
+			if !slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { return l.Reading == usual.Reading }) {
+				g.Limits = append(g.Limits, usual)
+			}
+		}
 	}
 	if len(g.Limits) == 0 && !slices.ContainsFunc(t.Entries, meantAsLimit) {
 		d.Report(t.At, document.Problem{Key: "[[expect]]", Found: "no limit", Accepted: `a reading with its limit, such as true_peak_dbtp = { max = -1 }, or spec = "ebu-r128"`})

@@ -46,9 +46,9 @@ var origins = map[string]origin{
 	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "integrated_difference_lu": ofComparison,
 	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison, "noise_floor_difference_db": ofComparison, "noise_floor_a_difference_db": ofComparison,
 
-	"same_samples": ofBaseline, "frames_change": ofBaseline, "integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline,
-	"true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline, "level_change_db": ofBaseline,
-	"excerpt_delay_frames": ofBaseline, "excerpt_gain_db": ofBaseline, "excerpt_residual_dbfs": ofBaseline,
+	"same_samples": ofBaseline, "frames_change": ofBaseline, "delay_change_frames": ofBaseline, "gain_change_db": ofBaseline,
+	"integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline, "true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline,
+	"level_change_db": ofBaseline, "difference_change_dbfs": ofBaseline, "local_changes": ofBaseline,
 
 	"expander_reduction_median_db": ofRun, "expander_reduction_p95_db": ofRun, "expander_reduction_most_db": ofRun, "expander_working_percent": ofRun,
 	"compressor_reduction_median_db": ofRun, "compressor_reduction_p95_db": ofRun, "compressor_reduction_most_db": ofRun, "compressor_working_percent": ofRun,

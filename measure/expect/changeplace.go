@@ -1,0 +1,359 @@
+package expect
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+const (
+	passages        = 36  // blocks in which a delay is looked for; their sums give 72 equations
+	searchedSeconds = 0.5 // that it may be, either way
+)
+
+// passage is a block of the baseline, and what its sums are of the sound at each delay.
+type passage struct {
+	channel, block int
+	want           sums
+	least, most    float64      // delays at which it lies in the sound
+	got            [2][]float64 // of the first two sums, by delay from −reach on
+}
+
+// align looks for a delay in the loudest blocks, spread over the sound, and for the gain
+// there.
+func (c *change) align(ctx context.Context, s Sound) error {
+	reach := int(searchedSeconds * float64(c.baseline.RateHz))
+	chosen := c.loudBlocks()
+	if len(chosen) < 4 {
+		return nil
+	}
+	if err := c.listen(ctx, s, chosen, reach); err != nil {
+		return err
+	}
+	delay, related := bestDelay(chosen, reach)
+	still := correlationAt(chosen, reach, 0)
+	if !isDelay(delay, related, still) {
+		if err := c.split(ctx, s, chosen, reach); err != nil || len(c.splits) > 0 {
+			return err
+		}
+		c.steady = c.restIsSteady(c.now.Reference)
+		return nil
+	}
+	c.delay = delay
+	if err := c.split(ctx, s, chosen, reach); err != nil || len(c.splits) > 0 {
+		return err
+	}
+	if delay != math.Trunc(delay) {
+		p := productsAt(chosen, reach, delay)
+		c.gain, c.related = p.gain(), p.correlation()
+		// The rest of the passages stands for that of the whole.
+		c.rest = p.rest() / max(p.yy, math.SmallestNonzeroFloat64) * c.products(c.now.Reference).yy
+		return nil
+	}
+	moved, err := sketchFrom(ctx, s, int64(delay), c.baseline.Frames, c.baseline.RateHz, c.baseline.Channels)
+	if err != nil {
+		return err
+	}
+	p := c.products(moved)
+	c.gain, c.related, c.rest = p.gain(), p.correlation(), p.rest()
+	c.steady = c.restIsSteady(moved)
+	return nil
+}
+
+// isDelay reports whether a delay explains a difference better than a filter's phase
+// does, which shifts a little and leaves much.
+func isDelay(delay, related, still float64) bool {
+	left, before := 1-related*related, 1-still*still
+	return math.Abs(delay) >= statedDelay && left < before/2 && (left < 1e-3 || left < 1e-2 && math.Abs(delay) >= 4)
+}
+
+// loudBlocks chooses blocks: the loudest of each of as many stretches.
+func (c *change) loudBlocks() []*passage {
+	var all []*passage
+	blocks := len(c.baseline.Reference.channels[0])
+	n := min(passages, blocks)
+	for i := range n {
+		best := &passage{block: -1}
+		most := 0.0
+		for k := i * blocks / n; k < (i+1)*blocks/n; k++ {
+			for channel, sums := range c.baseline.Reference.channels {
+				if e := energyOf(sums[k]); e > most {
+					most, best = e, &passage{channel: channel, block: k, want: sums[k]}
+				}
+			}
+		}
+		if best.block >= 0 {
+			all = append(all, best)
+		}
+	}
+	return all
+}
+
+// listen correlates each passage's signs with the sound around it, in one pass.
+func (c *change) listen(ctx context.Context, s Sound, chosen []*passage, reach int) error {
+	length := c.baseline.Reference.blockFrames
+	margin := reach + timemap.Taps
+	kept := make([][]float64, len(chosen))
+	at := int64(0)
+	err := s.read(func(src wave.Source) error {
+		return measure.EachBlock(ctx, src, func(b dsp.Block) {
+			for i, p := range chosen {
+				from := int64(p.block*length-margin) - at
+				lo, hi := max(0, from), min(int64(b.Frames()), from+int64(length+2*margin))
+				if lo >= hi {
+					continue
+				}
+				if kept[i] == nil {
+					kept[i] = make([]float64, length+2*margin)
+				}
+				copy(kept[i][lo-from:], b[p.channel][lo:hi])
+			}
+			at += int64(b.Frames())
+		})
+	})
+	if err != nil {
+		return err
+	}
+	size := 1
+	for size < length+2*margin {
+		size *= 2
+	}
+	fft := spectra.NewFFT(size)
+	sound, signs := make([]complex128, size/2+1), make([]complex128, size/2+1)
+	x, out := make([]float64, size), make([]float64, size)
+	for i, p := range chosen {
+		p.least, p.most = float64(-p.block*length), float64(c.now.Frames-int64((p.block+1)*length))
+		clear(x)
+		copy(x, kept[i])
+		fft.Coefficients(sound, x)
+		for k := range p.got {
+			clear(x)
+			for n := range length {
+				frame := int64(p.block*length + n)
+				x[n] = sign(frame)
+				if k == 1 {
+					x[n] *= placeIn(frame, length)
+				}
+			}
+			fft.Coefficients(signs, x)
+			for n := range signs {
+				signs[n] = sound[n] * complex(real(signs[n]), -imag(signs[n]))
+			}
+			fft.Sequence(out, signs)
+			p.got[k] = make([]float64, 2*margin+1)
+			for n := range p.got[k] {
+				p.got[k][n] = out[n] / float64(size)
+			}
+		}
+		kept[i] = nil
+	}
+	return nil
+}
+
+// productsAt are of the passages at a delay, between the frames by a sinc. Those that
+// it moves out of the sound have no part in it.
+func productsAt(chosen []*passage, reach int, delay float64) products {
+	return productsAlong(chosen, reach, func(*passage) float64 { return delay })
+}
+
+// productsAlong are of the passages, each at a delay of its own.
+func productsAlong(chosen []*passage, reach int, delayOf func(*passage) float64) (p products) {
+	for _, c := range chosen {
+		delay := delayOf(c)
+		if delay < c.least || delay > c.most {
+			continue
+		}
+		whole := math.Floor(delay)
+		var y sums
+		for k := range c.got {
+			centre := reach + timemap.Taps + int(whole)
+			if delay == whole {
+				y[k] = c.got[k][centre]
+				continue
+			}
+			for j := -31; j <= 32; j++ {
+				if i := centre + j; i >= 0 && i < len(c.got[k]) {
+					y[k] += c.got[k][i] * timemap.WindowedSinc(delay-whole-float64(j), 32, 8)
+				}
+			}
+		}
+		p.add(c.want, y)
+	}
+	return p
+}
+
+func correlationAt(chosen []*passage, reach int, delay float64) float64 {
+	return productsAt(chosen, reach, delay).correlation()
+}
+
+// bestDelay is where the passages correlate most: at a frame, or between two where that
+// is clearly better.
+func bestDelay(chosen []*passage, reach int) (delay, related float64) {
+	for d := -reach; d <= reach; d++ {
+		if r := correlationAt(chosen, reach, float64(d)); r > related {
+			delay, related = float64(d), r
+		}
+	}
+	if 1-related < 1e-9 {
+		return delay, related
+	}
+	lo, hi := delay-1, delay+1
+	const golden = 0.6180339887498949
+	a, b := hi-golden*(hi-lo), lo+golden*(hi-lo)
+	ra, rb := correlationAt(chosen, reach, a), correlationAt(chosen, reach, b)
+	for hi-lo > 1e-4 {
+		if ra > rb {
+			hi, b, rb = b, a, ra
+			a = hi - golden*(hi-lo)
+			ra = correlationAt(chosen, reach, a)
+		} else {
+			lo, a, ra = a, b, rb
+			b = lo + golden*(hi-lo)
+			rb = correlationAt(chosen, reach, b)
+		}
+	}
+	if middle := (lo + hi) / 2; 1-max(ra, rb) < (1-related)/2 && math.Abs(middle-delay) >= statedDelay {
+		return middle, max(ra, rb)
+	}
+	return delay, related
+}
+
+// split recognises a sound that is later by one time in its first part and by another
+// in its last: something was cut out, or put in, or the clock runs at another speed.
+func (c *change) split(ctx context.Context, s Sound, chosen []*passage, reach int) error {
+	if len(chosen) < 12 {
+		return nil
+	}
+	third := len(chosen) / 3
+	first, last := chosen[:third], chosen[len(chosen)-third:]
+	early, relatedEarly := bestDelay(first, reach)
+	late, relatedLate := bestDelay(last, reach)
+	const alike = 0.9
+	if relatedEarly < alike || relatedLate < alike || math.Abs(late-early) < 0.1 {
+		return nil
+	}
+	rate := c.baseline.RateHz
+	middle := func(p []*passage) float64 {
+		return float64(p[len(p)/2].block) * float64(c.baseline.Reference.blockFrames)
+	}
+	if early != math.Trunc(early) || late != math.Trunc(late) {
+		c.drift(chosen, reach, early, late, middle(first), middle(last))
+		return nil
+	}
+	block, left, err := c.splitBlock(ctx, s, int64(early), int64(late))
+	if err != nil {
+		return err
+	}
+	if left > 1e-3 { // what is cut leaves nothing on either side
+		c.drift(chosen, reach, early, late, middle(first), middle(last))
+		return nil
+	}
+	d := compare.Difference{Kind: compare.Insertion, Channel: -1, Frame: int64(block * c.baseline.Reference.blockFrames), Frames: int64(late - early)}
+	if late < early {
+		d.Kind, d.Frames = compare.Cut, int64(early-late)
+	}
+	c.delay = early
+	if early != 0 {
+		c.splits = append(c.splits, compare.Difference{Kind: compare.Delay, Channel: -1, Frame: -1, Value: early, Unit: "frames"}.AtRate(rate))
+	} else {
+		c.delay = late
+	}
+	c.splits = append(c.splits, d.AtRate(rate))
+	return nil
+}
+
+// drift recognises a clock of another speed: delays that grow evenly explain nearly all,
+// and far more than one delay does. From is the middle of the first passages, to that of
+// the last.
+func (c *change) drift(chosen []*passage, reach int, early, late, from, to float64) {
+	related := func(early, late float64) float64 {
+		return productsAlong(chosen, reach, func(p *passage) float64 {
+			return early + (late-early)*(float64(p.block*c.baseline.Reference.blockFrames)-from)/(to-from)
+		}).correlation()
+	}
+	best := related(early, late)
+	for step := 0.5; step > 0.005; step /= 2 { // the two delays by turns
+		for range 4 {
+			for _, move := range [][2]float64{{step, 0}, {-step, 0}, {0, step}, {0, -step}} {
+				if r := related(early+move[0], late+move[1]); r > best {
+					best, early, late = r, early+move[0], late+move[1]
+				}
+			}
+		}
+	}
+	fixed := correlationAt(chosen, reach, c.delay)
+	if left := 1 - best*best; left > 0.02 || left > (1-fixed*fixed)/4 || math.Abs(late-early) < 0.1 {
+		return
+	}
+	c.delay = (early + late) / 2
+	c.splits = []compare.Difference{compare.Difference{Kind: compare.Drift, Channel: -1, Frame: -1, Value: (late - early) / (to - from) * 1e6, Unit: "ppm"}.AtRate(c.baseline.RateHz)}
+}
+
+// splitBlock is the block from which on the later delay fits better than the earlier
+// one, and the share of the energy that both leave, but for the block itself.
+func (c *change) splitBlock(ctx context.Context, s Sound, early, late int64) (block int, share float64, err error) {
+	var moved [2]*reference
+	for i, from := range []int64{early, late} {
+		if moved[i], err = sketchFrom(ctx, s, from, c.baseline.Frames, c.baseline.RateHz, c.baseline.Channels); err != nil {
+			return 0, 0, err
+		}
+	}
+	left := func(i, k int) (sum float64) {
+		for channel, before := range c.baseline.Reference.channels {
+			d := moved[i].channels[channel][k]
+			for j := range d {
+				d[j] -= before[k][j]
+			}
+			sum += energyOf(d)
+		}
+		return sum
+	}
+	blocks := len(c.baseline.Reference.channels[0])
+	sum := 0.0
+	for k := range blocks {
+		sum += left(1, k)
+	}
+	all := c.products(moved[0]).xx
+	best, least := 0, sum
+	for k := range blocks {
+		if sum += left(0, k) - left(1, k); sum < least {
+			best, least = k+1, sum
+		}
+	}
+	for _, k := range []int{best - 1, best, blocks - 1} { // cut through, or silent behind the end
+		if k >= 0 && k < blocks {
+			least -= min(left(0, k), left(1, k))
+		}
+	}
+	return best, max(0, least) / max(all, math.SmallestNonzeroFloat64), nil
+}
+
+// restIsSteady reports whether what the gain does not explain has one level throughout,
+// as noise does: its mean is not far over its median.
+func (c *change) restIsSteady(after *reference) bool {
+	var energies []float64
+	total := 0.0
+	for i, before := range c.baseline.Reference.channels {
+		for k := range min(len(before), len(after.channels[i])) {
+			d := after.channels[i][k]
+			for j := range d {
+				d[j] -= c.gain * before[k][j]
+			}
+			e := energyOf(d)
+			energies, total = append(energies, e), total+e
+		}
+	}
+	if len(energies) == 0 || total == 0 {
+		return false
+	}
+	slices.Sort(energies)
+	// The square of a Gaussian has a mean of 1.5 to 2.2 medians; speech some 10 and more.
+	return total/float64(len(energies)) < 3*energies[len(energies)/2]
+}

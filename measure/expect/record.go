@@ -1,0 +1,211 @@
+package expect
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"time"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// baselinePath is where the baseline of a file is kept: under the file's own path, seen
+// from the folder that holds the folder of baselines, or by its name alone where the file
+// lies elsewhere.
+func baselinePath(dir, file string) string {
+	return filepath.Join(dir, filepath.FromSlash(subjectIn(dir, file))+".json")
+}
+
+// onPlatform is a folder of baselines in whose name {os} and {arch} stand for the
+// platform, as Go names it: a sound that differs by platform has one baseline on each.
+func onPlatform(dir string) string {
+	return strings.NewReplacer("{os}", runtime.GOOS, "{arch}", runtime.GOARCH).Replace(dir)
+}
+
+// subjectIn is the name of a file in a folder of baselines.
+func subjectIn(dir, file string) string {
+	home := filepath.Dir(placeOf(dir))
+	inside, err := filepath.Rel(home, placeOf(file))
+	if err != nil || inside == ".." || strings.HasPrefix(inside, ".."+string(filepath.Separator)) {
+		return filepath.Base(file)
+	}
+	return filepath.ToSlash(inside)
+}
+
+// Recording is what recording a file as right does.
+type Recording struct {
+	File    string
+	Path    string // of the baseline
+	State   RecordState
+	Change  string // how the file differs from what was recorded, "" for a new one
+	History int    // how many recordings there are then
+
+	baseline *Baseline
+}
+
+// RecordState is how a file stands to its baseline.
+type RecordState int
+
+// The states. Kept files meet the usual limits, and their baselines stay as they are.
+const (
+	Kept RecordState = iota
+	New
+	Changed
+)
+
+// PlanRecording looks at files and their baselines: which are new, which have changed
+// beyond the usual limits, and how. With all set, what changed at all is changed.
+func PlanRecording(ctx context.Context, dir string, files []string, all bool) ([]Recording, error) {
+	var plan []Recording
+	taken := map[string]string{}
+	for _, file := range files {
+		r := Recording{File: file, Path: baselinePath(dir, file)}
+		if other, twice := taken[r.Path]; twice {
+			if placeOf(other) == placeOf(file) {
+				continue
+			}
+			return nil, fmt.Errorf("%s and %s would have one baseline, %s, since they lie outside the folder that holds %s: record them into different folders", other, file, r.Path, dir)
+		}
+		taken[r.Path] = file
+		now, err := fingerprintOf(ctx, File(file).until(ctx))
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", file, err)
+		}
+		r.baseline = &Baseline{SchemaVersion: BaselineSchema, Subject: subjectIn(dir, file), Fingerprint: *now}
+		before, err := LoadBaseline(dir, file)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			r.State = New
+		case err != nil:
+			return nil, err
+		default:
+			if err := r.against(ctx, before, all); err != nil {
+				return nil, fmt.Errorf("%s: %w", file, err)
+			}
+		}
+		plan = append(plan, r)
+	}
+	return plan, nil
+}
+
+// against compares the file with its baseline.
+func (r *Recording) against(ctx context.Context, before *Baseline, all bool) error {
+	r.baseline.History, r.History = before.History, len(before.History)
+	if before.RateHz != r.baseline.RateHz || before.Channels != r.baseline.Channels {
+		r.State = Changed
+		r.Change = fmt.Sprintf("has %d channels at %d Hz, and had %d at %d Hz", r.baseline.Channels, r.baseline.RateHz, before.Channels, before.RateHz)
+		return nil
+	}
+	c, err := before.changeOf(ctx, File(r.File).until(ctx))
+	if err != nil || c.same() {
+		return err
+	}
+	r.Change = c.sentence()
+	for _, limit := range BaselineLimits() {
+		if all || measure.Judge(r.File, 0, c.readings(), limit).Verdict != measure.Pass {
+			r.State = Changed
+		}
+	}
+	if r.State == Kept {
+		r.Change = c.onlyNoise()
+	}
+	return nil
+}
+
+// Record records the new and changed files of a plan, with one reason, all or none. The
+// caller holds the folder (see wave.HoldFolder) from before the plan is made.
+func Record(dir string, plan []Recording, why string, at time.Time) error {
+	if strings.TrimSpace(why) == "" {
+		return errors.New("a baseline needs a reason; accepted: a line that says why the sound is right")
+	}
+	var outputs []wave.Output
+	defer func() {
+		for _, o := range outputs {
+			o.(*wave.File).Abort()
+		}
+	}()
+	for i := range plan {
+		r := &plan[i]
+		if r.State == Kept {
+			continue
+		}
+		r.baseline.History = append(r.baseline.History, Reason{at.UTC().Format("2006-01-02"), why, r.Change, r.baseline.SamplesSHA256})
+		r.History = len(r.baseline.History)
+		text, err := json.MarshalIndent(r.baseline, "", " ")
+		if err != nil {
+			return err
+		}
+		if err := os.MkdirAll(filepath.Dir(r.Path), 0o777); err != nil {
+			return &wave.OutputError{Path: r.Path, Doing: "make its folder", Err: err}
+		}
+		out, err := wave.CreateFile(r.Path, true, []string{r.File})
+		if err != nil {
+			return err
+		}
+		outputs = append(outputs, out)
+		if _, err := out.Write(append(text, '\n')); err != nil {
+			return err
+		}
+	}
+	if len(outputs) == 0 {
+		return nil
+	}
+	return wave.CommitTogether(outputs...)
+}
+
+// RecordBaseline records one file as right, with the reason; reasons of earlier
+// recordings stay, and a file that has not changed stays as it was recorded.
+func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*Baseline, error) {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return nil, err
+	}
+	release, err := wave.HoldFolder(ctx, dir)
+	if err != nil {
+		return nil, err
+	}
+	defer release()
+	plan, err := PlanRecording(ctx, dir, []string{file}, true)
+	if err != nil {
+		return nil, err
+	}
+	if err := Record(dir, plan, why, at); err != nil {
+		return nil, err
+	}
+	return LoadBaseline(dir, file)
+}
+
+// Orphans lists the baselines in a folder whose files are no longer there. Those of
+// files elsewhere, which are kept by their names alone, cannot be judged so and stay.
+func Orphans(dir string) ([]string, error) {
+	home := filepath.Dir(placeOf(dir))
+	var orphans []string
+	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() || !strings.HasSuffix(path, ".json") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		b, err := parseBaseline(path, text)
+		if err != nil {
+			return nil // no baseline of this version: none of ours to judge
+		}
+		inside, err := filepath.Rel(dir, strings.TrimSuffix(path, ".json"))
+		if err != nil || filepath.ToSlash(inside) != b.Subject || !strings.Contains(b.Subject, "/") {
+			return nil
+		}
+		if _, err := os.Stat(filepath.Join(home, inside)); errors.Is(err, fs.ErrNotExist) {
+			orphans = append(orphans, path)
+		}
+		return nil
+	})
+	return orphans, err
+}
