@@ -11,6 +11,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
@@ -231,20 +232,20 @@ func betweenFrames(x []float64, delay func(n int) float64) []float64 {
 
 // takesToChange are real speech: a part of the demo take, and with the switch the rest of
 // it and three readings of another voice.
-func takesToChange(t testing.TB, all bool) (takes [][]float64, rates []int) {
+func takesToChange(t testing.TB, all bool) (sounds [][]float64, rates []int) {
 	demo, rate := testsound.ReadTake(t, "harbour-street.wav")
 	half := len(demo[0]) / 2
-	takes, rates = append(takes, demo[0][:half]), append(rates, rate)
+	sounds, rates = append(sounds, demo[0][:half]), append(rates, rate)
 	if all {
-		takes, rates = append(takes, demo[0][half:]), append(rates, rate)
-		recorded, rate := testsound.Recorded(t, testsound.Readings)
+		sounds, rates = append(sounds, demo[0][half:]), append(rates, rate)
+		recorded, rate := takes.Recorded(t, takes.Readings)
 		for _, x := range recorded {
 			if len(x) > 4*rate {
-				takes, rates = append(takes, x), append(rates, rate)
+				sounds, rates = append(sounds, x), append(rates, rate)
 			}
 		}
 	}
-	return takes, rates
+	return sounds, rates
 }
 
 func TestKindsOfChange(t *testing.T) {
@@ -256,9 +257,9 @@ func TestKindsOfChange(t *testing.T) {
 }
 
 func kindsOfChangeIn(t *testing.T, all bool) {
-	takes, rates := takesToChange(t, all)
+	sounds, rates := takesToChange(t, all)
 	tried := 0
-	for i, x := range takes {
+	for i, x := range sounds {
 		rate := rates[i]
 		raw := testsound.Times(x, 0.9876)
 		x = dithered(raw, 16, 1)
@@ -304,5 +305,5 @@ func kindsOfChangeIn(t *testing.T, all bool) {
 			}
 		}
 	}
-	t.Logf("%d changes of %d takes", tried, len(takes))
+	t.Logf("%d changes of %d takes", tried, len(sounds))
 }
