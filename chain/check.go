@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Check finds what only a sound's format can tell: frequencies at or above
+// Check finds what depends on a sound's format: frequencies at or above
 // the Nyquist frequency, channels that the sound does not have, and whatever
 // else a stage's constructor refuses. Disabled stages are not checked. The
 // error is a *document.FileError, but for a rate or a number of channels that no chain

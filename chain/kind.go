@@ -270,7 +270,7 @@ func (f Field) written(v setting) string {
 	return plain(v.number)
 }
 
-// inRange tells whether a number is accepted.
+// inRange reports whether a number is accepted.
 func (f Field) inRange(n float64) bool {
 	if f.Zero != "" && n == 0 {
 		return true

@@ -88,7 +88,7 @@ func (c *Cascade) advance(frames int) {
 	}
 }
 
-// silent tells whether a stretch of a block holds nothing but zeros.
+// silent reports whether a stretch of a block holds nothing but zeros.
 func silent(b Block, from, to int) bool {
 	var bits uint64
 	for _, plane := range b {

@@ -19,23 +19,23 @@ import (
 //
 // A step brings stride new frames. Two continuations are weighed: the old plan
 // (new frames: silence), which keeps the invariant because as a signal it is
-// unchanged, and a wish (every frame as it is, the last ones faded out).
+// unchanged, and a target (every frame as it is, the last ones faded out).
 // A reading is linear in the factors and the limit is the same for both signs,
-// so the plans within the limit form a convex set: if the wish is in it, it is
+// so the plans within the limit form a convex set: if the target is in it, it is
 // taken; if not, the old plan plus the largest share of the difference that
 // keeps every reading within the limit. Either way the invariant holds, and so
 // it holds for all that is ever put out. Nothing is assumed about the input or
-// the wish, only that the samples are finite. ∎
+// the target, only that the samples are finite. ∎
 //
-// What the proof leaves open is how much is lost. So a wish that does not fit is
+// What the proof leaves open is how much is lost. So a target that does not fit is
 // first lowered under the intervals that are over, by about what they are over;
 // the share is then nearly all.
 //
 // # On the grid of an output format
 //
 // Frames that are whole multiples of a step, dithered and rounded, stay such:
-// a frame under a factor is rounded to the grid again. Plans and wishes are then
-// compared as what they round to. A wish, or a share of the way to it, is taken
+// a frame under a factor is rounded to the grid again. Plans and targets are then
+// compared as what they round to. A target, or a share of the way to it, is taken
 // only if its rounded frames were read and are within the limit; otherwise the
 // old plan is carried on, which was read in the same way. So the invariant holds
 // for the rounded frames themselves, with no allowance for the rounding. Where
@@ -45,14 +45,14 @@ type ceilingGuard struct {
 	limit  float64
 	grid   float64   // its step; 0: none
 	aim    float64   // readings within it stay within the limit when frames are rounded
-	stride int       // frames of a step, and of the wish's fade
+	stride int       // frames of a step, and of the target's fade
 	alone  bool      // gains are 1 but for its own
 	margin int       // frames on either side that share an interval with a frame
-	fade   []float64 // the wish's last factors
+	fade   []float64 // the target's last factors
 
 	next     int       // index of the first frame without a final gain
 	plan     []float64 // factors of frames next … next+stride−1, then as many zeros
-	wish     []float64
+	target   []float64
 	standard bool // the plan is the fade
 	signal   [][]float64
 	trial    []float64
@@ -67,7 +67,7 @@ type ceilingGuard struct {
 // |sample| and |second difference| that ends there, of any channel.
 type guardBlock struct{ peak, bend float64 }
 
-// guardLowerings is how many times a step lowers its wish at most. It is not often
+// guardLowerings is how many times a step lowers its target at most. It is not often
 // more than once; at the edges of files, where readings stand close together, 12
 // take 0.06 dB where 3 take 4.
 const guardLowerings = 12
@@ -85,7 +85,7 @@ func newCeilingGuard(limit float64, fade []float64, channels int, interpolators 
 	}
 	g.allocate(channels)
 	for _, p := range interpolators {
-		g.banks = append(g.banks, newGuardBank(p, g.wish, g.margin))
+		g.banks = append(g.banks, newGuardBank(p, g.target, g.margin))
 	}
 	return g
 }
@@ -99,8 +99,8 @@ func (g ceilingGuard) twin(channels int) ceilingGuard {
 // allocate gives the guard memory of its own.
 func (g *ceilingGuard) allocate(channels int) {
 	frames := 2 * g.stride
-	g.plan, g.wish, g.lowered, g.moved = make([]float64, frames), make([]float64, frames), make([]float64, frames), make([]float64, frames)
-	g.wishAll()
+	g.plan, g.target, g.lowered, g.moved = make([]float64, frames), make([]float64, frames), make([]float64, frames), make([]float64, frames)
+	g.targetAll()
 	g.trial = make([]float64, frames+2*g.margin)
 	g.signal = make([][]float64, channels)
 	for c := range g.signal {
@@ -109,10 +109,10 @@ func (g *ceilingGuard) allocate(channels int) {
 	g.blocks = make([]guardBlock, 2+(g.margin+g.stride-1)/g.stride)
 }
 
-// wishAll wishes for every frame, and the fade.
-func (g *ceilingGuard) wishAll() {
-	fill(g.wish, 1)
-	copy(g.wish[g.stride:], g.fade)
+// targetAll aims at every frame, and the fade.
+func (g *ceilingGuard) targetAll() {
+	fill(g.target, 1)
+	copy(g.target[g.stride:], g.fade)
 }
 
 // onGrid sets the step of the grid; 0: none. Rounding moves a frame by half a
@@ -175,7 +175,7 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 	return lowered
 }
 
-// quiet tells from the cells' maxima that no factors could lift a reading of
+// quiet reports from the cells' maxima that no factors could lift a reading of
 // the coming steps to the limit.
 func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 	first, last := (g.next-g.margin)/peakCell, (g.next+(steps+1)*g.stride-1)/peakCell
@@ -191,7 +191,7 @@ func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 	return true
 }
 
-// bounded tells from the samples and their second differences that the wish
+// bounded reports from the samples and their second differences that the target
 // fits.
 func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 	copy(g.blocks, g.blocks[1:])
@@ -201,7 +201,7 @@ func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 	var all guardBlock
 	for i := range g.blocks {
 		if i < stale || i == newest {
-			g.blocks[i] = g.look(planes, gain, g.next+len(g.wish)-(newest-i)*g.stride)
+			g.blocks[i] = g.look(planes, gain, g.next+len(g.target)-(newest-i)*g.stride)
 		}
 		all.peak, all.bend = max(all.peak, g.blocks[i].peak), max(all.bend, g.blocks[i].bend)
 	}
@@ -237,14 +237,14 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 // lowered any.
 func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool) {
 	from := g.next - g.margin
-	gain = gain[from : g.next+len(g.wish)]
+	gain = gain[from : g.next+len(g.target)]
 	for c := range planes {
 		signal := g.signal[c][:len(gain)]
 		x := planes[c].x[from : from+len(gain)]
 		vector.Multiply(signal, gain, x)
 		g.onto(signal[:g.margin]) // as they were put out
 	}
-	if g.fits(g.wish, true) {
+	if g.fits(g.target, true) {
 		if !g.standard {
 			clear(g.plan)
 			copy(g.plan, g.fade)
@@ -259,7 +259,7 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 		}
 	}
 	g.approach()
-	g.wishAll()
+	g.targetAll()
 	for k, factor := range g.plan[:g.stride] {
 		gain[g.margin+k] *= factor
 	}
@@ -267,8 +267,8 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 	return true
 }
 
-// fits tells whether the signal is within the limit with factors; standard:
-// those of the standard wish, for which bounds are known.
+// fits reports whether the signal is within the limit with factors; standard:
+// those of the standard target, for which bounds are known.
 func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
 	for _, signal := range g.signal {
 		trial := g.weighted(signal, factors)
@@ -297,13 +297,13 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	return g.trial
 }
 
-// lower lowers the wish under every interval over the limit, and reports
+// lower lowers the target under every interval over the limit, and reports
 // whether there was one. Lowering by a tenth more than needed makes up for
 // frames under the interval that are put out already and stay.
 func (g *ceilingGuard) lower() (over bool) {
 	fill(g.lowered, 1)
 	for _, signal := range g.signal {
-		x := g.weighted(signal, g.wish)
+		x := g.weighted(signal, g.target)
 		for i := range g.banks {
 			b := &g.banks[i]
 			scan := b.scan(x, g.margin, g.limit)
@@ -314,19 +314,19 @@ func (g *ceilingGuard) lower() (over bool) {
 		}
 	}
 	for k, factor := range g.lowered {
-		g.wish[k] *= factor
+		g.target[k] *= factor
 	}
 	return over
 }
 
-// approach moves the plan towards the wish as far as the limit allows. Where
-// plan and wish are both within the limit, so is everything between them: only
-// the intervals where the wish is over hold it back. On a grid that is true but
+// approach moves the plan towards the target as far as the limit allows. Where
+// plan and target are both within the limit, so is everything between them: only
+// the intervals where the target is over hold it back. On a grid that is true but
 // for the rounding: what was found is read, and halved if it does not fit.
 func (g *ceilingGuard) approach() {
 	share := 1.0
 	for _, signal := range g.signal {
-		x := g.weighted(signal, g.wish)
+		x := g.weighted(signal, g.target)
 		for i := range g.banks {
 			b := &g.banks[i]
 			scan := b.scan(x, g.margin, g.limit)
@@ -338,8 +338,8 @@ func (g *ceilingGuard) approach() {
 		}
 	}
 	for range guardHalvings {
-		for k, wish := range g.wish {
-			g.moved[k] = g.plan[k] + float64(share*(wish-g.plan[k]))
+		for k, target := range g.target {
+			g.moved[k] = g.plan[k] + float64(share*(target-g.plan[k]))
 		}
 		if g.grid == 0 || g.fits(g.moved, false) {
 			copy(g.plan, g.moved)
@@ -349,10 +349,10 @@ func (g *ceilingGuard) approach() {
 	}
 }
 
-// share is how far from plan to wish a row's reading of interval n of the
+// share is how far from plan to target a row's reading of interval n of the
 // signal stays within the limit.
 func (g *ceilingGuard) share(b *guardBank, p, n int, signal []float64) float64 {
-	var now, change float64 // the reading, and the wish's minus it
+	var now, change float64 // the reading, and the target's minus it
 	for j, h := range b.rows[p] {
 		at := n - b.half + 1 + j
 		if at >= len(signal) { // silence
@@ -365,7 +365,7 @@ func (g *ceilingGuard) share(b *guardBank, p, n int, signal []float64) float64 {
 			continue
 		}
 		now += float64(g.plan[k] * x)
-		change += float64((g.wish[k] - g.plan[k]) * x)
+		change += float64((g.target[k] - g.plan[k]) * x)
 	}
 	if now < 0 {
 		now, change = -now, -change

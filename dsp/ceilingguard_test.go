@@ -155,9 +155,9 @@ func TestGuardRestsOnProgramme(t *testing.T) {
 	}
 }
 
-// On a grid the way from a plan to a wish is limited for the frames as they are, and
+// On a grid the way from a plan to a target is limited for the frames as they are, and
 // what they round to may still be over: then half the way is tried, and so on. The
-// wish is far over here, so that no lowering gets there first, and the grid so coarse
+// target is far over here, so that no lowering gets there first, and the grid so coarse
 // that the rounding counts.
 func TestCeilingGuardApproachesOnAGrid(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
@@ -178,7 +178,7 @@ func TestCeilingGuardApproachesOnAGrid(t *testing.T) {
 			continue
 		}
 		before := append([]float64(nil), g.plan...)
-		g.wishAll()
+		g.targetAll()
 		g.approach()
 		if !g.fits(g.plan, false) {
 			t.Fatal("approached beyond the limit")

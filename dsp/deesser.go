@@ -6,7 +6,7 @@ import "github.com/boothbench/boothbench/dsp/vector"
 type DeEsserSettings struct {
 	CentreHz      float64 // centre of the bell that is lowered
 	Q             float64 // width of that bell
-	KeyLowHz      float64 // the key band that is listened to: from …
+	KeyLowHz      float64 // the key band, whose level is measured: from …
 	KeyHighHz     float64 // … to
 	ThresholdDBFS float64 // key level (rms) at which reduction starts, when not relative
 	Relative      bool    // compare the key with the whole signal instead
@@ -115,7 +115,7 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 	}
 }
 
-// follow makes the gains of one detector output for a cell, and tells whether
+// follow makes the gains of one detector output for a cell, and reports whether
 // all of them are 1.
 func (d *DeEsser) follow(k, n int) (idle bool) {
 	s := &d.smoothers[k]

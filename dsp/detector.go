@@ -30,7 +30,7 @@ type detector struct {
 	kind      DetectorKind
 	linked    bool
 	sidechain *Cascade    // nil: none
-	heard     Block       // the block as the side chain hears it
+	filtered  Block       // the block behind the side chain
 	levels    [][]stretch // per output
 
 	holds []peakHold // Peak: per output
@@ -49,8 +49,8 @@ type stretch struct {
 	level  float64
 }
 
-// newDetector builds a detector that hears the sound through the sections of a
-// side chain, if there are any.
+// newDetector builds a detector behind the sections of a side chain, if there are
+// any.
 func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked bool, rate, channels int) *detector {
 	outputs := channels
 	if linked {
@@ -62,7 +62,7 @@ func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked
 	}
 	if len(sidechain) > 0 {
 		d.sidechain = NewCascade(sidechain, channels)
-		d.heard = NewBlock(channels, cell)
+		d.filtered = NewBlock(channels, cell)
 	}
 	if kind == Peak {
 		for range outputs {
@@ -103,12 +103,12 @@ func sidechainHighPass(hz float64, rate int) []Biquad {
 func (d *detector) run(b Block, from, to int) {
 	n := to - from
 	if d.sidechain != nil {
-		for c := range d.heard {
-			d.heard[c] = d.heard[c][:n]
-			copy(d.heard[c], b[c][from:to])
+		for c := range d.filtered {
+			d.filtered[c] = d.filtered[c][:n]
+			copy(d.filtered[c], b[c][from:to])
 		}
-		d.sidechain.Process(d.heard)
-		b, from, to = d.heard, 0, n
+		d.sidechain.Process(d.filtered)
+		b, from, to = d.filtered, 0, n
 	}
 	for k := range d.levels {
 		d.levels[k] = d.levels[k][:0]
@@ -120,7 +120,7 @@ func (d *detector) run(b Block, from, to int) {
 	}
 }
 
-// ignore tells that levels up to this one are all the same to the stage.
+// ignore makes levels up to this one all the same.
 func (d *detector) ignore(level float64) {
 	for k := range d.holds {
 		d.holds[k].ignore(level)

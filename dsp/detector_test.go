@@ -45,6 +45,6 @@ func TestSidechainHighPassIsOnlyHeard(t *testing.T) {
 	x := sine(0.01, 30, rate, rate) // under the threshold either way
 	c.Process(Block{x})
 	if want := sine(0.01, 30, rate, rate); !slices.Equal(x, want) {
-		t.Error("the side chain's filter is heard in the output")
+		t.Error("the side chain's filter is in the output")
 	}
 }

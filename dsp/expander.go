@@ -3,7 +3,7 @@ package dsp
 // ExpanderSettings describes a downward expander.
 type ExpanderSettings struct {
 	ThresholdDBFS       float64
-	Ratio               float64 // dB out per dB in below the threshold: 2 makes 10 dB under it 20; +Inf is a gate of RangeDB
+	Ratio               float64 // dB out per dB in below the threshold: with 2, 10 dB under it come out 20 dB under it; +Inf is a gate of RangeDB
 	KneeDB              float64 // width of the soft knee, centred on the threshold
 	RangeDB             float64 // largest attenuation
 	HysteresisDB        float64 // once open, it stays open down to this far under the opening level

@@ -9,9 +9,9 @@ import (
 // guardBank is an interpolator that a ceilingGuard keeps within the limit.
 type guardBank struct {
 	*Polyphase
-	// No reading of the standard wish exceeds flat · max |sample| + bend · max
+	// No reading of the standard target exceeds flat · max |sample| + bend · max
 	// |second difference|, both of the signal without factors: Bound for rows
-	// that are cut off by the wish's factors.
+	// that are cut off by the target's factors.
 	flat, bend float64
 	dipShape   []float64 // by distance from the interval's samples
 }
@@ -28,14 +28,14 @@ var guardFade = [...]float64{
 // bounds pay.
 const longHalf = 16
 
-// newGuardBank prepares an interpolator for a wish that follows on margin
+// newGuardBank prepares an interpolator for a target that follows on margin
 // frames without factors.
-func newGuardBank(p *Polyphase, wish []float64, margin int) guardBank {
+func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
-		b.boundFade(wish)
+		b.boundFade(target)
 	} else {
-		b.boundRows(wish, margin)
+		b.boundRows(target, margin)
 	}
 	// A dip as wide as the interval's window; of a long window, whose outer
 	// taps are small, in full depth over the middle, and from there smooth.
@@ -52,11 +52,11 @@ func newGuardBank(p *Polyphase, wish []float64, margin int) guardBank {
 }
 
 // boundRows finds flat and bend as those of the interpolator's rows, cut off by
-// the wish's factors.
-func (b *guardBank) boundRows(wish []float64, margin int) {
-	factors := make([]float64, margin+len(wish)+margin)
+// the target's factors.
+func (b *guardBank) boundRows(target []float64, margin int) {
+	factors := make([]float64, margin+len(target)+margin)
 	fill(factors[:margin], 1)
-	known := margin + copy(factors[margin:], wish)
+	known := margin + copy(factors[margin:], target)
 	cut, bends := make([]float64, 2*b.half), make([]float64, 2*b.half)
 	for n := b.half - 1; n-b.half+1 < known; n++ {
 		// The second differences end with the last frame known: rows that are
@@ -80,11 +80,11 @@ func (b *guardBank) boundRows(wish []float64, margin int) {
 // a long fade: with factors w, the second difference of w·x is within
 // |x″| + 2|w′||x′| + |w″||x|, and |x′| is at most twice the largest sample. At
 // the end it is within the last two factors' threefold.
-func (b *guardBank) boundFade(wish []float64) {
-	last := len(wish) - 1
-	extra := float64(2*wish[last]) + wish[last-1]
+func (b *guardBank) boundFade(target []float64) {
+	last := len(target) - 1
+	extra := float64(2*target[last]) + target[last-1]
 	for k := 1; k < last; k++ {
-		slope, bend := math.Abs(wish[k]-wish[k-1]), math.Abs((wish[k+1]-wish[k])-(wish[k]-wish[k-1]))
+		slope, bend := math.Abs(target[k]-target[k-1]), math.Abs((target[k+1]-target[k])-(target[k]-target[k-1]))
 		extra = max(extra, float64(4*slope)+bend)
 	}
 	flat, bend := b.Bound()
@@ -92,13 +92,13 @@ func (b *guardBank) boundFade(wish []float64) {
 }
 
 // overScan finds the intervals of x that read over the limit. It interpolates
-// only where bounds do not tell; these are made for every overChunk intervals,
+// only where bounds do not decide; these are made for every overChunk intervals,
 // from the largest |sample| and |second difference| around them.
 type overScan struct {
 	bank *guardBank
 	x    []float64
 	// sides is the signal that the bounds are made from: x, or the signal without
-	// factors, where x is that with the factors of the standard wish.
+	// factors, where x is that with the factors of the standard target.
 	sides      []float64
 	flat, bend float64 // of the bound that holds for sides
 	limit, aim float64 // the bounds are held against the aim
@@ -109,7 +109,7 @@ type overScan struct {
 	chunks          [overChunks]guardBlock
 }
 
-// A scan's x has at most the margin on both sides of the plan and the wish, and
+// A scan's x has at most the margin on both sides of the plan and the target, and
 // these are half as long again as the margin together.
 const (
 	overChunk  = 64
@@ -125,7 +125,7 @@ func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
 	return s
 }
 
-// scanStandard is scan for x with the factors of the standard wish. Short rows
+// scanStandard is scan for x with the factors of the standard target. Short rows
 // are bounded by what is known of these: their fade is short as well, and its
 // end would look like a wave.
 func (b *guardBank) scanStandard(x, signal []float64, margin int, limit, aim float64) overScan {

@@ -9,7 +9,7 @@ type HighPassSettings struct {
 }
 
 // HighPass is a Butterworth high-pass by the bilinear transform. It has no
-// latency; Response tells its gain and phase.
+// latency; Response gives its gain and phase.
 type HighPass struct{ *Cascade }
 
 // NewHighPass builds the filter. Errors are *SettingError.

@@ -8,7 +8,7 @@ import "math"
 // 2 alone, speech driven by 24 dB passes 0.10 dB over by a sinc of 64 phases and
 // 256 taps, detected by both 0.001 dB (the recording of limiter_test.go).
 //
-// Most intervals are never interpolated: bounds (see Polyphase) tell that they
+// Most intervals are never interpolated: bounds (see Polyphase) show that they
 // cannot exceed the limit. The result is the same, bit for bit.
 type peakFinder struct {
 	half           int        // of the longer interpolator

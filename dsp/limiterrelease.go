@@ -48,7 +48,7 @@ type depthEnvelope struct {
 	depth       float64
 }
 
-// The level stays where it is while peaks come within 0.25 dB of it. That is
+// The level stays where it is while peaks come within 0.25 dB of that. This is
 // more than the readings of one tone differ, as its peaks fall here or there
 // between the samples: Annex 2's rows have ripple, which makes 0.21 dB at
 // 44.1 kHz for tones up to 5 kHz and 0.23 dB up to 20 kHz (computed from the
@@ -104,7 +104,7 @@ func (e *depthEnvelope) floor(frames int) float64 {
 }
 
 // follow appends to runs the depths that one frame after the other asks for.
-// Smaller peaks than floor may be missing from peaks; over tells whether there
+// Smaller peaks than floor may be missing from peaks; over says whether there
 // is one at all.
 func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []depthRun {
 	if e.idle && !over {

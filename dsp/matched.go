@@ -284,7 +284,7 @@ func factor(p [3]float64, unit float64) (c0, c1, c2 float64) {
 	return c0, (rootDC - rootNyquist) / 2, -cross / (4 * c0)
 }
 
-// positive tells whether a quadratic stays above 0 from 0 to top.
+// positive reports whether a quadratic stays above 0 from 0 to top.
 func positive(p [3]float64, top float64) bool {
 	low := min(p[0], poly(p, top))
 	if p[2] > 0 {

@@ -28,7 +28,7 @@ func newPeakHold(window, channels int) peakHold {
 	return peakHold{window: newSlidingMax(window), heels: make([]heel, channels)}
 }
 
-// ignore tells that levels up to this one are all the same to the caller.
+// ignore makes levels up to this one all the same.
 func (p *peakHold) ignore(level float64) { p.floor = math.Float64bits(level * (1 / mostCrest)) }
 
 // limit is the magnitude over which a sample's crest counts.

@@ -47,7 +47,7 @@ func (p prototype) pole() (hz, q float64) {
 }
 
 // deviationFloorDB is how deep the prototype's response is followed: below it,
-// next to a notch, a difference in dB tells of a shift of nothing.
+// next to a notch, a difference in dB is no more than a shift of almost nothing.
 const deviationFloorDB = -40
 
 // deviation is the largest difference in dB between the magnitude of sections

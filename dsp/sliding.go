@@ -39,7 +39,7 @@ func (s *slidingMax) process(x []uint64) {
 	}
 }
 
-// held tells whether process would give the same for each of frames values, of
+// held reports whether process would give the same for each of frames values, of
 // which the largest is known, and what.
 //
 // What the block before adds falls, the running maximum rises. So their maximum

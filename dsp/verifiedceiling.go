@@ -95,7 +95,7 @@ const VerificationFrames = 2*verifiedStride - 1
 // ReductionDB is the most that the stage has taken off since Reset, in dB.
 func (v *VerifiedCeiling) ReductionDB() float64 { return reductionDB(v.lowest) }
 
-// OnGrid tells the stage, ahead of the first sample, that what it will be given
+// OnGrid announces, ahead of the first sample, that what comes in
 // are whole multiples of a step, a power of two: 2^−15 for 16 bits. What it
 // lowers, it rounds to such multiples again, and the ceiling is held by what
 // was rounded. 0: any samples.

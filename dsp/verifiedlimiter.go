@@ -3,7 +3,10 @@ package dsp
 // VerifiedLimiter is a Limiter and, after it, a VerifiedCeiling: of the same
 // ceiling, with the channels linked alike. For every finite input no sample, no
 // reading of Rec. ITU-R BS.1770-5 Annex 2 and no reading of a windowed sinc of
-// 64 phases and 256 taps exceeds the ceiling.
+// 64 phases and 256 taps exceeds the ceiling. An exact reconstruction, whose sinc has no
+// end, agrees with it but for content next to the Nyquist frequency: runs of +1, −1, +1 …
+// that turn once read up to 7 dB over the ceiling in 1,024 frames and 14 dB in 65,536
+// (by Fourier interpolation), more the longer they are.
 //
 // Parts gives the two, to be run apart with a quantiser between them (see
 // VerifiedCeiling.OnGrid): the ceiling is then held by the samples of a format.

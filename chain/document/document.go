@@ -1,5 +1,5 @@
 // Package document reads the TOML files that people write, such as chain files,
-// so that every fault can be told with its line and column, what was found and
+// so that every fault can be reported with its line and column, what was found and
 // what is accepted. It knows nothing of what the files say.
 package document
 
@@ -70,7 +70,7 @@ func (d *Document) Report(at Span, p Problem) {
 	}
 }
 
-// Full tells that more problems would not be shown.
+// Full reports that more problems would not be shown.
 func (d *Document) Full() bool { return len(d.Problems) > MaxProblems }
 
 // WrongType reports a value of a kind that its key does not take.

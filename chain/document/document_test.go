@@ -17,7 +17,7 @@ func read(t *testing.T, text string) *Document {
 	return d
 }
 
-// A fault is told with line, column and the line itself; all at once, in order.
+// A fault is reported with line, column and the line itself; all at once, in order.
 func TestPlaces(t *testing.T) {
 	d := read(t, "schema = 1\n[[expect]]\nname = \"Häuser\"\nlevel = \"loud\"\n[[expect]]\nlevel = nan\n")
 	for _, e := range d.Root.Entry("expect").Value.Items {

@@ -89,7 +89,7 @@ func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 			tail[c] = silence[c][rate-1000:]
 		}
 		if count, _ := dsp.Scrub(tail); count != 0 {
-			t.Errorf("%g at frame 1000 still heard a second after the programme's end", bad)
+			t.Errorf("%g at frame 1000 still shows a second after the programme's end", bad)
 		}
 	}
 

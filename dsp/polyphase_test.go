@@ -109,7 +109,7 @@ func TestWindowedSincReadsSines(t *testing.T) {
 		if worst > c.tol {
 			t.Errorf("%dx%d: error %g up to %g of the rate, accepted %g", c.phases, c.taps, worst, c.upTo, c.tol)
 		}
-		t.Logf("%dx%d: error %.2g, L1 %.4f, mu %.4f", c.phases, c.taps, worst, b.L1(), b.Mu())
+		t.Logf("%dx%d: error %.2g, L1 %.4f", c.phases, c.taps, worst, b.L1())
 	}
 }
 
@@ -199,7 +199,7 @@ func TestBoundsHold(t *testing.T) {
 	})
 	for _, b := range banks {
 		flat, bend := b.Bound()
-		t.Logf("%d rows of half %d: L1 %.4f, mu %.4f, flat %.5f, bend %.4f", b.Rows(), b.Half(), b.L1(), b.Mu(), flat, bend)
+		t.Logf("%d rows of half %d: L1 %.4f, flat %.5f, bend %.4f", b.Rows(), b.Half(), b.L1(), flat, bend)
 	}
 }
 

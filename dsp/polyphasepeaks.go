@@ -1,0 +1,50 @@
+package dsp
+
+import "github.com/boothbench/boothbench/dsp/vector"
+
+// fold lays the bank out for Peak.
+func (b *Polyphase) fold() {
+	pairs := (len(b.rows) + 1) / 2
+	taps := make([][4]float64, (pairs+1)/2*b.half)
+	for p := 0; p < pairs; p++ {
+		for j := 0; j < b.half; j++ {
+			early, late := b.rows[p][b.half-1-j], b.rows[p][b.half+j]
+			at := &taps[p/2*b.half+j]
+			at[p%2*2] = (early + late) / 2
+			at[p%2*2+1] = (early - late) / 2
+		}
+	}
+	b.mirrored = vector.NewMirrored(b.half, taps)
+}
+
+// Peak is the largest |reading| of all rows over a window of 2·Half samples.
+func (b *Polyphase) Peak(window []float64) float64 { return b.mirrored.Reading(window) }
+
+// Peaks stores the largest |reading| of all rows over each of successive windows:
+// peaks[i] is that of x[i : i+2·Half]. Four take little longer than one.
+func (b *Polyphase) Peaks(x, peaks []float64) { b.mirrored.Readings(x, peaks) }
+
+// fewPeaks reads the intervals of a plane that are asked for, one after the other,
+// four at a time.
+type fewPeaks struct {
+	bank  *Polyphase
+	x     []float64
+	first int // of the intervals that peaks holds
+	known int
+	peaks [4]float64
+}
+
+// at is the largest |reading| of interval n, which lies between x[n] and x[n+1].
+func (f *fewPeaks) at(n int) float64 {
+	if n < f.first || n >= f.first+f.known {
+		half := f.bank.half
+		f.first, f.known = n, min(len(f.peaks), len(f.x)-half-n)
+		f.bank.Peaks(f.x[n-half+1:n+f.known+half], f.peaks[:f.known])
+	}
+	return f.peaks[n-f.first]
+}
+
+// PeakBounds stores what Peaks does not exceed, by the magnitudes of the sums and the
+// differences of the samples on either side. Of noise it is closer than the other
+// bounds are.
+func (b *Polyphase) PeakBounds(x, bounds []float64) { b.mirrored.Bounds(x, bounds) }
