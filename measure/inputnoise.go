@@ -104,7 +104,10 @@ func (n InputNoise) check() error {
 			errs = append(errs, &dsp.SettingError{Setting: setting, Found: fmt.Sprintf("%g %s", *v, unit), Accepted: fmt.Sprintf("%g to %g %s", lo, hi, unit)})
 		}
 	}
-	need("noise", n.Noise == nil, "the noise at the output, such as -96 dBu")
+	if need("noise", n.Noise == nil, "the noise at the output, such as -96 dBu") && n.Noise.Unit == DBFS {
+		errs = append(errs, &dsp.SettingError{Setting: "noise", Found: fmt.Sprintf("%s, which noise reads 3.01 dB apart by two references", n.Noise),
+			Accepted: "dBFS-sine against a full-scale sine (AES17: the idle_noise readings of gauge, but for idle_noise_rms_dbfs), or dBFS-rms, mathematical rms (noise_floor_dbfs and noise_floor_a_dbfs of inspect, noise_dbfs of a recording)"})
+	}
 	within("gain_db", n.GainDB, -200, 200, "dB", "the gain from input to output in dB; without it no noise can be referred to the input")
 	within("source_ohm", n.SourceOhm, 1e-3, 1e9, "ohm", "the resistance that the input was terminated with; a shorted input is no source")
 	within("bandwidth_hz", n.BandwidthHz, 1, 1e9, "Hz", "the bandwidth of the measurement in Hz, such as 20000")

@@ -164,7 +164,7 @@ func (r Judgement) Sentence() string {
 			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
 		}
 	}
-	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, r.Got.Unit), " ")
+	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, r.Got.unit()), " ")
 	if r.Source != "" {
 		s += " (" + r.Source + ")"
 	}

@@ -62,7 +62,7 @@ func (r Reading) text(difference float64) string {
 			decimals = max(decimals, min(10, 1-int(math.Floor(math.Log10(v)))))
 		}
 	}
-	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, r.Unit))
+	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, r.unit()))
 }
 
 // AddBound adds to how far the value may be off.
@@ -86,6 +86,15 @@ func JSONValue(value float64) float64 {
 	return math.Round(value*jsonSteps)/jsonSteps + 0
 }
 
+// unit is the unit with what 0 stands for where its name alone would not say it: a
+// level in dBFS is that of a full-scale sine, but where it is a mathematical rms.
+func (r Reading) unit() string {
+	if r.Unit == string(DBFS) && strings.HasPrefix(r.Reference, mathematicalRMS) {
+		return string(DBFSRMS)
+	}
+	return r.Unit
+}
+
 // MarshalJSON writes the reading, its value rounded to 1e-9 of its unit, and null where
 // there is no value.
 func (r Reading) MarshalJSON() ([]byte, error) {
@@ -100,7 +109,7 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Bound      string   `json:"bound,omitempty"`
 		Frame      *int64   `json:"frame,omitempty"`
 		Channel    *int     `json:"channel,omitempty"`
-	}{Reason: r.Reason, Unit: r.Unit, Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
+	}{Reason: r.Reason, Unit: r.unit(), Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
 	if r.Measurable() {
 		value := JSONValue(r.Value)
 		o.Value = &value
@@ -141,6 +150,17 @@ func (r Readings) Finite() Readings {
 		}
 	}
 	return r
+}
+
+// With is the readings and others whose names are not among them: every name once.
+func (r Readings) With(others Readings) Readings {
+	all := append(Readings(nil), r...)
+	for _, n := range others {
+		if _, twice := all.Get(n.Name); !twice {
+			all = append(all, n)
+		}
+	}
+	return all
 }
 
 // Get returns a reading by its name.

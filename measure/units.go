@@ -15,22 +15,23 @@ type LevelUnit string
 
 // The units of level. Digital and analogue ones meet only by a Calibration.
 const (
-	DBFS       LevelUnit = "dBFS"     // a full-scale sine is 0: peak of a sine, rms by AES17-2015 3.12
-	DBFSRMS    LevelUnit = "dBFS-rms" // mathematical rms: a full-scale sine is −3.01
-	DBU        LevelUnit = "dBu"      // rms re √0.6 V, which is 1 mW in 600 Ω
-	DBV        LevelUnit = "dBV"      // rms re 1 V
-	Volts      LevelUnit = "V"        // rms
+	DBFS       LevelUnit = "dBFS"      // a full-scale sine is 0: peak of a sine, rms by AES17-2015 3.12
+	DBFSSine   LevelUnit = "dBFS-sine" // the same, where it has to be said: of noise
+	DBFSRMS    LevelUnit = "dBFS-rms"  // mathematical rms: a full-scale sine is −3.01
+	DBU        LevelUnit = "dBu"       // rms re √0.6 V, which is 1 mW in 600 Ω
+	DBV        LevelUnit = "dBV"       // rms re 1 V
+	Volts      LevelUnit = "V"         // rms
 	Millivolts LevelUnit = "mV"
 	Microvolts LevelUnit = "uV"
 )
 
 // LevelUnits are all of them.
 func LevelUnits() []LevelUnit {
-	return []LevelUnit{DBFS, DBFSRMS, DBU, DBV, Volts, Millivolts, Microvolts}
+	return []LevelUnit{DBFS, DBFSSine, DBFSRMS, DBU, DBV, Volts, Millivolts, Microvolts}
 }
 
 // digital reports whether a unit refers to full scale.
-func (u LevelUnit) digital() bool { return u == DBFS || u == DBFSRMS }
+func (u LevelUnit) digital() bool { return u == DBFS || u == DBFSSine || u == DBFSRMS }
 
 // Level is a level of a steady sound in its unit.
 type Level struct {
@@ -93,7 +94,7 @@ func (l Level) In(unit LevelUnit, c *Calibration) (Level, error) {
 	switch {
 	case l.Unit == DBFSRMS:
 		db -= sineRMSInPeak
-	case l.Unit != DBFS && l.Unit != DBU:
+	case !l.Unit.digital() && l.Unit != DBU:
 		db += dbuAtOneVolt
 	}
 	if l.Unit.digital() != unit.digital() {

@@ -168,7 +168,7 @@ func TestEquivalentInputNoise(t *testing.T) {
 		}
 	}
 	n = complete()
-	n.Noise = &measure.Level{-88, measure.DBFS}
+	n.Noise = &measure.Level{-88, measure.DBFSSine}
 	if _, err := n.Equivalent(); err == nil || !strings.Contains(err.Error(), "calibration") {
 		t.Errorf("dBFS without a calibration: %v", err)
 	}
@@ -287,4 +287,26 @@ func FuzzParseLevel(f *testing.F) {
 			t.Fatalf("%q is %v, which reads %v (%v)", text, level, again, err)
 		}
 	})
+}
+
+// Noise in dBFS reads 3.01 dB apart by two references: a bare one is refused, and the
+// two that say which differ by that.
+func TestBareDBFSOfNoiseIsRefused(t *testing.T) {
+	ein := func(unit measure.LevelUnit) (float64, error) {
+		gain, ohm, band := 40.0, 150.0, 20000.0
+		e, err := measure.InputNoise{Noise: &measure.Level{Value: -88, Unit: unit}, Calibration: &measure.Calibration{FullScaleDBu: 16},
+			GainDB: &gain, SourceOhm: &ohm, BandwidthHz: &band, Weighting: "none", TemperatureC: 20}.Equivalent()
+		r, _ := e.Readings.Get("equivalent_input_noise_dbu")
+		return r.Value, err
+	}
+	if _, err := ein(measure.DBFS); err == nil || !strings.Contains(err.Error(), "dBFS-rms") || !strings.Contains(err.Error(), "dBFS-sine") {
+		t.Errorf("a bare dBFS: %v, want a refusal that names both references", err)
+	}
+	sine, err := ein(measure.DBFSSine)
+	if err != nil || math.Abs(sine-(-88+16-40)) > 1e-9 {
+		t.Errorf("dBFS-sine: %g dBu, %v, want -112", sine, err)
+	}
+	if rms, err := ein(measure.DBFSRMS); err != nil || math.Abs(rms-sine-10*math.Log10(2)) > 1e-9 {
+		t.Errorf("dBFS-rms: %g dBu, %v, want 3.01 dB more than %g", rms, err, sine)
+	}
 }

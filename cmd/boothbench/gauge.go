@@ -177,7 +177,7 @@ func (g *gauge) readRecording(played, recorded string) error {
 	}
 	g.signal, g.device, g.rate, g.sound = signal, recorded, a.Rate, a.Sound
 	readings, err := a.Read(signal)
-	g.readings, g.findings = append(a.Readings, readings...), a.Findings
+	g.readings, g.findings = a.Readings.With(readings), a.Findings
 	return err
 }
 

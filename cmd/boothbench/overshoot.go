@@ -164,7 +164,11 @@ func (r *overshootRun) prepare(takes []string) error {
 		}
 		r.device, r.what = c, s.command.exec
 	case s.recording != "":
-		r.device, r.what = &instrument.Recorded{Stimulus: takes[0], Recording: s.recording}, s.recording
+		recorded := &instrument.Recorded{Stimulus: takes[0], Recording: s.recording}
+		if err := recorded.Recognise(); err != nil {
+			return inputError(err)
+		}
+		r.device, r.what = recorded, s.recording
 	}
 	for _, path := range takes {
 		r.sounds = append(r.sounds, &overshootSound{file: file{path: path}, name: path})

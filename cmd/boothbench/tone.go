@@ -79,6 +79,7 @@ type tone struct {
 	sound             dsp.Block
 	identity          string
 	peakDBFS, seconds float64
+	markDBFS          float64
 }
 
 func newTone(e env, kind stimulus.Kind) *tone {
@@ -180,7 +181,9 @@ func (t *tone) make() error {
 	if !t.bare {
 		m := stimulus.Marked{Signal: t.signal, Rate: t.rate}
 		t.identity = m.Identity()
-		t.sound, _, err = m.Make()
+		var layout stimulus.Layout
+		t.sound, layout, err = m.Make()
+		t.markDBFS = layout.MarkDBFS
 	}
 	return err
 }
@@ -214,7 +217,7 @@ func (t *tone) print(e env, f wave.Format, o wave.Options) {
 		fmt.Fprintln(e.stdout, "      bare: no marks, so that it is not recognised in a recording")
 		return
 	}
-	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %d dBFS; its identity is in chunk %q\n", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code(), stimulus.MarkPeakDBFS, stimulus.ChunkID)
+	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %.0f dBFS; its identity is in chunk %q\n", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code(), t.markDBFS, stimulus.ChunkID)
 }
 
 func (t *tone) object(f wave.Format, o wave.Options) any {

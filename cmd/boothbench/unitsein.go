@@ -14,7 +14,7 @@ Usage: boothbench units ein --noise LEVEL --gain-db N --source-ohm N
 
 Examples:
   boothbench units ein --noise "-88 dBu" --gain-db 40 --source-ohm 150 --bandwidth-hz 20000 --weighting none
-  boothbench units ein --noise "-72 dBFS" --calibration "0 dBFS = +16 dBu" --gain-db 60 --source-ohm 150 \
+  boothbench units ein --noise "-72 dBFS-sine" --calibration "0 dBFS = +16 dBu" --gain-db 60 --source-ohm 150 \
     --bandwidth-hz 20000 --weighting A
 `
 

@@ -39,7 +39,7 @@ type Recording struct {
 // started together), gain_db, polarity, drift_ppm, noise_dbfs,
 // mark_over_noise_db.
 func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
-	_, layout, err := played.Make()
+	sound, layout, err := played.Make()
 	if err != nil {
 		return nil, err
 	}
@@ -49,7 +49,7 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 	a := &Alignment{Rate: played.Rate, Sound: make(dsp.Block, len(r.Sound))}
 	var firstMap timemap.Map
 	for c, plane := range r.Sound {
-		h, err := hear(played, layout, plane, r.Rate)
+		h, err := findMarks(played, layout, c, len(sound), plane, r.Rate)
 		if err != nil {
 			err.Channel = c
 			return nil, err
@@ -87,8 +87,12 @@ func checkRecording(played stimulus.Marked, r Recording) error {
 	return nil
 }
 
+// steadyGainDB is how far two gains of one path may be apart: noise 20 dB under a mark
+// moves its level by less. (common practice, no source)
+const steadyGainDB = 0.5
+
 // report adds what was found of a channel.
-func (a *Alignment) report(h heard, channel, channels int) {
+func (a *Alignment) report(h placedMarks, channel, channels int) {
 	var r measure.Readings
 	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
 	bound := fmt.Sprintf("±%.2g frames, two standard deviations of the noise; a device's dispersion adds its own", max(0.001, 2*h.spread))
@@ -114,6 +118,9 @@ func (a *Alignment) report(h heard, channel, channels int) {
 	a.Readings = append(a.Readings, ofChannel(r, channel, channels)...)
 	if h.gain < 0 {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: "polarity inverted", Do: "swap the two conductors of a connection, or the channel's polarity; phase readings are 180 degrees off", Frame: -1, Channel: channel})
+	}
+	if math.Abs(h.change) > steadyGainDB {
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: fmt.Sprintf("the gain changed by %+.1f dB from the mark before the signal to the one behind it", h.change), Do: "switch automatic gain, limiters and noise reduction of the path off, and record again: levels in between are not the device's", Frame: -1, Channel: channel})
 	}
 	if drift := (h.Speed - 1) * 1e6; math.Abs(drift) > 1 {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recorder's clock is %+.2f ppm off the player's: %+.2f ms in an hour; taken out", drift, drift*3.6), Do: "lock both to one clock where it matters", Frame: -1, Channel: channel})

@@ -120,6 +120,7 @@ func made(t testing.TB, m stimulus.Marked) dsp.Block {
 // drift, inverted polarity, hum, noise, soft clipping, coupling capacitors and a
 // 16-bit converter.
 func TestHardwarePathIsRecovered(t *testing.T) {
+	dsptest.Exhaustive(t)
 	const rate = 48000
 	m := stimulus.Marked{Signal: stimulus.Sweep{FromHz: 10, ToHz: 22000, Seconds: 8, PeakDBFS: -20}, Rate: rate}
 	sound := made(t, m)
@@ -339,6 +340,7 @@ func BenchmarkAlignAndResponse(b *testing.B) {
 // Whatever lies between the marks, they are found, and nothing else is taken for
 // them: every kind, loud sweeps through the marks' own band, and other rates.
 func TestEveryStimulusIsFound(t *testing.T) {
+	dsptest.Exhaustive(t)
 	type played struct {
 		signal stimulus.Signal
 		rate   int

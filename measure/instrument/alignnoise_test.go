@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -13,6 +14,7 @@ import (
 // With noise in the recording the response is off by no more than its bound says, and
 // a group delay that the noise drowns is not told. The device is a wire: 0 dB, 0 ms.
 func TestNoiseOfARecording(t *testing.T) {
+	dsptest.Exhaustive(t)
 	const rate = 48000
 	sweep := stimulus.StandardSweep(-20)
 	played := stimulus.Marked{Signal: sweep, Rate: rate}

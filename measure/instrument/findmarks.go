@@ -18,10 +18,11 @@ const (
 
 // crystals keep to 100 (common practice, no source); a pulled-down rate is 999 off
 
-// heard is a stimulus as one channel has it.
-type heard struct {
+// placedMarks is a stimulus as one channel has it.
+type placedMarks struct {
 	timemap.Map
 	gain   float64 // of the marks, with its sign
+	change float64 // gain of the last mark over that of the first, in dB
 	noise  float64 // rms before the marks
 	silent bool    // there is a silence to read it from
 	mark   float64 // rms of the marks
@@ -29,26 +30,26 @@ type heard struct {
 }
 
 // hear finds the stimulus in a channel.
-func hear(played stimulus.Marked, l stimulus.Layout, x []float64, rate int) (heard, *VoidError) {
+func findMarks(played stimulus.Marked, l stimulus.Layout, channel, channels int, x []float64, rate int) (placedMarks, *VoidError) {
 	up, down := stimulus.MarkChirp(rate, true), stimulus.MarkChirp(rate, false)
 	fs := float64(rate)
 	start, end := searchFor(x, up.Wave(fs)), searchFor(x, down.Wave(fs))
 	switch {
 	case !start.found() && !end.found():
-		return heard{}, notHeard(x, rate)
+		return placedMarks{}, noMarks(x, rate)
 	case !start.found():
-		return heard{}, &VoidError{CutShort, -1, "the mark before the signal is missing; record from before the stimulus until after its end"}
+		return placedMarks{}, &VoidError{CutShort, -1, "the mark before the signal is missing; record from before the stimulus until after its end"}
 	case !end.found():
-		return heard{}, &VoidError{CutShort, -1, "the mark behind the signal is missing; record from before the stimulus until after its end"}
+		return placedMarks{}, &VoidError{CutShort, -1, "the mark behind the signal is missing; record from before the stimulus until after its end"}
 	}
 
 	if end.frame <= start.frame {
-		return heard{}, &VoidError{CutShort, -1, "the mark behind the signal comes before the one ahead of it; record one playing, from its start to its end"}
+		return placedMarks{}, &VoidError{CutShort, -1, "the mark behind the signal comes before the one ahead of it; record one playing, from its start to its end"}
 	}
 
 	// Templates are made anew for the recorder's clock: a mark that runs at
 	// another speed than its template seems to lie elsewhere.
-	h := heard{Map: timemap.Map{Speed: 1}}
+	h := placedMarks{Map: timemap.Map{Speed: 1}}
 	var first, last place
 	for range 10 { // each time the rest shrinks, the more the longer the signal
 		before := h.Speed
@@ -68,26 +69,39 @@ func hear(played stimulus.Marked, l stimulus.Layout, x []float64, rate int) (hea
 	}
 	ppm := (h.Speed - 1) * 1e6
 	switch {
-	case good && hash != played.Code():
-		return heard{}, &VoidError{OtherVersion, -1, fmt.Sprintf("the recording's code is %08x, the stimulus's %08x; record this stimulus, or name the one that was played", hash, played.Code())}
+	case good && hash != played.ChannelCode(min(channel, channels-1)) && channelWith(played, hash, channels) >= 0:
+		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus; swap the cables, or the channels of the recording", channelWith(played, hash, channels)+1)}
+	case good && hash != played.ChannelCode(min(channel, channels-1)):
+		return placedMarks{}, &VoidError{OtherVersion, -1, fmt.Sprintf("the recording's code is %08x, the stimulus's %08x; record this stimulus, or name the one that was played", hash, played.Code())}
 	case math.Abs(ppm) > timemap.MostDriftPPM:
-		return heard{}, &VoidError{WrongRate, -1, fmt.Sprintf("the marks lie %+.0f ppm further apart than they were played, accepted: up to %d; the clocks have other rates, or samples were lost or repeated", ppm, timemap.MostDriftPPM)}
+		return placedMarks{}, &VoidError{WrongRate, -1, fmt.Sprintf("the marks lie %+.0f ppm further apart than they were played, accepted: up to %d; the clocks have other rates, or samples were lost or repeated", ppm, timemap.MostDriftPPM)}
 	case !good:
-		return heard{}, &VoidError{Unreadable, -1, "the marks are there, the code between them is not readable; record again with less noise, distortion or reverberation"}
+		return placedMarks{}, &VoidError{Unreadable, -1, "the marks are there, the code between them is not readable; record again with less noise, distortion or reverberation"}
 	}
 	if ms, db := echo(start, end, rate); ms != 0 {
-		return heard{}, &VoidError{TwoArrivals, -1, fmt.Sprintf("the sound arrives twice: %.1f dB from the stronger arrival, a second one %.2f ms %s it; turn direct monitoring off, or the loudspeaker", db, math.Abs(ms), beforeOrAfter(ms))}
+		return placedMarks{}, &VoidError{TwoArrivals, -1, fmt.Sprintf("the sound arrives twice: %.1f dB from the stronger arrival, a second one %.2f ms %s it; turn direct monitoring off, or the loudspeaker", db, math.Abs(ms), beforeOrAfter(ms))}
 	}
 
-	h.gain = (first.gain + last.gain) / 2 / dsp.DBToAmplitude(stimulus.MarkPeakDBFS)
-	h.mark = math.Abs(h.gain) * rms(up.Wave(fs)) * dsp.DBToAmplitude(stimulus.MarkPeakDBFS)
+	h.gain = (first.gain + last.gain) / 2 / dsp.DBToAmplitude(l.MarkDBFS)
+	h.change = dsp.AmplitudeToDB(math.Abs(last.gain / first.gain))
+	h.mark = math.Abs(h.gain) * rms(up.Wave(fs)) * dsp.DBToAmplitude(l.MarkDBFS)
 	silence := quiet(x, h.Map, l, rate)
 	h.noise, h.silent = rms(silence), len(silence) > 0
 	h.spread = first.spread * h.noise / math.Abs(first.gain)
 	if over := dsp.AmplitudeToDB(h.mark / h.noise); over < leastMarkOverNoiseDB {
-		return heard{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks stand %.1f dB over the noise, at least %d are needed; raise the level, or find the noise", over, leastMarkOverNoiseDB)}
+		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, stand %.1f dB over the noise, at least %d are needed; raise the level of the stimulus, which they follow, or find the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
 	}
 	return h, nil
+}
+
+// channelWith is the channel of a stimulus that has a code; −1: none.
+func channelWith(played stimulus.Marked, hash uint32, channels int) int {
+	for c := range channels {
+		if hash == played.ChannelCode(c) {
+			return c
+		}
+	}
+	return -1
 }
 
 func beforeOrAfter(ms float64) string {
@@ -135,19 +149,19 @@ func echo(start, end search, rate int) (ms, db float64) {
 	return float64(at-start.frame) * 1000 / float64(rate), dsp.AmplitudeToDB(best / direct)
 }
 
-// notHeard tells whether the marks are there at another speed: then the file was
+// noMarks finds whether the marks are there at another speed: then the file was
 // played or recorded at another rate than it states.
-func notHeard(x []float64, rate int) *VoidError {
-	best, heardAt := leastLikeness, 0.0
+func noMarks(x []float64, rate int) *VoidError {
+	best, speedFound := leastSimilarity, 0.0
 	for _, speed := range rateRatios() {
-		if s := searchFor(x, stimulus.MarkChirp(rate, true).Wave(float64(rate)*speed)); s.likeness > best {
-			best, heardAt = s.likeness, speed
+		if s := searchFor(x, stimulus.MarkChirp(rate, true).Wave(float64(rate)*speed)); s.similarity > best {
+			best, speedFound = s.similarity, speed
 		}
 	}
-	if heardAt == 0 {
+	if speedFound == 0 {
 		return &VoidError{NotFound, -1, "neither mark is in the recording; was this stimulus played, and this input recorded?"}
 	}
-	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus takes %.4f times its frames: the file states %d Hz, and its sound has %.0f Hz", heardAt, rate, float64(rate)*heardAt)}
+	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus takes %.4f times its frames: the file states %d Hz, and its sound has %.0f Hz", speedFound, rate, float64(rate)*speedFound)}
 }
 
 // rateRatios are the ratios of two usual rates, each once, but for 1.

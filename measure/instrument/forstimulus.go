@@ -64,11 +64,7 @@ func AnalyseAll(s stimulus.Signal, rate int, response dsp.Block) (measure.Readin
 		if err != nil {
 			return nil, err
 		}
-		for _, n := range r {
-			if _, twice := all.Get(n.Name); !twice {
-				all = append(all, n)
-			}
-		}
+		all = all.With(r)
 	}
 	return all, nil
 }

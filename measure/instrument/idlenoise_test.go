@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -86,6 +87,7 @@ func TestDynamicRangeOf16Bits(t *testing.T) {
 }
 
 func TestMainsProducts(t *testing.T) {
+	dsptest.Exhaustive(t)
 	hum := func(hz float64) bench {
 		return func(rate int, sound dsp.Block) {
 			converter(4)(rate, sound)

@@ -38,13 +38,13 @@ func correlation(x, t []float64) []float64 {
 
 // Marks that are less like the template than this are none. Noise and speech reach
 // 0.15 (tests), and a mark under noise as strong as it is 0.7.
-const leastLikeness = 0.25
+const leastSimilarity = 0.25
 
 // search is a template held against a recording at every frame.
 type search struct {
 	correlation []float64
 	frame       int     // where the two are most alike
-	likeness    float64 // |correlation coefficient| there: 1 for the template alone
+	similarity  float64 // |correlation coefficient| there: 1 for the template alone
 }
 
 func searchFor(x, t []float64) search {
@@ -61,27 +61,27 @@ func searchFor(x, t []float64) search {
 		}
 	}
 	floor := 1e-12 * total // what rounding leaves of the running sum
-	likeness := make([]float64, len(s.correlation))
+	similarity := make([]float64, len(s.correlation))
 	for n, c := range s.correlation {
 		if running > floor {
-			likeness[n] = math.Abs(c) / math.Sqrt(energy*running)
-			s.likeness = max(s.likeness, likeness[n])
+			similarity[n] = math.Abs(c) / math.Sqrt(energy*running)
+			s.similarity = max(s.similarity, similarity[n])
 		}
 		if n+len(t) < len(x) {
 			running += x[n+len(t)]*x[n+len(t)] - x[n]*x[n]
 		}
 	}
 	// An echo may look as much alike; the strongest is meant.
-	least, strongest := s.likeness/2, 0.0
+	least, strongest := s.similarity/2, 0.0
 	for n, c := range s.correlation {
-		if likeness[n] > least && math.Abs(c) > strongest {
-			s.frame, s.likeness, strongest = n, likeness[n], math.Abs(c)
+		if similarity[n] > least && math.Abs(c) > strongest {
+			s.frame, s.similarity, strongest = n, similarity[n], math.Abs(c)
 		}
 	}
 	return s
 }
 
-func (s search) found() bool { return s.likeness >= leastLikeness }
+func (s search) found() bool { return s.similarity >= leastSimilarity }
 
 // place is where a chirp lies in a recording: the maximum of their correlation,
 // taken as the band-limited function that it is.
@@ -137,7 +137,7 @@ func readCode(x []float64, rate int, m timemap.Map, l stimulus.Layout) (hash uin
 	var bits [stimulus.CodeBits]bool
 	for i := range bits {
 		at := int(math.Round(m.At(l.Code + i*l.Symbol)))
-		var likeness [2]float64
+		var similarity [2]float64
 		for which, t := range templates {
 			for shift := -slack; shift <= slack; shift++ {
 				sum := 0.0
@@ -146,10 +146,10 @@ func readCode(x []float64, rate int, m timemap.Map, l stimulus.Layout) (hash uin
 						sum += v * x[k]
 					}
 				}
-				likeness[which] = max(likeness[which], math.Abs(sum))
+				similarity[which] = max(similarity[which], math.Abs(sum))
 			}
 		}
-		bits[i] = likeness[1] > likeness[0]
+		bits[i] = similarity[1] > similarity[0]
 	}
 	return stimulus.Spelled(bits)
 }

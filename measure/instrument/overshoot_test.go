@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
@@ -151,6 +152,7 @@ func delayedBy(frames int, second float64) inMemory {
 
 // The image is compared where the response is, before or after the stimulus.
 func TestImageShiftOfDelays(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, frames := range []int{0, 1, 144, 30000, -100} {
 		_, r := stressed(t, delayedBy(frames, 0.5), 9, 0)
 		if got, want := measuretest.ReadingValue(t, r, "image_shift_db"), dsp.AmplitudeToDB(2); math.Abs(got-want) > 1e-6 {

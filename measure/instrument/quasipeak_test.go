@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"fmt"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"math"
 	"testing"
 )
@@ -24,6 +25,7 @@ func burst468(rate int, ms, everyMs, seconds, polarity float64) []float64 {
 // Rec. ITU-R BS.468-4, Table 2 (single bursts) and Table 3 (repeated bursts of
 // 5 ms), in % of the steady tone's reading, with the Recommendation's own limits.
 func TestQuasiPeakAgainstBS468(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, rate := range []int{44100, 48000, 96000} {
 		steady := quasiPeak(burst468(rate, 1e9, 0, 3, 1), rate, 0)
 		check := func(name string, x []float64, low, high float64) {

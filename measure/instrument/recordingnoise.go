@@ -27,6 +27,7 @@ const (
 // finding where it is worth a word.
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
+	a.compareGains(s, all)
 	sweep, ok := s.(stimulus.Sweep)
 	if err != nil || !ok {
 		return all, err

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
 	"github.com/boothbench/boothbench/measure/internal/reference"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -62,6 +63,7 @@ var sweepForTests = stimulus.Sweep{FromHz: 5, ToHz: 22000, Seconds: 3, PeakDBFS:
 // The figure: the response within 0.01 dB of the analytic one from 20 Hz
 // to 20 kHz. The curves keep 0.001 dB, and in phase a ten-thousandth of a radian.
 func TestResponseAgainstAnalytic(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, rate := range []int{44100, 96000} {
 		if rate > 48000 && testing.Short() {
 			continue

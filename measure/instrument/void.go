@@ -17,10 +17,11 @@ const (
 	OtherVersion Void = "another version of the stimulus"
 	Unreadable   Void = "code not readable"
 	CutShort     Void = "cut short"
+	Swapped      Void = "another channel"
 	NonFinite    Void = "samples that are no numbers"
 )
 
-// VoidError tells why a recording is void.
+// VoidError is why a recording is void.
 type VoidError struct {
 	Why     Void
 	Channel int    // from 0, −1 for all

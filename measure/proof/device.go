@@ -73,7 +73,7 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (
 			return nil, nil, fmt.Errorf("%s: %w", p.Recording, err)
 		}
 		// What alignment reads of the whole path comes first: latency, gain, polarity.
-		sheet.RateHz, read[stimulus.Describe(signal)] = a.Rate, append(a.Readings, readings...)
+		sheet.RateHz, read[stimulus.Describe(signal)] = a.Rate, a.Readings.With(readings)
 		findings = append(findings, a.Findings...)
 	}
 	for _, t := range c.Tests {

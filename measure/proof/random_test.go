@@ -98,7 +98,7 @@ func randomFields(b *strings.Builder, rng *rand.Rand, fields []chain.Field, rate
 // A valid chain passes its proof, whatever its settings: no claim fails, and at most
 // 2 % stay undecided.
 func TestRandomChainsPass(t *testing.T) {
-	count := 2
+	count := 5
 	if dsptest.IsExhaustive() {
 		count = 300
 	}

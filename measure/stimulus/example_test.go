@@ -19,7 +19,7 @@ func ExampleMarked() {
 	again, err := stimulus.ParseIdentity(played.Identity())
 	fmt.Println(again.Code() == played.Code(), err)
 	// Output:
-	// boothbench-stimulus schema=1 rate_hz=48000 kind=impulse peak_dbfs=-20 lead_seconds=1 seconds=2 channels=1
-	// code 973fe844, 270240 frames, the signal from 90240 to 186240
+	// boothbench-stimulus schema=2 rate_hz=48000 kind=impulse peak_dbfs=-20 lead_seconds=1 seconds=2 channels=1
+	// code 54f38a2d, 270240 frames, the signal from 90240 to 186240
 	// true <nil>
 }

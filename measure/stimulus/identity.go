@@ -11,7 +11,7 @@ import (
 )
 
 // Marked is a signal as it is played and recorded: between marks, with a code
-// from which a recording is known to be of it.
+// by which a recording of it is recognised.
 type Marked struct {
 	Signal Signal
 	Rate   int // Hz
@@ -23,7 +23,7 @@ const ChunkID = "bbst"
 // schema is the version of the signals: it is counted up when a kind's samples or
 // the marks change, so that what was recorded of the old ones is not taken for
 // the new.
-const schema = 1
+const schema = 2
 
 // Identity is all that the sound depends on, in one line:
 //
@@ -65,8 +65,14 @@ func (m Marked) Code() uint32 {
 	return binary.BigEndian.Uint32(sum[:])
 }
 
+// ChannelCode is the code in one channel, counted from 0: the first has the stimulus's
+// own, so that a recording shows which channel came back where.
+func (m Marked) ChannelCode(channel int) uint32 {
+	return m.Code() ^ uint32(channel)*0x9e3779b9 // any odd number parts 64 channels
+}
+
 // Make returns the signal between its marks, channels x frames, and where its
-// parts lie. The marks are in all channels.
+// parts lie. The marks are in all channels, in each with its own code.
 func (m Marked) Make() (dsp.Block, Layout, error) {
 	if m.Rate < leastMarkRate {
 		return nil, Layout{}, &dsp.SettingError{Setting: "rate", Found: fmt.Sprintf("%d Hz", m.Rate), Accepted: fmt.Sprintf("%d Hz or more, for the marks", leastMarkRate)}
@@ -77,15 +83,16 @@ func (m Marked) Make() (dsp.Block, Layout, error) {
 	}
 	l := LayoutOf(m.Rate, signal.Frames())
 	b := dsp.NewBlock(len(signal), l.Frames)
-	peak := dsp.DBToAmplitude(MarkPeakDBFS)
-	add := func(plane []float64, at int, c Chirp) {
-		for n, x := range c.Wave(float64(m.Rate)) {
+	l.MarkDBFS = markDBFS(signal)
+	peak := dsp.DBToAmplitude(l.MarkDBFS)
+	add := func(plane []float64, at int, chirp Chirp) {
+		for n, x := range chirp.Wave(float64(m.Rate)) {
 			plane[at+n] = peak * x
 		}
 	}
 	for c, plane := range b {
 		add(plane, l.StartMark, MarkChirp(m.Rate, true))
-		for i, bit := range spell(m.Code()) {
+		for i, bit := range spell(m.ChannelCode(c)) {
 			add(plane, l.Code+i*l.Symbol, SymbolChirp(m.Rate, bit))
 		}
 		copy(plane[l.Signal:], signal[c])

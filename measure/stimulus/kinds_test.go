@@ -68,7 +68,7 @@ func TestKindRefusesSettings(t *testing.T) {
 
 func TestIdentity(t *testing.T) {
 	m := Marked{Signal: StandardSweep(-20), Rate: 48000}
-	want := "boothbench-stimulus schema=1 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 seconds=10 peak_dbfs=-20 channels=1"
+	want := "boothbench-stimulus schema=2 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 seconds=10 peak_dbfs=-20 channels=1"
 	if got := m.Identity(); got != want {
 		t.Errorf("identity %q, want %q", got, want)
 	}
@@ -81,7 +81,7 @@ func TestIdentity(t *testing.T) {
 			t.Errorf("%s has the same code", s.Identity())
 		}
 	}
-	for _, line := range []string{"", "hello", strings.Replace(want, "schema=1", "schema=2", 1), strings.Replace(want, "48000", "fast", 1), want + " volume=3"} {
+	for _, line := range []string{"", "hello", strings.Replace(want, "schema=2", "schema=1", 1), strings.Replace(want, "48000", "fast", 1), want + " volume=3"} {
 		if _, err := ParseIdentity(line); err == nil {
 			t.Errorf("%q is accepted", line)
 		}
@@ -190,8 +190,8 @@ func FuzzParseIdentity(f *testing.F) {
 	for _, k := range Kinds() {
 		f.Add(Marked{k.Default, 48000}.Identity())
 	}
-	f.Add("boothbench-stimulus schema=1 rate_hz=-1 kind=mls order=999999999999")
-	f.Add("boothbench-stimulus schema=1 rate_hz=48000 kind=tone hz=NaN seconds=Inf")
+	f.Add("boothbench-stimulus schema=2 rate_hz=-1 kind=mls order=999999999999")
+	f.Add("boothbench-stimulus schema=2 rate_hz=48000 kind=tone hz=NaN seconds=Inf")
 	f.Fuzz(func(t *testing.T, line string) {
 		m, err := ParseIdentity(line)
 		if err != nil {

@@ -7,12 +7,12 @@ import (
 )
 
 // Around a signal that is to be recorded lie two marks, by which the recording is
-// found, and a code, by which it is known to be of this signal:
+// found, and a code, by which it is recognised as one of this signal:
 //
 //	silence · mark up · pause · code · pause · signal · pause · mark down · silence
 //
 // A mark is a linear sweep, long for its bandwidth: it is found under noise, and
-// its place is known to a small part of a frame.
+// its place is read to a small part of a frame.
 const (
 	leadMs   = 500 // silence, from which the noise is read
 	markMs   = 250
@@ -22,17 +22,31 @@ const (
 	tailMs   = 1000
 )
 
-// MarkPeakDBFS is the level of the marks, whatever the signal's.
-const MarkPeakDBFS = -20
+// Marks are as loud as the signal, so that they come through where it does: within
+// these bounds in dBFS, and at the upper one around silence.
+const (
+	MostMarkDBFS  = -20
+	LeastMarkDBFS = -80
+)
+
+// markDBFS is the level of the marks around a signal.
+func markDBFS(signal dsp.Block) float64 {
+	peak := PeakDBFS(signal)
+	if math.IsInf(peak, -1) {
+		return MostMarkDBFS
+	}
+	return max(LeastMarkDBFS, min(MostMarkDBFS, peak))
+}
 
 // CodeBits are the symbols of a code: 32 bits of an identity and 8 that check
 // them.
 const CodeBits = 40
 
-// Layout tells where the parts of a marked signal begin, in frames.
+// Layout is where the parts of a marked signal begin, in frames.
 type Layout struct {
 	StartMark, Code, Signal, SignalEnd, EndMark, Frames int
-	Symbol, Mark, Gap                                   int // lengths
+	Symbol, Mark, Gap                                   int     // lengths
+	MarkDBFS                                            float64 // peak of marks and code
 }
 
 // LayoutOf is the layout around a signal of a number of frames, at a rate in Hz.
@@ -92,7 +106,7 @@ func (c Chirp) Wave(framesPerSecond float64) []float64 {
 	return x
 }
 
-// code spells an identity's hash: its bits and those that check them.
+// spell spells an identity's hash: its bits and those that check them.
 func spell(hash uint32) (bits [CodeBits]bool) {
 	word := uint64(hash)<<8 | uint64(checksum(hash))
 	for i := range bits {

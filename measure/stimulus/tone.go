@@ -63,11 +63,27 @@ func (t Tone) check(rate int) error {
 // addSine adds a sine that begins at phase 0. Its phase is reduced exactly, so
 // that it does not drift, however long the tone.
 func addSine(plane []float64, hz, amplitude float64, rate int) {
+	if period := periodOf(hz, rate); period > 0 && period < len(plane) {
+		sine := make([]float64, period)
+		addSine(sine, hz, amplitude, rate)
+		for n := range plane {
+			plane[n] += sine[n%period]
+		}
+		return
+	}
 	for n := range plane {
 		turns := remainder(float64(hz*float64(n)), float64(rate)) / float64(rate)
 		sin, _ := dsp.SincosPi(2 * turns)
 		plane[n] += float64(amplitude * sin)
 	}
+}
+
+// periodOf is after how many frames a tone of whole Hz repeats itself; 0: another.
+func periodOf(hz float64, rate int) int {
+	if whole := int(hz); float64(whole) == hz && whole > 0 {
+		return rate / gcd(rate, whole)
+	}
+	return 0
 }
 
 // remainder is math.Mod for numbers from 0 that are less than 2^53 times the

@@ -1,0 +1,40 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// contradictionDB is by how much a tone may come back at another gain than the marks,
+// which lie between 400 Hz and 6 kHz: a device's response stays within that over the
+// band of a voice. (common practice, no source)
+const contradictionDB = 1
+
+// compareGains finds a tone that came back at another gain than the marks around it:
+// then the path changes its gain with the level, or by itself.
+func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
+	tone, is := s.(stimulus.Tone)
+	if !is || tone.Hz < 400 || tone.Hz > 6000 {
+		return
+	}
+	for _, r := range readings {
+		suffix, is := strings.CutPrefix(r.Name, "tone_dbfs")
+		marks, known := a.Readings.Get("gain_db" + suffix)
+		if !is || !known || !r.Measurable() || !marks.Measurable() || tone.Only > 0 && suffix != fmt.Sprintf("_ch%d", tone.Only) {
+			continue
+		}
+		gain := r.Value - tone.PeakDBFS
+		if math.Abs(gain-marks.Value) <= contradictionDB {
+			continue
+		}
+		a.Findings = append(a.Findings, measure.Finding{
+			Severity: measure.Fault, Frame: -1, Channel: channelOf(suffix),
+			What: fmt.Sprintf("the tone came back at %+.1f dB, the marks around it at %+.1f dB: the gain follows the level", gain, marks.Value),
+			Do:   "switch automatic gain, compressors and limiters of the path off, or measure them as such (stepped-tone, level-step): gain, noise and distortion here are not those of a fixed gain",
+		})
+	}
+}

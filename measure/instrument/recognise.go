@@ -1,0 +1,75 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+const (
+	// recogniseMs is the length of the stretch by which a recording is recognised: the
+	// loudest of the sound that was played.
+	recogniseMs = 1000
+	// leastRecognised is the correlation from which a recording holds the stretch. Of
+	// sound that a limiter took 20 dB off it is 0.5 and more; of another sound of that
+	// length less than 0.2. (tests)
+	leastRecognised = 0.3
+)
+
+// Recognise wants a recording to hold the sound that was played: its loudest second
+// somewhere in each channel, at any level and polarity.
+func (d *Recorded) Recognise() error {
+	file, err := wave.Open(d.Stimulus)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	recorded, err := wave.Open(d.Recording)
+	if err != nil {
+		return err
+	}
+	defer recorded.Close()
+	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
+		return err
+	}
+	played, err := readAll(file)
+	if err != nil {
+		return err
+	}
+	sound, err := readAll(recorded)
+	if err != nil {
+		return err
+	}
+	for c := range played {
+		stretch := loudest(played[c], dsp.Frames(recogniseMs, file.Format().Rate))
+		if len(stretch) == 0 {
+			continue // a silent channel has nothing to be recognised by
+		}
+		if found := searchFor(sound[c], stretch); !(found.similarity >= leastRecognised) {
+			return fmt.Errorf("%s does not hold what was played, %s: the correlation of its loudest second with channel %d is %.2f at most, accepted: %g or more; name the sound that was played, or record again",
+				d.Recording, d.Stimulus, c+1, found.similarity, leastRecognised)
+		}
+	}
+	return nil
+}
+
+// loudest is the stretch of a sound with the most energy, none of a silent one.
+func loudest(x []float64, frames int) []float64 {
+	frames = min(frames, len(x))
+	running, most, from := 0.0, 0.0, -1
+	for n, v := range x {
+		running += v * v
+		if n >= frames {
+			running -= x[n-frames] * x[n-frames]
+		}
+		if n >= frames-1 && running > most*(1+1e-9) {
+			most, from = running, n-frames+1
+		}
+	}
+	if from < 0 || math.IsNaN(most) {
+		return nil
+	}
+	return x[from : from+frames]
+}

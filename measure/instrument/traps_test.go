@@ -1,0 +1,114 @@
+package instrument
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// aligned is a recording of a marked signal that went through a simulated device.
+func aligned(t *testing.T, s stimulus.Signal, device func(sound dsp.Block)) (*Alignment, error) {
+	t.Helper()
+	m := stimulus.Marked{Signal: s, Rate: 48000}
+	sound, _, err := m.Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	device(sound)
+	return Align(m, Recording{Sound: sound, Rate: 48000, Bits: 24})
+}
+
+// finds reports whether a finding has a phrase.
+func finds(findings []measure.Finding, phrase string) bool {
+	for _, f := range findings {
+		if strings.Contains(f.What, phrase) {
+			return true
+		}
+	}
+	return false
+}
+
+// Marks follow the level of the stimulus: through 40 dB of gain a quiet one comes
+// back unclipped, and its gain is read.
+func TestMarksFollowTheLevel(t *testing.T) {
+	for _, peakDBFS := range []float64{-20, -45, -60} {
+		gain := dsp.DBToAmplitude(-1 - peakDBFS)
+		a, err := aligned(t, stimulus.Tone{Hz: 997, PeakDBFS: peakDBFS, Seconds: 1}, func(b dsp.Block) {
+			for n, v := range b[0] {
+				b[0][n] = max(-1, min(1, v*gain))
+			}
+		})
+		if err != nil {
+			t.Errorf("%g dBFS: %v", peakDBFS, err)
+			continue
+		}
+		if got, _ := a.Readings.Get("gain_db"); math.Abs(got.Value-(-1-peakDBFS)) > 0.01 {
+			t.Errorf("%g dBFS: gain_db is %s, want %g", peakDBFS, got, -1-peakDBFS)
+		}
+	}
+}
+
+// Channels that come back swapped void a recording, and a mono stimulus may come back
+// in any number of them.
+func TestSwappedChannelsAreVoid(t *testing.T) {
+	tone := stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1, Channels: 2, Only: 1}
+	_, err := aligned(t, tone, func(b dsp.Block) { b[0], b[1] = b[1], b[0] })
+	if void := (*VoidError)(nil); !errors.As(err, &void) || void.Why != Swapped || !strings.Contains(err.Error(), "holds channel 2") {
+		t.Errorf("%v, want a recording that is void for its swapped channels", err)
+	}
+	if _, err := aligned(t, tone, func(dsp.Block) {}); err != nil {
+		t.Errorf("as played: %v", err)
+	}
+	m := stimulus.Marked{Signal: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1}, Rate: 48000}
+	sound, _, err := m.Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Align(m, Recording{Sound: dsp.Block{sound[0], sound[0]}, Rate: 48000}); err != nil {
+		t.Errorf("one channel recorded twice: %v", err)
+	}
+}
+
+// Automatic gain shows: the marks before and behind the signal differ, or the tone
+// came back at another gain than they. A fixed gain shows neither.
+func TestAutomaticGainIsFound(t *testing.T) {
+	tone := stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 2}
+	scaled := func(x []float64, db float64) {
+		for n := range x {
+			x[n] *= dsp.DBToAmplitude(db)
+		}
+	}
+	layout := stimulus.LayoutOf(48000, 96000)
+	for _, c := range []struct {
+		name, phrase string
+		device       func(b dsp.Block)
+	}{
+		{"fixed", "", func(b dsp.Block) { scaled(b[0], 3) }},
+		{"slow", "the gain changed by -4", func(b dsp.Block) {
+			for n := range b[0] {
+				scaled(b[0][n:n+1], -4*min(1, max(0, float64(n-layout.Signal)/float64(layout.EndMark-layout.Signal))))
+			}
+		}},
+		{"quick", "the tone came back at -3.5 dB, the marks around it at +3.0 dB", func(b dsp.Block) {
+			scaled(b[0], 3)
+			scaled(b[0][layout.Signal:layout.SignalEnd], -6.5)
+		}},
+	} {
+		a, err := aligned(t, tone, c.device)
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		if _, err := a.Read(tone); err != nil {
+			t.Fatal(err)
+		}
+		if c.phrase == "" && finds(a.Findings, "gain") || c.phrase != "" && !finds(a.Findings, c.phrase) {
+			t.Errorf("%s: found %v, want %q", c.name, a.Findings, c.phrase)
+		}
+	}
+}
