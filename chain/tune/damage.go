@@ -55,13 +55,13 @@ func (a *takeAnalysis) predicted(p *ProposedChain) *Damage {
 	}
 	d.Before = a.loudness.Readings()
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
-	gains := make([]float64, len(a.tracks.level))
+	gains := make([]int16, len(a.tracks.level))
 	for _, s := range p.Chain.Stages {
 		if e, ok := s.Settings.(dsp.ExpanderSettings); ok && s.Enabled {
 			gains = expanderGains(a.tracks.level, e)
 		}
 	}
-	d.words(a, func(ms int) float64 { return gains[ms] })
+	d.words(a, func(ms int) float64 { return float64(gains[ms]) / 100 })
 	return d
 }
 

@@ -147,7 +147,7 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 		case a.undecided != "":
 			p.Notes = append(p.Notes, fmt.Sprintf("%s has no pauses of its own (%s): the noise is that of %s, %.1f dBFS.", a.name, a.undecided, room.Name, r.floorDBFS))
 			a.undecided, a.floorDBFS, a.pauseDBFS, a.variation, a.seconds, a.noise, a.noiseTop = "", r.floorDBFS, r.pauseDBFS, r.variation, r.seconds, r.noise, r.noiseTop
-			peaks := quantile(amplitudesDB(a.tracks.level), 0.9)
+			peaks := quantile(a.tracks.level, 0.9)
 			a.speechDB = peaks - r.floorDBFS
 		case math.Abs(apart) <= 2:
 			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within 2 dB.", room.Name, a.name))
@@ -158,23 +158,15 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 	return nil
 }
 
-func amplitudesDB(track []int16) []float64 {
-	db := make([]float64, len(track))
-	for k, v := range track {
-		db[k] = float64(v) / 100
-	}
-	return db
-}
-
 // propose writes the stages in the order in which the sound passes.
 func (p *ProposedChain) propose(all []*takeAnalysis) {
 	corner := p.proposeHighPass(all)
 	p.proposeNotches(all, corner)
 	gains := p.proposeExpander(all)
-	gains = p.proposeCompressor(all, gains)
+	peaks := p.proposeCompressor(all, gains)
 	p.proposeTone(all)
 	p.proposeDeEsser(all)
-	p.proposeLimiter(all, gains)
+	p.proposeLimiter(peaks)
 	for _, a := range all {
 		if low, ok := a.inspection.Readings.Get("softer_speech_dbfs"); ok {
 			high, _ := a.inspection.Readings.Get("louder_speech_dbfs")

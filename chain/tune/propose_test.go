@@ -214,7 +214,7 @@ func TestProposedExpanderSparesSpeech(t *testing.T) {
 		}
 		h := harmOf(t, room, x, s)
 		lowered = append(lowered, h.lowered)
-		if h.pauses != 0 {
+		if h.pauses-h.pauses == 0 && h.pauses != 0 {
 			pauses = append(pauses, h.pauses)
 		}
 		if h.opened > 0.002 {

@@ -27,8 +27,8 @@ type takeAnalysis struct {
 	floorDBFS float64 // of the noisiest channel, 20 Hz to 20 kHz
 	pauseDBFS float64 // of the noisiest channel, above 150 Hz
 	variation float64
-	seconds   float64   // of pauses
-	noise     []float64 // readings of the expander's detector in them, dBFS
+	seconds   float64 // of pauses
+	noise     []int16 // readings of the expander's detector in them, hundredths of a dB
 	noiseTop  float64
 	speechDB  float64 // over the floor; −Inf where there is no speech
 }
@@ -50,7 +50,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 		}
 		return []func(dsp.Block){
 			func(b dsp.Block) { a.tracks.write(b); a.frames += int64(b.Frames()) },
-			a.pitch.write, a.loudness.Write, a.octaves.Write,
+			a.pitch.write, a.loudness.Write, sampled(f.Rate, a.octaves.Write),
 		}
 	})
 	if err != nil {
@@ -62,6 +62,17 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 	a.inspection = in
 	a.decide()
 	return a, nil
+}
+
+// sampled passes the first minute on, and after it one second in four.
+func sampled(rate int, write func(dsp.Block)) func(dsp.Block) {
+	frame := 0
+	return func(b dsp.Block) {
+		if seconds := frame / rate; seconds < 60 || seconds%4 == 0 {
+			write(b)
+		}
+		frame += b.Frames()
+	}
 }
 
 // decide finds the noise that the expander is set by.
@@ -122,27 +133,39 @@ func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 	return counted[len(counted)*95/100] - counted[len(counted)/10], true
 }
 
-// activePeaks are the peaks of the milliseconds within 30 dB of the 99th percentile,
-// each with a gain in dB.
-func activePeaks(peak []int16, gains []float64) (db []float64) {
-	for k, v := range peak {
-		db = append(db, float64(v)/100+gains[k])
-	}
-	sorted := slices.Clone(db)
-	slices.Sort(sorted)
-	if len(sorted) == 0 {
+// activePeaks are the peaks of the milliseconds within 30 dB of the 99th percentile, in
+// hundredths of a dB.
+func activePeaks(peak []int16) []int16 {
+	if len(peak) == 0 {
 		return nil
 	}
-	least := sorted[len(sorted)*99/100] - 30
-	return slices.DeleteFunc(db, func(v float64) bool { return v < least })
+	sorted := slices.Clone(peak)
+	slices.Sort(sorted)
+	first, _ := slices.BinarySearch(sorted, sorted[len(sorted)*99/100]-3000)
+	return sorted[first:]
 }
 
-// quantile is a quantile of levels.
-func quantile(levels []float64, share float64) float64 {
+// quantile is a quantile of levels in hundredths of a dB, in dB.
+func quantile(levels []int16, share float64) float64 {
 	if len(levels) == 0 {
 		return 0
 	}
 	sorted := slices.Clone(levels)
 	slices.Sort(sorted)
-	return sorted[min(len(sorted)-1, int(share*float64(len(sorted))))]
+	return float64(sorted[min(len(sorted)-1, int(share*float64(len(sorted))))]) / 100
+}
+
+// An excerpt of a track is what thresholds are solved on: pieces of 10 s from all over
+// it, a minute and a half together.
+const excerptPieces, excerptPieceMs = 9, 10_000
+
+func excerpt(track []int16) (part []int16) {
+	if len(track) <= excerptPieces*excerptPieceMs {
+		return track
+	}
+	for k := range excerptPieces {
+		from := k * (len(track) - excerptPieceMs) / (excerptPieces - 1)
+		part = append(part, track[from:from+excerptPieceMs]...)
+	}
+	return part
 }

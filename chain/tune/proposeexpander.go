@@ -27,19 +27,16 @@ const (
 
 // noiseLevels are the readings of the expander's detector in the inside of pauses: of
 // frames that have pauses on both sides.
-func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []float64 {
+func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []int16 {
 	_, hop := take.PauseFrames(a.tracks.rate)
-	var all []float64
-	last := a.tracks.msOf(a.frames) * 1000 / 1000
+	var all []int16
 	for i := 1; ; i++ {
 		from, to := a.tracks.msOf(int64(i)*int64(hop)), a.tracks.msOf(int64(i+1)*int64(hop))
-		if to > len(a.tracks.level) || to > last {
+		if to > len(a.tracks.level) {
 			return all
 		}
 		if isPause(i-1) && isPause(i) && isPause(i+1) {
-			for _, v := range a.tracks.level[from:to] {
-				all = append(all, float64(v)/100)
-			}
+			all = append(all, a.tracks.level[from:to]...)
 		}
 	}
 }
@@ -49,20 +46,21 @@ func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []float64 {
 // the P99.9 of a chi-square level lies 2.03, 2.21 and 2.31 times as far over the median
 // as P90 does for 4, 20 and 100 degrees of freedom; 2.4 less a tenth of the distance in
 // dB is on the safe side of all.
-func noiseTop(levels []float64) (top float64, ok bool) {
+func noiseTop(levels []int16) (top float64, ok bool) {
 	if len(levels) < 75 {
 		return 0, false
 	}
 	sorted := slices.Clone(levels)
 	slices.Sort(sorted)
-	median := sorted[len(sorted)/2]
-	d := sorted[len(sorted)*9/10] - median
+	median := float64(sorted[len(sorted)/2]) / 100
+	d := float64(sorted[len(sorted)*9/10])/100 - median
 	return median + (2.4-0.1*d)*d, true
 }
 
-// expanderGains are the gains in dB of an expander over the milliseconds of a track,
-// by the expander itself at a rate of 1 kHz: its detector's reading is the track.
-func expanderGains(level []int16, s dsp.ExpanderSettings) []float64 {
+// expanderGains are the gains of an expander over the milliseconds of a track, in
+// hundredths of a dB, by the expander itself at a rate of 1 kHz: its detector's reading
+// is the track.
+func expanderGains(level []int16, s dsp.ExpanderSettings) []int16 {
 	s.Detector, s.DetectorWindowMs, s.SidechainHighPassHz = dsp.Peak, 1, 0
 	e, err := dsp.NewExpander(s, 1000, 1)
 	if err != nil {
@@ -71,16 +69,27 @@ func expanderGains(level []int16, s dsp.ExpanderSettings) []float64 {
 	return tracedGains(e, level, e.Latency())
 }
 
-// tracedGains runs a stage over a track at 1 kHz.
-func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float64 {
-	x := append(amplitudes(level), make([]float64, latency)...)
-	gain := make([]float64, len(x))
-	stage.ProcessTraced(dsp.Block{x}, dsp.Block{gain})
-	gain = gain[latency:]
-	for k, g := range gain {
-		gain[k] = dsp.AmplitudeToDB(max(g, 1e-10))
+// tracedGains runs a stage over a track at 1 kHz, some seconds at a time.
+func tracedGains(stage dsp.GainTracer, level []int16, latency int) []int16 {
+	const piece = 1 << 13
+	x, gain := make([]float64, piece), make([]float64, piece)
+	all := make([]int16, 0, len(level))
+	for from := 0; from < len(level)+latency; from += piece {
+		n := min(piece, len(level)+latency-from)
+		for k := range n {
+			x[k] = 0
+			if from+k < len(level) {
+				x[k] = dsp.DBToAmplitude(float64(level[from+k]) / 100)
+			}
+		}
+		stage.ProcessTraced(dsp.Block{x[:n]}, dsp.Block{gain[:n]})
+		for k, g := range gain[:n] {
+			if from+k >= latency {
+				all = append(all, centibels(g*g))
+			}
+		}
 	}
-	return gain
+	return all
 }
 
 // word is a stretch of speech in milliseconds.
@@ -116,14 +125,14 @@ func words(level []int16, over float64) (all []word) {
 // median of the noise: noise lies under its median half of the time, and what is more
 // is speech hidden in it. The worst tenth of the words does not count: a car that
 // passes is no word.
-func (a *takeAnalysis) loweredShare(gains []float64, all []word, medianDBFS float64) float64 {
+func (a *takeAnalysis) loweredShare(gains []int16, all []word, medianDBFS float64) float64 {
 	type loss struct{ lowered, total float64 }
 	var losses []loss
 	under := int16(100 * medianDBFS)
 	for i, w := range all {
 		l := loss{total: float64(w.to - w.from)}
 		for _, g := range gains[w.from:w.to] {
-			if g < -1 {
+			if g < -100 {
 				l.lowered++
 			}
 		}
@@ -137,7 +146,7 @@ func (a *takeAnalysis) loweredShare(gains []float64, all []word, medianDBFS floa
 		closed, low := 0.0, 0.0
 		for _, part := range []word{{before, w.from}, {w.to, after}} {
 			for k := part.from; k < part.to; k++ {
-				if gains[k] < -1 {
+				if gains[k] < -100 {
 					closed++
 					if a.tracks.level[k] < under {
 						low++

@@ -63,12 +63,12 @@ func notchLoss(q, ratio float64) float64 {
 	return 10 * math.Log10(1+1/(x*x))
 }
 
-// proposeExpander sets the expander and returns its gains in dB on each take, for each
-// millisecond.
-func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]float64 {
-	flat := make([][]float64, len(all))
+// proposeExpander sets the expander and returns its gains on each take, for each
+// millisecond, in hundredths of a dB.
+func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
+	flat := make([][]int16, len(all))
 	for k, a := range all {
-		flat[k] = make([]float64, len(a.tracks.level))
+		flat[k] = make([]int16, len(a.tracks.level))
 	}
 	var loud *takeAnalysis
 	off := ""
@@ -158,9 +158,18 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]float64 {
 	return flat
 }
 
-// proposeCompressor sets the threshold so that the median reduction is 3 dB, and
-// returns the gains of expander and compressor together.
-func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float64) [][]float64 {
+// sum adds gains to levels, both in hundredths of a dB.
+func sum(levels, gains []int16) []int16 {
+	all := make([]int16, len(levels))
+	for k, v := range levels {
+		all[k] = max(quietest, v+max(gains[k], quietest/2))
+	}
+	return all
+}
+
+// proposeCompressor sets the threshold so that the median reduction is 3 dB, on excerpts
+// of the takes behind the expander, and returns their peaks behind both.
+func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) [][]int16 {
 	const wantDB, mostP95DB, leastRangeLU, knee = 3, 9, 4, 6
 	off, rangeLU := "", math.Inf(-1)
 	for _, a := range all {
@@ -178,16 +187,13 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float6
 	}
 	levels := make([][]int16, len(all))
 	for k, a := range all {
-		levels[k] = make([]int16, len(a.tracks.peak))
-		for i, v := range a.tracks.peak {
-			levels[k][i] = int16(max(quietest, float64(v)+100*before[k][i]))
-		}
+		levels[k] = sum(excerpt(a.tracks.peak), excerpt(before[k]))
 	}
 	settings := func(threshold, ratio float64) dsp.CompressorSettings {
 		return dsp.CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: 5, ReleaseMs: 100, Detector: dsp.Peak, DetectorWindowMs: 10, LinkChannels: true}
 	}
-	reduce := func(s dsp.CompressorSettings) (median, p95 float64, gains [][]float64) {
-		var working []float64
+	reduce := func(s dsp.CompressorSettings) (median, p95 float64, gains [][]int16) {
+		var working []int16
 		for _, level := range levels {
 			c, err := dsp.NewCompressor(s, 1000, 1)
 			if err != nil {
@@ -196,7 +202,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float6
 			g := tracedGains(c, level, c.Latency())
 			gains = append(gains, g)
 			for _, v := range g {
-				if v <= -0.1 { // chain.WorkingDB
+				if v <= -10 { // chain.WorkingDB
 					working = append(working, -v)
 				}
 			}
@@ -217,7 +223,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float6
 	}
 	ratio, T := 3.0, -20.0
 	var median, p95 float64
-	gains := before
+	gains := make([][]int16, len(all)) // of this stage; none
 	if off == "" {
 		T = solve(ratio)
 		if median, p95, _ = reduce(settings(T, ratio)); p95 > mostP95DB {
@@ -228,15 +234,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float6
 			fmt.Sscan(kept, &T)
 		}
 		T = max(-100, min(0, T))
-		var after [][]float64
-		median, p95, after = reduce(settings(T, ratio))
-		gains = make([][]float64, len(all))
-		for k := range all {
-			gains[k] = make([]float64, len(before[k]))
-			for i := range gains[k] {
-				gains[k][i] = before[k][i] + after[k][i]
-			}
-		}
+		median, p95, gains = reduce(settings(T, ratio))
 		p.predictedCompression = [2]float64{median, p95}
 	}
 	p.stage("compressor", "", off)
@@ -251,7 +249,12 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]float6
 	p.choose("attack_ms", 5, "ms", "", "", c)
 	p.choose("release_ms", 100, "ms", "", "", c)
 	p.choose("makeup_db", 0, "dB", "", "the level is set in one place: the drive of the limiter", c)
-	return gains
+	for k := range levels {
+		if off == "" {
+			levels[k] = sum(levels[k], gains[k])
+		}
+	}
+	return levels
 }
 
 // proposeDeEsser switches it on where sharp s-sounds are frequent.
@@ -283,12 +286,12 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 }
 
 // proposeLimiter sets the drive so that 99.5 % of the sound is limited by 1 dB at most.
-func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, gains [][]float64) {
+func (p *ProposedChain) proposeLimiter(peaks [][]int16) {
 	const ceiling, limitedDB, mostDB = -1, 1, 12
 	loudest := math.Inf(-1)
-	for k, a := range all {
-		if peaks := activePeaks(a.tracks.peak, gains[k]); len(peaks) > 0 {
-			loudest = max(loudest, quantile(peaks, 0.995))
+	for _, take := range peaks {
+		if active := activePeaks(take); len(active) > 0 {
+			loudest = max(loudest, quantile(active, 0.995))
 		}
 	}
 	drive := 0.0

@@ -111,12 +111,3 @@ func centibels(power float64) int16 {
 	}
 	return int16(math.Round(min(10000, max(quietest, 100*dsp.PowerToDB(power)))))
 }
-
-// amplitudes are levels of a track as amplitudes.
-func amplitudes(track []int16) []float64 {
-	x := make([]float64, len(track))
-	for k, v := range track {
-		x[k] = dsp.DBToAmplitude(float64(v) / 100)
-	}
-	return x
-}

@@ -87,6 +87,9 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 // frequency samples are equal by their rounding: a flat top is left by more than that.
 // A flat top is a peak: it is entered from below and left to below.
 func (c *channelState) endRun(events *eventList, next float64) {
+	if c.run < min(3, c.shortest) {
+		return
+	}
 	level, outward := math.Abs(c.previous), math.Copysign(1, c.previous)
 	rise, fall := outward*c.rise, outward*(c.previous-next)
 	add := func(kind string) {
