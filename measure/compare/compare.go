@@ -111,6 +111,9 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 		if s.Brief && s.Match != EqualLoudness {
 			break
 		}
+		if i == 1 && c.Channels > mostAtOnce {
+			meters.Wait()
+		}
 		meters.Add(1)
 		go func() {
 			defer meters.Done()
@@ -123,7 +126,7 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 			}
 		}()
 	}
-	if s.Match == EqualLoudness { // which has to be known first
+	if s.Match == EqualLoudness || c.Channels > mostAtOnce { // the loudness has to be known first
 		meters.Wait()
 	}
 	err := c.matchLevels(a, b, s)
@@ -133,6 +136,10 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 	meters.Wait()
 	return c, errors.Join(err, failed[0], failed[1])
 }
+
+// mostAtOnce is up to how many channels both sounds' meters run at the same time, and
+// beside the comparison: their memory grows with the channels.
+const mostAtOnce = 16
 
 // inspectedSeconds is how long sounds may be for the noise in their pauses to be
 // compared as well, which takes longer than all the rest.

@@ -33,6 +33,7 @@ type noiseSpectrum struct {
 	spectrum *spectra.Power
 	steady   *steadiness
 	long     []*spectra.Lines // of stretches for the search of hum, two seconds each at most
+	noHum    bool             // hum is not searched for
 }
 
 // mostHumSeconds bounds the noise that is kept for the search of hum.
@@ -95,7 +96,7 @@ func (n *noiseSpectrum) endHop() {
 		n.steady.frame(n.before, x)
 	}
 	copy(n.before, x)
-	if n.pauses.goesOn(n.hops-1) || n.pauses.goesOn(n.hops) {
+	if !n.noHum && (n.pauses.goesOn(n.hops-1) || n.pauses.goesOn(n.hops)) {
 		n.plain = append(n.plain, x...)
 	}
 	if !n.pauses.goesOn(n.hops) || len(n.plain) >= 2*n.rate {

@@ -27,6 +27,11 @@ func NoiseFloor(ctx context.Context, open func() (wave.Source, error)) (measure.
 	floors := levels.findFloors(f.Rate)
 	writes = nil
 	for _, f := range floors {
+		for _, n := range []*noiseSpectrum{f.noise, f.lower} {
+			if n != nil {
+				n.noHum = true
+			}
+		}
 		writes = append(writes, f.writes()...)
 	}
 	if len(writes) > 0 {
