@@ -54,6 +54,8 @@ func runCheck(e env, args []string) error {
 	limits := f.String("limits", "", "the limits file")
 	spec := f.String("spec", "", "a delivery specification by its `name`, in place of a limits file")
 	junit := f.String("junit", "", "write a JUnit XML report too")
+	summary := f.String("summary", "", "write a summary of ten lines at most in Markdown to this `file` too")
+	history := f.String("history", "", "add the readings to this `file`, as one line of JSON a run")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
 	artefacts := f.String("artefacts", "", "keep the differences of files not like their like in this `folder`")
@@ -104,6 +106,13 @@ func runCheck(e env, args []string) error {
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
+	var short *wave.File
+	if *summary != "" {
+		if short, err = e.createFile(*summary, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
+			return err
+		}
+		defer short.Abort()
+	}
 	var report *wave.File
 	if *junit != "" {
 		if report, err = e.createFile(*junit, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
@@ -123,14 +132,22 @@ func runCheck(e env, args []string) error {
 	for i := range run.Checked {
 		e.advise(run.Checked[i].Subject, run.Checked[i].Judgements)
 	}
-	// What is written first is what no reader of standard output can have seen fail.
+	// The files appear together or not at all, and before anything is printed.
+	var outputs []wave.Output
 	if report != nil {
-		if err = expect.WriteJUnit(report, run.Results(), time.Now()); err == nil {
-			err = report.Commit()
-		}
-		if err != nil {
-			return outputError(err)
-		}
+		outputs, err = append(outputs, report), expect.WriteJUnit(report, run.Results(), time.Now())
+	}
+	if short != nil && err == nil {
+		outputs, err = append(outputs, short), expect.WriteSummary(short, run)
+	}
+	if err == nil && len(outputs) > 0 {
+		err = wave.CommitTogether(outputs...)
+	}
+	if err == nil && *history != "" {
+		err = addHistory(*history, run)
+	}
+	if err != nil {
+		return outputError(err)
 	}
 	switch {
 	case *tap:
@@ -152,6 +169,26 @@ func runCheck(e env, args []string) error {
 // the reading alone stays: the file could be measured before.
 func (e env) advise(path string, judgements []measure.Judgement) {
 	tune.Advise(e.ctx, func() (wave.Source, error) { return wave.Open(path) }, judgements)
+}
+
+// addHistory adds a run to a history, in one write, so that runs at once do not mix.
+func addHistory(path string, run expect.Run) error {
+	line, err := expect.HistoryLine(run, time.Now())
+	if err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o666)
+	if err != nil {
+		return &wave.OutputError{Path: path, Doing: "add to it", Err: err}
+	}
+	_, err = f.Write(line)
+	if closing := f.Close(); err == nil {
+		err = closing
+	}
+	if err != nil {
+		return &wave.OutputError{Path: path, Doing: "add to it", Err: err}
+	}
+	return nil
 }
 
 // worst names what could not be measured, and chooses the exit code.

@@ -289,7 +289,7 @@ func (c *change) drift(chosen []*passage, reach int, early, late, from, to float
 		}
 	}
 	fixed := correlationAt(chosen, reach, c.delay)
-	if left := 1 - best*best; left > 0.02 || left > (1-fixed*fixed)/4 || math.Abs(late-early) < 0.1 {
+	if left := 1 - best*best; left > 2e-3 || left > (1-fixed*fixed)/4 || math.Abs(late-early) < 0.1 {
 		return
 	}
 	c.delay = (early + late) / 2

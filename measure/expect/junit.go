@@ -4,6 +4,7 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/boothbench/boothbench/measure"
@@ -16,19 +17,21 @@ type (
 		Suites  []junitSuite `xml:"testsuite"`
 	}
 	junitSuite struct {
-		ID         int         `xml:"id,attr"`
-		Package    string      `xml:"package,attr"`
-		Name       string      `xml:"name,attr"`
-		Timestamp  string      `xml:"timestamp,attr"`
-		Host       string      `xml:"hostname,attr"`
-		Tests      int         `xml:"tests,attr"`
-		Failures   int         `xml:"failures,attr"`
-		Errors     int         `xml:"errors,attr"`
-		Time       string      `xml:"time,attr"`
-		Properties struct{}    `xml:"properties"`
-		Cases      []junitCase `xml:"testcase"`
-		Out        string      `xml:"system-out"`
-		Err        string      `xml:"system-err"`
+		ID         int    `xml:"id,attr"`
+		Package    string `xml:"package,attr"`
+		Name       string `xml:"name,attr"`
+		Timestamp  string `xml:"timestamp,attr"`
+		Host       string `xml:"hostname,attr"`
+		Tests      int    `xml:"tests,attr"`
+		Failures   int    `xml:"failures,attr"`
+		Errors     int    `xml:"errors,attr"`
+		Time       string `xml:"time,attr"`
+		Properties struct {
+			All []junitProperty `xml:"property"`
+		} `xml:"properties"`
+		Cases []junitCase `xml:"testcase"`
+		Out   string      `xml:"system-out"`
+		Err   string      `xml:"system-err"`
 	}
 	junitCase struct {
 		Name    string        `xml:"name,attr"`
@@ -36,6 +39,10 @@ type (
 		Time    string        `xml:"time,attr"`
 		Error   *junitMessage `xml:"error"`
 		Failure *junitMessage `xml:"failure"`
+	}
+	junitProperty struct {
+		Name  string `xml:"name,attr"`
+		Value string `xml:"value,attr"`
 	}
 	junitMessage struct {
 		Message string `xml:"message,attr"`
@@ -45,7 +52,8 @@ type (
 )
 
 // WriteJUnit writes results as a JUnit XML report: a suite for each subject, a
-// test case for each limit. A reading that cannot be measured is an error there,
+// test case for each limit, which has the name of its reading and keeps it when the limit
+// changes. All readings are properties of the suite. A reading that cannot be measured is an error there,
 // one outside its limit a failure. No times are measured: they are 0.
 func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 	var report junitSuites
@@ -59,7 +67,9 @@ func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 			})
 		}
 		s := &report.Suites[last]
-		c := junitCase{Name: r.Reading + " " + r.Limit.String(), Class: r.Subject, Time: "0"}
+		name := caseName(s.Cases, r.Reading)
+		c := junitCase{Name: name, Class: r.Subject, Time: "0"}
+		s.Properties.All = append(s.Properties.All, junitProperty{name, r.Got.String()})
 		s.Tests++
 		switch r.Verdict {
 		case measure.Fail:
@@ -77,4 +87,13 @@ func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 	}
 	_, err = fmt.Fprintf(w, "%s%s\n", xml.Header, text)
 	return err
+}
+
+// caseName is the reading's name, with a number from the second limit of it on.
+func caseName(cases []junitCase, reading string) string {
+	name := reading
+	for n := 2; slices.ContainsFunc(cases, func(c junitCase) bool { return c.Name == name }); n++ {
+		name = fmt.Sprintf("%s %d", reading, n)
+	}
+	return name
 }

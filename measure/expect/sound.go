@@ -57,10 +57,12 @@ func File(path string) Sound {
 	}}
 }
 
+var errNoSound = errors.New("no sound; accepted: Planes, Buffer or File")
+
 // Open opens the sound from its start.
 func (s Sound) Open() (wave.Source, error) {
 	if s.open == nil {
-		return nil, errors.New("no sound; accepted: Planes, Buffer or File")
+		return nil, errNoSound
 	}
 	return s.open()
 }

@@ -1,0 +1,55 @@
+package expect
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// A summary has ten lines at most and says how much it leaves out; a history has one line
+// a run, whose values are null where there are none; the names of JUnit's cases stay when
+// a limit changes.
+func TestSummaryHistoryAndStableNames(t *testing.T) {
+	var many []Checked
+	for range 9 {
+		many = append(many, Checked{Subject: "ep1.wav", Judgements: someResults()[:3]})
+	}
+	for name, c := range map[string]struct {
+		run  Run
+		want string
+	}{
+		"none":  {Run{}, "**Limits are not met**: 0 subjects, 1 of 1 limit not met"},
+		"one":   {Run{Checked: []Checked{{Subject: "ep1.wav", Judgements: someResults()[:1]}}}, "**All limits are met**: 1 subject, 0 of 1 limit not met"},
+		"many":  {Run{Checked: many}, "- and 11 more"},
+		"error": {Run{Checked: []Checked{{Subject: "a_b.wav", Err: errNoSound}}}, `a\_b.wav: nothing is measured`},
+	} {
+		var b strings.Builder
+		if err := WriteSummary(&b, c.run); err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(b.String(), c.want) || strings.Count(b.String(), "\n") > summaryLines {
+			t.Errorf("%s: %s\nwant %s", name, &b, c.want)
+		}
+	}
+	line, err := HistoryLine(Run{Checked: many[:1]}, fixedTime)
+	var back struct {
+		Passed   bool
+		NotMet   int `json:"not_met"`
+		Readings map[string]map[string]*float64
+	}
+	if err != nil || json.Unmarshal(line, &back) != nil || back.Passed || back.NotMet != 2 || *back.Readings["ep1.wav"]["integrated_lufs"] != -20.04 || back.Readings["ep1.wav"]["loudness_range_lu"] != nil || strings.Count(string(line), "\n") != 1 {
+		t.Errorf("%s %v", line, err)
+	}
+	names := func(most float64) string {
+		readings := measure.Readings{{Name: "true_peak_dbtp", Reading: measure.Reading{Value: -2, Unit: "dBTP", Frame: -1, Channel: -1}}}
+		var b strings.Builder
+		j := measure.Judge("ep1.wav", 48000, readings, measure.AtMost("true_peak_dbtp", most))
+		WriteJUnit(&b, []measure.Judgement{j, j}, fixedTime)
+		return b.String()
+	}
+	if a, b := names(-1), names(-1.5); a != b || !strings.Contains(a, `<testcase name="true_peak_dbtp" `) || !strings.Contains(a, `<testcase name="true_peak_dbtp 2" `) || !strings.Contains(a, `<property name="true_peak_dbtp" value="-2.00 dBTP">`) {
+		t.Errorf("%s\n%s", a, b)
+	}
+}
