@@ -132,7 +132,8 @@ func runCheck(e env, args []string) error {
 	for i := range run.Checked {
 		e.advise(run.Checked[i].Subject, run.Checked[i].Judgements)
 	}
-	// The files appear together or not at all, and before anything is printed.
+	// The files appear together or not at all, once the history holds the run, and before
+	// anything is printed.
 	var outputs []wave.Output
 	if report != nil {
 		outputs, err = append(outputs, report), expect.WriteJUnit(report, run.Results(), time.Now())
@@ -140,11 +141,11 @@ func runCheck(e env, args []string) error {
 	if short != nil && err == nil {
 		outputs, err = append(outputs, short), expect.WriteSummary(short, run)
 	}
-	if err == nil && len(outputs) > 0 {
-		err = wave.CommitTogether(outputs...)
-	}
 	if err == nil && *history != "" {
 		err = addHistory(*history, run)
+	}
+	if err == nil && len(outputs) > 0 {
+		err = wave.CommitTogether(outputs...)
 	}
 	if err != nil {
 		return outputError(err)
