@@ -38,7 +38,7 @@ type channelState struct {
 
 func newChannelState(channel int, f wave.Format) channelState {
 	c := channelState{
-		channel: channel, shortest: max(2, int64(f.Rate)/1000), longest: int64(f.Rate) * mostDropoutMs / 1000, forget: 1 / max(4, 0.002*float64(f.Rate)),
+		channel: channel, shortest: max(leastDropoutFrames, int64(f.Rate)/1000), longest: int64(f.Rate) * mostDropoutMs / 1000, forget: 1 / max(4, 0.002*float64(f.Rate)),
 		leastOffset: max(101, int64(f.Rate)/10), firstOver: -1, flat: flatTops{channel: channel}, gaps: newFilledGaps(channel, f.Rate),
 	}
 	if f.Encoding == wave.Integer {
@@ -116,6 +116,10 @@ func (c *channelState) endRun(events *eventList, next float64) {
 		add("flat top")
 	}
 }
+
+// leastDropoutFrames keeps equal samples that happen by chance at low rates from
+// being dropouts.
+const leastDropoutFrames = 12
 
 // heldBelowPeak is the share of the largest value so far below which a value that
 // stays for a millisecond is one that was held, and no clipped peak.

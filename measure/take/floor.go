@@ -20,6 +20,9 @@ const (
 	// times it is in doubt; above that the quietest sound is no room. (own choice, from
 	// recorded rooms, music and speech without pauses)
 	steadyRho, mostRho = 2, 3
+	// In doubt, a pause of a third of a second has to be there: soft sounds between the
+	// words of speech without pauses do not last so long. (own choice)
+	doubtfulPauseSeconds = 0.3
 )
 
 // findFloors finds the pauses of each channel.
@@ -82,7 +85,11 @@ func (f *floor) finish() {
 	if f.noise == nil {
 		return
 	}
-	if rho := f.noise.steady.rho(); rho > mostRho {
+	rho, longest := f.noise.steady.rho(), f.noise.pauses.longestSeconds()
+	if rho > steadyRho && rho <= mostRho && longest < doubtfulPauseSeconds {
+		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise, and lasts %.2f s at a time at most (%g s are needed in such doubt): it may be soft speech. Record 10 s of room tone", rho, longest, doubtfulPauseSeconds)
+	}
+	if rho > mostRho {
 		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise (%d at most), so it is no room: it may be speech without pauses, or music. Record 10 s of room tone", rho, mostRho)
 	}
 }

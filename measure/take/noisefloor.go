@@ -84,6 +84,20 @@ func (l *frameLevels) live(channel, i int) bool {
 // seconds is how long they are together.
 func (p *pauses) seconds() float64 { return float64(p.frames) * hopMs / 1000 }
 
+// longestSeconds is how long the longest pause is.
+func (p *pauses) longestSeconds() float64 {
+	longest, run := 0, 0
+	for i := p.from; i < p.to; i++ {
+		if !p.has(i) {
+			run = 0
+			continue
+		}
+		run++
+		longest = max(longest, run)
+	}
+	return float64(longest) * hopMs / 1000
+}
+
 // findPauses finds the noise of a channel in a part of the take, from one frame of 50 ms
 // up to another.
 func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*pauses, bool) {
