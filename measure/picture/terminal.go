@@ -27,7 +27,7 @@ var letters = [5]byte{'*', 'o', '+', 'x', '#'}
 
 // Terminal draws a picture with characters: title, panels, sentence. It uses no colour
 // and no control characters but line feeds. In braille only the first series of the
-// first role that a panel has is drawn, since dots of two cannot be told apart; the
+// first role that a panel has is drawn, since dots of two look alike; the
 // line below says which.
 func Terminal(p Picture, s Screen) string {
 	s.Width = max(leastWidth, s.Width)

@@ -251,7 +251,7 @@ func (t *Take) findWorst(ctx context.Context) error {
 	at := func(between bool, title, says string, frame int64, channel int) {
 		for _, p := range t.Worst {
 			if d := p.frame - frame; d < int64(rate)/2 && d > -int64(rate)/2 {
-				return // heard already
+				return // it is in the list
 			}
 		}
 		if len(t.Worst) < 3 && frame >= 0 && frame < t.After.frames {
