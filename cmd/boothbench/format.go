@@ -56,7 +56,8 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 			}
 			continue
 		}
-		line := fmt.Sprintf("%8s %-5s", strings.TrimSuffix(r.String(), " "+r.Unit), r.Unit)
+		value, unit, _ := strings.Cut(r.String(), " ")
+		line := fmt.Sprintf("%8s %-5s", value, unit)
 		if r.Frame >= 0 {
 			line += fmt.Sprintf("  at %s", measure.TimeCode(r.Frame, f.Rate))
 			if r.Channel >= 0 && f.Channels > 1 {

@@ -74,7 +74,7 @@ func TestModuleOutside(t *testing.T) {
 		t.Errorf("%v\n%s", err, out)
 	}
 	out, err := run("TestTooLoud")
-	want := "voice_test.go:29: the planes: integrated_lufs is -23.01 LUFS, limit -16.5 to -15.5 LUFS: raise the level by 6.51 LU"
+	want := "voice_test.go:29: fail       the planes: integrated_lufs is -23.01 LUFS, limit -16.5 to -15.5 LUFS: raise the level by 6.51 LU"
 	if err == nil || !strings.Contains(out, want) {
 		t.Errorf("%v\n%s\nwant a failure with %s", err, out, want)
 	}
