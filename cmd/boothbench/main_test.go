@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"os/exec"
@@ -13,6 +14,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -21,7 +23,7 @@ func TestMain(m *testing.M) {
 }
 
 // The scripts run the command as a user would, and look at its exit codes and
-// at what it leaves behind.
+// at what it leaves behind. What is long in them runs where the long tests do.
 func TestScripts(t *testing.T) {
 	demo, err := filepath.Abs("../../testdata")
 	if err != nil {
@@ -36,6 +38,12 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir: dir, Files: files,
+		Condition: func(name string) (bool, error) {
+			if name != "exhaustive" {
+				return false, fmt.Errorf("unknown condition %q", name)
+			}
+			return dsptest.IsExhaustive(), nil
+		},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("DEMO", demo)
 			return nil
