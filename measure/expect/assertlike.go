@@ -19,6 +19,13 @@ func Null(t testing.TB, got, want Sound, mostDBFS float64) {
 	like(t, got, want, compare.Settings{}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
 }
 
+// NullAsLying is [Null] of the sounds as they are: frame on frame, each at its own
+// level and polarity. A delay of one frame, or a gain of 0.1 dB, is then a difference.
+func NullAsLying(t testing.TB, got, want Sound, mostDBFS float64) {
+	t.Helper()
+	like(t, got, want, compare.Settings{AsLying: true, Match: compare.LevelsAsTheyAre}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
+}
+
 // SameSound fails the test where a sound is not the one that is wanted, sample by
 // sample from the first frame to the last.
 func SameSound(t testing.TB, got, want Sound) {

@@ -18,6 +18,27 @@ func ExampleTruePeakAtMost() {
 	_ = test
 }
 
+// In a test of a module that has a processor of its own. The file
+// yourprocessor_test.go beside this one is a whole page of it.
+func ExampleProcessor() {
+	half := func(_ int, planes [][]float64) [][]float64 {
+		for _, plane := range planes {
+			for n := range plane {
+				plane[n] /= 2
+			}
+		}
+		return planes
+	}
+	test := func(t *testing.T) {
+		p := expect.Processor{Name: "half", RateHz: 48000, Device: expect.DeviceFunc(half)}
+		expect.SameBits(t, p)
+		expect.Response(t, p, expect.Mask{{Hz: 20, MinDB: -6.1, MaxDB: -6}, {Hz: 20000, MinDB: -6.1, MaxDB: -6}})
+		expect.IdleNoise(t, p, -120)
+		expect.Overshoot(t, p, 0, 15.2) // the worst of the test signals comes 15.13 dB over a ceiling of 0 dBTP
+	}
+	_ = test
+}
+
 func ExampleParse() {
 	limits, err := expect.Parse("season.toml", []byte(`schema = 1
 [[expect]]

@@ -55,23 +55,32 @@ func TestModuleOutside(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	page, err := os.ReadFile("yourprocessor_test.go") // alone in its folder: its package has a name of its own
+	if err != nil {
+		t.Fatal(err)
+	}
 	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "processor"), 0o777); err != nil {
+		t.Fatal(err)
+	}
 	for name, text := range map[string]string{
 		"go.mod": "module example.org/harbour-street\n\ngo 1.26\n\nrequire (\n\tgithub.com/boothbench/boothbench v0.0.0\n\tgithub.com/go-audio/audio v1.0.0\n)\n\nreplace github.com/boothbench/boothbench => " + root + "\n",
-		"go.sum": string(sums), "voice_test.go": outsideTest,
+		"go.sum": string(sums), "voice_test.go": outsideTest, "processor/yourprocessor_test.go": string(page),
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}
 	run := func(name string) (string, error) {
-		c := exec.Command("go", "test", "-mod=mod", "-run", "^"+name+"$", "./...")
+		c := exec.Command("go", "test", "-mod=mod", "-v", "-run", "^"+name+"$", "./...")
 		c.Dir = dir
 		out, err := c.CombinedOutput()
 		return string(out), err
 	}
-	if out, err := run("TestVoice"); err != nil {
-		t.Errorf("%v\n%s", err, out)
+	for _, name := range []string{"TestVoice", "TestYourProcessor"} {
+		if out, err := run(name); err != nil || !strings.Contains(out, "--- PASS: "+name) {
+			t.Errorf("%v\n%s", err, out)
+		}
 	}
 	out, err := run("TestTooLoud")
 	want := "voice_test.go:29: fail       the planes: integrated_lufs is -23.01 LUFS, limit -16.5 to -15.5 LUFS: raise the level by 6.51 LU"

@@ -19,6 +19,13 @@ type Sound struct {
 	open func() (wave.Source, error)
 }
 
+// Named is a sound under a name of its own, for what a failure says: "take 3" in
+// place of "the planes".
+func Named(name string, s Sound) Sound {
+	s.name = name
+	return s
+}
+
 // Planes is planar sound (channels x frames, full scale 1.0) at a rate in Hz.
 func Planes(rate int, planes [][]float64) Sound {
 	return Sound{"the planes", func() (wave.Source, error) {

@@ -1,0 +1,236 @@
+package expect
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// What a processor does to test signals.
+
+// Measured fails the test where readings of an instrument of package instrument do
+// not meet limits. With more than one channel, each channel has to meet them.
+//
+// The instrument's stimulus has as many channels as its own settings say, whatever
+// the processor's say.
+func Measured(t testing.TB, p Processor, i instrument.Instrument, limits ...measure.Limit) {
+	t.Helper()
+	if len(limits) == 0 {
+		t.Errorf("%s: found no limit; accepted: at least one", p.name())
+		return
+	}
+	response, err := p.response(i.Stimulus())
+	var readings measure.Readings
+	if err == nil {
+		readings, err = i.Analyse(p.rate(), response)
+	}
+	if err != nil {
+		t.Errorf("%s: %v", p.about(i.Stimulus()), err)
+		return
+	}
+	for _, limit := range limits {
+		for _, each := range inEachChannel(readings, limit) {
+			hold(t, measure.Judge(p.about(i.Stimulus()), p.rate(), readings, each))
+		}
+	}
+}
+
+// response is what the device makes of a signal.
+func (p Processor) response(s stimulus.Signal) (dsp.Block, error) {
+	sound, err := s.Make(p.rate())
+	if err != nil {
+		return nil, err
+	}
+	return p.run(sound)
+}
+
+// about is the subject of a judgement: which processor answers which signal.
+func (p Processor) about(s stimulus.Signal) string { return p.name() + ", " + s.Kind() }
+
+// inEachChannel is a limit for the reading it names or, where each channel has one,
+// for all of these.
+func inEachChannel(readings measure.Readings, l measure.Limit) []measure.Limit {
+	var all []measure.Limit
+	for _, r := range readings {
+		if strings.HasPrefix(r.Name, l.Reading+"_ch") {
+			each := l
+			each.Reading = r.Name
+			all = append(all, each)
+		}
+	}
+	if len(all) == 0 {
+		return []measure.Limit{l}
+	}
+	return all
+}
+
+// hold fails the test where a limit is not met, and logs where it is.
+func hold(t testing.TB, j measure.Judgement) {
+	t.Helper()
+	if j.Verdict != measure.Pass {
+		t.Error(j)
+		return
+	}
+	t.Log(j)
+}
+
+// IdleNoise fails the test where the noise that comes out while digital zero goes in
+// exceeds a level in dBFS (AES17-2015: rms from 20 Hz to 20 kHz, a full-scale sine is
+// 0). Exactly 0 meets every limit, but only from a processor that passes a tone of
+// -20 dBFS: the noise of a muted one says nothing. A gate, an expander or a compressor
+// has to be off; with it, the figure is about its gain.
+func IdleNoise(t testing.TB, p Processor, mostDBFS float64) {
+	t.Helper()
+	tone := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
+	tone.Seconds, tone.Channels = 0.2, p.channels()
+	passed, err := p.response(tone)
+	if err != nil {
+		t.Errorf("%s: %v", p.about(tone), err)
+		return
+	}
+	for c, plane := range passed {
+		if silent(plane) {
+			t.Errorf("%s: channel %d is exactly 0: no noise can be measured of a processor that passes nothing", p.about(tone), c+1)
+			return
+		}
+	}
+	const seconds = 3 // two are measured, once a second has passed for the device to settle
+	i := instrument.IdleNoise{Seconds: seconds, Channels: p.channels()}
+	response, err := p.response(i.Stimulus())
+	var readings measure.Readings
+	if err == nil {
+		readings, err = i.Analyse(p.rate(), response)
+	}
+	if err != nil {
+		t.Errorf("%s: %v", p.about(i.Stimulus()), err)
+		return
+	}
+	limit := measure.AtMost("idle_noise_dbfs", mostDBFS)
+	for c, each := range inEachChannel(readings, limit) {
+		if settled := response[c][p.rate():]; silent(settled) {
+			readings = levelReading(each.Reading, math.Inf(-1), "dBFS").With(readings)
+		}
+		hold(t, measure.Judge(p.about(i.Stimulus()), p.rate(), readings, each))
+	}
+}
+
+func silent(x []float64) bool {
+	for _, v := range x {
+		if v != 0 { // NaN is not silent either
+			return false
+		}
+	}
+	return true
+}
+
+// Attack fails the test where the time constant with which the gain falls after a step
+// up in level is further from one in ms than a tolerance: from where the gain has
+// changed by 0.1 % to where it has by 63.2 % of the change in dB. [Measured] holds the
+// times by the other usual definitions, such as attack_10_90_ms.
+func Attack(t testing.TB, p Processor, step stimulus.LevelStep, wantMs, toleranceMs float64) {
+	t.Helper()
+	step.Channels = p.channels()
+	Measured(t, p, instrument.StepResponse{Step: step}, measure.Between("attack_ms", wantMs, toleranceMs))
+}
+
+// Release is [Attack] for the step down, after which the gain rises again.
+func Release(t testing.TB, p Processor, step stimulus.LevelStep, wantMs, toleranceMs float64) {
+	t.Helper()
+	step.Channels = p.channels()
+	Measured(t, p, instrument.StepResponse{Step: step}, measure.Between("release_ms", wantMs, toleranceMs))
+}
+
+// StaticCurve fails the test where a tone that has settled at one of the levels of a
+// stepped tone comes out further from a wanted level than a tolerance in dB. Levels
+// are peaks of a sine in dBFS. It names the worst step.
+func StaticCurve(t testing.TB, p Processor, tone stimulus.SteppedTone, wantDBFS func(inDBFS float64) float64, toleranceDB float64) {
+	t.Helper()
+	tone.Channels = p.channels()
+	response, err := p.response(tone)
+	if err != nil {
+		t.Errorf("%s: %v", p.about(tone), err)
+		return
+	}
+	for c, plane := range response {
+		up, down, err := instrument.StaticCurve{Tone: tone}.Points(p.rate(), plane)
+		if err != nil {
+			t.Errorf("%s, channel %d: %v", p.about(tone), c+1, err)
+			continue
+		}
+		var worst measure.Judgement
+		most := -1.0
+		for i, point := range append(up, down...) {
+			want := wantDBFS(point.InDBFS)
+			way := ""
+			if tone.Back {
+				way = map[bool]string{true: " on the way up", false: " on the way down"}[i < len(up)]
+			}
+			subject := fmt.Sprintf("%s, channel %d, %g dBFS in%s", p.about(tone), c+1, point.InDBFS, way)
+			readings := levelReading("out_dbfs", point.OutDBFS, "dBFS")
+			j := measure.Judge(subject, 0, readings, measure.Between("out_dbfs", want, toleranceDB))
+			if off := farther(point.OutDBFS, want); off > most {
+				worst, most = j, off
+			}
+		}
+		hold(t, worst)
+	}
+}
+
+// Overshoot fails the test where a processor's output exceeds a ceiling in dBTP by
+// more than a level in dB, by the fine reading, on any of the signals of
+// stimulus.LimiterStressSet, on which limiters fail. It names the worst signal, its
+// part and the time.
+func Overshoot(t testing.TB, p Processor, ceilingDBTP, mostDB float64) {
+	t.Helper()
+	overshoot(t, p, ceilingDBTP, mostDB, stimulus.LimiterStressSet(ceilingDBTP, p.channels()))
+}
+
+func overshoot(t testing.TB, p Processor, ceilingDBTP, mostDB float64, signals []stimulus.LimiterStress) {
+	t.Helper()
+	var worst *measure.Judgement
+	for _, s := range signals {
+		name := p.name() + ", " + s.Name()
+		readings, err := p.overshootReadings(s, ceilingDBTP)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			return
+		}
+		r, _ := readings.Get("overshoot_fine_db")
+		if part := s.PartAt(p.rate(), r.Frame); r.Frame >= 0 && part != "" {
+			name += " (" + part + ")"
+		}
+		j := measure.Judge(name, p.rate(), readings, measure.AtMost("overshoot_fine_db", mostDB))
+		if j.Verdict == measure.Undecided {
+			t.Error(j)
+			return
+		}
+		if worst == nil || j.Got.Measurable() && (!worst.Got.Measurable() || j.Got.Value > worst.Got.Value) {
+			worst = &j
+		}
+	}
+	hold(t, *worst)
+}
+
+func (p Processor) overshootReadings(s stimulus.LimiterStress, ceilingDBTP float64) (measure.Readings, error) {
+	response, err := p.response(s)
+	if err != nil {
+		return nil, err
+	}
+	for c, plane := range response {
+		if silent(plane) {
+			return nil, fmt.Errorf("channel %d is exactly 0: a processor that passes nothing exceeds nothing", c+1)
+		}
+	}
+	o, err := instrument.NewOvershoot(measure.OverSettings{Rate: p.rate(), Channels: len(response), CeilingDBTP: ceilingDBTP, MostEvents: 1})
+	if err != nil {
+		return nil, err
+	}
+	o.Write(response)
+	return o.Readings(), nil
+}
