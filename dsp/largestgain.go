@@ -49,7 +49,7 @@ func (c *Cascade) LargestGain(rate float64) (db, hz float64) {
 		magnitudes = append(magnitudes, squaredMagnitude(s))
 		// Poles r·e^(±jω): A2 = r², A1 = −2 r cos ω.
 		if r := math.Sqrt(max(0, s.A2)); r > 0 && r < 1 && math.Abs(s.A1) < 2*r {
-			angle := math.Atan2(math.Sqrt(4*s.A2-float64(s.A1*s.A1)), -s.A1)
+			angle := math.Atan2(math.Sqrt(float64(4*s.A2)-float64(s.A1*s.A1)), -s.A1)
 			resonances = append(resonances, resonance{angle / (2 * math.Pi) * rate, angle / (-2 * math.Log(r))})
 		}
 	}

@@ -526,7 +526,7 @@ func TestDeliverRange(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		d, r, err := delivered(t, c, anything(-20), in, Settings{})
+		_, r, err := delivered(t, c, anything(-20), in, Settings{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -541,7 +541,7 @@ func TestDeliverRange(t *testing.T) {
 		if after, _ := c.Format(true); string(after) != string(before) {
 			t.Error("the chain that was given has changed")
 		}
-		d, r, err = delivered(t, refusal.Proposal.Chain, target, in, Settings{})
+		d, r, err := delivered(t, refusal.Proposal.Chain, target, in, Settings{})
 		if err != nil {
 			t.Fatalf("%s: %v", refusal.Do, err)
 		}
@@ -557,7 +557,7 @@ func TestDeliverRange(t *testing.T) {
 // lower, where the tolerance allows it, and is refused with what it takes where not.
 func TestDeliverShortTerm(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
-	d, r, err := delivered(t, parsed(t, limiterAlone), anything(-23), in, Settings{})
+	_, r, err := delivered(t, parsed(t, limiterAlone), anything(-23), in, Settings{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -571,7 +571,8 @@ func TestDeliverShortTerm(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	target.LeastLUFS, target.MostLUFS = -24, -22
-	if d, r, err = delivered(t, parsed(t, limiterAlone), target, in, Settings{}); err != nil {
+	d, r, err := delivered(t, parsed(t, limiterAlone), target, in, Settings{})
+	if err != nil {
 		t.Fatal(err)
 	}
 	if is := value(t, r, "short_term_max_lufs"); is > limit || is < limit-0.05 || math.Abs(d.LoudnessLUFS+23.5) > 0.05 {

@@ -226,7 +226,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	gains := make([][]int16, len(all)) // of this stage; none
 	if off == "" {
 		T = solve(ratio)
-		if median, p95, _ = reduce(settings(T, ratio)); p95 > mostP95DB {
+		if _, p95, _ = reduce(settings(T, ratio)); p95 > mostP95DB {
 			ratio = 2
 			T = solve(ratio)
 		}

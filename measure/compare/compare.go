@@ -210,12 +210,10 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 				return err
 			}
 		}
-		if own != nil { // each channel on its own level
-			for i, gain := range own {
-				for k, v := range y[i] {
-					y[i][k] = v * gain
-					residual[i][k] = y[i][k] - x[i][k]
-				}
+		for i, gain := range own { // each channel on its own level
+			for k, v := range y[i] {
+				y[i][k] = v * gain
+				residual[i][k] = y[i][k] - x[i][k]
 			}
 		}
 		c.clicks.write(c.totals.frame-int64(n), x, residual)
