@@ -3,6 +3,7 @@ package expect
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -165,7 +166,7 @@ func StaticCurve(t testing.TB, p Processor, tone stimulus.SteppedTone, wantDBFS 
 		}
 		var worst measure.Judgement
 		most := -1.0
-		for i, point := range append(up, down...) {
+		for i, point := range slices.Concat(up, down) {
 			want := wantDBFS(point.InDBFS)
 			way := ""
 			if tone.Back {

@@ -82,7 +82,7 @@ func (p Processor) sameInBlocks(signal stimulus.Signal, f InBlocks, same func(ho
 			return
 		}
 	}
-	inBlocks("in blocks of sizes that change from one to the next", func(i int) int { return blockSizes[i%5] })
+	inBlocks("in blocks of sizes that change from one to the next", func(i int) int { return blockSizes[i%len(blockSizes)] })
 }
 
 // firstDifference describes the first sample in which a response differs from the

@@ -65,6 +65,9 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (
 		if sheet.RateHz != 0 && a.Rate != sheet.RateHz {
 			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, a.Rate, sheet.RateHz)
 		}
+		if err := c.Possible(a.Rate); err != nil {
+			return nil, nil, err
+		}
 		if !c.about(signal) {
 			return nil, nil, fmt.Errorf("%s: no [[test]] of %s has its stimulus, %s", p.Stimulus, c.Path, stimulus.Describe(signal))
 		}
