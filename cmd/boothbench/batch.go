@@ -144,8 +144,8 @@ func (b *batch) createSound(r *report) chain.Create {
 		} else {
 			w, err = b.createWAV(r.out, f, o)
 		}
-		needed := len(b.tasks) > 1 || b.settings.skipDone
-		if err != nil || b.settings.unmetered && !needed || b.settings.live && !needed {
+		needed := len(b.tasks) > 1 && !b.settings.quiet || b.settings.skipDone // by the table, by receipts
+		if err != nil || !needed && !b.settings.meters() {
 			return w, w, err
 		}
 		r.metered = newMeteredSink(w, f)

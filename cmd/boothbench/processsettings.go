@@ -95,3 +95,9 @@ func (s *processSettings) checkStreams(takes []string) error {
 func (s *processSettings) inWords() string {
 	return fmt.Sprintf("bits=%d float=%v dither=%s seed=%d keep-delay=%v repair-nonfinite=%v raw=%q", s.bits, s.float, s.dither, s.ditherSeed, s.keepDelay, s.repair, s.raw)
 }
+
+// meters reports whether loudness and true peak of take and output are measured: where
+// they are shown.
+func (s *processSettings) meters() bool {
+	return !s.unmetered && !s.live && (!s.quiet || s.json)
+}

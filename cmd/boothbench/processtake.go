@@ -72,7 +72,7 @@ func (b *batch) write(r *report, reader *wave.Reader, engine *chain.Engine, work
 		options.Workers, options.BlockFrames = 1, s.blockFrames
 		b.saysLive(r)
 	}
-	if !s.unmetered && !s.live {
+	if s.meters() {
 		r.before = newMeteredSink(nil, r.inFormat)
 		options.Input = r.before.measure
 		options.Gains = chain.NewGains(0)
