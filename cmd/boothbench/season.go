@@ -216,7 +216,7 @@ func runSeasonRun(e env, args []string) error {
 	k, n := 1, 1
 	if share != "" {
 		if count, err := fmt.Sscanf(share, "%d/%d", &k, &n); count != 2 || err != nil || fmt.Sprintf("%d/%d", k, n) != share || k < 1 || k > n {
-			return usageError("--share: found %q; accepted: K/N, such as 3/%d", share, max(3, p.Shares))
+			return usageError("--share: found %q; accepted: K/N with K from 1 to N, such as 3/%d", share, max(3, p.Shares))
 		}
 	}
 	begun := time.Now()
@@ -359,7 +359,7 @@ func printSeason(e env, t *season.Table) {
 			fmt.Fprintf(e.stdout, "apart     %s: %+.1f LU from the median of its group\n", r.Output, *r.Apart)
 		}
 	}
-	fmt.Fprintf(e.stdout, "%-30s %6s %12s %10s %6s\n", "folder", "takes", "median LUFS", "spread LU", "apart")
+	fmt.Fprintf(e.stdout, "%-30s %6s %12s %10s %6s\n", "folder", "judged", "median LUFS", "spread LU", "apart")
 	for _, g := range t.Groups {
 		name := g.Name
 		if name == "" {

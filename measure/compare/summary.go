@@ -19,7 +19,7 @@ func (c *Comparison) Summary() string {
 	}
 	var is, has []string
 	rest := "no other difference"
-	response := false
+	response, named := false, false
 	for _, d := range c.Differences() {
 		verb, text := d.clause()
 		switch {
@@ -33,9 +33,10 @@ func (c *Comparison) Summary() string {
 			has = append(has, text)
 		}
 		response = response || d.Kind == Band || d.Kind == LowPass || d.Kind == HighPass
+		named = named || d.Kind == Click || d.Kind == Tone || d.Kind == Dropout
 	}
 	if rest == "" {
-		rest = c.restText(response)
+		rest = c.restText(response, named)
 	} else if len(is)+len(has) == 0 {
 		if c.totals.changed == 0 {
 			if missing, extra := c.uncovered(); missing+extra > 0 {
@@ -71,13 +72,15 @@ func (c *Comparison) whyDifferent() string {
 }
 
 // restText states what is left. With a change of response, what that does not explain
-// is meant.
-func (c *Comparison) restText(response bool) string {
+// is meant. Clicks, tones and dropouts that were named are still in the difference.
+func (c *Comparison) restText(response, named bool) string {
 	db, steady := c.rest(response)
 	text := "the rest is"
 	switch {
 	case response:
 		text = "what this does not explain is"
+	case named:
+		text = "in all the difference is"
 	case db < roundingDBFS:
 	case steady:
 		text = "the rest is like noise,"

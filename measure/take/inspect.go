@@ -169,11 +169,11 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	}
 	r := &report{in}
 	if reason != "" {
-		severity := measure.Note
+		severity := measure.Doubt
 		if t.nonFinite >= 0 {
 			severity = measure.Fault
 		}
-		r.find(severity, -1, -1, "the take has no health to speak of: "+reason, "record again, or repair it first")
+		r.find(severity, -1, -1, "nothing of the take can be judged: "+reason, "record again, or repair it first")
 		for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs", "dc_dbfs"} {
 			r.cannot(name, "dBFS", reason)
 		}
