@@ -529,7 +529,7 @@ func drawFields(t *rapid.T, fields []chain.Field) string {
 		for i := 0; f.When != nil && i < len(f.When.Words); i++ {
 			applies = applies || words[f.When.Key] == f.When.Words[i]
 		}
-		if !applies || strings.Contains(text, "\n"+f.Instead+" = ") || (f.Default != "" || f.Instead != "") && rapid.Bool().Draw(t, "left out") {
+		if !applies || strings.Contains("\n"+text, "\n"+f.Instead+" = ") || (f.Default != "" || f.Instead != "") && rapid.Bool().Draw(t, "left out") {
 			continue
 		}
 		switch f.Type {

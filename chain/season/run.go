@@ -175,11 +175,27 @@ func (w *worker) make(ctx context.Context, t Take, out string) (*receipt.Receipt
 	if err != nil || now.Size() != r.Input.Bytes || !now.ModTime().Equal(r.Input.Modified) {
 		return nil, fmt.Errorf("%s: the take was changed while it was processed", t.Path)
 	}
-	if r.Output, err = receipt.Of(out); err != nil {
+	if r.Output, err = written(out); err != nil {
 		return nil, &wave.OutputError{Path: out, Doing: "read it again", Err: err}
 	}
 	return r, r.Write()
 }
+
+// written is an output as it lies there. Another attempt at the same take may replace it,
+// with the same bytes, while it is read.
+func written(out string) (f receipt.File, err error) {
+	for range mostRereads {
+		var changed *receipt.ChangedError
+		if f, err = receipt.Of(out); !errors.As(err, &changed) {
+			break
+		}
+	}
+	return f, err
+}
+
+// mostRereads bounds how often an output is read again: each time another attempt must
+// have come to its end.
+const mostRereads = 20
 
 // process runs the chain over a take and measures what comes out of it.
 func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Receipt) error {

@@ -49,7 +49,9 @@ func TestDeliverSpeech(t *testing.T) {
 					t.Errorf("%s to %g LUFS: off by %.4f LU after %d renders", in, lufs, off, d.Renders)
 				}
 				underCeiling(t, r, -1)
-				if reference != nil {
+				// Under 16 kHz the library's K-weighting is not that of 48 kHz: its shelf is
+				// bent by up to 0.29 dB at 8 kHz (bilinear transform; 0.07 dB at 16 kHz).
+				if reference != nil && d.Files[0].Format.Rate >= 16000 {
 					if off := reference(d.Files[0].Out) - lufs - ebur128Excess(d.Files[0].Format.Rate); math.Abs(off) > 0.03 {
 						t.Errorf("%s to %g LUFS: off by %.4f LU by libebur128", in, lufs, off)
 					}
