@@ -306,7 +306,7 @@ func TestTwoAtOnce(t *testing.T) {
 			}
 		}
 		if table, err := p.Gather(true); err != nil || !table.Complete() {
-			t.Fatal(table.Counts, err)
+			t.Fatalf("%+v %v", table.Rows, err)
 		}
 	}
 }

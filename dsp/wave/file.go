@@ -145,8 +145,14 @@ const partialMark = ".partial-"
 // mayReplace says why what is at the output's path, if anything, must stay.
 func mayReplace(path, target string, old os.FileInfo, replace bool) error {
 	if old == nil {
-		if _, err := os.Lstat(target); err == nil {
+		info, err := os.Lstat(target)
+		switch {
+		case err != nil:
+			return nil
+		case info.Mode()&fs.ModeSymlink != 0:
 			return fmt.Errorf("%s: %w: found a link to a file that is not there; accepted: the name of a file", path, ErrNotAFile)
+		case !replace: // another run has just written it
+			return fmt.Errorf("%s: %w; accepted: a new name", path, ErrExists)
 		}
 		return nil
 	}
