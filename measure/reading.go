@@ -113,6 +113,9 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 	if r.Measurable() {
 		value := JSONValue(r.Value)
 		o.Value = &value
+		if value == 0 && r.Unit == "dB" {
+			r.Frame, r.Channel = -1, -1 // no difference lies anywhere: its place would be rounding
+		}
 		if r.Frame >= 0 {
 			o.Frame = &r.Frame
 		}
