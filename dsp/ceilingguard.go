@@ -28,8 +28,9 @@ import (
 // the target, only that the samples are finite. ∎
 //
 // What the proof leaves open is how much is lost. So a target that does not fit is
-// first lowered under the intervals that are over, by about what they are over;
-// the share is then nearly all.
+// first lowered under the intervals that are over, by about what they are over, and
+// where frames that are put out decide the reading it keeps to the old plan. Mostly
+// it fits then; if not, the share is nearly all.
 //
 // # On the grid of an output format
 //
@@ -69,8 +70,14 @@ type guardBlock struct{ peak, bend float64 }
 
 // guardLowerings is how many times a step lowers its target at most. It is not often
 // more than once; at the edges of files, where readings stand close together, 12
-// take 0.06 dB where 3 take 4.
-const guardLowerings = 12
+// take 0.06 dB where 3 take 4. In noise that fills the band, a step in some thousands
+// takes all of them: frames that are put out decide a reading, and the target comes
+// back to the old plan little by little, to lose no more than that takes.
+const guardLowerings = 32
+
+// guardDips is how many of them leave the first frames to dips, before the target
+// keeps to the old plan there.
+const guardDips = 2
 
 // guardHalvings is how many shares a step tries on a grid before it carries on
 // with the old plan.
@@ -253,12 +260,11 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 		return false
 	}
 	g.standard = false
-	for range guardLowerings {
-		if !g.lower() {
-			break
-		}
+	if g.lowerUntilWithin() {
+		copy(g.plan, g.target)
+	} else {
+		g.approach()
 	}
-	g.approach()
 	g.targetAll()
 	for k, factor := range g.plan[:g.stride] {
 		gain[g.margin+k] *= factor
@@ -297,10 +303,38 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	return g.trial
 }
 
+// lowerUntilWithin lowers the target until nothing is over the limit, and reports
+// whether it came so far.
+func (g *ceilingGuard) lowerUntilWithin() bool {
+	keep := max(1, g.stride/32) // frames
+	for i := range guardLowerings {
+		over, early := g.lower(i >= guardDips)
+		if !over {
+			return true
+		}
+		if early {
+			g.keepToPlan(keep)
+			keep = min(keep+(keep+7)/8, g.stride)
+		}
+	}
+	return false
+}
+
+// keepToPlan makes the target the old plan for some frames, and leads it over to what
+// it was in as many more.
+func (g *ceilingGuard) keepToPlan(frames int) {
+	copy(g.target[:frames], g.plan)
+	for k := range min(frames, len(g.target)-frames) {
+		_, cos := SincosPi((float64(k) + 0.5) / float64(frames))
+		g.target[frames+k] = min(1, g.plan[frames+k]+float64((0.5-float64(0.5*cos))*(g.target[frames+k]-g.plan[frames+k])))
+	}
+}
+
 // lower lowers the target under every interval over the limit, and reports
 // whether there was one. Lowering by a tenth more than needed makes up for
-// frames under the interval that are put out already and stay.
-func (g *ceilingGuard) lower() (over bool) {
+// frames under the interval that are put out already and stay. With keep it leaves out,
+// and reports as early, the intervals whose reading such frames decide.
+func (g *ceilingGuard) lower(keep bool) (over, early bool) {
 	fill(g.lowered, 1)
 	for _, signal := range g.signal {
 		x := g.weighted(signal, g.target)
@@ -309,14 +343,18 @@ func (g *ceilingGuard) lower() (over bool) {
 			scan := b.scan(x, g.margin, g.limit)
 			for n, peak := scan.next(); n >= 0; n, peak = scan.next() {
 				over = true
-				b.dip(g.lowered, n-g.margin, min(1, 1.1*(1-g.aim/peak)))
+				if keep && n < g.margin+b.half/8 {
+					early = true
+				} else {
+					b.dip(g.lowered, n-g.margin, min(1, 1.1*(1-g.aim/peak)))
+				}
 			}
 		}
 	}
 	for k, factor := range g.lowered {
 		g.target[k] *= factor
 	}
-	return over
+	return over, early
 }
 
 // approach moves the plan towards the target as far as the limit allows. Where

@@ -14,6 +14,7 @@ type guardBank struct {
 	// that are cut off by the target's factors.
 	flat, bend float64
 	dipShape   []float64 // by distance from the interval's samples
+	sketches   Sketches  // of a long bank
 }
 
 // guardFade is the fade that raises Annex 2 readings least: cut off by it and
@@ -34,6 +35,7 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
 		b.boundFade(target)
+		b.sketches = p.Sketches(16, 4)
 	} else {
 		b.boundRows(target, margin)
 	}
@@ -103,10 +105,10 @@ type overScan struct {
 	flat, bend float64 // of the bound that holds for sides
 	limit, aim float64 // the bounds are held against the aim
 
-	n, fresh        int // the next interval, and the first that needs new bounds
-	threshold, most float64
-	peaks           fewPeaks
-	chunks          [overChunks]guardBlock
+	n, fresh                 int // the next interval, and the first that needs new bounds
+	threshold, highest, most float64
+	peaks                    fewPeaks
+	chunks                   [overChunks]guardBlock
 }
 
 // A scan's x has at most the margin on both sides of the plan and the target, and
@@ -167,6 +169,10 @@ func (s *overScan) next() (n int, peak float64) {
 		if half > longHalf && s.bank.AtMost(s.x[s.n-half+1:s.n+half+1], s.most) <= s.limit {
 			continue
 		}
+		if half > longHalf && !s.mayExceed() {
+			s.n += len(s.peaks.peaks) - 1
+			continue
+		}
 		if peak = s.peaks.at(s.n); peak > s.limit {
 			s.n++
 			return s.n - 1, peak
@@ -175,15 +181,26 @@ func (s *overScan) next() (n int, peak float64) {
 	return -1, 0
 }
 
+// mayExceed reports from sketches whether one of the next few intervals may be over.
+func (s *overScan) mayExceed() bool {
+	if s.peaks.knows(s.n) {
+		return true
+	}
+	half := s.bank.half
+	var few [len(s.peaks.peaks)]float64
+	n := min(len(few), len(s.x)-half-s.n)
+	return s.bank.sketches.MayExceed(s.x[s.n-half+1:s.n+n+half], few[:n], s.limit, s.highest)
+}
+
 // bound finds the bounds for the next intervals, up to the end of a chunk. It
 // reports whether one of them needs a closer look.
 func (s *overScan) bound() bool {
 	first := s.n / overChunk
 	s.fresh = (first + 1) * overChunk
 	last := (len(s.sides) - 1) / overChunk
-	s.most = 0
-	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half)/overChunk); k++ {
-		s.most = max(s.most, s.chunks[k].bend)
+	s.most, s.highest = 0, 0
+	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk); k++ {
+		s.most, s.highest = max(s.most, s.chunks[k].bend), max(s.highest, s.chunks[k].peak)
 	}
 	s.threshold = (s.aim - float64(s.bend*s.most)) / s.flat
 	// The last interval's later side may lie in the next chunk, and intervals

@@ -36,13 +36,16 @@ type fewPeaks struct {
 
 // at is the largest |reading| of interval n, which lies between x[n] and x[n+1].
 func (f *fewPeaks) at(n int) float64 {
-	if n < f.first || n >= f.first+f.known {
+	if !f.knows(n) {
 		half := f.bank.half
 		f.first, f.known = n, min(len(f.peaks), len(f.x)-half-n)
 		f.bank.Peaks(f.x[n-half+1:n+f.known+half], f.peaks[:f.known])
 	}
 	return f.peaks[n-f.first]
 }
+
+// knows reports whether interval n was read already.
+func (f *fewPeaks) knows(n int) bool { return n >= f.first && n < f.first+f.known }
 
 // PeakBounds stores what Peaks does not exceed, by the magnitudes of the sums and the
 // differences of the samples on either side. Of noise it is closer than the other

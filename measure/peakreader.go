@@ -7,7 +7,6 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure/internal/planes"
-	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
 const (
@@ -87,7 +86,7 @@ func largestOf(x []float64) float64 {
 type peakReader struct {
 	bank             *dsp.Polyphase
 	l1, flat, curved float64
-	sketches         []sketch // from coarse to fine, of a long bank
+	sketches         dsp.Sketches // of a long bank
 
 	largest float64
 	frame   int64
@@ -99,53 +98,13 @@ func newPeakReader(b *dsp.Polyphase) peakReader {
 	return r
 }
 
-// sketch is a bank of some rows of another, and what it misses of that: no reading
-// exceeds the sketch's by more than missed · max |sample|.
-type sketch struct {
-	bank   *dsp.Polyphase
-	missed float64
-}
-
 // fineReader is the reader of fineSinc, whose making takes milliseconds, so that
 // it is made once.
 var fineReader = sync.OnceValue(func() peakReader {
 	r := newPeakReader(fineSinc())
-	rows := make([][]float64, r.bank.Rows())
-	for p := range rows {
-		rows[p] = r.bank.Row(p)
-	}
-	curvature := curvatureOf(rows)
-	r.sketches = []sketch{sketchOf(r.bank, rows, 16, curvature), sketchOf(r.bank, rows, 4, curvature)}
+	r.sketches = r.bank.Sketches(16, 4)
 	return r
 })
-
-// curvatureOf is the largest L1 norm of the kernel's second derivative, over its rows.
-func curvatureOf(rows [][]float64) float64 {
-	curvature := 0.0
-	for p := 1; p < len(rows)-1; p++ {
-		before, row, after := rows[p-1], rows[p], rows[p+1]
-		sum := 0.0
-		for j := range row {
-			sum += math.Abs(before[j]-2*row[j]+after[j]) * finePhases * finePhases
-		}
-		curvature = max(curvature, sum)
-	}
-	return curvature
-}
-
-// sketchOf keeps one row of every few. A reading as a function of the place has a
-// second derivative of at most the kernel's curvature, so between places d apart
-// it rises by at most d²/8 of that over the larger of its neighbours.
-func sketchOf(b *dsp.Polyphase, rows [][]float64, every int, curvature float64) sketch {
-	var positions []float64
-	var kept [][]float64
-	for p := every - 1; p < len(rows); p += every {
-		positions, kept = append(positions, b.Position(p)), append(kept, rows[p])
-	}
-	apart := float64(every) / finePhases
-	// The largest may lie between two rows: 2 % more than was seen.
-	return sketch{timemap.Bank(positions, kept), 1.02 * curvature * apart * apart / 8}
-}
 
 // first is where the window of the first interval begins that new frames complete.
 func (r *peakReader) first() int { return fineTaps + 1 - 2*r.bank.Half() }
@@ -245,9 +204,11 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 		}
 		few := out[i:min(len(out), i+4)] // which take no longer than one
 		x := s.samples[from+i : from+i+len(few)-1+2*half]
-		if r.mayExceed(limit, x, few, peak) {
+		if r.sketches.MayExceed(x, few, limit, peak) {
 			r.bank.Peaks(x, few)
 			found = true
+		} else {
+			clear(few)
 		}
 		i += len(few)
 	}
@@ -266,21 +227,6 @@ func (r *peakReader) readShort(x []float64, limit float64, out []float64) bool {
 			clear(few)
 		} else {
 			r.bank.Peaks(x[i:i+len(few)-1+2*r.bank.Half()], few)
-		}
-	}
-	return true
-}
-
-// mayExceed reports from sketches whether one of a few windows may exceed a limit; peak
-// is their largest |sample|. It leaves 0 in few.
-func (r *peakReader) mayExceed(limit float64, x, few []float64, peak float64) bool {
-	defer clear(few)
-	half := r.bank.Half()
-	sides := vector.Peak(x[half-1 : half+len(few)])
-	for _, s := range r.sketches {
-		s.bank.Peaks(x, few)
-		if max(sides, vector.Peak(few))+s.missed*peak <= limit {
-			return false
 		}
 	}
 	return true

@@ -1,0 +1,92 @@
+package dsp
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
+
+// Sketches are coarse forms of a long bank: some of its rows, which cost as much less
+// to read as they are fewer, and what they can miss of the others. They decide about
+// most windows of a signal that no other bound is close enough for, such as noise.
+type Sketches []sketch
+
+// sketch is some rows of a bank. No reading of the bank exceeds the largest of the
+// sketch's and of the two samples beside the interval by more than missed times the
+// largest |sample| of the window.
+type sketch struct {
+	bank   *Polyphase
+	missed float64
+}
+
+// Sketches returns a sketch for each number, the coarsest first: of every so many rows
+// one is kept. The numbers divide Rows+1, and the rows of the bank read at equal
+// distances inside an interval, as WindowedSinc's do.
+//
+// Derivation of what is missed: a row h between two kept ones f and g is αf + (1−α)g + ρ
+// with α by its position. The larger of two readings bounds any mean of them, and ρ
+// reads no more than its L1 norm times the largest sample.
+func (b *Polyphase) Sketches(every ...int) Sketches {
+	all := make(Sketches, len(every))
+	for i, step := range every {
+		all[i] = b.sketch(step)
+	}
+	return all
+}
+
+func (b *Polyphase) sketch(every int) sketch {
+	steps := len(b.rows) + 1
+	if every < 2 || every >= steps || steps%every != 0 {
+		panic(fmt.Sprintf("interpolator: a sketch of one in %d of %d rows", every, len(b.rows)))
+	}
+	var positions []float64
+	var rows [][]float64
+	for p := every - 1; p < len(b.rows); p += every {
+		positions, rows = append(positions, b.positions[p]), append(rows, b.rows[p])
+	}
+	missed := 0.0
+	before, after := make([]float64, 2*b.half), make([]float64, 2*b.half)
+	for p, row := range b.rows {
+		b.rowOrSample((p+1)/every*every, before)
+		b.rowOrSample(((p+1)/every+1)*every, after)
+		share := float64((p+1)%every) / float64(every)
+		sum := 0.0
+		if share > 0 { // 0: a row that is kept
+			for j, h := range row {
+				sum += math.Abs(h - float64((1-share)*before[j]) - float64(share*after[j]))
+			}
+		}
+		missed = max(missed, sum)
+	}
+	return sketch{mustPolyphase(positions, rows), missed * boundMargin}
+}
+
+// rowOrSample stores the taps that read at a number of steps after a sample: the
+// sample itself, a row, or the next sample.
+func (b *Polyphase) rowOrSample(step int, taps []float64) {
+	clear(taps)
+	switch step {
+	case 0:
+		taps[b.half-1] = 1
+	case len(b.rows) + 1:
+		taps[b.half] = 1
+	default:
+		copy(taps, b.rows[step-1])
+	}
+}
+
+// MayExceed reports whether a reading of the bank over one of successive windows may
+// exceed a limit. The windows are x[i : i+2·Half] for each i of few, which is scratch,
+// and peak is no less than the largest |sample| of x.
+func (s Sketches) MayExceed(x, few []float64, limit, peak float64) bool {
+	half := (len(x) - len(few) + 1) / 2
+	sides := vector.Peak(x[half-1 : half+len(few)])
+	for _, one := range s {
+		one.bank.Peaks(x, few)
+		if max(sides, vector.Peak(few))+float64(one.missed*peak) <= limit {
+			return false
+		}
+	}
+	return true
+}
