@@ -68,6 +68,7 @@ var termTable = [][4]string{
 	{"shelf_{hz,gain_db,q}", "A shelf read back: where half its gain in dB is reached, its gain, its steepness.", "W3C Audio EQ Cookbook", ""},
 	{"{tone,low_tone,high_tone}_{hz,dbfs}", "Frequency and level of a tone in the response.", "AES17-2015 3.12: a full-scale sine is 0 dBFS", ""},
 	{"harmonicN_{db,percent}", "The harmonic of that order against the fundamental.", "IEC 60268-3 14.12", ""},
+	{"harmonicN_{at_1khz,max}_db", "The harmonic of that order against the fundamental, at 1 kHz and where it is largest, by a sweep.", "Farina 2000; Novak, Lotton, Simon, JAES 63(10) 2015", "At the sweep's level only; and what a digital device folds back at half its rate is not in it."},
 	{"thd_{fundamental,total}_{db,percent}", "All harmonics against the fundamental, or against all of the sound.", "IEC 60268-3 14.12", "The two differ above 10 %: state which."},
 	{"thd_plus_noise_{db,percent}", "Everything but the tone, through AES17's notch, 20 Hz to 20 kHz, against the whole.", "AES17-2015 6.3.1", "Hum and noise count: it is not distortion alone. The notch removes 0.21 dB of a second harmonic and 0.07 dB of a third: without noise it can read under the THD."},
 	{"{modulation,difference}_distortion{N,_aes17}_{db,percent}", "Products of two tones, by order (IEC 60268-3) or as AES17 sums them.", "IEC 60268-3 14.12.7 and 14.12.8; AES17-2015 6.3.5 and 6.3.6", "The documents use different references: never compare figures of two."},

@@ -226,7 +226,7 @@ func (g *gauge) respond(e env) error {
 		return usageError("%v", named(err))
 	}
 	switch g.signal.(type) {
-	case stimulus.Sweep, stimulus.Multitone:
+	case stimulus.Swept, stimulus.Multitone:
 		if moving := movingStages(device, g.rate, len(sound)); len(moving) > 0 {
 			g.findings = append(g.findings, measure.Finding{
 				Severity: measure.Doubt, Frame: -1, Channel: -1,

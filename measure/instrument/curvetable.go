@@ -36,7 +36,8 @@ func curveTable(curves []*FrequencyResponse, hz []float64) measure.Table {
 	return t
 }
 
-// Table is the response from one end to the other, 48 points an octave.
+// Table is the response from one end to the other, 48 points an octave, and the
+// harmonics that [SweepDistortion] finds.
 func (s SweepResponse) Table(rate int, response dsp.Block) (measure.Table, error) {
 	curves, err := s.Curves(rate, response)
 	if err != nil {
@@ -46,7 +47,13 @@ func (s SweepResponse) Table(rate int, response dsp.Block) (measure.Table, error
 	for at := curves[0].Hz[0]; at < curves[0].Hz[len(curves[0].Hz)-1]; at *= math.Exp2(1.0 / 48) {
 		hz = append(hz, at)
 	}
-	return curveTable(curves, hz), nil
+	harmonics, err := SweepDistortion{Sweep: s.Sweep}.curvesAt(hz, rate, response)
+	if err != nil {
+		return measure.Table{}, err
+	}
+	t := curveTable(curves, hz)
+	addHarmonics(&t, harmonics)
+	return t, nil
 }
 
 // Table is the response at the tones.

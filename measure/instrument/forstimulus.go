@@ -33,8 +33,8 @@ func For(s stimulus.Signal) []Instrument {
 			return []Instrument{ModulationDistortion{Tones: s}}
 		}
 		return []Instrument{DifferenceDistortion{Tones: s}}
-	case stimulus.Sweep:
-		return []Instrument{SweepResponse{Sweep: s}, CorrelationDelay{Sweep: s}}
+	case stimulus.Swept:
+		return []Instrument{SweepResponse{Sweep: s}, SweepDistortion{Sweep: s}, CorrelationDelay{Sweep: s}}
 	case stimulus.Multitone:
 		return []Instrument{MultitoneResponse{Multitone: s}}
 	case stimulus.Impulse:

@@ -132,7 +132,7 @@ func echoIn(x []float64, direct, quiet int) int {
 // level than an impulse. On a device that disperses the sound it is a mean of the
 // group delays, which are given apart.
 type CorrelationDelay struct {
-	Sweep         stimulus.Sweep
+	Sweep         stimulus.Swept
 	LowHz, HighHz float64 // the band; 0 stands for 500 Hz and 16 kHz, or for what the sweep holds
 }
 
@@ -150,17 +150,18 @@ func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Reading
 	if err != nil {
 		return nil, err
 	}
+	from, to := d.Sweep.Band()
 	low, high := d.LowHz, d.HighHz
 	if low == 0 {
-		low = max(500, 2*d.Sweep.FromHz)
+		low = max(500, 2*from)
 	}
 	if high == 0 {
-		high = min(16000, d.Sweep.ToHz*0.8)
+		high = min(16000, to*0.8)
 	}
 	if !(low < high) {
 		return nil, &dsp.SettingError{Setting: "low_hz", Found: spectra.HzText(low), Accepted: "less than high_hz, " + spectra.HzText(high)}
 	}
-	band := newDeconvolver(sent[0], rate, bandWeight(low/2, low, high, min(high*1.2, d.Sweep.ToHz)))
+	band := newDeconvolver(sent[0], rate, bandWeight(low/2, low, high, min(high*1.2, to)))
 	var all measure.Readings
 	for c, plane := range response {
 		var r measure.Readings

@@ -28,7 +28,7 @@ const (
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
 	a.compareGains(s, all)
-	sweep, ok := s.(stimulus.Sweep)
+	_, ok := s.(stimulus.Swept)
 	if err != nil || !ok {
 		return all, err
 	}
@@ -43,7 +43,7 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 		if !over.Measurable() || !r.Measurable() {
 			continue
 		}
-		share := dsp.DBToAmplitude(-over.Value) * math.Sqrt(10/sweep.Seconds)
+		share := dsp.DBToAmplitude(-over.Value) * math.Sqrt(10*float64(a.Rate)/float64(a.Sound.Frames()))
 		switch {
 		case strings.HasPrefix(r.Name, "response_") && r.Unit == "dB":
 			open := noiseResponseDB * share

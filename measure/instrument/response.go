@@ -19,7 +19,7 @@ import (
 // A stage that works by level is not linear: what the sweep reads of it is its
 // gain at the sweep's level, as fast as it can follow.
 type SweepResponse struct {
-	Sweep    stimulus.Sweep
+	Sweep    stimulus.Swept
 	Declared func(hz float64) complex128 // the response to compare with; nil: none
 	TailMs   int                         // how long the device rings at most, up to 1000; 0 stands for 1000
 }
@@ -29,6 +29,13 @@ func (s SweepResponse) Stimulus() stimulus.Signal { return s.Sweep }
 
 // mostTailMs bounds the tail: deconvolve leaves a second behind the sweep.
 const mostTailMs = 1000
+
+// sweepDeconvolver divides responses by a sweep, and is exact from low to high in Hz.
+func sweepDeconvolver(s stimulus.Swept, sent []float64, rate int) (d *deconvolver, low, high float64) {
+	from, to := s.Band()
+	low, high = from*math.Sqrt2, to*0.96 // room for the fades
+	return newDeconvolver(sent, rate, bandWeight(from, low, high, to)), low, high
+}
 
 // Curves returns each channel's response.
 func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyResponse, error) {
@@ -40,8 +47,7 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 	if tail <= 0 || tail > mostTailMs {
 		tail = mostTailMs
 	}
-	low, high := s.Sweep.FromHz*math.Sqrt2, s.Sweep.ToHz*0.96 // 1/8 of an octave: room for the fades
-	d := newDeconvolver(sent[0], rate, bandWeight(s.Sweep.FromHz, low, high, s.Sweep.ToHz))
+	d, low, high := sweepDeconvolver(s.Sweep, sent[0], rate)
 	before, after := int(min(0.9*s.Sweep.HarmonicAdvance(2)*float64(rate), float64(rate))), rate*tail/1000
 	stretch := func(ir impulseResponse) *FrequencyResponse {
 		x, from := ir.part(ir.largest(), before, after)

@@ -25,7 +25,7 @@ var kinds = []Kind{
 	{Default: AES17Series(DefaultPeakDBFS), Help: "997 Hz in steps of level, for gain linearity (AES17-2015 6.3.7)"},
 	{Default: ModulationTonesSMPTE(DefaultPeakDBFS), Help: "two sines, for intermodulation (SMPTE 60 Hz + 7 kHz 4:1; IEC 60268-3, AES17)"},
 	{Default: StandardSweep(DefaultPeakDBFS), Help: "exponential swept sine, for response and distortion (Farina 2000)"},
-	{Default: SynchronisedSweep{FromHz: 5, ToHz: 22000, Seconds: 10, PeakDBFS: DefaultPeakDBFS}, Help: "the same with harmonics in phase (Novak 2015)"},
+	{Default: SynchronisedSweep{FromHz: 5, ToHz: 22000, Seconds: 10, PeakDBFS: DefaultPeakDBFS}, Help: "the same, with harmonics in the sweep's own phase (Novak 2015)"},
 	{Default: StandardMultitone(DefaultPeakDBFS), Help: "many sines at once, for response without a sweep"},
 	{Default: StandardImpulse(DefaultPeakDBFS), Help: "one sample in silence, for latency", Exact: true},
 	{Default: MLS{Order: 16, Periods: 4, PeakDBFS: DefaultPeakDBFS}, Help: "maximum-length sequence", Exact: true},

@@ -7,11 +7,22 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
+// Swept is a sine whose frequency grows by the same ratio in equal times: [Sweep] or
+// [SynchronisedSweep].
+type Swept interface {
+	Signal
+	// Band is where the sweep begins and ends, in Hz.
+	Band() (fromHz, toHz float64)
+	// HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
+	// ahead of the linear one, once the sweep is divided out.
+	HarmonicAdvance(n int) float64
+}
+
 // Sweep is an exponential swept sine (Farina, "Simultaneous measurement of
 // impulse response and distortion with a swept-sine technique", AES 108th
 // Convention, 2000): it takes the same time for every octave, so that what a
 // device adds at the n-th multiple of the frequency comes a fixed time ahead of
-// the sweep's own response, and can be told from it.
+// the sweep's own response, and can be separated from it.
 type Sweep struct {
 	FromHz, ToHz float64
 	Seconds      float64 // fades included
@@ -27,6 +38,9 @@ func StandardSweep(peakDBFS float64) Sweep {
 
 // Kind is "sweep".
 func (s Sweep) Kind() string { return "sweep" }
+
+// Band is where the sweep begins and ends, in Hz.
+func (s Sweep) Band() (fromHz, toHz float64) { return s.FromHz, s.ToHz }
 
 // Growth is the time in seconds in which the frequency grows e-fold: L in the
 // papers.
@@ -98,13 +112,16 @@ func (s Sweep) Inverse(rate int) ([]float64, error) {
 // responses at the harmonics are right in phase as well as in magnitude.
 type SynchronisedSweep struct {
 	FromHz, ToHz float64
-	Seconds      float64 // wished; the true length is the nearest that is synchronised
+	Seconds      float64 // target; the true length is the nearest that is synchronised
 	PeakDBFS     float64
 	Channels     int // 0 stands for one
 }
 
 // Kind is "synchronised-sweep".
 func (s SynchronisedSweep) Kind() string { return "synchronised-sweep" }
+
+// Band is where the sweep begins and ends, in Hz.
+func (s SynchronisedSweep) Band() (fromHz, toHz float64) { return s.FromHz, s.ToHz }
 
 // Growth is the time in seconds in which the frequency grows e-fold, such that
 // the sweep begins after a whole number of turns (equation 49).
