@@ -14,6 +14,9 @@ type Picture struct {
 type Panel struct {
 	X, Y   Axis
 	Height int // in pixels, 0: 200
+	// Equal draws one unit of X as long as one of Y: the panel, and those on the same x
+	// axis next to it, are as wide as that takes, or the height gives way.
+	Equal  bool
 	Spans  []Span
 	Bands  []Band
 	Series []Series

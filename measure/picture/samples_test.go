@@ -57,7 +57,7 @@ func samples() []Picture {
 				Bands:  []Band{{"tolerance", []Point{{20, 0.05}, {20000, 0.05}}, []Point{{20, -0.05}, {20000, -0.05}}}},
 				Series: []Series{{Points: curve(columns, hz, func(i int) float64 { return wobble(i, 90, 0.02) - 0.06 })}}}}},
 		{Name: "static", Title: "Static curve", Says: "4 to 1 above −30 dBFS.", Panels: []Panel{{
-			X: Axis{Name: "input", Unit: "dBFS", Min: -60, Max: 0}, Y: Axis{Name: "output", Unit: "dBFS", Min: -60, Max: 0}, Height: 380,
+			X: Axis{Name: "input", Unit: "dBFS", Min: -60, Max: 0}, Y: Axis{Name: "output", Unit: "dBFS", Min: -60, Max: 0}, Height: 380, Equal: true,
 			Series: []Series{
 				{Name: "declared", Role: Declared, Points: []Point{{-60, -60}, {-30, -30}, {0, -22.5}}},
 				{Name: "measured", Kind: Dots, Points: curve(13, func(i int) float64 { return float64(5*i - 60) }, func(i int) float64 { x := float64(5*i - 60); return min(x, -30+(x+30)/4) })}},

@@ -26,7 +26,7 @@ const (
 	defaultHeight = 200
 	margin        = 4  // around all
 	lineHeight    = 15 // of text of 12 px
-	panelGap      = 38 // between panels: the name of the next y axis
+	panelGap      = 42 // between panels: the name of the next y axis
 	belowPanels   = 42 // labels and name of the x axis
 	rightMargin   = 30 // half of the last label of the x axis
 )
@@ -53,6 +53,7 @@ func SVG(p Picture, form Form) string {
 		panels[i] = q
 	}
 	c.left = leftMargin(panels)
+	rights := c.rights(panels)
 	head := margin
 	var title, says []string
 	if c.Alone {
@@ -92,7 +93,7 @@ func SVG(p Picture, form Form) string {
 		fmt.Fprintf(c, `<g transform="translate(0 %d)">%s</g>`, head+10, legend)
 	}
 	for i, q := range panels {
-		c.panel(fmt.Sprintf("%s-%d", c.id, i), q, float64(tops[i]), labelled[i])
+		c.panel(fmt.Sprintf("%s-%d", c.id, i), q, float64(tops[i]), rights[i], labelled[i])
 	}
 	c.WriteString("</svg>")
 	return c.String()
@@ -163,8 +164,32 @@ func leftMargin(panels []Panel) float64 {
 	return margin + widest + 8
 }
 
-func (c *canvas) panel(id string, q Panel, top float64, labels bool) {
-	x := side{q.X, c.left, float64(c.Width - rightMargin)}
+// rights are where panels end. Panels of equal scales set the width of their neighbours
+// on the same x axis; one that is too wide is made lower.
+func (c *canvas) rights(panels []Panel) []float64 {
+	rights := make([]float64, len(panels))
+	wide := float64(c.Width-rightMargin) - c.left
+	for i := range panels {
+		rights[i] = c.left + wide
+	}
+	for i, q := range panels {
+		if !q.Equal {
+			continue
+		}
+		ratio := max(0.1, min(10, (q.X.Max-q.X.Min)/(q.Y.Max-q.Y.Min)))
+		panels[i].Height = int(min(float64(q.Height), wide/ratio))
+		width := float64(panels[i].Height) * ratio
+		for k := range panels {
+			if panels[k].X == q.X {
+				rights[k] = c.left + width
+			}
+		}
+	}
+	return rights
+}
+
+func (c *canvas) panel(id string, q Panel, top, right float64, labels bool) {
+	x := side{q.X, c.left, right}
 	y := side{q.Y, top + float64(q.Height), top}
 	columns, columnLines, columnStep := x.ticks()
 	rows, rowLines, rowStep := y.ticks()

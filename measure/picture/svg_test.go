@@ -282,6 +282,35 @@ func TestPointsLieWhereTheyBelong(t *testing.T) {
 	}
 }
 
+// With equal scales a unit is as long in both directions, in any form, and the panel
+// below on the same axis is as wide; what does not fit is made smaller.
+func TestEqualScales(t *testing.T) {
+	frames := regexp.MustCompile(`<rect class="ax" x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)" height="([0-9]+)"`)
+	rapid.Check(t, func(t *rapid.T) {
+		wide, high := rapid.Float64Range(1, 200).Draw(t, "wide"), rapid.Float64Range(1, 200).Draw(t, "high")
+		if wide/high > 10 || high/wide > 10 {
+			t.Skip("equal scales would make a stripe of it")
+		}
+		x := Axis{Name: "input", Unit: "dB", Min: -wide}
+		form := rapid.SampledFrom([]Form{File, Wide, Narrow}).Draw(t, "form")
+		text := SVG(Picture{Name: "p", Panels: []Panel{
+			{X: x, Y: Axis{Min: -high}, Height: 300, Equal: true}, {X: x, Y: Axis{Max: 1}, Height: 50},
+		}}, form)
+		found := frames.FindAllStringSubmatch(text, -1)
+		if len(found) != 2 || found[0][2] != found[1][2] {
+			t.Fatalf("frames %q; accepted: two of one width", found)
+		}
+		var v [3]float64
+		for i := range v {
+			v[i], _ = strconv.ParseFloat(found[0][i+1], 64)
+		}
+		// The width is rounded to a hundredth of a pixel.
+		if ratio := v[1] / v[2] / (wide / high); math.Abs(ratio-1) > 1e-3 || v[2] > 300 || v[0]+v[1] > float64(form.Width) {
+			t.Fatalf("frame %q: a unit of x is %.4f units of y long", found[0], ratio)
+		}
+	})
+}
+
 func TestTextKeepsNothingThatXMLCannotHold(t *testing.T) {
 	for in, want := range map[string]string{
 		"a\x00b\x1b[31m": "a\uFFFDb\uFFFD[31m",

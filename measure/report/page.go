@@ -147,8 +147,10 @@ func listing(s string) string {
 	return strings.Join(lines, "\n")
 }
 
+// write puts the name of a column beside each of its cells too: in a narrow window rows
+// are blocks, one cell below the other, and the head is not shown.
 func (t *Table) write(b *strings.Builder) {
-	b.WriteString(`<div class="scroll" tabindex="0"><table><thead><tr>`)
+	b.WriteString(`<table><thead><tr>`)
 	for i, h := range t.Head {
 		class := ""
 		if slices.ContainsFunc(t.Rows, func(r []Cell) bool { return i < len(r) && r[i].Figure }) {
@@ -171,13 +173,16 @@ func (t *Table) write(b *strings.Builder) {
 			if c.Best {
 				shown = "▲ " + shown
 			}
-			if i == 0 {
+			switch {
+			case i == 0:
 				fmt.Fprintf(b, `<th scope="row"%s>%s</th>`, class, shown)
-			} else {
-				fmt.Fprintf(b, `<td%s>%s</td>`, class, shown)
+			case shown == "":
+				b.WriteString("<td></td>")
+			default:
+				fmt.Fprintf(b, `<td data-h="%s"%s>%s</td>`, picture.Text(t.Head[i]), class, shown)
 			}
 		}
 		b.WriteString("</tr>")
 	}
-	b.WriteString("</tbody></table></div>\n")
+	b.WriteString("</tbody></table>\n")
 }

@@ -82,7 +82,12 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 	}
 	p := picture.Picture{Name: "gains", Title: "What the stages did", Panels: []picture.Panel{{X: x, Y: waveAxis(waves...), Series: waves, Height: 130}}}
 	worst, most := "", 0.0
+	var idle []string
 	for _, s := range stages {
+		if s.Reduction.LargestDB < idleDB {
+			idle = append(idle, s.Name)
+			continue
+		}
 		line := picture.Series{}
 		for i := range s.LowestDB[0] {
 			lowest := 0.0
@@ -93,7 +98,10 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 			}
 			line.Points = append(line.Points, picture.Point{X: (float64(i) + 0.5) * float64(s.ColumnFrames) / float64(rate), Y: lowest})
 		}
-		p.Panels = append(p.Panels, picture.Panel{X: x, Y: picture.Around("gain of "+s.Name, "dB", []float64{0, -3}, line.Points), Series: []picture.Series{line}, Height: 80})
+		y := picture.Around("gain of "+s.Name, "dB", []float64{0, -3}, line.Points)
+		room := 0.06 * (y.Max - y.Min) // so that a line at either end is not hidden by the frame
+		y.Min, y.Max = y.Min-room, y.Max+room
+		p.Panels = append(p.Panels, picture.Panel{X: x, Y: y, Series: []picture.Series{line}, Height: 80})
 		if s.Reduction.LargestDB > most {
 			worst, most = s.Name, s.Reduction.LargestDB
 		}
@@ -101,9 +109,15 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 	p.Says = "No stage reduced the level."
 	if most > 0 {
 		p.Says = fmt.Sprintf("The %s reduced the level most, by %.1f dB at the largest.", worst, most)
+		if idle != nil {
+			p.Says += fmt.Sprintf(" Never by %g dB, and not drawn: %s.", idleDB, strings.Join(idle, ", "))
+		}
 	}
 	return p
 }
+
+// idleDB is the reduction under which a stage has done nothing that a picture could show.
+const idleDB = 0.05
 
 func largest(x []float64) (most float64) {
 	for _, v := range x {
@@ -159,15 +173,18 @@ func Loudness(table measure.Table, readings measure.Readings, target *measure.Li
 	return picture.Picture{Name: "loudness", Title: "Loudness over time", Says: picture.Minus(says) + ".", Panels: []picture.Panel{panel}}
 }
 
-// Around is a second before a place and one after it.
-func Around(name, title, says string, after *measure.Envelope, rate int, from, at float64) picture.Picture {
+// Around is a second before a place and one after it. A place that lasts is shaded.
+func Around(name, title, says string, after *measure.Envelope, rate int, from, at, seconds float64) picture.Picture {
 	s := envelope("processed", picture.Second, after, rate, from)
 	low, _, frames := after.Columns()
 	end := from + float64(int64(len(low))*frames)/float64(rate)
-	return picture.Picture{Name: name, Title: title, Says: says, Panels: []picture.Panel{{
-		X: picture.Axis{Name: "time", Scale: picture.Time, Min: from, Max: end}, Y: waveAxis(s), Height: 110,
-		Series: []picture.Series{s}, Marks: []picture.Mark{{Name: "here", At: at, Vertical: true}},
-	}}}
+	panel := picture.Panel{X: picture.Axis{Name: "time", Scale: picture.Time, Min: from, Max: end}, Y: waveAxis(s), Height: 110, Series: []picture.Series{s}}
+	if seconds > 0 {
+		panel.Spans = []picture.Span{{Name: "where it is", From: at, To: at + seconds}}
+	} else {
+		panel.Marks = []picture.Mark{{At: at, Vertical: true}}
+	}
+	return picture.Picture{Name: name, Title: title, Says: says, Panels: []picture.Panel{panel}}
 }
 
 // BetweenSamples is the wave between the samples, which is what is over a ceiling where
@@ -196,8 +213,10 @@ func BetweenSamples(name, title, says string, s measure.Stretch, ceilingDBTP flo
 	}}}
 }
 
-// Bands is what changed by third octave.
+// Bands is both versions by third octave, and below what changed.
 func Bands(before, after []measure.BandLevel) picture.Picture {
+	was := picture.Series{Name: "take"}
+	is := picture.Series{Name: "processed", Role: picture.Second}
 	bars := picture.Series{Kind: picture.Bars}
 	wide := audible // the first and the last bar are as wide as the others
 	wide.Min, wide.Max = wide.Min*0.88, wide.Max*1.14
@@ -207,6 +226,8 @@ func Bands(before, after []measure.BandLevel) picture.Picture {
 		if p.X < audible.Min || p.X > audible.Max || p.Y-p.Y != 0 {
 			continue
 		}
+		was.Points = append(was.Points, picture.Point{X: p.X, Y: before[i].DBFS})
+		is.Points = append(is.Points, picture.Point{X: p.X, Y: after[i].DBFS})
 		bars.Points = append(bars.Points, p)
 		if math.Abs(p.Y) > math.Abs(worst.Y) {
 			worst = p
@@ -217,9 +238,12 @@ func Bands(before, after []measure.BandLevel) picture.Picture {
 		change := measure.Reading{Value: worst.Y, Unit: "dB"}
 		says = fmt.Sprintf("The largest change is %s, in the third octave at %g Hz.", change, worst.X)
 	}
-	return picture.Picture{Name: "bands", Title: "What changed, by third octave", Says: picture.Minus(says), Panels: []picture.Panel{{
-		X: wide, Y: picture.Around("processed less take", "dB", []float64{0}, bars.Points), Series: []picture.Series{bars}, Height: 150,
-	}}}
+	levels := picture.Around("level in a third octave", "dBFS", nil, was.Points, is.Points)
+	levels.Min = max(levels.Min, levels.Max-100) // digital silence has no place beside sound
+	return picture.Picture{Name: "bands", Title: "What changed, by third octave", Says: picture.Minus(says), Panels: []picture.Panel{
+		{X: wide, Y: levels, Series: []picture.Series{is, was}, Height: 150},
+		{X: wide, Y: picture.Around("processed less take", "dB", []float64{0}, bars.Points), Series: []picture.Series{bars}, Height: 120},
+	}}
 }
 
 // Noise is the spectrum of a take's pauses.
@@ -284,16 +308,20 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	y := picture.Around("gain", "dB", []float64{0}, declared.Points)
 	y.Min = max(y.Min, -60)
 	height := 170
-	if static {
-		x = picture.Around("input", "dBFS", nil, swapped(declared.Points))
-		y = picture.Around("output", "dBFS", nil, declared.Points)
-		title, height = "Static curve of "+c.Stage, 260
+	series := []picture.Series{declared, measured}
+	if static { // dB for dB, from the same level on: where nothing changes is the diagonal
+		x = picture.Around("input", "dBFS", nil, swapped(declared.Points), declared.Points)
+		y = x
+		y.Name = "output"
+		title, height = "Static curve of "+c.Stage, 280
+		unchanged := picture.Series{Name: "output = input", Role: picture.Third, Points: []picture.Point{{X: x.Min, Y: x.Min}, {X: x.Max, Y: x.Max}}}
+		series = slices.Insert(series, 0, unchanged)
 	}
 	off := picture.Around("measured less declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
 	return picture.Picture{Name: name, Title: title,
 		Says: picture.Minus(fmt.Sprintf("Measured and declared differ by %s at most, within %g dB; %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
 		Panels: []picture.Panel{
-			{X: x, Y: y, Series: []picture.Series{declared, measured}, Height: height},
+			{X: x, Y: y, Series: series, Height: height, Equal: static},
 			{X: x, Y: off, Series: []picture.Series{rest}, Height: 90, Bands: []picture.Band{{Name: "tolerance",
 				Upper: []picture.Point{{X: x.Min, Y: c.WithinDB}, {X: x.Max, Y: c.WithinDB}}, Lower: []picture.Point{{X: x.Min, Y: -c.WithinDB}, {X: x.Max, Y: -c.WithinDB}}}}},
 		}}

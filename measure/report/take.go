@@ -56,7 +56,8 @@ type side struct {
 // place is where to listen.
 type place struct {
 	title, says string
-	between     bool // the wave between the samples is of interest
+	between     bool    // the wave between the samples is of interest
+	seconds     float64 // how long the place lasts; 0: one moment
 	frame       int64
 	channel     int
 	envelope    *measure.Envelope
@@ -248,30 +249,34 @@ func (t *Take) judge(ctx context.Context) error {
 // peak, the loudest passage, and what the inspection found.
 func (t *Take) findWorst(ctx context.Context) error {
 	rate := t.After.format.Rate
-	at := func(between bool, title, says string, frame int64, channel int) {
-		for _, p := range t.Worst {
-			if d := p.frame - frame; d < int64(rate)/2 && d > -int64(rate)/2 {
+	add := func(p place) {
+		for _, other := range t.Worst {
+			if d := other.frame - p.frame; d < int64(rate)/2 && d > -int64(rate)/2 {
 				return // it is in the list
 			}
 		}
-		if len(t.Worst) < 3 && frame >= 0 && frame < t.After.frames {
-			t.Worst = append(t.Worst, place{title: title, says: says, between: between, frame: frame, channel: max(0, channel)})
+		if len(t.Worst) < 3 && p.frame >= 0 && p.frame < t.After.frames {
+			p.channel = max(0, p.channel)
+			t.Worst = append(t.Worst, p)
 		}
 	}
+	at := func(frame int64) string { return measure.TimeCode(frame, rate) }
 	overs := slices.Clone(t.After.overs)
 	slices.SortFunc(overs, measure.Over.WorseThan)
 	for _, o := range overs {
 		level := measure.Reading{Value: dsp.AmplitudeToDB(o.Largest()), Unit: "dBTP"}
-		at(true, "Over at "+measure.TimeCode(o.Frame, rate), fmt.Sprintf("%s, over %g dBTP, at %s, channel %d.", level, t.ceiling(), measure.TimeCode(o.Frame, rate), o.Channel+1), o.Frame, o.Channel)
+		add(place{title: "Over at " + at(o.Frame), between: true, frame: o.Frame, channel: o.Channel,
+			says: fmt.Sprintf("%s, over %g dBTP, at %s, channel %d.", level, t.ceiling(), at(o.Frame), o.Channel+1)})
 	}
 	if r, _ := t.After.readings.Get("true_peak_fine_dbtp"); r.Measurable() {
-		at(true, "Largest true peak, at "+measure.TimeCode(r.Frame, rate), fmt.Sprintf("%s at %s.", r, measure.TimeCode(r.Frame, rate)), r.Frame, r.Channel)
+		add(place{title: "Largest true peak, at " + at(r.Frame), between: true, frame: r.Frame, channel: r.Channel, says: fmt.Sprintf("%s at %s.", r, at(r.Frame))})
 	}
 	if r, _ := t.After.readings.Get("momentary_max_lufs"); r.Measurable() {
-		at(false, "Loudest passage, at "+measure.TimeCode(r.Frame, rate), fmt.Sprintf("%s over 400 ms from %s.", r, measure.TimeCode(r.Frame, rate)), r.Frame, 0)
+		add(place{title: "Loudest passage, at " + at(r.Frame), frame: r.Frame, seconds: 0.4, says: fmt.Sprintf("%s over 400 ms from %s.", r, at(r.Frame))})
 	}
 	for _, e := range t.Inspection.Events {
-		at(false, fmt.Sprintf("%s at %s", upper(e.Kind), measure.TimeCode(e.Frame, rate)), fmt.Sprintf("The inspection of the take found a %s at %s.", e.Kind, measure.TimeCode(e.Frame, rate)), e.Frame, e.Channel)
+		add(place{title: fmt.Sprintf("%s at %s", upper(e.Kind), at(e.Frame)), frame: e.Frame, channel: e.Channel,
+			says: fmt.Sprintf("The inspection of the take found a %s at %s.", e.Kind, at(e.Frame))})
 	}
 	for i := range t.Worst {
 		if err := t.Worst[i].read(ctx, &t.After); err != nil {

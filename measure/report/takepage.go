@@ -38,9 +38,11 @@ func (t *Take) Page() Page {
 		where.Text = fmt.Sprintf("Nothing is over %g dBTP.", t.ceiling())
 	}
 	for i, w := range t.Worst {
-		where.Pictures = append(where.Pictures, Around(fmt.Sprintf("place-%d", i+1), w.title, minus(w.says), w.envelope, rate, w.from, float64(w.frame)/float64(rate)))
+		name := fmt.Sprintf("place-%d", i+1)
+		where.Pictures = append(where.Pictures, Around(name, w.title, minus(w.says), w.envelope, rate, w.from, float64(w.frame)/float64(rate), w.seconds))
 		if w.stretch != nil {
-			where.Pictures = append(where.Pictures, BetweenSamples(fmt.Sprintf("place-%d-samples", i+1), fmt.Sprintf("There, from sample to sample, channel %d", w.channel+1), minus(w.says), *w.stretch, t.ceiling()))
+			says := fmt.Sprintf("%d samples of channel %d around that place, and the wave between them.", len(w.stretch.Samples), w.channel+1)
+			where.Pictures = append(where.Pictures, BetweenSamples(name+"-samples", "The same place, sample by sample", says, *w.stretch, t.ceiling()))
 		}
 	}
 	p.Sections = append(p.Sections, where)
