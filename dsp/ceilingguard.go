@@ -66,7 +66,7 @@ type ceilingGuard struct {
 
 // guardBlock is what bounds the readings over a step's frames: the largest
 // |sample| and |second difference| that ends there, of any channel.
-type guardBlock struct{ peak, bend float64 }
+type guardBlock struct{ peak, curvature float64 }
 
 // guardLowerings is how many times a step lowers its target at most. It is not often
 // more than once; at the edges of files, where readings stand close together, 12
@@ -210,10 +210,10 @@ func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 		if i < stale || i == newest {
 			g.blocks[i] = g.look(planes, gain, g.next+len(g.target)-(newest-i)*g.stride)
 		}
-		all.peak, all.bend = max(all.peak, g.blocks[i].peak), max(all.bend, g.blocks[i].bend)
+		all.peak, all.curvature = max(all.peak, g.blocks[i].peak), max(all.curvature, g.blocks[i].curvature)
 	}
 	for i := range g.banks {
-		if float64(g.banks[i].flat*all.peak)+float64(g.banks[i].bend*all.bend) > g.aim {
+		if float64(g.banks[i].flat*all.peak)+float64(g.banks[i].curvature*all.curvature) > g.aim {
 			return false
 		}
 	}
@@ -226,7 +226,7 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 		var all guardBlock
 		for c := range planes {
 			one := extent(planes[c].x[end-g.stride-2:end], 2, g.stride+2)
-			all.peak, all.bend = max(all.peak, one.peak), max(all.bend, one.bend)
+			all.peak, all.curvature = max(all.peak, one.peak), max(all.curvature, one.curvature)
 		}
 		return all
 	}
@@ -235,7 +235,7 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 		part := g.trial[:g.stride+2]
 		vector.Multiply(part, gain[end-g.stride-2:end], planes[c].x[end-g.stride-2:end])
 		one := extent(part, 2, len(part))
-		all.peak, all.bend = max(all.peak, one.peak), max(all.bend, one.bend)
+		all.peak, all.curvature = max(all.peak, one.peak), max(all.curvature, one.curvature)
 	}
 	return all
 }

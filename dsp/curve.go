@@ -9,18 +9,18 @@ package dsp
 // threshold's unit, a knee in dB and a ratio (dB in per dB out) of 1 or more;
 // infinite, the output stays at the threshold.
 func compressorCurve(level, threshold, ratio, knee float64) float64 {
-	return bend(level-threshold, 1-1/ratio, knee)
+	return kneeLine(level-threshold, 1-1/ratio, knee)
 }
 
 // expanderCurve is the attenuation below a threshold, for a ratio (dB out per
 // dB in) of 1 or more; infinite, it is infinite under the knee.
 func expanderCurve(level, threshold, ratio, knee float64) float64 {
-	return bend(threshold-level, ratio-1, knee)
+	return kneeLine(threshold-level, ratio-1, knee)
 }
 
-// bend is 0 before the knee, a line of the slope through 0 after it, and
+// kneeLine is 0 before the knee, a line of the slope through 0 after it, and
 // between them the parabola that meets both with their slopes.
-func bend(past, slope, knee float64) float64 {
+func kneeLine(past, slope, knee float64) float64 {
 	into := past + float64(knee/2)
 	switch {
 	case into <= 0 || slope == 0: // no slope, and be it times infinity

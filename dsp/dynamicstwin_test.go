@@ -49,7 +49,7 @@ func TestCellsAgainstSingleFrames(t *testing.T) {
 // Levels are constant for four frames and more, so that no crest is a tone's.
 func TestStagesAgainstFrameByFrame(t *testing.T) {
 	const rate, frames, window = 8000, 40_000, 80
-	const threshold, ratio, knee, depth, hysteresis = -30, 3, 6, 24, 3
+	const threshold, ratio, knee, rangeDB, hysteresis = -30, 3, 6, 24, 3
 	const attack, release = 2, 30
 	rng := rand.New(rand.NewPCG(8, 8))
 	x := make([]float64, frames)
@@ -72,11 +72,11 @@ func TestStagesAgainstFrameByFrame(t *testing.T) {
 	}
 	for _, hold := range []float64{0, 5} {
 		c := mustCompressor(t, CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: attack, HoldMs: hold, ReleaseMs: release, Detector: Peak, DetectorWindowMs: 10}, rate, 1)
-		e := mustExpander(t, ExpanderSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, RangeDB: depth, HysteresisDB: hysteresis, AttackMs: attack, HoldMs: hold, ReleaseMs: release, Detector: Peak, DetectorWindowMs: 10}, rate, 1)
+		e := mustExpander(t, ExpanderSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, RangeDB: rangeDB, HysteresisDB: hysteresis, AttackMs: attack, HoldMs: hold, ReleaseMs: release, Detector: Peak, DetectorWindowMs: 10}, rate, 1)
 		compressed, expanded := gainsOf(c, x), gainsOf(e, x)
 		a := 0.0
 		targets := make([]float64, frames)
-		b, open, stays := float64(depth), false, 0
+		b, open, stays := float64(rangeDB), false, 0
 		for n, level := range levels {
 			targets[n] = -paperGain(level, threshold, ratio, knee)
 			if held := slices.Max(targets[max(0, n-int(hold*rate/1000)) : n+1]); held >= a {
@@ -95,7 +95,7 @@ func TestStagesAgainstFrameByFrame(t *testing.T) {
 			}
 			target := 0.0
 			if !open {
-				target = min(depth, -mirroredGain(level, threshold, ratio, knee))
+				target = min(rangeDB, -mirroredGain(level, threshold, ratio, knee))
 			}
 			if target > b { // closing
 				b = pole(b, target, release)

@@ -45,16 +45,16 @@ func TestExpanderDoesNotChatter(t *testing.T) {
 // it, and then follows the curve again.
 func TestExpanderUpAndDown(t *testing.T) {
 	const rate, step = 48000, 48000 / 20
-	const threshold, ratio, knee, depth = -40, 3, 6, 30
+	const threshold, ratio, knee, rangeDB = -40, 3, 6, 30
 	for _, hysteresis := range []float64{0, 4} {
-		e := mustExpander(t, ExpanderSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, RangeDB: depth, HysteresisDB: hysteresis, Detector: Peak, DetectorWindowMs: 1}, rate, 1)
+		e := mustExpander(t, ExpanderSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, RangeDB: rangeDB, HysteresisDB: hysteresis, Detector: Peak, DetectorWindowMs: 1}, rate, 1)
 		open := false
 		for _, level := range sweep(-70, -20, 0.7) {
 			top := threshold + knee/2.0
 			open = level >= top || open && level >= top-hysteresis
 			want := 0.0
 			if !open {
-				want = max(-depth, mirroredGain(level, threshold, ratio, knee))
+				want = max(-rangeDB, mirroredGain(level, threshold, ratio, knee))
 			}
 			if got := steadyGain(e, square(fromDB(level), step, rate)); math.Abs(got-want) > 1e-9 {
 				t.Errorf("hysteresis %g dB, at %.1f dBFS: gain %.6f dB, want %.6f", hysteresis, level, got, want)

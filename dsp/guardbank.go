@@ -9,12 +9,12 @@ import (
 // guardBank is an interpolator that a ceilingGuard keeps within the limit.
 type guardBank struct {
 	*Polyphase
-	// No reading of the standard target exceeds flat · max |sample| + bend · max
+	// No reading of the standard target exceeds flat · max |sample| + curvature · max
 	// |second difference|, both of the signal without factors: Bound for rows
 	// that are cut off by the target's factors.
-	flat, bend float64
-	dipShape   []float64 // by distance from the interval's samples
-	sketches   Sketches  // of a long bank
+	flat, curvature float64
+	dipShape        []float64 // by distance from the interval's samples
+	sketches        Sketches  // of a long bank
 }
 
 // guardFade is the fade that raises Annex 2 readings least: cut off by it and
@@ -40,7 +40,7 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 		b.boundRows(target, margin)
 	}
 	// A dip as wide as the interval's window; of a long window, whose outer
-	// taps are small, in full depth over the middle, and from there smooth.
+	// taps are small, the whole reduction over the middle, and from there smooth.
 	const full = 16
 	for k := range p.half {
 		shape := 1.0
@@ -53,13 +53,13 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	return b
 }
 
-// boundRows finds flat and bend as those of the interpolator's rows, cut off by
+// boundRows finds flat and curvature as those of the interpolator's rows, cut off by
 // the target's factors.
 func (b *guardBank) boundRows(target []float64, margin int) {
 	factors := make([]float64, margin+len(target)+margin)
 	fill(factors[:margin], 1)
 	known := margin + copy(factors[margin:], target)
-	cut, bends := make([]float64, 2*b.half), make([]float64, 2*b.half)
+	cut, curvatures := make([]float64, 2*b.half), make([]float64, 2*b.half)
 	for n := b.half - 1; n-b.half+1 < known; n++ {
 		// The second differences end with the last frame known: rows that are
 		// centred beyond it are developed about the last two.
@@ -68,17 +68,17 @@ func (b *guardBank) boundRows(target []float64, margin int) {
 			for j := range cut {
 				cut[j] = row[j] * factors[n-b.half+1+j]
 			}
-			flat, bends := rowBound(cut, at, bends)
-			var bend float64
-			for _, k := range bends {
-				bend += k
+			flat, curvatures := rowBound(cut, at, curvatures)
+			var curvature float64
+			for _, k := range curvatures {
+				curvature += k
 			}
-			b.flat, b.bend = max(b.flat, flat*boundMargin), max(b.bend, bend*boundMargin)
+			b.flat, b.curvature = max(b.flat, flat*boundMargin), max(b.curvature, curvature*boundMargin)
 		}
 	}
 }
 
-// boundFade finds flat and bend by the product rule, which is close enough for
+// boundFade finds flat and curvature by the product rule, which is close enough for
 // a long fade: with factors w, the second difference of w·x is within
 // |x″| + 2|w′||x′| + |w″||x|, and |x′| is at most twice the largest sample. At
 // the end it is within the last two factors' threefold.
@@ -86,11 +86,11 @@ func (b *guardBank) boundFade(target []float64) {
 	last := len(target) - 1
 	extra := float64(2*target[last]) + target[last-1]
 	for k := 1; k < last; k++ {
-		slope, bend := math.Abs(target[k]-target[k-1]), math.Abs((target[k+1]-target[k])-(target[k]-target[k-1]))
-		extra = max(extra, float64(4*slope)+bend)
+		slope, curvature := math.Abs(target[k]-target[k-1]), math.Abs((target[k+1]-target[k])-(target[k]-target[k-1]))
+		extra = max(extra, float64(4*slope)+curvature)
 	}
-	flat, bend := b.Bound()
-	b.flat, b.bend = (flat+float64(bend*extra))*boundMargin, bend
+	flat, curvature := b.Bound()
+	b.flat, b.curvature = (flat+float64(curvature*extra))*boundMargin, curvature
 }
 
 // overScan finds the intervals of x that read over the limit. It interpolates
@@ -101,9 +101,9 @@ type overScan struct {
 	x    []float64
 	// sides is the signal that the bounds are made from: x, or the signal without
 	// factors, where x is that with the factors of the standard target.
-	sides      []float64
-	flat, bend float64 // of the bound that holds for sides
-	limit, aim float64 // the bounds are held against the aim
+	sides           []float64
+	flat, curvature float64 // of the bound that holds for sides
+	limit, aim      float64 // the bounds are held against the aim
 
 	n, fresh                 int // the next interval, and the first that needs new bounds
 	threshold, highest, most float64
@@ -122,7 +122,7 @@ const (
 // in: what is put out already was read before.
 func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
 	s := overScan{bank: b, x: x, sides: x, limit: limit, aim: limit, n: margin - b.half, peaks: fewPeaks{bank: b.Polyphase, x: x}}
-	s.flat, s.bend = b.Bound()
+	s.flat, s.curvature = b.Bound()
 	s.survey()
 	return s
 }
@@ -134,7 +134,7 @@ func (b *guardBank) scanStandard(x, signal []float64, margin int, limit, aim flo
 	if b.half > longHalf {
 		return b.scan(x, margin, limit)
 	}
-	s := overScan{bank: b, x: x, sides: signal, limit: limit, aim: aim, n: margin - b.half, flat: b.flat, bend: b.bend, peaks: fewPeaks{bank: b.Polyphase, x: x}}
+	s := overScan{bank: b, x: x, sides: signal, limit: limit, aim: aim, n: margin - b.half, flat: b.flat, curvature: b.curvature, peaks: fewPeaks{bank: b.Polyphase, x: x}}
 	s.survey()
 	return s
 }
@@ -150,7 +150,7 @@ func (s *overScan) survey() {
 // extent is the largest |sample| of frames from … to−1, and the largest |second
 // difference| that ends there.
 func extent(x []float64, from, to int) guardBlock {
-	return guardBlock{vector.Peak(x[from:to]), vector.Bend(x[max(0, from-2):to])}
+	return guardBlock{vector.Peak(x[from:to]), vector.Curvature(x[max(0, from-2):to])}
 }
 
 // next is the next interval over the limit, and what it reads; −1 if there is
@@ -200,9 +200,9 @@ func (s *overScan) bound() bool {
 	last := (len(s.sides) - 1) / overChunk
 	s.most, s.highest = 0, 0
 	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk); k++ {
-		s.most, s.highest = max(s.most, s.chunks[k].bend), max(s.highest, s.chunks[k].peak)
+		s.most, s.highest = max(s.most, s.chunks[k].curvature), max(s.highest, s.chunks[k].peak)
 	}
-	s.threshold = (s.aim - float64(s.bend*s.most)) / s.flat
+	s.threshold = (s.aim - float64(s.curvature*s.most)) / s.flat
 	// The last interval's later side may lie in the next chunk, and intervals
 	// beyond the last samples take those for their sides.
 	peak := s.chunks[min(first, last)].peak
@@ -214,11 +214,11 @@ func (s *overScan) bound() bool {
 	return peak > s.threshold
 }
 
-// dip lowers factors by depth around interval n, where no other dip has
+// dip lowers factors by a reduction around interval n, where no other dip has
 // lowered them more.
-func (b *guardBank) dip(factors []float64, n int, depth float64) {
+func (b *guardBank) dip(factors []float64, n int, reduction float64) {
 	for k, shape := range b.dipShape {
-		factor := 1 - float64(depth*shape)
+		factor := 1 - float64(reduction*shape)
 		if at := n - k; at >= 0 && at < len(factors) {
 			factors[at] = min(factors[at], factor)
 		}

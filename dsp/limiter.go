@@ -30,9 +30,9 @@ func (s LimiterSettings) Ceiling() Ceiling { return Ceiling{s.CeilingDBTP, s.Dri
 // frame follows from the LookaheadMs that come after it:
 //
 //  1. Detection (limiterpeaks.go): the true peak around every frame.
-//  2. Hold and release (limiterrelease.go): the depth of gain reduction that
-//     the peaks ask for, held, and let go at a pace that depends on programme.
-//  3. Look-ahead (limiterwindow.go): the largest depth of the coming frames,
+//  2. Hold and release (limiterrelease.go): the reduction, one minus the gain,
+//     that the peaks ask for, held, and released at a pace that depends on programme.
+//  3. Look-ahead (limiterwindow.go): the largest reduction of the coming frames,
 //     smoothed by a window as long as the look-ahead, so that the gain is
 //     down, smoothly, when the peak arrives.
 //  4. Guard (ceilingguard.go): the proof against the ceiling. No sample and no
@@ -54,9 +54,9 @@ type Limiter struct {
 type gainPath struct {
 	from, to int // its channels
 	peaks    []float64
-	envelope depthEnvelope
-	runs     []depthRun
-	window   depthWindow
+	envelope reductionEnvelope
+	runs     []reductionRun
+	window   reductionWindow
 	guard    ceilingGuard
 	gain     []float64 // runs beside the planes
 	moved    int       // gains from here on are 1
@@ -117,9 +117,9 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 		l.paths = append(l.paths, gainPath{
 			from: c, to: c + share,
 			peaks:    make([]float64, limiterSegment+1),
-			envelope: newDepthEnvelope(limit, s.Recovery, rate),
-			runs:     make([]depthRun, 0, limiterSegment),
-			window:   newDepthWindow(latency - l.finder.half - guard.latency() + 1),
+			envelope: newReductionEnvelope(limit, s.Recovery, rate),
+			runs:     make([]reductionRun, 0, limiterSegment),
+			window:   newReductionWindow(latency - l.finder.half - guard.latency() + 1),
 			guard:    guard.twin(share),
 			gain:     make([]float64, frames),
 		})

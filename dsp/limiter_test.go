@@ -305,12 +305,12 @@ func limitTones(t *testing.T, rate int, lookaheadMs float64, tones []float64) {
 }
 
 // TestLimiterGainIsSmooth: the gain's own spectrum. A dip's energy above 1 kHz
-// is at most −70 dB of the dip's, so that no sidebands are heard beside it.
+// is at most −70 dB of the dip's, so that no sidebands are audible beside it.
 func TestLimiterGainIsSmooth(t *testing.T) {
 	const rate, frames = 48000, 1 << 18 // until the gain is back at 1
-	for _, depth := range []float64{1, 6, 12, 24} {
+	for _, dipDB := range []float64{1, 6, 12, 24} {
 		b := dsp.NewBlock(1, frames)
-		b[0][5000] = ceiling * math.Pow(10, depth/20)
+		b[0][5000] = ceiling * math.Pow(10, dipDB/20)
 		_, gain := limited(b, limiterDefaults(), rate)
 		dip := make([]float64, frames)
 		for n, g := range gain[0][:frames] {
@@ -326,9 +326,9 @@ func TestLimiterGainIsSmooth(t *testing.T) {
 		}
 		ratio := 10 * math.Log10(high/all)
 		if ratio > -70 {
-			t.Errorf("%g dB dip: %.1f dB of the gain's energy lies above 1 kHz", depth, ratio)
+			t.Errorf("%g dB dip: %.1f dB of the gain's energy lies above 1 kHz", dipDB, ratio)
 		}
-		t.Logf("%g dB dip: %.1f dB above 1 kHz", depth, ratio)
+		t.Logf("%g dB dip: %.1f dB above 1 kHz", dipDB, ratio)
 	}
 }
 

@@ -9,17 +9,17 @@ package dsp
 // Cells are those of the release's grid, two thirds of a ms: see
 // ForecastCellFrames.
 type LimiterForecast struct {
-	envelope depthEnvelope
-	window   depthWindow
+	envelope reductionEnvelope
+	window   reductionWindow
 	offsetDB float64 // from the level of an input peak to its level over the limit
-	runs     []depthRun
+	runs     []reductionRun
 	points   []float64 // gains that wait to be given, forecastPoints for each cell
 	delay    int       // cells
 	still    int       // cells since a gain was computed that is not 1
 }
 
 // forecastPoints is how many gains of a cell are computed: 4, some 6 kHz. The
-// gain of a limiter hardly moves above 1 kHz (see depthWindow).
+// gain of a limiter hardly moves above 1 kHz (see reductionWindow).
 const forecastPoints = 4
 
 // ForecastCellFrames is the length in frames of the cells of a forecast.
@@ -34,15 +34,15 @@ func NewLimiterForecast(s LimiterSettings, rate int) (*LimiterForecast, error) {
 		return nil, err
 	}
 	limit := s.CeilingDBTP - limiterMarginDB
-	f := &LimiterForecast{envelope: newDepthEnvelope(DBToAmplitude(limit), s.Recovery, rate), offsetDB: s.DriveDB - limit}
+	f := &LimiterForecast{envelope: newReductionEnvelope(DBToAmplitude(limit), s.Recovery, rate), offsetDB: s.DriveDB - limit}
 	f.envelope.byCells = true
 	frames := f.envelope.grid
 	f.envelope.grid = forecastPoints // its paces and its hold are in cells: they stay
 	reach := l.latency - l.finder.half - l.paths[0].guard.latency() + 1
 	width := max(1, (reach*forecastPoints+frames/2)/frames)
-	f.window = newDepthWindow(width)
+	f.window = newReductionWindow(width)
 	f.delay = (width - 1 + forecastPoints - 1) / forecastPoints
-	f.runs = make([]depthRun, 0, 4)
+	f.runs = make([]reductionRun, 0, 4)
 	f.points = make([]float64, f.delay*forecastPoints-(width-1)+forecastPoints)
 	f.Reset()
 	return f, nil
@@ -98,7 +98,7 @@ func (f *LimiterForecast) Next(peakDBFS float64) (meanSquare, lowest float64) {
 
 // followCell is follow for a whole cell of the grid, of which the level of the
 // largest peak is known, in log2 units over the limit.
-func (e *depthEnvelope) followCell(level float64, runs []depthRun) []depthRun {
+func (e *reductionEnvelope) followCell(level float64, runs []reductionRun) []reductionRun {
 	if e.idle && !(level > 0) {
 		e.cells++
 		return appendRun(runs, 0, e.grid)
@@ -108,11 +108,11 @@ func (e *depthEnvelope) followCell(level float64, runs []depthRun) []depthRun {
 		e.idle, e.largest = false, level
 		if level > e.level {
 			at = e.grid / 2
-			runs = appendRun(runs, e.depth, at)
+			runs = appendRun(runs, e.reduction, at)
 			e.setLevel(level)
 		}
 	}
-	runs = appendRun(runs, e.depth, e.grid-at)
+	runs = appendRun(runs, e.reduction, e.grid-at)
 	e.release()
 	return runs
 }

@@ -11,10 +11,10 @@ import "math"
 // Most intervals are never interpolated: bounds (see Polyphase) show that they
 // cannot exceed the limit. The result is the same, bit for bit.
 type peakFinder struct {
-	half           int        // of the longer interpolator
-	short, long    *Polyphase // long may be missing
-	l1, flat, bend float64    // largest of the banks'
-	interpolateAll bool       // for the test that skipping changes nothing
+	half                int        // of the longer interpolator
+	short, long         *Polyphase // long may be missing
+	l1, flat, curvature float64    // largest of the banks'
+	interpolateAll      bool       // for the test that skipping changes nothing
 }
 
 // newPeakFinder chooses the sinc by the latency there is: 32 taps where it
@@ -32,11 +32,11 @@ func newPeakFinder(latency int) peakFinder {
 		f.long = sharedSinc(16, 16, 6.5)
 	}
 	f.half, f.l1 = f.short.Half(), f.short.L1()
-	f.flat, f.bend = f.short.Bound()
+	f.flat, f.curvature = f.short.Bound()
 	if f.long != nil {
-		flat, bend := f.long.Bound()
+		flat, curvature := f.long.Bound()
 		f.half, f.l1 = f.long.Half(), max(f.l1, f.long.L1())
-		f.flat, f.bend = max(f.flat, flat), max(f.bend, bend)
+		f.flat, f.curvature = max(f.flat, flat), max(f.curvature, curvature)
 	}
 	return f
 }
@@ -48,7 +48,7 @@ func newPeakFinder(latency int) peakFinder {
 //
 // Peaks that the envelope would not see are left out: those that no more than
 // equal an earlier one of the same cell of its grid.
-func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks []float64) bool {
+func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, peaks []float64) bool {
 	limit := e.floor(to - from)
 	covered, gridEnd := e.largestPeak, from+e.left
 	over := false
@@ -64,10 +64,10 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks
 		}
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
 		if around*f.l1 > need || f.interpolateAll {
-			bend := max(p.bend(cell-1), p.bend(cell), p.bend(cell+1))
+			curvature := max(p.curvature(cell-1), p.curvature(cell), p.curvature(cell+1))
 			highest := max(p.cells[cell], math.Abs(p.x[next]))
-			if float64(f.flat*highest)+float64(f.bend*bend) > need || f.interpolateAll {
-				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, bend, peaks[i-from:])
+			if float64(f.flat*highest)+float64(f.curvature*curvature) > need || f.interpolateAll {
+				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, curvature, peaks[i-from:])
 				covered = max(covered, largest)
 				over = over || largest > 0
 			}
@@ -78,21 +78,21 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *depthEnvelope, peaks
 }
 
 // findInCell returns the largest peak that it noted, or 0.
-func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, bend float64, peaks []float64) (largest float64) {
+func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, curvature float64, peaks []float64) (largest float64) {
 	need := max(limit, covered)
-	threshold := f.threshold(need, bend)
+	threshold := f.threshold(need, curvature)
 	before := math.Abs(x[from])
 	short, long := fewPeaks{bank: f.short, x: x}, fewPeaks{bank: f.long, x: x}
 	for i := from; i < to; i++ {
 		after := math.Abs(x[i+1])
 		if spills && i == to-1 {
 			need = limit
-			threshold = f.threshold(need, bend)
+			threshold = f.threshold(need, curvature)
 		}
 		if before > threshold || after > threshold {
 			// The largest reading if it exceeds need, else some number that does not.
 			peak := short.at(i)
-			if f.long != nil && (f.interpolateAll || f.long.AtMost(x[i-f.half+1:i+f.half+1], bend) > max(need, peak)) {
+			if f.long != nil && (f.interpolateAll || f.long.AtMost(x[i-f.half+1:i+f.half+1], curvature) > max(need, peak)) {
 				peak = max(peak, long.at(i))
 			}
 			if peak > need {
@@ -104,7 +104,7 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 			}
 			if peak = max(peak, before); peak > need {
 				largest, need = max(largest, peak), peak
-				threshold = f.threshold(need, bend)
+				threshold = f.threshold(need, curvature)
 			}
 		}
 		before = after
@@ -114,9 +114,9 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 
 // threshold is what a sample at either side of an interval must exceed for a
 // reading over need to be possible.
-func (f *peakFinder) threshold(need, bend float64) float64 {
+func (f *peakFinder) threshold(need, curvature float64) float64 {
 	if f.interpolateAll {
 		return -1
 	}
-	return (need - float64(f.bend*bend)) / f.flat
+	return (need - float64(f.curvature*curvature)) / f.flat
 }

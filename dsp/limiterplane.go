@@ -6,11 +6,11 @@ import "github.com/boothbench/boothbench/dsp/vector"
 // into cells of peakCell samples, each with what bounds the readings between
 // them: its largest |sample| and its largest |second difference|.
 type limiterPlane struct {
-	x     []float64
-	end   int // samples in x
-	cells []float64
-	bends []float64 // of the first bent samples of the cell
-	bent  []int
+	x          []float64
+	end        int // samples in x
+	cells      []float64
+	curvatures []float64 // of the first surveyed samples of the cell
+	surveyed   []int
 }
 
 // peakCell is the number of samples in a cell. The window of an interpolator of
@@ -26,7 +26,7 @@ func newLimiterPlane(frames int) limiterPlane {
 	cells := frames/peakCell + 1
 	return limiterPlane{
 		x: make([]float64, frames), cells: make([]float64, cells),
-		bends: make([]float64, cells), bent: make([]int, cells),
+		curvatures: make([]float64, cells), surveyed: make([]int, cells),
 	}
 }
 
@@ -34,8 +34,8 @@ func newLimiterPlane(frames int) limiterPlane {
 func (p *limiterPlane) reset(frames int) {
 	clear(p.x)
 	clear(p.cells)
-	clear(p.bends)
-	clear(p.bent)
+	clear(p.curvatures)
+	clear(p.surveyed)
 	p.end = frames
 }
 
@@ -84,21 +84,21 @@ func (p *limiterPlane) forget(cells int) {
 	copy(p.x, p.x[cells*peakCell:p.end])
 	p.end -= cells * peakCell
 	copy(p.cells, p.cells[cells:])
-	copy(p.bends, p.bends[cells:])
-	copy(p.bent, p.bent[cells:])
+	copy(p.curvatures, p.curvatures[cells:])
+	copy(p.surveyed, p.surveyed[cells:])
 	rest := (p.end + peakCell - 1) / peakCell
 	clear(p.cells[rest:])
-	clear(p.bends[rest:])
-	clear(p.bent[rest:])
+	clear(p.curvatures[rest:])
+	clear(p.surveyed[rest:])
 }
 
-// bend is the largest |second difference| that ends in a cell, of the samples
+// curvature is the largest |second difference| that ends in a cell, of the samples
 // that are there.
-func (p *limiterPlane) bend(cell int) float64 {
-	from, to := cell*peakCell+p.bent[cell], min(p.end, (cell+1)*peakCell)
+func (p *limiterPlane) curvature(cell int) float64 {
+	from, to := cell*peakCell+p.surveyed[cell], min(p.end, (cell+1)*peakCell)
 	if from < to {
-		p.bends[cell] = max(p.bends[cell], vector.Bend(p.x[from-2:to]))
-		p.bent[cell] = to - cell*peakCell
+		p.curvatures[cell] = max(p.curvatures[cell], vector.Curvature(p.x[from-2:to]))
+		p.surveyed[cell] = to - cell*peakCell
 	}
-	return p.bends[cell]
+	return p.curvatures[cell]
 }

@@ -1,10 +1,10 @@
 package dsp
 
 // releaseTimes are the constants of a recovery, in ms. The hold keeps a
-// depth for as long as the next half-period of a low tone may take to bring its
-// peak, so that a steady tone meets a constant gain. After it, the depth falls
+// reduction for as long as the next half-period of a low tone may take to bring its
+// peak, so that a steady tone meets a constant gain. After it, the reduction falls
 // at the short pace towards a slow average of itself (rising and falling at
-// paces of its own): a single peak is let go quickly, sustained limiting
+// paces of its own): a single peak is released quickly, sustained limiting
 // slowly. Common practice, no source; that the holds suffice is measured in
 // TestLimiterDistortion.
 type releaseTimes struct{ hold, short, rise, fall float64 }
@@ -19,17 +19,17 @@ var recoveries = [...]releaseTimes{
 	FastRecovery: {hold: 8.5, short: 30, rise: 150, fall: 300},
 }
 
-// depthRun is a number of frames that ask for the same depth: one minus the
+// reductionRun is a number of frames that ask for the same reduction: one minus the
 // gain.
-type depthRun struct {
-	depth  float64
-	frames int
+type reductionRun struct {
+	reduction float64
+	frames    int
 }
 
-// depthEnvelope turns peaks into depths with hold and release. Depths rise at
+// reductionEnvelope turns peaks into reductions with hold and release. Reductions rise at
 // the very frame of a peak and fall on a grid of two thirds of a ms, counted
 // from the first frame; levels are in log2 units (6.02 dB) over the limit.
-type depthEnvelope struct {
+type reductionEnvelope struct {
 	limit                     float64
 	grid                      int // frames
 	keepShort, riseBy, fallBy float64
@@ -45,7 +45,7 @@ type depthEnvelope struct {
 	idle        bool                 // nothing held, nothing to let go
 	average     float64
 	level       float64
-	depth       float64
+	reduction   float64
 }
 
 // The level stays where it is while peaks come within 0.25 dB of that. This is
@@ -62,7 +62,7 @@ const releaseSlack = 0.25 * log2PerDB
 // lowest. Where limiting is deep, this saves the interpolation of most peaks.
 const attentionShare = 0.75
 
-func (e *depthEnvelope) attentionAt(level float64) float64 {
+func (e *reductionEnvelope) attentionAt(level float64) float64 {
 	return e.limit * Exp2(max(0, min(attentionShare*level, level-releaseSlack)))
 }
 
@@ -70,19 +70,19 @@ func (e *depthEnvelope) attentionAt(level float64) float64 {
 // −0.05 dB.
 const releaseAim = -0.05 * log2PerDB
 
-func newDepthEnvelope(limit float64, recovery Recovery, rate int) depthEnvelope {
+func newReductionEnvelope(limit float64, recovery Recovery, rate int) reductionEnvelope {
 	t := recoveries[recovery]
 	grid := max(1, rate/1500)
 	pace := func(ms float64) float64 { return coefficient(ms/float64(grid), rate) }
 	held := (int(t.hold/1000*float64(rate)) + grid - 1) / grid
-	return depthEnvelope{
+	return reductionEnvelope{
 		limit: limit, grid: grid,
 		keepShort: pace(t.short), riseBy: 1 - pace(t.rise), fallBy: 1 - pace(t.fall),
 		hold: newSlidingRuns[float64](held+1, held+2),
 	}
 }
 
-func (e *depthEnvelope) reset() {
+func (e *reductionEnvelope) reset() {
 	e.left, e.cells, e.largest, e.largestPeak = e.grid, 0, 0, 0
 	e.average, e.idle = 0, true
 	e.setLevel(0)
@@ -91,7 +91,7 @@ func (e *depthEnvelope) reset() {
 
 // floor is the level, as an amplitude, that peaks of the next frames must
 // exceed to be noticed: the attention at its lowest.
-func (e *depthEnvelope) floor(frames int) float64 {
+func (e *reductionEnvelope) floor(frames int) float64 {
 	if e.level == 0 {
 		return e.limit
 	}
@@ -103,10 +103,10 @@ func (e *depthEnvelope) floor(frames int) float64 {
 	return max(e.limit, e.attentionAt(level)*(1-1e-9))
 }
 
-// follow appends to runs the depths that one frame after the other asks for.
+// follow appends to runs the reductions that one frame after the other asks for.
 // Smaller peaks than floor may be missing from peaks; over says whether there
 // is one at all.
-func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []depthRun {
+func (e *reductionEnvelope) follow(peaks []float64, over bool, runs []reductionRun) []reductionRun {
 	if e.idle && !over {
 		e.left -= len(peaks)
 		if e.left <= 0 {
@@ -129,13 +129,13 @@ func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []de
 					e.largest, e.largestPeak = level, peaks[i]
 				}
 				if level > e.level {
-					runs = appendRun(runs, e.depth, i-n)
+					runs = appendRun(runs, e.reduction, i-n)
 					n = i
 					e.setLevel(level)
 				}
 			}
 		}
-		runs = appendRun(runs, e.depth, to-n)
+		runs = appendRun(runs, e.reduction, to-n)
 		n = to
 		if e.left == 0 {
 			e.release()
@@ -145,7 +145,7 @@ func (e *depthEnvelope) follow(peaks []float64, over bool, runs []depthRun) []de
 }
 
 // release closes a grid cell.
-func (e *depthEnvelope) release() {
+func (e *reductionEnvelope) release() {
 	e.left = e.grid
 	e.cells++
 	e.hold.push(e.largest, e.cells)
@@ -177,23 +177,23 @@ func (e *depthEnvelope) release() {
 	}
 }
 
-func (e *depthEnvelope) setLevel(level float64) {
+func (e *reductionEnvelope) setLevel(level float64) {
 	e.level = level
-	e.depth = 1 - Exp2(-level)
+	e.reduction = 1 - Exp2(-level)
 	if !e.byCells {
 		e.attention = e.attentionAt(level)
 	}
 }
 
-func appendRun(runs []depthRun, depth float64, frames int) []depthRun {
+func appendRun(runs []reductionRun, reduction float64, frames int) []reductionRun {
 	if frames == 0 {
 		return runs
 	}
-	if last := len(runs) - 1; last >= 0 && runs[last].depth == depth {
+	if last := len(runs) - 1; last >= 0 && runs[last].reduction == reduction {
 		runs[last].frames += frames
 		return runs
 	}
-	return append(runs, depthRun{depth, frames})
+	return append(runs, reductionRun{reduction, frames})
 }
 
 // slidingRuns is the maximum of the last width values of a sequence that

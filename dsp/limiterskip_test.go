@@ -126,11 +126,11 @@ func TestSkippingChangesNothingAnywhere(t *testing.T) {
 	})
 }
 
-// TestDepthWindow compares with the definition: a running maximum, then the
+// TestReductionWindow compares with the definition: a running maximum, then the
 // convolution with three boxes.
-func TestDepthWindow(t *testing.T) {
+func TestReductionWindow(t *testing.T) {
 	for _, width := range []int{1, 2, 5, 11, 113, 130, 1900} {
-		w := newDepthWindow(width)
+		w := newReductionWindow(width)
 		w.reset()
 		kernel := []float64{1}
 		for _, box := range w.boxes {
@@ -146,23 +146,23 @@ func TestDepthWindow(t *testing.T) {
 			t.Fatalf("width %d: %d taps of %v", width, len(kernel), w.boxes)
 		}
 		rng := rand.New(rand.NewPCG(5, uint64(width)))
-		var runs []depthRun
-		var depths []float64
-		for len(depths) < 4*width+300 {
-			r := depthRun{depth: rng.Float64(), frames: 1 + rng.IntN(width)}
+		var runs []reductionRun
+		var reductions []float64
+		for len(reductions) < 4*width+300 {
+			r := reductionRun{reduction: rng.Float64(), frames: 1 + rng.IntN(width)}
 			if rng.IntN(2) == 0 {
-				r.depth = 0
+				r.reduction = 0
 			}
 			runs = append(runs, r)
 			for range r.frames {
-				depths = append(depths, r.depth)
+				reductions = append(reductions, r.reduction)
 			}
 		}
-		gain := make([]float64, len(depths))
+		gain := make([]float64, len(reductions))
 		w.smooth(runs, gain)
-		maxima := make([]float64, len(depths))
+		maxima := make([]float64, len(reductions))
 		for n := range maxima {
-			for _, d := range depths[max(0, n-width+1) : n+1] {
+			for _, d := range reductions[max(0, n-width+1) : n+1] {
 				maxima[n] = max(maxima[n], d)
 			}
 		}
@@ -177,27 +177,27 @@ func TestDepthWindow(t *testing.T) {
 			if math.Abs(got-want) > 1e-9 {
 				t.Fatalf("width %d, frame %d: gain %v, want %v", width, n, got, want)
 			}
-			if at := n - width + 1; at >= 0 && got > 1-depths[at]+1e-15 {
-				t.Fatalf("width %d, frame %d: gain %v, depth %v asked for", width, n, got, depths[at])
+			if at := n - width + 1; at >= 0 && got > 1-reductions[at]+1e-15 {
+				t.Fatalf("width %d, frame %d: gain %v, reduction %v asked for", width, n, got, reductions[at])
 			}
 		}
 	}
 }
 
-// TestDepthWindowReturnsToUnity runs dips for a long time: the sums must come
+// TestReductionWindowReturnsToUnity runs dips for a long time: the sums must come
 // back to exactly nothing.
-func TestDepthWindowReturnsToUnity(t *testing.T) {
-	w := newDepthWindow(130)
+func TestReductionWindowReturnsToUnity(t *testing.T) {
+	w := newReductionWindow(130)
 	w.reset()
 	gain := make([]float64, 400)
 	rng := rand.New(rand.NewPCG(1, 1))
 	for range 3000 {
-		w.smooth([]depthRun{{rng.Float64(), 100}, {0, 300}}, gain)
+		w.smooth([]reductionRun{{rng.Float64(), 100}, {0, 300}}, gain)
 		if gain[399] != 1 || w.integral != [4]int64{} {
 			t.Fatalf("gain %v, sums %v after the dip", gain[399], w.integral)
 		}
 	}
-	if !w.smooth([]depthRun{{0, 400}}, gain) {
+	if !w.smooth([]reductionRun{{0, 400}}, gain) {
 		t.Error("not at rest")
 	}
 }

@@ -5,29 +5,29 @@ import (
 	"math/bits"
 )
 
-// depthWindow looks ahead: the depth it applies to a frame is the largest depth
+// reductionWindow looks ahead: the reduction it applies to a frame is the largest reduction
 // of that frame and the following width−1, smoothed by a window of width taps
 // with the sum 1. Each of the width maxima under the window covers the frame
-// itself, so the smoothed depth is never smaller than the depth asked for
+// itself, so the smoothed reduction is never smaller than the reduction asked for
 // (Hämäläinen, "Smoothing of the control signal without clipped output in
 // digital peak limiters", DAFx-02).
 //
 // The window is three moving averages in a row, of unequal lengths, which set
 // its zeros where they are needed: the lengths are those that leave least
 // energy above 1 kHz at 3 ms (found by search; 15 dB less than a Hann window
-// of the same length). Depths are whole numbers here, in fixed point and
+// of the same length). Reductions are whole numbers here, in fixed point and
 // rounded up, so the averages are exact sums: they do not drift, a constant
-// depth gives that depth, and no depth gives a gain of exactly 1.
+// reduction gives that reduction, and no reduction gives a gain of exactly 1.
 //
 // A sum of moving averages of a staircase is made of pieces of third degree.
 // It is run as such: every change of the maximum puts its 2³ kinks into a ring
 // of coming frames, and four running sums integrate the ring. Whole numbers
 // that wrap around still end in the right sum.
-type depthWindow struct {
+type reductionWindow struct {
 	ahead    slidingRuns[int64]
 	boxes    [3]int
-	unit     float64 // depth 1 in fixed point
-	scale    float64 // smoothed sum to depth
+	unit     float64 // reduction 1 in fixed point
+	scale    float64 // smoothed sum to reduction
 	kinks    []int64 // ring
 	now      int     // frames gone by
 	maximum  int64
@@ -35,8 +35,8 @@ type depthWindow struct {
 	integral [4]int64
 }
 
-func newDepthWindow(width int) depthWindow {
-	w := depthWindow{ahead: newSlidingRuns[int64](width, width+1), boxes: depthBoxes(width)}
+func newReductionWindow(width int) reductionWindow {
+	w := reductionWindow{ahead: newSlidingRuns[int64](width, width+1), boxes: reductionBoxes(width)}
 	size := uint64(w.boxes[0]) * uint64(w.boxes[1]) * uint64(w.boxes[2])
 	w.unit = float64(uint64(1) << (62 - bits.Len64(size)))
 	w.scale = 1 / (w.unit * float64(size)) * (1 - 0x1p-52) // so that no gain is below 0
@@ -48,16 +48,16 @@ func newDepthWindow(width int) depthWindow {
 	return w
 }
 
-// depthBoxes are the lengths of the moving averages that make a window of width
+// reductionBoxes are the lengths of the moving averages that make a window of width
 // taps.
-func depthBoxes(width int) [3]int {
+func reductionBoxes(width int) [3]int {
 	total := width + 2
 	first := max(1, int(math.Round(float64(total)*0.397)))
 	second := max(1, int(math.Round(float64(total)*0.336)))
 	return [3]int{first, second, total - first - second}
 }
 
-func (w *depthWindow) reset() {
+func (w *reductionWindow) reset() {
 	w.ahead.reset()
 	clear(w.kinks)
 	w.now, w.maximum, w.settled = 0, 0, 0
@@ -66,14 +66,14 @@ func (w *depthWindow) reset() {
 
 // smooth stores the gains that follow from the runs. If they are all 1 it
 // leaves gain alone and returns true.
-func (w *depthWindow) smooth(runs []depthRun, gain []float64) (unity bool) {
-	if len(runs) == 1 && runs[0].depth == 0 && w.maximum == 0 && w.settled == 0 {
+func (w *reductionWindow) smooth(runs []reductionRun, gain []float64) (unity bool) {
+	if len(runs) == 1 && runs[0].reduction == 0 && w.maximum == 0 && w.settled == 0 {
 		w.now += runs[0].frames
 		return true
 	}
 	for _, r := range runs {
 		end := w.now + r.frames
-		w.ahead.push(int64(math.Ceil(r.depth*w.unit)), end-1)
+		w.ahead.push(int64(math.Ceil(r.reduction*w.unit)), end-1)
 		for w.now < end {
 			maximum, until := w.ahead.front(w.now)
 			if maximum != w.maximum {
@@ -90,7 +90,7 @@ func (w *depthWindow) smooth(runs []depthRun, gain []float64) (unity bool) {
 
 // kink enters a change of the maximum at the present frame: the impulses of
 // (1 − z^−a)(1 − z^−b)(1 − z^−c).
-func (w *depthWindow) kink(change int64) {
+func (w *reductionWindow) kink(change int64) {
 	mask := len(w.kinks) - 1
 	a, b, c := w.boxes[0], w.boxes[1], w.boxes[2]
 	for _, k := range [...]struct {
@@ -103,7 +103,7 @@ func (w *depthWindow) kink(change int64) {
 }
 
 // integrate runs the sums over as many frames as gain has room for.
-func (w *depthWindow) integrate(gain []float64) {
+func (w *reductionWindow) integrate(gain []float64) {
 	w.settled = max(0, w.settled-len(gain))
 	i0, i1, i2, i3 := w.integral[0], w.integral[1], w.integral[2], w.integral[3]
 	scale := w.scale

@@ -138,9 +138,9 @@ func TestBoundsHold(t *testing.T) {
 	banks := []*Polyphase{Annex2(), WindowedSinc(16, 32, 6.5), WindowedSinc(5, 16, 8)}
 	rapid.Check(t, func(t *rapid.T) {
 		b := rapid.SampledFrom(banks).Draw(t, "bank")
-		flat, bend := b.Bound()
+		flat, curvature := b.Bound()
 		window := make([]float64, 2*b.Half())
-		switch kind := rapid.SampledFrom([]string{"any", "signs", "worst", "smooth", "bent"}).Draw(t, "kind"); kind {
+		switch kind := rapid.SampledFrom([]string{"any", "signs", "worst", "smooth", "curved"}).Draw(t, "kind"); kind {
 		case "any":
 			for j := range window {
 				window[j] = rapid.Float64Range(-1, 1).Draw(t, "x")
@@ -158,7 +158,7 @@ func TestBoundsHold(t *testing.T) {
 			for j := range window {
 				window[j] = math.Sin(2*math.Pi*f*float64(j) + phase)
 			}
-		case "bent": // attains Bound: every bend pushes the row the same way
+		case "curved": // attains Bound: every curvature pushes the row the same way
 			row, size := rapid.IntRange(0, b.Rows()-1).Draw(t, "row"), rapid.SampledFrom([]float64{.01, 1}).Draw(t, "size")
 			for j := range window {
 				window[j] = 1
@@ -172,9 +172,9 @@ func TestBoundsHold(t *testing.T) {
 						hinge[j] = max(0, float64(i-k))
 					}
 				}
-				bend := math.Copysign(size, b.Read(row, hinge))
+				curvature := math.Copysign(size, b.Read(row, hinge))
 				for j := range window {
-					window[j] += bend * hinge[j]
+					window[j] += curvature * hinge[j]
 				}
 			}
 		}
@@ -190,7 +190,7 @@ func TestBoundsHold(t *testing.T) {
 			t.Fatalf("reads %v, L1 allows %v", peak, b.L1()*largest)
 		}
 		central := max(math.Abs(window[b.Half()-1]), math.Abs(window[b.Half()]))
-		if limit := flat*central + bend*second; peak > limit {
+		if limit := flat*central + curvature*second; peak > limit {
 			t.Fatalf("reads %v, Bound allows %v", peak, limit)
 		}
 		if limit := b.AtMost(window, second); peak > limit {
@@ -198,8 +198,8 @@ func TestBoundsHold(t *testing.T) {
 		}
 	})
 	for _, b := range banks {
-		flat, bend := b.Bound()
-		t.Logf("%d rows of half %d: L1 %.4f, flat %.5f, bend %.4f", b.Rows(), b.Half(), b.L1(), flat, bend)
+		flat, curvature := b.Bound()
+		t.Logf("%d rows of half %d: L1 %.4f, flat %.5f, curvature %.4f", b.Rows(), b.Half(), b.L1(), flat, curvature)
 	}
 }
 

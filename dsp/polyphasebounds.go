@@ -8,20 +8,20 @@ func (b *Polyphase) L1() float64 { return b.bounds.l1 }
 
 // interpolationBounds are what a bank's readings cannot exceed.
 type interpolationBounds struct {
-	l1         float64
-	flat, bend float64 // see Bound
-	near       [2 * nearBends]float64
-	far        float64 // see AtMost
+	l1              float64
+	flat, curvature float64 // see Bound
+	near            [2 * nearCurvatures]float64
+	far             float64 // see AtMost
 }
 
-// nearBends is the number of second differences on either side of an interval
+// nearCurvatures is the number of second differences on either side of an interval
 // that AtMost weighs one by one.
-const nearBends = 4
+const nearCurvatures = 4
 
 // Bound limits the readings of interval n without interpolating: no |reading|
 // exceeds
 //
-//	flat · max(|x[n]|, |x[n+1]|) + bend · max |second difference|
+//	flat · max(|x[n]|, |x[n+1]|) + curvature · max |second difference|
 //
 // with the second differences x[m+1]−2x[m]+x[m−1] of all m within the window.
 // It is tight where the signal is made of low frequencies, as speech is.
@@ -30,17 +30,17 @@ const nearBends = 4
 // interpolation between the two central samples, taken at the row's centre of
 // gravity. The remainder ρ has neither sum nor first moment, so it annihilates
 // constants and ramps, and summing by parts twice leaves Σ K_i x″[n+i] with K
-// the double running sum of ρ. So flat = |S| and bend = Σ|K_i|, largest over
+// the double running sum of ρ. So flat = |S| and curvature = Σ|K_i|, largest over
 // the rows and rounded up. (A centre of gravity outside the interval is moved
 // to its edge; the first moment e that then remains adds 2|e| to flat.)
-func (b *Polyphase) Bound() (flat, bend float64) { return b.bounds.flat, b.bounds.bend }
+func (b *Polyphase) Bound() (flat, curvature float64) { return b.bounds.flat, b.bounds.curvature }
 
-// AtMost is a closer bound than Bound for the readings of one window, given bend, no
+// AtMost is a closer bound than Bound for the readings of one window, given curvature, no
 // less than its largest |second difference|: those near the interval are weighed as
 // they are.
-func (b *Polyphase) AtMost(window []float64, bend float64) float64 {
-	centre := window[b.half-1-nearBends:][:2*nearBends+2]
-	sum := b.bounds.far * bend
+func (b *Polyphase) AtMost(window []float64, curvature float64) float64 {
+	centre := window[b.half-1-nearCurvatures:][:2*nearCurvatures+2]
+	sum := b.bounds.far * curvature
 	x := centre[1]
 	step := x - centre[0]
 	for i, next := range centre[2:] {
@@ -59,11 +59,11 @@ func boundsOf(b *Polyphase) interpolationBounds {
 		for _, h := range row {
 			l1 += math.Abs(h)
 		}
-		flat, bends := rowBound(row, b.half-1, make([]float64, 2*b.half))
-		var bend, far float64
-		for j, k := range bends {
-			bend += k
-			if at := j - (b.half - 1 - nearBends); at >= 0 && at < len(out.near) {
+		flat, curvatures := rowBound(row, b.half-1, make([]float64, 2*b.half))
+		var curvature, far float64
+		for j, k := range curvatures {
+			curvature += k
+			if at := j - (b.half - 1 - nearCurvatures); at >= 0 && at < len(out.near) {
 				out.near[at] = max(out.near[at], k*boundMargin)
 			} else {
 				far += k
@@ -71,9 +71,9 @@ func boundsOf(b *Polyphase) interpolationBounds {
 		}
 		out.far = max(out.far, far*boundMargin)
 		out.l1 = max(out.l1, l1)
-		out.flat, out.bend = max(out.flat, flat), max(out.bend, bend)
+		out.flat, out.curvature = max(out.flat, flat), max(out.curvature, curvature)
 	}
-	out.l1, out.flat, out.bend = out.l1*boundMargin, out.flat*boundMargin, out.bend*boundMargin
+	out.l1, out.flat, out.curvature = out.l1*boundMargin, out.flat*boundMargin, out.curvature*boundMargin
 	return out
 }
 
@@ -81,10 +81,10 @@ func boundsOf(b *Polyphase) interpolationBounds {
 // of L1, here below 1e-12.
 const boundMargin = 1 + 1e-10
 
-// rowBound is Bound for one row, developed about its taps at and at+1. bends[j]
+// rowBound is Bound for one row, developed about its taps at and at+1. curvatures[j]
 // is the weight of the second difference that is centred on tap j+1; the slice
 // is reused.
-func rowBound(row []float64, at int, bends []float64) (flat float64, weights []float64) {
+func rowBound(row []float64, at int, curvatures []float64) (flat float64, weights []float64) {
 	var sum, moment float64
 	for j, h := range row {
 		sum += h
@@ -104,18 +104,18 @@ func rowBound(row []float64, at int, bends []float64) (flat float64, weights []f
 		return row[j]
 	}
 	// Double running sums, from either end towards the middle.
-	bends = bends[:len(row)-2]
+	curvatures = curvatures[:len(row)-2]
 	var single, double float64
 	for j := 1; j <= at; j++ {
 		single += rest(j - 1)
 		double += single
-		bends[j-1] = math.Abs(double)
+		curvatures[j-1] = math.Abs(double)
 	}
 	single, double = 0, 0
 	for j := len(row) - 2; j > at; j-- {
 		single += rest(j + 1)
 		double += single
-		bends[j-1] = math.Abs(double)
+		curvatures[j-1] = math.Abs(double)
 	}
-	return math.Abs(sum) + 2*math.Abs(moment-float64(sum*centre)), bends
+	return math.Abs(sum) + 2*math.Abs(moment-float64(sum*centre)), curvatures
 }

@@ -20,7 +20,7 @@ func steadyGain(p GainTracer, tone []float64) float64 {
 func TestStaticCurves(t *testing.T) {
 	const rate, frames = 48000, 48000 * 3 / 10
 	const threshold, ratio, knee = -20, 4, 6
-	const under, expand, depth = -40, 2, 60
+	const under, expand, rangeDB = -40, 2, 60
 	tones := map[string]func(level float64) []float64{
 		"square, 1 kHz":   func(level float64) []float64 { return square(fromDB(level), frames, rate) },
 		"sine, 100 Hz":    func(level float64) []float64 { return sine(fromDB(level), 100, frames, rate) },
@@ -36,7 +36,7 @@ func TestStaticCurves(t *testing.T) {
 				crest = 10 * math.Log10(2)
 			}
 			c := mustCompressor(t, CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: 1, ReleaseMs: 5, Detector: kind, DetectorWindowMs: 20}, rate, 1)
-			e := mustExpander(t, ExpanderSettings{ThresholdDBFS: under, Ratio: expand, KneeDB: knee, RangeDB: depth, AttackMs: 1, ReleaseMs: 5, Detector: kind, DetectorWindowMs: 20}, rate, 1)
+			e := mustExpander(t, ExpanderSettings{ThresholdDBFS: under, Ratio: expand, KneeDB: knee, RangeDB: rangeDB, AttackMs: 1, ReleaseMs: 5, Detector: kind, DetectorWindowMs: 20}, rate, 1)
 			check := func(stage string, p GainTracer, read, want float64) {
 				t.Helper()
 				p.Reset()

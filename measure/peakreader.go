@@ -65,7 +65,7 @@ func (s *stretch) peak(from, to int) float64 {
 func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 	for k := from / peakCell; k <= (to-1)/peakCell && !(largest > enough); k++ {
 		if s.curvatures[k] == unknown {
-			s.curvatures[k] = vector.Bend(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell+2)])
+			s.curvatures[k] = vector.Curvature(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell+2)])
 		}
 		largest = max(largest, s.curvatures[k])
 	}

@@ -43,16 +43,16 @@ func peak(x []float64) float64 {
 	return math.Float64frombits(max(a, b))
 }
 
-// Bend is the largest |second difference|, x[n+2] − 2x[n+1] + x[n], 0 of fewer than
+// Curvature is the largest |second difference|, x[n+2] − 2x[n+1] + x[n], 0 of fewer than
 // three samples. With NaN or infinite samples it is any number.
-func Bend(x []float64) float64 {
+func Curvature(x []float64) float64 {
 	if whole := (len(x) - 2) &^ 3; hasAVX && whole > 0 {
-		return max(bendAVX(&x[0], whole), bend(x[whole:]))
+		return max(curvatureAVX(&x[0], whole), curvature(x[whole:]))
 	}
-	return bend(x)
+	return curvature(x)
 }
 
-func bend(x []float64) float64 {
+func curvature(x []float64) float64 {
 	if len(x) < 3 {
 		return 0
 	}

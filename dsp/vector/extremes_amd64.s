@@ -35,8 +35,8 @@ frames:
 	VZEROUPPER
 	RET
 
-// func bendAVX(x *float64, differences int) float64
-TEXT ·bendAVX(SB), NOSPLIT, $0-24
+// func curvatureAVX(x *float64, differences int) float64
+TEXT ·curvatureAVX(SB), NOSPLIT, $0-24
 	MOVQ x+0(FP), SI
 	MOVQ differences+8(FP), CX
 	VBROADCASTSD ·withoutSign(SB), Y15

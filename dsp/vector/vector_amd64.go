@@ -29,7 +29,7 @@ func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)
 func peaksAVX(x *float64, cell int, out *float64, cells int)
 
 //go:noescape
-func bendAVX(x *float64, differences int) float64
+func curvatureAVX(x *float64, differences int) float64
 
 //go:noescape
 func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64)

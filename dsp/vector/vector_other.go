@@ -12,7 +12,7 @@ func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)     
 func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *State) { panic(noAVX) }
 func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)              { panic(noAVX) }
 func peaksAVX(x *float64, cell int, out *float64, cells int)                        { panic(noAVX) }
-func bendAVX(x *float64, differences int) float64                                   { panic(noAVX) }
+func curvatureAVX(x *float64, differences int) float64                              { panic(noAVX) }
 func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64) {
 	panic(noAVX)
 }

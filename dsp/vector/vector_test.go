@@ -105,7 +105,7 @@ func TestExtremesBits(t *testing.T) {
 			t.Fatalf("peaks of %d: %v", cell, err)
 		}
 		x = samples(rng, rng.IntN(50), true)
-		if err := same([]float64{Peak(x), Bend(x)}, []float64{peak(x), bend(x)}); err != nil {
+		if err := same([]float64{Peak(x), Curvature(x)}, []float64{peak(x), curvature(x)}); err != nil {
 			t.Fatalf("of %d samples: %v", len(x), err)
 		}
 	}
@@ -223,7 +223,7 @@ func BenchmarkVector(b *testing.B) {
 	}
 	for _, l := range []loop{
 		{"peaks", 1, func() { peaksAVX(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
-		{"bend", 1, func() { bendAVX(&x[0], frames) }, func() { bend(x[:frames+2]) }},
+		{"curvature", 1, func() { curvatureAVX(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
 		{"energy of a plane", 1, func() { energySkewed(x[:frames], kk, &s[0], &s[1], &sums[0]) }, func() { energy(x[:frames], kk, &s[0], &s[1], &sums[0]) }},
 		{"energy of a pair", 2, func() { energyPairAVX(&x[0], &y[0], frames, &kk[0], &s[0], &s[2], &sums[0]) }, func() {
 			energy(x[:frames], kk, &s[0], &s[2], &sums[0])
