@@ -21,7 +21,7 @@ func (c *Chain) Check(rate, channels int) error {
 // build checks the chain and builds its enabled stages; a disabled one is nil.
 func (c *Chain) build(rate, channels int) ([]dsp.Processor, error) {
 	if rate < dsp.MinRate || rate > dsp.MaxRate || channels < 1 || channels > dsp.MaxChannels {
-		return nil, fmt.Errorf("found %d channels at %d Hz; accepted: 1 to %d channels at %d to %d Hz", channels, rate, dsp.MaxChannels, dsp.MinRate, dsp.MaxRate)
+		return nil, fmt.Errorf("found %s at %d Hz; accepted: 1 to %d channels at %d to %d Hz", dsp.Plural(channels, "channel"), rate, dsp.MaxChannels, dsp.MinRate, dsp.MaxRate)
 	}
 	k := checker{chain: c, rate: rate, channels: channels, kinds: allKinds()}
 	if c.Text != nil {

@@ -181,7 +181,7 @@ type InterruptedError struct {
 }
 
 func (e *InterruptedError) Error() string {
-	text := fmt.Sprintf("interrupted after %d frames of the input; what was written is incomplete", e.Frames)
+	text := fmt.Sprintf("interrupted after %s of the input; what was written is incomplete", dsp.Plural(e.Frames, "frame"))
 	if !errors.Is(e.cause, context.Canceled) && !errors.Is(e.cause, context.DeadlineExceeded) {
 		text += ": " + e.cause.Error()
 	}
@@ -197,7 +197,7 @@ type NonFiniteError struct {
 }
 
 func (e *NonFiniteError) Error() string {
-	return fmt.Sprintf("%d samples are NaN or infinite, the first at frame %d; accepted: finite samples", e.Count, e.FirstFrame)
+	return fmt.Sprintf("NaN or infinite: %s, the first at frame %d; accepted: finite samples", dsp.Plural(e.Count, "sample"), e.FirstFrame)
 }
 
 // Process runs the chain from src to dst with the usual options. The source's
@@ -228,7 +228,7 @@ func (c *Chain) Respond(ctx context.Context, stimulus wave.Source, response wave
 func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]float64, error) {
 	for c := range planes {
 		if len(planes[c]) != len(planes[0]) {
-			return nil, fmt.Errorf("channel %d has %d frames, channel 1 has %d; accepted: equal lengths", c+1, len(planes[c]), len(planes[0]))
+			return nil, fmt.Errorf("channel %d has %s, channel 1 has %d; accepted: equal lengths", c+1, dsp.Plural(len(planes[c]), "frame"), len(planes[0]))
 		}
 	}
 	out := dsp.NewBlock(len(planes), dsp.Block(planes).Frames())
@@ -266,6 +266,6 @@ type FormatMismatchError struct {
 }
 
 func (e *FormatMismatchError) Error() string {
-	return fmt.Sprintf("the sound has %d channels at %d Hz; accepted: %d channels at %d Hz, for which the chain was prepared",
-		e.FoundChannels, e.FoundRate, e.Channels, e.Rate)
+	return fmt.Sprintf("the sound has %s at %d Hz; accepted: %s at %d Hz, for which the chain was prepared",
+		dsp.Plural(e.FoundChannels, "channel"), e.FoundRate, dsp.Plural(e.Channels, "channel"), e.Rate)
 }

@@ -77,6 +77,17 @@ func (l Limit) String() string {
 	return number(*l.Min) + " to " + number(*l.Max)
 }
 
+// last is the number that ends the limit in words.
+func (l Limit) last() float64 {
+	switch {
+	case l.Max != nil:
+		return *l.Max
+	case l.Min != nil:
+		return *l.Min
+	}
+	return math.NaN()
+}
+
 // Verdict is how a reading stands to its limit.
 type Verdict int
 
@@ -164,7 +175,7 @@ func (r Judgement) Sentence() string {
 			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
 		}
 	}
-	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, r.Got.unit()), " ")
+	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, unitBehind(r.last(), r.Got.unit())), " ")
 	if r.Source != "" {
 		s += " (" + r.Source + ")"
 	}

@@ -86,7 +86,7 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 		return nil, fmt.Errorf("loudness: found mono policy %d; accepted: AsIs, DualMono", s.Mono)
 	}
 	if s.Channels < 1 || s.Channels > dsp.MaxChannels {
-		return nil, fmt.Errorf("loudness: found %d channels; accepted: 1 to %d", s.Channels, dsp.MaxChannels)
+		return nil, fmt.Errorf("loudness: found %s; accepted: 1 to %d", dsp.Plural(s.Channels, "channel"), dsp.MaxChannels)
 	}
 	l := &Loudness{
 		settings: s, weights: channelWeights(s.Channels, s.ChannelMask),

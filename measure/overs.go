@@ -60,7 +60,7 @@ const (
 // NewOvers makes a meter of overs.
 func NewOvers(s OverSettings) (*Overs, error) {
 	if s.Rate < 1 || s.Channels < 1 || s.Channels > dsp.MaxChannels {
-		return nil, fmt.Errorf("overs: found %d channels at %d Hz; accepted: 1 to %d channels", s.Channels, s.Rate, dsp.MaxChannels)
+		return nil, fmt.Errorf("overs: found %s at %d Hz; accepted: 1 to %d channels", dsp.Plural(s.Channels, "channel"), s.Rate, dsp.MaxChannels)
 	}
 	if !(s.CeilingDBTP >= -200 && s.CeilingDBTP <= 200) {
 		return nil, &dsp.SettingError{Setting: "ceiling", Found: fmt.Sprintf("%g dBTP", s.CeilingDBTP), Accepted: "-200 to 200 dBTP"}

@@ -51,18 +51,26 @@ func (r Reading) text(difference float64) string {
 	if math.Abs(r.Value) < least {
 		r.Value = 0 // nor −0
 	}
-	switch r.Unit {
-	case "channels", "Hz", "frames", "claims", "samples", "events", "dropouts", "files", "bit":
-		if r.Value == math.Trunc(r.Value) {
-			decimals = 0
-		}
+	if r.Value == math.Trunc(r.Value) && (counted[r.Unit] || r.Unit == "Hz" || r.Unit == "bit") {
+		decimals = 0
 	}
 	for _, v := range []float64{r.Value, difference} {
 		if v = math.Abs(v); v > 0 && v < 0.1 {
 			decimals = max(decimals, min(10, 1-int(math.Floor(math.Log10(v)))))
 		}
 	}
-	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, r.unit()))
+	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, unitBehind(r.Value, r.unit())))
+}
+
+// counted are the units of counts.
+var counted = map[string]bool{"channels": true, "frames": true, "claims": true, "samples": true, "events": true, "dropouts": true, "files": true}
+
+// unitBehind is a unit as it stands behind a value: "1 channel", "2 channels".
+func unitBehind(value float64, unit string) string {
+	if counted[unit] && value == 1 {
+		return strings.TrimSuffix(unit, "s")
+	}
+	return unit
 }
 
 // AddBound adds to how far the value may be off.
@@ -199,11 +207,11 @@ func (r Readings) MarshalJSON() ([]byte, error) {
 // a fault of the program, and not of the sound.
 func mustFit(meter string, b dsp.Block, channels int) {
 	if len(b) != channels {
-		panic(fmt.Sprintf("measure: %s.Write: found %d planes; accepted: %d, the channels that it was made for", meter, len(b), channels))
+		panic(fmt.Sprintf("measure: %s.Write: found %s; accepted: %d, the channels that it was made for", meter, dsp.Plural(len(b), "plane"), channels))
 	}
 	for c, plane := range b {
 		if len(plane) != len(b[0]) {
-			panic(fmt.Sprintf("measure: %s.Write: plane %d has %d frames, plane 0 has %d; accepted: equal lengths", meter, c, len(plane), len(b[0])))
+			panic(fmt.Sprintf("measure: %s.Write: plane %d has %s, plane 0 has %d; accepted: equal lengths", meter, c, dsp.Plural(len(plane), "frame"), len(b[0])))
 		}
 	}
 }

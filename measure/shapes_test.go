@@ -25,7 +25,7 @@ func TestMetersRefuseOtherShapes(t *testing.T) {
 	}
 	for _, m := range []interface{ Write(dsp.Block) }{loudness, peaks, overs} {
 		for says, b := range map[string]dsp.Block{
-			"found 1 planes":               dsp.NewBlock(1, 100),
+			"found 1 plane;":               dsp.NewBlock(1, 100),
 			"found 3 planes":               dsp.NewBlock(3, 100),
 			"plane 1 has 99 frames":        {make([]float64, 100), make([]float64, 99)},
 			"plane 1 has 101 frames":       {make([]float64, 100), make([]float64, 101)},

@@ -35,7 +35,7 @@ func NewTruePeak(rate, channels int) (*TruePeak, error) {
 		return nil, fmt.Errorf("true peak: found a rate of %d Hz; accepted: 1 Hz and more", rate)
 	}
 	if channels < 1 || channels > dsp.MaxChannels {
-		return nil, fmt.Errorf("true peak: found %d channels; accepted: 1 to %d", channels, dsp.MaxChannels)
+		return nil, fmt.Errorf("true peak: found %s; accepted: 1 to %d", dsp.Plural(channels, "channel"), dsp.MaxChannels)
 	}
 	t := &TruePeak{rate: int64(rate), channels: make([]peakChannel, channels), skip: true, nonFinite: -1}
 	short, long := newPeakReader(annex2()), fineReader()

@@ -31,7 +31,7 @@ const pointsPerFrame = 16
 func WaveAround(src wave.Source, channel int, frame int64, frames int) (Stretch, error) {
 	f := src.Format()
 	if channel < 0 || channel >= f.Channels || frame < 0 || frames < 2 || frames > 1<<16 {
-		return Stretch{}, fmt.Errorf("a stretch of %d frames around frame %d of channel %d; accepted: 2 to 65536 frames around a frame of channels 1 to %d", frames, frame, channel+1, f.Channels)
+		return Stretch{}, fmt.Errorf("found a stretch of %s around frame %d of channel %d; accepted: 2 to 65536 frames around a frame of channels 1 to %d", dsp.Plural(frames, "frame"), frame, channel+1, f.Channels)
 	}
 	s := Stretch{Rate: f.Rate, Channel: channel, Frame: max(0, frame-int64(frames/2)), PerFrame: pointsPerFrame}
 	const half = fineTaps / 2

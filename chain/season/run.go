@@ -23,7 +23,7 @@ type RunSettings struct {
 	ByContent bool // digests decide whether a receipt holds, not sizes and times
 	Again     bool // takes that failed are tried again
 
-	// Done is told what came of each take, in the order of the share.
+	// Done is called with the result of each take, in the order of the share.
 	Done func(Outcome)
 }
 
@@ -118,7 +118,7 @@ func (w *worker) do(ctx context.Context, t Take) Outcome {
 		return o
 	}
 	if begun >= mostAttempts && !w.settings.Again {
-		return w.fail(o, out, fmt.Errorf("%s: begun %d times, and no attempt came to its end; season run --again tries it anew", t.Path, begun))
+		return w.fail(o, out, fmt.Errorf("%s: begun %s, and no attempt came to its end; season run --again tries it anew", t.Path, dsp.Plural(begun, "time")))
 	}
 	o.Receipt, err = w.make(ctx, t, out)
 	var output *wave.OutputError

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -14,12 +15,7 @@ import (
 func milliseconds(frames, rate int) float64 { return float64(frames) * 1000 / float64(rate) }
 
 // plural is a count with its noun.
-func plural[N int | int64](n N, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
+func plural[N int | int64](n N, noun string) string { return dsp.Plural(n, noun) }
 
 // openBy is what a bound "±3.1 dB, …" leaves open, where the two decimals would hide it.
 func openBy(bound string) string {
@@ -52,7 +48,7 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 			case more == 1:
 				fmt.Fprintf(w, "  %-*s not measurable either\n", width, readings[i].Name)
 			case more > 1:
-				fmt.Fprintf(w, "  %-*s nor %d readings more, up to %s\n", width, "", more, readings[i].Name)
+				fmt.Fprintf(w, "  %-*s nor are %d more, up to %s\n", width, "", more, readings[i].Name)
 			}
 			continue
 		}

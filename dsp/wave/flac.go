@@ -194,7 +194,7 @@ func (f *flacReader) next() error {
 		return f.refuse(fmt.Sprintf("a FLAC file that ends within a frame, after %d of %d frames of sound", f.at, f.frames), "whole files", adviceDamaged)
 	case err != nil:
 		f.in.at = start
-		return f.refuse(fmt.Sprintf("a damaged FLAC frame after %d frames of sound (%s)", f.at, withoutSource(err)), "frames whose checksums hold", adviceDamaged)
+		return f.refuse(fmt.Sprintf("a damaged FLAC frame after %s of sound (%s)", dsp.Plural(f.at, "frame"), withoutSource(err)), "frames whose checksums hold", adviceDamaged)
 	}
 	if place := f.index[len(f.index)-1]; f.at >= place.frame+int64(f.format.Rate) {
 		f.index = append(f.index, flacPlace{f.at, start})
@@ -260,7 +260,7 @@ func (f *flacReader) digest() {
 // end checks the whole sound.
 func (f *flacReader) end() error {
 	if f.frames != 0 && f.at != f.frames {
-		return f.refuse(fmt.Sprintf("a FLAC file of %d frames that states %d", f.at, f.frames), "whole files", adviceDamaged)
+		return f.refuse(fmt.Sprintf("a FLAC file of %s that states %d", dsp.Plural(f.at, "frame"), f.frames), "whole files", adviceDamaged)
 	}
 	if f.sum != nil && f.stated != [md5.Size]byte{} && !bytes.Equal(f.sum.Sum(nil), f.stated[:]) {
 		return f.refuse("sound whose MD5 is not the one that the file states", "the sound as it was encoded", adviceDamaged)

@@ -33,11 +33,7 @@ type Format struct {
 }
 
 func (f Format) String() string {
-	channels := fmt.Sprintf("%d channels", f.Channels)
-	if f.Channels == 1 {
-		channels = "1 channel"
-	}
-	return fmt.Sprintf("%s, %d Hz, %d-bit %v", channels, f.Rate, f.Bits, f.Encoding)
+	return fmt.Sprintf("%s, %d Hz, %d-bit %v", dsp.Plural(f.Channels, "channel"), f.Rate, f.Bits, f.Encoding)
 }
 
 // container returns the bytes a sample takes up.
@@ -72,11 +68,11 @@ func (f Format) check() error {
 // checkShape says what is wrong with a caller's block, if anything is.
 func checkShape(b dsp.Block, channels int) error {
 	if len(b) != channels {
-		return fmt.Errorf("found a block of %d channels; accepted: %d, as in the file", len(b), channels)
+		return fmt.Errorf("found a block of %s; accepted: %d, as in the file", dsp.Plural(len(b), "channel"), channels)
 	}
 	for c := range b {
 		if len(b[c]) != len(b[0]) {
-			return fmt.Errorf("found a block of %d frames in channel 1 and %d in channel %d; accepted: the same number", len(b[0]), len(b[c]), c+1)
+			return fmt.Errorf("found a block of %s in channel 1 and %d in channel %d; accepted: the same number", dsp.Plural(len(b[0]), "frame"), len(b[c]), c+1)
 		}
 	}
 	return nil

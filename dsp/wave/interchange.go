@@ -32,7 +32,7 @@ func FromFloatBuffer(buf *audio.FloatBuffer) (dsp.Block, error) {
 	}
 	channels := buf.Format.NumChannels
 	if channels < 1 || channels > dsp.MaxChannels {
-		return nil, fmt.Errorf("the buffer has %d channels; accepted: 1 to %d", channels, dsp.MaxChannels)
+		return nil, fmt.Errorf("the buffer has %s; accepted: 1 to %d", dsp.Plural(channels, "channel"), dsp.MaxChannels)
 	}
 	if part := len(buf.Data) % channels; part != 0 {
 		return nil, fmt.Errorf("the buffer's last frame has %d of %d samples; accepted: whole frames", part, channels)

@@ -2,6 +2,7 @@ package wave
 
 import (
 	"fmt"
+	"github.com/boothbench/boothbench/dsp"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,7 +17,7 @@ type Leftover struct {
 }
 
 func (l Leftover) String() string {
-	return fmt.Sprintf("%s: left over from an earlier run that was ended while it wrote %s, %d bytes; it is removed", l.Path, l.Output, l.Bytes)
+	return fmt.Sprintf("%s: left over from an earlier run that was ended while it wrote %s, %s; it is removed", l.Path, l.Output, dsp.Plural(l.Bytes, "byte"))
 }
 
 // RemoveLeftovers removes from a folder the partial files whose writer has ended, and

@@ -58,11 +58,11 @@ func (m *Memory) SeekFrame(frame int64) error {
 // Write appends a copy of the block.
 func (m *Memory) Write(b dsp.Block) error {
 	if len(b) != len(m.planes) {
-		return fmt.Errorf("found a block of %d planes; accepted: %d", len(b), len(m.planes))
+		return fmt.Errorf("found a block of %s; accepted: %d", dsp.Plural(len(b), "plane"), len(m.planes))
 	}
 	for c := range b {
 		if len(b[c]) != len(b[0]) {
-			return fmt.Errorf("plane %d of a block has %d frames, plane 0 has %d; accepted: equal lengths", c, len(b[c]), len(b[0]))
+			return fmt.Errorf("plane %d of a block has %s, plane 0 has %d; accepted: equal lengths", c, dsp.Plural(len(b[c]), "frame"), len(b[0]))
 		}
 	}
 	for c := range b {

@@ -211,7 +211,7 @@ func (r *Reader) noticeGrowth() {
 	}
 	if info, err := r.file.Stat(); err == nil && info.Size() > r.size {
 		r.warnings = append(r.warnings, Warning{r.path, r.size,
-			fmt.Sprintf("the file has grown by %d bytes since it was opened: it is still being recorded", info.Size()-r.size), "read to where it ended then"})
+			fmt.Sprintf("the file has grown by %s since it was opened: it is still being recorded", dsp.Plural(info.Size()-r.size, "byte")), "read to where it ended then"})
 		r.size = info.Size()
 	}
 }

@@ -247,7 +247,7 @@ func (w *Writer) complete() error {
 		return err
 	}
 	if w.stated > 0 && w.stated != w.frames {
-		return w.fail(fmt.Errorf("%s: %d frames were written, and %d stated in the header", w.out.Name(), w.frames, w.stated))
+		return w.fail(fmt.Errorf("%s: %s were written, and %d stated in the header", w.out.Name(), dsp.Plural(w.frames, "frame"), w.stated))
 	}
 	if w.finished = true; w.raw {
 		return w.failed

@@ -52,7 +52,7 @@ func TestAssertionsLikeAnother(t *testing.T) {
 		{"null of a delayed copy", func(t testing.TB) { Null(t, Planes(48000, late), want, -200) }, ""},
 		{"null of a changed one", func(t testing.TB) { Null(t, Planes(48000, changed), want, -120) }, "the planes: residual_dbfs is -111.58 dBFS-rms, limit at most -120 dBFS-rms: the sound has changed"},
 		{"the same", func(t testing.TB) { SameSound(t, want, want) }, ""},
-		{"one sample", func(t testing.TB) { SameSound(t, Planes(48000, changed), want) }, "changed_samples is 1 samples"},
+		{"one sample", func(t testing.TB) { SameSound(t, Planes(48000, changed), want) }, "changed_samples is 1 sample"},
 		{"a longer one", func(t testing.TB) { SameSound(t, Planes(48000, late), want) }, "found 144012 frames, want 144000"},
 		{"latency", func(t testing.TB) { Latency(t, Planes(48000, late), want, 12) }, ""},
 		{"another latency", func(t testing.TB) { Latency(t, Planes(48000, late), want, 13) }, "delay_frames is 12 frames"},

@@ -219,8 +219,8 @@ func TestRunPairsFilesByName(t *testing.T) {
 	}
 	for name, want := range map[string]string{
 		"new/ep1.wav": "passes", "new/ep2.wav": "passes",
-		"new/fresh.wav": "new/fresh.wav: missing_files is 1 files, limit at most 0 files: there is no old" + string(filepath.Separator) + "fresh.wav",
-		"old/gone.wav":  "old/gone.wav: missing_files is 1 files, limit at most 0 files: no file of this name is among those that are compared with it",
+		"new/fresh.wav": "new/fresh.wav: missing_files is 1 file, limit at most 0 files: there is no old" + string(filepath.Separator) + "fresh.wav",
+		"old/gone.wav":  "old/gone.wav: missing_files is 1 file, limit at most 0 files: no file of this name is among those that are compared with it",
 	} {
 		if got[name] != want {
 			t.Errorf("%s: %q, want %q", name, got[name], want)

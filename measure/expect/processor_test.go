@@ -173,7 +173,7 @@ func TestProcessorAssertions(t *testing.T) {
 		}, ""},
 		{"measured: late", late, func(t testing.TB, p Processor) {
 			Measured(t, p, instrument.Latency{Impulse: stimulus.StandardImpulse(-20)}, measure.Between("latency_frames", 0, 0))
-		}, "device 7, impulse: latency_frames is 1 frames, limit exactly 0 frames"},
+		}, "device 7, impulse: latency_frames is 1 frame, limit exactly 0 frames"},
 		{"measured: nothing", through, func(t testing.TB, p Processor) { Measured(t, p, instrument.IdleNoise{Seconds: 2}) }, "found no limit"},
 		{"measured: unknown", through, func(t testing.TB, p Processor) {
 			Measured(t, p, instrument.IdleNoise{Seconds: 2}, measure.AtMost("loudness", 1))
