@@ -55,6 +55,9 @@ type Comparison struct {
 	totals   *differences
 	spectrum *bandComparison
 	clicks   *clicks
+	track    *gainTrack
+	offsets  *offsets
+	clipping clipping
 	a, b     measure.Readings // loudness, peaks and the noise in pauses of each
 }
 
@@ -171,6 +174,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.totals = newDifferences(c.Rate, c.Channels, c.From)
 	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared)
 	c.clicks = newClicks(c.Rate, c.Channels)
+	c.track, c.offsets, c.clipping = newGainTrack(c.Rate), newOffsets(c.Channels), make(clipping, c.Channels)
 	residual := dsp.NewBlock(c.Channels, c.blockFrames())
 	own := c.ownGains()
 	skipped, seen := 0, 0
@@ -184,6 +188,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		}
 		c.totals.moveTo(q.from)
 		c.clicks.restart()
+		c.track.restart()
 		c.spectrum.restart()
 		return nil
 	}
@@ -216,7 +221,11 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 				residual[i][k] = y[i][k] - x[i][k]
 			}
 		}
-		c.clicks.write(c.totals.frame-int64(n), x, residual)
+		from := c.totals.frame - int64(n)
+		c.clicks.write(from, x, residual)
+		c.track.write(from, x, y)
+		c.offsets.write(x, y)
+		c.clipping.write(from, x, y, residual)
 		if c.totals.gone()+int64(len(c.clicks.found)) == events || skipped > seen/4 {
 			c.spectrum.write(x, y)
 		} else { // a dropout or a click is no response

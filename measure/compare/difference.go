@@ -22,6 +22,8 @@ const (
 	Drift      Kind = "drift"          // Value: ppm, more than 0 where B is longer
 	Polarity   Kind = "polarity"       // B is inverted
 	Level      Kind = "level"          // Value: dB, B over A
+	LevelStep  Kind = "level-step"     // from Frame on; Value: dB, B over A, against what was before
+	Fade       Kind = "fade"           // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
 	OtherSound Kind = "other-sound"    // a channel of B does not follow that of A
 	Silent     Kind = "silent-channel" // a channel of B holds nothing
 	LowPass    Kind = "low-pass"       // Hz: 3 dB down; Value: dB, largest loss above it
@@ -32,6 +34,8 @@ const (
 	Missing    Kind = "missing"        // Frames of A before or behind B are not in it, a delay not counted
 	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a delay not counted
 	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
+	Clipped    Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first
+	Offset     Kind = "offset"         // only In has it; Value: dBFS, its size
 	Click      Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
 	Tone       Kind = "tone"           // only In has it; Hz, Value: dBFS (a full-scale sine is 0)
 	Noise      Kind = "noise"          // the rest has a steady level; Value: dBFS (rms)
@@ -122,6 +126,10 @@ func (d Difference) clause() (verb, rest string) {
 		return "is", "inverted in polarity"
 	case Level:
 		return "is", fmt.Sprintf("%s%.2f dB %s", channel, size, word("louder", "quieter"))
+	case LevelStep:
+		return "is", fmt.Sprintf("%.2f dB %s from about %s on", size, word("louder", "quieter"), d.time())
+	case Fade:
+		return "is", fmt.Sprintf("faded %s by %.2f dB over %s from about %s on", word("up", "down"), size, d.length(), d.time())
 	case OtherSound:
 		return "is", channel + "another sound, or the same at another time"
 	case Silent:
@@ -150,6 +158,13 @@ func (d Difference) clause() (verb, rest string) {
 			return "has", "sound where A is silent, " + text
 		}
 		return "is", "silent " + text
+	case Clipped:
+		return "is", fmt.Sprintf("%sclipped at %.2f dBFS (%d samples, the first at %s)", channel, d.Value, d.Count, d.time())
+	case Offset:
+		if d.In == "A" {
+			return "has", fmt.Sprintf("%sno constant offset, which is %.1f dBFS in A", channel, d.Value)
+		}
+		return "has", fmt.Sprintf("%sa constant offset of %.1f dBFS", channel, d.Value)
 	case Click:
 		text := "one click at "
 		if d.Count > 1 {

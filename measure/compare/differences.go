@@ -29,6 +29,10 @@ func (c *Comparison) Differences() []Difference {
 	}
 	all := c.timeDifferences()
 	response := 0
+	var moved []Difference // the level over time
+	if c.unaligned == nil {
+		moved = append(c.levelChanges(), c.clippingDifferences()...)
+	}
 	switch {
 	case c.unaligned != nil && c.delayOf(*c.unaligned) != 0:
 		// Of sounds that do not lie on each other, gain and response say nothing.
@@ -38,11 +42,22 @@ func (c *Comparison) Differences() []Difference {
 		if c.place.inverted {
 			all = append(all, c.difference(Polarity, -1, ""))
 		}
+		if len(moved) > 0 { // then the mean spectrum is that of the louder part
+			all = append(all, c.levelAtFirst(moved)...)
+			break
+		}
 		bands := c.responseDifferences() // of all channels together
 		all = append(append(all, c.levelDifference(len(bands) > 0)...), bands...)
 		response = len(bands)
 	}
-	all = append(all, c.clickDifferences()...)
+	named := len(all)
+	all = append(all, moved...)
+	if c.unaligned == nil {
+		all = append(all, c.offsetDifferences(len(moved) > 0)...)
+	}
+	if len(moved) == 0 || moved[len(moved)-1].Kind != Clipped { // a top that was cut off is no click
+		all = append(all, c.clickDifferences()...)
+	}
 	all = append(all, c.toneDifferences()...)
 	for i, in := range []string{"B", "A"} {
 		if n := c.totals.dropouts[1-i]; n.count > 0 {
@@ -53,7 +68,7 @@ func (c *Comparison) Differences() []Difference {
 	}
 	if db, steady := c.rest(response > 0); !math.IsInf(db, -1) {
 		kind := Rest
-		if steady && db >= roundingDBFS {
+		if steady && db >= roundingDBFS && len(all) == named { // what was named is still in the rest
 			kind = Noise
 		}
 		d := c.difference(kind, db, "dBFS")
@@ -217,22 +232,26 @@ func (c *Comparison) rest(response bool) (db float64, steady bool) {
 // restOfChannels is what is left of the difference, summed, with each channel's own
 // gain taken out.
 func (c *Comparison) restOfChannels() (sum float64) {
-	t := c.totals
-	for i, g := range c.gains {
-		if g == 0 || g-g != 0 { // silent, which is listed
-			continue
-		}
-		if !c.follows(i) {
-			sum += t.ee[i]
-			continue
-		}
-		own := c.gain / g
-		rest := own*own*t.yy[i] - own*(t.xx[i]+t.yy[i]-t.ee[i]) + t.xx[i]
-		if rest > 1e-12*t.xx[i] { // less is rounding
-			sum += rest
-		}
+	for i := range c.gains {
+		sum += c.restOfChannel(i)
 	}
 	return sum
+}
+
+func (c *Comparison) restOfChannel(i int) float64 {
+	t, g := c.totals, c.gains[i]
+	switch {
+	case g == 0 || g-g != 0: // silent, which is listed
+		return 0
+	case !c.follows(i):
+		return t.ee[i]
+	}
+	own := c.gain / g
+	rest := own*own*t.yy[i] - own*(t.xx[i]+t.yy[i]-t.ee[i]) + t.xx[i]
+	if rest <= 1e-12*t.xx[i] { // rounding
+		return 0
+	}
+	return rest
 }
 
 // responseDifferences are bands that lie higher or lower: at an end of the spectrum

@@ -73,7 +73,7 @@ func leastChanged(gains []float64) float64 {
 	return best
 }
 
-// blockGain holds the sums of A squared and of A times B over a block.
+// blockGain holds the sums of A squared and of A times B over a block, without their means.
 type blockGain struct{ xx, xy float64 }
 
 const (
@@ -123,10 +123,15 @@ func (c *Comparison) blockGains(a, b func() (wave.Source, error)) (blocks [][]bl
 	add := func(x, y dsp.Block) error {
 		for i := range x {
 			var g blockGain
+			var sx, sy float64
 			for k, v := range x[i] {
 				g.xx += v * v
 				g.xy += v * y[i][k]
+				sx, sy = sx+v, sy+y[i][k]
 			}
+			// An offset of one of them is no change of level.
+			n := float64(len(x[i]))
+			g.xx, g.xy = max(0, g.xx-sx*sx/n), g.xy-sx*sy/n
 			blocks[i] = append(blocks[i], g)
 		}
 		return nil

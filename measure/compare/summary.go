@@ -33,7 +33,10 @@ func (c *Comparison) Summary() string {
 			has = append(has, text)
 		}
 		response = response || d.Kind == Band || d.Kind == LowPass || d.Kind == HighPass
-		named = named || d.Kind == Click || d.Kind == Tone || d.Kind == Dropout
+		switch d.Kind {
+		case LevelStep, Fade, Clipped, Offset, Click, Tone, Dropout:
+			named = true
+		}
 	}
 	if rest == "" {
 		rest = c.restText(response, named)
@@ -72,7 +75,7 @@ func (c *Comparison) whyDifferent() string {
 }
 
 // restText states what is left. With a change of response, what that does not explain
-// is meant. Clicks, tones and dropouts that were named are still in the difference.
+// is meant. What was named one by one (clicks, tones, steps …) is still in the difference.
 func (c *Comparison) restText(response, named bool) string {
 	db, steady := c.rest(response)
 	text := "the rest is"

@@ -1,0 +1,78 @@
+package compare
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// clipping looks for samples that B holds at its largest value while A goes beyond: the
+// tops that were cut off.
+type clipping []clippedChannel
+
+// clippedChannel is what was found of a channel.
+type clippedChannel struct {
+	largest float64 // |sample| of B, on A's level
+	samples int64   // that near it
+	beyond  int64   // of these, where A is larger
+	ee      float64 // of the difference there
+	first   int64
+}
+
+const (
+	clipNear    = 0.9995 // of the largest |sample|: less than 0.005 dB, rounding at 12 bits
+	leastClips  = 8
+	clipOver    = 1.0005
+	clipBeyond  = 0.9 // share of the samples near the largest where A is beyond
+	clipOfWhole = 0.5 // share of the difference that they make
+)
+
+// write takes A, each channel of B on its level and the difference, from a frame of A on.
+func (all clipping) write(from int64, x, y, e dsp.Block) {
+	for c := range y {
+		k := &all[c]
+		for n, v := range y[c] {
+			a := math.Abs(v)
+			if a < k.largest*clipNear {
+				continue
+			}
+			if a*clipNear > k.largest {
+				*k = clippedChannel{}
+			}
+			k.largest = max(k.largest, a)
+			k.samples++
+			if b := math.Abs(x[c][n]); b > a*clipOver && v*x[c][n] > 0 {
+				if k.beyond++; k.beyond == 1 {
+					k.first = from + int64(n)
+				}
+				k.ee += e[c][n] * e[c][n]
+			}
+		}
+	}
+}
+
+// clippingDifferences is the clipping of B, if most of the difference is that; of
+// several clipped channels the one with most samples is described.
+func (c *Comparison) clippingDifferences() []Difference {
+	d, clipped := c.difference(Clipped, 0, "dBFS"), 0
+	for i, k := range c.clipping {
+		if k.beyond < leastClips || float64(k.beyond) < clipBeyond*float64(k.samples) || k.ee < clipOfWhole*c.restOfChannel(i) {
+			continue
+		}
+		clipped++
+		if k.beyond > d.Count {
+			gain := c.gain
+			if c.channelsDiffer() {
+				gain = c.gains[i]
+			}
+			d.Value, d.Count, d.Frame, d.Channel = dsp.AmplitudeToDB(k.largest*math.Abs(gain)), k.beyond, k.first, i
+		}
+	}
+	if clipped == 0 {
+		return nil
+	}
+	if clipped == c.Channels {
+		d.Channel = -1
+	}
+	return []Difference{d}
+}
