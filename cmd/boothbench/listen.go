@@ -25,7 +25,8 @@ Usage: boothbench listen A.wav B.wav … --out PAGE.html [flags]
 
 Examples:
   boothbench listen before.wav after.wav --from 0:12 --to 1:12 --out page.html
-  boothbench listen one.wav two.wav three.wav --out blind.html --key key.json
+  boothbench listen one.wav two.flac three.wav --out blind.html --key key.json
+  boothbench process take.wav --chain voice.toml --out - | boothbench listen take.wav - --out page.html
 `
 
 func runListen(e env, args []string) error {
@@ -73,6 +74,9 @@ func runListen(e env, args []string) error {
 	case *key != "" && *difference:
 		return usageError("--key and --difference exclude each other: a difference signal names its versions")
 	}
+	if err := onceFromStandardInput(f.Args()...); err != nil {
+		return err
+	}
 	var outputs []wave.Output
 	page, err := e.createFile(*out, *replace, f.Args())
 	if err != nil {
@@ -91,7 +95,14 @@ func runListen(e env, args []string) error {
 
 	var sources []listen.Source
 	for _, path := range f.Args() {
-		sources = append(sources, listen.Source{Name: filepath.Base(path), Open: func() (wave.Source, error) {
+		name := filepath.Base(path)
+		if path == standardInput {
+			name = nameOf(path)
+			if path, err = e.keepTake(); err != nil {
+				return runError(name, err)
+			}
+		}
+		sources = append(sources, listen.Source{Name: name, Open: func() (wave.Source, error) {
 			r, err := wave.Open(path)
 			if err != nil {
 				return nil, err

@@ -17,23 +17,32 @@ import (
 	pages "github.com/boothbench/boothbench/measure/report"
 )
 
-const reportUsage = `boothbench report writes a page with pictures: of a take before and after its chain, or
-of the proof of a chain. One HTML file without script or network, to be shown, sent or
-printed; its first sentence is the verdict.
+const reportUsage = `boothbench report writes a page with pictures: of a take before and after its chain, of
+the proof of a chain, or of a device. One HTML file without script or network, to be
+shown, sent or printed; its first sentence is the verdict.
+
+A device answers as an outside command, or there are recordings of what it made of
+signals of boothbench tone. A claims file (boothbench prove --help) says what it has to
+do; without one the command gets a sweep, a tone and silence.
 
 Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags]
        boothbench report take TAKE.wav PROCESSED.wav --out PAGE.html [flags]
        boothbench report chain CHAIN.toml --out PAGE.html [flags]
+       boothbench report device --exec 'TOOL {in} {out}' --out PAGE.html [flags]
+       boothbench report device STIMULUS.wav RECORDING.wav … --out PAGE.html [flags]
 
 Examples:
   boothbench report take take.wav --chain voice.toml --spec ebu-r128 --out take.html
   boothbench report chain voice.toml --out proof.html --svg pictures
+  boothbench report device sweep.wav recorded.wav --claims preamp.toml --out preamp.html
 `
 
 // pageSettings is what the flags ask for.
 type pageSettings struct {
 	kind                   string
 	chain, limits, spec    string
+	claims                 string
+	command                commandFlags
 	out, svg               string
 	rate, jobs             int
 	replace, asJSON, quiet bool
@@ -46,7 +55,9 @@ func runReport(e env, args []string) error {
 	f.StringVar(&s.chain, "chain", "", "put the take through this chain `file`, as boothbench process does")
 	f.StringVar(&s.limits, "limits", "", "a limits `file`, as boothbench check takes it; it decides the verdict")
 	f.StringVar(&s.spec, "spec", "", "a delivery specification in its place (boothbench specs)")
-	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove a chain at")
+	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device; it decides the verdict")
+	s.command.add(f)
+	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove a chain at, or to run a command at")
 	f.IntVar(&s.jobs, "jobs", 0, "goroutines of the chain; 0: one a processor")
 	f.StringVar(&s.out, "out", "", "the page, an HTML `file`")
 	f.StringVar(&s.svg, "svg", "", "write the pictures alone to this `folder`, as SVG files")
@@ -58,7 +69,7 @@ func runReport(e env, args []string) error {
 	}
 	s.rateGiven, s.jobsGiven = f.Changed("rate"), f.Changed("jobs")
 	if f.NArg() == 0 {
-		return usageError("found nothing to report on; accepted: take or chain, for example: boothbench report chain voice.toml --out page.html")
+		return usageError("found nothing to report on; accepted: take, chain or device, for example: boothbench report chain voice.toml --out page.html")
 	}
 	s.kind = f.Arg(0)
 	files := f.Args()[1:]
@@ -71,6 +82,9 @@ func runReport(e env, args []string) error {
 func (s *pageSettings) check(files []string) error {
 	if s.out == "" && s.svg == "" {
 		return usageError("found neither --out nor --svg; accepted: a page, its pictures, or both, for example --out page.html")
+	}
+	if s.kind != "device" && (s.claims != "" || s.command.exec != "") {
+		return usageError("report %s: --claims and --exec are for a device", s.kind)
 	}
 	switch s.kind {
 	case "take":
@@ -86,23 +100,32 @@ func (s *pageSettings) check(files []string) error {
 		case s.jobs < 0:
 			return usageError("--jobs: found %d; accepted: 0 or more", s.jobs)
 		}
-	case "chain":
+	case "chain", "device":
 		switch {
-		case len(files) != 1:
+		case s.kind == "chain" && len(files) != 1:
 			return usageError("report chain: found %s; accepted: one chain file", plural(len(files), "file"))
 		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven:
-			return usageError("report chain: --chain, --limits, --spec and --jobs are for takes")
+			return usageError("report %s: --chain, --limits, --spec and --jobs are for takes", s.kind)
+		case s.kind == "device" && s.command.exec != "" && len(files) > 0:
+			return usageError("report device: found %q; accepted: no files with --exec, which makes its own", files[0])
+		case s.kind == "device" && s.command.exec == "" && (len(files) == 0 || len(files)%2 == 1):
+			return usageError("report device: found %s; accepted: pairs of a stimulus and its recording, or --exec 'TOOL {in} {out}'", plural(len(files), "file"))
+		case s.kind == "device" && s.command.exec == "" && s.rateGiven:
+			return usageError("--rate has no meaning for recordings: they have their own")
 		case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
 			return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
 		}
 	default:
-		return usageError("found %q%s; accepted: take, chain", s.kind, didYouMean(s.kind, []string{"take", "chain"}))
+		return usageError("found %q%s; accepted: take, chain, device", s.kind, didYouMean(s.kind, []string{"take", "chain", "device"}))
 	}
-	return nil
+	if err := onceFromStandardInput(append([]string{s.chain, s.limits, s.claims}, files...)...); err != nil {
+		return err
+	}
+	return s.command.check()
 }
 
 func (s *pageSettings) run(e env, files []string) error {
-	inputs := append([]string{s.chain, s.limits}, files...)
+	inputs := append([]string{s.chain, s.limits, s.claims}, files...)
 	var outputs []wave.Output
 	var out *wave.File
 	if s.out != "" {
@@ -146,7 +169,7 @@ func (s *pageSettings) run(e env, files []string) error {
 	} else {
 		fmt.Fprintf(e.stdout, "%s: %s\n", page.Verdict, page.Answer)
 	}
-	if page.Verdict == measure.Fail || page.Verdict == measure.Undecided && (s.kind == "chain" || s.limits != "" || s.spec != "") {
+	if page.Verdict == measure.Fail || page.Verdict == measure.Undecided && (s.kind == "chain" || s.limits != "" || s.spec != "" || s.claims != "") {
 		return &coded{exitLimit, errReported}
 	}
 	return nil
@@ -154,43 +177,60 @@ func (s *pageSettings) run(e env, files []string) error {
 
 // page measures, and arranges what was measured.
 func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
-	path := s.chain
-	if s.kind == "chain" {
-		path = files[0]
+	switch s.kind {
+	case "chain":
+		return s.chainPage(e, files[0])
+	case "device":
+		return s.devicePage(e, files)
 	}
-	var c *chain.Chain
-	var chainText []byte
-	if path != "" {
-		var err error
-		if c, err = chain.Load(path); err != nil {
-			return pages.Page{}, nil, withCode(exitUsage, err)
-		}
-		if chainText, err = os.ReadFile(path); err != nil {
-			return pages.Page{}, nil, withCode(exitUsage, err)
-		}
-		if !s.quiet {
-			warn(e.stderr, c.Warnings())
-		}
+	return s.takePage(e, files)
+}
+
+// loadChain reads a chain file, and warns of what is odd in it.
+func (s *pageSettings) loadChain(e env, path string) (*chain.Chain, error) {
+	c, err := e.loadChain(path)
+	if err == nil && !s.quiet {
+		warn(e.stderr, c.Warnings())
 	}
-	if s.kind == "chain" {
-		shown := newProgress(e.stderr, s.quiet, 0)
-		sheet, err := proof.OfChainWithCurves(e.ctx, c, s.rate, func(_ string, i, of int) {
-			shown.total = int64(of)
-			if i > 0 {
-				shown.add(1)
-			}
-		})
-		shown.clear()
-		if err != nil {
-			return pages.Page{}, nil, withCode(exitUsage, err)
+	return c, withCode(exitUsage, err)
+}
+
+// shown is progress by tests, and what ends it.
+func (s *pageSettings) shown(e env) (each func(string, int, int), clear func()) {
+	p := newProgress(e.stderr, s.quiet, 0)
+	return func(_ string, i, of int) {
+		p.total = int64(of)
+		if i > 0 {
+			p.add(1)
 		}
-		return pages.Chain(sheet, chainText, version()), (&proveSettings{}).object(sheet), nil
+	}, p.clear
+}
+
+func (s *pageSettings) chainPage(e env, path string) (pages.Page, any, error) {
+	c, err := s.loadChain(e, path)
+	if err != nil {
+		return pages.Page{}, nil, err
 	}
-	settings := pages.TakeSettings{Take: files[0], Chain: c, ChainText: chainText, Workers: s.jobs, Version: version()}
-	if len(files) == 2 {
+	each, clear := s.shown(e)
+	sheet, err := proof.OfChainWithCurves(e.ctx, c, s.rate, each)
+	clear()
+	if err != nil {
+		return pages.Page{}, nil, withCode(exitUsage, err)
+	}
+	return pages.Chain(sheet, c.Text, version()), (&proveSettings{}).object(sheet), nil
+}
+
+func (s *pageSettings) takePage(e env, files []string) (pages.Page, any, error) {
+	settings := pages.TakeSettings{Take: files[0], Workers: s.jobs, Version: version()}
+	var err error
+	if s.chain != "" {
+		if settings.Chain, err = s.loadChain(e, s.chain); err != nil {
+			return pages.Page{}, nil, err
+		}
+		settings.ChainText = settings.Chain.Text
+	} else {
 		settings.Processed = files[1]
 	}
-	var err error
 	switch {
 	case s.limits != "":
 		settings.Limits, err = e.loadLimits(s.limits)
@@ -200,13 +240,20 @@ func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
 	if err != nil {
 		return pages.Page{}, nil, withCode(exitUsage, err)
 	}
+	for _, path := range []*string{&settings.Take, &settings.Processed} {
+		if *path == standardInput {
+			if *path, err = e.keepTake(); err != nil {
+				return pages.Page{}, nil, runError(nameOf(standardInput), err)
+			}
+		}
+	}
 	t, err := pages.ReadTake(e.ctx, settings)
 	var fault *document.FileError
 	if errors.As(err, &fault) {
 		return pages.Page{}, nil, withCode(exitUsage, err)
 	}
 	if err != nil {
-		return pages.Page{}, nil, runError(files[0], err)
+		return pages.Page{}, nil, runError(nameOf(files[0]), err)
 	}
 	before, after := t.Readings()
 	return t.Page(), struct {

@@ -56,6 +56,30 @@ func (e env) openAgain(path string, raw *wave.Format) (*wave.Reader, error) {
 	return r, err
 }
 
+// onceFromStandardInput refuses more than one argument that is standard input.
+func onceFromStandardInput(paths ...string) error {
+	count := 0
+	for _, path := range paths {
+		if path == standardInput {
+			count++
+		}
+	}
+	if count > 1 {
+		return usageError("found - %d times; accepted: once, since standard input is read once", count)
+	}
+	return nil
+}
+
+// keepTake is the file in which standard input is kept, once it is known to be a take.
+func (e env) keepTake() (string, error) {
+	r, err := e.openAgain(standardInput, nil)
+	if err != nil {
+		return "", err
+	}
+	r.Close()
+	return e.outputs.keep(nil)
+}
+
 // soundOut is standard output for sound. Unlike results it says at once that nothing
 // can be written, and a reader that has gone away ends the run.
 type soundOut struct{ *results }

@@ -23,8 +23,9 @@ func spectrumTable(rate int, response dsp.Block, from, to int) (measure.Table, e
 		}
 		if c == len(response)-1 {
 			t.Columns = append(t.Columns, "noise_bandwidth_hz")
+			noise := spectrum.NoiseHz()
 			for i := range t.Rows {
-				t.Rows[i] = append(t.Rows[i], spectrum.NoiseHz())
+				t.Rows[i] = append(t.Rows[i], noise)
 			}
 		}
 		return nil

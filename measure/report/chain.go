@@ -16,15 +16,7 @@ import (
 func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 	name := filepath.Base(sheet.Subject)
 	p := Page{Title: "Proof: " + name, About: fmt.Sprintf("Measured at %d Hz: each stage alone, then the whole chain.", sheet.RateHz)}
-	passed, failed, open := sheet.Count(measure.Pass), sheet.Count(measure.Fail), sheet.Count(measure.Undecided)
-	switch {
-	case failed > 0:
-		p.Verdict, p.Answer = measure.Fail, fmt.Sprintf("%s does not do what it says: %d of %d claims fail.", name, failed, len(sheet.Lines))
-	case open > 0 || len(sheet.Lines) == 0:
-		p.Verdict, p.Answer = measure.Undecided, fmt.Sprintf("%d of %d claims hold; %d could not be measured.", passed, len(sheet.Lines), open)
-	default:
-		p.Verdict, p.Answer = measure.Pass, fmt.Sprintf("%d of %d claims hold: %s does what it says.", passed, len(sheet.Lines), name)
-	}
+	p.Verdict, p.Answer = claimsAnswer(name, sheet, "what it says")
 	reasons := &reasonList{}
 	var wrong []proof.Line
 	for _, l := range sheet.Lines {
@@ -35,7 +27,7 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 	if wrong != nil {
 		table := &Table{Head: []string{"stage", "reading", "measured", "claimed", "verdict", "why", "condition"}}
 		for _, l := range wrong {
-			table.Rows = append(table.Rows, []Cell{text(l.Stage), text(l.Reading), figure(l.Got), text(minus(l.Limit.String())), text(sign(l.Verdict)), text(reasons.number(l.Why)), text(minus(l.Condition))})
+			table.Rows = append(table.Rows, []Cell{text(l.Stage), text(l.Reading), figure(l.Got), whole(minus(l.Limit.String())), whole(sign(l.Verdict)), text(reasons.number(l.Why)), text(minus(l.Condition))})
 		}
 		p.Sections = append(p.Sections, Section{Title: "What did not pass", Table: table})
 	}
@@ -54,17 +46,25 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 		p.Sections = append(p.Sections, s)
 		from = to
 	}
-	list := &Table{Head: []string{"number", "reason of the tolerance"}}
-	for i, why := range reasons.all {
-		list.Rows = append(list.Rows, []Cell{text(strconv.Itoa(i + 1)), text(minus(why))})
-	}
-	p.Sections = append(p.Sections, Section{Title: "Reasons", Table: list})
+	p.Sections = append(p.Sections, reasons.section("Reasons", "reason of the tolerance"))
 	var named measure.Readings
 	for _, l := range sheet.Lines {
 		named = append(named, measure.Named{Name: l.Reading, Reading: l.Got})
 	}
 	p.Sections = append(p.Sections, meanings(named))
 	return p.withRepeat([]string{version, fmt.Sprintf("boothbench prove %s --rate %d", name, sheet.RateHz)}, chainText)
+}
+
+// claimsAnswer is whether a subject does what is claimed.
+func claimsAnswer(name string, sheet *proof.Sheet, what string) (measure.Verdict, string) {
+	passed, failed, open := sheet.Count(measure.Pass), sheet.Count(measure.Fail), sheet.Count(measure.Undecided)
+	switch {
+	case failed > 0:
+		return measure.Fail, fmt.Sprintf("%s does not do %s: %d of %d claims fail.", name, what, failed, len(sheet.Lines))
+	case open > 0 || len(sheet.Lines) == 0:
+		return measure.Undecided, fmt.Sprintf("%d of %d claims hold; %d could not be measured.", passed, len(sheet.Lines), open)
+	}
+	return measure.Pass, fmt.Sprintf("%d of %d claims hold: %s does %s.", passed, len(sheet.Lines), name, what)
 }
 
 // reasonList numbers reasons in the order in which they come.
@@ -81,6 +81,15 @@ func (r *reasonList) number(why string) string {
 	return strconv.Itoa(i + 1)
 }
 
+// section lists the reasons.
+func (r *reasonList) section(title, head string) Section {
+	list := &Table{Head: []string{"number", head}}
+	for i, why := range r.all {
+		list.Rows = append(list.Rows, []Cell{text(strconv.Itoa(i + 1)), text(minus(why))})
+	}
+	return Section{Title: title, Table: list}
+}
+
 // claimsTable has a row a claim, under a row that says how it was measured.
 func claimsTable(lines []proof.Line, reasons *reasonList) *Table {
 	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "why"}}
@@ -90,7 +99,7 @@ func claimsTable(lines []proof.Line, reasons *reasonList) *Table {
 			condition = l.Condition
 			t.Rows = append(t.Rows, []Cell{text(minus(condition) + ":")})
 		}
-		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), text(minus(l.Limit.String())), text(sign(l.Verdict)), text(reasons.number(l.Why))})
+		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), whole(minus(l.Limit.String())), whole(sign(l.Verdict)), text(reasons.number(l.Why))})
 	}
 	return t
 }

@@ -102,11 +102,10 @@ func compared(devices []string, k ComparedCurve) picture.Picture {
 		x = picture.Around(k.X, k.XUnit, nil, swap...)
 	}
 	y := picture.Around(k.Y, k.YUnit, nil, all...)
-	roles := [fewInOne]picture.Role{picture.Measured, picture.Second, picture.Third, picture.Fourth}
 	if len(all) <= fewInOne {
 		panel := picture.Panel{X: x, Y: y}
 		for i, points := range all {
-			panel.Series = append(panel.Series, picture.Series{Name: devices[i], Role: roles[i], Points: points})
+			panel.Series = append(panel.Series, picture.Series{Name: devices[i], Role: fourRoles[i], Points: points})
 		}
 		p.Panels = []picture.Panel{panel}
 		return p

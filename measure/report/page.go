@@ -45,9 +45,13 @@ type Cell struct {
 	Text   string
 	Figure bool // a number with its unit: to the right, unbroken
 	Best   bool // marked ▲
+	Whole  bool // unbroken text, such as a limit
 }
 
 func text(s string) Cell { return Cell{Text: s} }
+
+// whole is text on one line.
+func whole(s string) Cell { return Cell{Text: s, Whole: true} }
 
 // figure is a reading as the command prints it.
 func figure(r measure.Reading) Cell {
@@ -167,8 +171,11 @@ func (t *Table) write(b *strings.Builder) {
 		}
 		for i, c := range row {
 			class, shown := "", picture.Text(c.Text)
-			if c.Figure {
+			switch {
+			case c.Figure:
 				class = ` class="n"`
+			case c.Whole:
+				class = ` class="w"`
 			}
 			if c.Best {
 				shown = "▲ " + shown

@@ -310,12 +310,9 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	height := 170
 	series := []picture.Series{declared, measured}
 	if static { // dB for dB, from the same level on: where nothing changes is the diagonal
-		x = picture.Around("input", "dBFS", nil, swapped(declared.Points), declared.Points)
-		y = x
-		y.Name = "output"
+		x, y = equalAxes(declared.Points)
 		title, height = "Static curve of "+c.Stage, 280
-		unchanged := picture.Series{Name: "output = input", Role: picture.Third, Points: []picture.Point{{X: x.Min, Y: x.Min}, {X: x.Max, Y: x.Max}}}
-		series = slices.Insert(series, 0, unchanged)
+		series = slices.Insert(series, 0, unchanged(x))
 	}
 	off := picture.Around("measured less declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
 	return picture.Picture{Name: name, Title: title,

@@ -177,17 +177,22 @@ func (f *side) read(ctx context.Context, ceiling float64) error {
 	f.readings = append(f.readings, overs.Readings()...)
 	f.loudness, f.bands = loudness.Table(), bands.Levels()
 	f.overs, f.overCount = overs.Events()
-	file, err := os.Open(f.path)
+	f.digest, err = digestOf(f.path)
+	return err
+}
+
+// digestOf is the SHA-256 of a file.
+func digestOf(path string) (string, error) {
+	file, err := os.Open(path)
 	if err != nil {
-		return err
+		return "", err
 	}
 	defer file.Close()
 	sum := sha256.New()
 	if _, err := io.Copy(sum, file); err != nil {
-		return err
+		return "", err
 	}
-	f.digest = hex.EncodeToString(sum.Sum(nil))
-	return nil
+	return hex.EncodeToString(sum.Sum(nil)), nil
 }
 
 // limits are those that cover the processed file.

@@ -1,0 +1,292 @@
+package report
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/proof"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// DeviceSettings are a device, and how its responses are had: from Device, or from
+// Recordings where it is nil.
+type DeviceSettings struct {
+	Name       string
+	Device     instrument.Device
+	Rate       int // in Hz, of Device; recordings have their own
+	Recordings []instrument.Recorded
+	Claims     *proof.Claims // what is claimed of it; nil: nothing
+	Version    string        // of the program
+	Repeat     []string      // the commands that give the page again
+}
+
+// Device is a device as it was measured.
+type Device struct {
+	DeviceSettings
+	Tests []DeviceTest
+	Sheet *proof.Sheet // of the claims; nil: there are none
+}
+
+// DeviceTest is one test signal and what the device made of it.
+type DeviceTest struct {
+	Signal   stimulus.Signal
+	Rate     int
+	Readings measure.Readings
+	Findings []measure.Finding
+	Table    measure.Table // the curve, with no columns where there is none
+	// Of a recording: its name, digest and format.
+	Recording, Digest string
+	Format            wave.Format
+}
+
+// standardTests are put through a device of which nothing is claimed.
+func standardTests() []stimulus.Signal {
+	return []stimulus.Signal{
+		stimulus.StandardSweep(stimulus.DefaultPeakDBFS), stimulus.StandardTone(stimulus.DefaultPeakDBFS), stimulus.Silence{Seconds: 10},
+	}
+}
+
+// ReadDevice measures a device. Shown, which may be nil, is called before each test.
+func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i, of int)) (*Device, error) {
+	d := &Device{DeviceSettings: s}
+	signals := standardTests()
+	switch {
+	case s.Device == nil:
+		signals = make([]stimulus.Signal, len(s.Recordings))
+	case s.Claims != nil:
+		signals = nil
+		for _, t := range s.Claims.Tests {
+			signals = append(signals, t.Stimulus)
+		}
+	}
+	for i, signal := range signals {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		name := "a recording"
+		if signal != nil {
+			name = stimulus.Describe(signal)
+		}
+		if shown != nil {
+			shown(name, i, len(signals))
+		}
+		t, err := d.test(ctx, i, signal)
+		if err != nil {
+			return nil, err
+		}
+		if len(d.Tests) > 0 && d.Tests[0].Rate != t.Rate {
+			return nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", t.Recording, t.Rate, d.Tests[0].Rate)
+		}
+		d.Tests = append(d.Tests, t)
+	}
+	if s.Claims == nil {
+		return d, nil
+	}
+	if c := s.Claims.Calibration; c != nil {
+		defer func() {
+			for i := range d.Tests {
+				d.Tests[i].Readings = d.Tests[i].Readings.Calibrated(*c)
+			}
+		}()
+	}
+	read := map[string]measure.Readings{}
+	for _, t := range d.Tests {
+		read[stimulus.Describe(t.Signal)] = t.Readings
+	}
+	var err error
+	d.Sheet, err = s.Claims.Held(d.Tests[0].Rate, read)
+	return d, err
+}
+
+// test has the device respond to a signal, or reads a recording.
+func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t DeviceTest, err error) {
+	var sound dsp.Block
+	if d.Device == nil {
+		pair := d.Recordings[i]
+		var a *instrument.Alignment
+		if signal, a, err = pair.Align(); err != nil {
+			return t, err
+		}
+		readings, err := a.Read(signal)
+		if err != nil {
+			return t, fmt.Errorf("%s: %w", pair.Recording, err)
+		}
+		t = DeviceTest{Signal: signal, Rate: a.Rate, Readings: a.Readings.With(readings), Findings: a.Findings, Recording: filepath.Base(pair.Recording)}
+		sound = a.Sound
+		r, err := wave.Open(pair.Recording)
+		if err != nil {
+			return t, err
+		}
+		t.Format = r.Format()
+		r.Close()
+		if t.Digest, err = digestOf(pair.Recording); err != nil {
+			return t, err
+		}
+	} else {
+		t = DeviceTest{Signal: signal, Rate: d.Rate}
+		played, err := signal.Make(d.Rate)
+		if err != nil {
+			return t, err
+		}
+		if sound, err = instrument.Respond(ctx, d.DeviceSettings.Device, d.Rate, played); err != nil {
+			return t, err
+		}
+		if t.Readings, err = instrument.AnalyseAll(signal, d.Rate, sound); err != nil {
+			return t, err
+		}
+	}
+	for _, i := range instrument.For(signal) {
+		if tabled, ok := i.(instrument.Tabled); ok {
+			if t.Table, err = tabled.Table(t.Rate, sound); err != nil {
+				return t, err
+			}
+			break
+		}
+	}
+	return t, nil
+}
+
+// Page is the page of a device: does it do what is claimed of it, and can the figures be
+// trusted?
+func (d *Device) Page() Page {
+	p := Page{Title: "Device: " + d.Name}
+	p.Verdict, p.Answer = d.answer()
+	for _, t := range d.Tests {
+		for _, f := range t.Findings {
+			p.Do = append(p.Do, fmt.Sprintf("%s: %s. %s.", d.subject(t), f.What, upper(f.Do)))
+		}
+	}
+	p.About = fmt.Sprintf("%d tests at %d Hz. %s", len(d.Tests), d.Tests[0].Rate, d.calibration())
+	reasons := &reasonList{}
+	if d.Sheet != nil {
+		p.Sections = append(p.Sections, Section{Title: "Claims", Table: claimsTable(d.Sheet.Lines, reasons)})
+	}
+	if open := d.openTable(); open != nil {
+		p.Sections = append(p.Sections, Section{Title: "What could not be measured", Table: open})
+	}
+	curves := Section{Title: "Curves"}
+	for i, t := range d.Tests {
+		curves.Pictures = append(curves.Pictures, t.pictures(fmt.Sprintf("test-%d", i+1))...)
+	}
+	if curves.Pictures != nil {
+		p.Sections = append(p.Sections, curves)
+	}
+	p.Sections = append(p.Sections, Section{Title: "How it was measured", Table: d.conditions()})
+	notes := &reasonList{}
+	all := &Table{Head: []string{"reading", "measured", "note"}}
+	var readings []measure.Readings
+	for _, t := range d.Tests {
+		all.Rows = append(all.Rows, []Cell{text(minus(stimulus.Describe(t.Signal)) + ":")})
+		for _, r := range t.Readings {
+			all.Rows = append(all.Rows, []Cell{text(r.Name), figure(r.Reading), text(notes.number(note(r.Reading)))})
+		}
+		readings = append(readings, t.Readings)
+	}
+	p.Sections = append(p.Sections, Section{Title: "All readings", Table: all})
+	p.Sections = append(p.Sections, notes.section("Notes", "what the figure is against, and its bound"))
+	if len(reasons.all) > 0 {
+		p.Sections = append(p.Sections, reasons.section("Reasons", "reason of the tolerance"))
+	}
+	p.Sections = append(p.Sections, meanings(readings...))
+	steps := []string{d.Version}
+	for _, t := range d.Tests {
+		if t.Recording != "" {
+			steps = append(steps, fmt.Sprintf("%s  sha256 %s", t.Recording, t.Digest))
+		}
+	}
+	return p.withRepeat(append(steps, d.Repeat...), nil)
+}
+
+// answer is the first sentence.
+func (d *Device) answer() (measure.Verdict, string) {
+	if d.Sheet == nil {
+		var figures []string
+		for _, name := range []string{"gain_at_1khz_db", "thd_plus_noise_db", "idle_noise_a_dbfs"} {
+			for _, t := range d.Tests {
+				r, ok := t.Readings.Get(name)
+				if !ok {
+					r, ok = t.Readings.Get(name + "_ch1")
+				}
+				if ok {
+					figures = append(figures, fmt.Sprintf("%s %s", name, r))
+					break
+				}
+			}
+		}
+		answer := "Nothing is claimed of this device, so this page cannot say whether it is good enough"
+		if figures != nil {
+			answer += ": " + strings.Join(figures, ", ")
+		}
+		return measure.Undecided, answer + "."
+	}
+	return claimsAnswer(d.Name, d.Sheet, "what is claimed of it")
+}
+
+func (d *Device) calibration() string {
+	if d.Claims == nil || d.Claims.Calibration == nil {
+		return "No calibration was given: levels are in dBFS only."
+	}
+	return fmt.Sprintf("Calibration: %s.", d.Claims.Calibration)
+}
+
+// subject names a test in a sentence.
+func (d *Device) subject(t DeviceTest) string {
+	if t.Recording != "" {
+		return t.Recording
+	}
+	return stimulus.Describe(t.Signal)
+}
+
+// note is what a reading is against, and its bound.
+func note(r measure.Reading) string {
+	switch {
+	case r.Reference == "":
+		return r.Bound
+	case r.Bound == "":
+		return "against " + r.Reference
+	}
+	return "against " + r.Reference + "; " + r.Bound
+}
+
+// openTable lists what has no value, with its reason.
+func (d *Device) openTable() *Table {
+	table := &Table{Head: []string{"readings", "why"}}
+	at := map[string]int{} // rows by reason
+	for _, t := range d.Tests {
+		for _, r := range t.Readings {
+			if r.Measurable() {
+				continue
+			}
+			why := minus(r.Reason)
+			if row, ok := at[why]; ok {
+				table.Rows[row][0].Text += ", " + r.Name
+				continue
+			}
+			at[why] = len(table.Rows)
+			table.Rows = append(table.Rows, []Cell{text(r.Name), text(why)})
+		}
+	}
+	if table.Rows == nil {
+		return nil
+	}
+	return table
+}
+
+// conditions are the test signals and recordings.
+func (d *Device) conditions() *Table {
+	table := &Table{Head: []string{"test signal", "recording", "format"}}
+	for _, t := range d.Tests {
+		format := "64-bit floating point in memory"
+		if t.Recording != "" {
+			format = t.Format.String()
+		}
+		table.Rows = append(table.Rows, []Cell{text(minus(stimulus.Describe(t.Signal))), text(t.Recording), text(format)})
+	}
+	return table
+}
