@@ -196,7 +196,7 @@ func TestOversSkipAndBlocks(t *testing.T) {
 			y[n] *= 0.7
 		}
 		for _, ceilingDBTP := range []float64{-1, -3, -9, 3, 9} {
-			tell := func(skip bool, most int, cut func() int) string {
+			report := func(skip bool, most int, cut func() int) string {
 				o, err := NewOvers(OverSettings{Rate: 48000, Channels: 2, CeilingDBTP: ceilingDBTP, MostEvents: most})
 				if err != nil {
 					t.Fatal(err)
@@ -213,18 +213,18 @@ func TestOversSkipAndBlocks(t *testing.T) {
 				return fmt.Sprintf("%v %d %v", events, count, o.Readings())
 			}
 			for _, most := range []int{3, 100} {
-				whole := tell(true, most, func() int { return len(x) })
-				if without := tell(false, most, func() int { return len(x) }); without != whole {
+				whole := report(true, most, func() int { return len(x) })
+				if without := report(false, most, func() int { return len(x) }); without != whole {
 					t.Errorf("%s, %g dBTP: %s, without skipping %s", name, ceilingDBTP, whole, without)
 				}
-				if cut := tell(true, most, func() int { return 1 + rng.IntN(300) }); cut != whole {
+				if cut := report(true, most, func() int { return 1 + rng.IntN(300) }); cut != whole {
 					t.Errorf("%s, %g dBTP: %s, in blocks %s", name, ceilingDBTP, whole, cut)
 				}
 			}
 		}
 	}
 	if seen < 100 {
-		t.Errorf("%d events in all: too few to tell", seen)
+		t.Errorf("%d events in all: too few for a test", seen)
 	}
 }
 

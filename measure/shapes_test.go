@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// A block of another shape is a fault of the program, and is told as such: nothing is
+// A block of another shape is a fault of the program, and is reported as one: nothing is
 // dropped, and nothing is read behind a plane.
 func TestMetersRefuseOtherShapes(t *testing.T) {
 	loudness, err := NewLoudness(LoudnessSettings{Rate: 48000, Channels: 2})

@@ -50,8 +50,8 @@ type Outcome struct {
 }
 
 // Run makes the outputs of share k of n, from 1, that are not made yet. It returns the
-// context's error where that ended it, and otherwise nil: what became of the takes is
-// told to Done.
+// context's error where that ended it, and otherwise nil: Done is called with what
+// became of each take.
 func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	if n < 1 || k < 1 || k > n {
 		return fmt.Errorf("found share %d of %d; accepted: 1 to %d", k, n, max(1, n))

@@ -31,7 +31,7 @@ type Settings struct {
 	// chain; it is called when the solution is final.
 	Also func(*Solution) ([]wave.Output, error)
 
-	// Progress is told, now and then, how many frames of the job a pass has read.
+	// Progress is called now and then with how many frames of the job a pass has read.
 	Progress func(pass Pass, job int, frames int64)
 }
 

@@ -27,8 +27,8 @@ type ProposeSettings struct {
 	// PredictOnly leaves out the run of the proposed chain: the damage is then that of
 	// the model alone.
 	PredictOnly bool
-	// Progress is told, now and then, what is done with which take, and how many frames
-	// of it have been read.
+	// Progress is called now and then with what is done with which take, and how many of
+	// its frames have been read.
 	Progress func(step string, take int, frames int64)
 }
 

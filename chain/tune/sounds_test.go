@@ -60,7 +60,7 @@ func speech(t *testing.T) []string {
 	return files
 }
 
-// written writes a sound to a file of its own, in 24 bits unless it is told.
+// written24 writes a sound to a file of its own, in 24 bits.
 func written24(t testing.TB, rate int, b dsp.Block) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "take.wav")

@@ -76,7 +76,7 @@ Examples:
 	f.StringVar(&g.chain, "chain", "", "the device is this chain `file`")
 	f.BoolVar(&g.recording, "recording", false, "the files are a signal of boothbench tone and a recording of it")
 	f.IntVar(&g.rate, "rate", 48000, "rate in `Hz`; a recording has its own")
-	f.StringVar(&g.calibration, "calibration", "", "tells levels in dBu too, such as `'0 dBFS = +16 dBu'`")
+	f.StringVar(&g.calibration, "calibration", "", "states levels in dBu too, such as `'0 dBFS = +16 dBu'`")
 	f.StringVar(&g.curve, "curve", "", "write the curve, where there is one, to this CSV `file`")
 	f.BoolVar(&g.replace, "replace", false, "write over an existing curve")
 	f.BoolVar(&g.asJSON, "json", false, "print one JSON object")
@@ -101,7 +101,7 @@ func (g *gauge) check(files []string) error {
 	case devices != 1:
 		return usageError("found %s; accepted: one of --chain, --exec and --recording", plural(devices, "device"))
 	case g.recording && g.settings != nil:
-		return usageError("--recording: found the kind %s as well; accepted: the files alone, which tell their kind", g.kind.Name())
+		return usageError("--recording: found the kind %s as well; accepted: the files alone, which state their kind", g.kind.Name())
 	case g.recording && len(files) != 2:
 		return usageError("--recording: found %s; accepted: a stimulus and its recording", plural(len(files), "file"))
 	case g.recording && g.flags.Changed("rate"):
@@ -183,7 +183,7 @@ func (g *gauge) readRecording(played, recorded string) error {
 
 // movingStages are the names of a chain's stages whose gain follows the level. Of an
 // outside device they are not known, and of a chain that cannot be built there are
-// none: to have it respond tells why.
+// none: running it says why.
 func movingStages(device instrument.Device, rate, channels int) (names []string) {
 	c, ok := device.(*chain.Chain)
 	if !ok {

@@ -4,7 +4,7 @@ import "github.com/boothbench/boothbench/dsp"
 
 // CrestTones are two sounds of the same rms level and different crest: a pair of
 // equal tones, whose wave peaks 6.02 dB over its rms, and then sines, which peak
-// 3.01 dB over theirs, at levels around the one that has the pair's rms. They tell
+// 3.01 dB over theirs, at levels around the one that has the pair's rms. They show
 // what a detector measures: for one that reads rms the sine of the same rms is as
 // loud, for one that reads peaks it is the sine that is 3.01 dB higher.
 type CrestTones struct {

@@ -11,7 +11,7 @@ import (
 )
 
 // Marked is a signal as it is played and recorded: between marks, with a code
-// by which a recording of it is recognised.
+// by which its recording is recognised.
 type Marked struct {
 	Signal Signal
 	Rate   int // Hz
@@ -34,7 +34,7 @@ func (m Marked) Identity() string {
 
 const identityWord = "boothbench-stimulus"
 
-// ParseIdentity makes the stimulus that an identity tells of.
+// ParseIdentity makes the stimulus that an identity describes.
 func ParseIdentity(line string) (Marked, error) {
 	refuse := func(found, accepted string) (Marked, error) {
 		return Marked{}, fmt.Errorf("stimulus identity %q: found %s, accepted: %s", line, found, accepted)

@@ -42,7 +42,7 @@ var kinds = []Kind{
 	{Default: Tech3342{Case: 1}, Help: "a loudness range's test signal of EBU Tech 3342", Bare: true},
 }
 
-// settings tells of each setting: its unit, what is accepted, what it is.
+// settings has for each setting its unit, what is accepted, and what it is.
 var settings = map[string][3]string{
 	"hz":              {"Hz", "up to half the rate", "frequency"},
 	"low_hz":          {"Hz", "up to half the rate", "lowest frequency"},
@@ -112,7 +112,7 @@ func (k Kind) Settings() []Setting {
 }
 
 // With is a signal of the kind, with the default for every setting that is not
-// given. Whether the values go together, Make tells.
+// given. Make reports values that do not go together.
 func (k Kind) With(given map[string]string) (Signal, error) {
 	made := reflect.New(reflect.TypeOf(k.Default)).Elem()
 	made.Set(reflect.ValueOf(k.Default))

@@ -9,7 +9,7 @@ import (
 )
 
 // Every kind makes a sound from its defaults, no louder than −20 dBFS; all its
-// settings are told of; and its description makes the same signal again.
+// settings are described; and its description makes the same signal again.
 func TestEveryKind(t *testing.T) {
 	seen := map[string]bool{}
 	for _, k := range Kinds() {

@@ -2,7 +2,7 @@ package stimulus
 
 import "github.com/boothbench/boothbench/dsp"
 
-// LinkTones are one tone in two channels at two levels, which tell whether a stage
+// LinkTones are one tone in two channels at two levels, which show whether a stage
 // that works by level has one gain for both.
 type LinkTones struct {
 	Hz                  float64

@@ -7,8 +7,8 @@ import (
 )
 
 // Multitone is many sines at once, on a grid of equal ratios, each with an even
-// neighbour: the pairs tell of gain and phase, and by the turn of phase from one
-// to the other of the group delay. All fit a period, so that the response to a
+// neighbour: the pairs give gain and phase, and the turn of phase from one
+// to the other gives the group delay. All fit a period, so that the response to a
 // settled device is read without leakage.
 type Multitone struct {
 	LowHz, HighHz float64

@@ -4,7 +4,7 @@ import "github.com/boothbench/boothbench/dsp"
 
 // Signal is a test signal. Its type holds the settings, with units in their
 // names; what an analyser must know of it (where its steps lie, which tones it
-// holds) it tells by methods of its own.
+// holds) it states by methods of its own.
 type Signal interface {
 	// Kind is its name on the command line and in files: "stepped-tone".
 	Kind() string

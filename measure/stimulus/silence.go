@@ -19,8 +19,8 @@ func (s Silence) Make(rate int) (dsp.Block, error) {
 	return dsp.NewBlock(max(1, s.Channels), frames(s.Seconds, rate)), nil
 }
 
-// ToneThenSilence is a tone and then digital zero, in which a device can be heard
-// out: what rings on, and what never ends.
+// ToneThenSilence is a tone and then digital zero, in which one hears what
+// a device adds: what rings on, and what never ends.
 type ToneThenSilence struct {
 	Tone           Tone
 	SilenceSeconds float64

@@ -6,7 +6,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// TwinTone is two sines together, whose products tell of intermodulation.
+// TwinTone is two sines together, whose products are its intermodulation.
 type TwinTone struct {
 	LowHz, HighHz float64
 	Ratio         float64 // amplitude of the lower over that of the higher
