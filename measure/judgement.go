@@ -199,7 +199,12 @@ func (r Judgement) Do() string {
 	if r.Reading == "missing_files" {
 		return r.Got.Definition
 	}
-	if !r.Got.Measurable() {
+	switch {
+	case r.Verdict == Fail && r.Got.Beyond < 0:
+		return "that is under every limit"
+	case r.Verdict == Fail && r.Got.Beyond > 0:
+		return "that is over every limit"
+	case !r.Got.Measurable():
 		return "give a sound of which it can be measured, or take the limit out"
 	}
 	by := r.off()

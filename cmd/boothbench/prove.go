@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
@@ -266,10 +267,30 @@ func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 			}
 			printLine(w, l)
 		}
+		printUnclaimed(w, s.Unclaimed)
 		fmt.Fprintln(w)
 	}
-	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d undecided\n", s.Subject, s.RateHz,
+	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d undecided", s.Subject, s.RateHz,
 		plural(s.Count(measure.Pass), "claim"), s.Count(measure.Fail), s.Count(measure.Undecided))
+	if n := len(s.Unclaimed); n > 0 {
+		fmt.Fprintf(w, "; of %s nothing is claimed", plural(n, "reading"))
+	}
+	fmt.Fprintln(w)
+}
+
+// printUnclaimed prints what no line is about, and why.
+func printUnclaimed(w io.Writer, all []proof.Unclaimed) {
+	if len(all) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nnot claimed\n")
+	for i := 0; i < len(all); {
+		first, names := all[i], []string{}
+		for ; i < len(all) && all[i].Stage == first.Stage && all[i].Condition == first.Condition && all[i].Reason == first.Reason; i++ {
+			names = append(names, all[i].Reading)
+		}
+		fmt.Fprintf(w, "  %s: %s\n    %s: %s\n", first.Stage, strings.Join(names, ", "), first.Condition, first.Reason)
+	}
 }
 
 func printLine(w io.Writer, l proof.Line) {
@@ -286,16 +307,17 @@ func printLine(w io.Writer, l proof.Line) {
 
 func (settings *proveSettings) object(s *proof.Sheet) any {
 	o := struct {
-		SchemaVersion int          `json:"schema_version"`
-		Command       string       `json:"command"`
-		ExitCode      int          `json:"exit_code"`
-		Subject       string       `json:"subject"`
-		RateHz        int          `json:"rate_hz"`
-		Pass          int          `json:"pass"`
-		Fail          int          `json:"fail"`
-		Undecided     int          `json:"undecided"`
-		Lines         []proof.Line `json:"lines"`
-	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.Undecided), s.Lines}
+		SchemaVersion int               `json:"schema_version"`
+		Command       string            `json:"command"`
+		ExitCode      int               `json:"exit_code"`
+		Subject       string            `json:"subject"`
+		RateHz        int               `json:"rate_hz"`
+		Pass          int               `json:"pass"`
+		Fail          int               `json:"fail"`
+		Undecided     int               `json:"undecided"`
+		Lines         []proof.Line      `json:"lines"`
+		Unclaimed     []proof.Unclaimed `json:"not_claimed"`
+	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.Undecided), s.Lines, append([]proof.Unclaimed{}, s.Unclaimed...)}
 	if !s.Holds(settings.acceptUndecided) {
 		o.ExitCode = exitLimit
 	}

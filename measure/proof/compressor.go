@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -45,9 +46,12 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 	}
 	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
 	if s.Ratio < 1.1 {
-		return experiments
+		return append(experiments, silent(experiments[0].Condition, fmt.Sprintf("a ratio of %g moves the gain too little; curve_deviation_db holds the whole curve", s.Ratio),
+			append([]string{"compression_threshold_dbfs", "compression_slope", "compression_knee_db", "detector_crest_db", "channel_gain_difference_db"}, stepTimes...)...))
 	}
-	if s.SidechainHighPassHz > 0 && s.SidechainHighPassHz < 0.2*float64(rate) {
+	if s.SidechainHighPassHz >= 0.2*float64(rate) {
+		experiments = append(experiments, silent("a tone at the corner of the detector's high-pass", sidechainTooHigh, "compression_threshold_dbfs"))
+	} else if s.SidechainHighPassHz > 0 {
 		// At its corner the detector gets half the power.
 		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
 			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))

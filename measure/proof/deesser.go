@@ -35,16 +35,14 @@ func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 		full = math.Inf(1)
 	}
 	for _, overDB := range []float64{-3, s.RangeDB / slope / 2, full} {
-		if x, possible := sibilant(s, rate, overDB); possible {
-			experiments = append(experiments, x)
-		}
+		experiments = append(experiments, sibilant(s, rate, overDB))
 	}
-	if x, possible := sibilantBeside(s, rate); possible {
-		experiments = append(experiments, x)
-	}
-	if !s.Relative {
+	experiments = append(experiments, sibilantBeside(s, rate))
+	if s.Relative {
+		experiments = append(experiments, silent("steps of level", "against the whole sound no lone tone shows times and linking; the speech below does", append([]string{"channel_gain_difference_db"}, stepTimes...)...))
+	} else {
 		experiments = append(experiments, sibilantTimes(s, rate)...)
-		experiments = append(experiments, sibilantLink(s, rate)...)
+		experiments = append(experiments, sibilantLink(s, rate))
 	}
 	// What only a mixture of voice and s shows: times, linking and width against the
 	// whole sound.
@@ -57,7 +55,7 @@ const besideReductionDB = 2
 
 // sibilantBeside is a tone beside the bell's centre, where its band-pass has half the
 // power: what comes out there is 1 + (g − 1)·B with B = (1 ± j)/2.
-func sibilantBeside(s dsp.DeEsserSettings, rate int) (x Experiment, possible bool) {
+func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
 	key := keyPower(s, rate)
 	best, hz := 0.0, 0.0
 	level := float64(stimulus.DefaultPeakDBFS)
@@ -80,7 +78,7 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) (x Experiment, possible boo
 		}
 	}
 	if best < besideReductionDB || level-60 > 0 {
-		return x, false
+		return silent("a tone beside the bell's centre", fmt.Sprintf("the reduction there comes to less than %d dB, or its level is out of reach", besideReductionDB), "tone_dbfs")
 	}
 	tone := stimulus.Tone{Hz: hz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 	g := math.Pow(10, -best/20)
@@ -89,7 +87,7 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) (x Experiment, possible boo
 		Condition: fmt.Sprintf("%.0f Hz, beside the bell's centre, where its band-pass has half the power", hz),
 		Claims:    []Claim{within("tone_dbfs", level+gain, gainBoundDB, gainWhy)},
 		Run:       drivenBy(level-tone.PeakDBFS, instrument.HarmonicDistortion{Tone: tone}),
-	}, true
+	}
 }
 
 // sibilantTimes claims attack and release of an s that comes and goes. A step of
@@ -100,7 +98,7 @@ func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
 	step.Hz = float64(rate) / float64(step.Period(rate))
 	key := keyPower(s, rate)(step.Hz)
 	if key < 0.1 || step.Hz > 0.45*float64(rate) {
-		return nil
+		return []Experiment{silent(fmt.Sprintf("%.0f Hz, stepped", step.Hz), "no tone with a whole number of frames in its period lies near the bell's centre and within the key band", stepTimes...)}
 	}
 	threshold := s.ThresholdDBFS - 10*math.Log10(key/2) // peak of a tone there
 	timed, driveDB := dynamicsStep(threshold-6, threshold+s.RangeDB/(1-1/s.Ratio)/2, s.AttackMs, s.ReleaseMs, 10, rate)
@@ -109,12 +107,12 @@ func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
 }
 
 // sibilantLink claims that an s in one channel lowers both, if they are linked.
-func sibilantLink(s dsp.DeEsserSettings, rate int) []Experiment {
+func sibilantLink(s dsp.DeEsserSettings, rate int) Experiment {
 	key := keyPower(s, rate)(s.CentreHz)
 	over := min(6, s.RangeDB/(1-1/s.Ratio)/2)
 	loud := s.ThresholdDBFS - 10*math.Log10(key/2) + over
-	if over < 1 || math.IsNaN(over) || math.IsInf(loud, 0) {
-		return nil
+	if !(over >= 1) || math.IsInf(loud, 0) {
+		return silent("two tones, one in each channel", "ratio or range leave too little reduction to compare", "channel_gain_difference_db")
 	}
 	x := both(s.LinkChannels, loud, func(peakDBFS float64) float64 {
 		return -max(0, peakDBFS-loud+over) * (1 - 1/s.Ratio)
@@ -123,7 +121,7 @@ func sibilantLink(s dsp.DeEsserSettings, rate int) []Experiment {
 	x.Run = drivenBy(max(0, loud), instrument.ChannelLink{Tones: stimulus.LinkTones{
 		Hz: s.CentreHz, LeftDBFS: min(0, loud), RightDBFS: min(0, loud) - 12, Seconds: 3,
 	}})
-	return []Experiment{x}
+	return x
 }
 
 // keyPower is the power gain of the key band, two Butterworth filters of order 2.
@@ -135,16 +133,14 @@ func keyPower(s dsp.DeEsserSettings, rate int) func(hz float64) float64 {
 // sibilant is a tone at the centre of the bell that is a given number of dB over
 // the level at which reduction starts, and comes out lower by the reduction. In
 // relative mode a vowel beside it sets that number; for +Inf there is none.
-func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment, possible bool) {
+func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment) {
 	key := keyPower(s, rate)
 	alone := stimulus.Tone{Hz: s.CentreHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 	level, beside := alone.PeakDBFS, ""
 	var pair stimulus.TwinTone
 	switch {
-	case math.IsNaN(overDB): // a ratio of 1
-		return x, false
-	case !s.Relative && math.IsInf(overDB, 1):
-		return x, false
+	case math.IsNaN(overDB), !s.Relative && math.IsInf(overDB, 1):
+		return silent(fmt.Sprintf("%g Hz", s.CentreHz), "a ratio of 1 never reaches the range", "tone_dbfs")
 	case !s.Relative:
 		level = s.ThresholdDBFS + overDB - 10*math.Log10(key(s.CentreHz)/2)
 	case math.IsInf(overDB, 1):
@@ -155,7 +151,8 @@ func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment, po
 		squared := (key(s.CentreHz) - want) / (want - key(vowelHz)) // (a/b)²
 		pair = stimulus.TwinTone{LowHz: vowelHz, HighHz: s.CentreHz, Ratio: math.Sqrt(squared), PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 		if !(pair.Ratio >= 0.01 && pair.Ratio <= 100) || pair.HighHz < 4*pair.LowHz {
-			return x, false
+			return silent(fmt.Sprintf("%g Hz, %.1f dB against the level at which reduction starts, beside %d Hz", s.CentreHz, overDB, vowelHz),
+				"no level of the one against the other puts it there", "high_tone_dbfs")
 		}
 		beside = fmt.Sprintf(", beside %d Hz at %+.1f dB against it", vowelHz, 10*math.Log10(squared))
 	}
@@ -165,9 +162,9 @@ func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment, po
 		_, high := pair.Amplitudes()
 		x.Claims = []Claim{within("high_tone_dbfs", dsp.AmplitudeToDB(high)-reductionDB, gainBoundDB, gainWhy)}
 		x.Run = with(instrument.ModulationDistortion{Tones: pair})
-		return x, true
+		return x
 	}
 	x.Claims = []Claim{within("tone_dbfs", level-reductionDB, gainBoundDB, gainWhy)}
 	x.Run = drivenBy(level-alone.PeakDBFS, instrument.HarmonicDistortion{Tone: alone})
-	return x, true
+	return x
 }

@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -51,7 +52,11 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	}
 	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
 	if !works {
-		return experiments
+		return append(experiments, silent(experiments[0].Condition, "ratio and range end the curve within its knee, or move the gain too little; curve_deviation_db holds the whole curve",
+			append([]string{"expansion_threshold_dbfs", "expansion_ratio", "expansion_range_db", "hysteresis_db", "channel_gain_difference_db"}, stepTimes...)...))
+	}
+	if reach >= 40 {
+		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"expansion_range_db", "it is reached more than 40 dB under the threshold"})
 	}
 	// The instrument takes what is 0.05 dB under the plateau for it: so far under the
 	// opening level does the knee seem to end.
@@ -60,8 +65,12 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 		slow := settleSeconds(s.ReleaseMs, s.DetectorWindowMs+s.HoldMs)
 		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, slow, true, nil,
 			[]Claim{within("hysteresis_db", s.HysteresisDB-seems, curveStepDB+0.01, "one step of the curve; from where the knee is within 0.05 dB of its end")}))
+	} else if s.HysteresisDB > 0 {
+		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"hysteresis_db", fmt.Sprintf("the knee seems to end %.2f dB under the opening level, which hides %g dB", seems, s.HysteresisDB)})
 	}
-	if s.SidechainHighPassHz > 0 && s.SidechainHighPassHz < 0.2*float64(rate) {
+	if s.SidechainHighPassHz >= 0.2*float64(rate) {
+		experiments = append(experiments, silent("a tone at the corner of the detector's high-pass", sidechainTooHigh, "expansion_threshold_dbfs"))
+	} else if s.SidechainHighPassHz > 0 {
 		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
 			[]Claim{within("expansion_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}

@@ -17,12 +17,33 @@ type Experiment struct {
 	// Model is what the settings mean, in plain code; nil: there is none. A claim is
 	// stated in closed form. Where that is not met, the experiment is run on the model
 	// too: what its reading misses as well, the signal does not show of any device, and
-	// the claim is then to read as the model does.
+	// the claim is then to read as the model does. Its reason says so.
 	Model instrument.Device
 
-	inMemory bool     // only a device in memory can be asked this
-	again    bool     // one sound is played more than once
-	curve    *curveOf // what Run measures, with its curve; nil: it has none
+	unclaimed []omission // what is not claimed with this stimulus
+	inMemory  bool       // only a device in memory can be asked this
+	again     bool       // one sound is played more than once
+	curve     *curveOf   // what Run measures, with its curve; nil: it has none
+}
+
+// omission is a reading of which nothing is claimed, and why.
+type omission struct{ reading, reason string }
+
+// silent is an experiment that measures nothing, and says why nothing is claimed.
+func silent(condition, reason string, readings ...string) Experiment {
+	x := Experiment{Condition: condition}
+	for _, name := range readings {
+		x.unclaimed = append(x.unclaimed, omission{name, reason})
+	}
+	return x
+}
+
+// omitAll leaves all claims of an experiment unstated, for a reason.
+func (x *Experiment) omitAll(reason string) {
+	for _, c := range x.Claims {
+		x.unclaimed = append(x.unclaimed, omission{c.Reading, reason})
+	}
+	x.Claims = nil
 }
 
 // with is the run of an instrument.
@@ -55,12 +76,14 @@ func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, ex
 
 // outcome is what an experiment gives a sheet.
 type outcome struct {
-	lines []Line
-	curve *Curve // nil: none
+	lines     []Line
+	unclaimed []Unclaimed
+	curve     *Curve // nil: none
 }
 
 func (s *Sheet) add(o outcome) {
 	s.Lines = append(s.Lines, o.lines...)
+	s.Unclaimed = append(s.Unclaimed, o.unclaimed...)
 	if o.curve != nil {
 		s.Curves = append(s.Curves, *o.curve)
 	}
@@ -69,6 +92,12 @@ func (s *Sheet) add(o outcome) {
 // outcome runs the experiment and judges its claims. The error is that of a context
 // that ended.
 func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Device, rate int, keepCurve bool) (o outcome, err error) {
+	for _, left := range x.unclaimed {
+		o.unclaimed = append(o.unclaimed, Unclaimed{stage, x.Condition, left.reading, left.reason})
+	}
+	if len(x.Claims) == 0 {
+		return o, ctx.Err()
+	}
 	watched := &watchedDevice{Device: d}
 	var readings, model measure.Readings
 	if x.curve != nil && keepCurve {
@@ -82,8 +111,10 @@ func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Dev
 			if model == nil {
 				model = x.read(ctx, x.Model, rate)
 			}
-			restated, stated := c.asModelled(model)
-			if !stated {
+			got, _ := readings.Get(c.Reading)
+			restated, reason := c.asModelled(got, model)
+			if reason != "" {
+				o.unclaimed = append(o.unclaimed, Unclaimed{stage, x.Condition, c.Reading, reason})
 				continue
 			}
 			c, j = restated, measure.Judge(stage, rate, readings, restated.Limit)
@@ -129,25 +160,31 @@ func (x *Experiment) readWithCurve(ctx context.Context, stage string, d instrume
 	return readings, c
 }
 
-// asModelled is the claim as it can be made of a model's readings: as it is, where
-// they meet it, else moved until they do. It is not stated at all where the model
-// has no such reading.
-func (c Claim) asModelled(model measure.Readings) (claim Claim, stated bool) {
+// notShown is why a claim is not stated that no device could meet.
+const notShown = "this signal does not show it: of a plain model of the settings "
+
+// asModelled is the claim as it can be made of a model's readings: as it is, where they
+// meet it, else moved until they do. Where neither the device nor the model gives the
+// reading, the signal shows it of no device, and the reason says so: nothing is claimed.
+func (c Claim) asModelled(device measure.Reading, model measure.Readings) (claim Claim, reason string) {
 	got, ok := model.Get(c.Reading)
 	switch {
-	case ok && !got.Measurable() && got.Beyond == 0:
-		return c, false
-	case !ok || !got.Measurable():
-		return c, true
+	case !ok:
+		return c, ""
+	case !got.Measurable():
+		if got.Beyond == 0 && device.Beyond == 0 && !device.Measurable() {
+			return c, notShown + got.Reason
+		}
+		return c, ""
 	case c.Min != nil && got.Value < *c.Min:
 		c = c.moved(got.Value - *c.Min)
 	case c.Max != nil && got.Value > *c.Max:
 		c = c.moved(got.Value - *c.Max)
 	default:
-		return c, true
+		return c, ""
 	}
-	c.Why += fmt.Sprintf("; moved to %s, as a plain model of the settings reads with this signal", got)
-	return c, true
+	c.Why += fmt.Sprintf("; moved to %s, which a plain model of the settings reads with this signal", got)
+	return c, ""
 }
 
 // moved is the claim with its bounds moved so far that a value at one of them comes

@@ -86,7 +86,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	experiments := []Experiment{deviates(declared, rate, 1, sweepBoundDB, "ten times the sweep's own error")}
 	// The sweep has to show an octave below the corner, or it cannot be read back.
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
-		return experiments
+		return append(experiments, silent(sweepCondition, fmt.Sprintf("the sweep shows too little on one side of a corner at %g Hz; response_deviation_db holds the whole curve", s.CornerHz), "corner_hz", "slope_db_per_octave"))
 	}
 	read := func(f *instrument.FrequencyResponse) measure.Readings {
 		return f.CornerReadings(pass, max(f.Hz[0], s.CornerHz/16))
@@ -94,14 +94,21 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	// As the declared response reads: a low order is not yet flat at the pass frequency.
 	expected := read(declared.curve(rate))
 	var claims []Claim
-	if corner, _ := expected.Get("corner_hz"); corner.Measurable() {
+	var unclaimed []omission
+	if corner, _ := expected.Get("corner_hz"); !corner.Measurable() {
+		unclaimed = append(unclaimed, omission{"corner_hz", "of the declared response " + corner.Reason})
+	} else {
 		claims = append(claims, within("corner_hz", math.Round(100*corner.Value)/100, 0.005*s.CornerHz, "0.5 %: a tenth of what an ear or a part's tolerance makes of it (common practice, no source)"))
 	}
-	if slope, _ := expected.Get("slope_db_per_octave"); slope.Measurable() {
+	if slope, _ := expected.Get("slope_db_per_octave"); !slope.Measurable() {
+		unclaimed = append(unclaimed, omission{"slope_db_per_octave", "of the declared response " + slope.Reason})
+	} else {
 		claims = append(claims, within("slope_db_per_octave", slope.Value, 0.01*math.Abs(slope.Value),
 			fmt.Sprintf("1 %% of what a Butterworth filter of order %d has over these octaves", s.SlopeDBPerOctave/6)))
 	}
-	return append(experiments, readBack(claims, sweepCondition, read))
+	x := readBack(claims, sweepCondition, read)
+	x.unclaimed = unclaimed
+	return append(experiments, x)
 }
 
 func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
@@ -127,9 +134,10 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 			condition = fmt.Sprintf("%s; band %d, the declared response of the others taken out", sweepCondition, i+1)
 		}
 		// What the others stray by is left in.
-		if claims, read := bandClaims(b, s.Design, rate, sum(strays)+sweepBoundDB); len(claims) > 0 {
-			experiments = append(experiments, readBack(claims, condition, func(f *instrument.FrequencyResponse) measure.Readings { return read(without(f, others)) }))
-		}
+		claims, unclaimed, read := bandClaims(b, s.Design, rate, sum(strays)+sweepBoundDB)
+		x := readBack(claims, condition, func(f *instrument.FrequencyResponse) measure.Readings { return read(without(f, others)) })
+		x.unclaimed = unclaimed
+		experiments = append(experiments, x)
 	}
 	return experiments
 }
@@ -155,24 +163,36 @@ func sum(x []float64) (total float64) {
 // may stray by moves the half-gain points of a smaller one too far.
 const readableDB = 3
 
-// bandClaims are what can be read back of one band within the audio band.
-func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) ([]Claim, func(*instrument.FrequencyResponse) measure.Readings) {
+// bandClaims are what can be read back of one band within the audio band, what cannot,
+// and how it is read.
+func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (claims []Claim, unclaimed []omission, read func(*instrument.FrequencyResponse) measure.Readings) {
+	omit := func(reason string, readings ...string) {
+		unclaimed = silent("", reason+"; response_deviation_db holds the whole curve", readings...).unclaimed
+	}
 	top := min(20000, 0.45*float64(rate))
-	if math.Abs(b.GainDB) < 1 || b.CentreHz < 40 || b.CentreHz > top/2 {
-		return nil, nil
+	names := map[dsp.BandShape][]string{dsp.Bell: {"centre_hz", "bell_gain_db", "bell_q"}, dsp.LowShelf: {"shelf_hz"}, dsp.HighShelf: {"shelf_hz"}}[b.Shape]
+	switch {
+	case math.Abs(b.GainDB) < 1:
+		omit(fmt.Sprintf("%+g dB is too little to read a band back from", b.GainDB), names...)
+		return nil, unclaimed, nil
+	case b.CentreHz < 40 || b.CentreHz > top/2:
+		omit(fmt.Sprintf("%g Hz is too near an end of the band from 20 Hz to %g Hz", b.CentreHz, top), names...)
+		return nil, unclaimed, nil
 	}
 	const hzWhy, qWhy = "2 %: less than a tenth of a third of an octave", "5 %: what the stray of the gain makes of the half-gain points"
 	switch b.Shape {
 	case dsp.Bell:
-		claims := []Claim{
+		claims = []Claim{
 			within("centre_hz", b.CentreHz, 0.02*b.CentreHz, hzWhy),
 			within("bell_gain_db", b.GainDB, strays, "what the stage declares to deviate by, and the sweep's error"),
 		}
 		if math.Abs(b.GainDB) >= readableDB && b.Q >= 0.5 && b.CentreHz*(1+1/b.Q) < top {
 			// The bilinear transform narrows a bell; what it narrows to is declared.
 			claims = append(claims, within("bell_q", declaredQ(b, design, rate), 0.05*b.Q, qWhy))
+		} else {
+			omit("gain, Q or place of the bell leave no half-gain points that could be read", "bell_q")
 		}
-		return claims, func(f *instrument.FrequencyResponse) measure.Readings {
+		return claims, unclaimed, func(f *instrument.FrequencyResponse) measure.Readings {
 			return f.BellReadings(b.CentreHz/1.5, b.CentreHz*1.5)
 		}
 	case dsp.LowShelf, dsp.HighShelf:
@@ -181,12 +201,13 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 			off, on = on, off
 		}
 		if math.Abs(b.GainDB) < readableDB || b.Q < 0.5 {
-			return nil, nil
+			omit("gain or Q of the shelf are too small to find half of the gain", names...)
+			return nil, unclaimed, nil
 		}
-		read := func(f *instrument.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
+		read = func(f *instrument.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
 		// Half of what the shelf has reached at the end of the band.
 		half, _ := read(cookbookBand(b, design, rate).curve(rate)).Get("shelf_hz")
-		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, read
+		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, nil, read
 	}
-	return nil, nil
+	return nil, nil, nil // of a notch all is in the curve
 }

@@ -16,6 +16,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
@@ -49,11 +50,17 @@ func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, ra
 			return nil, err
 		}
 		if p.device == nil {
+			sheet.Unclaimed = append(sheet.Unclaimed, Unclaimed{p.name, "the stage by itself", measure.EveryReading, "the command names no {chain}, so that it runs the whole chain only"})
 			continue
 		}
-		p.experiments = slices.DeleteFunc(p.experiments, func(x Experiment) bool {
-			return x.inMemory || by.Once && x.again
-		})
+		for k := range p.experiments {
+			switch x := &p.experiments[k]; {
+			case x.inMemory:
+				x.omitAll("only an engine in memory shows it")
+			case by.Once && x.again:
+				x.omitAll("a recording holds each sound once, and this takes it twice")
+			}
+		}
 		for k := range p.experiments {
 			p.experiments[k].Claims = inFiles(p.experiments[k].Claims)
 		}

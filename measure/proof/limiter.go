@@ -32,10 +32,12 @@ func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 			all = append(all, x)
 		}
 	}
-	for i := range all { // what comes before is the ceiling's
-		all[i].Claims = slices.DeleteFunc(all[i].Claims, func(c Claim) bool {
-			return !strings.HasPrefix(c.Reading, "release_") || c.Reading == "release_begins_ms" // where the guard's last dips end
-		})
+	recovery := func(reading string) bool { // what comes before is the ceiling's, and its begin is where the guard's last dips end
+		return strings.HasPrefix(reading, "release_") && reading != "release_begins_ms"
+	}
+	for i := range all {
+		all[i].Claims = slices.DeleteFunc(all[i].Claims, func(c Claim) bool { return !recovery(c.Reading) })
+		all[i].unclaimed = slices.DeleteFunc(all[i].unclaimed, func(o omission) bool { return !recovery(o.reading) })
 		for k, c := range all[i].Claims {
 			all[i].Claims[k].Min, all[i].Claims[k].Max = new(*c.Min-guardMs), new(*c.Max+guardMs)
 			all[i].Claims[k].Why += "; half a millisecond more, in which the guard's last dips end"
@@ -56,6 +58,8 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 	}
 	if s.Verify {
 		x.Claims = append(x.Claims, atMost("overshoot_fine_db", 0, never))
+	} else {
+		x.unclaimed = append(x.unclaimed, omission{"overshoot_fine_db", "verify = false promises nothing between the samples beyond Annex 2"})
 	}
 	if s.LinkChannels {
 		x.Claims = append(x.Claims, atMost("image_shift_db", 0.001, "the rounding of the readings; linked channels have one gain"))
@@ -89,8 +93,13 @@ func limiterStandsStill(s dsp.LimiterSettings, rate int) Experiment {
 	// A short look-ahead has to move the gain within the period, and "loud" lets it
 	// rise between the crests: neither claims a still gain. Below 72 frames the whole
 	// fade of the guard has no room (dsp.NewLimiter).
-	if s.Recovery != dsp.FastRecovery && dsp.Frames(s.LookaheadMs, rate) >= 72 {
+	still := s.Recovery != dsp.FastRecovery && dsp.Frames(s.LookaheadMs, rate) >= 72
+	if still {
 		claims = append(claims, atMost("thd_plus_noise_db", -120, "less than what a converter of 20 bits adds (6.02·20 dB)"))
 	}
-	return limiterTone(s, 6, claims...)
+	x := limiterTone(s, 6, claims...)
+	if !still {
+		x.unclaimed = append(x.unclaimed, omission{"thd_plus_noise_db", "with a fast recovery, or a look-ahead under 72 frames, the gain moves within a period"})
+	}
+	return x
 }

@@ -70,6 +70,8 @@ func follows(rate int, got, want dsp.Block) (measure.Readings, error) {
 		return nil, fmt.Errorf("the model is silent")
 	}
 	worst := pair{1, 1, -1, -1}
+	trace := measure.Reading{Unit: "dB", Reference: "the model's level in that window",
+		Definition: fmt.Sprintf("largest difference of level in a window of %d ms, of those within %d dB of the loudest", traceMs, traceFloorDB)}
 	for _, w := range windows {
 		if w.want > loudest*dsp.DBToPower(-traceFloorDB) && math.Abs(math.Log(w.got/w.want)) > math.Abs(math.Log(worst.got/worst.want)) {
 			worst = w
@@ -77,8 +79,11 @@ func follows(rate int, got, want dsp.Block) (measure.Readings, error) {
 	}
 	var r measure.Readings
 	r.AddLevel("programme_level_db", power/expected, measure.Reading{Unit: "dB", Reference: "the model's level", Definition: "rms of the response over that of the model's"})
-	r.AddLevel("programme_gain_trace_db", worst.got/worst.want, measure.Reading{Unit: "dB", Reference: "the model's level in that window",
-		Definition: fmt.Sprintf("largest difference of level in a window of %d ms, of those within %d dB of the loudest", traceMs, traceFloorDB)})
+	if worst.got == 0 { // a level of nothing, which must not read as a difference of 0 dB
+		trace.Reason, trace.Beyond = fmt.Sprintf("silent for %d ms from %s (frame %d), where the model is %.0f dB under its loudest", traceMs,
+			measure.TimeCode(worst.frame, rate), worst.frame, dsp.PowerToDB(loudest/worst.want)), -1
+	}
+	r.AddLevel("programme_gain_trace_db", worst.got/worst.want, trace)
 	r[len(r)-1].Frame, r[len(r)-1].Channel = worst.frame, worst.channel
 	r.AddLevel("programme_residual_db", rest/expected, measure.Reading{Unit: "dB", Reference: "the model's level", Definition: "rms of the response less the model's, sample by sample"})
 	r.AddLevel("programme_largest_difference_dbfs", largest*largest, measure.Reading{Unit: "dBFS", Reference: "digital full scale, peak", Definition: "largest |sample| of that difference"})
@@ -171,7 +176,7 @@ func (p *programme) run(overDB float64) func(context.Context, instrument.Device,
 func (p *programme) exact() Experiment {
 	const why = "60 dB over the rounding of 32-bit floating point, 20 dB under a sound's noise at 16 bits"
 	return Experiment{
-		Condition: fmt.Sprintf("%d s of invented speech, %d channels, at most %d dBFS and as loud as every limiter lets pass", programmeSeconds, p.channels, programmePeakDBFS),
+		Condition: fmt.Sprintf("%d s of invented speech, %d channels, at most %d dBFS and as loud as every limiter lets pass, against plain models of the stages", programmeSeconds, p.channels, programmePeakDBFS),
 		Claims: []Claim{
 			within("programme_level_db", 0, 0.001, "a tenth of the sweep's tolerance"),
 			within("programme_gain_trace_db", 0, 0.01, "the gain of each stage, in order, from the plain model of its settings"),
@@ -188,7 +193,7 @@ func (p *programme) limited() Experiment {
 	const overDB = 6
 	const why = "a limiter's guard and verification lower single peaks, which the model leaves out"
 	return Experiment{
-		Condition: fmt.Sprintf("the same, up to %d dB over the ceiling at a limiter", overDB),
+		Condition: fmt.Sprintf("the same, up to %d dB over the ceiling at a limiter, against plain models of the stages", overDB),
 		Claims: []Claim{
 			within("programme_level_db", 0, 0.05, why),
 			{measure.Limit{Reading: "programme_gain_trace_db", Min: new(-1.5), Max: new(0.1)}, "within a window; " + why},

@@ -23,12 +23,22 @@ type Line struct {
 	measure.Judgement
 }
 
+// Unclaimed is a reading of which nothing is claimed, although the settings would let one
+// expect it, and why.
+type Unclaimed struct {
+	Stage     string `json:"stage,omitempty"`
+	Condition string `json:"condition,omitempty"`
+	Reading   string `json:"reading"`
+	Reason    string `json:"reason"`
+}
+
 // Sheet is a proof: all lines, in the order of the stages.
 type Sheet struct {
-	Subject string // the chain file, or the device
-	RateHz  int
-	Lines   []Line
-	Curves  []Curve // of OfChainWithCurves, in the order of the stages
+	Subject   string // the chain file, or the device
+	RateHz    int
+	Lines     []Line
+	Unclaimed []Unclaimed // what no line is about
+	Curves    []Curve     // of OfChainWithCurves, in the order of the stages
 
 	keepCurves bool
 }

@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -38,6 +39,10 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	soon := slices.Max(frames) < dsp.Frames(mostSweptDelayMs, rate)
 	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 && soon {
 		experiments = append(experiments, deviates(declared, rate, 1, strays, "the sum of what the stages may deviate"))
+	} else if ok && soon {
+		experiments = append(experiments, silent(sweepCondition, "stages work on channels of their own; the programme holds each channel", "response_deviation_db"))
+	} else if ok {
+		experiments = append(experiments, silent(sweepCondition, fmt.Sprintf("a delay of over %d ms", mostSweptDelayMs), "response_deviation_db"))
 	}
 	p := &programme{channels: max(2, channels)}
 	for _, s := range enabled {
