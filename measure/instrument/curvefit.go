@@ -39,6 +39,12 @@ func depth(pastDB, kneeDB float64) float64 {
 // bendDB is the fall of gain from which on a curve is taken to bend.
 const bendDB = 0.1
 
+// startKneesDB are the knees from which a fit is searched.
+var startKneesDB = []float64{0.01, 1, 2, 3, 4.5, 6, 9, 12, 18, 24}
+
+// mostSearches is how often one search is begun again at most.
+const mostSearches = 10
+
 // fitCurve fits points in the order of their levels.
 func fitCurve(points []CurvePoint) curveFit {
 	var c curveFit
@@ -138,9 +144,9 @@ func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
 	}
 	best, least := []float64{points[0].InDBFS, 0}, math.Inf(1)
 	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-14, Iterations: 200}}
-	// From the best threshold for each of some knees: a wide knee in place of a steep
-	// slope is a valley of its own.
-	for _, knee := range []float64{0.01, 3, 6, 12, 24} {
+	// From the best threshold for each of many knees: a wide knee in place of a steep
+	// slope is a valley of its own, and so is each of a few steps that lie in the knee.
+	for _, knee := range startKneesDB {
 		start, lowest := []float64{points[0].InDBFS, knee}, math.Inf(1)
 		for i := range 2*len(points) - 1 {
 			threshold := (points[i/2].InDBFS + points[(i+1)/2].InDBFS) / 2
@@ -148,7 +154,13 @@ func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
 				start, lowest = []float64{threshold, knee}, s
 			}
 		}
-		if found, err := optimize.Minimize(optimize.Problem{Func: squares}, start, settings, &optimize.NelderMead{}); found != nil && (err == nil || found.F < lowest) {
+		// A search that ends on an edge, where a step enters the knee or the range, is
+		// begun again from there, until it gains nothing.
+		for range mostSearches {
+			found, err := optimize.Minimize(optimize.Problem{Func: squares}, start, settings, &optimize.NelderMead{})
+			if found == nil || err != nil && found.F >= lowest || found.F > lowest*0.999 {
+				break
+			}
 			start, lowest = found.X, found.F
 		}
 		if lowest < least {

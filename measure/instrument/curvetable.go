@@ -47,7 +47,15 @@ func (s SweepResponse) Table(rate int, response dsp.Block) (measure.Table, error
 	for at := curves[0].Hz[0]; at < curves[0].Hz[len(curves[0].Hz)-1]; at *= math.Exp2(1.0 / 48) {
 		hz = append(hz, at)
 	}
-	harmonics, err := SweepDistortion{Sweep: s.Sweep}.curvesAt(hz, rate, response)
+	sent, err := s.Sweep.Make(rate)
+	if err != nil {
+		return measure.Table{}, err
+	}
+	soon := make(dsp.Block, len(response)) // no harmonic comes more than a second behind the sweep
+	for c, plane := range response {
+		soon[c] = plane[:min(len(plane), sent.Frames()+rate)]
+	}
+	harmonics, err := SweepDistortion{Sweep: s.Sweep}.curvesAt(hz, rate, soon)
 	if err != nil {
 		return measure.Table{}, err
 	}

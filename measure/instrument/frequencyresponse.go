@@ -15,6 +15,42 @@ type FrequencyResponse struct {
 	Hz           []float64
 	Gain         []complex128
 	GroupDelayMs []float64 // −dφ/dω; the device's delay is in it
+
+	at func(hz float64) complex128 // the gain at any frequency; nil: known at Hz only
+}
+
+// SampledResponse is a gain in closed form as if it had been measured at some
+// frequencies, which rise. It has no group delay.
+func SampledResponse(hz []float64, gain func(hz float64) complex128) *FrequencyResponse {
+	f := &FrequencyResponse{Hz: hz, at: gain}
+	for _, at := range hz {
+		f.Gain = append(f.Gain, gain(at))
+	}
+	return f
+}
+
+// leastDivisor is the magnitude from which on a response can be divided by: the
+// bottom of a notch hides what it is multiplied with.
+const leastDivisor = 1e-6
+
+// Without is the response with that of another device in series taken out, but for
+// its group delay.
+func (f *FrequencyResponse) Without(other func(hz float64) complex128) *FrequencyResponse {
+	divided := func(hz float64, gain complex128) complex128 {
+		if o := other(hz); cmplx.Abs(o) > leastDivisor {
+			return gain / o
+		}
+		return gain
+	}
+	rest := *f
+	rest.Gain = make([]complex128, len(f.Gain))
+	for i, hz := range f.Hz {
+		rest.Gain[i] = divided(hz, f.Gain[i])
+	}
+	if f.at != nil {
+		rest.at = func(hz float64) complex128 { return divided(hz, f.at(hz)) }
+	}
+	return &rest
 }
 
 // responseOf is the transform of an impulse response of which x is a stretch from
@@ -32,7 +68,7 @@ func responseOf(x []float64, from, rate int, low, high float64) *FrequencyRespon
 		padded[n] = float64(n) * v
 	}
 	moment := fft.Coefficients(nil, padded)
-	f := &FrequencyResponse{}
+	f := &FrequencyResponse{at: func(hz float64) complex128 { return transformAt(x, from, hz/float64(rate)) }}
 	for k, h := range gain {
 		hz := float64(k) * float64(rate) / float64(length)
 		if hz < low || hz > high {
@@ -49,6 +85,31 @@ func responseOf(x []float64, from, rate int, low, high float64) *FrequencyRespon
 		f.GroupDelayMs = append(f.GroupDelayMs, delay*1000/float64(rate))
 	}
 	return f
+}
+
+// transformAt is the Fourier transform of sound that begins at a frame, at a number of
+// turns a frame.
+func transformAt(x []float64, from int, turns float64) (sum complex128) {
+	const anew = 1024 // frames between two exact phases
+	step := cmplx.Rect(1, -2*math.Pi*turns)
+	phase := complex(1, 0)
+	for n, v := range x {
+		if n%anew == 0 {
+			phase = cmplx.Rect(1, -2*math.Pi*math.Mod(turns*float64(n+from), 1))
+		}
+		sum += complex(v*real(phase), v*imag(phase))
+		phase *= step
+	}
+	return sum
+}
+
+// exactDB is the magnitude in dB at a frequency: as the response has it there, or on
+// a straight line between points where nothing more is known.
+func (f *FrequencyResponse) exactDB(hz float64) float64 {
+	if f.at == nil {
+		return f.DB(hz)
+	}
+	return dsp.AmplitudeToDB(cmplx.Abs(f.at(hz)))
 }
 
 // DB is the magnitude at a frequency in dB, on a straight line between points.
@@ -125,11 +186,29 @@ func (f *FrequencyResponse) crossing(from, to, levelDB float64) (float64, error)
 	for ; i != j; i += step {
 		a, b := db(i), db(i+step)
 		if a == 0 || a < 0 != (b < 0) {
+			if f.at != nil {
+				return f.halved(f.Hz[i], f.Hz[i+step], levelDB), nil
+			}
 			t := a / (a - b)
 			return f.Hz[i] * math.Pow(f.Hz[i+step]/f.Hz[i], t), nil
 		}
 	}
 	return 0, fmt.Errorf("the magnitude does not cross %.2f dB from %s to %s", levelDB, spectra.HzText(from), spectra.HzText(to))
+}
+
+// halved is the frequency between two at which the magnitude crosses a level, by
+// halving the distance.
+func (f *FrequencyResponse) halved(from, to, levelDB float64) float64 {
+	above := f.exactDB(from) >= levelDB
+	for range 24 { // to 1e-7 of what is between
+		middle := math.Sqrt(from * to)
+		if f.exactDB(middle) >= levelDB == above {
+			from = middle
+		} else {
+			to = middle
+		}
+	}
+	return math.Sqrt(from * to)
 }
 
 // index is the point next above a frequency.

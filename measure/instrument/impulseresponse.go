@@ -22,9 +22,9 @@ type deconvolver struct {
 }
 
 // newDeconvolver takes a weight for every frequency, 0 where the stimulus holds
-// nothing. Responses may be a second longer than the stimulus.
-func newDeconvolver(sent []float64, rate int, weight func(hz float64) float64) *deconvolver {
-	length := roundLength(len(sent) + rate)
+// nothing. Responses may be longer than the stimulus by so many frames.
+func newDeconvolver(sent []float64, longer, rate int, weight func(hz float64) float64) *deconvolver {
+	length := roundLength(len(sent) + longer)
 	d := &deconvolver{fft: spectra.NewFFT(length), rate: rate, weights: make([]float64, length/2+1)}
 	padded := make([]float64, length)
 	copy(padded, sent)

@@ -161,7 +161,7 @@ func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Reading
 	if !(low < high) {
 		return nil, &dsp.SettingError{Setting: "low_hz", Found: spectra.HzText(low), Accepted: "less than high_hz, " + spectra.HzText(high)}
 	}
-	band := newDeconvolver(sent[0], rate, bandWeight(low/2, low, high, min(high*1.2, to)))
+	band := newDeconvolver(sent[0], rate, rate, bandWeight(low/2, low, high, min(high*1.2, to)))
 	var all measure.Readings
 	for c, plane := range response {
 		var r measure.Readings

@@ -104,15 +104,37 @@ func (f *FrequencyResponse) extreme(lowHz, highHz float64) (hz, db float64, err 
 	case math.IsInf(level(best), -1):
 		return f.Hz[best], 0, fmt.Errorf("exactly 0 at %s", spectra.HzText(f.Hz[best]))
 	}
-	// A parabola through points far enough apart that rounding does not shape it.
-	const spread = 0.02
-	x0 := math.Log(f.Hz[best])
-	a, b, c := f.DB(math.Exp(x0-spread)), level(best), f.DB(math.Exp(x0+spread))
-	if bend := a - 2*b + c; bend != 0 {
-		t := max(-1, min(1, (a-c)/(2*bend)))
-		return math.Exp(x0 + t*spread), b - (a-c)*t/4, nil
+	return f.crest(f.Hz[best], level(best))
+}
+
+// crest is where the magnitude is furthest from 0 dB near a frequency: the middle of
+// a parabola through points that are far enough apart that rounding does not shape
+// it, and close to each other against the bell. It is laid again around what it finds.
+func (f *FrequencyResponse) crest(nearHz, nearDB float64) (hz, db float64, err error) {
+	spread, times := 0.02, 1 // natural logarithm of frequency
+	if f.at != nil {
+		times = 10
+		low, lowErr := f.crossing(nearHz, f.Hz[0], nearDB/2)
+		high, highErr := f.crossing(nearHz, f.Hz[len(f.Hz)-1], nearDB/2)
+		if lowErr == nil && highErr == nil {
+			spread = min(spread, math.Log(high/low)/5)
+		}
 	}
-	return f.Hz[best], b, nil
+	x, b := math.Log(nearHz), nearDB
+	for range times {
+		a, c := f.exactDB(math.Exp(x-spread)), f.exactDB(math.Exp(x+spread))
+		bend := a - 2*b + c
+		if bend == 0 {
+			break
+		}
+		t := max(-1, min(1, (a-c)/(2*bend)))
+		x, db = x+t*spread, b-(a-c)*t/4
+		if f.at == nil {
+			return math.Exp(x), db, nil
+		}
+		b = f.exactDB(math.Exp(x))
+	}
+	return math.Exp(x), b, nil
 }
 
 // leastBellDB is the smallest gain that is taken for a bell.

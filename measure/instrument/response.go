@@ -21,20 +21,33 @@ import (
 type SweepResponse struct {
 	Sweep    stimulus.Swept
 	Declared func(hz float64) complex128 // the response to compare with; nil: none
-	TailMs   int                         // how long the device rings at most, up to 1000; 0 stands for 1000
+	TailMs   int                         // how long the device rings at most, up to 60,000; 0 stands for 1000
 }
 
 // Stimulus is the sweep.
 func (s SweepResponse) Stimulus() stimulus.Signal { return s.Sweep }
 
-// mostTailMs bounds the tail: deconvolve leaves a second behind the sweep.
-const mostTailMs = 1000
+const (
+	standardTailMs = 1000
+	// MostTailMs is the longest tail that a SweepResponse takes.
+	MostTailMs = 60000
+)
+
+// tail is how long the device rings, in frames.
+func (s SweepResponse) tail(rate int) int {
+	ms := s.TailMs
+	if ms <= 0 {
+		ms = standardTailMs
+	}
+	return rate * min(ms, MostTailMs) / 1000
+}
 
 // sweepDeconvolver divides responses by a sweep, and is exact from low to high in Hz.
-func sweepDeconvolver(s stimulus.Swept, sent []float64, rate int) (d *deconvolver, low, high float64) {
+// They may be longer than the sweep by so many frames.
+func sweepDeconvolver(s stimulus.Swept, sent []float64, longer, rate int) (d *deconvolver, low, high float64) {
 	from, to := s.Band()
 	low, high = from*math.Sqrt2, to*0.96 // room for the fades
-	return newDeconvolver(sent, rate, bandWeight(from, low, high, to)), low, high
+	return newDeconvolver(sent, longer, rate, bandWeight(from, low, high, to)), low, high
 }
 
 // Curves returns each channel's response.
@@ -43,12 +56,10 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 	if err != nil {
 		return nil, err
 	}
-	tail := s.TailMs
-	if tail <= 0 || tail > mostTailMs {
-		tail = mostTailMs
-	}
-	d, low, high := sweepDeconvolver(s.Sweep, sent[0], rate)
-	before, after := int(min(0.9*s.Sweep.HarmonicAdvance(2)*float64(rate), float64(rate))), rate*tail/1000
+	after := s.tail(rate)
+	longer := max(rate, after)
+	d, low, high := sweepDeconvolver(s.Sweep, sent[0], longer, rate)
+	before := int(min(0.9*s.Sweep.HarmonicAdvance(2)*float64(rate), float64(rate)))
 	stretch := func(ir impulseResponse) *FrequencyResponse {
 		x, from := ir.part(ir.largest(), before, after)
 		return responseOf(x, from, rate, low, high)
@@ -58,7 +69,7 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 	plain := stretch(d.plain())
 	var all []*FrequencyResponse
 	for c, plane := range response {
-		if err := fits(plane, sent[0], rate); err != nil {
+		if err := fits(plane, sent[0], longer, rate); err != nil {
 			return nil, fmt.Errorf("channel %d: %w", c+1, err)
 		}
 		f := stretch(d.divide(plane))
@@ -66,18 +77,21 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 			f.Gain[i] /= plain.Gain[i]
 			f.GroupDelayMs[i] -= plain.GroupDelayMs[i]
 		}
+		seen := f.at
+		f.at = func(hz float64) complex128 { return seen(hz) / plain.at(hz) }
 		all = append(all, f)
 	}
 	return all, nil
 }
 
-// fits says why sound cannot be a response, if it cannot.
-func fits(response, sent []float64, rate int) error {
+// fits says why sound cannot be a response, if it cannot. It may be longer than the
+// stimulus by so many frames.
+func fits(response, sent []float64, longer, rate int) error {
 	switch {
 	case len(response) < len(sent):
 		return fmt.Errorf("the response has %d frames; %d are needed", len(response), len(sent))
-	case len(response) > len(sent)+rate:
-		return fmt.Errorf("the response has %d frames; up to %d are accepted, a second more than the stimulus", len(response), len(sent)+rate)
+	case len(response) > len(sent)+longer:
+		return fmt.Errorf("the response has %d frames; up to %d are accepted, %g s more than the stimulus", len(response), len(sent)+longer, float64(longer)/float64(rate))
 	case planes.FirstNonFinite(dsp.Block{response}) >= 0:
 		return fmt.Errorf("NaN or infinite sample at frame %d", planes.FirstNonFinite(dsp.Block{response}))
 	}
@@ -126,7 +140,7 @@ func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRes
 	in := settled(sent[0])
 	var all []*FrequencyResponse
 	for c, plane := range response {
-		if err := fits(plane, sent[0], rate); err != nil {
+		if err := fits(plane, sent[0], rate, rate); err != nil {
 			return nil, fmt.Errorf("channel %d: %w", c+1, err)
 		}
 		out := settled(plane)

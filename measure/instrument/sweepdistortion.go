@@ -83,7 +83,7 @@ func (s SweepDistortion) curvesAt(hz []float64, rate int, response dsp.Block) ([
 	// distortion: this edge is wide, and so rings for a short time only.
 	from, to := s.Sweep.Band()
 	low, high := 2*math.Sqrt2*from, to*0.96
-	d := newDeconvolver(sent[0], rate, bandWeight(from, low, high, to))
+	d := newDeconvolver(sent[0], rate, rate, bandWeight(from, low, high, to))
 	low, high = max(low, bandLowHz), min(high, bandHighHz)
 	wire := s.orders(d.plain(), rate)
 	for _, o := range wire { // what is read of it, no device can be under
@@ -91,7 +91,7 @@ func (s SweepDistortion) curvesAt(hz []float64, rate int, response dsp.Block) ([
 	}
 	var all [][]HarmonicCurve
 	for c, plane := range response {
-		if err := fits(plane, sent[0], rate); err != nil {
+		if err := fits(plane, sent[0], rate, rate); err != nil {
 			return nil, fmt.Errorf("channel %d: %w", c+1, err)
 		}
 		var curves []HarmonicCurve

@@ -44,7 +44,7 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 			within("compression_slope", 1/s.Ratio, max(0.01/s.Ratio, 0.002), "1 % of the ratio, or 0.03 dB over the 15 dB of the curve"),
 			kneeClaim(s.KneeDB))
 	}
-	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
+	experiments := []Experiment{staticCurve(hz, low, high, curveStepDB, settle, false, gain, claims)}
 	if s.Ratio < 1.1 {
 		return append(experiments, silent(experiments[0].Condition, fmt.Sprintf("a ratio of %g moves the gain too little; curve_deviation_db holds the whole curve", s.Ratio),
 			append([]string{"compression_threshold_dbfs", "compression_slope", "compression_knee_db", "detector_crest_db", "channel_gain_difference_db"}, stepTimes...)...))
@@ -53,7 +53,7 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 		experiments = append(experiments, silent("a tone at the corner of the detector's high-pass", sidechainTooHigh, "compression_threshold_dbfs"))
 	} else if s.SidechainHighPassHz > 0 {
 		// At its corner the detector gets half the power.
-		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
+		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, curveStepDB, settle, false, nil,
 			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
 	experiments = append(experiments, detectorType(s.Detector, threshold+s.KneeDB/2+4, settleSeconds(s.AttackMs+s.ReleaseMs, s.DetectorWindowMs)))

@@ -27,14 +27,14 @@ type Curve struct {
 // readings.
 type curveOf struct {
 	instrument.Tabled
-	driveDB  float64
-	declared func(x float64) float64 // the gain in dB
+	through  func(instrument.Device) instrument.Device // what stands ahead of the device; nil: nothing
+	declared func(x float64) float64                   // the gain in dB
 }
 
 // readings are those of the instrument, and the curve beside them.
 func (o *curveOf) readings(ctx context.Context, d instrument.Device, rate int) (measure.Readings, measure.Table, error) {
-	if o.driveDB != 0 {
-		d = instrument.Driven{Device: d, DriveDB: o.driveDB}
+	if o.through != nil {
+		d = o.through(d)
 	}
 	sound, err := o.Stimulus().Make(rate)
 	if err != nil {

@@ -59,20 +59,20 @@ func timesWithHold(settings any, step stimulus.LevelStep, driveDB float64, rms b
 
 // staticCurve is the experiment of a stepped tone between two levels, which takes
 // what is over full scale by a gain ahead of the device.
-func staticCurve(hz, fromDBFS, toDBFS, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) Experiment {
+func staticCurve(hz, fromDBFS, toDBFS, stepDB, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) Experiment {
 	drive := max(0, toDBFS)
 	curve := instrument.StaticCurve{
-		Tone:     stimulus.SteppedTone{Hz: hz, FromDBFS: fromDBFS - drive, ToDBFS: toDBFS - drive, StepDB: curveStepDB, StepSeconds: stepSeconds, Back: back},
+		Tone:     stimulus.SteppedTone{Hz: hz, FromDBFS: fromDBFS - drive, ToDBFS: toDBFS - drive, StepDB: stepDB, StepSeconds: stepSeconds, Back: back},
 		DriveDB:  drive,
 		Declared: declared,
 	}
 	x := Experiment{
-		Condition: fmt.Sprintf("%.0f Hz in steps of %g dB from %.1f to %.1f dBFS", hz, curveStepDB, fromDBFS, toDBFS),
+		Condition: fmt.Sprintf("%.0f Hz in steps of %g dB from %.1f to %.1f dBFS", hz, stepDB, fromDBFS, toDBFS),
 		Claims:    claims,
 		Run:       drivenBy(drive, curve),
 	}
 	if declared != nil {
-		x.curve = &curveOf{curve, drive, declared}
+		x.curve = &curveOf{curve, func(d instrument.Device) instrument.Device { return instrument.Driven{Device: d, DriveDB: drive} }, declared}
 	}
 	return x
 }

@@ -23,6 +23,11 @@ func expanded(s dsp.ExpanderSettings) func(levelDBFS float64) float64 {
 	}
 }
 
+// leastStepDB is the finest step of an expander's curve: finer ones take minutes.
+const leastStepDB = curveStepDB / 4
+
+const tooSteep = "so steep a curve has less than two steps between knee and range, which decide it; curve_deviation_db holds the whole curve"
+
 func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	attenuation := expanded(s)
 	gain := func(peakDBFS float64) float64 { return -attenuation(peakDBFS - onPeaks(0, s.Detector)) }
@@ -41,19 +46,28 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 		atMost("unsettled_steps", 0, "what still moves is no static curve"),
 	}
 	// What ends within its knee shows neither threshold nor ratio; its curve it does.
+	// Two steps between knee and range decide them.
 	works := s.Ratio >= 1.1 && s.RangeDB >= 3+(s.Ratio-1)*s.KneeDB/2
-	if works {
+	stepDB, straightDB := float64(curveStepDB), s.RangeDB/(s.Ratio-1)-s.KneeDB/2
+	for works && straightDB < 2*stepDB && stepDB > leastStepDB {
+		stepDB /= 2
+	}
+	shown := works && straightDB >= 2*stepDB
+	if shown {
 		claims = append(claims,
 			within("expansion_threshold_dbfs", threshold, 2*curveBoundDB, curveWhy+", twice, since half the curve is its knee"),
 			within("expansion_ratio", s.Ratio, 0.01*s.Ratio+0.1*(s.Ratio-1)/s.RangeDB, "1 %, and 0.1 dB over the levels from threshold to range"))
-		if reach < 40 {
-			claims = append(claims, within("expansion_range_db", s.RangeDB, curveBoundDB, curveWhy))
-		}
 	}
-	experiments := []Experiment{staticCurve(hz, low, high, settle, false, gain, claims)}
+	if works && reach < 40 {
+		claims = append(claims, within("expansion_range_db", s.RangeDB, curveBoundDB, curveWhy))
+	}
+	experiments := []Experiment{staticCurve(hz, low, high, stepDB, settle, false, gain, claims)}
 	if !works {
 		return append(experiments, silent(experiments[0].Condition, "ratio and range end the curve within its knee, or move the gain too little; curve_deviation_db holds the whole curve",
 			append([]string{"expansion_threshold_dbfs", "expansion_ratio", "expansion_range_db", "hysteresis_db", "channel_gain_difference_db"}, stepTimes...)...))
+	}
+	if !shown {
+		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"expansion_threshold_dbfs", tooSteep}, omission{"expansion_ratio", tooSteep})
 	}
 	if reach >= 40 {
 		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"expansion_range_db", "it is reached more than 40 dB under the threshold"})
@@ -63,15 +77,15 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	seems := math.Sqrt(0.1 * s.KneeDB / (s.Ratio - 1))
 	if s.HysteresisDB > seems {
 		slow := settleSeconds(s.ReleaseMs, s.DetectorWindowMs+s.HoldMs)
-		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, slow, true, nil,
+		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, curveStepDB, slow, true, nil,
 			[]Claim{within("hysteresis_db", s.HysteresisDB-seems, curveStepDB+0.01, "one step of the curve; from where the knee is within 0.05 dB of its end")}))
 	} else if s.HysteresisDB > 0 {
 		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"hysteresis_db", fmt.Sprintf("the knee seems to end %.2f dB under the opening level, which hides %g dB", seems, s.HysteresisDB)})
 	}
 	if s.SidechainHighPassHz >= 0.2*float64(rate) {
 		experiments = append(experiments, silent("a tone at the corner of the detector's high-pass", sidechainTooHigh, "expansion_threshold_dbfs"))
-	} else if s.SidechainHighPassHz > 0 {
-		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, settle, false, nil,
+	} else if s.SidechainHighPassHz > 0 && shown {
+		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, stepDB, settle, false, nil,
 			[]Claim{within("expansion_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
 	step, driveDB := dynamicsStep(low+1, high+6, s.AttackMs, s.ReleaseMs, s.HoldMs+s.DetectorWindowMs, rate)

@@ -1,89 +1,31 @@
 package proof
 
 import (
-	"context"
 	"fmt"
 	"math"
-	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
-	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // A response is a complex gain at a frequency in Hz.
 type response func(hz float64) complex128
 
-// sweep is the stimulus of filters: −20 dBFS leaves room for +20 dB of boost,
-// and in process no noise makes a longer or louder one worth its time.
-func sweep(rate, channels int) stimulus.Sweep {
-	return stimulus.Sweep{FromHz: 5, ToHz: min(22000, 0.49*float64(rate)), Seconds: 10, PeakDBFS: stimulus.DefaultPeakDBFS, Channels: channels}
-}
-
-const sweepCondition = "exponential sweep of 10 s at -20 dBFS"
-
-// sweepBoundDB is how far a response by sweep may be off, as the tests of
-// measure.SweepResponse show against biquads: 0.001 dB; ten times as much here.
-const sweepBoundDB = 0.01
-
-// deviates claims that a response is the declared one to within so many dB.
-func deviates(declared response, rate, channels int, most float64, why string) Experiment {
-	swept := instrument.SweepResponse{Sweep: sweep(rate, channels), Declared: declared}
-	x := Experiment{Condition: sweepCondition, Run: with(swept), curve: &curveOf{swept, 0, declared.decibels}}
-	for c := range channels {
-		x.Claims = append(x.Claims, atMost(onChannel("response_deviation_db", c, channels), most, why))
-	}
-	return x
-}
-
-// readBack reads a filter's settings out of a measured response.
-func readBack(claims []Claim, condition string, read func(*instrument.FrequencyResponse) measure.Readings) Experiment {
-	return Experiment{Condition: condition, Claims: claims, Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
-		swept := instrument.SweepResponse{Sweep: sweep(rate, 1)}
-		sound, err := swept.Sweep.Make(rate)
-		if err != nil {
-			return nil, err
-		}
-		answer, err := instrument.Respond(ctx, d, rate, sound)
-		if err != nil {
-			return nil, err
-		}
-		curves, err := swept.Curves(rate, answer)
-		if err != nil {
-			return nil, err
-		}
-		return read(curves[0]), nil
-	}}
-}
-
 // curve is the response as an instrument would have measured it.
 func (r response) curve(rate int) *instrument.FrequencyResponse {
-	f := &instrument.FrequencyResponse{}
+	var grid []float64
 	for hz := 5 * math.Sqrt2; hz < float64(rate)/2; hz *= math.Exp2(1.0 / 96) {
-		f.Hz = append(f.Hz, hz)
-		f.Gain = append(f.Gain, r(hz))
+		grid = append(grid, hz)
 	}
-	return f
-}
-
-// without takes a known response out of a measured one.
-func without(f *instrument.FrequencyResponse, known response) *instrument.FrequencyResponse {
-	rest := *f
-	rest.Gain = make([]complex128, len(f.Gain))
-	for i, hz := range f.Hz {
-		rest.Gain[i] = f.Gain[i]
-		if k := known(hz); cmplx.Abs(k) > 1e-6 { // a notch's bottom hides what it is multiplied with
-			rest.Gain[i] /= k
-		}
-	}
-	return &rest
+	return instrument.SampledResponse(grid, r)
 }
 
 func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	declared := butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate)
 	pass := math.Sqrt(s.CornerHz * float64(rate) / 2) // between corner and Nyquist frequency, over the logarithm
-	experiments := []Experiment{deviates(declared, rate, 1, sweepBoundDB, "ten times the sweep's own error")}
+	swept := sweptThrough(0, s)
+	experiments := []Experiment{swept.deviates(declared, rate, sweepBoundDB, "ten times the sweep's own error, from the Butterworth filter in closed form")}
 	// The sweep has to show an octave below the corner, or it cannot be read back.
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
 		return append(experiments, silent(sweepCondition, fmt.Sprintf("the sweep shows too little on one side of a corner at %g Hz; response_deviation_db holds the whole curve", s.CornerHz), "corner_hz", "slope_db_per_octave"))
@@ -106,7 +48,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 		claims = append(claims, within("slope_db_per_octave", slope.Value, 0.01*math.Abs(slope.Value),
 			fmt.Sprintf("1 %% of what a Butterworth filter of order %d has over these octaves", s.SlopeDBPerOctave/6)))
 	}
-	x := readBack(claims, sweepCondition, read)
+	x := swept.readBack(claims, read)
 	x.unclaimed = unclaimed
 	return append(experiments, x)
 }
@@ -121,7 +63,8 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 	if s.Design == dsp.Matched {
 		why = "the deviation from the analogue filter that the stage declares, and the sweep's error"
 	}
-	experiments := []Experiment{deviates(whole, rate, 1, sum(strays)+sweepBoundDB, why)}
+	swept := sweptThrough(0, s)
+	experiments := []Experiment{swept.deviates(whole, rate, sum(strays)+sweepBoundDB, why)}
 	for i, b := range s.Bands {
 		others := response(func(float64) complex128 { return 1 })
 		for k, other := range s.Bands {
@@ -129,14 +72,13 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 				others = product(others, cookbookBand(other, s.Design, rate))
 			}
 		}
-		condition := sweepCondition
-		if len(s.Bands) > 1 {
-			condition = fmt.Sprintf("%s; band %d, the declared response of the others taken out", sweepCondition, i+1)
-		}
 		// What the others stray by is left in.
 		claims, unclaimed, read := bandClaims(b, s.Design, rate, sum(strays)+sweepBoundDB)
-		x := readBack(claims, condition, func(f *instrument.FrequencyResponse) measure.Readings { return read(without(f, others)) })
+		x := swept.readBack(claims, func(f *instrument.FrequencyResponse) measure.Readings { return read(f.Without(others)) })
 		x.unclaimed = unclaimed
+		if len(s.Bands) > 1 {
+			x.Condition += fmt.Sprintf("; band %d, the declared response of the others taken out", i+1)
+		}
 		experiments = append(experiments, x)
 	}
 	return experiments

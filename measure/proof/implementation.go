@@ -140,9 +140,8 @@ func ByRecordings(dir string) Implementation {
 	}}
 }
 
-// soundOf is all of a source, and the name of a file for it: what a stimulus is made
-// of on another processor may differ in the last bits, so the name does not.
-func soundOf(src wave.Source) (dsp.Block, string, error) {
+// planesOf is all that a source has left.
+func planesOf(src wave.Source) (dsp.Block, error) {
 	f := src.Format()
 	all, block := wave.NewMemory(f, dsp.NewBlock(f.Channels, 0)), dsp.NewBlock(f.Channels, 4096)
 	for {
@@ -153,24 +152,34 @@ func soundOf(src wave.Source) (dsp.Block, string, error) {
 				part[c] = block[c][:n]
 			}
 			if err := all.Write(part); err != nil {
-				return nil, "", err
+				return nil, err
 			}
 		}
 		if errors.Is(err, io.EOF) {
-			break
+			return all.Planes(), nil
 		}
 		if err != nil {
-			return nil, "", err
+			return nil, err
 		}
 	}
+}
+
+// soundOf is all of a source, and the name of a file for it: what a stimulus is made
+// of on another processor may differ in the last bits, so the name does not.
+func soundOf(src wave.Source) (dsp.Block, string, error) {
+	sound, err := planesOf(src)
+	if err != nil {
+		return nil, "", err
+	}
 	h := sha256.New()
-	fmt.Fprintln(h, f.Rate, f.Channels, all.Frames())
-	for _, plane := range all.Planes() {
+	f := src.Format()
+	fmt.Fprintln(h, f.Rate, f.Channels, sound.Frames())
+	for _, plane := range sound {
 		for _, v := range plane {
 			binary.Write(h, binary.LittleEndian, int32(math.Round(v*1e6))) // a hash takes all
 		}
 	}
-	return all.Planes(), fmt.Sprintf("%x.wav", h.Sum(nil)[:5]), nil
+	return sound, fmt.Sprintf("%x.wav", h.Sum(nil)[:5]), nil
 }
 
 // writer is a device that writes what it is played.

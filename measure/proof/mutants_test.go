@@ -2,8 +2,6 @@ package proof
 
 import (
 	"context"
-	"errors"
-	"io"
 	"math"
 	"strings"
 	"testing"
@@ -136,32 +134,6 @@ func (through) Respond(_ context.Context, played wave.Source, response wave.Sink
 		return err
 	}
 	return response.Write(b)
-}
-
-// planesOf is all that a source has left.
-func planesOf(src wave.Source) (dsp.Block, error) {
-	f := src.Format()
-	all, block := wave.NewMemory(f, dsp.NewBlock(f.Channels, 0)), dsp.NewBlock(f.Channels, 4096)
-	for {
-		n, err := src.Read(block)
-		for c := range block {
-			block[c] = block[c][:n]
-		}
-		if n > 0 {
-			if err := all.Write(block); err != nil {
-				return nil, err
-			}
-		}
-		if err != nil {
-			if errors.Is(err, io.EOF) {
-				err = nil
-			}
-			return all.Planes(), err
-		}
-		for c := range block {
-			block[c] = block[c][:4096]
-		}
-	}
 }
 
 // A broken response fails every claim about it, and accepting what is undecided does

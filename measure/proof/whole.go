@@ -1,7 +1,6 @@
 package proof
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -35,18 +34,15 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 		}
 	}
 	experiments := []Experiment{latency(frames...)}
-	// The impulse response that a sweep gives is read for a while only.
-	soon := slices.Max(frames) < dsp.Frames(mostSweptDelayMs, rate)
-	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 && soon {
-		experiments = append(experiments, deviates(declared, rate, 1, strays, "the sum of what the stages may deviate"))
-	} else if ok && soon {
-		experiments = append(experiments, silent(sweepCondition, "stages work on channels of their own; the programme holds each channel", "response_deviation_db"))
-	} else if ok {
-		experiments = append(experiments, silent(sweepCondition, fmt.Sprintf("a delay of over %d ms", mostSweptDelayMs), "response_deviation_db"))
-	}
 	p := &programme{channels: max(2, channels)}
 	for _, s := range enabled {
 		p.chain.Settings = append(p.chain.Settings, s.Settings)
+	}
+	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 {
+		swept := sweptThrough(frames[0], p.chain.Settings...)
+		experiments = append(experiments, swept.deviates(declared, rate, strays, "the sum of what the stages may deviate, from the product of their declared responses"))
+	} else if ok {
+		experiments = append(experiments, silent(sweepCondition, "stages work on channels of their own; the programme holds each channel", "response_deviation_db"))
 	}
 	experiments = append(experiments, repeats(p.channels), p.exact(), p.rounds())
 	if _, limits := c.Ceiling(); limits {
@@ -54,10 +50,6 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	}
 	return experiments, nil
 }
-
-// mostSweptDelayMs is how late a response may be whose magnitude a sweep shows to
-// sweepBoundDB.
-const mostSweptDelayMs = 20
 
 // channelsOf is a stage's list of channels.
 func channelsOf(settings any) []int {
