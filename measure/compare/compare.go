@@ -174,7 +174,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.totals = newDifferences(c.Rate, c.Channels, c.From)
 	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared)
 	c.clicks = newClicks(c.Rate, c.Channels)
-	c.track, c.offsets, c.clipping = newGainTrack(c.Rate), newOffsets(c.Channels), make(clipping, c.Channels)
+	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Channels), make(clipping, c.Channels)
 	residual := dsp.NewBlock(c.Channels, c.blockFrames())
 	own := c.ownGains()
 	skipped, seen := 0, 0

@@ -35,7 +35,7 @@ const (
 	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a delay not counted
 	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
 	Clipped    Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first
-	Offset     Kind = "offset"         // only In has it; Value: dBFS, its size
+	Offset     Kind = "offset"         // in B against A, or taken out of A; Value: dBFS, its size
 	Click      Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
 	Tone       Kind = "tone"           // only In has it; Hz, Value: dBFS (a full-scale sine is 0)
 	Noise      Kind = "noise"          // the rest has a steady level; Value: dBFS (rms)
@@ -164,7 +164,7 @@ func (d Difference) clause() (verb, rest string) {
 		if d.In == "A" {
 			return "has", fmt.Sprintf("%sno constant offset, which is %.1f dBFS in A", channel, d.Value)
 		}
-		return "has", fmt.Sprintf("%sa constant offset of %.1f dBFS", channel, d.Value)
+		return "has", fmt.Sprintf("%sa constant offset of %.1f dBFS against A", channel, d.Value)
 	case Click:
 		text := "one click at "
 		if d.Count > 1 {

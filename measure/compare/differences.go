@@ -43,7 +43,8 @@ func (c *Comparison) Differences() []Difference {
 			all = append(all, c.difference(Polarity, -1, ""))
 		}
 		if len(moved) > 0 { // then the mean spectrum is that of the louder part
-			all = append(all, c.levelAtFirst(moved)...)
+			ends, _, _ := c.spectralEnds()
+			all = append(append(all, c.levelAtFirst(moved)...), ends...)
 			break
 		}
 		bands := c.responseDifferences() // of all channels together
@@ -257,21 +258,8 @@ func (c *Comparison) restOfChannel(i int) float64 {
 // responseDifferences are bands that lie higher or lower: at an end of the spectrum
 // as a whole, in its middle by the largest.
 func (c *Comparison) responseDifferences() (all []Difference) {
-
-	bands, medianDB := c.followedBands()
-	lowest, highest := c.spectrum.ends(medianDB)
-	for _, end := range []spectralEnd{lowest, highest} {
-		if end.hz == 0 {
-			continue
-		}
-		kind := LowPass
-		if end.below {
-			kind = HighPass
-		}
-		d := c.difference(kind, end.db, "dB")
-		d.Hz = end.hz
-		all = append(all, d)
-	}
+	all, lowest, highest := c.spectralEnds()
+	bands, _ := c.followedBands()
 	// Its slope is no difference of its own.
 	var between []band
 	for _, b := range bands {
@@ -331,4 +319,23 @@ func (c *Comparison) responseDifferences() (all []Difference) {
 		add(bands[len(bands)-1], bandHz(bands[last]), 1)
 	}
 	return all
+}
+
+// spectralEnds are a low-pass and a high-pass.
+func (c *Comparison) spectralEnds() (all []Difference, lowest, highest spectralEnd) {
+	_, medianDB := c.followedBands()
+	lowest, highest = c.spectrum.ends(medianDB)
+	for _, end := range []spectralEnd{lowest, highest} {
+		if end.hz == 0 {
+			continue
+		}
+		kind := LowPass
+		if end.below {
+			kind = HighPass
+		}
+		d := c.difference(kind, end.db, "dB")
+		d.Hz = end.hz
+		all = append(all, d)
+	}
+	return all, lowest, highest
 }

@@ -14,11 +14,13 @@ import (
 type gainTrack struct {
 	length  int // frames of a window
 	running gainWindow
-	frames  int // in it
+	frames  int          // in it
+	sums    [][2]float64 // of A and B in it, by channel
 	windows []gainWindow
 }
 
-// gainWindow holds the sums of A squared and of A times B over a window.
+// gainWindow holds the sums of A squared and of A times B over a window, without their
+// means: an offset is no change of level.
 type gainWindow struct {
 	frame  int64
 	xx, xy float64
@@ -38,22 +40,32 @@ const (
 	sharpShare = 0.8
 )
 
-func newGainTrack(rate int) *gainTrack { return &gainTrack{length: dsp.Frames(trackMs, rate)} }
+func newGainTrack(rate, channels int) *gainTrack {
+	return &gainTrack{length: dsp.Frames(trackMs, rate), sums: make([][2]float64, channels)}
+}
 
 // write takes A and B, on one level, from a frame of A on.
 func (g *gainTrack) write(from int64, x, y dsp.Block) {
 	for n := 0; n < x.Frames(); {
 		if g.frames == 0 {
 			g.running = gainWindow{frame: from + int64(n)}
+			clear(g.sums)
 		}
 		to := min(x.Frames(), n+g.length-g.frames)
 		for c := range x {
+			var xx, xy, sx, sy float64
 			for k, v := range x[c][n:to] {
-				g.running.xx += v * v
-				g.running.xy += v * y[c][n+k]
+				w := y[c][n+k]
+				xx, xy, sx, sy = xx+v*v, xy+v*w, sx+v, sy+w
 			}
+			g.running.xx, g.running.xy = g.running.xx+xx, g.running.xy+xy
+			g.sums[c][0], g.sums[c][1] = g.sums[c][0]+sx, g.sums[c][1]+sy
 		}
 		if g.frames += to - n; g.frames == g.length {
+			for _, s := range g.sums {
+				g.running.xx -= s[0] * s[0] / float64(g.length)
+				g.running.xy -= s[0] * s[1] / float64(g.length)
+			}
 			g.windows, g.frames = append(g.windows, g.running), 0
 			if len(g.windows) == trackedWindows {
 				g.halve()

@@ -67,8 +67,8 @@ func (c *Comparison) offsetDifferences(moved bool) []Difference {
 		if math.Abs(mean) > largest {
 			largest = math.Abs(mean)
 			best.Channel, best.In = i, "B"
-			value := mean * math.Abs(c.gain) // on B's level
-			if math.Abs(s.x) > math.Abs(s.y) {
+			value := mean * math.Abs(c.gain)       // on B's level
+			if math.Abs(s.y) < 0.1*math.Abs(s.x) { // taken out
 				best.In, value = "A", mean
 			}
 			best.Value = dsp.AmplitudeToDB(math.Abs(value))
