@@ -265,8 +265,11 @@ func (c *Comparison) addResponse(r *measure.Readings, reason string) {
 	}
 }
 
-// addDifferences adds B's readings less A's.
+// addDifferences adds B's readings less A's, but for a brief comparison, which has none.
 func (c *Comparison) addDifferences(r *measure.Readings, reason string) {
+	if reason == "" && c.a == nil {
+		return
+	}
 	for _, d := range [][3]string{
 		{"integrated_difference_lu", "integrated_lufs", "LU"}, {"range_difference_lu", "loudness_range_lu", "LU"},
 		{"sample_peak_difference_db", "sample_peak_dbfs", "dB"}, {"true_peak_difference_db", "true_peak_fine_dbtp", "dB"},

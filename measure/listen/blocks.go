@@ -4,6 +4,24 @@ import "github.com/boothbench/boothbench/dsp"
 
 func copied(b dsp.Block) dsp.Block { return cut(b, 0, b.Frames()) }
 
+// withRoom is an empty block that can grow to so many frames in place.
+func withRoom(channels, frames int) dsp.Block {
+	b := dsp.NewBlock(channels, frames)
+	for c := range b {
+		b[c] = b[c][:0]
+	}
+	return b
+}
+
+// part is a stretch, not copied.
+func part(b dsp.Block, from, to int) dsp.Block {
+	out := make(dsp.Block, len(b))
+	for c := range b {
+		out[c] = b[c][from:to]
+	}
+	return out
+}
+
 // cut is a copy of a stretch.
 func cut(b dsp.Block, from, to int) dsp.Block {
 	out := make(dsp.Block, len(b))

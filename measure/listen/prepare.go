@@ -105,7 +105,10 @@ func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, er
 		}
 		from, to = max(from, begin), min(to, begin+v.Planes.Frames())
 		// Shorter versions are moved to the first one's frames: all begin at frame 0.
-		v.Planes, residual = pad(v.Planes, begin, first.Frames()), pad(residual, begin, first.Frames())
+		v.Planes = pad(v.Planes, begin, first.Frames())
+		if residual != nil {
+			residual = pad(residual, begin, first.Frames())
+		}
 		c.Versions, gains, residuals = append(c.Versions, v), append(gains, gain), append(residuals, residual)
 	}
 	if to-from < c.Rate/2 {
@@ -113,7 +116,7 @@ func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, er
 	}
 	c.FirstFrame += int64(from)
 	for i := range c.Versions {
-		c.Versions[i].Planes = cut(c.Versions[i].Planes, from, to)
+		c.Versions[i].Planes = part(c.Versions[i].Planes, from, to)
 	}
 	if err := c.match(gains); err != nil {
 		return nil, err
@@ -121,7 +124,7 @@ func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, er
 	if s.Difference {
 		own := dsp.DBToAmplitude(c.Versions[0].GainDB)
 		for i, r := range residuals {
-			r = cut(r, from, to)
+			r = part(r, from, to)
 			scale(r, own)
 			c.Differences = append(c.Differences, Version{
 				Name: fmt.Sprintf("%s less %s", c.Versions[i+1].Name, c.Versions[0].Name), Planes: r, GainDB: c.Versions[0].GainDB,
@@ -183,7 +186,11 @@ func (e *TooLargeError) Error() string { return e.text }
 
 // read reads up to n frames from a frame on.
 func read(src wave.Source, from, n int64) (dsp.Block, error) {
-	sink := wave.NewMemory(src.Format(), make(dsp.Block, src.Format().Channels))
+	room := int64(0) // for all that will come, where it is known: growing costs more than reading
+	if f, ok := src.(interface{ Frames() int64 }); ok {
+		room = max(0, min(n, f.Frames()-from))
+	}
+	sink := wave.NewMemory(src.Format(), withRoom(src.Format().Channels, int(room)))
 	if s, ok := src.(interface{ SeekFrame(int64) error }); ok && from > 0 && s.SeekFrame(from) == nil {
 		from = 0 // else it may end ahead of that, and all is skipped
 	}
@@ -214,13 +221,13 @@ func read(src wave.Source, from, n int64) (dsp.Block, error) {
 }
 
 // version lines a version up with the first one's excerpt: begin is the first frame of
-// it that the version covers, and residual is what distinguishes them on the first one's
-// level.
+// it that the version covers, and residual, where the difference is asked for, is what
+// distinguishes them on the first one's level.
 func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source, name string) (v Version, residual dsp.Block, gain float64, begin int, err error) {
 	v.Name = source.Name
 	format := wave.Unquantised(c.Rate, c.Channels)
 	open := func() (wave.Source, error) { return wave.NewMemory(format, first), nil }
-	sink := wave.NewMemory(format, make(dsp.Block, c.Channels))
+	sink := wave.NewMemory(format, withRoom(c.Channels, first.Frames()))
 	if c.AsLying {
 		src, err := planes.Until(ctx, source.Open)()
 		if err != nil {
@@ -237,11 +244,13 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 			return v, nil, 0, 0, fmt.Errorf("%s ends ahead of the excerpt, which begins at %s", source.Name, measure.TimeCode(c.FirstFrame, c.Rate))
 		}
 		gain = leastSquares(first, v.Planes)
-		residual = copied(v.Planes)
-		if gain != 0 {
-			scale(residual, 1/gain)
+		if c.Difference {
+			residual = copied(v.Planes)
+			if gain != 0 {
+				scale(residual, 1/gain)
+			}
+			subtract(residual, first)
 		}
-		subtract(residual, first)
 		return v, residual, gain, 0, nil
 	}
 	result, start, err := c.compared(ctx, open, source, sink)
@@ -271,9 +280,11 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 	gain = dsp.DBToAmplitude(db.Value)
 	// What compare calls the difference is the version on the first one's level and
 	// frames, less the first one.
-	residual = sink.Planes()
-	v.Planes = copied(residual)
-	add(v.Planes, cut(first, int(result.From), int(result.To)))
+	v.Planes = sink.Planes()
+	if c.Difference {
+		residual = copied(v.Planes)
+	}
+	add(v.Planes, part(first, int(result.From), int(result.To)))
 	scale(v.Planes, gain)
 	return v, residual, gain, int(result.From), nil
 }
