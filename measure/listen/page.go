@@ -195,13 +195,13 @@ const body = `<h1>%d versions of one sound</h1>
 <div id="loops"><div class="row"><label for="position">Place</label><input id="position" type="range" min="0" max="1" step="0.01" value="0"><output id="now">0:00.00</output></div>
 <div class="row"><button id="from">Loop from here</button><button id="to">Loop to here</button><button id="whole">Whole excerpt</button><span>Loop: <output id="loop"></output></span></div>
 <button id="lift" aria-pressed="false" hidden>Difference 20 dB louder, level 20 dB lower</button></div>
-<h2>Blind</h2>
+<h2 class="run">Blind</h2>
 <fieldset id="setup"><p>The number of trials is chosen first. No score shows before the last answer; a run that is left has no result.</p>
 <div class="row"><select id="kind" aria-label="kind of run"><option value="abx">Which one is X (ABX)</option><option value="preference">Which one do you prefer</option></select>
 <label>Trials <select id="trials"><option>10</option><option>12</option><option selected>16</option><option>20</option><option>30</option></select></label></div>
 <div class="row"><label>A <select id="one"></select></label><label>B <select id="other"></select></label></div></fieldset>
-<button id="begin">Begin</button>
 <div id="blind" hidden><button id="a" disabled>A</button><button id="b" disabled>B</button><button id="x" disabled>X</button><br><button id="isA" disabled>X is A</button><button id="isB" disabled>X is B</button></div>
+<button id="begin">Begin</button>
 <p id="result"></p>
 <div id="about"><h2>About this page</h2>%s<p>Page <code>%s</code>. Keys: <kbd>space</kbd> play and stop, <kbd>1</kbd> to <kbd>6</kbd> version, <kbd>[</kbd> <kbd>]</kbd> loop, <kbd>+</kbd> <kbd>-</kbd> level, <kbd>a</kbd> <kbd>b</kbd> <kbd>x</kbd> in a blind run. The page asks no network for anything.</p></div>
 <noscript>Listening needs the script of this page.</noscript>

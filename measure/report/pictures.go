@@ -110,7 +110,7 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 	if most > 0 {
 		p.Says = fmt.Sprintf("The %s reduced the level most, by %.1f dB at the largest.", worst, most)
 		if idle != nil {
-			p.Says += fmt.Sprintf(" Never by %g dB, and not drawn: %s.", idleDB, strings.Join(idle, ", "))
+			p.Says += fmt.Sprintf(" Less than %g dB, and not drawn: %s.", idleDB, strings.Join(idle, ", "))
 		}
 	}
 	return p
