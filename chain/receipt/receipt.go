@@ -30,7 +30,9 @@ type Receipt struct {
 	Output        File                `json:"output"`
 	Readings      map[string]*float64 `json:"readings,omitempty"` // of the output; null: not measurable
 	Warnings      []string            `json:"warnings,omitempty"`
-	Failure       string              `json:"failure,omitempty"` // why there is no output
+	LimitsJudged  int                 `json:"limits_judged,omitempty"`
+	LimitsNotMet  []string            `json:"limits_not_met,omitempty"` // each in words
+	Failure       string              `json:"failure,omitempty"`        // why there is no output
 	Written       time.Time           `json:"written"`
 }
 

@@ -21,6 +21,10 @@ type Table struct {
 	// Groups are the consistency of each folder's takes, and last of all takes.
 	Groups []Group       `json:"groups"`
 	Counts map[State]int `json:"counts"`
+	// Programme is the gain of a season as one programme; nil: there is none, or not yet.
+	Programme *Programme `json:"programme,omitempty"`
+	Limits    int        `json:"limits_judged"`
+	NotMet    int        `json:"limits_not_met"`
 }
 
 // Row is one take.
@@ -34,6 +38,8 @@ type Row struct {
 	// that is too far; nil elsewhere.
 	Apart    *float64 `json:"apart_lu,omitempty"`
 	TooShort bool     `json:"too_short_to_judge,omitempty"`
+	NotMet   []string `json:"limits_not_met,omitempty"` // each in words
+	judged   int      // limits
 }
 
 // Group is how alike the takes of a folder are in loudness.
@@ -48,7 +54,7 @@ type Group struct {
 // What a take must be to be judged, and when it is apart. (own choice: on takes of a few
 // seconds loudness is what was said, not how loud it was set)
 const (
-	leastJudgedSeconds = 10
+	leastJudgedSeconds = 10  // that the loudness counts: pauses are under its gate
 	leastGroup         = 4   // takes, for a median of their own
 	apartLU            = 1.0 // and
 	apartSpreads       = 3
@@ -58,7 +64,16 @@ const (
 // compares its digest; else sizes and times are compared.
 func (p *Plan) Gather(verify bool) (*Table, error) {
 	t := &Table{Counts: map[State]int{}}
-	key := p.key()
+	found, err := p.programme()
+	if err != nil {
+		return nil, err
+	}
+	text := p.ChainText
+	if found != nil {
+		text = found.ChainText
+	}
+	t.Programme = found
+	key := p.key(text)
 	for _, take := range p.Takes {
 		row, err := p.row(key, take, verify)
 		if err != nil {
@@ -66,17 +81,31 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 		}
 		t.Rows = append(t.Rows, row)
 		t.Counts[row.State]++
+		t.NotMet += len(row.NotMet)
+		t.Limits += row.judged
 	}
 	t.judge()
 	return t, nil
 }
 
-// Complete reports whether every take is done.
-func (t *Table) Complete() bool { return t.Counts[Made] == len(t.Rows) }
+// Complete reports whether every take is done; as one programme also, whether its
+// loudness is measured and no other gain comes nearer.
+func (t *Table) Complete() bool {
+	return t.Counts[Made] == len(t.Rows) && (t.Programme == nil || t.Programme.Final)
+}
 
 func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 	out := p.output(take)
 	row := Row{Take: take, State: Missing, Note: "no share has made it yet"}
+	if p.AsOneProgramme {
+		if r, _, err := receipt.HoldsByTimes(p.key(p.ChainText), take.Path, p.analysisOf(take)); err == nil && r != nil {
+			if r.Failure != "" {
+				row.State, row.Note = Failed, r.Failure
+				return row, nil
+			}
+			row.State, row.Note = Analysed, "it waits for the gain of the programme, and for a run with it"
+		}
+	}
 	r, why, err := receipt.HoldsByTimes(key, take.Path, out)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -85,7 +114,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 	case err != nil:
 		return row, err
 	case r == nil:
-		if _, err := os.Stat(receipt.PathFor(out)); err == nil {
+		if _, err := os.Stat(receipt.PathFor(out)); err == nil && row.State != Analysed {
 			row.State, row.Note = Stale, why
 		}
 		if r, err = receipt.Load(out); err != nil || row.State != Stale || r.Failure != "" {
@@ -109,6 +138,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 		}
 	}
 	row.State, row.Note, row.Readings, row.SHA256 = Made, "", r.Readings, r.Output.SHA256
+	row.NotMet, row.judged = r.LimitsNotMet, r.LimitsJudged
 	if len(r.Warnings) > 0 {
 		row.Note = r.Warnings[0]
 		if more := len(r.Warnings) - 1; more > 0 {
@@ -137,7 +167,7 @@ func (t *Table) judge() {
 		if r.State != Made || r.Readings["integrated_lufs"] == nil {
 			continue
 		}
-		if d := r.Readings["duration_s"]; d == nil || *d < leastJudgedSeconds {
+		if s := r.Readings[countedSeconds]; s == nil || *s < leastJudgedSeconds {
 			r.TooShort = true
 			continue
 		}
@@ -187,13 +217,13 @@ func median(values []float64) float64 {
 }
 
 // columns are the readings of a table in CSV, in their order.
-var columns = []string{"integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "true_peak_fine_dbtp", "overs_clamped_samples", "gain_db", "duration_s"}
+var columns = []string{"integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "true_peak_fine_dbtp", "overs_clamped_samples", "gain_db", "duration_s", countedSeconds}
 
 // WriteCSV writes a row for each take (RFC 4180); a reading that is not there is an empty
 // field.
 func (t *Table) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
-	out.Write(append(append([]string{"take", "output", "state"}, columns...), "apart_lu", "too_short_to_judge", "output_sha256", "note"))
+	out.Write(append(append([]string{"take", "output", "state"}, columns...), "apart_lu", "too_short_to_judge", "limits_not_met", "output_sha256", "note"))
 	number := func(v *float64) string {
 		if v == nil {
 			return ""
@@ -205,7 +235,7 @@ func (t *Table) WriteCSV(w io.Writer) error {
 		for _, c := range columns {
 			fields = append(fields, number(r.Readings[c]))
 		}
-		out.Write(append(fields, number(r.Apart), strconv.FormatBool(r.TooShort), r.SHA256, r.Note))
+		out.Write(append(fields, number(r.Apart), strconv.FormatBool(r.TooShort), strconv.Itoa(len(r.NotMet)), r.SHA256, r.Note))
 	}
 	out.Flush()
 	return out.Error()

@@ -16,6 +16,7 @@ import (
 	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/chain/tune"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/expect"
 )
 
 // schema is the version of the manifest.
@@ -34,12 +35,18 @@ type Plan struct {
 	Output          chain.Output `json:"output"`
 	RepairNonFinite bool         `json:"repair_nonfinite"`
 	Target          *tune.Target `json:"target,omitempty"` // what each take is delivered to; nil: processed as it is
+	// AsOneProgramme finds one gain for all takes, which meet the target together.
+	AsOneProgramme bool `json:"as_one_programme,omitempty"`
+	// LimitsText is a limits file that each output is held against; "": none. Patterns of
+	// files in it are seen from the season's folder.
+	LimitsText string `json:"limits_text,omitempty"`
 
 	Shares int    `json:"shares"` // into which the work is divided
 	Takes  []Take `json:"takes"`  // by path
 
 	folder string
 	chain  *chain.Chain
+	limits *expect.Limits
 }
 
 // Take is one take of a season.
@@ -85,8 +92,7 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		}
 		p.Takes[i].Bytes = info.Size()
 	}
-	var err error
-	if p.chain, err = chain.Parse(p.ChainPath, []byte(p.ChainText)); err != nil {
+	if err := p.read(); err != nil {
 		return nil, err
 	}
 	text, err := json.MarshalIndent(&p, "", " ")
@@ -132,10 +138,26 @@ func Load(folder string) (*Plan, error) {
 	if p.SchemaVersion != schema {
 		return nil, fmt.Errorf("%s: found schema_version %d; accepted: %d", path, p.SchemaVersion, schema)
 	}
-	if p.chain, err = chain.Parse(p.ChainPath, []byte(p.ChainText)); err != nil {
-		return nil, err
+	return p, p.read()
+}
+
+// read reads the texts that the plan holds.
+func (p *Plan) read() (err error) {
+	if p.AsOneProgramme && p.Target == nil {
+		return errors.New("one programme has no loudness to meet; name a target as well")
 	}
-	return p, nil
+	if p.chain, err = chain.Parse(p.ChainPath, []byte(p.ChainText)); err != nil || p.LimitsText == "" {
+		return err
+	}
+	if p.limits, err = expect.Parse(filepath.Join(p.folder, "limits.toml"), []byte(p.LimitsText)); err != nil {
+		return err
+	}
+	for _, g := range p.limits.Groups {
+		if g.Chain != "" || g.Through != "" || g.Like != "" || g.Baseline != "" {
+			return fmt.Errorf("the limits file, line %d: found limits of a chain or of a comparison; accepted in a season: limits of the outputs themselves", g.Line)
+		}
+	}
+	return nil
 }
 
 // ChangedError says that what a plan was made with is another now.
@@ -158,15 +180,25 @@ func (p *Plan) Check(program string) error {
 	return nil
 }
 
-// key is what decides an output's bytes beside the take.
-func (p *Plan) key() receipt.Key {
+// key is what decides the bytes of an output by this chain, beside the take.
+func (p *Plan) key(chainText string) receipt.Key {
 	options := fmt.Sprintf("bits %d, float %v, dither %d, seed %d, repair %v", p.Output.Bits, p.Output.Float, p.Output.Dither, p.Output.Seed, p.RepairNonFinite)
 	if p.Target != nil {
 		target, _ := json.Marshal(p.Target)
 		options += ", target " + string(target)
 	}
-	sum := sha256.Sum256([]byte(p.ChainText))
-	return receipt.Key{Chain: hex.EncodeToString(sum[:]), Options: options, Program: p.Program}
+	if p.AsOneProgramme {
+		options += ", as one programme"
+	}
+	if p.LimitsText != "" { // they decide no byte, but what the receipt says
+		options += ", limits " + digest([]byte(p.LimitsText))
+	}
+	return receipt.Key{Chain: digest([]byte(chainText)), Options: options, Program: p.Program}
+}
+
+func digest(text []byte) string {
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:])
 }
 
 // output is where a take's output lies.

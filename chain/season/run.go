@@ -11,10 +11,8 @@ import (
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/receipt"
-	"github.com/boothbench/boothbench/chain/tune"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
-	"github.com/boothbench/boothbench/measure"
 )
 
 // RunSettings are the ways to run a share; the zero value is the usual one.
@@ -32,13 +30,15 @@ type State string
 
 // The states. In a table there are also those of what a receipt says.
 const (
-	Made    State = "done"
-	WasDone State = "was done"
-	Failed  State = "failed"  // for a reason that lies in the take
-	Stopped State = "stopped" // for one that does not: it is tried again by the next run
-	Missing State = "missing"
-	Stale   State = "stale"   // made of another take, or changed since
-	Corrupt State = "corrupt" // not the bytes that were written
+	Made State = "done"
+	// Analysed takes of a season as one programme wait for its gain (Plan.Solve).
+	Analysed State = "analysed"
+	WasDone  State = "was done"
+	Failed   State = "failed"  // for a reason that lies in the take
+	Stopped  State = "stopped" // for one that does not: it is tried again by the next run
+	Missing  State = "missing"
+	Stale    State = "stale"   // made of another take, or changed since
+	Corrupt  State = "corrupt" // not the bytes that were written
 )
 
 // Outcome is what came of one take.
@@ -56,6 +56,10 @@ func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	if n < 1 || k < 1 || k > n {
 		return fmt.Errorf("found share %d of %d; accepted: 1 to %d", k, n, max(1, n))
 	}
+	found, err := p.programme()
+	if err != nil {
+		return err
+	}
 	takes := p.Share(k, n)
 	outcomes := make([]chan Outcome, len(takes))
 	next := make(chan int, len(takes))
@@ -68,7 +72,10 @@ func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	defer group.Wait()
 	for range max(1, min(s.Jobs, len(takes))) {
 		group.Go(func() {
-			w := worker{plan: p, settings: s, key: p.key(), engines: map[[2]int]*chain.Engine{}}
+			w := worker{plan: p, settings: s, engines: map[[2]int]*chain.Engine{}}
+			if found != nil {
+				w.solved, w.gainDB = found.chain, found.GainDB
+			}
 			for i := range next {
 				outcomes[i] <- w.do(ctx, takes[i])
 			}
@@ -88,21 +95,32 @@ func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 type worker struct {
 	plan     *Plan
 	settings RunSettings
-	key      receipt.Key
+	solved   *chain.Chain // of a season as one programme: with its gain; nil: not known yet
+	gainDB   float64
 	engines  map[[2]int]*chain.Engine // by rate and channels
 }
 
-func (w *worker) do(ctx context.Context, t Take) Outcome {
+func (w *worker) do(ctx context.Context, t Take) (o Outcome) {
+	for _, step := range w.steps() {
+		if o = w.doStep(ctx, t, step); o.Err != nil {
+			break
+		}
+	}
+	return o
+}
+
+// doStep does one step of a take, unless its receipt says that it is done.
+func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	o := Outcome{Take: t, State: Stopped}
 	if o.Err = ctx.Err(); o.Err != nil {
 		return o
 	}
-	out := w.plan.output(t)
+	out := s.output(t)
 	holds := receipt.HoldsByTimes
 	if w.settings.ByContent {
 		holds = receipt.Holds
 	}
-	r, _, err := holds(w.key, t.Path, out)
+	r, _, err := holds(s.key, t.Path, out)
 	switch {
 	case err == nil && r != nil && r.Failure == "":
 		o.State, o.Receipt = WasDone, r
@@ -118,9 +136,9 @@ func (w *worker) do(ctx context.Context, t Take) Outcome {
 		return o
 	}
 	if begun >= mostAttempts && !w.settings.Again {
-		return w.fail(o, out, fmt.Errorf("%s: begun %s, and no attempt came to its end; season run --again tries it anew", t.Path, dsp.Plural(begun, "time")))
+		return w.fail(o, s, fmt.Errorf("%s: begun %s, and no attempt came to its end; season run --again tries it anew", t.Path, dsp.Plural(begun, "time")))
 	}
-	o.Receipt, err = w.make(ctx, t, out)
+	o.Receipt, err = w.make(ctx, t, s)
 	var output *wave.OutputError
 	switch {
 	case ctx.Err() != nil:
@@ -130,19 +148,19 @@ func (w *worker) do(ctx context.Context, t Take) Outcome {
 		count.takeBack() // a full disk is no fault of the take
 		o.Err = err
 	case err != nil:
-		o = w.fail(o, out, err)
+		o = w.fail(o, s, err)
 		count.end()
 	default:
-		o.State = Made
+		o.State = s.state
 		o.Err = count.end()
 	}
 	return o
 }
 
 // fail records that a take cannot be made, with the reason.
-func (w *worker) fail(o Outcome, out string, err error) Outcome {
+func (w *worker) fail(o Outcome, s step, err error) Outcome {
 	o.State, o.Err = Failed, err
-	r := &receipt.Receipt{Key: w.key, Output: receipt.File{Path: out}, Failure: err.Error()}
+	r := &receipt.Receipt{Key: s.key, Output: receipt.File{Path: s.output(o.Take)}, Failure: err.Error()}
 	if r.Input, err = receipt.Of(o.Path); err != nil {
 		return o // without the take there is nothing that a receipt could be of
 	}
@@ -154,8 +172,9 @@ func (w *worker) fail(o Outcome, out string, err error) Outcome {
 }
 
 // make makes one output and its receipt.
-func (w *worker) make(ctx context.Context, t Take, out string) (*receipt.Receipt, error) {
-	r := &receipt.Receipt{Key: w.key, Readings: map[string]*float64{}}
+func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, error) {
+	out := s.output(t)
+	r := &receipt.Receipt{Key: s.key, Readings: map[string]*float64{}}
 	var err error
 	if r.Input, err = receipt.Of(t.Path); err != nil {
 		return nil, err
@@ -163,12 +182,7 @@ func (w *worker) make(ctx context.Context, t Take, out string) (*receipt.Receipt
 	if err := os.MkdirAll(filepath.Dir(out), 0o777); err != nil {
 		return nil, &wave.OutputError{Path: out, Doing: "make its folder", Err: err}
 	}
-	if w.plan.Target != nil {
-		err = w.deliver(ctx, t, out, r)
-	} else {
-		err = w.process(ctx, t, out, r)
-	}
-	if err != nil {
+	if err := s.make(ctx, t, out, r); err != nil {
 		return nil, err
 	}
 	now, err := os.Stat(t.Path)
@@ -197,108 +211,6 @@ func written(out string) (f receipt.File, err error) {
 // have come to its end.
 const mostRereads = 20
 
-// process runs the chain over a take and measures what comes out of it.
-func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
-	reader, err := wave.Open(t.Path)
-	if err != nil {
-		return err
-	}
-	defer reader.Close()
-	f := reader.Format()
-	engine, err := w.engine(f.Rate, f.Channels)
-	if err != nil {
-		return err
-	}
-	meter, err := measure.NewProgrammeMeter(f, measure.AsIs)
-	if err != nil {
-		return err
-	}
-	gains := chain.NewGains(0)
-	writer, result, err := engine.RenderTo(ctx, reader, func(f wave.Format, set wave.Options) (*wave.Writer, wave.Sink, error) {
-		set.Replace, set.Keep, set.Inputs = true, true, []string{t.Path}
-		writer, err := wave.Create(out, f, set)
-		return writer, &measuredSink{writer, meter}, err
-	}, w.plan.Output, chain.Options{Workers: 1, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
-	if err != nil {
-		return err
-	}
-	defer writer.Abort()
-	if err := writer.Commit(); err != nil {
-		return err
-	}
-	for _, warning := range reader.Warnings() {
-		r.Warnings = append(r.Warnings, warning.String())
-	}
-	note(r, meter.Readings())
-	note(r, measure.Readings{reading("duration_s", float64(reader.Frames())/float64(f.Rate)), reading("overs_clamped_samples", float64(writer.Overs().Count)), reading("repaired_samples", float64(result.NonFinite))})
-	for _, s := range gains.Stages() {
-		note(r, measure.Readings{reading("reduction_db "+s.Name, s.Reduction.LargestDB)})
-	}
-	return nil
-}
-
-// deliver writes a take so that it meets the plan's target.
-func (w *worker) deliver(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
-	d, err := tune.Deliver(ctx, w.plan.chain, *w.plan.Target, []tune.Job{{In: t.Path, Out: out}}, tune.Settings{
-		Output: w.plan.Output, Replace: true, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite,
-	})
-	if err != nil {
-		return err
-	}
-	file := d.Files[0]
-	for _, warning := range file.Warnings {
-		r.Warnings = append(r.Warnings, warning.String())
-	}
-	note(r, file.Readings)
-	note(r, measure.Readings{reading("duration_s", float64(file.Frames)/float64(file.Format.Rate)), reading("gain_db", d.GainDB), reading("reduction_db limiter", file.Cost.MostDB)})
-	for _, j := range file.Limits {
-		if j.Verdict != measure.Pass {
-			r.Warnings = append(r.Warnings, j.String())
-		}
-	}
-	return nil
-}
-
-// engine is the engine for a rate in Hz and a number of channels.
-func (w *worker) engine(rate, channels int) (*chain.Engine, error) {
-	kept := [2]int{rate, channels}
-	if e := w.engines[kept]; e != nil {
-		return e, nil // a run begins with a reset
-	}
-	e, err := w.plan.chain.Prepare(rate, channels)
-	if err == nil {
-		w.engines[kept] = e
-	}
-	return e, err
-}
-
-// measuredSink measures what passes to a sink.
-type measuredSink struct {
-	wave.Sink
-	meter *measure.ProgrammeMeter
-}
-
-func (s *measuredSink) Write(b dsp.Block) error {
-	s.meter.Write(b)
-	return s.Sink.Write(b)
-}
-
-// reading is a value of the whole.
-func reading(name string, value float64) measure.Named {
-	return measure.Named{Name: name, Reading: measure.Reading{Value: value, Frame: -1, Channel: -1}}
-}
-
-// note adds readings to a receipt.
-func note(r *receipt.Receipt, readings measure.Readings) {
-	for _, n := range readings {
-		r.Readings[n.Name] = nil
-		if n.Measurable() {
-			value := measure.JSONValue(n.Value)
-			r.Readings[n.Name] = &value
-		}
-	}
-}
-
 // Sweep removes the partial files of attempts whose process has ended, from every folder
 // of the season, and names each.
 func (p *Plan) Sweep(name func(wave.Leftover)) error {
@@ -306,7 +218,12 @@ func (p *Plan) Sweep(name func(wave.Leftover)) error {
 	for _, t := range p.Takes {
 		out := p.output(t)
 		folders = append(folders, filepath.Dir(out), filepath.Dir(receipt.PathFor(out)))
+		if p.AsOneProgramme {
+			analysis := p.analysisOf(t)
+			folders = append(folders, filepath.Dir(analysis), filepath.Dir(receipt.PathFor(analysis)))
+		}
 	}
+	folders = append(folders, p.folder)
 	slices.Sort(folders)
 	for _, folder := range slices.Compact(folders) {
 		if _, err := os.Stat(folder); err != nil {

@@ -89,6 +89,7 @@ type DeliveredFile struct {
 	Frames   int64
 	Ahead    measure.Readings // ahead of the limiter
 	Readings measure.Readings // of the written file
+	Profile  measure.LoudnessProfile
 	Limits   []measure.Judgement
 	Cost     Cost
 	// LimitedLU is by how much less the loudness rose than the gain: what the
@@ -360,9 +361,9 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 	if err := measure.EachBlock(d.ctx, r, meter.Loudness.Write, meter.Peaks.Write, counted); err != nil {
 		return err
 	}
-	file.Readings = meter.Readings()
+	file.Readings, file.Profile = meter.Readings(), meter.Loudness.Profile()
 	w.files = append(w.files, file)
-	w.profiles = append(w.profiles, meter.Loudness.Profile())
+	w.profiles = append(w.profiles, file.Profile)
 	return nil
 }
 

@@ -284,9 +284,13 @@ const okLU = 0.02
 // changes the gain and returns true if another render would come nearer.
 func (s *Solution) Correct(written ...measure.LoudnessProfile) bool {
 	lufs, ok := measure.PooledLoudness(written...)
-	if !ok {
-		return false
-	}
+	return ok && s.CorrectBy(lufs)
+}
+
+// CorrectBy is Correct for a loudness in LUFS that is known already. A solution that is
+// solved again, and corrected by the same measurements in the same order, has the same
+// gain.
+func (s *Solution) CorrectBy(lufs float64) bool {
 	s.measured = append(s.measured, point{s.GainDB, lufs})
 	if math.Abs(lufs-s.AimLUFS) <= okLU {
 		return false

@@ -1,0 +1,314 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/picture"
+	"github.com/boothbench/boothbench/measure/report"
+)
+
+// mostListed is how many takes a page lists one by one; the table in CSV has all.
+const mostListed = 2000
+
+// Page is the page of a season: is all done, does one take stand apart, who is quieter?
+func (p *Plan) Page(t *Table, version string) report.Page {
+	page := report.Page{Title: "Season: " + filepath.Base(p.folder)}
+	page.Verdict, page.Answer, page.Do = t.answer()
+	page.About = p.about(t)
+	if loudness, ok := t.loudnessPicture(); ok {
+		page.Sections = append(page.Sections, report.Section{Title: "Loudness over the season", Pictures: []picture.Picture{loudness}})
+	}
+	if s, ok := t.groupsSection(); ok {
+		page.Sections = append(page.Sections, s)
+	}
+	page.Sections = append(page.Sections, p.listSections(t)...)
+	listing := []string{version, "chain " + filepath.Base(p.ChainPath) + "  sha256 " + digest([]byte(p.ChainText)),
+		fmt.Sprintf("boothbench season run %s", filepath.Base(p.folder)), fmt.Sprintf("boothbench season gather %s --verify", filepath.Base(p.folder))}
+	page.Sections = append(page.Sections,
+		report.Section{Title: "To get the same again", Listing: strings.Join(listing, "\n")},
+		report.Section{Title: "The chain file", Listing: p.ChainText, Folded: true})
+	return page
+}
+
+// answer is the first sentence, and what to do.
+func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
+	apart, short := 0, 0
+	for _, r := range t.Rows {
+		if r.Apart != nil {
+			apart++
+		}
+		if r.TooShort {
+			short++
+		}
+	}
+	all := t.Groups[len(t.Groups)-1]
+	loudness := "no take is long enough to judge its loudness"
+	if all.Takes > 0 {
+		loudness = fmt.Sprintf("the median loudness is %.1f LUFS with a spread of %.2f LU, and %s from its group", all.MedianLUFS, all.SpreadLU, standApart(apart))
+	}
+	if t.Programme != nil && t.Programme.Final {
+		loudness += fmt.Sprintf("; as one programme it measures %.2f LUFS", *t.Programme.LoudnessLUFS)
+	}
+	missing := len(t.Rows) - t.Counts[Made]
+	switch {
+	case missing > 0:
+		v, answer = measure.Fail, fmt.Sprintf("%d of %d takes are not done (%s); %s.", missing, len(t.Rows), t.counted(), loudness)
+	case t.NotMet > 0:
+		v, answer = measure.Fail, fmt.Sprintf("All %d takes are done, but %d of %d limits are not met; %s.", len(t.Rows), t.NotMet, t.Limits, loudness)
+	case !t.Complete():
+		v, answer = measure.Undecided, fmt.Sprintf("All %d takes are rendered, but with a gain that is corrected now: run all shares again; %s.", len(t.Rows), loudness)
+	case t.Limits > 0:
+		v, answer = measure.Pass, fmt.Sprintf("All %d takes are done and meet all %d limits; %s.", len(t.Rows), t.Limits, loudness)
+	default:
+		v, answer = measure.Undecided, fmt.Sprintf("All %d takes are done. No limits were given, so this page cannot say whether to deliver: %s.", len(t.Rows), loudness)
+	}
+	if t.Counts[Missing]+t.Counts[Stale] > 0 {
+		do = append(do, "Missing and stale takes: season run makes them.")
+	}
+	if t.Counts[Failed] > 0 {
+		do = append(do, "Failed takes: the reason is below; season run --again tries them anew.")
+	}
+	if t.Counts[Corrupt] > 0 {
+		do = append(do, "Corrupt outputs: remove them and run the season again.")
+	}
+	if apart > 0 {
+		do = append(do, fmt.Sprintf("Listen to what stands apart: %s.", dsp.Plural(apart, "take")))
+	}
+	return v, answer, do
+}
+
+func standApart(n int) string {
+	if n == 0 {
+		return "no take stands apart"
+	}
+	verb := "stand"
+	if n == 1 {
+		verb = "stands"
+	}
+	return dsp.Plural(n, "take") + " " + verb + " apart"
+}
+
+// counted is how many takes are in each state but done.
+func (t *Table) counted() string {
+	var parts []string
+	for _, s := range []State{Failed, Missing, Analysed, Stale, Corrupt} {
+		if n := t.Counts[s]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, s))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (p *Plan) about(t *Table) string {
+	seconds := 0.0
+	for _, r := range t.Rows {
+		if d := r.Readings["duration_s"]; d != nil {
+			seconds += *d
+		}
+	}
+	how := "processed through " + filepath.Base(p.ChainPath)
+	switch {
+	case p.AsOneProgramme:
+		how += fmt.Sprintf(", delivered as one programme to %g LUFS", p.Target.LoudnessLUFS)
+	case p.Target != nil:
+		how += fmt.Sprintf(", each delivered to %g LUFS", p.Target.LoudnessLUFS)
+	}
+	return fmt.Sprintf("%s, %s of sound; %s.", dsp.Plural(len(t.Rows), "take"), measure.TimeCode(int64(seconds*1000), 1000), how)
+}
+
+// loudnessPicture is the loudness and the true peak of each take, in the plan's order.
+func (t *Table) loudnessPicture() (picture.Picture, bool) {
+	judged := picture.Series{Name: "judged", Kind: picture.Dots}
+	apart := picture.Series{Name: "stands apart", Kind: picture.Samples, Role: picture.Second}
+	short := picture.Series{Name: "too short to judge", Kind: picture.Stems, Role: picture.Third}
+	peaks := picture.Series{Name: "true peak", Kind: picture.Dots}
+	var marks []picture.Mark
+	group := ""
+	for i, r := range t.Rows {
+		x := float64(i + 1)
+		if g := r.group(); i == 0 || g != group {
+			group = g
+			if i > 0 {
+				marks = append(marks, picture.Mark{At: x - 0.5, Vertical: true})
+			}
+		}
+		if v := r.Readings["true_peak_fine_dbtp"]; v != nil {
+			peaks.Points = append(peaks.Points, picture.Point{X: x, Y: *v})
+		}
+		v := r.Readings["integrated_lufs"]
+		if v == nil {
+			continue
+		}
+		at := picture.Point{X: x, Y: *v}
+		switch {
+		case r.TooShort:
+			short.Points = append(short.Points, at)
+		case r.Apart != nil:
+			apart.Points = append(apart.Points, at)
+		default:
+			judged.Points = append(judged.Points, at)
+		}
+	}
+	if len(judged.Points)+len(apart.Points)+len(short.Points) == 0 {
+		return picture.Picture{}, false
+	}
+	if len(marks) > 40 { // more lines than a reader can count
+		marks = nil
+	}
+	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5}
+	loudness := picture.Panel{X: x, Height: 210, Y: picture.Around("integrated loudness", "LUFS", nil, judged.Points, apart.Points, short.Points), Marks: marks}
+	says := "No take is long enough to judge."
+	if all := t.Groups[len(t.Groups)-1]; all.Takes > 0 {
+		loudness.Bands = []picture.Band{t.roomBand()}
+		says = fmt.Sprintf("Of %s that were judged %s, by more than %g LU and %d spreads.", dsp.Plural(all.Takes, "take"), standApart(all.Apart), apartLU, apartSpreads)
+	}
+	for _, s := range []picture.Series{judged, apart, short} {
+		if s.Points != nil {
+			loudness.Series = append(loudness.Series, s)
+		}
+	}
+	if len(marks) > 0 {
+		says += " A line begins each folder."
+	}
+	panels := []picture.Panel{loudness}
+	if peaks.Points != nil {
+		peakAxis := picture.Around("true peak, fine", "dBTP", nil, peaks.Points)
+		peakAxis.Max += 0.25 // so that no dot is on the frame
+		panels = append(panels, picture.Panel{X: x, Height: 110, Y: peakAxis, Series: []picture.Series{peaks}, Marks: marks})
+	}
+	return picture.Picture{Name: "season-loudness", Title: "Every take", Says: says, Panels: panels}, true
+}
+
+// roomBand is where each take's loudness may lie: around the median of its folder, or of
+// all takes where its folder has few.
+func (t *Table) roomBand() picture.Band {
+	b := picture.Band{Name: "as far as a take may be from the median of its folder"}
+	groups := map[string]Group{}
+	for _, g := range t.Groups[:len(t.Groups)-1] {
+		groups[g.Name] = g
+	}
+	for i, r := range t.Rows {
+		g := groups[r.group()]
+		if g.Takes < leastGroup {
+			g = t.Groups[len(t.Groups)-1]
+		}
+		room := max(apartLU, apartSpreads*g.SpreadLU)
+		if i > 0 && t.Rows[i-1].group() == r.group() && i < len(t.Rows)-1 && t.Rows[i+1].group() == r.group() {
+			continue // between the first and the last of a folder
+		}
+		for _, x := range []float64{float64(i) + 0.5, float64(i) + 1.5} {
+			b.Upper = append(b.Upper, picture.Point{X: x, Y: g.MedianLUFS + room})
+			b.Lower = append(b.Lower, picture.Point{X: x, Y: g.MedianLUFS - room})
+		}
+	}
+	return b
+}
+
+// fewFolders is how many folders the table alone shows well.
+const fewFolders = 4
+
+// groupsSection says which folder is quieter than the others.
+func (t *Table) groupsSection() (report.Section, bool) {
+	groups := t.Groups[:len(t.Groups)-1]
+	whole := t.Groups[len(t.Groups)-1]
+	if len(groups) == 0 {
+		return report.Section{}, false
+	}
+	s := report.Section{Title: "Who is quieter", Table: &report.Table{Head: []string{"folder", "number", "takes judged", "median", "against all", "spread", "apart"}}}
+	bars := picture.Series{Kind: picture.Bars}
+	quietest := 0
+	for i, g := range groups {
+		against := g.MedianLUFS - whole.MedianLUFS
+		bars.Points = append(bars.Points, picture.Point{X: float64(i + 1), Y: against})
+		if g.MedianLUFS < groups[quietest].MedianLUFS {
+			quietest = i
+		}
+		name := g.Name
+		if name == "." {
+			name = "(no folder)"
+		}
+		s.Table.Rows = append(s.Table.Rows, []report.Cell{{Text: name}, count(i + 1), count(g.Takes),
+			figure(g.MedianLUFS, "LUFS"), difference(against, "LU"), figure(g.SpreadLU, "LU"), count(g.Apart)})
+	}
+	if len(groups) > fewFolders {
+		q := groups[quietest]
+		says := fmt.Sprintf("%s is the quietest: its median is %.1f LU from the median of all takes.", q.Name, q.MedianLUFS-whole.MedianLUFS)
+		if math.Abs(q.MedianLUFS-whole.MedianLUFS) < 0.1 {
+			says = "No folder's median is 0.1 LU under the median of all takes."
+		}
+		s.Pictures = []picture.Picture{{Name: "season-folders", Title: "Each folder against all takes", Says: picture.Minus(says), Panels: []picture.Panel{{
+			X: picture.Axis{Name: "folder, by its number in the table", Max: float64(len(groups)) + 1}, Height: 140,
+			Y: picture.Around("median less that of all", "LU", []float64{-1, 0, 1}, bars.Points), Series: []picture.Series{bars},
+		}}}}
+	}
+	return s, true
+}
+
+// listSections are the takes that ask for attention, then all.
+func (p *Plan) listSections(t *Table) (all []report.Section) {
+	undone := &report.Table{Head: []string{"take", "state", "why"}}
+	limits := &report.Table{Head: []string{"take", "limit that is not met"}}
+	apart := &report.Table{Head: []string{"take", "loudness", "from its group"}}
+	short := &report.Table{Head: []string{"take", "loudness", "counted", "length"}}
+	every := &report.Table{Head: []string{"take", "state", "loudness", "range", "true peak, fine", "gain", "length"}}
+	get := func(r Row, name, unit string) report.Cell {
+		if v := r.Readings[name]; v != nil {
+			return figure(*v, unit)
+		}
+		return report.Cell{}
+	}
+	for i, r := range t.Rows {
+		name := report.Cell{Text: r.Output}
+		if r.State != Made {
+			undone.Rows = append(undone.Rows, []report.Cell{name, {Text: string(r.State)}, {Text: strings.ReplaceAll(r.Note, r.Path, filepath.Base(r.Path))}})
+		}
+		for _, l := range r.NotMet {
+			limits.Rows = append(limits.Rows, []report.Cell{name, {Text: picture.Minus(strings.ReplaceAll(l, p.output(r.Take), r.Output))}})
+		}
+		if r.Apart != nil {
+			apart.Rows = append(apart.Rows, []report.Cell{name, get(r, "integrated_lufs", "LUFS"), difference(*r.Apart, "LU")})
+		}
+		if r.TooShort {
+			short.Rows = append(short.Rows, []report.Cell{name, get(r, "integrated_lufs", "LUFS"), get(r, countedSeconds, "s"), get(r, "duration_s", "s")})
+		}
+		if i < mostListed {
+			every.Rows = append(every.Rows, []report.Cell{name, {Text: string(r.State)}, get(r, "integrated_lufs", "LUFS"), get(r, "loudness_range_lu", "LU"),
+				get(r, "true_peak_fine_dbtp", "dBTP"), get(r, "gain_db", "dB"), get(r, "duration_s", "s")})
+		}
+	}
+	add := func(title, text string, table *report.Table, folded bool) {
+		if table.Rows != nil {
+			all = append(all, report.Section{Title: title, Text: text, Table: table, Folded: folded})
+		}
+	}
+	add("Not done", "", undone, false)
+	add("Limits not met", "", limits, false)
+	add("Takes that stand apart", fmt.Sprintf("By more than %g LU and %d spreads from the median of their folder, or of all takes where the folder has fewer than %d.", apartLU, apartSpreads, leastGroup), apart, false)
+	add("Too short to judge", fmt.Sprintf("Their loudness counts less than %d s: it is what was said, not how loud it was set.", leastJudgedSeconds), short, true)
+	text := ""
+	if len(t.Rows) > mostListed {
+		text = fmt.Sprintf("The first %d of %d; the table in CSV has all.", mostListed, len(t.Rows))
+	}
+	add("All takes", text, every, true)
+	return all
+}
+
+func figure(v float64, unit string) report.Cell {
+	digits := 1
+	if unit == "LU" || unit == "dB" {
+		digits = 2
+	}
+	return report.Cell{Text: picture.Minus(fmt.Sprintf("%.*f %s", digits, v, unit)), Figure: true}
+}
+
+// difference is a figure with its sign.
+func difference(v float64, unit string) report.Cell {
+	return report.Cell{Text: picture.Minus(fmt.Sprintf("%+.2f %s", v, unit)), Figure: true}
+}
+
+func count(n int) report.Cell { return report.Cell{Text: fmt.Sprint(n), Figure: true} }

@@ -1,0 +1,257 @@
+package season
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/receipt"
+	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// step is one way from a take to a file with a receipt.
+type step struct {
+	key    receipt.Key
+	output func(Take) string
+	make   func(ctx context.Context, t Take, out string, r *receipt.Receipt) error
+	state  State // of a take for which it is made
+}
+
+// steps are what is to be done for a take, in their order: a season as one programme is
+// analysed first, and rendered once its gain is known.
+func (w *worker) steps() []step {
+	p := w.plan
+	render := step{p.key(p.ChainText), p.output, w.process, Made}
+	switch {
+	case p.Target == nil:
+		return []step{render}
+	case !p.AsOneProgramme:
+		render.make = w.deliver
+		return []step{render}
+	}
+	analyse := step{p.key(p.ChainText), p.analysisOf, w.analyse, Analysed}
+	if w.solved == nil {
+		return []step{analyse}
+	}
+	render.key = p.key(string(w.solved.Text))
+	return []step{analyse, render}
+}
+
+// analysisOf is where the analysis of a take lies.
+func (p *Plan) analysisOf(t Take) string {
+	return filepath.Join(p.folder, ".analysis", filepath.FromSlash(t.Output)+".analysis")
+}
+
+// process runs the chain over a take and measures what comes out of it.
+func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
+	reader, err := wave.Open(t.Path)
+	if err != nil {
+		return err
+	}
+	defer reader.Close()
+	f := reader.Format()
+	engine, err := w.engine(f.Rate, f.Channels)
+	if err != nil {
+		return err
+	}
+	mono := measure.AsIs
+	if w.plan.Target != nil {
+		mono = w.plan.Target.Mono
+	}
+	meter, err := measure.NewProgrammeMeter(f, mono)
+	if err != nil {
+		return err
+	}
+	gains := chain.NewGains(0)
+	writer, result, err := engine.Render(ctx, reader, out, w.plan.Output, wave.Options{Replace: true, Keep: true, Inputs: []string{t.Path}}, chain.Options{Workers: 1, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
+	if err != nil {
+		return err
+	}
+	defer writer.Abort()
+	if err := measureWritten(ctx, writer, meter); err != nil {
+		return err
+	}
+	readings := meter.Readings()
+	if target := w.plan.Target; target != nil {
+		if err := judgeAsOne(r, *target, out, w.plan.Output.Format(f), result.Frames, readings); err != nil {
+			return err
+		}
+	}
+	if err := writer.Commit(); err != nil {
+		return err
+	}
+	for _, warning := range reader.Warnings() {
+		r.Warnings = append(r.Warnings, warning.String())
+	}
+	note(r, readings)
+	noteProfile(r, meter.Loudness.Profile())
+	note(r, measure.Readings{reading("duration_s", float64(reader.Frames())/float64(f.Rate)), reading("overs_clamped_samples", float64(writer.Overs().Count)), reading("repaired_samples", float64(result.NonFinite))})
+	for _, s := range gains.Stages() {
+		note(r, measure.Readings{reading("reduction_db "+s.Name, s.Reduction.LargestDB)})
+	}
+	if w.solved != nil {
+		note(r, measure.Readings{reading("gain_db", w.gainDB)})
+		if err := w.plan.keepProfile(out, meter.Loudness.Profile()); err != nil {
+			return err
+		}
+	}
+	return w.hold(ctx, out, r)
+}
+
+// judgeAsOne holds a take of one programme against the target's limits, but for the
+// loudness: that is the programme's. A true peak over the target is an error, as it is
+// where one take is delivered.
+func judgeAsOne(r *receipt.Receipt, target tune.Target, out string, f wave.Format, frames int64, readings measure.Readings) error {
+	if peak, _ := readings.Get("true_peak_dbtp"); peak.Measurable() && peak.Value > target.TruePeakDBTP {
+		return fmt.Errorf("the true peak of what was written is %.3f dBTP, over %g; set verify = true in the chain's limiter", peak.Value, target.TruePeakDBTP)
+	}
+	all := append(measure.FormatReadings(f, frames), readings...)
+	var judged []measure.Judgement
+	for _, l := range target.Limits {
+		if l.Reading != "integrated_lufs" {
+			judged = append(judged, measure.Judge(out, f.Rate, all, l))
+		}
+	}
+	noteLimits(r, judged)
+	return nil
+}
+
+// deliver writes a take so that it meets the plan's target.
+func (w *worker) deliver(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
+	d, err := tune.Deliver(ctx, w.plan.chain, *w.plan.Target, []tune.Job{{In: t.Path, Out: out}}, tune.Settings{
+		Output: w.plan.Output, Replace: true, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite,
+	})
+	if err != nil {
+		return err
+	}
+	file := d.Files[0]
+	for _, warning := range file.Warnings {
+		r.Warnings = append(r.Warnings, warning.String())
+	}
+	note(r, file.Readings)
+	noteProfile(r, file.Profile)
+	note(r, measure.Readings{
+		reading("duration_s", float64(file.Frames)/float64(file.Format.Rate)), reading("gain_db", d.GainDB), reading("reduction_db limiter", file.Cost.MostDB),
+		reading("overs_clamped_samples", float64(file.Overs.Count)), reading("repaired_samples", float64(file.Repaired)),
+	})
+	noteLimits(r, file.Limits)
+	return w.hold(ctx, out, r)
+}
+
+// analyse writes the analysis of a take.
+func (w *worker) analyse(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
+	reader, err := wave.Open(t.Path)
+	if err != nil {
+		return err
+	}
+	defer reader.Close()
+	a, err := tune.Analyse(ctx, w.plan.chain, reader, tune.AnalyseOptions{Mono: w.plan.Target.Mono, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite})
+	if err != nil {
+		return err
+	}
+	text, err := a.MarshalBinary()
+	if err != nil {
+		return err
+	}
+	return replaceFile(out, text)
+}
+
+// replaceFile publishes a file of a season's own.
+func replaceFile(path string, text []byte) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+		return &wave.OutputError{Path: path, Doing: "make its folder", Err: err}
+	}
+	f, err := wave.CreateFile(path, true, nil)
+	if err != nil {
+		return err
+	}
+	defer f.Abort()
+	if _, err := f.Write(text); err != nil {
+		return err
+	}
+	return f.Commit()
+}
+
+// hold holds an output against the plan's limits.
+func (w *worker) hold(ctx context.Context, out string, r *receipt.Receipt) error {
+	if w.plan.limits == nil {
+		return nil
+	}
+	c := w.plan.limits.CheckFile(ctx, out)
+	if c.Err != nil {
+		return c.Err
+	}
+	noteLimits(r, c.Judgements)
+	return nil
+}
+
+// engine is the engine for a rate in Hz and a number of channels.
+func (w *worker) engine(rate, channels int) (*chain.Engine, error) {
+	kept := [2]int{rate, channels}
+	if e := w.engines[kept]; e != nil {
+		return e, nil // a run begins with a reset
+	}
+	c := w.plan.chain
+	if w.solved != nil {
+		c = w.solved
+	}
+	e, err := c.Prepare(rate, channels)
+	if err == nil {
+		w.engines[kept] = e
+	}
+	return e, err
+}
+
+// measureWritten measures what was written, behind quantiser and clamp.
+func measureWritten(ctx context.Context, w *wave.Writer, meter *measure.ProgrammeMeter) error {
+	r, err := w.Reopen()
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	return measure.EachBlock(ctx, r, meter.Loudness.Write, meter.Peaks.Write)
+}
+
+// reading is a value of the whole.
+func reading(name string, value float64) measure.Named {
+	return measure.Named{Name: name, Reading: measure.Reading{Value: value, Frame: -1, Channel: -1}}
+}
+
+// note adds readings to a receipt.
+func note(r *receipt.Receipt, readings measure.Readings) {
+	for _, n := range readings {
+		r.Readings[n.Name] = nil
+		if n.Measurable() {
+			value := measure.JSONValue(n.Value)
+			r.Readings[n.Name] = &value
+		}
+	}
+}
+
+// noteProfile adds how many seconds the loudness counts: pauses are under its gate.
+func noteProfile(r *receipt.Receipt, p measure.LoudnessProfile) {
+	hops := 0
+	for _, counted := range measure.CountedHops(p)[0] {
+		if counted {
+			hops++
+		}
+	}
+	note(r, measure.Readings{reading(countedSeconds, float64(hops)/10)})
+}
+
+// countedSeconds is the name of that reading.
+const countedSeconds = "loudness_counted_s"
+
+func noteLimits(r *receipt.Receipt, judged []measure.Judgement) {
+	for _, j := range judged {
+		r.LimitsJudged++
+		if j.Verdict != measure.Pass {
+			r.LimitsNotMet = append(r.LimitsNotMet, strings.TrimSpace(j.String()))
+		}
+	}
+}

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"github.com/boothbench/boothbench/chain/season"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// seasonPlanSettings is what the flags of season plan ask for.
+type seasonPlanSettings struct {
+	outputFlags
+	chain, list, spec, mono string
+	limits                  string
+	loudness, peak          float64
+	asOne                   bool
+	shares                  int
+	repair, quiet           bool
+}
+
+func (s *seasonPlanSettings) register(f *pflag.FlagSet) {
+	f.StringVar(&s.chain, "chain", "", "the chain `file`")
+	f.StringVar(&s.list, "list", "", "a `file` with the path of a take on each line")
+	f.StringVar(&s.spec, "spec", "", "deliver each take to the specification of this `name`")
+	f.StringVar(&s.mono, "mono", "as-is", "with --spec, what one channel stands for: as-is or dual-mono")
+	f.Float64Var(&s.loudness, "loudness-lufs", 0, "deliver to this integrated loudness, in `LUFS`; with --spec: another than the middle of\nwhat it accepts")
+	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "deliver with this largest true peak, in `dBTP`")
+	f.BoolVar(&s.asOne, "as-one-programme", false, "one gain for all takes: together they meet the loudness. They are analysed by one\nrun of all shares, gathered, and rendered by another")
+	f.StringVar(&s.limits, "limits", "", "hold each output against this limits `file`, as boothbench check takes it; its patterns\nof files are seen from the season's folder")
+	f.IntVar(&s.shares, "shares", 1, "into how many shares the work is divided")
+	s.outputFlags.register(f)
+	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")
+	f.BoolVar(&s.quiet, "quiet", false, "no summary; errors only")
+	for _, name := range []string{"out", "replace"} {
+		f.MarkHidden(name)
+	}
+}
+
+func runSeasonPlan(e env, args []string) error {
+	var s seasonPlanSettings
+	f := e.flags("season plan", seasonUsage)
+	s.register(f)
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	switch {
+	case s.chain == "":
+		return usageError("no chain file named: add --chain FILE")
+	case s.out != "" || s.replace:
+		return usageError("a season's outputs go to --out-dir, and are replaced only where they are stale")
+	case s.outDir == "":
+		return usageError("no folder for the season named: add --out-dir DIR")
+	case f.NArg() == 0 && s.list == "":
+		return usageError("no take named; accepted: folders, files, --list FILE")
+	case s.spec == "" && f.Changed("loudness-lufs") != f.Changed("true-peak-dbtp"):
+		return usageError("found one of --loudness-lufs and --true-peak-dbtp; accepted: both, or --spec NAME")
+	case s.asOne && !s.delivers(f):
+		return usageError("--as-one-programme: no target named: add --spec NAME (boothbench specs lists them), or --loudness-lufs X --true-peak-dbtp Y")
+	case f.Changed("mono") && !s.delivers(f):
+		return usageError("--mono is for takes that are delivered: add --spec NAME")
+	case s.shares < 1:
+		return usageError("--shares: found %d; accepted: 1 or more", s.shares)
+	}
+	if err := s.outputFlags.check(1); err != nil {
+		return err
+	}
+	c, err := e.loadChain(s.chain)
+	if err != nil {
+		return err
+	}
+	takes, err := s.takes(e, f.Args())
+	if err != nil {
+		return err
+	}
+	tasks, err := tasksOf(takes, s.outDir)
+	if err != nil {
+		return err
+	}
+	plan := season.Plan{ChainText: string(c.Text), Output: s.output(), RepairNonFinite: s.repair, Shares: s.shares}
+	if plan.ChainPath, err = filepath.Abs(s.chain); err != nil {
+		return err
+	}
+	if plan.Program, err = programDigest(); err != nil {
+		return err
+	}
+	if s.limits != "" {
+		text, err := e.text(s.limits, "limits file")
+		if err != nil {
+			return err
+		}
+		plan.LimitsText = string(text)
+	}
+	if plan.AsOneProgramme = s.asOne; s.delivers(f) {
+		d := deliverSettings{spec: s.spec, mono: s.mono, loudness: s.loudness, peak: s.peak}
+		target, err := d.target(f)
+		if err != nil {
+			return usageErrorUnless(err)
+		}
+		plan.Target = &target
+	}
+	for _, t := range tasks {
+		path, err := filepath.Abs(t.in)
+		if err != nil {
+			return err
+		}
+		below, err := filepath.Rel(s.outDir, t.out)
+		if err != nil {
+			return err
+		}
+		plan.Takes = append(plan.Takes, season.Take{Path: path, Output: filepath.ToSlash(below)})
+	}
+	p, err := season.NewPlan(s.outDir, plan)
+	var exists *season.ExistsError
+	var output *wave.OutputError
+	switch {
+	case errors.As(err, &exists):
+		return usageErrorUnless(err)
+	case errors.As(err, &output):
+		return outputError(err)
+	case err != nil:
+		return inputError(err)
+	}
+	if !s.quiet {
+		fmt.Fprintf(e.stdout, "%s: %s in %s\n", filepath.Join(s.outDir, "season.json"), plural(len(p.Takes), "take"), plural(p.Shares, "share"))
+	}
+	return nil
+}
+
+// delivers reports whether there is a loudness to meet.
+func (s *seasonPlanSettings) delivers(f *pflag.FlagSet) bool {
+	return s.spec != "" || f.Changed("loudness-lufs") && f.Changed("true-peak-dbtp")
+}
+
+// takes are those of the arguments and of the list.
+func (s *seasonPlanSettings) takes(e env, arguments []string) ([]namedTake, error) {
+	if s.list != "" {
+		f, err := os.Open(s.list)
+		if err != nil {
+			return nil, inputError(err)
+		}
+		defer f.Close()
+		lines := bufio.NewScanner(f)
+		for lines.Scan() {
+			if line := strings.TrimRight(lines.Text(), "\r"); line != "" {
+				arguments = append(arguments, line)
+			}
+		}
+		if err := lines.Err(); err != nil {
+			return nil, inputError(fmt.Errorf("%s: %w", s.list, err))
+		}
+	}
+	return e.takesOf(arguments, s.outDir)
+}
+
+// programDigest is the digest of this program: another version may make other bytes.
+func programDigest() (string, error) {
+	program, err := os.Executable()
+	if err != nil {
+		return "", err
+	}
+	return hashOfFile(program), nil
+}
