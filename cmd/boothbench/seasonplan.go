@@ -12,6 +12,7 @@ import (
 
 	"github.com/boothbench/boothbench/chain/season"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/expect"
 )
 
 // seasonPlanSettings is what the flags of season plan ask for.
@@ -94,6 +95,9 @@ func runSeasonPlan(e env, args []string) error {
 		text, err := e.text(s.limits, "limits file")
 		if err != nil {
 			return err
+		}
+		if _, err := expect.Parse(nameOf(s.limits), text); err != nil {
+			return usageErrorUnless(err)
 		}
 		plan.LimitsText = string(text)
 	}
