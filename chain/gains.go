@@ -15,6 +15,12 @@ import (
 // Gains are those of GainTracer: fixed make-up and drive are left out. A gain
 // stands at the input frame that it was applied to, whatever latency came before.
 type Gains struct {
+	// Each, where it is set, also receives every millisecond as it comes: for a stage,
+	// by its index in the engine's Plan, the lowest linear gain of each channel in so
+	// many frames (fewer in the last). Each stage calls it from its own goroutine, so
+	// that it must not share between stages what it changes.
+	Each func(stage, frames int, lowest []float64)
+
 	columns int
 	stages  []*gathered
 }
@@ -67,6 +73,7 @@ type gathered struct {
 	intervals
 	name      string
 	stage     int
+	each      func(stage, frames int, lowest []float64)
 	columns   int         // at most; 0: no curves
 	curves    [][]float64 // channels x columns: lowest linear gain
 	perColumn int         // intervals a column
@@ -84,7 +91,7 @@ const (
 )
 
 func (g *Gains) follow(name string, stage, rate, channels int) *gathered {
-	s := &gathered{name: name, stage: stage, columns: g.columns, perColumn: 1, lowest: 1}
+	s := &gathered{name: name, stage: stage, each: g.Each, columns: g.columns, perColumn: 1, lowest: 1}
 	s.intervals = newIntervals(rate, channels)
 	if g.columns > 0 {
 		s.columns = max(2, g.columns)
@@ -103,6 +110,9 @@ func (s *gathered) take(gain dsp.Block, from, to int) { s.fold(gain, from, to, s
 func (s *gathered) end() { s.rest(s.enter) }
 
 func (s *gathered) enter(lowest []float64) {
+	if s.each != nil {
+		s.each(s.stage, s.interval, lowest)
+	}
 	if s.columns > 0 {
 		if s.inColumn == s.perColumn {
 			s.inColumn = 0

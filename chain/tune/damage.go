@@ -3,6 +3,7 @@ package tune
 import (
 	"context"
 	"math"
+	"runtime"
 	"slices"
 
 	"github.com/boothbench/boothbench/chain"
@@ -47,13 +48,16 @@ type Cut struct {
 	RateHz int   `json:"rate_hz"`
 }
 
-// predicted is the damage by the model.
-func (a *takeAnalysis) predicted(p *ProposedChain) *Damage {
+// damage begins the damage of a take, or is all of it by the model.
+func (a *takeAnalysis) damage(p *ProposedChain, predictOnly bool) *Damage {
 	d := &Damage{Take: a.name, FloorBefore: math.Inf(-1), FloorAfter: math.Inf(-1)}
 	if a.undecided == "" {
 		d.FloorBefore = a.floorDBFS
 	}
 	d.Before = a.loudness.Readings()
+	if !predictOnly {
+		return d // the run says the rest
+	}
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
 	gains := make([]int16, len(a.tracks.level))
 	for _, s := range p.Chain.Stages {
@@ -83,7 +87,7 @@ func (d *Damage) words(a *takeAnalysis, gain func(ms int) float64) {
 		if ms < least {
 			return false
 		}
-		d.Worst = append(d.Worst, Cut{a.tracks.msStart(first), end, ms, a.format.Rate})
+		d.Worst = append(d.Worst, Cut{a.tracks.start(first), end, ms, a.format.Rate})
 		return true
 	}
 	lowered, total := 0, 0
@@ -107,10 +111,6 @@ func (d *Damage) words(a *takeAnalysis, gain func(ms int) float64) {
 	d.Worst = d.Worst[:min(3, len(d.Worst))]
 }
 
-// mostColumns bounds the curves of a run: a column for each millisecond up to ten
-// minutes, longer ones beyond.
-const mostColumns = 600_000
-
 // measure runs the chain on the take.
 func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, watch func(wave.Source) wave.Source) error {
 	e, err := c.Prepare(a.format.Rate, a.format.Channels)
@@ -127,35 +127,39 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 	if err != nil {
 		return err
 	}
-	g := chain.NewGains(mostColumns)
-	if _, err := e.Run(ctx, src, meters, chain.Options{Gains: g, Workers: 0}); err != nil {
+	// The expander's lowest gain of each millisecond, in hundredths of a dB.
+	var opened []int16
+	interval := 1
+	plan := e.Plan()
+	g := chain.NewGains(0)
+	g.Each = func(stage, frames int, lowest []float64) {
+		if plan[stage].Kind == "expander" {
+			gain := slices.Min(lowest)
+			opened, interval = append(opened, centibels(gain*gain)), frames
+		}
+	}
+	if _, err := e.Run(ctx, src, meters, chain.Options{Gains: g, Workers: runtime.GOMAXPROCS(0)}); err != nil {
 		return err
 	}
 	d.Measured = true
-	open := func(int) float64 { return 0 }
 	for _, s := range g.Stages() {
-		switch plan := e.Plan()[s.Stage]; plan.Kind {
-		case "expander":
-			open = func(ms int) float64 {
-				lowest := 0.0
-				for _, curve := range s.LowestDB {
-					if k := int(a.tracks.msStart(ms) / int64(s.ColumnFrames)); k < len(curve) {
-						lowest = min(lowest, curve[k])
-					}
-				}
-				return lowest
-			}
+		switch stage := plan[s.Stage]; stage.Kind {
 		case "compressor":
 			d.CompressorMedianDB, d.CompressorP95DB = s.Reduction.MedianDB, s.Reduction.P95DB
 		case "de-esser":
 			d.DeEsserMedianDB, d.DeEsserP95DB = s.Reduction.MedianDB, s.Reduction.P95DB
 		case "limiter":
-			if s.Name == plan.Name {
+			if s.Name == stage.Name {
 				d.LimiterMedianDB, d.LimiterP95DB = s.Reduction.MedianDB, s.Reduction.P95DB
 			}
 		}
 	}
-	d.words(a, open)
+	d.words(a, func(ms int) float64 {
+		if k := int(a.tracks.start(ms)) / interval; k < len(opened) {
+			return float64(opened[k]) / 100
+		}
+		return 0
+	})
 	d.After = append(meters.loudness.Readings(), meters.peaks.Readings()...)
 	if meters.frames > 0 {
 		d.FloorAfter = dsp.PowerToDB(max(1e-20, meters.power/float64(meters.frames)))

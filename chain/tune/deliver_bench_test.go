@@ -18,12 +18,7 @@ import (
 // time, one after the other, on ten minutes of speech. Reports the ratio for
 // deliveries that limit nothing, a little and much, and the heap they take.
 func BenchmarkDeliverAgainstProcess(b *testing.B) {
-	rate, x := talk(b, -25)
-	long := make([]float64, 0, 600*rate)
-	for len(long) < 600*rate {
-		long = append(long, x[0]...)
-	}
-	in := written24(b, rate, dsp.Block{long})
+	in := repeatedTake(b, 600)
 	c := parsed(b, withCompressor)
 	for _, lufs := range []float64{-23, -16, -13.5} {
 		b.Run(map[float64]string{-23: "limiting=none", -16: "limiting=little", -13.5: "limiting=much"}[lufs], func(b *testing.B) {
@@ -48,6 +43,17 @@ func BenchmarkDeliverAgainstProcess(b *testing.B) {
 			b.ReportMetric(float64(m.Sys)/(1<<20), "MiB")
 		})
 	}
+}
+
+// repeatedTake writes the demo take over and over, for so many seconds.
+func repeatedTake(b *testing.B, seconds int) (path string) {
+	b.Helper()
+	rate, x := talk(b, -25)
+	long := make([]float64, 0, seconds*rate)
+	for len(long) < seconds*rate {
+		long = append(long, x[0]...)
+	}
+	return written24(b, rate, dsp.Block{long})
 }
 
 func process1(b *testing.B, c *chain.Chain, in string) {

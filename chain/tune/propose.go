@@ -72,7 +72,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 		return nil, err
 	}
 	for k, a := range all {
-		d := a.predicted(p)
+		d := a.damage(p, s.PredictOnly)
 		if !s.PredictOnly {
 			if err := d.measure(ctx, a, p.Chain, watch("run of the proposed chain", k)); err != nil {
 				return nil, fmt.Errorf("%s: %w", a.name, err)

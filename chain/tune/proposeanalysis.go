@@ -43,15 +43,22 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 			return nil, err
 		}
 		return watch(src), nil
-	}, func(f wave.Format) []func(dsp.Block) {
+	}, func(f wave.Format) (taps take.Taps) {
 		a.format, a.tracks, a.pitch, a.octaves = f, newTakeTracks(f), newPitch(f), measure.NewThirdOctaves(f.Rate, f.Channels)
 		if a.loudness, failed = measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask}); failed != nil {
-			return nil
+			return taps
 		}
-		return []func(dsp.Block){
-			func(b dsp.Block) { a.tracks.write(b); a.frames += int64(b.Frames()) },
-			a.pitch.write, a.loudness.Write, sampled(f.Rate, a.octaves.Write),
-		}
+		taps.PauseBand = a.tracks.writeSide
+		// One step for all of them: handing a block on takes longer than most of them do.
+		pitch, octaves := sampled(f.Rate, 30, 6, a.pitch.write), sampled(f.Rate, 30, 12, a.octaves.Write)
+		taps.Sound = []func(dsp.Block){func(b dsp.Block) {
+			a.frames += int64(b.Frames())
+			a.tracks.peaks.write(b)
+			a.loudness.Write(b)
+			pitch(b)
+			octaves(b)
+		}}
+		return taps
 	})
 	if err != nil {
 		return nil, err
@@ -64,14 +71,23 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 	return a, nil
 }
 
-// sampled passes the first minute on, and after it one second in four.
-func sampled(rate int, write func(dsp.Block)) func(dsp.Block) {
-	frame := 0
+// sampled passes the first seconds on, and after them one second in so many.
+func sampled(rate int, first, oneIn int64, write func(dsp.Block)) func(dsp.Block) {
+	frame := int64(0)
 	return func(b dsp.Block) {
-		if seconds := frame / rate; seconds < 60 || seconds%4 == 0 {
-			write(b)
+		part := make(dsp.Block, len(b))
+		for from := 0; from < b.Frames(); {
+			second := frame / int64(rate)
+			n := int(min(int64(b.Frames()-from), (second+1)*int64(rate)-frame))
+			if second < first || second%oneIn == 0 {
+				for c := range b {
+					part[c] = b[c][from : from+n]
+				}
+				write(part)
+			}
+			from += n
+			frame += int64(n)
 		}
-		frame += b.Frames()
 	}
 }
 
@@ -153,19 +169,4 @@ func quantile(levels []int16, share float64) float64 {
 	sorted := slices.Clone(levels)
 	slices.Sort(sorted)
 	return float64(sorted[min(len(sorted)-1, int(share*float64(len(sorted))))]) / 100
-}
-
-// An excerpt of a track is what thresholds are solved on: pieces of 10 s from all over
-// it, a minute and a half together.
-const excerptPieces, excerptPieceMs = 9, 10_000
-
-func excerpt(track []int16) (part []int16) {
-	if len(track) <= excerptPieces*excerptPieceMs {
-		return track
-	}
-	for k := range excerptPieces {
-		from := k * (len(track) - excerptPieceMs) / (excerptPieces - 1)
-		part = append(part, track[from:from+excerptPieceMs]...)
-	}
-	return part
 }

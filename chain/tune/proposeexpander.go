@@ -1,8 +1,10 @@
 package tune
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/take"
@@ -23,7 +25,103 @@ const (
 	leastRatio, mostRatio                   = 1.5, 4
 	nothingToGainDBFS                       = -90
 	wordOverNoiseDB, wordGapMs, wordEdgesMs = 1, 100, 200
+	sideChainHz                             = take.PauseHighPassHz
 )
+
+// proposeExpander sets the expander and returns its gains on each take, for each
+// millisecond, in hundredths of a dB.
+func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
+	flat := make([][]int16, len(all))
+	for k, a := range all {
+		flat[k] = make([]int16, len(a.tracks.level))
+	}
+	var loud *takeAnalysis
+	off := ""
+	for _, a := range all {
+		switch {
+		case a.undecided != "":
+			off = a.name + ": " + a.undecided + "."
+		case !a.speaks():
+			off = a.name + ": no speech was found over the noise."
+		}
+		if a.undecided == "" && (loud == nil || a.threshold() > loud.threshold()) {
+			loud = a
+		}
+	}
+	if off == "" && loud.floorDBFS < nothingToGainDBFS {
+		off = fmt.Sprintf("nothing to gain: the noise lies at %.1f dBFS.", loud.floorDBFS)
+	}
+	if off == "" && loud.floorDBFS+20 < -60 {
+		// 20 dB of make-up and drive are a lot. (own choice)
+		off = fmt.Sprintf("nothing to gain: the noise lies at %.1f dBFS, and stays under -60 with 20 dB of gain.", loud.floorDBFS)
+	}
+	_, fixed := p.keep["expander.threshold_dbfs"]
+	if fixed {
+		off = ""
+	}
+	if loud == nil {
+		p.stage("expander", "", off)
+		threshold := -60.0
+		p.choose("threshold_dbfs", threshold, "dBFS", "no noise to set it by", "a place for it, if you switch it on", None)
+		return flat
+	}
+	T := math.Ceil(10*loud.threshold()) / 10
+	if T > -10 {
+		T = -10
+		if off == "" {
+			off = fmt.Sprintf("the noise lies at %.1f dBFS: that is no pause.", loud.floorDBFS)
+		}
+	}
+	T = max(-120, T)
+	if kept, ok := p.keep["expander.threshold_dbfs"]; ok {
+		fmt.Sscan(kept, &T)
+	}
+	settings := func(rangeDB float64) dsp.ExpanderSettings {
+		return dsp.ExpanderSettings{
+			ThresholdDBFS: T, Ratio: max(leastRatio, min(mostRatio, 1+rangeDB/max(1, T-loud.pauseDBFS))), RangeDB: rangeDB, HysteresisDB: hysteresisDB,
+			AttackMs: expanderAttackMs, HoldMs: expanderHoldMs, ReleaseMs: expanderReleaseMs, LookaheadMs: expanderLookaheadMs, LinkChannels: true,
+		}
+	}
+	// The share of the speech that the full range lowers decides the range.
+	rangeDB, worst := float64(mostRangeDB), 0.0
+	for _, a := range all {
+		if a.undecided == "" {
+			gains := expanderGains(a.tracks.level, settings(mostRangeDB))
+			worst = max(worst, a.loweredShare(gains, words(a.tracks.level, a.noiseTop+wordOverNoiseDB), quantile(a.noise, 0.5)))
+		}
+	}
+	if worst > mostLoweredShare {
+		rangeDB = mostRangeDB * mostLoweredShare / worst
+	}
+	if off == "" && rangeDB < leastRangeDB && !fixed {
+		off = fmt.Sprintf("it would lower %.1f %% of the speech by more than 1 dB with a range of %d dB; with %d dB or less it is not worth it.", 100*worst, mostRangeDB, leastRangeDB)
+		rangeDB = leastRangeDB
+	}
+	rangeDB = math.Floor(10*rangeDB) / 10
+	p.stage("expander", "", off)
+	c := confidence(all)
+	if off != "" {
+		c = None
+	}
+	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above 150 Hz %.1f dBFS in %.1f s of pauses, of which its detector reads up to %.1f dBFS (P99.9)", loud.pauseDBFS, loud.seconds, loud.noiseTop),
+		"6 dB over the noise, and 2 dB over that reading", c)
+	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("%.1f %% of the time of speech is predicted to be lowered by more than 1 dB with %d dB", 100*worst, mostRangeDB), "12 dB up to 2 %, less in proportion above", c)
+	s := settings(rangeDB)
+	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), "so that the noise is lowered by the range, 1.5 to 4", c)
+	p.choose("hysteresis_db", s.HysteresisDB, "dB", "", "", c)
+	p.choose("attack_ms", s.AttackMs, "ms", "", "", c)
+	p.choose("hold_ms", s.HoldMs, "ms", "", "bridges the closures of stops", c)
+	p.choose("release_ms", s.ReleaseMs, "ms", "", "", c)
+	p.choose("lookahead_ms", s.LookaheadMs, "ms", "", "offline it costs nothing, and it is open when a word begins", c)
+	p.choose("sidechain_highpass_hz", sideChainHz, "Hz", "", "rooms fall with frequency: it separates noise from soft speech", c)
+	if off != "" {
+		return flat
+	}
+	for k, a := range all {
+		flat[k] = expanderGains(a.tracks.level, s)
+	}
+	return flat
+}
 
 // noiseLevels are the readings of the expander's detector in the inside of pauses: of
 // frames that have pauses on both sides.
@@ -31,7 +129,7 @@ func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []int16 {
 	_, hop := take.PauseFrames(a.tracks.rate)
 	var all []int16
 	for i := 1; ; i++ {
-		from, to := a.tracks.msOf(int64(i)*int64(hop)), a.tracks.msOf(int64(i+1)*int64(hop))
+		from, to := a.tracks.of(int64(i)*int64(hop)), a.tracks.of(int64(i+1)*int64(hop))
 		if to > len(a.tracks.level) {
 			return all
 		}
@@ -66,30 +164,41 @@ func expanderGains(level []int16, s dsp.ExpanderSettings) []int16 {
 	if err != nil {
 		panic(err) // the settings are ours
 	}
-	return tracedGains(e, level, e.Latency())
+	all := make([]int16, 0, len(level))
+	tracedGains(e, level, e.Latency(), func(g float64) { all = append(all, centibels(g*g)) })
+	return all
 }
 
-// tracedGains runs a stage over a track at 1 kHz, some seconds at a time.
-func tracedGains(stage dsp.GainTracer, level []int16, latency int) []int16 {
+// amplitudes are those of all levels of a track, from the quietest on.
+var amplitudes = sync.OnceValue(func() []float64 {
+	all := make([]float64, 10000-quietest+1)
+	for k := range all {
+		all[k] = dsp.DBToAmplitude(float64(k+quietest) / 100)
+	}
+	return all
+})
+
+// tracedGains runs a stage over a track at 1 kHz, some seconds at a time, and hands on
+// the linear gain of each millisecond.
+func tracedGains(stage dsp.GainTracer, level []int16, latency int, each func(gain float64)) {
 	const piece = 1 << 13
 	x, gain := make([]float64, piece), make([]float64, piece)
-	all := make([]int16, 0, len(level))
+	amplitude := amplitudes()
 	for from := 0; from < len(level)+latency; from += piece {
 		n := min(piece, len(level)+latency-from)
 		for k := range n {
 			x[k] = 0
 			if from+k < len(level) {
-				x[k] = dsp.DBToAmplitude(float64(level[from+k]) / 100)
+				x[k] = amplitude[int(level[from+k])-quietest]
 			}
 		}
 		stage.ProcessTraced(dsp.Block{x[:n]}, dsp.Block{gain[:n]})
 		for k, g := range gain[:n] {
 			if from+k >= latency {
-				all = append(all, centibels(g*g))
+				each(g)
 			}
 		}
 	}
-	return all
 }
 
 // word is a stretch of speech in milliseconds.

@@ -7,9 +7,9 @@ import (
 const (
 	// frameMs and hopMs cut a take into frames whose levels are compared.
 	frameMs, hopMs = 50, 25
-	// Pauses are found above pauseHighPassHz: rooms are loudest below, where the voice
+	// Pauses are found above PauseHighPassHz: rooms are loudest below, where the voice
 	// is weakest. What counts as noise or voice lies above audibleHz.
-	pauseHighPassHz, voiceHighPassHz, audibleHz = 150, 80, 20
+	PauseHighPassHz, voiceHighPassHz, audibleHz = 150, 80, 20
 	// An edit is a millisecond of exact zeros.
 	editMs = 1
 )
@@ -39,7 +39,7 @@ func (z *zeroRuns) at(i int) bool { return i/64 < len(z.edited) && z.edited[i/64
 func newFrameLevels(rate, channels int) *frameLevels {
 	fs := float64(rate)
 	return &frameLevels{
-		pauseBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, pauseHighPassHz, fs)),
+		pauseBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, PauseHighPassHz, fs)),
 		voiceBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, voiceHighPassHz, fs)),
 		audibleBand: newHopPowers(rate, channels, audible(fs)),
 		pause:       make([]levelTrack, channels), audible: make([]levelTrack, channels), zeros: make([]zeroRuns, channels),

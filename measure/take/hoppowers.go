@@ -10,9 +10,10 @@ import (
 type hopPowers struct {
 	band   *dsp.Cascade
 	work   dsp.Block
-	hop    int       // frames
-	filled int       // of the running hop
-	sums   []float64 // of the running hop, by channel
+	hop    int             // frames
+	filled int             // of the running hop
+	sums   []float64       // of the running hop, by channel
+	tap    func(dsp.Block) // receives what the band passes; nil: nobody asks
 }
 
 // hopOf is the length of a hop in frames at a rate in Hz.
@@ -32,6 +33,9 @@ func (h *hopPowers) write(b dsp.Block, complete func(meanSquares []float64)) {
 			copy(h.work[c], b[c][from:])
 		}
 		h.band.Process(h.work)
+		if h.tap != nil {
+			h.tap(h.work)
+		}
 		for c, plane := range h.work {
 			h.sums[c] += planes.SumOfSquares(plane)
 		}

@@ -51,20 +51,30 @@ func (in *Inspection) Verdict() string {
 // Inspect reads a take twice through open: once for everything that is
 // counted, once for the spectrum of its pauses. It closes what can be closed.
 func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection, error) {
-	return InspectWith(ctx, open, func(wave.Format) []func(dsp.Block) { return nil })
+	return InspectWith(ctx, open, func(wave.Format) Taps { return Taps{} })
 }
 
-// InspectWith is Inspect that also hands the blocks of its first reading to what also
-// makes for the take's format, as measure.EachBlock does.
-func InspectWith(ctx context.Context, open func() (wave.Source, error), also func(wave.Format) []func(dsp.Block)) (*Inspection, error) {
+// Taps receive the sound while it is inspected, as measure.EachBlock hands it on.
+type Taps struct {
+	Sound []func(dsp.Block) // the blocks of the first reading
+	// PauseBand receives the same sound behind the high-pass above which pauses are
+	// found (Butterworth, 12 dB an octave, 150 Hz), in blocks of other lengths. The block
+	// is valid until it returns. nil: nobody asks.
+	PauseBand func(dsp.Block)
+}
+
+// InspectWith is Inspect that also hands the sound of its first reading to the taps
+// that are made for the take's format.
+func InspectWith(ctx context.Context, open func() (wave.Source, error), taps func(wave.Format) Taps) (*Inspection, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
 	}
 	defer planes.Close(src)
 	f := src.Format()
-	t := newTake(f)
-	if err := measure.EachBlock(ctx, src, append(t.writes(), also(f)...)...); err != nil {
+	t, also := newTake(f), taps(f)
+	t.levels.pauseBand.tap = also.PauseBand
+	if err := measure.EachBlock(ctx, src, append(t.writes(), also.Sound...)...); err != nil {
 		return nil, err
 	}
 	t.finish()

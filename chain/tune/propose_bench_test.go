@@ -1,0 +1,36 @@
+package tune
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/take"
+)
+
+// BenchmarkProposeAgainstInspect compares a proposal, with and without its run, with an
+// inspection of the same take, by processor time in turn, on five minutes of the demo
+// take.
+func BenchmarkProposeAgainstInspect(b *testing.B) {
+	in := repeatedTake(b, 300)
+	open := func() (wave.Source, error) { return wave.Open(in) }
+	for _, name := range []string{"predicted", "measured"} {
+		b.Run(name, func(b *testing.B) {
+			var propose, inspect time.Duration
+			for b.Loop() {
+				begin := processorTime()
+				if _, err := Propose(context.Background(), []Take{{"take", open}}, ProposeSettings{PredictOnly: name == "predicted"}); err != nil {
+					b.Fatal(err)
+				}
+				propose += processorTime() - begin
+				begin = processorTime()
+				if _, err := take.Inspect(context.Background(), open); err != nil {
+					b.Fatal(err)
+				}
+				inspect += processorTime() - begin
+			}
+			b.ReportMetric(float64(propose)/float64(inspect), "x/inspect")
+		})
+	}
+}

@@ -1,0 +1,146 @@
+package tune
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// proposeCompressor sets the threshold so that the median reduction is 3 dB, on excerpts
+// of the takes behind the expander, and returns their peaks behind both.
+func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) [][]int16 {
+	const wantDB, mostP95DB, leastRangeLU, knee = 3, 9, 4, 6
+	off, rangeLU := "", math.Inf(-1)
+	for _, a := range all {
+		if lu, ok := a.momentaryRange(); ok {
+			rangeLU = max(rangeLU, lu)
+		}
+	}
+	_, fixed := p.keep["compressor.threshold_dbfs"]
+	switch {
+	case fixed:
+	case math.IsInf(rangeLU, -1):
+		off = "the take is too short, or too soft, to have a range of loudness."
+	case rangeLU < leastRangeLU:
+		off = fmt.Sprintf("momentary loudness spans %.1f LU from its 10th to its 95th percentile; under %d LU there is nothing to even out.", rangeLU, leastRangeLU)
+	}
+	levels := make([][]int16, len(all))
+	for k, a := range all {
+		peaks := a.tracks.peaks
+		levels[k] = sum(peaks.excerpt(peaks.level), peaks.excerpt(before[k]))
+	}
+	settings := func(threshold, ratio float64) dsp.CompressorSettings {
+		return dsp.CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: 5, ReleaseMs: 100, Detector: dsp.Peak, DetectorWindowMs: 10, LinkChannels: true}
+	}
+	solve := func(ratio float64) (threshold float64) {
+		low, high := -70.0, 0.0
+		for range 11 { // to 0.03 dB
+			middle := (low + high) / 2
+			if compressed(levels, settings(middle, ratio)).moreThan(wantDB) {
+				low = middle
+			} else {
+				high = middle
+			}
+		}
+		return math.Round(10*(low+high)/2) / 10
+	}
+	ratio, T := 3.0, -20.0
+	var reduction compression
+	if off == "" {
+		T = solve(ratio)
+		if compressed(levels, settings(T, ratio)).percentile(0.95) > mostP95DB {
+			ratio = 2
+			T = solve(ratio)
+		}
+		if kept, ok := p.keep["compressor.threshold_dbfs"]; ok {
+			fmt.Sscan(kept, &T)
+		}
+		T = max(-100, min(0, T))
+		reduction = compressed(levels, settings(T, ratio))
+		p.predictedCompression = [2]float64{reduction.percentile(0.5), reduction.percentile(0.95)}
+	}
+	median, p95 := p.predictedCompression[0], p.predictedCompression[1]
+	p.stage("compressor", "", off)
+	c := Medium
+	if off != "" {
+		c = None
+	}
+	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("momentary loudness spans %.1f LU; predicted reduction %.1f dB (median), %.1f dB (95th percentile)", max(0, rangeLU), median, p95),
+		"3 dB of median reduction (own choice within 3 to 6: common practice, no source)", c)
+	p.choose("ratio", ratio, "", "", "3, or 2 where the 95th percentile of the reduction is over 9 dB", c)
+	p.choose("knee_db", knee, "dB", "", "", c)
+	p.choose("attack_ms", 5, "ms", "", "", c)
+	p.choose("release_ms", 100, "ms", "", "", c)
+	p.choose("makeup_db", 0, "dB", "", "the level is set in one place: the drive of the limiter", c)
+	for k := range levels {
+		if off == "" {
+			levels[k] = sum(levels[k], reduction.gains(k))
+		}
+	}
+	return levels
+}
+
+// compression is what a compressor does to peak tracks: the linear gain of each
+// millisecond of each.
+type compression [][]float64
+
+// compressed runs a compressor over tracks at 1 kHz.
+func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
+	all := make(compression, len(levels))
+	for k, level := range levels {
+		c, err := dsp.NewCompressor(s, 1000, 1)
+		if err != nil {
+			panic(err) // the settings are ours, and kept ones are checked by then
+		}
+		all[k] = make([]float64, 0, len(level))
+		tracedGains(c, level, c.Latency(), func(gain float64) { all[k] = append(all[k], gain) })
+	}
+	return all
+}
+
+// moreThan reports whether the median of the reduction, while the compressor works, is
+// larger.
+func (c compression) moreThan(db float64) bool {
+	working, larger := 0, 0
+	works, enough := dsp.DBToAmplitude(-chain.WorkingDB), dsp.DBToAmplitude(-db)
+	for _, gains := range c {
+		for _, g := range gains {
+			if g <= works {
+				if working++; g < enough {
+					larger++
+				}
+			}
+		}
+	}
+	return 2*larger > working
+}
+
+// percentile is a percentile of the reduction in dB while the compressor works; 0: it
+// never does.
+func (c compression) percentile(share float64) float64 {
+	var working []float64
+	for _, gains := range c {
+		for _, g := range gains {
+			if g <= dsp.DBToAmplitude(-chain.WorkingDB) {
+				working = append(working, -g)
+			}
+		}
+	}
+	if len(working) == 0 {
+		return 0
+	}
+	slices.Sort(working) // the largest gains, the least reductions, come first
+	return math.Round(-100*dsp.AmplitudeToDB(-working[min(len(working)-1, int(share*float64(len(working))))])) / 100
+}
+
+// gains are those of one track in hundredths of a dB.
+func (c compression) gains(track int) []int16 {
+	all := make([]int16, len(c[track]))
+	for k, g := range c[track] {
+		all[k] = centibels(g * g)
+	}
+	return all
+}
