@@ -1,6 +1,7 @@
 package tune
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 
@@ -31,6 +32,48 @@ type Proposal struct {
 	Ratio         float64      `json:"ratio"`
 	RangeLU       float64      `json:"loudness_range_lu"` // with it, ahead of the limiter
 	Reduction     float64      `json:"p95_reduction_db"`  // of the compressor, while it works
+
+	before *chain.Chain // the chain that it changes
+	index  int          // of the compressor in Chain
+}
+
+// ChainText is the proposed chain as a file: the text of the chain as it was, comments
+// included, with the compressor in it; or all of it written anew where the chain comes
+// from no file.
+func (p *Proposal) ChainText() ([]byte, error) {
+	var text []byte
+	if numbers := map[string]float64{"threshold_dbfs": p.ThresholdDBFS, "ratio": p.Ratio}; len(p.Chain.Stages) == len(p.before.Stages) {
+		text = p.before.TextWith(p.index, numbers)
+	} else if was := p.before.Text; was != nil {
+		stage := fmt.Appendf(nil, "[[stage]]\nkind = \"compressor\"\nname = %q\nthreshold_dbfs = %g\nratio = %g\n\n", p.Stage, p.ThresholdDBFS, p.Ratio)
+		if p.index < len(p.before.Stages) {
+			at := stageBegin(was, p.before.Stages[p.index].Line)
+			text = slices.Concat(was[:at], stage, was[at:])
+		} else {
+			text = slices.Concat(was, []byte("\n\n"), stage)
+		}
+	}
+	if again, err := chain.Parse(p.before.Path, text); err == nil && sameSettings(again, p.Chain) {
+		return text, nil
+	}
+	return p.Chain.Format(true)
+}
+
+// stageBegin is where the text of a stage that holds a line (from 1) begins: with its
+// header, and with the comment right above that.
+func stageBegin(text []byte, line int) (at int) {
+	lines := bytes.SplitAfter(text, []byte("\n"))
+	first := min(line, len(lines)) - 1
+	for first > 0 && !bytes.HasPrefix(bytes.TrimSpace(lines[first]), []byte("[[stage]]")) {
+		first--
+	}
+	for first > 0 && bytes.HasPrefix(bytes.TrimSpace(lines[first-1]), []byte("#")) {
+		first--
+	}
+	for _, l := range lines[:first] {
+		at += len(l)
+	}
+	return at
 }
 
 // boundRange refuses a programme whose loudness range is over the target's limit, with
@@ -108,7 +151,7 @@ func (d *delivery) proposeRatio(ratio, limit float64) (p *Proposal, nearest floa
 func (d *delivery) compressed(threshold, ratio float64) (*Proposal, error) {
 	changed, stage := withCompression(split(d.chain), threshold, ratio)
 	head := split(changed).head()
-	p := &Proposal{Chain: changed, Stage: changed.Stages[stage].Name, ThresholdDBFS: threshold, Ratio: ratio}
+	p := &Proposal{Chain: changed, Stage: changed.Stages[stage].Name, ThresholdDBFS: threshold, Ratio: ratio, before: d.chain, index: stage}
 	var profiles []measure.LoudnessProfile
 	for job := range d.jobs {
 		take, err := d.open(job)

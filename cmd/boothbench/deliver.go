@@ -23,6 +23,10 @@ times at most. It says what the loudness cost. A target that cannot be met, or o
 by more than 6 dB of limiting, is refused with what can be had: exit code 1, and
 nothing is written. A chain without a limiter gets one gain.
 
+True peak is what true_peak_dbtp of the written file reads (Rec. ITU-R BS.1770-5
+Annex 2). Where the finer true_peak_fine_dbtp exceeds the limit too, a note says so;
+verify = true in the limiter, the default, holds both.
+
 Usage: boothbench deliver TAKE.wav … --chain CHAIN.toml --spec NAME --out OUT.wav [flags]
        boothbench deliver TAKE.wav … --chain CHAIN.toml --loudness-lufs X --true-peak-dbtp Y --out-dir DIR [flags]
 
@@ -96,7 +100,9 @@ func (s *deliverSettings) target(f *pflag.FlagSet) (t tune.Target, err error) {
 		if f.Changed("loudness-lufs") {
 			t, err = tune.TargetWithin(spec, s.loudness)
 		} else {
-			t, err = tune.TargetOf(spec)
+			if t, err = tune.TargetOf(spec); err != nil && spec.Note != "" {
+				err = fmt.Errorf("%w: add --loudness-lufs (%s)", err, spec.Note)
+			}
 		}
 		if err != nil {
 			return t, withCode(exitUsage, err)
@@ -126,6 +132,9 @@ func runDeliver(e env, args []string) error {
 		return err
 	}
 	if err := s.check(f); err != nil {
+		return err
+	}
+	if err := swapped(s.chain, f.Args()); err != nil {
 		return err
 	}
 	target, err := s.target(f)
@@ -206,7 +215,7 @@ func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, job
 
 // saveProposal writes a proposed chain, and returns why it could not.
 func (e env) saveProposal(s *deliverSettings, p *tune.Proposal, jobs []tune.Job) error {
-	text, err := p.Chain.Format(true)
+	text, err := p.ChainText()
 	if err != nil {
 		return err
 	}

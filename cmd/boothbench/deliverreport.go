@@ -117,6 +117,9 @@ func (r *deliverReport) printDelivered(e env) {
 			if ahead.Measurable() && after.Measurable() {
 				fmt.Fprintf(e.stdout, "   (ahead of the last gain %s)", ahead)
 			}
+			if name == "true_peak_dbtp" {
+				fmt.Fprintf(e.stdout, "   this one decides, at most %g dBTP", d.Target.TruePeakDBTP)
+			}
 			fmt.Fprintln(e.stdout)
 		}
 		if len(d.Files) > 1 {

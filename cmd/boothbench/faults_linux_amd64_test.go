@@ -21,6 +21,7 @@ type writing struct {
 	old     string // which of them are there before
 	varies  string // which hold the time of day
 	reports bool   // the output holds also that an input cannot be read
+	both    bool   // the files of an --out-dir appear together
 }
 
 // writings are all the ways to write a file.
@@ -30,6 +31,9 @@ var writings = []writing{
 	{args: "process take.wav --chain gain.toml --out out.wav --replace", outputs: "out.wav", old: "out.wav"},
 	{args: "process take.wav --chain gain.toml --out out.wav --trace trace.csv", outputs: "out.wav trace.csv"},
 	{args: "process take.wav second.wav --chain gain.toml --out-dir m --jobs 1", outputs: "m/take.wav m/second.wav"},
+	{args: "deliver take.wav --chain limiter.toml --loudness-lufs -20 --true-peak-dbtp -1 --out out.wav --save-chain solved.toml --replace --jobs 1 --limiting-max-db 60", outputs: "out.wav solved.toml", old: "out.wav solved.toml"},
+	{args: "deliver take.wav second.wav --chain limiter.toml --loudness-lufs -20 --true-peak-dbtp -1 --as-one-programme --out-dir m --jobs 1 --limiting-max-db 60", outputs: "m/take.wav m/second.wav", both: true},
+	{args: "propose take.wav --out voice.toml --replace", outputs: "voice.toml", old: "voice.toml"},
 	{args: "meter take.wav --series series.csv", outputs: "series.csv"},
 	{args: "compare take.wav second.wav --residual rest.wav --replace", outputs: "rest.wav", old: "rest.wav"},
 	{args: "gauge sweep --seconds 1 --chain gain.toml --curve curve.csv --replace", outputs: "curve.csv", old: "curve.csv"},
@@ -38,6 +42,8 @@ var writings = []writing{
 	{args: "prove gain.toml --out sheet.json", outputs: "sheet.json"},
 	{args: "check take.wav --limits limits.toml --junit report.xml --replace", outputs: "report.xml", old: "report.xml", varies: "report.xml", reports: true},
 }
+
+const limiterChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\n"
 
 const gainChain = "schema = 1\n[[stage]]\nkind = \"compressor\"\nthreshold_dbfs = -30\n"
 
@@ -54,7 +60,7 @@ func (w writing) prepare(t *testing.T, old string) string {
 
 func (w writing) prepareIn(t *testing.T, folder, old string) {
 	t.Helper()
-	for name, text := range map[string]string{"gain.toml": gainChain, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n"} {
+	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n"} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}
@@ -106,7 +112,7 @@ func isPartial(name string) bool { return strings.Contains(name, ".partial-") }
 // judged is what is wrong with a folder after a run that met a fault.
 func (w writing) judged(r traced, before, after, good map[string]string) (wrong []string) {
 	outputs := strings.Fields(w.outputs)
-	together := !strings.Contains(w.args, "--out-dir")
+	together := w.both || !strings.Contains(w.args, "--out-dir")
 	whole := 0
 	for _, name := range outputs {
 		now, there := after[name]

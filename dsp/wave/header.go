@@ -73,7 +73,7 @@ func (p *parser) bytesAt(offset, n int64) ([]byte, error) {
 	case err == io.EOF:
 		return nil, p.refuse("", offset+int64(got), "an end within the header", acceptedFile, adviceDamaged)
 	}
-	return nil, fmt.Errorf("%s: reading at byte %d: %w", p.path, offset, err)
+	return nil, fmt.Errorf("%s: reading at byte %d: %w", p.path, offset, bare(err))
 }
 
 // chunkHead reads a chunk's name and stated size, in all 8 bytes.

@@ -196,7 +196,7 @@ func (r *Reader) fill() error {
 		if err == io.EOF {
 			err = fmt.Errorf("the file was cut short while it was read: %w", io.ErrUnexpectedEOF)
 		}
-		return fmt.Errorf("%s: at byte %d: %w", r.path, r.next+int64(got), err)
+		return fmt.Errorf("%s: at byte %d: %w", r.path, r.next+int64(got), bare(err))
 	}
 	r.pending = r.buffer[:n]
 	r.next += int64(n)

@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -217,12 +219,14 @@ func (w *Writer) Reopen() (*Reader, error) {
 	if err := w.complete(); err != nil {
 		return nil, err
 	}
-	r, err := Open(f.partial)
-	if err != nil {
+	r, err := open(f.partial, func(r io.ReaderAt, size int64, _ string) (*Reader, error) {
+		return NewReader(r, size, f.asked)
+	})
+	var path *fs.PathError
+	if errors.As(err, &path) { // it names the partial file
 		return nil, f.failed("read it again", err)
 	}
-	r.path = f.asked
-	return r, nil
+	return r, err
 }
 
 // Kept reports, after Commit, that the same file was there already and has been left
