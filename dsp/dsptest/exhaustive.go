@@ -22,3 +22,12 @@ func Exhaustive(t testing.TB) {
 		t.Skip("a long test: set " + ExhaustiveVariable + "=1 to run it")
 	}
 }
+
+// Some is what a test runs of its cases: the first n, or all where BOOTHBENCH_EXHAUSTIVE
+// is set.
+func Some[T any](n int, cases []T) []T {
+	if IsExhaustive() {
+		return cases
+	}
+	return cases[:min(n, len(cases))]
+}

@@ -2,10 +2,11 @@ package wave
 
 import (
 	"fmt"
-	"github.com/boothbench/boothbench/dsp"
 	"os"
 	"path/filepath"
 	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
 )
 
 // Leftover is a partial file whose writer has ended without removing it: it was

@@ -32,7 +32,7 @@ type Settings struct {
 	// pauses) and so the differences of these readings, which take most of the time.
 	Brief    bool
 	Residual wave.Sink          // takes the difference, B less A, on A's level and frames; nil: nobody
-	Progress func(frames int64) // is told, now and then, how many more frames of A were compared
+	Progress func(frames int64) // is called now and then with how many more frames of A were compared
 }
 
 // Comparison is how sound B differs from sound A.
@@ -61,12 +61,12 @@ type Comparison struct {
 	a, b     measure.Readings // loudness, peaks and the noise in pauses of each
 }
 
-// A FormatsDifferError tells that two sounds cannot be compared.
+// A FormatsDifferError states that two sounds cannot be compared.
 type FormatsDifferError struct{ A, B wave.Format }
 
 func (e *FormatsDifferError) Error() string {
-	return fmt.Sprintf("found %d channels at %d Hz and %d channels at %d Hz; accepted: equal channels and rates",
-		e.A.Channels, e.A.Rate, e.B.Channels, e.B.Rate)
+	return fmt.Sprintf("found %s at %d Hz and %s at %d Hz; accepted: equal channels and rates",
+		dsp.Plural(e.A.Channels, "channel"), e.A.Rate, dsp.Plural(e.B.Channels, "channel"), e.B.Rate)
 }
 
 // Sounds compares sound B with sound A, of the same rate and channels: it finds by
@@ -74,8 +74,8 @@ func (e *FormatsDifferError) Error() string {
 // this and the difference of level out; and looks at what is left. It opens each
 // sound several times, so that none has to fit in memory.
 //
-// Sounds that have too little in common are told so, and nothing else is read of
-// them: any two sounds correlate best somewhere.
+// Of sounds that have too little in common only that is stated, and nothing else is
+// read: any two sounds correlate best somewhere.
 func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (*Comparison, error) {
 	a, b = planes.Until(ctx, a), planes.Until(ctx, b)
 	var profiles [2]*profile

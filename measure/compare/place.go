@@ -115,7 +115,7 @@ const leastFrames = 32
 // places, by up to 0.85 over 10 to 200 ms, 0.47 over 1 s, 0.64 over up to 3 s and
 // 0.34 over 5 s, generated and recorded (see the tests); equalising and compressing
 // a voice leaves more than 0.7. What is shorter than 10 ms is like anything that is
-// as smooth, unless it is a copy, and a few frames tell nothing.
+// as smooth, unless it is a copy, and a few frames prove nothing.
 func leastSimilarity(frames int64, rate int) float64 {
 	switch seconds := float64(frames) / float64(rate); {
 	case frames < leastFrames:

@@ -72,7 +72,7 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 	}
 }
 
-// An IncomparableError tells of a sample with which no difference can be taken.
+// An IncomparableError states the sample with which no difference can be taken.
 type IncomparableError struct {
 	Sound int // 0: A, 1: B
 	Frame int64
@@ -86,7 +86,7 @@ func (e *IncomparableError) Error() string {
 // such samples are finite.
 const mostCompared = 1e100
 
-// silent tells whether nothing changes in any channel.
+// silent reports whether nothing changes in any channel.
 func (p *profile) silent() bool {
 	for _, e := range p.energy {
 		if planes.Sum(e) > 0 {

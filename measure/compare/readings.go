@@ -151,7 +151,7 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	if c.spectrum != nil {
 		power = c.spectrum.weighted(weighting.A)
 		if c.spectrum.blocks == 0 && weighted.Reason == "" {
-			weighted.Reason = fmt.Sprintf("too short: %d frames < %d", c.compared, c.spectrum.length)
+			weighted.Reason = fmt.Sprintf("too short: %s < %d", dsp.Plural(c.compared, "frame"), c.spectrum.length)
 		}
 	}
 	r.AddLevel("residual_a_dbfs", power, weighted)

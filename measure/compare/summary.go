@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
@@ -106,10 +107,8 @@ func (c *Comparison) lengthText() string {
 	missing, extra := c.uncovered()
 	seconds := func(frames int64) string {
 		switch {
-		case frames == 1:
-			return "1 frame"
 		case frames < int64(c.Rate)/100:
-			return fmt.Sprintf("%d frames", frames)
+			return dsp.Plural(frames, "frame")
 		}
 		return fmt.Sprintf("%.3g s", float64(frames)/float64(c.Rate))
 	}

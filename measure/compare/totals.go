@@ -36,7 +36,7 @@ type differenceWindow struct {
 	xx, yy, ee float64
 }
 
-// differenceMs is how long the windows are by which a difference is told from noise.
+// differenceMs is how long the windows are by which a difference is distinguished from noise.
 const differenceMs = 20
 
 func newDifferences(rate, channels int, from int64) *differences {
@@ -194,7 +194,7 @@ func (h *levelHistogram) percentile(share float64) float64 {
 	return math.Inf(1)
 }
 
-// steady tells whether the windows have about one level, as those of noise have.
+// steady reports whether the windows have about one level, as those of noise have.
 func (h *levelHistogram) steady() bool {
 	return h.total > 10 && h.percentile(0.95)-h.percentile(0.05) <= 4
 }

@@ -49,7 +49,7 @@ func (b *Baseline) changeOf(ctx context.Context, s Sound) (*change, error) {
 		return nil, err
 	}
 	if now.RateHz != b.RateHz || now.Channels != b.Channels {
-		return nil, fmt.Errorf("found %d channels at %d Hz; the baseline has %d at %d Hz", now.Channels, now.RateHz, b.Channels, b.RateHz)
+		return nil, fmt.Errorf("found %s at %d Hz; the baseline has %d at %d Hz", dsp.Plural(now.Channels, "channel"), now.RateHz, b.Channels, b.RateHz)
 	}
 	c := &change{baseline: b, now: now, gain: 1, related: 1}
 	if c.same() {
@@ -293,7 +293,7 @@ func (c *change) sentence() string {
 		if text != "" {
 			text += "; it "
 		}
-		text += fmt.Sprintf("is %s %s", counted(int(max(frames, -frames)), "frame"), word)
+		text += fmt.Sprintf("is %s %s", dsp.Plural(max(frames, -frames), "frame"), word)
 	}
 	if text == "" {
 		text = "has the same sums, but other samples: rounding"

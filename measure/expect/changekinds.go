@@ -101,7 +101,7 @@ func (c *change) levelsFollow() float64 {
 	return xy / math.Sqrt(max(xx*yy, math.SmallestNonzeroFloat64))
 }
 
-// clicks are the local changes of one sample each, told apart by channel.
+// clicks are the local changes of one sample each, separated by channel.
 func (c *change) clicks() []compare.Difference {
 	var all []compare.Difference
 	for channel := range c.baseline.Channels {
@@ -150,9 +150,9 @@ func (c *change) stretchText() string {
 	slices.Sort(order)
 	frame := int64(order[0]) * int64(c.baseline.Reference.blockFrames)
 	at := measure.TimeCode(frame, c.baseline.RateHz)
-	what := fmt.Sprintf("has another sound in %s of %d ms from %s on", counted(len(order), "block"), referenceMs, at)
+	what := fmt.Sprintf("has another sound in %s of %d ms from %s on", dsp.Plural(len(order), "block"), referenceMs, at)
 	if lost {
-		what = fmt.Sprintf("is silent in %s of %d ms from %s on", counted(len(order), "block"), referenceMs, at)
+		what = fmt.Sprintf("is silent in %s of %d ms from %s on", dsp.Plural(len(order), "block"), referenceMs, at)
 	}
 	length := float64(c.baseline.Reference.blockFrames * c.baseline.Channels)
 	return fmt.Sprintf("%s, a difference of %.1f dBFS", what, dsp.PowerToDB(largest/length))

@@ -81,7 +81,7 @@ func (m *measuredChain) take(ctx context.Context, kind origin) (r measure.Readin
 	case ofOvershoot:
 		ceiling, ok := m.chain.Ceiling()
 		if !ok {
-			return nil, nil // Judge cannot tell
+			return nil, nil // nothing to judge by
 		}
 		r, err = instrument.WorstOvershoot(ctx, m.chain, ceiling, 0, m.rate, 2)
 	}

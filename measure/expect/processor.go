@@ -125,14 +125,14 @@ func (p Processor) checked(sound [][]float64, process func(own [][]float64) ([][
 		return nil, err
 	}
 	if len(out) != len(sound) {
-		return nil, fmt.Errorf("found %d channels in what the device returns; accepted: %d, as many as it was given", len(out), len(sound))
+		return nil, fmt.Errorf("found %s in what the device returns; accepted: %d, as many as it was given", dsp.Plural(len(out), "channel"), len(sound))
 	}
 	for c, plane := range out {
 		if len(plane) != len(out[0]) {
-			return nil, fmt.Errorf("channel %d of what the device returns has %d frames, channel 1 has %d; accepted: equal lengths", c+1, len(plane), len(out[0]))
+			return nil, fmt.Errorf("channel %d of what the device returns has %s, channel 1 has %d; accepted: equal lengths", c+1, dsp.Plural(len(plane), "frame"), len(out[0]))
 		}
 		if len(plane) < len(sound[c]) {
-			return nil, fmt.Errorf("found %d frames in channel %d of what the device returns; accepted: at least %d, as many as it was given", len(plane), c+1, len(sound[c]))
+			return nil, fmt.Errorf("found %s in channel %d of what the device returns; accepted: at least %d, as many as it was given", dsp.Plural(len(plane), "frame"), c+1, len(sound[c]))
 		}
 	}
 	return out, nil

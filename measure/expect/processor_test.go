@@ -149,7 +149,7 @@ func TestProcessorAssertions(t *testing.T) {
 		{"same bits: blocks", InBlocks(func(int, int) func([][]float64) { return func([][]float64) {} }), SameBits, ""},
 		{"same bits: by block", InBlocks(func(int, int) func([][]float64) {
 			return func(b [][]float64) { b[0][len(b[0])-1] *= 0.5 }
-		}), SameBits, "device 7, speech-like, in blocks of 1 frames: channel 1 differs from the first run at 00:00:00.000"},
+		}), SameBits, "device 7, speech-like, in blocks of 1 frame: channel 1 differs from the first run at 00:00:00.000"},
 		{"same bits: large blocks", InBlocks(func(int, int) func([][]float64) {
 			return func(b [][]float64) {
 				if len(b[0]) > 1000 {

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -100,7 +101,7 @@ func (r *Recording) against(ctx context.Context, before *Baseline, all bool) err
 	r.baseline.History, r.History = before.History, len(before.History)
 	if before.RateHz != r.baseline.RateHz || before.Channels != r.baseline.Channels {
 		r.State = Changed
-		r.Change = fmt.Sprintf("has %d channels at %d Hz, and had %d at %d Hz", r.baseline.Channels, r.baseline.RateHz, before.Channels, before.RateHz)
+		r.Change = fmt.Sprintf("has %s at %d Hz, and had %d at %d Hz", dsp.Plural(r.baseline.Channels, "channel"), r.baseline.RateHz, before.Channels, before.RateHz)
 		return nil
 	}
 	c, err := before.changeOf(ctx, File(r.File).until(ctx))

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sync"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -25,14 +26,7 @@ type GroupRun struct {
 }
 
 func (g GroupRun) String() string {
-	return fmt.Sprintf("%s: %s, %s", g.Name, counted(g.Subjects, "subject"), counted(g.Limits, "judgement"))
-}
-
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return fmt.Sprintf("%s: %s, %s", g.Name, dsp.Plural(g.Subjects, "subject"), dsp.Plural(g.Limits, "judgement"))
 }
 
 // Passed reports whether all limits are met, and there was one at least.

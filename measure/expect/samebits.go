@@ -78,7 +78,7 @@ func (p Processor) sameInBlocks(signal stimulus.Signal, f InBlocks, same func(ho
 		return same(how, got, err)
 	}
 	for _, size := range blockSizes {
-		if !inBlocks(fmt.Sprintf("in blocks of %d frames", size), func(int) int { return size }) {
+		if !inBlocks(fmt.Sprintf("in blocks of %s", dsp.Plural(size, "frame")), func(int) int { return size }) {
 			return
 		}
 	}
@@ -92,7 +92,7 @@ func (p Processor) firstDifference(first, got dsp.Block) string {
 		return ""
 	}
 	if got.Frames() != first.Frames() {
-		return fmt.Sprintf("found %d frames, the first run has %d", got.Frames(), first.Frames())
+		return fmt.Sprintf("found %s, the first run has %d", dsp.Plural(got.Frames(), "frame"), first.Frames())
 	}
 	at, channel, differing := -1, 0, 0
 	for c := range first {

@@ -31,11 +31,11 @@ func Planes(rate int, planes [][]float64) Sound {
 	return Sound{"the planes", func() (wave.Source, error) {
 		for c := range planes {
 			if len(planes[c]) != len(planes[0]) {
-				return nil, fmt.Errorf("channel %d has %d frames, channel 1 has %d; accepted: equal lengths", c+1, len(planes[c]), len(planes[0]))
+				return nil, fmt.Errorf("channel %d has %s, channel 1 has %d; accepted: equal lengths", c+1, dsp.Plural(len(planes[c]), "frame"), len(planes[0]))
 			}
 		}
 		if len(planes) == 0 || len(planes) > dsp.MaxChannels {
-			return nil, fmt.Errorf("found %d channels; accepted: 1 to %d", len(planes), dsp.MaxChannels)
+			return nil, fmt.Errorf("found %s; accepted: 1 to %d", dsp.Plural(len(planes), "channel"), dsp.MaxChannels)
 		}
 		return wave.NewMemory(wave.Unquantised(rate, len(planes)), planes), nil
 	}}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -36,7 +37,7 @@ func WriteSummary(w io.Writer, r Run) error {
 	if failed > 0 || !r.Passed() {
 		verdict = "Limits are not met"
 	}
-	text := fmt.Sprintf("**%s**: %s, %d of %s not met\n", verdict, counted(len(r.Checked), "subject"), failed, counted(len(results), "limit"))
+	text := fmt.Sprintf("**%s**: %s, %d of %s not met\n", verdict, dsp.Plural(len(r.Checked), "subject"), failed, dsp.Plural(len(results), "limit"))
 	if len(lines) > 0 {
 		text += "\n"
 	}

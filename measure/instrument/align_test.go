@@ -23,7 +23,7 @@ type hardware struct {
 	gainDB            float64
 	inverted          bool
 	humDBFS, noiseRMS float64 // 50 Hz, peak; white, dBFS rms
-	bend              float64 // y = x − bend·x³
+	cubic             float64 // y = x − cubic·x³
 	couplingHz        float64 // first-order high-pass of capacitors
 	tail              int     // frames recorded after the end
 }
@@ -64,7 +64,7 @@ func (h hardware) record(rate int, played []float64) []float64 {
 			}
 		}
 		y *= gain
-		y -= h.bend * y * y * y
+		y -= h.cubic * y * y * y
 		if h.humDBFS != 0 {
 			y += math.Pow(10, h.humDBFS/20) * math.Sin(2*math.Pi*50*float64(p)/float64(rate))
 		}
@@ -125,12 +125,12 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 	m := stimulus.Marked{Signal: stimulus.Sweep{FromHz: 10, ToHz: 22000, Seconds: 8, PeakDBFS: -20}, Rate: rate}
 	sound := made(t, m)
 	played := writeWAV(t, "played.wav", rate, 24, sound, wave.Chunk{ID: stimulus.ChunkID, Data: []byte(m.Identity())})
-	heard, err := readAll(openWAV(t, played))
+	readBack, err := readAll(openWAV(t, played))
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := hardware{delay: 1234.37, driftPPM: 25, gainDB: -3.7, inverted: true, humDBFS: -70, noiseRMS: -80, bend: 0.05, couplingHz: 3, tail: 5000}
-	recording := writeWAV(t, "recording.wav", rate, 16, dsp.Block{h.record(rate, heard[0])})
+	h := hardware{delay: 1234.37, driftPPM: 25, gainDB: -3.7, inverted: true, humDBFS: -70, noiseRMS: -80, cubic: 0.05, couplingHz: 3, tail: 5000}
+	recording := writeWAV(t, "recording.wav", rate, 16, dsp.Block{h.record(rate, readBack[0])})
 
 	a, err := AlignFiles(openWAV(t, played), openWAV(t, recording))
 	if err != nil {
@@ -148,7 +148,7 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 	// Hum of −73.01 dBFS rms, noise of −80, dither of −96.3: powers add.
 	measuretest.WantReading(t, a.Readings, "noise_dbfs", 10*math.Log10(math.Pow(10, -7.301)+math.Pow(10, -8)+math.Pow(10, -9.63)), 0.1)
 	if len(a.Findings) == 0 || !strings.Contains(a.Findings[0].What, "polarity inverted") {
-		t.Errorf("inverted polarity is not told: %v", a.Findings)
+		t.Errorf("inverted polarity is not reported: %v", a.Findings)
 	}
 
 	// The sound lies on the stimulus's frames: a sweep finds no delay in it, the
@@ -203,49 +203,54 @@ func TestVoidRecordings(t *testing.T) {
 	withNaN := path(late)
 	withNaN[1234] = math.NaN()
 	for name, c := range map[string]struct {
-		x    []float64
+		x    func() []float64
 		rate int
 		why  Void
 		says string
 	}{
-		"silence":            {make([]float64, 300000), rate, NotFound, "neither mark"},
-		"nothing":            {nil, rate, NotFound, "empty"},
-		"noise":              {noise(-20, 300000), rate, NotFound, "neither mark"},
-		"speech":             {dsptest.Speechlike(rate, 1, 400000, 1)[0], rate, NotFound, "neither mark"},
-		"played at 44.1 kHz": {hardware{driftPPM: (44100.0/48000 - 1) * 1e6}.record(rate, sound), rate, WrongRate, "its sound has 44100 Hz"},
-		"played at 96 kHz":   {hardware{driftPPM: 1e6, tail: 10}.record(rate, sound), rate, WrongRate, "its sound has 96000 Hz"},
-		"pulled down":        {path(hardware{driftPPM: -999}), rate, WrongRate, "-999 ppm"},
-		"header of 44.1 kHz": {path(late), 44100, WrongRate, "the recording has 44100 Hz, the stimulus 48000 Hz"},
-		"samples lost":       {lost, rate, WrongRate, "samples were lost"},
-		"clipped":            {clipped, rate, Clipped, "full scale"},
-		"too quiet":          {plus(path(hardware{gainDB: -30}), noise(-72, 400000)), rate, TooQuiet, "at least 20"},
-		"echo":               {plus(path(late), path(hardware{delay: 700 + 960, gainDB: -12})), rate, TwoArrivals, "-10.0 dB from the stronger arrival, a second one 20.00 ms after"},
-		"monitoring":         {plus(path(late), path(hardware{delay: 100, gainDB: -12})), rate, TwoArrivals, "12.50 ms before"},
-		"late echo":          {plus(path(hardware{delay: 700, gainDB: -2, tail: 30000}), path(hardware{delay: 700 + 24000, gainDB: -20})), rate, TwoArrivals, "500.00 ms after"},
-		"other version":      {other, rate, OtherVersion, "record this stimulus"},
-		"no end":             {path(late)[:200000], rate, CutShort, "behind the signal"},
-		"no start":           {path(late)[40000:], rate, CutShort, "before the signal"},
-		"NaN":                {withNaN, rate, NonFinite, "frame 1234"},
-		"code drowned":       {drowned, rate, Unreadable, "not readable"},
+		"silence":            {func() []float64 { return make([]float64, 300000) }, rate, NotFound, "neither mark"},
+		"nothing":            {func() []float64 { return nil }, rate, NotFound, "empty"},
+		"noise":              {func() []float64 { return noise(-20, 300000) }, rate, NotFound, "neither mark"},
+		"speech":             {func() []float64 { return dsptest.Speechlike(rate, 1, 400000, 1)[0] }, rate, NotFound, "neither mark"},
+		"played at 44.1 kHz": {func() []float64 { return hardware{driftPPM: (44100.0/48000 - 1) * 1e6}.record(rate, sound) }, rate, WrongRate, "its sound has 44100 Hz"},
+		"played at 96 kHz":   {func() []float64 { return hardware{driftPPM: 1e6, tail: 10}.record(rate, sound) }, rate, WrongRate, "its sound has 96000 Hz"},
+		"pulled down":        {func() []float64 { return path(hardware{driftPPM: -999}) }, rate, WrongRate, "-999 ppm"},
+		"header of 44.1 kHz": {func() []float64 { return path(late) }, 44100, WrongRate, "the recording has 44100 Hz, the stimulus 48000 Hz"},
+		"samples lost":       {func() []float64 { return lost }, rate, WrongRate, "samples were lost"},
+		"clipped":            {func() []float64 { return clipped }, rate, Clipped, "full scale"},
+		"too quiet":          {func() []float64 { return plus(path(hardware{gainDB: -30}), noise(-72, 400000)) }, rate, TooQuiet, "at least 20"},
+		"echo":               {func() []float64 { return plus(path(late), path(hardware{delay: 700 + 960, gainDB: -12})) }, rate, TwoArrivals, "-10.0 dB from the stronger arrival, a second one 20.00 ms after"},
+		"monitoring":         {func() []float64 { return plus(path(late), path(hardware{delay: 100, gainDB: -12})) }, rate, TwoArrivals, "12.50 ms before"},
+		"late echo": {func() []float64 {
+			return plus(path(hardware{delay: 700, gainDB: -2, tail: 30000}), path(hardware{delay: 700 + 24000, gainDB: -20}))
+		}, rate, TwoArrivals, "500.00 ms after"},
+		"other version": {func() []float64 { return other }, rate, OtherVersion, "record this stimulus"},
+		"no end":        {func() []float64 { return path(late)[:200000] }, rate, CutShort, "behind the signal"},
+		"no start":      {func() []float64 { return path(late)[40000:] }, rate, CutShort, "before the signal"},
+		"NaN":           {func() []float64 { return withNaN }, rate, NonFinite, "frame 1234"},
+		"code drowned":  {func() []float64 { return drowned }, rate, Unreadable, "not readable"},
 	} {
 		if !dsptest.IsExhaustive() && (c.why == NotFound || c.why == WrongRate) {
 			continue // they search for a while
 		}
-		_, err := Align(m, Recording{Sound: dsp.Block{c.x}, Rate: c.rate, Bits: 16})
+		_, err := Align(m, Recording{Sound: dsp.Block{c.x()}, Rate: c.rate, Bits: 16})
 		var void *VoidError
 		if !errors.As(err, &void) || void.Why != c.why || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v, want %q with %q", name, err, c.why, c.says)
 		}
 	}
 	// And what is odd but usable is not void.
-	for name, x := range map[string][]float64{
-		"clean":                       path(late),
-		"played twice as loud":        path(hardware{gainDB: 6}),
-		"echo of −26 dB":              plus(path(late), path(hardware{delay: 1660, gainDB: -28})),
-		"noise 25 dB below the marks": plus(path(hardware{}), noise(-49, 400000)),
-		"recorded from 0.4 s on":      path(hardware{})[19000:],
+	for name, x := range map[string]func() []float64{
+		"clean":                       func() []float64 { return path(late) },
+		"played twice as loud":        func() []float64 { return path(hardware{gainDB: 6}) },
+		"echo of −26 dB":              func() []float64 { return plus(path(late), path(hardware{delay: 1660, gainDB: -28})) },
+		"noise 25 dB below the marks": func() []float64 { return plus(path(hardware{}), noise(-49, 400000)) },
+		"recorded from 0.4 s on":      func() []float64 { return path(hardware{})[19000:] },
 	} {
-		if _, err := Align(m, Recording{Sound: dsp.Block{x}, Rate: rate, Bits: 16}); err != nil {
+		if !dsptest.IsExhaustive() && name != "echo of −26 dB" && name != "recorded from 0.4 s on" {
+			continue
+		}
+		if _, err := Align(m, Recording{Sound: dsp.Block{x()}, Rate: rate, Bits: 16}); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -303,7 +308,7 @@ func TestIdentityOfFile(t *testing.T) {
 		"a word":           {writeWAV(t, "word.wav", 48000, 24, sound, chunk("hello")), "word.wav: stimulus identity"},
 		"changed":          {writeWAV(t, "changed.wav", 48000, 24, changed, chunk(m.Identity())), "frame 100000 of channel 1"},
 		"another identity": {writeWAV(t, "louder.wav", 48000, 24, sound, chunk(louder.Identity())), "the file was changed"},
-		"another rate":     {writeWAV(t, "rate.wav", 44100, 24, sound, chunk(m.Identity())), "found 1 channels of"},
+		"another rate":     {writeWAV(t, "rate.wav", 44100, 24, sound, chunk(m.Identity())), "found 1 channel of"},
 	} {
 		got, err := IdentityOf(openWAV(t, c.path))
 		switch {

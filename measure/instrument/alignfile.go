@@ -10,7 +10,7 @@ import (
 )
 
 // IdentityOf reads a stimulus file's identity and checks that the file holds the
-// sound it tells of.
+// sound that its identity describes.
 func IdentityOf(r *wave.Reader) (stimulus.Marked, error) {
 	for _, chunk := range r.Chunks() {
 		if chunk.ID != stimulus.ChunkID {
@@ -40,7 +40,7 @@ func checkStimulus(m stimulus.Marked, r *wave.Reader) error {
 		return err
 	}
 	if r.Format().Rate != m.Rate || len(sound) != len(made) || sound.Frames() != made.Frames() {
-		return fmt.Errorf("found %d channels of %d frames at %d Hz; its identity tells of %d of %d at %d Hz: the file was changed", len(sound), sound.Frames(), r.Format().Rate, len(made), made.Frames(), m.Rate)
+		return fmt.Errorf("found %s of %d frames at %d Hz; its identity states %d of %d at %d Hz: the file was changed", dsp.Plural(len(sound), "channel"), sound.Frames(), r.Format().Rate, len(made), made.Frames(), m.Rate)
 	}
 	tolerance := 1e-6
 	if f := r.Format(); f.Encoding == wave.Integer {

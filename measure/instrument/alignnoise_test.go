@@ -12,7 +12,7 @@ import (
 )
 
 // With noise in the recording the response is off by no more than its bound says, and
-// a group delay that the noise drowns is not told. The device is a wire: 0 dB, 0 ms.
+// a group delay that the noise drowns is not stated. The device is a wire: 0 dB, 0 ms.
 func TestNoiseOfARecording(t *testing.T) {
 	dsptest.Exhaustive(t)
 	const rate = 48000
@@ -44,7 +44,7 @@ func TestNoiseOfARecording(t *testing.T) {
 			}
 		}
 		delay, _ := r.Get("group_delay_at_1khz_ms")
-		if told := delay.Measurable(); told != (db <= -70) || told && math.Abs(delay.Value) > mostNoiseDelayMs {
+		if stated := delay.Measurable(); stated != (db <= -70) || stated && math.Abs(delay.Value) > mostNoiseDelayMs {
 			t.Errorf("noise at %g dBFS: group delay %v", db, delay)
 		}
 		if found := len(a.Findings) > 0; found != (db > -80) {

@@ -114,7 +114,7 @@ func TestCommandThatFails(t *testing.T) {
 		`echo cannot read that >&2; exit 3`: "exit status 3; it printed: cannot read that",
 		`true`:                              "did not write {out}",
 		`echo hello >"$1"`:                  "cannot be read: {out}",
-		`cp ` + other + ` "$1"`:             "{out}: found 1 channels at 44100 Hz; accepted: 1 at 48000 Hz",
+		`cp ` + other + ` "$1"`:             "{out}: found 1 channel at 44100 Hz; accepted: 1 at 48000 Hz",
 		`cp ` + empty + ` "$1"`:             "0 frames",
 	} {
 		if got, err := through(t, script, nil, sound); err == nil || !strings.Contains(err.Error(), want) {
@@ -238,7 +238,7 @@ func TestRecorded(t *testing.T) {
 		}
 	}
 	writeSound(t, d.Recording, 44100, recorded)
-	if _, err := Respond(context.Background(), d, 48000, played); err == nil || !strings.Contains(err.Error(), "found 1 channels at 44100 Hz") {
+	if _, err := Respond(context.Background(), d, 48000, played); err == nil || !strings.Contains(err.Error(), "found 1 channel at 44100 Hz") {
 		t.Errorf("a recording of another rate: %v", err)
 	}
 }

@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Crosstalk measures how much of one channel's tone is heard in the others
+// Crosstalk measures how much of one channel's tone is in the others
 // (AES17-2015 6.5.2).
 type Crosstalk struct {
 	Tone     stimulus.Tone // its Only says which channel is driven, from 1; the standard has −20 dBFS
@@ -25,7 +25,7 @@ func (c Crosstalk) Stimulus() stimulus.Signal { return c.Tone }
 func (c Crosstalk) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
 	driven := c.Tone.Only
 	if driven < 1 || len(response) < 2 || driven > len(response) {
-		return nil, fmt.Errorf("crosstalk needs two channels or more and one of them driven; found %d channels, channel %d driven", len(response), driven)
+		return nil, fmt.Errorf("crosstalk needs two channels or more and one of them driven; found %s, channel %d driven", dsp.Plural(len(response), "channel"), driven)
 	}
 	return againstChannel(rate, response, c.Tone, driven, c.SettleMs, func(other int) (string, measure.Reading) {
 		return fmt.Sprintf("crosstalk_%dto%d_db", driven, other), measure.Reading{Unit: "dB", Reference: fmt.Sprintf("channel %d, driven", driven), Weighting: "none", Definition: "AES17-2015 6.5.2, at the tone's frequency only"}

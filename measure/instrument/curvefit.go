@@ -10,23 +10,23 @@ import (
 // loud levels, quiet ones or both.
 type curveFit struct {
 	plateauDB              float64
-	compression, expansion *bend // nil: none
+	compression, expansion *curveSide // nil: none
 	errorDB                float64
 	reason                 string // why there is no curve
 }
 
-// bend is where and how a curve leaves its plateau.
-type bend struct {
+// curveSide is where and how a curve leaves its plateau.
+type curveSide struct {
 	thresholdDBFS float64
 	kneeDB        float64
 	slope         float64 // dB of gain for each dB of level beyond the knee
 	rangeDB       float64 // of attenuation; 0: no end was seen
 }
 
-// depth is by how many slopes the gain has fallen at a level that is past the
+// kneeFall is by how many slopes the gain has fallen at a level that is past the
 // threshold by so many dB: the quadratic knee of Giannoulis, Massberg and Reiss
 // (2012), for a slope of 1.
-func depth(pastDB, kneeDB float64) float64 {
+func kneeFall(pastDB, kneeDB float64) float64 {
 	switch {
 	case 2*pastDB <= -kneeDB:
 		return 0
@@ -36,8 +36,8 @@ func depth(pastDB, kneeDB float64) float64 {
 	return pastDB
 }
 
-// bendDB is the fall of gain from which on a curve is taken to bend.
-const bendDB = 0.1
+// leastFallDB is the fall of gain from which on a curve is taken to leave its plateau.
+const leastFallDB = 0.1
 
 // startKneesDB are the knees from which a fit is searched.
 var startKneesDB = []float64{0.01, 1, 2, 3, 4.5, 6, 9, 12, 18, 24}
@@ -73,8 +73,8 @@ func fitCurve(points []CurvePoint) curveFit {
 		c.plateauDB += p.GainDB() / float64(last-first+1)
 	}
 	middle := (first + last) / 2
-	c.compression = fitBend(points[middle:], c.plateauDB, false)
-	c.expansion = fitBend(points[:middle+1], c.plateauDB, true)
+	c.compression = fitSide(points[middle:], c.plateauDB, false)
+	c.expansion = fitSide(points[:middle+1], c.plateauDB, true)
 	for i, p := range points {
 		b := c.compression
 		if i < middle {
@@ -86,7 +86,7 @@ func fitCurve(points []CurvePoint) curveFit {
 }
 
 // fall is by how many dB the gain has fallen at a level; downwards for expansion.
-func (b *bend) fall(inDBFS float64, downwards bool) float64 {
+func (b *curveSide) fall(inDBFS float64, downwards bool) float64 {
 	if b == nil {
 		return 0
 	}
@@ -94,20 +94,20 @@ func (b *bend) fall(inDBFS float64, downwards bool) float64 {
 	if downwards {
 		past = -past
 	}
-	fall := b.slope * depth(past, b.kneeDB)
+	fall := b.slope * kneeFall(past, b.kneeDB)
 	if b.rangeDB > 0 {
 		fall = min(fall, b.rangeDB)
 	}
 	return fall
 }
 
-// fitBend fits the side of a curve that falls from its plateau, nil if it does not.
-func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
+// fitSide fits the side of a curve that falls from its plateau, nil if it does not.
+func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide {
 	lowest := 0.0
 	for _, p := range points {
 		lowest = max(lowest, plateauDB-p.GainDB())
 	}
-	if lowest < bendDB {
+	if lowest < leastFallDB {
 		return nil
 	}
 	// Where the gain no longer falls at the far end, the range is reached.
@@ -115,8 +115,8 @@ func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
 	if downwards {
 		far, next = points[0], points[1]
 	}
-	b := &bend{}
-	if len(points) > 2 && math.Abs(far.GainDB()-next.GainDB()) < settledDB && plateauDB-far.GainDB() >= bendDB {
+	b := &curveSide{}
+	if len(points) > 2 && math.Abs(far.GainDB()-next.GainDB()) < settledDB && plateauDB-far.GainDB() >= leastFallDB {
 		b.rangeDB = plateauDB - far.GainDB()
 	}
 	// Threshold and knee are searched; the slope follows from them by least squares.
@@ -128,7 +128,7 @@ func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
 			if b.rangeDB > 0 && fall > b.rangeDB-2*settledDB {
 				continue // past the range it says nothing of the slope
 			}
-			h := depth(b.past(p, downwards), b.kneeDB)
+			h := kneeFall(b.past(p, downwards), b.kneeDB)
 			num, den = num+h*fall, den+h*h
 		}
 		b.slope = 0
@@ -172,7 +172,7 @@ func fitBend(points []CurvePoint, plateauDB float64, downwards bool) *bend {
 }
 
 // past is how far a point lies beyond the threshold.
-func (b *bend) past(p CurvePoint, downwards bool) float64 {
+func (b *curveSide) past(p CurvePoint, downwards bool) float64 {
 	if downwards {
 		return b.thresholdDBFS - p.InDBFS
 	}

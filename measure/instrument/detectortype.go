@@ -9,7 +9,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// DetectorType tells whether a stage that works by level measures peaks or rms:
+// DetectorType reports whether a stage that works by level measures peaks or rms:
 // which sine has the same effect as a pair of tones of the same rms and twice the
 // crest. The tones have to be at a level at which the stage works.
 type DetectorType struct {
@@ -21,7 +21,7 @@ type DetectorType struct {
 func (d DetectorType) Stimulus() stimulus.Signal { return d.Tones }
 
 // leastGainChangeDB is what the gain has to change by over the sines: with less, a
-// level is not told from another.
+// level is not distinguished from another.
 const leastGainChangeDB = 0.5
 
 // Analyse reads detector_crest_db: how many dB over the pair's rms a sine's rms has

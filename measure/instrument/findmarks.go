@@ -29,7 +29,7 @@ type placedMarks struct {
 	spread float64 // standard deviation of the delay in frames
 }
 
-// hear finds the stimulus in a channel.
+// findMarks finds the stimulus in a channel.
 func findMarks(played stimulus.Marked, l stimulus.Layout, channel, channels int, x []float64, rate int) (placedMarks, *VoidError) {
 	up, down := stimulus.MarkChirp(rate, true), stimulus.MarkChirp(rate, false)
 	fs := float64(rate)

@@ -133,7 +133,7 @@ func (f *FrequencyResponse) between(hz float64, value func(i int) float64) float
 	return (1-t)*value(i-1) + t*value(i)
 }
 
-// covers tells whether a frequency lies within the response.
+// covers reports whether a frequency lies within the response.
 func (f *FrequencyResponse) covers(hz float64) bool {
 	return len(f.Hz) > 0 && hz >= f.Hz[0] && hz <= f.Hz[len(f.Hz)-1]
 }

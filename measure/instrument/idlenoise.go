@@ -13,7 +13,7 @@ import (
 )
 
 // IdleNoise measures what comes out while digital zero goes in. An expander, gate
-// or compressor has to be off: with it, the figure tells of its gain, not of the
+// or compressor has to be off: with it, the figure shows its gain, not the
 // noise.
 type IdleNoise struct {
 	Seconds  float64 // 0 stands for 10

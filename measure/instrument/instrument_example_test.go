@@ -11,10 +11,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// bent is a device that bends the wave: y = x + x²/10.
-type bent struct{}
+// squared is a device with a square term: y = x + x²/10.
+type squared struct{}
 
-func (bent) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
+func (squared) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
 	var failed error
 	err := measure.EachBlock(context.Background(), in, func(b dsp.Block) {
 		for _, plane := range b {
@@ -35,7 +35,7 @@ func (bent) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
 // The second harmonic of x + x²/10 at −20 dBFS is 0.05 · 0.1 of the fundamental.
 func ExampleRun() {
 	distortion := instrument.HarmonicDistortion{Tone: stimulus.StandardTone(-20)}
-	readings, err := instrument.Run(context.Background(), bent{}, distortion, 48000)
+	readings, err := instrument.Run(context.Background(), squared{}, distortion, 48000)
 	if err != nil {
 		fmt.Println(err)
 		return

@@ -75,7 +75,7 @@ func onset(x []float64, impulse int) (frame int, reason string) {
 		return 0, "silence"
 	}
 	if largest <= 10*noise {
-		return 0, "cannot tell: the response to the impulse does not stand 20 dB out of what is there before it"
+		return 0, "undecided: the response to the impulse does not stand 20 dB out of what is there before it"
 	}
 	for n, v := range x {
 		if math.Abs(v) > threshold {
@@ -201,7 +201,7 @@ func (r impulseResponse) crest(near int) float64 {
 // RoundTrip joins the latencies of several runs, one list of readings each:
 // round_trip_frames (their mean), round_trip_min_frames, round_trip_max_frames and
 // round_trip_spread_frames (largest less least), each also in ms. A spread of more
-// than a frame tells of a path that begins anew each time.
+// than a frame shows a path that begins anew each time.
 func RoundTrip(runs []measure.Readings, rate int) measure.Readings {
 	least, most, sum := math.Inf(1), math.Inf(-1), 0.0
 	reason := ""

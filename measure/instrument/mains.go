@@ -79,7 +79,7 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 	if m.MainsHz != 0 {
 		mains = []float64{m.MainsHz}
 	}
-	// Ten seconds tell where to look.
+	// Ten seconds show where to look.
 	search := spectra.NewLines(t.rest[:min(len(t.rest), 10*t.rate)], t.rate)
 	best := mainsSeries{}
 	for _, nominal := range mains {
@@ -96,7 +96,7 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 		}
 		s := mainsSeries{hz: hz}
 		s.measure(t)
-		// The strongest product's phase tells the frequency better than the grid.
+		// The strongest product's phase gives the frequency better than the grid.
 		k := float64(slices.Index(s.peaks[:], slices.Max(s.peaks[:])) + 1)
 		if f := spectra.Refine(t.rest, t.rate, k*hz) / k; math.Abs(f-hz) < search.BinHz() {
 			s.hz = f
@@ -115,7 +115,7 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 	return best, ""
 }
 
-// standsOut tells whether a product is more than the highest noise of the search:
+// standsOut reports whether a product is more than the highest noise of the search:
 // noise exceeds its mean power by 15 dB with a chance of e^−31.
 func (s mainsSeries) standsOut(t *steadyTones) bool {
 	for k, p := range s.peaks {

@@ -7,7 +7,7 @@ import (
 )
 
 // Findings says in words what kind of overshoot it is, worst first, of more than
-// a number of dB. What a device did to its stimulus tells more than a sound alone.
+// a number of dB. What a device did to its stimulus says more than a sound alone.
 func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
 	readings := o.Readings()
 	get := func(name string) (float64, bool) {
@@ -54,5 +54,5 @@ func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
 }
 
 // imageAllowDB is a shift that is worth a word. Half a decibel between the
-// loudspeakers moves an image by what is just heard. (common practice, no source)
+// loudspeakers moves an image by what is just audible. (common practice, no source)
 const imageAllowDB = 0.5

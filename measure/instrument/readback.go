@@ -123,11 +123,11 @@ func (f *FrequencyResponse) crest(nearHz, nearDB float64) (hz, db float64, err e
 	x, b := math.Log(nearHz), nearDB
 	for range times {
 		a, c := f.exactDB(math.Exp(x-spread)), f.exactDB(math.Exp(x+spread))
-		bend := a - 2*b + c
-		if bend == 0 {
+		curvature := a - 2*b + c
+		if curvature == 0 {
 			break
 		}
-		t := max(-1, min(1, (a-c)/(2*bend)))
+		t := max(-1, min(1, (a-c)/(2*curvature)))
 		x, db = x+t*spread, b-(a-c)*t/4
 		if f.at == nil {
 			return math.Exp(x), db, nil

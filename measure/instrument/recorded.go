@@ -68,8 +68,8 @@ func sameFormat(name string, response, stimulus wave.Format) error {
 	if response.Rate == stimulus.Rate && response.Channels == stimulus.Channels {
 		return nil
 	}
-	return fmt.Errorf("%s: found %d channels at %d Hz; accepted: %d at %d Hz, as the stimulus",
-		name, response.Channels, response.Rate, stimulus.Channels, stimulus.Rate)
+	return fmt.Errorf("%s: found %s at %d Hz; accepted: %d at %d Hz, as the stimulus",
+		name, dsp.Plural(response.Channels, "channel"), response.Rate, stimulus.Channels, stimulus.Rate)
 }
 
 // sameSound wants a source to hold what is in a file.

@@ -18,12 +18,12 @@ import (
 const (
 	noiseResponseDB  = 35  // largest error of the response with marks at 0 dB over it
 	noiseDelayMs     = 150 // of the group delay
-	mostNoiseDelayMs = 1   // what is less sure is not told
-	toldNoiseDB      = 0.1 // of the response
+	mostNoiseDelayMs = 1   // what is less sure is not stated
+	statedNoiseDB    = 0.1 // of the response
 )
 
 // Read has every instrument that the stimulus serves look at the recorded signal. What
-// the recording's noise leaves open of a sweep's response is told with it, and is a
+// the recording's noise leaves open of a sweep's response is stated with it, and is a
 // finding where it is worth a word.
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
@@ -32,7 +32,7 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	if err != nil || !ok {
 		return all, err
 	}
-	told := map[string]bool{}
+	stated := map[string]bool{}
 	for i := range all {
 		r := &all[i]
 		suffix := ""
@@ -48,8 +48,8 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 		case strings.HasPrefix(r.Name, "response_") && r.Unit == "dB":
 			open := noiseResponseDB * share
 			r.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise, if that is white", open))
-			if open > toldNoiseDB && !told[suffix] {
-				told[suffix] = true
+			if open > statedNoiseDB && !stated[suffix] {
+				stated[suffix] = true
 				a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("the recording's noise leaves the response open by ±%.2g dB", open), Do: "raise the level, or make the sweep longer", Frame: -1, Channel: channelOf(suffix)})
 			}
 		case strings.HasPrefix(r.Name, "group_delay_"):

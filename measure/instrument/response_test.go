@@ -104,7 +104,7 @@ func TestResponseAgainstAnalytic(t *testing.T) {
 	}
 }
 
-// A device that bends the wave: by the sweep, its linear response stays apart from
+// A device with a square term: by the sweep, its linear response stays apart from
 // its harmonics. y = x + x²/10 has the gain 1 at the fundamental.
 func TestSweepCutsHarmonicsOff(t *testing.T) {
 	loud := stimulus.Sweep{FromHz: 5, ToHz: 22000, Seconds: 10, PeakDBFS: -1}
@@ -120,7 +120,7 @@ func TestSweepCutsHarmonicsOff(t *testing.T) {
 func TestSettingsReadBack(t *testing.T) {
 	const rate = 96000.0
 	measured := func(device ...dsp.Biquad) *FrequencyResponse { return sweptCurve(t, sweepForTests, rate, device...) }
-	for order := 1; order <= 4; order++ {
+	for _, order := range dsptest.Some(2, []int{4, 1, 2, 3}) {
 		r := measured(dsp.ButterworthHighPass(order, 400, rate)...).CornerReadings(10000, 20)
 		// At 10 kHz a filter of order 1 is 0.007 dB down itself: 0.6 Hz.
 		measuretest.WantReading(t, r, "corner_hz", 400, 0.7)
@@ -131,7 +131,7 @@ func TestSettingsReadBack(t *testing.T) {
 		// The bilinear transform is steeper at 6.4 kHz, by 0.07 dB an octave and order.
 		measuretest.WantReading(t, r, "slope_db_per_octave", -6.02*float64(order), 0.15+0.07*float64(order))
 	}
-	for _, c := range []struct{ hz, db, q float64 }{{60, 6, 1}, {250, -12, 2}, {1000, 3, 8}, {1000, -1, 0.5}, {1500, 15, 20}} {
+	for _, c := range dsptest.Some(2, []struct{ hz, db, q float64 }{{60, 6, 1}, {1500, 15, 20}, {250, -12, 2}, {1000, 3, 8}, {1000, -1, 0.5}}) {
 		r := measured(dsp.CookbookBell(c.hz, c.db, c.q, rate)).BellReadings(20, 20000)
 		// The points are 0.73 Hz apart; at 2.6 kHz, where the widest ends, the transform
 		// narrows by 0.25 %.
@@ -139,7 +139,7 @@ func TestSettingsReadBack(t *testing.T) {
 		measuretest.WantReading(t, r, "bell_gain_db", c.db, 0.01)
 		measuretest.WantReading(t, r, "bell_q", c.q, 0.01*c.q)
 	}
-	for _, c := range []struct{ hz, db, q float64 }{{200, 6, 0.7}, {1000, -9, 0.5}, {400, 12, 1}} {
+	for _, c := range dsptest.Some(1, []struct{ hz, db, q float64 }{{1000, -9, 0.5}, {200, 6, 0.7}, {400, 12, 1}}) {
 		r := measured(dsp.CookbookLowShelf(c.hz, c.db, c.q, rate)).ShelfReadings(20000, 20)
 		measuretest.WantReading(t, r, "shelf_gain_db", c.db, 0.25) // at 20 Hz a shelf of 200 Hz is not all up
 		measuretest.WantReading(t, r, "shelf_hz", c.hz, 0.03*c.hz)

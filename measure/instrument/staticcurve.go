@@ -17,7 +17,7 @@ import (
 // rms its threshold is 3.01 dB lower.
 type StaticCurve struct {
 	Tone     stimulus.SteppedTone
-	DriveDB  float64                      // a gain ahead of the device (see Driven), which the levels are told with
+	DriveDB  float64                      // a gain ahead of the device (see Driven), which the stated levels include
 	Declared func(inDBFS float64) float64 // the gain in dB to compare with, way up; nil: none
 }
 
@@ -122,12 +122,12 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 	scale := "peak level of a sine; rms is 3.01 dB less"
 	for _, part := range []struct {
 		name string
-		bend *bend
+		side *curveSide
 	}{{"compression", curve.compression}, {"expansion", curve.expansion}} {
 		about := measure.Reading{Reason: curve.reason, Definition: method}
-		b := part.bend
+		b := part.side
 		if b == nil {
-			b = &bend{}
+			b = &curveSide{}
 			if about.Reason == "" {
 				about.Reason = fmt.Sprintf("no %s from %.1f to %.1f dBFS", part.name, up[0].InDBFS, up[len(up)-1].InDBFS)
 			}

@@ -23,7 +23,7 @@ type steadyTones struct {
 }
 
 // takeApart finds the tones near the frequencies in Hz, whose ratios are true:
-// the last one tells how much a recorder's clock is off. It returns a reason if
+// the last result is by how much a recorder's clock is off. It returns a reason if
 // they are not there.
 func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 	if n := planes.FirstNonFinite(dsp.Block{x}); n >= 0 {
@@ -50,7 +50,7 @@ func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 	t.lines = spectra.NewLines(t.rest, rate)
 	for i, f := range t.hz {
 		if power := t.peak(i) * t.peak(i); power < dsp.DBToPower(leastOverNoiseDB)*t.lines.NoiseAround(f) {
-			return nil, fmt.Sprintf("cannot tell: no tone of %g Hz stands %d dB over the noise around it", hz[i], leastOverNoiseDB)
+			return nil, fmt.Sprintf("undecided: no tone of %g Hz stands %d dB over the noise around it", hz[i], leastOverNoiseDB)
 		}
 	}
 	return t, ""
@@ -93,7 +93,7 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	return peak, fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", max(1e-6, dsp.AmplitudeToDB(1+2*sigma)))
 }
 
-// fits tells whether a line at a frequency is clear of 0 and of half the rate.
+// fits reports whether a line at a frequency is clear of 0 and of half the rate.
 func (t *steadyTones) fits(hz float64) bool {
 	clear := spectra.LobeBins * t.lines.BinHz()
 	return hz > clear && hz < float64(t.rate)/2-clear

@@ -68,7 +68,7 @@ func cookbookBand(b dsp.Band, design dsp.FilterDesign, rate int) response {
 	}
 }
 
-// declaredQ is the Q of a bell as its half-gain points tell it: where the analogue
+// declaredQ is the Q of a bell as its half-gain points give it: where the analogue
 // frequency is (√(1+4Q²) ± 1)/2Q times the centre.
 func declaredQ(b dsp.Band, design dsp.FilterDesign, rate int) float64 {
 	if design == dsp.Matched {

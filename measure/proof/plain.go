@@ -22,7 +22,7 @@ func reach(channels []int) int {
 	return min(slices.Max(channels)+1, dsp.MaxChannels)
 }
 
-// worksOn tells whether a list of channels counted from 1 has one counted from 0;
+// worksOn reports whether a list of channels counted from 1 has one counted from 0;
 // an empty list means all.
 func worksOn(channels []int, c int) bool {
 	return len(channels) == 0 || slices.Contains(channels, c+1)
@@ -58,7 +58,7 @@ func polarity(s dsp.PolaritySettings, _ int) []Experiment {
 	return []Experiment{x}
 }
 
-// latency claims when the answer to an impulse begins, in frames for each channel.
+// latency claims when the response to an impulse begins, in frames for each channel.
 func latency(frames ...int) Experiment {
 	x := impulse(len(frames), slices.Max(frames))
 	for c, n := range frames {

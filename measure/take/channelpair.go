@@ -24,7 +24,7 @@ type channelPair struct {
 	bins     [2][]complex128 // of the block that is correlated
 	cross    []complex128    // summed cross spectra
 	blocks   int
-	some     sparsely
+	some     thinning
 }
 
 // pairBlock is the length of the blocks that are correlated; delays up to half
@@ -100,9 +100,9 @@ func (p *channelPair) report(r *report) {
 	case p.identical:
 		r.find(measure.Note, -1, -1, "channels 1 and 2 are identical", "it is a mono take: one channel holds everything")
 	case sharp >= leastSharp && inverted:
-		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted, %d frames later, %+.1f dB", delay, gain), "invert one of them: in mono they cancel")
+		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted, %s later, %+.1f dB", dsp.Plural(delay, "frame"), gain), "invert one of them: in mono they cancel")
 	case sharp >= leastSharp && delay != 0:
-		r.find(measure.Doubt, -1, 1, fmt.Sprintf("channel 2 is %d frames later than channel 1", delay), "delay the other by as much, if they are one source: in mono they comb")
+		r.find(measure.Doubt, -1, 1, fmt.Sprintf("channel 2 is %s later than channel 1", dsp.Plural(delay, "frame")), "delay the other by as much, if they are one source: in mono they comb")
 	case correlation < 0:
 		r.find(measure.Doubt, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
 	}

@@ -192,7 +192,7 @@ func (c *channelState) report(r *report) {
 		one("asymmetry_db", measure.Reading{Value: dsp.AmplitudeToDB(c.largest / -c.least), Unit: "dB", Reference: "the negative peak", Definition: "positive peak over negative peak"})
 	}
 	if c.overs > 0 {
-		r.find(measure.Doubt, c.firstOver, c.channel, fmt.Sprintf("%d samples are over full scale", c.overs), "lower the level before it becomes integers")
+		r.find(measure.Doubt, c.firstOver, c.channel, fmt.Sprintf("over full scale: %s", dsp.Plural(c.overs, "sample")), "lower the level before it becomes integers")
 	}
 	used := measure.Reading{Value: float64(c.bits()), Unit: "bit", Definition: "down to the lowest bit that any sample uses"}
 	if c.bitsOfFile > 0 {

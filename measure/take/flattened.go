@@ -80,13 +80,13 @@ func (f *flatTops) write(x []float64) {
 func flatTop(x []float64) (from, to int, ok bool) {
 	middle := len(x) / 2
 	sign := math.Copysign(1, x[middle])
-	bend := func(k int) float64 { return -sign * (x[k+1] - 2*x[k] + x[k-1]) } // more than 0 at a peak
+	curvature := func(k int) float64 { return -sign * (x[k+1] - 2*x[k] + x[k-1]) } // more than 0 at a peak
 	// The stronger of the corners next to the maximum sets the scale.
 	strongest := 0.0
 	for k := middle - 2; k <= middle+2; k++ {
-		strongest = max(strongest, bend(k)+max(bend(k-1), bend(k+1)))
+		strongest = max(strongest, curvature(k)+max(curvature(k-1), curvature(k+1)))
 	}
-	straight := func(k int) bool { return math.Abs(bend(k))*flatCurvature <= strongest }
+	straight := func(k int) bool { return math.Abs(curvature(k))*flatCurvature <= strongest }
 	for _, seed := range []int{middle, middle + 1, middle - 1, middle + 2, middle - 2} {
 		if !straight(seed) {
 			continue
@@ -101,7 +101,7 @@ func flatTop(x []float64) (from, to int, ok bool) {
 		if j-i+1 < leastFlat || i <= 3 || j >= len(x)-4 {
 			continue
 		}
-		left, right := bend(i-1)+max(0, bend(i-2)), bend(j+1)+max(0, bend(j+2))
+		left, right := curvature(i-1)+max(0, curvature(i-2)), curvature(j+1)+max(0, curvature(j+2))
 		if 2*left < strongest || 2*right < strongest {
 			continue
 		}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -158,6 +159,9 @@ func TestFloorOverTheSubsonic(t *testing.T) {
 				return 0.03 + 0.03*math.Sin(2*math.Pi*8*float64(n)/rate) + 0.03*math.Sin(2*math.Pi*0.5*float64(n)/rate)
 			},
 		} {
+			if !dsptest.IsExhaustive() && strings.HasSuffix(name, " Hz") {
+				continue // the sum of both is among the others
+			}
 			x := room.Take()
 			for n := range x {
 				x[n] += add(n)

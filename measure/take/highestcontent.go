@@ -16,7 +16,7 @@ type content struct {
 	format   wave.Format
 	spectrum *spectra.Power
 	running  [][]float64 // by channel
-	some     sparsely
+	some     thinning
 }
 
 const (
@@ -25,7 +25,7 @@ const (
 	// more than 100 dB under the strongest 100 Hz, where stop bands of resamplers lie.
 	contentOverRoundingDB = 3
 	contentUnderLoudestDB = -100
-	fullBand              = 0.9 // of half the rate: less tells of a band limit
+	fullBand              = 0.9 // of half the rate: less shows a band limit
 )
 
 func newContent(f wave.Format) content {

@@ -44,7 +44,7 @@ const (
 	humLeastPiece = 0.25 // s
 	humLeastDBFS  = -140 // what is lower is the rounding of 24 bits
 	// Hum that is not 3 dB over the noise of the third octaves around its lines is not
-	// heard as hum: it is read, and no finding. A third octave is 0.232 of its middle.
+	// audible as hum: it is a reading, and no finding. A third octave is 0.232 of its middle.
 	humLeastOverDB = 3
 	thirdOctave    = 0.2316
 )

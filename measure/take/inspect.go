@@ -102,7 +102,7 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 	return t.inspection(floors), nil
 }
 
-// take gathers what one pass can tell.
+// take gathers what one pass can read.
 type take struct {
 	format    wave.Format
 	frames    int64

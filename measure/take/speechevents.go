@@ -33,7 +33,7 @@ const (
 func newSpeechEvents(rate, channels int) speechEvents {
 	fs := float64(rate)
 	high := min(sibilantHighHz, 0.45*fs)
-	// What is not heard is no thump: drift, wind, an offset.
+	// What is inaudible is no thump: drift, wind, an offset.
 	thump := append(dsp.ButterworthHighPass(4, audibleHz, fs), dsp.ButterworthLowPass(4, thumpHz, fs)...)
 	sibilance := append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...)
 	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)}}

@@ -1,14 +1,14 @@
 package take
 
-// sparsely takes every block of a short sound and ever fewer of a long one, so that
+// thinning takes every block of a short sound and ever fewer of a long one, so that
 // what is averaged over them costs no more for an hour than for minutes.
-type sparsely struct{ seen, taken, stride int }
+type thinning struct{ seen, taken, stride int }
 
-// sparseBlocks is how many are taken before every other one is left out.
-const sparseBlocks = 128
+// blocksBeforeThinning is how many are taken before every other one is left out.
+const blocksBeforeThinning = 128
 
-// takes tells whether to take the next block.
-func (s *sparsely) takes() bool {
+// takes reports whether to take the next block.
+func (s *thinning) takes() bool {
 	if s.stride == 0 {
 		s.stride = 1
 	}
@@ -16,7 +16,7 @@ func (s *sparsely) takes() bool {
 	if (s.seen-1)%s.stride != 0 {
 		return false
 	}
-	if s.taken++; s.taken%sparseBlocks == 0 {
+	if s.taken++; s.taken%blocksBeforeThinning == 0 {
 		s.stride *= 2
 	}
 	return true
