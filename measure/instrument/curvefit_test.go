@@ -13,10 +13,10 @@ func TestFitFindsTheCurve(t *testing.T) {
 	for seed := range uint64(50) {
 		rng := rand.New(rand.NewPCG(seed, 1))
 		between := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
-		want := bend{thresholdDBFS: between(-50, -20), kneeDB: between(0, 15), slope: between(0.3, 10)}
+		want := curveSide{thresholdDBFS: between(-50, -20), kneeDB: between(0, 15), slope: between(0.3, 10)}
 		want.rangeDB = want.slope * (want.kneeDB/2 + between(1, 4)) // two steps or more between knee and range
 		if seed == 0 {
-			want = bend{-28.69, 2.27, 6.17, 12}
+			want = curveSide{-28.69, 2.27, 6.17, 12}
 		}
 		low := want.thresholdDBFS - want.rangeDB/want.slope - want.kneeDB/2 - 3
 		var points []CurvePoint
