@@ -299,6 +299,9 @@ func printLine(w io.Writer, l proof.Line) {
 		got = l.Got.String()
 	}
 	fmt.Fprintf(w, "    %-11s  %-26s %14s   claimed: %s", l.Verdict, l.Reading, got, l.Limit)
+	if !l.Got.Measurable() {
+		fmt.Fprintf(w, "; measured: %s", l.Got.Reason)
+	}
 	if l.Why != "" {
 		fmt.Fprintf(w, " (%s)", l.Why)
 	}

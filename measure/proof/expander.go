@@ -82,9 +82,13 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	} else if s.HysteresisDB > 0 {
 		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"hysteresis_db", fmt.Sprintf("the knee seems to end %.2f dB under the opening level, which hides %g dB", seems, s.HysteresisDB)})
 	}
-	if s.SidechainHighPassHz >= 0.2*float64(rate) {
-		experiments = append(experiments, silent("a tone at the corner of the detector's high-pass", sidechainTooHigh, "expansion_threshold_dbfs"))
-	} else if s.SidechainHighPassHz > 0 && shown {
+	switch atCorner := "a tone at the corner of the detector's high-pass"; {
+	case s.SidechainHighPassHz == 0:
+	case s.SidechainHighPassHz >= 0.2*float64(rate):
+		experiments = append(experiments, silent(atCorner, sidechainTooHigh, "expansion_threshold_dbfs"))
+	case !shown:
+		experiments = append(experiments, silent(atCorner, tooSteep, "expansion_threshold_dbfs"))
+	default:
 		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, stepDB, settle, false, nil,
 			[]Claim{within("expansion_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}

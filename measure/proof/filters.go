@@ -149,6 +149,10 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		read = func(f *instrument.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
 		// Half of what the shelf has reached at the end of the band.
 		half, _ := read(cookbookBand(b, design, rate).curve(rate)).Get("shelf_hz")
+		if !half.Measurable() {
+			omit("of the declared response "+half.Reason, names...)
+			return nil, unclaimed, nil
+		}
 		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, nil, read
 	}
 	return nil, nil, nil // of a notch all is in the curve

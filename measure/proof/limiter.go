@@ -32,8 +32,14 @@ func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 			all = append(all, x)
 		}
 	}
-	recovery := func(reading string) bool { // what comes before is the ceiling's, and its begin is where the guard's last dips end
+	recovery := func(reading string) bool {
 		return strings.HasPrefix(reading, "release_") && reading != "release_begins_ms"
+	}
+	var others []string
+	for _, name := range stepTimes {
+		if !recovery(name) {
+			others = append(others, name)
+		}
 	}
 	for i := range all {
 		all[i].Claims = slices.DeleteFunc(all[i].Claims, func(c Claim) bool { return !recovery(c.Reading) })
@@ -43,7 +49,7 @@ func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 			all[i].Claims[k].Why += "; half a millisecond more, in which the guard's last dips end"
 		}
 	}
-	return all
+	return append(all, silent("the same steps", "what comes before the recovery is decided by the ceiling, which is held above, and by the guard, which the model leaves out", others...))
 }
 
 // limiterHolds puts all that limiters fail on through a limiter.
@@ -63,6 +69,8 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 	}
 	if s.LinkChannels {
 		x.Claims = append(x.Claims, atMost("image_shift_db", 0.001, "the rounding of the readings; linked channels have one gain"))
+	} else {
+		x.unclaimed = append(x.unclaimed, omission{"image_shift_db", "link_channels = false: each channel has a gain of its own"})
 	}
 	return x
 }
@@ -90,7 +98,7 @@ func limiterStandsStill(s dsp.LimiterSettings, rate int) Experiment {
 	claims := []Claim{
 		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.25), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than it takes: Annex 2 reads up to 0.23 dB over a tone"},
 	}
-	// A short look-ahead has to move the gain within the period, and "loud" lets it
+	// A short look-ahead has to move the gain within the period, and a fast recovery lets it
 	// rise between the crests: neither claims a still gain. Below 72 frames the whole
 	// fade of the guard has no room (dsp.NewLimiter).
 	still := s.Recovery != dsp.FastRecovery && dsp.Frames(s.LookaheadMs, rate) >= 72

@@ -41,8 +41,12 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 {
 		swept := sweptThrough(frames[0], p.chain.Settings...)
 		experiments = append(experiments, swept.deviates(declared, rate, strays, "the sum of what the stages may deviate, from the product of their declared responses"))
-	} else if ok {
-		experiments = append(experiments, silent(sweepCondition, "stages work on channels of their own; the programme holds each channel", "response_deviation_db"))
+	} else {
+		why := "stages work by level, so that the chain has no response of its own; each filter's is held by itself, and the programme holds the chain"
+		if ok {
+			why = "stages work on channels of their own; the programme holds each channel"
+		}
+		experiments = append(experiments, silent(sweepCondition, why, "response_deviation_db"))
 	}
 	experiments = append(experiments, repeats(p.channels), p.exact(), p.rounds())
 	if _, limits := c.Ceiling(); limits {

@@ -46,6 +46,9 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 		p.Sections = append(p.Sections, s)
 		from = to
 	}
+	if len(sheet.Unclaimed) > 0 {
+		p.Sections = append(p.Sections, unclaimedSection(sheet.Unclaimed))
+	}
 	p.Sections = append(p.Sections, reasons.section("Reasons", "reason of the tolerance"))
 	var named measure.Readings
 	for _, l := range sheet.Lines {
@@ -65,6 +68,15 @@ func claimsAnswer(name string, sheet *proof.Sheet, what string) (measure.Verdict
 		return measure.Undecided, fmt.Sprintf("%d of %d claims hold; %d could not be measured.", passed, len(sheet.Lines), open)
 	}
 	return measure.Pass, fmt.Sprintf("%d of %d claims hold: %s does %s.", passed, len(sheet.Lines), name, what)
+}
+
+// unclaimedSection lists what no line is about.
+func unclaimedSection(all []proof.Unclaimed) Section {
+	t := &Table{Head: []string{"stage", "reading", "condition", "why"}}
+	for _, u := range all {
+		t.Rows = append(t.Rows, []Cell{text(u.Stage), text(u.Reading), text(minus(u.Condition)), text(minus(u.Reason))})
+	}
+	return Section{Title: "Not claimed", Table: t}
 }
 
 // reasonList numbers reasons in the order in which they come.
