@@ -185,9 +185,19 @@ func printListening(e env, c *listen.Comparison, out string, asJSON bool) {
 		if v.Inverted {
 			turned = ", of the opposite polarity, turned over"
 		}
-		fmt.Fprintf(e.stdout, "  %d  %-24s %s, turned by %.2f dB, %.2f frames later%s\n", i+1, v.Name, v.Loudness, v.GainDB, v.DelayFrames, turned)
+		fmt.Fprintf(e.stdout, "  %d  %-24s %s, turned by %s, %s%s\n", i+1, v.Name, v.Loudness,
+			measure.Reading{Value: v.GainDB, Unit: "dB"}, lateness(v.DelayFrames), turned)
 	}
 	fmt.Fprintln(e.stdout, "  Turn the monitors down before you play it.")
+}
+
+// lateness is by how many frames a version was later or earlier, in words.
+func lateness(frames float64) string {
+	about := measure.Reading{Value: math.Round(math.Abs(frames)*100) / 100, Unit: "frames"}
+	if frames < -0.005 {
+		return about.String() + " earlier"
+	}
+	return about.String() + " later"
 }
 
 // seconds reads a time such as 12.5, 0:12.5 or 1:02:12.5.

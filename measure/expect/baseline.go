@@ -146,7 +146,7 @@ func spectrumChange(before, after map[int]float64) measure.Reading {
 
 // levelChange is the largest change of the level over a few milliseconds.
 func levelChange(before, after *Fingerprint) measure.Reading {
-	x := measure.Reading{Unit: "dB", Definition: fmt.Sprintf("largest change of level over %d ms, where it is within %d dB of the loudest", referenceMs, loudBandDB)}
+	x := measure.Reading{Unit: "dB", Frame: -1, Channel: -1, Definition: fmt.Sprintf("largest change of level over %d ms, where it is within %d dB of the loudest", referenceMs, loudBandDB)}
 	loudest := float64(silentDBFS)
 	for _, v := range before.Levels {
 		loudest = max(loudest, v)

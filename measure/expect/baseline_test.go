@@ -58,6 +58,15 @@ func TestBaseline(t *testing.T) {
 	if c := l.CheckFile(t.Context(), file); !c.Passed() || len(c.Judgements) != len(BaselineLimits()) || len(c.Changes) > 0 {
 		t.Errorf("unchanged: %+v", c)
 	}
+	b, err := LoadBaseline(dir, file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, err := b.Against(t.Context(), File(file)); err != nil {
+		t.Error(err)
+	} else if level, _ := r.Get("level_change_db"); level.Value != 0 || level.Frame >= 0 {
+		t.Errorf("unchanged: the level changes by %v at frame %d, beside no difference", level, level.Frame)
+	}
 	late := dsp.Block{}
 	for c := range voice {
 		late = append(late, append(make([]float64, 7), voice[c][:voice.Frames()-7]...))
@@ -102,7 +111,7 @@ func TestBaseline(t *testing.T) {
 	if c := l.CheckFile(t.Context(), file); !c.Passed() {
 		t.Errorf("recorded again: %+v", c)
 	}
-	b, err := LoadBaseline(dir, file)
+	b, err = LoadBaseline(dir, file)
 	if err != nil || len(b.History) != 2 || b.History[0].Why != "first" || b.History[0].Date != "2026-11-25" || !strings.Contains(b.History[1].Change, "4000 frames shorter") {
 		t.Errorf("%+v, %v", b.History, err)
 	}

@@ -94,7 +94,7 @@ func (m *imprint) write(b dsp.Block) {
 			m.sum += b[c][n] * b[c][n]
 		}
 		if m.filled++; m.filled == m.window {
-			m.levels = append(m.levels, rounded(dsp.PowerToDB(m.sum/float64(m.window*len(b)))))
+			m.levels = append(m.levels, asPacked(rounded(dsp.PowerToDB(m.sum/float64(m.window*len(b))))))
 			m.sum, m.filled = 0, 0
 		}
 	}

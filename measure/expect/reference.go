@@ -159,10 +159,16 @@ func (r *reference) shape(rate, channels int, frames int64) bool {
 // packed are levels to a hundredth of a dB, as base64 of 16-bit integers.
 type packed []float64
 
+// asPacked is a level as a baseline holds it, to 0.01 dB: what is compared with one has to
+// be rounded as it is.
+func asPacked(dbfs float64) float64 {
+	return math.Round(max(silentDBFS, min(dbfs, 300))*100) / 100
+}
+
 func (p packed) MarshalJSON() ([]byte, error) {
 	raw := make([]byte, 0, 2*len(p))
 	for _, v := range p {
-		raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(math.Round(max(silentDBFS, min(v, 300))*100))))
+		raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(math.Round(100*asPacked(v)))))
 	}
 	return json.Marshal(base64.StdEncoding.EncodeToString(raw))
 }

@@ -219,3 +219,31 @@ func TestLowRatesAreRefused(t *testing.T) {
 		}
 	}
 }
+
+// A lone line of the mains is called that, and a series by what it holds.
+func TestHumIsCalledByItsLines(t *testing.T) {
+	const rate = 48000
+	for _, c := range []struct {
+		name      string
+		harmonics []float64
+		says      string
+	}{
+		{"a sine of 60 Hz", []float64{1}, "the fundamental alone"},
+		{"1, 3, 5", []float64{1, 3, 5}, "odd harmonics"},
+		{"2, 4, 6 and a trace of 1", []float64{2, 4, 6}, "even harmonics"},
+	} {
+		x := testsound.SpeechTake(-75, 2)
+		for n := range x {
+			for _, k := range c.harmonics {
+				x[n] += math.Sqrt2 * math.Pow(10, -45.0/20) * math.Sin(2*math.Pi*60*k*float64(n)/rate)
+			}
+			if c.harmonics[0] == 2 {
+				x[n] += math.Pow(10, -60.0/20) * math.Sin(2*math.Pi*60*float64(n)/rate)
+			}
+		}
+		f, is := found(inspect(t, dsp.Block{x}, 0), "hum of 60.0 Hz")
+		if !is || !strings.Contains(f.What, c.says) || !strings.Contains(f.What, "dBFS-rms") {
+			t.Errorf("%s: %q, want %q", c.name, f.What, c.says)
+		}
+	}
+}

@@ -94,7 +94,7 @@ func (t *take) reportTwoFloors(r *report, f *floor) {
 	lower := dsp.PowerToDB(f.lower.unweighted())
 	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: "noise of the take where it is lowest, if it rises by more than 3 dB for 30 s"})
 	from, to := t.frameOf(f.noise.pauses.from), t.frameOf(f.noise.pauses.to)
-	r.find(measure.Doubt, from, f.channel, fmt.Sprintf("two noise floors: %.1f dBFS, and %.1f dBFS from %s to %s", lower, f.db(), measure.TimeCode(from, t.format.Rate), measure.TimeCode(to, t.format.Rate)),
+	r.find(measure.Doubt, from, f.channel, fmt.Sprintf("two noise floors: %.1f dBFS-rms, and %.1f dBFS-rms from %s to %s", lower, f.db(), measure.TimeCode(from, t.format.Rate), measure.TimeCode(to, t.format.Rate)),
 		"find what was switched on; treat the two parts separately, or set what follows for the louder one")
 }
 
