@@ -124,6 +124,7 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	switch {
 	case err == nil && r != nil && r.Failure == "":
 		o.State, o.Receipt = WasDone, r
+		attemptsAt(out).end() // its process may have ended between the receipt and that
 		return o
 	case err == nil && r != nil && !w.settings.Again:
 		o.State, o.Receipt, o.Err = Failed, r, errors.New(r.Failure)
