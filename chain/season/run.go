@@ -97,11 +97,15 @@ type worker struct {
 	settings RunSettings
 	solved   *chain.Chain // of a season as one programme: with its gain; nil: not known yet
 	gainDB   float64
+	todo     []step                   // of each take
 	engines  map[[2]int]*chain.Engine // by rate and channels
 }
 
 func (w *worker) do(ctx context.Context, t Take) (o Outcome) {
-	for _, step := range w.steps() {
+	if w.todo == nil {
+		w.todo = w.steps()
+	}
+	for _, step := range w.todo {
 		if o = w.doStep(ctx, t, step); o.Err != nil {
 			break
 		}
