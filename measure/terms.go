@@ -60,9 +60,10 @@ var termTable = [][4]string{
 	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter has it without latency."},
 	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},
 	{"gain_db", "Level of the response over the stimulus, or of B over A.", "least squares", ""},
-	{"gain_at_1khz_db", "Gain at 1 kHz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
+	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
 	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
 	{"response_deviation_db", "Largest distance of the magnitude from the declared response.", "closed form of the declared filter", "A stage's plan states its own deviation from the analogue filter under the same name."},
+	{"mask_excess_db", "By how much a response, against its gain at 1 kHz, is outside of the mask of a claims file where it is furthest outside; less than 0: inside everywhere.", "own definition", "The mask says nothing beyond its first and last frequency."},
 	{"{corner_hz,slope_db_per_octave}", "A filter's −3.01 dB frequency and its steepness beyond, read back.", "10·log10(1/2); straight line over octaves", ""},
 	{"{centre_hz,bell_gain_db,bell_q}", "A bell read back: its extreme, and its centre over the distance of the half-gain points.", "W3C Audio EQ Cookbook", "Not the Q of the −3 dB points."},
 	{"shelf_{hz,gain_db,q}", "A shelf read back: where half its gain in dB is reached, its gain, its steepness.", "W3C Audio EQ Cookbook", ""},
@@ -163,4 +164,27 @@ func TermNames() []string {
 		names[i] = t.Name
 	}
 	return names
+}
+
+// ReadingNames are the names of all readings, each family written out; N stands for a
+// number.
+func ReadingNames() []string {
+	var all []string
+	for _, name := range TermNames() {
+		all = append(all, writtenOut(name)...)
+	}
+	return all
+}
+
+func writtenOut(name string) []string {
+	before, rest, family := strings.Cut(name, "{")
+	members, after, _ := strings.Cut(rest, "}")
+	if !family {
+		return []string{name}
+	}
+	var all []string
+	for member := range strings.SplitSeq(members, ",") {
+		all = append(all, writtenOut(before+member+after)...)
+	}
+	return all
 }

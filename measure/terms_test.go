@@ -18,7 +18,7 @@ import (
 func TestEveryReadingIsExplained(t *testing.T) {
 	unit := regexp.MustCompile(`^[a-z][a-z0-9_]*_(dbfs|dbtp|lufs|lu|db|dbu|dbv|ms|frames|hz|ppm|percent|bits|steps|samples)$`)
 	// Settings, columns of tables and parts of names are no readings.
-	other := map[string]bool{"low_hz": true, "rate_hz": true, "frequency_hz": true, "time_ms": true, "in_dbfs": true, "out_dbfs": true, "group_delay_ms": true, "excerpt_frames": true,
+	other := map[string]bool{"low_hz": true, "passband_hz": true, "rate_hz": true, "frequency_hz": true, "time_ms": true, "in_dbfs": true, "out_dbfs": true, "group_delay_ms": true, "excerpt_frames": true,
 		"momentary_lufs": true, "short_term_lufs": true, "level_db": true, "levels_ms": true, "levels_dbfs": true, "third_octaves_dbfs": true, "a_db": true, "ccir_rms_db": true, "load_hz": true, "noise_bandwidth_hz": true, "declared_gain_db": true, "level_dbfs": true, "a_dbfs": true, "b_dbfs": true, "difference_dbfs": true, "response_db": true, "harmonics_noise_db": true}
 	adders := map[string]string{"add": "", "Add": "", "AddLevel": "", "cannot": "", "addFor": "", "AddRatio": "_db", "AddFrames": "_frames", "addGain": ""}
 	seen := 0

@@ -106,6 +106,11 @@ func runCheck(e env, args []string) error {
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
+	if *artefacts != "" {
+		for _, file := range files {
+			e.sweepFor(l.ArtefactOf(file))
+		}
+	}
 	var short *wave.File
 	if *summary != "" {
 		if short, err = e.createFile(*summary, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
@@ -121,7 +126,15 @@ func runCheck(e env, args []string) error {
 		defer report.Abort()
 	}
 	shown := newProgress(e.stderr, *quiet, int64(len(files)+len(chains)))
-	run, err := l.Run(e.ctx, f.Args(), expect.Work{Jobs: *jobs, Done: func() { shown.add(1) }})
+	var outputs []wave.Output
+	run, err := l.Run(e.ctx, f.Args(), expect.Work{Jobs: *jobs, Done: func() { shown.add(1) }, Keep: func(w *wave.Writer) { outputs = append(outputs, w) }})
+	defer func() {
+		for _, o := range outputs {
+			if w, ok := o.(*wave.Writer); ok {
+				w.Abort()
+			}
+		}
+	}()
 	shown.clear()
 	if errors.Is(err, context.Canceled) {
 		return fmt.Errorf("%w; nothing is judged", err)
@@ -132,9 +145,14 @@ func runCheck(e env, args []string) error {
 	for i := range run.Checked {
 		e.advise(run.Checked[i].Subject, run.Checked[i].Judgements)
 	}
+	// An artefact that cannot be written is the end of the run: nothing appears.
+	for _, c := range run.Checked {
+		if failed := (*wave.OutputError)(nil); errors.As(c.Err, &failed) {
+			return outputError(c.Err)
+		}
+	}
 	// The files appear together or not at all, once the history holds the run, and before
 	// anything is printed.
-	var outputs []wave.Output
 	if report != nil {
 		outputs, err = append(outputs, report), expect.WriteJUnit(report, run.Results(), time.Now())
 	}

@@ -121,7 +121,7 @@ func unknownWord(word string) error {
 	for _, c := range commands() {
 		known = append(known, c.name)
 	}
-	return fmt.Errorf("%q is not known%s; boothbench explain lists the topics", word, didYouMean(strings.ToLower(word), known))
+	return fmt.Errorf("%q is not known%s (boothbench explain lists the topics)", word, didYouMean(strings.ToLower(word), known))
 }
 
 // listTopics lists what can be explained.

@@ -22,6 +22,7 @@ type writing struct {
 	varies  string // which hold the time of day
 	reports bool   // the output holds also that an input cannot be read
 	both    bool   // the files of an --out-dir appear together
+	code    int    // the exit code of a run without a fault
 }
 
 // writings are all the ways to write a file.
@@ -41,6 +42,7 @@ var writings = []writing{
 	{args: "init voice.toml", outputs: "voice.toml"},
 	{args: "prove gain.toml --out sheet.json", outputs: "sheet.json"},
 	{args: "check take.wav --limits limits.toml --junit report.xml --replace", outputs: "report.xml", old: "report.xml", varies: "report.xml", reports: true},
+	{args: "check take.wav --limits like.toml --junit report.xml --artefacts kept --replace", outputs: "report.xml kept/take.wav.difference.wav", old: "report.xml", varies: "report.xml", reports: true, code: 1},
 }
 
 const limiterChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\n"
@@ -60,7 +62,8 @@ func (w writing) prepare(t *testing.T, old string) string {
 
 func (w writing) prepareIn(t *testing.T, folder, old string) {
 	t.Helper()
-	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n"} {
+	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n",
+		"like.toml": "schema = 1\n[[expect]]\nlike = \"second.wav\"\ngain_db = { max = 0 }\n"} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}
@@ -126,11 +129,11 @@ func (w writing) judged(r traced, before, after, good map[string]string) (wrong 
 		}
 	}
 	switch {
-	case r.code == 0 && whole < len(outputs):
-		wrong = append(wrong, fmt.Sprintf("exit code 0 with %d of %d outputs", whole, len(outputs)))
-	case r.code > 0 && together && whole > 0 && !(w.reports && r.code == exitInput):
+	case r.code == w.code && whole < len(outputs):
 		wrong = append(wrong, fmt.Sprintf("exit code %d with %d of %d outputs", r.code, whole, len(outputs)))
-	case r.code > 0 && !slices.Contains([]int{exitUsage, exitInput, exitOutput}, r.code):
+	case r.code > 0 && r.code != w.code && together && whole > 0 && !(w.reports && r.code == exitInput):
+		wrong = append(wrong, fmt.Sprintf("exit code %d with %d of %d outputs", r.code, whole, len(outputs)))
+	case r.code > 0 && r.code != w.code && !slices.Contains([]int{exitUsage, exitInput, exitOutput}, r.code):
 		wrong = append(wrong, fmt.Sprintf("exit code %d", r.code))
 	}
 	for name, text := range before {
@@ -146,7 +149,7 @@ func (w writing) judged(r traced, before, after, good map[string]string) (wrong 
 			wrong = append(wrong, name+" is left behind")
 		}
 	}
-	if strings.Contains(r.stderr, "goroutine") || strings.Contains(r.stderr, "partial-") || r.code > 0 && r.stderr == "" {
+	if strings.Contains(r.stderr, "goroutine") || strings.Contains(r.stderr, "partial-") || r.code > 0 && r.code != w.code && r.stderr == "" {
 		wrong = append(wrong, "the message: "+r.stderr)
 	}
 	return wrong
@@ -191,7 +194,7 @@ func TestKilledAtEverySystemCall(t *testing.T) {
 func (w writing) failEach(t *testing.T, step int, kill bool) (faults, harmless int) {
 	args := strings.Fields(w.args)
 	folder := w.prepare(t, w.old)
-	if r := traceRun(t, folder, args, fault{}); r.code != 0 {
+	if r := traceRun(t, folder, args, fault{}); r.code != w.code {
 		t.Fatalf("%s: exit code %d without a fault: %s", w.args, r.code, r.stderr)
 	}
 	good := contents(t, folder)
@@ -209,7 +212,7 @@ func (w writing) failEach(t *testing.T, step int, kill bool) (faults, harmless i
 			return faults, harmless
 		}
 		faults++
-		if r.code == 0 {
+		if r.code == w.code {
 			harmless++
 		}
 		after := contents(t, folder)
@@ -227,7 +230,7 @@ func (w writing) failEach(t *testing.T, step int, kill bool) (faults, harmless i
 
 // checkLeftovers sees that the next run removes partial files.
 func (w writing) checkLeftovers(t *testing.T, folder string) {
-	for _, in := range []string{folder, filepath.Join(folder, "m")} {
+	for _, in := range []string{folder, filepath.Join(folder, "m"), filepath.Join(folder, "kept")} {
 		wave.RemoveLeftovers(in, func(wave.Leftover) {})
 	}
 	for name := range contents(t, folder) {

@@ -217,7 +217,7 @@ func (s *pageSettings) chainPage(e env, path string) (pages.Page, any, error) {
 	if err != nil {
 		return pages.Page{}, nil, withCode(exitUsage, err)
 	}
-	return pages.Chain(sheet, c.Text, version()), (&proveSettings{}).object(sheet), nil
+	return pages.Chain(sheet, c.Text, version()), (&proveSettings{}).object(sheet, nil), nil
 }
 
 func (s *pageSettings) takePage(e env, files []string) (pages.Page, any, error) {

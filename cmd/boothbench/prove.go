@@ -48,6 +48,12 @@ A claims file:
   [[test]]
   stimulus = { kind = "tone", hz = 997, seconds = 5 }  # as boothbench tone has them
   thd_plus_noise_db = { max = -90, why = "data sheet" }
+  [[test]]
+  stimulus = { kind = "sweep", seconds = 5 }
+  gain_at_100hz_db = { target = 40, tolerance = 0.5 }  # at any frequency
+  corner_hz = { target = 20, tolerance = 2 }           # 3 dB down from 1 kHz
+  slope_db_per_octave = { max = -11 }                  # beyond that corner
+  response_mask = { points = [{ hz = 50, min = -1, max = 1 }, { hz = 20000, min = -1, max = 1 }] }
 `
 
 // proveSettings is what the flags ask for.
@@ -137,10 +143,11 @@ func (s *proveSettings) run(e env, files []string) error {
 		shown.add(1)
 	})
 	shown.clear()
-	if err != nil {
+	if sheet == nil || e.ctx.Err() != nil {
 		return err
 	}
-	object := s.object(sheet)
+	failed := err // of the device: what was measured before is printed
+	object := s.object(sheet, failed)
 	if s.asJSON {
 		e.printJSON(object)
 	} else {
@@ -153,6 +160,9 @@ func (s *proveSettings) run(e env, files []string) error {
 		if err := writeSheet(out, object); err != nil {
 			return outputError(err)
 		}
+	}
+	if failed != nil {
+		return failed
 	}
 	if !sheet.Holds(s.acceptUndecided) {
 		return &coded{exitLimit, errReported}
@@ -308,11 +318,12 @@ func printLine(w io.Writer, l proof.Line) {
 	fmt.Fprintln(w)
 }
 
-func (settings *proveSettings) object(s *proof.Sheet) any {
+func (settings *proveSettings) object(s *proof.Sheet, failed error) any {
 	o := struct {
 		SchemaVersion int               `json:"schema_version"`
 		Command       string            `json:"command"`
 		ExitCode      int               `json:"exit_code"`
+		Error         string            `json:"error,omitempty"`
 		Subject       string            `json:"subject"`
 		RateHz        int               `json:"rate_hz"`
 		Pass          int               `json:"pass"`
@@ -320,9 +331,12 @@ func (settings *proveSettings) object(s *proof.Sheet) any {
 		Undecided     int               `json:"undecided"`
 		Lines         []proof.Line      `json:"lines"`
 		Unclaimed     []proof.Unclaimed `json:"not_claimed"`
-	}{1, "prove", exitDone, s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.Undecided), s.Lines, append([]proof.Unclaimed{}, s.Unclaimed...)}
+	}{1, "prove", exitDone, "", s.Subject, s.RateHz, s.Count(measure.Pass), s.Count(measure.Fail), s.Count(measure.Undecided), s.Lines, append([]proof.Unclaimed{}, s.Unclaimed...)}
 	if !s.Holds(settings.acceptUndecided) {
 		o.ExitCode = exitLimit
+	}
+	if failed != nil {
+		o.ExitCode, o.Error = exitCode(failed), failed.Error()
 	}
 	return o
 }

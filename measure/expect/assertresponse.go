@@ -21,6 +21,14 @@ type Mask []MaskPoint
 // MaskPoint is a corner of a Mask. A bound may be infinite: ±math.Inf.
 type MaskPoint struct{ Hz, MinDB, MaxDB float64 }
 
+// bounds is the mask as the instruments take it.
+func (m Mask) bounds() (all instrument.Mask) {
+	for _, p := range m {
+		all = append(all, instrument.MaskPoint(p))
+	}
+	return all
+}
+
 // responseSweep covers 15 Hz to 20.7 kHz at rates from 44100 Hz, less at lower ones.
 func (p Processor) responseSweep() stimulus.Sweep {
 	s := stimulus.StandardSweep(stimulus.DefaultPeakDBFS)
@@ -50,10 +58,11 @@ func (p Processor) curves(t testing.TB) []*instrument.FrequencyResponse {
 // level has its gain at the level of the sweep, as fast as it can follow.
 func Response(t testing.TB, p Processor, mask Mask) {
 	t.Helper()
-	if err := mask.check(); err != nil {
+	if err := mask.bounds().Check(); err != nil {
 		t.Errorf("%s: %v", p.name(), err)
 		return
 	}
+	bounds := mask.bounds()
 	for c, f := range p.curves(t) {
 		low, high := mask[0].Hz, mask[len(mask)-1].Hz
 		if first, last := f.Hz[0], f.Hz[len(f.Hz)-1]; low < first || high > last {
@@ -63,7 +72,7 @@ func Response(t testing.TB, p Processor, mask Mask) {
 		var worst measure.Judgement
 		most := math.Inf(-1)
 		offer := func(hz, gainDB float64) {
-			least, largest := mask.at(hz)
+			least, largest := bounds.At(hz)
 			over := max(least-gainDB, gainDB-largest)
 			if !(over > most) && !math.IsNaN(gainDB) {
 				return
@@ -92,57 +101,6 @@ func Response(t testing.TB, p Processor, mask Mask) {
 		}
 		hold(t, worst)
 	}
-}
-
-func (m Mask) check() error {
-	if len(m) < 2 {
-		return fmt.Errorf("found a mask of %d points; accepted: two or more", len(m))
-	}
-	bounded := false
-	for i, p := range m {
-		switch {
-		case !(p.Hz > 0) || math.IsInf(p.Hz, 0), i > 0 && p.Hz < m[i-1].Hz:
-			return fmt.Errorf("point %d of the mask: found %g Hz; accepted: frequencies above 0 that rise", i+1, p.Hz)
-		case !(p.MinDB <= p.MaxDB), math.IsInf(p.MinDB, 1), math.IsInf(p.MaxDB, -1):
-			return fmt.Errorf("point %d of the mask: found %g to %g dB; accepted: a minimum up to the maximum", i+1, p.MinDB, p.MaxDB)
-		}
-		bounded = bounded || !math.IsInf(p.MinDB, 0) || !math.IsInf(p.MaxDB, 0)
-	}
-	if !bounded {
-		return fmt.Errorf("found a mask without a bound; accepted: at least one finite minimum or maximum")
-	}
-	return nil
-}
-
-// at are the bounds at a frequency. At a step both sides have to be met; a line to
-// an infinite bound has no bound between its ends.
-func (m Mask) at(hz float64) (least, most float64) {
-	least, most = math.Inf(-1), math.Inf(1)
-	for i := 1; i < len(m); i++ {
-		a, b := m[i-1], m[i]
-		if hz < a.Hz || hz > b.Hz {
-			continue
-		}
-		if a.Hz == b.Hz {
-			continue // the lines on either side end here
-		}
-		share := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
-		least = max(least, onLine(a.MinDB, b.MinDB, share, -1))
-		most = min(most, onLine(a.MaxDB, b.MaxDB, share, 1))
-	}
-	return least, most
-}
-
-func onLine(a, b, share float64, open int) float64 {
-	switch {
-	case share <= 0:
-		return a
-	case share >= 1:
-		return b
-	case math.IsInf(a, 0) || math.IsInf(b, 0):
-		return math.Inf(open)
-	}
-	return (1-share)*a + share*b
 }
 
 // Corner fails the test where the frequency at which the gain has fallen by 3.01 dB

@@ -279,6 +279,13 @@ func (c *change) sentence() string {
 	}
 	differences := c.differences()
 	text := strings.TrimPrefix(compare.Sentence(differences), "B ")
+	if has := func(k compare.Kind) bool {
+		return slices.ContainsFunc(differences, func(d compare.Difference) bool { return d.Kind == k })
+	}; has(compare.Level) && (has(compare.Band) || has(compare.LowPass) || has(compare.HighPass)) {
+		for _, word := range []string{" dB louder", " dB quieter"} { // gain_change_db is that of all bands
+			text = strings.Replace(text, word, word+" in the median third octave", 1)
+		}
+	}
 	if stretch := c.stretchText(); stretch != "" {
 		if text != "" {
 			text += "; it "

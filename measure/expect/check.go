@@ -12,7 +12,6 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/compare"
-	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/take"
 )
 
@@ -119,20 +118,20 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 // CheckFile measures a file, with each instrument once, and holds the limits of
 // all the groups that are about it against it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
-	return l.checkFile(ctx, file, l.groupsOf([]string{file})[0])
+	return l.checkFile(ctx, file, l.groupsOf([]string{file})[0], l.keeper([]string{file}, nil))
 }
 
-func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Checked {
+func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *keeper) Checked {
 	checked := Checked{Subject: file, groups: groups}
 	if r, err := wave.Open(file); err == nil {
 		checked.Warnings = r.Warnings()
 		r.Close()
 	}
 	m := newMeasured(ctx, File(file).until(ctx))
-	for _, k := range groups {
-		g := l.Groups[k]
+	for _, place := range groups {
+		g := l.Groups[place]
 		if !g.hasPartner(file) {
-			checked.judged(k, missingFile(file, "there is no "+g.likeOf(file)))
+			checked.judged(place, missingFile(file, "there is no "+g.likeOf(file)))
 			continue
 		}
 		failed := map[origin]bool{}
@@ -147,17 +146,19 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int) Check
 				return checked
 			}
 			j := measure.Judge(file, m.rate, readings, limit)
-			checked.judged(k, j)
+			checked.judged(place, j)
 			failed[kind] = failed[kind] || j.Verdict != measure.Pass
 		}
 		checked.Changes = append(checked.Changes, m.changed(g, file, failed)...)
 		if failed[ofComparison] && l.Artefacts != "" {
-			kept := filepath.Join(l.Artefacts, filepath.Base(file)+".difference.wav")
-			if err := keepDifference(ctx, kept, m.sound, File(g.likeOf(file)).until(ctx)); err != nil {
+			kept, err := k.difference(ctx, file, len(checked.Kept), m.sound, File(g.likeOf(file)).until(ctx))
+			if err != nil {
 				checked.Err = err
 				return checked
 			}
-			checked.Kept = append(checked.Kept, kept)
+			if kept != "" {
+				checked.Kept = append(checked.Kept, kept)
+			}
 		}
 	}
 	return checked
@@ -209,26 +210,6 @@ func (g Group) likeFor(kind origin, file string) string {
 		return g.Baseline
 	}
 	return ""
-}
-
-// keepDifference writes the difference of a sound from the one that it should be
-// like.
-func keepDifference(ctx context.Context, path string, got, want Sound) error {
-	src, err := want.Open()
-	if err != nil {
-		return err
-	}
-	f := src.Format()
-	planes.Close(src)
-	out, err := wave.Create(path, wave.Format{Rate: f.Rate, Channels: f.Channels, Encoding: wave.Float, Bits: 32}, wave.Options{Replace: true})
-	if err != nil {
-		return err
-	}
-	defer out.Abort()
-	if c, err := compare.Sounds(ctx, want.Open, got.Open, compare.Settings{Residual: out}); err != nil || !c.Same {
-		return err // there is no difference between different sounds
-	}
-	return out.Commit()
 }
 
 // source is an instrument and what it compares with.

@@ -40,7 +40,7 @@ func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
 				checked.Err = err
 				return checked
 			}
-			j := measure.Judge(path, 0, readings, limit)
+			j := instrument.NameSignal(measure.Judge(path, 0, readings, limit))
 			checked.judged(k, j)
 			if j.Verdict == measure.Pass {
 				continue

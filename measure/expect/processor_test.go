@@ -208,7 +208,7 @@ func TestMask(t *testing.T) {
 	for _, c := range []struct{ hz, least, most float64 }{
 		{100, -1, 1}, {math.Sqrt(100 * 1000), -2, 2}, {999.9999999, -3, 3}, {1000, -1, 1}, {2000, math.Inf(-1), 1}, {50, math.Inf(-1), math.Inf(1)},
 	} {
-		least, most := m.at(c.hz)
+		least, most := m.bounds().At(c.hz)
 		if !(math.Abs(least-c.least) < 1e-6 || least == c.least) || !(math.Abs(most-c.most) < 1e-6 || most == c.most) { // 1e-6: the point beside the step
 			t.Errorf("at %g Hz: %g to %g, want %g to %g", c.hz, least, most, c.least, c.most)
 		}

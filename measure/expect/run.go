@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -65,6 +66,9 @@ func atLeastOne(all []measure.Judgement) []measure.Judgement {
 type Work struct {
 	Jobs int    // goroutines; less than 1: one
 	Done func() // is called after each subject, by one goroutine at a time; nil: nobody
+	// Keep is given each artefact to commit or to abort, together with what else the
+	// caller writes, by one goroutine at a time; nil: each is committed at once.
+	Keep func(*wave.Writer)
 }
 
 // Run measures what the limits are about, as Subjects lists it, and judges it. The
@@ -77,6 +81,15 @@ func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 	groups := l.groupsOf(files)
 	r := Run{Checked: make([]Checked, len(files)+len(chains))}
 	var turn sync.Mutex
+	var take func(*wave.Writer)
+	if w.Keep != nil {
+		take = func(artefact *wave.Writer) {
+			turn.Lock()
+			defer turn.Unlock()
+			w.Keep(artefact)
+		}
+	}
+	k := l.keeper(files, take)
 	next := 0
 	var workers sync.WaitGroup
 	for range min(max(1, w.Jobs), max(1, len(r.Checked))) {
@@ -90,7 +103,7 @@ func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 					return
 				}
 				if i < len(files) {
-					r.Checked[i] = l.checkFile(ctx, files[i], groups[i])
+					r.Checked[i] = l.checkFile(ctx, files[i], groups[i], k)
 				} else {
 					r.Checked[i] = l.CheckChain(ctx, chains[i-len(files)])
 				}

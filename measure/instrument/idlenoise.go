@@ -83,13 +83,16 @@ func idleFrames(rate int, seconds float64, settleMs int) (from, to int) {
 	return rate * settleMs / 1000, int(math.Round(seconds * float64(rate)))
 }
 
+// ExactlyZero is why there is no reading of noise in an output that is exactly 0.
+const ExactlyZero = "the output is exactly 0: nothing is there to be measured, or it is muted or gated"
+
 // noNoise is why a stretch of sound has no noise to measure, "" if it has.
 func noNoise(x []float64) string {
 	if planes.FirstNonFinite(dsp.Block{x}) >= 0 {
 		return "NaN or infinite samples"
 	}
 	if !slices.ContainsFunc(x, func(v float64) bool { return v != 0 }) {
-		return "the output is exactly 0: nothing is there to be measured, or it is muted or gated"
+		return ExactlyZero
 	}
 	return ""
 }

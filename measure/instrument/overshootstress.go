@@ -3,6 +3,7 @@ package instrument
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -11,7 +12,7 @@ import (
 
 // WorstOvershoot puts every signal of stimulus.LimiterStressSet, with a gain in dB
 // in front, through a device whose ceiling is declared, and returns the worst of
-// the readings of [Overshoot].
+// the readings of [Overshoot]. The definition of each names the signal, and its part.
 func WorstOvershoot(ctx context.Context, d Device, ceilingDBTP, driveDB float64, rate, channels int) (measure.Readings, error) {
 	var worst measure.Readings
 	for _, signal := range stimulus.LimiterStressSet(ceilingDBTP, channels) {
@@ -24,9 +25,29 @@ func WorstOvershoot(ctx context.Context, d Device, ceilingDBTP, driveDB float64,
 		if err != nil {
 			return nil, err
 		}
-		worst = worstOf(worst, o.Readings())
+		readings := o.Readings()
+		for i, r := range readings {
+			with := signal.Name()
+			if part := signal.PartAt(rate, r.Frame); r.Frame >= 0 && part != "" {
+				with += " (" + part + ")"
+			}
+			readings[i].Definition = strings.TrimPrefix(r.Definition+worstSignal+with, "; ")
+		}
+		worst = worstOf(worst, readings)
 	}
 	return worst, nil
+}
+
+// worstSignal introduces the signal in a definition.
+const worstSignal = "; largest with "
+
+// NameSignal adds, to what a failed judgement of a reading of [WorstOvershoot] says, the
+// signal that it is of. Other judgements stay as they are.
+func NameSignal(j measure.Judgement) measure.Judgement {
+	if _, signal, named := strings.Cut(j.Got.Definition, worstSignal); named && j.Verdict == measure.Fail {
+		j.Advice = j.Do() + ", with the signal " + signal
+	}
+	return j
 }
 
 // worstOf is, for every name, the larger of two readings; one that cannot be measured

@@ -2,6 +2,9 @@ package proof
 
 import (
 	"errors"
+	"fmt"
+	"math"
+	"regexp"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
@@ -29,6 +32,7 @@ type Test struct {
 	Stimulus stimulus.Signal
 	Claims   []Claim
 	Line     int
+	Asked    instrument.Asked         // what the claims ask of a response beyond its usual readings
 	lines    map[string]int           // of the claims
 	at       document.Span            // of the stimulus
 	settings map[string]document.Span // of the stimulus's settings
@@ -89,11 +93,12 @@ func (d *claimsDecoder) test(t *document.Value) Test {
 		if e.Key == "stimulus" {
 			test.at = e.Value.At
 			test.Stimulus = d.stimulus(e, test.settings)
-		} else if c, ok := d.claim(e); ok {
+		} else if c, ok := d.claim(e, &test.Asked); ok {
 			test.Claims = append(test.Claims, c)
-			test.lines[e.Key] = d.LineOf(e.At.From)
+			test.lines[c.Reading] = d.LineOf(e.At.From)
 		}
 	}
+	d.asks(t, &test)
 	switch {
 	case t.Entry("stimulus") == nil:
 		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no stimulus", Accepted: `stimulus = { kind = "sweep" }, or another kind of boothbench tone`})
@@ -172,8 +177,21 @@ func (c *Claims) Possible(rate int) error {
 }
 
 // claim reads an entry such as thd_plus_noise_db = { max = -90, why = "data sheet" }.
-func (d *claimsDecoder) claim(e document.Entry) (Claim, bool) {
-	b, ok := d.Bounds(e, "why")
+func (d *claimsDecoder) claim(e document.Entry, asked *instrument.Asked) (Claim, bool) {
+	if e.Key == "response_mask" {
+		return d.mask(e, asked)
+	}
+	uncalibrated := calibratedUnit.ReplaceAllString(e.Key, "_dbfs$1")
+	if _, known := measure.Explain(uncalibrated); !known {
+		d.Unknown(e, measure.ReadingNames(), "a reading of the stimulus (boothbench explain --readings)")
+		return Claim{}, false
+	}
+	others := []string{"why"}
+	corner := withoutChannel(e.Key) == "corner_hz"
+	if corner {
+		others = append(others, "passband_hz")
+	}
+	b, ok := d.Bounds(e, others...)
 	if !ok {
 		return Claim{}, false
 	}
@@ -181,5 +199,112 @@ func (d *claimsDecoder) claim(e document.Entry) (Claim, bool) {
 	if why := e.Value.Entry("why"); why != nil {
 		c.Why = d.String(*why)
 	}
+	if hz, ok := instrument.FrequencyOfGain(e.Key); ok && hz != 1000 {
+		asked.GainsAtHz = append(asked.GainsAtHz, hz)
+	}
+	if !corner {
+		return c, true
+	}
+	asked.PassbandHz = 1000
+	if pass := e.Value.Entry("passband_hz"); pass != nil {
+		if asked.PassbandHz, ok = d.Number(*pass); !ok {
+			return Claim{}, false
+		}
+	}
+	at, both := c.Middle()
+	if !both {
+		if at = 0; c.Max != nil {
+			at = *c.Max
+		} else if c.Min != nil {
+			at = *c.Min
+		}
+	}
+	if !(asked.PassbandHz > 0) || !(at > 0) || at == asked.PassbandHz {
+		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: fmt.Sprintf("a corner at %g Hz with a pass band at %g Hz", at, asked.PassbandHz), Accepted: "two frequencies above 0, the corner beside the pass band; passband_hz is 1000 unless it is given"})
+		return Claim{}, false
+	}
+	asked.Downwards = at < asked.PassbandHz
 	return c, true
 }
+
+// mask reads response_mask = { points = [{ hz = 20, min = -1, max = 1 }, …], why = "…" }: a
+// claim that mask_excess_db is at most 0.
+func (d *claimsDecoder) mask(e document.Entry, asked *instrument.Asked) (Claim, bool) {
+	const accepted = "{ points = [{ hz = 20, min = -1, max = 1 }, { hz = 20000, min = -1, max = 1 }] }, in dB against the gain at 1 kHz"
+	if e.Value.Kind != document.Table {
+		d.WrongType(e.Key, e.Value, accepted, "")
+		return Claim{}, false
+	}
+	c := Claim{Limit: measure.AtMost("mask_excess_db", 0)}
+	ok := true
+	for _, part := range e.Value.Entries {
+		switch part.Key {
+		case "why":
+			c.Why = d.String(part)
+		case "points":
+			if part.Value.Kind != document.Array {
+				d.WrongType("response_mask.points", part.Value, accepted, "")
+				return Claim{}, false
+			}
+			for _, item := range part.Value.Items {
+				p, usable := d.maskPoint(item, accepted)
+				asked.Mask, ok = append(asked.Mask, p), ok && usable
+			}
+		default:
+			d.Unknown(part, []string{"points", "why"}, "")
+			ok = false
+		}
+	}
+	if !ok {
+		return Claim{}, false
+	}
+	if err := asked.Mask.Check(); err != nil {
+		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error(), Accepted: accepted})
+		return Claim{}, false
+	}
+	return c, true
+}
+
+func (d *claimsDecoder) maskPoint(item *document.Value, accepted string) (p instrument.MaskPoint, ok bool) {
+	if item.Kind != document.Table {
+		d.WrongType("response_mask.points", item, accepted, "")
+		return p, false
+	}
+	p, ok = instrument.MaskPoint{MinDB: math.Inf(-1), MaxDB: math.Inf(1)}, true
+	for _, part := range item.Entries {
+		to := map[string]*float64{"hz": &p.Hz, "min": &p.MinDB, "max": &p.MaxDB}[part.Key]
+		if to == nil {
+			d.Unknown(part, []string{"hz", "min", "max"}, "")
+			ok = false
+			continue
+		}
+		v, usable := d.Number(document.Entry{Key: "response_mask." + part.Key, At: part.At, Value: part.Value})
+		*to, ok = v, ok && usable
+	}
+	return p, ok
+}
+
+// asks reports claims that need something else in their test.
+func (d *claimsDecoder) asks(t *document.Value, test *Test) {
+	a := test.Asked
+	if test.Stimulus == nil || instrument.IsResponseSignal(test.Stimulus) {
+		for _, e := range t.Entries {
+			if withoutChannel(e.Key) == "slope_db_per_octave" && a.PassbandHz == 0 {
+				d.Report(e.At, document.Problem{Key: e.Key, Found: "no corner_hz in this test", Accepted: "corner_hz = { target = 80, tolerance = 5 } beside it, which says of which side the slope is"})
+			}
+		}
+		return
+	}
+	for _, e := range t.Entries {
+		if _, gain := instrument.FrequencyOfGain(e.Key); gain || e.Key == "response_mask" || withoutChannel(e.Key) == "corner_hz" || withoutChannel(e.Key) == "slope_db_per_octave" {
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a stimulus without a frequency response", Accepted: `stimulus = { kind = "sweep" } or { kind = "multitone" }`})
+		}
+	}
+}
+
+// calibratedUnit ends the names that levels in dBFS have with a calibration.
+var calibratedUnit = regexp.MustCompile(`_db[uv](_ch[0-9]+)?$`)
+
+var channelSuffix = regexp.MustCompile(`_ch[0-9]+$`)
+
+func withoutChannel(reading string) string { return channelSuffix.ReplaceAllString(reading, "") }

@@ -4,22 +4,38 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
+// Answer is what a device made of one stimulus.
+type Answer struct {
+	Readings measure.Readings
+	Response dsp.Block // as the instruments take it; nil: what the readings lack cannot be asked
+
+	watched *watchedDevice
+}
+
 // OfDevice proves a device that answers, such as a *instrument.Command, against a
-// claims file, at a rate in Hz. Shown is as in OfChain.
+// claims file, at a rate in Hz. Shown is as in OfChain. Where the device fails, the sheet
+// is returned beside the error: with what was measured before, and the rest undecided.
 func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
 	if err := c.Possible(rate); err != nil {
 		return nil, err
 	}
-	sheet := &Sheet{Subject: c.Device, RateHz: rate}
+	answers := make([]Answer, len(c.Tests))
+	var failed error
 	for i, t := range c.Tests {
+		if failed != nil {
+			answers[i] = Answer{Readings: t.withoutReadings("the device failed before: " + failed.Error())}
+			continue
+		}
 		if shown != nil {
 			shown(stimulus.Describe(t.Stimulus), i, len(c.Tests))
 		}
@@ -29,41 +45,50 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 		}
 		watched := &watchedDevice{Device: d}
 		response, err := instrument.Respond(ctx, watched, rate, sound)
-		if err != nil {
+		if err != nil && ctx.Err() != nil {
 			return nil, err
+		}
+		if err != nil {
+			failed = err
+			answers[i] = Answer{Readings: t.withoutReadings("the device failed: " + err.Error())}
+			continue
 		}
 		readings, err := instrument.AnalyseAll(t.Stimulus, rate, response)
 		if err != nil {
 			if watched.fault == "" {
 				return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 			}
-			readings = t.withoutReadings(err.Error())
+			readings, response = t.withoutReadings(err.Error()), nil
 		}
-		if err := sheet.judge(c, t, readings, watched); err != nil {
-			return nil, err
-		}
+		answers[i] = Answer{readings, response, watched}
 	}
-	return sheet, nil
+	sheet, err := c.held(rate, answers)
+	if err == nil {
+		err = failed
+	}
+	return sheet, err
 }
 
 // OfRecordings proves a device of which there are recordings. Each is found,
-// aligned and checked by the marks around its stimulus; one that says nothing
-// about the device is an error with the reason. A test of which there is no
-// recording leaves its claims undecided.
+// aligned and checked by the marks around its stimulus. A test of which there is no
+// recording leaves its claims undecided. Where a recording says nothing about the device,
+// the sheet of the others is returned beside the error with the reason.
 func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (*Sheet, []measure.Finding, error) {
-	sheet := &Sheet{Subject: c.Device}
-	read := map[string]measure.Readings{} // by the description of the stimulus
+	rate := 0
+	read := map[string]Answer{} // by the description of the stimulus
 	var findings []measure.Finding
+	var failed error
 	for _, p := range pairs {
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
 		signal, a, err := p.Align()
 		if err != nil {
-			return nil, nil, err
+			failed = errors.Join(failed, err)
+			continue
 		}
-		if sheet.RateHz != 0 && a.Rate != sheet.RateHz {
-			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, a.Rate, sheet.RateHz)
+		if rate != 0 && a.Rate != rate {
+			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, a.Rate, rate)
 		}
 		if err := c.Possible(a.Rate); err != nil {
 			return nil, nil, err
@@ -71,32 +96,83 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (
 		if !c.about(signal) {
 			return nil, nil, fmt.Errorf("%s: no [[test]] of %s has its stimulus, %s", p.Stimulus, c.Path, stimulus.Describe(signal))
 		}
+		rate = a.Rate
+		findings = append(findings, a.Findings...)
 		readings, err := a.Read(signal)
 		if err != nil {
-			return nil, nil, fmt.Errorf("%s: %w", p.Recording, err)
+			failed = errors.Join(failed, fmt.Errorf("%s: %w", p.Recording, err))
+			continue
 		}
 		// What alignment reads of the whole path comes first: latency, gain, polarity.
-		sheet.RateHz, read[stimulus.Describe(signal)] = a.Rate, a.Readings.With(readings)
-		findings = append(findings, a.Findings...)
+		read[stimulus.Describe(signal)] = Answer{Readings: a.Readings.With(readings), Response: a.Sound}
 	}
-	sheet, err := c.Held(sheet.RateHz, read)
+	if failed != nil && len(read) == 0 {
+		return nil, findings, failed
+	}
+	sheet, err := c.Held(rate, read)
+	if err == nil {
+		err = failed
+	}
 	return sheet, findings, err
 }
 
-// Held holds the claims against readings, by the description of the stimulus that they
-// are of. A test of which there are none leaves its claims undecided.
-func (c *Claims) Held(rate int, read map[string]measure.Readings) (*Sheet, error) {
-	sheet := &Sheet{Subject: c.Device, RateHz: rate}
-	for _, t := range c.Tests {
-		readings, ok := read[stimulus.Describe(t.Stimulus)]
+// Held holds the claims against answers, by the description of the stimulus that they
+// are to. A test of which there is none leaves its claims undecided.
+func (c *Claims) Held(rate int, read map[string]Answer) (*Sheet, error) {
+	answers := make([]Answer, len(c.Tests))
+	for i, t := range c.Tests {
+		a, ok := read[stimulus.Describe(t.Stimulus)]
 		if !ok {
-			readings = t.withoutReadings("no recording of this stimulus was given")
+			a.Readings = t.withoutReadings("there is no recording of this stimulus that could be read")
 		}
-		if err := sheet.judge(c, t, readings, &watchedDevice{}); err != nil {
+		answers[i] = a
+	}
+	return c.held(rate, answers)
+}
+
+// held holds the claims against an answer to each test.
+func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
+	sheet := &Sheet{Subject: c.Device, RateHz: rate}
+	passes := slices.ContainsFunc(answers, func(a Answer) bool { return sounds(a.Response) })
+	for i, t := range c.Tests {
+		a := answers[i]
+		if a.Response != nil {
+			asked, err := t.Asked.Of(t.Stimulus, rate, a.Response)
+			if err != nil {
+				return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+			}
+			a.Readings = a.Readings.With(asked)
+		}
+		if _, silence := t.Stimulus.(stimulus.Silence); silence && passes {
+			a.Readings = belowEveryLevel(a.Readings)
+		}
+		if a.watched == nil {
+			a.watched = &watchedDevice{}
+		}
+		if err := sheet.judge(c, t, a.Readings, a.watched); err != nil {
 			return nil, err
 		}
 	}
 	return sheet, nil
+}
+
+// sounds reports whether any sample is not 0.
+func sounds(b dsp.Block) bool {
+	return slices.ContainsFunc(b, func(plane []float64) bool {
+		return slices.ContainsFunc(plane, func(v float64) bool { return v != 0 })
+	})
+}
+
+// belowEveryLevel lets noise that is exactly 0 meet every maximum: of a device that
+// passes another test's sound, and so is not muted.
+func belowEveryLevel(r measure.Readings) measure.Readings {
+	r = slices.Clone(r)
+	for i := range r {
+		if r[i].Reason == instrument.ExactlyZero && r[i].Unit == "dBFS" {
+			r[i].Beyond = -1
+		}
+	}
+	return r
 }
 
 // withoutReadings gives each of a test's readings the same reason for having no
@@ -128,9 +204,17 @@ func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDe
 		if _, ok := readings.Get(claim.Reading); !ok {
 			return &ClaimError{fmt.Errorf("%s:%d: %w", c.Path, t.lines[claim.Reading], noReading(claim.Reading, readings, c.Calibration))}
 		}
-		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, d.judge(measure.Judge(c.Device, s.RateHz, readings, claim.Limit))})
+		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, d.judge(advised(measure.Judge(c.Device, s.RateHz, readings, claim.Limit)))})
 	}
 	return nil
+}
+
+// advised says where a mask is not met.
+func advised(j measure.Judgement) measure.Judgement {
+	if j.Verdict == measure.Fail && strings.HasPrefix(j.Reading, "mask_excess_db") && j.Got.Measurable() {
+		j.Advice = "the response is " + j.Got.Definition
+	}
+	return j
 }
 
 // A ClaimError is about a claims file that asks for what its stimulus does not give.

@@ -119,7 +119,7 @@ func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Dev
 			}
 			c, j = restated, measure.Judge(stage, rate, readings, restated.Limit)
 		}
-		o.lines = append(o.lines, Line{stage, x.Condition, c.Why, watched.judge(j)})
+		o.lines = append(o.lines, Line{stage, x.Condition, c.Why, watched.judge(instrument.NameSignal(j))})
 	}
 	return o, ctx.Err()
 }

@@ -39,6 +39,7 @@ type DeviceTest struct {
 	Rate     int
 	Readings measure.Readings
 	Findings []measure.Finding
+	response dsp.Block
 	Table    measure.Table // the curve, with no columns where there is none
 	// Of a recording: its name, digest and format.
 	Recording, Digest string
@@ -95,9 +96,10 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 			}
 		}()
 	}
-	read := map[string]measure.Readings{}
-	for _, t := range d.Tests {
-		read[stimulus.Describe(t.Signal)] = t.Readings
+	read := map[string]proof.Answer{}
+	for i, t := range d.Tests {
+		read[stimulus.Describe(t.Signal)] = proof.Answer{Readings: t.Readings, Response: t.response}
+		d.Tests[i].response = nil
 	}
 	var err error
 	d.Sheet, err = s.Claims.Held(d.Tests[0].Rate, read)
@@ -140,6 +142,9 @@ func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t Dev
 		if t.Readings, err = instrument.AnalyseAll(signal, d.Rate, sound); err != nil {
 			return t, err
 		}
+	}
+	if d.Claims != nil {
+		t.response = sound
 	}
 	for _, i := range instrument.For(signal) {
 		if tabled, ok := i.(instrument.Tabled); ok {
