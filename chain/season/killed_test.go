@@ -12,38 +12,57 @@ import (
 	"testing"
 	"time"
 
+	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// childFolder names the season that this test program runs as a process of its own.
-const childFolder = "BOOTHBENCH_TEST_SEASON"
+// The season that this test program runs as a process of its own, and the output of the
+// take that ends that process each time; "": none.
+const (
+	childFolder = "BOOTHBENCH_TEST_SEASON"
+	childPoison = "BOOTHBENCH_TEST_POISON"
+)
 
 func TestMain(m *testing.M) {
 	if folder := os.Getenv(childFolder); folder != "" {
-		p, err := Load(folder)
-		if err == nil {
-			err = p.Run(context.Background(), 1, 1, RunSettings{})
-		}
-		if err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			os.Exit(1)
-		}
-		os.Exit(0)
+		child(folder, os.Getenv(childPoison))
 	}
 	os.Exit(m.Run())
 }
 
+// child makes all takes of a season, and ends the process at the poison take.
+func child(folder, poison string) {
+	p, err := Load(folder)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	w := worker{plan: p, engines: map[[2]int]*chain.Engine{}}
+	w.todo = w.steps()
+	made := w.todo[0].make
+	w.todo[0].make = func(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
+		if t.Output == poison {
+			os.Exit(9)
+		}
+		return made(ctx, t, out, r)
+	}
+	for _, t := range p.Share(1, 1) {
+		w.do(context.Background(), t)
+	}
+	os.Exit(0)
+}
+
 // start runs the season in a process of its own.
-func start(t testing.TB, p *Plan) *exec.Cmd {
+func start(t testing.TB, p *Plan, poison string) *exec.Cmd {
 	t.Helper()
 	program, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
 	c := exec.Command(program)
-	c.Env = append(os.Environ(), childFolder+"="+p.folder)
+	c.Env = append(os.Environ(), childFolder+"="+p.folder, childPoison+"="+poison)
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
@@ -53,7 +72,7 @@ func start(t testing.TB, p *Plan) *exec.Cmd {
 // killedRun runs the season in a process that is killed once ended reports true.
 func killedRun(t testing.TB, p *Plan, ended func() bool) {
 	t.Helper()
-	c := start(t, p)
+	c := start(t, p, "")
 	done := make(chan struct{})
 	go func() {
 		c.Wait()
@@ -83,13 +102,14 @@ func TestKilledAtRandom(t *testing.T) {
 	run(t, once, 1, 1, RunSettings{Jobs: 2})
 	p := plan(t, t.TempDir(), takes, 1)
 	rng := rand.New(rand.NewPCG(16, 4))
+	order := p.Share(1, 1)
 	for kill := range kills {
-		// The kill falls once so many more takes are done, and a random moment later; so
-		// that kills fall on all of the season.
-		until := takesCount * (kill + 1) / (kills + 1)
+		// The kill falls once so many takes are done, and a random moment later, so that
+		// kills fall on all of the season.
+		last := p.output(order[takesCount*(kill+1)/(kills+1)])
 		later := time.Duration(rng.Int64N(int64(10 * time.Millisecond)))
 		killedRun(t, p, func() bool {
-			if countOutputs(p) < until {
+			if _, err := os.Stat(last); err != nil {
 				return false
 			}
 			time.Sleep(later)
@@ -124,42 +144,18 @@ func TestKilledAtRandom(t *testing.T) {
 	}
 }
 
-func countOutputs(p *Plan) (n int) {
-	for _, take := range p.Takes {
-		if _, err := os.Stat(p.output(take)); err == nil {
-			n++
-		}
-	}
-	return n
-}
-
 // A take that ends its process each time is given up after three attempts, by its name,
 // and the others are made.
 func TestPoisonTakeEndsProcesses(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 3)
-	long := dsptest.Speechlike(48000, 2, 48000*20, 1)
-	w, err := wave.Create(takes[1].Path, wave.Format{Rate: 48000, Channels: 2, Encoding: wave.Integer, Bits: 16}, wave.Options{Replace: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Write(long); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Commit(); err != nil {
-		t.Fatal(err)
-	}
 	p := plan(t, t.TempDir(), takes, 1)
-	count := attemptsAt(p.output(takes[1])).path
-	for attempt := int64(1); attempt <= mostAttempts; attempt++ {
-		killedRun(t, p, func() bool {
-			info, err := os.Stat(count)
-			return err == nil && info.Size() == attempt
-		})
-		if info, err := os.Stat(count); err != nil || info.Size() != attempt {
-			t.Fatalf("attempt %d was not counted: %v", attempt, err)
+	poison := takes[1].Output
+	for attempt := range mostAttempts {
+		if err := start(t, p, poison).Wait(); err == nil {
+			t.Fatalf("attempt %d came to its end", attempt+1)
 		}
 	}
-	if err := start(t, p).Wait(); err != nil {
+	if err := start(t, p, poison).Wait(); err != nil {
 		t.Fatal(err)
 	}
 	table, err := p.Gather(false)
