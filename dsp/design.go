@@ -42,12 +42,6 @@ func CookbookNotch(hz, q, rate float64) Biquad {
 	return section(1, -2*d.cos, 1, 1+d.alpha, -2*d.cos, 1-d.alpha)
 }
 
-// CookbookAllPass has a gain of 1 everywhere and a phase of −180° at hz.
-func CookbookAllPass(hz, q, rate float64) Biquad {
-	d := newCookbook(hz, q, rate)
-	return section(1-d.alpha, -2*d.cos, 1+d.alpha, 1+d.alpha, -2*d.cos, 1-d.alpha)
-}
-
 // CookbookBell has gainDB at hz and none far from it.
 func CookbookBell(hz, gainDB, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)

@@ -108,8 +108,9 @@ func TestUnfinishedBeyond4GiB(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	if r.Frames() != 5<<29 || len(r.Warnings()) != 1 {
-		t.Errorf("%d frames, want %d; warnings %v", r.Frames(), 5<<29, r.Warnings())
+	const want = int64(5 << 29)
+	if r.Frames() != want || len(r.Warnings()) != 1 {
+		t.Errorf("%d frames, want %d; warnings %v", r.Frames(), want, r.Warnings())
 	}
 }
 
