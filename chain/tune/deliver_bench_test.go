@@ -4,12 +4,11 @@ import (
 	"context"
 	"path/filepath"
 	"runtime"
-	"syscall"
 	"testing"
-	"time"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -22,21 +21,20 @@ func BenchmarkDeliverAgainstProcess(b *testing.B) {
 	c := parsed(b, withCompressor)
 	for _, lufs := range []float64{-23, -16, -13.5} {
 		b.Run(map[float64]string{-23: "limiting=none", -16: "limiting=little", -13.5: "limiting=much"}[lufs], func(b *testing.B) {
-			var deliver, process time.Duration
+			var pairs dsptest.Pairs
 			renders := 0
 			for b.Loop() {
-				begin := processorTime()
-				d, err := Deliver(context.Background(), c, anything(lufs), []Job{{in, filepath.Join(b.TempDir(), "out.wav")}}, Settings{Workers: 1, Output: chain.Output{Bits: 24}})
-				if err != nil {
-					b.Fatal(err)
-				}
-				deliver += processorTime() - begin
+				var d *Delivery
+				deliver := dsptest.ProcessorSeconds(func() {
+					var err error
+					if d, err = Deliver(context.Background(), c, anything(lufs), []Job{{in, filepath.Join(b.TempDir(), "out.wav")}}, Settings{Workers: 1, Output: chain.Output{Bits: 24}}); err != nil {
+						b.Fatal(err)
+					}
+				})
 				renders += d.Renders
-				begin = processorTime()
-				process1(b, d.Solution.Chain(), in)
-				process += processorTime() - begin
+				pairs.Add(deliver, dsptest.ProcessorSeconds(func() { process1(b, d.Solution.Chain(), in) }))
 			}
-			b.ReportMetric(float64(deliver)/float64(process), "x/process")
+			pairs.Report(b, "x/process")
 			b.ReportMetric(float64(renders)/float64(b.N), "renders")
 			var m runtime.MemStats
 			runtime.ReadMemStats(&m)
@@ -74,13 +72,4 @@ func process1(b *testing.B, c *chain.Chain, in string) {
 	if err := w.Commit(); err != nil {
 		b.Fatal(err)
 	}
-}
-
-// processorTime is what this process has used, on all processors.
-func processorTime() time.Duration {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

@@ -3,8 +3,8 @@ package tune
 import (
 	"context"
 	"testing"
-	"time"
 
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/take"
 )
@@ -17,20 +17,20 @@ func BenchmarkProposeAgainstInspect(b *testing.B) {
 	open := func() (wave.Source, error) { return wave.Open(in) }
 	for _, name := range []string{"predicted", "measured"} {
 		b.Run(name, func(b *testing.B) {
-			var propose, inspect time.Duration
+			var pairs dsptest.Pairs
 			for b.Loop() {
-				begin := processorTime()
-				if _, err := Propose(context.Background(), []Take{{"take", open}}, ProposeSettings{PredictOnly: name == "predicted"}); err != nil {
-					b.Fatal(err)
-				}
-				propose += processorTime() - begin
-				begin = processorTime()
-				if _, err := take.Inspect(context.Background(), open); err != nil {
-					b.Fatal(err)
-				}
-				inspect += processorTime() - begin
+				propose := dsptest.ProcessorSeconds(func() {
+					if _, err := Propose(context.Background(), []Take{{"take", open}}, ProposeSettings{PredictOnly: name == "predicted"}); err != nil {
+						b.Fatal(err)
+					}
+				})
+				pairs.Add(propose, dsptest.ProcessorSeconds(func() {
+					if _, err := take.Inspect(context.Background(), open); err != nil {
+						b.Fatal(err)
+					}
+				}))
 			}
-			b.ReportMetric(float64(propose)/float64(inspect), "x/inspect")
+			pairs.Report(b, "x/inspect")
 		})
 	}
 }

@@ -2,8 +2,9 @@ package listen
 
 import (
 	"context"
-	"syscall"
 	"testing"
+
+	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
 // BenchmarkPage makes a page of two versions of 60 s, one later and quieter, and states
@@ -12,20 +13,16 @@ func BenchmarkPage(b *testing.B) {
 	const seconds = 60
 	a := voice(seconds)
 	versions := []Source{source("a", a), source("b", later(a, 895, 0.5))}
-	used := func() float64 {
-		var u syscall.Rusage
-		syscall.Getrusage(syscall.RUSAGE_SELF, &u)
-		return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
-	}
-	before := used()
-	for b.Loop() {
-		c, err := Prepare(context.Background(), versions, Settings{})
-		if err != nil {
-			b.Fatal(err)
+	used := dsptest.ProcessorSeconds(func() {
+		for b.Loop() {
+			c, err := Prepare(context.Background(), versions, Settings{})
+			if err != nil {
+				b.Fatal(err)
+			}
+			if _, _, err := c.Page(PageSettings{}); err != nil {
+				b.Fatal(err)
+			}
 		}
-		if _, _, err := c.Page(PageSettings{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-	b.ReportMetric((used()-before)/float64(b.N), "processor-s/page")
+	})
+	b.ReportMetric(used/float64(b.N), "processor-s/page")
 }
