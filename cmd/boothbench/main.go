@@ -60,6 +60,7 @@ func commands() []command {
 		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
 		{"prove", "measure whether a chain or device does what is declared", runProve},
 		{"gauge", "measure a chain or device with a test signal", runGauge},
+		{"bench", "measure devices by a plan, and put them side by side", runBench},
 		{"tone", "write test signals that are recognised in a recording", runTone},
 		{"specs", "list delivery specifications", runSpecs},
 		{"units", "turn levels into other units; input noise, impedance, loading", runUnits},

@@ -11,6 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
 	"github.com/boothbench/boothbench/measure/expect"
 	"github.com/boothbench/boothbench/measure/picture"
 	"github.com/boothbench/boothbench/measure/proof"
@@ -18,7 +19,7 @@ import (
 )
 
 const reportUsage = `boothbench report writes a page with pictures: of a take before and after its chain, of
-the proof of a chain, or of a device. One HTML file without script or network, to be
+the proof of a chain, of a device, or of devices side by side. One HTML file without script or network, to be
 shown, sent or printed; its first sentence is the verdict.
 
 A device answers as an outside command, or there are recordings of what it made of
@@ -30,11 +31,13 @@ Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags
        boothbench report chain CHAIN.toml --out PAGE.html [flags]
        boothbench report device --exec 'TOOL {in} {out}' --out PAGE.html [flags]
        boothbench report device STIMULUS.wav RECORDING.wav … --out PAGE.html [flags]
+       boothbench report devices SHEET.json … --out PAGE.html [flags]
 
 Examples:
   boothbench report take take.wav --chain voice.toml --spec ebu-r128 --out take.html
   boothbench report chain voice.toml --out proof.html --svg pictures
   boothbench report device sweep.wav recorded.wav --claims preamp.toml --out preamp.html
+  boothbench report devices device-a.json device-b.json --out devices.html
 `
 
 // pageSettings is what the flags ask for.
@@ -69,7 +72,7 @@ func runReport(e env, args []string) error {
 	}
 	s.rateGiven, s.jobsGiven = f.Changed("rate"), f.Changed("jobs")
 	if f.NArg() == 0 {
-		return usageError("found nothing to report on; accepted: take, chain or device, for example: boothbench report chain voice.toml --out page.html")
+		return usageError("found nothing to report on; accepted: take, chain, device or devices, for example: boothbench report chain voice.toml --out page.html")
 	}
 	s.kind = f.Arg(0)
 	files := f.Args()[1:]
@@ -115,8 +118,15 @@ func (s *pageSettings) check(files []string) error {
 		case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
 			return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
 		}
+	case "devices":
+		switch {
+		case len(files) == 0:
+			return usageError("report devices: found no sheet; accepted: JSON files as boothbench bench read and run write them")
+		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven || s.rateGiven:
+			return usageError("report devices: --chain, --limits, --spec, --jobs and --rate are for takes and chains")
+		}
 	default:
-		return usageError("found %q%s; accepted: take, chain, device", s.kind, didYouMean(s.kind, []string{"take", "chain", "device"}))
+		return usageError("found %q%s; accepted: take, chain, device, devices", s.kind, didYouMean(s.kind, []string{"take", "chain", "device", "devices"}))
 	}
 	if err := onceFromStandardInput(append([]string{s.chain, s.limits, s.claims}, files...)...); err != nil {
 		return err
@@ -182,6 +192,12 @@ func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
 		return s.chainPage(e, files[0])
 	case "device":
 		return s.devicePage(e, files)
+	case "devices":
+		sheets, err := e.loadSheets(files, "")
+		if err != nil {
+			return pages.Page{}, nil, err
+		}
+		return pages.Devices(pages.OfSheets(sheets, files), version()), tableObject(sheets, bench.Compare(sheets)), nil
 	}
 	return s.takePage(e, files)
 }

@@ -49,6 +49,23 @@ type search struct {
 
 func searchFor(x, t []float64) search {
 	s := search{correlation: correlation(x, t)}
+	similarity := similarities(x, t, s.correlation)
+	for _, v := range similarity {
+		s.similarity = max(s.similarity, v)
+	}
+	// An echo may look as much alike; the strongest is meant.
+	least, strongest := s.similarity/2, 0.0
+	for n, c := range s.correlation {
+		if similarity[n] > least && math.Abs(c) > strongest {
+			s.frame, s.similarity, strongest = n, similarity[n], math.Abs(c)
+		}
+	}
+	return s
+}
+
+// similarities are the absolute correlation coefficients of a template with the part of
+// a sound under it, at every frame of their correlation.
+func similarities(x, t, correlation []float64) []float64 {
 	energy := 0.0
 	for _, v := range t {
 		energy += v * v
@@ -61,24 +78,16 @@ func searchFor(x, t []float64) search {
 		}
 	}
 	floor := 1e-12 * total // what rounding leaves of the running sum
-	similarity := make([]float64, len(s.correlation))
-	for n, c := range s.correlation {
+	similarity := make([]float64, len(correlation))
+	for n, c := range correlation {
 		if running > floor {
 			similarity[n] = math.Abs(c) / math.Sqrt(energy*running)
-			s.similarity = max(s.similarity, similarity[n])
 		}
 		if n+len(t) < len(x) {
 			running += x[n+len(t)]*x[n+len(t)] - x[n]*x[n]
 		}
 	}
-	// An echo may look as much alike; the strongest is meant.
-	least, strongest := s.similarity/2, 0.0
-	for n, c := range s.correlation {
-		if similarity[n] > least && math.Abs(c) > strongest {
-			s.frame, s.similarity, strongest = n, similarity[n], math.Abs(c)
-		}
-	}
-	return s
+	return similarity
 }
 
 func (s search) found() bool { return s.similarity >= leastSimilarity }

@@ -23,10 +23,12 @@ type Comparison struct {
 
 // ComparedReading is one reading of all devices.
 type ComparedReading struct {
-	Name  string
-	Got   []measure.Reading // one a device
-	Best  []bool            // marked; several where they are equal
-	Equal bool              // the differences are under what the measurement can resolve
+	Name string
+	Got  []measure.Reading // one a device
+	// AtMost marks values that are noise, and so upper bounds; nil: none is.
+	AtMost []bool
+	Best   []bool // marked; several where they are equal
+	Equal  bool   // the differences are under what the measurement can resolve
 	// Why says why they cannot be compared, "" where they can.
 	Why string
 }
@@ -54,6 +56,9 @@ func Devices(c Comparison, version string) Page {
 		row := []Cell{text(r.Name)}
 		for i, got := range r.Got {
 			cell := figure(got)
+			if i < len(r.AtMost) && r.AtMost[i] && got.Measurable() {
+				cell.Text = "at most " + cell.Text
+			}
 			cell.Best = r.Why == "" && !r.Equal && got.Measurable() && i < len(r.Best) && r.Best[i]
 			row = append(row, cell)
 		}

@@ -15,6 +15,9 @@ import (
 type Marked struct {
 	Signal Signal
 	Rate   int // Hz
+	// Condition distinguishes stimuli of one signal that are played under different
+	// conditions, such as two gains of a device; 0: none, and not in the identity.
+	Condition uint32
 }
 
 // ChunkID names the chunk of a WAV file that holds the identity.
@@ -29,10 +32,17 @@ const schema = 2
 //
 //	boothbench-stimulus schema=1 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 …
 func (m Marked) Identity() string {
-	return fmt.Sprintf("%s schema=%d rate_hz=%d %s", identityWord, schema, m.Rate, Describe(m.Signal))
+	condition := ""
+	if m.Condition != 0 {
+		condition = fmt.Sprintf("%s%08x ", conditionWord, m.Condition)
+	}
+	return fmt.Sprintf("%s schema=%d rate_hz=%d %s%s", identityWord, schema, m.Rate, condition, Describe(m.Signal))
 }
 
-const identityWord = "boothbench-stimulus"
+const (
+	identityWord  = "boothbench-stimulus"
+	conditionWord = "condition="
+)
 
 // ParseIdentity makes the stimulus that an identity describes.
 func ParseIdentity(line string) (Marked, error) {
@@ -51,11 +61,19 @@ func ParseIdentity(line string) (Marked, error) {
 	if !isRate || err != nil {
 		return refuse(words[2], "rate_hz=48000, or another rate")
 	}
-	signal, err := Parse(strings.Join(words[3:], " "))
+	words = words[3:]
+	condition := uint64(0)
+	if text, has := strings.CutPrefix(words[0], conditionWord); has {
+		if condition, err = strconv.ParseUint(text, 16, 32); err != nil || condition == 0 {
+			return refuse(words[0], conditionWord+" and eight hexadecimal digits")
+		}
+		words = words[1:]
+	}
+	signal, err := Parse(strings.Join(words, " "))
 	if err != nil {
 		return refuse(err.Error(), "settings of that kind")
 	}
-	return Marked{signal, rate}, nil
+	return Marked{signal, rate, uint32(condition)}, nil
 }
 
 // Code is what the sound carries of the identity: the first 32 bits of its

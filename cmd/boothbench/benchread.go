@@ -1,0 +1,168 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
+	"github.com/boothbench/boothbench/measure/instrument"
+)
+
+func runBenchRead(e env, args []string) error {
+	f := e.flags("bench read", benchUsage)
+	s := sheetFlags{}
+	f.StringVar(&s.out, "out", "", "the sheet, a JSON `file`")
+	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
+	f.BoolVar(&s.asJSON, "json", false, "print the sheet as one JSON object")
+	device := f.String("device", "", "the device's `name`, in place of the plan's")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if f.NArg() < 2 {
+		return usageError("found %s; accepted: a plan and its recordings, for example: boothbench bench read plan.toml recorded/*.wav --out sheet.json", plural(f.NArg(), "argument"))
+	}
+	p, err := e.loadPlan(f.Arg(0))
+	if err != nil {
+		return err
+	}
+	if *device != "" {
+		p.Device = *device
+	}
+	c, err := bench.NewCollector(p)
+	if err != nil {
+		return usageError("%s: %v", f.Arg(0), err)
+	}
+	shown := newProgress(e.stderr, s.asJSON, int64(f.NArg()-1))
+	for _, recording := range f.Args()[1:] {
+		if err := e.ctx.Err(); err != nil {
+			return err
+		}
+		if err := c.AddFile(recording); err != nil {
+			return inputErrorUnless(err)
+		}
+		shown.add(1)
+	}
+	shown.clear()
+	return s.finish(e, c.Sheet(), f.Args())
+}
+
+func runBenchRun(e env, args []string) error {
+	f := e.flags("bench run", benchUsage)
+	s := sheetFlags{}
+	var command commandFlags
+	command.add(f)
+	f.StringVar(&s.out, "out", "", "the sheet, a JSON `file`")
+	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
+	f.BoolVar(&s.asJSON, "json", false, "print the sheet as one JSON object")
+	device := f.String("device", "", "the device's `name`, in place of the plan's")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	switch {
+	case f.NArg() != 1:
+		return usageError("found %s; accepted: a plan, for example: boothbench bench run plan.toml --exec 'TOOL {in} {out}' --out sheet.json", plural(f.NArg(), "argument"))
+	case command.exec == "":
+		return usageError("--exec is missing: the command that stands in for the device, with {in} and {out}; {gain_db}, {load_ohm}, {rate_hz} and {buffer_frames} stand for the condition's")
+	}
+	if err := command.check(); err != nil {
+		return err
+	}
+	p, err := e.loadPlan(f.Arg(0))
+	if err != nil {
+		return err
+	}
+	if *device != "" {
+		p.Device = *device
+	}
+	shown := newProgress(e.stderr, s.asJSON, 0)
+	sheet, err := bench.Run(e.ctx, p, func(c bench.Condition) (instrument.Device, error) {
+		gain := 0.0
+		if c.GainDB != nil {
+			gain = *c.GainDB
+		}
+		one := command
+		one.exec = strings.NewReplacer("{gain_db}", fmt.Sprint(gain), "{load_ohm}", fmt.Sprint(c.LoadOhm), "{rate_hz}", fmt.Sprint(c.RateHz), "{buffer_frames}", fmt.Sprint(c.BufferFrames)).Replace(command.exec)
+		return one.device(e)
+	}, func(_ string, i, of int) {
+		shown.total = int64(of)
+		if i > 0 {
+			shown.add(1)
+		}
+	})
+	shown.clear()
+	if err != nil {
+		return inputErrorUnless(err)
+	}
+	return s.finish(e, sheet, f.Args())
+}
+
+// sheetFlags say where a sheet goes.
+type sheetFlags struct {
+	out             string
+	replace, asJSON bool
+}
+
+// finish writes the sheet and prints what is in it. It ends with 1 where something is
+// missing or void, or a claim failed.
+func (s *sheetFlags) finish(e env, sheet *bench.Sheet, inputs []string) error {
+	if s.out != "" {
+		var text bytes.Buffer
+		lines := json.NewEncoder(&text)
+		lines.SetEscapeHTML(false)
+		lines.SetIndent("", " ")
+		if err := lines.Encode(sheet); err != nil {
+			return err
+		}
+		if err := e.writeFile(s.out, s.replace, inputs, text.Bytes()); err != nil {
+			return err
+		}
+	}
+	failed := len(sheet.Missing)+len(sheet.Void) > 0
+	for _, c := range sheet.Claims {
+		failed = failed || c.Verdict != measure.Pass.String()
+	}
+	if s.asJSON {
+		e.printJSON(sheet)
+	} else {
+		printBenchSheet(e, sheet)
+		if s.out != "" {
+			fmt.Fprintf(e.stdout, "wrote %s; next: boothbench bench table %[1]s OTHER.json\n", s.out)
+		}
+	}
+	if failed {
+		return &coded{exitLimit, errReported}
+	}
+	return nil
+}
+
+func printBenchSheet(e env, sheet *bench.Sheet) {
+	fmt.Fprintf(e.stdout, "%s  by %s\n", sheet.Device, sheet.Plan)
+	head := ""
+	for _, r := range sheet.Rows {
+		if now := r.Path + ", " + r.Condition + ": " + r.Test; now != head {
+			head = now
+			fmt.Fprintf(e.stdout, "%s\n", head)
+		}
+		if r.Value != nil {
+			fmt.Fprintf(e.stdout, "  %-32s %s\n", r.Reading, r)
+		}
+	}
+	for _, c := range sheet.Claims {
+		fmt.Fprintf(e.stdout, "%s  %s, %s: %s\n", c.Verdict, c.Path, c.Condition, c.Sentence)
+	}
+	for _, part := range []struct {
+		name string
+		all  []bench.Lack
+	}{{"finding", sheet.Findings}, {"void", sheet.Void}, {"missing", sheet.Missing}} {
+		for _, l := range part.all {
+			fmt.Fprintf(e.stdout, "%s: %s: %s", part.name, l.Of, l.What)
+			if l.Do != "" {
+				fmt.Fprintf(e.stdout, "; %s", l.Do)
+			}
+			fmt.Fprintln(e.stdout)
+		}
+	}
+}

@@ -1,0 +1,172 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure/bench"
+)
+
+func runBenchTable(e env, args []string) error {
+	f := e.flags("bench table", benchUsage)
+	by := f.String("by", "", "order the devices by the reading of this `name`, the best first")
+	csvFile := f.String("csv", "", "also write the table to this `file`")
+	replace := f.Bool("replace", false, "write over an existing file")
+	asJSON := f.Bool("json", false, "print the table as one JSON object")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	sheets, err := e.loadSheets(f.Args(), *by)
+	if err != nil {
+		return err
+	}
+	rows := bench.Compare(sheets)
+	if *csvFile != "" {
+		var text strings.Builder
+		if err := writeTableCSV(&text, sheets, rows); err != nil {
+			return outputError(err)
+		}
+		if err := e.writeFile(*csvFile, *replace, f.Args(), []byte(text.String())); err != nil {
+			return err
+		}
+	}
+	if *asJSON {
+		e.printJSON(tableObject(sheets, rows))
+		return nil
+	}
+	printSideBySide(e, sheets, rows)
+	return nil
+}
+
+// loadSheets reads sheets, and puts them in the order of a reading where one is named.
+func (e env) loadSheets(names []string, by string) ([]*bench.Sheet, error) {
+	if len(names) == 0 {
+		return nil, usageError("found no sheet; accepted: JSON files as boothbench bench run and read write them")
+	}
+	var sheets []*bench.Sheet
+	for _, name := range names {
+		s, err := bench.LoadSheet(name)
+		if err != nil {
+			return nil, inputError(err)
+		}
+		sheets = append(sheets, s)
+	}
+	if by == "" {
+		return sheets, nil
+	}
+	sorted, found := bench.By(sheets, by)
+	if !found {
+		var names []string
+		for _, r := range sheets[0].Rows {
+			names = append(names, r.Reading)
+		}
+		return nil, usageError("--by: found %q%s; accepted: a reading that all sheets have", by, didYouMean(by, names))
+	}
+	return sorted, nil
+}
+
+// note is the last column of a row.
+func note(c bench.Comparison) string {
+	switch {
+	case c.Why != "":
+		return "cannot be compared: " + c.Why
+	case c.Equal:
+		return "equal"
+	}
+	return ""
+}
+
+func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison) {
+	for _, d := range bench.Differs(sheets) {
+		fmt.Fprintf(e.stderr, "%s\n", d)
+	}
+	head := ""
+	for _, c := range rows {
+		if now := c.Path + ", " + c.Condition + ": " + c.Test; now != head {
+			head = now
+			fmt.Fprintf(e.stdout, "%s\n  %-30s", head, "")
+			for _, s := range sheets {
+				fmt.Fprintf(e.stdout, " %24s", s.Device)
+			}
+			fmt.Fprintln(e.stdout)
+		}
+		line := fmt.Sprintf("  %-30s", c.Reading)
+		for d, r := range c.Rows {
+			text := "-"
+			if r != nil && r.Value != nil {
+				text = r.Measured().String()
+				if r.AtMost {
+					text = "at most " + text
+				}
+				if c.Best[d] {
+					text = "▲ " + text
+				}
+			}
+			line += fmt.Sprintf(" %24s", text)
+		}
+		fmt.Fprintln(e.stdout, strings.TrimRight(line+"  "+note(c), " "))
+	}
+	fmt.Fprintln(e.stdout, "▲ best of its row; equal: the differences are within the uncertainties")
+}
+
+func writeTableCSV(w *strings.Builder, sheets []*bench.Sheet, rows []bench.Comparison) error {
+	out := csv.NewWriter(w)
+	head := []string{"path", "condition", "test", "reading", "unit", "reference", "weighting", "bandwidth"}
+	for _, s := range sheets {
+		head = append(head, s.Device, s.Device+" at most", s.Device+" uncertainty", s.Device+" best")
+	}
+	if err := out.Write(append(head, "comparison")); err != nil {
+		return err
+	}
+	for _, c := range rows {
+		fields := []string{c.Path, c.Condition, c.Test, c.Reading}
+		var about *bench.Row
+		for _, r := range c.Rows {
+			if r != nil && about == nil {
+				about = r
+			}
+		}
+		fields = append(fields, about.Unit, about.Reference, about.Weighting, about.Bandwidth)
+		for d, r := range c.Rows {
+			if r == nil || r.Value == nil {
+				fields = append(fields, "", "", "", "")
+				continue
+			}
+			fields = append(fields, strconv.FormatFloat(*r.Value, 'g', 10, 64), strconv.FormatBool(r.AtMost), strconv.FormatFloat(r.Uncertainty, 'g', 4, 64), strconv.FormatBool(c.Best[d]))
+		}
+		if err := out.Write(append(fields, note(c))); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func tableObject(sheets []*bench.Sheet, rows []bench.Comparison) any {
+	type row struct {
+		Path      string       `json:"path"`
+		Condition string       `json:"condition"`
+		Test      string       `json:"test"`
+		Reading   string       `json:"reading"`
+		Devices   []*bench.Row `json:"devices"`
+		Best      []bool       `json:"best"`
+		Equal     bool         `json:"equal"`
+		Why       string       `json:"cannot_be_compared,omitempty"`
+	}
+	o := struct {
+		SchemaVersion int      `json:"schema_version"`
+		Command       string   `json:"command"`
+		Devices       []string `json:"devices"`
+		Differs       []string `json:"differs"`
+		Rows          []row    `json:"rows"`
+	}{SchemaVersion: 1, Command: "bench table", Differs: bench.Differs(sheets)}
+	for _, s := range sheets {
+		o.Devices = append(o.Devices, s.Device)
+	}
+	for _, c := range rows {
+		o.Rows = append(o.Rows, row{c.Path, c.Condition, c.Test, c.Reading, c.Rows, c.Best, c.Equal, c.Why})
+	}
+	return o
+}

@@ -1,0 +1,226 @@
+package bench
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
+)
+
+// Collector puts recordings where they belong in a plan, and makes the sheet.
+type Collector struct {
+	plan       *Plan
+	conditions []Condition
+	items      [][]Item     // by condition
+	begins     [][]int      // where each item begins in the file of its condition
+	taken      [][][]result // of each item, one a recording
+	sheet      *Sheet
+}
+
+// result is what one recording gave of an item.
+type result struct {
+	readings measure.Readings
+	sha256   string
+}
+
+// NewCollector begins a sheet.
+func NewCollector(p *Plan) (*Collector, error) {
+	c := &Collector{plan: p, conditions: p.Conditions(), sheet: &Sheet{SchemaVersion: SheetSchema, Kind: sheetKind, Device: p.Device, Plan: filepath.Base(p.Name), PlanSHA256: p.Digest,
+		Rows: []Row{}, Missing: []Lack{}, Void: []Lack{}, Findings: []Lack{}}}
+	for _, condition := range c.conditions {
+		items, begins, at := p.Items(condition), []int(nil), 0
+		for _, i := range items {
+			begins = append(begins, at)
+			if i.Unmarked {
+				continue
+			}
+			b, _, err := i.Stimulus.Make()
+			if err != nil {
+				return nil, fmt.Errorf("%s: %s: %w", condition, i.Test, err)
+			}
+			at += b.Frames()
+		}
+		c.items, c.begins, c.taken = append(c.items, items), append(c.begins, begins), append(c.taken, make([][]result, len(items)))
+	}
+	return c, nil
+}
+
+// AddFile takes a recording from a file: everything of the plan that it holds.
+func (c *Collector) AddFile(name string) error {
+	text, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer text.Close()
+	sum := sha256.New()
+	if _, err := io.Copy(sum, text); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	r, err := wave.Open(name)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	b := dsp.NewBlock(r.Format().Channels, int(r.Frames()))
+	n, err := r.Read(b)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	for i := range b {
+		b[i] = b[i][:n]
+	}
+	recording := instrument.Recording{Sound: b, Rate: r.Format().Rate}
+	if r.Format().Encoding == wave.Integer {
+		recording.Bits = r.Format().Bits
+	}
+	c.Add(name, hex.EncodeToString(sum.Sum(nil)), recording)
+	return nil
+}
+
+// Add takes a recording: the name and digest of its file, and its sound. What is wrong
+// with it is in the sheet.
+func (c *Collector) Add(name, digest string, r instrument.Recording) {
+	if c.addUnmarked(name, digest, r) {
+		return
+	}
+	var found []instrument.FoundCode
+	for _, f := range instrument.FindCodes(r.Sound, r.Rate) {
+		// The channels hold the same marks: one is enough.
+		if !slices.ContainsFunc(found, func(g instrument.FoundCode) bool {
+			return abs(g.Frame-f.Frame) < r.Rate/10 && (g.Readable || !f.Readable)
+		}) {
+			found = append(found, f)
+		}
+	}
+	if len(found) == 0 {
+		c.void(name, "no mark of a stimulus is in it", "name the recording of a file that bench plan wrote; a recording of input-noise is recognised by the file name that the cue sheet gives")
+	}
+	for _, f := range found {
+		at := name + " at " + measure.TimeCode(int64(f.Frame), r.Rate)
+		i, k := c.itemOf(f.Code)
+		switch {
+		case !f.Readable:
+			c.void(at, "a mark is there, and its code is not readable", "record again with less noise, distortion or reverberation")
+		case i < 0:
+			c.void(at, fmt.Sprintf("the code %08x is of no stimulus of this plan", f.Code), "play the files that bench plan wrote for this plan as it is now")
+		default:
+			c.addItem(at, digest, r, f.Frame, i, k)
+		}
+	}
+}
+
+func abs(n int) int { return max(n, -n) }
+
+// itemOf is the item that has a code in one of its channels; −1: none.
+func (c *Collector) itemOf(code uint32) (condition, item int) {
+	for i := range c.items {
+		for k, item := range c.items[i] {
+			for channel := range max(1, item.Path.Channels) {
+				if !item.Unmarked && item.Stimulus.ChannelCode(channel) == code {
+					return i, k
+				}
+			}
+		}
+	}
+	return -1, -1
+}
+
+// addItem reads one stimulus of a recording.
+func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i, k int) {
+	item := c.items[i][k]
+	part, begin, err := instrument.PartAround(item.Stimulus, r.Sound, frame)
+	if err != nil {
+		c.void(at, err.Error(), "")
+		return
+	}
+	a, err := instrument.Align(item.Stimulus, instrument.Recording{Sound: part, Rate: r.Rate, Bits: r.Bits})
+	if err != nil {
+		c.void(at, fmt.Sprintf("%s, %s: %v", item.Condition, item.Test, err), "record this condition again: "+item.FileName()+".wav")
+		return
+	}
+	readings, err := a.Read(item.Stimulus.Signal)
+	if err != nil {
+		c.void(at, fmt.Sprintf("%s, %s: %v", item.Condition, item.Test, err), "record this condition again")
+		return
+	}
+	readings = withNoiseBounds(readings, a.Readings, item.Stimulus.Signal, r.Rate)
+	for _, f := range a.Findings {
+		what := f.What
+		if f.Channel >= 0 && len(part) > 1 {
+			what = fmt.Sprintf("channel %d: %s", f.Channel+1, what)
+		}
+		c.sheet.Findings = append(c.sheet.Findings, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, f.Do})
+	}
+	if k == 0 || c.begins[i][k] == 0 { // of the path, once a recording
+		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
+	}
+	if item.Path.Calibration != nil {
+		readings = readings.Calibrated(*item.Path.Calibration)
+	}
+	c.taken[i][k] = append(c.taken[i][k], result{readings, digest})
+}
+
+// ofPath are the readings of the marks, the latency counted from where the recording
+// began.
+func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all measure.Readings) {
+	for _, n := range r {
+		switch {
+		case strings.HasPrefix(n.Name, "latency_") && !item.Path.Together:
+			n.Value, n.Reason = 0, "playing and recording were not started together; together = true in the plan says that they are"
+		case strings.HasPrefix(n.Name, "latency_frames"):
+			n.Value += float64(begin)
+		case strings.HasPrefix(n.Name, "latency_ms"):
+			n.Value += float64(begin) * 1000 / float64(rate)
+		case strings.HasPrefix(n.Name, "mark_over_noise"):
+			continue
+		}
+		all = append(all, n)
+	}
+	return all
+}
+
+// addUnmarked takes a recording of an item without marks, which its name says.
+func (c *Collector) addUnmarked(name, digest string, r instrument.Recording) bool {
+	base := strings.TrimSuffix(filepath.Base(name), filepath.Ext(name))
+	for i := range c.items {
+		for k, item := range c.items[i] {
+			rest, is := strings.CutPrefix(base, item.FileName()+"-"+item.Test)
+			if !item.Unmarked || !is || rest != "" && !strings.HasPrefix(rest, "-") {
+				continue
+			}
+			silence := item.Stimulus.Signal
+			made, err := silence.Make(item.RateHz)
+			switch {
+			case err != nil:
+				c.void(name, err.Error(), "")
+			case r.Rate != item.RateHz:
+				c.void(name, fmt.Sprintf("%d Hz, and the condition has %d Hz", r.Rate, item.RateHz), "record at the condition's rate")
+			case r.Sound.Frames() < made.Frames():
+				c.void(name, fmt.Sprintf("%.1f s long, and %.0f s are needed", float64(r.Sound.Frames())/float64(r.Rate), float64(made.Frames())/float64(r.Rate)), "record longer")
+			default:
+				readings, err := instrument.AnalyseAll(silence, r.Rate, r.Sound)
+				if err != nil {
+					c.void(name, err.Error(), "")
+					return true
+				}
+				c.taken[i][k] = append(c.taken[i][k], result{withNoiseBounds(inputNoise(item, readings), nil, silence, r.Rate), digest})
+			}
+			return true
+		}
+	}
+	return false
+}
+
+func (c *Collector) void(of, what, do string) {
+	c.sheet.Void = append(c.sheet.Void, Lack{of, what, do})
+}

@@ -1,0 +1,179 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Comparison is one reading of several devices under one condition.
+type Comparison struct {
+	Path, Condition, Test, Reading string
+	Rows                           []*Row // one a device; nil: its sheet has none
+	Equal                          bool   // the differences lie within the uncertainties
+	Best                           []bool // marked; several where they are equal
+	Why                            string // why they cannot be compared; "" where they can
+}
+
+// Compare puts sheets side by side: every reading that one of them has, in the order of
+// the first sheet that has it.
+func Compare(sheets []*Sheet) (all []Comparison) {
+	type key struct{ path, condition, test, reading string }
+	at := map[key]int{}
+	for d, s := range sheets {
+		for i := range s.Rows {
+			r := &s.Rows[i]
+			k := key{r.Path, r.Condition, r.Test, r.Reading}
+			n, known := at[k]
+			if !known {
+				n = len(all)
+				at[k] = n
+				all = append(all, Comparison{Path: r.Path, Condition: r.Condition, Test: r.Test, Reading: r.Reading, Rows: make([]*Row, len(sheets))})
+			}
+			all[n].Rows[d] = r
+		}
+	}
+	for i := range all {
+		all[i].judge(sheets)
+	}
+	return all
+}
+
+func (c *Comparison) judge(sheets []*Sheet) {
+	c.Best = make([]bool, len(c.Rows))
+	var first *Row
+	measurable := 0
+	for d, r := range c.Rows {
+		if r == nil {
+			c.Why = "not in the sheet of " + sheets[d].Device
+			return
+		}
+		if first == nil {
+			first = r
+		}
+		if r.Value != nil {
+			measurable++
+		}
+		for _, part := range [][3]string{{"unit", r.Unit, first.Unit}, {"reference", r.Reference, first.Reference}, {"weighting", r.Weighting, first.Weighting}, {"bandwidth", r.Bandwidth, first.Bandwidth}, {"stimulus", r.Stimulus, first.Stimulus}} {
+			// What a level in dBu was calibrated by is a device's own.
+			if part[0] == "reference" && r.Unit == "dBu" {
+				continue
+			}
+			if part[1] != part[2] {
+				c.Why = fmt.Sprintf("the %s differs: %q and %q", part[0], part[2], part[1])
+				return
+			}
+		}
+	}
+	if measurable < len(c.Rows) {
+		if measurable == 0 {
+			c.Why = "not measurable in any"
+		} else {
+			c.Why = "not measurable in all"
+		}
+		return
+	}
+	if len(c.Rows) < 2 {
+		return
+	}
+	worse := betterThan(c.Reading)
+	best := 0
+	c.Equal = true
+	for d, r := range c.Rows {
+		for _, other := range c.Rows[:d] {
+			if !within(*r, *other) {
+				c.Equal = false
+			}
+		}
+		if worse != nil && worse(*c.Rows[best].Value, *r.Value) {
+			best = d
+		}
+	}
+	if worse == nil || c.Equal {
+		return
+	}
+	for d, r := range c.Rows {
+		c.Best[d] = d == best || within(*r, *c.Rows[best])
+	}
+}
+
+// within reports whether two values differ by no more than both may be off.
+func within(a, b Row) bool {
+	if a.AtMost && b.AtMost {
+		return true // two bounds say nothing of which is less
+	}
+	return math.Abs(*a.Value-*b.Value) <= a.Uncertainty+b.Uncertainty
+}
+
+// betterThan is whether of two values of a reading the second is better; nil where
+// neither is.
+func betterThan(reading string) func(a, b float64) bool {
+	less := func(a, b float64) bool { return b < a }
+	more := func(a, b float64) bool { return b > a }
+	nearer := func(a, b float64) bool { return math.Abs(b) < math.Abs(a) }
+	for _, known := range []struct {
+		prefix string
+		better func(a, b float64) bool
+	}{
+		{"harmonic", less}, {"thd_", less}, {"modulation_distortion", less}, {"difference_distortion", less},
+		{"idle_noise", less}, {"mains_", less}, {"noise_dbfs", less}, {"equivalent_input_noise", less}, {"noise_figure", less}, {"headphone_noise", less},
+		{"crosstalk", less}, {"latency", less}, {"round_trip", less}, {"output_impedance", less}, {"load_drop", less},
+		{"dynamic_range", more}, {"maximum_", more}, {"response_max", nearer}, {"response_min", nearer}, {"channel_balance", nearer}, {"gain_error", nearer},
+	} {
+		if strings.HasPrefix(reading, known.prefix) {
+			return known.better
+		}
+	}
+	return nil
+}
+
+// By puts the devices in the order of a reading, the best first, where each has it: the
+// first comparison of that name decides. It returns the order, and whether there is one.
+func By(sheets []*Sheet, reading string) ([]*Sheet, bool) {
+	better := betterThan(reading)
+	for _, c := range Compare(sheets) {
+		if c.Reading != reading || slices.ContainsFunc(c.Rows, func(r *Row) bool { return r == nil || r.Value == nil }) {
+			continue
+		}
+		order := make([]int, len(sheets))
+		for i := range order {
+			order[i] = i
+		}
+		slices.SortStableFunc(order, func(a, b int) int {
+			x, y := *c.Rows[a].Value, *c.Rows[b].Value
+			switch {
+			case x == y:
+				return 0
+			case better != nil && better(y, x), better == nil && x > y:
+				return -1
+			}
+			return 1
+		})
+		sorted := make([]*Sheet, len(sheets))
+		for i, at := range order {
+			sorted[i] = sheets[at]
+		}
+		return sorted, true
+	}
+	return sheets, false
+}
+
+// Differs says what was not alike for all devices.
+func Differs(sheets []*Sheet) (all []string) {
+	for _, s := range sheets {
+		if s.PlanSHA256 != sheets[0].PlanSHA256 {
+			all = append(all, fmt.Sprintf("%s was measured by another plan than %s: rows stand side by side where path, condition and stimulus are the same", s.Device, sheets[0].Device))
+		}
+		if n := len(s.Missing); n > 0 {
+			all = append(all, fmt.Sprintf("%s: %d recordings missing, the first of %s", s.Device, n, s.Missing[0].Of))
+		}
+		if n := len(s.Void); n > 0 {
+			all = append(all, fmt.Sprintf("%s: %d void, the first: %s", s.Device, n, s.Void[0].What))
+		}
+		if n := len(s.Findings); n > 0 {
+			all = append(all, fmt.Sprintf("%s: %d findings, the first: %s", s.Device, n, s.Findings[0].What))
+		}
+	}
+	return all
+}

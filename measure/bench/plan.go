@@ -1,0 +1,335 @@
+package bench
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Schema is the version of the plan file that this package reads.
+const Schema = 1
+
+// Plan is a plan file: a device, its paths, and what is measured of each.
+type Plan struct {
+	Name    string // of the file
+	Digest  string // SHA-256 of its text
+	Device  string
+	Repeats int // how often every condition is recorded
+	Bits    int // of the files to play
+	Paths   []*Path
+	Tests   []CustomTest
+	Claims  []Claim
+}
+
+// Path is one way through the device and the conditions under which it is measured:
+// every gain with every load, rate and buffer size.
+type Path struct {
+	Name     string
+	Kind     string // one of PathKinds
+	Setup    string // what to connect, for the cue sheet
+	Channels int
+	// LevelDBFS is the peak level of the stimuli: one for all gains, or one for each.
+	LevelDBFS     []float64
+	GainsDB       []float64 // nominal gains, as set at the device
+	LoadsOhm      []float64 // 0 stands for no load
+	RatesHz       []int
+	BuffersFrames []int
+	SourceOhm     float64 // what the input is terminated with, for input-noise; 0: not given
+	// Calibration relates the recording's full scale to volts at the point that the
+	// test is about: the device's output.
+	Calibration *measure.Calibration
+	// Together says that playing and recording start at the same frame, so that a
+	// recording has a latency.
+	Together bool
+	Tests    []string
+	// Headphone sensitivity, for noise in dB SPL; at most one is given.
+	SensitivityDBPerVolt, SensitivityDBPerMilliwatt float64
+	HeadphoneOhm                                    float64
+}
+
+// Claim is a figure of a data sheet, held against the readings of a path.
+type Claim struct {
+	Path, Test string // "": every one that has the reading
+	Limit      measure.Limit
+	Why        string
+}
+
+// ReadPlan reads the text of a plan file; name stands for it in errors, which are a
+// *document.FileError.
+func ReadPlan(name string, text []byte) (*Plan, error) {
+	file, err := document.Read(name, "a plan file", text, "path", "test", "claim")
+	if err != nil {
+		return nil, err
+	}
+	sum := sha256.Sum256(text)
+	d := &decoder{file, &Plan{Name: name, Digest: hex.EncodeToString(sum[:]), Repeats: 1, Bits: 24}}
+	d.top()
+	return d.plan, file.Err()
+}
+
+// LoadPlan reads a plan file.
+func LoadPlan(name string) (*Plan, error) {
+	text, err := document.Load(name, "plan file")
+	if err != nil {
+		return nil, err
+	}
+	return ReadPlan(name, text)
+}
+
+// decoder turns the tree of a plan file into a plan.
+type decoder struct {
+	*document.Document
+	plan *Plan
+}
+
+func (d *decoder) top() {
+	d.Schema(Schema)
+	keys := []string{"schema", "device", "repeats", "bits", "path", "test", "claim"}
+	// Tests come first, since paths name them.
+	if e := d.Root.Entry("test"); e != nil {
+		d.Tables(*e, func(v *document.Value) { d.test(v) })
+	}
+	for _, e := range d.Root.Entries {
+		switch e.Key {
+		case "schema", "test", "claim":
+		case "device":
+			d.plan.Device = d.String(e)
+		case "repeats":
+			d.plan.Repeats = d.whole(e, 1, 100)
+		case "bits":
+			if d.plan.Bits = d.whole(e, 16, 32); d.plan.Bits != 16 && d.plan.Bits != 24 && d.plan.Bits != 32 && e.Value.Kind == document.Integer {
+				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: "16, 24 or 32"})
+			}
+		case "path":
+			d.Tables(e, func(v *document.Value) { d.path(v) })
+		default:
+			d.Unknown(e, keys, "")
+		}
+	}
+	if e := d.Root.Entry("claim"); e != nil {
+		d.Tables(*e, func(v *document.Value) { d.claim(v) })
+	}
+	if d.Root.Entry("device") == nil {
+		d.Report(document.Span{}, document.Problem{Key: "device", Found: "missing", Accepted: `device = "…", which heads its column beside other devices`})
+	}
+	d.AtLeastOne("path", "a [[path]] table for each way through the device")
+}
+
+// number is a number within bounds; it reports anything else.
+func (d *decoder) number(e document.Entry, low, high float64) float64 {
+	v, ok := d.Number(e)
+	if ok && !(v >= low && v <= high) {
+		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: fmt.Sprintf("%g to %g", low, high)})
+	}
+	return v
+}
+
+func (d *decoder) whole(e document.Entry, low, high int) int {
+	if e.Value.Kind == document.Float {
+		d.WrongType(e.Key, e.Value, "a whole number", "")
+		return low
+	}
+	return int(d.number(e, float64(low), float64(high)))
+}
+
+// numbers is a number or a list of them.
+func (d *decoder) numbers(e document.Entry, low, high float64) (all []float64) {
+	if e.Value.Kind != document.Array {
+		return []float64{d.number(e, low, high)}
+	}
+	for _, item := range e.Value.Items {
+		all = append(all, d.number(document.Entry{Key: e.Key, At: item.At, Value: item}, low, high))
+	}
+	if len(all) == 0 {
+		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "an empty list", Accepted: "one number or more"})
+	}
+	return all
+}
+
+func (d *decoder) wholes(e document.Entry, low, high int) (all []int) {
+	for _, v := range d.numbers(e, float64(low), float64(high)) {
+		if v != math.Trunc(v) {
+			d.Report(e.Value.At, document.Problem{Key: e.Key, Found: fmt.Sprintf("found %g", v), Accepted: "whole numbers"})
+		}
+		all = append(all, int(v))
+	}
+	return all
+}
+
+var pathKeys = []string{"name", "kind", "setup", "channels", "level_dbfs", "gains_db", "loads_ohm", "rates_hz", "buffers_frames", "source_ohm", "calibration", "together", "tests", "sensitivity_db_spl_per_v", "sensitivity_db_spl_per_mw", "headphone_ohm"}
+
+func (d *decoder) path(v *document.Value) {
+	p := &Path{Channels: 1, LevelDBFS: []float64{-20}, RatesHz: []int{48000}}
+	for _, e := range v.Entries {
+		switch e.Key {
+		case "name":
+			p.Name = d.String(e)
+		case "kind":
+			p.Kind = d.String(e)
+			if _, known := cautionOf[p.Kind]; !known && e.Value.Kind == document.String {
+				d.choice(e, p.Kind, PathKinds())
+			}
+		case "setup":
+			p.Setup = d.String(e)
+		case "channels":
+			p.Channels = d.whole(e, 1, dsp.MaxChannels)
+		case "level_dbfs":
+			p.LevelDBFS = d.numbers(e, -120, 0)
+		case "gains_db":
+			p.GainsDB = d.numbers(e, -120, 120)
+		case "loads_ohm":
+			p.LoadsOhm = d.numbers(e, 0, 1e7)
+		case "rates_hz":
+			p.RatesHz = d.wholes(e, 8000, dsp.MaxRate)
+		case "buffers_frames":
+			p.BuffersFrames = d.wholes(e, 1, 1<<20)
+		case "source_ohm":
+			p.SourceOhm = d.number(e, 1e-3, 1e9)
+		case "sensitivity_db_spl_per_v":
+			p.SensitivityDBPerVolt = d.number(e, 1, 200)
+		case "sensitivity_db_spl_per_mw":
+			p.SensitivityDBPerMilliwatt = d.number(e, 1, 200)
+		case "headphone_ohm":
+			p.HeadphoneOhm = d.number(e, 1, 1e5)
+		case "calibration":
+			c, err := measure.ParseCalibration(d.String(e))
+			if err != nil && e.Value.Kind == document.String {
+				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error()})
+			}
+			p.Calibration = c
+		case "together":
+			if e.Value.Kind != document.Bool {
+				d.WrongType(e.Key, e.Value, "true or false", "")
+			}
+			p.Together = e.Value.Number == 1
+		case "tests":
+			p.Tests = d.testNames(e)
+		default:
+			d.Unknown(e, pathKeys, "")
+		}
+	}
+	d.checkPath(v, p)
+	d.plan.Paths = append(d.plan.Paths, p)
+}
+
+// choice reports a word that is none of those accepted.
+func (d *decoder) choice(e document.Entry, found string, accepted []string) {
+	p := document.Problem{Key: e.Key, Found: "found " + document.Quote(found), Accepted: strings.Join(accepted, ", ")}
+	if near := document.Nearest(found, accepted); near != "" {
+		p.Hint = "did you mean " + near + "?"
+	}
+	d.Report(e.Value.At, p)
+}
+
+func (d *decoder) testNames(e document.Entry) (names []string) {
+	if e.Value.Kind != document.Array {
+		d.WrongType(e.Key, e.Value, `a list of names, such as ["response", "idle-noise"]`, "")
+		return nil
+	}
+	known := TestNames()
+	for _, c := range d.plan.Tests {
+		known = append(known, c.Name)
+	}
+	for _, item := range e.Value.Items {
+		entry := document.Entry{Key: e.Key, At: item.At, Value: item}
+		name := d.String(entry)
+		if !slices.Contains(known, name) && item.Kind == document.String {
+			d.choice(entry, name, known)
+		}
+		names = append(names, name)
+	}
+	return names
+}
+
+// checkPath reports what a path lacks, and what does not go together.
+func (d *decoder) checkPath(v *document.Value, p *Path) {
+	report := func(key, found, accepted string) {
+		at := v.At
+		if e := v.Entry(key); e != nil {
+			at = e.Value.At
+		}
+		d.Report(at, document.Problem{Key: key, Found: found, Accepted: accepted})
+	}
+	if p.Name == "" {
+		report("name", "missing", `name = "line input", or another name of the path`)
+	}
+	if p.Kind == "" {
+		report("kind", "missing", strings.Join(PathKinds(), ", "))
+	}
+	if len(p.Tests) == 0 {
+		report("tests", "missing", `a list of names, such as tests = ["response", "idle-noise"]`)
+	}
+	for _, other := range d.plan.Paths {
+		if other.Name == p.Name && p.Name != "" {
+			report("name", "a second path "+document.Quote(p.Name), "a name of its own for each path")
+		}
+	}
+	if n := len(p.LevelDBFS); n > 1 && n != len(p.GainsDB) {
+		report("level_dbfs", dsp.Plural(n, "level")+" for "+dsp.Plural(len(p.GainsDB), "gain"), "one level, or one for each of gains_db")
+	}
+	if slices.Contains(p.Tests, "input-noise") && (p.SourceOhm == 0 || len(p.GainsDB) == 0 || p.Calibration == nil) {
+		report("tests", "input-noise without source_ohm, gains_db or calibration", "all three: noise is referred to the input by the gain, and compared with the source's own")
+	}
+	for _, name := range []string{"crosstalk", "balance"} {
+		if slices.Contains(p.Tests, name) && p.Channels < 2 {
+			report("channels", fmt.Sprintf("%d with the test %s", p.Channels, name), "2 or more")
+		}
+	}
+	if p.SensitivityDBPerMilliwatt != 0 && p.HeadphoneOhm == 0 {
+		report("sensitivity_db_spl_per_mw", "no headphone_ohm", "the headphone's impedance: it turns milliwatts into volts")
+	}
+	if p.SensitivityDBPerMilliwatt+p.SensitivityDBPerVolt != 0 && p.Calibration == nil {
+		report("calibration", "missing", `a calibration such as "0 dBFS = +16 dBu": without it there are no volts`)
+	}
+	for _, hz := range p.RatesHz {
+		for _, t := range p.Tests {
+			for _, s := range d.plan.signalsOf(t, p, p.LevelDBFS[0]) {
+				if _, err := s.signal.Make(hz); err != nil {
+					report("tests", t+" at "+strconv.Itoa(hz)+" Hz: "+err.Error(), "a test that can be made at this rate")
+				}
+			}
+		}
+	}
+}
+
+func (d *decoder) claim(v *document.Value) {
+	for _, e := range v.Entries {
+		switch e.Key {
+		case "path", "test", "why":
+			continue
+		}
+		if b, ok := d.Bounds(e); ok {
+			c := Claim{Limit: measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}}
+			for key, to := range map[string]*string{"path": &c.Path, "test": &c.Test, "why": &c.Why} {
+				if part := v.Entry(key); part != nil {
+					*to = d.String(*part)
+				}
+			}
+			if c.Path != "" && d.plan.path(c.Path) == nil {
+				var names []string
+				for _, p := range d.plan.Paths {
+					names = append(names, p.Name)
+				}
+				d.choice(*v.Entry("path"), c.Path, names)
+			}
+			d.plan.Claims = append(d.plan.Claims, c)
+		}
+	}
+}
+
+func (p *Plan) path(name string) *Path {
+	for _, path := range p.Paths {
+		if path.Name == name {
+			return path
+		}
+	}
+	return nil
+}

@@ -1,0 +1,79 @@
+package bench
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/instrument"
+)
+
+// Run puts all stimuli of a plan through a device and returns the sheet. The device may
+// differ by condition, such as a command that is given the gain. Shown is called before
+// each recording.
+func Run(ctx context.Context, p *Plan, device func(Condition) (instrument.Device, error), shown func(what string, i, of int)) (*Sheet, error) {
+	c, err := NewCollector(p)
+	if err != nil {
+		return nil, err
+	}
+	for n, condition := range c.conditions {
+		d, err := device(condition)
+		if err != nil {
+			return nil, err
+		}
+		sound, _, err := p.Sound(condition)
+		if err != nil {
+			return nil, err
+		}
+		for repeat := range p.Repeats {
+			shown(condition.String(), n*p.Repeats+repeat, len(c.conditions)*p.Repeats)
+			if sound != nil {
+				if err := c.record(ctx, d, condition.FileName(), repeat, condition.RateHz, sound); err != nil {
+					return nil, err
+				}
+			}
+			for _, item := range c.items[n] {
+				if !item.Unmarked {
+					continue
+				}
+				silence, err := item.Stimulus.Signal.Make(item.RateHz)
+				if err != nil {
+					return nil, err
+				}
+				if err := c.record(ctx, d, condition.FileName()+"-"+item.Test, repeat, condition.RateHz, silence); err != nil {
+					return nil, err
+				}
+			}
+		}
+	}
+	return c.Sheet(), nil
+}
+
+// record has the device answer, and reads what it answered.
+func (c *Collector) record(ctx context.Context, d instrument.Device, name string, repeat, rate int, sound dsp.Block) error {
+	response, err := instrument.Respond(ctx, d, rate, sound)
+	if err != nil {
+		return err
+	}
+	c.Add(fmt.Sprintf("%s-%d.wav", name, repeat+1), digestOf(response), instrument.Recording{Sound: response, Rate: rate})
+	return nil
+}
+
+// digestOf is the SHA-256 of samples as 64-bit floating point, little-endian, one channel
+// after the other: that of a recording that is no file.
+func digestOf(b dsp.Block) string {
+	sum := sha256.New()
+	var bytes []byte
+	for _, plane := range b {
+		bytes = bytes[:0]
+		for _, v := range plane {
+			bytes = binary.LittleEndian.AppendUint64(bytes, math.Float64bits(v))
+		}
+		sum.Write(bytes)
+	}
+	return hex.EncodeToString(sum.Sum(nil))
+}

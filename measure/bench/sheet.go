@@ -1,0 +1,120 @@
+package bench
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// SheetSchema is the version of the sheet.
+const SheetSchema = 1
+
+// Sheet is what a bench has measured of a device: data, to be kept and compared.
+type Sheet struct {
+	SchemaVersion int      `json:"schema_version"`
+	Kind          string   `json:"kind"` // "bench sheet"
+	Device        string   `json:"device"`
+	Plan          string   `json:"plan"`
+	PlanSHA256    string   `json:"plan_sha256"`
+	Rows          []Row    `json:"rows"`
+	Claims        []Judged `json:"claims,omitempty"`
+	Missing       []Lack   `json:"missing"`
+	Void          []Lack   `json:"void"`
+	Findings      []Lack   `json:"findings"`
+}
+
+// Row is one reading under one condition.
+type Row struct {
+	Path      string   `json:"path"`
+	Condition string   `json:"condition"`
+	Test      string   `json:"test"`
+	Stimulus  string   `json:"stimulus,omitempty"`
+	Reading   string   `json:"reading"`
+	Value     *float64 `json:"value"` // median of the repeats
+	Reason    string   `json:"reason,omitempty"`
+	Unit      string   `json:"unit"`
+	Reference string   `json:"reference,omitempty"`
+	Weighting string   `json:"weighting,omitempty"`
+	Bandwidth string   `json:"bandwidth,omitempty"`
+	Def       string   `json:"definition,omitempty"`
+	Bound     string   `json:"bound,omitempty"`
+	AtMost    bool     `json:"at_most,omitempty"` // the value is noise: an upper bound
+	// Uncertainty is by how much the value may be off either way, in its unit.
+	Uncertainty float64    `json:"uncertainty"`
+	Values      []*float64 `json:"values"`           // of the repeats, null where there is none
+	Spread      *float64   `json:"spread,omitempty"` // largest value less least
+	Recordings  []string   `json:"recordings_sha256"`
+}
+
+// Judged is a claim of the plan held against a reading.
+type Judged struct {
+	Path, Condition, Test string
+	Verdict               string `json:"verdict"`
+	Sentence              string `json:"sentence"`
+	Why                   string `json:"why,omitempty"`
+}
+
+// Lack is something that is not there or not right, and what to do.
+type Lack struct {
+	Of   string `json:"of"`
+	What string `json:"what"`
+	Do   string `json:"do,omitempty"`
+}
+
+// Measured is the row as a reading.
+func (r Row) Measured() measure.Reading {
+	m := measure.Reading{Reason: r.Reason, Unit: r.Unit, Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Def, Bound: r.Bound, Frame: -1, Channel: -1}
+	if r.Value != nil {
+		m.Value = *r.Value
+	}
+	return m
+}
+
+// String is the row's value with its unit, its uncertainty where it is known, and "at
+// most" before what is only noise.
+func (r Row) String() string {
+	text := r.Measured().String()
+	if r.Value == nil {
+		return text
+	}
+	if r.AtMost {
+		text = "at most " + text
+	}
+	if r.Spread != nil && len(r.Values) > 1 {
+		text += fmt.Sprintf(" (%d repeats, spread %.2g)", len(r.Values), *r.Spread)
+	}
+	return text
+}
+
+// rowOf is a row of a reading; its JSON form fills what both have.
+func rowOf(item Item, n measure.Named) Row {
+	row := Row{Path: item.Path.Name, Condition: item.Setting(), Test: item.Test, Reading: n.Name}
+	text, err := n.MarshalJSON()
+	if err == nil {
+		err = json.Unmarshal(text, &row)
+	}
+	if err != nil {
+		panic(err) // a reading holds strings and finite numbers
+	}
+	return row
+}
+
+// LoadSheet reads a sheet that a bench has written.
+func LoadSheet(name string) (*Sheet, error) {
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	var s Sheet
+	if err := json.Unmarshal(text, &s); err != nil {
+		return nil, fmt.Errorf("%s: %v; accepted: a sheet as boothbench bench wrote it", name, err)
+	}
+	if s.Kind != sheetKind || s.SchemaVersion != SheetSchema {
+		return nil, fmt.Errorf("%s: found kind %q, schema %d; accepted: %q, schema %d", name, s.Kind, s.SchemaVersion, sheetKind, SheetSchema)
+	}
+	return &s, nil
+}
+
+const sheetKind = "bench sheet"

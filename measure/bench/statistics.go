@@ -1,0 +1,120 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Sheet is the sheet of all recordings that were added.
+func (c *Collector) Sheet() *Sheet {
+	s := *c.sheet
+	for i := range c.items {
+		for k, item := range c.items[i] {
+			taken := c.taken[i][k]
+			if n := c.plan.Repeats - len(taken); n > 0 {
+				do := fmt.Sprintf("play and record %s.wav", item.FileName())
+				if item.Unmarked {
+					do = fmt.Sprintf("terminate the input, record %s-%s.wav", item.FileName(), item.Test)
+				}
+				s.Missing = append(s.Missing, Lack{fmt.Sprintf("%s, %s", item.Condition, item.Test), fmt.Sprintf("%d of %d recordings missing", n, c.plan.Repeats), do})
+			}
+			s.Rows = append(s.Rows, rowsOf(item, taken)...)
+		}
+	}
+	s.Rows = append(s.Rows, c.derived(s.Rows)...)
+	s.Claims = c.plan.judge(s.Rows)
+	return &s
+}
+
+// rowsOf joins the recordings of an item: every reading's median, spread and values.
+func rowsOf(item Item, taken []result) (rows []Row) {
+	var names []string
+	for _, t := range taken {
+		for _, n := range t.readings {
+			// A ratio in percent is the one in dB once more.
+			if !strings.Contains(n.Name, "_percent") && !slices.Contains(names, n.Name) {
+				names = append(names, n.Name)
+			}
+		}
+	}
+	for _, name := range names {
+		rows = append(rows, joined(item, name, taken))
+	}
+	return rows
+}
+
+func joined(item Item, name string, taken []result) Row {
+	var row Row
+	var values []float64
+	var all []*float64
+	var digests, reasons []string
+	for _, t := range taken {
+		got, has := t.readings.Get(name)
+		if !has {
+			got = measure.Reading{Reason: "not among this recording's readings", Frame: -1, Channel: -1}
+		}
+		if row.Reading == "" || row.Value == nil && got.Measurable() {
+			row = rowOf(item, measure.Named{Name: name, Reading: got})
+		}
+		digests = append(digests, t.sha256)
+		if !got.Measurable() {
+			all, reasons = append(all, nil), append(reasons, got.Reason)
+			continue
+		}
+		v := measure.JSONValue(got.Value)
+		all, values = append(all, &v), append(values, v)
+		row.AtMost = row.AtMost || strings.Contains(got.Bound, "upper bound")
+	}
+	row.Values, row.Recordings = all, digests
+	if !item.Unmarked {
+		row.Stimulus = stimulus.Describe(item.Stimulus.Signal)
+	}
+	if len(values) == 0 {
+		return row
+	}
+	slices.Sort(values)
+	median := measure.JSONValue((values[(len(values)-1)/2] + values[len(values)/2]) / 2)
+	row.Value, row.Reason = &median, ""
+	spread := 0.0
+	if len(values) > 1 {
+		spread = measure.JSONValue(values[len(values)-1] - values[0])
+		row.Spread = &spread
+	}
+	if len(reasons) > 0 {
+		row.Bound = strings.TrimPrefix(fmt.Sprintf("%s; %d of %d repeats have no value: %s", row.Bound, len(reasons), len(all), reasons[0]), "; ")
+	}
+	row.Uncertainty = measure.JSONValue(max(stated(row.Bound), spread/2, resolution(row.Unit, median)))
+	return row
+}
+
+var plusMinus = regexp.MustCompile(`±([0-9.eE+-]+[0-9])`)
+
+// stated is the sum of the uncertainties that a bound states.
+func stated(bound string) (sum float64) {
+	for _, found := range plusMinus.FindAllStringSubmatch(bound, -1) {
+		if v, err := strconv.ParseFloat(found[1], 64); err == nil {
+			sum += v
+		}
+	}
+	return sum
+}
+
+// resolution is the least difference that is one, whatever the bound: 0.01 dB, a
+// hundredth of a frame, a part in a thousand of anything else. (own definition; the
+// tests on simulated devices hold the readings to it)
+func resolution(unit string, value float64) float64 {
+	switch {
+	case strings.HasPrefix(unit, "dB"):
+		return 0.01
+	case unit == "frames" || unit == "ppm":
+		return 0.01
+	}
+	return math.Abs(value) * 1e-3
+}

@@ -1,0 +1,76 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// noiseBandHz is the least statistical bandwidth of a weighting over white noise, in Hz:
+// (∫W)²/∫W² of its power gain. None has 20 kHz, the A and the CCIR curves between 5 and
+// 10 kHz; hum has less, and varies less as well.
+const noiseBandHz = 5000
+
+// settledSeconds is what an instrument leaves out at the start of a tone or silence.
+const settledSeconds = 1
+
+// withNoiseBounds adds what the recording's noise leaves open, two standard deviations
+// each: of a harmonic, whose line holds noise too, and of a level of noise, which is an
+// estimate from a finite time.
+func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) measure.Readings {
+	seconds := 0.0
+	switch s := s.(type) {
+	case stimulus.Tone:
+		seconds = s.Seconds - settledSeconds
+	case stimulus.Silence:
+		seconds = s.Seconds - settledSeconds
+	}
+	if seconds <= 0 {
+		return r
+	}
+	// The standard deviation of a mean square of noise is 1/√(B·T) of it.
+	statistical := 2 * 10 / math.Ln10 / math.Sqrt(noiseBandHz*seconds)
+	for i := range r {
+		n := &r[i]
+		base, suffix := n.Name, ""
+		if at := strings.LastIndex(n.Name, "_ch"); at >= 0 {
+			base, suffix = n.Name[:at], n.Name[at:]
+		}
+		switch {
+		case !n.Measurable() || n.Unit == "%":
+		case strings.HasPrefix(base, "idle_noise_quasi_peak"):
+			n.AddBound(fmt.Sprintf("±%.2g dB, the largest reading of a finite time", 10*statistical))
+		case strings.HasPrefix(base, "idle_noise"), strings.HasPrefix(base, "dynamic_range"), base == "thd_plus_noise_db", strings.HasPrefix(base, "equivalent_input_noise"), strings.HasPrefix(base, "noise_figure"):
+			n.AddBound(fmt.Sprintf("±%.2g dB, an estimate from %g s of noise", statistical, seconds))
+		case strings.HasPrefix(base, "harmonic") || strings.HasPrefix(base, "crosstalk") || base == "thd_fundamental_db" || base == "thd_total_db":
+			noise, hasNoise := marks.Get("noise_dbfs" + suffix)
+			if strings.HasPrefix(base, "crosstalk") {
+				noise, hasNoise = loudest(marks, "noise_dbfs")
+			}
+			tone, hasTone := loudest(r, "tone_dbfs")
+			if !hasNoise || !hasTone || !noise.Measurable() {
+				continue
+			}
+			// A sine estimated from N frames in noise of an rms σ is off by σ√(2/N), one
+			// standard deviation of each of its two parts.
+			open := 2 * dsp.DBToAmplitude(noise.Value) * math.Sqrt(2/(seconds*float64(rate)))
+			share := open / (dsp.DBToAmplitude(n.Value) * dsp.DBToAmplitude(tone.Value))
+			n.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise", dsp.AmplitudeToDB(1+share)))
+		}
+	}
+	return r
+}
+
+// loudest is the largest reading of a name over the channels.
+func loudest(r measure.Readings, name string) (most measure.Reading, found bool) {
+	for _, n := range r {
+		if (n.Name == name || strings.HasPrefix(n.Name, name+"_ch")) && n.Measurable() && (!found || n.Value > most.Value) {
+			most, found = n.Reading, true
+		}
+	}
+	return most, found
+}
