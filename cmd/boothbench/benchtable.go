@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -84,6 +85,9 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison) {
 	}
 	head := ""
 	for _, c := range rows {
+		if !slices.ContainsFunc(c.Rows, func(r *bench.Row) bool { return r != nil && r.Value != nil }) {
+			continue // the sheets say why
+		}
 		if now := c.Path + ", " + c.Condition + ": " + c.Test; now != head {
 			head = now
 			fmt.Fprintf(e.stdout, "%s\n  %-30s", head, "")

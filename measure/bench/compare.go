@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"github.com/boothbench/boothbench/dsp"
 )
 
 // Comparison is one reading of several devices under one condition.
@@ -77,7 +79,7 @@ func (c *Comparison) judge(sheets []*Sheet) {
 	if len(c.Rows) < 2 {
 		return
 	}
-	worse := betterThan(c.Reading)
+	better := betterThan(c.Reading)
 	best := 0
 	c.Equal = true
 	for d, r := range c.Rows {
@@ -86,12 +88,19 @@ func (c *Comparison) judge(sheets []*Sheet) {
 				c.Equal = false
 			}
 		}
-		if worse != nil && worse(*c.Rows[best].Value, *r.Value) {
+		if better != nil && better(*c.Rows[best].Value, *r.Value) {
 			best = d
 		}
 	}
-	if worse == nil || c.Equal {
+	if better == nil || c.Equal {
 		return
+	}
+	for d, r := range c.Rows {
+		// What is at most a value may lie under the best.
+		if r.AtMost && d != best && !within(*r, *c.Rows[best]) {
+			c.Why = fmt.Sprintf("%s is known only to be at most %s", sheets[d].Device, r.Measured())
+			return
+		}
 	}
 	for d, r := range c.Rows {
 		c.Best[d] = d == best || within(*r, *c.Rows[best])
@@ -166,13 +175,13 @@ func Differs(sheets []*Sheet) (all []string) {
 			all = append(all, fmt.Sprintf("%s was measured by another plan than %s: rows stand side by side where path, condition and stimulus are the same", s.Device, sheets[0].Device))
 		}
 		if n := len(s.Missing); n > 0 {
-			all = append(all, fmt.Sprintf("%s: %d recordings missing, the first of %s", s.Device, n, s.Missing[0].Of))
+			all = append(all, fmt.Sprintf("%s: %s missing, the first of %s", s.Device, dsp.Plural(n, "recording"), s.Missing[0].Of))
 		}
 		if n := len(s.Void); n > 0 {
 			all = append(all, fmt.Sprintf("%s: %d void, the first: %s", s.Device, n, s.Void[0].What))
 		}
 		if n := len(s.Findings); n > 0 {
-			all = append(all, fmt.Sprintf("%s: %d findings, the first: %s", s.Device, n, s.Findings[0].What))
+			all = append(all, fmt.Sprintf("%s: %s, the first: %s", s.Device, dsp.Plural(n, "finding"), s.Findings[0].What))
 		}
 	}
 	return all

@@ -76,7 +76,7 @@ func TestIdentity(t *testing.T) {
 	if err != nil || again.Code() != m.Code() {
 		t.Errorf("%v, code %08x, want %08x", err, again.Code(), m.Code())
 	}
-	for _, s := range []Marked{{StandardSweep(-21), 48000}, {StandardSweep(-20), 44100}, {StandardImpulse(-20), 48000}} {
+	for _, s := range []Marked{{Signal: StandardSweep(-21), Rate: 48000}, {Signal: StandardSweep(-20), Rate: 44100}, {Signal: StandardImpulse(-20), Rate: 48000}} {
 		if s.Code() == m.Code() {
 			t.Errorf("%s has the same code", s.Identity())
 		}
@@ -188,7 +188,7 @@ func TestNewSettingsAreRefused(t *testing.T) {
 // reader, and what is accepted is spelled the same way from then on.
 func FuzzParseIdentity(f *testing.F) {
 	for _, k := range Kinds() {
-		f.Add(Marked{k.Default, 48000}.Identity())
+		f.Add(Marked{Signal: k.Default, Rate: 48000}.Identity())
 	}
 	f.Add("boothbench-stimulus schema=2 rate_hz=-1 kind=mls order=999999999999")
 	f.Add("boothbench-stimulus schema=2 rate_hz=48000 kind=tone hz=NaN seconds=Inf")
@@ -202,4 +202,28 @@ func FuzzParseIdentity(f *testing.F) {
 			t.Errorf("%q reads as %q, and that as %q (%v)", line, m.Identity(), again.Identity(), err)
 		}
 	})
+}
+
+// Two conditions of one signal have two codes, and both identities are read back; without
+// a condition the identity is what it was.
+func TestConditionIsPartOfTheIdentity(t *testing.T) {
+	plain := Marked{Signal: StandardTone(-20), Rate: 48000}
+	one, other := plain, plain
+	one.Condition, other.Condition = 1, 0xfedcba98
+	if plain.Code() == one.Code() || one.Code() == other.Code() {
+		t.Error("two conditions have one code")
+	}
+	if strings.Contains(plain.Identity(), "condition") {
+		t.Errorf("%s; wanted no condition", plain.Identity())
+	}
+	for _, m := range []Marked{plain, one, other} {
+		if got, err := ParseIdentity(m.Identity()); err != nil || got.Identity() != m.Identity() || got.Condition != m.Condition {
+			t.Errorf("%s: read back as %v, %v", m.Identity(), got, err)
+		}
+	}
+	for _, wrong := range []string{"condition=", "condition=0", "condition=123456789", "condition=xyz"} {
+		if _, err := ParseIdentity(strings.Replace(plain.Identity(), "kind=", wrong+" kind=", 1)); err == nil {
+			t.Errorf("%s is accepted", wrong)
+		}
+	}
 }
