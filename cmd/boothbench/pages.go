@@ -176,6 +176,8 @@ func (s *pageSettings) run(e env, files []string) error {
 	}
 	if s.asJSON {
 		e.printJSON(object)
+	} else if page.Unjudged {
+		fmt.Fprintln(e.stdout, page.Answer)
 	} else {
 		fmt.Fprintf(e.stdout, "%s: %s\n", page.Verdict, page.Answer)
 	}

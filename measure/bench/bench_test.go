@@ -136,6 +136,12 @@ func TestRandomDevices(t *testing.T) {
 			harmonic2DB: -40 - 40*random.Float64(), harmonic3DB: -40 - 40*random.Float64(),
 			latency: random.IntN(5000), inverted: n%2 == 1, dc: 0.01 * random.NormFloat64(), seed: uint64(n), quantisedTo: []int{0, 16, 24}[n%3],
 		}
+		if s.quantisedTo == 16 {
+			// Rounding adds white noise of step²/12 only where the noise before it is
+			// 0.75 steps and more: e^(−2π²·0.75²) = 1.5e-5 is what depends on the place
+			// between two steps (Widrow 1961). That is −92.8 dBFS.
+			s.noiseDBFS = max(s.noiseDBFS, -92.8)
+		}
 		sheet := sheetOf(t, p, s)
 		// The cubic adds to the fundamental: 3/4·k3·A² of it, which is three times h3.
 		// The square of an inverted sine is the same: its sign does not show in a level.
@@ -167,6 +173,9 @@ func TestRandomDevices(t *testing.T) {
 				continue
 			}
 			off := math.Abs(*r.Value - planted.value)
+			if r.AtMost { // a bound: what is planted may lie under it
+				off = max(0, planted.value-*r.Value)
+			}
 			all++
 			if off <= r.Uncertainty {
 				inside++
@@ -387,5 +396,16 @@ func TestCompare(t *testing.T) {
 	sheets := []*Sheet{sheetOf(t, planOf(t, shortPlan), a), sheetOf(t, planOf(t, strings.Replace(shortPlan, "hz=997", "hz=440", 1)), a)}
 	if c := comparison(t, Compare(sheets), "thd_plus_noise_db"); !strings.Contains(c.Why, "stimulus differs") {
 		t.Errorf("why: %q; wanted the stimulus", c.Why)
+	}
+}
+
+// Bounds state their uncertainty in words; one digit is a number too.
+func TestStatedUncertainty(t *testing.T) {
+	for bound, want := range map[string]float64{
+		"": 0, "exact": 0, "±3 dB, by noise": 3, "±0.81 dB, x; ±0.4 dB by y": 1.21, "±1.5e-05 ppm": 1.5e-5, "±2e+01 dB": 20,
+	} {
+		if got := stated(bound); math.Abs(got-want) > 1e-12 {
+			t.Errorf("%q: %g, want %g", bound, got, want)
+		}
 	}
 }

@@ -50,10 +50,12 @@ type Row struct {
 
 // Judged is a claim of the plan held against a reading.
 type Judged struct {
-	Path, Condition, Test string
-	Verdict               string `json:"verdict"`
-	Sentence              string `json:"sentence"`
-	Why                   string `json:"why,omitempty"`
+	Path      string `json:"path"`
+	Condition string `json:"condition"`
+	Test      string `json:"test"`
+	Verdict   string `json:"verdict"`
+	Sentence  string `json:"sentence"`
+	Why       string `json:"why,omitempty"`
 }
 
 // Lack is something that is not there or not right, and what to do.

@@ -94,7 +94,7 @@ func joined(item Item, name string, taken []result) Row {
 	return row
 }
 
-var plusMinus = regexp.MustCompile(`±([0-9.eE+-]+[0-9])`)
+var plusMinus = regexp.MustCompile(`±([0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)`)
 
 // stated is the sum of the uncertainties that a bound states.
 func stated(bound string) (sum float64) {

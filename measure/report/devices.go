@@ -13,7 +13,9 @@ type Comparison struct {
 	Devices []string
 	// Answer is the first sentence: which one, and what it costs.
 	Verdict measure.Verdict
-	Answer  string
+	// Unjudged: nothing was judged, and the page shows no verdict.
+	Unjudged bool
+	Answer   string
 	// Differs says what was not alike for all of them, which stands above all figures.
 	Differs []string
 	Rows    []ComparedReading
@@ -49,7 +51,7 @@ const fewInOne = 4
 // Devices is the page of several devices: one column a device. A device whose reading
 // could not be measured is never last in that row, and never best.
 func Devices(c Comparison, version string) Page {
-	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Answer: c.Answer, Do: c.Differs}
+	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Unjudged: c.Unjudged, Answer: c.Answer, Do: c.Differs}
 	p.About = fmt.Sprintf("%s. ▲ marks the best of a row; “equal” is a row whose differences are smaller than what the measurement resolves.", strings.Join(c.Devices, ", "))
 	table := &Table{Head: append(append([]string{"reading"}, c.Devices...), "comparison")}
 	for _, r := range c.Rows {

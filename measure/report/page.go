@@ -19,6 +19,7 @@ type Page struct {
 	Title    string
 	About    string // one line below the title
 	Verdict  measure.Verdict
+	Unjudged bool   // nothing was judged: the answer stands without a verdict
 	Answer   string // the first sentence: the answer to the reader's first question
 	Do       []string
 	Sections []Section
@@ -63,6 +64,14 @@ func sign(v measure.Verdict) string {
 	return [...]string{"✓ ", "✗ ", "– "}[v] + v.String()
 }
 
+// sign is the page's verdict, "" where nothing was judged.
+func (p Page) sign() string {
+	if p.Unjudged {
+		return ""
+	}
+	return sign(p.Verdict)
+}
+
 // Pictures are the pictures of all sections, in their order.
 func (p Page) Pictures() (all []picture.Picture) {
 	for _, s := range p.Sections {
@@ -92,7 +101,7 @@ func (p Page) HTML() []byte {
 <main>
 <h1>%[1]s</h1>
 <p class="answer v%[4]d"><strong>%[5]s</strong> %[6]s</p>
-`, picture.Text(p.Title), strings.Replace(style, "FOOT", foot, 1), picture.Style(), p.Verdict, sign(p.Verdict), prose(p.Answer))
+`, picture.Text(p.Title), strings.Replace(style, "FOOT", foot, 1), picture.Style(), p.Verdict, p.sign(), prose(p.Answer))
 	if p.Do != nil {
 		b.WriteString("<ul>")
 		for _, d := range p.Do {

@@ -12,7 +12,7 @@ import (
 // OfSheets arranges the sheets of devices for their page. Names are those of the sheets'
 // files, for how to repeat it.
 func OfSheets(sheets []*bench.Sheet, names []string) Comparison {
-	c := Comparison{Differs: bench.Differs(sheets)}
+	c := Comparison{Unjudged: true, Differs: bench.Differs(sheets)}
 	for i, s := range sheets {
 		c.Devices = append(c.Devices, s.Device)
 		c.Repeat = append(c.Repeat, fmt.Sprintf("%s: %s, by the plan %s, SHA-256 %s", names[i], s.Device, s.Plan, s.PlanSHA256))
