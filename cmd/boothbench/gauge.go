@@ -154,6 +154,9 @@ func (g *gauge) run(e env, files []string) error {
 	}
 	g.print(e)
 	e.plot(pages.Curve(table, stimulus.Describe(g.signal), "of "+g.device))
+	if _, ok := g.signal.(stimulus.Swept); ok {
+		e.plot(pages.Distortion("distortion", table, g.readings))
+	}
 	return nil
 }
 

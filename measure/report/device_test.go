@@ -64,8 +64,9 @@ stimulus = { kind = "stepped-tone", from_dbfs = -40, to_dbfs = -20, step_db = 5,
 unsettled_steps = { max = 0, why = "data sheet" }
 `
 
-func TestDevicePage(t *testing.T) {
-	claims, err := proof.ParseClaims("claims.toml", []byte(claimsText))
+func readDevice(t *testing.T, text string) *Device {
+	t.Helper()
+	claims, err := proof.ParseClaims("claims.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,6 +74,11 @@ func TestDevicePage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return d
+}
+
+func TestDevicePage(t *testing.T) {
+	d := readDevice(t, claimsText)
 	p := d.Page()
 	page := p.HTML()
 	sound(t, page)

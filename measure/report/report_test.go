@@ -300,6 +300,7 @@ func TestPagesInABrowser(t *testing.T) {
 	chainPage := Chain(sheet(), []byte("schema = 1\n"), "v").HTML()
 	for name, page := range map[string][]byte{
 		"take": readTake(t, demoSettings(t)).Page().HTML(), "chain": chainPage, "devices": Devices(devices(4), "v").HTML(),
+		"device": readDevice(t, claimsText).Page().HTML(),
 	} {
 		for _, width := range []int{1000, 800, 400} {
 			file := tab.Open(t, page, width)
