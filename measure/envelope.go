@@ -31,11 +31,13 @@ func (e *Envelope) Write(b dsp.Block) {
 		}
 		to := from + int(min(int64(b.Frames()-from), e.perColumn-e.filled))
 		k := len(e.low) - 1
+		low, high := e.low[k], e.high[k]
 		for _, plane := range b {
 			for _, v := range plane[from:to] {
-				e.low[k], e.high[k] = min(e.low[k], v), max(e.high[k], v)
+				low, high = min(low, v), max(high, v)
 			}
 		}
+		e.low[k], e.high[k] = low, high
 		if e.filled += int64(to - from); e.filled == e.perColumn {
 			e.filled = 0
 		}

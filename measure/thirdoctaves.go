@@ -11,6 +11,7 @@ type ThirdOctaves struct {
 	rate     int
 	spectrum *spectra.Power
 	running  dsp.Block
+	hop      int
 }
 
 // NewThirdOctaves makes the meter for a rate in Hz.
@@ -19,7 +20,15 @@ func NewThirdOctaves(rate, channels int) *ThirdOctaves {
 	for length < rate/6 {
 		length *= 2
 	}
-	return &ThirdOctaves{rate: rate, spectrum: spectra.Empty(spectra.Hann(length), rate), running: make(dsp.Block, channels)}
+	return &ThirdOctaves{rate: rate, spectrum: spectra.Empty(spectra.Hann(length), rate), running: make(dsp.Block, channels), hop: length / 2}
+}
+
+// WithoutOverlap is the meter with blocks end to end, in place of overlapping by half: half
+// the work, for a picture. Of noise the levels scatter 1.4 times as much, which is 0.1 dB
+// in the band at 100 Hz after a minute.
+func (t *ThirdOctaves) WithoutOverlap() *ThirdOctaves {
+	t.hop = len(t.spectrum.Window)
+	return t
 }
 
 // Write takes the next block.
@@ -29,7 +38,7 @@ func (t *ThirdOctaves) Write(b dsp.Block) {
 		x := append(t.running[c], b[c]...)
 		for len(x) >= length {
 			t.spectrum.Add(x[:length], length)
-			x = x[length/2:]
+			x = x[t.hop:]
 		}
 		t.running[c] = append(t.running[c][:0], x...)
 	}

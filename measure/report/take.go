@@ -167,7 +167,7 @@ func (f *side) read(ctx context.Context, ceiling float64) error {
 		return err
 	}
 	f.envelope = measure.NewEnvelope(columns)
-	bands := measure.NewThirdOctaves(f.format.Rate, f.format.Channels)
+	bands := measure.NewThirdOctaves(f.format.Rate, f.format.Channels).WithoutOverlap()
 	if err := measure.EachBlock(ctx, r, loudness.Write, peaks.Write, overs.Write, f.envelope.Write, bands.Write); err != nil {
 		return err
 	}
