@@ -39,6 +39,9 @@ func kneeFall(pastDB, kneeDB float64) float64 {
 // leastFallDB is the fall of gain from which on a curve is taken to leave its plateau.
 const leastFallDB = 0.1
 
+// sameFit is a sum of squares, in dB², that no fit is taken for better by: 0.00001 dB.
+const sameFit = 1e-10
+
 // startKneesDB are the knees from which a fit is searched.
 var startKneesDB = []float64{0.01, 1, 2, 3, 4.5, 6, 9, 12, 18, 24}
 
@@ -163,7 +166,8 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 			}
 			start, lowest = found.X, found.F
 		}
-		if lowest < least {
+		// Of knees that fit as well, as those between two steps do, the narrowest is taken.
+		if math.IsInf(least, 1) || lowest < least*0.999-sameFit {
 			best, least = start, lowest
 		}
 	}
