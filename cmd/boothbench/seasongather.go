@@ -112,6 +112,9 @@ func printSeason(e env, t *season.Table) {
 		if r.TooShort {
 			short++
 		}
+		if r.State == season.Made && r.Note != "" {
+			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", "warning", r.Output, r.Note)
+		}
 		switch {
 		case r.State != season.Made:
 			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", r.State, r.Output, r.Note)

@@ -179,14 +179,28 @@ func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all 
 			n.Value, n.Reason = 0, "playing and recording were not started together; together = true in the plan says that they are"
 		case strings.HasPrefix(n.Name, "latency_frames"):
 			n.Value += float64(begin)
+			n.Reason = notTogether(n.Reason, n.Value, mostLatencySeconds*float64(rate))
 		case strings.HasPrefix(n.Name, "latency_ms"):
 			n.Value += float64(begin) * 1000 / float64(rate)
+			n.Reason = notTogether(n.Reason, n.Value, mostLatencySeconds*1000)
 		case strings.HasPrefix(n.Name, "mark_over_noise"):
 			continue
 		}
 		all = append(all, n)
 	}
 	return all
+}
+
+// mostLatencySeconds is the longest latency that a device is believed to have.
+const mostLatencySeconds = 2
+
+// notTogether is why a latency is none: a recording that was cut or joined does not begin
+// with the sound that was played.
+func notTogether(reason string, value, most float64) string {
+	if reason == "" && (value < 0 || value > most) {
+		return fmt.Sprintf("the stimulus does not lie where it was played: the recording was cut, joined, or not started together with it; a latency is 0 to %d s", mostLatencySeconds)
+	}
+	return reason
 }
 
 // addUnmarked takes a recording of an item without marks, which its name says.

@@ -284,3 +284,27 @@ func TestChangesInPairs(t *testing.T) {
 		}
 	}
 }
+
+// Clipping is named however hard it is, down to half of the largest sample.
+func TestClippingIsNamed(t *testing.T) {
+	sound, rate := testsound.StereoTake(t)
+	voice := sound[0][:6*rate]
+	largest := 0.0
+	for _, v := range voice {
+		largest = max(largest, math.Abs(v))
+	}
+	for _, share := range []float64{0.9, 0.7, 0.5} {
+		clipped := append([]float64(nil), voice...)
+		for n, v := range clipped {
+			clipped[n] = max(-share*largest, min(share*largest, v))
+		}
+		all, summary := listed(t, dsp.Block{voice}, dsp.Block{clipped}, rate)
+		found := false
+		for _, d := range all {
+			found = found || d.Kind == Clipped && math.Abs(d.Value-dsp.AmplitudeToDB(share*largest)) < 0.01
+		}
+		if !found {
+			t.Errorf("clipped at %.2f of its peak: %s", share, summary)
+		}
+	}
+}

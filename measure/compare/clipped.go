@@ -15,6 +15,8 @@ type clippedChannel struct {
 	largest float64 // |sample| of B, on A's level
 	samples int64   // that near it
 	beyond  int64   // of these, where A is larger
+	runs    int64   // of those, how many follow on another one
+	last    int64   // frame of the last one
 	ee      float64 // of the difference there
 	first   int64
 }
@@ -23,8 +25,9 @@ const (
 	clipNear    = 0.9995 // of the largest |sample|: less than 0.005 dB, rounding at 12 bits
 	leastClips  = 8
 	clipOver    = 1.0005
-	clipBeyond  = 0.9 // share of the samples near the largest where A is beyond
-	clipOfWhole = 0.5 // share of the difference that they make
+	clipBeyond  = 0.7 // share of the samples near the largest where A is beyond
+	clipRuns    = 0.3 // share of those that follow on another one: tops are flat
+	clipOfWhole = 0.3 // share of the difference that they make
 )
 
 // write takes A, each channel of B on its level and the difference, from a frame of A on.
@@ -42,9 +45,13 @@ func (all clipping) write(from int64, x, y, e dsp.Block) {
 			k.largest = max(k.largest, a)
 			k.samples++
 			if b := math.Abs(x[c][n]); b > a*clipOver && v*x[c][n] > 0 {
+				at := from + int64(n)
 				if k.beyond++; k.beyond == 1 {
-					k.first = from + int64(n)
+					k.first = at
+				} else if at == k.last+1 {
+					k.runs++
 				}
+				k.last = at
 				k.ee += e[c][n] * e[c][n]
 			}
 		}
@@ -56,7 +63,8 @@ func (all clipping) write(from int64, x, y, e dsp.Block) {
 func (c *Comparison) clippingDifferences() []Difference {
 	d, clipped := c.difference(Clipped, 0, "dBFS"), 0
 	for i, k := range c.clipping {
-		if k.beyond < leastClips || float64(k.beyond) < clipBeyond*float64(k.samples) || k.ee < clipOfWhole*c.restOfChannel(i) {
+		if k.beyond < leastClips || float64(k.beyond) < clipBeyond*float64(k.samples) ||
+			float64(k.runs) < clipRuns*float64(k.beyond) || k.ee < clipOfWhole*c.restOfChannel(i) {
 			continue
 		}
 		clipped++

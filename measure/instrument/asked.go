@@ -78,7 +78,7 @@ func (a Asked) read(f *FrequencyResponse) measure.Readings {
 		name := fmt.Sprintf("gain_at_%ghz_db", hz)
 		x := f.gainReading(hz)
 		r.Add(name, x)
-		if k := hz / 1000; k >= 1 && k == math.Trunc(k) {
+		if k := hz / 1000; k > 1 && k == math.Trunc(k) { // that at 1 kHz is always read
 			r.Add(fmt.Sprintf("gain_at_%gkhz_db", k), x)
 		}
 	}

@@ -199,7 +199,7 @@ func (d *claimsDecoder) claim(e document.Entry, asked *instrument.Asked) (Claim,
 	if why := e.Value.Entry("why"); why != nil {
 		c.Why = d.String(*why)
 	}
-	if hz, ok := instrument.FrequencyOfGain(e.Key); ok && hz != 1000 {
+	if hz, ok := instrument.FrequencyOfGain(e.Key); ok && !strings.HasPrefix(e.Key, "gain_at_1khz_db") { // which is always read
 		asked.GainsAtHz = append(asked.GainsAtHz, hz)
 	}
 	if !corner {
