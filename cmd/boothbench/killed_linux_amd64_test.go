@@ -189,7 +189,7 @@ func TestFullDisk(t *testing.T) {
 		w.prepareIn(t, disk, w.old)
 		before := contents(t, disk)
 		free := freeBytes(t, disk)
-		if code, said := runIn(t, disk, w.args); code != 0 {
+		if code, said := runIn(t, disk, w.args); code != w.code {
 			t.Fatalf("%s: exit code %d without a fault: %s", w.args, code, said)
 		}
 		good := contents(t, disk)
@@ -207,7 +207,7 @@ func TestFullDisk(t *testing.T) {
 			before["filler"] = contents(t, disk)["filler"]
 			code, said := runIn(t, disk, w.args)
 			runs++
-			if code != 0 {
+			if code != w.code {
 				faults++
 				if code != exitOutput || !strings.Contains(said, "no space left on device") {
 					t.Errorf("%s with %d bytes free: exit code %d: %s", w.args, room, code, said)

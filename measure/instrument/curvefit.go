@@ -171,6 +171,11 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 			best, least = start, lowest
 		}
 	}
+	// Behind the sixth decimal the search leaves what the rounding of a processor makes
+	// of it.
+	for i, v := range best {
+		best[i] = math.Round(v*1e6) / 1e6
+	}
 	squares(best)
 	return b
 }

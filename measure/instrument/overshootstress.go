@@ -51,14 +51,15 @@ func NameSignal(j measure.Judgement) measure.Judgement {
 }
 
 // worstOf is, for every name, the larger of two readings; one that cannot be measured
-// gives way to one that can.
+// gives way to one that can. Of two that differ behind the ninth decimal only, as
+// processors round differently, the first stays.
 func worstOf(r, others measure.Readings) measure.Readings {
 	for _, o := range others {
 		i := slices.IndexFunc(r, func(n measure.Named) bool { return n.Name == o.Name })
 		switch {
 		case i < 0:
 			r = append(r, o)
-		case o.Measurable() && (!r[i].Measurable() || o.Value > r[i].Value):
+		case o.Measurable() && (!r[i].Measurable() || o.Value > r[i].Value+1e-9):
 			r[i] = o
 		}
 	}
