@@ -12,12 +12,11 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
-	"time"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
 // yardstickLag is by how many frames the C program's output lags the engine's.
@@ -74,11 +73,11 @@ func BenchmarkEngineAgainstC(b *testing.B) {
 		best := math.Inf(1)
 		for range 5 {
 			sound := newSound(rate, speech)
-			start := processorSeconds(b)
-			if _, err := e.Run(context.Background(), sound, discard{}, chain.Options{}); err != nil {
-				b.Fatal(err)
-			}
-			best = min(best, processorSeconds(b)-start)
+			best = min(best, dsptest.ProcessorSeconds(func() {
+				if _, err := e.Run(context.Background(), sound, discard{}, chain.Options{}); err != nil {
+					b.Fatal(err)
+				}
+			}))
 		}
 		return best
 	}
@@ -110,15 +109,6 @@ func BenchmarkEngineAgainstC(b *testing.B) {
 	b.ReportMetric(sumOurs*1e9/samples, "ns/sample")
 	b.ReportMetric(sumTheirs*1e9/samples, "C-ns/sample")
 	b.ReportMetric(apart, "dBFS-apart")
-}
-
-// processorSeconds is the processor time that this process has used.
-func processorSeconds(b *testing.B) float64 {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano()).Seconds()
 }
 
 func planar(raw []byte) []float64 {

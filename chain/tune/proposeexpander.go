@@ -220,13 +220,19 @@ func words(level []int16, over float64) (all []word) {
 		if ms < 0 || count < 6 {
 			continue
 		}
-		if n := len(all); n > 0 && ms-all[n-1].to < wordGapMs {
-			all[n-1].to = ms + 1
-		} else {
-			all = append(all, word{ms, ms + 1})
-		}
+		all = withSpeechAt(all, ms)
 	}
 	return all
+}
+
+// withSpeechAt adds a millisecond of speech to the last word, or begins another one where
+// the gap before it is long enough.
+func withSpeechAt(all []word, ms int) []word {
+	if n := len(all); n > 0 && ms-all[n-1].to < wordGapMs {
+		all[n-1].to = ms + 1
+		return all
+	}
+	return append(all, word{ms, ms + 1})
 }
 
 // loweredShare predicts the share of the time of speech that an expander lowers by more

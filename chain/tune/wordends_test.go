@@ -32,11 +32,7 @@ func trueWords(room takes.Room) (all []word) {
 		if (sums[to]-sums[from])/float64(to-from) < noise {
 			continue
 		}
-		if n := len(all); n > 0 && ms-all[n-1].to < wordGapMs {
-			all[n-1].to = ms + 1
-		} else {
-			all = append(all, word{ms, ms + 1})
-		}
+		all = withSpeechAt(all, ms)
 	}
 	return all
 }

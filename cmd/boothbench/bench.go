@@ -32,23 +32,11 @@ Examples:
   boothbench report devices device-a.json device-b.json --out devices.html
 `
 
-var benchSteps = []string{"init", "tests", "plan", "read", "run", "table"}
-
 func runBench(e env, args []string) error {
-	steps := map[string]func(env, []string) error{"init": runBenchInit, "tests": runBenchTests, "plan": runBenchPlan, "read": runBenchRead, "run": runBenchRun, "table": runBenchTable}
-	if len(args) > 0 {
-		if step := steps[args[0]]; step != nil {
-			return step(e, args[1:])
-		}
-	}
-	f := e.flags("bench", benchUsage)
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if f.NArg() == 0 {
-		return usageError("no step named; accepted: %s", strings.Join(benchSteps, ", "))
-	}
-	return usageError("found the step %q%s; accepted: %s", f.Arg(0), didYouMean(f.Arg(0), benchSteps), strings.Join(benchSteps, ", "))
+	return runStep(e, "bench", benchUsage, []verbStep{
+		{"init", runBenchInit}, {"tests", runBenchTests}, {"plan", runBenchPlan},
+		{"read", runBenchRead}, {"run", runBenchRun}, {"table", runBenchTable},
+	}, args)
 }
 
 func runBenchInit(e env, args []string) error {

@@ -38,20 +38,7 @@ Examples:
 `
 
 func runSeason(e env, args []string) error {
-	steps := map[string]func(env, []string) error{"plan": runSeasonPlan, "run": runSeasonRun, "gather": runSeasonGather}
-	if len(args) > 0 {
-		if step := steps[args[0]]; step != nil {
-			return step(e, args[1:])
-		}
-	}
-	f := e.flags("season", seasonUsage)
-	if err := parse(f, args); err != nil {
-		return err
-	}
-	if f.NArg() == 0 {
-		return usageError("no step named; accepted: plan, run, gather")
-	}
-	return usageError("found the step %q%s; accepted: plan, run, gather", f.Arg(0), didYouMean(f.Arg(0), []string{"plan", "run", "gather"}))
+	return runStep(e, "season", seasonUsage, []verbStep{{"plan", runSeasonPlan}, {"run", runSeasonRun}, {"gather", runSeasonGather}}, args)
 }
 
 func loadSeason(f *pflag.FlagSet) (*season.Plan, error) {

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -271,6 +272,52 @@ func TestReadsRecordingsCutAnyhow(t *testing.T) {
 				t.Errorf("%s: %s: values %v; wanted two, and a spread", tt.name, r.Condition, r.Values)
 			}
 		}
+	}
+}
+
+// A recording that was joined or cut has no latency, though the plan says that playing
+// and recording began together; one that was left as it is has.
+func TestLatencyOfCutRecordings(t *testing.T) {
+	p := planOf(t, strings.Replace(strings.Replace(twoGains, "repeats = 2", "repeats = 1", 1), "tests = ", "together = true\ntests = ", 1))
+	first, _, err := p.Sound(p.Conditions()[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, _, err := p.Sound(p.Conditions()[1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	noise := rand.New(rand.NewPCG(4, 1))
+	read := func(frames ...float64) map[string]*float64 {
+		for n := range frames {
+			frames[n] += 1e-5 * noise.NormFloat64()
+		}
+		c, err := NewCollector(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Add("it.wav", "", instrument.Recording{Sound: dsp.Block{frames}, Rate: 48000, Bits: 24})
+		latency := map[string]*float64{}
+		for _, r := range c.Sheet().Rows {
+			if r.Reading == "latency_frames" {
+				latency[r.Condition] = r.Value
+				if r.Value == nil && !strings.Contains(r.Reason, "cut, joined") {
+					t.Errorf("%s: %s", r.Condition, r.Reason)
+				}
+			}
+		}
+		return latency
+	}
+	const one, two = "gain 0 dB, 48000 Hz", "gain 20 dB, 48000 Hz"
+	late := read(slices.Concat(make([]float64, 37), first[0])...)
+	if late[one] == nil || math.Abs(*late[one]-37) > 0.02 { // of a tone's marks in noise
+		t.Errorf("37 frames late: %v", late)
+	}
+	if joined := read(slices.Concat(first[0], second[0])...); joined[one] == nil || joined[two] != nil {
+		t.Errorf("joined: %v; wanted a latency of the first only", joined)
+	}
+	if cut := read(first[0][2000:]...); cut[one] != nil {
+		t.Errorf("cut by 2000 frames at its begin: latency %v", *cut[one])
 	}
 }
 

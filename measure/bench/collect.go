@@ -161,7 +161,7 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		}
 		c.sheet.Findings = append(c.sheet.Findings, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, f.Do})
 	}
-	if k == 0 || c.begins[i][k] == 0 { // of the path, once a recording
+	if c.begins[i][k] == 0 { // of the path, once a recording
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
 	}
 	if item.Path.Calibration != nil {
@@ -178,11 +178,9 @@ func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all 
 		case strings.HasPrefix(n.Name, "latency_") && !item.Path.Together:
 			n.Value, n.Reason = 0, "playing and recording were not started together; together = true in the plan says that they are"
 		case strings.HasPrefix(n.Name, "latency_frames"):
-			n.Value += float64(begin)
-			n.Reason = notTogether(n.Reason, n.Value, mostLatencySeconds*float64(rate))
+			n.Reading = fromBegin(n.Reading, float64(begin), float64(rate))
 		case strings.HasPrefix(n.Name, "latency_ms"):
-			n.Value += float64(begin) * 1000 / float64(rate)
-			n.Reason = notTogether(n.Reason, n.Value, mostLatencySeconds*1000)
+			n.Reading = fromBegin(n.Reading, float64(begin)*1000/float64(rate), 1000)
 		case strings.HasPrefix(n.Name, "mark_over_noise"):
 			continue
 		}
@@ -191,16 +189,19 @@ func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all 
 	return all
 }
 
-// mostLatencySeconds is the longest latency that a device is believed to have.
+// mostLatencySeconds is the longest latency that a device is taken to have (own
+// definition: far longer than any block or look-ahead in use).
 const mostLatencySeconds = 2
 
-// notTogether is why a latency is none: a recording that was cut or joined does not begin
-// with the sound that was played.
-func notTogether(reason string, value, most float64) string {
-	if reason == "" && (value < 0 || value > most) {
-		return fmt.Sprintf("the stimulus does not lie where it was played: the recording was cut, joined, or not started together with it; a latency is 0 to %d s", mostLatencySeconds)
+// fromBegin is a latency counted from where the recording began, in a unit of which a
+// second has some. A recording that was cut or joined does not begin with the sound that
+// was played, and has no latency.
+func fromBegin(r measure.Reading, begin, inSecond float64) measure.Reading {
+	r.Value += begin
+	if r.Reason == "" && (r.Value < 0 || r.Value > mostLatencySeconds*inSecond) {
+		r.Value, r.Reason = 0, fmt.Sprintf("the stimulus does not lie where it was played: the recording was cut, joined, or not started together with it; a latency is 0 to %d s", mostLatencySeconds)
 	}
-	return reason
+	return r
 }
 
 // addUnmarked takes a recording of an item without marks, which its name says.

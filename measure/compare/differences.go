@@ -29,9 +29,11 @@ func (c *Comparison) Differences() []Difference {
 	}
 	all := c.timeDifferences()
 	response := 0
+	var points []gainPoint
 	var moved []Difference // the level over time
 	if c.unaligned == nil {
-		moved = append(c.levelChanges(), c.clippingDifferences()...)
+		points = c.points()
+		moved = append(c.levelChanges(points), c.clippingDifferences()...)
 	}
 	switch {
 	case c.unaligned != nil && c.delayOf(*c.unaligned) != 0:
@@ -44,7 +46,7 @@ func (c *Comparison) Differences() []Difference {
 		}
 		if len(moved) > 0 { // then the mean spectrum is that of the louder part
 			ends, _, _ := c.spectralEnds()
-			all = append(append(all, c.levelAtFirst(moved)...), ends...)
+			all = append(append(all, c.levelAtFirst(points, moved)...), ends...)
 			break
 		}
 		bands := c.responseDifferences() // of all channels together

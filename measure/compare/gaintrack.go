@@ -29,10 +29,10 @@ type gainWindow struct {
 const (
 	trackMs        = 20
 	trackedWindows = 1 << 14 // five minutes of 20 ms
-	trackWithin    = 30      // dB: windows further under the loudest one say little
-	leastWindows   = 10      // of a segment
-	mostSteps      = 4
-	leastStepDB    = 0.1
+	trackWithin    = 30      // dB: windows further under the loudest one hold as much noise as gain
+	leastWindows   = 10      // of a segment: 0.2 s, shorter is a dropout or a click
+	mostSteps      = 4       // more are a gain that moves
+	leastStepDB    = 0.1     // as between channels
 	// trackLeft is how much of the spread of the gain steps or a line may leave: a gain
 	// that moves with programme, as a compressor's, leaves more.
 	trackLeft = 0.05
@@ -191,8 +191,7 @@ func segments(points []gainPoint) []segment {
 }
 
 // levelChanges are the steps of the level, each against what was before, or a fade.
-func (c *Comparison) levelChanges() (all []Difference) {
-	points := c.points()
+func (c *Comparison) levelChanges(points []gainPoint) (all []Difference) {
 	parts := segments(points)
 	if d, found := c.fade(points, parts); found {
 		return []Difference{d}
@@ -207,8 +206,7 @@ func (c *Comparison) levelChanges() (all []Difference) {
 
 // levelAtFirst is the level at the beginning, before it moves; of a clipped sound, where
 // it is not clipped.
-func (c *Comparison) levelAtFirst(moved []Difference) []Difference {
-	points := c.points()
+func (c *Comparison) levelAtFirst(points []gainPoint, moved []Difference) []Difference {
 	if len(points) == 0 {
 		return nil
 	}

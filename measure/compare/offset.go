@@ -18,10 +18,10 @@ type offsetSums struct {
 }
 
 const (
-	leastOffset     = 1e-6 // −120 dBFS
-	offsetDeviation = 8    // standard errors of the mean difference that it must be
+	leastOffset     = 1e-6 // −120 dBFS: a step of 16 bits is 30 times that
+	offsetDeviation = 8    // standard errors of the mean difference: windows of sound are not independent
 	offsetFrames    = 1024 // of a window
-	offsetWindows   = 8
+	offsetWindows   = 8    // fewer give no standard error to rely on
 )
 
 func newOffsets(channels int) *offsets { return &offsets{make([]offsetSums, channels)} }
