@@ -3,332 +3,283 @@ package main
 import (
 	"errors"
 	"fmt"
-	"unicode/utf8"
+	"os"
+	"path/filepath"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/document"
-	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
+	"github.com/boothbench/boothbench/measure/expect"
+	"github.com/boothbench/boothbench/measure/picture"
+	"github.com/boothbench/boothbench/measure/proof"
+	pages "github.com/boothbench/boothbench/measure/report"
 )
 
-// report is what happened, or would happen, to one take.
-type report struct {
-	task
-	inFormat, outFormat wave.Format
-	inFrames            int64
-	inWarnings          []wave.Warning
-	notes               []document.Problem // of what the chain leaves out at this rate
-	stages              []chain.StagePlan
-	latency             int
-	dither              wave.DitherKind
-	result              chain.Result
-	overs               wave.Overs
-	reductions          map[string]float64 // in dB, by the names of stages
-	before, metered     *meteredSink       // of the take and of the output; nil: not asked for
-	gains               []chain.StageGains // empty: not asked for
-	taken               receipt.File       // the take as it was, where receipts are asked for
-	receipt             *receipt.Receipt   // that the output was right before; nil: it was not
-	stale               string             // why not
-	kept                bool               // the same output was there
-	err                 error
+const reportUsage = `boothbench report writes a page with pictures: of a take before and after its chain, of
+the proof of a chain, of a device, or of devices side by side. One HTML file without script or network, to be
+shown, sent or printed; its first sentence is the verdict.
+
+A device answers as an outside command, or there are recordings of what it made of
+signals of boothbench tone. A claims file (boothbench prove --help) says what it has to
+do; without one the command gets a sweep, a tone and silence.
+
+Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags]
+       boothbench report take TAKE.wav PROCESSED.wav --out PAGE.html [flags]
+       boothbench report chain CHAIN.toml --out PAGE.html [flags]
+       boothbench report device --exec 'TOOL {in} {out}' --out PAGE.html [flags]
+       boothbench report device STIMULUS.wav RECORDING.wav … --out PAGE.html [flags]
+       boothbench report devices SHEET.json … --out PAGE.html [flags]
+
+Examples:
+  boothbench report take take.wav --chain voice.toml --spec ebu-r128 --out take.html
+  boothbench report chain voice.toml --out proof.html --svg pictures
+  boothbench report device sweep.wav recorded.wav --claims preamp.toml --out preamp.html
+  boothbench report devices device-a.json device-b.json --out devices.html
+`
+
+// pageSettings is what the flags ask for.
+type pageSettings struct {
+	kind                   string
+	chain, limits, spec    string
+	claims                 string
+	command                commandFlags
+	out, svg               string
+	rate, jobs             int
+	replace, asJSON, quiet bool
+	rateGiven, jobsGiven   bool
 }
 
-// print writes the report for people or, with --json, as one line.
-func (r *report) print(b *batch) {
-	warn(b.stderr, r.inWarnings)
-	for _, n := range r.notes {
-		fmt.Fprintf(b.stderr, "note: %v\n", n)
+func runReport(e env, args []string) error {
+	var s pageSettings
+	f := e.flags("report", reportUsage)
+	f.StringVar(&s.chain, "chain", "", "put the take through this chain `file`, as boothbench process does")
+	f.StringVar(&s.limits, "limits", "", "a limits `file`, as boothbench check takes it; it decides the verdict")
+	f.StringVar(&s.spec, "spec", "", "a delivery specification in its place (boothbench specs)")
+	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device; it decides the verdict")
+	s.command.add(f)
+	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove a chain at, or to run a command at")
+	f.IntVar(&s.jobs, "jobs", 0, "goroutines of the chain; 0: one a processor")
+	f.StringVar(&s.out, "out", "", "the page, an HTML `file`")
+	f.StringVar(&s.svg, "svg", "", "write the pictures alone to this `folder`, as SVG files")
+	f.BoolVar(&s.replace, "replace", false, "write over existing files")
+	f.BoolVar(&s.asJSON, "json", false, "print the readings as one JSON object")
+	f.BoolVar(&s.quiet, "quiet", false, "no progress")
+	if err := parse(f, args); err != nil {
+		return err
 	}
-	if r.err == nil && r.overs.Count > 0 {
-		fmt.Fprintf(b.stderr, "warning: %s: %s over full scale clamped, the first at %s (frame %d, channel %d); lower the level or end the chain with a limiter\n",
-			r.out, plural(r.overs.Count, "sample"), measure.TimeCode(r.overs.FirstFrame, r.outFormat.Rate), r.overs.FirstFrame, r.overs.Channel+1)
+	s.rateGiven, s.jobsGiven = f.Changed("rate"), f.Changed("jobs")
+	if f.NArg() == 0 {
+		return usageError("found nothing to report on; accepted: take, chain, device or devices, for example: boothbench report chain voice.toml --out page.html")
 	}
-	if r.err == nil && r.result.NonFinite > 0 {
-		fmt.Fprintf(b.stderr, "warning: %s: %s NaN or infinite, replaced by zero, the first at %s (frame %d)\n",
-			r.in, plural(r.result.NonFinite, "sample"), measure.TimeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
+	s.kind = f.Arg(0)
+	files := f.Args()[1:]
+	if err := s.check(files); err != nil {
+		return err
 	}
-	if r.err != nil && !b.stdout.unread() {
-		fmt.Fprintf(b.stderr, "boothbench process: %s\n", said(r.err))
+	return s.run(e, files)
+}
+
+func (s *pageSettings) check(files []string) error {
+	if s.out == "" && s.svg == "" {
+		return usageError("found neither --out nor --svg; accepted: a page, its pictures, or both, for example --out page.html")
 	}
-	switch {
-	case b.settings.json:
-		b.printJSON(r.object(b))
-	case r.err != nil || b.settings.quiet && !b.settings.plan:
-	case b.settings.plan:
-		r.printPlan(b)
+	if s.kind != "device" && (s.claims != "" || s.command.exec != "") {
+		return usageError("report %s: --claims and --exec are for a device", s.kind)
+	}
+	switch s.kind {
+	case "take":
+		switch {
+		case s.chain == "" && len(files) != 2:
+			return usageError("report take: found %s and no --chain; accepted: a take and --chain CHAIN.toml, or a take and what was made of it", plural(len(files), "file"))
+		case s.chain != "" && len(files) != 1:
+			return usageError("report take: found %s and --chain; accepted: one take", plural(len(files), "file"))
+		case s.limits != "" && s.spec != "":
+			return usageError("--limits and --spec exclude each other: a limits file can name specifications")
+		case s.rateGiven:
+			return usageError("--rate has no meaning for a take: it has its own")
+		case s.jobs < 0:
+			return usageError("--jobs: found %d; accepted: 0 or more", s.jobs)
+		}
+	case "chain", "device":
+		switch {
+		case s.kind == "chain" && len(files) != 1:
+			return usageError("report chain: found %s; accepted: one chain file", plural(len(files), "file"))
+		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven:
+			return usageError("report %s: --chain, --limits, --spec and --jobs are for takes", s.kind)
+		case s.kind == "device" && s.command.exec != "" && len(files) > 0:
+			return usageError("report device: found %q; accepted: no files with --exec, which makes its own", files[0])
+		case s.kind == "device" && s.command.exec == "" && (len(files) == 0 || len(files)%2 == 1):
+			return usageError("report device: found %s; accepted: pairs of a stimulus and its recording, or --exec 'TOOL {in} {out}'", plural(len(files), "file"))
+		case s.kind == "device" && s.command.exec == "" && s.rateGiven:
+			return usageError("--rate has no meaning for recordings: they have their own")
+		case s.rate < dsp.MinRate || s.rate > dsp.MaxRate:
+			return usageError("--rate: found %d; accepted: %d to %d Hz", s.rate, dsp.MinRate, dsp.MaxRate)
+		}
+	case "devices":
+		switch {
+		case len(files) == 0:
+			return usageError("report devices: found no sheet; accepted: JSON files as boothbench bench read and run write them")
+		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven || s.rateGiven:
+			return usageError("report devices: --chain, --limits, --spec, --jobs and --rate are for takes and chains")
+		}
 	default:
-		r.printDone(b)
+		return usageError("found %q%s; accepted: take, chain, device, devices", s.kind, didYouMean(s.kind, []string{"take", "chain", "device", "devices"}))
 	}
+	if err := onceFromStandardInput(append([]string{s.chain, s.limits, s.claims}, files...)...); err != nil {
+		return err
+	}
+	return s.command.check()
 }
 
-func (r *report) printDone(b *batch) {
-	switch {
-	case r.receipt != nil:
-		fmt.Fprintf(b.stdout, "was done  %s -> %s, by its receipt of %s\n", r.in, r.out, r.receipt.Written.Format("2006-01-02 15:04"))
-		return
-	case r.kept:
-		fmt.Fprintf(b.stdout, "unchanged  %s -> %s: the same output was there\n", r.in, r.out)
-		return
+func (s *pageSettings) run(e env, files []string) error {
+	inputs := append([]string{s.chain, s.limits, s.claims}, files...)
+	var outputs []wave.Output
+	var out *wave.File
+	if s.out != "" {
+		var err error
+		if out, err = e.createFile(s.out, s.replace, inputs); err != nil {
+			return outputError(err)
+		}
+		defer out.Abort()
+		outputs = append(outputs, out)
 	}
-	fmt.Fprintf(b.stdout, "done  %s -> %s\n", nameOf(r.in), nameOfOutput(r.out))
-	if b.settings.skipDone && r.stale != "" && b.settings.replace {
-		fmt.Fprintf(b.stdout, "      done again: %s\n", r.stale)
+	page, object, err := s.page(e, files)
+	if err != nil {
+		return err
 	}
-	if r.out == standardInput && !b.settings.rawOut && r.in == standardInput {
-		fmt.Fprintln(b.stdout, "      its header states no length: the take was a stream")
-	}
-	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", measure.TimeCode(r.result.Frames, r.outFormat.Rate),
-		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
-	r.printReadings(b)
-	r.printReductions(b)
-	what := "removed"
-	if b.settings.keepDelay {
-		what = "kept"
-	}
-	fmt.Fprintf(b.stdout, "      latency %s (%.3f ms) %s; %s\n", plural(r.latency, "frame"),
-		milliseconds(r.latency, r.outFormat.Rate), what, plural(r.overs.Count, "over"))
-}
-
-// printReadings prints the loudness and the true peak before and after.
-func (r *report) printReadings(b *batch) {
-	before, after := r.before.readings(), r.metered.readings()
-	for _, name := range []string{"integrated_lufs", "true_peak_dbtp"} {
-		was, ok := before.Get(name)
-		is, also := after.Get(name)
-		if ok && also {
-			fmt.Fprintf(b.stdout, "      %s: %s before, %s after\n", name, was, is)
+	if out != nil {
+		if _, err := out.Write(page.HTML()); err != nil {
+			return outputError(err)
 		}
 	}
-}
-
-// printReductions prints by how much each stage that works by a gain has reduced.
-func (r *report) printReductions(b *batch) {
-	for i, s := range r.stages {
-		limiting, verification, ok := reduction(s)
-		if !ok {
-			continue
+	if s.svg != "" {
+		if err := os.MkdirAll(s.svg, 0o777); err != nil {
+			return outputError(err)
 		}
-		fmt.Fprintf(b.stdout, "      %s: ", s.Name)
-		if g := r.reductionOf(i); g == nil {
-			fmt.Fprintf(b.stdout, "at most %.2f dB of reduction", limiting)
-		} else if g.WorkingShare == 0 {
-			fmt.Fprintf(b.stdout, "never reduces by %g dB or more; at most by %.2f dB", chain.WorkingDB, g.LargestDB)
-		} else {
-			fmt.Fprintf(b.stdout, "reduces for %.0f %% of the time; then by %.2f dB (median), %.2f dB (95th percentile), %.2f dB (most)",
-				100*g.WorkingShare, g.MedianDB, g.P95DB, g.LargestDB)
+		for _, p := range page.Pictures() {
+			f, err := e.createFile(filepath.Join(s.svg, p.Name+".svg"), s.replace, inputs)
+			if err != nil {
+				return outputError(err)
+			}
+			defer f.Abort()
+			if _, err := f.Write([]byte(picture.SVG(p, picture.File) + "\n")); err != nil {
+				return outputError(err)
+			}
+			outputs = append(outputs, f)
 		}
-		if verification >= 0.0005 { // less reads as 0
-			fmt.Fprintf(b.stdout, ", and %.3f dB by its verification", verification)
-		}
-		fmt.Fprintln(b.stdout)
 	}
-}
-
-// reductionOf is the reduction of a stage by its place in the plan, nil where it was
-// not gathered. A verification follows its limiter and is not meant.
-func (r *report) reductionOf(stage int) *chain.Reduction {
-	for _, g := range r.gains {
-		if g.Stage == stage {
-			return &g.Reduction
-		}
+	if err := wave.CommitTogether(outputs...); err != nil {
+		return outputError(err)
+	}
+	if s.asJSON {
+		e.printJSON(object)
+	} else if page.Unjudged {
+		fmt.Fprintln(e.stdout, page.Answer)
+	} else {
+		fmt.Fprintf(e.stdout, "%s: %s\n", page.Verdict, page.Answer)
+	}
+	if page.Verdict == measure.Fail || page.Verdict == measure.Undecided && (s.kind == "chain" || s.limits != "" || s.spec != "" || s.claims != "") {
+		return &coded{exitLimit, errReported}
 	}
 	return nil
 }
 
-// reduction is the most that a stage which works by a gain has taken off, in dB, and
-// what a limiter's verification has.
-func reduction(s chain.StagePlan) (limiting, verification float64, ok bool) {
-	switch p := s.Processor.(type) {
-	case dsp.Verifier:
-		limiter, ceiling := p.Parts()
-		return limiter.ReductionDB(), ceiling.ReductionDB(), true
-	case dsp.GainTracer:
-		return p.ReductionDB(), 0, true
-	}
-	return 0, 0, false
-}
-
-func (r *report) ditherNote(seed uint64) string {
-	if r.dither == wave.TPDF {
-		return fmt.Sprintf(", TPDF dither (seed %d)", seed)
-	}
-	return ""
-}
-
-func (r *report) printPlan(b *batch) {
-	rate := r.inFormat.Rate
-	fmt.Fprintf(b.stdout, "plan  %s: %s (%s), %s\n", r.in, measure.TimeCode(r.inFrames, rate), plural(r.inFrames, "frame"), r.inFormat)
-	for i, s := range r.stages {
-		fmt.Fprintf(b.stdout, "  %2d  %-14s latency %5d frames (%.3f ms)", i+1, s.Name, s.LatencyFrames, milliseconds(s.LatencyFrames, rate))
-		if s.VerificationFrames > 0 {
-			fmt.Fprintf(b.stdout, ", %d of look-ahead and %d of verification", s.LatencyFrames-s.VerificationFrames, s.VerificationFrames)
+// page measures, and arranges what was measured.
+func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
+	switch s.kind {
+	case "chain":
+		return s.chainPage(e, files[0])
+	case "device":
+		return s.devicePage(e, files)
+	case "devices":
+		sheets, err := e.loadSheets(files, "")
+		if err != nil {
+			return pages.Page{}, nil, err
 		}
-		if s.DeviationDB > 0 {
-			fmt.Fprintf(b.stdout, "   response within %.3f dB of the analogue prototype", s.DeviationDB)
+		return pages.Devices(pages.OfSheets(sheets, files), version()), tableObject(sheets, bench.Compare(sheets)), nil
+	}
+	return s.takePage(e, files)
+}
+
+// loadChain reads a chain file, and warns of what is odd in it.
+func (s *pageSettings) loadChain(e env, path string) (*chain.Chain, error) {
+	c, err := e.loadChain(path)
+	if err == nil && !s.quiet {
+		warn(e.stderr, c.Warnings())
+	}
+	return c, withCode(exitUsage, err)
+}
+
+// shown is progress by tests, and what ends it.
+func (s *pageSettings) shown(e env) (each func(string, int, int), clear func()) {
+	p := newProgress(e.stderr, s.quiet, 0)
+	return func(_ string, i, of int) {
+		p.total = int64(of)
+		if i > 0 {
+			p.add(1)
 		}
-		if s.LargestGainDB > 0.05 {
-			fmt.Fprintf(b.stdout, ", gain at most %+.1f dB, at %.0f Hz", s.LargestGainDB, s.LargestGainHz)
+	}, p.clear
+}
+
+func (s *pageSettings) chainPage(e env, path string) (pages.Page, any, error) {
+	c, err := s.loadChain(e, path)
+	if err != nil {
+		return pages.Page{}, nil, err
+	}
+	each, clear := s.shown(e)
+	sheet, err := proof.OfChainWithCurves(e.ctx, c, s.rate, each)
+	clear()
+	if err != nil {
+		return pages.Page{}, nil, withCode(exitUsage, err)
+	}
+	return pages.Chain(sheet, c.Text, version()), (&proveSettings{}).object(sheet, nil), nil
+}
+
+func (s *pageSettings) takePage(e env, files []string) (pages.Page, any, error) {
+	settings := pages.TakeSettings{Take: files[0], Workers: s.jobs, Version: version()}
+	var err error
+	if s.chain != "" {
+		if settings.Chain, err = s.loadChain(e, s.chain); err != nil {
+			return pages.Page{}, nil, err
 		}
-		fmt.Fprintln(b.stdout)
+		settings.ChainText = settings.Chain.Text
+	} else {
+		settings.Processed = files[1]
 	}
-	if len(r.stages) == 0 {
-		fmt.Fprintln(b.stdout, "      no stage is enabled: the sound passes unchanged")
+	switch {
+	case s.limits != "":
+		settings.Limits, err = e.loadLimits(s.limits)
+	case s.spec != "":
+		settings.Limits, err = expect.AgainstSpec(s.spec)
 	}
-	what := "taken out again"
-	if b.settings.keepDelay {
-		what = "kept in the output"
+	if err != nil {
+		return pages.Page{}, nil, withCode(exitUsage, err)
 	}
-	fmt.Fprintf(b.stdout, "      chain latency %d frames (%.3f ms), %s\n", r.latency, milliseconds(r.latency, rate), what)
-	out := r.out
-	if out == "" {
-		out = "(no output named)"
-	}
-	fmt.Fprintf(b.stdout, "  ->  %s: %s%s; nothing written\n", out, r.outFormat, r.ditherNote(b.settings.ditherSeed))
-}
-
-// processJSON is the object that --json prints. Keys never change their
-// meaning within a schema_version.
-type processJSON struct {
-	SchemaVersion int              `json:"schema_version"`
-	Command       string           `json:"command"`
-	ExitCode      int              `json:"exit_code"`
-	Error         string           `json:"error,omitempty"`
-	Input         fileJSON         `json:"input"`
-	Chain         fileJSON         `json:"chain"`
-	Stages        []stageJSON      `json:"stages"`
-	LatencyFrames int              `json:"latency_frames"`
-	LatencyMs     *float64         `json:"latency_ms"`
-	DelayKept     bool             `json:"delay_kept"`
-	Output        *outputJSON      `json:"output"`
-	Receipt       *receipt.Receipt `json:"was_done,omitempty"`
-	Before        measure.Readings `json:"input_readings,omitempty"`
-	After         measure.Readings `json:"output_readings,omitempty"`
-	Warnings      []string         `json:"warnings"`
-	RepairedCount int64            `json:"nonfinite_samples_repaired"`
-}
-
-// failureJSON is the one object of a call that came to nothing.
-type failureJSON struct {
-	SchemaVersion int    `json:"schema_version"`
-	Command       string `json:"command"`
-	ExitCode      int    `json:"exit_code"`
-	Error         string `json:"error"`
-}
-
-type fileJSON struct {
-	pathJSON
-	SHA256 string `json:"sha256,omitempty"`
-	Frames *int64 `json:"frames,omitempty"`
-	*formatJSON
-}
-
-// pathJSON is a file's path. JSON holds text only: of one that is none (UTF-8), the
-// bytes stand beside it.
-type pathJSON struct {
-	Path  string `json:"path"`
-	Bytes []byte `json:"path_base64,omitempty"`
-}
-
-func pathOf(path string) pathJSON {
-	if utf8.ValidString(path) {
-		return pathJSON{Path: path}
-	}
-	return pathJSON{path, []byte(path)}
-}
-
-type formatJSON struct {
-	Rate     int    `json:"rate_hz"`
-	Channels int    `json:"channels"`
-	Encoding string `json:"encoding"`
-	Bits     int    `json:"bits"`
-}
-
-type stageJSON struct {
-	Name          string  `json:"name"`
-	Kind          string  `json:"kind"`
-	LatencyFrames int     `json:"latency_frames"`
-	LatencyMs     float64 `json:"latency_ms"`
-	Verification  int     `json:"verification_frames"` // of those of the latency
-	DeviationDB   float64 `json:"response_deviation_db"`
-	// Of a stage that works by a gain and has run; else null. Median and percentile are
-	// of the time in which it reduced by 0.1 dB or more.
-	Reduction             *float64 `json:"largest_reduction_db"`
-	MedianReduction       *float64 `json:"median_reduction_db"`
-	P95Reduction          *float64 `json:"p95_reduction_db"`
-	WorkingShare          *float64 `json:"working_share"`
-	VerificationReduction *float64 `json:"largest_verification_reduction_db"`
-}
-
-type outputJSON struct {
-	fileJSON
-	Written    bool    `json:"written"`
-	Unchanged  bool    `json:"unchanged,omitempty"` // the same was there already
-	Dither     string  `json:"dither"`
-	DitherSeed *uint64 `json:"dither_seed"`
-	Overs      int64   `json:"overs_clamped_samples"`
-}
-
-func (r *report) object(b *batch) processJSON {
-	o := processJSON{
-		SchemaVersion: 1, Command: "process", ExitCode: exitCode(r.err),
-		Input:         fileJSON{pathJSON: pathOf(r.in)},
-		Chain:         fileJSON{pathJSON: pathOf(b.settings.chain), SHA256: hashOf(b.chain.Text)},
-		Stages:        []stageJSON{},
-		LatencyFrames: r.latency, DelayKept: b.settings.keepDelay,
-		Warnings: []string{}, RepairedCount: r.result.NonFinite,
-	}
-	for _, w := range b.chain.Warnings() {
-		o.Warnings = append(o.Warnings, w.Error())
-	}
-	for _, n := range r.notes {
-		o.Warnings = append(o.Warnings, n.Error())
-	}
-	for _, w := range r.inWarnings {
-		o.Warnings = append(o.Warnings, w.String())
-	}
-	if r.err != nil {
-		o.Error = r.err.Error()
-	}
-	if r.inFormat.Rate == 0 {
-		o.Receipt = r.receipt
-		return o
-	}
-	rate := r.inFormat.Rate
-	o.Input.formatJSON, o.Input.Frames = formatOf(r.inFormat), &r.inFrames
-	o.Input.SHA256 = hashOfFile(r.in)
-	for i, s := range r.stages {
-		stage := stageJSON{
-			Name: s.Name, Kind: s.Kind, LatencyFrames: s.LatencyFrames, LatencyMs: milliseconds(s.LatencyFrames, rate),
-			Verification: s.VerificationFrames, DeviationDB: s.DeviationDB,
-		}
-		if limiting, verification, ok := reduction(s); ok && r.err == nil && !b.settings.plan {
-			stage.Reduction, stage.VerificationReduction = &limiting, &verification
-			if g := r.reductionOf(i); g != nil {
-				stage.MedianReduction, stage.P95Reduction, stage.WorkingShare = &g.MedianDB, &g.P95DB, &g.WorkingShare
+	for _, path := range []*string{&settings.Take, &settings.Processed} {
+		if *path == standardInput {
+			if *path, err = e.keepTake(); err != nil {
+				return pages.Page{}, nil, runError(nameOf(standardInput), err)
 			}
 		}
-		o.Stages = append(o.Stages, stage)
 	}
-	ms := milliseconds(r.latency, rate)
-	o.LatencyMs = &ms
-	var file *document.FileError
-	if errors.As(r.err, &file) {
-		return o
+	t, err := pages.ReadTake(e.ctx, settings)
+	var fault *document.FileError
+	if errors.As(err, &fault) {
+		return pages.Page{}, nil, withCode(exitUsage, err)
 	}
-	o.Output = &outputJSON{fileJSON: fileJSON{pathJSON: pathOf(r.out), formatJSON: formatOf(r.outFormat)}, Dither: r.dither.String()}
-	if r.dither == wave.TPDF {
-		o.Output.DitherSeed = &b.settings.ditherSeed
+	if err != nil {
+		return pages.Page{}, nil, runError(nameOf(files[0]), err)
 	}
-	if r.err == nil && !b.settings.plan && r.receipt == nil {
-		o.Output.Written, o.Output.Unchanged, o.Output.Frames, o.Output.Overs = !r.kept, r.kept, &r.result.Frames, r.overs.Count
-		o.Output.SHA256 = hashOfFile(r.out)
-		o.Before, o.After = r.before.readings(), r.metered.readings()
-	}
-	return o
-}
-
-func formatOf(f wave.Format) *formatJSON {
-	return &formatJSON{f.Rate, f.Channels, f.Encoding.String(), f.Bits}
+	before, after := t.Readings()
+	return t.Page(), struct {
+		SchemaVersion int              `json:"schema_version"`
+		Command       string           `json:"command"`
+		Verdict       string           `json:"verdict"`
+		Before        measure.Readings `json:"before"`
+		After         measure.Readings `json:"after"`
+		Limits        []judgementJSON  `json:"limits,omitempty"`
+	}{1, "report", t.Page().Verdict.String(), before, after, judgementsObject(t.Judgements)}, nil
 }
