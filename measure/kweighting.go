@@ -18,14 +18,14 @@ import (
 // common derivation of 2011; not in the standard): it stays within 0.011 dB of the
 // response at 48 kHz. Below, where the transform bends the shelf by up to 0.28 dB at
 // 8 kHz, its magnitude is fitted to the printed filter's, within 0.007 dB.
-func kWeighting(rate float64) []dsp.Biquad {
+func kWeighting(rate float64) [2]dsp.Biquad {
 	shelf := bilinearShelf(rate)
 	if rate < 32000 {
 		if fitted, ok := fittedShelf(rate); ok {
 			shelf = fitted
 		}
 	}
-	return []dsp.Biquad{shelf, kHighPass(rate)}
+	return [2]dsp.Biquad{shelf, kHighPass(rate)}
 }
 
 // bilinearShelf is the first section: at 48 kHz the printed one, to every digit.

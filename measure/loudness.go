@@ -36,13 +36,14 @@ type LoudnessSettings struct {
 type Loudness struct {
 	settings LoudnessSettings
 	weights  []float64
-	filter   *dsp.Cascade
+	filter   *dsp.Energies
 	part     dsp.Block // of a block
 
 	frames    int64                   // so far
 	slot      int64                   // slots completed
 	slotEnd   int64                   // frame at which the running slot ends
 	energies  []float64               // of the running slot, per channel
+	before    []float64               // the same before the last frames
 	recent    [shortTermSlots]float64 // weighted energy of the last slots, a ring
 	momentary maximum
 	shortTerm maximum
@@ -90,8 +91,8 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	}
 	l := &Loudness{
 		settings: s, weights: channelWeights(s.Channels, s.ChannelMask),
-		filter: dsp.NewCascade(kWeighting(float64(s.Rate)), s.Channels), part: make(dsp.Block, s.Channels),
-		energies: make([]float64, s.Channels), nonFinite: -1,
+		filter: dsp.NewEnergies(kWeighting(float64(s.Rate)), s.Channels), part: make(dsp.Block, s.Channels),
+		energies: make([]float64, s.Channels), before: make([]float64, s.Channels), nonFinite: -1,
 	}
 	if s.Channels == 1 && s.Mono == DualMono {
 		l.weights[0] = 2
@@ -152,35 +153,51 @@ func (l *Loudness) Write(b dsp.Block) {
 	clear(l.part)
 }
 
-// take takes frames of the running slot.
+// take takes frames of the running slot. What is not finite shows in the energies: then
+// it goes back and takes them without it.
 func (l *Loudness) take(b dsp.Block, from, to int) {
-	finite := true
 	for c := range l.part {
 		l.part[c] = b[c][from:to]
-		peak := vector.Peak(l.part[c])
-		l.sounding = l.sounding || peak != 0
-		finite = finite && peak-peak == 0
+		l.sounding = l.sounding || vector.Peak(l.part[c]) != 0
 	}
-	if !finite {
-		if l.nonFinite < 0 {
-			l.nonFinite = l.frames + int64(planes.FirstNonFinite(l.part))
-		}
-		for c, plane := range l.part {
-			l.part[c] = slices.Clone(plane)
-		}
-		dsp.Scrub(l.part)
+	energies := l.energies
+	if l.cells != nil {
+		energies = l.cells.part
+		clear(energies)
 	}
-	if l.cells == nil {
-		l.filter.Energy(l.part, l.energies)
-	} else {
-		clear(l.cells.part)
-		l.filter.Energy(l.part, l.cells.part)
-		for c, e := range l.cells.part {
+	copy(l.before, energies)
+	l.filter.Mark()
+	l.filter.Add(l.part, energies)
+	if !finite(energies) {
+		if n := planes.FirstNonFinite(l.part); n >= 0 {
+			if l.nonFinite < 0 {
+				l.nonFinite = l.frames + int64(n)
+			}
+			for c, plane := range l.part {
+				l.part[c] = slices.Clone(plane)
+			}
+			dsp.Scrub(l.part)
+			l.filter.Return()
+			copy(energies, l.before)
+			l.filter.Add(l.part, energies)
+		}
+	}
+	if l.cells != nil {
+		for c, e := range energies {
 			l.energies[c] += e
 			l.cells.energies[c] += e
 		}
 	}
 	l.frames += int64(to - from)
+}
+
+func finite(x []float64) bool {
+	for _, v := range x {
+		if v-v != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func (l *Loudness) endSlot() {

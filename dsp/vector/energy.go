@@ -1,74 +1,139 @@
 package vector
 
-// Energy runs two sections in series over frames from … to−1 of each plane, as Filter
-// does, but stores nothing: to sums it adds the squares of what comes out, plane by
-// plane, one after the other.
-func Energy(planes [][]float64, from, to int, sections []Section, states [][]State, sums []float64) {
-	if len(sections) != 2 {
-		panic("vector: energy of other than two sections")
+// Doubled is two sections in series that advance by two frames at a time: a state
+// waits once for products and sums where it would wait twice. Of a Section, with the
+// state before (S1, S2), the inputs x0, x1 and the state between (T1, T2):
+//
+//	y0 = B0 x0 + S1,  T1 = S2 + C1 x0 − A1 S1
+//	y1 = B0 x1 + T1
+//	S1 ← (C2 − A1 C1) x0 + C1 x1 − A1 S2 + (A1² − A2) S1
+//	S2 ←     − A2 C1  x0 + C2 x1 − A2 S2 +     A1 A2  S1
+//
+// Each coefficient stands twice for the first section and twice for the second, as
+// assembly takes them.
+type Doubled struct{ b0, c1, c2, a1, a2, x1, s1, x2, s2 [4]float64 }
+
+// NewDoubled makes it of two sections.
+func NewDoubled(first, second Section) *Doubled {
+	d := new(Doubled)
+	for i, k := range [4]Section{first, first, second, second} {
+		d.b0[i], d.c1[i], d.c2[i], d.a1[i], d.a2[i] = k.B0, k.C1, k.C2, k.A1, k.A2
+		d.x1[i], d.s1[i] = k.C2-float64(k.A1*k.C1), float64(k.A1*k.A1)-k.A2
+		d.x2[i], d.s2[i] = -float64(k.A2*k.C1), float64(k.A1*k.A2)
 	}
-	if from == to {
-		return
-	}
+	return d
+}
+
+// DoubledState is what two sections keep of a plane: their states before a pair of
+// frames and, between its frames, the first input of each.
+type DoubledState struct {
+	First, Second State
+	V, W          float64
+}
+
+// Energy runs the sections over frames from … to−1 of each plane and stores nothing:
+// to sums it adds the squares of what comes out, plane by plane, one after the other.
+// between says that frame from is the second of a pair.
+func (d *Doubled) Energy(planes [][]float64, from, to int, between bool, states []DoubledState, sums []float64) {
 	// Cut to what is used: assembly looks at no lengths.
-	a, b, sums := states[0][:len(planes)], states[1][:len(planes)], sums[:len(planes)]
+	states, sums = states[:len(planes)], sums[:len(planes)]
+	if between && from < to {
+		for p, plane := range planes {
+			d.second(plane[from], &states[p], &sums[p])
+		}
+		from++
+	}
+	pairs := (to - from) / 2
 	plane := 0
-	for ; hasAVX && plane+2 <= len(planes); plane += 2 {
-		x, y := planes[plane][from:to], planes[plane+1][from:to]
-		energyPairAVX(&x[0], &y[0], len(x), &sections[0], &a[plane], &b[plane], &sums[plane])
+	for ; hasAVX && pairs > 1 && plane+2 <= len(planes); plane += 2 {
+		d.twoPlanes(planes[plane][from:], planes[plane+1][from:], pairs, &states[plane], &states[plane+1], sums[plane:])
 	}
 	for ; plane < len(planes); plane++ {
-		x := planes[plane][from:to]
-		if hasAVX && len(x) >= 4*skew {
-			energySkewed(x, sections, &a[plane], &b[plane], &sums[plane])
+		if hasAVX && pairs > 1 {
+			d.onePlane(planes[plane][from:], pairs, &states[plane], &sums[plane])
 		} else {
-			energy(x, sections, &a[plane], &b[plane], &sums[plane])
+			d.pairs(planes[plane][from:from+2*pairs], &states[plane], &sums[plane])
+		}
+	}
+	if from += 2 * pairs; from < to {
+		for p, plane := range planes {
+			d.first(plane[from], &states[p], &sums[p])
 		}
 	}
 }
 
-func energy(x []float64, k []Section, stateK, stateL *State, sum *float64) {
-	a, b := &k[0], &k[1]
-	p1, p2 := stateK.S1, stateK.S2
-	q1, q2 := stateL.S1, stateL.S2
+// pairs is pair of both sections; written out, so that the states stay in registers.
+func (d *Doubled) pairs(x []float64, s *DoubledState, sum *float64) {
+	p1, p2 := s.First.S1, s.First.S2
+	q1, q2 := s.Second.S1, s.Second.S2
 	total := *sum
-	for _, v := range x {
-		w := float64(a.B0*v) + p1
-		p2 += float64(a.C1 * v)
-		v = float64(v * a.C2)
-		p2 -= float64(a.A1 * p1)
-		v -= float64(a.A2 * p1)
-		p1, p2 = p2, v
-		y := float64(b.B0*w) + q1
-		q2 += float64(b.C1 * w)
-		w = float64(w * b.C2)
-		q2 -= float64(b.A1 * q1)
-		w -= float64(b.A2 * q1)
-		q1, q2 = q2, w
-		total += float64(y * y)
+	for ; len(x) >= 2; x = x[2:] {
+		v, u := x[0], x[1]
+		t := p2 + float64(d.c1[0]*v) - float64(d.a1[0]*p1)
+		w0 := float64(d.b0[0]*v) + p1
+		w1 := float64(d.b0[0]*u) + t
+		t = float64(d.x1[0]*v) + float64(d.c1[0]*u) - float64(d.a1[0]*p2) + float64(d.s1[0]*p1)
+		p2 = float64(d.x2[0]*v) + float64(d.c2[0]*u) - float64(d.a2[0]*p2) + float64(d.s2[0]*p1)
+		p1 = t
+		t = q2 + float64(d.c1[2]*w0) - float64(d.a1[2]*q1)
+		v = float64(d.b0[2]*w0) + q1
+		u = float64(d.b0[2]*w1) + t
+		t = float64(d.x1[2]*w0) + float64(d.c1[2]*w1) - float64(d.a1[2]*q2) + float64(d.s1[2]*q1)
+		q2 = float64(d.x2[2]*w0) + float64(d.c2[2]*w1) - float64(d.a2[2]*q2) + float64(d.s2[2]*q1)
+		q1 = t
+		total += float64(v * v)
+		total += float64(u * u)
 	}
-	stateK.S1, stateK.S2 = p1, p2
-	stateL.S1, stateL.S2 = q1, q2
+	s.First, s.Second = State{p1, p2}, State{q1, q2}
 	*sum = total
 }
 
-// energySkewed is energy with the second section a few frames behind the first, as
-// in twoSkewed.
-func energySkewed(x []float64, k []Section, stateK, stateL *State, sum *float64) {
-	var between [skew]float64
-	copy(between[:], x)
-	one(between[:], &k[0], stateK)
-	fours := len(x)/skew - 1
-	energySkewedAVX(&x[skew], fours, &k[0], stateK, stateL, &between, sum)
-	rest := x[skew*(fours+1):]
-	second := func(w []float64) {
-		one(w, &k[1], stateL)
-		for _, y := range w {
-			*sum += float64(y * y)
-		}
+// pair is two frames of the section whose coefficients stand at i.
+func (d *Doubled) pair(i int, v0, v1 float64, s *State) (y0, y1 float64) {
+	y0 = float64(d.b0[i]*v0) + s.S1
+	between := s.S2 + float64(d.c1[i]*v0) - float64(d.a1[i]*s.S1)
+	y1 = float64(d.b0[i]*v1) + between
+	s1 := float64(d.x1[i]*v0) + float64(d.c1[i]*v1) - float64(d.a1[i]*s.S2) + float64(d.s1[i]*s.S1)
+	s2 := float64(d.x2[i]*v0) + float64(d.c2[i]*v1) - float64(d.a2[i]*s.S2) + float64(d.s2[i]*s.S1)
+	s.S1, s.S2 = s1, s2
+	return y0, y1
+}
+
+// first is the first frame of a pair, whose second is not there yet.
+func (d *Doubled) first(v float64, s *DoubledState, sum *float64) {
+	s.V = v
+	s.W = float64(d.b0[0]*v) + s.First.S1
+	y := float64(d.b0[2]*s.W) + s.Second.S1
+	*sum += float64(y * y)
+}
+
+// second completes a pair.
+func (d *Doubled) second(v float64, s *DoubledState, sum *float64) {
+	_, w := d.pair(0, s.V, v, &s.First)
+	_, y := d.pair(2, s.W, w, &s.Second)
+	*sum += float64(y * y)
+}
+
+// twoPlanes has both sections of two planes in one register, the second section a pair
+// behind: what the first puts out has then left the processor's pipeline.
+func (d *Doubled) twoPlanes(x, y []float64, pairs int, a, b *DoubledState, sums []float64) {
+	var w [4]float64 // of a pair: the first frame of both planes, then the second
+	w[0], w[2] = d.pair(0, x[0], x[1], &a.First)
+	w[1], w[3] = d.pair(0, y[0], y[1], &b.First)
+	energyTwoAVX(&x[2], &y[2], pairs-1, d, a, b, &w, &sums[0])
+	for p, s := range [2]*DoubledState{a, b} {
+		y0, y1 := d.pair(2, w[p], w[2+p], &s.Second)
+		sums[p] += float64(y0 * y0)
+		sums[p] += float64(y1 * y1)
 	}
-	second(between[:])
-	n := copy(between[:], rest)
-	one(between[:n], &k[0], stateK)
-	second(between[:n])
+}
+
+// onePlane is twoPlanes for one.
+func (d *Doubled) onePlane(x []float64, pairs int, s *DoubledState, sum *float64) {
+	var w [2]float64
+	w[0], w[1] = d.pair(0, x[0], x[1], &s.First)
+	energyOneAVX(&x[2], pairs-1, d, s, &w, sum)
+	y0, y1 := d.pair(2, w[0], w[1], &s.Second)
+	*sum += float64(y0 * y0)
+	*sum += float64(y1 * y1)
 }

@@ -1,84 +1,123 @@
 //go:build !purego
 
 #include "textflag.h"
-#include "sections_amd64.h"
 
-// func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64)
-TEXT ·energyPairAVX(SB), NOSPLIT, $160-56
+// Coefficients of a Doubled, four of each, at BX.
+#define B0 0
+#define C1 32
+#define C2 64
+#define A1 96
+#define A2 128
+#define INTO1 160
+#define FROM1 192
+#define INTO2 224
+#define FROM2 256
+
+// A pair of frames, of a set of registers r and the coefficients' lanes from o bytes
+// on: r2 and r3 are the inputs, r4 and r5 the states, r9 and r10 what comes out, r8 the
+// sums of its squares.
+#define PAIR(o, r0, r1, r2, r3, r4, r5, r8, r9, r10) \
+	VMULPD  (o+B0)(BX), r2, r9    \
+	VADDPD  r4, r9, r9            \
+	VMULPD  (o+C1)(BX), r2, r10   \
+	VADDPD  r10, r5, r10          \
+	VMULPD  (o+A1)(BX), r4, r1    \
+	VSUBPD  r1, r10, r10          \
+	VMULPD  (o+B0)(BX), r3, r1    \
+	VADDPD  r10, r1, r10          \
+	VMULPD  (o+INTO1)(BX), r2, r0 \
+	VMULPD  (o+C1)(BX), r3, r1    \
+	VADDPD  r1, r0, r0            \
+	VMULPD  (o+A1)(BX), r5, r1    \
+	VSUBPD  r1, r0, r0            \
+	VMULPD  (o+FROM1)(BX), r4, r1 \
+	VADDPD  r1, r0, r0            \
+	VMULPD  (o+INTO2)(BX), r2, r2 \
+	VMULPD  (o+C2)(BX), r3, r3    \
+	VADDPD  r3, r2, r2            \
+	VMULPD  (o+A2)(BX), r5, r1    \
+	VSUBPD  r1, r2, r2            \
+	VMULPD  (o+FROM2)(BX), r4, r1 \
+	VADDPD  r1, r2, r5            \
+	VMOVAPD r0, r4                \
+	VMULPD  r9, r9, r0            \
+	VADDPD  r0, r8, r8            \
+	VMULPD  r10, r10, r0          \
+	VADDPD  r0, r8, r8
+
+// func energyTwoAVX(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
+TEXT ·energyTwoAVX(SB), NOSPLIT, $0-64
 	MOVQ x+0(FP), SI
 	MOVQ y+8(FP), DI
-	MOVQ frames+16(FP), CX
-	MOVQ k+24(FP), BX
-	MOVQ state0+32(FP), R8
-	MOVQ state1+40(FP), R9
-	MOVQ sums+48(FP), R10
-	SPREAD(0, BX, 0)
-	SPREAD(40, BX, 80)
-	LOADSTATES(R8, X4, X5)
-	LOADSTATES(R9, X6, X7)
-	VMOVUPD (R10), X8
+	MOVQ pairs+16(FP), CX
+	MOVQ d+24(FP), BX
+	MOVQ a+32(FP), R8
+	MOVQ b+40(FP), R9
+	MOVQ w+48(FP), R10
+	MOVQ sums+56(FP), R11
+	VMOVUPD     (R8), Y0
+	VMOVUPD     (R9), Y1
+	VUNPCKLPD   Y1, Y0, Y4     // S1 of the first sections, then of the second
+	VUNPCKHPD   Y1, Y0, Y5
+	VMOVUPD     (R10), X9
+	VMOVUPD     16(R10), X10
+	VXORPD      Y8, Y8, Y8
+	VMOVUPD     (R11), X0
+	VINSERTF128 $1, X0, Y8, Y8 // the sums are in the upper lanes
 
-frames:
-	LOADFRAME
-	SECTION(0, X4, X5)
-	SECTION(80, X6, X7)
-	VMULPD X0, X0, X0
-	VADDPD X0, X8, X8
-	ADDQ   $8, SI
-	ADDQ   $8, DI
-	DECQ   CX
-	JNZ    frames
-	STORESTATES(R8, X4, X5)
-	STORESTATES(R9, X6, X7)
-	VMOVUPD X8, (R10)
+pairs:
+	VMOVUPD     (SI), X0
+	VMOVUPD     (DI), X1
+	VUNPCKLPD   X1, X0, X2
+	VUNPCKHPD   X1, X0, X3
+	VINSERTF128 $1, X9, Y2, Y2
+	VINSERTF128 $1, X10, Y3, Y3
+	PAIR(0, Y0, Y1, Y2, Y3, Y4, Y5, Y8, Y9, Y10)
+	ADDQ $16, SI
+	ADDQ $16, DI
+	DECQ CX
+	JNZ  pairs
+	VUNPCKLPD    Y5, Y4, Y0
+	VUNPCKHPD    Y5, Y4, Y1
+	VMOVUPD      Y0, (R8)
+	VMOVUPD      Y1, (R9)
+	VMOVUPD      X9, (R10)
+	VMOVUPD      X10, 16(R10)
+	VEXTRACTF128 $1, Y8, X0
+	VMOVUPD      X0, (R11)
+	VZEROUPPER
 	RET
 
-// A frame with the first section at x[n], in the lower lane, and the second at what
-// the first one put out four frames before, which w holds in its lower lane.
-#define SKEWED(o, w) \
-	VMOVSD    o(SI), X0  \
-	VUNPCKLPD w, X0, X0  \
-	SECTION(0, X4, X5)   \
-	VMOVAPD   X0, w      \
-	VMULPD    X0, X0, X0 \
-	VADDPD    X0, X8, X8
-
-// func energySkewedAVX(x *float64, fours int, k *Section, state0, state1 *State, between *[4]float64, sum *float64)
-TEXT ·energySkewedAVX(SB), NOSPLIT, $80-56
+// func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
+TEXT ·energyOneAVX(SB), NOSPLIT, $0-48
 	MOVQ x+0(FP), SI
-	MOVQ fours+8(FP), CX
-	MOVQ k+16(FP), BX
-	MOVQ state0+24(FP), R8
-	MOVQ state1+32(FP), R9
-	MOVQ between+40(FP), R10
-	MOVQ sum+48(FP), R11
-	BESIDE(BX)
+	MOVQ pairs+8(FP), CX
+	MOVQ d+16(FP), BX
+	MOVQ s+24(FP), R8
+	MOVQ w+32(FP), R10
+	MOVQ sum+40(FP), R11
 	VMOVUPD   (R8), X0
-	VMOVUPD   (R9), X1
+	VMOVUPD   16(R8), X1
 	VUNPCKLPD X1, X0, X4
 	VUNPCKHPD X1, X0, X5
-	VMOVSD    0(R10), X9
+	VMOVSD    (R10), X9
 	VMOVSD    8(R10), X10
-	VMOVSD    16(R10), X11
-	VMOVSD    24(R10), X12
-	VXORPD    X8, X8, X8   // the sum is in the upper lane
+	VXORPD    X8, X8, X8
 	VMOVHPD   (R11), X8, X8
 
-fours:
-	SKEWED(0, X9)
-	SKEWED(8, X10)
-	SKEWED(16, X11)
-	SKEWED(24, X12)
-	ADDQ $32, SI
+pairs:
+	VMOVUPD   (SI), X0
+	VUNPCKLPD X9, X0, X2
+	VSHUFPD   $1, X10, X0, X3
+	PAIR(8, X0, X1, X2, X3, X4, X5, X8, X9, X10)
+	ADDQ $16, SI
 	DECQ CX
-	JNZ  fours
+	JNZ  pairs
 	VUNPCKLPD X5, X4, X0
 	VUNPCKHPD X5, X4, X1
-	VMOVUPD X0, (R8)
-	VMOVUPD X1, (R9)
-	VMOVSD  X9, 0(R10)
-	VMOVSD  X10, 8(R10)
-	VMOVSD  X11, 16(R10)
-	VMOVSD  X12, 24(R10)
-	VMOVHPD X8, (R11)
+	VMOVUPD   X0, (R8)
+	VMOVUPD   X1, 16(R8)
+	VMOVSD    X9, (R10)
+	VMOVSD    X10, 8(R10)
+	VMOVHPD   X8, (R11)
 	RET

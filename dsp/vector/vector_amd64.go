@@ -32,10 +32,10 @@ func peaksAVX(x *float64, cell int, out *float64, cells int)
 func curvatureAVX(x *float64, differences int) float64
 
 //go:noescape
-func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64)
+func energyTwoAVX(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
 
 //go:noescape
-func energySkewedAVX(x *float64, fours int, k *Section, state0, state1 *State, between *[4]float64, sum *float64)
+func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
 
 //go:noescape
 func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)

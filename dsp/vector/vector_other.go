@@ -13,10 +13,10 @@ func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *Sta
 func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)              { panic(noAVX) }
 func peaksAVX(x *float64, cell int, out *float64, cells int)                        { panic(noAVX) }
 func curvatureAVX(x *float64, differences int) float64                              { panic(noAVX) }
-func energyPairAVX(x, y *float64, frames int, k *Section, state0, state1 *State, sums *float64) {
+func energyTwoAVX(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64) {
 	panic(noAVX)
 }
-func energySkewedAVX(x *float64, fours int, k *Section, state0, state1 *State, between *[4]float64, sum *float64) {
+func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64) {
 	panic(noAVX)
 }
 func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)        { panic(noAVX) }
