@@ -13,15 +13,15 @@ const mathematicalRMS = "mathematical rms"
 func (r Readings) Calibrated(c Calibration) Readings {
 	all := append(Readings(nil), r...)
 	for _, n := range r {
-		name, isLevel := strings.CutSuffix(n.Name, "_dbfs")
-		if !isLevel {
+		name, channel, isLevel := strings.Cut(n.Name, "_dbfs")
+		if !isLevel || channel != "" && !strings.HasPrefix(channel, "_ch") {
 			continue
 		}
 		unit := DBFS
 		if strings.HasPrefix(n.Reference, mathematicalRMS) {
 			unit = DBFSRMS
 		}
-		n.Name, n.Unit, n.Reference = name+"_dbu", string(DBU), "√0.6 V rms; "+c.String()
+		n.Name, n.Unit, n.Reference = name+"_dbu"+channel, string(DBU), "√0.6 V rms; "+c.String()
 		if n.Measurable() {
 			l, err := Level{n.Value, unit}.In(DBU, &c)
 			if err != nil {

@@ -47,6 +47,25 @@ func (l Limit) Check() error {
 	return nil
 }
 
+// InEachChannel is the limit of the reading that it names or, where only each channel has
+// one, a limit of each of these.
+func (l Limit) InEachChannel(readings Readings) []Limit {
+	var all []Limit
+	if _, one := readings.Get(l.Reading); !one {
+		for _, r := range readings {
+			if channel, of := strings.CutPrefix(r.Name, l.Reading+"_ch"); of && strings.Trim(channel, "0123456789") == "" {
+				each := l
+				each.Reading = r.Name
+				all = append(all, each)
+			}
+		}
+	}
+	if len(all) == 0 {
+		return []Limit{l}
+	}
+	return all
+}
+
 // Middle is the middle of what the limit accepts; false where one side is open.
 func (l Limit) Middle() (float64, bool) {
 	if l.Min == nil || l.Max == nil {

@@ -58,3 +58,18 @@ func TestJudge(t *testing.T) {
 		t.Errorf("%s\nwant %s", got, want)
 	}
 }
+
+// A limit is of the reading that it names or, where only channels have one, of each.
+func TestInEachChannel(t *testing.T) {
+	r := Readings{{Name: "dc_dbfs_ch1"}, {Name: "dc_dbfs_ch2"}, {Name: "dc_dbfs_chain"}, {Name: "x"}, {Name: "x_ch1"}}
+	for reading, want := range map[string]int{"dc_dbfs": 2, "x": 1, "nothing": 1, "dc_dbfs_ch2": 1} {
+		got := AtMost(reading, 0).InEachChannel(r)
+		if len(got) != want || want == 1 && got[0].Reading != reading || want == 2 && (got[0].Reading != "dc_dbfs_ch1" || got[1].Reading != "dc_dbfs_ch2") {
+			t.Errorf("%s: %+v", reading, got)
+		}
+	}
+	c := Calibration{FullScaleDBu: 16}
+	if got, ok := (Readings{{Name: "tone_dbfs_ch2", Reading: Reading{Value: -20, Unit: "dBFS"}}}).Calibrated(c).Get("tone_dbu_ch2"); !ok || got.Value != -4 {
+		t.Errorf("a channel's level in dBu is %+v, want -4", got)
+	}
+}

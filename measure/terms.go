@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 )
@@ -19,7 +20,7 @@ type Term struct {
 // terms explain every reading of this package and of those that build on it; a test
 // looks for names that are missing. Names may hold N, for a number, and {a,b}. They
 // are compiled once somebody asks.
-var terms = sync.OnceValue(func() []Term { return compileTerms(termTable) })
+var terms = sync.OnceValue(func() []Term { return append(compileTerms(termTable), compileTerms(wordTable)...) })
 
 var termTable = [][4]string{
 	{"integrated_lufs", "Loudness of the whole, gated.", "Rec. ITU-R BS.1770-5 Annex 1", "One channel reads 3.01 LU less than the same voice on two: state which."},
@@ -33,7 +34,7 @@ var termTable = [][4]string{
 	{"true_peak_fine_dbtp", "Largest value of a 256-tap sinc at 64 places between the samples.", "windowed sinc; error printed beside it", "No 4-fold meter shows it: it may be higher than a delivery's own measurement."},
 	{"overshoot_{sample,annex2,fine}_db", "By how much a sound exceeds its ceiling, by that reading; below 0 it stays under.", "sample_peak_dbfs, true_peak_dbtp, true_peak_fine_dbtp less the ceiling", "The ceiling is a claim: give the one that the device is set to."},
 	{"first_window_overshoot_db", fmt.Sprintf("Overshoot in the first %d ms after silence.", FirstWindowMs), "own definition", "A limiter that holds in the middle may miss here."},
-	{"{time_over_ceiling_ms,overs}", "How long, and how often, the sound is over the ceiling by any of the three readings.", "own definition", fmt.Sprintf("Two overs of a channel nearer than %d ms count as one.", mergeMs)},
+	{"{time_over_ceiling_ms,over_events}", "How long, and how often, the sound is over the ceiling by any of the three readings.", "own definition", fmt.Sprintf("Two overs of a channel nearer than %d ms count as one.", mergeMs)},
 	{"image_shift_db", "Largest difference of two channels' gains over a short time.", "own definition", "0 for linked channels only."},
 	{"noise_floor_{dbfs,a_dbfs,c_dbfs,bs468_dbfs}", "Noise in the pauses, 20 Hz to 20 kHz: unweighted, A or C (IEC 61672-1), or through the network of BS.468.", "own estimator: lowest hump of the levels of 50 ms above 150 Hz", "Mathematical rms: 3.01 dB less than re a full-scale sine. The BS.468 network alone is no quasi-peak reading."},
 	{"lower_noise_floor_dbfs", "Noise where it is lowest, if it rises by more than 3 dB for 30 s: noise_floor_dbfs is then the higher of the two.", "own definition", "Something was switched on, or a window opened."},
@@ -60,7 +61,7 @@ var termTable = [][4]string{
 	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter has it without latency."},
 	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},
 	{"gain_db", "Level of the response over the stimulus, or of B over A.", "least squares", ""},
-	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
+	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31_5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
 	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
 	{"response_deviation_db", "Largest distance of the magnitude from the declared response.", "closed form of the declared filter", "A stage's plan states its own deviation from the analogue filter under the same name."},
 	{"mask_excess_db", "By how much a response, against its gain at 1 kHz, is outside of the mask of a claims file where it is furthest outside; less than 0: inside everywhere.", "own definition", "The mask says nothing beyond its first and last frequency."},
@@ -77,11 +78,13 @@ var termTable = [][4]string{
 	{"idle_noise_dbfs", "Noise with digital zero at the input, unweighted, re a full-scale sine.", "AES17-2015 6.4.2", "idle_noise_rms_dbfs is 3.01 dB lower for the same noise."},
 	{"dynamic_range_{db,a_db,ccir_rms_db}", "Full scale over the noise while a tone of −60 dBFS plays.", "AES17-2015 6.4.1", "The tone keeps a muting device awake."},
 	{"{mainsN_dbfs,mains_hz,mains_sum_dbfs}", "Mains frequency and its products with digital zero at the input.", "AES17-2015 6.5.1", ""},
-	{"{linearity_mN_db,linearity_worst_db}", "Gain at a level against that at the reference level.", "AES17-2015 6.3.7", "Noise hides the lowest ones."},
+	{"linearity_{mN,N,worst}_db", "Gain at a level against that at the reference level.", "AES17-2015 6.3.7", "Noise hides the lowest ones."},
 	{"maximum_{level,output}_dbfs", "Level at which THD+N reaches 1 % or the gain falls by 0.3 dB.", "AES17-2015 6.2.1", "The test is loud by nature."},
 	{"{idle_tail_peak_dbfs,decay_to_zero_ms,limit_cycle_hz,limit_cycle_period_frames}", "What a device does after its input has ended.", "own definition", "A limit cycle never ends."},
 	{"{plateau_gain_db,curve_error_db,curve_deviation_db,unsettled_steps}", "Largest gain of a static curve; its distance from the fit and from what is declared; steps that still moved.", "stepped tone; Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Unsettled steps make any fit wrong: give longer ones."},
-	{"{compression,expansion}_{threshold_dbfs,ratio,knee_db,slope,range_db}", "A static curve's threshold, ratio, knee and range, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Levels are peaks of a sine: an rms detector's threshold is 3.01 dB lower."},
+	{"{compression,expansion}_{threshold_dbfs,ratio,knee_db}", "A static curve's threshold, ratio and knee, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Levels are peaks of a sine: an rms detector's threshold is 3.01 dB lower."},
+	{"compression_slope", "1 over the compression's ratio: 0 for a limiter, whose ratio is not measurable.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", ""},
+	{"expansion_range_db", "By how much an expander reduces at most, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "The steps have to go far enough down to reach it."},
 	{"hysteresis_db", "How much lower an expander closes than it opens.", "own definition", "To one step of the stimulus."},
 	{"detector_crest_db", "0: the detector reads rms; 3.01: it reads peaks.", "crest factors of a sine and of two equal tones", "A window shorter than the tones' beat reads in between."},
 	{"{attack,release}_ms", "Time constant: from 0.1 % to 63.2 % of the change of gain in dB.", "1 − 1/e", "A time to 90 % is 2.3 times as long."},
@@ -116,27 +119,52 @@ var termTable = [][4]string{
 	{"headphone_noise_a_db_spl", "A-weighted noise of an output as the sound pressure that a headphone of a stated sensitivity makes of it.", "common practice, no source", "The sensitivity is at 1 kHz; and any output of some volts can reach a level that hurts."},
 	{"equivalent_input_noise_{dbu,dbv}", "Output noise less gain: what noise would be at the input.", "common practice, no source", "Means nothing without source resistance, bandwidth, weighting and gain."},
 	{"{thermal_noise_dbu,noise_figure_db}", "Noise of the source's resistance, and how far the equipment's is over it.", "Johnson and Nyquist 1928: √(4kTRB)", "A figure under it is impossible, or weighted."},
-	{"{bandwidth_hz,load_drop_db,largest_loss_db,response_spread_db,resonance_hz,output_impedance_ohm}", "What an output's impedance does to a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
+	{"{load_drop_db,largest_loss_db,response_spread_db,output_impedance_ohm}", "What an output's impedance does to a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
 	{"{expander,compressor,de_esser,limiter}_reduction_{median,p95,most}_db", "By how much a stage of that kind reduces while it works: median, 95th percentile, largest.", "own definition: milliseconds with 0.1 dB of reduction or more", "Of the working time, not of all: a limiter that works once has a median too. Look at the share of time beside it."},
 	{"{expander,compressor,de_esser,limiter}_working_percent", "Share of the time in which a stage of that kind reduces by 0.1 dB or more.", "own definition", ""},
 	{"channels", "Number of channels of the file.", "the file's header", "A specification for one channel refuses two, also where both hold the same."},
 	{"rate_hz", "Frames a second.", "the file's header", "A high rate does not mean content up there: see highest_content_hz."},
 	{"duration_s", "Length of the sound.", "frames over rate", ""},
 	{"{sample_bits,floating_point}", "Bits a sample, and whether the samples are floating point (1) or integers (0).", "the file's header", "How many of the bits carry sound: see used_bits."},
+	{"overs_clamped_samples", "Samples over full scale that were cut off on writing.", "boothbench process", "Lower the level or end the chain with a limiter."},
+}
+
+// wordTable explains words that are no readings.
+var wordTable = [][4]string{
+	{"{bandwidth_hz,resonance_hz}", "Settings of boothbench units: the bandwidth of a noise measurement, and the frequency of a headphone's resonance.", "Johnson and Nyquist 1928 for the bandwidth of noise", ""},
 	{"tpdf", "Triangular dither: the sum of two uniform random numbers of one step each, added before rounding, which makes the rounding error noise of constant level.", "Lipshitz, Wannamaker and Vanderkooy, JAES 40(5) 1992", "It raises the noise by 4.77 dB over plain rounding, once for each time it is done."},
 	{"{annex2,annex 2}", "The true-peak meter as printed: a fourfold interpolator of 48 taps.", "Rec. ITU-R BS.1770-5 Annex 2", "It reads up to 0.55 dB under the wave at high frequencies, and 0.23 dB over it: the fine reading is closer."},
-	{"overs_clamped_samples", "Samples over full scale that were cut off on writing.", "boothbench process", "Lower the level or end the chain with a limiter."},
 }
 
 func compileTerms(table [][4]string) []Term {
 	all := make([]Term, len(table))
 	for i, row := range table {
-		p := regexp.QuoteMeta(row[0])
-		p = strings.NewReplacer(`\\{`, "(", `\\}`, ")", ",", "|").Replace(strings.ReplaceAll(strings.ReplaceAll(p, `\{`, `\\{`), `\}`, `\\}`))
-		p = strings.ReplaceAll(p, "N", "[0-9]+")
-		all[i] = Term{row[0], row[1], row[2], row[3], regexp.MustCompile("^(" + p + ")(_ch[0-9]+)?$")}
+		all[i] = Term{row[0], row[1], row[2], row[3], familyPattern(row[0])}
 	}
 	return all
+}
+
+// familyPattern matches the names of a family: {a,b} is either, N a number, which before
+// hz and khz may have a decimal, with _ for the point.
+func familyPattern(family string) *regexp.Regexp {
+	if known, ok := familyPatterns.Load(family); ok {
+		return known.(*regexp.Regexp)
+	}
+	p := regexp.QuoteMeta(family)
+	p = strings.NewReplacer(`\\{`, "(", `\\}`, ")", ",", "|").Replace(strings.ReplaceAll(strings.ReplaceAll(p, `\{`, `\\{`), `\}`, `\\}`))
+	p = regexp.MustCompile(`N(\(|k?hz)`).ReplaceAllString(p, "[0-9]+(_[0-9]+)?$1")
+	p = strings.ReplaceAll(p, "N", "[0-9]+")
+	compiled := regexp.MustCompile("^(" + p + ")(_ch[0-9]+)?$")
+	familyPatterns.Store(family, compiled)
+	return compiled
+}
+
+var familyPatterns sync.Map // compiled once
+
+// IsReadingOf reports whether a reading, or that of one channel, has one of the names of
+// families: as Term.Name writes them.
+func IsReadingOf(name string, families ...string) bool {
+	return slices.ContainsFunc(families, func(f string) bool { return familyPattern(f).MatchString(name) })
 }
 
 // Explain explains a reading by its name.
@@ -172,21 +200,22 @@ func TermNames() []string {
 // number.
 func ReadingNames() []string {
 	var all []string
-	for _, name := range TermNames() {
-		all = append(all, writtenOut(name)...)
+	for _, row := range termTable {
+		all = append(all, WrittenOut(row[0])...)
 	}
 	return all
 }
 
-func writtenOut(name string) []string {
-	before, rest, family := strings.Cut(name, "{")
+// WrittenOut are the names of a family, one by one; N stands for a number.
+func WrittenOut(family string) []string {
+	before, rest, several := strings.Cut(family, "{")
 	members, after, _ := strings.Cut(rest, "}")
-	if !family {
-		return []string{name}
+	if !several {
+		return []string{family}
 	}
 	var all []string
 	for member := range strings.SplitSeq(members, ",") {
-		all = append(all, writtenOut(before+member+after)...)
+		all = append(all, WrittenOut(before+member+after)...)
 	}
 	return all
 }

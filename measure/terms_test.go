@@ -18,7 +18,7 @@ import (
 func TestEveryReadingIsExplained(t *testing.T) {
 	unit := regexp.MustCompile(`^[a-z][a-z0-9_]*_(dbfs|dbtp|lufs|lu|db|dbu|dbv|ms|frames|hz|ppm|percent|bits|steps|samples)$`)
 	// Settings, columns of tables and parts of names are no readings.
-	other := map[string]bool{"low_hz": true, "passband_hz": true, "rate_hz": true, "frequency_hz": true, "time_ms": true, "in_dbfs": true, "out_dbfs": true, "group_delay_ms": true, "excerpt_frames": true,
+	other := map[string]bool{"hz_db": true, "khz_db": true, "low_hz": true, "passband_hz": true, "rate_hz": true, "frequency_hz": true, "time_ms": true, "in_dbfs": true, "out_dbfs": true, "group_delay_ms": true, "excerpt_frames": true,
 		"momentary_lufs": true, "short_term_lufs": true, "level_db": true, "levels_ms": true, "levels_dbfs": true, "third_octaves_dbfs": true, "a_db": true, "ccir_rms_db": true, "load_hz": true, "noise_bandwidth_hz": true, "declared_gain_db": true, "level_dbfs": true, "a_dbfs": true, "b_dbfs": true, "difference_dbfs": true, "response_db": true, "harmonics_noise_db": true}
 	adders := map[string]string{"add": "", "Add": "", "AddLevel": "", "cannot": "", "addFor": "", "AddRatio": "_db", "AddFrames": "_frames", "addGain": ""}
 	seen := 0
@@ -75,7 +75,7 @@ func TestEveryReadingIsExplained(t *testing.T) {
 	if seen < 150 {
 		t.Errorf("%d names were found; there are more", seen)
 	}
-	for _, name := range []string{"dc_dbfs_ch2", "harmonic7_percent", "linearity_m60_db", "residual_3150hz_dbfs", "group_delay_at_10khz_ms", "mains3_dbfs"} {
+	for _, name := range []string{"dc_dbfs_ch2", "harmonic7_percent", "linearity_m60_db", "residual_3150hz_dbfs", "gain_at_31_5hz_db", "group_delay_at_10khz_ms", "mains3_dbfs"} {
 		if _, known := Explain(name); !known {
 			t.Errorf("%s is not explained", name)
 		}
@@ -88,7 +88,7 @@ func TestEveryReadingIsExplained(t *testing.T) {
 // Texts take their figures from the constants that the meters use.
 func TestTermsHoldTheConstants(t *testing.T) {
 	for name, want := range map[string]string{
-		"overs":                     fmt.Sprintf("nearer than %d ms", mergeMs),
+		"over_events":               fmt.Sprintf("nearer than %d ms", mergeMs),
 		"first_window_overshoot_db": fmt.Sprintf("first %d ms", FirstWindowMs),
 	} {
 		term, _ := Explain(name)

@@ -19,7 +19,8 @@ trap to mind.
 Usage: boothbench explain WORD …
        boothbench explain                 (lists its topics)
        boothbench explain --reference     (the whole chain file, as Markdown)
-       boothbench explain --readings      (the names of all readings)
+       boothbench explain --readings      (all readings: which command gives each, and
+                                           which file can hold a limit of it)
 
 Examples:
   boothbench explain compressor
@@ -29,7 +30,8 @@ Examples:
 func runExplain(e env, args []string) error {
 	f := e.flags("explain", explainUsage)
 	reference := f.Bool("reference", false, "print the reference of the chain file, as Markdown")
-	readings := f.Bool("readings", false, "list the names of all readings; N is a number")
+	readings := f.Bool("readings", false, "list all readings: which command gives each, and which file can hold a limit of it")
+	asJSON := f.Bool("json", false, "with --readings: print one JSON object")
 	if err := parse(f, args); err != nil {
 		return err
 	}
@@ -37,10 +39,22 @@ func runExplain(e env, args []string) error {
 		e.stdout.Write(chain.Reference())
 		return nil
 	}
-	if *readings {
-		for _, name := range measure.TermNames() {
-			fmt.Fprintln(e.stdout, name)
+	switch {
+	case *asJSON && !*readings:
+		return usageError("found --json without --readings; accepted: both")
+	case *asJSON:
+		o := struct {
+			SchemaVersion int        `json:"schema_version"`
+			Command       string     `json:"command"`
+			Readings      []standing `json:"readings"`
+		}{SchemaVersion: 1, Command: "explain"}
+		for _, name := range measure.ReadingNames() {
+			o.Readings = append(o.Readings, standingOf(name))
 		}
+		e.printJSON(o)
+		return nil
+	case *readings:
+		listReadings(e.stdout)
 		return nil
 	}
 	if f.NArg() == 0 {
@@ -70,7 +84,11 @@ func runExplain(e env, args []string) error {
 func explanation(word string) string {
 	var parts []string
 	if term, isReading := measure.Explain(strings.ToLower(word)); isReading {
-		parts = append(parts, term.String())
+		text := term.String()
+		if name, ok := writtenName(strings.ToLower(word)); ok {
+			text += standingOf(name).String()
+		}
+		parts = append(parts, text)
 	}
 	if text, known := chain.Explain(word); known {
 		parts = append(parts, text)

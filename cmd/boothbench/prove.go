@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -192,7 +191,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 			return nil, err
 		}
 		sheet, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
-		return sheet, claimError(err)
+		return sheet, inputError(err)
 	}
 	var pairs []instrument.Recorded
 	for i := 0; i < len(files); i += 2 {
@@ -202,7 +201,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 	for _, f := range findings {
 		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
 	}
-	return sheet, claimError(err)
+	return sheet, inputError(err)
 }
 
 // ofChain proves the engine, or the implementation that the flags name.
@@ -247,14 +246,6 @@ func (s *proveSettings) writeStimuli(e env, path string) error {
 	fmt.Fprintf(e.stdout, "wrote %s under %s at %d Hz, in a folder for each stage and one for the whole chain\nnext: put each through its device, keep names and folders, and run: boothbench prove %s --recording FOLDER --rate %d\n",
 		plural(files, "sound"), s.stimuli, s.rate, path, s.rate)
 	return nil
-}
-
-// claimError is the claims file's fault, or the recording's or the device's.
-func claimError(err error) error {
-	if wrong := (*proof.ClaimError)(nil); errors.As(err, &wrong) {
-		return withCode(exitUsage, err)
-	}
-	return inputError(err)
 }
 
 // printSheet prints what did not pass, with what to do, then the whole sheet.

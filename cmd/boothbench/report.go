@@ -50,6 +50,8 @@ type pageSettings struct {
 	rate, jobs             int
 	replace, asJSON, quiet bool
 	rateGiven, jobsGiven   bool
+
+	failed error // of a device that failed: what was measured before is on the page
 }
 
 func runReport(e env, args []string) error {
@@ -180,6 +182,9 @@ func (s *pageSettings) run(e env, files []string) error {
 		fmt.Fprintln(e.stdout, page.Answer)
 	} else {
 		fmt.Fprintf(e.stdout, "%s: %s\n", page.Verdict, page.Answer)
+	}
+	if s.failed != nil {
+		return s.failed
 	}
 	if page.Verdict == measure.Fail || page.Verdict == measure.Undecided && (s.kind == "chain" || s.limits != "" || s.spec != "" || s.claims != "") {
 		return &coded{exitLimit, errReported}

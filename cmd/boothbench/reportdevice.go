@@ -47,11 +47,13 @@ func (s *pageSettings) devicePage(e env, files []string) (pages.Page, any, error
 	each, clear := s.shown(e)
 	d, err := pages.ReadDevice(e.ctx, settings, each)
 	clear()
-	if err != nil {
-		return pages.Page{}, nil, claimError(err)
+	if d == nil {
+		return pages.Page{}, nil, inputError(err)
 	}
+	s.failed = inputError(err) // the page has what was measured before
 	type test struct {
-		Signal    string           `json:"signal"`
+		Signal    string           `json:"signal,omitempty"`
+		Error     string           `json:"error,omitempty"`
 		Recording string           `json:"recording,omitempty"`
 		SHA256    string           `json:"sha256,omitempty"`
 		Readings  measure.Readings `json:"readings"`
@@ -66,7 +68,11 @@ func (s *pageSettings) devicePage(e env, files []string) (pages.Page, any, error
 		Claims        []proof.Line `json:"claims,omitempty"`
 	}{SchemaVersion: 1, Command: "report", Device: settings.Name, RateHz: d.Tests[0].Rate}
 	for _, t := range d.Tests {
-		object.Tests = append(object.Tests, test{stimulus.Describe(t.Signal), t.Recording, t.Digest, t.Readings})
+		signal := ""
+		if t.Signal != nil {
+			signal = stimulus.Describe(t.Signal)
+		}
+		object.Tests = append(object.Tests, test{signal, t.Failed, t.Recording, t.Digest, append(measure.Readings{}, t.Readings...)})
 	}
 	if d.Sheet != nil {
 		object.Claims = d.Sheet.Lines

@@ -12,28 +12,34 @@ import (
 // measure.Programme and take.Inspect.
 func Reading(t testing.TB, s Sound, limit measure.Limit) {
 	t.Helper()
-	j, err := judge(t.Context(), s, limit)
-	switch {
-	case err != nil:
+	all, err := judge(t.Context(), s, limit)
+	if err != nil {
 		t.Errorf("%s: %v", s.name, err)
-	case j.Verdict != measure.Pass:
-		t.Error(j)
-	default:
-		t.Log(j)
+		return
+	}
+	for _, j := range all {
+		hold(t, j)
 	}
 }
 
-func judge(ctx context.Context, s Sound, limit measure.Limit) (measure.Judgement, error) {
-	m := newMeasured(ctx, s)
+// judge holds a sound, or each of its channels, to a limit.
+func judge(ctx context.Context, s Sound, limit measure.Limit) (all []measure.Judgement, err error) {
 	if err := limit.Check(); err != nil {
-		return measure.Judgement{}, err
+		return nil, err
 	}
 	kind, known := originOf(limit.Reading)
 	if !known || kind > ofInspection {
-		return measure.Judgement{}, unknownReading(limit.Reading)
+		return nil, unknownReading(limit.Reading)
 	}
+	m := newMeasured(ctx, s)
 	readings, err := m.readings(source{origin: kind})
-	return measure.Judge(s.name, m.rate, readings, limit), err
+	if err != nil {
+		return nil, err
+	}
+	for _, each := range limit.InEachChannel(readings) {
+		all = append(all, measure.Judge(s.name, m.rate, readings, each))
+	}
+	return all, nil
 }
 
 // TruePeakAtMost fails the test where the true peak exceeds a level in dBTP, by

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -36,7 +35,7 @@ func Measured(t testing.TB, p Processor, i instrument.Instrument, limits ...meas
 		return
 	}
 	for _, limit := range limits {
-		for _, each := range inEachChannel(readings, limit) {
+		for _, each := range limit.InEachChannel(readings) {
 			hold(t, measure.Judge(p.about(i.Stimulus()), p.rate(), readings, each))
 		}
 	}
@@ -53,23 +52,6 @@ func (p Processor) response(s stimulus.Signal) (dsp.Block, error) {
 
 // about is the subject of a judgement: which processor answers which signal.
 func (p Processor) about(s stimulus.Signal) string { return p.name() + ", " + s.Kind() }
-
-// inEachChannel is a limit for the reading it names or, where each channel has one,
-// for all of these.
-func inEachChannel(readings measure.Readings, l measure.Limit) []measure.Limit {
-	var all []measure.Limit
-	for _, r := range readings {
-		if strings.HasPrefix(r.Name, l.Reading+"_ch") {
-			each := l
-			each.Reading = r.Name
-			all = append(all, each)
-		}
-	}
-	if len(all) == 0 {
-		return []measure.Limit{l}
-	}
-	return all
-}
 
 // hold fails the test where a limit is not met, and logs where it is.
 func hold(t testing.TB, j measure.Judgement) {
@@ -113,7 +95,7 @@ func IdleNoise(t testing.TB, p Processor, mostDBFS float64) {
 		return
 	}
 	limit := measure.AtMost("idle_noise_dbfs", mostDBFS)
-	for c, each := range inEachChannel(readings, limit) {
+	for c, each := range limit.InEachChannel(readings) {
 		if settled := response[c][p.rate():]; silent(settled) {
 			readings = levelReading(each.Reading, math.Inf(-1), "dBFS").With(readings)
 		}

@@ -145,9 +145,11 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 				checked.Err = fmt.Errorf("%s: %w", file, err)
 				return checked
 			}
-			j := measure.Judge(file, m.rate, readings, limit)
-			checked.judged(place, j)
-			failed[kind] = failed[kind] || j.Verdict != measure.Pass
+			for _, each := range limit.InEachChannel(readings) {
+				j := measure.Judge(file, m.rate, readings, each)
+				checked.judged(place, j)
+				failed[kind] = failed[kind] || j.Verdict != measure.Pass
+			}
 		}
 		checked.Changes = append(checked.Changes, m.changed(g, file, failed)...)
 		if failed[ofComparison] && l.Artefacts != "" {

@@ -37,13 +37,14 @@ var origins = map[string]origin{
 	"speech_level_dbfs": ofInspection, "speech_to_noise_db": ofInspection, "hum_hz": ofInspection, "hum_level_dbfs": ofInspection,
 	"dc_dbfs": ofInspection, "crest_factor_db": ofInspection, "asymmetry_db": ofInspection, "used_bits": ofInspection,
 	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
+	"lower_noise_floor_dbfs": ofInspection, "pauses_ms": ofInspection, "noise_variation": ofInspection, "softer_speech_dbfs": ofInspection, "louder_speech_dbfs": ofInspection,
 	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
 
 	"missing_ms": ofComparison, "extra_ms": ofComparison,
 	"similarity": ofComparison, "delay_frames": ofComparison, "delay_ms": ofComparison, "drift_ppm": ofComparison, "polarity": ofComparison,
 	"gain_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
-	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
-	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "integrated_difference_lu": ofComparison,
+	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "first_difference_frames": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
+	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "response_difference_hz": ofComparison, "residual_Nhz_dbfs": ofComparison, "integrated_difference_lu": ofComparison,
 	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison, "noise_floor_difference_db": ofComparison, "noise_floor_a_difference_db": ofComparison,
 
 	"same_samples": ofBaseline, "frames_change": ofBaseline, "delay_change_frames": ofBaseline, "gain_change_db": ofBaseline,
@@ -55,20 +56,38 @@ var origins = map[string]origin{
 	"de_esser_reduction_median_db": ofRun, "de_esser_reduction_p95_db": ofRun, "de_esser_reduction_most_db": ofRun, "de_esser_working_percent": ofRun,
 	"limiter_reduction_median_db": ofRun, "limiter_reduction_p95_db": ofRun, "limiter_reduction_most_db": ofRun, "limiter_working_percent": ofRun,
 
-	"claims_failed": ofProof, "claims_undecided": ofProof,
+	"claims_passed": ofProof, "claims_failed": ofProof, "claims_undecided": ofProof,
 	"latency_frames": ofLatency, "latency_ms": ofLatency,
 	"overshoot_sample_db": ofOvershoot, "overshoot_annex2_db": ofOvershoot, "overshoot_fine_db": ofOvershoot, "image_shift_db": ofOvershoot,
+	"first_window_overshoot_db": ofOvershoot, "time_over_ceiling_ms": ofOvershoot, "over_events": ofOvershoot,
+}
+
+// InLimits states whether a limits file may hold a limit of a reading, and which key its
+// [[expect]] needs for it: like, baseline, through, chain, or "" for none.
+func InLimits(reading string) (needs string, ok bool) {
+	i, ok := originOf(reading)
+	if reading == "residual_Nhz_dbfs" {
+		i, ok = ofComparison, true
+	}
+	return map[origin]string{ofComparison: "like", ofBaseline: "baseline", ofRun: "through", ofProof: "chain", ofLatency: "chain", ofOvershoot: "chain"}[i], ok
 }
 
 // ofChain reports whether an instrument looks at a chain, not at a file.
 func (i origin) ofChain() bool { return i >= ofProof }
 
-var perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
+var (
+	perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
+	ofThird    = regexp.MustCompile(`^residual_[0-9]+hz_dbfs$`)
+)
 
 // originOf finds the instrument of a reading; readings of one channel, such
 // as dc_dbfs_ch2, go by the name without the channel.
 func originOf(reading string) (origin, bool) {
-	i, known := origins[perChannel.ReplaceAllString(reading, "")]
+	name := perChannel.ReplaceAllString(reading, "")
+	if ofThird.MatchString(name) {
+		name = "residual_Nhz_dbfs"
+	}
+	i, known := origins[name]
 	return i, known
 }
 

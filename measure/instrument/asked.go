@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"regexp"
 	"strconv"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -22,20 +23,25 @@ type Asked struct {
 	Mask       Mask      // gives mask_excess_db; nil: not asked
 }
 
-var gainAt = regexp.MustCompile(`^gain_at_([0-9]+)(k?)hz_db(_ch[0-9]+)?$`)
+var gainAt = regexp.MustCompile(`^gain_at_([0-9]+(?:_[0-9]+)?)(k?)hz_db(_ch[0-9]+)?$`)
 
-// FrequencyOfGain is the frequency in Hz in the name of a gain, such as gain_at_10khz_db;
-// false for other names.
+// FrequencyOfGain is the frequency in Hz in the name of a gain, such as gain_at_10khz_db or
+// gain_at_31_5hz_db; false for other names.
 func FrequencyOfGain(name string) (hz float64, ok bool) {
 	m := gainAt.FindStringSubmatch(name)
 	if m == nil {
 		return 0, false
 	}
-	hz, err := strconv.ParseFloat(m[1], 64)
+	hz, err := strconv.ParseFloat(strings.Replace(m[1], "_", ".", 1), 64)
 	if m[2] == "k" {
 		hz *= 1000
 	}
 	return hz, err == nil && hz > 0
+}
+
+// inName is a number as the name of a reading has it: 31_5 for 31.5.
+func inName(v float64) string {
+	return strings.Replace(strconv.FormatFloat(v, 'f', -1, 64), ".", "_", 1)
 }
 
 // IsResponseSignal reports whether the response to a signal has a curve of which Asked
@@ -75,11 +81,10 @@ func (a Asked) Of(s stimulus.Signal, rate int, response dsp.Block) (measure.Read
 func (a Asked) read(f *FrequencyResponse) measure.Readings {
 	var r measure.Readings
 	for _, hz := range a.GainsAtHz {
-		name := fmt.Sprintf("gain_at_%ghz_db", hz)
 		x := f.gainReading(hz)
-		r.Add(name, x)
-		if k := hz / 1000; k > 1 && k == math.Trunc(k) { // that at 1 kHz is always read
-			r.Add(fmt.Sprintf("gain_at_%gkhz_db", k), x)
+		r.Add("gain_at_"+inName(hz)+"hz_db", x)
+		if hz != 1000 { // that at 1 kHz is always read
+			r.Add("gain_at_"+inName(hz/1000)+"khz_db", x)
 		}
 	}
 	if a.PassbandHz > 0 {

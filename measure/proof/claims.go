@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain/document"
@@ -85,6 +86,50 @@ func (d *claimsDecoder) top() {
 		}
 	}
 	d.AtLeastOne("test", "a [[test]] table for each stimulus")
+	if e := d.Root.Entry("test"); e != nil && len(d.claims.Tests) == len(e.Value.Items) {
+		for i, t := range e.Value.Items {
+			d.given(t, &d.claims.Tests[i])
+		}
+	}
+}
+
+// given reports claims about what no response to the test's stimulus gives, so that no
+// device has to run to find out.
+func (d *claimsDecoder) given(t *document.Value, test *Test) {
+	if test.Stimulus == nil {
+		return
+	}
+	families := slices.Concat(instrument.ReadingsFor(test.Stimulus), instrument.AlignmentReadings, instrument.AskedReadings)
+	for _, e := range t.Entries {
+		if _, claimed := test.lines[e.Key]; !claimed || e.Key == "mask_excess_db" {
+			continue
+		}
+		uncalibrated := calibratedUnit.ReplaceAllString(e.Key, "_dbfs$1")
+		switch {
+		case uncalibrated != e.Key && d.claims.Calibration == nil && !measure.IsReadingOf(e.Key, families...):
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a level in volts, but no calibration", Hint: `add a line such as calibration = "0 dBFS = +16 dBu"`})
+		case !measure.IsReadingOf(uncalibrated, families...):
+			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading that no response to " + test.Stimulus.Kind() + " gives", Hint: elsewhere(uncalibrated, families)})
+		}
+	}
+}
+
+// elsewhere says which reading of the stimulus was probably meant, or which stimulus
+// gives the one that is named.
+func elsewhere(reading string, families []string) string {
+	var own []string
+	for _, f := range families {
+		own = append(own, measure.WrittenOut(f)...)
+	}
+	stimuli := instrument.StimuliOf(withoutChannel(reading))
+	near := document.Nearest(reading, own)
+	switch {
+	case len(stimuli) > 0:
+		return "it is of the stimulus " + strings.Join(stimuli, ", or ")
+	case near != "":
+		return "did you mean " + near + "?"
+	}
+	return "no stimulus gives it: boothbench explain " + reading
 }
 
 func (d *claimsDecoder) test(t *document.Value) Test {
@@ -303,7 +348,7 @@ func (d *claimsDecoder) asks(t *document.Value, test *Test) {
 }
 
 // calibratedUnit ends the names that levels in dBFS have with a calibration.
-var calibratedUnit = regexp.MustCompile(`_db[uv](_ch[0-9]+)?$`)
+var calibratedUnit = regexp.MustCompile(`_dbu(_ch[0-9]+)?$`)
 
 var channelSuffix = regexp.MustCompile(`_ch[0-9]+$`)
 

@@ -18,6 +18,7 @@ import (
 type Answer struct {
 	Readings measure.Readings
 	Response dsp.Block // as the instruments take it; nil: what the readings lack cannot be asked
+	Failed   string    // why there are neither; "": there are
 
 	watched *watchedDevice
 }
@@ -60,7 +61,7 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 			}
 			readings, response = t.withoutReadings(err.Error()), nil
 		}
-		answers[i] = Answer{readings, response, watched}
+		answers[i] = Answer{Readings: readings, Response: response, watched: watched}
 	}
 	sheet, err := c.held(rate, answers)
 	if err == nil {
@@ -122,8 +123,11 @@ func (c *Claims) Held(rate int, read map[string]Answer) (*Sheet, error) {
 	answers := make([]Answer, len(c.Tests))
 	for i, t := range c.Tests {
 		a, ok := read[stimulus.Describe(t.Stimulus)]
-		if !ok {
+		switch {
+		case !ok:
 			a.Readings = t.withoutReadings("there is no recording of this stimulus that could be read")
+		case a.Failed != "":
+			a.Readings = t.withoutReadings(a.Failed)
 		}
 		answers[i] = a
 	}
@@ -149,9 +153,7 @@ func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 		if a.watched == nil {
 			a.watched = &watchedDevice{}
 		}
-		if err := sheet.judge(c, t, a.Readings, a.watched); err != nil {
-			return nil, err
-		}
+		sheet.judge(c, t, a.Readings, a.watched)
 	}
 	return sheet, nil
 }
@@ -194,19 +196,20 @@ func (c *Claims) about(s stimulus.Signal) bool {
 	return false
 }
 
-// judge adds a test's lines. A claim about what no instrument reads is an error of
-// the claims file.
-func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDevice) error {
+// judge adds a test's lines. A claim about what the response does not give is undecided:
+// it takes no other result with it.
+func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDevice) {
 	if c.Calibration != nil {
 		readings = readings.Calibrated(*c.Calibration)
 	}
 	for _, claim := range t.Claims {
-		if _, ok := readings.Get(claim.Reading); !ok {
-			return &ClaimError{fmt.Errorf("%s:%d: %w", c.Path, t.lines[claim.Reading], noReading(claim.Reading, readings, c.Calibration))}
+		for _, limit := range claim.Limit.InEachChannel(readings) {
+			if _, ok := readings.Get(limit.Reading); !ok {
+				readings = append(readings, measure.Named{Name: limit.Reading, Reading: measure.Reading{Reason: noReading(limit.Reading, readings), Frame: -1, Channel: -1}})
+			}
+			s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, d.judge(advised(measure.Judge(c.Device, s.RateHz, readings, limit)))})
 		}
-		s.Lines = append(s.Lines, Line{"", stimulus.Describe(t.Stimulus), claim.Why, d.judge(advised(measure.Judge(c.Device, s.RateHz, readings, claim.Limit)))})
 	}
-	return nil
 }
 
 // advised says where a mask is not met.
@@ -217,22 +220,18 @@ func advised(j measure.Judgement) measure.Judgement {
 	return j
 }
 
-// A ClaimError is about a claims file that asks for what its stimulus does not give.
-type ClaimError struct{ err error }
-
-func (e *ClaimError) Error() string { return e.err.Error() }
-
-func noReading(name string, readings measure.Readings, c *measure.Calibration) error {
+// noReading says why a response does not give a reading that its kind of stimulus can.
+func noReading(name string, readings measure.Readings) string {
 	var names []string
 	for _, n := range readings {
 		names = append(names, n.Name)
 	}
-	switch near := document.Nearest(name, names); {
-	case strings.HasSuffix(name, "_dbu") && c == nil:
-		return errors.New(name + `: a level in dBu needs a calibration; add a line such as calibration = "0 dBFS = +16 dBu"`)
-	case near != "":
-		return fmt.Errorf("%s: this stimulus gives no such reading; did you mean %s?", name, near)
-	default:
-		return fmt.Errorf("%s: this stimulus gives no such reading; accepted: %s", name, strings.Join(names, ", "))
+	hint := ""
+	if near := document.Nearest(name, names); near != "" {
+		hint = "; did you mean " + near + "?"
 	}
+	if measure.IsReadingOf(name, instrument.AlignmentReadings...) {
+		hint = "; a recording of it does: --recording"
+	}
+	return "this response gives no such reading" + hint
 }

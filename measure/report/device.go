@@ -2,6 +2,7 @@ package report
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -35,7 +36,8 @@ type Device struct {
 
 // DeviceTest is one test signal and what the device made of it.
 type DeviceTest struct {
-	Signal   stimulus.Signal
+	Signal   stimulus.Signal // nil: of a recording that could not be read
+	Failed   string          // why there are no readings; "": there are
 	Rate     int
 	Readings measure.Readings
 	Findings []measure.Finding
@@ -53,7 +55,9 @@ func standardTests() []stimulus.Signal {
 	}
 }
 
-// ReadDevice measures a device. Shown, which may be nil, is called before each test.
+// ReadDevice measures a device. Shown, which may be nil, is called before each test. Where
+// the device fails, or a recording says nothing about it, the device with the other tests is
+// returned beside the error.
 func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i, of int)) (*Device, error) {
 	d := &Device{DeviceSettings: s}
 	signals := standardTests()
@@ -66,6 +70,8 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 			signals = append(signals, t.Stimulus)
 		}
 	}
+	var failed error
+	rate := 0 // of the tests that were read
 	for i, signal := range signals {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -74,20 +80,38 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 		if signal != nil {
 			name = stimulus.Describe(signal)
 		}
+		if failed != nil && s.Device != nil { // it is not run again
+			d.Tests = append(d.Tests, DeviceTest{Signal: signal, Rate: s.Rate, Failed: "the device failed before: " + failed.Error()})
+			continue
+		}
 		if shown != nil {
 			shown(name, i, len(signals))
 		}
 		t, err := d.test(ctx, i, signal)
-		if err != nil {
+		switch {
+		case err != nil && ctx.Err() != nil:
 			return nil, err
-		}
-		if len(d.Tests) > 0 && d.Tests[0].Rate != t.Rate {
-			return nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", t.Recording, t.Rate, d.Tests[0].Rate)
+		case err != nil:
+			failed = errors.Join(failed, err)
+			t = DeviceTest{Signal: signal, Rate: s.Rate, Failed: err.Error()}
+			if s.Device == nil {
+				t.Recording = filepath.Base(s.Recordings[i].Recording)
+			}
+		case rate != 0 && rate != t.Rate:
+			return nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", t.Recording, t.Rate, rate)
+		default:
+			rate = t.Rate
 		}
 		d.Tests = append(d.Tests, t)
 	}
+	if rate == 0 {
+		return nil, failed
+	}
+	for i := range d.Tests {
+		d.Tests[i].Rate = rate
+	}
 	if s.Claims == nil {
-		return d, nil
+		return d, failed
 	}
 	if c := s.Claims.Calibration; c != nil {
 		defer func() {
@@ -98,12 +122,16 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 	}
 	read := map[string]proof.Answer{}
 	for i, t := range d.Tests {
-		read[stimulus.Describe(t.Signal)] = proof.Answer{Readings: t.Readings, Response: t.response}
+		if t.Signal != nil {
+			read[stimulus.Describe(t.Signal)] = proof.Answer{Readings: t.Readings, Response: t.response, Failed: t.Failed}
+		}
 		d.Tests[i].response = nil
 	}
 	var err error
-	d.Sheet, err = s.Claims.Held(d.Tests[0].Rate, read)
-	return d, err
+	if d.Sheet, err = s.Claims.Held(rate, read); err != nil {
+		return nil, err
+	}
+	return d, failed
 }
 
 // test has the device respond to a signal, or reads a recording.
@@ -163,11 +191,14 @@ func (d *Device) Page() Page {
 	p := Page{Title: "Device: " + d.Name}
 	p.Verdict, p.Answer = d.answer()
 	for _, t := range d.Tests {
+		if t.Failed != "" {
+			p.Do = append(p.Do, fmt.Sprintf("%s: nothing could be measured: %s.", d.subject(t), strings.TrimSuffix(t.Failed, ".")))
+		}
 		for _, f := range t.Findings {
 			p.Do = append(p.Do, fmt.Sprintf("%s: %s. %s.", d.subject(t), f.What, upper(f.Do)))
 		}
 	}
-	p.About = fmt.Sprintf("%d tests at %d Hz. %s", len(d.Tests), d.Tests[0].Rate, d.calibration())
+	p.About = fmt.Sprintf("%s at %d Hz. %s", dsp.Plural(len(d.Tests), "test"), d.Tests[0].Rate, d.calibration())
 	reasons := &reasonList{}
 	if d.Sheet != nil {
 		p.Sections = append(p.Sections, Section{Title: "Claims", Table: claimsTable(d.Sheet.Lines, reasons)})
@@ -187,6 +218,9 @@ func (d *Device) Page() Page {
 	all := &Table{Head: []string{"reading", "measured", "note"}}
 	var readings []measure.Readings
 	for _, t := range d.Tests {
+		if t.Failed != "" {
+			continue
+		}
 		all.Rows = append(all.Rows, []Cell{text(minus(stimulus.Describe(t.Signal)) + ":")})
 		for _, r := range t.Readings {
 			all.Rows = append(all.Rows, []Cell{text(r.Name), figure(r.Reading), text(notes.number(note(r.Reading)))})
@@ -202,7 +236,7 @@ func (d *Device) Page() Page {
 	steps := []string{d.Version}
 	for _, t := range d.Tests {
 		if t.Recording != "" {
-			steps = append(steps, fmt.Sprintf("%s  sha256 %s", t.Recording, t.Digest))
+			steps = append(steps, strings.TrimSuffix(fmt.Sprintf("%s  sha256 %s", t.Recording, t.Digest), "  sha256 "))
 		}
 	}
 	return p.withRepeat(append(steps, d.Repeat...), nil)
@@ -245,7 +279,7 @@ func (d *Device) subject(t DeviceTest) string {
 	if t.Recording != "" {
 		return t.Recording
 	}
-	return stimulus.Describe(t.Signal)
+	return minus(stimulus.Describe(t.Signal))
 }
 
 // note is what a reading is against, and its bound.
@@ -264,6 +298,9 @@ func (d *Device) openTable() *Table {
 	table := &Table{Head: []string{"readings", "why"}}
 	at := map[string]int{} // rows by reason
 	for _, t := range d.Tests {
+		if t.Failed != "" {
+			table.Rows = append(table.Rows, []Cell{text("all of " + d.subject(t)), text(minus(t.Failed))})
+		}
 		for _, r := range t.Readings {
 			if r.Measurable() {
 				continue
@@ -287,11 +324,17 @@ func (d *Device) openTable() *Table {
 func (d *Device) conditions() *Table {
 	table := &Table{Head: []string{"test signal", "recording", "format"}}
 	for _, t := range d.Tests {
-		format := "64-bit floating point in memory"
-		if t.Recording != "" {
+		format, signal := "64-bit floating point in memory", "not known"
+		switch {
+		case t.Failed != "":
+			format = "not measured"
+		case t.Recording != "":
 			format = t.Format.String()
 		}
-		table.Rows = append(table.Rows, []Cell{text(minus(stimulus.Describe(t.Signal))), text(t.Recording), text(format)})
+		if t.Signal != nil {
+			signal = minus(stimulus.Describe(t.Signal))
+		}
+		table.Rows = append(table.Rows, []Cell{text(signal), text(t.Recording), text(format)})
 	}
 	return table
 }
