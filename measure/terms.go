@@ -61,7 +61,7 @@ var termTable = [][4]string{
 	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter has it without latency."},
 	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},
 	{"gain_db", "Level of the response over the stimulus, or of B over A.", "least squares", ""},
-	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31_5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
+	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31p5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
 	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
 	{"response_deviation_db", "Largest distance of the magnitude from the declared response.", "closed form of the declared filter", "A stage's plan states its own deviation from the analogue filter under the same name."},
 	{"mask_excess_db", "By how much a response, against its gain at 1 kHz, is outside of the mask of a claims file where it is furthest outside; less than 0: inside everywhere.", "own definition", "The mask says nothing beyond its first and last frequency."},
@@ -144,16 +144,15 @@ func compileTerms(table [][4]string) []Term {
 	return all
 }
 
-// familyPattern matches the names of a family: {a,b} is either, N a number, which before
-// hz and khz may have a decimal, with _ for the point.
+// familyPattern matches the names of a family: {a,b} is either, N a number, with p
+// for its point.
 func familyPattern(family string) *regexp.Regexp {
 	if known, ok := familyPatterns.Load(family); ok {
 		return known.(*regexp.Regexp)
 	}
 	p := regexp.QuoteMeta(family)
 	p = strings.NewReplacer(`\\{`, "(", `\\}`, ")", ",", "|").Replace(strings.ReplaceAll(strings.ReplaceAll(p, `\{`, `\\{`), `\}`, `\\}`))
-	p = regexp.MustCompile(`N(\(|k?hz)`).ReplaceAllString(p, "[0-9]+(_[0-9]+)?$1")
-	p = strings.ReplaceAll(p, "N", "[0-9]+")
+	p = strings.ReplaceAll(p, "N", "[0-9]+(p[0-9]+)?")
 	compiled := regexp.MustCompile("^(" + p + ")(_ch[0-9]+)?$")
 	familyPatterns.Store(family, compiled)
 	return compiled

@@ -75,7 +75,7 @@ func TestEveryReadingIsExplained(t *testing.T) {
 	if seen < 150 {
 		t.Errorf("%d names were found; there are more", seen)
 	}
-	for _, name := range []string{"dc_dbfs_ch2", "harmonic7_percent", "linearity_m60_db", "residual_3150hz_dbfs", "gain_at_31_5hz_db", "group_delay_at_10khz_ms", "mains3_dbfs"} {
+	for _, name := range []string{"dc_dbfs_ch2", "harmonic7_percent", "linearity_m60_db", "residual_3150hz_dbfs", "gain_at_31p5hz_db", "group_delay_at_10khz_ms", "mains3_dbfs"} {
 		if _, known := Explain(name); !known {
 			t.Errorf("%s is not explained", name)
 		}

@@ -159,7 +159,7 @@ func writtenName(reading string) (string, bool) {
 
 // listReadings prints where each reading is from and can stand, one a line.
 func listReadings(w io.Writer) {
-	fmt.Fprint(w, "N stands for a number. Of several channels the readings end in _ch1 and so on; a limit without that holds for each. A sheet is that of boothbench bench; a [[claim]] of its plan is about the sheet's readings.\n\n")
+	fmt.Fprint(w, "N stands for a number, with p for its point: gain_at_31p5hz_db. Of several channels the readings end in _ch1 and so on; a limit without that holds for each. A sheet is that of boothbench bench; a [[claim]] of its plan is about the sheet's readings.\n\n")
 	fmt.Fprintf(w, "%-36s | %s | %s\n", "reading", "from", "can stand in")
 	for _, name := range measure.ReadingNames() {
 		s := standingOf(name)

@@ -325,9 +325,9 @@ const claimsOfAsked = `schema = 1
 device = "a wire"
 [[test]]
 stimulus = { kind = "sweep", seconds = 2 }
-gain_at_31_5hz_db = { max = 1 }
+gain_at_31p5hz_db = { max = 1 }
 gain_at_2500hz_db = { max = 1 }
-gain_at_2_5khz_db = { max = 1 }
+gain_at_2p5khz_db = { max = 1 }
 corner_hz = { max = 20 }
 slope_db_per_octave = { max = 20 }
 response_mask = { points = [{ hz = 50, min = -1, max = 1 }, { hz = 15000, min = -1, max = 1 }] }

@@ -23,25 +23,25 @@ type Asked struct {
 	Mask       Mask      // gives mask_excess_db; nil: not asked
 }
 
-var gainAt = regexp.MustCompile(`^gain_at_([0-9]+(?:_[0-9]+)?)(k?)hz_db(_ch[0-9]+)?$`)
+var gainAt = regexp.MustCompile(`^gain_at_([0-9]+(?:p[0-9]+)?)(k?)hz_db(_ch[0-9]+)?$`)
 
 // FrequencyOfGain is the frequency in Hz in the name of a gain, such as gain_at_10khz_db or
-// gain_at_31_5hz_db; false for other names.
+// gain_at_31p5hz_db; false for other names.
 func FrequencyOfGain(name string) (hz float64, ok bool) {
 	m := gainAt.FindStringSubmatch(name)
 	if m == nil {
 		return 0, false
 	}
-	hz, err := strconv.ParseFloat(strings.Replace(m[1], "_", ".", 1), 64)
+	hz, err := strconv.ParseFloat(strings.Replace(m[1], "p", ".", 1), 64)
 	if m[2] == "k" {
 		hz *= 1000
 	}
 	return hz, err == nil && hz > 0
 }
 
-// inName is a number as the name of a reading has it: 31_5 for 31.5.
+// inName is a number as the name of a reading has it: 31p5 for 31.5.
 func inName(v float64) string {
-	return strings.Replace(strconv.FormatFloat(v, 'f', -1, 64), ".", "_", 1)
+	return strings.Replace(strconv.FormatFloat(v, 'f', -1, 64), ".", "p", 1)
 }
 
 // IsResponseSignal reports whether the response to a signal has a curve of which Asked
