@@ -35,7 +35,7 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
 		b.boundFade(target)
-		b.sketches = p.Sketches(16, 4)
+		b.sketches = p.Sketches(SketchSize{Every: 16, Half: 40}, SketchSize{Every: 16}, SketchSize{Every: 4})
 	} else {
 		b.boundRows(target, margin)
 	}
@@ -109,6 +109,7 @@ type overScan struct {
 	threshold, highest, most float64
 	peaks                    fewPeaks
 	chunks                   [overChunks]guardBlock
+	energies                 [overChunks]float64 // sums of squares, −1: not needed yet
 }
 
 // A scan's x has at most the margin on both sides of the plan and the target, and
@@ -144,6 +145,7 @@ func (s *overScan) survey() {
 	from := max(0, s.n-s.bank.half+1) / overChunk * overChunk
 	for at := from; at < len(s.sides); at += overChunk {
 		s.chunks[at/overChunk] = extent(s.sides, at, min(len(s.sides), at+overChunk))
+		s.energies[at/overChunk] = -1
 	}
 }
 
@@ -189,7 +191,23 @@ func (s *overScan) mayExceed() bool {
 	half := s.bank.half
 	var few [len(s.peaks.peaks)]float64
 	n := min(len(few), len(s.x)-half-s.n)
-	return s.bank.sketches.MayExceed(s.x[s.n-half+1:s.n+n+half], few[:n], s.limit, s.highest)
+	return s.bank.sketches.MayExceed(s.x[s.n-half+1:s.n+n+half], few[:n], s.limit, s.highest, s.energy())
+}
+
+// energy is the sum of the squares of the frames that the next few intervals read, and
+// a little around.
+func (s *overScan) energy() (sum float64) {
+	from, to := s.n-s.bank.half+1, min(len(s.x), s.n+s.bank.half+len(s.peaks.peaks))
+	for k := from / overChunk; k <= (to-1)/overChunk; k++ {
+		if s.energies[k] < 0 {
+			s.energies[k] = 0
+			for _, v := range s.x[k*overChunk : min(len(s.x), (k+1)*overChunk)] {
+				s.energies[k] += float64(v * v)
+			}
+		}
+		sum += s.energies[k]
+	}
+	return sum
 }
 
 // bound finds the bounds for the next intervals, up to the end of a chunk. It

@@ -7,59 +7,72 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// Sketches are coarse forms of a long bank: some of its rows, which cost as much less
-// to read as they are fewer, and what they can miss of the others. They decide about
-// most windows of a signal that no other bound is close enough for, such as noise.
+// Sketches are coarse forms of a long bank: some of its rows, or the middle of some of
+// its rows, which cost as much less to read as they are fewer and shorter, and what they
+// can miss of the others. They decide about most windows of a signal that no other bound
+// is close enough for, such as noise.
 type Sketches []sketch
 
-// sketch is some rows of a bank. No reading of the bank exceeds the largest of the
-// sketch's and of the two samples beside the interval by more than missed times the
-// largest |sample| of the window.
+// sketch is the middle of some rows of a bank. No reading of the bank exceeds the largest
+// of the sketch's and of the two samples beside the interval by more than missed times
+// the largest |sample| of the window and outside times the root of the sum of its squares.
 type sketch struct {
-	bank   *Polyphase
-	missed float64
+	bank            *Polyphase
+	missed, outside float64
 }
 
-// Sketches returns a sketch for each number, the coarsest first: of every so many rows
-// one is kept. The numbers divide Rows+1, and the rows of the bank read at equal
-// distances inside an interval, as WindowedSinc's do.
+// SketchSize says of every how many rows one is kept, and of it how many taps on either
+// side of the interval; 0: all.
+type SketchSize struct{ Every, Half int }
+
+// Sketches returns a sketch for each size, the cheapest first. Every divides Rows+1, and
+// the rows of the bank read at equal distances inside an interval, as WindowedSinc's do.
 //
 // Derivation of what is missed: a row h between two kept ones f and g is αf + (1−α)g + ρ
 // with α by its position. The larger of two readings bounds any mean of them, and ρ
-// reads no more than its L1 norm times the largest sample.
-func (b *Polyphase) Sketches(every ...int) Sketches {
-	all := make(Sketches, len(every))
-	for i, step := range every {
-		all[i] = b.sketch(step)
+// reads no more than its L1 norm times the largest sample. What lies outside the middle
+// reads no more than the product of both L2 norms (Cauchy and Schwarz).
+func (b *Polyphase) Sketches(sizes ...SketchSize) Sketches {
+	all := make(Sketches, len(sizes))
+	for i, size := range sizes {
+		all[i] = b.sketch(size)
 	}
 	return all
 }
 
-func (b *Polyphase) sketch(every int) sketch {
-	steps := len(b.rows) + 1
+func (b *Polyphase) sketch(size SketchSize) sketch {
+	every, steps := size.Every, len(b.rows)+1
 	if every < 2 || every >= steps || steps%every != 0 {
 		panic(fmt.Sprintf("interpolator: a sketch of one in %d of %d rows", every, len(b.rows)))
 	}
+	half := size.Half
+	if half < 1 || half > b.half {
+		half = b.half
+	}
+	from, to := b.half-half, b.half+half
 	var positions []float64
 	var rows [][]float64
 	for p := every - 1; p < len(b.rows); p += every {
-		positions, rows = append(positions, b.positions[p]), append(rows, b.rows[p])
+		positions, rows = append(positions, b.positions[p]), append(rows, b.rows[p][from:to])
 	}
-	missed := 0.0
+	missed, outside := 0.0, 0.0
 	before, after := make([]float64, 2*b.half), make([]float64, 2*b.half)
 	for p, row := range b.rows {
 		b.rowOrSample((p+1)/every*every, before)
 		b.rowOrSample(((p+1)/every+1)*every, after)
 		share := float64((p+1)%every) / float64(every)
-		sum := 0.0
-		if share > 0 { // 0: a row that is kept
-			for j, h := range row {
+		sum, squares := 0.0, 0.0
+		for j, h := range row {
+			switch {
+			case j < from || j >= to:
+				squares += float64(h * h)
+			case share > 0: // 0: a row that is kept
 				sum += math.Abs(h - float64((1-share)*before[j]) - float64(share*after[j]))
 			}
 		}
-		missed = max(missed, sum)
+		missed, outside = max(missed, sum), max(outside, math.Sqrt(squares))
 	}
-	return sketch{mustPolyphase(positions, rows), missed * boundMargin}
+	return sketch{mustPolyphase(positions, rows), missed * boundMargin, outside * boundMargin}
 }
 
 // rowOrSample stores the taps that read at a number of steps after a sample: the
@@ -77,14 +90,17 @@ func (b *Polyphase) rowOrSample(step int, taps []float64) {
 }
 
 // MayExceed reports whether a reading of the bank over one of successive windows may
-// exceed a limit. The windows are x[i : i+2·Half] for each i of few, which is scratch,
-// and peak is no less than the largest |sample| of x.
-func (s Sketches) MayExceed(x, few []float64, limit, peak float64) bool {
+// exceed a limit. The windows are x[i : i+2·Half] for each i of few, which is scratch.
+// peak is no less than the largest |sample| of x, and energy no less than the sum of
+// the squares of any of the windows.
+func (s Sketches) MayExceed(x, few []float64, limit, peak, energy float64) bool {
 	half := (len(x) - len(few) + 1) / 2
 	sides := vector.Peak(x[half-1 : half+len(few)])
+	norm := math.Sqrt(energy)
 	for _, one := range s {
-		one.bank.Peaks(x, few)
-		if max(sides, vector.Peak(few))+float64(one.missed*peak) <= limit {
+		beside := half - one.bank.half
+		one.bank.Peaks(x[beside:len(x)-beside], few)
+		if max(sides, vector.Peak(few))+float64(one.missed*peak)+float64(one.outside*norm) <= limit {
 			return false
 		}
 	}

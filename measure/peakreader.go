@@ -24,9 +24,10 @@ type stretch struct {
 	top        float64 // the largest |sample|, NaN if there is one
 	peaks      [mostCells]float64
 	curvatures [mostCells]float64
+	energies   [mostCells]float64 // sums of squares
 }
 
-// unknown is the curvature of a cell that was not needed yet.
+// unknown is the curvature or energy of a cell that was not needed yet.
 const unknown = -1
 
 // take puts new frames, peakChunk at most, behind the last ones.
@@ -45,7 +46,7 @@ func (s *stretch) take(x []float64, frame int64) {
 	}
 	s.top = largestOf(cells)
 	for k := range cells {
-		s.curvatures[k] = unknown
+		s.curvatures[k], s.energies[k] = unknown, unknown
 	}
 }
 
@@ -70,6 +71,20 @@ func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 		largest = max(largest, s.curvatures[k])
 	}
 	return largest
+}
+
+// energy is the sum of the squares from … to−1, and a little around.
+func (s *stretch) energy(from, to int) (sum float64) {
+	for k := from / peakCell; k <= (to-1)/peakCell; k++ {
+		if s.energies[k] == unknown {
+			s.energies[k] = 0
+			for _, v := range s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell)] {
+				s.energies[k] += float64(v * v)
+			}
+		}
+		sum += s.energies[k]
+	}
+	return sum
 }
 
 func largestOf(x []float64) float64 {
@@ -102,7 +117,7 @@ func newPeakReader(b *dsp.Polyphase) peakReader {
 // it is made once.
 var fineReader = sync.OnceValue(func() peakReader {
 	r := newPeakReader(fineSinc())
-	r.sketches = r.bank.Sketches(16, 4)
+	r.sketches = r.bank.Sketches(dsp.SketchSize{Every: 16, Half: 24}, dsp.SketchSize{Every: 16}, dsp.SketchSize{Every: 4})
 	return r
 })
 
@@ -204,7 +219,7 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 		}
 		few := out[i:min(len(out), i+4)] // which take no longer than one
 		x := s.samples[from+i : from+i+len(few)-1+2*half]
-		if r.sketches.MayExceed(x, few, limit, peak) {
+		if r.sketches.MayExceed(x, few, limit, peak, s.energy(from, to-1+2*half)) {
 			r.bank.Peaks(x, few)
 			found = true
 		} else {
