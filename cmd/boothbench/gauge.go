@@ -87,6 +87,7 @@ Examples:
 	if err := g.check(f.Args()); err != nil {
 		return err
 	}
+	defer sparingMemory()()
 	return g.run(e, f.Args())
 }
 

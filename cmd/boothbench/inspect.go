@@ -23,7 +23,7 @@ Examples:
 func runInspect(e env, args []string) error {
 	f := e.flags("inspect", inspectUsage)
 	asJSON := f.Bool("json", false, "print one JSON object a take")
-	events := f.Int("events", 10, "print at most this many clips, flat tops and dropouts")
+	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants\n(JSON: all that are kept, the longest, unless given)")
 	raw := f.String("raw", "", "the takes are bare samples of this `format`, such as 48000,2,s24le")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -31,6 +31,13 @@ func runInspect(e env, args []string) error {
 	}
 	if f.NArg() == 0 {
 		return usageError("no take named; for example: boothbench inspect take.wav")
+	}
+	if *events < 1 {
+		return usageError("--events: found %d; accepted: 1 or more", *events)
+	}
+	mostJSON := 2 * take.MostEvents
+	if f.Changed("events") {
+		mostJSON = *events
 	}
 	rawFormat, err := parseRaw(*raw)
 	if err != nil {
@@ -42,15 +49,16 @@ func runInspect(e env, args []string) error {
 	}
 	files := make([]measured, len(takes))
 	for k, t := range takes {
-		files[k] = &inspected{file: file{path: t.path, raw: rawFormat}, mostEvents: *events}
+		files[k] = &inspected{file: file{path: t.path, raw: rawFormat}, mostEvents: *events, mostJSON: mostJSON}
 	}
+	defer sparingMemory()()
 	return e.measureEach("inspect", files, *asJSON, *quiet)
 }
 
 // inspected is a take and what was found.
 type inspected struct {
 	file
-	mostEvents int // to be printed
+	mostEvents, mostJSON int // to be listed
 	*take.Inspection
 }
 
@@ -89,16 +97,19 @@ func (i *inspected) print(e env) {
 		fmt.Fprintf(e.stdout, "  %-5s  %s%s\n         -> %s\n", f.Severity, f.What, where, f.Do)
 	}
 	printReadings(e.stdout, i.Readings, i.format)
-	for k, event := range i.Events {
-		if k == i.mostEvents {
-			fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", len(i.Events)-k)
-			break
-		}
+	listed := i.Events[:min(len(i.Events), i.mostEvents)]
+	for _, event := range listed {
 		where := ""
 		if event.Channel >= 0 {
 			where = fmt.Sprintf(", channel %d", event.Channel+1)
 		}
 		fmt.Fprintf(e.stdout, "  %-8s at %s, frame %d, %s%s\n", event.Kind, measure.TimeCode(event.Frame, i.format.Rate), event.Frame, plural(event.Frames, "frame"), where)
+	}
+	if more := len(i.Events) - len(listed); more > 0 {
+		fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", more)
+	}
+	if more := i.EventCount - int64(len(i.Events)); more > 0 {
+		fmt.Fprintf(e.stdout, "  … and %d shorter ones, which are counted and not listed: of clips, flat tops and dropouts the %d longest are, and as many of plosives and sibilants\n", more, take.MostEvents)
 	}
 }
 
@@ -123,11 +134,12 @@ func (i *inspected) object(failed error) any {
 		Findings []finding        `json:"findings"`
 		Readings measure.Readings `json:"readings"`
 		Events   []event          `json:"events"`
+		Count    int64            `json:"events_count"`
 	}{headJSON: i.head("inspect", failed), Findings: []finding{}, Events: []event{}}
 	if failed != nil {
 		return o
 	}
-	o.Readings, o.Verdict = i.Readings, i.Verdict()
+	o.Readings, o.Verdict, o.Count = i.Readings, i.Verdict(), i.EventCount
 	for _, f := range i.Findings {
 		j := finding{Severity: f.Severity.String(), What: f.What, Do: f.Do}
 		if f.Frame >= 0 {
@@ -139,7 +151,7 @@ func (i *inspected) object(failed error) any {
 		}
 		o.Findings = append(o.Findings, j)
 	}
-	for _, v := range i.Events {
+	for _, v := range i.Events[:min(len(i.Events), i.mostJSON)] {
 		j := event{Kind: v.Kind, Frame: v.Frame, Frames: v.Frames}
 		if v.Channel >= 0 {
 			channel := v.Channel + 1

@@ -63,6 +63,7 @@ func runOvershoot(e env, args []string) error {
 	if err := s.check(f.Args()); err != nil {
 		return err
 	}
+	defer sparingMemory()()
 	r := &overshootRun{env: e, settings: s}
 	if err := r.prepare(f.Args()); err != nil {
 		return err

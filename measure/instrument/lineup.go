@@ -16,10 +16,11 @@ import (
 
 // lineUp is a sink for a response: it finds its delay against the stimulus, to the
 // frame, and hands both on, lined up. The delay is where the correlation over the
-// first 2^18 frames is largest, of either sign.
+// first frames is largest, of either sign: 2^18 of them, fewer of more than 16 channels.
 type lineUp struct {
 	stimulus wave.Source
 	to       func(stimulus, response dsp.Block)
+	frames   int       // that the delay is found in
 	head     dsp.Block // the response, until the delay is known
 	pending  dsp.Block // stimulus that has no response yet
 	known    bool
@@ -28,13 +29,16 @@ type lineUp struct {
 
 const (
 	lineUpFrames = 1 << 18
+	// lineUpSamples bounds the memory of it: 32 MB for each of stimulus and response.
+	lineUpSamples = 1 << 22
 	// leastCorrelation is what a response must have of its stimulus. A gain that
 	// moves by 20 dB leaves more than half. (common practice, no source)
 	leastCorrelation = 0.3
 )
 
 func newLineUp(stimulus wave.Source, to func(stimulus, response dsp.Block)) *lineUp {
-	return &lineUp{stimulus: stimulus, to: to, head: make(dsp.Block, stimulus.Format().Channels)}
+	channels := stimulus.Format().Channels
+	return &lineUp{stimulus: stimulus, to: to, head: make(dsp.Block, channels), frames: min(lineUpFrames, lineUpSamples/channels)}
 }
 
 // Write takes the next block of the response.
@@ -45,7 +49,7 @@ func (l *lineUp) Write(response dsp.Block) error {
 	for c := range l.head {
 		l.head[c] = append(l.head[c], response[c]...)
 	}
-	if l.head.Frames() >= lineUpFrames {
+	if l.head.Frames() >= l.frames {
 		return l.settle()
 	}
 	return nil
@@ -62,7 +66,7 @@ func (l *lineUp) end() error {
 func (l *lineUp) settle() error {
 	l.known = true
 	l.pending = make(dsp.Block, len(l.head))
-	for l.pending.Frames() < lineUpFrames {
+	for l.pending.Frames() < l.frames {
 		more, err := l.read()
 		if errors.Is(err, io.EOF) {
 			break

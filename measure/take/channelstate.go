@@ -211,8 +211,9 @@ type eventList struct {
 	first  map[string]Event
 }
 
-// mostEvents bounds what is kept of a broken file.
-const mostEvents = 200
+// MostEvents is how many clips, flat tops and dropouts an [Inspection] keeps, and how
+// many plosives and sibilants: the longest. It bounds the memory that a broken file takes.
+const MostEvents = 200
 
 func (l *eventList) add(e Event) {
 	if l.counts == nil {
@@ -222,16 +223,24 @@ func (l *eventList) add(e Event) {
 		l.first[e.Kind] = e
 	}
 	l.kept = append(l.kept, e)
-	if len(l.kept) > 2*mostEvents {
+	if len(l.kept) > 2*MostEvents {
 		slices.SortStableFunc(l.kept, func(a, b Event) int { return int(b.Frames - a.Frames) })
-		l.kept = l.kept[:mostEvents]
+		l.kept = l.kept[:MostEvents]
 	}
+}
+
+// total is how many events there were, kept or not.
+func (l *eventList) total() (n int64) {
+	for _, count := range l.counts {
+		n += count
+	}
+	return n
 }
 
 // sorted returns the longest events in order of time.
 func (l *eventList) sorted() []Event {
 	slices.SortStableFunc(l.kept, func(a, b Event) int { return int(b.Frames - a.Frames) })
-	kept := slices.Clone(l.kept[:min(len(l.kept), mostEvents)])
+	kept := slices.Clone(l.kept[:min(len(l.kept), MostEvents)])
 	slices.SortStableFunc(kept, func(a, b Event) int {
 		if a.Frame != b.Frame {
 			return int(max(-1, min(1, a.Frame-b.Frame)))

@@ -16,10 +16,13 @@ import (
 type Inspection struct {
 	Readings measure.Readings
 	Findings []measure.Finding // worst first
-	Events   []Event           // clips, dropouts: the worst, in order of time
-	Pauses   []Pauses          // of each channel that has any
-	Floors   []Floor           // of each channel; none of a take that is silent or no sound
-	Hum      []HumLine         // lines of the mains that stand out of the pauses
+	// Events are clips, flat tops and dropouts, plosives and sibilants in order of time:
+	// of more than MostEvents the longest.
+	Events     []Event
+	EventCount int64     // all there were
+	Pauses     []Pauses  // of each channel that has any
+	Floors     []Floor   // of each channel; none of a take that is silent or no sound
+	Hum        []HumLine // lines of the mains that stand out of the pauses
 }
 
 // Pauses are the stretches of one channel that the noise was measured in.
@@ -162,7 +165,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 			t.channels[f.channel].gaps.report(&t.events, f.noise.differences())
 		}
 	}
-	in := &Inspection{Events: t.events.sorted()}
+	in := &Inspection{Events: t.events.sorted(), EventCount: t.events.total()}
 	for _, f := range floors {
 		if f.noise != nil {
 			in.Pauses = append(in.Pauses, f.noise.table())

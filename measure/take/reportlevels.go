@@ -56,7 +56,8 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 		t.speech.report(r, &t.levels.voice, 0, reason)
 		r.find(measure.Note, -1, -1, "no speech: "+reason, "if there is any, raise its level against the noise")
 	} else {
-		r.in.Events = append(r.in.Events, t.speech.report(r, &t.levels.voice, speech, "")...)
+		events := t.speech.report(r, &t.levels.voice, speech, "")
+		r.in.Events, r.in.EventCount = append(r.in.Events, events.sorted()...), r.in.EventCount+events.total()
 		r.add("speech_level_dbfs", measure.Reading{Value: speech, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz",
 			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
 		snr := speech - noisiest.db()

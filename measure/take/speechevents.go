@@ -49,46 +49,40 @@ func (s *speechEvents) write(b dsp.Block) {
 
 // report finds the events; whole are the levels of 50 ms frames, a hop apart, above
 // 80 Hz; reason says why there is no level of speech.
-func (s *speechEvents) report(r *report, whole *levelTrack, speechDB float64, reason string) []Event {
-	events := append(s.find("plosive", &s.levels[0], func(i int, level float64) bool {
+func (s *speechEvents) report(r *report, whole *levelTrack, speechDB float64, reason string) eventList {
+	var events eventList
+	s.find(&events, "plosive", &s.levels[0], func(i int, level float64) bool {
 		other := whole.db(min(i, whole.n-1))
 		return level > speechDB+thumpAgainstSpeechDB && level > other+thumpShareDB
-	}, mostThumpMs, reason, whole), s.find("sibilant", &s.levels[1], func(_ int, level float64) bool {
+	}, mostThumpMs, reason, whole)
+	s.find(&events, "sibilant", &s.levels[1], func(_ int, level float64) bool {
 		return level > speechDB+sibilantAgainstSpeechDB
-	}, math.MaxInt, reason, whole)...)
-	count := map[string]int{}
-	first := map[string]Event{}
-	for _, e := range events {
-		if count[e.Kind]++; count[e.Kind] == 1 {
-			first[e.Kind] = e
-		}
-	}
+	}, math.MaxInt, reason, whole)
 	for _, kind := range []struct{ name, reading, definition, do string }{
 		{"plosive", "plosives", fmt.Sprintf("bursts from %d to %d Hz of 50 to %d ms, within %d dB of the level of speech and most of what is there (common practice, no source)", audibleHz, thumpHz, mostThumpMs, -thumpAgainstSpeechDB), "speak past the microphone, or put a screen before it; a high-pass takes the rest"},
 		{"sibilant", "sibilants", fmt.Sprintf("stretches of 50 ms and more in which %d to %d Hz alone is louder than speech as a whole (common practice, no source)", sibilantLowHz, sibilantHighHz), "turn the microphone a little aside, or use a de-esser"},
 	} {
-		r.add(kind.reading, measure.Reading{Value: float64(count[kind.name]), Reason: reason, Unit: "events", Definition: kind.definition})
-		if n := count[kind.name]; n > 0 {
+		r.add(kind.reading, measure.Reading{Value: float64(events.counts[kind.name]), Reason: reason, Unit: "events", Definition: kind.definition})
+		if n := events.counts[kind.name]; n > 0 {
 			what := fmt.Sprintf("%d %ss", n, kind.name)
 			if n == 1 {
 				what = "1 " + kind.name
 			}
-			r.find(measure.Note, first[kind.name].Frame, -1, what, kind.do)
+			r.find(measure.Note, events.first[kind.name].Frame, -1, what, kind.do)
 		}
 	}
 	return events
 }
 
 // find joins hops that count to events.
-func (s *speechEvents) find(kind string, levels *levelTrack, counts func(i int, level float64) bool, mostMs int, reason string, whole *levelTrack) []Event {
+func (s *speechEvents) find(events *eventList, kind string, levels *levelTrack, counts func(i int, level float64) bool, mostMs int, reason string, whole *levelTrack) {
 	if reason != "" || whole.n == 0 {
-		return nil
+		return
 	}
-	var events []Event
 	begin, loudest := -1, math.Inf(-1)
 	end := func(i int) {
 		if hops := i - begin; begin >= 0 && hops >= leastEventHops && hops*hopMs <= mostMs {
-			events = append(events, Event{kind, int64(begin * s.bands[0].hop), int64(hops * s.bands[0].hop), -1, loudest})
+			events.add(Event{kind, int64(begin * s.bands[0].hop), int64(hops * s.bands[0].hop), -1, loudest})
 		}
 		begin, loudest = -1, math.Inf(-1)
 	}
@@ -104,5 +98,4 @@ func (s *speechEvents) find(kind string, levels *levelTrack, counts func(i int, 
 		loudest = max(loudest, level)
 	}
 	end(levels.n)
-	return events
 }
