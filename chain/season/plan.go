@@ -107,8 +107,8 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		}
 		return &p, nil
 	}
-	if err := os.MkdirAll(folder, 0o777); err != nil {
-		return nil, &wave.OutputError{Path: folder, Doing: "make the folder", Err: err}
+	if err := wave.MakeFolder(folder); err != nil {
+		return nil, err
 	}
 	f, err := wave.CreateFile(path, false, nil)
 	if err != nil {

@@ -184,8 +184,8 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	if r.Input, err = receipt.Of(t.Path); err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(filepath.Dir(out), 0o777); err != nil {
-		return nil, &wave.OutputError{Path: out, Doing: "make its folder", Err: err}
+	if err := wave.MakeFolder(filepath.Dir(out)); err != nil {
+		return nil, err
 	}
 	if err := s.make(ctx, t, out, r); err != nil {
 		return nil, err

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -31,7 +30,7 @@ func runBenchPlan(e env, args []string) error {
 	if err != nil {
 		return usageError("%s: %v", f.Arg(0), err)
 	}
-	if err := os.MkdirAll(*folder, 0o777); err != nil {
+	if err := wave.MakeFolder(*folder); err != nil {
 		return outputError(err)
 	}
 	written := 0

@@ -98,7 +98,7 @@ func runCheck(e env, args []string) error {
 		return usageErrorUnless(err)
 	}
 	if l.Artefacts = *artefacts; *artefacts != "" {
-		if err := os.MkdirAll(*artefacts, 0o777); err != nil {
+		if err := wave.MakeFolder(*artefacts); err != nil {
 			return outputError(err)
 		}
 	}

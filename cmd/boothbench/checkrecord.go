@@ -25,8 +25,8 @@ func (e env) record(o recordOptions, files []string) error {
 	if _, err := os.Stat(o.dir); err != nil && o.why == "" {
 		return usageError("--record: no reason; add --why \"first recording\", or whatever it is")
 	}
-	if err := os.MkdirAll(o.dir, 0o777); err != nil {
-		return outputError(&wave.OutputError{Path: o.dir, Doing: "make this folder", Err: err})
+	if err := wave.MakeFolder(o.dir); err != nil {
+		return outputError(err)
 	}
 	release, err := wave.HoldFolder(e.ctx, o.dir)
 	if err != nil {

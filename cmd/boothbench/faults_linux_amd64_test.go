@@ -173,6 +173,29 @@ func TestEverySystemCallFails(t *testing.T) {
 	t.Logf("%d system calls failed, %d of them without harm (exit code 0)", faults, quiet)
 }
 
+// A quota that is used up is said, and is no full disk.
+func TestQuotaUsedUp(t *testing.T) {
+	dsptest.Exhaustive(t) // some sixty runs
+	w := writings[0]
+	quota := func(string) syscall.Errno { return syscall.EDQUOT }
+	said := map[string]bool{}
+	for at := 1; len(said) < 2; at++ {
+		r := traceRun(t, w.prepare(t, w.old), strings.Fields(w.args), fault{at: at, errno: quota})
+		if r.failed == "" {
+			t.Fatal("the file was not created and written")
+		}
+		call, _, _ := strings.Cut(r.failed, " ")
+		if !strings.Contains(r.failed, ".partial-") || call != "openat" && call != "write" || said[call] {
+			continue
+		}
+		said[call] = true
+		want := map[string]string{"openat": "out.wav: cannot create it: disk quota exceeded", "write": "out.wav: cannot write it: this user's quota of the disk is used up: "}[call]
+		if r.code != exitOutput || !strings.Contains(r.stderr, want) {
+			t.Errorf("%s: exit code %d: %s", r.failed, r.code, r.stderr)
+		}
+	}
+}
+
 // The process is killed at each system call about a file. What it leaves is a partial
 // file at most, which the next run in the folder removes.
 func TestKilledAtEverySystemCall(t *testing.T) {

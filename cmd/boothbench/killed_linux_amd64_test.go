@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -220,6 +221,62 @@ func TestFullDisk(t *testing.T) {
 		}
 	}
 	t.Logf("%d runs, of which the disk was too full for %d", runs, faults)
+}
+
+// A disk on which no further file has room, though there is room for bytes: in memory
+// too, with a bound on the number of files. Inputs and the folder itself count.
+func TestFullDiskOfFiles(t *testing.T) {
+	disk, err := filepath.EvalSymlinks(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { syscall.Unmount(disk, 0) }) // where a failure has left it
+	faults, runs := 0, 0
+	for i, w := range writings {
+		if !dsptest.IsExhaustive() && i > 1 {
+			break
+		}
+		mount := func(files int) {
+			t.Helper()
+			if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, fmt.Sprintf("size=8m,nr_inodes=%d", files)); err != nil {
+				t.Skip("no disk can be mounted here:", err)
+			}
+		}
+		unmount := func() {
+			if err := syscall.Unmount(disk, 0); err != nil {
+				t.Fatal(err)
+			}
+		}
+		mount(1000)
+		w.prepareIn(t, disk, w.old)
+		before := contents(t, disk)
+		if code, said := runIn(t, disk, w.args); code != w.code {
+			t.Fatalf("%s: exit code %d without a fault: %s", w.args, code, said)
+		}
+		good := contents(t, disk)
+		unmount()
+		least := len(before) + 2 // the folder, and a second name of what prepareIn writes
+		for files := least; ; files++ {
+			if files > least+10 {
+				t.Fatalf("%s does not succeed with room for ten more files", w.args)
+			}
+			mount(files)
+			w.prepareIn(t, disk, w.old)
+			code, said := runIn(t, disk, w.args)
+			runs++
+			for _, wrong := range w.judged(traced{code: code, stderr: said}, before, contents(t, disk), good) {
+				t.Errorf("%s with room for %d files: %s", w.args, files, wrong)
+			}
+			unmount()
+			if code == w.code {
+				break
+			}
+			if faults++; code != exitOutput || !strings.Contains(said, "no space left on device") {
+				t.Errorf("%s with room for %d files: exit code %d: %s", w.args, files, code, said)
+			}
+		}
+	}
+	t.Logf("%d runs, for which the disk had no room for a file in %d", runs, faults)
 }
 
 func freeBytes(t *testing.T, folder string) int64 {

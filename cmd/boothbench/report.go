@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"github.com/boothbench/boothbench/chain"
@@ -158,7 +157,7 @@ func (s *pageSettings) run(e env, files []string) error {
 		}
 	}
 	if s.svg != "" {
-		if err := os.MkdirAll(s.svg, 0o777); err != nil {
+		if err := wave.MakeFolder(s.svg); err != nil {
 			return outputError(err)
 		}
 		for _, p := range page.Pictures() {

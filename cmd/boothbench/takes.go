@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 // namedTake is a file that a command works on.
@@ -19,7 +21,7 @@ var soundNames = []string{".wav", ".wave", ".bwf", ".rf64", ".bw64", ".flac"}
 
 // takesOf are the takes that the arguments name: files as they are, and of folders all
 // WAV and FLAC files in them and below, in the order of their names. What is hidden is
-// passed over, and so is the folder of the outputs.
+// passed over, and so is the folder of the outputs. Links are followed.
 func (e env) takesOf(arguments []string, outputs string) ([]namedTake, error) {
 	var takes []namedTake
 	for _, argument := range arguments {
@@ -46,27 +48,57 @@ func (e *emptyFolderError) Error() string {
 	return e.folder + ": found a folder without sound; accepted: a file, or a folder with files that end in " + strings.Join(soundNames, ", ")
 }
 
-func inFolder(folder, outputs string) (takes []namedTake, err error) {
-	skip, skipErr := os.Stat(outputs)
-	err = filepath.WalkDir(folder, func(path string, e fs.DirEntry, err error) error {
-		switch {
-		case err != nil:
-			return err
-		case e.IsDir() && path != folder:
-			info, err := e.Info()
-			if strings.HasPrefix(e.Name(), ".") || err == nil && outputs != "" && skipErr == nil && os.SameFile(info, skip) {
-				return fs.SkipDir
-			}
-		case !e.IsDir() && !strings.HasPrefix(e.Name(), ".") && slices.Contains(soundNames, strings.ToLower(filepath.Ext(path))):
-			below, err := filepath.Rel(folder, path)
-			if err != nil {
+// inFolder finds the takes of one folder, also those that lie behind links: a link that
+// leads back to a folder which it is in is passed over.
+func inFolder(folder, outputs string) ([]namedTake, error) {
+	f := finder{folder: folder}
+	f.skip, _ = os.Stat(outputs) // nil: no such folder yet
+	err := f.look(".")
+	return f.takes, err
+}
+
+type finder struct {
+	folder string
+	skip   os.FileInfo   // the folder of the outputs
+	above  []os.FileInfo // the folders that the search is in
+	takes  []namedTake
+}
+
+// look searches a folder below the one that was named.
+func (f *finder) look(below string) error {
+	here := filepath.Join(f.folder, below)
+	info, err := os.Stat(here)
+	if err != nil {
+		return err
+	}
+	is := func(other os.FileInfo) bool { return os.SameFile(info, other) }
+	if below != "." && f.skip != nil && is(f.skip) || slices.ContainsFunc(f.above, is) {
+		return nil
+	}
+	entries, err := os.ReadDir(here) // in the order of their names
+	if err != nil {
+		return err
+	}
+	f.above = append(f.above, info)
+	defer func() { f.above = f.above[:len(f.above)-1] }()
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), ".") {
+			continue
+		}
+		name, isFolder := filepath.Join(below, e.Name()), e.IsDir()
+		if e.Type()&fs.ModeSymlink != 0 {
+			to, err := os.Stat(filepath.Join(f.folder, name))
+			isFolder = err == nil && to.IsDir()
+		}
+		if isFolder {
+			if err := f.look(name); err != nil {
 				return err
 			}
-			takes = append(takes, namedTake{path, below})
+		} else if slices.Contains(soundNames, strings.ToLower(filepath.Ext(name))) {
+			f.takes = append(f.takes, namedTake{filepath.Join(f.folder, name), name})
 		}
-		return nil
-	})
-	return takes, err
+	}
+	return nil
 }
 
 // task is one take's way to its output.
@@ -112,7 +144,7 @@ func tasksOf(takes []namedTake, folder string) ([]task, error) {
 // makeFolders makes the folders that outputs go to.
 func makeFolders(tasks []task) error {
 	for _, t := range tasks {
-		if err := os.MkdirAll(filepath.Dir(t.out), 0o777); err != nil {
+		if err := wave.MakeFolder(filepath.Dir(t.out)); err != nil {
 			return outputError(err)
 		}
 	}

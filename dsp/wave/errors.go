@@ -32,6 +32,8 @@ func (e *OutputError) Error() string {
 	switch {
 	case e.Doing == "create it" && errors.Is(e.Err, fs.ErrNotExist):
 		why = "its folder does not exist; make it first, or see how the name is spelt"
+	case !strings.HasPrefix(e.Doing, "write") && errors.Is(e.Err, syscall.ENOSPC):
+		why += "; the disk is full, or holds as many files as it can; make room or choose another disk"
 	case e.Doing == "create it" && errors.Is(e.Err, fs.ErrPermission):
 		why = "permission denied; see whose folder it is"
 	case errors.Is(e.Err, fs.ErrNotExist):
@@ -58,17 +60,23 @@ func bare(err error) error {
 	return err
 }
 
-// spaceMissing puts a full disk in words: what was written, in bytes, and what is
-// expected in all, 0 if that is not known.
+// spaceMissing puts into words that there is no room: what was written, in bytes, and
+// what is expected in all, 0 if that is not known.
 func spaceMissing(err error, written, expected int64) error {
-	if !errors.Is(err, syscall.ENOSPC) && !errors.Is(err, syscall.EDQUOT) {
+	full, todo := "the disk is full", "make room or choose another disk"
+	switch {
+	case errors.Is(err, syscall.EDQUOT):
+		full = "this user's quota of the disk is used up"
+	case errors.Is(err, syscall.EFBIG):
+		full, todo = "a file may not be longer here", "raise the limit (ulimit -f) or choose another disk"
+	case !errors.Is(err, syscall.ENOSPC):
 		return err
 	}
 	missing := "more are"
 	if expected > written {
 		missing = fmt.Sprintf("%d more are", expected-written)
 	}
-	return fmt.Errorf("the disk is full after %d bytes, and %s needed; make room or choose another disk: %w", written, missing, err)
+	return fmt.Errorf("%s: %d bytes were written, and %s needed; %s: %w", full, written, missing, todo, err)
 }
 
 // FormatError is why a file cannot be read, or a format not written.

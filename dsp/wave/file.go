@@ -233,7 +233,11 @@ func (f *File) failed(doing string, err error) error {
 	if err == nil {
 		return nil
 	}
-	return &OutputError{f.asked, doing, spaceMissing(bare(err), f.written, 0)}
+	err = bare(err)
+	if strings.HasPrefix(doing, "write") {
+		err = spaceMissing(err, f.written, 0)
+	}
+	return &OutputError{f.asked, doing, err}
 }
 
 // Abort removes what was written; after Commit it does nothing.

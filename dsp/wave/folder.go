@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -90,4 +91,20 @@ func (l *Leftover) removeFolder(name func(Leftover)) {
 	})
 	name(*l)
 	os.RemoveAll(l.Path)
+}
+
+// MakeFolder makes a folder for outputs, and those above it, where they are missing. Its
+// errors are *OutputError.
+func MakeFolder(path string) error {
+	err := os.MkdirAll(path, 0o777)
+	if err == nil {
+		return nil
+	}
+	why := bare(err)
+	if info, lstat := os.Lstat(path); lstat == nil && info.Mode()&fs.ModeSymlink != 0 {
+		why = errors.New("found a link to nothing that is there; accepted: a folder")
+	} else if lstat == nil && !info.IsDir() {
+		why = fmt.Errorf("found %s; accepted: a folder", kindOf(info))
+	}
+	return &OutputError{path, "make this folder", why}
 }

@@ -72,8 +72,11 @@ func open(path string, read func(io.ReaderAt, int64, string) (*Reader, error)) (
 
 // kindOf names what is no regular file.
 func kindOf(info os.FileInfo) string {
-	if info.IsDir() {
+	switch {
+	case info.IsDir():
 		return "a folder"
+	case info.Mode().IsRegular():
+		return "a file"
 	}
 	return "a device or pipe"
 }

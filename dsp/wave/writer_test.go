@@ -293,7 +293,7 @@ func TestFullDisk(t *testing.T) {
 		w.file().f.Close()
 		w.file().f = full
 		err = w.Write(dsp.NewBlock(2, 100_000))
-		if !errors.Is(err, syscall.ENOSPC) || !strings.Contains(err.Error(), "the disk is full after 80 bytes") || !strings.Contains(err.Error(), want) {
+		if !errors.Is(err, syscall.ENOSPC) || !strings.Contains(err.Error(), "the disk is full: 80 bytes were written") || !strings.Contains(err.Error(), want) {
 			t.Errorf("error %v, want one with %q", err, want)
 		}
 		if again := w.Commit(); again != err {

@@ -3,7 +3,6 @@ package expect
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -72,8 +71,8 @@ func (k *keeper) difference(ctx context.Context, file string, before int, got, w
 	if k.inputs[placeOf(path)] {
 		return "", &wave.OutputError{Path: path, Doing: "write over it", Err: fmt.Errorf("it is an input; name another folder for artefacts")}
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-		return "", &wave.OutputError{Path: filepath.Dir(path), Doing: "make this folder", Err: err}
+	if err := wave.MakeFolder(filepath.Dir(path)); err != nil {
+		return "", err
 	}
 	out, err := writeDifference(ctx, path, got, want)
 	if out == nil || err != nil {

@@ -143,8 +143,8 @@ func Record(dir string, plan []Recording, why string, at time.Time) error {
 		if err != nil {
 			return err
 		}
-		if err := os.MkdirAll(filepath.Dir(r.Path), 0o777); err != nil {
-			return &wave.OutputError{Path: r.Path, Doing: "make its folder", Err: err}
+		if err := wave.MakeFolder(filepath.Dir(r.Path)); err != nil {
+			return err
 		}
 		out, err := wave.CreateFile(r.Path, true, []string{r.File})
 		if err != nil {
@@ -164,7 +164,7 @@ func Record(dir string, plan []Recording, why string, at time.Time) error {
 // RecordBaseline records one file as right, with the reason; reasons of earlier
 // recordings stay, and a file that has not changed stays as it was recorded.
 func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*Baseline, error) {
-	if err := os.MkdirAll(dir, 0o777); err != nil {
+	if err := wave.MakeFolder(dir); err != nil {
 		return nil, err
 	}
 	release, err := wave.HoldFolder(ctx, dir)
@@ -187,7 +187,8 @@ func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*
 func Orphans(dir string) ([]string, error) {
 	home := filepath.Dir(placeOf(dir))
 	var orphans []string
-	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+	// The separator: a link to a folder is walked too.
+	err := filepath.WalkDir(dir+string(filepath.Separator), func(path string, e fs.DirEntry, err error) error {
 		if err != nil || e.IsDir() || !strings.HasSuffix(path, ".json") {
 			return err
 		}
