@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"slices"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -34,24 +34,24 @@ type Stage struct {
 	Line     int // of its [[stage]]; 0: not from a file
 	Settings any // dsp.HighPassSettings, dsp.ExpanderSettings, … by value
 
-	at    document.Span            // of its header
-	given map[string]document.Span // the values in the file, bands as "band 2 centre_hz"
+	at    tomlfile.Span            // of its header
+	given map[string]tomlfile.Span // the values in the file, bands as "band 2 centre_hz"
 }
 
 // Load reads and parses a chain file. What is wrong with its text is a
-// *document.FileError; that it cannot be read, the error of package os.
+// *tomlfile.FileError; that it cannot be read, the error of package os.
 func Load(path string) (*Chain, error) {
-	text, err := document.Load(path, "chain file")
+	text, err := tomlfile.Load(path, "chain file")
 	if err != nil {
 		return nil, err
 	}
 	return Parse(path, text)
 }
 
-// Parse parses the text of a chain file. The error is a *document.FileError with all
+// Parse parses the text of a chain file. The error is a *tomlfile.FileError with all
 // problems; name stands for the file in it.
 func Parse(name string, text []byte) (*Chain, error) {
-	file, err := document.Read(name, "a chain file", text, "stage", "stage.band")
+	file, err := tomlfile.Read(name, "a chain file", text, "stage", "stage.band")
 	if err != nil {
 		return nil, err
 	}

@@ -16,7 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -199,7 +199,7 @@ func TestProblems(t *testing.T) {
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			c, err := chain.Parse("x.toml", []byte(test.text))
-			var file *document.FileError
+			var file *tomlfile.FileError
 			if !errors.As(err, &file) {
 				t.Fatalf("got %v, want a *FileError", err)
 			}
@@ -336,7 +336,7 @@ func TestLoad(t *testing.T) {
 	if err != nil || c.Path != path || len(c.Stages) != 6 {
 		t.Errorf("got %+v, %v", c, err)
 	}
-	var file *document.FileError
+	var file *tomlfile.FileError
 	if _, err := chain.Load(filepath.Join(folder, "none.toml")); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "none.toml") {
 		t.Errorf("missing file: %v", err)
 	}
@@ -357,7 +357,7 @@ func TestManyProblemsAreBounded(t *testing.T) {
 		text += fmt.Sprintf("x%d = 1\n", i)
 	}
 	_, err := chain.Parse("x", []byte(text))
-	var file *document.FileError
+	var file *tomlfile.FileError
 	if !errors.As(err, &file) || len(file.Problems) > 101 {
 		t.Fatalf("%d problems", len(file.Problems))
 	}
@@ -373,7 +373,7 @@ func TestCheckFormat(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, f := range [][2]int{{0, 1}, {10, 1}, {48000, 0}, {48000, 65}} {
-		file := (*document.FileError)(nil)
+		file := (*tomlfile.FileError)(nil)
 		if err := c.Check(f[0], f[1]); err == nil || errors.As(err, &file) || !strings.Contains(err.Error(), "accepted: 1 to 64 channels at 1000 to 768000 Hz") {
 			t.Errorf("%v: %v", f, err)
 		}
@@ -407,11 +407,11 @@ func TestCheck(t *testing.T) {
 				t.Fatal(err)
 			}
 			err = c.Check(test.rate, test.channels)
-			var file *document.FileError
+			var file *tomlfile.FileError
 			if err != nil && !errors.As(err, &file) {
 				t.Fatal(err)
 			}
-			got := []document.Problem{}
+			got := []tomlfile.Problem{}
 			if file != nil {
 				got = file.Problems
 			}
@@ -594,7 +594,7 @@ func FuzzParse(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
 		c, err := chain.Parse("fuzz", text)
 		if err != nil {
-			var file *document.FileError
+			var file *tomlfile.FileError
 			if !errors.As(err, &file) || len(file.Problems) == 0 {
 				t.Fatalf("%T %v", err, err)
 			}

@@ -4,14 +4,14 @@ import (
 	"errors"
 	"fmt"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
 // Check finds what depends on a sound's format: frequencies at or above
 // the Nyquist frequency, channels that the sound does not have, and whatever
 // else a stage's constructor refuses. Disabled stages are not checked. The
-// error is a *document.FileError, but for a rate or a number of channels that no chain
+// error is a *tomlfile.FileError, but for a rate or a number of channels that no chain
 // works at.
 func (c *Chain) Check(rate, channels int) error {
 	_, err := c.build(rate, channels)
@@ -25,7 +25,7 @@ func (c *Chain) build(rate, channels int) ([]dsp.Processor, error) {
 	}
 	k := checker{chain: c, rate: rate, channels: channels, kinds: allKinds()}
 	if c.Text != nil {
-		k.places = document.NewPlaces(c.Path, c.Text)
+		k.places = tomlfile.NewPlaces(c.Path, c.Text)
 	}
 	built := make([]dsp.Processor, len(c.Stages))
 	for i, s := range c.Stages {
@@ -33,7 +33,7 @@ func (c *Chain) build(rate, channels int) ([]dsp.Processor, error) {
 			built[i] = k.stage(i, s)
 		}
 	}
-	if err := document.NewFileError(c.Path, k.problems); err != nil {
+	if err := tomlfile.NewFileError(c.Path, k.problems); err != nil {
 		return nil, err
 	}
 	return built, nil
@@ -43,8 +43,8 @@ type checker struct {
 	chain          *Chain
 	rate, channels int
 	kinds          []Kind
-	places         *document.Places // nil for a chain that comes from no file
-	problems       []document.Problem
+	places         *tomlfile.Places // nil for a chain that comes from no file
+	problems       []tomlfile.Problem
 }
 
 // stage builds a stage, or reports why it cannot be built.
@@ -66,9 +66,9 @@ func (k *checker) stage(i int, s Stage) dsp.Processor {
 	}
 	p, err := s.Build(k.rate, k.channels)
 	if e := (*dsp.SettingError)(nil); errors.As(err, &e) {
-		k.report(i, e.Setting, document.Problem{Key: e.Setting, Found: "found " + e.Found, Accepted: e.Accepted})
+		k.report(i, e.Setting, tomlfile.Problem{Key: e.Setting, Found: "found " + e.Found, Accepted: e.Accepted})
 	} else if err != nil {
-		k.report(i, "", document.Problem{Key: label(i+1, s), Found: err.Error()})
+		k.report(i, "", tomlfile.Problem{Key: label(i+1, s), Found: err.Error()})
 	}
 	return p
 }
@@ -84,12 +84,12 @@ func (k *checker) fields(i int, fields []Field, settings any, prefix string) {
 					found = "left at its default,"
 				}
 			}
-			k.report(i, prefix+f.Key, document.Problem{Key: f.Key, Accepted: "below " + plain(nyquist) + " Hz",
+			k.report(i, prefix+f.Key, tomlfile.Problem{Key: f.Key, Accepted: "below " + plain(nyquist) + " Hz",
 				Found: fmt.Sprintf("%s %s Hz, not below %s Hz, the Nyquist frequency of this sound (half its rate of %d Hz)", found, plain(v.number), plain(nyquist), k.rate)})
 		}
 		for _, c := range v.list {
 			if c > k.channels {
-				k.report(i, prefix+f.Key, document.Problem{Key: f.Key, Found: fmt.Sprintf("found channel %d", c),
+				k.report(i, prefix+f.Key, tomlfile.Problem{Key: f.Key, Found: fmt.Sprintf("found channel %d", c),
 					Accepted: fmt.Sprintf("1 to %d, the channels of this sound", k.channels)})
 			}
 		}
@@ -98,13 +98,13 @@ func (k *checker) fields(i int, fields []Field, settings any, prefix string) {
 
 // report puts a problem at a key of a stage, or at the stage where the file
 // does not name the key.
-func (k *checker) report(i int, key string, p document.Problem) {
+func (k *checker) report(i int, key string, p tomlfile.Problem) {
 	k.problems = append(k.problems, k.chain.point(k.places, i, key, p))
 }
 
 // point puts a problem at a key of a stage, or else at the stage; without a
 // file it says the stage.
-func (c *Chain) point(places *document.Places, i int, key string, p document.Problem) document.Problem {
+func (c *Chain) point(places *tomlfile.Places, i int, key string, p tomlfile.Problem) tomlfile.Problem {
 	s := c.Stages[i]
 	if places == nil || s.Line == 0 {
 		if p.Path = c.Path; p.Key != label(i+1, s) {

@@ -3,13 +3,13 @@ package chain
 import (
 	"fmt"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
 // decoder turns the tree of a chain file into stages by the tables of kinds.
 type decoder struct {
-	*document.Document
+	*tomlfile.Document
 	kinds []Kind
 }
 
@@ -36,22 +36,22 @@ func (d *decoder) top(c *Chain) {
 	}
 }
 
-func (d *decoder) stages(c *Chain, e document.Entry) {
+func (d *decoder) stages(c *Chain, e tomlfile.Entry) {
 	list := e.Value
-	if list.Kind == document.Table { // keys such as stage.kind, or [[stage.band]] alone
-		d.Report(e.At, document.Problem{Key: "stage", Found: "no [[stage]] line before this", Accepted: "[[stage]] ahead of the keys of a stage"})
+	if list.Kind == tomlfile.Table { // keys such as stage.kind, or [[stage.band]] alone
+		d.Report(e.At, tomlfile.Problem{Key: "stage", Found: "no [[stage]] line before this", Accepted: "[[stage]] ahead of the keys of a stage"})
 		return
 	}
-	if list.Kind != document.Array {
+	if list.Kind != tomlfile.Array {
 		d.WrongType("stage", list, "[[stage]] tables", "")
 		return
 	}
 	if len(list.Items) > MaxStages {
-		d.Report(list.Items[MaxStages].At, document.Problem{Key: "stage", Found: fmt.Sprintf("%d stages", len(list.Items)), Accepted: fmt.Sprintf("up to %d", MaxStages)})
+		d.Report(list.Items[MaxStages].At, tomlfile.Problem{Key: "stage", Found: fmt.Sprintf("%d stages", len(list.Items)), Accepted: fmt.Sprintf("up to %d", MaxStages)})
 		return
 	}
 	for _, item := range list.Items {
-		if item.Kind != document.Table {
+		if item.Kind != tomlfile.Table {
 			d.WrongType("stage", item, "[[stage]] tables", "")
 			continue
 		}
@@ -87,16 +87,16 @@ func (d *decoder) names(stages []Stage) {
 			if !given {
 				at = s.at
 			}
-			d.Report(at, document.Problem{Key: "name", Found: fmt.Sprintf("%s is the name of stage %d too", document.Quote(s.Name), other), Hint: "give each stage a name of its own"})
+			d.Report(at, tomlfile.Problem{Key: "name", Found: fmt.Sprintf("%s is the name of stage %d too", tomlfile.Quote(s.Name), other), Hint: "give each stage a name of its own"})
 		}
 		first[s.Name] = i + 1
 	}
 }
 
-func (d *decoder) stage(t *document.Value) Stage {
-	s := Stage{Enabled: true, Line: d.LineOf(t.At.From), at: t.At, given: map[string]document.Span{}}
-	if e := t.Entry("enabled"); e != nil && e.Value.Kind != document.Broken {
-		if s.Enabled = e.Value.Number == 1; e.Value.Kind != document.Bool {
+func (d *decoder) stage(t *tomlfile.Value) Stage {
+	s := Stage{Enabled: true, Line: d.LineOf(t.At.From), at: t.At, given: map[string]tomlfile.Span{}}
+	if e := t.Entry("enabled"); e != nil && e.Value.Kind != tomlfile.Broken {
+		if s.Enabled = e.Value.Number == 1; e.Value.Kind != tomlfile.Bool {
 			d.WrongType("enabled", e.Value, "true or false", "")
 		}
 	}
@@ -128,29 +128,29 @@ func (d *decoder) stage(t *document.Value) Stage {
 			if !ok {
 				at = t.At
 			}
-			d.Report(at, document.Problem{Key: key, Found: found, Accepted: accepted})
+			d.Report(at, tomlfile.Problem{Key: key, Found: found, Accepted: accepted})
 		}
 	}
 	return s
 }
 
 // kind finds the table of a stage's kind, or reports and returns nil.
-func (d *decoder) kind(t *document.Value) *Kind {
+func (d *decoder) kind(t *tomlfile.Value) *Kind {
 	accepted := quoted(kindNames(d.kinds), ", ")
 	e := t.Entry("kind")
 	switch {
 	case e == nil:
-		d.Report(t.At, document.Problem{Key: "kind", Found: "missing", Accepted: accepted})
+		d.Report(t.At, tomlfile.Problem{Key: "kind", Found: "missing", Accepted: accepted})
 		return nil
-	case e.Value.Kind == document.Broken:
+	case e.Value.Kind == tomlfile.Broken:
 		return nil
-	case e.Value.Kind != document.String:
+	case e.Value.Kind != tomlfile.String:
 		d.WrongType("kind", e.Value, accepted, "")
 		return nil
 	}
 	k := kindNamed(d.kinds, e.Value.Text)
 	if k == nil {
-		p := document.Problem{Key: "kind", Found: "unknown kind " + document.Quote(e.Value.Text), Accepted: accepted}
+		p := tomlfile.Problem{Key: "kind", Found: "unknown kind " + tomlfile.Quote(e.Value.Text), Accepted: accepted}
 		if near := probableKind(d.kinds, e.Value.Text); near != "" {
 			p.Hint = "did you mean \"" + near + "\"?"
 		}
@@ -160,7 +160,7 @@ func (d *decoder) kind(t *document.Value) *Kind {
 }
 
 // keysOfNoKind reports keys that no kind has.
-func (d *decoder) keysOfNoKind(t *document.Value) {
+func (d *decoder) keysOfNoKind(t *tomlfile.Value) {
 	known := append([]string{"band"}, commonKeys...)
 	for _, k := range d.kinds {
 		known = append(known, keysOf(k.Fields)...)
@@ -170,8 +170,8 @@ func (d *decoder) keysOfNoKind(t *document.Value) {
 			return // the rest would not be shown
 		}
 		if !contains(known, e.Key) {
-			p := document.Problem{Key: e.Key, Found: "unknown key", Hint: "no kind of stage has it"}
-			if near := document.Nearest(e.Key, known); near != "" {
+			p := tomlfile.Problem{Key: e.Key, Found: "unknown key", Hint: "no kind of stage has it"}
+			if near := tomlfile.Nearest(e.Key, known); near != "" {
 				p.Hint = "did you mean " + near + "?"
 			}
 			d.Report(e.At, p)
@@ -179,23 +179,23 @@ func (d *decoder) keysOfNoKind(t *document.Value) {
 	}
 }
 
-func (d *decoder) bands(t *document.Value, k *Kind, settings any, given map[string]document.Span) {
+func (d *decoder) bands(t *tomlfile.Value, k *Kind, settings any, given map[string]tomlfile.Span) {
 	e := t.Entry("band")
 	switch {
 	case e == nil:
-		d.Report(t.At, document.Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
+		d.Report(t.At, tomlfile.Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
 		return
-	case e.Value.Kind != document.Array:
+	case e.Value.Kind != tomlfile.Array:
 		d.WrongType("band", e.Value, "[[stage.band]] tables", "")
 		return
 	case len(e.Value.Items) > MaxBands:
-		d.Report(e.Value.Items[MaxBands].At, document.Problem{Key: "band", Found: fmt.Sprintf("%d bands", len(e.Value.Items)), Accepted: fmt.Sprintf("up to %d", MaxBands)})
+		d.Report(e.Value.Items[MaxBands].At, tomlfile.Problem{Key: "band", Found: fmt.Sprintf("%d bands", len(e.Value.Items)), Accepted: fmt.Sprintf("up to %d", MaxBands)})
 		return
 	case len(e.Value.Items) == 0:
-		d.Report(e.Value.At, document.Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
+		d.Report(e.Value.At, tomlfile.Problem{Key: "band", Found: "an equaliser without bands", Accepted: "a [[stage.band]] table for each band"})
 	}
 	for i, item := range e.Value.Items {
-		if item.Kind != document.Table {
+		if item.Kind != tomlfile.Table {
 			d.WrongType("band", item, "[[stage.band]] tables", "")
 			continue
 		}

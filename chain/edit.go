@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strconv"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 // TextWith is the text of the chain's file with other numbers for some keys of one
@@ -18,7 +18,7 @@ func (c *Chain) TextWith(stage int, numbers map[string]float64) []byte {
 		return nil
 	}
 	type edit struct {
-		at   document.Span
+		at   tomlfile.Span
 		text string
 	}
 	var edits []edit
@@ -34,7 +34,7 @@ func (c *Chain) TextWith(stage int, numbers map[string]float64) []byte {
 		if at, given := s.given[key]; given {
 			edits = append(edits, edit{at, text})
 		} else {
-			edits = append(edits, edit{document.Span{From: lineEnd}, "\n" + key + " = " + text})
+			edits = append(edits, edit{tomlfile.Span{From: lineEnd}, "\n" + key + " = " + text})
 		}
 	}
 	slices.SortFunc(edits, func(a, b edit) int { // from the end on, so that places stay

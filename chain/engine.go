@@ -7,7 +7,7 @@ import (
 
 	"github.com/go-audio/audio"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
@@ -26,7 +26,7 @@ type builtStage struct {
 }
 
 // Prepare builds the enabled stages for a rate in Hz and a channel count. What
-// the file asks for and this rate cannot give is a *document.FileError.
+// the file asks for and this rate cannot give is a *tomlfile.FileError.
 func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
 	built, err := c.build(rate, channels)
 	if err != nil {
@@ -93,8 +93,8 @@ func (e *Engine) Verifies() bool {
 
 // Notes lists what the engine leaves out because the sound's rate cannot hold it:
 // optional bands. Found says what, and why.
-func (e *Engine) Notes() []document.Problem {
-	var notes []document.Problem
+func (e *Engine) Notes() []tomlfile.Problem {
+	var notes []tomlfile.Problem
 	for _, s := range e.stages {
 		settings, ok := s.Settings.(dsp.EqualiserSettings)
 		if !ok {
@@ -102,7 +102,7 @@ func (e *Engine) Notes() []document.Problem {
 		}
 		for j, b := range settings.Bands {
 			if b.Optional && b.CentreHz >= float64(e.rate)/2 {
-				notes = append(notes, document.Problem{Path: e.path, Key: s.Name,
+				notes = append(notes, tomlfile.Problem{Path: e.path, Key: s.Name,
 					Found: fmt.Sprintf("band %d, at %g Hz, is left out: this sound, at %d Hz, holds what is below %g Hz", j+1, b.CentreHz, e.rate, float64(e.rate)/2)})
 			}
 		}

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 // Explain says what a stage kind, a chain-file key, a unit or a term means:
@@ -152,7 +152,7 @@ func nearestFew(word string, known []string) []string {
 	var few []string
 	rest := append([]string(nil), known...)
 	for len(few) < 3 {
-		w := document.Nearest(word, rest)
+		w := tomlfile.Nearest(word, rest)
 		if w == "" {
 			break
 		}

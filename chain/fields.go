@@ -4,7 +4,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 // bandPrefix sets the keys of one band apart in Stage.given.
@@ -21,7 +21,7 @@ func (o owner) article() string {
 }
 
 // fields reads a table's keys into settings, and puts defaults for the rest.
-func (d *decoder) fields(t *document.Value, fields []Field, former map[string]string, settings any, accepted []string, o owner, prefix string, given map[string]document.Span) {
+func (d *decoder) fields(t *tomlfile.Value, fields []Field, former map[string]string, settings any, accepted []string, o owner, prefix string, given map[string]tomlfile.Span) {
 	meant := map[string]bool{} // keys that are there in a wrong spelling
 	for _, e := range t.Entries {
 		if !contains(accepted, e.Key) {
@@ -42,16 +42,16 @@ func (d *decoder) fields(t *document.Value, fields []Field, former map[string]st
 		e := t.Entry(f.Key)
 		applies := f.When == nil || contains(f.When.Words, chosen[f.When.Key])
 		doubtful := f.When != nil && broken[f.When.Key]
-		var other *document.Entry
+		var other *tomlfile.Entry
 		if f.Instead != "" {
 			other = t.Entry(f.Instead)
 		}
 		switch {
-		case e != nil && e.Value.Kind == document.Broken:
+		case e != nil && e.Value.Kind == tomlfile.Broken:
 		case e != nil && other != nil && other.At.From < e.At.From:
-			d.Report(e.At, document.Problem{Key: f.Key, Found: "given beside " + f.Instead, Hint: "remove one of the two"})
+			d.Report(e.At, tomlfile.Problem{Key: f.Key, Found: "given beside " + f.Instead, Hint: "remove one of the two"})
 		case e != nil && !applies && !doubtful:
-			d.Report(e.At, document.Problem{Key: f.Key, Found: "not used with " + f.When.Key + " = " + document.Quote(chosen[f.When.Key]),
+			d.Report(e.At, tomlfile.Problem{Key: f.Key, Found: "not used with " + f.When.Key + " = " + tomlfile.Quote(chosen[f.When.Key]),
 				Hint: "remove it, or write " + f.When.String()})
 		case e != nil:
 			v, ok := d.setting(f, e.Value)
@@ -63,9 +63,9 @@ func (d *decoder) fields(t *document.Value, fields []Field, former map[string]st
 		case f.Default != "":
 			f.put(settings, f.preset())
 		case applies && !doubtful && !meant[f.Key]:
-			p := document.Problem{Key: f.Key, Found: "missing; " + o.article() + " needs it", Accepted: f.Accepted()}
+			p := tomlfile.Problem{Key: f.Key, Found: "missing; " + o.article() + " needs it", Accepted: f.Accepted()}
 			if f.When != nil {
-				p.Found += " with " + f.When.Key + " = " + document.Quote(chosen[f.When.Key])
+				p.Found += " with " + f.When.Key + " = " + tomlfile.Quote(chosen[f.When.Key])
 			}
 			d.Report(t.At, p)
 		}
@@ -83,13 +83,13 @@ func contains(words []string, word string) bool {
 
 // unknown reports a key that its owner does not have, and returns the one
 // that was probably meant.
-func (d *decoder) unknown(e document.Entry, accepted []string, where string, former map[string]string) (meant string) {
+func (d *decoder) unknown(e tomlfile.Entry, accepted []string, where string, former map[string]string) (meant string) {
 	if d.Full() {
 		return "" // it would not be shown
 	}
-	p := document.Problem{Key: e.Key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
-	if !document.IsBareKey(e.Key) {
-		p.Key = document.Quote(e.Key)
+	p := tomlfile.Problem{Key: e.Key, Found: "unknown key", Accepted: strings.Join(accepted, ", ")}
+	if !tomlfile.IsBareKey(e.Key) {
+		p.Key = tomlfile.Quote(e.Key)
 	}
 	lower := strings.ToLower(e.Key)
 	owners := d.owners(e.Key)
@@ -103,7 +103,7 @@ func (d *decoder) unknown(e document.Entry, accepted []string, where string, for
 		meant = lower
 		p.Hint = "keys are written in lower case: " + lower
 	default:
-		if meant = document.Nearest(e.Key, accepted); meant == "" {
+		if meant = tomlfile.Nearest(e.Key, accepted); meant == "" {
 			meant = otherName(lower, accepted)
 		}
 		if meant != "" {

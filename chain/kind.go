@@ -5,7 +5,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -193,7 +193,7 @@ func probableKind(kinds []Kind, word string) string {
 			}
 		}
 	}
-	return document.Nearest(word, kindNames(kinds))
+	return tomlfile.Nearest(word, kindNames(kinds))
 }
 
 func kindNames(kinds []Kind) []string {

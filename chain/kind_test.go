@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -141,7 +141,7 @@ func TestTablesAreComplete(t *testing.T) {
 			seen := map[string]bool{}
 			for _, f := range fields {
 				where := k.Name + " " + f.Key
-				if f.Key != strings.ToLower(f.Key) || !document.IsBareKey(f.Key) || seen[f.Key] || contains(commonKeys, f.Key) {
+				if f.Key != strings.ToLower(f.Key) || !tomlfile.IsBareKey(f.Key) || seen[f.Key] || contains(commonKeys, f.Key) {
 					t.Errorf("%s: not a key, twice, or taken", where)
 				}
 				seen[f.Key] = true

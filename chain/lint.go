@@ -3,7 +3,7 @@ package chain
 import (
 	"fmt"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -19,10 +19,10 @@ const (
 // Warnings lists what is allowed and yet probably not meant: an order of
 // stages that undoes what one of them does, and doubtful settings. Found says
 // what, Hint what to do. Disabled stages count only where all are.
-func (c *Chain) Warnings() []document.Problem {
+func (c *Chain) Warnings() []tomlfile.Problem {
 	l := &linter{chain: c}
 	if c.Text != nil {
-		l.places = document.NewPlaces(c.Path, c.Text)
+		l.places = tomlfile.NewPlaces(c.Path, c.Text)
 	}
 	enabled := 0
 	for i, s := range c.Stages {
@@ -35,22 +35,22 @@ func (c *Chain) Warnings() []document.Problem {
 	}
 	switch {
 	case len(c.Stages) == 0:
-		l.found = append(l.found, document.Problem{Path: c.Path, Found: "no stage: the sound passes unchanged", Hint: "add [[stage]] tables"})
+		l.found = append(l.found, tomlfile.Problem{Path: c.Path, Found: "no stage: the sound passes unchanged", Hint: "add [[stage]] tables"})
 	case enabled == 0:
-		l.found = append(l.found, document.Problem{Path: c.Path, Found: "every stage is disabled: the sound passes unchanged", Hint: "set enabled = true where a stage should work"})
+		l.found = append(l.found, tomlfile.Problem{Path: c.Path, Found: "every stage is disabled: the sound passes unchanged", Hint: "set enabled = true where a stage should work"})
 	}
-	return document.InOrder(l.found)
+	return tomlfile.InOrder(l.found)
 }
 
 type linter struct {
 	chain  *Chain
-	places *document.Places
+	places *tomlfile.Places
 	before []int // the enabled stages ahead of the one looked at
-	found  []document.Problem
+	found  []tomlfile.Problem
 }
 
 func (l *linter) warn(i int, key, hint, found string, args ...any) {
-	l.found = append(l.found, l.chain.point(l.places, i, key, document.Problem{
+	l.found = append(l.found, l.chain.point(l.places, i, key, tomlfile.Problem{
 		Key: label(i+1, l.chain.Stages[i]), Found: fmt.Sprintf(found, args...), Hint: hint,
 	}))
 }

@@ -7,20 +7,20 @@ import (
 	"strings"
 	"unicode"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 )
 
 // setting reads one value; false after a problem, which it reports.
-func (d *decoder) setting(f Field, v *document.Value) (setting, bool) {
+func (d *decoder) setting(f Field, v *tomlfile.Value) (setting, bool) {
 	switch f.Type {
 	case Number, WholeNumber:
-		if v.Kind != document.Integer && v.Kind != document.Float {
+		if v.Kind != tomlfile.Integer && v.Kind != tomlfile.Float {
 			d.WrongType(f.Key, v, f.Accepted(), numberHint(f, v))
 			return setting{}, false
 		}
 		if !f.inRange(v.Number) {
-			p := document.Problem{Key: f.Key, Found: "found " + v.Raw, Accepted: f.Accepted()}
+			p := tomlfile.Problem{Key: f.Key, Found: "found " + v.Raw, Accepted: f.Accepted()}
 			switch {
 			case f.Key == "ratio" && v.Number > 0 && v.Number < 1:
 				p.Hint = "written the other way up it is " + strconv.FormatFloat(1/v.Number, 'g', 4, 64)
@@ -32,19 +32,19 @@ func (d *decoder) setting(f Field, v *document.Value) (setting, bool) {
 		}
 		return setting{number: v.Number}, true
 	case TrueOrFalse:
-		if v.Kind != document.Bool {
+		if v.Kind != tomlfile.Bool {
 			d.WrongType(f.Key, v, f.Accepted(), "")
 			return setting{}, false
 		}
 		return setting{flag: v.Number == 1}, true
 	case Word:
-		if v.Kind != document.String {
+		if v.Kind != tomlfile.String {
 			d.WrongType(f.Key, v, f.Accepted(), "")
 			return setting{}, false
 		}
 		if !contains(f.Words, v.Text) {
-			p := document.Problem{Key: f.Key, Found: "found " + document.Quote(v.Text), Accepted: f.Accepted()}
-			if near := document.Nearest(v.Text, f.Words); near != "" {
+			p := tomlfile.Problem{Key: f.Key, Found: "found " + tomlfile.Quote(v.Text), Accepted: f.Accepted()}
+			if near := tomlfile.Nearest(v.Text, f.Words); near != "" {
 				p.Hint = "did you mean \"" + near + "\"?"
 			}
 			d.Report(v.At, p)
@@ -55,10 +55,10 @@ func (d *decoder) setting(f Field, v *document.Value) (setting, bool) {
 	return d.channels(f, v)
 }
 
-func (d *decoder) channels(f Field, v *document.Value) (setting, bool) {
-	if v.Kind != document.Array {
+func (d *decoder) channels(f Field, v *tomlfile.Value) (setting, bool) {
+	if v.Kind != tomlfile.Array {
 		hint := ""
-		if v.Kind == document.Integer {
+		if v.Kind == tomlfile.Integer {
 			hint = "write [" + v.Raw + "]"
 		}
 		d.WrongType(f.Key, v, f.Accepted(), hint)
@@ -68,14 +68,14 @@ func (d *decoder) channels(f Field, v *document.Value) (setting, bool) {
 	for _, item := range v.Items {
 		n := int(item.Number)
 		switch {
-		case item.Kind != document.Integer:
+		case item.Kind != tomlfile.Integer:
 			d.WrongType(f.Key, item, f.Accepted(), "")
 			return setting{}, false
 		case item.Number < 1 || item.Number > dsp.MaxChannels:
-			d.Report(item.At, document.Problem{Key: f.Key, Found: "found channel " + item.Raw, Accepted: fmt.Sprintf("1 to %d", dsp.MaxChannels)})
+			d.Report(item.At, tomlfile.Problem{Key: f.Key, Found: "found channel " + item.Raw, Accepted: fmt.Sprintf("1 to %d", dsp.MaxChannels)})
 			return setting{}, false
 		case sort.SearchInts(s.list, n) < len(s.list) && s.list[sort.SearchInts(s.list, n)] == n:
-			d.Report(item.At, document.Problem{Key: f.Key, Found: "channel " + item.Raw + " twice", Accepted: f.Accepted()})
+			d.Report(item.At, tomlfile.Problem{Key: f.Key, Found: "channel " + item.Raw + " twice", Accepted: f.Accepted()})
 			return setting{}, false
 		}
 		s.list = append(s.list, n)
@@ -85,8 +85,8 @@ func (d *decoder) channels(f Field, v *document.Value) (setting, bool) {
 }
 
 // numberHint looks for a number in a string such as "-18 dBFS" or "20%".
-func numberHint(f Field, v *document.Value) string {
-	if v.Kind != document.String {
+func numberHint(f Field, v *tomlfile.Value) string {
+	if v.Kind != tomlfile.String {
 		return ""
 	}
 	s := strings.ReplaceAll(strings.TrimSpace(v.Text), "\u2212", "-")

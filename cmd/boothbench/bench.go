@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/measure/bench"
 )
 
@@ -92,7 +92,7 @@ func runBenchTests(e env, args []string) error {
 func (e env) loadPlan(name string) (*bench.Plan, error) {
 	p, err := bench.LoadPlan(name)
 	if err != nil {
-		if _, is := err.(*document.FileError); is {
+		if _, is := err.(*tomlfile.FileError); is {
 			return nil, withCode(exitUsage, err)
 		}
 		return nil, inputError(err)

@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -115,7 +115,7 @@ func withCode(code int, err error) error {
 // fault of the input.
 func exitCode(err error) int {
 	var c *coded
-	var file *document.FileError
+	var file *tomlfile.FileError
 	var output *wave.OutputError
 	switch {
 	case err == nil, errors.Is(err, pflag.ErrHelp):

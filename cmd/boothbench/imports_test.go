@@ -24,7 +24,7 @@ var rooms = []string{
 	"measure/instrument",
 	"measure/take",
 	"chain",
-	"chain/document",
+	"chain/tomlfile",
 	"measure/internal/measuretest",
 	"measure/internal/browser",
 	"measure",
@@ -47,11 +47,11 @@ var rooms = []string{
 // closed are arrows that go down and are forbidden all the same: what measures sees no
 // chain, the engine measures nothing, and a picture knows no sound.
 var closed = map[string][]string{
-	"measure/compare":    {"chain", "chain/document"},
-	"measure/instrument": {"chain", "chain/document"},
-	"measure/take":       {"chain", "chain/document"},
+	"measure/compare":    {"chain", "chain/tomlfile"},
+	"measure/instrument": {"chain", "chain/tomlfile"},
+	"measure/take":       {"chain", "chain/tomlfile"},
 	"chain":              {"measure", "measure/stimulus", "measure/picture"},
-	"chain/document":     {"measure", "measure/stimulus", "measure/picture"},
+	"chain/tomlfile":     {"measure", "measure/stimulus", "measure/picture"},
 	"measure/picture":    rooms[slices.Index(rooms, "measure/picture")+1:],
 	"dsp/relay":          {"dsp", "dsp/vector"},
 }

@@ -17,7 +17,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 func main() {
@@ -189,7 +189,7 @@ func (e env) printJSON(object any) {
 }
 
 func didYouMean(word string, known []string) string {
-	if near := document.Nearest(word, known); near != "" {
+	if near := tomlfile.Nearest(word, known); near != "" {
 		return fmt.Sprintf(", did you mean %q?", near)
 	}
 	return ""

@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 // parse parses flags; what is wrong with them is a usage error that says what was
@@ -58,7 +58,7 @@ func unknownFlag(f *pflag.FlagSet, unknown *pflag.NotExistError, args []string) 
 	}
 	name, _, _ := strings.Cut(asked, "=")
 	var meant []string
-	switch near := document.Nearest(name, names); {
+	switch near := tomlfile.Nearest(name, names); {
 	case slices.Contains(names, name):
 		meant = []string{name}
 	case len(name) == 1:

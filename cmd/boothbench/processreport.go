@@ -6,8 +6,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/chain/receipt"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -19,7 +19,7 @@ type report struct {
 	inFormat, outFormat wave.Format
 	inFrames            int64
 	inWarnings          []wave.Warning
-	notes               []document.Problem // of what the chain leaves out at this rate
+	notes               []tomlfile.Problem // of what the chain leaves out at this rate
 	stages              []chain.StagePlan
 	latency             int
 	dither              wave.DitherKind
@@ -313,7 +313,7 @@ func (r *report) object(b *batch) processJSON {
 	}
 	ms := milliseconds(r.latency, rate)
 	o.LatencyMs = &ms
-	var file *document.FileError
+	var file *tomlfile.FileError
 	if errors.As(r.err, &file) {
 		return o
 	}

@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -270,7 +270,7 @@ func (s *pageSettings) takePage(e env, files []string) (pages.Page, any, error) 
 		}
 	}
 	t, err := pages.ReadTake(e.ctx, settings)
-	var fault *document.FileError
+	var fault *tomlfile.FileError
 	if errors.As(err, &fault) {
 		return pages.Page{}, nil, withCode(exitUsage, err)
 	}

@@ -6,7 +6,7 @@ import (
 	"io"
 
 	"github.com/boothbench/boothbench/chain"
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/measure/expect"
 	"github.com/boothbench/boothbench/measure/proof"
 )
@@ -60,10 +60,10 @@ func nameOfOutput(path string) string {
 // text is the text of a file, or what standard input brings.
 func (e env) text(path, what string) ([]byte, error) {
 	if path != standardInput {
-		text, err := document.Load(path, what)
+		text, err := tomlfile.Load(path, what)
 		return text, inputError(err)
 	}
-	text, err := io.ReadAll(io.LimitReader(&heeding{ctx: e.ctx, r: e.stdin}, document.MaxBytes+1))
+	text, err := io.ReadAll(io.LimitReader(&heeding{ctx: e.ctx, r: e.stdin}, tomlfile.MaxBytes+1))
 	if err != nil {
 		return nil, inputError(fmt.Errorf("%s from standard input: %w", what, err))
 	}

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -341,7 +341,7 @@ func TestPlanFaults(t *testing.T) {
 		"a second path":           {"[[path]]", "[[path]]\nname = \"line\"\nkind = \"loopback\"\ntests = [\"response\"]\n[[path]]"},
 	} {
 		_, err := ReadPlan("plan.toml", []byte(strings.Replace(shortPlan, edit[0], edit[1], 1)))
-		fault, is := err.(*document.FileError)
+		fault, is := err.(*tomlfile.FileError)
 		if !is || !strings.Contains(err.Error(), found) || fault.Problems[0].Line == 0 {
 			t.Errorf("%q: %v", found, err)
 		}

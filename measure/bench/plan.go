@@ -9,7 +9,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -63,9 +63,9 @@ type Claim struct {
 }
 
 // ReadPlan reads the text of a plan file; name stands for it in errors, which are a
-// *document.FileError.
+// *tomlfile.FileError.
 func ReadPlan(name string, text []byte) (*Plan, error) {
-	file, err := document.Read(name, "a plan file", text, "path", "test", "claim")
+	file, err := tomlfile.Read(name, "a plan file", text, "path", "test", "claim")
 	if err != nil {
 		return nil, err
 	}
@@ -77,7 +77,7 @@ func ReadPlan(name string, text []byte) (*Plan, error) {
 
 // LoadPlan reads a plan file.
 func LoadPlan(name string) (*Plan, error) {
-	text, err := document.Load(name, "plan file")
+	text, err := tomlfile.Load(name, "plan file")
 	if err != nil {
 		return nil, err
 	}
@@ -86,7 +86,7 @@ func LoadPlan(name string) (*Plan, error) {
 
 // decoder turns the tree of a plan file into a plan.
 type decoder struct {
-	*document.Document
+	*tomlfile.Document
 	plan *Plan
 }
 
@@ -95,7 +95,7 @@ func (d *decoder) top() {
 	keys := []string{"schema", "device", "repeats", "bits", "path", "test", "claim"}
 	// Tests come first, since paths name them.
 	if e := d.Root.Entry("test"); e != nil {
-		d.Tables(*e, func(v *document.Value) { d.test(v) })
+		d.Tables(*e, func(v *tomlfile.Value) { d.test(v) })
 	}
 	for _, e := range d.Root.Entries {
 		switch e.Key {
@@ -105,35 +105,35 @@ func (d *decoder) top() {
 		case "repeats":
 			d.plan.Repeats = d.whole(e, 1, 100)
 		case "bits":
-			if d.plan.Bits = d.whole(e, 16, 32); d.plan.Bits != 16 && d.plan.Bits != 24 && d.plan.Bits != 32 && e.Value.Kind == document.Integer {
-				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: "16, 24 or 32"})
+			if d.plan.Bits = d.whole(e, 16, 32); d.plan.Bits != 16 && d.plan.Bits != 24 && d.plan.Bits != 32 && e.Value.Kind == tomlfile.Integer {
+				d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: "16, 24 or 32"})
 			}
 		case "path":
-			d.Tables(e, func(v *document.Value) { d.path(v) })
+			d.Tables(e, func(v *tomlfile.Value) { d.path(v) })
 		default:
 			d.Unknown(e, keys, "")
 		}
 	}
 	if e := d.Root.Entry("claim"); e != nil {
-		d.Tables(*e, func(v *document.Value) { d.claim(v) })
+		d.Tables(*e, func(v *tomlfile.Value) { d.claim(v) })
 	}
 	if d.Root.Entry("device") == nil {
-		d.Report(document.Span{}, document.Problem{Key: "device", Found: "missing", Accepted: `device = "…", which heads its column beside other devices`})
+		d.Report(tomlfile.Span{}, tomlfile.Problem{Key: "device", Found: "missing", Accepted: `device = "…", which heads its column beside other devices`})
 	}
 	d.AtLeastOne("path", "a [[path]] table for each way through the device")
 }
 
 // number is a number within bounds; it reports anything else.
-func (d *decoder) number(e document.Entry, low, high float64) float64 {
+func (d *decoder) number(e tomlfile.Entry, low, high float64) float64 {
 	v, ok := d.Number(e)
 	if ok && !(v >= low && v <= high) {
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: fmt.Sprintf("%g to %g", low, high)})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: fmt.Sprintf("%g to %g", low, high)})
 	}
 	return v
 }
 
-func (d *decoder) whole(e document.Entry, low, high int) int {
-	if e.Value.Kind == document.Float {
+func (d *decoder) whole(e tomlfile.Entry, low, high int) int {
+	if e.Value.Kind == tomlfile.Float {
 		d.WrongType(e.Key, e.Value, "a whole number", "")
 		return low
 	}
@@ -141,23 +141,23 @@ func (d *decoder) whole(e document.Entry, low, high int) int {
 }
 
 // numbers is a number or a list of them.
-func (d *decoder) numbers(e document.Entry, low, high float64) (all []float64) {
-	if e.Value.Kind != document.Array {
+func (d *decoder) numbers(e tomlfile.Entry, low, high float64) (all []float64) {
+	if e.Value.Kind != tomlfile.Array {
 		return []float64{d.number(e, low, high)}
 	}
 	for _, item := range e.Value.Items {
-		all = append(all, d.number(document.Entry{Key: e.Key, At: item.At, Value: item}, low, high))
+		all = append(all, d.number(tomlfile.Entry{Key: e.Key, At: item.At, Value: item}, low, high))
 	}
 	if len(all) == 0 {
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "an empty list", Accepted: "one number or more"})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "an empty list", Accepted: "one number or more"})
 	}
 	return all
 }
 
-func (d *decoder) wholes(e document.Entry, low, high int) (all []int) {
+func (d *decoder) wholes(e tomlfile.Entry, low, high int) (all []int) {
 	for _, v := range d.numbers(e, float64(low), float64(high)) {
 		if v != math.Trunc(v) {
-			d.Report(e.Value.At, document.Problem{Key: e.Key, Found: fmt.Sprintf("found %g", v), Accepted: "whole numbers"})
+			d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: fmt.Sprintf("found %g", v), Accepted: "whole numbers"})
 		}
 		all = append(all, int(v))
 	}
@@ -166,7 +166,7 @@ func (d *decoder) wholes(e document.Entry, low, high int) (all []int) {
 
 var pathKeys = []string{"name", "kind", "setup", "channels", "level_dbfs", "gains_db", "loads_ohm", "rates_hz", "buffers_frames", "source_ohm", "calibration", "together", "tests", "sensitivity_db_spl_per_v", "sensitivity_db_spl_per_mw", "headphone_ohm"}
 
-func (d *decoder) path(v *document.Value) {
+func (d *decoder) path(v *tomlfile.Value) {
 	p := &Path{Channels: 1, LevelDBFS: []float64{-20}, RatesHz: []int{48000}}
 	for _, e := range v.Entries {
 		switch e.Key {
@@ -174,7 +174,7 @@ func (d *decoder) path(v *document.Value) {
 			p.Name = d.String(e)
 		case "kind":
 			p.Kind = d.String(e)
-			if _, known := cautionOf[p.Kind]; !known && e.Value.Kind == document.String {
+			if _, known := cautionOf[p.Kind]; !known && e.Value.Kind == tomlfile.String {
 				d.choice(e, p.Kind, PathKinds())
 			}
 		case "setup":
@@ -201,12 +201,12 @@ func (d *decoder) path(v *document.Value) {
 			p.HeadphoneOhm = d.number(e, 1, 1e5)
 		case "calibration":
 			c, err := measure.ParseCalibration(d.String(e))
-			if err != nil && e.Value.Kind == document.String {
-				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error()})
+			if err != nil && e.Value.Kind == tomlfile.String {
+				d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: err.Error()})
 			}
 			p.Calibration = c
 		case "together":
-			if e.Value.Kind != document.Bool {
+			if e.Value.Kind != tomlfile.Bool {
 				d.WrongType(e.Key, e.Value, "true or false", "")
 			}
 			p.Together = e.Value.Number == 1
@@ -221,16 +221,16 @@ func (d *decoder) path(v *document.Value) {
 }
 
 // choice reports a word that is none of those accepted.
-func (d *decoder) choice(e document.Entry, found string, accepted []string) {
-	p := document.Problem{Key: e.Key, Found: "found " + document.Quote(found), Accepted: strings.Join(accepted, ", ")}
-	if near := document.Nearest(found, accepted); near != "" {
+func (d *decoder) choice(e tomlfile.Entry, found string, accepted []string) {
+	p := tomlfile.Problem{Key: e.Key, Found: "found " + tomlfile.Quote(found), Accepted: strings.Join(accepted, ", ")}
+	if near := tomlfile.Nearest(found, accepted); near != "" {
 		p.Hint = "did you mean " + near + "?"
 	}
 	d.Report(e.Value.At, p)
 }
 
-func (d *decoder) testNames(e document.Entry) (names []string) {
-	if e.Value.Kind != document.Array {
+func (d *decoder) testNames(e tomlfile.Entry) (names []string) {
+	if e.Value.Kind != tomlfile.Array {
 		d.WrongType(e.Key, e.Value, `a list of names, such as ["response", "idle-noise"]`, "")
 		return nil
 	}
@@ -239,9 +239,9 @@ func (d *decoder) testNames(e document.Entry) (names []string) {
 		known = append(known, c.Name)
 	}
 	for _, item := range e.Value.Items {
-		entry := document.Entry{Key: e.Key, At: item.At, Value: item}
+		entry := tomlfile.Entry{Key: e.Key, At: item.At, Value: item}
 		name := d.String(entry)
-		if !slices.Contains(known, name) && item.Kind == document.String {
+		if !slices.Contains(known, name) && item.Kind == tomlfile.String {
 			d.choice(entry, name, known)
 		}
 		names = append(names, name)
@@ -250,13 +250,13 @@ func (d *decoder) testNames(e document.Entry) (names []string) {
 }
 
 // checkPath reports what a path lacks, and what does not go together.
-func (d *decoder) checkPath(v *document.Value, p *Path) {
+func (d *decoder) checkPath(v *tomlfile.Value, p *Path) {
 	report := func(key, found, accepted string) {
 		at := v.At
 		if e := v.Entry(key); e != nil {
 			at = e.Value.At
 		}
-		d.Report(at, document.Problem{Key: key, Found: found, Accepted: accepted})
+		d.Report(at, tomlfile.Problem{Key: key, Found: found, Accepted: accepted})
 	}
 	if p.Name == "" {
 		report("name", "missing", `name = "line input", or another name of the path`)
@@ -269,7 +269,7 @@ func (d *decoder) checkPath(v *document.Value, p *Path) {
 	}
 	for _, other := range d.plan.Paths {
 		if other.Name == p.Name && p.Name != "" {
-			report("name", "a second path "+document.Quote(p.Name), "a name of its own for each path")
+			report("name", "a second path "+tomlfile.Quote(p.Name), "a name of its own for each path")
 		}
 	}
 	if n := len(p.LevelDBFS); n > 1 && n != len(p.GainsDB) {
@@ -300,7 +300,7 @@ func (d *decoder) checkPath(v *document.Value, p *Path) {
 	}
 }
 
-func (d *decoder) claim(v *document.Value) {
+func (d *decoder) claim(v *tomlfile.Value) {
 	for _, e := range v.Entries {
 		switch e.Key {
 		case "path", "test", "why":

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -109,14 +109,14 @@ func (p *Plan) signalsOf(test string, path *Path, level float64) []namedSignal {
 	return nil
 }
 
-func (d *decoder) test(v *document.Value) {
+func (d *decoder) test(v *tomlfile.Value) {
 	var t CustomTest
 	for _, e := range v.Entries {
 		switch e.Key {
 		case "name":
 			t.Name = d.String(e)
 			if slices.Contains(TestNames(), t.Name) {
-				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: document.Quote(t.Name) + " is a built-in test", Accepted: "another name"})
+				d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: tomlfile.Quote(t.Name) + " is a built-in test", Accepted: "another name"})
 			}
 		case "stimulus":
 			t.signal = d.stimulus(e)
@@ -125,12 +125,12 @@ func (d *decoder) test(v *document.Value) {
 		}
 	}
 	if t.Name == "" || v.Entry("stimulus") == nil {
-		d.Report(v.At, document.Problem{Key: "[[test]]", Found: "no name or no stimulus", Accepted: `name = "…" and stimulus = "kind=tone hz=100 peak_dbfs=-20", a kind of boothbench tone with its settings`})
+		d.Report(v.At, tomlfile.Problem{Key: "[[test]]", Found: "no name or no stimulus", Accepted: `name = "…" and stimulus = "kind=tone hz=100 peak_dbfs=-20", a kind of boothbench tone with its settings`})
 	}
 	d.plan.Tests = append(d.plan.Tests, t)
 }
 
-func (d *decoder) stimulus(e document.Entry) stimulus.Signal {
+func (d *decoder) stimulus(e tomlfile.Entry) stimulus.Signal {
 	text := d.String(e)
 	if text == "" {
 		return nil
@@ -140,7 +140,7 @@ func (d *decoder) stimulus(e document.Entry) stimulus.Signal {
 		err = fmt.Errorf("no instrument reads a response to %s", strings.TrimPrefix(strings.Fields(text)[0], "kind="))
 	}
 	if err != nil {
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error(), Accepted: `"kind=tone hz=100 peak_dbfs=-20", a kind of boothbench tone with its settings`})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: err.Error(), Accepted: `"kind=tone hz=100 peak_dbfs=-20", a kind of boothbench tone with its settings`})
 		return nil
 	}
 	return s

@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -43,9 +43,9 @@ type Group struct {
 }
 
 // Load reads a limits file. What is wrong with its text is a
-// *document.FileError; that it cannot be read, the error of package os.
+// *tomlfile.FileError; that it cannot be read, the error of package os.
 func Load(name string) (*Limits, error) {
-	text, err := document.Load(name, "limits file")
+	text, err := tomlfile.Load(name, "limits file")
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +55,7 @@ func Load(name string) (*Limits, error) {
 // Parse reads the text of a limits file; name stands for it in errors, and paths
 // in it are relative to the folder of name.
 func Parse(name string, text []byte) (*Limits, error) {
-	file, err := document.Read(name, "a limits file", text, "expect", "spec")
+	file, err := tomlfile.Read(name, "a limits file", text, "expect", "spec")
 	if err != nil {
 		return nil, err
 	}
@@ -69,7 +69,7 @@ func Parse(name string, text []byte) (*Limits, error) {
 
 // decoder turns the tree of a limits file into limits.
 type decoder struct {
-	*document.Document
+	*tomlfile.Document
 	limits *Limits
 }
 
@@ -84,7 +84,7 @@ func (d *decoder) top() {
 		case "name":
 			d.limits.Name = d.String(e)
 		case "expect":
-			d.Tables(e, func(t *document.Value) { d.limits.Groups = append(d.limits.Groups, d.group(t)) })
+			d.Tables(e, func(t *tomlfile.Value) { d.limits.Groups = append(d.limits.Groups, d.group(t)) })
 		default:
 			d.Unknown(e, topKeys, "")
 		}
@@ -94,7 +94,7 @@ func (d *decoder) top() {
 
 var groupKeys = []string{"files", "through", "like", "baseline", "chain", "rate_hz", "spec"}
 
-func (d *decoder) group(t *document.Value) Group {
+func (d *decoder) group(t *tomlfile.Value) Group {
 	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000, folder: filepath.Dir(d.Path)}
 	for _, e := range t.Entries {
 		switch e.Key {
@@ -109,7 +109,7 @@ func (d *decoder) group(t *document.Value) Group {
 		case "through":
 			g.Through = d.path(e)
 		case "rate_hz":
-			if e.Value.Kind == document.Table { // a limit of files; a chain has the rate it is given
+			if e.Value.Kind == tomlfile.Table { // a limit of files; a chain has the rate it is given
 				if l, ok := d.limit(e, groupKeys); ok {
 					g.Limits = append(g.Limits, l)
 				}
@@ -124,14 +124,14 @@ func (d *decoder) group(t *document.Value) Group {
 			}
 		}
 	}
-	if e := t.Entry("rate_hz"); e != nil && e.Value.Kind != document.Table && g.Chain == "" {
-		d.Report(e.At, document.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "a number goes with chain = …; a limit is rate_hz = { min = " + e.Value.Raw + ", max = " + e.Value.Raw + " }"})
+	if e := t.Entry("rate_hz"); e != nil && e.Value.Kind != tomlfile.Table && g.Chain == "" {
+		d.Report(e.At, tomlfile.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "a number goes with chain = …; a limit is rate_hz = { min = " + e.Value.Raw + ", max = " + e.Value.Raw + " }"})
 	}
 	if e := t.Entry("through"); e != nil && (t.Entry("chain") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
-		d.Report(e.At, document.Problem{Key: "through", Found: "through together with chain, like or baseline", Hint: "give each an [[expect]] of its own"})
+		d.Report(e.At, tomlfile.Problem{Key: "through", Found: "through together with chain, like or baseline", Hint: "give each an [[expect]] of its own"})
 	}
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
-		d.Report(e.At, document.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
+		d.Report(e.At, tomlfile.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
 	}
 	if g.Baseline != "" {
 		g.Baseline = onPlatform(g.Baseline)
@@ -142,62 +142,62 @@ func (d *decoder) group(t *document.Value) Group {
 		}
 	}
 	if len(g.Limits) == 0 && !slices.ContainsFunc(t.Entries, meantAsLimit) {
-		d.Report(t.At, document.Problem{Key: "[[expect]]", Found: "no limit", Accepted: `a reading with its limit, such as true_peak_dbtp = { max = -1 }, or spec = "ebu-r128"`})
+		d.Report(t.At, tomlfile.Problem{Key: "[[expect]]", Found: "no limit", Accepted: `a reading with its limit, such as true_peak_dbtp = { max = -1 }, or spec = "ebu-r128"`})
 	}
 	d.fit(t, g)
 	return g
 }
 
 // meantAsLimit reports whether an entry is a limit, or was meant as one.
-func meantAsLimit(e document.Entry) bool {
+func meantAsLimit(e tomlfile.Entry) bool {
 	return e.Key == "spec" || !slices.Contains(groupKeys, e.Key)
 }
 
 // rate is a rate in Hz.
-func (d *decoder) rate(e document.Entry) int {
+func (d *decoder) rate(e tomlfile.Entry) int {
 	v, ok := d.Number(e)
 	if ok && (v != math.Trunc(v) || v < dsp.MinRate || v > dsp.MaxRate) {
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: fmt.Sprintf("%d to %d Hz", dsp.MinRate, dsp.MaxRate)})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "found " + e.Value.Raw, Accepted: fmt.Sprintf("%d to %d Hz", dsp.MinRate, dsp.MaxRate)})
 	}
 	return int(v)
 }
 
 // fit reports limits of readings that the group has no instrument for.
-func (d *decoder) fit(t *document.Value, g Group) {
+func (d *decoder) fit(t *tomlfile.Value, g Group) {
 	for _, e := range t.Entries {
 		kind, known := originOf(e.Key)
 		switch {
-		case !known, e.Key == "rate_hz" && e.Value.Kind != document.Table:
+		case !known, e.Key == "rate_hz" && e.Value.Kind != tomlfile.Table:
 		case kind == ofRun && g.Through == "":
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a run through a chain, but no chain is named", Hint: `add through = "voice.toml"`})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading of a run through a chain, but no chain is named", Hint: `add through = "voice.toml"`})
 		case g.Through != "" && kind != ofRun && kind != ofMeter && kind != ofFormat:
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "not a reading of what comes out of a chain", Hint: "give the files an [[expect]] without through"})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "not a reading of what comes out of a chain", Hint: "give the files an [[expect]] without through"})
 		case kind == ofComparison && g.Like == "":
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading of a comparison, but nothing to compare with", Hint: `add like = "reference.wav"`})
 		case kind == ofBaseline && g.Baseline == "":
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading against a baseline, but none is named", Hint: `add baseline = "baseline", a folder of check --record`})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading against a baseline, but none is named", Hint: `add baseline = "baseline", a folder of check --record`})
 		case kind.ofChain() && g.Chain == "":
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a chain", Hint: `add chain = "voice.toml" in place of files`})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading of a chain", Hint: `add chain = "voice.toml" in place of files`})
 		case !kind.ofChain() && g.Chain != "":
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading of a file, in an [[expect]] of a chain", Hint: "give the files an [[expect]] of their own"})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading of a file, in an [[expect]] of a chain", Hint: "give the files an [[expect]] of their own"})
 		}
 	}
 }
 
-func (d *decoder) patterns(e document.Entry) []string {
+func (d *decoder) patterns(e tomlfile.Entry) []string {
 	const accepted = `a list of file names or patterns, such as ["ep*.wav"]`
-	if e.Value.Kind != document.Array {
+	if e.Value.Kind != tomlfile.Array {
 		d.WrongType(e.Key, e.Value, accepted, "")
 		return nil
 	}
 	var patterns []string
 	for _, item := range e.Value.Items {
-		if item.Kind != document.String {
+		if item.Kind != tomlfile.String {
 			d.WrongType(e.Key, item, accepted, "")
 			continue
 		}
 		if _, err := path.Match(item.Text, ""); err != nil || item.Text == "" {
-			d.Report(item.At, document.Problem{Key: e.Key, Found: "the pattern " + document.Quote(item.Text), Accepted: accepted})
+			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: "the pattern " + tomlfile.Quote(item.Text), Accepted: accepted})
 			continue
 		}
 		patterns = append(patterns, item.Text)
@@ -206,7 +206,7 @@ func (d *decoder) patterns(e document.Entry) []string {
 }
 
 // path is a path in the file as seen from where the program runs.
-func (d *decoder) path(e document.Entry) string {
+func (d *decoder) path(e tomlfile.Entry) string {
 	name := d.String(e)
 	if name == "" {
 		return ""
@@ -215,7 +215,7 @@ func (d *decoder) path(e document.Entry) string {
 }
 
 // limit reads an entry such as true_peak_dbtp = { max = -1 }.
-func (d *decoder) limit(e document.Entry, others []string) (measure.Limit, bool) {
+func (d *decoder) limit(e tomlfile.Entry, others []string) (measure.Limit, bool) {
 	if _, known := originOf(e.Key); !known {
 		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain --readings lists them)")
 		return measure.Limit{}, false

@@ -6,7 +6,7 @@ import (
 	"regexp"
 	"slices"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 // origin is what gives a reading.
@@ -101,7 +101,7 @@ func unknownReading(name string) error {
 	}
 	slices.Sort(alone)
 	hint := ""
-	if near := document.Nearest(name, alone); near != "" {
+	if near := tomlfile.Nearest(name, alone); near != "" {
 		hint = fmt.Sprintf("; did you mean %s?", near)
 	}
 	return fmt.Errorf("%s: found no such reading of one sound; accepted: those of measure.Programme and take.Inspect (boothbench explain --readings lists them)%s", name, hint)

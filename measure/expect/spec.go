@@ -7,7 +7,7 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -29,7 +29,7 @@ var specsText []byte
 func Specs() []Spec { return builtIn() }
 
 var readBuiltIn = sync.OnceValue(func() []Spec {
-	file, err := document.Read("specs.toml", "a limits file", specsText, "spec")
+	file, err := tomlfile.Read("specs.toml", "a limits file", specsText, "spec")
 	if err == nil {
 		d := &decoder{file, &Limits{}}
 		d.readSpecs()
@@ -52,7 +52,7 @@ func SpecNamed(name string) (Spec, error) {
 		names = append(names, s.Name)
 	}
 	hint := ""
-	if near := document.Nearest(name, names); near != "" {
+	if near := tomlfile.Nearest(name, names); near != "" {
 		hint = fmt.Sprintf("; did you mean %q?", near)
 	}
 	return Spec{}, fmt.Errorf("no specification %q; accepted: %s%s", name, strings.Join(names, ", "), hint)
@@ -71,10 +71,10 @@ func (s Spec) Limit(reading string) (measure.Limit, bool) {
 // readSpecs reads the [[spec]] tables.
 func (d *decoder) readSpecs() {
 	if e := d.Root.Entry("spec"); e != nil {
-		d.Tables(*e, func(t *document.Value) {
+		d.Tables(*e, func(t *tomlfile.Value) {
 			s := d.spec(t)
 			if slices.ContainsFunc(d.limits.Specs, func(other Spec) bool { return other.Name == s.Name }) {
-				d.Report(t.At, document.Problem{Key: "name", Found: document.Quote(s.Name) + " is the name of another specification", Hint: "give it a name of its own"})
+				d.Report(t.At, tomlfile.Problem{Key: "name", Found: tomlfile.Quote(s.Name) + " is the name of another specification", Hint: "give it a name of its own"})
 			}
 			d.limits.Specs = append(d.limits.Specs, s)
 		})
@@ -83,7 +83,7 @@ func (d *decoder) readSpecs() {
 
 var specKeys = []string{"name", "for", "document", "edition", "status", "note"}
 
-func (d *decoder) spec(t *document.Value) Spec {
+func (d *decoder) spec(t *tomlfile.Value) Spec {
 	var s Spec
 	texts := map[string]*string{"name": &s.Name, "for": &s.For, "document": &s.Document, "edition": &s.Edition, "status": &s.Status, "note": &s.Note}
 	for _, e := range t.Entries {
@@ -94,8 +94,8 @@ func (d *decoder) spec(t *document.Value) Spec {
 		}
 	}
 	for _, key := range []string{"name", "document", "status"} {
-		if t.Entry(key) == nil || t.Entry(key).Value.Kind == document.String && *texts[key] == "" {
-			d.Report(t.At, document.Problem{Key: key, Found: "missing", Accepted: "a string; a specification states its name, its document and its status"})
+		if t.Entry(key) == nil || t.Entry(key).Value.Kind == tomlfile.String && *texts[key] == "" {
+			d.Report(t.At, tomlfile.Problem{Key: key, Found: "missing", Accepted: "a string; a specification states its name, its document and its status"})
 		}
 	}
 	for i := range s.Limits {
@@ -105,7 +105,7 @@ func (d *decoder) spec(t *document.Value) Spec {
 }
 
 // specified is the limits of the specification that an entry names.
-func (d *decoder) specified(e document.Entry) []measure.Limit {
+func (d *decoder) specified(e tomlfile.Entry) []measure.Limit {
 	name := d.String(e)
 	var names []string
 	for _, s := range d.limits.Specs {
@@ -115,9 +115,9 @@ func (d *decoder) specified(e document.Entry) []measure.Limit {
 		names = append(names, s.Name)
 	}
 	if name != "" {
-		p := document.Problem{Key: "spec", Found: "no specification " + document.Quote(name), Accepted: "one of those that boothbench specs lists, or of a [[spec]] in this file"}
-		if near := document.Nearest(name, names); near != "" {
-			p.Hint = "did you mean " + document.Quote(near) + "?"
+		p := tomlfile.Problem{Key: "spec", Found: "no specification " + tomlfile.Quote(name), Accepted: "one of those that boothbench specs lists, or of a [[spec]] in this file"}
+		if near := tomlfile.Nearest(name, names); near != "" {
+			p.Hint = "did you mean " + tomlfile.Quote(near) + "?"
 		}
 		d.Report(e.Value.At, p)
 	}

@@ -8,7 +8,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -24,7 +24,7 @@ type Claims struct {
 	Device      string
 	Calibration *measure.Calibration // nil: none, and no claim in dBu
 	Tests       []Test
-	places      *document.Places // nil: not from a file
+	places      *tomlfile.Places // nil: not from a file
 }
 
 // Test is one [[test]] of a claims file: a stimulus and what is claimed of the
@@ -35,14 +35,14 @@ type Test struct {
 	Line     int
 	Asked    instrument.Asked         // what the claims ask of a response beyond its usual readings
 	lines    map[string]int           // of the claims
-	at       document.Span            // of the stimulus
-	settings map[string]document.Span // of the stimulus's settings
+	at       tomlfile.Span            // of the stimulus
+	settings map[string]tomlfile.Span // of the stimulus's settings
 }
 
 // LoadClaims reads a claims file. What is wrong with its text is a
-// *document.FileError; that it cannot be read, the error of package os.
+// *tomlfile.FileError; that it cannot be read, the error of package os.
 func LoadClaims(name string) (*Claims, error) {
-	text, err := document.Load(name, "claims file")
+	text, err := tomlfile.Load(name, "claims file")
 	if err != nil {
 		return nil, err
 	}
@@ -51,7 +51,7 @@ func LoadClaims(name string) (*Claims, error) {
 
 // ParseClaims reads the text of a claims file; name stands for it in errors.
 func ParseClaims(name string, text []byte) (*Claims, error) {
-	file, err := document.Read(name, "a claims file", text, "test")
+	file, err := tomlfile.Read(name, "a claims file", text, "test")
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +62,7 @@ func ParseClaims(name string, text []byte) (*Claims, error) {
 
 // claimsDecoder turns the tree of a claims file into claims.
 type claimsDecoder struct {
-	*document.Document
+	*tomlfile.Document
 	claims *Claims
 }
 
@@ -75,12 +75,12 @@ func (d *claimsDecoder) top() {
 			d.claims.Device = d.String(e)
 		case "calibration":
 			c, err := measure.ParseCalibration(d.String(e))
-			if err != nil && e.Value.Kind == document.String {
-				d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error()})
+			if err != nil && e.Value.Kind == tomlfile.String {
+				d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: err.Error()})
 			}
 			d.claims.Calibration = c
 		case "test":
-			d.Tables(e, func(t *document.Value) { d.claims.Tests = append(d.claims.Tests, d.test(t)) })
+			d.Tables(e, func(t *tomlfile.Value) { d.claims.Tests = append(d.claims.Tests, d.test(t)) })
 		default:
 			d.Unknown(e, []string{"schema", "device", "calibration", "test"}, "")
 		}
@@ -95,7 +95,7 @@ func (d *claimsDecoder) top() {
 
 // given reports claims about what no response to the test's stimulus gives, so that no
 // device has to run to find out.
-func (d *claimsDecoder) given(t *document.Value, test *Test) {
+func (d *claimsDecoder) given(t *tomlfile.Value, test *Test) {
 	if test.Stimulus == nil {
 		return
 	}
@@ -107,9 +107,9 @@ func (d *claimsDecoder) given(t *document.Value, test *Test) {
 		uncalibrated := calibratedUnit.ReplaceAllString(e.Key, "_dbfs$1")
 		switch {
 		case uncalibrated != e.Key && d.claims.Calibration == nil && !measure.IsReadingOf(e.Key, families...):
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a level in volts, but no calibration", Hint: `add a line such as calibration = "0 dBFS = +16 dBu"`})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a level in volts, but no calibration", Hint: `add a line such as calibration = "0 dBFS = +16 dBu"`})
 		case !measure.IsReadingOf(uncalibrated, families...):
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a reading that no response to " + test.Stimulus.Kind() + " gives", Hint: elsewhere(uncalibrated, families)})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading that no response to " + test.Stimulus.Kind() + " gives", Hint: elsewhere(uncalibrated, families)})
 		}
 	}
 }
@@ -122,7 +122,7 @@ func elsewhere(reading string, families []string) string {
 		own = append(own, measure.WrittenOut(f)...)
 	}
 	stimuli := instrument.StimuliOf(withoutChannel(reading))
-	near := document.Nearest(reading, own)
+	near := tomlfile.Nearest(reading, own)
 	switch {
 	case len(stimuli) > 0:
 		return "it is of the stimulus " + strings.Join(stimuli, ", or ")
@@ -132,8 +132,8 @@ func elsewhere(reading string, families []string) string {
 	return "no stimulus gives it: boothbench explain " + reading
 }
 
-func (d *claimsDecoder) test(t *document.Value) Test {
-	test := Test{Line: d.LineOf(t.At.From), lines: map[string]int{}, settings: map[string]document.Span{}}
+func (d *claimsDecoder) test(t *tomlfile.Value) Test {
+	test := Test{Line: d.LineOf(t.At.From), lines: map[string]int{}, settings: map[string]tomlfile.Span{}}
 	for _, e := range t.Entries {
 		if e.Key == "stimulus" {
 			test.at = e.Value.At
@@ -146,18 +146,18 @@ func (d *claimsDecoder) test(t *document.Value) Test {
 	d.asks(t, &test)
 	switch {
 	case t.Entry("stimulus") == nil:
-		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no stimulus", Accepted: `stimulus = { kind = "sweep" }, or another kind of boothbench tone`})
+		d.Report(t.At, tomlfile.Problem{Key: "[[test]]", Found: "no stimulus", Accepted: `stimulus = { kind = "sweep" }, or another kind of boothbench tone`})
 	case len(t.Entries) == 1:
-		d.Report(t.At, document.Problem{Key: "[[test]]", Found: "no claim", Accepted: "a reading with its limit, such as thd_plus_noise_db = { max = -90 }"})
+		d.Report(t.At, tomlfile.Problem{Key: "[[test]]", Found: "no claim", Accepted: "a reading with its limit, such as thd_plus_noise_db = { max = -90 }"})
 	}
 	return test
 }
 
 // stimulus reads { kind = "sweep", peak_dbfs = -20 }: the kinds and settings of
 // the signals that can be written to a file.
-func (d *claimsDecoder) stimulus(e document.Entry, places map[string]document.Span) stimulus.Signal {
+func (d *claimsDecoder) stimulus(e tomlfile.Entry, places map[string]tomlfile.Span) stimulus.Signal {
 	const accepted = `{ kind = "sweep", peak_dbfs = -20 }: a kind of boothbench tone and its settings`
-	if e.Value.Kind != document.Table {
+	if e.Value.Kind != tomlfile.Table {
 		d.WrongType(e.Key, e.Value, accepted, "")
 		return nil
 	}
@@ -166,7 +166,7 @@ func (d *claimsDecoder) stimulus(e document.Entry, places map[string]document.Sp
 	for _, part := range e.Value.Entries {
 		if part.Key == "kind" {
 			kind = d.String(part)
-		} else if k := part.Value.Kind; k != document.Integer && k != document.Float && k != document.Bool {
+		} else if k := part.Value.Kind; k != tomlfile.Integer && k != tomlfile.Float && k != tomlfile.Bool {
 			d.WrongType(part.Key, part.Value, "a number, or true or false", "")
 		} else {
 			places[part.Key] = part.Value.At
@@ -179,8 +179,8 @@ func (d *claimsDecoder) stimulus(e document.Entry, places map[string]document.Sp
 		for _, k := range stimulus.Kinds() {
 			names = append(names, k.Name())
 		}
-		p := document.Problem{Key: "stimulus", Found: "no kind " + document.Quote(kind), Accepted: strings.Join(names, ", ")}
-		if near := document.Nearest(kind, names); near != "" {
+		p := tomlfile.Problem{Key: "stimulus", Found: "no kind " + tomlfile.Quote(kind), Accepted: strings.Join(names, ", ")}
+		if near := tomlfile.Nearest(kind, names); near != "" {
 			p.Hint = "did you mean " + near + "?"
 		}
 		d.Report(e.Value.At, p)
@@ -188,25 +188,25 @@ func (d *claimsDecoder) stimulus(e document.Entry, places map[string]document.Sp
 	}
 	signal, err := k.With(given)
 	if err != nil {
-		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: err.Error()})
+		d.Report(e.Value.At, tomlfile.Problem{Key: "stimulus", Found: err.Error()})
 		return nil
 	}
 	if len(instrument.For(signal)) == 0 {
-		d.Report(e.Value.At, document.Problem{Key: "stimulus", Found: "no instrument reads a response to " + kind, Accepted: "a tone, sweep, multitone, impulse, silence or series"})
+		d.Report(e.Value.At, tomlfile.Problem{Key: "stimulus", Found: "no instrument reads a response to " + kind, Accepted: "a tone, sweep, multitone, impulse, silence or series"})
 	}
 	return signal
 }
 
-// Possible is a *document.FileError that names every stimulus which cannot be made at
+// Possible is a *tomlfile.FileError that names every stimulus which cannot be made at
 // a rate in Hz, nil if there is none.
 func (c *Claims) Possible(rate int) error {
-	var problems []document.Problem
+	var problems []tomlfile.Problem
 	for _, t := range c.Tests {
 		_, err := t.Stimulus.Make(rate)
 		if err == nil {
 			continue
 		}
-		problem, at := document.Problem{Path: c.Path, Line: t.Line, Column: 1, Key: "stimulus", Found: err.Error()}, t.at
+		problem, at := tomlfile.Problem{Path: c.Path, Line: t.Line, Column: 1, Key: "stimulus", Found: err.Error()}, t.at
 		if s := (*dsp.SettingError)(nil); errors.As(err, &s) {
 			problem.Key, problem.Found, problem.Accepted = s.Setting, "found "+s.Found, s.Accepted
 			if place, given := t.settings[s.Setting]; given {
@@ -218,11 +218,11 @@ func (c *Claims) Possible(rate int) error {
 		}
 		problems = append(problems, problem)
 	}
-	return document.NewFileError(c.Path, problems)
+	return tomlfile.NewFileError(c.Path, problems)
 }
 
 // claim reads an entry such as thd_plus_noise_db = { max = -90, why = "data sheet" }.
-func (d *claimsDecoder) claim(e document.Entry, asked *instrument.Asked) (Claim, bool) {
+func (d *claimsDecoder) claim(e tomlfile.Entry, asked *instrument.Asked) (Claim, bool) {
 	if e.Key == "response_mask" {
 		return d.mask(e, asked)
 	}
@@ -265,7 +265,7 @@ func (d *claimsDecoder) claim(e document.Entry, asked *instrument.Asked) (Claim,
 		}
 	}
 	if !(asked.PassbandHz > 0) || !(at > 0) || at == asked.PassbandHz {
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: fmt.Sprintf("a corner at %g Hz with a pass band at %g Hz", at, asked.PassbandHz), Accepted: "two frequencies above 0, the corner beside the pass band; passband_hz is 1000 unless it is given"})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: fmt.Sprintf("a corner at %g Hz with a pass band at %g Hz", at, asked.PassbandHz), Accepted: "two frequencies above 0, the corner beside the pass band; passband_hz is 1000 unless it is given"})
 		return Claim{}, false
 	}
 	asked.Downwards = at < asked.PassbandHz
@@ -274,9 +274,9 @@ func (d *claimsDecoder) claim(e document.Entry, asked *instrument.Asked) (Claim,
 
 // mask reads response_mask = { points = [{ hz = 20, min = -1, max = 1 }, …], why = "…" }: a
 // claim that mask_excess_db is at most 0.
-func (d *claimsDecoder) mask(e document.Entry, asked *instrument.Asked) (Claim, bool) {
+func (d *claimsDecoder) mask(e tomlfile.Entry, asked *instrument.Asked) (Claim, bool) {
 	const accepted = "{ points = [{ hz = 20, min = -1, max = 1 }, { hz = 20000, min = -1, max = 1 }] }, in dB against the gain at 1 kHz"
-	if e.Value.Kind != document.Table {
+	if e.Value.Kind != tomlfile.Table {
 		d.WrongType(e.Key, e.Value, accepted, "")
 		return Claim{}, false
 	}
@@ -287,7 +287,7 @@ func (d *claimsDecoder) mask(e document.Entry, asked *instrument.Asked) (Claim, 
 		case "why":
 			c.Why = d.String(part)
 		case "points":
-			if part.Value.Kind != document.Array {
+			if part.Value.Kind != tomlfile.Array {
 				d.WrongType("response_mask.points", part.Value, accepted, "")
 				return Claim{}, false
 			}
@@ -304,14 +304,14 @@ func (d *claimsDecoder) mask(e document.Entry, asked *instrument.Asked) (Claim, 
 		return Claim{}, false
 	}
 	if err := asked.Mask.Check(); err != nil {
-		d.Report(e.Value.At, document.Problem{Key: e.Key, Found: err.Error(), Accepted: accepted})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: err.Error(), Accepted: accepted})
 		return Claim{}, false
 	}
 	return c, true
 }
 
-func (d *claimsDecoder) maskPoint(item *document.Value, accepted string) (p instrument.MaskPoint, ok bool) {
-	if item.Kind != document.Table {
+func (d *claimsDecoder) maskPoint(item *tomlfile.Value, accepted string) (p instrument.MaskPoint, ok bool) {
+	if item.Kind != tomlfile.Table {
 		d.WrongType("response_mask.points", item, accepted, "")
 		return p, false
 	}
@@ -323,26 +323,26 @@ func (d *claimsDecoder) maskPoint(item *document.Value, accepted string) (p inst
 			ok = false
 			continue
 		}
-		v, usable := d.Number(document.Entry{Key: "response_mask." + part.Key, At: part.At, Value: part.Value})
+		v, usable := d.Number(tomlfile.Entry{Key: "response_mask." + part.Key, At: part.At, Value: part.Value})
 		*to, ok = v, ok && usable
 	}
 	return p, ok
 }
 
 // asks reports claims that need something else in their test.
-func (d *claimsDecoder) asks(t *document.Value, test *Test) {
+func (d *claimsDecoder) asks(t *tomlfile.Value, test *Test) {
 	a := test.Asked
 	if test.Stimulus == nil || instrument.IsResponseSignal(test.Stimulus) {
 		for _, e := range t.Entries {
 			if withoutChannel(e.Key) == "slope_db_per_octave" && a.PassbandHz == 0 {
-				d.Report(e.At, document.Problem{Key: e.Key, Found: "no corner_hz in this test", Accepted: "corner_hz = { target = 80, tolerance = 5 } beside it, which says of which side the slope is"})
+				d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "no corner_hz in this test", Accepted: "corner_hz = { target = 80, tolerance = 5 } beside it, which says of which side the slope is"})
 			}
 		}
 		return
 	}
 	for _, e := range t.Entries {
 		if _, gain := instrument.FrequencyOfGain(e.Key); gain || e.Key == "response_mask" || withoutChannel(e.Key) == "corner_hz" || withoutChannel(e.Key) == "slope_db_per_octave" {
-			d.Report(e.At, document.Problem{Key: e.Key, Found: "a stimulus without a frequency response", Accepted: `stimulus = { kind = "sweep" } or { kind = "multitone" }`})
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a stimulus without a frequency response", Accepted: `stimulus = { kind = "sweep" } or { kind = "multitone" }`})
 		}
 	}
 }

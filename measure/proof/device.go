@@ -7,7 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -227,7 +227,7 @@ func noReading(name string, readings measure.Readings) string {
 		names = append(names, n.Name)
 	}
 	hint := ""
-	if near := document.Nearest(name, names); near != "" {
+	if near := tomlfile.Nearest(name, names); near != "" {
 		hint = "; did you mean " + near + "?"
 	}
 	if measure.IsReadingOf(name, instrument.AlignmentReadings...) {

@@ -1,7 +1,7 @@
-// Package document reads the TOML files that people write, such as chain files,
+// Package tomlfile reads the TOML files that people write, such as chain files,
 // so that every fault can be reported with its line and column, what was found and
 // what is accepted. It knows nothing of what the files say.
-package document
+package tomlfile
 
 import (
 	"bytes"
