@@ -63,3 +63,15 @@ func ditherAVX2(to, x *float64, scale float64, state *uint64, fours int, k *[12]
 
 //go:noescape
 func fourPairAVX(x, y *float64, frames int, k *Section, state0, state1, state2, state3 *State)
+
+//go:noescape
+func byFourAVX(toRe, toIm, fromRe, fromIm *float64, turns *Turns, stride, groups int)
+
+//go:noescape
+func firstByFourAVX(toRe, toIm, fromRe, fromIm *float64, turns *[6]*float64, quarter int)
+
+//go:noescape
+func splitAVX(re, im, x *float64, fours int)
+
+//go:noescape
+func unravelAVX(up, down *complex128, re, im, reDown, imDown, turnRe, turnIm *float64, fours int)

@@ -18,7 +18,6 @@ type bandComparison struct {
 	fft               *spectra.FFT
 	window            []float64
 	scale             float64
-	windowed          []float64
 	bins              [2][]complex128
 	xx, yy, ee        []float64 // mean squares by bin, summed over blocks and channels
 	xy                []complex128
@@ -35,7 +34,7 @@ func newBandComparison(rate, channels int, frames int64) *bandComparison {
 	}
 	b := &bandComparison{
 		rate: rate, length: length, hop: max(length/2, int(frames/mostSpectra)), x: make(dsp.Block, channels), y: make(dsp.Block, channels),
-		fft: spectra.NewFFT(length), window: spectra.Hann(length), windowed: make([]float64, length),
+		fft: spectra.NewFFT(length), window: spectra.Hann(length),
 		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1), fourth: make([]float64, length/2+1),
 	}
 	b.scale = 1 / (float64(length) * planes.SumOfSquares(b.window))
@@ -102,10 +101,7 @@ func (b *bandComparison) add() {
 func square(v complex128) float64 { return real(v)*real(v) + imag(v)*imag(v) }
 
 func (b *bandComparison) transform(i int, x []float64) []complex128 {
-	for n, w := range b.window {
-		b.windowed[n] = w * x[n]
-	}
-	return b.fft.Coefficients(b.bins[i], b.windowed)
+	return b.fft.Windowed(b.bins[i], b.window, x)
 }
 
 // band is a third-octave band of the comparison.

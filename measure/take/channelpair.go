@@ -18,13 +18,12 @@ type channelPair struct {
 	identical   bool
 	left, right []float64 // the running block
 
-	fft      *spectra.FFT
-	window   []float64
-	windowed []float64
-	bins     [2][]complex128 // of the block that is correlated
-	cross    []complex128    // summed cross spectra
-	blocks   int
-	some     thinning
+	fft    *spectra.FFT
+	window []float64
+	bins   [2][]complex128 // of the block that is correlated
+	cross  []complex128    // summed cross spectra
+	blocks int
+	some   thinning
 }
 
 // pairBlock is the length of the blocks that are correlated; delays up to half
@@ -35,17 +34,22 @@ func newChannelPair() channelPair {
 	half := func() []complex128 { return make([]complex128, pairBlock/2+1) }
 	return channelPair{
 		identical: true, fft: spectra.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
-		windowed: make([]float64, pairBlock), bins: [2][]complex128{half(), half()}, cross: half(),
+		bins: [2][]complex128{half(), half()}, cross: half(),
 	}
 }
 
 func (p *channelPair) write(l, r []float64) {
+	ll, rr, lr := p.ll, p.rr, p.lr
+	r = r[:len(l)]
 	for n, x := range l {
 		y := r[n]
-		p.ll += x * x
-		p.rr += y * y
-		p.lr += x * y
-		p.identical = p.identical && x == y
+		ll += x * x
+		rr += y * y
+		lr += x * y
+	}
+	p.ll, p.rr, p.lr = ll, rr, lr
+	for n := 0; p.identical && n < len(l); n++ {
+		p.identical = l[n] == r[n]
 	}
 	p.left, p.right = append(p.left, l...), append(p.right, r...)
 	for len(p.left) >= pairBlock {
@@ -67,10 +71,7 @@ func (p *channelPair) correlate() {
 }
 
 func (p *channelPair) spectrum(bins []complex128, x []float64) []complex128 {
-	for n, w := range p.window {
-		p.windowed[n] = w * x[n]
-	}
-	return p.fft.Coefficients(bins, p.windowed)
+	return p.fft.Windowed(bins, p.window, x[:pairBlock])
 }
 
 func (p *channelPair) report(r *report) {

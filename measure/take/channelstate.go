@@ -48,37 +48,89 @@ func newChannelState(channel int, f wave.Format) channelState {
 }
 
 func (c *channelState) write(x []float64, frame int64, events *eventList) {
-	for n, v := range x {
+	c.extremes(x, frame)
+	if !c.unquantised {
+		c.useBits(x)
+	}
+	c.runs(x, frame, events)
+	c.frames += int64(len(x))
+	c.flat.write(x)
+	c.gaps.write(x)
+}
+
+// The loops keep in variables what waits for itself from sample to sample. Samples that
+// are not finite are passed over: the take is refused on their account.
+
+// extremes takes the sums, the largest and the least, and what is over full scale.
+func (c *channelState) extremes(x []float64, frame int64) {
+	sum, power, largest, least := c.sum, c.power, c.largest, c.least
+	for _, v := range x {
 		if v-v != 0 {
-			continue // the take is refused on its account
+			continue
 		}
-		c.sum += v
-		c.power += v * v
-		c.largest, c.least = max(c.largest, v), min(c.least, v)
-		if scaled := v * (1 << 31); scaled != math.Trunc(scaled) || math.Abs(scaled) > 1<<40 {
-			c.unquantised = true
-		} else {
-			c.used |= uint32(int64(scaled))
+		sum += v
+		power += v * v
+		if v > largest {
+			largest = v
 		}
-		if math.Abs(v) > 1 {
+		if v < least {
+			least = v
+		}
+	}
+	c.sum, c.power, c.largest, c.least = sum, power, largest, least
+	if largest <= 1 && least >= -1 {
+		return
+	}
+	for n, v := range x {
+		if v-v == 0 && math.Abs(v) > 1 {
 			if c.overs++; c.firstOver < 0 {
 				c.firstOver = frame + int64(n)
 			}
 		}
-		if v == c.previous {
-			if c.run++; c.run == 1 {
+	}
+}
+
+// useBits finds the bits that the samples use, or that 32 are not enough.
+func (c *channelState) useBits(x []float64) {
+	used := c.used
+	for _, v := range x {
+		scaled := v * (1 << 31)
+		whole := int64(scaled)
+		if float64(whole) != scaled || whole > 1<<40 || whole < -1<<40 {
+			if v-v == 0 {
+				c.unquantised = true
+				break
+			}
+			continue
+		}
+		used |= uint32(whole)
+	}
+	c.used = used
+}
+
+// runs looks for samples that stay equal.
+func (c *channelState) runs(x []float64, frame int64, events *eventList) {
+	previous, rise, moving, run := c.previous, c.rise, c.moving, c.run
+	forget, keep, least := c.forget, 1-c.forget, min(3, c.shortest)
+	for n, v := range x {
+		if v-v != 0 {
+			continue
+		}
+		if v == previous {
+			if run++; run == 1 {
 				c.runFrom = frame + int64(n)
 			}
 			continue
 		}
-		c.endRun(events, v)
-		step := v - c.previous
-		c.moving += c.forget * (math.Abs(step) - c.moving)
-		c.previous, c.rise, c.run, c.runFrom = v, step, 1, frame+int64(n)
+		if run >= least {
+			c.previous, c.rise, c.moving, c.run = previous, rise, moving, run
+			c.endRun(events, v)
+		}
+		rise = v - previous
+		moving = keep*moving + forget*math.Abs(rise)
+		previous, run, c.runFrom = v, 1, frame+int64(n)
 	}
-	c.frames += int64(len(x))
-	c.flat.write(x)
-	c.gaps.write(x)
+	c.previous, c.rise, c.moving, c.run = previous, rise, moving, run
 }
 
 // endRun looks at a run of equal samples: a millisecond and more inside moving sound is

@@ -42,20 +42,29 @@ func newFilledGaps(channel, rate int) filledGaps {
 }
 
 func (g *filledGaps) write(x []float64) {
-	for _, v := range x {
-		d := v - g.previous
-		g.previous = v
-		g.sum += d * d
-		g.frame++
-		if g.filled++; g.filled == g.block {
+	for len(x) > 0 {
+		part := x[:min(len(x), g.block-g.filled)]
+		sum, previous := g.sum, g.previous
+		for _, v := range part {
+			d := v - previous
+			previous = v
+			sum += d * d
+		}
+		g.sum, g.previous = sum, previous
+		g.frame += int64(len(part))
+		if g.filled += len(part); g.filled == g.block {
 			g.endBlock(g.sum / float64(g.block))
 			g.sum, g.filled = 0, 0
 		}
+		x = x[len(part):]
 	}
 }
 
+// gapFall is gapFallDB as a ratio of mean squares.
+var gapFall = dsp.DBToPower(-gapFallDB)
+
 func (g *filledGaps) endBlock(e float64) {
-	fall := dsp.DBToPower(-gapFallDB)
+	fall := gapFall
 	begin := g.frame - int64(g.block)
 	switch {
 	case g.from >= 0 && e < g.outer*fall && begin-g.from <= int64(mostDropoutMs*g.block):

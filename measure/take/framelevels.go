@@ -89,25 +89,36 @@ func eachFrame(before, hop []float64, tracks []levelTrack) []float64 {
 
 func (z *zeroRuns) write(x []float64, hop int) {
 	least := max(2, hop*editMs/hopMs)
-	for _, v := range x {
-		if v == 0 {
-			if z.run++; z.run >= least {
+	for len(x) > 0 {
+		part := x[:min(len(x), hop-z.filled)]
+		run := z.run
+		for _, v := range part {
+			if v != 0 {
+				run = 0
+				continue
+			}
+			if run++; run >= least {
 				z.running = true
 			}
-		} else {
-			z.run = 0
 		}
-		if z.filled++; z.filled == hop {
-			if i := z.hops - 1; i >= 0 {
-				if i%64 == 0 {
-					z.edited = append(z.edited, 0)
-				}
-				if z.before || z.running {
-					z.edited[i/64] |= 1 << (i % 64)
-				}
-			}
-			z.before, z.running, z.filled = z.running, false, 0
-			z.hops++
+		z.run = run
+		if z.filled += len(part); z.filled == hop {
+			z.endHop()
+		}
+		x = x[len(part):]
+	}
+}
+
+// endHop writes down whether the frame that a hop completes holds an edit.
+func (z *zeroRuns) endHop() {
+	if i := z.hops - 1; i >= 0 {
+		if i%64 == 0 {
+			z.edited = append(z.edited, 0)
+		}
+		if z.before || z.running {
+			z.edited[i/64] |= 1 << (i % 64)
 		}
 	}
+	z.before, z.running, z.filled = z.running, false, 0
+	z.hops++
 }

@@ -16,7 +16,6 @@ type steadiness struct {
 	length  int // of a spectrum, in frames
 	window  []float64
 	fft     *spectra.FFT
-	work    []float64
 	bins    []complex128
 	frameX  []float64
 	octaves []octave
@@ -33,7 +32,7 @@ func newSteadiness(rate int) *steadiness {
 	for length*2 <= hopOf(rate) {
 		length *= 2
 	}
-	s := &steadiness{length: length, window: spectra.Hann(length), fft: spectra.NewFFT(length), work: make([]float64, length), bins: make([]complex128, length/2+1)}
+	s := &steadiness{length: length, window: spectra.Hann(length), fft: spectra.NewFFT(length), bins: make([]complex128, length/2+1)}
 	binHz := float64(rate) / float64(length)
 	blocks := s.blocks(2 * hopOf(rate))
 	for hz := 200.0; hz*math.Sqrt2 <= 0.45*float64(rate) && hz <= 6400; hz *= 2 {
@@ -62,10 +61,7 @@ func (s *steadiness) frame(first, second []float64) {
 	s.frameX = append(append(s.frameX[:0], first...), second...)
 	sums := make([]float64, len(s.octaves))
 	for from := 0; from+s.length <= len(s.frameX); from += s.length / 2 {
-		for n, w := range s.window {
-			s.work[n] = w * s.frameX[from+n]
-		}
-		bins := s.fft.Coefficients(s.bins, s.work)
+		bins := s.fft.Windowed(s.bins, s.window, s.frameX[from:from+s.length])
 		for i, o := range s.octaves {
 			for _, v := range bins[o.first : o.last+1] {
 				sums[i] += real(v)*real(v) + imag(v)*imag(v)

@@ -3,21 +3,20 @@ package spectra
 // Power is the mean power spectrum of sound through a window (Welch, "The
 // use of fast Fourier transform for the estimation of power spectra", 1967).
 type Power struct {
-	BinHz    float64
-	Window   []float64
-	energy   float64   // sum of the window's squares
-	Sums     []float64 // sum over the blocks of the mean square per bin
-	Blocks   int
-	fft      *FFT
-	windowed []float64
-	bins     []complex128
+	BinHz  float64
+	Window []float64
+	energy float64   // sum of the window's squares
+	Sums   []float64 // sum over the blocks of the mean square per bin
+	Blocks int
+	fft    *FFT
+	bins   []complex128
 }
 
 func Empty(window []float64, rate int) *Power {
 	length := len(window)
 	p := &Power{
 		BinHz: float64(rate) / float64(length), Window: window, Sums: make([]float64, length/2+1),
-		fft: NewFFT(length), windowed: make([]float64, length), bins: make([]complex128, length/2+1),
+		fft: NewFFT(length), bins: make([]complex128, length/2+1),
 	}
 	for _, w := range window {
 		p.energy += w * w
@@ -28,16 +27,17 @@ func Empty(window []float64, rate int) *Power {
 // Add adds the blocks that lie in a stretch of sound, a hop apart.
 func (p *Power) Add(x []float64, hop int) {
 	length := len(p.Window)
+	both := 2 / (float64(length) * p.energy)
 	for from := 0; from+length <= len(x); from += hop {
-		for n, w := range p.Window {
-			p.windowed[n] = w * x[from+n]
+		bins := p.fft.Windowed(p.bins, p.Window, x[from:from+length])
+		inner := bins[1 : length/2] // with their mirror images
+		sums := p.Sums[1:][:len(inner)]
+		for k, v := range inner {
+			sums[k] += both * (real(v)*real(v) + imag(v)*imag(v))
 		}
-		for k, v := range p.fft.Coefficients(p.bins, p.windowed) {
-			square := real(v)*real(v) + imag(v)*imag(v)
-			if k > 0 && k < length/2 {
-				square *= 2 // and its mirror image
-			}
-			p.Sums[k] += square / (float64(length) * p.energy)
+		for _, k := range [2]int{0, length / 2} { // which have none
+			v := bins[k]
+			p.Sums[k] += both / 2 * (real(v)*real(v) + imag(v)*imag(v))
 		}
 		p.Blocks++
 	}

@@ -1,0 +1,77 @@
+package vector
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// planarSamples are samples of every kind, real and imaginary parts apart.
+func planarSamples(rng *rand.Rand, n int) Planar {
+	return Planar{samples(rng, n, false), samples(rng, n, false)}
+}
+
+func samePlanar(a, b Planar) error {
+	if err := same(a.Re, b.Re); err != nil {
+		return err
+	}
+	return same(a.Im, b.Im)
+}
+
+// Everything that a transform consists of has the bits of its Go twin.
+func TestButterfliesBits(t *testing.T) {
+	needAVX(t)
+	rng := rand.New(rand.NewPCG(17, 18))
+	for round := range 400 {
+		stride, groups := 4*(1+rng.IntN(6)), 1+rng.IntN(5)
+		turns := make([]Turns, groups)
+		for k := range turns {
+			w := samples(rng, 6, false)
+			turns[k] = Turns{w[0], w[1], w[2], w[3], w[4], w[5]}
+		}
+		from := planarSamples(rng, 4*stride*groups)
+		got, want := NewPlanar(4*stride*groups), NewPlanar(4*stride*groups)
+		ByFour(got, from, turns, stride)
+		byFour(want, from, turns, stride)
+		if err := samePlanar(got, want); err != nil {
+			t.Fatalf("round %d, stride %d, %d groups: %v", round, stride, groups, err)
+		}
+
+		quarter := 4 * (1 + rng.IntN(6))
+		rows := [3]Planar{planarSamples(rng, quarter), planarSamples(rng, quarter), planarSamples(rng, quarter)}
+		from = planarSamples(rng, 4*quarter)
+		got, want = NewPlanar(4*quarter), NewPlanar(4*quarter)
+		FirstByFour(got, from, rows)
+		firstByFour(want, from, rows)
+		if err := samePlanar(got, want); err != nil {
+			t.Fatalf("round %d, first pass of %d groups: %v", round, quarter, err)
+		}
+
+		n := 1 + rng.IntN(40)
+		x := samples(rng, 2*n, false)
+		got, want = NewPlanar(n), NewPlanar(n)
+		Split(got, x)
+		split(want, x)
+		if err := samePlanar(got, want); err != nil {
+			t.Fatalf("round %d, %d split: %v", round, n, err)
+		}
+
+		h := 2 * (1 + rng.IntN(40))
+		z, turn := planarSamples(rng, h), planarSamples(rng, h/2+1)
+		up, plain := make([]complex128, h+1), make([]complex128, h+1)
+		Unravel(up, z, turn)
+		plain[0], plain[h] = up[0], up[h]
+		unravel(plain, z, turn, 1)
+		if err := samePlanar(apart(up), apart(plain)); err != nil {
+			t.Fatalf("round %d, %d unravelled: %v", round, h, err)
+		}
+	}
+}
+
+// apart are complex numbers with real and imaginary parts apart.
+func apart(v []complex128) Planar {
+	p := NewPlanar(len(v))
+	for k, c := range v {
+		p.Re[k], p.Im[k] = real(c), imag(c)
+	}
+	return p
+}
