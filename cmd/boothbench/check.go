@@ -27,6 +27,7 @@ Examples:
   boothbench check --limits season.toml --junit report.xml
   boothbench check ep1.wav --record baseline --why "approved by the producer"
   boothbench check ep1.wav --baseline baseline
+  boothbench check --limits season.toml --history runs.jsonl --label "$COMMIT"
 
 A limits file:
   schema = 1
@@ -55,7 +56,9 @@ func runCheck(e env, args []string) error {
 	spec := f.String("spec", "", "a delivery specification by its `name`, in place of a limits file")
 	junit := f.String("junit", "", "write a JUnit XML report too")
 	summary := f.String("summary", "", "write a summary of ten lines at most in Markdown to this `file` too")
-	history := f.String("history", "", "add the readings to this `file`, as one line of JSON a run")
+	annotations := f.String("annotations", "", "write each limit that is not met to this `file` too, as a line of fields separated by tabs (measure/expect/CHECK.md)")
+	history := f.String("history", "", "add the readings to this `file`, as one line of JSON a run (boothbench report history draws it)")
+	label := f.String("label", "", "with --history: what is judged, such as a commit")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
 	artefacts := f.String("artefacts", "", "keep the differences of files not like their like in this `folder`")
@@ -83,6 +86,8 @@ func runCheck(e env, args []string) error {
 		return usageError("no file named; for example: boothbench check episode.wav --spec podcast-mono")
 	case *limits == "" && *baseline == "" && *spec == "":
 		return usageError("no --limits and no --spec; for example: boothbench check episode.wav --spec podcast-mono")
+	case *label != "" && *history == "":
+		return usageError("found --label without --history; accepted: both")
 	case *tap && *asJSON:
 		return usageError("found --tap and --json; accepted: one of them")
 	}
@@ -111,19 +116,30 @@ func runCheck(e env, args []string) error {
 			e.sweepFor(l.ArtefactOf(file))
 		}
 	}
-	var short *wave.File
-	if *summary != "" {
-		if short, err = e.createFile(*summary, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
+	if *history != "" {
+		if err := historyWritable(*history, slices.Concat(files, chains, []string{*limits})); err != nil {
 			return err
 		}
-		defer short.Abort()
 	}
-	var report *wave.File
-	if *junit != "" {
-		if report, err = e.createFile(*junit, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
+	// The reports are opened first: where one cannot be written, nothing is measured.
+	reports := []struct {
+		path  string
+		write func(io.Writer, expect.Run) error
+		file  *wave.File
+	}{
+		{path: *junit, write: func(w io.Writer, r expect.Run) error { return expect.WriteJUnit(w, r.Results(), time.Now()) }},
+		{path: *summary, write: expect.WriteSummary},
+		{path: *annotations, write: func(w io.Writer, r expect.Run) error { return expect.WriteAnnotations(w, r.Results()) }},
+	}
+	for i := range reports {
+		r := &reports[i]
+		if r.path == "" {
+			continue
+		}
+		if r.file, err = e.createFile(r.path, *replace, slices.Concat(files, chains, []string{*limits})); err != nil {
 			return err
 		}
-		defer report.Abort()
+		defer r.file.Abort()
 	}
 	shown := newProgress(e.stderr, *quiet, int64(len(files)+len(chains)))
 	var outputs []wave.Output
@@ -153,14 +169,13 @@ func runCheck(e env, args []string) error {
 	}
 	// The files appear together or not at all, once the history holds the run, and before
 	// anything is printed.
-	if report != nil {
-		outputs, err = append(outputs, report), expect.WriteJUnit(report, run.Results(), time.Now())
-	}
-	if short != nil && err == nil {
-		outputs, err = append(outputs, short), expect.WriteSummary(short, run)
+	for _, r := range reports {
+		if r.file != nil && err == nil {
+			outputs, err = append(outputs, r.file), r.write(r.file, run)
+		}
 	}
 	if err == nil && *history != "" {
-		err = addHistory(*history, run)
+		err = addHistory(*history, *label, run)
 	}
 	if err == nil && len(outputs) > 0 {
 		err = wave.CommitTogether(outputs...)
@@ -188,26 +203,6 @@ func runCheck(e env, args []string) error {
 // the reading alone stays: the file could be measured before.
 func (e env) advise(path string, judgements []measure.Judgement) {
 	tune.Advise(e.ctx, func() (wave.Source, error) { return wave.Open(path) }, judgements)
-}
-
-// addHistory adds a run to a history, in one write, so that runs at once do not mix.
-func addHistory(path string, run expect.Run) error {
-	line, err := expect.HistoryLine(run, time.Now())
-	if err != nil {
-		return err
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o666)
-	if err != nil {
-		return &wave.OutputError{Path: path, Doing: "add to it", Err: err}
-	}
-	_, err = f.Write(line)
-	if closing := f.Close(); err == nil {
-		err = closing
-	}
-	if err != nil {
-		return &wave.OutputError{Path: path, Doing: "add to it", Err: err}
-	}
-	return nil
 }
 
 // worst names what could not be measured, and chooses the exit code.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/tomlfile"
@@ -18,8 +19,9 @@ import (
 )
 
 const reportUsage = `boothbench report writes a page with pictures: of a take before and after its chain, of
-the proof of a chain, of a device, or of devices side by side. One HTML file without script or network, to be
-shown, sent or printed; its first sentence is the verdict.
+the proof of a chain, of a device, of devices side by side, or of the history of checks.
+One HTML file without script or network, to be shown, sent or printed; its first sentence
+is the verdict.
 
 A device answers as an outside command, or there are recordings of what it made of
 signals of boothbench tone. A claims file (boothbench prove --help) says what it has to
@@ -31,12 +33,14 @@ Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags
        boothbench report device --exec 'TOOL {in} {out}' --out PAGE.html [flags]
        boothbench report device STIMULUS.wav RECORDING.wav … --out PAGE.html [flags]
        boothbench report devices SHEET.json … --out PAGE.html [flags]
+       boothbench report history RUNS.jsonl … --out PAGE.html [flags]
 
 Examples:
   boothbench report take take.wav --chain voice.toml --spec ebu-r128 --out take.html
   boothbench report chain voice.toml --out proof.html --svg pictures
   boothbench report device sweep.wav recorded.wav --claims preamp.toml --out preamp.html
   boothbench report devices device-a.json device-b.json --out devices.html
+  boothbench report history runs.jsonl --out history.html
 `
 
 // pageSettings is what the flags ask for.
@@ -73,7 +77,7 @@ func runReport(e env, args []string) error {
 	}
 	s.rateGiven, s.jobsGiven = f.Changed("rate"), f.Changed("jobs")
 	if f.NArg() == 0 {
-		return usageError("found nothing to report on; accepted: take, chain, device or devices, for example: boothbench report chain voice.toml --out page.html")
+		return usageError("found nothing to report on; accepted: take, chain, device, devices or history, for example: boothbench report chain voice.toml --out page.html")
 	}
 	s.kind = f.Arg(0)
 	files := f.Args()[1:]
@@ -126,8 +130,16 @@ func (s *pageSettings) check(files []string) error {
 		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven || s.rateGiven:
 			return usageError("report devices: --chain, --limits, --spec, --jobs and --rate are for takes and chains")
 		}
+	case "history":
+		switch {
+		case len(files) == 0:
+			return usageError("report history: found no file; accepted: files that boothbench check --history wrote")
+		case s.chain != "" || s.limits != "" || s.spec != "" || s.jobsGiven || s.rateGiven:
+			return usageError("report history: --chain, --limits, --spec, --jobs and --rate are for takes and chains")
+		}
 	default:
-		return usageError("found %q%s; accepted: take, chain, device, devices", s.kind, didYouMean(s.kind, []string{"take", "chain", "device", "devices"}))
+		kinds := []string{"take", "chain", "device", "devices", "history"}
+		return usageError("found %q%s; accepted: %s", s.kind, didYouMean(s.kind, kinds), strings.Join(kinds, ", "))
 	}
 	if err := onceFromStandardInput(append([]string{s.chain, s.limits, s.claims}, files...)...); err != nil {
 		return err
@@ -198,6 +210,8 @@ func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
 		return s.chainPage(e, files[0])
 	case "device":
 		return s.devicePage(e, files)
+	case "history":
+		return s.historyPage(files)
 	case "devices":
 		sheets, err := e.loadSheets(files, "")
 		if err != nil {

@@ -2,9 +2,11 @@ package expect
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -45,23 +47,72 @@ func required(t *testing.T, found bool, what string) {
 	t.Skipf("%s is missing", what)
 }
 
-// TestJUnitFollowsTheSchema has xmllint check the report against the JUnit XML
-// schema of the Apache Ant tasks, which BOOTHBENCH_JUNIT_XSD names.
+// outcomes are results of every kind: none, one and several that pass, a failure, nothing
+// that could be measured, all mixed.
+func outcomes() map[string][]measure.Judgement {
+	all := someResults()
+	return map[string][]measure.Judgement{
+		"none":          nil,
+		"one passes":    all[:1],
+		"two pass":      {all[0], all[3]},
+		"one fails":     all[1:2],
+		"not measured":  all[2:3],
+		"not readable":  Checked{Subject: "ep9.wav", Err: errNoSound}.Results(),
+		"one for twice": {all[0], all[0], all[1]},
+		"mixed":         all,
+	}
+}
+
+// notPassed counts by verdict; of no result there is one that is undecided.
+func notPassed(results []measure.Judgement) (cases, failures, errors int) {
+	for _, r := range results {
+		switch cases++; r.Verdict {
+		case measure.Fail:
+			failures++
+		case measure.Undecided:
+			errors++
+		}
+	}
+	if cases == 0 {
+		return 1, 0, 1
+	}
+	return cases, failures, errors
+}
+
+// TestJUnitFollowsTheSchema has xmllint check the reports against the JUnit XML
+// schema of the Apache Ant tasks, which BOOTHBENCH_JUNIT_XSD names, and count in them: each
+// case, with its reading as a property, and each that did not pass.
 func TestJUnitFollowsTheSchema(t *testing.T) {
 	schema := os.Getenv("BOOTHBENCH_JUNIT_XSD")
 	required(t, schema != "", "the schema (BOOTHBENCH_JUNIT_XSD)")
 	xmllint, err := exec.LookPath("xmllint")
 	required(t, err == nil, "xmllint")
 	name := filepath.Join(t.TempDir(), "report.xml")
+	for outcome, results := range outcomes() {
+		var b bytes.Buffer
+		if err := WriteJUnit(&b, results, fixedTime); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, b.Bytes(), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := exec.Command(xmllint, "--noout", "--nonet", "--schema", schema, name).CombinedOutput(); err != nil {
+			t.Errorf("%s: %v\n%s\n%s", outcome, err, out, b.Bytes())
+		}
+		cases, failures, errors := notPassed(results)
+		for path, want := range map[string]int{
+			"count(//testcase)": cases, "count(//testcase[failure])": failures, "count(//testcase[error])": errors, "sum(//testsuite/@tests)": cases,
+			"sum(//testsuite/@failures)": failures, "sum(//testsuite/@errors)": errors, "count(//testcase[@name=../properties/property/@name])": cases, "count(//property)": cases,
+		} {
+			out, err := exec.Command(xmllint, "--nonet", "--xpath", path, name).Output()
+			if got := strings.TrimSpace(string(out)); err != nil || got != strconv.Itoa(want) {
+				t.Errorf("%s: %s is %s, want %d (%v)", outcome, path, got, want, err)
+			}
+		}
+	}
 	var b bytes.Buffer
 	if err := WriteJUnit(&b, someResults(), fixedTime); err != nil {
 		t.Fatal(err)
-	}
-	if err := os.WriteFile(name, b.Bytes(), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	if out, err := exec.Command(xmllint, "--noout", "--nonet", "--schema", schema, name).CombinedOutput(); err != nil {
-		t.Errorf("%v\n%s\n%s", err, out, b.Bytes())
 	}
 	for _, want := range []string{`tests="3" failures="1" errors="1"`, `type="not-measurable"`, "at 00:12:04.284"} {
 		if !strings.Contains(b.String(), want) {
@@ -70,13 +121,13 @@ func TestJUnitFollowsTheSchema(t *testing.T) {
 	}
 }
 
-// TestTAPIsConsumed has perl's prove read the report: of six tests four fail.
+// TestTAPIsConsumed has perl's prove read the reports: it passes those in which all pass,
+// and counts what did not.
 func TestTAPIsConsumed(t *testing.T) {
 	prove, err := exec.LookPath("prove")
 	required(t, err == nil, "prove, of perl,")
-	dir := t.TempDir()
-	consume := func(results []measure.Judgement) (string, error) {
-		name := filepath.Join(dir, "report.tap")
+	name := filepath.Join(t.TempDir(), "report.tap")
+	for outcome, results := range outcomes() {
 		var b bytes.Buffer
 		if err := WriteTAP(&b, results); err != nil {
 			t.Fatal(err)
@@ -85,13 +136,47 @@ func TestTAPIsConsumed(t *testing.T) {
 			t.Fatal(err)
 		}
 		out, err := exec.Command(prove, "--exec", "cat", name).CombinedOutput()
-		return string(out), err
+		cases, failures, errors := notPassed(results)
+		want := "Result: PASS"
+		if bad := failures + errors; bad > 0 {
+			want = fmt.Sprintf("Failed %d/%d subtests", bad, cases)
+		}
+		if (err == nil) != (failures+errors == 0) || !strings.Contains(string(out), want) || strings.Contains(string(out), "Parse errors") {
+			t.Errorf("%s: prove: %v, want %s\n%s", outcome, err, want, out)
+		}
+		if outcome == "mixed" && !strings.Contains(string(out), "Failed tests:  2-3, 5-6") {
+			t.Errorf("prove names others:\n%s", out)
+		}
 	}
-	out, err := consume(someResults())
-	if err == nil || !strings.Contains(out, "Failed 4/6 subtests") || !strings.Contains(out, "Failed tests:  2-3, 5-6") {
-		t.Errorf("prove: %v\n%s", err, out)
+}
+
+// Annotations have nine fields a line, one line for each limit that is not met.
+func TestAnnotations(t *testing.T) {
+	for outcome, results := range outcomes() {
+		if len(results) > 0 {
+			results[0].Subject = "a\tb\nc.wav"
+		}
+		var b bytes.Buffer
+		if err := WriteAnnotations(&b, results); err != nil {
+			t.Fatal(err)
+		}
+		_, failures, errors := notPassed(results)
+		lines := strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
+		if b.Len() == 0 {
+			lines = nil
+		}
+		if len(lines) != failures+errors {
+			t.Errorf("%s: %q", outcome, lines)
+		}
+		for _, line := range lines {
+			if fields := strings.Split(line, "\t"); len(fields) != 9 || fields[0] != "fail" && fields[0] != "undecided" || fields[8] == "" {
+				t.Errorf("%s: %q", outcome, fields)
+			}
+		}
 	}
-	if out, err := consume(someResults()[:1]); err != nil || !strings.Contains(out, "Result: PASS") {
-		t.Errorf("prove: %v\n%s", err, out)
+	var b bytes.Buffer
+	WriteAnnotations(&b, someResults()[1:2])
+	if got, want := b.String(), "fail\tep1.wav\ttrue_peak_dbtp\t-0.4\tdBTP\t00:12:04.284\t34765664\t1\t"; !strings.HasPrefix(got, want) {
+		t.Errorf("%q, want %q", got, want)
 	}
 }

@@ -24,6 +24,7 @@ type GroupRun struct {
 	Name     string // "season.toml:3"
 	Subjects int    // files or chains
 	Limits   int    // judgements
+	Through  string // the chain that its files were run through; "": none
 }
 
 func (g GroupRun) String() string {
@@ -183,7 +184,7 @@ func (g Group) hasPartner(file string) bool {
 func (l *Limits) groupRuns(checked []Checked) []GroupRun {
 	runs := make([]GroupRun, len(l.Groups))
 	for k, g := range l.Groups {
-		runs[k].Name = l.Path
+		runs[k].Name, runs[k].Through = l.Path, g.Through
 		if g.Line > 0 {
 			runs[k].Name = fmt.Sprintf("%s:%d", l.Path, g.Line)
 		}

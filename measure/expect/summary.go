@@ -1,11 +1,9 @@
 package expect
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -51,37 +49,4 @@ func WriteSummary(w io.Writer, r Run) error {
 	}
 	_, err := io.WriteString(w, text)
 	return err
-}
-
-// HistoryLine is a run as one line of JSON, for a file to which each build adds its
-// own: the readings by subject, and how many limits were not met.
-func HistoryLine(r Run, at time.Time) ([]byte, error) {
-	line := struct {
-		SchemaVersion int                            `json:"schema_version"`
-		Time          string                         `json:"time"`
-		Passed        bool                           `json:"passed"`
-		Limits        int                            `json:"limits"`
-		NotMet        int                            `json:"not_met"`
-		Readings      map[string]map[string]*float64 `json:"readings"` // null: not measurable
-	}{SchemaVersion: 1, Time: at.UTC().Format(time.RFC3339), Passed: r.Passed(), Readings: map[string]map[string]*float64{}}
-	for _, j := range r.Results() {
-		line.Limits++
-		if j.Verdict != measure.Pass {
-			line.NotMet++
-		}
-		if j.Reading == measure.EveryReading {
-			continue
-		}
-		if line.Readings[j.Subject] == nil {
-			line.Readings[j.Subject] = map[string]*float64{}
-		}
-		var value *float64
-		if j.Got.Measurable() {
-			rounded := measure.JSONValue(j.Got.Value)
-			value = &rounded
-		}
-		line.Readings[j.Subject][j.Reading] = value
-	}
-	text, err := json.Marshal(line)
-	return append(text, '\n'), err
 }

@@ -29,6 +29,7 @@ type Axis struct {
 	Name, Unit string
 	Scale      Scale
 	Min, Max   float64
+	Whole      bool // labels are whole numbers, as of things that are counted
 }
 
 // Scale is how values become places on an axis.

@@ -27,6 +27,9 @@ func roundStep(raw float64, factors []float64) float64 {
 // step is the distance of ticks, so that there are at most about n.
 func (a Axis) step(n int) float64 {
 	raw := (a.Max - a.Min) / float64(max(1, n))
+	if a.Whole {
+		raw = max(1, raw)
+	}
 	if a.Scale == Time && raw <= secondSteps[len(secondSteps)-1] {
 		for _, s := range secondSteps {
 			if s >= raw*0.999 {

@@ -1,5 +1,5 @@
 // Package report writes pages: one take before and after its chain, one proof, several
-// devices side by side. A page is one file without script or network; its first sentence
+// devices side by side, a history of checks. A page is one file without script or network; its first sentence
 // answers the reader's first question, and it ends with all readings and how to get them
 // again.
 //
