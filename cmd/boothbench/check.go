@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"time"
 
@@ -76,6 +75,10 @@ func runCheck(e env, args []string) error {
 	switch {
 	case *jobs < 1:
 		return usageError("--jobs: found %d, accepted: 1 or more", *jobs)
+	case *record != "" && (*limits+*spec+*baseline+*junit+*summary+*annotations+*history+*artefacts != "" || *tap || *asJSON):
+		return usageError("found --record and a flag of checking; accepted: --record with --why, --all and --prune: it records, and judges nothing")
+	case *record == "" && (*why != "" || *recordAll || *prune):
+		return usageError("found --why, --all or --prune without --record; accepted: with it")
 	case *record != "":
 		return e.record(recordOptions{*record, *why, *recordAll, *prune}, f.Args())
 	case *limits != "" && *baseline != "":
