@@ -9,7 +9,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// kWeighting returns the two sections of the K-weighting filter of Rec. ITU-R
+// KWeighting returns the two sections of the K-weighting filter of Rec. ITU-R
 // BS.1770-5 Annex 1 for a rate in Hz.
 //
 // The Recommendation prints coefficients for 48 kHz and asks for the same
@@ -18,7 +18,7 @@ import (
 // common derivation of 2011; not in the standard): it stays within 0.011 dB of the
 // response at 48 kHz. Below, where the transform bends the shelf by up to 0.28 dB at
 // 8 kHz, its magnitude is fitted to the printed filter's, within 0.007 dB.
-func kWeighting(rate float64) [2]dsp.Biquad {
+func KWeighting(rate float64) [2]dsp.Biquad {
 	shelf := bilinearShelf(rate)
 	if rate < 32000 {
 		if fitted, ok := fittedShelf(rate); ok {

@@ -91,7 +91,7 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	}
 	l := &Loudness{
 		settings: s, weights: channelWeights(s.Channels, s.ChannelMask),
-		filter: dsp.NewEnergies(kWeighting(float64(s.Rate)), s.Channels), part: make(dsp.Block, s.Channels),
+		filter: dsp.NewEnergies(KWeighting(float64(s.Rate)), s.Channels), part: make(dsp.Block, s.Channels),
 		energies: make([]float64, s.Channels), before: make([]float64, s.Channels), nonFinite: -1,
 	}
 	if s.Channels == 1 && s.Mono == DualMono {

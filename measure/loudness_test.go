@@ -203,7 +203,7 @@ func TestToneLevels(t *testing.T) {
 
 // The printed coefficients (BS.1770-5 Annex 1, Tables 1 and 2) to all digits.
 func TestKWeighting(t *testing.T) {
-	got := kWeighting(48000)
+	got := KWeighting(48000)
 	for i, want := range []dsp.Biquad{
 		{B0: 1.53512485958697, B1: -2.69169618940638, B2: 1.19839281085285, A1: -1.69065929318241, A2: 0.73248077421585},
 		{B0: 1, B1: -2, B2: 1, A1: -1.99004745483398, A2: 0.99007225036621},
@@ -222,7 +222,7 @@ func TestKWeighting(t *testing.T) {
 func TestKWeightingIsTheSameAtEveryRate(t *testing.T) {
 	gain := func(hz, rate float64) float64 {
 		h := complex(1, 0)
-		for _, s := range kWeighting(rate) {
+		for _, s := range KWeighting(rate) {
 			h *= s.Response(hz, rate)
 		}
 		return 20 * math.Log10(cmplx.Abs(h))
@@ -245,7 +245,7 @@ func TestKWeightingIsTheSameAtEveryRate(t *testing.T) {
 // Whatever the rate, the filter is stable and finite.
 func TestKWeightingIsStable(t *testing.T) {
 	for rate := 1000.0; rate < 40000; rate *= 1.003 {
-		for i, s := range kWeighting(math.Round(rate)) {
+		for i, s := range KWeighting(math.Round(rate)) {
 			if !(math.Abs(s.A2) < 1 && math.Abs(s.A1) < 1+s.A2) || !(math.Abs(s.B0)+math.Abs(s.B1)+math.Abs(s.B2) < 10) {
 				t.Errorf("section %d at %g Hz: %+v", i+1, math.Round(rate), s)
 			}

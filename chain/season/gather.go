@@ -25,6 +25,11 @@ type Table struct {
 	Programme *Programme `json:"programme,omitempty"`
 	Limits    int        `json:"limits_judged"`
 	NotMet    int        `json:"limits_not_met"`
+	// Of the takes that are done: too short to judge, and without a loudness.
+	TooShort int `json:"takes_too_short"`
+	Silent   int `json:"takes_without_loudness"`
+
+	Conversations []ConversationRow `json:"conversations,omitempty"`
 }
 
 // Row is one take.
@@ -38,6 +43,8 @@ type Row struct {
 	// that is too far; nil elsewhere.
 	Apart    *float64 `json:"apart_lu,omitempty"`
 	TooShort bool     `json:"too_short_to_judge,omitempty"`
+	Silent   bool     `json:"without_loudness,omitempty"` // nothing of it is above the gate
+	Warnings []string `json:"warnings,omitempty"`
 	NotMet   []string `json:"limits_not_met,omitempty"` // each in words
 	judged   int      // limits
 }
@@ -84,17 +91,37 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 		t.NotMet += len(row.NotMet)
 		t.Limits += row.judged
 	}
+	for i := range p.Conversations {
+		row, err := p.gatherConversation(&p.Conversations[i], key, verify)
+		if err != nil {
+			return nil, err
+		}
+		t.Conversations = append(t.Conversations, row)
+		if row.Found != nil && row.Found.Mix != nil && p.Target != nil {
+			if t.Limits++; row.Found.Mix.Missed != "" {
+				t.NotMet++
+			}
+		}
+	}
 	t.judge()
 	return t, nil
 }
 
-// Complete reports whether every take is done; as one programme also, whether its
-// loudness is measured and no other gain comes nearer.
+// Complete reports whether every take and conversation is done; as one programme also,
+// whether its loudness is measured and no other gain comes nearer.
 func (t *Table) Complete() bool {
+	for _, c := range t.Conversations {
+		if c.State != Made {
+			return false
+		}
+	}
 	return t.Counts[Made] == len(t.Rows) && (t.Programme == nil || t.Programme.Final)
 }
 
 func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
+	if c := p.conversationOf(take); c >= 0 && p.Conversations[c].Linked && p.Target != nil && !p.AsOneProgramme {
+		key = p.linkedKey(&p.Conversations[c])
+	}
 	out := p.output(take)
 	row := Row{Take: take, State: Missing, Note: "no share has made it yet"}
 	if p.AsOneProgramme {
@@ -138,6 +165,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 		}
 	}
 	row.State, row.Note, row.Readings, row.SHA256 = Made, "", r.Readings, r.Output.SHA256
+	row.Warnings = r.Warnings
 	row.NotMet, row.judged = r.LimitsNotMet, r.LimitsJudged
 	if len(r.Warnings) > 0 {
 		row.Note = r.Warnings[0]
@@ -164,11 +192,17 @@ func (t *Table) judge() {
 	var all []int
 	for i := range t.Rows {
 		r := &t.Rows[i]
-		if r.State != Made || r.Readings["integrated_lufs"] == nil {
+		if r.State != Made {
+			continue
+		}
+		if r.Readings["integrated_lufs"] == nil {
+			r.Silent = true
+			t.Silent++
 			continue
 		}
 		if s := r.Readings[countedSeconds]; s == nil || *s < leastJudgedSeconds {
 			r.TooShort = true
+			t.TooShort++
 			continue
 		}
 		groups[r.group()] = append(groups[r.group()], i)

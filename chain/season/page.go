@@ -27,6 +27,7 @@ func (p *Plan) Page(t *Table, version string) report.Page {
 		page.Sections = append(page.Sections, s)
 	}
 	page.Sections = append(page.Sections, p.listSections(t)...)
+	page.Sections = append(page.Sections, t.conversationSections()...)
 	listing := []string{version, "chain " + filepath.Base(p.ChainPath) + "  sha256 " + digest([]byte(p.ChainText)),
 		fmt.Sprintf("boothbench season run %s", filepath.Base(p.folder)), fmt.Sprintf("boothbench season gather %s --verify", filepath.Base(p.folder))}
 	page.Sections = append(page.Sections,
@@ -37,13 +38,10 @@ func (p *Plan) Page(t *Table, version string) report.Page {
 
 // answer is the first sentence, and what to do.
 func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
-	apart, short := 0, 0
+	apart := 0
 	for _, r := range t.Rows {
 		if r.Apart != nil {
 			apart++
-		}
-		if r.TooShort {
-			short++
 		}
 	}
 	all := t.Groups[len(t.Groups)-1]
@@ -255,6 +253,8 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 	limits := &report.Table{Head: []string{"take", "limit that is not met"}}
 	apart := &report.Table{Head: []string{"take", "loudness", "from its group"}}
 	short := &report.Table{Head: []string{"take", "loudness", "counted", "length"}}
+	silent := &report.Table{Head: []string{"take", "length"}}
+	warnings := &report.Table{Head: []string{"take", "warning"}}
 	every := &report.Table{Head: []string{"take", "state", "loudness", "range", "true peak, fine", "gain", "length"}}
 	get := func(r Row, name, unit string) report.Cell {
 		if v := r.Readings[name]; v != nil {
@@ -276,6 +276,12 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 		if r.TooShort {
 			short.Rows = append(short.Rows, []report.Cell{name, get(r, "integrated_lufs", "LUFS"), get(r, countedSeconds, "s"), get(r, "duration_s", "s")})
 		}
+		if r.Silent {
+			silent.Rows = append(silent.Rows, []report.Cell{name, get(r, "duration_s", "s")})
+		}
+		for _, text := range r.Warnings {
+			warnings.Rows = append(warnings.Rows, []report.Cell{name, {Text: strings.ReplaceAll(text, r.Path, filepath.Base(r.Path))}})
+		}
 		if i < mostListed {
 			every.Rows = append(every.Rows, []report.Cell{name, {Text: string(r.State)}, get(r, "integrated_lufs", "LUFS"), get(r, "loudness_range_lu", "LU"),
 				get(r, "true_peak_fine_dbtp", "dBTP"), get(r, "gain_db", "dB"), get(r, "duration_s", "s")})
@@ -287,9 +293,11 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 		}
 	}
 	add("Not done", "", undone, false)
+	add("Warnings", "What the outputs were made of nevertheless.", warnings, false)
 	add("Limits not met", "", limits, false)
 	add("Takes that stand apart", fmt.Sprintf("By more than %g LU and %d spreads from the median of their folder, or of all takes where the folder has fewer than %d.", apartLU, apartSpreads, leastGroup), apart, false)
 	add("Too short to judge", fmt.Sprintf("Their loudness counts less than %d s: it is what was said, not how loud it was set.", leastJudgedSeconds), short, true)
+	add("Without loudness", "Nothing in them is above the gate of −70 LUFS.", silent, true)
 	text := ""
 	if len(t.Rows) > mostListed {
 		text = fmt.Sprintf("The first %d of %d; the table in CSV has all.", mostListed, len(t.Rows))

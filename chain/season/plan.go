@@ -41,12 +41,17 @@ type Plan struct {
 	// files in it are seen from the season's folder.
 	LimitsText string `json:"limits_text,omitempty"`
 
+	Conversations []Conversation `json:"conversations,omitempty"`
+
 	Shares int    `json:"shares"` // into which the work is divided
 	Takes  []Take `json:"takes"`  // by path
 
 	folder string
 	chain  *chain.Chain
 	limits *expect.Limits
+
+	inConversation map[string]int    // the conversation of an output
+	paths          map[string]string // the take of an output, where there are conversations
 }
 
 // Take is one take of a season.
@@ -91,6 +96,16 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 			return nil, err
 		}
 		p.Takes[i].Bytes = info.Size()
+	}
+	for _, c := range p.Conversations {
+		for _, name := range []string{c.reportName(), c.mixName()} {
+			if other, taken := seen[name]; taken {
+				return nil, fmt.Errorf("%s and the conversation %s would both become %s; rename one", other, c.Name, name)
+			}
+		}
+		if c.Linked && p.Target == nil {
+			return nil, fmt.Errorf("the conversation %s: linked takes meet one loudness together; name a target as well", c.Name)
+		}
 	}
 	if err := p.read(); err != nil {
 		return nil, err
@@ -143,6 +158,7 @@ func Load(folder string) (*Plan, error) {
 
 // read reads the texts that the plan holds.
 func (p *Plan) read() (err error) {
+	p.indexConversations()
 	if p.AsOneProgramme && p.Target == nil {
 		return errors.New("one programme has no loudness to meet; name a target as well")
 	}

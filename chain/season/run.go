@@ -21,7 +21,8 @@ type RunSettings struct {
 	ByContent bool // digests decide whether a receipt holds, not sizes and times
 	Again     bool // takes that failed are tried again
 
-	// Done is called with the result of each take, in the order of the share.
+	// Done is called with the result of each take, in the order of the share, and after
+	// the takes of a conversation with that of the conversation, whose output is its report.
 	Done func(Outcome)
 }
 
@@ -47,6 +48,8 @@ type Outcome struct {
 	State   State
 	Err     error // of Failed and Stopped
 	Receipt *receipt.Receipt
+	// Conversation says that this is of a conversation, whose report is the output.
+	Conversation bool
 }
 
 // Run makes the outputs of share k of n, from 1, that are not made yet. It returns the
@@ -60,31 +63,33 @@ func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	if err != nil {
 		return err
 	}
-	takes := p.Share(k, n)
-	outcomes := make([]chan Outcome, len(takes))
-	next := make(chan int, len(takes))
-	for i := range takes {
-		outcomes[i] = make(chan Outcome, 1)
+	units := p.units(k, n)
+	outcomes := make([]chan Outcome, len(units))
+	next := make(chan int, len(units))
+	for i, unit := range units {
+		outcomes[i] = make(chan Outcome, len(unit)+1)
 		next <- i
 	}
 	close(next)
 	var group sync.WaitGroup
 	defer group.Wait()
-	for range max(1, min(s.Jobs, len(takes))) {
+	for range max(1, min(s.Jobs, len(units))) {
 		group.Go(func() {
 			w := worker{plan: p, settings: s, engines: map[[2]int]*chain.Engine{}}
 			if found != nil {
 				w.solved, w.gainDB = found.chain, found.GainDB
 			}
 			for i := range next {
-				outcomes[i] <- w.do(ctx, takes[i])
+				w.doUnit(ctx, units[i], func(o Outcome) { outcomes[i] <- o })
+				close(outcomes[i])
 			}
 		})
 	}
 	for i := range outcomes {
-		o := <-outcomes[i]
-		if s.Done != nil {
-			s.Done(o)
+		for o := range outcomes[i] {
+			if s.Done != nil {
+				s.Done(o)
+			}
 		}
 	}
 	return ctx.Err()
@@ -227,6 +232,10 @@ func (p *Plan) Sweep(name func(wave.Leftover)) error {
 			analysis := p.analysisOf(t)
 			folders = append(folders, filepath.Dir(analysis), filepath.Dir(receipt.PathFor(analysis)))
 		}
+	}
+	for _, c := range p.Conversations {
+		out := p.output(Take{Output: c.reportName()})
+		folders = append(folders, filepath.Dir(out), filepath.Dir(receipt.PathFor(out)))
 	}
 	folders = append(folders, p.folder)
 	slices.Sort(folders)

@@ -10,23 +10,54 @@ import (
 const fixedBytes = 300_000
 
 // Share is the share number k of n, from 1, of the plan's takes: the longest first, each
-// to the share with the least work so far, so that shares take equally long. It depends
-// on nothing but the plan.
-func (p *Plan) Share(k, n int) []Take {
-	order := slices.Clone(p.Takes)
-	slices.SortStableFunc(order, func(a, b Take) int { return cmp.Compare(b.Bytes, a.Bytes) })
+// to the share with the least work so far, so that shares take equally long. The takes of
+// a conversation stay together. It depends on nothing but the plan.
+func (p *Plan) Share(k, n int) (mine []Take) {
+	for _, unit := range p.units(k, n) {
+		mine = append(mine, unit...)
+	}
+	return mine
+}
+
+// units are the takes of a share, those of a conversation together, in its order.
+func (p *Plan) units(k, n int) (mine [][]Take) {
+	var order [][]Take
+	together := map[int]int{} // where a conversation is in the order
+	for _, t := range p.Takes {
+		c := p.conversationOf(t)
+		if at, there := together[c]; there && c >= 0 {
+			order[at] = append(order[at], t)
+			continue
+		}
+		together[c] = len(order)
+		order = append(order, []Take{t})
+	}
+	bytes := func(unit []Take) (sum int64) {
+		for _, t := range unit {
+			sum += t.Bytes + fixedBytes
+		}
+		return sum
+	}
+	for _, unit := range order {
+		if c := p.conversationOf(unit[0]); c >= 0 {
+			takes := p.Conversations[c].Takes
+			slices.SortFunc(unit, func(a, b Take) int {
+				return slices.Index(takes, a.Output) - slices.Index(takes, b.Output)
+			})
+		}
+	}
+	slices.SortStableFunc(order, func(a, b []Take) int { return cmp.Compare(bytes(b), bytes(a)) })
 	work := make([]int64, n)
-	var mine []Take
-	for _, t := range order {
+	for _, unit := range order {
 		least := 0
 		for i, w := range work {
 			if w < work[least] {
 				least = i
 			}
 		}
-		work[least] += t.Bytes + fixedBytes
+		work[least] += bytes(unit)
 		if least == k-1 {
-			mine = append(mine, t)
+			mine = append(mine, unit)
 		}
 	}
 	return mine

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain"
@@ -123,13 +124,23 @@ func judgeAsOne(r *receipt.Receipt, target tune.Target, out string, f wave.Forma
 
 // deliver writes a take so that it meets the plan's target.
 func (w *worker) deliver(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
-	d, err := tune.Deliver(ctx, w.plan.chain, *w.plan.Target, []tune.Job{{In: t.Path, Out: out}}, tune.Settings{
-		Output: w.plan.Output, Replace: true, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite,
-	})
+	d, err := w.deliverJobs(ctx, []tune.Job{{In: t.Path, Out: out}})
 	if err != nil {
 		return err
 	}
-	file := d.Files[0]
+	return w.noteDelivered(ctx, d, 0, r)
+}
+
+// deliverJobs delivers takes with one gain.
+func (w *worker) deliverJobs(ctx context.Context, jobs []tune.Job) (*tune.Delivery, error) {
+	return tune.Deliver(ctx, w.plan.chain, *w.plan.Target, jobs, tune.Settings{
+		Output: w.plan.Output, Replace: true, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite,
+	})
+}
+
+// noteDelivered adds to a receipt what is known of a delivered file.
+func (w *worker) noteDelivered(ctx context.Context, d *tune.Delivery, number int, r *receipt.Receipt) error {
+	file := d.Files[number]
 	for _, warning := range file.Warnings {
 		r.Warnings = append(r.Warnings, warning.String())
 	}
@@ -139,8 +150,17 @@ func (w *worker) deliver(ctx context.Context, t Take, out string, r *receipt.Rec
 		reading("duration_s", float64(file.Frames)/float64(file.Format.Rate)), reading("gain_db", d.GainDB), reading("reduction_db limiter", file.Cost.MostDB),
 		reading("overs_clamped_samples", float64(file.Overs.Count)), reading("repaired_samples", float64(file.Repaired)),
 	})
-	noteLimits(r, file.Limits)
-	return w.hold(ctx, out, r)
+	limits := file.Limits
+	if len(d.Files) > 1 { // the loudness is that of all together
+		note(r, measure.Readings{reading(linkedLUFS, d.LoudnessLUFS)})
+		limits = slices.DeleteFunc(slices.Clone(limits), func(j measure.Judgement) bool { return j.Limit.Reading == "integrated_lufs" })
+	}
+	noteLimits(r, limits)
+	if d.Missed != "" { // the nearest was asked for
+		r.LimitsJudged++
+		r.LimitsNotMet = append(r.LimitsNotMet, fmt.Sprintf("%s: the target is not met: %s", file.Out, d.Missed))
+	}
+	return w.hold(ctx, file.Out, r)
 }
 
 // analyse writes the analysis of a take.
@@ -246,6 +266,9 @@ func noteProfile(r *receipt.Receipt, p measure.LoudnessProfile) {
 
 // countedSeconds is the name of that reading.
 const countedSeconds = "loudness_counted_s"
+
+// linkedLUFS is the name of the loudness of linked takes as one programme.
+const linkedLUFS = "linked_lufs"
 
 func noteLimits(r *receipt.Receipt, judged []measure.Judgement) {
 	for _, j := range judged {

@@ -20,6 +20,7 @@ var rooms = []string{
 	"measure/expect",
 	"measure/proof",
 	"measure/proof/model",
+	"measure/conversation",
 	"measure/compare",
 	"measure/instrument",
 	"measure/take",
@@ -47,13 +48,14 @@ var rooms = []string{
 // closed are arrows that go down and are forbidden all the same: what measures sees no
 // chain, the engine measures nothing, and a picture knows no sound.
 var closed = map[string][]string{
-	"measure/compare":    {"chain", "chain/tomlfile"},
-	"measure/instrument": {"chain", "chain/tomlfile"},
-	"measure/take":       {"chain", "chain/tomlfile"},
-	"chain":              {"measure", "measure/stimulus", "measure/picture"},
-	"chain/tomlfile":     {"measure", "measure/stimulus", "measure/picture"},
-	"measure/picture":    rooms[slices.Index(rooms, "measure/picture")+1:],
-	"dsp/relay":          {"dsp", "dsp/vector"},
+	"measure/compare":      {"chain", "chain/tomlfile"},
+	"measure/conversation": {"chain", "chain/tomlfile"},
+	"measure/instrument":   {"chain", "chain/tomlfile"},
+	"measure/take":         {"chain", "chain/tomlfile"},
+	"chain":                {"measure", "measure/stimulus", "measure/picture"},
+	"chain/tomlfile":       {"measure", "measure/stimulus", "measure/picture"},
+	"measure/picture":      rooms[slices.Index(rooms, "measure/picture")+1:],
+	"dsp/relay":            {"dsp", "dsp/vector"},
 }
 
 func TestImportsRunOneWay(t *testing.T) {

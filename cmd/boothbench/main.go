@@ -53,6 +53,7 @@ func commands() []command {
 		{"propose", "set a chain to takes, with reasons and damage", runPropose},
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
+		{"conversation", "measure the microphones of one conversation against each other", runConversation},
 		{"compare", "say how one file differs from another", runCompare},
 		{"report", "write a page with pictures of a take or a proof", runReport},
 		{"listen", "write a page for comparing versions by ear", runListen},

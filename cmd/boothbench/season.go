@@ -23,8 +23,24 @@ With --as-one-programme all takes get one gain: every share is run once to analy
 season gather finds the gain, every share is run again to render, and season gather
 measures the whole. Without --share one season run does all of it.
 
+A conversations file says which takes are microphones of one conversation. They are made
+by one share, measured against each other as boothbench conversation does, and mixed:
+
+  schema = 1
+  [[conversation]]
+  folders = "ep*"       # the takes of each such folder; or name = "…" and takes = ["…", "…"]
+  link = true           # one gain: together they meet the loudness
+  mix = "stereo"        # or "mono", "none"
+  pan = [-0.3, 0.3]     # of each channel: -1 left, 1 right
+  pan_law_db = 3        # lower in the middle than at a side, in dB
+  headroom_db = 1       # the mix's true peak stays so far under full scale
+
+The mix is DIR/NAME.mix.wav: the sum of the outputs with one gain, up to the season's
+loudness where its headroom allows that, and without limiting.
+
 Usage: boothbench season plan FOLDER … --chain CHAIN.toml --out-dir DIR [--shares N]
                               [--spec NAME [--as-one-programme]] [--limits LIMITS.toml]
+                              [--conversations FILE.toml]
        boothbench season run DIR [--share K/N]
        boothbench season gather DIR [--verify] [--csv FILE] [--page FILE]
 

@@ -104,13 +104,10 @@ func writeSeason(e env, p *season.Plan, t *season.Table, csvFile, pageFile strin
 
 // printSeason prints what is not as it should be, then the groups and the totals.
 func printSeason(e env, t *season.Table) {
-	short, seconds := 0, 0.0
+	seconds := 0.0
 	for _, r := range t.Rows {
 		if d := r.Readings["duration_s"]; d != nil {
 			seconds += *d
-		}
-		if r.TooShort {
-			short++
 		}
 		if r.State == season.Made && r.Note != "" {
 			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", "warning", r.Output, r.Note)
@@ -147,8 +144,33 @@ func printSeason(e env, t *season.Table) {
 	if t.Limits > 0 {
 		fmt.Fprintf(e.stdout, "; %s met, %d not met", plural(t.Limits-t.NotMet, "limit"), t.NotMet)
 	}
-	if short > 0 {
-		fmt.Fprintf(e.stdout, "; %d too short to judge", short)
+	if t.TooShort > 0 {
+		fmt.Fprintf(e.stdout, "; %d too short to judge", t.TooShort)
+	}
+	if t.Silent > 0 {
+		fmt.Fprintf(e.stdout, "; %d without loudness", t.Silent)
 	}
 	fmt.Fprintln(e.stdout)
+	for _, c := range t.Conversations {
+		printConversation(e, c)
+	}
+}
+
+// printConversation prints what is known of a conversation.
+func printConversation(e env, c season.ConversationRow) {
+	fmt.Fprintf(e.stdout, "\nconversation %s: %s", c.Name, c.State)
+	if c.Note != "" {
+		fmt.Fprintf(e.stdout, ": %s", c.Note)
+	}
+	fmt.Fprintln(e.stdout)
+	if c.Found == nil {
+		return
+	}
+	fmt.Fprint(e.stdout, c.Found.Text())
+	if lufs := c.Found.LinkedLUFS; lufs != nil {
+		fmt.Fprintf(e.stdout, "the outputs, linked: %.2f LUFS\n", *lufs)
+	}
+	if m := c.Found.Mix; m != nil {
+		fmt.Fprintf(e.stdout, "mix %s: %s\n", m.Output, m.Text())
+	}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"github.com/boothbench/boothbench/chain/season"
+	"github.com/boothbench/boothbench/chain/tune"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/expect"
 )
@@ -19,9 +20,11 @@ import (
 type seasonPlanSettings struct {
 	outputFlags
 	chain, list, spec, mono string
-	limits                  string
+	limits, conversations   string
 	loudness, peak          float64
-	asOne                   bool
+	shortTerm, spread       float64
+	limiting                float64
+	asOne, nearest          bool
 	shares                  int
 	repair, quiet           bool
 }
@@ -33,6 +36,11 @@ func (s *seasonPlanSettings) register(f *pflag.FlagSet) {
 	f.StringVar(&s.mono, "mono", "as-is", "with --spec, what one channel stands for: as-is or dual-mono")
 	f.Float64Var(&s.loudness, "loudness-lufs", 0, "deliver to this integrated loudness, in `LUFS`; with --spec: another than the middle of\nwhat it accepts")
 	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "deliver with this largest true peak, in `dBTP`")
+	f.Float64Var(&s.shortTerm, "short-term-max-lufs", 0, "the largest short-term loudness, in `LUFS`")
+	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`; of one programme: of all takes together")
+	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the reduction that is exceeded for a twentieth of\nthe time, in `dB`")
+	f.BoolVar(&s.nearest, "nearest", false, "where a target cannot be met, write the nearest instead of nothing; season gather\nexits with 1 then")
+	f.StringVar(&s.conversations, "conversations", "", "a conversations `file`: which takes are microphones of one conversation, whether\nthey are linked, and how they are mixed")
 	f.BoolVar(&s.asOne, "as-one-programme", false, "one gain for all takes: together they meet the loudness. They are analysed by one\nrun of all shares, gathered, and rendered by another")
 	f.StringVar(&s.limits, "limits", "", "hold each output against this limits `file`, as boothbench check takes it; its patterns\nof files are seen from the season's folder")
 	f.IntVar(&s.shares, "shares", 1, "into how many shares the work is divided")
@@ -66,6 +74,10 @@ func runSeasonPlan(e env, args []string) error {
 		return usageError("--as-one-programme: no target named: add --spec NAME (boothbench specs lists them), or --loudness-lufs X --true-peak-dbtp Y")
 	case f.Changed("mono") && !s.delivers(f):
 		return usageError("--mono is for takes that are delivered: add --spec NAME")
+	case s.limiting <= 0:
+		return usageError("--limiting-max-db: found %g; accepted: more than 0 dB", s.limiting)
+	case !s.delivers(f) && (s.nearest || f.Changed("limiting-max-db") || f.Changed("range-max-lu") || f.Changed("short-term-max-lufs")):
+		return usageError("--nearest, --limiting-max-db, --range-max-lu and --short-term-max-lufs are for takes that are delivered: add --spec NAME")
 	case s.shares < 1:
 		return usageError("--shares: found %d; accepted: 1 or more", s.shares)
 	}
@@ -102,7 +114,7 @@ func runSeasonPlan(e env, args []string) error {
 		plan.LimitsText = string(text)
 	}
 	if plan.AsOneProgramme = s.asOne; s.delivers(f) {
-		d := deliverSettings{spec: s.spec, mono: s.mono, loudness: s.loudness, peak: s.peak}
+		d := deliverSettings{spec: s.spec, mono: s.mono, loudness: s.loudness, peak: s.peak, shortTerm: s.shortTerm, spread: s.spread, limiting: s.limiting, nearest: s.nearest}
 		target, err := d.target(f)
 		if err != nil {
 			return usageErrorUnless(err)
@@ -120,6 +132,15 @@ func runSeasonPlan(e env, args []string) error {
 		}
 		plan.Takes = append(plan.Takes, season.Take{Path: path, Output: filepath.ToSlash(below)})
 	}
+	if s.conversations != "" {
+		text, err := e.text(s.conversations, "conversations file")
+		if err != nil {
+			return err
+		}
+		if plan.Conversations, err = season.ParseConversations(nameOf(s.conversations), text, plan.Takes); err != nil {
+			return usageErrorUnless(err)
+		}
+	}
 	p, err := season.NewPlan(s.outDir, plan)
 	var exists *season.ExistsError
 	var output *wave.OutputError
@@ -132,7 +153,11 @@ func runSeasonPlan(e env, args []string) error {
 		return inputError(err)
 	}
 	if !s.quiet {
-		fmt.Fprintf(e.stdout, "%s: %s in %s\n", filepath.Join(s.outDir, "season.json"), plural(len(p.Takes), "take"), plural(p.Shares, "share"))
+		fmt.Fprintf(e.stdout, "%s: %s in %s", filepath.Join(s.outDir, "season.json"), plural(len(p.Takes), "take"), plural(p.Shares, "share"))
+		if n := len(p.Conversations); n > 0 {
+			fmt.Fprintf(e.stdout, ", %s", plural(n, "conversation"))
+		}
+		fmt.Fprintln(e.stdout)
 	}
 	return nil
 }

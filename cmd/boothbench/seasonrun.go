@@ -91,9 +91,14 @@ func (r *seasonRun) pass() error {
 	total := len(r.plan.Share(r.k, r.n))
 	shown := newProgress(r.stderr, r.quiet, int64(total))
 	count := map[season.State]int{}
+	conversations := 0
 	r.settings.Done = func(o season.Outcome) {
-		shown.add(1)
-		count[o.State]++
+		if o.Conversation {
+			conversations++
+		} else {
+			shown.add(1)
+			count[o.State]++
+		}
 		if r.asJSON {
 			r.printJSON(seasonOutcomeJSON(o))
 		}
@@ -117,8 +122,12 @@ func (r *seasonRun) pass() error {
 		if n := count[season.Analysed]; n > 0 {
 			fmt.Fprintf(r.stdout, "%d analysed, ", n)
 		}
-		fmt.Fprintf(r.stdout, "%d done, %d were done, %d failed, %d stopped; %.1f s\n",
-			count[season.Made], count[season.WasDone], count[season.Failed], count[season.Stopped], time.Since(begun).Seconds())
+		fmt.Fprintf(r.stdout, "%d done, %d were done, %d failed, %d stopped",
+			count[season.Made], count[season.WasDone], count[season.Failed], count[season.Stopped])
+		if conversations > 0 {
+			fmt.Fprintf(r.stdout, ", %s", plural(conversations, "conversation"))
+		}
+		fmt.Fprintf(r.stdout, "; %.1f s\n", time.Since(begun).Seconds())
 	}
 	if errors.Is(err, context.Canceled) {
 		return withCode(exitInterrupted, errors.New("interrupted: run it again to go on"))

@@ -62,7 +62,7 @@ func (g aligner) track(p placement, sure int64, steps bool) ([]windowDelay, erro
 			if direction < 0 {
 				beyond, first = windows[:i+1], 0
 			}
-			again, err := g.readWindows(p, beyond, windows[i].from, offset)
+			again, err := g.readWindows(p, beyond, windows[i].From, offset)
 			if err != nil {
 				return nil, err
 			}
@@ -77,16 +77,16 @@ const mostWideSearches = 4
 
 // lookWide looks for a window, and what lies beyond it, within five seconds, or as
 // much more as the sounds differ in length.
-func (g aligner) lookWide(p placement, windows []extent, i, direction int) (offset float64, found bool, err error) {
+func (g aligner) lookWide(p placement, windows []planes.Extent, i, direction int) (offset float64, found bool, err error) {
 	w := windows[i]
 	reach := int64(5*g.rate) + g.longP.frames - g.shortP.frames
-	probe := extent{w.from, int(min(probeFrames/2, windows[len(windows)-1].from+int64(w.frames)-w.from))}
+	probe := planes.Extent{From: w.From, Frames: int(min(probeFrames/2, windows[len(windows)-1].From+int64(w.Frames)-w.From))}
 	if direction < 0 {
-		end := w.from + int64(w.frames)
-		begin := max(windows[0].from, end-probeFrames/2)
-		probe = extent{begin, int(end - begin)}
+		end := w.From + int64(w.Frames)
+		begin := max(windows[0].From, end-probeFrames/2)
+		probe = planes.Extent{From: begin, Frames: int(end - begin)}
 	}
-	sound, err := gather(g.short, g.channel, []extent{probe})
+	sound, err := planes.Gather(g.short, g.channel, []planes.Extent{probe})
 	if err != nil {
 		return 0, false, err
 	}
@@ -94,19 +94,19 @@ func (g aligner) lookWide(p placement, windows []extent, i, direction int) (offs
 	if p.Speed != 1 {
 		x = timemap.Map{Speed: 1 / p.Speed}.Resample(x, 0, len(x))
 	}
-	expected := int64(math.Round(p.At(int(probe.from))))
+	expected := int64(math.Round(p.At(int(probe.From))))
 	best, err := searchIn(g.long, g.longP.frames, g.channel, x, expected-reach, expected+reach, expected)
 	if err != nil || math.Abs(best.correlation) < leastSimilarity(int64(len(x)), g.rate) || len(best.others) > 1 || (best.correlation < 0) != p.inverted {
 		return 0, false, err
 	}
-	return (float64(best.frame) - p.At(int(probe.from))) / p.Speed, true, nil
+	return (float64(best.frame) - p.At(int(probe.From))) / p.Speed, true, nil
 }
 
 // readWindows reads the delay of every window, offset frames from where the place has
 // it.
-func (g aligner) readWindows(p placement, windows []extent, sure int64, offset float64) ([]windowDelay, error) {
-	frames := windows[0].frames
-	centre := func(w extent) int64 { return w.from + int64(frames)/2 }
+func (g aligner) readWindows(p placement, windows []planes.Extent, sure int64, offset float64) ([]windowDelay, error) {
+	frames := windows[0].Frames
+	centre := func(w planes.Extent) int64 { return w.From + int64(frames)/2 }
 	order := make([]int, len(windows))
 	for i := range order {
 		order[i] = i
@@ -116,18 +116,18 @@ func (g aligner) readWindows(p placement, windows []extent, sure int64, offset f
 	})
 	p.Delay += p.Speed * offset
 	margins := make([]int, len(windows))
-	there := make([]extent, len(windows))
+	there := make([]planes.Extent, len(windows))
 	for i, w := range windows {
 		// A clock that differs by more than the guess would not have been found.
 		margins[i] = 64 + int(1.5*guessPPM*1e-6*float64(absolute(centre(w)-sure)))
 		edge := margins[i] + timemap.Taps
-		there[i] = extent{int64(math.Floor(p.At(int(w.from)))) - int64(edge), frames + 2*edge + frames/500}
+		there[i] = planes.Extent{From: int64(math.Floor(p.At(int(w.From)))) - int64(edge), Frames: frames + 2*edge + frames/500}
 	}
-	here, err := gather(g.short, g.channel, windows)
+	here, err := planes.Gather(g.short, g.channel, windows)
 	if err != nil {
 		return nil, err
 	}
-	long, err := gather(g.long, g.channel, there)
+	long, err := planes.Gather(g.long, g.channel, there)
 	if err != nil {
 		return nil, err
 	}
@@ -137,7 +137,7 @@ func (g aligner) readWindows(p placement, windows []extent, sure int64, offset f
 	for _, i := range order {
 		w := windows[i]
 		// The long sound on the short one's clock, from a margin ahead of the window.
-		first := p.At(int(w.from)) - p.Speed*float64(margins[i]) - float64(there[i].from)
+		first := p.At(int(w.From)) - p.Speed*float64(margins[i]) - float64(there[i].From)
 		count := frames + 2*margins[i]
 		sound := long[i]
 		if p.Speed == 1 && first == math.Trunc(first) {
@@ -176,19 +176,19 @@ func fitting(all []windowDelay) (kept []windowDelay) {
 
 // loudWindows are a window from each of equal slices, where it is loudest, unless
 // that is quiet.
-func (g aligner) loudWindows(from, to int64, frames int) []extent {
+func (g aligner) loudWindows(from, to int64, frames int) []planes.Extent {
 	slices := min(mostWindows, max(1, (to-from)/int64(frames)))
-	var windows []extent
+	var windows []planes.Extent
 	var loudness []float64
 	most := 0.0
 	for i := range slices {
 		lo, hi := from+i*(to-from)/slices, from+(i+1)*(to-from)/slices
 		at, energy := g.shortP.loudestStretch(g.channel, int64(frames), lo, hi)
-		windows = append(windows, extent{max(from, min(at, to-int64(frames))), frames})
+		windows = append(windows, planes.Extent{From: max(from, min(at, to-int64(frames))), Frames: frames})
 		loudness = append(loudness, energy)
 		most = max(most, energy)
 	}
-	var loud []extent
+	var loud []planes.Extent
 	for i, w := range windows {
 		if loudness[i] >= most*1e-4 { // 40 dB under the loudest
 			loud = append(loud, w)

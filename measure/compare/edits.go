@@ -5,6 +5,7 @@ import (
 	"slices"
 	"sort"
 
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
@@ -121,13 +122,13 @@ func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int
 		return 0, 0, false, nil
 	}
 	n := int(to - from)
-	short, err := gather(g.short, g.channel, []extent{{from, n}})
+	short, err := planes.Gather(g.short, g.channel, []planes.Extent{{From: from, Frames: n}})
 	if err != nil {
 		return 0, 0, false, err
 	}
 	errorsBy := func(m timemap.Map, known func(k int) bool) ([]float64, error) {
 		at := int64(math.Round(m.At(int(from))))
-		long, err := gather(g.long, g.channel, []extent{{at - timemap.Taps, n + 2*timemap.Taps + n/1000}})
+		long, err := planes.Gather(g.long, g.channel, []planes.Extent{{From: at - timemap.Taps, Frames: n + 2*timemap.Taps + n/1000}})
 		if err != nil {
 			return nil, err
 		}

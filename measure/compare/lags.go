@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 const (
@@ -78,15 +79,15 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 		windows = append(windows[:lagWindows-1], windows[len(windows)-1])
 	}
 	margin := g.rate / 20
-	there := make([]extent, len(windows))
+	there := make([]planes.Extent, len(windows))
 	for i, w := range windows {
-		there[i] = extent{int64(math.Floor(q.At(int(w.from)))) - int64(margin), frames + 2*margin}
+		there[i] = planes.Extent{From: int64(math.Floor(q.At(int(w.From)))) - int64(margin), Frames: frames + 2*margin}
 	}
-	x, err := gather(g.short, channel, windows)
+	x, err := planes.Gather(g.short, channel, windows)
 	if err != nil {
 		return 0, false, err
 	}
-	y, err := gather(g.long, channel, there)
+	y, err := planes.Gather(g.long, channel, there)
 	if err != nil {
 		return 0, false, err
 	}
@@ -97,7 +98,7 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 		}
 		at, r := delayNear(x[i], y[i], float64(margin))
 		if math.Abs(r) >= leastWindow {
-			first := q.At(int(windows[i].from))
+			first := q.At(int(windows[i].From))
 			lags = append(lags, at-float64(margin)-(first-math.Floor(first)))
 		}
 	}

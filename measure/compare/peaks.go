@@ -32,7 +32,7 @@ func searchIn(open func() (wave.Source, error), frames int64, channel int, probe
 	var lags []float64
 	var places []candidate
 	for at := from; at <= to; at += int64(step) {
-		blocks, err := gather(open, channel, []extent{{at - 1, length + 1}})
+		blocks, err := planes.Gather(open, channel, []planes.Extent{{From: at - 1, Frames: length + 1}})
 		if err != nil {
 			return best, err
 		}
@@ -153,8 +153,8 @@ func (g aligner) byTheEdges(best *candidate) error {
 		return absolute(best.others[i].frame-best.of) < absolute(best.others[j].frame-best.of)
 	})
 	const frames, around = 2048, timemap.Taps + 512
-	edges := []extent{{-around, frames}, {g.shortP.frames - frames + around, frames}}
-	ends, err := gather(g.short, g.channel, edges)
+	edges := []planes.Extent{{From: -around, Frames: frames}, {From: g.shortP.frames - frames + around, Frames: frames}}
+	ends, err := planes.Gather(g.short, g.channel, edges)
 	if err != nil {
 		return err
 	}

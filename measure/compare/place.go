@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
@@ -261,7 +262,7 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 	whole.Delay, whole.Speed = math.Round(p.Delay+(p.Speed-1)*float64(g.shortP.frames)/2), 1
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	windows := g.loudWindows(from, to, int(min(windowFrames/4, to-from)))
-	short, err := gather(g.short, g.channel, windows)
+	short, err := planes.Gather(g.short, g.channel, windows)
 	if err != nil {
 		return p, err
 	}
@@ -278,19 +279,19 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 
 // unlike is the share of the energy of the long sound's differences, from frame to
 // frame, that does not follow those of the short one's windows at a place.
-func (g aligner) unlike(p placement, windows []extent, short [][]float64) (float64, error) {
-	there := make([]extent, len(windows))
+func (g aligner) unlike(p placement, windows []planes.Extent, short [][]float64) (float64, error) {
+	there := make([]planes.Extent, len(windows))
 	for i, w := range windows {
-		there[i] = extent{int64(math.Floor(p.At(int(w.from)))) - timemap.Taps, w.frames + 2*timemap.Taps + w.frames/1000}
+		there[i] = planes.Extent{From: int64(math.Floor(p.At(int(w.From)))) - timemap.Taps, Frames: w.Frames + 2*timemap.Taps + w.Frames/1000}
 	}
-	long, err := gather(g.long, g.channel, there)
+	long, err := planes.Gather(g.long, g.channel, there)
 	if err != nil {
 		return 0, err
 	}
 	rest, all := 0.0, 0.0
 	for i, w := range windows {
-		first := p.At(int(w.from)) - float64(there[i].from)
-		x, y := differences1(short[i]), differences1(timemap.Map{Delay: first, Speed: p.Speed}.Resample(long[i], 0, w.frames))
+		first := p.At(int(w.From)) - float64(there[i].From)
+		x, y := differences1(short[i]), differences1(timemap.Map{Delay: first, Speed: p.Speed}.Resample(long[i], 0, w.Frames))
 		var xx, xy, yy float64
 		for k := timemap.Taps; k < len(x)-timemap.Taps; k++ {
 			xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
@@ -305,7 +306,7 @@ func (g aligner) unlike(p placement, windows []extent, short [][]float64) (float
 // place looks for a passage: near where it would be without a delay, then farther;
 // if asked, also for one that another clock has stretched.
 func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) {
-	probes, err := gather(g.short, g.channel, []extent{{at, frames}})
+	probes, err := planes.Gather(g.short, g.channel, []planes.Extent{{From: at, Frames: frames}})
 	if err != nil {
 		return candidate{}, err
 	}

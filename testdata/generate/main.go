@@ -1,7 +1,8 @@
-// Command generate makes the demo take from the readings in testdata/source:
+// Command generate makes the demo take and the demo conversation from the readings in
+// testdata/source:
 //
-//	go run ./testdata/generate            writes testdata/harbour-street.wav
-//	go run ./testdata/generate -check     says whether the committed file is what it makes
+//	go run ./testdata/generate            writes testdata/harbour-street.wav and testdata/conversation
+//	go run ./testdata/generate -check     compares the committed files with what it makes
 //
 // The speech is real; the room is invented for the scenario "Harbour Street
 // Stories": a second of room tone, a first reading, a pause in which the
@@ -45,7 +46,25 @@ func generate(check bool) error {
 	if err != nil {
 		return err
 	}
-	path := take
+	host, guest, err := converse()
+	if err != nil {
+		return err
+	}
+	for _, made := range []struct {
+		path       string
+		rate, bits int
+		sound      []float64
+	}{{take, rate, 24, sound}, {hostTake, conversationRate, 16, host}, {guestTake, conversationRate, 16, guest}} {
+		if err := save(made.path, wave.Format{Rate: made.rate, Channels: 1, Encoding: wave.Integer, Bits: made.bits}, made.sound, check); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// save writes a file, or compares the committed one with what it would write.
+func save(committedPath string, f wave.Format, sound []float64, check bool) error {
+	path := committedPath
 	if check {
 		folder, err := os.MkdirTemp("", "take")
 		if err != nil {
@@ -54,9 +73,7 @@ func generate(check bool) error {
 		defer os.RemoveAll(folder)
 		path = filepath.Join(folder, "take.wav")
 	}
-	w, err := wave.Create(path, wave.Format{Rate: rate, Channels: 1, Encoding: wave.Integer, Bits: 24}, wave.Options{
-		Replace: true, Dither: wave.TPDF, Seed: 7,
-	})
+	w, err := wave.Create(path, f, wave.Options{Replace: true, Dither: wave.TPDF, Seed: 7})
 	if err != nil {
 		return err
 	}
@@ -74,12 +91,12 @@ func generate(check bool) error {
 	if err != nil {
 		return err
 	}
-	committed, err := os.ReadFile(take)
+	committed, err := os.ReadFile(committedPath)
 	if err != nil {
 		return err
 	}
 	if !bytes.Equal(made, committed) {
-		return fmt.Errorf("%s is not what this program makes; run go run ./testdata/generate", take)
+		return fmt.Errorf("%s is not what this program makes; run go run ./testdata/generate", committedPath)
 	}
 	return nil
 }

@@ -1,0 +1,75 @@
+package season
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/boothbench/boothbench/measure/picture"
+	"github.com/boothbench/boothbench/measure/report"
+)
+
+// conversationSections are a section for each conversation: its voices, their ways into
+// the other microphones, and the pairs of microphones.
+func (t *Table) conversationSections() (all []report.Section) {
+	for _, c := range t.Conversations {
+		s := report.Section{Title: "Conversation " + c.Name, Text: string(c.State)}
+		if c.Note != "" {
+			s.Text += ": " + c.Note
+		}
+		if c.Found == nil {
+			all = append(all, s)
+			continue
+		}
+		var says []string
+		if d := c.Found.LevelDifferenceLU; d != nil {
+			says = append(says, fmt.Sprintf("The voices differ by %.1f LU in the takes.", *d))
+		}
+		if lufs := c.Found.LinkedLUFS; lufs != nil {
+			says = append(says, fmt.Sprintf("The outputs have one gain and %.2f LUFS together.", *lufs))
+		}
+		if m := c.Found.Mix; m != nil {
+			says = append(says, fmt.Sprintf("The mix is %s, with %s.", m.Output, m.Text()))
+			if m.Missed != "" {
+				says = append(says, m.Missed+".")
+			}
+		}
+		s.Text = picture.Minus(strings.Join(says, " "))
+		s.Table = &report.Table{Head: []string{"microphone", "its voice", "alone"}}
+		for _, m := range c.Found.Microphones {
+			cells := []report.Cell{{Text: m.Name}, {Text: m.Reason}, figure(m.AloneSeconds, "s")}
+			if m.LoudnessLUFS != nil {
+				cells[1] = figure(*m.LoudnessLUFS, "LUFS")
+			}
+			s.Table.Rows = append(s.Table.Rows, cells)
+		}
+		ways := report.Section{Title: "Conversation " + c.Name + ": bleed and delay", Table: &report.Table{Head: []string{"voice of", "in", "bleed", "later by", "polarity"}}}
+		for _, p := range c.Found.Paths {
+			cells := []report.Cell{{Text: c.Found.Microphones[p.Voice].Name}, {Text: c.Found.Microphones[p.Microphone].Name}, {Text: p.Reason}, {}, {}}
+			if p.BleedDB != nil {
+				polarity := "as its own"
+				if *p.Inverted {
+					polarity = "inverted"
+				}
+				cells[2], cells[3], cells[4] = figure(*p.BleedDB, "dB"), figure(*p.DelayFrames, "frames"), report.Cell{Text: polarity}
+			}
+			ways.Table.Rows = append(ways.Table.Rows, cells)
+		}
+		clocks := report.Section{Title: "Conversation " + c.Name + ": clocks", Text: "A sound halfway between two microphones is later in the second one, on the assumption that the two voices' paths are equally long.",
+			Table: &report.Table{Head: []string{"microphone", "against", "later by", "path", "drift"}}}
+		for _, p := range c.Found.Pairs {
+			if p.DriftPPM == nil {
+				continue
+			}
+			cells := []report.Cell{{Text: c.Found.Microphones[p.B].Name}, {Text: c.Found.Microphones[p.A].Name}, {}, {}, difference(*p.DriftPPM, "ppm")}
+			if p.OffsetFrames != nil {
+				cells[2], cells[3] = figure(*p.OffsetFrames, "frames"), figure(*p.PathFrames, "frames")
+			}
+			clocks.Table.Rows = append(clocks.Table.Rows, cells)
+		}
+		all = append(all, s, ways)
+		if clocks.Table.Rows != nil {
+			all = append(all, clocks)
+		}
+	}
+	return all
+}

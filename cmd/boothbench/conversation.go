@@ -1,0 +1,64 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/conversation"
+)
+
+const conversationUsage = `boothbench conversation measures the microphones of one conversation against each
+other: how loud each voice is, how much of it bleeds into the other microphones, by how
+many frames it is later there, and whether a microphone is inverted or its clock drifts.
+Each file, or each channel of a file, is a microphone in front of one voice. Where the
+files are no such conversation the reading is missing, with the reason.
+
+Usage: boothbench conversation TAKE.wav TAKE.wav … [flags]
+       boothbench conversation STEREO.wav
+
+Examples:
+  boothbench conversation host.wav guest.wav
+  boothbench conversation --json host.wav guest1.wav guest2.wav
+`
+
+func runConversation(e env, args []string) error {
+	f := e.flags("conversation", conversationUsage)
+	asJSON := f.Bool("json", false, "print one JSON object")
+	if err := parse(f, args); err != nil {
+		return err
+	}
+	if f.NArg() == 0 {
+		return usageError("no take named; for example: boothbench conversation host.wav guest.wav")
+	}
+	var microphones []conversation.Microphone
+	for _, path := range f.Args() {
+		if path == standardInput {
+			return usageError("found -; accepted: files, which are read several times")
+		}
+		r, err := wave.Open(path)
+		if err != nil {
+			return inputError(err)
+		}
+		warn(e.stderr, r.Warnings())
+		channels := r.Format().Channels
+		r.Close()
+		microphones = append(microphones, conversation.Channels(path, channels, func() (wave.Source, error) { return wave.Open(path) })...)
+	}
+	if len(microphones) < 2 {
+		return usageError("found one microphone; accepted: two or more, as files or as channels of one file")
+	}
+	c, err := conversation.Measure(e.ctx, microphones)
+	if err != nil {
+		return inputError(err)
+	}
+	if *asJSON {
+		e.printJSON(struct {
+			SchemaVersion int    `json:"schema_version"`
+			Command       string `json:"command"`
+			*conversation.Conversation
+		}{1, "conversation", c})
+	} else {
+		fmt.Fprint(e.stdout, c.Text())
+	}
+	return nil
+}

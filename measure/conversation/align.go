@@ -1,0 +1,239 @@
+package conversation
+
+import (
+	"math"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+// measurement is a conversation that is being measured.
+type measurement struct {
+	rate  int
+	mics  []*levels
+	ways  [][]way // by voice and microphone
+	alone [][]int64
+	pause []int64
+}
+
+// way is what is known of a voice's arrival in another microphone.
+type way struct {
+	timemap.Map // from frames of its own microphone to frames of the other
+	found       bool
+	reason      string
+
+	bleed     float64 // ratio of powers
+	delay     float64 // frames: first in the middle of the windows, then at frame 0 of its own microphone
+	centre    float64 // of the windows, frames
+	drift     float64 // frames a frame
+	deviation float64 // of Speed
+	inverted  bool
+	measured  bool
+}
+
+const (
+	nearMs, farMs    = 50, 5000 // that delays are looked for: sound goes 17 m in the first
+	nearWindows      = 24
+	farWindows       = 12
+	agreeMs          = 0.25 // by which delays differ that are one: 9 cm, as far as a head moves
+	leastClear       = 9.0  // that a peak exceeds the root mean square of a summed correlation
+	whiteningPower   = 0.8
+	leastLoudestPart = 0.03 // of the 95th percentile: 15 dB under it
+)
+
+// align finds where each voice lies in each other microphone.
+func (m *measurement) align() error {
+	m.ways = make([][]way, len(m.mics))
+	for i := range m.mics {
+		m.ways[i] = make([]way, len(m.mics))
+		for j := range m.mics {
+			m.ways[i][j].Map = timemap.Map{Speed: 1}
+		}
+	}
+	for i := range m.mics {
+		for j := range m.mics {
+			if i == j {
+				continue
+			}
+			for _, reach := range []struct{ ms, windows int }{{nearMs, nearWindows}, {farMs, farWindows}} {
+				if err := m.search(i, j, m.rate*reach.ms/1000, m.loudWindows(i, reach.windows)); err != nil {
+					return err
+				}
+				if m.ways[i][j].found {
+					break
+				}
+			}
+		}
+	}
+	// Where one direction alone was found the other is near it, and where both microphones
+	// were found in a third one they are near each other.
+	for i := range m.mics {
+		for j := range m.mics {
+			if i == j || m.ways[i][j].found {
+				continue
+			}
+			for k := range m.mics {
+				if k == i || !m.related(i, k) || k != j && !m.related(k, j) {
+					continue
+				}
+				there, on := m.placeIn(i, k), m.placeIn(k, j)
+				m.ways[i][j].Map = timemap.Map{Delay: on.Delay + on.Speed*there.Delay, Speed: there.Speed * on.Speed}
+				if err := m.search(i, j, m.rate*nearMs/1000, m.loudWindows(i, nearWindows)); err != nil {
+					return err
+				}
+				m.ways[i][j].found = true // near enough to follow the voice
+				break
+			}
+		}
+	}
+	return nil
+}
+
+// related reports whether the place of one microphone in another was found.
+func (m *measurement) related(i, j int) bool { return m.ways[i][j].found || m.ways[j][i].found }
+
+// loudWindows are where each of equal parts of a microphone is loudest, for two windows'
+// length, unless that is quiet.
+func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
+	l, frames := m.mics[mic], int64(2*windowFrames(m.rate))
+	slices := min(int64(count), l.frames/frames)
+	for s := range slices {
+		from, to := s*l.frames/slices, (s+1)*l.frames/slices-frames
+		best, most := from, 0.0
+		for at := from; at <= to; at += int64(m.rate / 20) {
+			if p := l.power(float64(at), int(frames)); p > most {
+				best, most = at, p
+			}
+		}
+		if most >= leastLoudestPart*l.top && most > 0 {
+			windows = append(windows, planes.Extent{From: best, Frames: int(frames)})
+		}
+	}
+	return windows
+}
+
+// peak is where a window of a voice correlates best with another microphone.
+type peak struct {
+	centre, delay float64 // frames; the delay is over what the way has already
+	height        float64 // height over the root mean square
+}
+
+// search looks for a voice in another microphone, around what its way has.
+func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
+	w := &m.ways[i][j]
+	if len(windows) == 0 {
+		return nil
+	}
+	peaks, sum, err := m.correlate(w.Map, i, j, reach, windows)
+	if err != nil {
+		return err
+	}
+	at, height := clearest(sum[:2*reach+1])
+	if line, count := bestLine(peaks, agreeMs*float64(m.rate)/1000); count >= max(4, 2*len(peaks)/5) && (count > len(peaks)/2 || reach > m.rate) {
+		w.found = true
+		w.Delay += w.Speed * line.Delay
+		w.Speed *= line.Speed
+	} else if height >= leastClear {
+		w.found = true
+		w.Delay += float64(at - reach)
+	}
+	return nil
+}
+
+// correlate correlates windows of a microphone with another one around where a map has
+// them, by spectra that are whitened in part (the cross-power spectrum phase raised to a
+// power, after Knapp and Carter, "The generalized correlation method for estimation of
+// time delay", 1976). The sum's middle, at reach, is no further delay.
+func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []planes.Extent) (peaks []peak, sum []float64, err error) {
+	there := make([]planes.Extent, len(windows))
+	for k, w := range windows {
+		there[k] = planes.Extent{From: int64(math.Round(place.At(int(w.From)))) - int64(reach), Frames: w.Frames + 2*reach}
+	}
+	x, err := planes.Gather(m.mics[i].Open, m.mics[i].Channel, windows)
+	if err != nil {
+		return nil, nil, err
+	}
+	y, err := planes.Gather(m.mics[j].Open, m.mics[j].Channel, there)
+	if err != nil {
+		return nil, nil, err
+	}
+	length := 2
+	for length < windows[0].Frames+2*reach {
+		length *= 2
+	}
+	fft := spectra.NewFFT(length)
+	low := 80 * length / m.rate
+	window := spectra.Hann(windows[0].Frames)
+	padded, sum := make([]float64, length), make([]float64, length)
+	var bins, own []complex128
+	var lags []float64
+	for k := range windows {
+		clear(padded)
+		for n, v := range x[k] {
+			padded[n] = v * window[n]
+		}
+		own = fft.Coefficients(own, padded)
+		clear(padded)
+		copy(padded, y[k])
+		bins = fft.Coefficients(bins, padded)
+		for f := range bins {
+			bins[f] *= cmplx.Conj(own[f])
+			size := cmplx.Abs(bins[f])
+			if f < low || size == 0 {
+				bins[f] = 0
+				continue
+			}
+			bins[f] *= complex(math.Pow(size, -whiteningPower), 0)
+		}
+		lags = fft.Sequence(lags, bins)
+		norm := math.Sqrt(planes.SumOfSquares(lags[:2*reach+1])/float64(2*reach+1)) + 1e-300
+		for n := range sum {
+			sum[n] += lags[n] / norm
+		}
+		at, height := clearest(lags[:2*reach+1])
+		exact := place.At(int(windows[k].From))
+		peaks = append(peaks, peak{float64(windows[k].From) + float64(windows[k].Frames)/2, float64(at-reach) + math.Round(exact) - exact, height})
+	}
+	return peaks, sum, nil
+}
+
+// clearest is where a correlation is largest, and by how much it exceeds its root mean
+// square there.
+func clearest(lags []float64) (at int, height float64) {
+	for n, v := range lags {
+		if math.Abs(v) > math.Abs(lags[at]) {
+			at = n
+		}
+	}
+	return at, math.Abs(lags[at]) / (math.Sqrt(planes.SumOfSquares(lags)/float64(len(lags))) + 1e-300)
+}
+
+// bestLine is the line, of no more drift than is looked for, that the most peaks lie near,
+// and how many they are: lines through any two peaks, and level ones, are tried (Fischler
+// and Bolles, "Random sample consensus", 1981; here all pairs).
+func bestLine(peaks []peak, near float64) (best timemap.Map, most int) {
+	least := math.Inf(1)
+	try := func(line timemap.Map) {
+		count, off := 0, 0.0
+		for _, p := range peaks {
+			if d := math.Abs(p.delay - line.Delay - (line.Speed-1)*p.centre); d <= near {
+				count++
+				off += d
+			}
+		}
+		if count > most || count == most && off < least {
+			best, most, least = line, count, off
+		}
+	}
+	for a, p := range peaks {
+		try(timemap.Map{Delay: p.delay, Speed: 1})
+		for _, q := range peaks[:a] {
+			if slope := (p.delay - q.delay) / (p.centre - q.centre); p.centre != q.centre && math.Abs(slope) <= timemap.MostDriftPPM*1e-6 {
+				try(timemap.Map{Delay: p.delay - slope*p.centre, Speed: 1 + slope})
+			}
+		}
+	}
+	return best, most
+}

@@ -1,0 +1,120 @@
+package conversation
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+)
+
+// Microphone is a recording of one microphone of a conversation.
+type Microphone struct {
+	Name    string
+	Open    func() (wave.Source, error) // is called several times, so that no sound has to fit in memory
+	Channel int                         // of the sound, from 0
+}
+
+// Conversation is what the microphones of a conversation have to do with each other.
+type Conversation struct {
+	Rate        int     `json:"rate_hz"`
+	Microphones []OfOne `json:"microphones"` // in the order in which they were given
+	Paths       []Path  `json:"paths"`       // of every voice into every other microphone
+	Pairs       []Pair  `json:"pairs"`       // of microphones, each once
+	// LevelDifferenceLU is how much louder the loudest voice is than the quietest, each in
+	// its own microphone; nil: fewer than two voices have a loudness.
+	LevelDifferenceLU *float64 `json:"level_difference_lu"`
+}
+
+// OfOne is one microphone and the voice that is loudest in it.
+type OfOne struct {
+	Name   string `json:"name"`
+	Frames int64  `json:"frames"`
+	// LoudnessLUFS is the gated loudness (Rec. ITU-R BS.1770-5) of those blocks of 400 ms
+	// in which the voice of this microphone speaks alone; nil: Reason says why.
+	LoudnessLUFS *float64 `json:"voice_lufs"`
+	AloneSeconds float64  `json:"voice_alone_s"` // how long this voice speaks alone
+	Reason       string   `json:"reason,omitempty"`
+}
+
+// Path is the way of a voice from its own microphone into another one.
+type Path struct {
+	Voice      int `json:"voice"`      // number of its own microphone, from 0
+	Microphone int `json:"microphone"` // number of the other one
+	// BleedDB is the power of the voice in the other microphone over that in its own, both
+	// K-weighted, while it speaks alone. Noise is not counted, nor echoes that arrive
+	// later than a quarter of a second.
+	BleedDB *float64 `json:"bleed_db"`
+	// DelayFrames is by how many frames the voice arrives later in the other microphone,
+	// at the beginning of its own recording.
+	DelayFrames *float64 `json:"delay_frames"`
+	Inverted    *bool    `json:"inverted"` // its polarity is the other one there
+	// Reason is why there is no reading, for those that are nil.
+	Reason string `json:"reason,omitempty"`
+}
+
+// Pair is two microphones.
+type Pair struct {
+	A int `json:"a"`
+	B int `json:"b"`
+	// OffsetFrames is by how many frames B began earlier than A, so that a sound halfway
+	// between them lies as much later in B: half of the difference of the two voices' delays. It takes their paths for equally
+	// long.
+	OffsetFrames *float64 `json:"offset_frames"`
+	// PathFrames is how many frames sound takes from one microphone to the other, on the
+	// same assumption: half of the sum of the two delays.
+	PathFrames *float64 `json:"path_frames"`
+	DriftPPM   *float64 `json:"drift_ppm"` // by how much B's clock is faster
+	Inverted   *bool    `json:"inverted"`
+	Reason     string   `json:"reason,omitempty"`
+}
+
+// A FormatError states a recording that does not go with the others.
+type FormatError struct {
+	Name string
+	Text string
+}
+
+func (e *FormatError) Error() string { return e.Name + ": " + e.Text }
+
+// Measure reads the microphones of one conversation. It searches delays up to five
+// seconds.
+func Measure(ctx context.Context, microphones []Microphone) (*Conversation, error) {
+	if len(microphones) < 2 {
+		return nil, fmt.Errorf("found %d microphone; accepted: two or more of one conversation", len(microphones))
+	}
+	m := &measurement{}
+	for _, mic := range microphones {
+		mic.Open = planes.Until(ctx, mic.Open)
+		l, err := levelsOf(mic)
+		if err != nil {
+			return nil, err
+		}
+		if len(m.mics) == 0 {
+			m.rate = l.rate
+		}
+		if l.rate != m.rate {
+			return nil, &FormatError{mic.Name, fmt.Sprintf("found %d Hz; accepted: %d Hz, as %s has", l.rate, m.rate, microphones[0].Name)}
+		}
+		m.mics = append(m.mics, l)
+	}
+	if err := m.align(); err != nil {
+		return nil, err
+	}
+	if err := m.measurePaths(); err != nil {
+		return nil, err
+	}
+	return m.result(), nil
+}
+
+// Channels are the channels of one sound as microphones; several are numbered, from 1.
+func Channels(name string, channels int, open func() (wave.Source, error)) (all []Microphone) {
+	for channel := range channels {
+		one := Microphone{Name: name, Open: open, Channel: channel}
+		if channels > 1 {
+			one.Name = fmt.Sprintf("%s channel %d", name, channel+1)
+		}
+		all = append(all, one)
+	}
+	return all
+}

@@ -1,0 +1,11 @@
+// Package conversation measures the recordings of several microphones of one
+// conversation against each other: by how many frames a voice arrives later in another
+// microphone than in its own, how much of it bleeds into that microphone, whether one of
+// the two is inverted, whether their clocks drift apart, and how loud each voice is.
+//
+// The model: each voice has a microphone of its own, in which it is louder than in any
+// other, by at least 3 dB on average of two microphones. What else a microphone picks up is noise of its own.
+// Where a recording does not fit that model, the reading is missing and says why: copies
+// of one sound, a microphone without a voice of its own, a sound that all microphones
+// share, such as music, and cuts in one of the recordings.
+package conversation

@@ -1,0 +1,109 @@
+package conversation
+
+import (
+	"context"
+	"encoding/binary"
+	"hash/maphash"
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
+)
+
+// levels are the K-weighted levels of one microphone over time.
+type levels struct {
+	Microphone
+	rate    int // Hz
+	frames  int64
+	profile measure.LoudnessProfile // energy of every 100 ms
+	sums    []float64               // of the energies ahead of each
+	digest  uint64                  // of all samples' bits
+	// Mean squares of 100 ms: that which 3 % stay under, as dense talk has few pauses, and
+	// that which 5 % exceed.
+	floor, top float64
+}
+
+// digestSeed is one for all microphones, which are only held against each other.
+var digestSeed = maphash.MakeSeed()
+
+// levelsOf reads a microphone once.
+func levelsOf(mic Microphone) (*levels, error) {
+	src, err := mic.Open()
+	if err != nil {
+		return nil, err
+	}
+	defer planes.Close(src)
+	f := src.Format()
+	if mic.Channel >= f.Channels {
+		return nil, &FormatError{mic.Name, "found " + dsp.Plural(f.Channels, "channel") + "; accepted: the channel that was named"}
+	}
+	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: 1})
+	if err != nil {
+		return nil, &FormatError{mic.Name, err.Error()}
+	}
+	l := &levels{Microphone: mic, rate: f.Rate}
+	var digest maphash.Hash
+	digest.SetSeed(digestSeed)
+	var bytes []byte
+	bad := int64(-1)
+	err = measure.EachBlock(context.Background(), src, func(b dsp.Block) {
+		one := b[mic.Channel : mic.Channel+1]
+		if at := planes.FirstNonFinite(one); at < b.Frames() && at >= 0 && bad < 0 {
+			bad = l.frames + int64(at)
+		}
+		bytes = bytes[:0]
+		for _, v := range one[0] {
+			bytes = binary.LittleEndian.AppendUint64(bytes, math.Float64bits(v))
+		}
+		digest.Write(bytes)
+		l.frames += int64(b.Frames())
+		loudness.Write(one)
+	})
+	if err != nil {
+		return nil, err
+	}
+	if bad >= 0 {
+		return nil, &FormatError{mic.Name, "found a sample that is NaN or infinite"}
+	}
+	l.digest, l.profile = digest.Sum64(), loudness.Profile()
+	l.sums = make([]float64, len(l.profile.Energies)+1)
+	for i, e := range l.profile.Energies {
+		l.sums[i+1] = l.sums[i] + e
+	}
+	if powers := slices.Clone(l.profile.Energies); len(powers) > 0 {
+		slices.Sort(powers)
+		hop := float64(l.rate) / 10
+		l.floor, l.top = powers[len(powers)/33]/hop, powers[len(powers)-1-len(powers)/20]/hop
+	}
+	return l, nil
+}
+
+// energyUntil is the energy ahead of a place, even within each 100 ms.
+func (l *levels) energyUntil(frame float64) float64 {
+	hop := frame * 10 / float64(l.rate)
+	if hop <= 0 {
+		return 0
+	}
+	whole := int(hop)
+	if whole >= len(l.profile.Energies) {
+		return l.sums[len(l.sums)-1]
+	}
+	return l.sums[whole] + (hop-float64(whole))*l.profile.Energies[whole]
+}
+
+// power is the mean square of a number of frames from a place on.
+func (l *levels) power(from float64, frames int) float64 {
+	return max(0, l.energyUntil(from+float64(frames))-l.energyUntil(from)) / float64(frames)
+}
+
+// windowFrames is the length of the windows that are judged and transformed: the power
+// of two that is at least a quarter of a second.
+func windowFrames(rate int) int {
+	length := 256
+	for length < rate/4 {
+		length *= 2
+	}
+	return length
+}

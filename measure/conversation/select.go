@@ -1,0 +1,131 @@
+package conversation
+
+import (
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+// What a window must be to count. Powers are ratios.
+const (
+	leastOverFloor = 30        // 15 dB: the noise in a voice is 0.14 dB of it at most
+	mostUnderTop   = 1.0 / 300 // 25 dB
+	loudUnderTop   = 1.0 / 16  // 12 dB: from these windows the bleed is guessed
+	mostOverBleed  = 2         // 3 dB more than the bleed and the noise: somebody else speaks as well
+	leastRange     = 16        // 12 dB from pauses to speech
+	pauseOverFloor = 4         // 6 dB
+	leastApart     = 0.25      // product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
+	leastAlone     = 8         // windows
+)
+
+// placeIn is where a frame of one microphone lies in another one.
+func (m *measurement) placeIn(i, j int) timemap.Map {
+	if i == j {
+		return timemap.Map{Speed: 1}
+	}
+	if back := m.ways[j][i]; !m.ways[i][j].found && back.found {
+		return timemap.Map{Delay: -back.Delay / back.Speed, Speed: 1 / back.Speed}
+	}
+	return m.ways[i][j].Map
+}
+
+// powers are those of all microphones in a window of one of them.
+func (m *measurement) powers(i int, from int64, frames int) []float64 {
+	p := make([]float64, len(m.mics))
+	for j := range m.mics {
+		p[j] = m.mics[j].power(m.placeIn(i, j).At(int(from)), frames)
+	}
+	return p
+}
+
+// guessBleeds takes the bleed of a voice for the power that the other microphone has over
+// its own in those windows in which it has little: most often that voice speaks alone then.
+func (m *measurement) guessBleeds() {
+	length := windowFrames(m.rate)
+	for i, l := range m.mics {
+		ratios := make([][]float64, len(m.mics))
+		for from := int64(0); from+int64(length) <= l.frames; from += int64(length) {
+			p := m.powers(i, from, length)
+			if p[i] < loudUnderTop*l.top || p[i] == 0 {
+				continue
+			}
+			for j := range p {
+				ratios[j] = append(ratios[j], p[j]/p[i])
+			}
+		}
+		for j := range m.mics {
+			if n := len(ratios[j]); n > 0 {
+				slices.Sort(ratios[j])
+				m.ways[i][j].bleed = ratios[j][n/20]
+			}
+		}
+	}
+}
+
+// choose finds the windows in which one voice speaks alone, and those in which nobody
+// does.
+func (m *measurement) choose() {
+	length := windowFrames(m.rate)
+	m.alone = make([][]int64, len(m.mics))
+	m.pause = nil
+	for i, l := range m.mics {
+		for from := int64(0); from+int64(length) <= l.frames; from += int64(length) {
+			if p := m.powers(i, from, length); m.speaksAlone(i, p) {
+				m.alone[i] = append(m.alone[i], from)
+			}
+		}
+	}
+	for from := int64(0); from+int64(length/4) <= m.mics[0].frames; from += int64(length / 4) {
+		if m.silence(m.powers(0, from, length/4)) {
+			m.pause = append(m.pause, from)
+		}
+	}
+}
+
+func (m *measurement) speaksAlone(i int, p []float64) bool {
+	if l := m.mics[i]; p[i] < leastOverFloor*l.floor || p[i] < mostUnderTop*l.top || p[i] == 0 {
+		return false
+	}
+	for j := range p {
+		if j != i && p[j] > mostOverBleed*(m.ways[i][j].bleed*p[i]+1.5*m.mics[j].floor) {
+			return false
+		}
+	}
+	return true
+}
+
+func (m *measurement) silence(p []float64) bool {
+	for j, l := range m.mics {
+		if p[j] > max(pauseOverFloor*l.floor, 1e-6*l.top) {
+			return false
+		}
+	}
+	return true
+}
+
+// voiceLUFS is the gated loudness of the blocks of 400 ms, 100 ms apart, in which a voice
+// speaks alone (Rec. ITU-R BS.1770-5 Annex 1, over those blocks).
+func (m *measurement) voiceLUFS(i int) (lufs float64, ok bool) {
+	l := m.mics[i]
+	block := 4 * m.rate / 10
+	var powers []float64
+	for hop := 0; hop+4 <= len(l.profile.Energies); hop++ {
+		if p := m.powers(i, int64(hop*m.rate/10), block); m.speaksAlone(i, p) {
+			powers = append(powers, p[i])
+		}
+	}
+	mean := func(gate float64) (float64, int) {
+		sum, count := 0.0, 0
+		for _, p := range powers {
+			if p > gate {
+				sum, count = sum+p, count+1
+			}
+		}
+		return sum / float64(max(1, count)), count
+	}
+	absolute := math.Pow(10, (-70+0.691)/10)
+	above, _ := mean(absolute)
+	power, count := mean(max(absolute, above/10))
+	return -0.691 + 10*math.Log10(power), count > 0
+}

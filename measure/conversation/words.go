@@ -1,0 +1,77 @@
+package conversation
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Text is the conversation as a page of text: the voices, their ways, the pairs of
+// microphones.
+func (c *Conversation) Text() string {
+	var b strings.Builder
+	width := 0
+	for _, m := range c.Microphones {
+		width = max(width, len(m.Name))
+	}
+	for _, m := range c.Microphones {
+		fmt.Fprintf(&b, "%-*s  voice ", width, m.Name)
+		if m.LoudnessLUFS != nil {
+			fmt.Fprintf(&b, "%.1f LUFS, alone for %.1f s\n", *m.LoudnessLUFS, m.AloneSeconds)
+		} else {
+			fmt.Fprintf(&b, "not found: %s\n", m.Reason)
+		}
+	}
+	if c.LevelDifferenceLU != nil {
+		fmt.Fprintf(&b, "the voices differ by %.1f LU\n", *c.LevelDifferenceLU)
+	}
+	for _, p := range c.Paths {
+		fmt.Fprintf(&b, "voice of %s in %s: ", c.Microphones[p.Voice].Name, c.Microphones[p.Microphone].Name)
+		if p.BleedDB == nil {
+			fmt.Fprintf(&b, "not measurable: %s\n", p.Reason)
+			continue
+		}
+		fmt.Fprintf(&b, "bleed %.1f dB, %s", *p.BleedDB, c.later(*p.DelayFrames))
+		if *p.Inverted {
+			b.WriteString(", inverted")
+		}
+		b.WriteString("\n")
+	}
+	for _, p := range c.Pairs {
+		if said := c.pairText(p); said != "" {
+			fmt.Fprintf(&b, "%s against %s: %s\n", c.Microphones[p.B].Name, c.Microphones[p.A].Name, said)
+		}
+	}
+	return b.String()
+}
+
+func (c *Conversation) later(frames float64) string {
+	word := "later"
+	if frames < 0 {
+		frames, word = -frames, "earlier"
+	}
+	return fmt.Sprintf("%.2f frames (%.2f ms) %s", frames, 1000*frames/float64(c.Rate), word)
+}
+
+// pairText states what two microphones have to do with each other; "" for nothing.
+func (c *Conversation) pairText(p Pair) string {
+	if p.DriftPPM == nil {
+		return ""
+	}
+	var parts []string
+	if p.OffsetFrames != nil {
+		parts = append(parts, c.later(*p.OffsetFrames)+" for a sound halfway between them")
+		parts = append(parts, fmt.Sprintf("sound takes %.2f ms from one to the other", 1000**p.PathFrames/float64(c.Rate)))
+	}
+	if *p.DriftPPM == 0 {
+		parts = append(parts, "no drift")
+	} else {
+		parts = append(parts, fmt.Sprintf("its clock is %+.2f ppm faster", *p.DriftPPM))
+	}
+	if p.Inverted != nil && *p.Inverted {
+		parts = append(parts, "its polarity is the other one: invert one of them before they are mixed")
+	}
+	if p.Reason != "" {
+		parts = append(parts, p.Reason)
+	}
+	return strings.Join(parts, "; ")
+}
