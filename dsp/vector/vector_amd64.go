@@ -75,3 +75,9 @@ func splitAVX(re, im, x *float64, fours int)
 
 //go:noescape
 func unravelAVX(up, down *complex128, re, im, reDown, imDown, turnRe, turnIm *float64, fours int)
+
+//go:noescape
+func unpackAVX(first, second *float64, raw *byte, order *[16]byte, bytes, step, fours int)
+
+//go:noescape
+func packAVX2(raw *byte, left, right *float64, fours int, k *packConstants) (rest int)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // A decoder turns frames of bytes into the samples from..from+frames of each
@@ -23,17 +24,27 @@ func decoderFor(f Format) decoder {
 	case 1:
 		return decode8
 	case 2:
-		return decode16
+		return decodeFew(f, decode16)
 	case 3:
-		switch f.Channels {
-		case 1:
-			return decode24mono
-		case 2:
-			return decode24stereo
-		}
-		return decode24
+		return decodeFew(f, decode24)
 	}
-	return decode32
+	return decodeFew(f, decode32)
+}
+
+// decodeFew is a decoder for one and two channels, and the other one for more.
+func decodeFew(f Format, more decoder) decoder {
+	width := f.container()
+	switch f.Channels {
+	case 1:
+		return func(b dsp.Block, from, frames int, raw []byte) {
+			vector.Unpack(b[0][from:from+frames], nil, raw, width)
+		}
+	case 2:
+		return func(b dsp.Block, from, frames int, raw []byte) {
+			vector.Unpack(b[0][from:from+frames], b[1][from:from+frames], raw, width)
+		}
+	}
+	return more
 }
 
 // Samples of fewer valid bits stand at the top of their container, so the
@@ -72,27 +83,6 @@ func decode24(b dsp.Block, from, frames int, raw []byte) {
 			plane[n] = float64(int32(binary.LittleEndian.Uint32(raw[at:])<<8)) * scale24
 			at += step
 		}
-	}
-}
-
-// A constant step nearly halves the time for one channel.
-func decode24mono(b dsp.Block, from, frames int, raw []byte) {
-	plane := b[0][from : from+frames]
-	for n := range plane {
-		plane[n] = float64(int32(binary.LittleEndian.Uint32(raw)<<8)) * scale24
-		raw = raw[3:]
-	}
-}
-
-// One load a frame for two channels.
-func decode24stereo(b dsp.Block, from, frames int, raw []byte) {
-	left, right := b[0][from:from+frames], b[1][from:from+frames]
-	right = right[:len(left)]
-	for n := range left {
-		frame := binary.LittleEndian.Uint64(raw)
-		raw = raw[6:]
-		left[n] = float64(int32(frame<<8)) * scale24
-		right[n] = float64(int32(frame>>16&^0xff)) * scale24
 	}
 }
 

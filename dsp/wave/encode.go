@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // encoder turns blocks into the bytes of a format.
@@ -39,8 +40,8 @@ func (e *encoder) encode(raw []byte, b dsp.Block, from, frames int) {
 }
 
 func (e *encoder) encodeStride(raw []byte, b dsp.Block, from, frames int) {
-	if e.bytes == 3 && len(b) == 2 {
-		e.pack24stereo(raw, b[0][from:from+frames], b[1][from:from+frames])
+	if !e.float && (e.bytes == 2 || e.bytes == 3) && len(b) <= 2 {
+		e.packFew(raw, b, from, frames)
 		return
 	}
 	step := len(b) * e.bytes
@@ -106,26 +107,47 @@ func (e *encoder) pack24(raw []byte, plane []float64, step, c int) {
 	}
 }
 
-// pack24stereo writes a frame in one store; the store reaches two bytes beyond
-// the frame.
-func (e *encoder) pack24stereo(raw []byte, left, right []float64) {
+// packFew packs one or two channels, fours of frames at a time as long as every sample
+// has a code.
+func (e *encoder) packFew(raw []byte, b dsp.Block, from, frames int) {
 	q := &e.quantiser
-	l, scale := q.dithered(left, 0)
-	r, _ := q.dithered(right, 1)
-	r = r[:len(l)]
-	bias, span, full, shift := q.bias, q.span, q.full, q.shift&31
-	for n, x := range l {
-		u, v := index(x, scale, bias), index(r[n], scale, bias)
-		if u >= span {
-			u = q.over(left[n], n, 0)
+	var whole, samples [2][]float64
+	scale := 1.0
+	for c := range b {
+		whole[c] = b[c][from : from+frames]
+		samples[c], scale = q.dithered(whole[c], c)
+	}
+	packing := vector.Packing{Scale: scale, Magic: roundingMagic, Bias: q.bias, Span: q.span, Full: q.full, Shift: uint64(q.shift), Width: e.bytes}
+	for n := 0; n < frames; {
+		var right []float64
+		if len(b) == 2 {
+			right = samples[1][n:]
 		}
-		if v >= span {
-			v = q.over(right[n], n, 1)
+		at := n * e.bytes * len(b)
+		if packed := packing.Frames(raw[at:], samples[0][n:], right); packed > 0 {
+			n += packed
+			continue
 		}
-		binary.LittleEndian.PutUint64(raw, (u-full)<<shift&0xffffff|(v-full)<<shift&0xffffff<<24)
-		raw = raw[6:]
+		for until := min(frames, n+fewFrames); n < until; n++ {
+			for c := range b {
+				u := index(samples[c][n], scale, q.bias)
+				if u >= q.span {
+					u = q.over(whole[c][n], n, c)
+				}
+				v := uint32(u-q.full) << (q.shift & 31)
+				binary.LittleEndian.PutUint16(raw[at:], uint16(v))
+				if e.bytes == 3 {
+					raw[at+2] = byte(v >> 16)
+				}
+				at += e.bytes
+			}
+		}
 	}
 }
+
+// fewFrames are packed one by one where a sample has no code, and at the end: clipped
+// samples follow on each other.
+const fewFrames = 16
 
 func (e *encoder) pack32(raw []byte, plane []float64, step, c int) {
 	q, at := &e.quantiser, 0

@@ -26,7 +26,7 @@ type Reader struct {
 
 const (
 	bufferBytes = 1 << 16
-	slackBytes  = 8 // decoders may load a whole word where a frame begins
+	slackBytes  = 16 // decoders load, and encoders store, whole words where a frame begins
 )
 
 // Open opens a WAV or FLAC file. Errors about what the file holds are *FormatError.

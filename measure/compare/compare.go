@@ -155,18 +155,25 @@ func readingsOf(ctx context.Context, open func() (wave.Source, error), inspect b
 		return nil, err
 	}
 	defer planes.Close(src)
-	readings, err := measure.Programme(ctx, src, measure.AsIs)
-	if err != nil {
-		return nil, err
-	}
 	if !inspect {
+		readings, err := measure.Programme(ctx, src, measure.AsIs)
+		if err != nil {
+			return nil, err
+		}
 		for _, name := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs"} {
 			readings.Add(name, measure.Reading{Unit: "dBFS", Reason: "longer than 10 minutes: inspect each"})
 		}
 		return readings, nil
 	}
-	floor, err := take.NoiseFloor(ctx, open)
-	return append(readings, floor...), err
+	meter, err := measure.NewProgrammeMeter(src.Format(), measure.AsIs)
+	if err != nil {
+		return nil, err
+	}
+	floor, err := take.NoiseFloor(ctx, src, open, meter.Loudness.Write, meter.Peaks.Write)
+	if err != nil {
+		return nil, err
+	}
+	return append(meter.Readings(), floor...), nil
 }
 
 // look goes through both sounds, lined up and on one level.

@@ -21,9 +21,14 @@ func TestNoiseFloorIsThatOfTheInspection(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		only, err := NoiseFloor(t.Context(), open)
+		src, _ := open()
+		handed := 0
+		only, err := NoiseFloor(t.Context(), src, open, func(b dsp.Block) { handed += b.Frames() })
 		if err != nil {
 			t.Fatal(err)
+		}
+		if handed != sound.Frames() {
+			t.Errorf("%s: %d of %d frames handed on", name, handed, sound.Frames())
 		}
 		for _, reading := range []string{"noise_floor_dbfs", "noise_floor_a_dbfs"} {
 			got, found := only.Get(reading)
