@@ -63,6 +63,8 @@ var termTable = [][4]string{
 	{"gain_db", "Level of the response over the stimulus, or of B over A.", "least squares", ""},
 	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31p5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
 	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
+	{"{lower_corner_hz,upper_corner_hz}", "Where the magnitude is 3.01 dB under that at 1 kHz, below and above it.", "10·log10(1/2)", "Only where the sweep reaches it: the reason says how far it went."},
+	{"ripple_db", "Highest less lowest magnitude between the corners, an octave and more inside of each, from 20 Hz to 20 kHz.", "own definition", "response_max_db and response_min_db have the fall at the ends in them; this has not."},
 	{"response_deviation_db", "Largest distance of the magnitude from the declared response.", "closed form of the declared filter", "A stage's plan states its own deviation from the analogue filter under the same name."},
 	{"mask_excess_db", "By how much a response, against its gain at 1 kHz, is outside of the mask of a claims file where it is furthest outside; less than 0: inside everywhere.", "own definition", "The mask says nothing beyond its first and last frequency."},
 	{"{corner_hz,slope_db_per_octave}", "A filter's −3.01 dB frequency and its steepness beyond, read back.", "10·log10(1/2); straight line over octaves", ""},

@@ -41,7 +41,7 @@ func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) mea
 			base, suffix = n.Name[:at], n.Name[at:]
 		}
 		switch {
-		case !n.Measurable() || n.Unit == "%" || strings.Contains(n.Bound, "±"): // its instrument has stated it
+		case !n.Measurable() || n.Unit == "%" || strings.Contains(n.Bound, "±") || strings.Contains(n.Bound, "upper bound"): // its instrument has stated it
 		case strings.HasPrefix(base, "idle_noise_quasi_peak"):
 			n.AddBound(fmt.Sprintf("±%.2g dB, the largest reading of a finite time", 10*statistical))
 		case strings.HasPrefix(base, "idle_noise"), strings.HasPrefix(base, "dynamic_range"), base == "thd_plus_noise_db", strings.HasPrefix(base, "equivalent_input_noise"), strings.HasPrefix(base, "noise_figure"):

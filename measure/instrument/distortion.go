@@ -103,7 +103,8 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 	}
 	addTone(&r, "tone", t, 0)
 
-	fundamental, harmonics, counted := t.peak(0), 0.0, 0
+	fundamental, counted := t.peak(0), 0
+	var harmonics lineSum
 	bandwidth := func() string {
 		return fmt.Sprintf("harmonics 2 to %d up to 20 kHz", counted)
 	}
@@ -118,20 +119,22 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 			about.Reason = fmt.Sprintf("%.6g Hz lies above the band of %s", hz, bandText)
 		default:
 			peak, about.Bound = t.line(hz)
-			harmonics, counted = harmonics+peak*peak, k
+			harmonics.add(peak, t.lines.NoiseAround(hz))
+			counted = k
 		}
 		r.AddRatio(fmt.Sprintf("harmonic%d", k), peak/fundamental, about)
 	}
 	residue := weighted(weighting.AudioBand)
 	total := math.Sqrt(fundamental*fundamental + 2*t.level(residue))
-	thd := measure.Reading{Weighting: "none", Bandwidth: bandwidth(), Bound: "harmonics above the band or above half the rate are left out"}
+	thd := measure.Reading{Weighting: "none", Bandwidth: bandwidth(), Bound: harmonics.bound()}
+	thd.AddBound("harmonics above the band or above half the rate are left out")
 	if counted == 0 {
 		thd.Reason = fmt.Sprintf("no harmonic of %g Hz lies in the band", h.Tone.Hz)
 	}
 	thd.Reference, thd.Definition = "the fundamental", "rms of the harmonics over that of the fundamental"
-	r.AddRatio("thd_fundamental", math.Sqrt(harmonics)/fundamental, thd)
+	r.AddRatio("thd_fundamental", harmonics.rms()/fundamental, thd)
 	thd.Reference, thd.Definition = "all of the sound in the band", "IEC 60268-3 14.12.3.2: rms of the harmonics over the total rms"
-	r.AddRatio("thd_total", math.Sqrt(harmonics)/total, thd)
+	r.AddRatio("thd_total", harmonics.rms()/total, thd)
 	ratio, bound := thdPlusNoise(t), ""
 	if ratio < 10*roundingOfTones {
 		bound = roundingText

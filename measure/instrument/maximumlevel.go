@@ -72,13 +72,23 @@ func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
 		if c := crossing(before.compressed, now.compressed); c < share {
 			share, by = c, "compression by 0.3 dB"
 		}
-		input.Value = before.in + share*(now.in-before.in)
+		if now.distortion-before.distortion > abruptDB {
+			share = 0.5
+		}
+		step := now.in - before.in
+		off := max(share, 1-share) * step
+		input.Value = before.in + share*step
 		output.Value = before.out + share*(now.out-before.out)
-		input.Bound = fmt.Sprintf("%s, between %g and %g dBFS", by, before.in, now.in)
+		input.Bound = fmt.Sprintf("±%.2g dB: %s, between %g and %g dBFS", off, by, before.in, now.in)
+		output.Bound = fmt.Sprintf("±%.2g dB", off)
 		return both("")
 	}
 	return both(fmt.Sprintf("not reached: at %g dBFS, the highest level of the series, THD+N is %.1f dB and the gain has changed by %.2f dB", before.in, before.distortion+maximumTHDPlusNoiseDB, -before.compressed-maximumCompressionDB))
 }
+
+// abruptDB is a rise of THD+N from one step to the next behind which no straight line
+// lies: a path that clips hard reaches its limit somewhere between the two.
+const abruptDB = 6
 
 // crossing is where a line from one value to another reaches 0, as a share of the
 // way; 1 or more if it does not.

@@ -45,7 +45,12 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 		}
 		share := dsp.DBToAmplitude(-over.Value) * math.Sqrt(10*float64(a.Rate)/float64(a.Sound.Frames()))
 		switch {
-		case strings.HasPrefix(r.Name, "response_") && r.Unit == "dB":
+		case strings.HasPrefix(r.Name, "lower_corner_hz"), strings.HasPrefix(r.Name, "upper_corner_hz"):
+			// One pole falls by 3.01 dB an octave at its corner, and more poles by more.
+			r.AddBound(fmt.Sprintf("±%.2g Hz by the recording's noise, if that is white", r.Value*(math.Exp2(noiseResponseDB*share/3.01)-1)))
+		case strings.HasPrefix(r.Name, "ripple_db"):
+			r.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise, if that is white", 2*noiseResponseDB*share))
+		case strings.HasPrefix(r.Name, "response_") && r.Unit == "dB", strings.HasPrefix(r.Name, "gain_at_"):
 			open := noiseResponseDB * share
 			r.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise, if that is white", open))
 			if open > statedNoiseDB && !stated[suffix] {

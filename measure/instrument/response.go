@@ -99,8 +99,8 @@ func fits(response, sent []float64, longer, rate int) error {
 }
 
 // Analyse reads gain_at_1khz_db, response_max_db and response_min_db from 20 Hz to
-// 20 kHz against it, group_delay_at_1khz_ms, and, against a declared response,
-// response_deviation_db.
+// 20 kHz against it, lower_corner_hz, upper_corner_hz, ripple_db,
+// group_delay_at_1khz_ms, and, against a declared response, response_deviation_db.
 func (s SweepResponse) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
 	curves, err := s.Curves(rate, response)
 	if err != nil {
@@ -176,6 +176,50 @@ func curveReadings(curves []*FrequencyResponse, declared func(hz float64) comple
 	return all
 }
 
+// addCorners adds where the magnitude is 3.01 dB under that at 1 kHz, below and above
+// it, and by how much it varies between: from an octave over the lower corner to an
+// octave under the upper one, within the band from low to high in Hz.
+func (f *FrequencyResponse) addCorners(r *measure.Readings, reason string, low, high float64, method string) {
+	const middle = 1000
+	for _, corner := range []struct {
+		name    string
+		towards float64
+		end     *float64
+		octave  float64
+	}{{"lower_corner_hz", f.Hz[0], &low, 2}, {"upper_corner_hz", f.Hz[len(f.Hz)-1], &high, 0.5}} {
+		about := measure.Reading{Unit: "Hz", Reference: "the gain at 1 kHz", Reason: reason, Definition: "half the power, 10·log10(1/2) = −3.01 dB; " + method}
+		if reason == "" {
+			hz, err := f.crossing(middle, corner.towards, f.DB(middle)+dsp.PowerToDB(0.5))
+			if about.Value = hz; err != nil {
+				about.Reason = err.Error()
+			} else if inside := hz * corner.octave; corner.octave > 1 {
+				*corner.end = max(*corner.end, inside)
+			} else {
+				*corner.end = min(*corner.end, inside)
+			}
+		}
+		r.Add(corner.name, about)
+	}
+	ripple := measure.Reading{Unit: "dB", Bandwidth: spectra.HzText(low) + " to " + spectra.HzText(high), Reason: reason,
+		Definition: "highest less lowest magnitude, an octave and more inside the corners; " + method}
+	most, least := math.Inf(-1), math.Inf(1)
+	for i, hz := range f.Hz {
+		if db := dsp.AmplitudeToDB(cmplx.Abs(f.Gain[i])); hz >= low && hz <= high {
+			most, least = max(most, db), min(least, db)
+		}
+	}
+	switch {
+	case reason != "":
+	case low >= high || math.IsInf(most, -1):
+		ripple.Reason = "the corners leave no band between them"
+	case math.IsInf(least, -1):
+		ripple.Reason = "exactly 0 within the band"
+	default:
+		ripple.Value = most - least
+	}
+	r.Add("ripple_db", ripple)
+}
+
 func (f *FrequencyResponse) readings(declared func(hz float64) complex128, method string) measure.Readings {
 	var r measure.Readings
 	low, high := max(bandLowHz, f.Hz[0]), min(bandHighHz, f.Hz[len(f.Hz)-1])
@@ -209,6 +253,7 @@ func (f *FrequencyResponse) readings(declared func(hz float64) complex128, metho
 		lowest.Reason = "exactly 0 at " + spectra.HzText(leastAt)
 	}
 	r.Add("response_min_db", lowest)
+	f.addCorners(&r, reason, low, high, method)
 	r.Add("group_delay_at_1khz_ms", measure.Reading{Value: delay, Reason: reason, Unit: "ms", Definition: "-dφ/dω; a filter has it without latency"})
 	if declared != nil {
 		db, hz := f.Deviation(declared, low, high)

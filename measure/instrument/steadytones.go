@@ -93,6 +93,42 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	return peak, fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", max(1e-6, dsp.AmplitudeToDB(1+2*sigma)))
 }
 
+// lineSum is a sum of lines by power, and what noise may have done to it.
+type lineSum struct {
+	power    float64 // of all lines
+	clear    float64 // of those that stand over the noise
+	noise    float64 // that noise adds to the lines that do not
+	variance float64 // of the power of the others
+}
+
+// add adds a line of a peak, beside which noise has a mean square.
+func (s *lineSum) add(peak, noise float64) {
+	power := peak * peak
+	s.power += power
+	if power < 4*noise {
+		s.noise += power
+		return
+	}
+	s.clear += power
+	// A power a² is off by 2a·e, of which the noise beside the line has half its power
+	// in phase with it, and by e².
+	s.variance += 2*power*noise + noise*noise
+}
+
+func (s *lineSum) rms() float64 { return math.Sqrt(s.power) }
+
+// bound is how sure the sum is.
+func (s *lineSum) bound() string {
+	if s.power == 0 {
+		return ""
+	}
+	if s.noise >= s.clear {
+		return "no more than the noise around the lines: an upper bound"
+	}
+	off := s.noise + 2*math.Sqrt(s.variance)
+	return fmt.Sprintf("±%.2g dB, two standard deviations of the noise around the lines", max(1e-6, -dsp.PowerToDB(max(1e-3, 1-off/s.power))))
+}
+
 // fits reports whether a line at a frequency is clear of 0 and of half the rate.
 func (t *steadyTones) fits(hz float64) bool {
 	clear := spectra.LobeBins * t.lines.BinHz()

@@ -292,7 +292,11 @@ func (h HarmonicCurve) read(r *measure.Readings) {
 			r.Value, r.Reason, r.Beyond = 0, fmt.Sprintf("under %d dB, where rounding begins to count", leastSweptDB), -1
 		case !h.Clear(i):
 			r.Value = math.Round(h.DB[i]*10) / 10
-			r.Bound = fmt.Sprintf("not clear of the noise, which reads %.0f dB there: the harmonic may be lower", h.NoiseDB[i])
+			r.Bound = fmt.Sprintf("not clear of the noise, which reads %.0f dB there: an upper bound", h.NoiseDB[i])
+		default:
+			// Both add in amplitude; the noise is an estimate from its surroundings, and may
+			// be twice as large at one frequency.
+			r.Bound = fmt.Sprintf("±%.2g dB by the noise beside it", max(0.001, dsp.AmplitudeToDB(1+2*dsp.DBToAmplitude(h.NoiseDB[i]-h.DB[i]))))
 		}
 	}
 	first, last, largest, middle := -1, -1, -1, -1
