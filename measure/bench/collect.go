@@ -15,6 +15,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // Collector puts recordings where they belong in a plan, and makes the sheet.
@@ -149,6 +150,9 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		return
 	}
 	readings, err := a.Read(item.Stimulus.Signal)
+	if stress, is := item.Stimulus.Signal.(stimulus.LimiterStress); is && err == nil {
+		readings, err = overshootOf(stress, *item.Path.CeilingDBTP, r.Rate, part, a)
+	}
 	if err != nil {
 		c.void(at, fmt.Sprintf("%s, %s: %v", item.Condition, item.Test, err), "record this condition again")
 		return
@@ -164,10 +168,7 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 	if c.begins[i][k] == 0 { // of the path, once a recording
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
 	}
-	if item.Path.Calibration != nil {
-		readings = readings.Calibrated(*item.Path.Calibration)
-	}
-	c.taken[i][k] = append(c.taken[i][k], result{readings, digest})
+	c.taken[i][k] = append(c.taken[i][k], result{item.Path.calibrated(readings), digest})
 }
 
 // ofPath are the readings of the marks, the latency counted from where the recording

@@ -107,12 +107,30 @@ func (c *Comparison) judge(sheets []*Sheet) {
 	}
 }
 
+// leastLatency is the difference from which on latencies differ, in the unit of a row: a
+// frame. A filter's dispersion moves where its response begins by fractions of one.
+func leastLatency(r Row) float64 {
+	if !strings.HasPrefix(r.Reading, "latency_") && !strings.HasPrefix(r.Reading, "round_trip_") {
+		return 0
+	}
+	if r.Unit == "frames" {
+		return 1
+	}
+	for _, part := range strings.Split(r.Condition, ", ") {
+		rate := 0.0
+		if n, _ := fmt.Sscanf(part, "%g Hz", &rate); n == 1 && rate > 0 {
+			return 1000 / rate
+		}
+	}
+	return 0
+}
+
 // within reports whether two values differ by no more than both may be off.
 func within(a, b Row) bool {
 	if a.AtMost && b.AtMost {
 		return true // two bounds say nothing of which is less
 	}
-	return math.Abs(*a.Value-*b.Value) <= a.Uncertainty+b.Uncertainty
+	return math.Abs(*a.Value-*b.Value) <= max(a.Uncertainty+b.Uncertainty, leastLatency(a))
 }
 
 // betterThan is whether of two values of a reading the second is better; nil where
@@ -128,7 +146,8 @@ func betterThan(reading string) func(a, b float64) bool {
 		{"harmonic", less}, {"thd_", less}, {"modulation_distortion", less}, {"difference_distortion", less},
 		{"idle_noise", less}, {"mains_", less}, {"noise_dbfs", less}, {"equivalent_input_noise", less}, {"noise_figure", less}, {"headphone_noise", less},
 		{"crosstalk", less}, {"latency", less}, {"round_trip", less}, {"output_impedance", less}, {"load_drop", less},
-		{"dynamic_range", more}, {"maximum_", more}, {"response_max", nearer}, {"response_min", nearer}, {"channel_balance", nearer}, {"gain_error", nearer},
+		{"dynamic_range", more}, {"maximum_", more}, {"gain_range", more}, {"full_scale_input", more}, {"response_max", nearer}, {"response_min", nearer}, {"ripple_db", less},
+		{"channel_balance", nearer}, {"gain_error", nearer}, {"overshoot", less}, {"first_window_overshoot", less}, {"response_spread", less}, {"lower_corner", less}, {"upper_corner", more}, {"drift_ppm", nearer},
 	} {
 		if strings.HasPrefix(reading, known.prefix) {
 			return known.better

@@ -5,102 +5,159 @@ import (
 	"math"
 	"strings"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// inputNoise adds to the noise of a terminated input what it is at the input, for each
-// weighting that thermal noise can be computed in.
-func inputNoise(item Item, r measure.Readings) measure.Readings {
-	all := r
-	if item.Path.Calibration != nil {
-		all = r.Calibrated(*item.Path.Calibration)
-	}
-	if item.GainDB == nil || item.Path.Calibration == nil || item.Path.SourceOhm == 0 {
-		return all
-	}
-	for c := range item.Path.Channels {
-		suffix := ""
-		if item.Path.Channels > 1 {
-			suffix = fmt.Sprintf("_ch%d", c+1)
+// derived are the rows that follow from others.
+func (c *Collector) derived(rows []Row) (all []Row) {
+	for _, row := range rows {
+		if row.Value == nil {
+			continue
 		}
-		for name, kind := range map[string]struct{ weighting, infix string }{"idle_noise_dbu": {"none", ""}, "idle_noise_a_dbu": {"A", "_a"}} {
-			n, has := all.Get(name + suffix)
-			if !has {
-				n, has = all.Get(strings.TrimSuffix(name, "_dbu") + suffix + "_dbu")
-			}
-			if !has || !n.Measurable() {
-				continue
-			}
-			bandwidth := 20000.0
-			noise := measure.Level{Value: n.Value, Unit: measure.DBU}
-			e, err := measure.InputNoise{Noise: &noise, GainDB: item.GainDB, SourceOhm: &item.Path.SourceOhm, BandwidthHz: &bandwidth, Weighting: kind.weighting, TemperatureC: 20}.Equivalent()
-			if err != nil {
-				continue
-			}
-			for _, got := range e.Readings {
-				got.Name = strings.Replace(got.Name, "_noise_", "_noise"+kind.infix+"_", 1) + suffix
-				if strings.HasPrefix(got.Name, "noise_figure") {
-					got.Name = strings.Replace(got.Name, "noise_figure", "noise_figure"+kind.infix, 1)
-				}
-				all = append(all, got)
-			}
+		all = append(all, headphoneNoise(row)...)
+		all = append(all, c.outputImpedance(rows, row)...)
+		all = append(all, roundTrip(row)...)
+		all = append(all, latencyAdded(rows, row)...)
+		all = append(all, fullScaleInput(row)...)
+	}
+	return append(append(all, gainRange(rows)...), worstOvershoot(rows)...)
+}
+
+// from is a reading that follows from rows, the first of which has its condition; it may
+// be off either way by off.
+func from(name string, r measure.Reading, off float64, rows ...Row) Row {
+	row := rowOf(*rows[0].of, measure.Named{Name: name, Reading: r})
+	row.Test, row.Stimulus = rows[0].Test, rows[0].Stimulus
+	row.Values, row.Uncertainty = []*float64{row.Value}, measure.JSONValue(off)
+	for _, of := range rows {
+		row.Recordings = append(row.Recordings, of.Recordings...)
+	}
+	return row
+}
+
+// channelSuffix is the end of a reading's name that names its channel, "" without one.
+func channelSuffix(reading string) string {
+	if at := strings.LastIndex(reading, "_ch"); at >= 0 {
+		return reading[at:]
+	}
+	return ""
+}
+
+// roundTrip is the latency of a loopback over its repeats: mean, least, most and spread.
+func roundTrip(row Row) (all []Row) {
+	if row.of.Path.Kind != "loopback" || !strings.HasPrefix(row.Reading, "latency_frames") {
+		return nil
+	}
+	var runs []measure.Readings
+	for _, v := range row.Values {
+		if v != nil {
+			runs = append(runs, measure.Readings{{Name: "latency_frames", Reading: measure.Reading{Value: *v}}})
 		}
+	}
+	off := stated(row.Bound)
+	for _, n := range instrument.RoundTrip(runs, row.of.RateHz) {
+		n.Bound = row.Bound
+		one := off
+		if n.Unit == "ms" {
+			one *= 1000 / float64(row.of.RateHz)
+			n.Bound = ""
+		}
+		if strings.Contains(n.Name, "spread") {
+			one *= 2
+		}
+		all = append(all, from(n.Name+channelSuffix(row.Reading), n.Reading, one, row))
 	}
 	return all
 }
 
-// derived are the rows that follow from several: an output's impedance from its level
-// with and without a load, and noise of headphones in dB SPL.
-func (c *Collector) derived(rows []Row) (all []Row) {
-	for _, row := range rows {
-		path := c.plan.path(row.Path)
-		if path == nil || row.Value == nil {
+// latencyAdded is the latency of an effect less that of the loopback at the same rate and
+// buffer size.
+func latencyAdded(rows []Row, row Row) (all []Row) {
+	if kind := row.of.Path.Kind; kind != "effect" && kind != "processor" && kind != "limiter" || !strings.HasPrefix(row.Reading, "latency_frames") {
+		return nil
+	}
+	for _, other := range rows {
+		if other.Value == nil || other.Reading != row.Reading || other.of.Path.Kind != "loopback" || other.of.RateHz != row.of.RateHz || other.of.BufferFrames != row.of.BufferFrames {
 			continue
 		}
-		if spl, is := headphoneNoise(path, row); is {
-			all = append(all, spl)
+		var r measure.Readings
+		r.AddFrames("latency_added", *row.Value-*other.Value, row.of.RateHz, measure.Reading{Reference: "path " + other.Path, Definition: "latency of this path less that of the loopback at the same rate and buffer size"})
+		off := row.Uncertainty + other.Uncertainty
+		for _, n := range r {
+			one := off
+			if n.Unit == "ms" {
+				one *= 1000 / float64(row.of.RateHz)
+			}
+			all = append(all, from(n.Name+channelSuffix(row.Reading), n.Reading, one, row, other))
 		}
-		if row.Test != "balance" && !strings.HasPrefix(row.Test, "distortion") || !strings.HasPrefix(row.Reading, "tone_dbfs") || !strings.Contains(row.Condition, "load ") {
+		return all
+	}
+	return nil
+}
+
+// fullScaleInput is the level at a device's input that brings its converter to full scale.
+func fullScaleInput(row Row) []Row {
+	calibration := row.of.Path.InputCalibration
+	if calibration == nil || row.Reading != "gain_db" && !strings.HasPrefix(row.Reading, "gain_db_ch") {
+		return nil
+	}
+	r := measure.Reading{Value: calibration.FullScaleDBu - *row.Value, Unit: "dBu", Reference: "√0.6 V rms; at the input, played at " + calibration.String(), Definition: "level of a sine that the path brings to 0 dBFS: the input's calibration less the gain"}
+	return []Row{from("full_scale_input_dbu"+channelSuffix(row.Reading), r, row.Uncertainty, row)}
+}
+
+// gainRange is how far a path's gain goes, and by how much each gain is off what its
+// control says, against the lowest.
+func gainRange(rows []Row) (all []Row) {
+	for i, lowest := range rows {
+		is := func(r Row) bool {
+			a, b := lowest.of.Condition, r.of.Condition
+			return r.Value != nil && r.Reading == lowest.Reading && r.of.GainDB != nil && a.Path == b.Path && a.LoadOhm == b.LoadOhm && a.RateHz == b.RateHz && a.BufferFrames == b.BufferFrames
+		}
+		if lowest.Reading != "gain_db" && !strings.HasPrefix(lowest.Reading, "gain_db_ch") || !is(lowest) {
 			continue
 		}
-		load := 0.0
-		fmt.Sscanf(row.Condition[strings.Index(row.Condition, "load ")+5:], "%g", &load)
-		for _, open := range rows {
-			if open.Path != row.Path || open.Test != row.Test || open.Reading != row.Reading || open.Value == nil || load == 0 ||
-				open.Condition != strings.Replace(row.Condition, fmt.Sprintf("load %g ohm", load), "no load", 1) || open.Condition == row.Condition {
+		highest, first := lowest, true
+		var others []Row
+		for k, r := range rows {
+			if k == i || !is(r) {
 				continue
 			}
-			r, err := measure.OutputImpedance(measure.Level{Value: *open.Value, Unit: measure.DBFSSine}, measure.Level{Value: *row.Value, Unit: measure.DBFSSine}, load, nil)
-			if err != nil {
-				c.sheet.Findings = append(c.sheet.Findings, Lack{row.Path + ", " + row.Condition, err.Error(), "record both conditions again at one setting of the output"})
-				continue
-			}
-			for _, n := range r {
-				n.Name += strings.TrimPrefix(row.Reading, "tone_dbfs")
-				got := rowOf(Item{Condition: Condition{Path: path}}, n)
-				got.Condition, got.Test, got.Recordings = row.Condition, row.Test, append(append([]string{}, open.Recordings...), row.Recordings...)
-				got.Values = []*float64{got.Value}
-				if got.Value != nil {
-					// Both levels may be off by their uncertainty.
-					off := open.Uncertainty + row.Uncertainty
-					got.Uncertainty = measure.JSONValue(off)
-					if got.Unit == "ohm" {
-						got.Uncertainty = measure.JSONValue((load + *got.Value) * (dsp.DBToAmplitude(off) - 1))
-					}
-				}
-				all = append(all, got)
+			first = first && *lowest.of.GainDB < *r.of.GainDB
+			others = append(others, r)
+			if *r.of.GainDB > *highest.of.GainDB {
+				highest = r
 			}
 		}
+		if !first || len(others) == 0 {
+			continue
+		}
+		suffix := channelSuffix(lowest.Reading)
+		about := measure.Reading{Unit: "dB", Reference: fmt.Sprintf("the gain at %g dB", *lowest.of.GainDB)}
+		for _, r := range others {
+			about.Value = *r.Value - *lowest.Value - (*r.of.GainDB - *lowest.of.GainDB)
+			about.Definition = "measured less nominal difference of gain"
+			all = append(all, from("gain_error_db"+suffix, about, r.Uncertainty+lowest.Uncertainty, r, lowest))
+		}
+		about.Value, about.Definition = *highest.Value-*lowest.Value, "gain at the highest setting of the plan less that at the lowest"
+		span := from("gain_range_db"+suffix, about, highest.Uncertainty+lowest.Uncertainty, highest, lowest)
+		span.Condition = fmt.Sprintf("gains %g to %g dB, %s", *lowest.of.GainDB, *highest.of.GainDB, lowest.of.withoutGain().Setting())
+		all = append(all, span)
 	}
 	return all
+}
+
+func (c Condition) withoutGain() Condition {
+	c.GainDB = nil
+	return c
 }
 
 // headphoneNoise is A-weighted noise of an output as the sound pressure that a headphone
 // of the plan's sensitivity makes of it.
-func headphoneNoise(p *Path, row Row) (Row, bool) {
+func headphoneNoise(row Row) []Row {
+	p := row.of.Path
 	if !strings.HasPrefix(row.Reading, "idle_noise_a_dbu") || p.SensitivityDBPerVolt+p.SensitivityDBPerMilliwatt == 0 {
-		return Row{}, false
+		return nil
 	}
 	dbv := *row.Value - 20*math.Log10(1/math.Sqrt(0.6))
 	spl, definition := p.SensitivityDBPerVolt+dbv, fmt.Sprintf("A-weighted noise in dBV and %g dB SPL/V", p.SensitivityDBPerVolt)
@@ -113,26 +170,5 @@ func headphoneNoise(p *Path, row Row) (Row, bool) {
 	row.Reading = "headphone_noise_a_db_spl" + strings.TrimPrefix(row.Reading, "idle_noise_a_dbu")
 	row.Value, row.Values, row.Spread = &spl, []*float64{&spl}, nil
 	row.Unit, row.Reference, row.Def = "dB SPL", "20 µPa", definition
-	return row, true
-}
-
-// judge holds the claims of the plan against the rows.
-func (p *Plan) judge(rows []Row) (all []Judged) {
-	for _, c := range p.Claims {
-		found := false
-		for _, r := range rows {
-			if r.Reading != c.Limit.Reading && !strings.HasPrefix(r.Reading, c.Limit.Reading+"_ch") || c.Path != "" && c.Path != r.Path || c.Test != "" && c.Test != r.Test {
-				continue
-			}
-			found = true
-			limit := c.Limit
-			limit.Reading = r.Reading
-			j := measure.Judge(p.Device, 0, measure.Readings{{Name: r.Reading, Reading: r.Measured()}}, limit)
-			all = append(all, Judged{r.Path, r.Condition, r.Test, j.Verdict.String(), j.Sentence(), c.Why})
-		}
-		if !found {
-			all = append(all, Judged{c.Path, "", c.Test, measure.Undecided.String(), c.Limit.Reading + ": no recording gave this reading", c.Why})
-		}
-	}
-	return all
+	return []Row{row}
 }

@@ -53,6 +53,14 @@ type Path struct {
 	// Headphone sensitivity, for noise in dB SPL; at most one is given.
 	SensitivityDBPerVolt, SensitivityDBPerMilliwatt float64
 	HeadphoneOhm                                    float64
+	// The headphone's impedance at its resonance, where that is and how sharp: 0, all
+	// three, if not given.
+	HeadphonePeakOhm, HeadphoneResonanceHz, HeadphoneQ float64
+	// InputCalibration relates the player's full scale to volts at the device's input;
+	// nil: not given.
+	InputCalibration *measure.Calibration
+	CeilingDBTP      *float64 // of a limiter, for overshoot
+	DriveDB          float64  // gain that is set in front of the limiter
 }
 
 // Claim is a figure of a data sheet, held against the readings of a path.
@@ -164,7 +172,7 @@ func (d *decoder) wholes(e tomlfile.Entry, low, high int) (all []int) {
 	return all
 }
 
-var pathKeys = []string{"name", "kind", "setup", "channels", "level_dbfs", "gains_db", "loads_ohm", "rates_hz", "buffers_frames", "source_ohm", "calibration", "together", "tests", "sensitivity_db_spl_per_v", "sensitivity_db_spl_per_mw", "headphone_ohm"}
+var pathKeys = []string{"name", "kind", "setup", "channels", "level_dbfs", "gains_db", "loads_ohm", "rates_hz", "buffers_frames", "source_ohm", "calibration", "input_calibration", "together", "tests", "ceiling_dbtp", "drive_db", "sensitivity_db_spl_per_v", "sensitivity_db_spl_per_mw", "headphone_ohm", "headphone_peak_ohm", "headphone_resonance_hz", "headphone_q"}
 
 func (d *decoder) path(v *tomlfile.Value) {
 	p := &Path{Channels: 1, LevelDBFS: []float64{-20}, RatesHz: []int{48000}}
@@ -199,12 +207,21 @@ func (d *decoder) path(v *tomlfile.Value) {
 			p.SensitivityDBPerMilliwatt = d.number(e, 1, 200)
 		case "headphone_ohm":
 			p.HeadphoneOhm = d.number(e, 1, 1e5)
+		case "headphone_peak_ohm":
+			p.HeadphonePeakOhm = d.number(e, 1, 1e5)
+		case "headphone_resonance_hz":
+			p.HeadphoneResonanceHz = d.number(e, 1, 20000)
+		case "headphone_q":
+			p.HeadphoneQ = d.number(e, 0.01, 100)
+		case "ceiling_dbtp":
+			ceiling := d.number(e, -60, 0)
+			p.CeilingDBTP = &ceiling
+		case "drive_db":
+			p.DriveDB = d.number(e, 0, 60)
 		case "calibration":
-			c, err := measure.ParseCalibration(d.String(e))
-			if err != nil && e.Value.Kind == tomlfile.String {
-				d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: err.Error()})
-			}
-			p.Calibration = c
+			p.Calibration = d.calibration(e)
+		case "input_calibration":
+			p.InputCalibration = d.calibration(e)
 		case "together":
 			if e.Value.Kind != tomlfile.Bool {
 				d.WrongType(e.Key, e.Value, "true or false", "")
@@ -218,6 +235,14 @@ func (d *decoder) path(v *tomlfile.Value) {
 	}
 	d.checkPath(v, p)
 	d.plan.Paths = append(d.plan.Paths, p)
+}
+
+func (d *decoder) calibration(e tomlfile.Entry) *measure.Calibration {
+	c, err := measure.ParseCalibration(d.String(e))
+	if err != nil && e.Value.Kind == tomlfile.String {
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: err.Error()})
+	}
+	return c
 }
 
 // choice reports a word that is none of those accepted.
@@ -282,6 +307,17 @@ func (d *decoder) checkPath(v *tomlfile.Value, p *Path) {
 		if slices.Contains(p.Tests, name) && p.Channels < 2 {
 			report("channels", fmt.Sprintf("%d with the test %s", p.Channels, name), "2 or more")
 		}
+	}
+	if slices.Contains(p.Tests, "overshoot") && p.CeilingDBTP == nil {
+		report("ceiling_dbtp", "missing with the test overshoot", "the ceiling that the limiter is set to, such as ceiling_dbtp = -1")
+	}
+	if slices.Contains(p.Tests, "overshoot") && p.CeilingDBTP != nil {
+		if dbfs, is := tooLoud(p); is {
+			report("ceiling_dbtp", fmt.Sprintf("signals of %+.1f dBFS", dbfs), fmt.Sprintf("a ceiling lower by %.0f dB, or drive_db: so much gain in front of the limiter, set at the device; the signals rise far over the ceiling, and a file holds up to 0 dBFS", math.Ceil(dbfs)))
+		}
+	}
+	if given := []bool{p.HeadphonePeakOhm > 0, p.HeadphoneResonanceHz > 0, p.HeadphoneQ > 0}; slices.Contains(given, true) && (slices.Contains(given, false) || p.HeadphonePeakOhm < p.HeadphoneOhm || p.HeadphoneOhm == 0) {
+		report("headphone_peak_ohm", "a resonance that is not whole", "headphone_ohm, headphone_peak_ohm (no less), headphone_resonance_hz and headphone_q, all four")
 	}
 	if p.SensitivityDBPerMilliwatt != 0 && p.HeadphoneOhm == 0 {
 		report("sensitivity_db_spl_per_mw", "no headphone_ohm", "the headphone's impedance: it turns milliwatts into volts")

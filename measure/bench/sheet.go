@@ -46,6 +46,8 @@ type Row struct {
 	Values      []*float64 `json:"values"`           // of the repeats, null where there is none
 	Spread      *float64   `json:"spread,omitempty"` // largest value less least
 	Recordings  []string   `json:"recordings_sha256"`
+
+	of *Item // what it was measured of; nil in a sheet that was loaded
 }
 
 // Judged is a claim of the plan held against a reading.
@@ -92,7 +94,7 @@ func (r Row) String() string {
 
 // rowOf is a row of a reading; its JSON form fills what both have.
 func rowOf(item Item, n measure.Named) Row {
-	row := Row{Path: item.Path.Name, Condition: item.Setting(), Test: item.Test, Reading: n.Name}
+	row := Row{Path: item.Path.Name, Condition: item.Setting(), Test: item.Test, Reading: n.Name, of: &item}
 	text, err := n.MarshalJSON()
 	if err == nil {
 		err = json.Unmarshal(text, &row)

@@ -25,7 +25,9 @@ func (c *Collector) Sheet() *Sheet {
 				}
 				s.Missing = append(s.Missing, Lack{fmt.Sprintf("%s, %s", item.Condition, item.Test), fmt.Sprintf("%d of %d recordings missing", n, c.plan.Repeats), do})
 			}
-			s.Rows = append(s.Rows, rowsOf(item, taken)...)
+			rows := rowsOf(item, taken)
+			s.Findings = append(s.Findings, contradictions(item, rows)...)
+			s.Rows = append(s.Rows, rows...)
 		}
 	}
 	s.Rows = append(s.Rows, c.derived(s.Rows)...)

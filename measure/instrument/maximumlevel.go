@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -25,7 +26,8 @@ const (
 	maximumCompressionDB  = 0.3
 )
 
-// Analyse reads maximum_level_dbfs, at the input, and maximum_output_dbfs.
+// Analyse reads maximum_level_dbfs, at the input, maximum_output_dbfs and
+// converter_headroom_db.
 func (m MaximumLevel) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
 	if m.Series.ToDBFS <= m.Series.FromDBFS {
 		return nil, fmt.Errorf("the series has to rise; found %g to %g dBFS", m.Series.FromDBFS, m.Series.ToDBFS)
@@ -42,11 +44,22 @@ type pastLimit struct {
 func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
 	input := measure.Reading{Unit: "dBFS", Reference: aes17Scale + "; at the input", Weighting: "none", Definition: "AES17-2015 6.2.1"}
 	output := measure.Reading{Unit: "dBFS", Reference: aes17Scale + "; at the output", Weighting: "none", Definition: "level of the tone there"}
+	largest := 0.0
+	for _, s := range steps {
+		for _, v := range s.sound {
+			largest = max(largest, math.Abs(v))
+		}
+	}
 	both := func(reason string) measure.Readings {
 		input.Reason, output.Reason = reason, reason
 		var r measure.Readings
 		r.Add("maximum_level_dbfs", input)
 		r.Add("maximum_output_dbfs", output)
+		headroom, silent := 1/(largest*largest), ""
+		if largest == 0 {
+			headroom, silent = 1, "silence"
+		}
+		r.AddLevel("converter_headroom_db", headroom, measure.Reading{Reason: silent, Unit: "dB", Reference: "the largest sample of the series", Definition: "full scale less that sample; 0: the converter's own full scale was reached"})
 		return r
 	}
 	var before pastLimit

@@ -1,0 +1,28 @@
+package bench
+
+import (
+	"strings"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// calibrated adds what levels against full scale are in dBu: at the path's output by its
+// calibration, at its input by that of the input. A level at the input is never converted
+// by the calibration of the output.
+func (p *Path) calibrated(r measure.Readings) measure.Readings {
+	var atInput, rest measure.Readings
+	for _, n := range r {
+		if strings.HasPrefix(n.Name, "maximum_level_dbfs") {
+			atInput = append(atInput, n)
+		} else {
+			rest = append(rest, n)
+		}
+	}
+	if p.InputCalibration != nil {
+		atInput = atInput.Calibrated(*p.InputCalibration)
+	}
+	if p.Calibration != nil {
+		rest = rest.Calibrated(*p.Calibration)
+	}
+	return append(atInput, rest...)
+}
