@@ -7,12 +7,14 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/boothbench/boothbench/chain/document"
 	"github.com/boothbench/boothbench/measure/bench"
 )
 
 func runBenchTable(e env, args []string) error {
 	f := e.flags("bench table", benchUsage)
 	by := f.String("by", "", "order the devices by the reading of this `name`, the best first")
+	rubricFile := f.String("rubric", "", "grade readings by this TOML `file` of yours: reading, steps, why")
 	csvFile := f.String("csv", "", "also write the table to this `file`")
 	replace := f.Bool("replace", false, "write over an existing file")
 	asJSON := f.Bool("json", false, "print the table as one JSON object")
@@ -23,22 +25,38 @@ func runBenchTable(e env, args []string) error {
 	if err != nil {
 		return err
 	}
+	rubric, err := loadRubric(*rubricFile)
+	if err != nil {
+		return err
+	}
 	rows := bench.Compare(sheets)
 	if *csvFile != "" {
 		var text strings.Builder
-		if err := writeTableCSV(&text, sheets, rows); err != nil {
+		if err := writeTableCSV(&text, sheets, rows, rubric); err != nil {
 			return outputError(err)
 		}
-		if err := e.writeFile(*csvFile, *replace, f.Args(), []byte(text.String())); err != nil {
+		if err := e.writeFile(*csvFile, *replace, append(f.Args(), *rubricFile), []byte(text.String())); err != nil {
 			return err
 		}
 	}
 	if *asJSON {
-		e.printJSON(tableObject(sheets, rows))
+		e.printJSON(tableObject(sheets, rows, rubric))
 		return nil
 	}
-	printSideBySide(e, sheets, rows)
+	printSideBySide(e, sheets, rows, rubric)
 	return nil
+}
+
+// loadRubric reads a file of grades; without a name there is none.
+func loadRubric(name string) (*bench.Rubric, error) {
+	if name == "" {
+		return nil, nil
+	}
+	r, err := bench.LoadRubric(name)
+	if _, is := err.(*document.FileError); is {
+		return nil, withCode(exitUsage, err)
+	}
+	return r, inputErrorUnless(err)
 }
 
 // loadSheets reads sheets, and puts them in the order of a reading where one is named.
@@ -79,7 +97,7 @@ func note(c bench.Comparison) string {
 	return ""
 }
 
-func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison) {
+func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.Rubric) {
 	for _, d := range bench.Differs(sheets) {
 		fmt.Fprintf(e.stderr, "%s\n", d)
 	}
@@ -107,19 +125,31 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison) {
 				if c.Best[d] {
 					text = "▲ " + text
 				}
+				if grade := rubric.Of(r); grade != "" {
+					text += " [" + grade + "]"
+				}
 			}
 			line += fmt.Sprintf(" %24s", text)
 		}
 		fmt.Fprintln(e.stdout, strings.TrimRight(line+"  "+note(c), " "))
 	}
 	fmt.Fprintln(e.stdout, "▲ best of its row; equal: the differences are within the uncertainties")
+	if rubric != nil {
+		fmt.Fprintf(e.stdout, "[…] grades by %s, SHA-256 %s\n", rubric.Name, rubric.Digest)
+		for _, g := range rubric.Grades {
+			fmt.Fprintf(e.stdout, "  %s\n", g)
+		}
+	}
 }
 
-func writeTableCSV(w *strings.Builder, sheets []*bench.Sheet, rows []bench.Comparison) error {
+func writeTableCSV(w *strings.Builder, sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.Rubric) error {
 	out := csv.NewWriter(w)
 	head := []string{"path", "condition", "test", "reading", "unit", "reference", "weighting", "bandwidth"}
 	for _, s := range sheets {
 		head = append(head, s.Device, s.Device+" at most", s.Device+" uncertainty", s.Device+" best")
+		if rubric != nil {
+			head = append(head, s.Device+" grade")
+		}
 	}
 	if err := out.Write(append(head, "comparison")); err != nil {
 		return err
@@ -136,9 +166,15 @@ func writeTableCSV(w *strings.Builder, sheets []*bench.Sheet, rows []bench.Compa
 		for d, r := range c.Rows {
 			if r == nil || r.Value == nil {
 				fields = append(fields, "", "", "", "")
+				if rubric != nil {
+					fields = append(fields, "")
+				}
 				continue
 			}
 			fields = append(fields, strconv.FormatFloat(*r.Value, 'g', 10, 64), strconv.FormatBool(r.AtMost), strconv.FormatFloat(r.Uncertainty, 'g', 4, 64), strconv.FormatBool(c.Best[d]))
+			if rubric != nil {
+				fields = append(fields, rubric.Of(r))
+			}
 		}
 		if err := out.Write(append(fields, note(c))); err != nil {
 			return err
@@ -148,7 +184,7 @@ func writeTableCSV(w *strings.Builder, sheets []*bench.Sheet, rows []bench.Compa
 	return out.Error()
 }
 
-func tableObject(sheets []*bench.Sheet, rows []bench.Comparison) any {
+func tableObject(sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.Rubric) any {
 	type row struct {
 		Path      string       `json:"path"`
 		Condition string       `json:"condition"`
@@ -156,6 +192,7 @@ func tableObject(sheets []*bench.Sheet, rows []bench.Comparison) any {
 		Reading   string       `json:"reading"`
 		Devices   []*bench.Row `json:"devices"`
 		Best      []bool       `json:"best"`
+		Grades    []string     `json:"grades,omitempty"`
 		Equal     bool         `json:"equal"`
 		Why       string       `json:"cannot_be_compared,omitempty"`
 	}
@@ -164,13 +201,23 @@ func tableObject(sheets []*bench.Sheet, rows []bench.Comparison) any {
 		Command       string   `json:"command"`
 		Devices       []string `json:"devices"`
 		Differs       []string `json:"differs"`
+		Rubric        string   `json:"rubric_sha256,omitempty"`
 		Rows          []row    `json:"rows"`
 	}{SchemaVersion: 1, Command: "bench table", Differs: bench.Differs(sheets)}
 	for _, s := range sheets {
 		o.Devices = append(o.Devices, s.Device)
 	}
+	if rubric != nil {
+		o.Rubric = rubric.Digest
+	}
 	for _, c := range rows {
-		o.Rows = append(o.Rows, row{c.Path, c.Condition, c.Test, c.Reading, c.Rows, c.Best, c.Equal, c.Why})
+		var grades []string
+		for _, r := range c.Rows {
+			if rubric != nil {
+				grades = append(grades, rubric.Of(r))
+			}
+		}
+		o.Rows = append(o.Rows, row{c.Path, c.Condition, c.Test, c.Reading, c.Rows, c.Best, grades, c.Equal, c.Why})
 	}
 	return o
 }

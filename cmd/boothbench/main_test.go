@@ -51,6 +51,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":   exits,
 			"makewav": makeWAV,
+			"joinwav": joinWAV,
 			"full":    full,
 			"unread":  unread,
 		},

@@ -47,7 +47,7 @@ Examples:
 type pageSettings struct {
 	kind                   string
 	chain, limits, spec    string
-	claims                 string
+	claims, rubric         string
 	command                commandFlags
 	out, svg               string
 	rate, jobs             int
@@ -64,6 +64,7 @@ func runReport(e env, args []string) error {
 	f.StringVar(&s.limits, "limits", "", "a limits `file`, as boothbench check takes it; it decides the verdict")
 	f.StringVar(&s.spec, "spec", "", "a delivery specification in its place (boothbench specs)")
 	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device; it decides the verdict")
+	f.StringVar(&s.rubric, "rubric", "", "grade the readings of devices by this TOML `file` of yours")
 	s.command.add(f)
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove a chain at, or to run a command at")
 	f.IntVar(&s.jobs, "jobs", 0, "goroutines of the chain; 0: one a processor")
@@ -90,6 +91,9 @@ func runReport(e env, args []string) error {
 func (s *pageSettings) check(files []string) error {
 	if s.out == "" && s.svg == "" {
 		return usageError("found neither --out nor --svg; accepted: a page, its pictures, or both, for example --out page.html")
+	}
+	if s.kind != "devices" && s.rubric != "" {
+		return usageError("report %s: --rubric is for devices", s.kind)
 	}
 	if s.kind != "device" && (s.claims != "" || s.command.exec != "") {
 		return usageError("report %s: --claims and --exec are for a device", s.kind)
@@ -141,14 +145,14 @@ func (s *pageSettings) check(files []string) error {
 		kinds := []string{"take", "chain", "device", "devices", "history"}
 		return usageError("found %q%s; accepted: %s", s.kind, didYouMean(s.kind, kinds), strings.Join(kinds, ", "))
 	}
-	if err := onceFromStandardInput(append([]string{s.chain, s.limits, s.claims}, files...)...); err != nil {
+	if err := onceFromStandardInput(append([]string{s.chain, s.limits, s.claims, s.rubric}, files...)...); err != nil {
 		return err
 	}
 	return s.command.check()
 }
 
 func (s *pageSettings) run(e env, files []string) error {
-	inputs := append([]string{s.chain, s.limits, s.claims}, files...)
+	inputs := append([]string{s.chain, s.limits, s.claims, s.rubric}, files...)
 	var outputs []wave.Output
 	var out *wave.File
 	if s.out != "" {
@@ -217,7 +221,11 @@ func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
 		if err != nil {
 			return pages.Page{}, nil, err
 		}
-		return pages.Devices(pages.OfSheets(sheets, files), version()), tableObject(sheets, bench.Compare(sheets)), nil
+		rubric, err := loadRubric(s.rubric)
+		if err != nil {
+			return pages.Page{}, nil, err
+		}
+		return pages.Devices(pages.OfSheets(sheets, files, rubric), version()), tableObject(sheets, bench.Compare(sheets), rubric), nil
 	}
 	return s.takePage(e, files)
 }

@@ -78,7 +78,7 @@ func overshootOf(s stimulus.LimiterStress, ceilingDBTP float64, rate int, part d
 func worstOvershoot(rows []Row) (all []Row) {
 	at := map[string]int{}
 	for _, r := range rows {
-		if r.Value == nil || !strings.HasPrefix(r.Test, overshootTest+", ") {
+		if r.Value == nil || !strings.HasPrefix(r.Test, overshootTest+", ") || !strings.Contains(r.Reading, "overshoot_") {
 			continue
 		}
 		key := r.of.Condition.String() + r.Reading

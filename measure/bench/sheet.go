@@ -85,6 +85,8 @@ func (r Row) String() string {
 	}
 	if r.AtMost {
 		text = "at most " + text
+	} else if r.Uncertainty > 0 {
+		text += fmt.Sprintf(" ±%.2g", r.Uncertainty)
 	}
 	if r.Spread != nil && len(r.Values) > 1 {
 		text += fmt.Sprintf(" (%d repeats, spread %.2g)", len(r.Values), *r.Spread)

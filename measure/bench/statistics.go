@@ -109,7 +109,8 @@ func stated(bound string) (sum float64) {
 }
 
 // resolution is the least difference that is one, whatever the bound: 0.01 dB, a
-// hundredth of a frame, a part in a thousand of anything else. (own definition; the
+// hundredth of a frame, a part in ten thousand of a frequency, a part in a thousand of
+// anything else. What has no unit is a sign or a count. (own definition; the
 // tests on simulated devices hold the readings to it)
 func resolution(unit string, value float64) float64 {
 	switch {
@@ -117,6 +118,12 @@ func resolution(unit string, value float64) float64 {
 		return 0.01
 	case unit == "frames" || unit == "ppm":
 		return 0.01
+	}
+	switch unit {
+	case "":
+		return 0
+	case "Hz":
+		return math.Abs(value) * 1e-4
 	}
 	return math.Abs(value) * 1e-3
 }

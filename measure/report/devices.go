@@ -18,9 +18,11 @@ type Comparison struct {
 	Answer   string
 	// Differs says what was not alike for all of them, which stands above all figures.
 	Differs []string
-	Rows    []ComparedReading
-	Curves  []ComparedCurve
-	Repeat  []string
+	// Rubric says what the grades are, one reading a line; nil: nothing is graded.
+	Rubric []string
+	Rows   []ComparedReading
+	Curves []ComparedCurve
+	Repeat []string
 }
 
 // ComparedReading is one reading of all devices.
@@ -29,8 +31,9 @@ type ComparedReading struct {
 	Got  []measure.Reading // one a device
 	// AtMost marks values that are noise, and so upper bounds; nil: none is.
 	AtMost []bool
-	Best   []bool // marked; several where they are equal
-	Equal  bool   // the differences are under what the measurement can resolve
+	Grades []string // one a device, by the user's rubric; "": none
+	Best   []bool   // marked; several where they are equal
+	Equal  bool     // the differences are under what the measurement can resolve
 	// Why says why they cannot be compared, "" where they can.
 	Why string
 }
@@ -61,6 +64,9 @@ func Devices(c Comparison, version string) Page {
 			if i < len(r.AtMost) && r.AtMost[i] && got.Measurable() {
 				cell.Text = "at most " + cell.Text
 			}
+			if i < len(r.Grades) && r.Grades[i] != "" {
+				cell.Text += " [" + r.Grades[i] + "]"
+			}
 			cell.Best = r.Why == "" && !r.Equal && got.Measurable() && i < len(r.Best) && r.Best[i]
 			row = append(row, cell)
 		}
@@ -74,6 +80,13 @@ func Devices(c Comparison, version string) Page {
 		table.Rows = append(table.Rows, append(row, text(minus(note))))
 	}
 	p.Sections = append(p.Sections, Section{Title: "Readings", Table: table})
+	if c.Rubric != nil {
+		rubric := &Table{Head: []string{"grades in brackets: reading, steps from the best, why"}}
+		for _, line := range c.Rubric {
+			rubric.Rows = append(rubric.Rows, []Cell{text(minus(line))})
+		}
+		p.Sections = append(p.Sections, Section{Title: "Rubric", Table: rubric})
+	}
 	curves := Section{Title: "Curves"}
 	for _, k := range c.Curves {
 		curves.Pictures = append(curves.Pictures, compared(c.Devices, k))

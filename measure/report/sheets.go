@@ -10,9 +10,15 @@ import (
 )
 
 // OfSheets arranges the sheets of devices for their page. Names are those of the sheets'
-// files, for how to repeat it.
-func OfSheets(sheets []*bench.Sheet, names []string) Comparison {
+// files, for how to repeat it. A rubric of the user grades the readings; nil: none.
+func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Comparison {
 	c := Comparison{Unjudged: true, Differs: bench.Differs(sheets)}
+	if rubric != nil {
+		c.Repeat = append(c.Repeat, fmt.Sprintf("grades by %s, SHA-256 %s", rubric.Name, rubric.Digest))
+		for _, g := range rubric.Grades {
+			c.Rubric = append(c.Rubric, g.String())
+		}
+	}
 	for i, s := range sheets {
 		c.Devices = append(c.Devices, s.Device)
 		c.Repeat = append(c.Repeat, fmt.Sprintf("%s: %s, by the plan %s, SHA-256 %s", names[i], s.Device, s.Plan, s.PlanSHA256))
@@ -26,6 +32,7 @@ func OfSheets(sheets []*bench.Sheet, names []string) Comparison {
 				one = got.Measured()
 			}
 			r.Got = append(r.Got, one)
+			r.Grades = append(r.Grades, rubric.Of(got))
 			r.AtMost = append(r.AtMost, got != nil && got.AtMost)
 			if row.Why == "" && row.Best[d] {
 				best[d]++
