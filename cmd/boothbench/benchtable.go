@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/measure/bench"
 )
 
@@ -53,7 +53,7 @@ func loadRubric(name string) (*bench.Rubric, error) {
 		return nil, nil
 	}
 	r, err := bench.LoadRubric(name)
-	if _, is := err.(*document.FileError); is {
+	if _, is := err.(*tomlfile.FileError); is {
 		return nil, withCode(exitUsage, err)
 	}
 	return r, inputErrorUnless(err)

@@ -8,7 +8,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 // Rubric is a user's file of grades: which value of a reading is worth which grade, and
@@ -33,9 +33,9 @@ type GradeStep struct {
 	Min, Max float64 // −Inf and Inf where there is none
 }
 
-// LoadRubric reads a rubric file; what is wrong with its text is a *document.FileError.
+// LoadRubric reads a rubric file; what is wrong with its text is a *tomlfile.FileError.
 func LoadRubric(name string) (*Rubric, error) {
-	text, err := document.Load(name, "rubric file")
+	text, err := tomlfile.Load(name, "rubric file")
 	if err != nil {
 		return nil, err
 	}
@@ -44,7 +44,7 @@ func LoadRubric(name string) (*Rubric, error) {
 
 // ReadRubric reads the text of a rubric file; name stands for it in errors.
 func ReadRubric(name string, text []byte) (*Rubric, error) {
-	file, err := document.Read(name, "a rubric file", text, "grade")
+	file, err := tomlfile.Read(name, "a rubric file", text, "grade")
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +55,7 @@ func ReadRubric(name string, text []byte) (*Rubric, error) {
 		switch e.Key {
 		case "schema":
 		case "grade":
-			file.Tables(e, func(v *document.Value) { r.Grades = append(r.Grades, grading(file, v)) })
+			file.Tables(e, func(v *tomlfile.Value) { r.Grades = append(r.Grades, grading(file, v)) })
 		default:
 			file.Unknown(e, []string{"schema", "grade"}, "")
 		}
@@ -64,7 +64,7 @@ func ReadRubric(name string, text []byte) (*Rubric, error) {
 	return r, file.Err()
 }
 
-func grading(d *document.Document, v *document.Value) (g Grading) {
+func grading(d *tomlfile.Document, v *tomlfile.Value) (g Grading) {
 	for _, e := range v.Entries {
 		switch e.Key {
 		case "reading":
@@ -87,7 +87,7 @@ func grading(d *document.Document, v *document.Value) (g Grading) {
 		{"steps", `steps = [{ grade = "A", min = 110 }, { grade = "B", min = 100 }, { grade = "C" }]`},
 	} {
 		if v.Entry(must.key) == nil {
-			d.Report(v.At, document.Problem{Key: must.key, Found: "missing", Accepted: must.accepted})
+			d.Report(v.At, tomlfile.Problem{Key: must.key, Found: "missing", Accepted: must.accepted})
 		}
 	}
 	return g
@@ -95,8 +95,8 @@ func grading(d *document.Document, v *document.Value) (g Grading) {
 
 // gradeSteps are the steps of a reading, from the best to the worst. Only the last may be
 // without bounds: it takes what is left.
-func gradeSteps(d *document.Document, e document.Entry) (all []GradeStep) {
-	if e.Value.Kind != document.Array || len(e.Value.Items) == 0 {
+func gradeSteps(d *tomlfile.Document, e tomlfile.Entry) (all []GradeStep) {
+	if e.Value.Kind != tomlfile.Array || len(e.Value.Items) == 0 {
 		d.WrongType(e.Key, e.Value, `a list such as [{ grade = "A", min = 110 }, { grade = "B" }], from the best to the worst`, "")
 		return nil
 	}
@@ -117,18 +117,18 @@ func gradeSteps(d *document.Document, e document.Entry) (all []GradeStep) {
 		}
 		switch {
 		case step.Grade == "":
-			d.Report(item.At, document.Problem{Key: e.Key, Found: "a step without a grade", Accepted: `{ grade = "A", min = 110 }`})
+			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: "a step without a grade", Accepted: `{ grade = "A", min = 110 }`})
 		case !bounded && i < len(e.Value.Items)-1:
-			d.Report(item.At, document.Problem{Key: e.Key, Found: "no min and no max before the last step", Accepted: "a bound for every step but the last, which takes what is left"})
+			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: "no min and no max before the last step", Accepted: "a bound for every step but the last, which takes what is left"})
 		case step.Min > step.Max:
-			d.Report(item.At, document.Problem{Key: e.Key, Found: fmt.Sprintf("min %g is above max %g: nothing lies between", step.Min, step.Max)})
+			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: fmt.Sprintf("min %g is above max %g: nothing lies between", step.Min, step.Max)})
 		}
 		all = append(all, step)
 	}
 	return all
 }
 
-func numberOr(d *document.Document, e document.Entry, otherwise float64) float64 {
+func numberOr(d *tomlfile.Document, e tomlfile.Entry, otherwise float64) float64 {
 	if v, ok := d.Number(e); ok {
 		return v
 	}

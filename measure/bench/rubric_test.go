@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/boothbench/boothbench/chain/document"
+	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
 const rubricText = `schema = 1
@@ -67,7 +67,7 @@ func TestRubricFaults(t *testing.T) {
 		"nothing lies between":  {`max = -100`, `min = 3, max = -100`},
 	} {
 		_, err := ReadRubric("rubric.toml", []byte(strings.Replace(rubricText, edit[0], edit[1], 1)))
-		if _, is := err.(*document.FileError); !is || !strings.Contains(err.Error(), found) {
+		if _, is := err.(*tomlfile.FileError); !is || !strings.Contains(err.Error(), found) {
 			t.Errorf("%q: %v", found, err)
 		}
 	}
