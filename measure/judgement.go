@@ -81,7 +81,10 @@ func (l Limit) String() string {
 		if math.Abs(v) < 0.01 {
 			digits = 1e8
 		}
-		return strconv.FormatFloat(math.Round(v*digits)/digits, 'f', -1, 64)
+		if rounded := math.Round(v*digits) / digits; rounded-rounded == 0 { // not beyond all numbers
+			v = rounded
+		}
+		return strconv.FormatFloat(v, 'f', -1, 64)
 	}
 	switch {
 	case l.Min == nil && l.Max == nil:

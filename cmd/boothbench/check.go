@@ -33,10 +33,11 @@ A limits file:
   [[expect]]
   files = ["ep*.wav"]                                  # none: each FILE
   spec = "ebu-r128"                                    # see boothbench specs
-  noise_floor_dbfs = { max = -60 }
+  noise_floor_dbfs = { max = -60, why = "the room's" } # stands beside the limit
   [[expect]]
   files = ["ep1.wav"]
-  like = "ep1-before.wav"                              # see boothbench compare
+  like = "ep1-before.wav"                              # see boothbench compare; missing_ms
+                                                       # is at most 0 unless it is set
   baseline = "baseline"
   residual_dbfs = { max = -90 }
   [[expect]]

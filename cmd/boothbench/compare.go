@@ -70,7 +70,9 @@ func runCompare(e env, args []string) error {
 	}
 	c := &compared{files: [2]file{{path: f.Arg(0)}, {path: f.Arg(1)}}, settings: settings}
 	if f.Changed("at-most") {
-		c.atMost = atMost
+		if c.atMost = atMost; isOneFile(f.Arg(0), f.Arg(1)) {
+			return usageError("--at-most: %s and %s are one file, which cannot differ; accepted: two files", f.Arg(0), f.Arg(1))
+		}
 	}
 	return c.run(e, *residual, *replace, *asJSON, *quiet)
 }

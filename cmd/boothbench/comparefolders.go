@@ -19,6 +19,16 @@ func countFolders(arguments []string) (count int) {
 	return count
 }
 
+// isOneFile reports whether two paths lead to one file or folder.
+func isOneFile(a, b string) bool {
+	one, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	other, err := os.Stat(b)
+	return err == nil && os.SameFile(one, other)
+}
+
 // comparedFolders are two folders whose files are compared by name.
 type comparedFolders struct {
 	a, b     string
@@ -30,6 +40,9 @@ type comparedFolders struct {
 }
 
 func (c *comparedFolders) run(e env, asJSON, quiet bool) error {
+	if isOneFile(c.a, c.b) {
+		return usageError("%s and %s are one folder, whose files cannot differ; accepted: two folders", c.a, c.b)
+	}
 	var sides [2][]compare.NamedFile
 	for i, folder := range []string{c.a, c.b} {
 		takes, err := inFolder(folder, "")

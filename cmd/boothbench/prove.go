@@ -79,7 +79,7 @@ func runProve(e env, args []string) error {
 	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
 	f.BoolVar(&s.plot, "plot", false, plotHelp+": each curve of a chain")
-	f.BoolVar(&s.acceptUndecided, "accept-undecided", false, "exit with 0 although claims could not be decided, if none failed")
+	f.BoolVar(&s.acceptUndecided, "accept-undecided", false, "exit with 0 although claims could not be decided, if none failed and one passed")
 	f.BoolVar(&s.failures, "failures", false, "list what did not pass only")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
 	if err := parse(f, args); err != nil {

@@ -141,6 +141,12 @@ func TestBaselineRefuses(t *testing.T) {
 			t.Error(j)
 		}
 	}
+	// NaN is nothing that could be right, and never equals what was recorded.
+	broken := dsp.Block{make([]float64, 3000)}
+	broken[0][77] = math.NaN()
+	if c, err := b.changeOf(t.Context(), Planes(48000, broken)); err == nil || !strings.Contains(err.Error(), "NaN or infinite sample at frame 77") {
+		t.Errorf("NaN against a baseline: %+v, %v", c, err)
+	}
 	good, err := os.ReadFile(baselinePath(dir, file))
 	if err != nil {
 		t.Fatal(err)

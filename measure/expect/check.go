@@ -118,7 +118,11 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 // CheckFile measures a file, with each instrument once, and holds the limits of
 // all the groups that are about it against it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
-	return l.checkFile(ctx, file, l.groupsOf([]string{file})[0], l.keeper([]string{file}, nil))
+	groups := l.groupsOf([]string{file})[0]
+	if err := l.comparesItself(file, groups); err != nil {
+		return Checked{Subject: file, groups: groups, Err: err}
+	}
+	return l.checkFile(ctx, file, groups, l.keeper([]string{file}, nil))
 }
 
 func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *keeper) Checked {
@@ -192,11 +196,16 @@ func (g Group) wanted() []measure.Limit {
 		return slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { return l.Reading == reading })
 	}
 	limits := slices.Clone(g.Limits)
+	usual := func(reading, source string) {
+		l := measure.AtMost(reading, 0)
+		l.Source = source
+		limits = append(limits, l)
+	}
 	if g.Like != "" && !limited("missing_ms") {
-		limits = append(limits, measure.AtMost("missing_ms", 0))
+		usual("missing_ms", "usual of like; missing_ms = … sets another")
 	}
 	if limited("claims_failed") && !limited("claims_undecided") {
-		limits = append(limits, measure.AtMost("claims_undecided", 0))
+		usual("claims_undecided", "usual beside claims_failed; claims_undecided = … sets another")
 	}
 	return limits
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"hash"
 	"math"
 
@@ -39,6 +40,9 @@ func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 		bands, sketch := measure.NewThirdOctaves(f.RateHz, f.Channels), newSketcher(f.RateHz, f.Channels)
 		if err := measure.EachBlock(ctx, src, m.write, bands.Write, sketch.write); err != nil {
 			return err
+		}
+		if m.broken {
+			return fmt.Errorf("found a NaN or infinite sample at frame %d; accepted: finite samples (process --repair-nonfinite replaces others)", m.brokenAt)
 		}
 		f.Frames, f.Levels, f.SamplesSHA256, f.Reference = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil)), sketch.end()
 		for _, b := range bands.Levels() {
@@ -81,6 +85,9 @@ type imprint struct {
 	sum    float64
 	filled int
 	bytes  []byte
+
+	broken   bool // a sample is no finite number
+	brokenAt int64
 }
 
 func (m *imprint) write(b dsp.Block) {
@@ -92,6 +99,9 @@ func (m *imprint) write(b dsp.Block) {
 				m.bytes = append(m.bytes, byte(bits>>shift))
 			}
 			m.sum += b[c][n] * b[c][n]
+			if v := b[c][n]; v-v != 0 && !m.broken {
+				m.broken, m.brokenAt = true, m.frames+int64(n)
+			}
 		}
 		if m.filled++; m.filled == m.window {
 			m.levels = append(m.levels, asPacked(rounded(dsp.PowerToDB(m.sum/float64(m.window*len(b))))))

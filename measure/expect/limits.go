@@ -190,6 +190,9 @@ func (d *decoder) patterns(e tomlfile.Entry) []string {
 		d.WrongType(e.Key, e.Value, accepted, "")
 		return nil
 	}
+	if len(e.Value.Items) == 0 {
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "an empty list", Accepted: accepted, Hint: "without files = … an [[expect]] is about every file that is named"})
+	}
 	var patterns []string
 	for _, item := range e.Value.Items {
 		if item.Kind != tomlfile.String {
@@ -214,12 +217,16 @@ func (d *decoder) path(e tomlfile.Entry) string {
 	return beside(filepath.Dir(d.Path), name)
 }
 
-// limit reads an entry such as true_peak_dbtp = { max = -1 }.
+// limit reads an entry such as true_peak_dbtp = { max = -1, why = "the platform's" }.
 func (d *decoder) limit(e tomlfile.Entry, others []string) (measure.Limit, bool) {
 	if _, known := originOf(e.Key); !known {
 		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain --readings lists them)")
 		return measure.Limit{}, false
 	}
-	b, ok := d.Bounds(e)
-	return measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}, ok
+	b, ok := d.Bounds(e, "why")
+	l := measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}
+	if why := e.Value.Entry("why"); ok && why != nil {
+		l.Source = d.String(*why)
+	}
+	return l, ok
 }

@@ -86,6 +86,8 @@ func TestParseErrors(t *testing.T) {
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { min = 0, max = -1 }", "min 0 is above max -1"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { target = -1 }", "no usable limit"},
 		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { max = nan }", "found nan"},
+		{"schema = 1\n[[expect]]\nfiles = []\ntrue_peak_dbtp = { max = -1 }", "3:9: files: an empty list"},
+		{"schema = 1\n[[expect]]\ntrue_peak_dbtp = { max = -1, why = 3 }", "found the number 3"},
 		{"schema = 1\n[[expect]]\nspec = \"ebu-r129\"", `no specification "ebu-r129"; did you mean "ebu-r128"?`},
 		{"schema = 1\n[[expect]]\nfiles = [\"[\"]\ntrue_peak_dbtp = { max = -1 }", "3:10: files: the pattern"},
 		{"schema = 1\n[[expect]]\nchain = \"a.toml\"\ntrue_peak_dbtp = { max = -1 }", "a reading of a file, in an [[expect]] of a chain"},

@@ -69,7 +69,11 @@ func TestJudgedFilesAreTheSameFromEverywhere(t *testing.T) {
 				t.Fatal(err)
 			}
 			for _, name := range []string{"ep1.wav", "ep2.wav", "take.wav", "ep.txt"} {
-				if err := os.WriteFile(filepath.Join(dir, name), nil, 0o666); err != nil {
+				text := []byte(nil)
+				if strings.HasSuffix(name, ".wav") {
+					text = quietWAV
+				}
+				if err := os.WriteFile(filepath.Join(dir, name), text, 0o666); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -104,7 +108,7 @@ func TestJudgedFilesAreTheSameFromEverywhere(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := []string{filepath.Join(about, "ep1.wav"), filepath.Join(about, "ep2.wav")}
-		for range 4 {
+		for k := range 4 {
 			here := rapid.SampledFrom(append(slices.Clone(folders), top)).Draw(t, "here")
 			if err := os.Chdir(here); err != nil {
 				t.Fatal(err)
@@ -122,6 +126,12 @@ func TestJudgedFilesAreTheSameFromEverywhere(t *testing.T) {
 			files, _, err := l.Subjects(nil)
 			if err != nil {
 				t.Fatal(err)
+			}
+			if k == 0 {
+				run, err := l.Run(t.Context(), nil, Work{})
+				if err != nil || !run.Passed() || len(run.Results()) != len(want) || run.Groups[0].Limits != len(want) {
+					t.Fatalf("from %s: %+v, %v", here, run, err)
+				}
 			}
 			places := make([]string, len(files))
 			for i, file := range files {
@@ -145,6 +155,126 @@ func TestJudgedFilesAreTheSameFromEverywhere(t *testing.T) {
 		}
 	})
 	t.Logf("%d layouts, 4 working folders each", count)
+}
+
+// quietWAV is a file of 16 frames of -40 dBFS at 48 kHz, one channel of 16 bits.
+var quietWAV = func() []byte {
+	text := append([]byte("RIFF\x44\x00\x00\x00WAVEfmt \x10\x00\x00\x00\x01\x00\x01\x00\x80\xbb\x00\x00\x00\x77\x01\x00\x02\x00\x10\x00data\x20\x00\x00\x00"), make([]byte, 32)...)
+	text[44], text[45] = 0x48, 0x01 // 328 of 32768
+	return text
+}()
+
+// Whatever a limits file says and however it is called: what judges nothing is an error
+// or a failure in every format, and what passes has judged every named file, each by every
+// group that is about it.
+func TestNothingJudgedNeverPasses(t *testing.T) {
+	top := placeOf(t.TempDir())
+	for _, name := range []string{"a/ep1.wav", "a/ep2.wav", "b/ep1.wav", "b/notes.txt", "empty.wav"} {
+		if err := os.MkdirAll(filepath.Dir(filepath.Join(top, name)), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		text := quietWAV
+		if name == "empty.wav" {
+			text = nil
+		}
+		if err := os.WriteFile(filepath.Join(top, name), text, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	passed, refused, failed := 0, 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		text := "schema = 1\n"
+		often := func(usual string, others ...string) []string {
+			return append([]string{usual, usual, usual, usual, usual, usual, usual, usual}, others...)
+		}
+		for range rapid.SampledFrom([]int{0, 1, 1, 1, 1, 1, 2, 2, 3}).Draw(t, "groups") {
+			text += "[[expect]]\n"
+			if rapid.Bool().Draw(t, "patterns") {
+				text += "files = [" + strings.Join(rapid.SliceOfN(rapid.SampledFrom([]string{`"a/*.wav"`, `"b/*.wav"`, `"*/ep1.wav"`, `"none*.wav"`, `"A/*.wav"`, `"*.wav"`, `"b/../a/ep2.wav"`, `"c/*"`}), 1, 2).Draw(t, "files"), ", ") + "]\n"
+			}
+			text += rapid.SampledFrom(often("", "like = \"a/*.wav\"\n", "like = \"b/ep1.wav\"\n", "baseline = \"nobase\"\n", "through = \"none.toml\"\n", "chain = \"none.toml\"\n")).Draw(t, "key")
+			text += rapid.SampledFrom(often("true_peak_dbtp = { max = 0 }\n", "", "true_peak_dbtp = { max = nan }\n", "changed_samples = { max = 0 }\n", "claims_failed = { max = 0 }\n", "hum_hz = { max = 100 }\n", "sample_peak_dbfs = { max = -90 }\n")).Draw(t, "limit")
+		}
+		named := rapid.SliceOfN(rapid.SampledFrom([]string{"a/ep1.wav", "a/ep2.wav", "b/ep1.wav", "b/notes.txt", "empty.wav", "none.wav", "b"}), 0, 2).Draw(t, "named")
+		for i := range named {
+			named[i] = filepath.Join(top, named[i])
+		}
+		l, err := Parse(filepath.Join(top, "limits.toml"), []byte(text))
+		var run Run
+		if err == nil {
+			run, err = l.Run(t.Context(), named, Work{})
+		}
+		if err != nil {
+			refused++
+			return
+		}
+		judged := 0
+		for _, c := range run.Checked {
+			judged += len(c.Judgements)
+		}
+		if judged == 0 && run.Passed() {
+			t.Fatalf("%s\n%q: nothing is judged, and it passes", text, named)
+		}
+		if run.Passed() {
+			passed++
+			for _, c := range run.Checked {
+				for _, k := range c.groups {
+					if !slices.Contains(c.by, k) {
+						t.Fatalf("%s\n%q: %s passes, and group %d judged nothing of it", text, named, c.Subject, k)
+					}
+				}
+			}
+			for _, name := range named {
+				if !slices.ContainsFunc(run.Checked, func(c Checked) bool { return placeOf(c.Subject) == placeOf(name) }) {
+					t.Fatalf("%s\n%q: %s is named and not judged", text, named, name)
+				}
+			}
+			return
+		}
+		failed++
+		var junit, tap, summary, annotations strings.Builder
+		WriteJUnit(&junit, run.Results(), fixedTime)
+		WriteTAP(&tap, run.Results())
+		WriteSummary(&summary, run)
+		WriteAnnotations(&annotations, run.Results())
+		line, _ := HistoryLine(run, "", fixedTime)
+		if !strings.Contains(junit.String(), "<failure") && !strings.Contains(junit.String(), "<error") || !strings.Contains(tap.String(), "\nnot ok ") ||
+			!strings.Contains(summary.String(), "Limits are not met") || annotations.Len() == 0 || !strings.Contains(string(line), `"passed":false`) {
+			t.Fatalf("%s\n%q: it fails, but not in\n%s\n%s\n%s\n%s\n%s", text, named, &junit, &tap, &summary, &annotations, line)
+		}
+	})
+	t.Logf("%d passed, %d failed, %d refused", passed, failed, refused)
+	if passed == 0 || failed == 0 || refused == 0 {
+		t.Errorf("%d passed, %d failed, %d were refused: the cases are not of every kind", passed, failed, refused)
+	}
+}
+
+// A file that is its own like, under whatever name, cannot differ: that is an error.
+func TestLikeIsAnotherFile(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "ep1.wav")
+	if err := os.WriteFile(file, quietWAV, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	likes := []string{"ep1.wav", "./ep1.wav", "ep*.wav", "../" + filepath.Base(dir) + "/ep1.wav"}
+	if os.Link(file, filepath.Join(dir, "hard.wav")) == nil {
+		likes = append(likes, "hard.wav")
+	}
+	if os.Symlink("ep1.wav", filepath.Join(dir, "soft.wav")) == nil {
+		likes = append(likes, "soft.wav")
+	}
+	for _, like := range likes {
+		l, err := Parse(filepath.Join(dir, "limits.toml"), []byte("schema = 1\n[[expect]]\nlike = '"+like+"'\nresidual_dbfs = { max = 0 }\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := l.Run(t.Context(), []string{file}, Work{}); err == nil || !strings.Contains(err.Error(), "are one file, which cannot differ") {
+			t.Errorf("like = %s: %v", like, err)
+		}
+		if c := l.CheckFile(t.Context(), file); c.Passed() || c.Err == nil {
+			t.Errorf("like = %s: %+v", like, c)
+		}
+	}
 }
 
 // One file under two names is judged once, and a run that judges nothing fails in

@@ -80,6 +80,11 @@ func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 		return Run{}, err
 	}
 	groups := l.groupsOf(files)
+	for i, file := range files {
+		if err := l.comparesItself(file, groups[i]); err != nil {
+			return Run{}, err
+		}
+	}
 	r := Run{Checked: make([]Checked, len(files)+len(chains))}
 	var turn sync.Mutex
 	var take func(*wave.Writer)
@@ -178,6 +183,25 @@ func missingFile(subject, why string) measure.Judgement {
 func (g Group) hasPartner(file string) bool {
 	_, err := os.Stat(g.likeOf(file))
 	return !g.pairs() || err == nil
+}
+
+// comparesItself is the error of a file whose like is the file itself, under whatever
+// name: it would never differ.
+func (l *Limits) comparesItself(file string, groups []int) error {
+	here, err := os.Stat(file)
+	if err != nil {
+		return nil // reported where the file is read
+	}
+	for _, k := range groups {
+		g := l.Groups[k]
+		if g.Like == "" {
+			continue
+		}
+		if other, err := os.Stat(g.likeOf(file)); err == nil && os.SameFile(here, other) {
+			return fmt.Errorf("%s:%d: like: %s and %s are one file, which cannot differ; accepted: another file", l.Path, g.Line, file, g.likeOf(file))
+		}
+	}
+	return nil
 }
 
 // groupRuns counts what each group judged.

@@ -99,7 +99,7 @@ func (d *decoder) spec(t *tomlfile.Value) Spec {
 		}
 	}
 	for i := range s.Limits {
-		s.Limits[i].Source = s.Name
+		s.Limits[i].Source = strings.TrimSuffix(s.Name+": "+s.Limits[i].Source, ": ")
 	}
 	return s
 }

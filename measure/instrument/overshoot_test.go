@@ -259,3 +259,64 @@ func TestOnlyTheFineReadingSees(t *testing.T) {
 	}
 	wantFinding(t, o, "samples and Annex 2 hold")
 }
+
+// The worst signal of the set is named, with its reading and in a failure; a signal of
+// which nothing can be measured is not made up for by another.
+func TestWorstOvershootNamesItsSignal(t *testing.T) {
+	dsptest.Exhaustive(t) // all stress signals
+	most := dsp.DBToAmplitude(-1)
+	clip := curve(func(x float64) float64 { return max(-most, min(most, x)) }) // its waves between the samples are over
+	readings, err := WorstOvershoot(t.Context(), clip, -1, 0, 48000, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, _ := readings.Get("overshoot_fine_db")
+	_, signal, named := strings.Cut(got.Definition, "; largest with ")
+	if !named || got.Value < 0.1 {
+		t.Fatalf("%+v", got)
+	}
+	known := false
+	for _, s := range stimulus.LimiterStressSet(-1, 2) {
+		if !strings.HasPrefix(signal, s.Name()) {
+			continue
+		}
+		known = true
+		sound, err := s.Make(48000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		open := func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(48000, len(sound)), sound), nil }
+		o, err := OvershootOf(t.Context(), clip, open, 0, measure.OverSettings{CeilingDBTP: -1, MostEvents: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if own, _ := o.Readings().Get("overshoot_fine_db"); own.Value != got.Value {
+			t.Errorf("%s alone gives %g, the set %g", s.Name(), own.Value, got.Value)
+		}
+	}
+	if !known {
+		t.Errorf("%q is no signal of the set", signal)
+	}
+	j := NameSignal(measure.Judge("clip", 48000, readings, measure.AtMost("overshoot_fine_db", 0)))
+	if !strings.HasSuffix(j.Sentence(), "too much, with the signal "+signal) {
+		t.Error(j)
+	}
+	if j := NameSignal(measure.Judge("clip", 48000, readings, measure.AtMost("overshoot_fine_db", 90))); strings.Contains(j.Sentence(), "signal") {
+		t.Errorf("a limit that is met: %s", j)
+	}
+	calls := 0
+	broken := curve(func(x float64) float64 {
+		if calls++; calls == 300000 { // in one signal only
+			return math.NaN()
+		}
+		return max(-most/2, min(most/2, x))
+	})
+	readings, err = WorstOvershoot(t.Context(), broken, -1, 0, 48000, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j = NameSignal(measure.Judge("broken", 48000, readings, measure.AtMost("overshoot_fine_db", 0)))
+	if j.Verdict != measure.Undecided || !strings.Contains(j.Sentence(), "NaN or infinite sample at frame ") || !strings.Contains(j.Sentence(), ", with the signal ") {
+		t.Errorf("one NaN in one signal: %s", j)
+	}
+}

@@ -26,6 +26,12 @@ func WorstOvershoot(ctx context.Context, d Device, ceilingDBTP, driveDB float64,
 			return nil, err
 		}
 		readings := o.Readings()
+		if reason := o.overs.Reason(); reason != "" { // no other signal makes up for it
+			for i := range readings {
+				readings[i].Reason = reason + ", with the signal " + signal.Name()
+			}
+			return readings, nil
+		}
 		for i, r := range readings {
 			with := signal.Name()
 			if part := signal.PartAt(rate, r.Frame); r.Frame >= 0 && part != "" {

@@ -45,12 +45,12 @@ type Sheet struct {
 
 // Passed reports whether every claim passed. A claim that no measurement decided
 // has not.
-func (s *Sheet) Passed() bool { return s.Count(measure.Pass) == len(s.Lines) }
+func (s *Sheet) Passed() bool { return len(s.Lines) > 0 && s.Count(measure.Pass) == len(s.Lines) }
 
-// Holds is Passed, but for claims that stayed undecided, which are accepted if the
-// caller says so. A broken response is a failure in any case.
+// Holds is Passed, but for claims that stayed undecided, which are accepted beside one
+// that passed if the caller says so. A broken response is a failure in any case.
 func (s *Sheet) Holds(acceptUndecided bool) bool {
-	return s.Passed() || acceptUndecided && s.Count(measure.Fail) == 0
+	return s.Passed() || acceptUndecided && s.Count(measure.Fail) == 0 && s.Count(measure.Pass) > 0
 }
 
 // Count is the number of lines with a verdict.
