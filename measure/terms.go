@@ -74,6 +74,7 @@ var termTable = [][4]string{
 	{"mask_excess_db", "By how much a response, against its gain at 1 kHz, is outside of the mask of a claims file where it is furthest outside; less than 0: inside everywhere.", "own definition", "The mask says nothing beyond its first and last frequency."},
 	{"{corner_hz,slope_db_per_octave}", "A filter's −3.01 dB frequency and its steepness beyond, read back.", "10·log10(1/2); straight line over octaves", ""},
 	{"{centre_hz,bell_gain_db,bell_q}", "A bell read back: its extreme, and its centre over the distance of the half-gain points.", "W3C Audio EQ Cookbook", "Not the Q of the −3 dB points."},
+	{"notch_{hz,depth_db,q}", "A notch read back: the middle of its -3.01 dB points, how far down its bottom is, and its centre over their distance.", "W3C Audio EQ Cookbook", "The depth is read on the grid of the measurement: at least so much."},
 	{"shelf_{hz,gain_db,q}", "A shelf read back: where half its gain in dB is reached, its gain, its steepness.", "W3C Audio EQ Cookbook", ""},
 	{"{tone,low_tone,high_tone}_{hz,dbfs}", "Frequency and level of a tone in the response.", "AES17-2015 3.12: a full-scale sine is 0 dBFS", ""},
 	{"harmonicN_{db,percent}", "The harmonic of that order against the fundamental.", "IEC 60268-3 14.12", ""},

@@ -27,7 +27,7 @@ var givenBy = [][2]string{
 	{"overshoot_{sample,annex2,fine}_db", "overshoot"},
 	{"{first_window_overshoot_db,time_over_ceiling_ms,over_events,image_shift_db}", "overshoot"},
 	{"{gain_at_Nhz_db,gain_at_Nkhz_db,corner_hz,slope_db_per_octave,mask_excess_db}", "prove --claims CLAIMS.toml"},
-	{"{response_deviation_db,curve_deviation_db,corner_hz,slope_db_per_octave,centre_hz,bell_gain_db,bell_q,shelf_hz}", "prove CHAIN"},
+	{"{response_deviation_db,curve_deviation_db,corner_hz,slope_db_per_octave,centre_hz,bell_gain_db,bell_q,shelf_hz,notch_hz,notch_depth_db,notch_q}", "prove CHAIN"},
 	{"{shelf_gain_db,shelf_q}", "(in Go: instrument.FrequencyResponse.ShelfReadings)"},
 	{"{programme_level_db,programme_gain_trace_db,programme_residual_db,programme_largest_difference_dbfs,repeat_changed_samples,rounding_noise_lsb,rounding_mean_lsb,rounding_peak_lsb}", "prove CHAIN"},
 	{"{equivalent_input_noise_dbu,equivalent_input_noise_dbv,thermal_noise_dbu,noise_figure_db}", "units ein"},

@@ -157,7 +157,7 @@ func (p *parser) container() error {
 		}
 	}
 	found, advice := foreign(start)
-	return p.refuse("", 0, found, "a WAV file (RIFF, RF64 or BW64)", advice)
+	return p.refuse("", 0, found, "a WAV file (RIFF, RF64 or BW64) or a FLAC file", advice)
 }
 
 // long returns a chunk's size, looked up in ds64 where the chunk's own field is

@@ -86,6 +86,57 @@ func (f *FrequencyResponse) BellReadings(lowHz, highHz float64) measure.Readings
 	return r
 }
 
+// NotchReadings reads notch_hz, notch_depth_db and notch_q of a notch between two
+// frequencies in Hz: where the magnitude is least, that magnitude with its sign
+// changed, and the centre over the distance of the points 3.01 dB down (the Q of the
+// W3C Audio EQ Cookbook's notch).
+func (f *FrequencyResponse) NotchReadings(lowHz, highHz float64) measure.Readings {
+	var r measure.Readings
+	centre := measure.Reading{Unit: "Hz", Definition: "middle, over the logarithm of frequency, of the points 3.01 dB down on either side of the least magnitude"}
+	depth := measure.Reading{Unit: "dB", Reference: "0 dB", Definition: "least magnitude, its sign changed"}
+	q := measure.Reading{Definition: "centre over the distance of the points 3.01 dB down"}
+	first, last := f.index(lowHz), f.index(highHz)
+	best := first
+	for i := first; i <= last; i++ {
+		if cmplx.Abs(f.Gain[i]) < cmplx.Abs(f.Gain[best]) {
+			best = i
+		}
+	}
+	// Through its zero the gain goes in a straight line: between the points it is nearer.
+	least := cmplx.Abs(f.Gain[best])
+	for _, i := range []int{best - 1, best} {
+		if i >= 0 && i+1 < len(f.Gain) {
+			least = min(least, nearest(f.Gain[i], f.Gain[i+1]))
+		}
+	}
+	db := dsp.AmplitudeToDB(least)
+	low, lowErr := f.crossing(f.Hz[best], f.Hz[0], dsp.PowerToDB(0.5))
+	high, highErr := f.crossing(f.Hz[best], f.Hz[len(f.Hz)-1], dsp.PowerToDB(0.5))
+	if best == first || best == last || db > dsp.PowerToDB(0.5) || lowErr != nil || highErr != nil {
+		centre.Reason = fmt.Sprintf("no notch of 3 dB from %s to %s", spectra.HzText(lowHz), spectra.HzText(highHz))
+		depth.Reason, q.Reason = centre.Reason, centre.Reason
+	} else {
+		centre.Value, q.Value, depth.Value = math.Sqrt(low*high), math.Sqrt(low*high)/(high-low), -db
+		if math.IsInf(db, -1) {
+			depth.Value, depth.Reason, depth.Beyond = 0, "exactly 0 there", 1
+		}
+	}
+	r.Add("notch_hz", centre)
+	r.Add("notch_depth_db", depth)
+	r.Add("notch_q", q)
+	return r
+}
+
+// nearest is how near the straight line between two numbers comes to 0.
+func nearest(a, b complex128) float64 {
+	way := b - a
+	if way == 0 {
+		return cmplx.Abs(a)
+	}
+	t := -(real(a)*real(way) + imag(a)*imag(way)) / (real(way)*real(way) + imag(way)*imag(way))
+	return cmplx.Abs(a + complex(max(0, min(1, t)), 0)*way)
+}
+
 // extreme is where the magnitude is furthest from 0 dB.
 func (f *FrequencyResponse) extreme(lowHz, highHz float64) (hz, db float64, err error) {
 	level := func(i int) float64 { return dsp.AmplitudeToDB(cmplx.Abs(f.Gain[i])) }

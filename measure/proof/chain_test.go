@@ -47,6 +47,7 @@ func stage(t testing.TB, lines string) chain.Stage {
 const (
 	bell  = `kind = "equaliser"; design = "cookbook"; [[stage.band]]; shape = "bell"; centre_hz = 3000; gain_db = 4; q = 1`
 	shelf = `kind = "equaliser"; [[stage.band]]; shape = "high-shelf"; centre_hz = 4000; gain_db = -6`
+	notch = `kind = "equaliser"; [[stage.band]]; shape = "notch"; centre_hz = 1000; q = 10`
 	comp  = `kind = "compressor"; threshold_dbfs = -24`
 	rms   = `kind = "compressor"; threshold_dbfs = -30; detector = "rms"; knee_db = 0; ratio = 4; attack_ms = 20; link_channels = false; makeup_db = 3`
 	gate  = `kind = "expander"; threshold_dbfs = -45`
@@ -62,7 +63,7 @@ func TestStagesPass(t *testing.T) {
 		bell, shelf,
 		`kind = "equaliser"; [[stage.band]]; shape = "notch"; centre_hz = 50; q = 10; [[stage.band]]; shape = "low-shelf"; centre_hz = 200; gain_db = 6`,
 		`kind = "equaliser"; [[stage.band]]; shape = "bell"; centre_hz = 12000; gain_db = -12; q = 4; [[stage.band]]; shape = "bell"; centre_hz = 300; gain_db = 3; q = 2`,
-		comp, rms, gate,
+		comp, rms, gate, notch,
 		`kind = "compressor"; threshold_dbfs = -10; ratio = 20; knee_db = 0; attack_ms = 0.5; release_ms = 30; hold_ms = 25; lookahead_ms = 2`,
 		`kind = "compressor"; threshold_dbfs = -40; ratio = 2; knee_db = 12; attack_ms = 50; release_ms = 800; sidechain_highpass_hz = 120`,
 		`kind = "compressor"; threshold_dbfs = -20; ratio = 1`,
@@ -116,6 +117,9 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{bell, strings.Replace(bell, "q = 1", "q = 1.1", 1), "bell_q"},
 		{bell, strings.Replace(bell, "cookbook", "matched", 1), "response_deviation_db"},
 		{shelf, strings.Replace(shelf, "4000", "4200", 1), "shelf_hz"},
+		{notch, strings.Replace(notch, "= 1000", "= 1010", 1), "notch_hz"},
+		{notch, strings.Replace(notch, "q = 10", "q = 11", 1), "notch_q"},
+		{notch, strings.Replace(notch, `"notch"`, `"bell"; gain_db = -18`, 1), "notch_depth_db"},
 		{`kind = "gain"; gain_db = 6`, `kind = "gain"; gain_db = 6.02`, "gain_at_1khz_db"},
 		{`kind = "gain"; gain_db = 1; channels = [1]`, `kind = "gain"; gain_db = 1; channels = [2]`, "gain_at_1khz_db_ch2"},
 		{`kind = "polarity"; channels = [1]`, `kind = "polarity"; channels = [2]`, "polarity_ch1"},

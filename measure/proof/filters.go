@@ -112,9 +112,9 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		unclaimed = silent("", reason+"; response_deviation_db holds the whole curve", readings...).unclaimed
 	}
 	top := min(20000, 0.45*float64(rate))
-	names := map[dsp.BandShape][]string{dsp.Bell: {"centre_hz", "bell_gain_db", "bell_q"}, dsp.LowShelf: {"shelf_hz"}, dsp.HighShelf: {"shelf_hz"}}[b.Shape]
+	names := map[dsp.BandShape][]string{dsp.Bell: {"centre_hz", "bell_gain_db", "bell_q"}, dsp.LowShelf: {"shelf_hz"}, dsp.HighShelf: {"shelf_hz"}, dsp.Notch: {"notch_hz", "notch_depth_db", "notch_q"}}[b.Shape]
 	switch {
-	case math.Abs(b.GainDB) < 1:
+	case b.Shape != dsp.Notch && math.Abs(b.GainDB) < 1:
 		omit(fmt.Sprintf("%+g dB is too little to read a band back from", b.GainDB), names...)
 		return nil, unclaimed, nil
 	case b.CentreHz < 40 || b.CentreHz > top/2:
@@ -123,6 +123,8 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 	}
 	const hzWhy, qWhy = "2 %: less than a tenth of a third of an octave", "5 %: what the stray of the gain makes of the half-gain points"
 	switch b.Shape {
+	case dsp.Notch:
+		return notchClaims(b, design, rate)
 	case dsp.Bell:
 		claims = []Claim{
 			within("centre_hz", b.CentreHz, 0.02*b.CentreHz, hzWhy),
@@ -155,5 +157,29 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		}
 		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, nil, read
 	}
-	return nil, nil, nil // of a notch all is in the curve
+	return nil, nil, nil // there is no other shape
+}
+
+// leastNotchDB is how far down the bottom of a notch has to be: a hundredth of the
+// amplitude. The formula's zeros lie on the unit circle; what a measurement shows of
+// them is its own grid. (own choice)
+const leastNotchDB = 40
+
+// notchClaims are centre, depth and Q of a notch.
+func notchClaims(b dsp.Band, design dsp.FilterDesign, rate int) (claims []Claim, unclaimed []omission, read func(*instrument.FrequencyResponse) measure.Readings) {
+	read = func(f *instrument.FrequencyResponse) measure.Readings {
+		return f.NotchReadings(b.CentreHz/1.5, b.CentreHz*1.5)
+	}
+	declared := read(cookbookBand(b, design, rate).curve(rate))
+	hz, _ := declared.Get("notch_hz")
+	q, _ := declared.Get("notch_q")
+	if !hz.Measurable() || !q.Measurable() {
+		reason := "of the declared response " + hz.Reason
+		return nil, silent("", reason, "notch_hz", "notch_depth_db", "notch_q").unclaimed, nil
+	}
+	return []Claim{
+		within("notch_hz", math.Round(100*hz.Value)/100, 0.02*b.CentreHz/max(1, b.Q), "2 % of the width of the notch, of its centre at most"),
+		Claim{measure.AtLeast("notch_depth_db", leastNotchDB), "a hundredth of the amplitude"},
+		within("notch_q", q.Value, 0.05*q.Value, "5 %, as of a bell"),
+	}, nil, read
 }

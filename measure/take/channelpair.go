@@ -104,7 +104,7 @@ func (p *channelPair) report(r *report) {
 		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted, %s later, %+.1f dB", dsp.Plural(delay, "frame"), gain), "invert one of them: in mono they cancel")
 	case sharp >= leastSharp && delay != 0:
 		r.find(measure.Doubt, -1, 1, fmt.Sprintf("channel 2 is %s later than channel 1", dsp.Plural(delay, "frame")), "delay the other by as much, if they are one source: in mono they comb")
-	case correlation < 0:
+	case correlation <= opposedCorrelation:
 		r.find(measure.Doubt, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
 	}
 	switch apart := math.Abs(gain); {
@@ -114,6 +114,11 @@ func (p *channelPair) report(r *report) {
 		r.find(measure.Doubt, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "bring both to one level before anything that works by level")
 	}
 }
+
+// opposedCorrelation is from where on two channels cancel in mono: by 3 dB of what two
+// unrelated ones add up to. Unrelated channels, such as two voices, have a correlation
+// a little over or under 0, which is no fault. (own choice)
+const opposedCorrelation = -0.5
 
 // unevenDB is from where on a difference between two channels is stated. (own choice)
 const unevenDB = 6

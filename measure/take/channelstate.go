@@ -235,8 +235,12 @@ func (c *channelState) report(r *report) {
 		dc = measure.Reading{Unit: "dBFS", Reason: fmt.Sprintf("too short: %d frames, %d are needed", c.frames, c.leastOffset)}
 	}
 	one("dc_dbfs", dc)
-	if dc.Measurable() && math.Abs(mean) > 0.01 { // −40 dBFS (common practice, no source)
-		r.find(measure.Fault, -1, c.channel, fmt.Sprintf("a constant offset of %.1f dBFS", dc.Value), "high-pass it; check the converter")
+	if dc.Measurable() && math.Abs(mean) >= offsetNote {
+		severity := measure.Note
+		if math.Abs(mean) > offsetFault {
+			severity = measure.Fault
+		}
+		r.find(severity, -1, c.channel, fmt.Sprintf("a constant offset of %.1f dBFS", dc.Value), "high-pass it before anything is cut: each cut would click; check the converter")
 	}
 	peak := max(c.largest, -c.least)
 	one("crest_factor_db", measure.Reading{Value: dsp.AmplitudeToDB(peak / rms), Unit: "dB", Reference: "rms", Definition: "sample peak over rms"})
@@ -255,6 +259,10 @@ func (c *channelState) report(r *report) {
 	}
 	one("used_bits", used)
 }
+
+// offsetNote and offsetFault are from where on a constant offset is stated, and from
+// where on it is a fault: -50 and -40 dBFS. (common practice, no source)
+const offsetNote, offsetFault = 0.00316, 0.01
 
 // eventList keeps the longest events and counts all of them.
 type eventList struct {

@@ -49,7 +49,7 @@ func (l *frameLevels) findFloors(rate int) []*floor {
 func (l *frameLevels) noPauses(channel int) string {
 	n := l.pause[channel].n
 	if n*hopMs < 300 {
-		return fmt.Sprintf("too short: %.2g s < 0.3 s", float64(n+1)*hopMs/1000)
+		return fmt.Sprintf("too short: %.3g s < %.3g s", float64(n+1)*hopMs/1000, leastPauseSeconds+float64(frameMs-hopMs)/1000) // so many frames of 50 ms, half over half
 	}
 	edits := 0
 	for i := range n {

@@ -10,19 +10,23 @@ const (
 	// Pauses are found above PauseHighPassHz: rooms are loudest below, where the voice
 	// is weakest. What counts as noise or voice lies above audibleHz.
 	PauseHighPassHz, voiceHighPassHz, audibleHz = 150, 80, 20
+	// Breaths and laughter begin and end softly, above what a room holds: a frame that
+	// has more of them than the others shows above brightHz.
+	brightHz = 2000
 	// An edit is a millisecond of exact zeros.
 	editMs = 1
 )
 
 // frameLevels are the levels of a take's 50 ms frames, a hop apart.
 type frameLevels struct {
-	pauseBand, voiceBand, audibleBand hopPowers
+	pauseBand, voiceBand, audibleBand, brightBand hopPowers
 
-	pause, audible []levelTrack // by channel
-	voice          levelTrack   // of the loudest channel in each frame
+	pause, audible, bright []levelTrack // by channel
+	voices                 []levelTrack // by channel
+	voice                  levelTrack   // of the loudest channel in each frame
 
-	before struct{ pause, voice, audible []float64 } // mean squares of the hop before
-	zeros  []zeroRuns                                // by channel
+	before struct{ pause, voice, audible, bright []float64 } // mean squares of the hop before
+	zeros  []zeroRuns                                        // by channel
 }
 
 // zeroRuns finds the frames of a channel that hold an edit.
@@ -42,7 +46,9 @@ func newFrameLevels(rate, channels int) *frameLevels {
 		pauseBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, PauseHighPassHz, fs)),
 		voiceBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, voiceHighPassHz, fs)),
 		audibleBand: newHopPowers(rate, channels, audible(fs)),
-		pause:       make([]levelTrack, channels), audible: make([]levelTrack, channels), zeros: make([]zeroRuns, channels),
+		brightBand:  newHopPowers(rate, channels, dsp.ButterworthHighPass(2, min(brightHz, 0.2*fs), fs)),
+		pause:       make([]levelTrack, channels), bright: make([]levelTrack, channels), audible: make([]levelTrack, channels), zeros: make([]zeroRuns, channels),
+		voices: make([]levelTrack, channels),
 	}
 }
 
@@ -63,6 +69,9 @@ func (l *frameLevels) writes() []func(dsp.Block) {
 			l.audibleBand.write(b, func(m []float64) { l.before.audible = eachFrame(l.before.audible, m, l.audible) })
 		},
 		func(b dsp.Block) {
+			l.brightBand.write(b, func(m []float64) { l.before.bright = eachFrame(l.before.bright, m, l.bright) })
+		},
+		func(b dsp.Block) {
 			l.voiceBand.write(b, func(m []float64) {
 				if before := l.before.voice; before != nil {
 					loudest := 0.0
@@ -71,7 +80,7 @@ func (l *frameLevels) writes() []func(dsp.Block) {
 					}
 					l.voice.add(loudest)
 				}
-				l.before.voice = append(l.before.voice[:0], m...)
+				l.before.voice = eachFrame(l.before.voice, m, l.voices)
 			})
 		},
 	}

@@ -131,6 +131,7 @@ func (n *noiseSpectrum) endHop() {
 		n.steady.frame(n.before, x)
 	}
 	copy(n.before, x)
+	ends, begins = n.pauses.isTypical(n.hops-1), n.pauses.isTypical(n.hops)
 	if !n.noHum && (n.pauses.goesOn(n.hops-1) || n.pauses.goesOn(n.hops)) {
 		n.plain = append(n.plain, x...)
 	}

@@ -17,7 +17,7 @@ import (
 func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, error), also ...func(dsp.Block)) (measure.Readings, error) {
 	f := src.Format()
 	levels := newFrameLevels(f.Rate, f.Channels)
-	writes := levels.writes()[:2] // without the voice's
+	writes := levels.writes()[:3] // without the voice's
 	if err := measure.EachBlock(ctx, src, append(writes, also...)...); err != nil {
 		return nil, err
 	}

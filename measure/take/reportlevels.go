@@ -106,11 +106,11 @@ func (t *take) frameOf(i int) int64 { return int64(i) * int64(hopOf(t.format.Rat
 func (t *take) reportEachChannel(r *report, floors []*floor) {
 	for _, f := range floors {
 		noise := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: "noise of this channel in its own pauses"}
-		speech := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "above 20 Hz", Definition: "power mean of the 50 ms frames of this channel more than 10 dB over its noise"}
+		speech := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz", Definition: "power mean of the 50 ms frames of this channel more than 10 dB over its own noise; speech_level_dbfs without a channel takes the loudest channel of each frame"}
 		if f.undecided == "" {
 			noise.Value = f.db()
 			var seconds float64
-			speech.Value, seconds = t.meanLevel(&t.levels.audible[f.channel], func(i int) bool { return t.speaks(f, i) })
+			speech.Value, seconds = t.meanLevel(&t.levels.voices[f.channel], func(i int) bool { return t.speaks(f, i) })
 			if seconds < leastSpeechSeconds {
 				speech.Value, speech.Reason = 0, fmt.Sprintf("%.2g s of sound 10 dB over the noise; %g s are needed", seconds, leastSpeechSeconds)
 			}

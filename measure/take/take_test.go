@@ -93,6 +93,62 @@ func TestNoPauseIsSaid(t *testing.T) {
 	}
 }
 
+// A length that is too short is stated with one that is longer than it.
+func TestTooShortIsShorter(t *testing.T) {
+	for _, frames := range []int{4800, 12000, 14400, 14500} {
+		in := inspect(t, dsp.Block{testsound.SpeechTake(-60, 1)[:frames]}, 0)
+		r, _ := in.Readings.Get("noise_floor_dbfs")
+		var is, needed float64
+		if n, _ := fmt.Sscanf(r.Reason, "too short: %g s < %g s", &is, &needed); n != 2 || is >= needed {
+			t.Errorf("%d frames: %v", frames, r)
+		}
+	}
+}
+
+// An offset of -50 dBFS and more is a finding, over -40 dBFS a fault.
+func TestOffsetIsAFinding(t *testing.T) {
+	for dbfs, want := range map[float64]string{-60: "", -49: "note", -42: "note", -39: "fault"} {
+		x := testsound.SpeechTake(-65, 2)[:48000]
+		mean := 0.0
+		for _, v := range x {
+			mean += v / float64(len(x))
+		}
+		for n := range x {
+			x[n] += dsp.DBToAmplitude(dbfs) - mean
+		}
+		f, is := found(inspect(t, dsp.Block{x}, 0), fmt.Sprintf("a constant offset of %.1f dBFS", dbfs))
+		if is != (want != "") || is && f.Severity.String() != want {
+			t.Errorf("%g dBFS: %q %v, want %q", dbfs, f.What, f.Severity, want)
+		}
+	}
+}
+
+// Two unrelated voices are no fault of polarity, whichever way their correlation lies;
+// channels that cancel are one. A voice on two channels has one level by all readings.
+func TestUnrelatedChannelsAreNoFault(t *testing.T) {
+	x := testsound.SpeechTake(-65, 2)[:4*48000]
+	other := dsptest.Speechlike(48000, 1, len(x), 12)[0]
+	for name, channels := range map[string]dsp.Block{"unrelated": {x, other}, "unrelated, one inverted": {x, testsound.Times(other, -1)}} {
+		if f, is := found(inspect(t, channels, 0), "correlation"); is {
+			t.Errorf("%s: %s", name, f.What)
+		}
+	}
+	opposed := testsound.Times(x, -1)
+	for n, v := range other {
+		opposed[n] += 0.7 * v
+	}
+	if _, is := found(inspect(t, dsp.Block{x, opposed}, 0), "cancel"); !is {
+		if _, is := found(inspect(t, dsp.Block{x, opposed}, 0), "inverted"); !is {
+			t.Error("opposed channels: no finding")
+		}
+	}
+	in := inspect(t, dsp.Block{x, x}, 0)
+	all := measuretest.ReadingValue(t, in.Readings, "speech_level_dbfs")
+	if got := measuretest.ReadingValue(t, in.Readings, "speech_level_dbfs_ch2"); math.Abs(got-all) > 1e-9 {
+		t.Errorf("channel 2 speaks at %.3f dBFS, all of them at %.3f", got, all)
+	}
+}
+
 func TestPlantedFaults(t *testing.T) {
 	const rate = 48000
 	dc := testsound.SpeechTake(-65, 1)
