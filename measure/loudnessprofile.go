@@ -106,6 +106,22 @@ func (p LoudnessProfile) ShortTermMax() (float64, bool) {
 // Range is the loudness range in LU (EBU Tech 3342 v4); false where nothing counts.
 func (p LoudnessProfile) Range() (float64, bool) { return p.loudnessRange(1) }
 
+// PooledRange is the loudness range in LU of several sounds one after the other, which may
+// differ in rate; false where nothing counts.
+func PooledRange(sounds ...LoudnessProfile) (float64, bool) {
+	if len(sounds) == 0 {
+		return 0, false
+	}
+	all := LoudnessProfile{RateHz: sounds[0].RateHz}
+	for _, s := range sounds {
+		scale := float64(all.RateHz) / float64(s.RateHz) // sums of squares of as many more frames
+		for _, e := range s.Energies {
+			all.Energies = append(all.Energies, e*scale)
+		}
+	}
+	return all.Range()
+}
+
 // loudnessRange is the spread of the short-term loudness (EBU Tech 3342 v4):
 // windows of 3 s, step hops of 100 ms apart, that are not softer than −70 LUFS
 // nor than 20 LU under the mean of those; from their 10th to their 95th

@@ -73,3 +73,33 @@ func (t *Table) conversationSections() (all []report.Section) {
 	}
 	return all
 }
+
+// conversationsMissing is how many conversations are not done.
+func (t *Table) conversationsMissing() (n int) {
+	for _, c := range t.Conversations {
+		if c.State != Made {
+			n++
+		}
+	}
+	return n
+}
+
+// advice is what to do about a conversation before its takes are mixed.
+func (c *ConversationRow) advice() (do []string) {
+	switch {
+	case c.State == Missing:
+		return []string{fmt.Sprintf("Conversation %s: season run measures it once its takes are done.", c.Name)}
+	case c.Found == nil:
+		return []string{fmt.Sprintf("Conversation %s: %s.", c.Name, c.Note)}
+	}
+	for _, p := range c.Found.Pairs {
+		a, b := c.Found.Microphones[p.A].Name, c.Found.Microphones[p.B].Name
+		if p.Inverted != nil && *p.Inverted {
+			do = append(do, fmt.Sprintf("Conversation %s: %s is inverted against %s; invert one of them before they are mixed.", c.Name, b, a))
+		}
+		if p.DriftPPM != nil && *p.DriftPPM != 0 {
+			do = append(do, fmt.Sprintf("Conversation %s: the clock of %s drifts by %+.2f ppm against %s; bring them to one clock before they are mixed.", c.Name, b, *p.DriftPPM, a))
+		}
+	}
+	return do
+}

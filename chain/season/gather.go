@@ -91,6 +91,10 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 		t.NotMet += len(row.NotMet)
 		t.Limits += row.judged
 	}
+	if found != nil && found.Final {
+		t.NotMet += len(found.Missed)
+		t.Limits += max(1, len(found.Missed))
+	}
 	for i := range p.Conversations {
 		row, err := p.gatherConversation(&p.Conversations[i], key, verify)
 		if err != nil {

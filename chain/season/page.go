@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -56,6 +57,8 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 	switch {
 	case missing > 0:
 		v, answer = measure.Fail, fmt.Sprintf("%d of %d takes are not done (%s); %s.", missing, len(t.Rows), t.counted(), loudness)
+	case t.conversationsMissing() > 0:
+		v, answer = measure.Fail, fmt.Sprintf("All %d takes are done, but %d of %s are not; %s.", len(t.Rows), t.conversationsMissing(), dsp.Plural(len(t.Conversations), "conversation"), loudness)
 	case t.NotMet > 0:
 		v, answer = measure.Fail, fmt.Sprintf("All %d takes are done, but %d of %d limits are not met; %s.", len(t.Rows), t.NotMet, t.Limits, loudness)
 	case !t.Complete():
@@ -73,6 +76,14 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 	}
 	if t.Counts[Corrupt] > 0 {
 		do = append(do, "Corrupt outputs: remove them and run the season again.")
+	}
+	if t.Programme != nil {
+		for _, m := range t.Programme.Missed {
+			do = append(do, "As one programme: "+m+".")
+		}
+	}
+	for _, c := range t.Conversations {
+		do = append(do, c.advice()...)
 	}
 	if apart > 0 {
 		do = append(do, fmt.Sprintf("Listen to what stands apart: %s.", dsp.Plural(apart, "take")))
@@ -115,6 +126,9 @@ func (p *Plan) about(t *Table) string {
 		how += fmt.Sprintf(", delivered as one programme to %g LUFS", p.Target.LoudnessLUFS)
 	case p.Target != nil:
 		how += fmt.Sprintf(", each delivered to %g LUFS", p.Target.LoudnessLUFS)
+		if slices.ContainsFunc(p.Conversations, func(c Conversation) bool { return c.Linked }) {
+			how += ", linked ones together"
+		}
 	}
 	return fmt.Sprintf("%s, %s of sound; %s.", dsp.Plural(len(t.Rows), "take"), measure.TimeCode(int64(seconds*1000), 1000), how)
 }

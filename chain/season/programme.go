@@ -32,7 +32,11 @@ type Programme struct {
 	Renders       []Render `json:"renders"`    // measured before
 	Final         bool     `json:"final"`      // LoudnessLUFS is measured, and no other render comes nearer
 	LoudnessLUFS  *float64 `json:"loudness_lufs"`
-	Notes         []string `json:"notes,omitempty"`
+	RangeLU       *float64 `json:"loudness_range_lu"` // of all outputs together; nil: not measured yet, or too short
+	// Missed is what the programme does not meet of its target, each in words: the nearest
+	// was asked for, or no gain changes it.
+	Missed []string `json:"missed,omitempty"`
+	Notes  []string `json:"notes,omitempty"`
 
 	chain *chain.Chain
 }
@@ -98,13 +102,12 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 	if g.Final {
 		return g, false, nil
 	}
-	lufs, ready, err := p.rendered(ctx, g, takes)
+	lufs, spread, ready, err := p.rendered(ctx, g, takes)
 	if err != nil || !ready {
 		return g, true, err
 	}
 	if n := len(g.Renders); n > 0 && g.isBest() { // an earlier gain was nearest, and is rendered again
-		g.Final, g.LoudnessLUFS = true, &lufs
-		return g, false, p.write(g)
+		return g, false, p.finish(g, lufs, spread)
 	}
 	g.Renders = append(g.Renders, Render{g.GainDB, lufs})
 	s, err := p.solution(takes, g.Renders)
@@ -116,16 +119,24 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 	}
 	best := g.best()
 	if g.Renders[best].GainDB == g.GainDB {
-		g.Final, g.LoudnessLUFS = true, &lufs
-		if miss := math.Abs(lufs - g.AimLUFS); miss > 0.1 {
-			g.Notes = append(g.Notes, fmt.Sprintf("after %d renders the loudness is %.3f LUFS, %.3f LU from %g", len(g.Renders), lufs, miss, g.AimLUFS))
-		}
-		return g, false, p.write(g)
+		return g, false, p.finish(g, lufs, spread)
 	}
 	if s, err = p.solution(takes, g.Renders[:best]); err != nil {
 		return nil, false, err
 	}
 	return g, true, p.keep(g, s)
+}
+
+// finish keeps what was measured of the programme, and holds it against the target.
+func (p *Plan) finish(g *Programme, lufs float64, spread *float64) error {
+	g.Final, g.LoudnessLUFS, g.RangeLU = true, &lufs, spread
+	if miss := math.Abs(lufs - g.AimLUFS); miss > 0.1 {
+		g.Missed = append(g.Missed, fmt.Sprintf("after %d renders the loudness is %.3f LUFS, %.3f LU from %g", len(g.Renders), lufs, miss, g.AimLUFS))
+	}
+	if limit := p.Target.RangeMaxLU; limit != nil && spread != nil && *spread > *limit {
+		g.Missed = append(g.Missed, fmt.Sprintf("the loudness range of all takes is %.1f LU, over %.4g LU, and a gain does not change it", *spread, *limit))
+	}
+	return p.write(g)
 }
 
 // best is the number of the render whose loudness is nearest to the aim, from 0.
@@ -175,7 +186,10 @@ func (p *Plan) keep(g *Programme, s *tune.Solution) error {
 		return err
 	}
 	g.GainDB, g.AimLUFS, g.ForecastLUFS, g.ChainText, g.Notes = s.GainDB, s.AimLUFS, s.ForecastLUFS, string(text), s.Notes
-	g.Final, g.LoudnessLUFS = false, nil
+	g.Final, g.LoudnessLUFS, g.RangeLU, g.Missed = false, nil, nil, nil
+	if s.Missed != "" {
+		g.Missed = []string{s.Missed}
+	}
 	return p.write(g)
 }
 
@@ -216,31 +230,35 @@ func (p *Plan) analysed() (takes []analysedTake, all string, ready bool, err err
 	return takes, digest([]byte(sums.String())), len(takes) > 0, nil
 }
 
-// rendered is the loudness in LUFS of all outputs as one programme, once they are there.
-func (p *Plan) rendered(ctx context.Context, g *Programme, takes []analysedTake) (lufs float64, ready bool, err error) {
+// rendered is the loudness in LUFS and the range in LU of all outputs as one programme,
+// once they are there.
+func (p *Plan) rendered(ctx context.Context, g *Programme, takes []analysedTake) (lufs float64, spread *float64, ready bool, err error) {
 	var profiles []measure.LoudnessProfile
 	for _, t := range takes {
 		out := p.output(t.Take)
 		r, _, err := receipt.HoldsByTimes(p.key(g.ChainText), t.Path, out)
 		switch {
 		case err != nil:
-			return 0, false, err
+			return 0, nil, false, err
 		case r == nil:
-			return 0, false, nil
+			return 0, nil, false, nil
 		case r.Failure != "":
 			continue
 		}
 		profile, err := p.profileOf(ctx, t.Take, r)
 		if err != nil {
-			return 0, false, err
+			return 0, nil, false, err
 		}
 		profiles = append(profiles, profile)
 	}
 	lufs, ok := measure.PooledLoudness(profiles...)
 	if !ok {
-		return 0, false, errors.New("the outputs have no loudness as one programme: nothing of them is above the gate")
+		return 0, nil, false, errors.New("the outputs have no loudness as one programme: nothing of them is above the gate")
 	}
-	return lufs, true, nil
+	if lu, ok := measure.PooledRange(profiles...); ok {
+		spread = &lu
+	}
+	return lufs, spread, true, nil
 }
 
 // keptProfile is an output's loudness over time, beside the analysis of its take.

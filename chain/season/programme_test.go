@@ -15,6 +15,7 @@ import (
 	"github.com/boothbench/boothbench/chain/tune"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // targetOf accepts any amount of limiting.
@@ -169,7 +170,7 @@ func TestProgrammeIsRefused(t *testing.T) {
 // Outputs are held against limits, by folder where a limits file says so; limits of a
 // chain are refused.
 func TestSeasonLimits(t *testing.T) {
-	takes := makeTakes(t, t.TempDir(), 6)
+	takes := makeTakes(t, t.TempDir(), 20)
 	limits := "schema = 1\n[[expect]]\nchannels = { min = 1, max = 2 }\n[[expect]]\nfiles = [\"ep01/*.wav\"]\nchannels = { min = 3 }\n"
 	p, err := NewPlan(t.TempDir(), Plan{ChainPath: "voice.toml", ChainText: chainText, Shares: 1, Takes: takes, LimitsText: limits})
 	if err != nil {
@@ -202,7 +203,7 @@ func TestSeasonLimits(t *testing.T) {
 // outputs, receipts, analyses or loudness were lost or cut off at random are made again.
 func TestLossesAtRandom(t *testing.T) {
 	rng := rand.New(rand.NewPCG(16, 3))
-	takes := makeTakes(t, t.TempDir(), 6)
+	takes := makeTakes(t, t.TempDir(), 20)
 	once := asOne(t, takes, -20)
 	solve(t, once, 1, rng)
 	want := outputs(t, once)
@@ -246,4 +247,66 @@ func TestLossesAtRandom(t *testing.T) {
 	if err := p.Sweep(func(l wave.Leftover) { left = append(left, l) }); err != nil || left != nil {
 		t.Error(left, err)
 	}
+}
+
+// A programme is held against the largest range, which is that of all takes together, also
+// where their rates differ; and where its loudness cannot be met, the nearest is rendered
+// and the season says so.
+func TestProgrammeMisses(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 20)
+	for _, c := range []struct {
+		name string
+		set  func(*tune.Target)
+		want string
+	}{
+		{"range", func(target *tune.Target) { most := 0.1; target.RangeMaxLU = &most }, "the loudness range of all takes is"},
+		{"nearest", func(target *tune.Target) { target.LoudnessLUFS, target.Nearest = -3, true }, ""},
+	} {
+		target := targetOf(-20)
+		c.set(&target)
+		target.LeastLUFS, target.MostLUFS = target.LoudnessLUFS-0.1, target.LoudnessLUFS+0.1
+		p, err := NewPlan(t.TempDir(), Plan{ChainPath: "voice.toml", ChainText: chainText, Program: "one", Shares: 1, Takes: slices.Clone(takes), Output: chain.Output{Seed: 1}, Target: &target, AsOneProgramme: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		g, _ := solve(t, p, 1, rand.New(rand.NewPCG(1, 1)))
+		table, err := p.Gather(false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !table.Complete() || table.NotMet == 0 || len(g.Missed) == 0 || !strings.Contains(g.Missed[0], c.want) {
+			t.Errorf("%s: complete %v, %d not met, missed %v", c.name, table.Complete(), table.NotMet, g.Missed)
+		}
+		var joined []float64 // all outputs at one rate
+		for _, r := range table.Rows {
+			l := profileAt(t, p.output(r.Take))
+			joined = append(joined, l...)
+		}
+		want, _ := measure.LoudnessProfile{RateHz: 48000, Energies: joined}.Range()
+		if g.RangeLU == nil || math.Abs(*g.RangeLU-want) > 1e-6 {
+			t.Errorf("%s: a range of %v LU, want %.3f", c.name, g.RangeLU, want)
+		}
+	}
+}
+
+// profileAt are the mean squares of each 100 ms of a file, as energies at 48 kHz.
+func profileAt(t testing.TB, path string) []float64 {
+	t.Helper()
+	r, err := wave.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	l, err := measure.NewLoudness(measure.LoudnessSettings{Rate: r.Format().Rate, Channels: r.Format().Channels})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := measure.EachBlock(t.Context(), r, l.Write); err != nil {
+		t.Fatal(err)
+	}
+	p := l.Profile()
+	for i := range p.Energies {
+		p.Energies[i] *= 48000 / float64(r.Format().Rate)
+	}
+	return p.Energies
 }

@@ -83,7 +83,7 @@ func (d *delivery) boundRange() error {
 	if limit == nil {
 		return nil
 	}
-	is, ok := joined(d.solution.forecast.profiles(d.solution.GainDB)).Range()
+	is, ok := measure.PooledRange(d.solution.forecast.profiles(d.solution.GainDB)...)
 	if !ok || is <= *limit {
 		return nil
 	}
@@ -171,7 +171,7 @@ func (d *delivery) compressed(threshold, ratio float64) (*Proposal, error) {
 			}
 		}
 	}
-	p.RangeLU, _ = joined(profiles).Range()
+	p.RangeLU, _ = measure.PooledRange(profiles...)
 	return p, nil
 }
 
@@ -194,13 +194,4 @@ func withCompression(p parts, threshold, ratio float64) (changed *chain.Chain, s
 	added := chain.Stage{Kind: "compressor", Name: fresh.Stages[0].Name, Enabled: true, Settings: fresh.Stages[0].Settings}
 	c.Stages = slices.Insert(c.Stages, p.stages, added)
 	return &c, p.stages
-}
-
-// joined are sounds one after the other.
-func joined(sounds []measure.LoudnessProfile) measure.LoudnessProfile {
-	all := measure.LoudnessProfile{RateHz: sounds[0].RateHz}
-	for _, s := range sounds {
-		all.Energies = append(all.Energies, s.Energies...)
-	}
-	return all
 }

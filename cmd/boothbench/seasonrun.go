@@ -148,9 +148,16 @@ func seasonSolveError(err error) error {
 // printProgramme prints the gain of a season as one programme.
 func printProgramme(e env, g *season.Programme) {
 	if g.Final {
-		fmt.Fprintf(e.stdout, "one programme: %.3f dB of gain, %.2f LUFS measured (aimed at %.2f)\n", g.GainDB, *g.LoudnessLUFS, g.AimLUFS)
+		fmt.Fprintf(e.stdout, "one programme: %.3f dB of gain, %.2f LUFS measured (aimed at %.2f)", g.GainDB, *g.LoudnessLUFS, g.AimLUFS)
+		if g.RangeLU != nil {
+			fmt.Fprintf(e.stdout, ", range %.1f LU", *g.RangeLU)
+		}
+		fmt.Fprintln(e.stdout)
 	} else {
 		fmt.Fprintf(e.stdout, "one programme: %.3f dB of gain, %.2f LUFS forecast (aimed at %.2f)\n", g.GainDB, g.ForecastLUFS, g.AimLUFS)
+	}
+	for _, m := range g.Missed {
+		fmt.Fprintf(e.stdout, "not met: %s\n", m)
 	}
 	for _, n := range g.Notes {
 		fmt.Fprintf(e.stdout, "      %s\n", n)
