@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"github.com/boothbench/boothbench/dsp/dsptest/reference"
 )
 
 // TestLimitedStaysUnderWhenResampled: scipy.signal.resample_poly, a reconstructor
@@ -49,7 +51,7 @@ func TestLimitedStaysUnderWhenResampled(t *testing.T) {
 		}
 	}
 	var peaks []float64
-	scipy(t, program+"print(json.dumps(out))", &peaks)
+	reference.Scipy(t, program+"print(json.dumps(out))", &peaks)
 	for i, peak := range peaks {
 		over := AmplitudeToDB(peak) + 1
 		if over > 0.1 || over < -1 { // far under, it would not be at work

@@ -1,32 +1,14 @@
 package dsp
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"math/cmplx"
-	"os"
-	"os/exec"
 	"testing"
 	"time"
-)
 
-// scipy runs a program for scipy.signal and decodes what it prints as JSON;
-// without scipy the test is skipped, or fails with
-// BOOTHBENCH_REFERENCES=required.
-func scipy(t testing.TB, program string, result any) {
-	t.Helper()
-	out, err := exec.Command("/usr/bin/python3", "-c", "import json\nimport numpy as np\nfrom scipy import signal\n"+program).Output()
-	if err != nil {
-		if os.Getenv("BOOTHBENCH_REFERENCES") == "required" {
-			t.Fatalf("scipy: %v", err)
-		}
-		t.Skip("needs Debian's python3-scipy")
-	}
-	if err := json.Unmarshal(out, result); err != nil {
-		t.Fatal(err)
-	}
-}
+	"github.com/boothbench/boothbench/dsp/dsptest/reference"
+)
 
 // Butterworth filters against scipy.signal.butter and sosfreqz: the same
 // bilinear design, so the same response to 1e-12.
@@ -38,7 +20,7 @@ func TestButterworthAgainstScipy(t *testing.T) {
 		Frequencies  []float64
 		Re, Im       []float64
 	}
-	scipy(t, `
+	reference.Scipy(t, `
 out = []
 for kind in ("highpass", "lowpass"):
     for order in range(1, 9):
@@ -75,7 +57,7 @@ func TestPrototypesAgainstScipy(t *testing.T) {
 		At, Analogue []float64 // Hz, dB
 		B, A         []float64 // bilinear, prewarped to the centre
 	}
-	scipy(t, `
+	reference.Scipy(t, `
 out = []
 rate = 48000
 for shape, gain, hz, q in ((0, 6, 1000, 1), (0, -9, 8000, 2.5), (1, 4, 120, 0.7), (1, -12, 2000, 0.5), (2, 5, 9000, 0.8), (2, -3, 4000, 1), (3, 0, 50, 10), (3, 0, 7000, 1)):
@@ -126,7 +108,7 @@ func BenchmarkCascadeAgainstScipy(b *testing.B) {
 	var ours, theirs time.Duration
 	for b.Loop() {
 		var seconds float64
-		scipy(b, fmt.Sprintf(`
+		reference.Scipy(b, fmt.Sprintf(`
 import time
 sos = signal.iirfilter(10, 100, fs=48000, btype="highpass", output="sos")
 x = np.sin(np.arange(%d) * 0.01)

@@ -14,8 +14,8 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/reference"
 	"github.com/boothbench/boothbench/dsp/wave"
-	"github.com/boothbench/boothbench/measure/internal/reference"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
@@ -23,7 +23,7 @@ import (
 // cannot be compiled against, or fails with BOOTHBENCH_REFERENCES=required.
 func ebur128(t testing.TB) func(rate int, b dsp.Block, repeats string) (i, lra, m, s, tp, sp, seconds float64) {
 	t.Helper()
-	program := reference.CompiledReference(t, "ebur128_check", "-lebur128", "-lm")
+	program := reference.Compiled(t, "testdata/ebur128_check.c", "-lebur128", "-lm")
 	return func(rate int, b dsp.Block, repeats string) (i, lra, m, s, tp, sp, seconds float64) {
 		var raw []byte
 		for n := range b.Frames() {
@@ -148,7 +148,7 @@ func BenchmarkAgainstLibebur128(b *testing.B) {
 // reports our processor time as a share of what libsndfile and libebur128 take in
 // turn (goal: 0.1), each as a process of its own, and what a second processor brings.
 func BenchmarkFileAgainstLibebur128(b *testing.B) {
-	reference := reference.CompiledReference(b, "ebur128_file", "-lebur128", "-lsndfile", "-lm")
+	reference := reference.Compiled(b, "testdata/ebur128_file.c", "-lebur128", "-lsndfile", "-lm")
 	both, rate := testsound.StereoTake(b)
 	path := filepath.Join(b.TempDir(), "speech.wav")
 	w, err := wave.Create(path, wave.Format{Rate: rate, Channels: 2, Encoding: wave.Integer, Bits: 24}, wave.Options{})

@@ -76,27 +76,38 @@ func (l Limit) Middle() (float64, bool) {
 
 // String is the limit in words: "at most -1", "-23.2 to -22.8".
 func (l Limit) String() string {
-	number := func(v float64) string { // no more digits than limits need to differ
-		digits := 1e4
-		if math.Abs(v) < 0.01 {
-			digits = 1e8
-		}
-		if rounded := math.Round(v*digits) / digits; rounded-rounded == 0 { // not beyond all numbers
-			v = rounded
-		}
-		return strconv.FormatFloat(v, 'f', -1, 64)
-	}
 	switch {
 	case l.Min == nil && l.Max == nil:
 		return "any value"
 	case l.Min == nil:
-		return "at most " + number(*l.Max)
+		return "at most " + boundText(*l.Max, 0)
 	case l.Max == nil:
-		return "at least " + number(*l.Min)
+		return "at least " + boundText(*l.Min, 0)
 	case *l.Min == *l.Max:
-		return "exactly " + number(*l.Min)
+		return "exactly " + boundText(*l.Min, 0)
 	}
-	return number(*l.Min) + " to " + number(*l.Max)
+	width := *l.Max - *l.Min
+	return boundText(*l.Min, width) + " to " + boundText(*l.Max, width)
+}
+
+// boundText is a bound as people write it: in full where four decimals hold it (eight of
+// what is under 0.01), as in a limits file. What was computed has more; of that it shows a
+// hundredth of the limit's width, or five significant digits where one side is open.
+func boundText(v, width float64) string {
+	decimals := 4
+	if math.Abs(v) < 0.01 {
+		decimals = 8
+	}
+	scale := math.Pow10(decimals)
+	if written := math.Round(v*scale) / scale; math.Abs(written-v) > 1e-12*math.Abs(v) {
+		finest := math.Abs(v) / 1e4
+		if width > 0 {
+			finest = width / 100
+		}
+		decimals = max(0, min(12, int(math.Ceil(-math.Log10(finest)))))
+		scale = math.Pow10(decimals)
+	}
+	return strconv.FormatFloat(math.Round(v*scale)/scale+0, 'f', -1, 64) // + 0: no −0
 }
 
 // last is the number that ends the limit in words.

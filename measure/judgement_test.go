@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"math"
 	"strings"
 	"testing"
 )
@@ -71,5 +72,30 @@ func TestInEachChannel(t *testing.T) {
 	c := Calibration{FullScaleDBu: 16}
 	if got, ok := (Readings{{Name: "tone_dbfs_ch2", Reading: Reading{Value: -20, Unit: "dBFS"}}}).Calibrated(c).Get("tone_dbu_ch2"); !ok || got.Value != -4 {
 		t.Errorf("a channel's level in dBu is %+v, want -4", got)
+	}
+}
+
+// A limit shows a bound as it was written, and of a computed one no more digits than its
+// width is worth.
+func TestLimitInWords(t *testing.T) {
+	for want, l := range map[string]Limit{
+		"at most -1":             AtMost("r", -1),
+		"at least 0.00001":       AtLeast("r", 1e-5),
+		"at most 1234567":        AtMost("r", 1234567),
+		"exactly 0":              {Min: new(0.0), Max: new(math.Copysign(0, -1))},
+		"-23.2 to -22.8":         {Min: new(-23 - 0.2), Max: new(-23 + 0.2)},
+		"-30 to -10.05":          {Min: new(-30.0), Max: new(-10.05)},
+		"996.9999 to 997.0001":   {Min: new(997 - 1e-4), Max: new(997 + 1e-4)},
+		"1171.6 to 1196.3":       {Min: new(1171.57617321), Max: new(1196.33874512)},
+		"-43.09 to -42.89":       {Min: new(-43.08967123), Max: new(-42.88967123)},
+		"at most 926.68":         AtMost("r", 926.6773123),
+		"at least 0.00012346":    AtLeast("r", 0.000123456789),
+		"at most 48123":          AtMost("r", 48123.4567891),
+		"0.3333333 to 0.3333443": {Min: new(1 / 3.0), Max: new(1/3.0 + 1.1e-5)},
+		"any value":              {},
+	} {
+		if got := l.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }

@@ -401,7 +401,7 @@ func TestProposeWhatever(t *testing.T) {
 		"empty": {{}}, "one frame": {{0.5}}, "0.2 s": {noise[:9600]}, "NaN": {nan}, "a constant": {ramp}, "full-scale square": {square}, "silence": {make([]float64, 24000)},
 		"64 channels": many, "noise": {noise}, "a silent channel": {noise, make([]float64, 24000)},
 	} {
-		for _, rate := range []int{8000, 48000} {
+		for _, rate := range dsptest.Some(1, []int{8000, 48000}) {
 			p, err := Propose(t.Context(), []Take{memoryTake(name, rate, planes...)}, ProposeSettings{})
 			if err != nil {
 				if _, ok := err.(*NoProposal); !ok {
@@ -430,7 +430,7 @@ func TestToneIsConservative(t *testing.T) {
 		}
 		return all
 	}
-	for _, pattern := range []string{takes.Readings, takes.SpokenNames} {
+	for _, pattern := range dsptest.Some(1, []string{takes.Readings, takes.SpokenNames}) {
 		room := takes.NewRoom(takes.Spoken(t, pattern), "pink", 30, 0.2, 20, 3)
 		if b := bands(proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take())); len(b) > 0 {
 			t.Errorf("%s: %+v", pattern, b)

@@ -80,7 +80,7 @@ func randomTake(rng *rand.Rand, mostSeconds float64) (rate int, x dsp.Block, wha
 // is written.
 func TestDeliverRandomTakes(t *testing.T) {
 	reference := ebur128(t)
-	cases, most := 12, 4.0
+	cases, most := 6, 4.0
 	if dsptest.IsExhaustive() {
 		cases, most = 120, 12
 	}

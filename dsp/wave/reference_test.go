@@ -20,6 +20,9 @@ import (
 // cannot be.
 func compiled(t testing.TB, name string, flags ...string) string {
 	t.Helper()
+	if _, isTest := t.(*testing.T); isTest {
+		dsptest.Exhaustive(t) // gcc takes a second
+	}
 	program, err := compile(t, name, flags...)
 	if err != nil {
 		missing(t, fmt.Sprintf("gcc or a library's header (%v)", err))

@@ -209,7 +209,10 @@ func TestChangesAreListed(t *testing.T) {
 		if name == "generated" && !dsptest.IsExhaustive() {
 			continue
 		}
-		for _, c := range changes(editFrame(s.sound), s.rate) {
+		for i, c := range changes(editFrame(s.sound), s.rate) {
+			if i%3 != 0 && !dsptest.IsExhaustive() {
+				continue
+			}
 			all, summary := listed(t, s.sound, c.make(s.sound, s.rate), s.rate)
 			if !c.listedIn(all) {
 				t.Errorf("%s, %s: %s", name, c.name, summary)

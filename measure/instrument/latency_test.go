@@ -34,7 +34,7 @@ func TestLatencyIsExact(t *testing.T) {
 	const rate = 48000
 	impulse := Latency{stimulus.StandardImpulse(-20)}
 	sweep := CorrelationDelay{Sweep: sweepForTests}
-	for _, frames := range []int{0, 1, 143, 144, 1234, 10001} {
+	for _, frames := range dsptest.Some(2, []int{143, 10001, 0, 1, 144, 1234}) {
 		r := run(t, inSeries(delayed(frames), converter(1)), impulse, rate)
 		measuretest.WantReading(t, r, "latency_frames", float64(frames), 0)
 		measuretest.WantReading(t, r, "latency_ms", float64(frames)/48, 1e-9)

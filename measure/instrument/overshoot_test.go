@@ -114,10 +114,10 @@ func TestWrongEdgesAreCaught(t *testing.T) {
 // Channels of 10 dB and 3.98 dB (half of it) over, each brought to the ceiling by
 // itself, move against each other by 6.0206 dB.
 func TestUnlinkedImageShiftIsCaught(t *testing.T) {
-	for _, c := range []struct {
+	for _, c := range dsptest.Some(1, []struct {
 		unlinked bool
 		want     float64
-	}{{true, dsp.AmplitudeToDB(2)}, {false, 0}} {
+	}{{true, dsp.AmplitudeToDB(2)}, {false, 0}}) {
 		_, r := stressed(t, weakLimiter{ceilingDBTP: stressCeiling, lookMs: 1, unlinked: c.unlinked}.device(), 2, 0)
 		if got := measuretest.ReadingValue(t, r, "image_shift_db"); math.Abs(got-c.want) > 1e-6 {
 			t.Errorf("unlinked %v: the image moves by %.6f dB, want %.6f", c.unlinked, got, c.want)

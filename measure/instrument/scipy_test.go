@@ -4,7 +4,7 @@ import (
 	"math"
 	"testing"
 
-	"github.com/boothbench/boothbench/measure/internal/reference"
+	"github.com/boothbench/boothbench/dsp/dsptest/reference"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -51,18 +50,15 @@ func TestInstrumentsOfWhatever(t *testing.T) {
 		"swapped":        func(_ int, sound dsp.Block) { sound[0], sound[len(sound)-1] = sound[len(sound)-1], sound[0] },
 		"a second later": func(rate int, sound dsp.Block) { later(sound, rate) },
 	}
-	if !dsptest.IsExhaustive() {
-		for name := range devices {
-			if !strings.Contains("nothing, one NaN, gone half-way", name) {
-				delete(devices, name)
-			}
-		}
-	}
-	for _, kind := range stimulus.Kinds() {
+	inTurn := []string{"one NaN", "nothing", "gone half-way"}
+	for i, kind := range stimulus.Kinds() {
 		for _, instrument := range For(kind.Default) {
 			t.Run(fmt.Sprintf("%T", instrument), func(t *testing.T) {
 				t.Parallel()
 				for name, device := range devices {
+					if name != inTurn[i%3] && !dsptest.IsExhaustive() {
+						continue
+					}
 					r, err := Run(t.Context(), device, instrument, 48000)
 					if err != nil {
 						if !saysWhatIsWrong.MatchString(err.Error()) {

@@ -99,7 +99,7 @@ func randomFields(b *strings.Builder, rng *rand.Rand, fields []chain.Field, rate
 // stay undecided, and at most 2 % have to be moved to what the model reads or are left
 // out because no signal shows them.
 func TestRandomChainsPass(t *testing.T) {
-	count := 5
+	count := 3
 	if dsptest.IsExhaustive() {
 		count = 300
 	}

@@ -20,7 +20,7 @@ func TestEverySettingsAreAboutTheSameReadings(t *testing.T) {
 		"hysteresis_db":  "hysteresis_db = 0\n",
 		"high_tone_dbfs": "threshold_dbfs", // of a de-esser that works against the whole sound
 	}
-	count := 4
+	count := 2
 	if dsptest.IsExhaustive() {
 		count = 30
 	}

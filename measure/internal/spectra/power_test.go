@@ -5,7 +5,7 @@ import (
 	"math"
 	"testing"
 
-	"github.com/boothbench/boothbench/measure/internal/reference"
+	"github.com/boothbench/boothbench/dsp/dsptest/reference"
 )
 
 // The power spectrum against scipy.signal.welch, with the window made by
