@@ -81,3 +81,6 @@ func unpackAVX(first, second *float64, raw *byte, order *[16]byte, bytes, step, 
 
 //go:noescape
 func packAVX2(raw *byte, left, right *float64, fours int, k *packConstants) (rest int)
+
+//go:noescape
+func turningAVX(x *float64, fours int, t *Turning)

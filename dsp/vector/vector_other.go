@@ -46,5 +46,6 @@ func unpackAVX(first, second *float64, raw *byte, order *[16]byte, bytes, step, 
 	panic(noAVX)
 }
 func packAVX2(raw *byte, left, right *float64, fours int, k *packConstants) (rest int) { panic(noAVX) }
+func turningAVX(x *float64, fours int, t *Turning)                                     { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"

@@ -3,6 +3,8 @@ package spectra
 import (
 	"math"
 	"math/cmplx"
+
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // Lines measures sines of known frequency in a stretch of sound: its Fourier
@@ -30,12 +32,21 @@ func LinesThrough(window, x []float64, rate int) *Lines {
 // phase of the cosine at the first frame.
 func (l *Lines) At(hz float64) complex128 {
 	sum := complex(0, 0)
+	step, four := phasor(hz, 1, l.rate), phasor(hz, 4, l.rate)
 	for from := 0; from < len(l.Windowed); from += rotation {
-		turn, step := phasor(hz, from, l.rate), phasor(hz, 1, l.rate)
-		for _, v := range l.Windowed[from:min(len(l.Windowed), from+rotation)] {
-			sum += complex(v*real(turn), -v*imag(turn))
+		part := l.Windowed[from:min(len(l.Windowed), from+rotation)]
+		turn := phasor(hz, from, l.rate)
+		t := vector.Turning{StepRe: real(four), StepIm: imag(four)}
+		for i := range t.Re {
+			t.Re[i], t.Im[i] = real(turn), imag(turn)
 			turn *= step
 		}
+		taken := t.Add(part)
+		for i, v := range part[taken:] {
+			t.SumRe[i] += v * t.Re[i]
+			t.SumIm[i] += v * t.Im[i]
+		}
+		sum += complex((t.SumRe[0]+t.SumRe[1])+(t.SumRe[2]+t.SumRe[3]), -((t.SumIm[0] + t.SumIm[1]) + (t.SumIm[2] + t.SumIm[3])))
 	}
 	return sum / complex(l.gain, 0)
 }

@@ -1,0 +1,37 @@
+//go:build !purego
+
+#include "textflag.h"
+
+// func turningAVX(x *float64, fours int, t *Turning)
+TEXT ·turningAVX(SB), NOSPLIT, $0-24
+	MOVQ x+0(FP), SI
+	MOVQ fours+8(FP), CX
+	MOVQ t+16(FP), BX
+	VMOVUPD (BX), Y0
+	VMOVUPD 32(BX), Y1
+	VMOVUPD 64(BX), Y2
+	VMOVUPD 96(BX), Y3
+	VBROADCASTSD 128(BX), Y4
+	VBROADCASTSD 136(BX), Y5
+
+fours:
+	VMOVUPD (SI), Y6
+	VMULPD  Y0, Y6, Y7
+	VADDPD  Y7, Y2, Y2
+	VMULPD  Y1, Y6, Y7
+	VADDPD  Y7, Y3, Y3
+	VMULPD  Y4, Y0, Y6
+	VMULPD  Y5, Y1, Y7
+	VMULPD  Y5, Y0, Y8
+	VMULPD  Y4, Y1, Y9
+	VSUBPD  Y7, Y6, Y0
+	VADDPD  Y9, Y8, Y1
+	ADDQ $32, SI
+	DECQ CX
+	JNZ  fours
+	VMOVUPD Y0, (BX)
+	VMOVUPD Y1, 32(BX)
+	VMOVUPD Y2, 64(BX)
+	VMOVUPD Y3, 96(BX)
+	VZEROUPPER
+	RET
