@@ -37,7 +37,9 @@ type Damage struct {
 	// Readings of the take and of what comes out: integrated_lufs, true_peak_dbtp.
 	Before, After measure.Readings `json:"-"`
 	FloorBefore   float64          `json:"-"` // dBFS in the pauses; −Inf where there are none
-	FloorAfter    float64          `json:"-"`
+	// FloorAfter is that of what comes out, 0.4 s into the pauses and later, where they
+	// are long enough.
+	FloorAfter float64 `json:"-"`
 }
 
 // Cut is a word whose end or start is lowered.
@@ -161,9 +163,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 		return 0
 	})
 	d.After = append(meters.loudness.Readings(), meters.peaks.Readings()...)
-	if meters.frames > 0 {
-		d.FloorAfter = dsp.PowerToDB(max(1e-20, meters.power/float64(meters.frames)))
-	}
+	d.FloorAfter = meters.floor()
 	return nil
 }
 
@@ -176,12 +176,38 @@ type outputMeters struct {
 	work     dsp.Block
 	at       int64
 	channel  int // the noisiest
-	power    float64
-	frames   int64
+	hop      int
+	pauses   int // hops of the running pause
+	whole    power
+	settled  power // of what comes after settledHops
+}
+
+// settledHops of 25 ms are what the expander takes to close: hold and twice the release.
+const settledHops = (expanderHoldMs + 2*expanderReleaseMs + 24) / 25
+
+// power adds up squares.
+type power struct {
+	sum    float64
+	frames int64
+}
+
+func (p *power) add(sum float64, frames int) { p.sum, p.frames = p.sum+sum, p.frames+int64(frames) }
+
+// floor is the level in the pauses, once the expander has closed if there are 0.3 s of
+// that; in all of them otherwise.
+func (m *outputMeters) floor() float64 {
+	p := m.settled
+	if p.frames < int64(m.a.format.Rate)*3/10 {
+		p = m.whole
+	}
+	if p.frames == 0 {
+		return math.Inf(-1)
+	}
+	return dsp.PowerToDB(max(1e-20, p.sum/float64(p.frames)))
 }
 
 func newOutputMeters(a *takeAnalysis) (*outputMeters, error) {
-	m := &outputMeters{a: a, audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, float64(a.format.Rate)), 1), work: dsp.NewBlock(1, 4096), channel: -1}
+	m := &outputMeters{a: a, audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, float64(a.format.Rate)), 1), work: dsp.NewBlock(1, 4096), channel: -1, hop: -1}
 	for c, f := range a.inspection.Floors {
 		if f.Undecided == "" && (m.channel < 0 || f.DBFS > a.inspection.Floors[m.channel].DBFS) {
 			m.channel = c
@@ -215,12 +241,23 @@ func (m *outputMeters) Write(b dsp.Block) error {
 		x := m.work[0][:n]
 		copy(x, b[m.channel][from:])
 		m.audible.Process(dsp.Block{x})
-		// The inside of pauses, where the expander has settled.
-		if k > 1 && floor.IsPause(k-2) && floor.IsPause(k-1) && floor.IsPause(k) {
-			for _, v := range x {
-				m.power += v * v
+		if k != m.hop {
+			if m.hop = k; floor.IsPause(k) && floor.IsPause(k+1) {
+				m.pauses++
+			} else {
+				m.pauses = 0
 			}
-			m.frames += int64(n)
+		}
+		// The inside of pauses.
+		if m.pauses >= 3 {
+			sum := 0.0
+			for _, v := range x {
+				sum += v * v
+			}
+			m.whole.add(sum, n)
+			if m.pauses > settledHops {
+				m.settled.add(sum, n)
+			}
 		}
 		from += n
 		m.at += int64(n)

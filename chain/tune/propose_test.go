@@ -324,7 +324,7 @@ func TestPredictionsAgainstTheRun(t *testing.T) {
 		p := proposed(t, room.Rate, ProposeSettings{}, room.Take())
 		predicted := p.predictedCompression
 		d := p.Takes[0]
-		if math.Abs(d.CompressorMedianDB-predicted[0]) > 0.4 || math.Abs(d.CompressorP95DB-predicted[1]) > 0.5 {
+		if math.Abs(d.CompressorMedianDB-predicted[0]) > 0.4 || math.Abs(d.CompressorP95DB-predicted[1]) > 0.3 {
 			t.Errorf("room %d: compression %.2f and %.2f dB, predicted %.2f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted)
 		}
 		// The pauses by the static curve: lowered by the range, raised by the drive.
@@ -333,7 +333,8 @@ func TestPredictionsAgainstTheRun(t *testing.T) {
 		if on {
 			want -= min(e.RangeDB, (e.ThresholdDBFS-noiseAt(d, room))*(e.Ratio-1))
 		}
-		t.Logf("room %d: %+v; floor %.1f, want %.1f", i, d.CompressorMedianDB, d.FloorAfter, want)
+		// Not held to each other: the static curve knows nothing of hold, release and high-pass.
+		t.Logf("room %d: %.2f and %.2f dB, predicted %.2f; pauses %.1f dBFS, by the static curve %.1f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted, d.FloorAfter, want)
 	}
 }
 

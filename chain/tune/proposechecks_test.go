@@ -1,0 +1,164 @@
+package tune
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
+)
+
+// atRate is a sound at a higher rate, by its Fourier transform.
+func atRate(x []float64, from, to int) []float64 {
+	n := len(x) / 2 * 2
+	m := n * to / from
+	c := fourier.NewFFT(n).Coefficients(nil, x[:n])
+	wide := make([]complex128, m/2+1)
+	copy(wide, c[:n/2])
+	y := fourier.NewFFT(m).Sequence(nil, wide)
+	for i := range y {
+		y[i] /= float64(n)
+	}
+	return y
+}
+
+// The same take at another rate has the same proposal: thresholds within 0.3 dB, which
+// is what a detector of whole frames and edges of milliseconds leave.
+func TestProposalAtOtherRates(t *testing.T) {
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 15, 3)
+	x := room.Take()
+	reference := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x)
+	rates := []int{48000}
+	if dsptest.IsExhaustive() {
+		rates = []int{44100, 48000, 96000}
+	}
+	for _, rate := range rates {
+		p := proposed(t, rate, ProposeSettings{PredictOnly: true}, atRate(x, room.Rate, rate))
+		for _, key := range []string{"expander.threshold_dbfs", "compressor.threshold_dbfs", "highpass.corner_hz"} {
+			within := 0.3
+			if key == "highpass.corner_hz" {
+				within = 5 // its step
+			}
+			if got, want := chosen(t, p, key), chosen(t, reference, key); math.Abs(got-want) > within {
+				t.Errorf("%d Hz: %s is %g, at %d Hz %g", rate, key, got, room.Rate, want)
+			}
+		}
+	}
+}
+
+func chosen(t testing.TB, p *ProposedChain, key string) float64 {
+	t.Helper()
+	for _, c := range p.Choices {
+		if c.Stage+"."+c.Key == key {
+			return mustFloat(c.Value)
+		}
+	}
+	t.Fatal("nothing chosen for " + key)
+	return 0
+}
+
+// A take that went through its own proposal gets no higher threshold, but for what the
+// limiter's drive has raised.
+func TestProposalOfItsOwnOutput(t *testing.T) {
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 15, 3)
+	first := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take())
+	e, err := first.Chain.Prepare(room.Rate, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := e.ProcessPlanes(t.Context(), [][]float64{room.Take()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	second := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, out[0])
+	before, _ := expanderOf(t, first)
+	after, on := expanderOf(t, second)
+	if rise := after.ThresholdDBFS - before.ThresholdDBFS - driveOf(first); on && rise > 1 {
+		t.Errorf("the threshold rises by %.1f dB", rise)
+	}
+}
+
+// A recording of the room alone: nothing that happens in it moves the threshold by more
+// than 0.5 dB; nor do three disturbances together, or a breath in every pause of a take.
+func TestThresholdStandsMoreThanOneDisturbance(t *testing.T) {
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 20, 0.2, 20, 5)
+	rng := rand.New(rand.NewPCG(5, 5))
+	noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
+	moved := func(what string, clean, x []float64) {
+		t.Helper()
+		if shift := analysed(t, room.Rate, x).threshold() - analysed(t, room.Rate, clean).threshold(); !(math.Abs(shift) <= 0.5) {
+			t.Errorf("%s: the threshold moves by %.2f dB", what, shift)
+		}
+	}
+	tone := room.Noise[:12*room.Rate]
+	kinds := takes.Disturbances
+	if !dsptest.IsExhaustive() {
+		kinds = kinds[:1]
+	}
+	for _, kind := range kinds {
+		x := append([]float64{}, tone...)
+		takes.Add(x, takes.Disturbance(kind, room.Rate, noise+20, rng.Uint64()), 3*room.Rate)
+		moved("room tone, "+kind, tone, x)
+	}
+	x := append([]float64{}, tone...)
+	x[5*room.Rate] = 0.5
+	moved("room tone, a click", tone, x)
+	three := room.Take()
+	for i, kind := range []string{"cough", "door", "laughter"} {
+		takes.Add(three, takes.Disturbance(kind, room.Rate, room.SpeechDBFS, uint64(i)), room.Pauses[i%len(room.Pauses)][0])
+	}
+	moved("cough, door and laughter", room.Take(), three)
+	breaths := room.Take()
+	for i, p := range room.Pauses {
+		takes.Add(breaths, takes.Disturbance("breath", room.Rate, noise+12, uint64(i)), p[0])
+	}
+	moved("a breath in every pause", room.Take(), breaths)
+}
+
+// Two voices 12 dB apart: the threshold is that of the noise, the softer voice is not
+// lowered, and both levels are noted.
+func TestProposalForTwoLevels(t *testing.T) {
+	dsptest.Exhaustive(t)
+	p := takes.Spoken(t, takes.Readings)
+	room := takes.NewRoom(p, "pink", 36, 0.2, 40, 9)
+	for n := len(room.Speech) / 2; n < len(room.Speech); n++ {
+		room.Speech[n] *= dsp.DBToAmplitude(-12)
+	}
+	x := room.Take()
+	proposal := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x)
+	if got, want := analysed(t, room.Rate, x).threshold(), analysed(t, room.Rate, room.Noise).threshold(); math.Abs(got-want) > 0.5 {
+		t.Errorf("threshold %.2f dBFS, by the noise alone %.2f", got, want)
+	}
+	soft := room
+	soft.Speech, soft.Noise = room.Speech[len(x)/2:], room.Noise[len(x)/2:]
+	soft.Pauses = nil
+	if e, on := expanderOf(t, proposal); on {
+		if h := harmOf(t, soft, soft.Take(), e); h.lowered > 0.01 {
+			t.Errorf("%.1f %% of the softer voice is lowered", 100*h.lowered)
+		}
+	}
+	if notes := strings.Join(proposal.Notes, " "); !strings.Contains(notes, "speech at two levels") {
+		t.Errorf("notes %q", notes)
+	}
+}
+
+// Clips with exact zeros between them: the zeros are edits, not a floor.
+func TestProposalForClipsBetweenZeros(t *testing.T) {
+	clips, rate := takes.Recorded(t, takes.SpokenNames)
+	var x []float64
+	for _, c := range clips {
+		x = append(append(x, c...), make([]float64, rate/2)...)
+	}
+	p := proposed(t, rate, ProposeSettings{}, x)
+	if _, on := expanderOf(t, p); on {
+		t.Errorf("the expander is on: %q", p.Off())
+	}
+	if strings.Contains(string(p.Text), "Inf") || strings.Contains(string(p.Text), "NaN") {
+		t.Errorf("%s", p.Text)
+	}
+}
