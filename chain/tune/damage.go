@@ -34,7 +34,8 @@ type Damage struct {
 	LimiterMedianDB    float64 `json:"limiter_median_db"`
 	LimiterP95DB       float64 `json:"limiter_p95_db"`
 
-	// Readings of the take and of what comes out: integrated_lufs, true_peak_dbtp.
+	// Readings of the take and of what comes out: integrated_lufs, true_peak_dbtp; by the
+	// model the first of them alone.
 	Before, After measure.Readings `json:"-"`
 	FloorBefore   float64          `json:"-"` // dBFS in the pauses; −Inf where there are none
 	// FloorAfter is that of what comes out, 0.4 s into the pauses and later, where they
@@ -51,7 +52,7 @@ type Cut struct {
 }
 
 // damage begins the damage of a take, or is all of it by the model.
-func (a *takeAnalysis) damage(p *ProposedChain, predictOnly bool) *Damage {
+func (a *takeAnalysis) damage(p *ProposedChain, g predictedGains, predictOnly bool) *Damage {
 	d := &Damage{Take: a.name, FloorBefore: math.Inf(-1), FloorAfter: math.Inf(-1)}
 	if a.undecided == "" {
 		d.FloorBefore = a.floorDBFS
@@ -61,13 +62,13 @@ func (a *takeAnalysis) damage(p *ProposedChain, predictOnly bool) *Damage {
 		return d // the run says the rest
 	}
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
-	gains := make([]int16, len(a.tracks.level))
-	for _, s := range p.Chain.Stages {
-		if e, ok := s.Settings.(dsp.ExpanderSettings); ok && s.Enabled {
-			gains = expanderGains(a.tracks.level, e)
-		}
+	d.words(a, func(ms int) float64 { return float64(g.expander[ms]) / 100 })
+	d.FloorAfter = p.predictedFloor(a, g)
+	loudness := measure.Reading{Unit: "LUFS", Weighting: "K", Reason: "the take is too short, or too soft"}
+	if lufs, ok := p.predictedLoudness(a, g); ok {
+		loudness.Value, loudness.Reason = lufs, ""
 	}
-	d.words(a, func(ms int) float64 { return float64(gains[ms]) / 100 })
+	d.After.Add("integrated_lufs", loudness)
 	return d
 }
 
@@ -163,7 +164,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 		return 0
 	})
 	d.After = append(meters.loudness.Readings(), meters.peaks.Readings()...)
-	d.FloorAfter = meters.floor()
+	d.FloorAfter = meters.floor.db(a.format.Rate)
 	return nil
 }
 
@@ -176,42 +177,14 @@ type outputMeters struct {
 	work     dsp.Block
 	at       int64
 	channel  int // the noisiest
-	hop      int
-	pauses   int // hops of the running pause
-	whole    power
-	settled  power // of what comes after settledHops
-}
-
-// settledHops of 25 ms are what the expander takes to close: hold and twice the release.
-const settledHops = (expanderHoldMs + 2*expanderReleaseMs + 24) / 25
-
-// power adds up squares.
-type power struct {
-	sum    float64
-	frames int64
-}
-
-func (p *power) add(sum float64, frames int) { p.sum, p.frames = p.sum+sum, p.frames+int64(frames) }
-
-// floor is the level in the pauses, once the expander has closed if there are 0.3 s of
-// that; in all of them otherwise.
-func (m *outputMeters) floor() float64 {
-	p := m.settled
-	if p.frames < int64(m.a.format.Rate)*3/10 {
-		p = m.whole
-	}
-	if p.frames == 0 {
-		return math.Inf(-1)
-	}
-	return dsp.PowerToDB(max(1e-20, p.sum/float64(p.frames)))
+	run      pauseRun
+	floor    pauseFloor
 }
 
 func newOutputMeters(a *takeAnalysis) (*outputMeters, error) {
-	m := &outputMeters{a: a, audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, float64(a.format.Rate)), 1), work: dsp.NewBlock(1, 4096), channel: -1, hop: -1}
-	for c, f := range a.inspection.Floors {
-		if f.Undecided == "" && (m.channel < 0 || f.DBFS > a.inspection.Floors[m.channel].DBFS) {
-			m.channel = c
-		}
+	m := &outputMeters{a: a, audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, float64(a.format.Rate)), 1), work: dsp.NewBlock(1, 4096), channel: a.noisiest()}
+	if m.channel >= 0 {
+		m.run = pauseRun{floor: a.inspection.Floors[m.channel], hop: -1}
 	}
 	var err error
 	if m.loudness, err = measure.NewLoudness(measure.LoudnessSettings{Rate: a.format.Rate, Channels: a.format.Channels, ChannelMask: a.format.ChannelMask}); err != nil {
@@ -234,30 +207,18 @@ func (m *outputMeters) Write(b dsp.Block) error {
 		return nil
 	}
 	_, hop := take.PauseFrames(m.a.format.Rate)
-	floor := m.a.inspection.Floors[m.channel]
 	for from := 0; from < b.Frames(); {
 		k := int(m.at / int64(hop))
 		n := min(b.Frames()-from, 4096, int(int64(k+1)*int64(hop)-m.at))
 		x := m.work[0][:n]
 		copy(x, b[m.channel][from:])
 		m.audible.Process(dsp.Block{x})
-		if k != m.hop {
-			if m.hop = k; floor.IsPause(k) && floor.IsPause(k+1) {
-				m.pauses++
-			} else {
-				m.pauses = 0
-			}
-		}
-		// The inside of pauses.
-		if m.pauses >= 3 {
+		if inside, settled := m.run.at(k); inside {
 			sum := 0.0
 			for _, v := range x {
 				sum += v * v
 			}
-			m.whole.add(sum, n)
-			if m.pauses > settledHops {
-				m.settled.add(sum, n)
-			}
+			m.floor.add(sum, n, settled)
 		}
 		from += n
 		m.at += int64(n)

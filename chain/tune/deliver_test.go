@@ -59,6 +59,15 @@ func TestDeliverSpeech(t *testing.T) {
 			}
 		}
 	}
+	if reference != nil { // a meter that reads 0.1 LU low would be seen
+		d, _, err := delivered(t, parsed(t, withCompressor), anything(-15.9), "../../testdata/harbour-street.wav", Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if off := reference(d.Files[0].Out) + 16 - ebur128Excess(d.Files[0].Format.Rate); math.Abs(off) <= 0.03 {
+			t.Errorf("a delivery 0.1 LU too loud is off by %.4f LU by libebur128: this shows nothing", off)
+		}
+	}
 	t.Logf("%d deliveries: %d with one render, %d with two", total, one, two-one)
 	if float64(one) < 0.85*float64(total) || float64(two) < 0.95*float64(total) {
 		t.Errorf("of %d deliveries %d took one render and %d two; want 85 %% and 95 %%", total, one, two-one)
@@ -89,7 +98,8 @@ func underCeiling(t testing.TB, r measure.Readings, ceiling float64) {
 
 // TestDeliverFormats: each format and each seed of the dither meets the target under
 // the ceiling. (Dither of 16 bits lies some 34 dB under a programme of −60 LUFS, which
-// it lifts by 0.002 LU: the loudness alone would not show that it was left out.)
+// it lifts by 0.002 LU: the target alone would not show that it was left out. So the
+// stated loudness must be that of the written file, to the bit.)
 func TestDeliverFormats(t *testing.T) {
 	rate, b := talk(t, -30)
 	in := written24(t, rate, b)
@@ -100,9 +110,12 @@ func TestDeliverFormats(t *testing.T) {
 	for _, lufs := range []float64{-16, -60} {
 		for _, o := range []chain.Output{{Bits: 16}, {Bits: 24}, {Bits: 32}, {Float: true}} {
 			for _, o.Seed = range seeds {
-				_, r, err := delivered(t, parsed(t, limiterAlone), anything(lufs), in, Settings{Output: o})
+				d, r, err := delivered(t, parsed(t, limiterAlone), anything(lufs), in, Settings{Output: o})
 				if err != nil {
 					t.Fatal(err)
+				}
+				if is := value(t, r, "integrated_lufs"); d.LoudnessLUFS != is {
+					t.Errorf("%+v to %g LUFS: %v LUFS stated, and the file has %v: it was not the written file that was measured", o, lufs, d.LoudnessLUFS, is)
 				}
 				if off := value(t, r, "integrated_lufs") - lufs; math.Abs(off) > 0.02 {
 					t.Errorf("%+v to %g LUFS: off by %.4f LU", o, lufs, off)

@@ -72,7 +72,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 		return nil, err
 	}
 	for k, a := range all {
-		d := a.damage(p, s.PredictOnly)
+		d := a.damage(p, p.predicted[k], s.PredictOnly)
 		if !s.PredictOnly {
 			if err := d.measure(ctx, a, p.Chain, watch("run of the proposed chain", k)); err != nil {
 				return nil, fmt.Errorf("%s: %w", a.name, err)
@@ -163,11 +163,19 @@ func (p *ProposedChain) propose(all []*takeAnalysis) {
 	corner := p.proposeHighPass(all)
 	p.proposeNotches(all, corner)
 	gains := p.proposeExpander(all)
-	peaks := p.proposeCompressor(all, gains)
+	peaks, reductions := p.proposeCompressor(all, gains)
+	for k := range all {
+		p.predicted = append(p.predicted, predictedGains{gains[k], reductions[k], peaks[k]})
+	}
 	p.proposeTone(all)
 	p.proposeDeEsser(all)
 	p.proposeLimiter(peaks)
 	for _, a := range all {
+		for c := range a.peaks {
+			if why := a.withoutSay(c); why != "" {
+				p.Notes = append(p.Notes, fmt.Sprintf("Channel %d of %s %s: its pauses are not counted.", c+1, a.name, why))
+			}
+		}
 		if low, ok := a.inspection.Readings.Get("softer_speech_dbfs"); ok {
 			high, _ := a.inspection.Readings.Get("louder_speech_dbfs")
 			p.Notes = append(p.Notes, fmt.Sprintf("%s holds speech at two levels, %.1f and %.1f dBFS: raise the softer by %.1f dB in its own file before the compressor, which does not bridge them.", a.name, low.Value, high.Value, high.Value-low.Value))

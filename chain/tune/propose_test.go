@@ -103,27 +103,72 @@ func meanOfPauses(room takes.Room, x []float64) float64 {
 	return 10*math.Log10(sum/count) + 6
 }
 
-// What happens in the room moves the threshold by 0.5 dB at most; a rule by the mean
-// power of the pauses it moves by more than 10 dB.
+// disturbed is the take of a room with a disturbance in one pause; "three" are a cough, a
+// door and laughter, "breaths" a breath in every pause.
+func disturbed(room takes.Room, kind string, rng *rand.Rand) []float64 {
+	noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
+	x := room.Take()
+	put := func(kind string, pause int) {
+		level := noise + 8 + (room.SpeechDBFS+3-noise-8)*rng.Float64()
+		if kind == "breath" || kind == "car" {
+			level = noise + 8 + 12*rng.Float64()
+		}
+		takes.Add(x, takes.Disturbance(kind, room.Rate, level, rng.Uint64()), room.Pauses[pause][0])
+	}
+	switch kind {
+	case "three":
+		for _, one := range []string{"cough", "door", "laughter"} {
+			put(one, rng.IntN(len(room.Pauses)))
+		}
+	case "breaths":
+		for pause := range room.Pauses {
+			put("breath", pause)
+		}
+	default:
+		put(kind, rng.IntN(len(room.Pauses)))
+	}
+	return x
+}
+
+// rangeOf is the range that is proposed for an analysed take; 0: the expander is off.
+func rangeOf(t testing.TB, a *takeAnalysis) float64 {
+	t.Helper()
+	p := &ProposedChain{used: map[string]bool{}}
+	p.proposeExpander([]*takeAnalysis{a})
+	if p.sections[0].off != "" {
+		return 0
+	}
+	for _, c := range p.sections[0].choices {
+		if c.Key == "range_db" {
+			return mustFloat(c.Value)
+		}
+	}
+	t.Fatal("no range")
+	return 0
+}
+
+// What happens in the room moves the threshold by 0.5 dB at most, and the range by more
+// than 1 dB in 15 % of the cases at most; a rule by the mean power of the pauses it
+// moves by more than 10 dB.
 func TestThresholdStandsWhatHappens(t *testing.T) {
 	var shifts []float64
-	naive := 0.0
+	naive, ranges := 0.0, 0
 	for i, room := range knownRooms(t) {
 		rng := rand.New(rand.NewPCG(uint64(i), 5))
-		alone, aloneNaive := analysed(t, room.Rate, room.Take()).threshold(), meanOfPauses(room, room.Take())
-		noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
-		for _, kind := range takes.Disturbances {
-			level := noise + 8 + (room.SpeechDBFS+3-noise-8)*rng.Float64()
-			if kind == "breath" || kind == "car" {
-				level = noise + 8 + 12*rng.Float64()
-			}
-			x := room.Take()
-			takes.Add(x, takes.Disturbance(kind, room.Rate, level, rng.Uint64()), room.Pauses[rng.IntN(len(room.Pauses))][0])
-			shift := math.Abs(analysed(t, room.Rate, x).threshold() - alone)
-			if shift > 0.5 {
+		a := analysed(t, room.Rate, room.Take())
+		alone, aloneRange, aloneNaive := a.threshold(), rangeOf(t, a), meanOfPauses(room, room.Take())
+		for _, kind := range append([]string{"three", "breaths"}, takes.Disturbances...) {
+			x := disturbed(room, kind, rng)
+			b := analysed(t, room.Rate, x)
+			shift := math.Abs(b.threshold() - alone)
+			if !(shift <= 0.5) {
 				t.Errorf("room %d, %s: the threshold moves by %.2f dB", i, kind, shift)
 			}
 			shifts = append(shifts, shift)
+			if r := rangeOf(t, b); math.Abs(r-aloneRange) > 1 {
+				ranges++
+				t.Logf("room %d, %s: range %.1f dB, was %.1f", i, kind, r, aloneRange)
+			}
 			naive = max(naive, math.Abs(meanOfPauses(room, x)-aloneNaive))
 		}
 	}
@@ -131,10 +176,13 @@ func TestThresholdStandsWhatHappens(t *testing.T) {
 	if median := shifts[len(shifts)/2]; median > 0.1 {
 		t.Errorf("median shift %.2f dB", median)
 	}
+	if 100*ranges > 15*len(shifts) {
+		t.Errorf("the range moves by more than 1 dB in %d of %d cases", ranges, len(shifts))
+	}
 	if naive < 10 {
 		t.Errorf("the mean of the pauses moves by %.1f dB only: the disturbances test nothing", naive)
 	}
-	t.Logf("%d cases: median %.3f, worst %.2f dB; the mean of the pauses: %.1f dB", len(shifts), shifts[len(shifts)/2], shifts[len(shifts)-1], naive)
+	t.Logf("%d cases: median %.3f, worst %.2f dB; the range moved in %d; the mean of the pauses: %.1f dB", len(shifts), shifts[len(shifts)/2], shifts[len(shifts)-1], ranges, naive)
 }
 
 // harm is what a chain's expander does to the clean speech and the noise of a room, by
@@ -315,40 +363,38 @@ func TestProposalFollowsTheGain(t *testing.T) {
 	}
 }
 
-// The model's predictions hold against the run of the chain.
+// The model's predictions hold against the run of the chain: the compressor's median
+// within 0.4 dB and its 95th percentile within 0.3, loudness within 0.15 LU, the noise in
+// the pauses within 1 dB: the model steps by milliseconds. Over all rooms the worst read
+// 0.39 dB, 0.21 LU and 1.3 dB: 0.45, 0.25 and 1.5 are accepted beyond the first six. The
+// noise of a room, which rises by 6 dB an octave downwards and has lines, has 1.5 dB
+// everywhere: the lines of its spectrum are 31 Hz apart where the high-pass works.
 func TestPredictionsAgainstTheRun(t *testing.T) {
 	for i, room := range knownRooms(t) {
-		if i == 6 {
-			break
+		x := room.Take()
+		measured := proposed(t, room.Rate, ProposeSettings{}, x)
+		predicted := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x).Takes[0]
+		d := measured.Takes[0]
+		loud, _ := d.After.Get("integrated_lufs")
+		want, _ := predicted.After.Get("integrated_lufs")
+		t.Logf("room %d: %.2f and %.2f dB, predicted %.2f and %.2f; %.2f LUFS, predicted %.2f; pauses %.1f dBFS, predicted %.1f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted.CompressorMedianDB, predicted.CompressorP95DB, loud.Value, want.Value, d.FloorAfter, predicted.FloorAfter)
+		p95, lu, floor := 0.3, 0.15, 1.0
+		if i >= 6 {
+			p95, lu = 0.45, 0.25
 		}
-		p := proposed(t, room.Rate, ProposeSettings{}, room.Take())
-		predicted := p.predictedCompression
-		d := p.Takes[0]
-		if math.Abs(d.CompressorMedianDB-predicted[0]) > 0.4 || math.Abs(d.CompressorP95DB-predicted[1]) > 0.3 {
-			t.Errorf("room %d: compression %.2f and %.2f dB, predicted %.2f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted)
+		if i >= 6 || i%3 == 2 { // the noise of a room
+			floor = 1.5
 		}
-		// The pauses by the static curve: lowered by the range, raised by the drive.
-		e, on := expanderOf(t, p)
-		want := d.FloorBefore + driveOf(p)
-		if on {
-			want -= min(e.RangeDB, (e.ThresholdDBFS-noiseAt(d, room))*(e.Ratio-1))
+		if math.Abs(d.CompressorMedianDB-predicted.CompressorMedianDB) > 0.4 || math.Abs(d.CompressorP95DB-predicted.CompressorP95DB) > p95 {
+			t.Errorf("room %d: compression %.2f and %.2f dB, predicted %.2f and %.2f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted.CompressorMedianDB, predicted.CompressorP95DB)
 		}
-		// Not held to each other: the static curve knows nothing of hold, release and high-pass.
-		t.Logf("room %d: %.2f and %.2f dB, predicted %.2f; pauses %.1f dBFS, by the static curve %.1f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted, d.FloorAfter, want)
-	}
-}
-
-func noiseAt(d Damage, room takes.Room) float64 {
-	return takes.BandLevel(room.Noise, room.Rate, sideChainHz, 20000)
-}
-
-func driveOf(p *ProposedChain) float64 {
-	for _, s := range p.Chain.Stages {
-		if l, ok := s.Settings.(dsp.LimiterSettings); ok {
-			return l.DriveDB
+		if !(math.Abs(loud.Value-want.Value) <= lu) {
+			t.Errorf("room %d: %.2f LUFS, predicted %.2f", i, loud.Value, want.Value)
+		}
+		if !(math.Abs(d.FloorAfter-predicted.FloorAfter) <= floor) {
+			t.Errorf("room %d: pauses at %.1f dBFS, predicted %.1f", i, d.FloorAfter, predicted.FloorAfter)
 		}
 	}
-	return 0
 }
 
 // Values that were fixed stay, and what depends on them follows.

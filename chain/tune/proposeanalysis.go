@@ -2,10 +2,12 @@ package tune
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/take"
@@ -22,6 +24,7 @@ type takeAnalysis struct {
 	pitch      *pitch
 	loudness   *measure.Loudness
 	octaves    *measure.ThirdOctaves
+	peaks      []float64 // of each channel
 
 	undecided string  // why there is no floor; "" where there is one
 	floorDBFS float64 // of the noisiest channel, 20 Hz to 20 kHz
@@ -45,6 +48,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 		return watch(src), nil
 	}, func(f wave.Format) (taps take.Taps) {
 		a.format, a.tracks, a.pitch, a.octaves = f, newTakeTracks(f), newPitch(f), measure.NewThirdOctaves(f.Rate, f.Channels)
+		a.peaks = make([]float64, f.Channels)
 		if a.loudness, failed = measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask}); failed != nil {
 			return taps
 		}
@@ -53,6 +57,9 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 		pitch, octaves := sampled(f.Rate, 30, 6, a.pitch.write), sampled(f.Rate, 30, 12, a.octaves.Write)
 		taps.Sound = []func(dsp.Block){func(b dsp.Block) {
 			a.frames += int64(b.Frames())
+			for c, x := range b {
+				a.peaks[c] = max(a.peaks[c], vector.Peak(x))
+			}
 			a.tracks.peaks.write(b)
 			a.loudness.Write(b)
 			pitch(b)
@@ -99,7 +106,12 @@ func (a *takeAnalysis) decide() {
 		a.undecided = "the take holds no sound that can be judged"
 		return
 	}
-	for _, f := range floors {
+	var counted []take.Floor
+	for c, f := range floors {
+		if a.withoutSay(c) != "" {
+			continue
+		}
+		counted = append(counted, f)
 		if f.Undecided != "" {
 			a.undecided, a.variation = f.Undecided, f.Variation
 			return
@@ -108,7 +120,7 @@ func (a *takeAnalysis) decide() {
 		a.variation, a.seconds = max(a.variation, f.Variation), min(a.seconds, f.Seconds)
 	}
 	a.noise = a.noiseLevels(func(i int) bool {
-		return !slices.ContainsFunc(floors, func(f take.Floor) bool { return !f.IsPause(i) })
+		return !slices.ContainsFunc(counted, func(f take.Floor) bool { return !f.IsPause(i) })
 	})
 	var ok bool
 	if a.noiseTop, ok = noiseTop(a.noise); !ok {
@@ -118,6 +130,23 @@ func (a *takeAnalysis) decide() {
 	if r, ok := a.inspection.Readings.Get("speech_to_noise_db"); ok && r.Measurable() {
 		a.speechDB = r.Value
 	}
+}
+
+// softChannelDB is how far under the loudest channel's peak that of another lies for it
+// to have no say: the expander follows the loudest channel, in which the pauses of the
+// other are then. (own choice)
+const softChannelDB = 30
+
+// withoutSay is why the pauses of a channel do not count; "" where they do.
+func (a *takeAnalysis) withoutSay(channel int) string {
+	loudest := slices.Max(a.peaks)
+	switch peak := a.peaks[channel]; {
+	case peak == 0 && loudest > 0:
+		return "is silent"
+	case peak < loudest*dsp.DBToAmplitude(-softChannelDB):
+		return fmt.Sprintf("peaks %.0f dB under the loudest one", dsp.AmplitudeToDB(loudest/peak))
+	}
+	return ""
 }
 
 // threshold is the expander's threshold by its rule, in dBFS.

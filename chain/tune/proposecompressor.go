@@ -10,8 +10,9 @@ import (
 )
 
 // proposeCompressor sets the threshold so that the median reduction is 3 dB, on excerpts
-// of the takes behind the expander, and returns their peaks behind both.
-func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) [][]int16 {
+// of the takes behind the expander, and returns their peaks behind both, and its gains
+// on them, nil where it is off.
+func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) (levels, gains [][]int16) {
 	const wantDB, mostP95DB, leastRangeLU, knee = 3, 9, 4, 6
 	off, rangeLU := "", math.Inf(-1)
 	for _, a := range all {
@@ -27,7 +28,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	case rangeLU < leastRangeLU:
 		off = fmt.Sprintf("momentary loudness spans %.1f LU from its 10th to its 95th percentile; under %d LU there is nothing to even out.", rangeLU, leastRangeLU)
 	}
-	levels := make([][]int16, len(all))
+	levels, gains = make([][]int16, len(all)), make([][]int16, len(all))
 	for k, a := range all {
 		peaks := a.tracks.peaks
 		levels[k] = sum(peaks.excerpt(peaks.level), peaks.excerpt(before[k]))
@@ -77,10 +78,11 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	p.choose("makeup_db", 0, "dB", "", "the level is set in one place: the drive of the limiter", c)
 	for k := range levels {
 		if off == "" {
-			levels[k] = sum(levels[k], reduction.gains(k))
+			gains[k] = reduction.gains(k)
+			levels[k] = sum(levels[k], gains[k])
 		}
 	}
-	return levels
+	return levels, gains
 }
 
 // compression is what a compressor does to peak tracks: the linear gain of each

@@ -47,7 +47,8 @@ type ProposedChain struct {
 	keep     map[string]string
 	used     map[string]bool
 
-	predictedCompression [2]float64 // median and 95th percentile, dB
+	predicted            []predictedGains // of each take
+	predictedCompression [2]float64       // median and 95th percentile, dB
 }
 
 // NoProposal is why there is no proposal.

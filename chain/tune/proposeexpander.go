@@ -1,6 +1,7 @@
 package tune
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -48,12 +49,13 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 			loud = a
 		}
 	}
-	if off == "" && loud.floorDBFS < nothingToGainDBFS {
-		off = fmt.Sprintf("nothing to gain: the noise lies at %.1f dBFS.", loud.floorDBFS)
+	// By the noise above 150 Hz: what lies below the high-pass lowers.
+	if off == "" && loud.pauseDBFS < nothingToGainDBFS {
+		off = fmt.Sprintf("nothing to gain: the noise above 150 Hz lies at %.1f dBFS.", loud.pauseDBFS)
 	}
-	if off == "" && loud.floorDBFS+20 < -60 {
+	if off == "" && loud.pauseDBFS+20 < -60 {
 		// 20 dB of make-up and drive are a lot. (own choice)
-		off = fmt.Sprintf("nothing to gain: the noise lies at %.1f dBFS, and stays under -60 with 20 dB of gain.", loud.floorDBFS)
+		off = fmt.Sprintf("nothing to gain: the noise above 150 Hz lies at %.1f dBFS, and stays under -60 with 20 dB of gain.", loud.pauseDBFS)
 	}
 	_, fixed := p.keep["expander.threshold_dbfs"]
 	if fixed {
@@ -86,8 +88,7 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	rangeDB, worst := float64(mostRangeDB), 0.0
 	for _, a := range all {
 		if a.undecided == "" {
-			gains := expanderGains(a.tracks.level, settings(mostRangeDB))
-			worst = max(worst, a.loweredShare(gains, words(a.tracks.level, a.noiseTop+wordOverNoiseDB), quantile(a.noise, 0.5)))
+			worst = max(worst, a.predictedLowered(settings(mostRangeDB)))
 		}
 	}
 	if worst > mostLoweredShare {
@@ -235,14 +236,23 @@ func withSpeechAt(all []word, ms int) []word {
 	return append(all, word{ms, ms + 1})
 }
 
+// predictedLowered is the share of the time of speech that an expander is predicted to
+// lower by more than 1 dB.
+func (a *takeAnalysis) predictedLowered(s dsp.ExpanderSettings) float64 {
+	return a.loweredShare(expanderGains(a.tracks.level, s), words(a.tracks.level, a.noiseTop+wordOverNoiseDB), quantile(a.noise, 0.5))
+}
+
 // loweredShare predicts the share of the time of speech that an expander lowers by more
-// than 1 dB: in words, and, near them, what is closed beyond twice what lies under the
-// median of the noise: noise lies under its median half of the time, and what is more
-// is speech hidden in it. The worst tenth of the words does not count: a car that
-// passes is no word.
+// than 1 dB: in words, and near them, where speech hidden in the noise may be lowered.
+// Near a word that is what is closed beyond twice what lies under the median of the
+// noise, since noise alone lies under its median half of the time. For one word this
+// excess is mostly chance, to either side, so it is added up over all words before it
+// counts. The worst tenth of the words does not count, nor the tenths of both extremes
+// of the excess: a car that passes is no word.
 func (a *takeAnalysis) loweredShare(gains []int16, all []word, medianDBFS float64) float64 {
 	type loss struct{ lowered, total float64 }
 	var losses []loss
+	var excess []float64 // ms
 	under := int16(100 * medianDBFS)
 	for i, w := range all {
 		l := loss{total: float64(w.to - w.from)}
@@ -251,6 +261,7 @@ func (a *takeAnalysis) loweredShare(gains []int16, all []word, medianDBFS float6
 				l.lowered++
 			}
 		}
+		losses = append(losses, l)
 		before, after := max(0, w.from-wordEdgesMs), min(len(gains), w.to+wordEdgesMs)
 		if i > 0 {
 			before = max(before, (all[i-1].to+w.from)/2)
@@ -269,14 +280,23 @@ func (a *takeAnalysis) loweredShare(gains []int16, all []word, medianDBFS float6
 				}
 			}
 		}
-		l.lowered += max(0, closed-2*low)
-		losses = append(losses, l)
+		excess = append(excess, closed-2*low)
 	}
-	slices.SortFunc(losses, func(x, y loss) int { return int(math.Copysign(1, x.lowered/x.total-y.lowered/y.total)) })
+	slices.SortFunc(losses, func(x, y loss) int { return cmp.Compare(x.lowered/x.total, y.lowered/y.total) })
 	losses = losses[:len(losses)-len(losses)/10]
 	lowered, total := 0.0, 0.0
 	for _, l := range losses {
 		lowered, total = lowered+l.lowered, total+l.total
 	}
-	return lowered / max(1, total)
+	slices.Sort(excess)
+	tenth := len(excess) / 10
+	excess = excess[tenth : len(excess)-tenth]
+	hidden := 0.0
+	for _, ms := range excess {
+		hidden += ms
+	}
+	if len(excess) > 0 {
+		hidden *= float64(len(losses)) / float64(len(excess))
+	}
+	return (lowered + max(0, hidden)) / max(1, total)
 }

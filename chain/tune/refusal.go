@@ -15,6 +15,9 @@ type Refusal struct {
 	LoudestLUFS *float64 `json:"loudest_lufs"`
 	// Limiting are the loudness that can be had for more and more limiting.
 	Limiting []Limited `json:"loudness_by_limiting"`
+	// NeedsLimitingDB is the limiting that the target takes where that is more than what
+	// is accepted, Target.MostLimitingDB; 0: it is not.
+	NeedsLimitingDB float64 `json:"needs_limiting_db,omitempty"`
 	// NearestLUFS is what can be had within the limits that were given; nil: nothing.
 	NearestLUFS *float64 `json:"nearest_lufs"`
 	// Proposal is a change of the chain that would help; nil: none is known.

@@ -34,6 +34,8 @@ type Solution struct {
 	forecast forecast
 	most     float64 // largest gain that the target's other limits allow
 	measured []point
+
+	needsLimitingDB float64 // what the target takes where that is too much; 0: it is not
 }
 
 // Solve finds the gain for takes as one programme; most often there is one. Their
@@ -95,6 +97,7 @@ func (s *Solution) solve() error {
 	if !met {
 		reason := fmt.Sprintf("%g LUFS cannot be reached", s.AimLUFS)
 		_, most, _ := s.bound(best)
+		s.needsLimitingDB = 0 // no limiting reaches it
 		return s.settleFor(most, reason, s.parts.limiter != nil)
 	}
 	s.steps(low, high)
@@ -127,6 +130,7 @@ func (s *Solution) steps(low, high point) {
 // it says which, and the largest gain that is within it.
 func (s *Solution) bound(p point) (reason string, most point, ok bool) {
 	ok, most = true, p
+	s.needsLimitingDB = 0
 	lower := func(gain float64, why string) {
 		if lufs, _ := s.forecast.loudness(gain); gain < most.gainDB {
 			reason, most, ok = why, point{gain, lufs}, false
@@ -140,6 +144,7 @@ func (s *Solution) bound(p point) (reason string, most point, ok bool) {
 	} else {
 		_, all := s.forecast.reductions(p.gainDB)
 		if p95 := all.percentile(0.95); p95 > s.Target.mostLimiting() {
+			s.needsLimitingDB = p95
 			lower(s.driveFor(s.Target.mostLimiting(), p.gainDB), fmt.Sprintf("%g LUFS takes %.1f dB of limiting for a twentieth of the time, more than %g dB: the level ahead of the limiter varies too much", s.AimLUFS, p95, s.Target.mostLimiting()))
 		}
 	}
@@ -225,7 +230,7 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 		s.GainDB, s.AimLUFS, s.ForecastLUFS, s.most = most.gainDB, most.lufs, most.lufs, most.gainDB
 		return nil
 	}
-	r := &Refusal{Reason: reason, NearestLUFS: &most.lufs}
+	r := &Refusal{Reason: reason, NearestLUFS: &most.lufs, NeedsLimitingDB: s.needsLimitingDB}
 	if limits {
 		loudest, _ := s.forecast.loudness(mostDriveDB)
 		r.LoudestLUFS = &loudest

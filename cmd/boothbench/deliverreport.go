@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"github.com/boothbench/boothbench/chain"
@@ -96,6 +97,12 @@ func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 	}
 	if refusal.Do != "" {
 		fmt.Fprintf(e.stdout, "           %s\n", refusal.Do)
+	}
+	if refusal.NeedsLimitingDB > 0 && refusal.NeedsLimitingDB <= 10 { // the most that is listed above; more is no delivery
+		fmt.Fprintf(e.stdout, "           --limiting-max-db %.1f accepts the limiting that the target takes\n", math.Ceil(10*refusal.NeedsLimitingDB)/10)
+	}
+	if refusal.NearestLUFS != nil && refusal.Proposal == nil {
+		fmt.Fprintf(e.stdout, "           --nearest writes the nearest within the limits, %.1f LUFS\n", *refusal.NearestLUFS)
 	}
 	switch {
 	case refusal.Proposal == nil || s.saveChain == "":

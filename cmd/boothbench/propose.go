@@ -206,13 +206,14 @@ func (p *proposer) print() {
 		if d.Measured {
 			fmt.Fprintf(w, "  de-esser:   %.1f dB (median), %.1f dB (95th percentile)\n", d.DeEsserMedianDB, d.DeEsserP95DB)
 			fmt.Fprintf(w, "  limiter:    %.1f dB (median), %.1f dB (95th percentile)\n", d.LimiterMedianDB, d.LimiterP95DB)
-			for _, name := range []string{"integrated_lufs", "true_peak_dbtp"} {
-				r, _ := d.After.Get(name)
-				fmt.Fprintf(w, "  %-16s %v\n", name, r)
+		}
+		for _, r := range d.After {
+			if r.Name == "integrated_lufs" || r.Name == "true_peak_dbtp" {
+				fmt.Fprintf(w, "  %-16s %v\n", r.Name, r.Reading)
 			}
-			if !math.IsInf(d.FloorAfter, 0) {
-				fmt.Fprintf(w, "  noise in the pauses: %.1f dBFS, was %.1f\n", d.FloorAfter, d.FloorBefore)
-			}
+		}
+		if !math.IsInf(d.FloorAfter, 0) && !math.IsInf(d.FloorBefore, 0) {
+			fmt.Fprintf(w, "  noise in the pauses: %.1f dBFS, was %.1f\n", d.FloorAfter, d.FloorBefore)
 		}
 	}
 	if p.out != "" {

@@ -1,0 +1,237 @@
+package tune
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
+)
+
+// What is predicted to be lowered with the full range is no less than what is, by the
+// clean speech, less 1 point, in 95 % of the rooms; and it is not so much more that the
+// expander is switched off where it would do no harm: in one room of ten at most.
+func TestPredictedLoweredTime(t *testing.T) {
+	short, off := 0, 0
+	rooms := knownRooms(t)
+	for i, room := range rooms {
+		a := analysed(t, room.Rate, room.Take())
+		s, on := expanderOf(t, proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take()))
+		s.RangeDB, s.Ratio = mostRangeDB, max(leastRatio, min(mostRatio, 1+mostRangeDB/(s.ThresholdDBFS-a.pauseDBFS)))
+		predicted, is := a.predictedLowered(s), harmOf(t, room, room.Take(), s).lowered
+		t.Logf("room %d: %.2f %% predicted, %.2f %% lowered", i, 100*predicted, 100*is)
+		if predicted < is-0.01 {
+			short++
+		}
+		if !on && is < mostLoweredShare {
+			off++
+		}
+	}
+	if short > len(rooms)/20 || off > len(rooms)/10 {
+		t.Errorf("of %d rooms %d are predicted too low; in %d the expander is off without need", len(rooms), short, off)
+	}
+}
+
+// whispered is speech with its voice replaced by noise: behind a linear prediction of
+// order 18 for every 20 ms, excited by noise of the same power.
+func whispered(x []float64, rng *rand.Rand, rate int) []float64 {
+	const order = 18
+	frame := rate / 50
+	y := make([]float64, len(x))
+	past := make([]float64, order) // outputs, the last one first
+	for from := 0; from+frame <= len(x); from += frame {
+		r := make([]float64, order+1)
+		for lag := range r {
+			for n := from + lag; n < from+frame; n++ {
+				r[lag] += x[n] * x[n-lag]
+			}
+		}
+		if r[0] == 0 {
+			clear(past)
+			continue
+		}
+		r[0] *= 1.0001 // so that the recursion stays stable
+		a, power := make([]float64, order+1), r[0]
+		for k := 1; k <= order; k++ { // Levinson and Durbin
+			reflection := r[k]
+			for j := 1; j < k; j++ {
+				reflection -= a[j] * r[k-j]
+			}
+			reflection /= power
+			next := slices.Clone(a)
+			next[k] = reflection
+			for j := 1; j < k; j++ {
+				next[j] = a[j] - reflection*a[k-j]
+			}
+			a, power = next, power*(1-reflection*reflection)
+		}
+		gain := math.Sqrt(max(0, power) / float64(frame))
+		for n := from; n < from+frame; n++ {
+			v := gain * rng.NormFloat64()
+			for j, p := range past {
+				v += a[j+1] * p
+			}
+			copy(past[1:], past)
+			past[0], y[n] = v, v
+		}
+	}
+	return y
+}
+
+// A whisper at −40 dBFS over the noise of a room: the threshold is that of the noise
+// within 0.8 dB, and 1 % of it is lowered at most.
+func TestProposalForWhisper(t *testing.T) {
+	floors := []float64{-65}
+	if dsptest.IsExhaustive() {
+		floors = []float64{-75, -65, -55}
+	}
+	for _, floor := range floors {
+		room := takes.NewRoom(takes.Spoken(t, takes.Readings), "room", 25, 0.2, 20, 4)
+		room.Speech = whispered(room.Speech, rand.New(rand.NewPCG(1, 2)), room.Rate)
+		level := takes.ActiveLevel(room.Speech, room.Rate)
+		noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
+		for n := range room.Speech {
+			room.Speech[n] *= dsp.DBToAmplitude(-40 - level)
+			room.Noise[n] *= dsp.DBToAmplitude(floor - noise)
+		}
+		x := room.Take()
+		got, want := analysed(t, room.Rate, x).threshold(), analysed(t, room.Rate, room.Noise).threshold()
+		if !(math.Abs(got-want) <= 0.8) {
+			t.Errorf("over %g dBFS: threshold %.2f dBFS, by the noise alone %.2f", floor, got, want)
+		}
+		p := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x)
+		e, on := expanderOf(t, p)
+		t.Logf("over %g dBFS: threshold %.2f, by the noise alone %.2f; on %t, range %.1f dB", floor, got, want, on, e.RangeDB)
+		if h := harmOf(t, room, x, e); on && h.lowered > 0.01 {
+			t.Errorf("over %g dBFS: %.2f %% of the whisper is lowered", floor, 100*h.lowered)
+		}
+	}
+}
+
+// At 12 dB over the noise the threshold is within 0.5 dB; at 60 dB there is nothing to
+// gain.
+func TestProposalAtTheEnds(t *testing.T) {
+	names := takes.Spoken(t, takes.SpokenNames)
+	kinds := []string{"pink"}
+	if dsptest.IsExhaustive() {
+		kinds = append(kinds, "room")
+	}
+	for _, kind := range kinds {
+		room := takes.NewRoom(names, kind, 12, 0.2, 15, 6)
+		got, want := analysed(t, room.Rate, room.Take()).threshold(), analysed(t, room.Rate, room.Noise).threshold()
+		if !(math.Abs(got-want) <= 0.5) {
+			t.Errorf("%s, 12 dB: threshold %.2f dBFS, by the noise alone %.2f", kind, got, want)
+		}
+		room = takes.NewRoom(names, kind, 60, 0.2, 15, 6)
+		p := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take())
+		if _, on := expanderOf(t, p); on || !strings.Contains(p.Off()["expander"], "nothing to gain") {
+			t.Errorf("%s, 60 dB: on %t, %q", kind, on, p.Off()["expander"])
+		}
+	}
+}
+
+// Noise that rises by 8 dB or 5 dB half way is two floors, and the threshold is that of
+// the higher; a car or two that pass are not.
+func TestProposalForTwoFloors(t *testing.T) {
+	dsptest.Exhaustive(t)
+	readings := takes.Spoken(t, takes.Readings)
+	for _, rise := range []float64{8, 5, 0} {
+		room := takes.NewRoom(readings, "pink", 28, 0.25, 90, 8)
+		noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
+		half := len(room.Noise) / 2
+		for n := half; n < len(room.Noise); n++ {
+			room.Noise[n] *= dsp.DBToAmplitude(rise)
+		}
+		x := room.Take()
+		if rise == 0 {
+			takes.Add(x, takes.Disturbance("car", room.Rate, noise+15, 1), 10*room.Rate)
+			takes.Add(x, takes.Disturbance("car", room.Rate, noise+15, 2), 60*room.Rate)
+		}
+		a, p := analysed(t, room.Rate, x), proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x)
+		notes := strings.Join(p.Notes, " ")
+		if found := strings.Contains(notes, "two noise floors"); found != (rise > 0) {
+			t.Errorf("%g dB: notes %q", rise, notes)
+		}
+		higher := analysed(t, room.Rate, room.Noise[half:])
+		if rise > 0 && !(math.Abs(a.threshold()-higher.threshold()) <= 1) {
+			t.Errorf("%g dB: threshold %.2f dBFS, by the louder noise alone %.2f", rise, a.threshold(), higher.threshold())
+		}
+	}
+}
+
+// Where no room can be read the expander is off, and the reason names how unsteady the
+// quietest sound is, or how little of it there is.
+func TestWhereNoRoomCanBeRead(t *testing.T) {
+	p := takes.Spoken(t, takes.Readings)
+	room := takes.NewRoom(p, "pink", 35, 0.2, 15, 3)
+	var butted []float64
+	for _, c := range p.Clips {
+		butted = append(butted, c...)
+	}
+	for n := range butted {
+		butted[n] += 0.1 * room.Noise[n%len(room.Noise)]
+	}
+	babble := make([]float64, 15*p.Rate)
+	for voice := range 8 {
+		takes.Add(babble, takes.NewRoom(p, "pink", 60, 0, 15, uint64(20+voice)).Speech, 0)
+	}
+	cases := map[string][]float64{"babble": babble, "music": takes.Music(15*p.Rate, p.Rate, 3)}
+	if dsptest.IsExhaustive() {
+		for _, under := range []float64{-10, -20, -30} {
+			x := slices.Clone(room.Speech)
+			music := takes.Music(len(x), p.Rate, 3)
+			for n := range x {
+				x[n] += music[n] * dsp.DBToAmplitude(room.SpeechDBFS+24+under)
+			}
+			cases["music under speech"] = x
+		}
+	}
+	for name, x := range cases {
+		proposal := proposed(t, p.Rate, ProposeSettings{PredictOnly: true}, x)
+		reason := proposal.Off()["expander"]
+		if _, on := expanderOf(t, proposal); on || !strings.Contains(reason, "steady noise") && !strings.Contains(reason, " s of pauses") && !strings.Contains(reason, "no speech") {
+			t.Errorf("%s: on %t, %q", name, on, reason)
+		}
+	}
+	// The closures of stops are the only pauses of sentences that follow at once: their
+	// noise is the room's (within 1 dB), or it is not taken for one.
+	proposal := proposed(t, p.Rate, ProposeSettings{PredictOnly: true}, butted)
+	if e, on := expanderOf(t, proposal); on {
+		if want := analysed(t, p.Rate, room.Noise).threshold() - 20; math.Abs(e.ThresholdDBFS-want) > 1 {
+			t.Errorf("butted sentences: threshold %.1f dBFS, by the noise alone %.1f", e.ThresholdDBFS, want)
+		}
+	}
+}
+
+// A channel that is silent, or far softer than the other, has no say: the other's pauses
+// set the expander, and a note says so.
+func TestProposalForOneSoundingChannel(t *testing.T) {
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 12, 3)
+	x := room.Take()
+	alone, _ := expanderOf(t, proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x))
+	soft := slices.Clone(x)
+	for n := range soft {
+		soft[n] = math.Round(soft[n]*0.005*32768) / 32768 // 46 dB down, in 16 bits
+	}
+	for what, other := range map[string][]float64{"is silent": make([]float64, len(x)), "peaks 46 dB under": soft} {
+		for channel := range 2 {
+			planes := [][]float64{x, other}
+			if channel == 0 {
+				planes = [][]float64{other, x}
+			}
+			p := proposed(t, room.Rate, ProposeSettings{}, planes...)
+			e, on := expanderOf(t, p)
+			if !on || math.Abs(e.ThresholdDBFS-alone.ThresholdDBFS) > 0.11 || math.IsInf(p.Takes[0].FloorBefore, 0) {
+				t.Errorf("%s: on %t, threshold %g dBFS, alone %g; floor %g: %q", what, on, e.ThresholdDBFS, alone.ThresholdDBFS, p.Takes[0].FloorBefore, p.Off())
+			}
+			if notes := strings.Join(p.Notes, " "); !strings.Contains(notes, "Channel "+fmt.Sprint(channel+1)) || !strings.Contains(notes, what) {
+				t.Errorf("%s, channel %d: notes %q", what, channel+1, notes)
+			}
+		}
+	}
+}
