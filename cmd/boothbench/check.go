@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/boothbench/boothbench/chain/tune"
@@ -19,7 +20,7 @@ tests: exit code 0 when all limits are met, 1 when one is not. Each failure says
 file, reading, value, limit, time code and what to do.
 
 Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]   (no FILE: those it names)
-       boothbench check FILE.wav … --spec NAME [flags]
+       boothbench check FILE.wav … --spec NAME [flags]             (- for standard input)
 
 Examples:
   boothbench check ep1.wav --spec podcast-mono              (boothbench specs lists the names)
@@ -95,6 +96,10 @@ func runCheck(e env, args []string) error {
 	case *tap && *asJSON:
 		return usageError("found --tap and --json; accepted: one of them")
 	}
+	named := slices.Clone(f.Args())
+	if err := onceFromStandardInput(append(slices.Clone(named), *limits)...); err != nil {
+		return err
+	}
 	var err error
 	l := expect.AgainstBaselines(*baseline) // used where neither of the others is named
 	switch {
@@ -111,7 +116,20 @@ func runCheck(e env, args []string) error {
 			return outputError(err)
 		}
 	}
-	files, chains, err := l.Subjects(f.Args())
+	kept := "" // where standard input is kept
+	for i, file := range named {
+		if file != standardInput {
+			continue
+		}
+		if *baseline != "" {
+			return usageError("--baseline: found -; accepted: files, under whose names baselines are kept")
+		}
+		if kept, err = e.keepTake(); err != nil {
+			return runError(nameOf(standardInput), err)
+		}
+		named[i] = kept
+	}
+	files, chains, err := l.Subjects(named)
 	if err != nil {
 		return withCode(exitUsage, err)
 	}
@@ -147,7 +165,7 @@ func runCheck(e env, args []string) error {
 	}
 	shown := newProgress(e.stderr, *quiet, int64(len(files)+len(chains)))
 	var outputs []wave.Output
-	run, err := l.Run(e.ctx, f.Args(), expect.Work{Jobs: *jobs, Done: func() { shown.add(1) }, Keep: func(w *wave.Writer) { outputs = append(outputs, w) }})
+	run, err := l.Run(e.ctx, named, expect.Work{Jobs: *jobs, Done: func() { shown.add(1) }, Keep: func(w *wave.Writer) { outputs = append(outputs, w) }})
 	defer func() {
 		for _, o := range outputs {
 			if w, ok := o.(*wave.Writer); ok {
@@ -164,6 +182,9 @@ func runCheck(e env, args []string) error {
 	}
 	for i := range run.Checked {
 		e.advise(run.Checked[i].Subject, run.Checked[i].Judgements)
+	}
+	if kept != "" {
+		renameSubject(run.Checked, kept, nameOf(standardInput))
 	}
 	// An artefact that cannot be written is the end of the run: nothing appears.
 	for _, c := range run.Checked {
@@ -207,6 +228,23 @@ func runCheck(e env, args []string) error {
 // the reading alone stays: the file could be measured before.
 func (e env) advise(path string, judgements []measure.Judgement) {
 	tune.Advise(e.ctx, func() (wave.Source, error) { return wave.Open(path) }, judgements)
+}
+
+// renameSubject gives what was read from a kept file the name that it came under.
+func renameSubject(checked []expect.Checked, kept, name string) {
+	for i := range checked {
+		c := &checked[i]
+		if c.Subject != kept {
+			continue
+		}
+		c.Subject = name
+		for k := range c.Judgements {
+			c.Judgements[k].Subject = name
+		}
+		for k := range c.Changes {
+			c.Changes[k] = strings.ReplaceAll(c.Changes[k], kept, name)
+		}
+	}
 }
 
 // worst names what could not be measured, and chooses the exit code.
