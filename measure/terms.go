@@ -65,7 +65,7 @@ var termTable = [][4]string{
 	{"gain_{range,error}_db", "Gain at the highest setting of a plan less that at the lowest; and by how much a gain is off what its control says, against the lowest.", "own definition", "What is nominal is the plan's: enter what the control reads."},
 	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter has it without latency."},
 	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},
-	{"gain_db", "Level of the response over the stimulus, or of B over A.", "least squares", ""},
+	{"gain_db", "Level of the response over the stimulus, or of B over A: by least squares, of B over the blocks of 4096 frames within 0.5 dB of the median, on either side of which half of the energy lies.", "least squares", "After a step of level it is that of the part with more energy, and residual_dbfs is what is left at that gain."},
 	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31p5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
 	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
 	{"{lower_corner_hz,upper_corner_hz}", "Where the magnitude is 3.01 dB under that at 1 kHz, below and above it.", "10·log10(1/2)", "Only where the sweep reaches it: the reason says how far it went."},

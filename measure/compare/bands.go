@@ -137,11 +137,12 @@ func (b *bandComparison) bands() []band {
 	return all
 }
 
-// unexplained is the mean square of what in B follows no fixed response to A.
-func (b *bandComparison) unexplained() float64 {
+// unexplained is the mean square of what in B follows no fixed response to A, without
+// the bins that leaves leaves out.
+func (b *bandComparison) unexplained(leaves func(bin int) bool) float64 {
 	sum := 0.0
 	for k, xx := range b.xx {
-		if xx > 0 {
+		if xx > 0 && !leaves(k) {
 			sum += max(0, b.yy[k]-square(b.xy[k])/xx)
 		}
 	}

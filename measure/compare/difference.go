@@ -21,7 +21,7 @@ const (
 	Delay      Kind = "delay"          // Value: frames, more than 0 where B is later
 	Drift      Kind = "drift"          // Value: ppm, more than 0 where B is longer
 	Polarity   Kind = "polarity"       // B is inverted
-	Level      Kind = "level"          // Value: dB, B over A
+	Level      Kind = "level"          // Value: dB, B over A; Frames: up to there, where it changes later
 	LevelStep  Kind = "level-step"     // from Frame on; Value: dB, B over A, against what was before
 	Fade       Kind = "fade"           // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
 	OtherSound Kind = "other-sound"    // a channel of B does not follow that of A
@@ -125,6 +125,9 @@ func (d Difference) clause() (verb, rest string) {
 		}
 		return "is", "inverted in polarity"
 	case Level:
+		if d.Frames > 0 {
+			return "is", fmt.Sprintf("%.2f dB %s until about %s", size, word("louder", "quieter"), measure.TimeCode(d.Frames, d.rate))
+		}
 		return "is", fmt.Sprintf("%s%.2f dB %s", channel, size, word("louder", "quieter"))
 	case LevelStep:
 		return "is", fmt.Sprintf("%.2f dB %s from about %s on", size, word("louder", "quieter"), d.time())

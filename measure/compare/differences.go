@@ -63,7 +63,7 @@ func (c *Comparison) Differences() []Difference {
 	}
 	all = append(all, c.toneDifferences()...)
 	for i, in := range []string{"B", "A"} {
-		if n := c.totals.dropouts[1-i]; n.count > 0 {
+		if n := c.totals.dropouts[1-i]; n.count > 0 && !c.atFadesEnd(n, moved) {
 			d := c.difference(Dropout, 0, "")
 			d.In, d.Frame, d.Frames, d.Count = in, n.first, int64((n.longest+1)*c.Rate/1000), n.count
 			all = append(all, d)
@@ -78,6 +78,22 @@ func (c *Comparison) Differences() []Difference {
 		all = append(all, d)
 	}
 	return all
+}
+
+// atFadesEnd reports whether one dropout is the silent end of a fade: it begins or ends
+// within a fade, which goes on to silence, or comes from there.
+func (c *Comparison) atFadesEnd(d dropouts, moved []Difference) bool {
+	if len(moved) == 0 || moved[0].Kind != Fade || len(d.spans) == 0 {
+		return false
+	}
+	from, to := moved[0].Frame, moved[0].Frame+moved[0].Frames
+	margin := int64(c.Rate / 5)
+	for _, span := range d.spans {
+		if moved[0].Value < 0 && span[0] < from || moved[0].Value > 0 && span[1] > to+margin {
+			return false
+		}
+	}
+	return true
 }
 
 // found is where B lies, whether or not it was moved there.
@@ -227,9 +243,26 @@ func (c *Comparison) rest(response bool) (db float64, steady bool) {
 		level = c.restOfChannels() / n
 	}
 	if response && level > 0 {
-		return dsp.PowerToDB(c.spectrum.unexplained()), false
+		return dsp.PowerToDB(c.spectrum.unexplained(c.namedBins())), false
 	}
 	return dsp.PowerToDB(level), c.totals.windows.steady()
+}
+
+// namedBins are the bins of an offset and of tones that are listed by themselves.
+func (c *Comparison) namedBins() func(bin int) bool {
+	offset := len(c.offsetDifferences(false)) > 0
+	tones := c.spectrum.tones()
+	return func(bin int) bool {
+		if offset && bin <= 1 { // as far as a Hann window spreads it
+			return true
+		}
+		for _, t := range tones {
+			if math.Abs(float64(bin)-t.hz*float64(c.spectrum.length)/float64(c.Rate)) <= toneLobe+1 {
+				return true
+			}
+		}
+		return false
+	}
 }
 
 // restOfChannels is what is left of the difference, summed, with each channel's own

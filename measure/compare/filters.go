@@ -35,10 +35,45 @@ func (b *bandComparison) ends(levelDB float64) (lowest, highest spectralEnd) {
 	parts := b.twelfths(levelDB)
 	lowest = end(parts)
 	lowest.below = true
+	b.refine(&lowest, levelDB)
 	for i, j := 0, len(parts)-1; i < j; i, j = i+1, j-1 {
 		parts[i], parts[j] = parts[j], parts[i]
 	}
-	return lowest, end(parts)
+	highest = end(parts)
+	b.refine(&highest, levelDB)
+	return lowest, highest
+}
+
+// refine finds the corner between the twelfths of an octave beside it by single bins,
+// three at a time: a steep filter falls by more than a twelfth of an octave shows.
+func (b *bandComparison) refine(e *spectralEnd, levelDB float64) {
+	if e.hz == 0 {
+		return
+	}
+	binHz := float64(b.rate) / float64(b.length)
+	response := func(k int) float64 {
+		var xx float64
+		var xy complex128
+		for j := k - 1; j <= k+1; j++ {
+			xx, xy = xx+b.xx[j], xy+b.xy[j]
+		}
+		return dsp.AmplitudeToDB(cmplx.Abs(xy)/xx) - levelDB
+	}
+	low, high := e.hz*math.Pow(2, -1.0/8)/binHz, e.hz*math.Pow(2, 1.0/8)/binHz
+	inside, outside, step := int(low), int(high), 1 // from the pass band outwards
+	if e.below {
+		inside, outside, step = outside, inside, -1
+	}
+	if min(inside, outside) < 2 || max(inside, outside) > len(b.xx)-3 || max(inside, outside)-min(inside, outside) < 8 {
+		return // too few bins to say more
+	}
+	for k := outside; k != inside; k -= step {
+		near, far := response(k-step), response(k)
+		if near >= filterCorner && far < filterCorner {
+			e.hz = (float64(k) - float64(step)*(filterCorner-far)/(near-far)) * binHz
+			return
+		}
+	}
 }
 
 // end is the end of the spectrum at the beginning of a list.

@@ -222,7 +222,11 @@ func (c *Comparison) levelAtFirst(points []gainPoint, moved []Difference) []Diff
 	if math.Abs(db) < leastGainDB {
 		return nil
 	}
-	return []Difference{c.difference(Level, db, "dB")}
+	d := c.difference(Level, db, "dB")
+	if moved[0].Kind != Clipped {
+		d.Frames = moved[0].Frame
+	}
+	return []Difference{d}
 }
 
 // points are the gains over time, without what has a name of its own.

@@ -159,7 +159,7 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	rest.Definition, rest.Reason = "what in B, on A's level, follows no fixed response to A (incoherent power)", weighted.Reason
 	power = 0
 	if c.spectrum != nil {
-		power = c.spectrum.unexplained()
+		power = c.spectrum.unexplained(func(int) bool { return false })
 	}
 	r.AddLevel("unexplained_dbfs", power, rest)
 	c.addPlaces(r, reason)
