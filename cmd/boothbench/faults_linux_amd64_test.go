@@ -40,12 +40,17 @@ var writings = []writing{
 	{args: "gauge sweep --seconds 1 --chain gain.toml --curve curve.csv --replace", outputs: "curve.csv", old: "curve.csv"},
 	{args: "tone tone --seconds 1 --out tone.wav", outputs: "tone.wav"},
 	{args: "init voice.toml", outputs: "voice.toml"},
+	{args: "bench init interface made.toml --replace", outputs: "made.toml", old: "made.toml"},
+	{args: "bench plan plan.toml --out-dir m", outputs: "m/line-48000-hz.wav m/calibration.wav m/cue-sheet.txt"},
+	{args: "bench read plan.toml take.wav --out read.json --replace", outputs: "read.json", old: "read.json", code: 1},
 	{args: "prove gain.toml --out sheet.json", outputs: "sheet.json"},
 	{args: "check take.wav --limits limits.toml --junit report.xml --replace", outputs: "report.xml", old: "report.xml", varies: "report.xml", reports: true},
 	{args: "check take.wav --limits like.toml --junit report.xml --artefacts kept --replace", outputs: "report.xml kept/take.wav.difference.wav", old: "report.xml", varies: "report.xml", reports: true, code: 1},
 }
 
 const limiterChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\n"
+
+const benchPlan = "schema = 1\ndevice = \"A\"\n[[test]]\nname = \"short\"\nstimulus = \"kind=silence seconds=0.1\"\n[[path]]\nname = \"line\"\nkind = \"line-input\"\ntests = [\"short\"]\n"
 
 const gainChain = "schema = 1\n[[stage]]\nkind = \"compressor\"\nthreshold_dbfs = -30\n"
 
@@ -62,7 +67,7 @@ func (w writing) prepare(t *testing.T, old string) string {
 
 func (w writing) prepareIn(t *testing.T, folder, old string) {
 	t.Helper()
-	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n",
+	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "plan.toml": benchPlan, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n",
 		"like.toml": "schema = 1\n[[expect]]\nlike = \"second.wav\"\ngain_db = { max = 0 }\n"} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)

@@ -52,6 +52,12 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 		h, err := findMarks(played, layout, c, len(sound), plane, r.Rate)
 		if err != nil {
 			err.Channel = c
+			if err.Why != NotFound {
+				return nil, err
+			}
+			if other := channelThatHas(played, layout, c, len(sound), r); other >= 0 {
+				err.Detail = fmt.Sprintf("neither mark is in it, and channel %d has them: plug in its cable, raise its gain, or play and record a stimulus of one channel", other+1)
+			}
 			return nil, err
 		}
 		if c == 0 {
@@ -64,6 +70,19 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 		return nil, &VoidError{Clipped, channel, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.Rate), frame)}
 	}
 	return a, nil
+}
+
+// channelThatHas is another channel of a recording, in which the stimulus is; −1: none.
+func channelThatHas(played stimulus.Marked, l stimulus.Layout, without, channels int, r Recording) int {
+	for c, plane := range r.Sound {
+		if c == without {
+			continue
+		}
+		if _, err := findMarks(played, l, c, channels, plane, r.Rate); err == nil {
+			return c
+		}
+	}
+	return -1
 }
 
 // drivesIntoClipping reports whether a signal is made to find where a path clips: a

@@ -28,6 +28,7 @@ const (
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
 	a.compareGains(s, all)
+	a.findBreaks(s)
 	_, ok := s.(stimulus.Swept)
 	if err != nil || !ok {
 		return all, err

@@ -1,0 +1,174 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// A tone is compared with a sine of its own, block by block.
+const (
+	toneBlockMs = 20
+	leastCycles = 4 // in a block
+	// A break leaves more than breakPeak of the tone in a block, and breakRatio times what
+	// blocks leave: noise of a normal distribution stays under 1.5 times. (tests)
+	breakPeak  = 0.02
+	breakRatio = 4
+	// lostLevel is a level against that of the other blocks under which the tone is gone.
+	lostLevel = 0.5
+	// A sine is within topShare of its positive peak for 3.2 % of its time,
+	// arccos(0.995)/π; one whose tops are cut off 0.3 dB under its peak for 8.9 %. Where a
+	// period has fewer than leastInPeriod samples, two that straddle the top may be more.
+	topShare = 0.995
+	flatTime = 0.075
+
+	leastInPeriod = 40
+)
+
+// toneBlock is a block of a tone and what its own sine leaves of it.
+type toneBlock struct {
+	level    float64 // peak of the sine
+	rest     float64 // largest |sample| of what is left
+	at       int     // where that is
+	flatHigh bool    // the positive tops are flat
+	flatLow  bool
+	high     float64 // the largest and the least sample
+	low      float64
+}
+
+// findBreaks finds where a tone does not follow its own sine: a dropout, a click, tops
+// that are cut flat.
+func (a *Alignment) findBreaks(s stimulus.Signal) {
+	tone, is := s.(stimulus.Tone)
+	if !is {
+		return
+	}
+	from, to := toneFrames(a.Rate, tone.Seconds, 0)
+	length := max(a.Rate*toneBlockMs/1000, int(math.Ceil(leastCycles*float64(a.Rate)/tone.Hz)))
+	for c, x := range a.Sound {
+		if tone.Only > 0 && len(a.Sound) > 1 && c != tone.Only-1 || to > len(x) || to-from < 5*length {
+			continue
+		}
+		var blocks []toneBlock
+		for at := from; at+length <= to; at += length {
+			blocks = append(blocks, blockOf(x[at:at+length], at, tone.Hz/float64(a.Rate)))
+		}
+		channel := -1
+		if len(a.Sound) > 1 {
+			channel = c
+		}
+		a.reportBreaks(blocks, length, channel)
+		if tone.Hz < float64(a.Rate)/leastInPeriod {
+			a.reportFlatTops(blocks, channel)
+		}
+	}
+}
+
+// blockOf fits a sine of a number of turns a frame, and a mean.
+func blockOf(x []float64, at int, turns float64) toneBlock {
+	mean := 0.0
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	// Normal equations of cosine and sine; over some periods their sums are near N/2.
+	var cc, cs, ss, xc, xs float64
+	step := cmplx.Rect(1, 2*math.Pi*turns)
+	turn := complex(1, 0)
+	for _, v := range x {
+		c, s := real(turn), imag(turn)
+		cc, cs, ss = cc+c*c, cs+c*s, ss+s*s
+		xc, xs = xc+(v-mean)*c, xs+(v-mean)*s
+		turn *= step
+	}
+	d := cc*ss - cs*cs
+	p, q := (xc*ss-xs*cs)/d, (xs*cc-xc*cs)/d
+	b := toneBlock{level: math.Hypot(p, q), high: slices.Max(x), low: slices.Min(x)}
+	turn = 1
+	highs, lows := 0, 0
+	for n, v := range x {
+		if rest := math.Abs(v - mean - p*real(turn) - q*imag(turn)); rest > b.rest {
+			b.rest, b.at = rest, at+n
+		}
+		turn *= step
+		if v-mean >= topShare*(b.high-mean) {
+			highs++
+		}
+		if v-mean <= topShare*(b.low-mean) {
+			lows++
+		}
+	}
+	b.flatHigh, b.flatLow = float64(highs) > flatTime*float64(len(x)), float64(lows) > flatTime*float64(len(x))
+	return b
+}
+
+// middleOf is the median of a value over blocks.
+func middleOf(blocks []toneBlock, value func(toneBlock) float64) float64 {
+	all := make([]float64, len(blocks))
+	for i, b := range blocks {
+		all[i] = value(b)
+	}
+	slices.Sort(all)
+	return all[len(all)/2]
+}
+
+func (a *Alignment) reportBreaks(blocks []toneBlock, length, channel int) {
+	level := middleOf(blocks, func(b toneBlock) float64 { return b.level })
+	rest := middleOf(blocks, func(b toneBlock) float64 { return b.rest })
+	var broken []toneBlock
+	for _, b := range blocks {
+		if b.level < lostLevel*level || b.rest > breakPeak*level && b.rest > breakRatio*rest {
+			broken = append(broken, b)
+		}
+	}
+	// Where a third and more is broken the tone is no steady one: other readings show it.
+	if len(broken) == 0 || 3*len(broken) > len(blocks) {
+		return
+	}
+	least, loudest := broken[0], broken[0]
+	for _, b := range broken {
+		if b.level < least.level {
+			least = b
+		}
+		if b.rest > loudest.rest {
+			loudest = b
+		}
+	}
+	what := fmt.Sprintf("the tone does not follow its own sine %s, from %.3f s into it: a click or an edit, %.1f dB under the tone", inBlocks(len(broken), length, a.Rate), float64(broken[0].at)/float64(a.Rate), -dsp.AmplitudeToDB(loudest.rest/level))
+	if least.level < 0.97*level {
+		what = fmt.Sprintf("the tone drops out %s, from %.3f s into it: its level falls by %.1f dB", inBlocks(len(broken), length, a.Rate), float64(broken[0].at)/float64(a.Rate), dsp.AmplitudeToDB(level/max(least.level, 1e-6*level)))
+	}
+	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: what, Do: "record again, with larger buffers or on another recorder: readings over that place are not the device's", Frame: -1, Channel: channel})
+}
+
+func inBlocks(n, length, rate int) string {
+	return fmt.Sprintf("within %d ms", n*length*1000/rate)
+}
+
+func (a *Alignment) reportFlatTops(blocks []toneBlock, channel int) {
+	var flat []toneBlock
+	for _, b := range blocks {
+		if b.flatHigh || b.flatLow {
+			flat = append(flat, b)
+		}
+	}
+	if len(flat) < 2 {
+		return
+	}
+	side, top := "positive and negative tops", max(flat[0].high, -flat[0].low)
+	switch b := flat[0]; {
+	case !b.flatLow:
+		side, top = "positive tops", b.high
+	case !b.flatHigh:
+		side, top = "negative tops", -b.low
+	}
+	where := "all through it"
+	if len(flat) < len(blocks) {
+		where = fmt.Sprintf("in %d of %d blocks, first %.3f s into it", len(flat), len(blocks), float64(flat[0].at)/float64(a.Rate))
+	}
+	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("the %s of the tone are cut flat at %.1f dBFS, %s: something clips there", side, dsp.AmplitudeToDB(math.Abs(top)), where), Do: "lower the level in front of what clips, unless this is what is to be measured", Frame: -1, Channel: channel})
+}

@@ -1,0 +1,100 @@
+package instrument
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// What breaks a tone is a finding with its place; noise, hum, distortion, a filter, a
+// constant and a high tone are none.
+func TestBreaksOfATone(t *testing.T) {
+	const level = 0.1
+	layout := stimulus.LayoutOf(48000, 3*48000)
+	at := func(seconds float64) int { return layout.Signal + int(seconds*48000) }
+	random := rand.New(rand.NewPCG(3, 3))
+	noise := func(b dsp.Block, rms float64) {
+		for n := range b[0] {
+			b[0][n] += rms * random.NormFloat64()
+		}
+	}
+	for _, c := range []struct {
+		name, phrase string
+		hz           float64
+		device       func(b dsp.Block)
+	}{
+		{"as played", "", 997, func(dsp.Block) {}},
+		{"as played, 1 kHz", "", 1000, func(dsp.Block) {}},
+		{"as played, 1.19 kHz", "", 1190, func(dsp.Block) {}},
+		{"as played, low", "", 40, func(dsp.Block) {}},
+		{"as played, high", "", 12000, func(dsp.Block) {}},
+		{"noise 40 dB under the tone", "", 997, func(b dsp.Block) { noise(b, level/100) }},
+		{"hum", "", 997, func(b dsp.Block) {
+			for n := range b[0] {
+				b[0][n] += 0.005*math.Sin(2*math.Pi*50*float64(n)/48000) + 0.02
+			}
+		}},
+		{"5 % of third harmonic", "", 997, func(b dsp.Block) {
+			for n, x := range b[0] {
+				u := x / level
+				b[0][n] = level * (u - 0.2*u*u*u)
+			}
+		}},
+		{"3 ms dropped", "drops out within 20 ms, from 2.0", 997, func(b dsp.Block) {
+			clear(b[0][at(2):at(2.003)])
+			noise(b, 1e-5)
+		}},
+		{"100 ms dropped", "drops out within 1", 997, func(b dsp.Block) { clear(b[0][at(1.5):at(1.6)]) }},
+		{"a click", "a click or an edit, 2", 997, func(b dsp.Block) {
+			b[0][at(2.5)] += level / 10
+			noise(b, 1e-5)
+		}},
+		{"ten frames lost", "does not follow its own sine within 20 ms", 997, func(b dsp.Block) {
+			lost := append([]float64(nil), b[0][at(2)+10:at(2.3)]...)
+			copy(b[0][at(2):], lost)
+		}},
+		{"cut flat by 1 dB", "positive and negative tops of the tone are cut flat at -21.0 dBFS, all through it", 997, func(b dsp.Block) {
+			top := level * dsp.DBToAmplitude(-1)
+			for n, x := range b[0] {
+				b[0][n] = max(-top, min(top, x))
+			}
+			noise(b, 1e-5)
+		}},
+		{"cut flat on one side for a second", "positive tops of the tone are cut flat at -21.0 dBFS, in ", 997, func(b dsp.Block) {
+			top := level * dsp.DBToAmplitude(-1)
+			for n := at(1.5); n < at(2.5); n++ {
+				b[0][n] = min(top, b[0][n])
+			}
+		}},
+	} {
+		tone := stimulus.Tone{Hz: c.hz, PeakDBFS: -20, Seconds: 3}
+		a, err := aligned(t, tone, c.device)
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		a.findBreaks(tone)
+		found := ""
+		for _, f := range a.Findings {
+			if strings.Contains(f.What, "the tone") {
+				found += f.What + "; "
+			}
+		}
+		if c.phrase == "" && found != "" || !strings.Contains(found, c.phrase) {
+			t.Errorf("%s: found %q, want %q", c.name, found, c.phrase)
+		}
+	}
+}
+
+// A void recording of two channels says which one has the stimulus.
+func TestDeadChannelIsNamed(t *testing.T) {
+	_, err := aligned(t, stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1, Channels: 2}, func(b dsp.Block) { clear(b[1]) })
+	if void := (*VoidError)(nil); !errors.As(err, &void) || void.Channel != 1 || !strings.Contains(err.Error(), "channel 1 has them: plug in its cable") {
+		t.Errorf("%v, want channel 2 void and channel 1 named", err)
+	}
+}
