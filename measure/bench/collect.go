@@ -32,12 +32,13 @@ type Collector struct {
 type result struct {
 	readings measure.Readings
 	sha256   string
+	curves   []Curve
 }
 
 // NewCollector begins a sheet.
 func NewCollector(p *Plan) (*Collector, error) {
 	c := &Collector{plan: p, conditions: p.Conditions(), sheet: &Sheet{SchemaVersion: SheetSchema, Kind: sheetKind, Device: p.Device, Plan: filepath.Base(p.Name), PlanSHA256: p.Digest,
-		Rows: []Row{}, Missing: []Lack{}, Void: []Lack{}, Findings: []Lack{}}}
+		Rows: []Row{}, Curves: []Curve{}, Missing: []Lack{}, Void: []Lack{}, Findings: []Lack{}}}
 	for _, condition := range c.conditions {
 		items, begins, at := p.Items(condition), []int(nil), 0
 		for _, i := range items {
@@ -168,7 +169,7 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 	if c.begins[i][k] == 0 { // of the path, once a recording
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
 	}
-	c.taken[i][k] = append(c.taken[i][k], result{item.Path.calibrated(readings), digest})
+	c.taken[i][k] = append(c.taken[i][k], result{item.Path.calibrated(readings), digest, curvesOf(item, a.Rate, a.Sound)})
 }
 
 // ofPath are the readings of the marks, the latency counted from where the recording
@@ -229,7 +230,7 @@ func (c *Collector) addUnmarked(name, digest string, r instrument.Recording) boo
 					c.void(name, err.Error(), "")
 					return true
 				}
-				c.taken[i][k] = append(c.taken[i][k], result{withNoiseBounds(inputNoise(item, readings), nil, silence, r.Rate), digest})
+				c.taken[i][k] = append(c.taken[i][k], result{withNoiseBounds(inputNoise(item, readings), nil, silence, r.Rate), digest, nil})
 			}
 			return true
 		}

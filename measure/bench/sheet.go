@@ -19,6 +19,7 @@ type Sheet struct {
 	Plan          string   `json:"plan"`
 	PlanSHA256    string   `json:"plan_sha256"`
 	Rows          []Row    `json:"rows"`
+	Curves        []Curve  `json:"curves"`
 	Claims        []Judged `json:"claims,omitempty"`
 	Missing       []Lack   `json:"missing"`
 	Void          []Lack   `json:"void"`

@@ -28,6 +28,9 @@ func (c *Collector) Sheet() *Sheet {
 			rows := rowsOf(item, taken)
 			s.Findings = append(s.Findings, contradictions(item, rows)...)
 			s.Rows = append(s.Rows, rows...)
+			if len(taken) > 0 {
+				s.Curves = append(s.Curves, taken[0].curves...)
+			}
 		}
 	}
 	s.Rows = append(s.Rows, c.derived(s.Rows)...)

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
@@ -27,8 +28,9 @@ type Comparison struct {
 
 // ComparedReading is one reading of all devices.
 type ComparedReading struct {
-	Name string
-	Got  []measure.Reading // one a device
+	Group string // what it is of: a test under a condition
+	Name  string
+	Got   []measure.Reading // one a device
 	// AtMost marks values that are noise, and so upper bounds; nil: none is.
 	AtMost []bool
 	Grades []string // one a device, by the user's rubric; "": none
@@ -56,29 +58,7 @@ const fewInOne = 4
 func Devices(c Comparison, version string) Page {
 	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Unjudged: c.Unjudged, Answer: c.Answer, Do: c.Differs}
 	p.About = fmt.Sprintf("%s. ▲ marks the best of a row; “equal” is a row whose differences are smaller than what the measurement resolves.", strings.Join(c.Devices, ", "))
-	table := &Table{Head: append(append([]string{"reading"}, c.Devices...), "comparison")}
-	for _, r := range c.Rows {
-		row := []Cell{text(r.Name)}
-		for i, got := range r.Got {
-			cell := figure(got)
-			if i < len(r.AtMost) && r.AtMost[i] && got.Measurable() {
-				cell.Text = "at most " + cell.Text
-			}
-			if i < len(r.Grades) && r.Grades[i] != "" {
-				cell.Text += " [" + r.Grades[i] + "]"
-			}
-			cell.Best = r.Why == "" && !r.Equal && got.Measurable() && i < len(r.Best) && r.Best[i]
-			row = append(row, cell)
-		}
-		note := ""
-		switch {
-		case r.Why != "":
-			note = "cannot be compared: " + r.Why
-		case r.Equal:
-			note = "equal"
-		}
-		table.Rows = append(table.Rows, append(row, text(minus(note))))
-	}
+	table, open := c.tables()
 	p.Sections = append(p.Sections, Section{Title: "Readings", Table: table})
 	if c.Rubric != nil {
 		rubric := &Table{Head: []string{"grades in brackets: reading, steps from the best, why"}}
@@ -94,7 +74,56 @@ func Devices(c Comparison, version string) Page {
 	if curves.Pictures != nil {
 		p.Sections = append(p.Sections, curves)
 	}
+	if len(open.Rows) > 0 {
+		p.Sections = append(p.Sections, Section{Title: "What could not be measured in any device", Table: open, Folded: true})
+	}
 	return p.withRepeat(append([]string{version}, c.Repeat...), nil)
+}
+
+// tables are the readings that at least one device has, and those that none has, with the
+// reasons. Rows of one test stand under its name.
+func (c Comparison) tables() (table, open *Table) {
+	table = &Table{Head: append(append([]string{"reading"}, c.Devices...), "comparison")}
+	open = &Table{Head: []string{"reading", "why"}}
+	groups := map[*Table]string{}
+	add := func(t *Table, group string, row []Cell) {
+		if group != groups[t] {
+			groups[t] = group
+			t.Rows = append(t.Rows, []Cell{text(minus(group) + ":")})
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	for _, r := range c.Rows {
+		var reasons []string
+		row, measured := []Cell{text(r.Name)}, false
+		for i, got := range r.Got {
+			cell := figure(got)
+			if i < len(r.AtMost) && r.AtMost[i] && got.Measurable() {
+				cell.Text = "at most " + cell.Text
+			}
+			if i < len(r.Grades) && r.Grades[i] != "" {
+				cell.Text += " [" + r.Grades[i] + "]"
+			}
+			cell.Best = r.Why == "" && !r.Equal && got.Measurable() && i < len(r.Best) && r.Best[i]
+			row, measured = append(row, cell), measured || got.Measurable()
+			if !slices.Contains(reasons, got.Reason) {
+				reasons = append(reasons, got.Reason)
+			}
+		}
+		if !measured {
+			add(open, r.Group, []Cell{text(r.Name), text(minus(strings.Join(reasons, "; ")))})
+			continue
+		}
+		note := ""
+		switch {
+		case r.Why != "":
+			note = "cannot be compared: " + r.Why
+		case r.Equal:
+			note = "equal"
+		}
+		add(table, r.Group, append(row, text(minus(note))))
+	}
+	return table, open
 }
 
 // compared is a curve of all devices, on the same axes.

@@ -246,6 +246,26 @@ func Bands(before, after []measure.BandLevel) picture.Picture {
 	}}
 }
 
+// Residual is what two versions differ by, third octave by third octave, once time and
+// level are equal: a table of compare's.
+func Residual(t measure.Table, says string) picture.Picture {
+	column := func(name string) (points []picture.Point) {
+		at := slices.Index(t.Columns, name)
+		for _, row := range t.Rows {
+			if row[0] >= audible.Min && row[0] <= audible.Max {
+				points = append(points, picture.Point{X: row[0], Y: max(row[at], -300)}) // −300: exactly nothing
+			}
+		}
+		return points
+	}
+	take := picture.Series{Name: "take", Points: column("a_dbfs")}
+	rest := picture.Series{Name: "difference", Role: picture.Second, Points: column("difference_dbfs")}
+	y := picture.Around("level in a third octave", "dBFS", nil, take.Points, rest.Points)
+	y.Min = max(y.Min, y.Max-160)
+	return picture.Picture{Name: "difference", Title: "What is left between the two, with time and level made equal", Says: minus(says),
+		Panels: []picture.Panel{{X: audible, Y: y, Series: []picture.Series{rest, take}, Height: 170}}}
+}
+
 // Noise is the spectrum of a take's pauses.
 func Noise(in *take.Inspection) (picture.Picture, bool) {
 	if len(in.Pauses) == 0 {

@@ -3,7 +3,9 @@ package report
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"encoding/xml"
+	"errors"
 	"flag"
 	"fmt"
 	"html"
@@ -12,7 +14,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -21,7 +25,9 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
 	"github.com/boothbench/boothbench/measure/expect"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/internal/browser"
 	"github.com/boothbench/boothbench/measure/picture"
 	"github.com/boothbench/boothbench/measure/proof"
@@ -118,7 +124,7 @@ func TestTakePage(t *testing.T) {
 	seen := words(page)
 	title := "Take: harbour-street.wav"
 	after := seen[strings.LastIndex(seen[:strings.Index(seen, "✓ pass")+1], title)+len(title):]
-	if !strings.HasPrefix(strings.TrimSpace(after), "✓ pass Deliver harbour-street-processed.wav: all 3 limits are met; integrated loudness −17.06 LUFS, true peak −1.00 dBTP.") {
+	if !strings.HasPrefix(strings.TrimSpace(after), "✓ pass Deliver what harbour-street.toml makes of harbour-street.wav: all 3 limits are met; integrated loudness −17.06 LUFS, true peak −1.00 dBTP.") {
 		t.Errorf("behind the title stands %.200q", after)
 	}
 	for _, readings := range []measure.Readings{take.Before.readings, take.After.readings} {
@@ -272,7 +278,7 @@ func devices(count int) Comparison {
 		}
 		curve.Tables = append(curve.Tables, table)
 	}
-	c.Rows = []ComparedReading{{Name: "idle_noise_a_dbfs", Got: noise, Best: best}, {Name: "thd_total_db", Got: noise, Best: best, Equal: true}, {Name: "latency_ms", Got: open, Why: "one lacks it", Best: best}}
+	c.Rows = []ComparedReading{{Name: "idle_noise_a_dbfs", Got: noise, Best: best}, {Name: "thd_total_db", Got: noise, Best: best, Equal: true}, {Name: "gain_db", Got: append([]measure.Reading{open[0]}, noise[1:]...), Why: "one lacks it", Best: best}, {Group: "response at -12 dBFS", Name: "latency_ms", Got: open, Why: "all lack it", Best: best}}
 	c.Curves = []ComparedCurve{curve}
 	return c
 }
@@ -284,11 +290,151 @@ func TestDevicesPage(t *testing.T) {
 	if strings.Count(seen, "▲ −91.00 dBFS") != 1 || !strings.Contains(seen, "cannot be compared: one lacks it") || !strings.Contains(seen, " equal") {
 		t.Error("the marks of a row are wrong:", seen)
 	}
+	if !strings.Contains(seen, "What could not be measured in any device reading why response at −12 dBFS: latency_ms no recording") || strings.Contains(seen, "all lack it") {
+		t.Error("what no device has is not folded:", seen)
+	}
 	if strings.Index(seen, "44100") > strings.Index(seen, "idle_noise") {
 		t.Error("what differs stands below the figures")
 	}
 	if p := Devices(devices(6), "v").Pictures()[0]; len(p.Panels) != 6 || p.Panels[0].Y.Min != p.Panels[5].Y.Min {
 		t.Errorf("six devices have %d panels; accepted: small multiples on the same axes", len(p.Panels))
+	}
+}
+
+// sheetsOf are the sheets of two simulated devices by one plan: what a bench writes.
+func sheetsOf(t *testing.T) []*bench.Sheet {
+	t.Helper()
+	plan, err := bench.ReadPlan("plan.toml", []byte(`schema = 1
+device = "A"
+[[path]]
+kind = "effect"
+name = "line"
+level_dbfs = -20
+rates_hz = [48000]
+channels = 2
+tests = ["response", "idle-noise"]
+[[path]]
+kind = "processor"
+name = "voice"
+level_dbfs = -20
+rates_hz = [48000]
+tests = ["static-curve"]
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []*bench.Sheet
+	for _, text := range []string{"schema = 1\n[[stage]]\nkind = \"highpass\"\ncorner_hz = 100\n", "schema = 1\n[[stage]]\nkind = \"compressor\"\nthreshold_dbfs = -30\n"} {
+		c, err := chain.Parse("device.toml", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := bench.Run(context.Background(), plan, func(bench.Condition) (instrument.Device, error) { return c, nil }, func(string, int, int) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Device = "Device " + string(rune('A'+len(all)))
+		all = append(all, s)
+	}
+	return all
+}
+
+// The page of real sheets: curves of both devices on the same axes, with the figures of
+// the sheets; a sheet without curves is said.
+func TestSheetsPage(t *testing.T) {
+	dsptest.Exhaustive(t)
+	sheets := sheetsOf(t)
+	p := Devices(OfSheets(sheets, []string{"a.json", "b.json"}, nil), "v")
+	sound(t, p.HTML())
+	pictures := p.Pictures()
+	if len(pictures) != 3 { // the response of two channels, and a static curve
+		t.Fatalf("%d pictures: %+v", len(pictures), p.Sections)
+	}
+	// A high-pass of the second order by Butterworth is 3.01 dB down at its corner, a
+	// chain's standard slope of 12 dB an octave: |H|² = 1/2 there.
+	series := pictures[0].Panels[0].Series
+	for i, want := range []float64{-3.01, 0} {
+		found := false
+		for _, q := range series[i].Points {
+			if math.Abs(q.X/100-1) < 0.01 {
+				found = true
+				slope := 12.1 * math.Abs(math.Log2(q.X/100)) // dB: the grid has no point at 100 Hz itself
+				if i == 0 && math.Abs(q.Y-want) > 0.05+slope {
+					t.Errorf("device %d has %.3f dB at %.2f Hz, want %.2f", i+1, q.Y, q.X, want)
+				}
+			}
+		}
+		if !found || series[i].Name != sheets[i].Device {
+			t.Errorf("device %d, %q, has no point at 100 Hz", i+1, series[i].Name)
+		}
+	}
+	if static := pictures[2]; !strings.HasPrefix(static.Title, "Static-curve, voice") || static.Panels[0].X.Name != "input" {
+		t.Errorf("the third picture is %q, over %q", static.Title, static.Panels[0].X.Name)
+	}
+	// What the sheet's file holds is what was drawn.
+	text, err := json.Marshal(sheets[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	var read bench.Sheet
+	if err := json.Unmarshal(text, &read); err != nil || !reflect.DeepEqual(read.Curves, sheets[0].Curves) || len(read.Curves) != 3 {
+		t.Errorf("%v, %d curves read back", err, len(read.Curves))
+	}
+	sheets[1].Curves = nil
+	p = Devices(OfSheets(sheets, []string{"a.json", "b.json"}, nil), "v")
+	if seen := words(p.HTML()); len(p.Pictures()) != 0 || !strings.Contains(seen, "b.json has no curves") || !strings.Contains(seen, "3 curves of a.json not drawn") {
+		t.Errorf("of a sheet without curves the page says %.600s", seen)
+	}
+}
+
+// Two versions of one sound: what is left is drawn, by third octave, with the level of
+// what was put in; of what a chain made there is none.
+func TestResidualOfTwoVersions(t *testing.T) {
+	folder := t.TempDir()
+	a := dsptest.Speechlike(48000, 1, 3*48000, 1)
+	b := dsp.Block{slices.Clone(a[0])}
+	for n := range b[0] { // half as loud, and 1 kHz at −60 dBFS (rms −63.01) more
+		b[0][n] = 0.5*a[0][n] + 0.001*math.Sin(2*math.Pi*1000*float64(n)/48000)
+	}
+	var names []string
+	for i, x := range []dsp.Block{a, b} {
+		names = append(names, filepath.Join(folder, fmt.Sprintf("%c.wav", 'a'+i)))
+		w, err := wave.Create(names[i], wave.Format{Rate: 48000, Channels: 1, Encoding: wave.Float, Bits: 32}, wave.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(w.Write(x), w.Commit()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p := readTake(t, TakeSettings{Take: names[0], Processed: names[1], Version: "v"}).Page()
+	found := false
+	for _, q := range p.Pictures() {
+		if q.Name != "difference" {
+			continue
+		}
+		found = true
+		for _, at := range q.Panels[0].Series[0].Points {
+			// On A's level the tone is twice as high: −63.01 + 6.02 dBFS. 0.2 dB for the
+			// neighbouring bands' share and the level's match.
+			if math.Abs(at.X/1000-1) < 0.05 && math.Abs(at.Y+56.99) > 0.2 {
+				t.Errorf("%.2f dBFS at %.0f Hz, want -56.99", at.Y, at.X)
+			}
+			if at.X > 2500 && at.Y > -90 {
+				t.Errorf("%.2f dBFS at %.0f Hz, where nothing was added", at.Y, at.X)
+			}
+		}
+		if !strings.Contains(q.Says, "A is a.wav, B b.wav. B is 6.02 dB quieter") {
+			t.Errorf("it says %q", q.Says)
+		}
+	}
+	if !found {
+		t.Error("there is no picture of the difference")
+	}
+	for _, q := range readTake(t, demoSettings(t)).Page().Pictures() {
+		if q.Name == "difference" {
+			t.Error("a chain's page has a difference")
+		}
 	}
 }
 
@@ -300,7 +446,7 @@ func TestPagesInABrowser(t *testing.T) {
 	chainPage := Chain(sheet(), []byte("schema = 1\n"), "v").HTML()
 	for name, page := range map[string][]byte{
 		"take": readTake(t, demoSettings(t)).Page().HTML(), "chain": chainPage, "devices": Devices(devices(4), "v").HTML(),
-		"device": readDevice(t, claimsText).Page().HTML(),
+		"device": readDevice(t, claimsText).Page().HTML(), "sheets": Devices(OfSheets(sheetsOf(t), []string{"a.json", "b.json"}, nil), "v").HTML(),
 	} {
 		for _, width := range []int{1000, 800, 400} {
 			file := tab.Open(t, page, width)
@@ -389,7 +535,13 @@ func TestPageOfHalfAnHour(t *testing.T) {
 	}
 	s := demoSettings(t)
 	s.Take = name
-	page := readTake(t, s).Page().HTML()
+	p := readTake(t, s).Page()
+	for _, q := range p.Pictures() {
+		if n := len(picture.SVG(q, picture.File)); n > 120_000 {
+			t.Errorf("the picture %s of half an hour has %d bytes; accepted: 120000", q.Name, n)
+		}
+	}
+	page := p.HTML()
 	t.Logf("%d bytes", len(page))
 	if len(page) > 300_000 {
 		t.Errorf("the page of half an hour has %d bytes; accepted: 300000", len(page))

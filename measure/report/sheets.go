@@ -25,7 +25,7 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 	}
 	best, comparable, equal := make([]int, len(sheets)), 0, 0
 	for _, row := range bench.Compare(sheets) {
-		r := ComparedReading{Name: fmt.Sprintf("%s (%s, %s)", row.Reading, row.Test, row.Path+", "+row.Condition), Best: row.Best, Equal: row.Equal, Why: row.Why}
+		r := ComparedReading{Group: fmt.Sprintf("%s, %s, %s", row.Test, row.Path, row.Condition), Name: row.Reading, Best: row.Best, Equal: row.Equal, Why: row.Why}
 		for d, got := range row.Rows {
 			one := measure.Reading{Reason: "not in its sheet", Frame: -1, Channel: -1}
 			if got != nil {
@@ -51,5 +51,68 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 		counts = append(counts, fmt.Sprintf("%s is best or level with the best in %d", c.Devices[d], n))
 	}
 	c.Answer = fmt.Sprintf("Of %s that can be compared, %d are equal within the uncertainties; of the rest, %s.", dsp.Plural(comparable, "reading"), equal, strings.Join(counts, ", "))
+	c.addCurves(sheets, names)
 	return c
+}
+
+// mostCurves is how many curves a page of devices shows.
+const mostCurves = 12
+
+// addCurves adds the curves that all sheets have. What is not drawn is said.
+func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
+	same := func(a, b bench.Curve) bool {
+		return a.Path == b.Path && a.Condition == b.Condition && a.Test == b.Test && a.Channel == b.Channel && a.X == b.X
+	}
+	left := 0
+	for i, s := range sheets {
+		if len(s.Curves) == 0 && len(s.Rows) > 0 {
+			c.Differs = append(c.Differs, fmt.Sprintf("%s has no curves: none of its tests gives one, or an earlier version wrote it.", names[i]))
+		}
+	}
+	for _, first := range sheets[0].Curves {
+		k := ComparedCurve{Name: fmt.Sprintf("curve-%d", len(c.Curves)+1), Title: fmt.Sprintf("%s, %s, %s, channel %d", upper(first.Test), first.Path, first.Condition, first.Channel)}
+		if k.X, k.XUnit = axisName(first.X); first.X == "frequency_hz" {
+			k.LogX = true
+		} else {
+			k.X = "input"
+		}
+		if k.Y, k.YUnit = axisName(first.Y); first.Y == "out_dbfs" {
+			k.Y = "output"
+		}
+		for _, s := range sheets {
+			for _, other := range s.Curves {
+				if same(first, other) && len(other.Points) > 0 {
+					t := measure.Table{Columns: []string{other.X, other.Y}}
+					for _, p := range other.Points {
+						t.Rows = append(t.Rows, []float64{p[0], p[1]})
+					}
+					k.Tables = append(k.Tables, t)
+					break
+				}
+			}
+		}
+		switch {
+		case len(k.Tables) != len(sheets) || len(c.Curves) == mostCurves:
+			left++
+		default:
+			k.Says = c.spans(k)
+			c.Curves = append(c.Curves, k)
+		}
+	}
+	if left > 0 {
+		c.Differs = append(c.Differs, fmt.Sprintf("%s of %s not drawn: of more than %d the first are, and only those that every device has.", dsp.Plural(left, "curve"), names[0], mostCurves))
+	}
+}
+
+// spans is a sentence with a figure of each device: from what to what its curve goes.
+func (c *Comparison) spans(k ComparedCurve) string {
+	var parts []string
+	for i, t := range k.Tables {
+		least, most := t.Rows[0][1], t.Rows[0][1]
+		for _, row := range t.Rows {
+			least, most = min(least, row[1]), max(most, row[1])
+		}
+		parts = append(parts, fmt.Sprintf("%s from %.2f to %.2f %s", c.Devices[i], least, most, k.YUnit))
+	}
+	return upper(k.Y) + ": " + strings.Join(parts, ", ") + "."
 }

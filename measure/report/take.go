@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -15,6 +16,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/compare"
 	"github.com/boothbench/boothbench/measure/expect"
 	"github.com/boothbench/boothbench/measure/take"
 )
@@ -38,6 +40,9 @@ type Take struct {
 	Gains         []chain.StageGains // of a chain
 	Judgements    []measure.Judgement
 	Worst         []place
+
+	between     *measure.Table // by third octave, of two files that are one sound; nil: none
+	betweenSays string
 }
 
 // side is one of the two files.
@@ -106,7 +111,29 @@ func ReadTake(ctx context.Context, s TakeSettings) (*Take, error) {
 	if err := t.judge(ctx); err != nil {
 		return nil, err
 	}
+	if err := t.compare(ctx); err != nil {
+		return nil, err
+	}
 	return t, t.findWorst(ctx)
+}
+
+// compare finds what is left between two files once time and level are equal. What a
+// chain makes of a take is shown by its stages.
+func (t *Take) compare(ctx context.Context) error {
+	if t.Chain != nil {
+		return nil
+	}
+	c, err := compare.Sounds(ctx, t.Before.open(ctx), t.After.open(ctx), compare.Settings{Brief: true})
+	if bad := (*compare.IncomparableError)(nil); errors.As(err, &bad) {
+		return nil // the inspection says what is wrong with it
+	}
+	if err != nil {
+		return fmt.Errorf("%s and %s: %w", t.Before.name, t.After.name, err)
+	}
+	if table := c.ThirdOctaves(); len(table.Rows) > 0 {
+		t.between, t.betweenSays = &table, fmt.Sprintf("A is %s, B %s. %s.", t.Before.name, t.After.name, strings.TrimSuffix(c.Summary(), "."))
+	}
+	return nil
 }
 
 // process puts the take through the chain.

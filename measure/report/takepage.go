@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
@@ -50,11 +51,14 @@ func (t *Take) Page() Page {
 	if noise, ok := Noise(t.Inspection); ok {
 		p.Sections[len(p.Sections)-1].Pictures = append(p.Sections[len(p.Sections)-1].Pictures, noise)
 	}
+	if t.between != nil {
+		p.Sections[len(p.Sections)-1].Pictures = slices.Insert(p.Sections[len(p.Sections)-1].Pictures, 1, Residual(*t.between, t.betweenSays))
+	}
 	p.Sections[len(p.Sections)-1].Title = "What changed, and the take as it was"
 	if len(t.Inspection.Findings) > 0 {
 		p.Sections = append(p.Sections, Section{Title: "What the inspection of the take found", Table: t.findingsTable()})
 	}
-	p.Sections = append(p.Sections, Section{Title: "All readings", Table: readingsTable([]string{t.Before.name, t.After.name}, t.Before.readings, t.After.readings)})
+	p.Sections = append(p.Sections, Section{Title: "All readings", Table: readingsTable([]string{t.Before.name, t.afterHead()}, t.Before.readings, t.After.readings)})
 	p.Sections = append(p.Sections, meanings(t.Before.readings, t.After.readings))
 	return p.withRepeat(t.repeat(), t.ChainText)
 }
@@ -87,11 +91,27 @@ func (t *Take) answer() (measure.Verdict, string, []string) {
 	}
 	switch {
 	case failed != nil:
-		return measure.Fail, fmt.Sprintf("Do not deliver %s yet: %d of %d limits not met (%s); %s.", t.After.name, len(failed), len(t.Judgements), strings.Join(failed, ", "), figures), do
+		return measure.Fail, fmt.Sprintf("Do not deliver %s yet: %d of %d limits not met (%s); %s.", t.result(), len(failed), len(t.Judgements), strings.Join(failed, ", "), figures), do
 	case open != nil:
 		return measure.Undecided, fmt.Sprintf("Whether to deliver is open: %d of %d limits could not be measured (%s); %s.", len(open), len(t.Judgements), strings.Join(open, ", "), figures), do
 	}
-	return measure.Pass, fmt.Sprintf("Deliver %s: all %d limits are met; %s.", t.After.name, len(t.Judgements), figures), nil
+	return measure.Pass, fmt.Sprintf("Deliver %s: all %d limits are met; %s.", t.result(), len(t.Judgements), figures), nil
+}
+
+// result is what is delivered or not, in a sentence: of a chain there is no file yet.
+func (t *Take) result() string {
+	if t.Chain != nil {
+		return fmt.Sprintf("what %s makes of %s", filepath.Base(t.Chain.Path), t.Before.name)
+	}
+	return t.After.name
+}
+
+// afterHead is the head of a column about it.
+func (t *Take) afterHead() string {
+	if t.Chain != nil {
+		return "through " + filepath.Base(t.Chain.Path)
+	}
+	return t.After.name
 }
 
 // how is what was done to the take.

@@ -1,0 +1,68 @@
+package bench
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// Curve is what one test gives as a curve, for one channel: of a sweep the gain over
+// frequency, of a stepped tone the output over the input. It is that of the first
+// recording that was read.
+type Curve struct {
+	Path      string       `json:"path"`
+	Condition string       `json:"condition"`
+	Test      string       `json:"test"`
+	Channel   int          `json:"channel"` // from 1
+	X         string       `json:"x"`       // frequency_hz or in_dbfs
+	Y         string       `json:"y"`       // gain_db or out_dbfs
+	Points    [][2]float64 `json:"points"`
+}
+
+// Frequencies of a curve: 24 an octave from 20 Hz to 20 kHz, 1 kHz among them.
+const curvePerOctave, curveLowHz, curveHighHz = 24, 20.0, 20000.0
+
+// curvesOf are the curves of a response, none of a test that has no curve.
+func curvesOf(item Item, rate int, sound dsp.Block) (all []Curve) {
+	begin := func(channel int, x, y string) *Curve {
+		all = append(all, Curve{item.Path.Name, item.Setting(), item.Test, channel + 1, x, y, [][2]float64{}})
+		return &all[len(all)-1]
+	}
+	switch s := item.Stimulus.Signal.(type) {
+	case stimulus.Swept:
+		channels, err := instrument.SweepResponse{Sweep: s}.Curves(rate, sound)
+		if err != nil {
+			return nil // its readings say why
+		}
+		for i, f := range channels {
+			c := begin(i, "frequency_hz", "gain_db")
+			for k := math.Ceil(curvePerOctave * math.Log2(curveLowHz/1000)); k <= curvePerOctave*math.Log2(curveHighHz/1000); k++ {
+				if hz := 1000 * math.Exp2(k/curvePerOctave); hz >= f.Hz[0] && hz <= f.Hz[len(f.Hz)-1] {
+					c.add(hz, f.DB(hz))
+				}
+			}
+		}
+	case stimulus.SteppedTone:
+		for i := range sound {
+			table, err := instrument.StaticCurve{Tone: s}.Table(rate, sound[i:i+1])
+			if err != nil {
+				return nil
+			}
+			c := begin(i, "in_dbfs", "out_dbfs")
+			for _, row := range table.Rows {
+				c.add(row[0], row[1])
+			}
+		}
+	}
+	return all
+}
+
+// add adds a point, to 0.001 dB: what is drawn is coarser, and more digits would differ
+// between processors. A level of nothing has no place on a scale of dB.
+func (c *Curve) add(x, y float64) {
+	if y-y == 0 {
+		c.Points = append(c.Points, [2]float64{math.Round(x*1000) / 1000, math.Round(y*1000) / 1000})
+	}
+}
