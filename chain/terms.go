@@ -92,7 +92,7 @@ func terms() []term {
 		},
 		{
 			Word:     "knee",
-			Meaning:  "The way a static curve bends at the threshold: over knee_db, half of it on each side, by a quadratic.",
+			Meaning:  "The rounded part of a static curve at the threshold, knee_db wide and centred on the threshold; a quadratic.",
 			Document: "Giannoulis, Massberg, Reiss, JAES 60(6) 2012, pp. 399–408",
 			Trap:     "With a soft knee a compressor works from half the knee under its threshold on; at the threshold a 4:1 with a 6 dB knee takes 0.56 dB already.",
 		},

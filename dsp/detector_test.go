@@ -28,7 +28,7 @@ func TestDetectorScales(t *testing.T) {
 	}
 }
 
-func TestSidechainHighPassIsOnlyHeard(t *testing.T) {
+func TestSidechainHighPassIsInTheDetectorOnly(t *testing.T) {
 	const rate = 48000
 	s := CompressorSettings{ThresholdDBFS: -30, Ratio: 4, AttackMs: 1, ReleaseMs: 50, Detector: Peak, DetectorWindowMs: 20}
 	rumble := sine(0.5, 30, rate, rate)

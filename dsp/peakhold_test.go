@@ -7,7 +7,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Three samples of a sine tell its amplitude, wherever they lie.
+// Three samples of a sine give its amplitude, wherever they lie.
 func TestCrestOfASine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		angle := rapid.Float64Range(0.001, 0.999*math.Pi/2).Draw(t, "radians a sample")

@@ -21,8 +21,8 @@ const leastRate = 1000
 // EachBlock hands all of a source's sound, in order and in blocks of 4096 frames at most,
 // to meters' Write. With more than one processor the meters work side by side, each on
 // a stretch of its own, while the next one is read: a Write is never called twice at
-// a time, but two may be, and from other goroutines. It ends early, with the context's
-// error, when the context ends. A source may return its last frames together with
+// a time, but two may be, and from other goroutines. When the context ends it ends early,
+// with an error that wraps the context's and says "interrupted". A source may return its last frames together with
 // io.EOF, or before it.
 //
 // Rates below 1000 Hz are refused, as files of them are.
@@ -52,16 +52,26 @@ func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) 
 		// some 50 µs.
 		frames = max(frames, (1<<15)/max(1, channels))
 	}
-	return relay.Run(ctx, workers, steps, func() *fed {
+	err := relay.Run(ctx, workers, steps, func() *fed {
 		return &fed{whole: dsp.NewBlock(channels, frames), part: make(dsp.Block, channels)}
 	})
+	if errors.Is(err, context.Canceled) {
+		return interrupted{err}
+	}
+	return err
 }
+
+// interrupted says in plain words that a context was cancelled.
+type interrupted struct{ cause error }
+
+func (interrupted) Error() string   { return "interrupted" }
+func (i interrupted) Unwrap() error { return i.cause }
 
 // fed is a stretch of sound on its way through the meters.
 type fed struct {
 	whole  dsp.Block
 	frames int
-	part   dsp.Block // of it
+	part   dsp.Block // a piece of whole
 }
 
 // read reads the next stretch and reports whether it is the last one.

@@ -64,7 +64,7 @@ func TestEachBlockReadsToTheLastFrame(t *testing.T) {
 func TestEachBlockEndsWithItsContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	err := EachBlock(ctx, &ending{frames: 1 << 30, block: 4096}, func(dsp.Block) { cancel() })
-	if !errors.Is(err, context.Canceled) {
+	if !errors.Is(err, context.Canceled) || err.Error() != "interrupted" {
 		t.Error(err)
 	}
 	fault := errors.New("the disk is gone")

@@ -16,7 +16,7 @@ import (
 // response at other rates. From 32 kHz on the shelf is the bilinear transform of the
 // analogue parameters from which that transform makes the printed coefficients (the
 // common derivation of 2011; not in the standard): it stays within 0.011 dB of the
-// response at 48 kHz. Below, where the transform bends the shelf by up to 0.28 dB at
+// response at 48 kHz. Below, where the transform shifts the shelf by up to 0.28 dB at
 // 8 kHz, its magnitude is fitted to the printed filter's, within 0.007 dB.
 func KWeighting(rate float64) [2]dsp.Biquad {
 	shelf := bilinearShelf(rate)

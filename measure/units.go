@@ -25,8 +25,8 @@ const (
 	Microvolts LevelUnit = "uV"
 )
 
-// LevelUnits are all of them.
-func LevelUnits() []LevelUnit {
+// levelUnits are all of them.
+func levelUnits() []LevelUnit {
 	return []LevelUnit{DBFS, DBFSSine, DBFSRMS, DBU, DBV, Volts, Millivolts, Microvolts}
 }
 
@@ -128,7 +128,7 @@ func ParseLevel(text string) (Level, error) {
 	if err != nil {
 		return Level{}, fmt.Errorf("level %q: %w", text, err)
 	}
-	u, err := ParseLevelUnit(unit)
+	u, err := parseLevelUnit(unit)
 	if err != nil {
 		return Level{}, fmt.Errorf("level %q: %w", text, err)
 	}
@@ -167,19 +167,19 @@ var otherUnits = map[string]string{
 	"dbspl": "sound pressure needs the sensitivity of a microphone",
 }
 
-// ParseLevelUnit reads a unit of level.
-func ParseLevelUnit(text string) (LevelUnit, error) {
+// parseLevelUnit reads a unit of level.
+func parseLevelUnit(text string) (LevelUnit, error) {
 	plain := strings.ToLower(strings.NewReplacer(" ", "", "(", "", ")", "", "-", "", "µ", "u", "μ", "u").Replace(text))
 	if plain == "dbv" && strings.HasSuffix(text, "V") {
 		return DBV, nil
 	}
-	for _, u := range LevelUnits() {
+	for _, u := range levelUnits() {
 		if u != DBV && plain == strings.ToLower(strings.ReplaceAll(string(u), "-", "")) && text != "MV" {
 			return u, nil
 		}
 	}
 	var names []string
-	for _, u := range LevelUnits() {
+	for _, u := range levelUnits() {
 		names = append(names, string(u))
 	}
 	if why, known := otherUnits[plain]; known {
@@ -229,7 +229,7 @@ func ParseQuestion(text string, c *Calibration) (Level, []LevelUnit, error) {
 		return Level{}, nil, err
 	}
 	if named {
-		unit, err := ParseLevelUnit(strings.TrimSpace(wanted))
+		unit, err := parseLevelUnit(strings.TrimSpace(wanted))
 		return level, []LevelUnit{unit}, err
 	}
 	var all []LevelUnit

@@ -76,7 +76,7 @@ func (d *Document) Full() bool { return len(d.Problems) > MaxProblems }
 // WrongType reports a value of a kind that its key does not take.
 func (d *Document) WrongType(key string, v *Value, accepted, hint string) {
 	if v.Kind != Broken {
-		d.Report(v.At, Problem{Key: key, Found: "found " + v.Shown(), Accepted: accepted, Hint: hint})
+		d.Report(v.At, Problem{Key: key, Found: "found " + v.shown(), Accepted: accepted, Hint: hint})
 	}
 }
 
@@ -101,12 +101,12 @@ func (d *Document) Schema(newest int) {
 		d.Report(e.Value.At, Problem{Key: "schema", Found: "found " + e.Value.Raw + ", newer than this program", Accepted: accepted,
 			Hint: fmt.Sprintf("get a newer program, or write the file in schema %d", newest)})
 	default:
-		d.Report(e.Value.At, Problem{Key: "schema", Found: "found " + e.Value.Shown(), Accepted: accepted})
+		d.Report(e.Value.At, Problem{Key: "schema", Found: "found " + e.Value.shown(), Accepted: accepted})
 	}
 }
 
-// Shown describes a value: what it is and how it stands in the file.
-func (v *Value) Shown() string {
+// shown describes a value: what it is and how it stands in the file.
+func (v *Value) shown() string {
 	switch v.Kind {
 	case String:
 		return "the string " + Quote(v.Text)

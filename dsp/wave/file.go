@@ -44,13 +44,6 @@ func CreateFile(path string, replace bool, inputs []string) (*File, error) {
 	return createFile(&File{asked: path, replace: replace}, inputs)
 }
 
-// CreateFileOrKeep begins an output that may be there already, as long as it is the
-// same: an existing file stays as it is, and is an error (ErrExists) as soon as what is
-// written differs from it.
-func CreateFileOrKeep(path string, inputs []string) (*File, error) {
-	return createFile(&File{asked: path, keeps: true}, inputs)
-}
-
 func createFile(f *File, inputs []string) (*File, error) {
 	path := f.asked
 	if strings.HasSuffix(path, string(filepath.Separator)) {

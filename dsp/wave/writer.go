@@ -13,7 +13,7 @@ import (
 // Options are the ways to write a file.
 type Options struct {
 	Replace bool       // write over an existing file
-	Keep    bool       // leave an existing file that is the same; see CreateFileOrKeep
+	Keep    bool       // leave an existing file as it is; what is written must be the same, else ErrExists
 	Dither  DitherKind // for integers
 	Seed    uint64     // of the dither: same seed, same bits
 	Chunks  []Chunk    // carried over as they are

@@ -110,7 +110,7 @@ func TestEchoArrivals(t *testing.T) {
 	measuretest.WantReason(t, r, "echo_delay_frames", "no echo")
 }
 
-func TestLatencyThatCannotBeTold(t *testing.T) {
+func TestUndecidedLatency(t *testing.T) {
 	const rate = 48000
 	i := Latency{stimulus.StandardImpulse(-20)}
 	rng := rand.New(rand.NewPCG(1, 1))

@@ -15,8 +15,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// ClaimsSchema is the version of the claims file that this package reads.
-const ClaimsSchema = 1
+// claimsSchema is the version of the claims file that this package reads.
+const claimsSchema = 1
 
 // Claims is a claims file: what is declared of a device that is not a chain.
 type Claims struct {
@@ -39,16 +39,6 @@ type Test struct {
 	settings map[string]tomlfile.Span // of the stimulus's settings
 }
 
-// LoadClaims reads a claims file. What is wrong with its text is a
-// *tomlfile.FileError; that it cannot be read, the error of package os.
-func LoadClaims(name string) (*Claims, error) {
-	text, err := tomlfile.Load(name, "claims file")
-	if err != nil {
-		return nil, err
-	}
-	return ParseClaims(name, text)
-}
-
 // ParseClaims reads the text of a claims file; name stands for it in errors.
 func ParseClaims(name string, text []byte) (*Claims, error) {
 	file, err := tomlfile.Read(name, "a claims file", text, "test")
@@ -67,7 +57,7 @@ type claimsDecoder struct {
 }
 
 func (d *claimsDecoder) top() {
-	d.Schema(ClaimsSchema)
+	d.Schema(claimsSchema)
 	for _, e := range d.Root.Entries {
 		switch e.Key {
 		case "schema":

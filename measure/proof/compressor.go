@@ -38,7 +38,7 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 		atMost("unsettled_steps", 0, "what still moves is no static curve"),
 	}
 	hz := curveHz(s.SidechainHighPassHz, rate)
-	if bends := s.Ratio >= 1.1; bends { // a flatter curve has no place where it bends
+	if curved := s.Ratio >= 1.1; curved { // a flatter curve has no knee to find
 		claims = append(claims,
 			within("compression_threshold_dbfs", threshold, curveBoundDB, curveWhy),
 			within("compression_slope", 1/s.Ratio, max(0.01/s.Ratio, 0.002), "1 % of the ratio, or 0.03 dB over the 15 dB of the curve"),
@@ -62,11 +62,11 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+10, gain))
 }
 
-// kneeClaim claims a knee's width. One of a few steps of the curve is told from
+// kneeClaim claims a knee's width. One of a few steps of the curve is distinguished from
 // none by less than the curve's own error.
 func kneeClaim(kneeDB float64) Claim {
 	if kneeDB < 3 {
-		return Claim{measure.Limit{Reading: "compression_knee_db", Min: new(0.0), Max: new(kneeDB + 1)}, "up to 1 dB more: a narrow knee is hardly told from a corner"}
+		return Claim{measure.Limit{Reading: "compression_knee_db", Min: new(0.0), Max: new(kneeDB + 1)}, "up to 1 dB more: a narrow knee and a corner look nearly alike"}
 	}
 	return within("compression_knee_db", kneeDB, 0.8, "0.8 dB: moves no point of the curve by more than 0.1 dB (slope/8 of the knee)")
 }

@@ -18,7 +18,7 @@ const vowelHz = 200
 // detector that reads mean squares, and the reading's own error of 0.001 dB.
 const gainBoundDB = 0.05
 
-const gainWhy = "0.05 dB: the ripple of the detector's mean square; a hundredth of what is heard (common practice, no source)"
+const gainWhy = "0.05 dB: the ripple of the detector's mean square; a hundredth of what is audible (common practice, no source)"
 
 // deEsser claims what a de-esser does to an s of a known strength.
 func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {

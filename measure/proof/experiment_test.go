@@ -69,7 +69,7 @@ func TestClaimsSayWhatTheyAreJudgedAgainst(t *testing.T) {
 
 // A copy reads a difference of 0 dB; a window of silence reads as what it is, with its
 // place, and fails.
-func TestProgrammeTellsSilenceFromNoDifference(t *testing.T) {
+func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 	p := &programme{channels: 2, chain: model.Chain{}}
 	made, err := p.sound(8000, idle)
 	if err != nil {

@@ -69,7 +69,7 @@ func channelsOf(settings any) []int {
 }
 
 // linear is the response that stages in series declare, and by how many dB they may
-// stray from it; ok tells that none of them works by level.
+// stray from it; ok states that none of them works by level.
 func linear(stages []chain.Stage, rate int) (declared response, straysDB float64, ok bool) {
 	declared = func(float64) complex128 { return 1 }
 	for _, stage := range stages {

@@ -25,9 +25,9 @@ func (t DeviceTest) pictures(name string) []picture.Picture {
 	case stimulus.Multitone:
 		return []picture.Picture{Response(name, t.Table, t.Readings)}
 	case stimulus.Tone:
-		return []picture.Picture{ToneSpectrum(name, s, t.Table, t.Readings)}
+		return []picture.Picture{toneSpectrum(name, s, t.Table, t.Readings)}
 	case stimulus.Silence:
-		return []picture.Picture{IdleSpectrum(name, t.Table, t.Readings, t.idealDBFS())}
+		return []picture.Picture{idleSpectrum(name, t.Table, t.Readings, t.idealDBFS())}
 	case stimulus.SteppedTone:
 		return []picture.Picture{StaticCurve(name, t.Table)}
 	}
@@ -134,8 +134,8 @@ func noiseBandwidth(t measure.Table) float64 {
 	return 0
 }
 
-// ToneSpectrum is the spectrum of a tone, with a dot on each harmonic, of channel 1.
-func ToneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings measure.Readings) picture.Picture {
+// toneSpectrum is the spectrum of a tone, with a dot on each harmonic, of channel 1.
+func toneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings measure.Readings) picture.Picture {
 	line := picture.Series{Kind: picture.Stems, Points: columnOver(t, 1)}
 	harmonics := picture.Series{Name: "harmonics 2 to 5", Role: picture.Second, Kind: picture.Dots}
 	for n := 2.0; n <= 5; n++ {
@@ -153,9 +153,9 @@ func ToneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings mea
 		Says: minus(fmt.Sprintf("Total harmonic distortion is %s, with noise %s.", said(readings, "thd_total_db"), said(readings, "thd_plus_noise_db")))}
 }
 
-// IdleSpectrum is the spectrum of idle noise, of each channel, beside that of ideal
+// idleSpectrum is the spectrum of idle noise, of each channel, beside that of ideal
 // rounding where it is known (−Inf: it is not).
-func IdleSpectrum(name string, t measure.Table, readings measure.Readings, idealDBFS float64) picture.Picture {
+func idleSpectrum(name string, t measure.Table, readings measure.Readings, idealDBFS float64) picture.Picture {
 	series := perChannel(t, "level_dbfs")
 	if idealDBFS > -300 {
 		series = append(series, picture.Series{Name: "ideal rounding with dither", Role: picture.Declared, Points: []picture.Point{{X: audible.Min, Y: idealDBFS}, {X: audible.Max, Y: idealDBFS}}})

@@ -19,7 +19,7 @@ func (s Silence) Make(rate int) (dsp.Block, error) {
 	return dsp.NewBlock(max(1, s.Channels), frames(s.Seconds, rate)), nil
 }
 
-// ToneThenSilence is a tone and then digital zero, in which one hears what
+// ToneThenSilence is a tone and then digital zero, which shows what
 // a device adds: what rings on, and what never ends.
 type ToneThenSilence struct {
 	Tone           Tone

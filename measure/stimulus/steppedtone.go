@@ -9,7 +9,7 @@ import (
 
 // SteppedTone is one tone whose level goes up, or down, in steps without ever
 // pausing, and back if asked for: for the static curve of a stage that works by
-// level. From step to step the level glides for GlideMs.
+// level. From step to step the level glides for glideMs.
 type SteppedTone struct {
 	Hz          float64
 	FromDBFS    float64 // peak of the first step
@@ -20,9 +20,9 @@ type SteppedTone struct {
 	Channels    int  // 0 stands for one
 }
 
-// GlideMs is how long a stepped tone takes from level to level: a jump would be a
+// glideMs is how long a stepped tone takes from level to level: a jump would be a
 // click. (common practice, no source)
-const GlideMs = 10
+const glideMs = 10
 
 // StandardSteppedTone goes from −60 dBFS in steps of 1 dB.
 func StandardSteppedTone(toDBFS float64) SteppedTone {
@@ -59,7 +59,7 @@ func (s SteppedTone) Make(rate int) (dsp.Block, error) {
 	_, length := s.Step(len(levels)-1, rate)
 	plane := make([]float64, length)
 	addSine(plane, s.Hz, 1, rate)
-	glide := frames(GlideMs/1000.0, rate)
+	glide := frames(glideMs/1000.0, rate)
 	last := dsp.DBToAmplitude(levels[0])
 	for i, level := range levels {
 		from, to := s.Step(i, rate)

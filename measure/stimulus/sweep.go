@@ -2,7 +2,6 @@ package stimulus
 
 import (
 	"math"
-	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -83,29 +82,6 @@ func (s Sweep) check(rate int) error {
 		checkSeconds(s.Seconds), checkPeak(s.PeakDBFS))
 }
 
-// Inverse is the inverse filter at a rate in Hz: the sweep reversed, its level
-// falling by 6 dB an octave of the sweep. The sweep convolved with it is an
-// impulse at the last frame of the sweep, of gain 1 over the band but for the
-// ripple of the sweep's ends, 0.4 dB from peak to peak for 5 s.
-func (s Sweep) Inverse(rate int) ([]float64, error) {
-	block, err := s.Make(rate)
-	if err != nil {
-		return nil, err
-	}
-	sweep := block[0]
-	inverse := make([]float64, len(sweep))
-	for n := range inverse {
-		falling := dsp.Exp2(-float64(n) / float64(rate) / s.Growth() * math.Log2E)
-		inverse[n] = sweep[len(sweep)-1-n] * falling
-	}
-	// The spectrum of a sweep of peak A is A·√(L/f)/2 per second, that of its
-	// inverse f/f2 of it: their product, in frames, is A²·L·fs²/(4·f2).
-	peak := dsp.DBToAmplitude(s.PeakDBFS)
-	fs := float64(rate)
-	scale(inverse, 4*s.ToHz/(peak*peak*s.Growth()*fs*fs))
-	return inverse, nil
-}
-
 // SynchronisedSweep is an exponential sweep whose growth is chosen such that
 // every harmonic has the sweep's own phase (Novak, Lotton, Simon, "Synchronized
 // swept-sine: theory, application, and implementation", JAES 63(10), 2015): the
@@ -130,8 +106,8 @@ func (s SynchronisedSweep) Growth() float64 {
 	return max(1, turns) / s.FromHz
 }
 
-// TrueSeconds is the length that follows from the growth.
-func (s SynchronisedSweep) TrueSeconds() float64 { return s.Growth() * ln(s.ToHz/s.FromHz) }
+// trueSeconds is the length that follows from the growth.
+func (s SynchronisedSweep) trueSeconds() float64 { return s.Growth() * ln(s.ToHz/s.FromHz) }
 
 // HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
 // ahead of the linear one, once the sweep is divided out.
@@ -144,7 +120,7 @@ func (s SynchronisedSweep) Make(rate int) (dsp.Block, error) {
 	if err := Sweep(s).check(rate); err != nil {
 		return nil, err
 	}
-	plane := make([]float64, frames(s.TrueSeconds(), rate))
+	plane := make([]float64, frames(s.trueSeconds(), rate))
 	turns := growing(s.FromHz, s.Growth(), rate)
 	for n := range plane {
 		plane[n], _ = dsp.SincosPi(2 * fraction(turns(n)))
@@ -152,15 +128,4 @@ func (s SynchronisedSweep) Make(rate int) (dsp.Block, error) {
 	scale(plane, dsp.DBToAmplitude(s.PeakDBFS))
 	fade(plane, rate)
 	return spread(plane, s.Channels, 0), nil
-}
-
-// InverseSpectrum is the inverse filter's gain at a frequency between the
-// sweep's ends, for sound at a rate in Hz (equation 51, there per second of a
-// sweep of peak 1): times a response's discrete Fourier transform it gives the
-// device's.
-func (s SynchronisedSweep) InverseSpectrum(hz float64, rate int) complex128 {
-	growth := s.Growth()
-	turns := math.Mod(hz*growth*(1-ln(hz/s.FromHz)), 1)
-	gain := 2 * math.Sqrt(hz/growth) / float64(rate) / dsp.DBToAmplitude(s.PeakDBFS)
-	return cmplx.Rect(gain, math.Pi/4-float64(2*math.Pi*turns))
 }

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
 )
 
 // Farina 2000 and Novak 2015, worked out for 5 s from 20 Hz to 20 kHz: L, and by
@@ -19,7 +21,7 @@ func TestSweepConstants(t *testing.T) {
 		"second":            {f.HarmonicAdvance(2), 0.50171665944},
 		"third":             {f.HarmonicAdvance(3), 0.795202091199},
 		"synchronised L":    {s.Growth(), 0.7},
-		"synchronised T":    {s.TrueSeconds(), 4.83542869529},
+		"synchronised T":    {s.trueSeconds(), 4.83542869529},
 		"synchronised 2nd":  {s.HarmonicAdvance(2), 0.485203026392},
 		"synchronised 3rd":  {s.HarmonicAdvance(3), 0.769028602068},
 		"length of 2 is L2": {Sweep{FromHz: 10, ToHz: 20, Seconds: 3}.HarmonicAdvance(2), 3},
@@ -55,7 +57,7 @@ func TestInverseFilter(t *testing.T) {
 	const rate = 48000
 	s := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5, PeakDBFS: -20}
 	block, _ := s.Make(rate)
-	inverse, err := s.Inverse(rate)
+	inverse, err := s.inverse(rate)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,7 +98,7 @@ func TestInverseFilter(t *testing.T) {
 // Novak 2015, section 4: of y = x + a2·x² + a3·x³ and a sweep of peak 1, the
 // responses at the harmonics are |H1| = 1 + 3·a3/4, |H2| = a2/2, |H3| = a3/4, each
 // at its own place ahead.
-func TestSynchronisedSweepTellsHarmonicsApart(t *testing.T) {
+func TestSynchronisedSweepSeparatesHarmonics(t *testing.T) {
 	const rate, length = 96000, 1 << 20
 	const a2, a3 = 0.1, 0.05
 	s := SynchronisedSweep{FromHz: 20, ToHz: 15000, Seconds: 6, PeakDBFS: 0}
@@ -112,7 +114,7 @@ func TestSynchronisedSweepTellsHarmonicsApart(t *testing.T) {
 	bins := fft.Coefficients(nil, padded)
 	bins[0] = 0
 	for k := 1; k < len(bins); k++ {
-		bins[k] *= s.InverseSpectrum(float64(k)*rate/length, rate) / length
+		bins[k] *= s.inverseSpectrum(float64(k)*rate/length, rate) / length
 	}
 	h := fft.Sequence(nil, bins)
 	for n, want := range map[int]float64{1: 1 + 3*a3/4, 2: a2 / 2, 3: a3 / 4} {
@@ -140,4 +142,38 @@ func TestSynchronisedSweepTellsHarmonicsApart(t *testing.T) {
 			}
 		}
 	}
+}
+
+// inverse is the inverse filter at a rate in Hz: the sweep reversed, its level
+// falling by 6 dB an octave of the sweep. The sweep convolved with it is an
+// impulse at the last frame of the sweep, of gain 1 over the band but for the
+// ripple of the sweep's ends, 0.4 dB from peak to peak for 5 s.
+func (s Sweep) inverse(rate int) ([]float64, error) {
+	block, err := s.Make(rate)
+	if err != nil {
+		return nil, err
+	}
+	sweep := block[0]
+	inverse := make([]float64, len(sweep))
+	for n := range inverse {
+		falling := dsp.Exp2(-float64(n) / float64(rate) / s.Growth() * math.Log2E)
+		inverse[n] = sweep[len(sweep)-1-n] * falling
+	}
+	// The spectrum of a sweep of peak A is A·√(L/f)/2 per second, that of its
+	// inverse f/f2 of it: their product, in frames, is A²·L·fs²/(4·f2).
+	peak := dsp.DBToAmplitude(s.PeakDBFS)
+	fs := float64(rate)
+	scale(inverse, 4*s.ToHz/(peak*peak*s.Growth()*fs*fs))
+	return inverse, nil
+}
+
+// inverseSpectrum is the inverse filter's gain at a frequency between the
+// sweep's ends, for sound at a rate in Hz (equation 51, there per second of a
+// sweep of peak 1): times a response's discrete Fourier transform it gives the
+// device's.
+func (s SynchronisedSweep) inverseSpectrum(hz float64, rate int) complex128 {
+	growth := s.Growth()
+	turns := math.Mod(hz*growth*(1-ln(hz/s.FromHz)), 1)
+	gain := 2 * math.Sqrt(hz/growth) / float64(rate) / dsp.DBToAmplitude(s.PeakDBFS)
+	return cmplx.Rect(gain, math.Pi/4-float64(2*math.Pi*turns))
 }

@@ -25,17 +25,17 @@ const (
 // Marks are as loud as the signal, so that they come through where it does: within
 // these bounds in dBFS, and at the upper one around silence.
 const (
-	MostMarkDBFS  = -20
-	LeastMarkDBFS = -80
+	mostMarkDBFS  = -20
+	leastMarkDBFS = -80
 )
 
 // markDBFS is the level of the marks around a signal.
 func markDBFS(signal dsp.Block) float64 {
 	peak := PeakDBFS(signal)
 	if math.IsInf(peak, -1) {
-		return MostMarkDBFS
+		return mostMarkDBFS
 	}
-	return max(LeastMarkDBFS, min(MostMarkDBFS, peak))
+	return max(leastMarkDBFS, min(mostMarkDBFS, peak))
 }
 
 // CodeBits are the symbols of a code: 32 bits of an identity and 8 that check

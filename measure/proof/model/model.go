@@ -54,17 +54,6 @@ type StageTrace struct {
 	OverDB float64
 }
 
-// DeepestDB is the lowest gain of a stage in dB: 0 or less.
-func (s *StageTrace) DeepestDB() float64 {
-	least := 0.0
-	for _, plane := range s.GainDB {
-		for _, g := range plane {
-			least = min(least, g)
-		}
-	}
-	return least
-}
-
 // Run puts a sound (channels x frames) through the stages, at a rate in Hz.
 func (c Chain) Run(rate int, in dsp.Block) (Trace, error) {
 	var stages []stage
