@@ -144,7 +144,7 @@ func (c *Comparison) excerpt(ctx context.Context, source Source) (dsp.Block, err
 	f := src.Format()
 	c.Rate, c.Channels = f.Rate, f.Channels
 	if f.Channels > 2 {
-		return nil, fmt.Errorf("found %d channels; accepted: 1 or 2, which headphones have", f.Channels)
+		return nil, fmt.Errorf("found %s; accepted: 1 or 2, which headphones have", dsp.Plural(f.Channels, "channel"))
 	}
 	from := int64(math.Round(c.From * float64(f.Rate)))
 	most := int64(math.Round(c.MostSeconds * float64(f.Rate)))

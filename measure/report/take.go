@@ -100,8 +100,8 @@ func ReadTake(ctx context.Context, s TakeSettings) (*Take, error) {
 		}
 	}
 	if t.Before.format.Rate != t.After.format.Rate || t.Before.format.Channels != t.After.format.Channels {
-		return nil, fmt.Errorf("%s has %d channels at %d Hz, %s %d at %d Hz; accepted: equal channels and rates",
-			t.Before.name, t.Before.format.Channels, t.Before.format.Rate, t.After.name, t.After.format.Channels, t.After.format.Rate)
+		return nil, fmt.Errorf("%s has %s at %d Hz, %s %d at %d Hz; accepted: equal channels and rates",
+			t.Before.name, dsp.Plural(t.Before.format.Channels, "channel"), t.Before.format.Rate, t.After.name, t.After.format.Channels, t.After.format.Rate)
 	}
 	var err error
 	if t.Inspection, err = take.Inspect(ctx, t.Before.open(ctx)); err != nil {
