@@ -47,7 +47,7 @@ var termTable = [][4]string{
 	{"crest_factor_db", "Sample peak over rms.", "IEC 60268-2 (from memory)", "Low after limiting, high with clicks."},
 	{"asymmetry_db", "Positive peak over negative peak.", "common practice, no source", "A voice has it by nature; inverted polarity changes its sign."},
 	{"used_bits", "Bits down to the lowest one that any sample uses.", "own definition", "Bits that are always zero are not counted: a 16-bit recording in a 24-bit file uses 16."},
-	{"{clips,flat_tops,dropouts,plosives,sibilants}", "Events of that kind: their number; the list has their times.", "common practice, no source; each reading holds its definition", "A sound that is loud on purpose may count."},
+	{"{clips,flat_tops,dropouts,plosives,sibilants}", "Events of that kind: their number; the list has their times.", "common practice, no source; each reading holds its definition", "A sound that is loud on purpose may count. After a high-pass about half of the clipped peaks of five samples and more are found, after a change of level or dither nearly all."},
 	{"highest_content_hz", "Highest frequency at which the long-term spectrum stands out of the rounding of the file.", "own definition", "Noise of a room or a preamplifier reaches half the rate: then it is a reading of that noise, not of the voice. Far below, it shows a codec, a telephone or an earlier, lower rate."},
 	{"correlation", "Normalised correlation of channels 1 and 2.", "common practice, no source", "A delay lowers it: look at channel_delay_frames."},
 	{"channel_{delay_frames,gain_db}", "Delay and level of channel 2 against channel 1, where they hold one source.", "largest cross-correlation; rms", "Of two sources there is none."},
