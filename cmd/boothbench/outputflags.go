@@ -58,6 +58,19 @@ func (o *outputFlags) output() chain.Output {
 	return chain.Output{Bits: o.bits, Float: o.float, Dither: dither, Seed: o.ditherSeed}
 }
 
+// tasksFor warns about a chain, unless quiet, and finds the takes that are named and their
+// outputs.
+func (o *outputFlags) tasksFor(e env, c *chain.Chain, names []string, quiet bool) ([]task, error) {
+	if !quiet {
+		warn(e.stderr, c.Warnings())
+	}
+	takes, err := e.takesOf(names, o.outDir)
+	if err != nil {
+		return nil, err
+	}
+	return o.tasks(takes)
+}
+
 // tasks are the ways of takes to their outputs.
 func (o *outputFlags) tasks(takes []namedTake) ([]task, error) {
 	if o.outDir != "" {

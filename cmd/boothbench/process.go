@@ -44,14 +44,7 @@ func runProcess(e env, args []string) error {
 		}
 		return err
 	}
-	if !s.quiet {
-		warn(e.stderr, c.Warnings())
-	}
-	takes, err := e.takesOf(f.Args(), s.outDir)
-	if err != nil {
-		return err
-	}
-	tasks, err := s.tasks(takes)
+	tasks, err := s.tasksFor(e, c, f.Args(), s.quiet)
 	if err != nil {
 		return err
 	}
