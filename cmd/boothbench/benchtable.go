@@ -121,6 +121,8 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 				text = r.Measured().String()
 				if r.AtMost {
 					text = "at most " + text
+				} else if r.Uncertainty > 0 {
+					text += fmt.Sprintf(" ±%.2g", r.Uncertainty)
 				}
 				if c.Best[d] {
 					text = "▲ " + text
