@@ -168,7 +168,7 @@ func (c change) listedIn(all []Difference) bool {
 		// channel is not clipped.
 		if d.Kind == c.want.Kind && (d.Channel == c.want.Channel || d.Kind == Click || d.Kind == Clipped) && d.In == c.want.In &&
 			near(d.Value, c.want.Value, c.value) && (c.want.Hz == 0 || near(d.Hz/c.want.Hz, 1, c.hz)) &&
-			(c.want.Frame < 0 || near(float64(d.Frame), float64(c.want.Frame), float64(c.frame))) && (d.Kind == Fade || d.Frames == c.want.Frames) {
+			(c.want.Frame < 0 || near(float64(d.Frame), float64(c.want.Frame), float64(c.frame))) && (d.Kind == Fade || d.Kind == Level || d.Frames == c.want.Frames) {
 			return true
 		}
 	}

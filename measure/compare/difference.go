@@ -130,7 +130,7 @@ func (d Difference) clause() (verb, rest string) {
 		}
 		return "is", fmt.Sprintf("%s%.2f dB %s", channel, size, word("louder", "quieter"))
 	case LevelStep:
-		return "is", fmt.Sprintf("%.2f dB %s from about %s on", size, word("louder", "quieter"), d.time())
+		return "is", fmt.Sprintf("%.2f dB %s than before from about %s on", size, word("louder", "quieter"), d.time())
 	case Fade:
 		return "is", fmt.Sprintf("faded %s by %.2f dB over %s from about %s on", word("up", "down"), size, d.length(), d.time())
 	case OtherSound:

@@ -82,7 +82,7 @@ func TestFadesAndStepsInWords(t *testing.T) {
 		t.Errorf("a fade to silence: %s", summary)
 	}
 	_, summary = listed(t, a, step, rate)
-	if !strings.Contains(summary, "dB quieter until about 00:00:0") || !strings.Contains(summary, "louder from about 00:00:0") {
+	if !strings.Contains(summary, "dB quieter until about 00:00:0") || !strings.Contains(summary, "louder than before from about 00:00:0") {
 		t.Error(summary)
 	}
 }
