@@ -24,13 +24,15 @@ type way struct {
 	found       bool
 	reason      string
 
-	bleed     float64 // ratio of powers
-	delay     float64 // frames: first in the middle of the windows, then at frame 0 of its own microphone
-	centre    float64 // of the windows, frames
-	drift     float64 // frames a frame
-	deviation float64 // of Speed
-	inverted  bool
-	measured  bool
+	bleed          float64 // ratio of powers
+	delay          float64 // frames: first in the middle of the windows, then at frame 0 of its own microphone
+	centre         float64 // of the windows, frames
+	drift          float64 // frames a frame
+	deviation      float64 // of Speed
+	bleedDeviation float64 // standard error over the value
+	known          float64 // standard error of the delay
+	inverted       bool
+	measured       bool
 }
 
 const (

@@ -45,10 +45,15 @@ type Path struct {
 	// K-weighted, while it speaks alone. Noise is not counted, nor echoes that arrive
 	// later than a quarter of a second.
 	BleedDB *float64 `json:"bleed_db"`
+	// BleedDeviationDB is the standard error of that, from the noise.
+	BleedDeviationDB *float64 `json:"bleed_deviation_db"`
 	// DelayFrames is by how many frames the voice arrives later in the other microphone,
 	// at the beginning of its own recording.
 	DelayFrames *float64 `json:"delay_frames"`
-	Inverted    *bool    `json:"inverted"` // its polarity is the other one there
+	// DelayDeviationFrames is the standard error of that, from the noise; a moving head
+	// adds to it.
+	DelayDeviationFrames *float64 `json:"delay_deviation_frames"`
+	Inverted             *bool    `json:"inverted"` // its polarity is the other one there
 	// Reason is why there is no reading, for those that are nil.
 	Reason string `json:"reason,omitempty"`
 }

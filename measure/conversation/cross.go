@@ -88,18 +88,19 @@ func (c *cross) each(visit func(f int, weight float64)) {
 }
 
 // coherent is the power of that part of the second microphone's sound which follows the
-// first one's, and its standard error where nothing follows; and the power of the first. In each bin the part is
+// first one's, its standard error, that error where nothing follows, and the power of the first. In each bin the part is
 // |Sxy|²/Sxx, less what noise of the second microphone adds to it: the residue over the
 // windows that are free (least squares with one unknown; Bendat and Piersol, "Random
 // Data", 4th ed., 6.1).
-func (c *cross) coherent() (power, deviation, own float64) {
+func (c *cross) coherent() (power, deviation, nothing, own float64) {
 	c.each(func(f int, weight float64) {
 		part, noise := c.part(f)
 		power += weight * (part - noise)
-		deviation += weight * weight * noise * noise
+		nothing += weight * weight * noise * noise
+		deviation += weight * weight * noise * (noise + 2*max(0, part-noise))
 		own += weight * c.xx[f]
 	})
-	return power, math.Sqrt(2 * deviation), own // 2: neighbouring bins of the window are alike
+	return power, math.Sqrt(2 * deviation), math.Sqrt(2 * nothing), own // 2: neighbouring bins of the window are alike
 }
 
 // part is the squared magnitude of what follows, and of it what noise explains.
@@ -110,15 +111,20 @@ func (c *cross) part(f int) (part, noise float64) {
 
 // delay is by how many frames the second sound is later than the map has it, between the
 // frames, and whether it is inverted there. Each bin's phase counts by its coherence, as
-// for the least error (Hannan and Thomson, "Estimating group delay", 1973).
-func (c *cross) delay() (frames float64, inverted bool) {
+// for the least error (Hannan and Thomson, "Estimating group delay", 1973). The standard
+// error is the least one that noise of that coherence allows (Knapp and Carter, 1976),
+// with the bins of the window, which are alike, counted once in 1.5.
+func (c *cross) delay() (frames, deviation float64, inverted bool) {
 	phases := make([]complex128, len(c.xy))
+	information := 0.0
 	c.each(func(f int, _ float64) {
 		part, noise := c.part(f)
 		if c.yy[f] == 0 || part <= noise {
 			return
 		}
 		coherence := min(0.9999, (part-noise)/c.yy[f])
+		turn := 2 * math.Pi * float64(f) / float64(c.length)
+		information += 2 * float64(c.count) * turn * turn * coherence / (1 - coherence) / 1.5
 		phases[f] = c.xy[f] / complex(cmplx.Abs(c.xy[f])*(1-coherence)/coherence, 0)
 	})
 	lags := spectra.NewFFT(c.length).Sequence(nil, phases)
@@ -132,5 +138,5 @@ func (c *cross) delay() (frames float64, inverted bool) {
 		best -= c.length
 	}
 	at, value := spectra.Crest(phases, c.length, float64(best))
-	return at, value < 0
+	return at, 1 / math.Sqrt(information), value < 0
 }

@@ -89,8 +89,8 @@ func (m *measurement) measurePath(i, j int) error {
 	if err != nil {
 		return err
 	}
-	power, deviation, voice := c.coherent()
-	if power < leastSure*deviation {
+	power, powerDeviation, nothing, voice := c.coherent()
+	if power < leastSure*nothing {
 		w.reason = fmt.Sprintf("no bleed found: what of %s is in %s lies under the noise", own, other)
 		return nil
 	}
@@ -102,13 +102,14 @@ func (m *measurement) measurePath(i, j int) error {
 	if err != nil {
 		return err
 	}
-	shared, _, noise := quiet.coherent()
+	shared, _, _, noise := quiet.coherent()
 	if shared > mostShared*power {
 		w.reason = fmt.Sprintf("%s and %s share another sound, %.0f dBFS in %s while nobody speaks: music, or noise of the room", own, other, dsp.PowerToDB(shared), other)
 		return nil
 	}
-	later, inverted := c.delay()
-	w.bleed, w.inverted, w.measured = power/(voice-noise), inverted, true
+	later, deviation, inverted := c.delay()
+	w.bleed, w.inverted, w.known, w.measured = power/(voice-noise), inverted, deviation, true
+	w.bleedDeviation = powerDeviation / power
 	w.centre = float64(length) / 2
 	for _, at := range alone {
 		w.centre += float64(at) / float64(len(alone))
@@ -135,6 +136,11 @@ func (m *measurement) joinDrifts() {
 				b.drift = -a.drift
 			default:
 				a.drift, b.drift = a.Speed-1, b.Speed-1
+			}
+			for _, w := range []*way{a, b} {
+				if w.drift != 0 && !math.IsInf(w.deviation, 0) {
+					w.known = math.Hypot(w.known, w.deviation*w.centre)
+				}
 			}
 			a.delay -= a.drift * a.centre
 			b.delay -= b.drift * b.centre
@@ -245,13 +251,18 @@ func (m *measurement) refine(i, j int, alone []int64) (*cross, error) {
 			if err != nil {
 				return nil, err
 			}
-			later, _ := c.delay()
+			later, _, _ := c.delay()
 			delays = append(delays, peak{centre: float64(part[0]+part[len(part)-1]+int64(length)) / 2, delay: later})
 			if all == nil {
 				all = c
 			} else {
 				all.add(c)
 			}
+		}
+		// A window that lies wrongly by a tenth of its length loses half a decibel.
+		if later, _, _ := all.delay(); math.Abs(later) > 1 && pass < 2 {
+			w.Delay += math.Round(later)
+			continue
 		}
 		least := surelyDrifts
 		if w.Speed != 1 { // it does; by how much, is the question

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // result arranges what was measured.
@@ -65,8 +66,10 @@ func (m *measurement) noVoice(i int) string {
 func (w *way) path(i, j int) Path {
 	p := Path{Voice: i, Microphone: j, Reason: w.reason}
 	if w.measured {
-		bleed, delay, inverted := dsp.PowerToDB(w.bleed), w.delay, w.inverted
-		p.BleedDB, p.DelayFrames, p.Inverted = &bleed, &delay, &inverted
+		bleed, delay, deviation, inverted := dsp.PowerToDB(w.bleed), w.delay, measure.JSONValue(w.known), w.inverted
+		off := dsp.PowerToDB(1 + w.bleedDeviation)
+		p.BleedDeviationDB = &off
+		p.BleedDB, p.DelayFrames, p.DelayDeviationFrames, p.Inverted = &bleed, &delay, &deviation, &inverted
 	}
 	return p
 }

@@ -13,6 +13,7 @@ const (
 	mostUnderTop   = 1.0 / 300 // 25 dB
 	loudUnderTop   = 1.0 / 16  // 12 dB: from these windows the bleed is guessed
 	mostOverBleed  = 2         // 3 dB more than the bleed and the noise: somebody else speaks as well
+	noiseOverFloor = 3         // what noise may come to: to choose what is quiet by chance would make a soft bleed softer
 	leastRange     = 16        // 12 dB from pauses to speech
 	pauseOverFloor = 4         // 6 dB
 	leastApart     = 0.25      // product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
@@ -88,7 +89,7 @@ func (m *measurement) speaksAlone(i int, p []float64) bool {
 		return false
 	}
 	for j := range p {
-		if j != i && p[j] > mostOverBleed*(m.ways[i][j].bleed*p[i]+1.5*m.mics[j].floor) {
+		if j != i && p[j] > mostOverBleed*(m.ways[i][j].bleed*p[i]+noiseOverFloor*m.mics[j].floor) {
 			return false
 		}
 	}
