@@ -36,7 +36,9 @@ func (s LimiterSettings) Ceiling() Ceiling { return Ceiling{s.CeilingDBTP, s.Dri
 //     smoothed by a window as long as the look-ahead, so that the gain is
 //     down, smoothly, when the peak arrives.
 //  4. Guard (ceilingguard.go): the proof against the ceiling. No sample and no
-//     reading of Rec. ITU-R BS.1770-5 Annex 2 exceeds it, whatever the input.
+//     reading of Rec. ITU-R BS.1770-5 Annex 2 exceeds it, whatever the input. A
+//     longer interpolator may read more, by what CEILING.md of package chain states;
+//     VerifiedLimiter holds one of 256 taps as well, and says what even that leaves out.
 //
 // While nothing exceeds the ceiling the output is the input, bit for bit but
 // for the drive and the latency.
