@@ -23,13 +23,13 @@ func readingsOf(i Instrument) []string {
 	case GainLinearity:
 		return []string{"gain_db", "linearity_{mN,N,worst}_db"}
 	case MaximumLevel:
-		return []string{"maximum_{level,output}_dbfs"}
+		return []string{"maximum_{level,output}_dbfs", "converter_headroom_db"}
 	case ModulationDistortion:
 		return []string{"{low,high}_tone_{hz,dbfs}", "modulation_distortion{N,_aes17}_{db,percent}"}
 	case DifferenceDistortion:
 		return []string{"{low,high}_tone_{hz,dbfs}", "difference_distortion{N,_aes17}_{db,percent}"}
 	case SweepResponse, MultitoneResponse:
-		return []string{"gain_at_Nkhz_db", "group_delay_at_Nkhz_ms", "response_{max,min}_db"}
+		return []string{"gain_at_Nkhz_db", "group_delay_at_Nkhz_ms", "response_{max,min}_db", "{lower,upper}_corner_hz", "ripple_db"}
 	case SweepDistortion:
 		return []string{"harmonicN_{at_1khz,max}_db"}
 	case CorrelationDelay:
