@@ -68,8 +68,7 @@ fours:
 	VPSLLQ X9, Y0, Y0
 	VPSLLQ X9, Y1, Y1
 	VPAND  Y10, Y0, Y0
-	VPAND  Y10, Y1, Y1
-	VPSLLQ X8, Y1, Y1
+	VPSLLQ X8, Y1, Y1           // what lies beyond its container is not stored
 	VPOR   Y1, Y0, Y0
 	VPSHUFB Y7, Y0, Y0
 	VMOVDQU X0, (DI)

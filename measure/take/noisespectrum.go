@@ -27,6 +27,7 @@ type noiseSpectrum struct {
 	hops    int
 	wanted  int       // the first hop from the running one on that belongs to a pause
 	resting bool      // nothing was filtered of late
+	rests   bool      // far from pauses; off in a test
 	plain   []float64 // the pause that is being read
 	running []float64 // its typical part, behind the low half of C-weighting
 
@@ -48,7 +49,7 @@ func newNoiseSpectrum(rate int, p *pauses) *noiseSpectrum {
 	}
 	hop := hopOf(rate)
 	return &noiseSpectrum{
-		rate: rate, pauses: p, band: dsp.NewCascade(audible(float64(rate)), 1), cLow: dsp.NewCascade([]dsp.Biquad{cLow(float64(rate))}, 1),
+		rate: rate, pauses: p, rests: true, band: dsp.NewCascade(audible(float64(rate)), 1), cLow: dsp.NewCascade([]dsp.Biquad{cLow(float64(rate))}, 1),
 		work: dsp.NewBlock(1, hop), before: make([]float64, hop), steady: newSteadiness(rate),
 		spectrum: spectra.Empty(spectra.Hann(length), rate),
 	}
@@ -109,7 +110,7 @@ func (n *noiseSpectrum) rest() {
 		n.wanted++
 	}
 	was := n.resting
-	n.resting = n.wanted > min(n.hops+warmHops, n.pauses.to)
+	n.resting = n.rests && n.wanted > min(n.hops+warmHops, n.pauses.to)
 	if was && !n.resting {
 		n.band.Reset()
 		n.cLow.Reset()

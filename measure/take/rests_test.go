@@ -1,0 +1,65 @@
+package take
+
+import (
+	"math"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/testsound"
+)
+
+// A noise spectrum that rests far from pauses reads what one reads that filters all of
+// the sound. The take has hum, a rumble and a constant offset, from which the high-pass
+// has to settle whenever it begins anew. Tolerance: what is left of the offset of -20 dBFS
+// after 0.75 s is at -180 dBFS, 1e-6 of the amplitude of noise at -60 dBFS.
+func TestNoiseSpectrumThatRests(t *testing.T) {
+	const rate = 48000
+	x := testsound.SpeechTake(-60, 3)
+	for n := range x {
+		at := float64(n) / rate
+		x[n] += 0.1 + 0.003*math.Sin(2*math.Pi*50*at) + 0.01*math.Sin(2*math.Pi*7*at)
+	}
+	for n := 4 * rate; n < 7*rate && n < len(x); n++ { // far from any pause for some time
+		x[n] += 0.2 * math.Sin(2*math.Pi*440*float64(n)/rate)
+	}
+	levels := newFrameLevels(rate, 1)
+	for _, write := range levels.writes() {
+		write(dsp.Block{x})
+	}
+	p, ok := levels.findPauses(0, 0, levels.pause[0].n, newLevelCounts())
+	if !ok {
+		t.Fatal("no pauses")
+	}
+	rests, all := newNoiseSpectrum(rate, p), newNoiseSpectrum(rate, p)
+	all.rests = false
+	rested := 0
+	for from := 0; from < len(x); from += 1000 {
+		b := dsp.Block{x[from:min(len(x), from+1000)]}
+		rests.write(b)
+		all.write(b)
+		if rests.resting {
+			rested++
+		}
+	}
+	rests.finish()
+	all.finish()
+	if rested == 0 {
+		t.Fatal("it never rested: nothing is tested")
+	}
+	if len(rests.long) != len(all.long) || len(all.long) == 0 || rests.frames != all.frames || rests.spectrum.Blocks != all.spectrum.Blocks {
+		t.Fatalf("%d pauses for hum, %d frames and %d spectra; without rest %d, %d and %d", len(rests.long), rests.frames, rests.spectrum.Blocks, len(all.long), all.frames, all.spectrum.Blocks)
+	}
+	for i := range all.long {
+		if a, b := len(rests.long[i].Windowed), len(all.long[i].Windowed); a != b {
+			t.Fatalf("pause %d has %d frames, without rest %d", i, a, b)
+		}
+	}
+	for name, v := range map[string][2]float64{
+		"unweighted": {rests.unweighted(), all.unweighted()}, "line at 50 Hz": {rests.line(50), all.line(50)},
+		"line at 150 Hz": {rests.line(150), all.line(150)}, "differences": {rests.differences(), all.differences()}, "rho": {rests.steady.rho(), all.steady.rho()},
+	} {
+		if !(math.Abs(v[0]-v[1]) <= 1e-6*v[1]) {
+			t.Errorf("%s is %g, without rest %g", name, v[0], v[1])
+		}
+	}
+}
