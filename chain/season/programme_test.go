@@ -170,7 +170,7 @@ func TestProgrammeIsRefused(t *testing.T) {
 // Outputs are held against limits, by folder where a limits file says so; limits of a
 // chain are refused.
 func TestSeasonLimits(t *testing.T) {
-	takes := makeTakes(t, t.TempDir(), 20)
+	takes := makeTakes(t, t.TempDir(), 6)
 	limits := "schema = 1\n[[expect]]\nchannels = { min = 1, max = 2 }\n[[expect]]\nfiles = [\"ep01/*.wav\"]\nchannels = { min = 3 }\n"
 	p, err := NewPlan(t.TempDir(), Plan{ChainPath: "voice.toml", ChainText: chainText, Shares: 1, Takes: takes, LimitsText: limits})
 	if err != nil {
