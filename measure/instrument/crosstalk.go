@@ -76,7 +76,7 @@ func againstChannel(rate int, response dsp.Block, tone stimulus.Tone, reference,
 		} else if reason == "" {
 			other := &steadyTones{lines: spectra.NewLines(x, rate), rate: rate}
 			var peak float64
-			peak, about.Bound = other.line(found.hz[0])
+			peak, about.Bound = other.most(found.hz[0])
 			ratio = peak / cmplx.Abs(found.sines[0])
 		}
 		r.AddLevel(name, ratio*ratio, about)

@@ -3,6 +3,7 @@ package instrument
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -118,8 +119,8 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 		case hz > bandHighHz:
 			about.Reason = fmt.Sprintf("%.6g Hz lies above the band of %s", hz, bandText)
 		default:
-			peak, about.Bound = t.line(hz)
-			harmonics.add(peak, t.lines.NoiseAround(hz))
+			peak, about.Bound = t.most(hz)
+			harmonics.add(cmplx.Abs(t.lines.At(hz)), t.lines.NoiseAround(hz))
 			counted = k
 		}
 		r.AddRatio(fmt.Sprintf("harmonic%d", k), peak/fundamental, about)

@@ -86,11 +86,23 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	}
 	noise := t.lines.NoiseAround(hz)
 	if peak*peak < 4*noise {
-		return peak, "no more than the noise around it: an upper bound"
+		return peak, underNoiseText
 	}
 	// The noise has half its power in phase with the line.
 	sigma := math.Sqrt(noise/2) / peak
 	return peak, fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", max(1e-6, dsp.AmplitudeToDB(1+2*sigma)))
+}
+
+const underNoiseText = "no more than the noise around it: an upper bound"
+
+// most is line, or what a line under the noise may have at most: the noise may have taken
+// from it as well as added to it, by three standard deviations.
+func (t *steadyTones) most(hz float64) (peak float64, bound string) {
+	peak, bound = t.line(hz)
+	if bound == underNoiseText {
+		peak += 3 * math.Sqrt(t.lines.NoiseAround(hz)/2)
+	}
+	return peak, bound
 }
 
 // lineSum is a sum of lines by power, and what noise may have done to it.

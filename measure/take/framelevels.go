@@ -23,7 +23,7 @@ type frameLevels struct {
 
 	pause, audible, bright []levelTrack // by channel
 	voices                 []levelTrack // by channel
-	voice                  levelTrack   // of the loudest channel in each frame
+	loudest                levelTrack   // of several: the voice of the loudest one in each frame
 
 	before struct{ pause, voice, audible, bright []float64 } // mean squares of the hop before
 	zeros  []zeroRuns                                        // by channel
@@ -73,17 +73,25 @@ func (l *frameLevels) writes() []func(dsp.Block) {
 		},
 		func(b dsp.Block) {
 			l.voiceBand.write(b, func(m []float64) {
-				if before := l.before.voice; before != nil {
+				if before := l.before.voice; before != nil && len(m) > 1 {
 					loudest := 0.0
 					for c := range m {
 						loudest = max(loudest, (before[c]+m[c])/2)
 					}
-					l.voice.add(loudest)
+					l.loudest.add(loudest)
 				}
 				l.before.voice = eachFrame(l.before.voice, m, l.voices)
 			})
 		},
 	}
+}
+
+// voice is the voice of the loudest channel in each frame.
+func (l *frameLevels) voice() *levelTrack {
+	if len(l.voices) == 1 {
+		return &l.voices[0]
+	}
+	return &l.loudest
 }
 
 // eachFrame adds the frames that a hop completes, and returns it for the next one.

@@ -127,12 +127,11 @@ func (n *noiseSpectrum) isWanted(hop int) bool {
 // or the one that it begins.
 func (n *noiseSpectrum) endHop() {
 	x := n.work[0]
-	ends, begins := n.pauses.has(n.hops-1), n.pauses.has(n.hops)
-	if ends {
+	if n.pauses.has(n.hops - 1) {
 		n.steady.frame(n.before, x)
 	}
 	copy(n.before, x)
-	ends, begins = n.pauses.isTypical(n.hops-1), n.pauses.isTypical(n.hops)
+	ends, begins := n.pauses.isTypical(n.hops-1), n.pauses.isTypical(n.hops)
 	if !n.noHum && (n.pauses.goesOn(n.hops-1) || n.pauses.goesOn(n.hops)) {
 		n.plain = append(n.plain, x...)
 	}

@@ -53,10 +53,10 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; %g s are needed", seconds, leastSpeechSeconds)
 		r.cannot("speech_level_dbfs", "dBFS", reason)
 		r.cannot("speech_to_noise_db", "dB", reason)
-		t.speech.report(r, &t.levels.voice, 0, reason)
+		t.speech.report(r, t.levels.voice(), 0, reason)
 		r.find(measure.Note, -1, -1, "no speech: "+reason, "if there is any, raise its level against the noise")
 	} else {
-		events := t.speech.report(r, &t.levels.voice, speech, "")
+		events := t.speech.report(r, t.levels.voice(), speech, "")
 		r.in.Events, r.in.EventCount = append(r.in.Events, events.sorted()...), r.in.EventCount+events.total()
 		r.add("speech_level_dbfs", measure.Reading{Value: speech, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz",
 			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
@@ -83,7 +83,7 @@ func (t *take) reportUndecided(r *report, floors []*floor) {
 	r.cannot("speech_to_noise_db", "dB", reason)
 	r.cannot("hum_hz", "Hz", reason)
 	r.cannot("hum_level_dbfs", "dBFS", reason)
-	t.speech.report(r, &t.levels.voice, 0, reason)
+	t.speech.report(r, t.levels.voice(), 0, reason)
 	r.find(measure.Doubt, -1, -1, "the noise floor is undecided: "+reason, "leave room tone at the head of each take")
 }
 
@@ -131,7 +131,7 @@ func (t *take) speaks(f *floor, i int) bool {
 // speechLevel is the power mean of the frames in which any channel is well over its
 // noise, and how long they are together.
 func (t *take) speechLevel(floors []*floor) (db, seconds float64) {
-	return t.meanLevel(&t.levels.voice, func(i int) bool { return t.anySpeaks(floors, i) })
+	return t.meanLevel(t.levels.voice(), func(i int) bool { return t.anySpeaks(floors, i) })
 }
 
 func (t *take) anySpeaks(floors []*floor, i int) bool {

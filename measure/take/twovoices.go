@@ -36,7 +36,7 @@ func (t *take) spurts(floors []*floor) (all []spurt) {
 		}
 		begin, sum, count = -1, 0, 0
 	}
-	for i := range t.levels.voice.n {
+	for i := range t.levels.voice().n {
 		if !t.anySpeaks(floors, i) {
 			if begin >= 0 && (i-last)*hopMs > mostGapMs {
 				end()
@@ -46,7 +46,7 @@ func (t *take) spurts(floors []*floor) (all []spurt) {
 		if begin < 0 {
 			begin = i
 		}
-		last, sum, count = i, sum+dsp.DBToPower(t.levels.voice.db(i)), count+1
+		last, sum, count = i, sum+dsp.DBToPower(t.levels.voice().db(i)), count+1
 	}
 	end()
 	return all
