@@ -104,7 +104,9 @@ func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 		w, e, b := trueCuts(t, room, x, s)
 		d := p.Takes[0]
 		t.Logf("case %d: of %d words %d ends and %d starts cut; stated %d and %d of %d; range %.1f dB", i, w, e, b, d.EndsCut, d.StartsCut, d.Words, s.RangeDB)
-		if e > d.EndsCut+1 || b > d.StartsCut+1 {
+		// Beyond what is stated one end, and 3 % of the starts, which is what may be lost over
+		// all rooms: a word that rises slowly begins at the noise, ahead of where it is found.
+		if e > d.EndsCut+1 || b > d.StartsCut+(3*w+99)/100 {
 			t.Errorf("case %d: %d ends and %d starts are cut, %d and %d were stated", i, e, b, d.EndsCut, d.StartsCut)
 		}
 		words, ends, starts, saidEnds, saidStarts = words+w, ends+e, starts+b, saidEnds+d.EndsCut, saidStarts+d.StartsCut
