@@ -77,12 +77,13 @@ func (d Difference) MarshalJSON() ([]byte, error) {
 		Hz      float64  `json:"hz,omitempty"`
 		Value   *float64 `json:"value,omitempty"`
 		Unit    string   `json:"unit,omitempty"`
-	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Count: d.Count, Hz: d.Hz, Unit: d.Unit}
+	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Count: d.Count, Hz: measure.JSONValue(d.Hz), Unit: d.Unit}
 	if d.Frame >= 0 {
 		o.Frame = &d.Frame
 	}
 	if (d.Unit != "" || d.Kind == Unrelated) && d.Value-d.Value == 0 {
-		o.Value = &d.Value
+		value := measure.JSONValue(d.Value)
+		o.Value = &value
 	}
 	return json.Marshal(o)
 }
