@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -361,4 +362,43 @@ func ExampleLoudness() {
 	// loudness_range_lu: 0.0 LU
 	// momentary_max_lufs: -23.0 LUFS
 	// short_term_max_lufs: -23.0 LUFS
+}
+
+// What is not finite leaves nothing in the filters: the energies are those of the sound
+// with zeros in its place, to the bit, whatever the blocks.
+func TestLoudnessGoesOnAfterWhatIsNotFinite(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1770, 6))
+	for round := range 20 {
+		channels, rate := 1+rng.IntN(3), 8000+rng.IntN(40001)
+		broken, zeros := dsp.NewBlock(channels, rate), dsp.NewBlock(channels, rate)
+		for c := range broken {
+			for n := range broken[c] {
+				v := rng.NormFloat64() / 10
+				broken[c][n], zeros[c][n] = v, v
+			}
+			for range 1 + rng.IntN(3) {
+				n := rng.IntN(rate)
+				broken[c][n], zeros[c][n] = []float64{math.NaN(), math.Inf(1), math.Inf(-1)}[rng.IntN(3)], 0
+			}
+		}
+		var profiles [2]LoudnessProfile
+		for i, sound := range []dsp.Block{broken, zeros} {
+			l, err := NewLoudness(LoudnessSettings{Rate: rate, Channels: channels})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for from := 0; from < rate; {
+				to, part := min(rate, from+1+rng.IntN(3000)), make(dsp.Block, channels)
+				for c := range part {
+					part[c] = sound[c][from:to]
+				}
+				l.Write(part)
+				from = to
+			}
+			profiles[i] = l.Profile()
+		}
+		if !slices.Equal(profiles[0].Energies, profiles[1].Energies) {
+			t.Fatalf("round %d, %d channels at %d Hz: %v, with zeros %v", round, channels, rate, profiles[0].Energies, profiles[1].Energies)
+		}
+	}
 }
