@@ -168,7 +168,7 @@ func (l *Loudness) take(b dsp.Block, from, to int) {
 	copy(l.before, energies)
 	l.filter.Mark()
 	l.filter.Add(l.part, energies)
-	if !finite(energies) {
+	if planes.FirstNonFinite(dsp.Block{energies}) >= 0 {
 		if n := planes.FirstNonFinite(l.part); n >= 0 {
 			if l.nonFinite < 0 {
 				l.nonFinite = l.frames + int64(n)
@@ -189,15 +189,6 @@ func (l *Loudness) take(b dsp.Block, from, to int) {
 		}
 	}
 	l.frames += int64(to - from)
-}
-
-func finite(x []float64) bool {
-	for _, v := range x {
-		if v-v != 0 {
-			return false
-		}
-	}
-	return true
 }
 
 func (l *Loudness) endSlot() {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
@@ -87,8 +88,8 @@ func standingOf(reading string) standing {
 	if recorded {
 		s.Claims = append(s.Claims, ofRecordings)
 	}
-	derived := hasName(reading, "{equivalent_input_noise_dbu,equivalent_input_noise_dbv,equivalent_input_noise_a_dbu,equivalent_input_noise_a_dbv,thermal_noise_dbu,thermal_noise_a_dbu,noise_figure_db,noise_figure_a_db,headphone_noise_a_db_spl,output_impedance_ohm,load_drop_db,maximum_level_dbu,maximum_output_dbu,gain_range_db,gain_error_db,full_scale_input_dbu,latency_added_frames,latency_added_ms}") ||
-		hasName(reading, "round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}")
+	derived := slices.Contains(s.Commands, commandText("bench run PLAN.toml")) ||
+		hasName(reading, "{equivalent_input_noise_dbu,equivalent_input_noise_dbv,thermal_noise_dbu,noise_figure_db,output_impedance_ohm,load_drop_db}")
 	s.Sheet = len(stimuli) > 0 && !strings.HasSuffix(reading, "_percent") || recorded && reading != "mark_over_noise_db" || derived
 	return s
 }

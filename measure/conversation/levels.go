@@ -50,7 +50,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 	bad := int64(-1)
 	err = measure.EachBlock(context.Background(), src, func(b dsp.Block) {
 		one := b[mic.Channel : mic.Channel+1]
-		if at := planes.FirstNonFinite(one); at < b.Frames() && at >= 0 && bad < 0 {
+		if at := planes.FirstNonFinite(one); at >= 0 && bad < 0 {
 			bad = l.frames + int64(at)
 		}
 		bytes = bytes[:0]
