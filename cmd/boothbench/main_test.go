@@ -20,7 +20,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"boothbench": main})
+	testscript.Main(m, map[string]func(){"boothbench": main, "boothbench-calls": answerCalls})
 }
 
 // The scripts run the command as a user would, and look at its exit codes and
@@ -47,7 +47,7 @@ func TestScripts(t *testing.T) {
 		},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("DEMO", demo)
-			return nil
+			return share(env)
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":   exits,
@@ -57,24 +57,6 @@ func TestScripts(t *testing.T) {
 			"unread":  unread,
 		},
 	})
-}
-
-// exits CODE ARG… runs boothbench with the arguments and wants the exit code.
-func exits(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) < 1 {
-		ts.Fatalf("usage: exits CODE ARG …")
-	}
-	err := ts.Exec("boothbench", args[1:]...)
-	code := 0
-	var exit *exec.ExitError
-	if errors.As(err, &exit) {
-		code = exit.ExitCode()
-	} else if err != nil {
-		ts.Fatalf("%v", err)
-	}
-	if want, _ := strconv.Atoi(args[0]); code != want {
-		ts.Fatalf("exit code %d, want %d\n%s", code, want, ts.ReadFile("stderr"))
-	}
 }
 
 // full ARGS runs boothbench with a standard output that takes nothing.

@@ -6,6 +6,22 @@ import (
 	"testing"
 )
 
+// The window is its defining sum of cosines, whatever the length. 1e-14: some ten
+// roundings of a sum of terms below 1.
+func TestLowLeakageIsItsSumOfCosines(t *testing.T) {
+	for _, length := range []int{1, 2, 3, 7, 64, 1001, 48000} {
+		for n, got := range LowLeakage(length) {
+			want := 0.0
+			for k, a := range sevenTerms {
+				want += a * math.Cos(math.Pi*float64(k)) * math.Cos(2*math.Pi*float64(k*n%length)/float64(length))
+			}
+			if math.Abs(got-want) > 1e-14 {
+				t.Fatalf("length %d, frame %d: %.17g, want %.17g", length, n, got, want)
+			}
+		}
+	}
+}
+
 // What the window promises: past its main lobe nothing above −180 dB (Albrecht,
 // 2001), and its coefficients add up to 1.
 func TestLowLeakageWindow(t *testing.T) {

@@ -23,16 +23,22 @@ var sevenTerms = [...]float64{0.27105140069342, 0.43329793923448, 0.218122999543
 // LobeBins is half the width of that window's main lobe.
 const LobeBins = 7
 
-// LowLeakage is the window over a length, in its periodic form.
+// LowLeakage is the window over a length, in its periodic form: the sum of
+// (-1)^k a_k cos(2*pi*k*n/length). The sum takes one cosine a frame, by the
+// recurrence cos(k*x) = 2 cos(x) cos((k-1)*x) - cos((k-2)*x) (Clenshaw, "A note on
+// the summation of Chebyshev series", MTAC 9, 1955), and each half is the other's
+// mirror image.
 func LowLeakage(length int) []float64 {
 	w := make([]float64, length)
-	for n := range w {
-		for k, a := range sevenTerms {
-			if k%2 == 1 {
-				a = -a
-			}
-			// The argument is reduced as an integer, so that it stays exact.
-			w[n] += a * math.Cos(2*math.Pi*float64(k*n%length)/float64(length))
+	for n := 0; n <= length/2; n++ {
+		x := -math.Cos(2 * math.Pi * float64(n) / float64(length)) // of the minus comes the alternating sign
+		var next, afterNext float64
+		for k := len(sevenTerms) - 1; k > 0; k-- {
+			next, afterNext = sevenTerms[k]+2*x*next-afterNext, next
+		}
+		w[n] = sevenTerms[0] + x*next - afterNext
+		if n > 0 {
+			w[length-n] = w[n]
 		}
 	}
 	return w

@@ -1,0 +1,141 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"os"
+	"os/exec"
+	"strconv"
+	"strings"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"github.com/boothbench/boothbench/dsp/dsptest"
+)
+
+// A process of its own for each line of the scripts is half of what they cost, so
+// that the lines of a script share one. Where the long tests run, each has its own.
+type (
+	call struct {
+		Dir               string
+		Environment, Args []string
+		Stdin             []byte
+	}
+	answer struct {
+		Code           int
+		Stdout, Stderr []byte
+	}
+)
+
+// answerCalls is the main function of the process that a script's lines share.
+func answerCalls() {
+	calls, answers := json.NewDecoder(os.Stdin), json.NewEncoder(os.Stdout)
+	for {
+		var c call
+		if calls.Decode(&c) != nil {
+			return
+		}
+		if err := os.Chdir(c.Dir); err != nil {
+			panic(err)
+		}
+		os.Clearenv()
+		for _, variable := range c.Environment {
+			key, value, _ := strings.Cut(variable, "=")
+			os.Setenv(key, value)
+		}
+		var stdout, stderr bytes.Buffer
+		code := run(context.Background(), c.Args, bytes.NewReader(c.Stdin), &stdout, &stderr)
+		if answers.Encode(answer{code, stdout.Bytes(), stderr.Bytes()}) != nil {
+			return
+		}
+	}
+}
+
+// shared are the two ends of a script's process.
+type shared struct {
+	calls   *json.Encoder
+	answers *json.Decoder
+}
+
+type sharedKey struct{}
+
+// share starts the process of a script.
+func share(env *testscript.Env) error {
+	program, err := exec.LookPath("boothbench-calls")
+	if err != nil {
+		return err
+	}
+	cmd := exec.Command(program)
+	cmd.Stderr = os.Stderr
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		return err
+	}
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	env.Values[sharedKey{}] = shared{json.NewEncoder(in), json.NewDecoder(out)}
+	env.Defer(func() {
+		in.Close()
+		if err := cmd.Wait(); err != nil {
+			panic(err)
+		}
+	})
+	return nil
+}
+
+// exits CODE ARG… [<FILE] runs boothbench with the arguments, and with a file on its
+// standard input, and wants the exit code.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 {
+		ts.Fatalf("usage: exits CODE ARG … [<FILE]")
+	}
+	c := call{Dir: ts.MkAbs("."), Environment: environment(ts), Args: args[1:]}
+	if last := len(c.Args) - 1; last >= 0 && strings.HasPrefix(c.Args[last], "<") {
+		c.Stdin, c.Args = []byte(ts.ReadFile(c.Args[last][1:])), c.Args[:last]
+	}
+	var a answer
+	if dsptest.IsExhaustive() {
+		a = alone(ts, c)
+	} else {
+		s := ts.Value(sharedKey{}).(shared)
+		ts.Check(s.calls.Encode(c))
+		ts.Check(s.answers.Decode(&a))
+	}
+	ts.Stdout().Write(a.Stdout)
+	ts.Stderr().Write(a.Stderr)
+	if want, err := strconv.Atoi(args[0]); err != nil || a.Code != want {
+		ts.Fatalf("exit code %d, want %s\n%s", a.Code, args[0], a.Stderr)
+	}
+}
+
+// alone runs a call in a process of its own.
+func alone(ts *testscript.TestScript, c call) answer {
+	program, err := exec.LookPath("boothbench")
+	ts.Check(err)
+	var stdout, stderr bytes.Buffer
+	cmd := exec.Command(program, c.Args...)
+	cmd.Dir, cmd.Env = c.Dir, c.Environment
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = bytes.NewReader(c.Stdin), &stdout, &stderr
+	if err := cmd.Run(); err != nil && !errors.As(err, new(*exec.ExitError)) {
+		ts.Fatalf("%v", err)
+	}
+	return answer{cmd.ProcessState.ExitCode(), stdout.Bytes(), stderr.Bytes()}
+}
+
+// environment is what a line of a script sees of the environment.
+func environment(ts *testscript.TestScript) []string {
+	var variables []string
+	for _, key := range []string{"PATH", "HOME", "TMPDIR", "DEMO", "COLUMNS", "TERM", "LANG", "LC_ALL"} {
+		if value := ts.Getenv(key); value != "" {
+			variables = append(variables, key+"="+value)
+		}
+	}
+	return variables
+}
