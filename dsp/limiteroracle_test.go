@@ -66,8 +66,9 @@ func readAnnex2(x []float64, ceiling float64) (r reading) {
 // and at most 0.0026 dB, 1/cos(π/128), short of any band-limited peak (Ehlich &
 // Zeller 1964).
 type fineReader struct {
-	even, odd [33][128]float64 // phases 0 to 32; 64−p is p reversed
-	l1        float64
+	even, odd         [33][128]float64 // phases 0 to 32; 64−p is p reversed
+	evenMost, oddMost [128]float64     // the largest of all phases, without sign
+	l1                float64
 }
 
 var fine = func() *fineReader {
@@ -95,6 +96,8 @@ var fine = func() *fineReader {
 			position := float64(p) / 64
 			early, late := tap(float64(-j)-position), tap(float64(j+1)-position)
 			f.even[p][j], f.odd[p][j] = (early+late)/2, (early-late)/2
+			f.evenMost[j] = max(f.evenMost[j], math.Abs(f.even[p][j]))
+			f.oddMost[j] = max(f.oddMost[j], math.Abs(f.odd[p][j]))
 			l1 += math.Abs(early) + math.Abs(late)
 		}
 		f.l1 = max(f.l1, l1)
@@ -117,9 +120,14 @@ func (f *fineReader) read(x []float64, floor, ceiling float64) (r reading) {
 		if max(blocks[n/128-1], blocks[n/128], blocks[n/128+1])*f.l1 <= floor {
 			continue
 		}
+		most := 0.0 // that any phase can read here
 		for j := range 128 {
 			early, late := padded[n-j], padded[n+1+j]
 			sum[j], difference[j] = early+late, early-late
+			most += math.Abs(sum[j])*f.evenMost[j] + math.Abs(difference[j])*f.oddMost[j]
+		}
+		if most <= floor {
+			continue
 		}
 		for p := range f.even {
 			var e, o float64

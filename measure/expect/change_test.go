@@ -217,14 +217,15 @@ var kindsOfChange = []kindOfChange{
 // betweenFrames delays by fractions of a frame, by a long sinc of its own.
 func betweenFrames(x []float64, delay func(n int) float64) []float64 {
 	return mapped(x, func(n int, _ float64) (sum float64) {
+		d := delay(n)
+		sin := -math.Sin(math.Pi*d) / math.Pi // the same for each tap, but for its sign
 		for k := max(0, n-200); k < min(len(x), n+200); k++ {
-			t := float64(n-k) - delay(n)
+			t := float64(n-k) - d
 			if t == 0 {
-				sum += x[k]
-				continue
+				return x[k]
 			}
-			w := math.Cos(math.Pi * t / 402)
-			sum += x[k] * math.Sin(math.Pi*t) / (math.Pi * t) * w * w
+			w := 1 - t*t/(202*202)
+			sum += x[k] * float64(1-2*((n-k)&1)) * sin / t * w * w
 		}
 		return sum
 	})

@@ -87,10 +87,10 @@ func SpeechTake(noiseDB float64, seed uint64) []float64 {
 	for n := range x {
 		t := float64(n) / rate
 		x[n] = noise * (2*rng.Float64() - 1)
-		if math.Mod(t, 2) < 1 {
-			syllable := math.Pow(math.Sin(math.Pi*4*t), 2)
-			pulse := math.Mod(t*110, 1)
-			x[n] += 0.4 * syllable * math.Exp(-pulse*7) * math.Sin(2*math.Pi*6*pulse)
+		if n%(2*rate) < rate {
+			syllable := math.Sin(math.Pi * 4 * t)
+			pulse := t*110 - math.Floor(t*110)
+			x[n] += 0.4 * syllable * syllable * math.Exp(-pulse*7) * math.Sin(2*math.Pi*6*pulse)
 		}
 	}
 	mean := 0.0
@@ -98,7 +98,7 @@ func SpeechTake(noiseDB float64, seed uint64) []float64 {
 		mean += v / float64(len(x))
 	}
 	for n := range x {
-		if math.Mod(float64(n)/rate, 2) < 1 {
+		if n%(2*rate) < rate {
 			x[n] -= 2 * mean // the pulses' own offset
 		}
 	}
