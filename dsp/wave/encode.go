@@ -52,58 +52,39 @@ func (e *encoder) encodeStride(raw []byte, b dsp.Block, from, frames int) {
 			e.pack64f(raw, plane, step)
 		case e.float:
 			e.pack32f(raw, plane, step, c)
-		case e.bytes == 1:
-			e.pack8(raw, plane, step, c)
-		case e.bytes == 2:
-			e.pack16(raw, plane, step, c)
-		case e.bytes == 3:
-			e.pack24(raw, plane, step, c)
 		default:
-			e.pack32(raw, plane, step, c)
+			e.pack(raw, plane, step, c)
 		}
 	}
 }
 
-// The pack functions round, and write a sample each step bytes.
-
-func (e *encoder) pack8(raw []byte, plane []float64, step, c int) {
-	q, at := &e.quantiser, 0
+// pack rounds, and writes a sample each step bytes.
+func (e *encoder) pack(raw []byte, plane []float64, step, c int) {
+	q := &e.quantiser
 	samples, scale := q.dithered(plane, c)
+	bias, span, full, shift, bytes := q.bias, q.span, q.full, q.shift, e.bytes
 	for n, x := range samples {
-		u := index(x, scale, q.bias)
-		if u >= q.span {
+		u := index(x, scale, bias)
+		if u >= span {
 			u = q.over(plane[n], n, c)
 		}
-		raw[at] = byte(u) // unsigned: 128 is 0
-		at += step
+		put(raw[n*step:], u, full, shift, bytes)
 	}
 }
 
-func (e *encoder) pack16(raw []byte, plane []float64, step, c int) {
-	q, at := &e.quantiser, 0
-	samples, scale := q.dithered(plane, c)
-	for n, x := range samples {
-		u := index(x, scale, q.bias)
-		if u >= q.span {
-			u = q.over(plane[n], n, c)
-		}
-		binary.LittleEndian.PutUint16(raw[at:], uint16(u-q.full)<<(q.shift&15))
-		at += step
-	}
-}
-
-func (e *encoder) pack24(raw []byte, plane []float64, step, c int) {
-	q, at := &e.quantiser, 0
-	samples, scale := q.dithered(plane, c)
-	for n, x := range samples {
-		u := index(x, scale, q.bias)
-		if u >= q.span {
-			u = q.over(plane[n], n, c)
-		}
-		v := uint32(u-q.full) << (q.shift & 31)
-		b := raw[at : at+3 : at+3]
-		b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
-		at += step
+// put writes the code of an index: unsigned in one byte, where 128 is 0, and signed in
+// more.
+func put(raw []byte, u, full uint64, shift uint, bytes int) {
+	v := uint32(u-full) << (shift & 31)
+	switch bytes {
+	case 1:
+		raw[0] = byte(u)
+	case 2:
+		binary.LittleEndian.PutUint16(raw, uint16(v))
+	case 3:
+		raw[0], raw[1], raw[2] = byte(v), byte(v>>8), byte(v>>16)
+	default:
+		binary.LittleEndian.PutUint32(raw, v)
 	}
 }
 
@@ -134,11 +115,7 @@ func (e *encoder) packFew(raw []byte, b dsp.Block, from, frames int) {
 				if u >= q.span {
 					u = q.over(whole[c][n], n, c)
 				}
-				v := uint32(u-q.full) << (q.shift & 31)
-				binary.LittleEndian.PutUint16(raw[at:], uint16(v))
-				if e.bytes == 3 {
-					raw[at+2] = byte(v >> 16)
-				}
+				put(raw[at:], u, q.full, q.shift, e.bytes)
 				at += e.bytes
 			}
 		}
@@ -148,19 +125,6 @@ func (e *encoder) packFew(raw []byte, b dsp.Block, from, frames int) {
 // fewFrames are packed one by one where a sample has no code, and at the end: clipped
 // samples follow on each other.
 const fewFrames = 16
-
-func (e *encoder) pack32(raw []byte, plane []float64, step, c int) {
-	q, at := &e.quantiser, 0
-	samples, scale := q.dithered(plane, c)
-	for n, x := range samples {
-		u := index(x, scale, q.bias)
-		if u >= q.span {
-			u = q.over(plane[n], n, c)
-		}
-		binary.LittleEndian.PutUint32(raw[at:], uint32(u-q.full)<<(q.shift&31))
-		at += step
-	}
-}
 
 // pack32f clamps what 32-bit floating point would make infinite.
 func (e *encoder) pack32f(raw []byte, plane []float64, step, c int) {

@@ -26,26 +26,6 @@ type HarmonicDistortion struct {
 // Stimulus is the tone.
 func (h HarmonicDistortion) Stimulus() stimulus.Signal { return h.Tone }
 
-// AtLevels is the measurement with the tone at several peak levels in dBFS.
-func (h HarmonicDistortion) AtLevels(dbfs ...float64) []HarmonicDistortion {
-	all := make([]HarmonicDistortion, len(dbfs))
-	for i, level := range dbfs {
-		all[i] = h
-		all[i].Tone.PeakDBFS = level
-	}
-	return all
-}
-
-// AtFrequencies is the measurement with the tone at several frequencies in Hz.
-func (h HarmonicDistortion) AtFrequencies(hz ...float64) []HarmonicDistortion {
-	all := make([]HarmonicDistortion, len(hz))
-	for i, f := range hz {
-		all[i] = h
-		all[i].Tone.Hz = f
-	}
-	return all
-}
-
 // The band of AES17-2015: 20 Hz to 20 kHz.
 const (
 	bandLowHz, bandHighHz = 20, 20000

@@ -120,6 +120,7 @@ func TestMainsProducts(t *testing.T) {
 // multiplication rounding in recursive digital filters", 1969): within 5 codes for
 // 0.9, constant or, for −0.9, of alternating sign.
 func TestLimitCycles(t *testing.T) {
+	afterATone := LimitCycle{stimulus.ToneThenSilence{Tone: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1}, SilenceSeconds: 4}}
 	recursion := func(a float64) bench {
 		return func(_ int, sound dsp.Block) {
 			y := 0.0
@@ -130,7 +131,7 @@ func TestLimitCycles(t *testing.T) {
 		}
 	}
 	for a, period := range map[float64]float64{0.9: 1, -0.9: 2} {
-		r := run(t, recursion(a), NewLimitCycle(-20), 48000)
+		r := run(t, recursion(a), afterATone, 48000)
 		peak, _ := r.Get("idle_tail_peak_dbfs")
 		if codes := 32768 * math.Pow(10, peak.Value/20); !peak.Measurable() || codes < 0.999 || codes > 5.001 {
 			t.Errorf("%g: the tail peaks at %v, %.3f codes", a, peak, codes)
@@ -145,11 +146,11 @@ func TestLimitCycles(t *testing.T) {
 		copy(sound[0][480:], append([]float64(nil), sound[0]...))
 		clear(sound[0][:480])
 	})
-	r := run(t, delay, NewLimitCycle(-20), 48000)
+	r := run(t, delay, afterATone, 48000)
 	measuretest.WantReading(t, r, "decay_to_zero_ms", 10, 0.03)
 	measuretest.WantReason(t, r, "idle_tail_peak_dbfs", "exactly 0")
 	measuretest.WantReason(t, r, "limit_cycle_hz", "exactly 0")
-	r = run(t, converter(1), NewLimitCycle(-20), 48000)
+	r = run(t, converter(1), afterATone, 48000)
 	measuretest.WantReason(t, r, "limit_cycle_hz", "does not repeat")
 }
 

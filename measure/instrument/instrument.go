@@ -35,19 +35,6 @@ func Run(ctx context.Context, d Device, i Instrument, rate int) (measure.Reading
 	return i.Analyse(rate, response)
 }
 
-// RunEach runs one instrument after the other, such as one at several levels or
-// frequencies.
-func RunEach[I Instrument](ctx context.Context, d Device, instruments []I, rate int) ([]measure.Readings, error) {
-	all := make([]measure.Readings, len(instruments))
-	for k, i := range instruments {
-		var err error
-		if all[k], err = Run(ctx, d, i, rate); err != nil {
-			return nil, err
-		}
-	}
-	return all, nil
-}
-
 // eachChannel analyses the frames from one to another of each channel; with more
 // than one channel, names end in _chN.
 func eachChannel(response dsp.Block, from, to int, analyse func(x []float64) measure.Readings) (measure.Readings, error) {

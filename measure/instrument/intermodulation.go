@@ -20,16 +20,6 @@ type ModulationDistortion struct {
 // Stimulus is the twin tone.
 func (m ModulationDistortion) Stimulus() stimulus.Signal { return m.Tones }
 
-// AtLevels is the measurement with the tones at several peak levels in dBFS.
-func (m ModulationDistortion) AtLevels(dbfs ...float64) []ModulationDistortion {
-	all := make([]ModulationDistortion, len(dbfs))
-	for i, level := range dbfs {
-		all[i] = m
-		all[i].Tones.PeakDBFS = level
-	}
-	return all
-}
-
 // Analyse reads low_tone, high_tone (_hz, _dbfs) and, each _db and _percent,
 // modulation_distortion2 and 3 by IEC 60268-3 and modulation_distortion_aes17.
 func (m ModulationDistortion) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
@@ -56,16 +46,6 @@ type DifferenceDistortion struct {
 
 // Stimulus is the twin tone.
 func (d DifferenceDistortion) Stimulus() stimulus.Signal { return d.Tones }
-
-// AtLevels is the measurement with the tones at several peak levels in dBFS.
-func (d DifferenceDistortion) AtLevels(dbfs ...float64) []DifferenceDistortion {
-	all := make([]DifferenceDistortion, len(dbfs))
-	for i, level := range dbfs {
-		all[i] = d
-		all[i].Tones.PeakDBFS = level
-	}
-	return all
-}
 
 // Analyse reads low_tone, high_tone (_hz, _dbfs) and, each _db and _percent,
 // difference_distortion2 and 3 by IEC 60268-3 and difference_distortion_aes17.

@@ -18,11 +18,6 @@ type LimitCycle struct {
 	Sound stimulus.ToneThenSilence
 }
 
-// NewLimitCycle looks at a device 4 s after a tone of 997 Hz.
-func NewLimitCycle(peakDBFS float64) LimitCycle {
-	return LimitCycle{stimulus.ToneThenSilence{Tone: stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: peakDBFS, Seconds: 1}, SilenceSeconds: 4}}
-}
-
 // Stimulus is the tone and the silence after it.
 func (l LimitCycle) Stimulus() stimulus.Signal { return l.Sound }
 

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 const (
@@ -21,15 +20,11 @@ const (
 // Recognise wants a recording to hold the sound that was played: its loudest second
 // somewhere in each channel, at any level and polarity.
 func (d *Recorded) Recognise() error {
-	file, err := wave.Open(d.Stimulus)
+	file, recorded, err := d.open()
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	recorded, err := wave.Open(d.Recording)
-	if err != nil {
-		return err
-	}
 	defer recorded.Close()
 	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
 		return err

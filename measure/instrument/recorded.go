@@ -21,15 +21,11 @@ type Recorded struct {
 
 // Respond gives the recording, if the stimulus is the one that was recorded.
 func (d *Recorded) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {
-	file, err := wave.Open(d.Stimulus)
+	file, recorded, err := d.open()
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	recorded, err := wave.Open(d.Recording)
-	if err != nil {
-		return err
-	}
 	defer recorded.Close()
 	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
 		return err
@@ -40,20 +36,28 @@ func (d *Recorded) Respond(ctx context.Context, played wave.Source, response wav
 	return pass(ctx, recorded, response)
 }
 
+// open opens both files; the caller closes them.
+func (d *Recorded) open() (stimulus, recording *wave.Reader, err error) {
+	if stimulus, err = wave.Open(d.Stimulus); err != nil {
+		return nil, nil, err
+	}
+	if recording, err = wave.Open(d.Recording); err != nil {
+		stimulus.Close()
+		return nil, nil, err
+	}
+	return stimulus, recording, nil
+}
+
 // Align finds the stimulus in the recording by the marks and the code around it,
 // wherever both begin, and returns the signal between the marks. The stimulus has
 // to be a file as boothbench tone writes it. A recording that says nothing about
 // the device is a *VoidError with the reason.
 func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
-	played, err := wave.Open(d.Stimulus)
+	played, recording, err := d.open()
 	if err != nil {
 		return nil, nil, err
 	}
 	defer played.Close()
-	recording, err := wave.Open(d.Recording)
-	if err != nil {
-		return nil, nil, err
-	}
 	defer recording.Close()
 	m, err := IdentityOf(played)
 	if err != nil {
