@@ -12,7 +12,7 @@ import (
 // the other microphones, and the pairs of microphones.
 func (t *Table) conversationSections() (all []report.Section) {
 	for _, c := range t.Conversations {
-		s := report.Section{Title: "Conversation " + c.Name, Text: string(c.State)}
+		s := report.Section{Title: fmt.Sprintf("Conversation “%s”", c.Name), Text: string(c.State)}
 		if c.Note != "" {
 			s.Text += ": " + c.Note
 		}
@@ -34,7 +34,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 		}
 		s.Text = picture.Minus(strings.Join(says, " "))
-		s.Table = &report.Table{Head: []string{"microphone", "its voice", "alone"}}
+		s.Table = &report.Table{Head: []string{"microphone", "loudness of its voice", "speaks alone for"}}
 		for _, m := range c.Found.Microphones {
 			cells := []report.Cell{{Text: m.Name}, {Text: m.Reason}, figure(m.AloneSeconds, "s")}
 			if m.LoudnessLUFS != nil {
@@ -42,11 +42,11 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 			s.Table.Rows = append(s.Table.Rows, cells)
 		}
-		ways := report.Section{Title: "Conversation " + c.Name + ": bleed and delay", Table: &report.Table{Head: []string{"voice of", "in", "bleed", "later by", "polarity"}}}
+		ways := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "later there by", "polarity there"}}}
 		for _, p := range c.Found.Paths {
 			cells := []report.Cell{{Text: c.Found.Microphones[p.Voice].Name}, {Text: c.Found.Microphones[p.Microphone].Name}, {Text: p.Reason}, {}, {}}
 			if p.BleedDB != nil {
-				polarity := "as its own"
+				polarity := "the same"
 				if *p.Inverted {
 					polarity = "inverted"
 				}
@@ -54,8 +54,8 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 			ways.Table.Rows = append(ways.Table.Rows, cells)
 		}
-		clocks := report.Section{Title: "Conversation " + c.Name + ": clocks", Text: "A sound halfway between two microphones is later in the second one, on the assumption that the two voices' paths are equally long.",
-			Table: &report.Table{Head: []string{"microphone", "against", "later by", "path", "drift"}}}
+		clocks := report.Section{Title: fmt.Sprintf("Conversation “%s”: clocks", c.Name), Text: "A sound halfway between two microphones is later in the second one, on the assumption that the two voices' paths are equally long.",
+			Table: &report.Table{Head: []string{"microphone", "relative to", "later by", "path between them", "clock drift"}}}
 		for _, p := range c.Found.Pairs {
 			if p.DriftPPM == nil {
 				continue

@@ -58,15 +58,15 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 	case missing > 0:
 		v, answer = measure.Fail, fmt.Sprintf("%d of %d takes are not done (%s); %s.", missing, len(t.Rows), t.counted(), loudness)
 	case t.conversationsMissing() > 0:
-		v, answer = measure.Fail, fmt.Sprintf("All %d takes are done, but %d of %s are not; %s.", len(t.Rows), t.conversationsMissing(), dsp.Plural(len(t.Conversations), "conversation"), loudness)
+		v, answer = measure.Fail, fmt.Sprintf("%s done, but %d of %s are not; %s.", allTakes(len(t.Rows)), t.conversationsMissing(), dsp.Plural(len(t.Conversations), "conversation"), loudness)
 	case t.NotMet > 0:
-		v, answer = measure.Fail, fmt.Sprintf("All %d takes are done, but %d of %d limits are not met; %s.", len(t.Rows), t.NotMet, t.Limits, loudness)
+		v, answer = measure.Fail, fmt.Sprintf("%s done, but %d of %s not met; %s.", allTakes(len(t.Rows)), t.NotMet, limitsAre(t.Limits), loudness)
 	case !t.Complete():
-		v, answer = measure.Undecided, fmt.Sprintf("All %d takes are rendered, but with a gain that is corrected now: run all shares again; %s.", len(t.Rows), loudness)
+		v, answer = measure.Undecided, fmt.Sprintf("%s rendered, but with a gain that is corrected now: run all shares again; %s.", allTakes(len(t.Rows)), loudness)
 	case t.Limits > 0:
-		v, answer = measure.Pass, fmt.Sprintf("All %d takes are done and meet all %d limits; %s.", len(t.Rows), t.Limits, loudness)
+		v, answer = measure.Pass, fmt.Sprintf("%s done and %s; %s.", allTakes(len(t.Rows)), limitsMet(t.Limits), loudness)
 	default:
-		v, answer = measure.Undecided, fmt.Sprintf("All %d takes are done. No limits were given, so this page cannot say whether to deliver: %s.", len(t.Rows), loudness)
+		v, answer = measure.Undecided, fmt.Sprintf("%s done. No limits were given, so this page cannot say whether to deliver: %s.", allTakes(len(t.Rows)), loudness)
 	}
 	if t.Counts[Missing]+t.Counts[Stale] > 0 {
 		do = append(do, "Missing and stale takes: season run makes them.")
@@ -89,6 +89,35 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 		do = append(do, fmt.Sprintf("Listen to what stands apart: %s.", dsp.Plural(apart, "take")))
 	}
 	return v, answer, do
+}
+
+// allTakes is the beginning of a sentence about all of them.
+func allTakes(n int) string {
+	if n == 1 {
+		return "The one take is"
+	}
+	return fmt.Sprintf("All %d takes are", n)
+}
+
+func limitsMet(n int) string {
+	if n == 1 {
+		return "the one limit is met"
+	}
+	return fmt.Sprintf("all %d limits are met", n)
+}
+
+func limitsAre(n int) string {
+	if n == 1 {
+		return "1 limit is"
+	}
+	return fmt.Sprintf("%d limits are", n)
+}
+
+func takesWere(n int) string {
+	if n == 1 {
+		return "1 take was"
+	}
+	return fmt.Sprintf("%d takes were", n)
 }
 
 func standApart(n int) string {
@@ -136,8 +165,8 @@ func (p *Plan) about(t *Table) string {
 // loudnessPicture is the loudness and the true peak of each take, in the plan's order.
 func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	judged := picture.Series{Name: "judged", Kind: picture.Dots}
-	apart := picture.Series{Name: "stands apart", Kind: picture.Samples, Role: picture.Second}
-	short := picture.Series{Name: "too short to judge", Kind: picture.Stems, Role: picture.Third}
+	apart := picture.Series{Name: "stands apart", Kind: picture.Dots, Role: picture.Second}
+	short := picture.Series{Name: "too short to judge", Kind: picture.Dots, Role: picture.Third}
 	peaks := picture.Series{Name: "true peak", Kind: picture.Dots}
 	var marks []picture.Mark
 	group := ""
@@ -172,12 +201,12 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	if len(marks) > 40 { // more lines than a reader can count
 		marks = nil
 	}
-	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5}
+	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5, Whole: true}
 	loudness := picture.Panel{X: x, Height: 210, Y: picture.Around("integrated loudness", "LUFS", nil, judged.Points, apart.Points, short.Points), Marks: marks}
 	says := "No take is long enough to judge."
 	if all := t.Groups[len(t.Groups)-1]; all.Takes > 0 {
 		loudness.Bands = []picture.Band{t.roomBand()}
-		says = fmt.Sprintf("Of %s that were judged %s, by more than %g LU and %d spreads.", dsp.Plural(all.Takes, "take"), standApart(all.Apart), apartLU, apartSpreads)
+		says = fmt.Sprintf("%s judged; %s, by more than %g LU and %d spreads.", takesWere(all.Takes), standApart(all.Apart), apartLU, apartSpreads)
 	}
 	for _, s := range []picture.Series{judged, apart, short} {
 		if s.Points != nil {
@@ -199,7 +228,7 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 // roomBand is where each take's loudness may lie: around the median of its folder, or of
 // all takes where its folder has few.
 func (t *Table) roomBand() picture.Band {
-	b := picture.Band{Name: "as far as a take may be from the median of its folder"}
+	b := picture.Band{Name: "accepted around the folder's median"}
 	groups := map[string]Group{}
 	for _, g := range t.Groups[:len(t.Groups)-1] {
 		groups[g.Name] = g
@@ -254,7 +283,7 @@ func (t *Table) groupsSection() (report.Section, bool) {
 			says = "No folder's median is 0.1 LU under the median of all takes."
 		}
 		s.Pictures = []picture.Picture{{Name: "season-folders", Title: "Each folder against all takes", Says: picture.Minus(says), Panels: []picture.Panel{{
-			X: picture.Axis{Name: "folder, by its number in the table", Max: float64(len(groups)) + 1}, Height: 140,
+			X: picture.Axis{Name: "folder, by its number in the table", Max: float64(len(groups)) + 1, Whole: true}, Height: 140,
 			Y: picture.Around("median less that of all", "LU", []float64{-1, 0, 1}, bars.Points), Series: []picture.Series{bars},
 		}}}}
 	}

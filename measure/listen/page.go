@@ -148,7 +148,7 @@ func hashed(text string) string {
 func (c *Comparison) about(order []int, hide bool) string {
 	var b strings.Builder
 	frames := c.Versions[0].Planes.Frames()
-	fmt.Fprintf(&b, "<p>%s of %d Hz", plainSeconds(frames, c.Rate), c.Rate)
+	fmt.Fprintf(&b, "<p>%s at %d Hz", plainSeconds(frames, c.Rate), c.Rate)
 	if !hide {
 		fmt.Fprintf(&b, ", from %s of version 1", measure.TimeCode(c.FirstFrame, c.Rate))
 	}
@@ -157,7 +157,7 @@ func (c *Comparison) about(order []int, hide bool) string {
 		b.WriteString("<p>The names are not in this page; whoever made it has the key.</p>")
 		return b.String()
 	}
-	b.WriteString(`<div class="wide"><table><thead><tr><th>version<th>turned by<th>loudness before<th>was later by</tr></thead><tbody>`)
+	b.WriteString(`<table><thead><tr><th>version<th>gain applied<th>loudness before<th>later than version 1 by</tr></thead><tbody>`)
 	for at, i := range order {
 		v := c.Versions[i]
 		later := fmt.Sprintf("%.2f frames", v.DelayFrames)
@@ -165,12 +165,12 @@ func (c *Comparison) about(order []int, hide bool) string {
 			later = "not looked for"
 		}
 		if v.Inverted {
-			later += ", and of the opposite polarity, which was turned over"
+			later += "; its polarity was inverted, and is turned over here"
 		}
 		gain := measure.Reading{Value: v.GainDB, Unit: "dB"}
-		fmt.Fprintf(&b, `<tr><td>%d  %s<td class="n">%s<td class="n">%s<td>%s</tr>`, at+1, picture.Text(v.Name), picture.Minus(gain.String()), picture.Minus(picture.Text(v.Loudness.String())), picture.Minus(later))
+		fmt.Fprintf(&b, `<tr><th scope="row">%d: %s<td data-h="gain applied">%s<td data-h="loudness before">%s<td data-h="later than version 1 by">%s</tr>`, at+1, picture.Text(v.Name), picture.Minus(gain.String()), picture.Minus(picture.Text(v.Loudness.String())), picture.Minus(later))
 	}
-	b.WriteString("</tbody></table></div>")
+	b.WriteString("</tbody></table>")
 	return b.String()
 }
 
@@ -192,17 +192,17 @@ const body = `<h1>%d versions of one sound</h1>
 <div class="row"><button id="play" disabled>Preparing</button><label for="level">Level</label><input id="level" type="range" min="-60" max="0" value="-30"><output id="db">−30 dB</output></div>
 <p id="say" role="status" aria-live="polite">Preparing</p>
 <div id="versions" role="group" aria-label="versions"></div>
-<div id="loops"><div class="row"><label for="position">Place</label><input id="position" type="range" min="0" max="1" step="0.01" value="0"><output id="now">0:00.00</output></div>
+<div id="loops"><div class="row"><label for="position">Position</label><input id="position" type="range" min="0" max="1" step="0.01" value="0"><output id="now">0:00.00</output></div>
 <div class="row"><button id="from">Loop from here</button><button id="to">Loop to here</button><button id="whole">Whole excerpt</button><span>Loop: <output id="loop"></output></span></div>
 <button id="lift" aria-pressed="false" hidden>Difference 20 dB louder, level 20 dB lower</button></div>
-<h2 class="run">Blind</h2>
-<fieldset id="setup"><p>The number of trials is chosen first. No score shows before the last answer; a run that is left has no result.</p>
+<h2 class="run">Blind test</h2>
+<fieldset id="setup"><p>The number of trials is chosen first. No score is shown before the last answer. A run that you leave early has no result.</p>
 <div class="row"><select id="kind" aria-label="kind of run"><option value="abx">Which one is X (ABX)</option><option value="preference">Which one do you prefer</option></select>
 <label>Trials <select id="trials"><option>10</option><option>12</option><option selected>16</option><option>20</option><option>30</option></select></label></div>
 <div class="row"><label>A <select id="one"></select></label><label>B <select id="other"></select></label></div></fieldset>
 <div id="blind" hidden><button id="a" disabled>A</button><button id="b" disabled>B</button><button id="x" disabled>X</button><br><button id="isA" disabled>X is A</button><button id="isB" disabled>X is B</button></div>
 <button id="begin">Begin</button>
 <p id="result"></p>
-<div id="about"><h2>About this page</h2>%s<p>Page <code>%s</code>. Keys: <kbd>space</kbd> play and stop, <kbd>1</kbd> to <kbd>6</kbd> version, <kbd>[</kbd> <kbd>]</kbd> loop, <kbd>+</kbd> <kbd>-</kbd> level, <kbd>a</kbd> <kbd>b</kbd> <kbd>x</kbd> in a blind run. The page asks no network for anything.</p></div>
+<div id="about"><h2>About this page</h2>%s<p>Page <code>%s</code>. Keys: <kbd>space</kbd> plays and stops, <kbd>1</kbd> to <kbd>6</kbd> choose a version, <kbd>[</kbd> and <kbd>]</kbd> set the loop, <kbd>+</kbd> and <kbd>-</kbd> the level, <kbd>a</kbd>, <kbd>b</kbd> and <kbd>x</kbd> choose in a blind run. This page uses no network.</p></div>
 <noscript>Listening needs the script of this page.</noscript>
 `

@@ -281,9 +281,9 @@
     const lines = [
       `${kind === "preference" ? "Preference" : "ABX"} of ${names[pair[0]]} and ${names[pair[1]]}, ${r.trials} trials.`,
       kind === "preference" ? `${names[pair[0]]} was preferred ${r.k} times, ${names[pair[1]]} ${r.trials - r.k} times.` : `${r.k} of ${r.trials} right; ${r.needed} were needed.`,
-      `By guessing as much comes about with p = ${r.p.toFixed(4)} (${two === 2 ? "two-sided" : "one-sided"} binomial).`,
+      `The probability of at least this result by guessing alone: p = ${r.p.toFixed(4)} (${two === 2 ? "two-sided" : "one-sided"} binomial).`,
       found ? "Found: p is under 0.05." : "Not found, which is not the same as no difference.",
-      `A listener who is right in 80 % of trials would have been found in ${Math.round(100 * power)} % of such runs.`,
+      `A listener who ${two === 2 ? "prefers one version" : "is right"} in 80 % of trials would be found in ${Math.round(100 * power)} % of such runs.`,
       `Answers: ${r.answers.map(x => x ? "1" : "0").join("")} (1: ${kind === "preference" ? names[pair[0]] : "right"}). Page ${data.digest}.`,
     ];
     if (finished.length > 1) lines.push(`Of the ${finished.length} runs on this page, by Holm's correction: ${holm(finished).map(p => "p = " + p.toFixed(4)).join(", ")}.`);
@@ -295,11 +295,11 @@
     data.sounds = [...data.versions, ...data.differences];
     data.sounds.forEach((v, i) => {
       const b = document.createElement("button");
-      b.textContent = i < count ? `${i + 1}  ${v.name}` : `Difference: ${v.name}`;
+      b.textContent = i < count ? `${i + 1}: ${v.name}` : `Difference: ${v.name}`;
       b.setAttribute("aria-pressed", "false");
       b.onclick = () => choose(i);
       $("versions").append(b);
-      if (i < count) for (const id of ["one", "other"]) { const o = document.createElement("option"); o.value = i; o.textContent = `${i + 1}  ${v.name}`; $(id).append(o); }
+      if (i < count) for (const id of ["one", "other"]) { const o = document.createElement("option"); o.value = i; o.textContent = `${i + 1}: ${v.name}`; $(id).append(o); }
     });
     $("other").value = 1;
     $("play").onclick = play;

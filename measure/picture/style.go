@@ -20,7 +20,7 @@ var (
 	light = ink{
 		paper: "#ffffff", text: "#1c1e21", soft: "#595d63", grid: "#dcdee1",
 		roles: [5]string{"#0072B2", "#000000", "#D55E00", "#009E73", "#000000"},
-		band:  "#0072b224", span: "#8a8f9830",
+		band:  "#0072b21c", span: "#8a8f9830",
 	}
 	dark = ink{
 		paper: "#16181c", text: "#eceef0", soft: "#a4a9b0", grid: "#3b3f45",
@@ -39,7 +39,7 @@ func Style() string {
 	b.WriteString(`.bbp{font:12px system-ui,sans-serif}.bbp text{stroke:none}` +
 		`.bbp .t{font-weight:600;font-size:14px}.bbp .e{text-anchor:end}.bbp .c{text-anchor:middle}` +
 		`.bbp .l{fill:none;stroke-width:1.5;stroke-linejoin:round}.bbp .st{stroke-width:1.2}.bbp .g,.bbp .ax{fill:none}` +
-		`.bbp .m{fill:none;stroke-dasharray:1 3;stroke-width:1.5;stroke-linecap:round}.bbp .b{stroke-width:.75}` +
+		`.bbp .m{fill:none;stroke-dasharray:1 3;stroke-width:1.5;stroke-linecap:round}.bbp .b,.bbp .a,.bbp .we{stroke-width:.75}` +
 		`.bbp .h{paint-order:stroke;stroke-width:4px;stroke-linejoin:round}`)
 	for r, d := range dashes {
 		if d != "" {
@@ -55,8 +55,8 @@ func Style() string {
 }
 
 func (k ink) write(b *strings.Builder) {
-	fmt.Fprintf(b, `.bbp .p{fill:%s}.bbp text{fill:%s}.bbp .s{fill:%s}.bbp .g{stroke:%s}.bbp .ax{stroke:%s}.bbp .m{stroke:%s}.bbp .h{stroke:%s}.bbp .b{fill:%s;stroke:%s}.bbp .w{fill:%s}`,
-		k.paper, k.text, k.soft, k.grid, k.soft, k.text, k.paper, k.band, k.roles[Measured], k.span)
+	fmt.Fprintf(b, `.bbp .p{fill:%s}.bbp text{fill:%s}.bbp .s{fill:%s}.bbp .g{stroke:%s}.bbp .ax{stroke:%s}.bbp .m{stroke:%s}.bbp .h{stroke:%s}.bbp .b{fill:%s;stroke:%s}.bbp .w{fill:%s}.bbp .we{stroke:%s}`,
+		k.paper, k.text, k.soft, k.grid, k.soft, k.text, k.paper, k.band, k.roles[Measured], k.span, k.soft)
 	for r, c := range k.roles {
 		fmt.Fprintf(b, `.bbp .k%d{stroke:%s}.bbp .f%[1]d{fill:%[2]s}`, r, c)
 	}

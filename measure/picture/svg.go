@@ -79,6 +79,7 @@ func SVG(p Picture, form Form) string {
 	if c.Alone {
 		fmt.Fprintf(c, `<style>%s</style>`, Style())
 	}
+	c.hatches(panels)
 	fmt.Fprintf(c, `<rect class="p" width="%d" height="%d"/>`, c.Width, height)
 	y := margin + 12.0
 	for _, line := range title {
@@ -197,7 +198,11 @@ func (c *canvas) panel(id string, q Panel, top, right float64, labels bool) {
 	for _, s := range q.Spans {
 		from, to := max(x.from, x.at(s.From)), min(x.to, x.at(s.To))
 		if to >= from {
-			fmt.Fprintf(c, `<rect class="w" x="%s" y="%s" width="%s" height="%d"/>`, n(from), n(top), n(max(1, to-from)), q.Height)
+			class := "w"
+			if to-from >= 4 { // of many narrow ones the edges would hide the rest
+				class = "w we"
+			}
+			fmt.Fprintf(c, `<rect class="%s" x="%s" y="%s" width="%s" height="%d"/>`, class, n(from), n(top), n(max(1, to-from)), q.Height)
 		}
 	}
 	c.WriteString(`<path class="g" d="`)
@@ -220,13 +225,18 @@ func (c *canvas) panel(id string, q Panel, top, right float64, labels bool) {
 	}
 	fmt.Fprintf(c, `<g clip-path="url(#%s)">`, id)
 	for _, b := range q.Bands {
-		c.area("b", b.Upper, b.Lower, x, y)
+		c.area(`class="b"`, b.Upper, b.Lower, x, y)
 	}
 	for _, s := range q.Series {
 		c.series(s, x, y)
 	}
 	c.WriteString(`</g>`)
 	fmt.Fprintf(c, `<rect class="ax" x="%s" y="%s" width="%s" height="%d"/>`, n(x.from), n(top), n(x.to-x.from), q.Height)
+	for _, s := range q.Series {
+		if s.Kind == Dots || s.Kind == Samples {
+			c.dots(s, x, y)
+		}
+	}
 	c.marks(q.Marks, x, y)
 }
 

@@ -57,11 +57,11 @@ func thinArea(upper, lower []Point, x side) (u, l []Point) {
 }
 
 // area fills what lies between two edges; it ends and begins again where one is missing.
-func (c *canvas) area(class string, upper, lower []Point, x, y side) {
+func (c *canvas) area(look string, upper, lower []Point, x, y side) {
 	count := min(len(upper), len(lower))
 	upper, lower = thinArea(upper[:count], lower[:count], x)
 	missing := func(i int) bool { v := upper[i].Y - lower[i].Y; return v-v != 0 }
-	fmt.Fprintf(c, `<path class="%s" d="`, class)
+	fmt.Fprintf(c, `<path %s d="`, look)
 	for from := 0; from < len(upper); {
 		if missing(from) {
 			from++
@@ -92,11 +92,11 @@ func (c *canvas) area(class string, upper, lower []Point, x, y side) {
 func (c *canvas) series(s Series, x, y side) {
 	switch s.Kind {
 	case Envelope:
-		c.area(fmt.Sprintf("f%d", s.Role), s.Points, s.Lower, x, y)
+		c.area(c.areaLook(s.Role), s.Points, s.Lower, x, y)
 	case Line:
 		c.line(s, x, y)
-	case Dots, Samples:
-		c.dots(s, x, y)
+	case Samples:
+		c.toZero(s, x, y)
 	case Stems:
 		fmt.Fprintf(c, `<path class="st k%d" d="`, s.Role)
 		for _, p := range thin(s.Points, x) {
@@ -123,19 +123,54 @@ func (c *canvas) line(s Series, x, y side) {
 	c.WriteString(`"/>`)
 }
 
-func (c *canvas) dots(s Series, x, y side) {
-	if s.Kind == Samples {
-		fmt.Fprintf(c, `<path class="st k%d" d="`, s.Role)
-		for _, p := range s.Points {
-			if p.Y-p.Y == 0 {
-				fmt.Fprintf(c, "M%s %sV%s", n(x.at(p.X)), n(y.at(0)), n(y.at(p.Y)))
-			}
-		}
-		c.WriteString(`"/>`)
-	}
+// toZero draws the stems of samples.
+func (c *canvas) toZero(s Series, x, y side) {
+	fmt.Fprintf(c, `<path class="st k%d" d="`, s.Role)
 	for _, p := range s.Points {
 		if p.Y-p.Y == 0 {
-			fmt.Fprintf(c, `<circle class="f%d" cx="%s" cy="%s" r="2.6"/>`, s.Role, n(x.at(p.X)), n(y.at(p.Y)))
+			fmt.Fprintf(c, "M%s %sV%s", n(x.at(p.X)), n(y.at(0)), n(y.at(p.Y)))
+		}
+	}
+	c.WriteString(`"/>`)
+}
+
+// dots are drawn above the frame, so that one on it is whole; those outside are left out.
+func (c *canvas) dots(s Series, x, y side) {
+	inside := func(share float64) bool { return share > -1e-6 && share < 1+1e-6 }
+	for _, p := range s.Points {
+		if p.Y-p.Y == 0 && inside(x.share(p.X)) && inside(y.share(p.Y)) {
+			c.WriteString(dot(s.Role, x.at(p.X), y.at(p.Y)))
+		}
+	}
+}
+
+// dot has a shape that only its role has.
+func dot(r Role, x, y float64) string {
+	if r == Measured {
+		return fmt.Sprintf(`<circle class="f0" cx="%s" cy="%s" r="2.6"/>`, n(x), n(y))
+	}
+	shapes := [...]string{Declared: "m0 3.6l3.2-5.6h-6.4z", Second: "m0-3.8l3.8 3.8-3.8 3.8-3.8-3.8z", Third: "m0-3.6l3.2 5.6h-6.4z", Fourth: "m-2.5-2.5h5v5h-5z"}
+	return fmt.Sprintf(`<path class="f%d" d="M%s %s%s"/>`, r, n(x), n(y), shapes[r])
+}
+
+// areaLook is the class of an area, and its fill where that is hatched: an area of
+// another role than the first is recognised without its colour.
+func (c *canvas) areaLook(r Role) string {
+	if r == Measured {
+		return `class="f0"`
+	}
+	return fmt.Sprintf(`class="a k%d" fill="url(#%s-h%[1]d)"`, r, c.id)
+}
+
+// hatches defines the fills that areas of a picture need.
+func (c *canvas) hatches(panels []Panel) {
+	var defined [len(dashes)]bool
+	for _, q := range panels {
+		for _, s := range q.Series {
+			if s.Kind == Envelope && s.Role != Measured && !defined[s.Role] {
+				defined[s.Role] = true
+				fmt.Fprintf(c, `<pattern id="%s-h%d" width="4" height="4" patternUnits="userSpaceOnUse" patternTransform="rotate(%d)"><rect class="p" width="4" height="4"/><rect class="f%[2]d" width="2" height="4"/></pattern>`, c.id, s.Role, 45*(1-2*(int(s.Role)&1)))
+			}
 		}
 	}
 }
@@ -214,7 +249,7 @@ func (c *canvas) marks(marks []Mark, x, y side) {
 
 // legend is the names of series, bands and spans, in rows that fit.
 func (c *canvas) legend(panels []Panel) (text string, rows int) {
-	b := &canvas{Form: c.Form}
+	b := &canvas{Form: c.Form, id: c.id}
 	at, seen := float64(margin), map[string]bool{}
 	entry := func(name, key string) {
 		if name == "" || seen[name+key] {
@@ -236,12 +271,14 @@ func (c *canvas) legend(panels []Panel) (text string, rows int) {
 		for _, s := range q.Series {
 			key := fmt.Sprintf(`<path class="l k%d" d="M0 0H24"/>`, s.Role)
 			switch s.Kind {
-			case Envelope, Bars:
+			case Envelope:
+				key = fmt.Sprintf(`<path %s d="M0-5H24V5H0z"/>`, b.areaLook(s.Role))
+			case Bars:
 				key = fmt.Sprintf(`<path class="f%d" d="M0-5H24V5H0z"/>`, s.Role)
 			case Stems:
 				key = fmt.Sprintf(`<path class="st k%d" d="M4 5V-2M9 5V-5M14 5V0M19 5V-4"/>`, s.Role)
 			case Dots, Samples:
-				key = fmt.Sprintf(`<circle class="f%d" cx="12" r="2.6"/>`, s.Role)
+				key = dot(s.Role, 12, 0)
 			}
 			entry(s.Name, key)
 		}
@@ -249,7 +286,7 @@ func (c *canvas) legend(panels []Panel) (text string, rows int) {
 			entry(w.Name, `<path class="b" d="M0-5H24V5H0z"/>`)
 		}
 		for _, w := range q.Spans {
-			entry(w.Name, `<path class="w" d="M0-6H24V6H0z"/>`)
+			entry(w.Name, `<path class="w we" d="M0-6H24V6H0z"/>`)
 		}
 	}
 	return b.String(), rows

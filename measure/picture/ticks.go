@@ -24,8 +24,18 @@ func roundStep(raw float64, factors []float64) float64 {
 	return 10 * power
 }
 
-// step is the distance of ticks, so that there are at most about n.
+// step is the distance of ticks, so that there are at most about n, and two at least:
+// one alone gives no scale.
 func (a Axis) step(n int) float64 {
+	for k := n; ; k++ {
+		step := a.roundStep(k)
+		if k >= 4*n || a.Whole && step <= 1 || math.Floor(a.Max/step+1e-6)-math.Ceil(a.Min/step-1e-6) >= 1 {
+			return step
+		}
+	}
+}
+
+func (a Axis) roundStep(n int) float64 {
 	raw := (a.Max - a.Min) / float64(max(1, n))
 	if a.Whole {
 		raw = max(1, raw)

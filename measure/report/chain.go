@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/proof"
@@ -25,9 +26,9 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 		}
 	}
 	if wrong != nil {
-		table := &Table{Head: []string{"stage", "reading", "measured", "claimed", "verdict", "why", "condition"}}
+		table := &Table{Head: []string{"stage", "reading", "measured", "claimed", "verdict", "reason", "condition"}}
 		for _, l := range wrong {
-			table.Rows = append(table.Rows, []Cell{text(l.Stage), text(l.Reading), figure(l.Got), whole(minus(l.Limit.String())), whole(sign(l.Verdict)), text(reasons.number(l.Why)), text(minus(l.Condition))})
+			table.Rows = append(table.Rows, []Cell{text(l.Stage), text(l.Reading), figure(l.Got), bounds(l.Limit, l.Got.Unit), whole(sign(l.Verdict)), text(reasons.number(l.Why)), text(describedInWords(l.Condition))})
 		}
 		p.Sections = append(p.Sections, Section{Title: "What did not pass", Table: table})
 	}
@@ -63,20 +64,37 @@ func claimsAnswer(name string, sheet *proof.Sheet, what string) (measure.Verdict
 	passed, failed, open := sheet.Count(measure.Pass), sheet.Count(measure.Fail), sheet.Count(measure.Undecided)
 	switch {
 	case failed > 0:
-		return measure.Fail, fmt.Sprintf("%s does not do %s: %d of %d claims fail.", name, what, failed, len(sheet.Lines))
+		return measure.Fail, fmt.Sprintf("%s does not do %s: %d of %d claims %s.", name, what, failed, len(sheet.Lines), verb(failed, "fails", "fail"))
 	case open > 0 || len(sheet.Lines) == 0:
-		return measure.Undecided, fmt.Sprintf("%d of %d claims hold; %d could not be measured.", passed, len(sheet.Lines), open)
+		return measure.Undecided, fmt.Sprintf("%d of %d claims %s; %d could not be measured.", passed, len(sheet.Lines), verb(passed, "holds", "hold"), open)
 	}
-	return measure.Pass, fmt.Sprintf("%d of %d claims hold: %s does %s.", passed, len(sheet.Lines), name, what)
+	return measure.Pass, fmt.Sprintf("%d of %d claims %s: %s does %s.", passed, len(sheet.Lines), verb(passed, "holds", "hold"), name, what)
 }
 
 // unclaimedSection lists what no line is about.
 func unclaimedSection(all []proof.Unclaimed) Section {
-	t := &Table{Head: []string{"stage", "reading", "condition", "why"}}
-	for _, u := range all {
-		t.Rows = append(t.Rows, []Cell{text(u.Stage), text(u.Reading), text(minus(u.Condition)), text(minus(u.Reason))})
+	t := &Table{Head: []string{"stage", "readings", "condition", "why"}}
+	for i, u := range all {
+		if i > 0 && u.Stage == all[i-1].Stage && u.Condition == all[i-1].Condition && u.Reason == all[i-1].Reason {
+			t.Rows[len(t.Rows)-1][1].Text += ", " + u.Reading
+			continue
+		}
+		t.Rows = append(t.Rows, []Cell{text(u.Stage), text(u.Reading), text(describedInWords(u.Condition)), text(minus(u.Reason))})
 	}
 	return Section{Title: "Not claimed", Table: t}
+}
+
+// bounds are a limit with its unit.
+func bounds(l measure.Limit, unit string) Cell {
+	return whole(minus(strings.TrimSpace(l.String() + " " + unit)))
+}
+
+// verb is that of one or of several.
+func verb(n int, one, several string) string {
+	if n == 1 {
+		return one
+	}
+	return several
 }
 
 // reasonList numbers reasons in the order in which they come.
@@ -104,14 +122,14 @@ func (r *reasonList) section(title, head string) Section {
 
 // claimsTable has a row a claim, under a row that says how it was measured.
 func claimsTable(lines []proof.Line, reasons *reasonList) *Table {
-	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "why"}}
+	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "reason"}}
 	condition := ""
 	for _, l := range lines {
 		if l.Condition != condition {
 			condition = l.Condition
-			t.Rows = append(t.Rows, []Cell{text(minus(condition) + ":")})
+			t.Rows = append(t.Rows, []Cell{text(describedInWords(condition) + ":")})
 		}
-		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), whole(minus(l.Limit.String())), whole(sign(l.Verdict)), text(reasons.number(l.Why))})
+		t.Rows = append(t.Rows, []Cell{text(l.Reading), figure(l.Got), bounds(l.Limit, l.Got.Unit), whole(sign(l.Verdict)), text(reasons.number(l.Why))})
 	}
 	return t
 }

@@ -221,14 +221,14 @@ func (d *Device) Page() Page {
 		if t.Failed != "" {
 			continue
 		}
-		all.Rows = append(all.Rows, []Cell{text(minus(stimulus.Describe(t.Signal)) + ":")})
+		all.Rows = append(all.Rows, []Cell{text(inWords(t.Signal) + ":")})
 		for _, r := range t.Readings {
 			all.Rows = append(all.Rows, []Cell{text(r.Name), figure(r.Reading), text(notes.number(note(r.Reading)))})
 		}
 		readings = append(readings, t.Readings)
 	}
 	p.Sections = append(p.Sections, Section{Title: "All readings", Table: all})
-	p.Sections = append(p.Sections, notes.section("Notes", "what the figure is against, and its bound"))
+	p.Sections = append(p.Sections, notes.section("Notes", "what the figure is relative to, and how far it can be relied on"))
 	if len(reasons.all) > 0 {
 		p.Sections = append(p.Sections, reasons.section("Reasons", "reason of the tolerance"))
 	}
@@ -258,11 +258,11 @@ func (d *Device) answer() (measure.Verdict, string) {
 				}
 			}
 		}
-		answer := "Nothing is claimed of this device, so this page cannot say whether it is good enough"
+		answer := "Nothing is claimed of this device, so this page cannot say whether it is good enough."
 		if figures != nil {
-			answer += ": " + strings.Join(figures, ", ")
+			answer += " Measured: " + strings.Join(figures, "; ") + "."
 		}
-		return measure.Undecided, answer + "."
+		return measure.Undecided, answer
 	}
 	return claimsAnswer(d.Name, d.Sheet, "what is claimed of it")
 }
@@ -279,7 +279,7 @@ func (d *Device) subject(t DeviceTest) string {
 	if t.Recording != "" {
 		return t.Recording
 	}
-	return minus(stimulus.Describe(t.Signal))
+	return inWords(t.Signal)
 }
 
 // note is what a reading is against, and its bound.
@@ -288,14 +288,14 @@ func note(r measure.Reading) string {
 	case r.Reference == "":
 		return r.Bound
 	case r.Bound == "":
-		return "against " + r.Reference
+		return "relative to " + r.Reference
 	}
-	return "against " + r.Reference + "; " + r.Bound
+	return "relative to " + r.Reference + "; " + r.Bound
 }
 
 // openTable lists what has no value, with its reason.
 func (d *Device) openTable() *Table {
-	table := &Table{Head: []string{"readings", "why"}}
+	table := &Table{Head: []string{"readings", "why"}, Halves: true}
 	at := map[string]int{} // rows by reason
 	for _, t := range d.Tests {
 		if t.Failed != "" {
@@ -322,7 +322,7 @@ func (d *Device) openTable() *Table {
 
 // conditions are the test signals and recordings.
 func (d *Device) conditions() *Table {
-	table := &Table{Head: []string{"test signal", "recording", "format"}}
+	table := &Table{Head: []string{"test signal", "recording", "format"}, Halves: true}
 	for _, t := range d.Tests {
 		format, signal := "64-bit floating point in memory", "not known"
 		switch {
@@ -332,7 +332,7 @@ func (d *Device) conditions() *Table {
 			format = t.Format.String()
 		}
 		if t.Signal != nil {
-			signal = minus(stimulus.Describe(t.Signal))
+			signal = inWords(t.Signal)
 		}
 		table.Rows = append(table.Rows, []Cell{text(signal), text(t.Recording), text(format)})
 	}

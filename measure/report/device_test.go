@@ -85,7 +85,7 @@ func TestDevicePage(t *testing.T) {
 	// Of a peak of 0.1 the second harmonic is 0.1·0.1/2 of the fundamental: −46.02 dB,
 	// which the claim about THD forbids. Silence stays silence: that is for no limit to
 	// fail.
-	if p.Verdict != measure.Fail || p.Answer != "folder preamp <b> does not do what is claimed of it: 1 of 4 claims fail." {
+	if p.Verdict != measure.Fail || p.Answer != "folder preamp <b> does not do what is claimed of it: 1 of 4 claims fails." {
 		t.Errorf("found %v %q", p.Verdict, p.Answer)
 	}
 	seen := words(page)
@@ -111,7 +111,7 @@ func TestDevicePage(t *testing.T) {
 			t.Errorf("no picture %q among %d", title, len(pictures))
 		}
 	}
-	if says := pictures["Distortion by order"].Says; !strings.Contains(says, "second harmonic is −46.0") {
+	if says := pictures["Distortion by order"].Says; !strings.Contains(says, "second harmonic −46.0") {
 		t.Errorf("found %q", says)
 	}
 	for i, s := range pictures["Distortion by order"].Panels[0].Series {

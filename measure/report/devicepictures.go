@@ -14,8 +14,22 @@ import (
 // fourRoles are for series of equal standing, such as channels and devices.
 var fourRoles = [fewInOne]picture.Role{picture.Measured, picture.Second, picture.Third, picture.Fourth}
 
-// pictures are those of a test's curve.
+// pictures are those of a test's curve, but for those that would be empty.
 func (t DeviceTest) pictures(name string) []picture.Picture {
+	return slices.DeleteFunc(t.allPictures(name), func(p picture.Picture) bool { return !hasValues(p.Panels[0]) })
+}
+
+// hasValues reports whether a panel has a measured value: no output at all has none.
+func hasValues(q picture.Panel) bool {
+	for _, s := range q.Series {
+		if s.Role != picture.Declared && slices.ContainsFunc(s.Points, func(p picture.Point) bool { return p.Y-p.Y == 0 }) {
+			return true
+		}
+	}
+	return false
+}
+
+func (t DeviceTest) allPictures(name string) []picture.Picture {
 	if len(t.Table.Columns) == 0 || len(t.Table.Rows) == 0 {
 		return nil
 	}
@@ -31,7 +45,7 @@ func (t DeviceTest) pictures(name string) []picture.Picture {
 	case stimulus.SteppedTone:
 		return []picture.Picture{StaticCurve(name, t.Table)}
 	}
-	return []picture.Picture{Curve(t.Table, stimulus.Describe(t.Signal), "")}
+	return []picture.Picture{Curve(t.Table, upper(inWords(t.Signal)), "")}
 }
 
 // perChannel is a column of every channel over frequency within hearing, four at most.
@@ -95,7 +109,7 @@ func Response(name string, t measure.Table, readings measure.Readings) picture.P
 	p := picture.Picture{Name: name, Title: "Response", Panels: []picture.Panel{
 		{X: audible, Y: y, Series: gain, Height: 170}, {X: audible, Y: levels("group delay", "ms", math.Inf(1), delay), Series: delay, Height: 90},
 	}}
-	p.Says = minus(fmt.Sprintf("The gain at 1 kHz is %s; from 20 Hz to 20 kHz it is between %s and %s against that.",
+	p.Says = minus(fmt.Sprintf("The gain at 1 kHz is %s. From 20 Hz to 20 kHz the response lies between %s and %s relative to that.",
 		said(readings, "gain_at_1khz_db"), said(readings, "response_min_db"), said(readings, "response_max_db")))
 	return p
 }
@@ -119,9 +133,9 @@ func Distortion(name string, t measure.Table, readings measure.Readings) picture
 		series = append(series, picture.Series{Name: "noise", Role: picture.Declared, Points: columnOver(t, column)})
 	}
 	p := picture.Picture{Name: name, Title: "Distortion by order", Panels: []picture.Panel{
-		{X: picture.Axis{Name: "frequency of the fundamental", Unit: "Hz", Scale: picture.Log, Min: audible.Min, Max: audible.Max}, Y: levels("against the fundamental", "dB", 160, series), Series: series, Height: 200},
+		{X: picture.Axis{Name: "frequency of the fundamental", Unit: "Hz", Scale: picture.Log, Min: audible.Min, Max: audible.Max}, Y: levels("relative to the fundamental", "dB", 160, series), Series: series, Height: 200},
 	}}
-	p.Says = minus(fmt.Sprintf("At 1 kHz the second harmonic is %s, the third %s, against the fundamental. Harmonics are drawn where they are clear of the noise.",
+	p.Says = minus(fmt.Sprintf("Relative to the fundamental, at 1 kHz: second harmonic %s; third harmonic %s. Harmonics are drawn where they are clear of the noise.",
 		said(readings, "harmonic2_at_1khz_db"), said(readings, "harmonic3_at_1khz_db")))
 	return p
 }
@@ -147,8 +161,12 @@ func toneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings mea
 		}
 		harmonics.Points = append(harmonics.Points, top)
 	}
-	series := []picture.Series{line, harmonics}
-	panel := picture.Panel{X: audible, Y: levels(fmt.Sprintf("level, noise in %.3g Hz", noiseBandwidth(t)), "dBFS", 180, series[:1]), Series: series, Height: 200}
+	y := levels(fmt.Sprintf("level, noise in %.3g Hz", noiseBandwidth(t)), "dBFS", 180, []picture.Series{line})
+	series := []picture.Series{line}
+	if slices.ContainsFunc(harmonics.Points, func(p picture.Point) bool { return p.Y >= y.Min }) {
+		series = append(series, harmonics)
+	}
+	panel := picture.Panel{X: audible, Y: y, Series: series, Height: 200}
 	return picture.Picture{Name: name, Title: fmt.Sprintf("Spectrum of a tone of %g Hz", tone.Hz), Panels: []picture.Panel{panel},
 		Says: minus(fmt.Sprintf("Total harmonic distortion is %s, with noise %s.", said(readings, "thd_total_db"), said(readings, "thd_plus_noise_db")))}
 }
@@ -187,7 +205,7 @@ func StaticCurve(name string, t measure.Table) picture.Picture {
 	}
 	x, y := equalAxes(line.Points)
 	return picture.Picture{Name: name, Title: "Static curve", Panels: []picture.Panel{{X: x, Y: y, Equal: true, Height: 280, Series: []picture.Series{unchanged(x), line}}},
-		Says: minus(fmt.Sprintf("From %.1f dBFS in, %.1f dBFS out, to %.1f dBFS in, %.1f dBFS out.", line.Points[0].X, out[0], line.Points[len(out)-1].X, out[len(out)-1]))}
+		Says: minus(fmt.Sprintf("An input of %.1f dBFS gives an output of %.1f dBFS; one of %.1f dBFS gives %.1f dBFS.", line.Points[0].X, out[0], line.Points[len(out)-1].X, out[len(out)-1]))}
 }
 
 // equalAxes are one scale for what goes in and what comes out.

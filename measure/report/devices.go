@@ -57,7 +57,7 @@ const fewInOne = 4
 // could not be measured is never last in that row, and never best.
 func Devices(c Comparison, version string) Page {
 	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Unjudged: c.Unjudged, Answer: c.Answer, Do: c.Differs}
-	p.About = fmt.Sprintf("%s. ▲ marks the best of a row; “equal” is a row whose differences are smaller than what the measurement resolves.", strings.Join(c.Devices, ", "))
+	p.About = fmt.Sprintf("Devices: %s. ▲ marks the best of a row; “equal” is a row whose differences are smaller than the measurement resolves.", strings.Join(c.Devices, ", "))
 	table, open := c.tables()
 	p.Sections = append(p.Sections, Section{Title: "Readings", Table: table})
 	if c.Rubric != nil {
@@ -151,8 +151,12 @@ func compared(devices []string, k ComparedCurve) picture.Picture {
 		x = picture.Around(k.X, k.XUnit, nil, swap...)
 	}
 	y := picture.Around(k.Y, k.YUnit, nil, all...)
+	panel := picture.Panel{X: x, Y: y}
+	if !k.LogX && k.XUnit == k.YUnit { // level for level: a dB in is as long as a dB out
+		x, y = equalAxes(slices.Concat(all...))
+		panel = picture.Panel{X: x, Y: y, Equal: true, Height: 280, Series: []picture.Series{unchanged(x)}}
+	}
 	if len(all) <= fewInOne {
-		panel := picture.Panel{X: x, Y: y}
 		for i, points := range all {
 			panel.Series = append(panel.Series, picture.Series{Name: devices[i], Role: fourRoles[i], Points: points})
 		}

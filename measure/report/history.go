@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -108,12 +109,12 @@ func History(title string, runs []expect.HistoryRun, repeat []string, version st
 	p := Page{Title: title}
 	trends := trendsOf(runs)
 	last := runs[len(runs)-1]
-	p.Verdict, p.Answer = measure.Pass, fmt.Sprintf("The last of %s, %s, met all of its %s.", dsp.Plural(len(runs), "run"), runName(last), dsp.Plural(last.Limits, "limit"))
+	p.Verdict, p.Answer = measure.Pass, fmt.Sprintf("The last of %s (%s) met its %s.", dsp.Plural(len(runs), "run"), runName(last), dsp.Plural(last.Limits, "limit"))
 	if !last.Passed {
-		p.Verdict, p.Answer = measure.Fail, fmt.Sprintf("The last of %s, %s, did not meet %d of its %s.", dsp.Plural(len(runs), "run"), runName(last), last.NotMet, dsp.Plural(last.Limits, "limit"))
+		p.Verdict, p.Answer = measure.Fail, fmt.Sprintf("The last of %s (%s) did not meet %d of its %s.", dsp.Plural(len(runs), "run"), runName(last), last.NotMet, dsp.Plural(last.Limits, "limit"))
 	}
 	p.Do = historyNotes(runs, trends)
-	p.About = fmt.Sprintf("%s to %s.", runs[0].Time, last.Time)
+	p.About = fmt.Sprintf("The first run: %s; the last: %s.", plainTime(runs[0].Time), plainTime(last.Time))
 	p.Sections = append(p.Sections, trendSection(runs, trends))
 	p.Sections = append(p.Sections, Section{Title: "Readings of the last run", Table: lastTable(trends)})
 	p.Sections = append(p.Sections, runsSection(runs))
@@ -123,9 +124,18 @@ func History(title string, runs []expect.HistoryRun, repeat []string, version st
 // runName is a run in a sentence.
 func runName(r expect.HistoryRun) string {
 	if r.Label != "" {
-		return r.Label + " of " + r.Time
+		return r.Label + ", " + plainTime(r.Time)
 	}
-	return r.Time
+	return plainTime(r.Time)
+}
+
+// plainTime is a time of RFC 3339 for a reader; other text stays.
+func plainTime(s string) string {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return s
+	}
+	return t.UTC().Format("2006-01-02 15:04:05 UTC")
 }
 
 // historyNotes say since when a limit is not met, what could not be measured, and what is
@@ -144,7 +154,7 @@ func historyNotes(runs []expect.HistoryRun, trends []trend) (notes []string) {
 			since--
 		}
 		r := t.last()
-		notes = append(notes, fmt.Sprintf("%s: %s is %s, limit %s, since run %d (%s).", t.subject, t.name, valueText(r), limitText(r), since+1, runName(runs[since])))
+		notes = append(notes, fmt.Sprintf("%s: %s is %s; the limit is %s, not met since run %d (%s).", t.subject, t.name, valueText(r), limitText(r), since+1, runName(runs[since])))
 	}
 	gone := map[string][]string{} // readings by subject
 	for _, t := range trends {
@@ -186,7 +196,7 @@ func limitText(r *expect.HistoryReading) string {
 	if r.Min == nil && r.Max == nil {
 		return ""
 	}
-	return measure.Limit{Min: r.Min, Max: r.Max}.String()
+	return strings.TrimSpace(measure.Limit{Min: r.Min, Max: r.Max}.String() + " " + r.Unit)
 }
 
 // trendSection draws what failed or moved, one picture a reading and one panel a subject.
@@ -228,7 +238,7 @@ func trendSection(runs []expect.HistoryRun, trends []trend) Section {
 	case len(names) == 0:
 		section.Text = "No reading has moved, and every limit was met in every run."
 	case left > 0:
-		section.Text = fmt.Sprintf("%s more are not drawn: the table below has them.", dsp.Plural(left, "reading"))
+		section.Text = fmt.Sprintf("The table below has %s, which %s not drawn.", dsp.Plural(left, "more reading"), verb(left, "is", "are"))
 	}
 	return section
 }
@@ -330,7 +340,7 @@ func lastTable(trends []trend) *Table {
 
 // runsSection lists the runs, the newest of many.
 func runsSection(runs []expect.HistoryRun) Section {
-	s := Section{Title: "Runs", Table: &Table{Head: []string{"run", "time", "of", "limits", "not met", "verdict"}}}
+	s := Section{Title: "Runs", Table: &Table{Head: []string{"run", "time", "label", "limits", "not met", "verdict"}}}
 	from := max(0, len(runs)-mostRuns)
 	if from > 0 {
 		s.Text = fmt.Sprintf("The last %d of %d.", mostRuns, len(runs))
@@ -341,7 +351,7 @@ func runsSection(runs []expect.HistoryRun) Section {
 		if !r.Passed {
 			verdict = measure.Fail
 		}
-		s.Table.Rows = append(s.Table.Rows, []Cell{{Text: fmt.Sprint(i + 1), Figure: true}, whole(r.Time), text(r.Label), {Text: fmt.Sprint(r.Limits), Figure: true}, {Text: fmt.Sprint(r.NotMet), Figure: true}, whole(sign(verdict))})
+		s.Table.Rows = append(s.Table.Rows, []Cell{{Text: fmt.Sprint(i + 1), Figure: true}, whole(plainTime(r.Time)), text(r.Label), {Text: fmt.Sprint(r.Limits), Figure: true}, {Text: fmt.Sprint(r.NotMet), Figure: true}, whole(sign(verdict))})
 	}
 	return s
 }

@@ -40,10 +40,10 @@ func TestHistory(t *testing.T) {
 		runs = append(runs, historyRun(n, n < 4, readings))
 	}
 	p := History("History of checks", runs, []string{"boothbench report history runs.jsonl"}, "boothbench test")
-	if got, want := p.sign()+" "+p.Answer, "✗ fail The last of 5 runs, commit-5 of 2026-11-05T12:00:00Z, did not meet 1 of its 2 limits."; got != want {
+	if got, want := p.sign()+" "+p.Answer, "✗ fail The last of 5 runs (commit-5, 2026-11-05 12:00:00 UTC) did not meet 1 of its 2 limits."; got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}
-	if got, want := strings.Join(p.Do, "\n"), "ep1.wav: true_peak_dbtp is 0.00 dBTP, limit at most -1, since run 4 (commit-4 of 2026-11-04T12:00:00Z).\nep1.wav: no longer judged in the last run: gone_dbtp.\nep2.wav is not judged in the last run, and was in the one before."; got != want {
+	if got, want := strings.Join(p.Do, "\n"), "ep1.wav: true_peak_dbtp is 0.00 dBTP; the limit is at most -1 dBTP, not met since run 4 (commit-4, 2026-11-04 12:00:00 UTC).\nep1.wav: no longer judged in the last run: gone_dbtp.\nep2.wav is not judged in the last run, and was in the one before."; got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}
 	pictures := p.Pictures()
@@ -79,7 +79,7 @@ func TestHistory(t *testing.T) {
 		}
 		many = append(many, historyRun(n, true, readings))
 	}
-	if p := History("x", many, nil, "v"); len(p.Pictures()) != mostTrends || !strings.Contains(p.Sections[0].Text, fmt.Sprintf("%d readings more are not drawn", 9*20-mostTrends*mostInTrend)) {
+	if p := History("x", many, nil, "v"); len(p.Pictures()) != mostTrends || !strings.Contains(p.Sections[0].Text, fmt.Sprintf("has %d more readings, which are not drawn", 9*20-mostTrends*mostInTrend)) {
 		t.Errorf("%d pictures; %s", len(p.Pictures()), p.Sections[0].Text)
 	}
 }

@@ -39,6 +39,8 @@ type Section struct {
 type Table struct {
 	Head []string
 	Rows [][]Cell
+	// Halves: the first column is as wide as all others together, where both are prose.
+	Halves bool
 }
 
 // Cell is one cell of a table.
@@ -72,6 +74,14 @@ func (p Page) sign() string {
 	return sign(p.Verdict)
 }
 
+// class is the look of the verdict, plain where nothing was judged.
+func (p Page) class() string {
+	if p.Unjudged {
+		return ""
+	}
+	return fmt.Sprintf(" v%d", p.Verdict)
+}
+
 // Pictures are the pictures of all sections, in their order.
 func (p Page) Pictures() (all []picture.Picture) {
 	for _, s := range p.Sections {
@@ -100,8 +110,8 @@ func (p Page) HTML() []byte {
 </style>
 <main>
 <h1>%[1]s</h1>
-<p class="answer v%[4]d"><strong>%[5]s</strong> %[6]s</p>
-`, picture.Text(p.Title), strings.Replace(style, "FOOT", foot, 1), picture.Style(), p.Verdict, p.sign(), prose(p.Answer))
+<p class="answer%[4]s"><strong>%[5]s</strong> %[6]s</p>
+`, picture.Text(p.Title), strings.Replace(style, "FOOT", foot, 1), picture.Style(), p.class(), p.sign(), prose(p.Answer))
 	if p.Do != nil {
 		b.WriteString("<ul>")
 		for _, d := range p.Do {
@@ -160,10 +170,32 @@ func listing(s string) string {
 	return strings.Join(lines, "\n")
 }
 
+// used is the table without columns that no row has anything in.
+func (t *Table) used() *Table {
+	u := &Table{Halves: t.Halves, Rows: make([][]Cell, len(t.Rows))}
+	for i, h := range t.Head {
+		if i > 0 && len(t.Rows) > 0 && !slices.ContainsFunc(t.Rows, func(r []Cell) bool { return i < len(r) && r[i].Text != "" }) {
+			continue
+		}
+		u.Head = append(u.Head, h)
+		for k, row := range t.Rows {
+			if i < len(row) {
+				u.Rows[k] = append(u.Rows[k], row[i])
+			}
+		}
+	}
+	return u
+}
+
 // write puts the name of a column beside each of its cells too: in a narrow window rows
 // are blocks, one cell below the other, and the head is not shown.
 func (t *Table) write(b *strings.Builder) {
-	b.WriteString(`<table><thead><tr>`)
+	t = t.used()
+	class := ""
+	if t.Halves {
+		class = ` class="half"`
+	}
+	fmt.Fprintf(b, `<table%s><thead><tr>`, class)
 	for i, h := range t.Head {
 		class := ""
 		if slices.ContainsFunc(t.Rows, func(r []Cell) bool { return i < len(r) && r[i].Figure }) {

@@ -52,7 +52,7 @@ func Wave(e *measure.Envelope, rate int, frames int64, in *take.Inspection) pict
 	pauses := 0.0
 	if len(in.Pauses) > 0 {
 		for _, p := range in.Pauses[0].Stretches {
-			panel.Spans = append(panel.Spans, picture.Span{Name: "pause that the noise floor is from", From: float64(p[0]) / float64(rate), To: float64(p[1]) / float64(rate)})
+			panel.Spans = append(panel.Spans, picture.Span{Name: "pause that the noise floor is measured in", From: float64(p[0]) / float64(rate), To: float64(p[1]) / float64(rate)})
 			pauses += float64(p[1]-p[0]) / float64(rate)
 		}
 	}
@@ -99,9 +99,7 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 			line.Points = append(line.Points, picture.Point{X: (float64(i) + 0.5) * float64(s.ColumnFrames) / float64(rate), Y: lowest})
 		}
 		y := picture.Around("gain of "+s.Name, "dB", []float64{0, -3}, line.Points)
-		room := 0.06 * (y.Max - y.Min) // so that a line at either end is not hidden by the frame
-		y.Min, y.Max = y.Min-room, y.Max+room
-		p.Panels = append(p.Panels, picture.Panel{X: x, Y: y, Series: []picture.Series{line}, Height: 80})
+		p.Panels = append(p.Panels, picture.Panel{X: x, Y: roomy(y), Series: []picture.Series{line}, Height: 80})
 		if s.Reduction.LargestDB > most {
 			worst, most = s.Name, s.Reduction.LargestDB
 		}
@@ -114,6 +112,13 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 		}
 	}
 	return p
+}
+
+// roomy is an axis on which a line at either end is not hidden by the frame.
+func roomy(y picture.Axis) picture.Axis {
+	room := 0.06 * (y.Max - y.Min)
+	y.Min, y.Max = y.Min-room, y.Max+room
+	return y
 }
 
 // idleDB is the reduction under which a stage has done nothing that a picture could show.
@@ -164,7 +169,7 @@ func Loudness(table measure.Table, readings measure.Readings, target *measure.Li
 		if target.Max != nil {
 			high = *target.Max
 		}
-		panel.Bands = []picture.Band{{Name: "where the integrated loudness is to be", Upper: []picture.Point{{X: 0, Y: high}, {X: end, Y: high}}, Lower: []picture.Point{{X: 0, Y: low}, {X: end, Y: low}}}}
+		panel.Bands = []picture.Band{{Name: "limit of the integrated loudness", Upper: []picture.Point{{X: 0, Y: high}, {X: end, Y: high}}, Lower: []picture.Point{{X: 0, Y: low}, {X: end, Y: low}}}}
 		says += fmt.Sprintf("; the limit is %s LUFS", target.String())
 	}
 	if m, ok := readings.Get("momentary_max_lufs"); ok && m.Measurable() {
@@ -262,7 +267,7 @@ func Residual(t measure.Table, says string) picture.Picture {
 	rest := picture.Series{Name: "difference", Role: picture.Second, Points: column("difference_dbfs")}
 	y := picture.Around("level in a third octave", "dBFS", nil, take.Points, rest.Points)
 	y.Min = max(y.Min, y.Max-160)
-	return picture.Picture{Name: "difference", Title: "What is left between the two, with time and level made equal", Says: minus(says),
+	return picture.Picture{Name: "difference", Title: "Difference of the two, with time and level made equal", Says: minus(says),
 		Panels: []picture.Panel{{X: audible, Y: y, Series: []picture.Series{rest, take}, Height: 170}}}
 }
 
@@ -327,6 +332,7 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	x, title := audible, "Response of "+c.Stage
 	y := picture.Around("gain", "dB", []float64{0}, declared.Points)
 	y.Min = max(y.Min, -60)
+	y = roomy(y)
 	height := 170
 	series := []picture.Series{declared, measured}
 	if static { // dB for dB, from the same level on: where nothing changes is the diagonal
@@ -336,7 +342,7 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	}
 	off := picture.Around("measured less declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
 	return picture.Picture{Name: name, Title: title,
-		Says: picture.Minus(fmt.Sprintf("Measured and declared differ by %s at most, within %g dB; %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
+		Says: picture.Minus(fmt.Sprintf("Measured and declared differ by %s at most; the tolerance is %g dB. Test signal: %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
 		Panels: []picture.Panel{
 			{X: x, Y: y, Series: series, Height: height, Equal: static},
 			{X: x, Y: off, Series: []picture.Series{rest}, Height: 90, Bands: []picture.Band{{Name: "tolerance",

@@ -257,7 +257,7 @@ func TestChainPage(t *testing.T) {
 	s.Lines[40].Verdict = measure.Fail
 	s.Lines[7].Verdict = measure.Undecided
 	p = Chain(s, nil, "v")
-	if p.Verdict != measure.Fail || p.Answer != "voice.toml does not do what it says: 1 of 54 claims fail." || p.Sections[0].Title != "What did not pass" || len(p.Sections[0].Table.Rows) != 2 {
+	if p.Verdict != measure.Fail || p.Answer != "voice.toml does not do what it says: 1 of 54 claims fails." || p.Sections[0].Title != "What did not pass" || len(p.Sections[0].Table.Rows) != 2 {
 		t.Errorf("found %v %q, first %q", p.Verdict, p.Answer, p.Sections[0].Title)
 	}
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -23,9 +24,9 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 		c.Devices = append(c.Devices, s.Device)
 		c.Repeat = append(c.Repeat, fmt.Sprintf("%s: %s, by the plan %s, SHA-256 %s", names[i], s.Device, s.Plan, s.PlanSHA256))
 	}
-	best, comparable, equal := make([]int, len(sheets)), 0, 0
+	best, comparable, equal, neither := make([]int, len(sheets)), 0, 0, 0
 	for _, row := range bench.Compare(sheets) {
-		r := ComparedReading{Group: fmt.Sprintf("%s, %s, %s", row.Test, row.Path, row.Condition), Name: row.Reading, Best: row.Best, Equal: row.Equal, Why: row.Why}
+		r := ComparedReading{Group: fmt.Sprintf("%s, %s, %s", spaced(row.Test), row.Path, row.Condition), Name: row.Reading, Best: row.Best, Equal: row.Equal, Why: row.Why}
 		for d, got := range row.Rows {
 			one := measure.Reading{Reason: "not in its sheet", Frame: -1, Channel: -1}
 			if got != nil {
@@ -40,17 +41,21 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 		}
 		if row.Why == "" {
 			comparable++
-			if row.Equal {
+			switch {
+			case row.Equal:
 				equal++
+			case !slices.Contains(row.Best, true):
+				neither++
 			}
 		}
 		c.Rows = append(c.Rows, r)
 	}
 	var counts []string
 	for d, n := range best {
-		counts = append(counts, fmt.Sprintf("%s is best or level with the best in %d", c.Devices[d], n))
+		counts = append(counts, fmt.Sprintf("%s in %d", c.Devices[d], n))
 	}
-	c.Answer = fmt.Sprintf("Of %s that can be compared, %d are equal within the uncertainties; of the rest, %s.", dsp.Plural(comparable, "reading"), equal, strings.Join(counts, ", "))
+	c.Answer = fmt.Sprintf("Of %s that can be compared, %d %s equal within the uncertainties, and %d %s no better end. In the rest a device is best, alone or with another: %s.",
+		dsp.Plural(comparable, "reading"), equal, verb(equal, "is", "are"), neither, verb(neither, "has", "have"), strings.Join(counts, ", "))
 	c.addCurves(sheets, names)
 	return c
 }
@@ -70,7 +75,7 @@ func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
 		}
 	}
 	for _, first := range sheets[0].Curves {
-		k := ComparedCurve{Name: fmt.Sprintf("curve-%d", len(c.Curves)+1), Title: fmt.Sprintf("%s, %s, %s, channel %d", upper(first.Test), first.Path, first.Condition, first.Channel)}
+		k := ComparedCurve{Name: fmt.Sprintf("curve-%d", len(c.Curves)+1), Title: fmt.Sprintf("%s, %s, %s, channel %d", upper(spaced(first.Test)), first.Path, first.Condition, first.Channel)}
 		if k.X, k.XUnit = axisName(first.X); first.X == "frequency_hz" {
 			k.LogX = true
 		} else {

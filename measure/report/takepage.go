@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/picture"
 )
@@ -34,9 +35,9 @@ func (t *Take) Page() Page {
 	}
 	where := Section{Title: "Where to listen"}
 	if t.After.overCount > 0 {
-		where.Text = fmt.Sprintf("Over %g dBTP: %d places in all, the worst first.", t.ceiling(), t.After.overCount)
+		where.Text = fmt.Sprintf("The sound is over %g dBTP at %s; the worst stand first.", t.ceiling(), dsp.Plural(t.After.overCount, "place"))
 	} else {
-		where.Text = fmt.Sprintf("Nothing is over %g dBTP.", t.ceiling())
+		where.Text = fmt.Sprintf("The sound is nowhere over %g dBTP.", t.ceiling())
 	}
 	for i, w := range t.Worst {
 		name := fmt.Sprintf("place-%d", i+1)
@@ -76,14 +77,14 @@ func (t *Take) answer() (measure.Verdict, string, []string) {
 	peak, _ := t.After.readings.Get("true_peak_fine_dbtp")
 	figures := fmt.Sprintf("integrated loudness %s, true peak %s", loudness, peak)
 	if len(t.Judgements) == 0 {
-		return measure.Undecided, fmt.Sprintf("No limits were given, so this page cannot say whether to deliver: %s.", figures), nil
+		return measure.Undecided, fmt.Sprintf("No limits were given, so this page cannot say whether to deliver; %s.", figures), nil
 	}
 	var failed, open, do []string
 	for _, j := range t.Judgements {
 		switch j.Verdict {
 		case measure.Fail:
 			failed = append(failed, j.Reading)
-			do = append(do, fmt.Sprintf("%s is %s, and is to be %s: %s.", j.Reading, j.Got, j.Limit, j.Do()))
+			do = append(do, fmt.Sprintf("%s is %s; the limit is %s: %s.", j.Reading, j.Got, bounds(j.Limit, j.Got.Unit).Text, j.Do()))
 		case measure.Undecided:
 			open = append(open, j.Reading)
 			do = append(do, fmt.Sprintf("%s: %s.", j.Reading, j.Got))
@@ -91,11 +92,19 @@ func (t *Take) answer() (measure.Verdict, string, []string) {
 	}
 	switch {
 	case failed != nil:
-		return measure.Fail, fmt.Sprintf("Do not deliver %s yet: %d of %d limits not met (%s); %s.", t.result(), len(failed), len(t.Judgements), strings.Join(failed, ", "), figures), do
+		return measure.Fail, fmt.Sprintf("Do not deliver %s yet: %d of %s not met (%s); %s.", t.result(), len(failed), dsp.Plural(len(t.Judgements), "limit"), strings.Join(failed, ", "), figures), do
 	case open != nil:
-		return measure.Undecided, fmt.Sprintf("Whether to deliver is open: %d of %d limits could not be measured (%s); %s.", len(open), len(t.Judgements), strings.Join(open, ", "), figures), do
+		return measure.Undecided, fmt.Sprintf("Whether to deliver is open: %d of %s could not be measured (%s); %s.", len(open), dsp.Plural(len(t.Judgements), "limit"), strings.Join(open, ", "), figures), do
 	}
-	return measure.Pass, fmt.Sprintf("Deliver %s: all %d limits are met; %s.", t.result(), len(t.Judgements), figures), nil
+	return measure.Pass, fmt.Sprintf("Deliver %s: %s; %s.", t.result(), allMet(len(t.Judgements)), figures), nil
+}
+
+// allMet says that as many limits as there are are met.
+func allMet(limits int) string {
+	if limits == 1 {
+		return "its limit is met"
+	}
+	return fmt.Sprintf("all %d limits are met", limits)
 }
 
 // result is what is delivered or not, in a sentence: of a chain there is no file yet.
@@ -119,7 +128,7 @@ func (t *Take) how() string {
 	if t.Chain != nil {
 		return fmt.Sprintf("processed through %s", filepath.Base(t.Chain.Path))
 	}
-	return "held against " + t.After.name
+	return "compared with " + t.After.name
 }
 
 func (t *Take) limitsText() string {
@@ -140,7 +149,7 @@ func (t *Take) limitsTable() *Table {
 		if do := j.Do(); do != "" {
 			verdict += ": " + do
 		}
-		table.Rows = append(table.Rows, []Cell{text(j.Reading), before, figure(j.Got), text(minus(strings.TrimSpace(j.Limit.String() + " " + j.Got.Unit))), text(verdict)})
+		table.Rows = append(table.Rows, []Cell{text(j.Reading), before, figure(j.Got), bounds(j.Limit, j.Got.Unit), text(verdict)})
 	}
 	return table
 }
