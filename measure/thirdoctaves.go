@@ -36,11 +36,11 @@ func (t *ThirdOctaves) Write(b dsp.Block) {
 	length := len(t.spectrum.Window)
 	for c := range b {
 		x := append(t.running[c], b[c]...)
-		for len(x) >= length {
-			t.spectrum.Add(x[:length], length)
-			x = x[t.hop:]
+		from := 0
+		for ; len(x)-from >= length; from += t.hop {
+			t.spectrum.Add(x[from:from+length], length)
 		}
-		t.running[c] = append(t.running[c][:0], x...)
+		t.running[c] = append(x[:0], x[from:]...)
 	}
 }
 

@@ -51,25 +51,26 @@ type Cut struct {
 	RateHz int   `json:"rate_hz"`
 }
 
-// damage begins the damage of a take, or is all of it by the model.
-func (a *takeAnalysis) damage(p *ProposedChain, g predictedGains, predictOnly bool) *Damage {
+// damage begins the damage of a take.
+func (a *takeAnalysis) damage() *Damage {
 	d := &Damage{Take: a.name, FloorBefore: math.Inf(-1), FloorAfter: math.Inf(-1)}
 	if a.undecided == "" {
 		d.FloorBefore = a.floorDBFS
 	}
 	d.Before = a.loudness.Readings()
-	if !predictOnly {
-		return d // the run says the rest
-	}
+	return d
+}
+
+// predict fills in what the model predicts.
+func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
-	d.words(a, func(ms int) float64 { return float64(g.expander[ms]) / 100 })
+	d.words(a, func(ms int) float64 { return float64(g.expanderAt(ms)) / 100 })
 	d.FloorAfter = p.predictedFloor(a, g)
 	loudness := measure.Reading{Unit: "LUFS", Weighting: "K", Reason: "the take is too short, or too soft"}
 	if lufs, ok := p.predictedLoudness(a, g); ok {
 		loudness.Value, loudness.Reason = lufs, ""
 	}
 	d.After.Add("integrated_lufs", loudness)
-	return d
 }
 
 // words counts what a gain in dB at each millisecond does to the words of a take.
@@ -131,12 +132,12 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 		return err
 	}
 	// The expander's lowest gain of each millisecond, in hundredths of a dB.
-	var opened []int16
+	opened := make([]int16, 0, len(a.tracks.level))
 	interval := 1
 	plan := e.Plan()
 	g := chain.NewGains(0)
 	g.Each = func(stage, frames int, lowest []float64) {
-		if plan[stage].Kind == "expander" {
+		if plan[stage].Kind == "expander" && len(opened) < cap(opened) {
 			gain := slices.Min(lowest)
 			opened, interval = append(opened, centibels(gain*gain)), frames
 		}
@@ -199,6 +200,18 @@ func (m *outputMeters) Format() wave.Format {
 	return wave.Unquantised(m.a.format.Rate, m.a.format.Channels)
 }
 
+// nearPause reports whether a pause holds a hop or one soon after it: the high-pass needs
+// to settle before a pause and is of no use elsewhere.
+func (m *outputMeters) nearPause(hop int) bool {
+	const settleHops = 8 // 200 ms: four periods of 20 Hz
+	for k := range settleHops {
+		if m.run.floor.IsPause(hop + k) {
+			return true
+		}
+	}
+	return false
+}
+
 // Write takes the next frames.
 func (m *outputMeters) Write(b dsp.Block) error {
 	m.loudness.Write(b)
@@ -211,8 +224,10 @@ func (m *outputMeters) Write(b dsp.Block) error {
 		k := int(m.at / int64(hop))
 		n := min(b.Frames()-from, 4096, int(int64(k+1)*int64(hop)-m.at))
 		x := m.work[0][:n]
-		copy(x, b[m.channel][from:])
-		m.audible.Process(dsp.Block{x})
+		if m.nearPause(k) {
+			copy(x, b[m.channel][from:])
+			m.audible.Process(dsp.Block{x})
+		}
 		if inside, settled := m.run.at(k); inside {
 			sum := 0.0
 			for _, v := range x {

@@ -11,10 +11,18 @@ import (
 // predictedGains are the gains that the stages of a proposal are predicted to have on one
 // take, in hundredths of a dB for each millisecond.
 type predictedGains struct {
-	expander []int16 // of the whole take
+	expander []int16 // of the whole take; nil where it is off
 	// Of the excerpts: the compressor's gains, nil where it is off, and the peaks ahead of
 	// the limiter.
 	compressor, ahead []int16
+}
+
+// expanderAt is the expander's gain at a millisecond.
+func (g predictedGains) expanderAt(ms int) int16 {
+	if g.expander == nil {
+		return 0
+	}
+	return g.expander[ms]
 }
 
 // linearShare is what is left of a power spectrum behind the filters of a chain, 0 to 1
@@ -73,20 +81,20 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 	if channel < 0 {
 		return math.Inf(-1)
 	}
-	compressor := make([]int16, len(g.expander)) // 0 where it is not known
+	compressor := make([]int16, len(a.tracks.level)) // 0 where it is not known
 	if g.compressor != nil {
 		from := 0
-		for _, piece := range a.tracks.peaks.peakPieces() {
+		for _, piece := range a.tracks.peaks.pieces() {
 			from += copy(compressor[min(piece[0], len(compressor)):min(piece[1], len(compressor))], g.compressor[from:])
 		}
 	}
 	run := pauseRun{floor: a.inspection.Floors[channel], hop: -1}
 	_, hop := take.PauseFrames(a.format.Rate)
 	var floor pauseFloor
-	for ms := range g.expander {
+	for ms := range compressor {
 		inside, settled := run.at(int(a.tracks.start(ms) / int64(hop)))
 		if inside {
-			floor.add(dsp.DBToPower(float64(g.expander[ms]+compressor[ms])/100), 1, settled)
+			floor.add(dsp.DBToPower(float64(g.expanderAt(ms)+compressor[ms])/100), 1, settled)
 		}
 	}
 	gain := floor.db(1000)
@@ -120,25 +128,25 @@ func (p *ProposedChain) noiseShare(a *takeAnalysis, channel int) float64 {
 func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lufs float64, ok bool) {
 	const ceilingDBFS = -1
 	profile := a.loudness.Profile()
-	peaks := a.tracks.peaks
+	peaks := a.tracks.peaks.peaks()
 	before, after := measure.LoudnessProfile{RateHz: profile.RateHz}, measure.LoudnessProfile{RateHz: profile.RateHz}
 	share := p.speechShare(a)
 	drive := p.drive()
 	offset := 0 // of the piece in the excerpts
-	for _, piece := range peaks.peakPieces() {
+	for _, piece := range a.tracks.peaks.pieces() {
 		for h := range profile.Energies {
 			from, to := piece[0], 0
 			if h > 0 {
 				from = a.tracks.of(profile.HopEnd(h - 1))
 			}
-			if to = a.tracks.of(profile.HopEnd(h)); from < piece[0] || to > min(piece[1], len(g.expander)) {
+			if to = a.tracks.of(profile.HopEnd(h)); from < piece[0] || to > piece[1] {
 				continue
 			}
 			plain, changed := 0.0, 0.0
 			for ms := from; ms < to; ms++ {
 				k := offset + ms - piece[0]
-				w := dsp.DBToPower(float64(peaks.level[ms]) / 100)
-				db := float64(g.expander[ms]) / 100
+				w := dsp.DBToPower(float64(peaks[k]) / 100)
+				db := float64(g.expanderAt(ms)) / 100
 				if g.compressor != nil {
 					db += float64(g.compressor[k]) / 100
 				}

@@ -63,7 +63,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 	if err := sameFloors(all); err != nil {
 		return nil, err
 	}
-	p.propose(all)
+	p.propose(all, s.PredictOnly)
 	names := make([]string, len(all))
 	for k, a := range all {
 		names[k] = a.name
@@ -72,8 +72,10 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 		return nil, err
 	}
 	for k, a := range all {
-		d := a.damage(p, p.predicted[k], s.PredictOnly)
-		if !s.PredictOnly {
+		d := a.damage()
+		if s.PredictOnly {
+			d.predict(a, p, p.predicted[k])
+		} else {
 			if err := d.measure(ctx, a, p.Chain, watch("run of the proposed chain", k)); err != nil {
 				return nil, fmt.Errorf("%s: %w", a.name, err)
 			}
@@ -147,8 +149,7 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 		case a.undecided != "":
 			p.Notes = append(p.Notes, fmt.Sprintf("%s has no pauses of its own (%s): the noise is that of %s, %.1f dBFS.", a.name, a.undecided, room.Name, r.floorDBFS))
 			a.undecided, a.floorDBFS, a.pauseDBFS, a.variation, a.seconds, a.noise, a.noiseTop = "", r.floorDBFS, r.pauseDBFS, r.variation, r.seconds, r.noise, r.noiseTop
-			peaks := quantile(a.tracks.level, 0.9)
-			a.speechDB = peaks - r.floorDBFS
+			a.speechDB = quantile(inOrder(slices.Clone(a.tracks.level)), 0.9) - r.floorDBFS
 		case math.Abs(apart) <= 2:
 			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within 2 dB.", room.Name, a.name))
 		default:
@@ -159,13 +160,15 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 }
 
 // propose writes the stages in the order in which the sound passes.
-func (p *ProposedChain) propose(all []*takeAnalysis) {
+func (p *ProposedChain) propose(all []*takeAnalysis, predictOnly bool) {
 	corner := p.proposeHighPass(all)
 	p.proposeNotches(all, corner)
 	gains := p.proposeExpander(all)
 	peaks, reductions := p.proposeCompressor(all, gains)
-	for k := range all {
-		p.predicted = append(p.predicted, predictedGains{gains[k], reductions[k], peaks[k]})
+	if predictOnly { // a run needs none of it
+		for k := range all {
+			p.predicted = append(p.predicted, predictedGains{gains[k], reductions[k], peaks[k]})
+		}
 	}
 	p.proposeTone(all)
 	p.proposeDeEsser(all)

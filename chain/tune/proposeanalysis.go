@@ -31,7 +31,7 @@ type takeAnalysis struct {
 	pauseDBFS float64 // of the noisiest channel, above 150 Hz
 	variation float64
 	seconds   float64 // of pauses
-	noise     []int16 // readings of the expander's detector in them, hundredths of a dB
+	noise     []int16 // readings of the expander's detector in them, hundredths of a dB, sorted
 	noiseTop  float64
 	speechDB  float64 // over the floor; −Inf where there is no speech
 }
@@ -40,21 +40,28 @@ type takeAnalysis struct {
 func analyseTake(ctx context.Context, name string, open func() (wave.Source, error), watch func(wave.Source) wave.Source) (*takeAnalysis, error) {
 	a := &takeAnalysis{name: name, open: open}
 	var failed error
+	length := int64(0) // of the take, as far as it is known
 	in, err := take.InspectWith(ctx, func() (wave.Source, error) {
 		src, err := open()
 		if err != nil {
 			return nil, err
 		}
+		if known, ok := src.(interface{ Frames() int64 }); ok {
+			length = known.Frames()
+		}
 		return watch(src), nil
 	}, func(f wave.Format) (taps take.Taps) {
-		a.format, a.tracks, a.pitch, a.octaves = f, newTakeTracks(f), newPitch(f), measure.NewThirdOctaves(f.Rate, f.Channels)
+		a.format, a.tracks, a.pitch, a.octaves = f, newTakeTracks(f, length), newPitch(f), measure.NewThirdOctaves(f.Rate, f.Channels)
 		a.peaks = make([]float64, f.Channels)
 		if a.loudness, failed = measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask}); failed != nil {
 			return taps
 		}
 		taps.PauseBand = a.tracks.writeSide
 		// One step for all of them: handing a block on takes longer than most of them do.
-		pitch, octaves := sampled(f.Rate, 30, 6, a.pitch.write), sampled(f.Rate, 30, 12, a.octaves.Write)
+		spectra := sampled(f.Rate, 30, 12, func(b dsp.Block) {
+			a.pitch.write(b)
+			a.octaves.Write(b)
+		})
 		taps.Sound = []func(dsp.Block){func(b dsp.Block) {
 			a.frames += int64(b.Frames())
 			for c, x := range b {
@@ -62,8 +69,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 			}
 			a.tracks.peaks.write(b)
 			a.loudness.Write(b)
-			pitch(b)
-			octaves(b)
+			spectra(b)
 		}}
 		return taps
 	})
@@ -184,18 +190,31 @@ func activePeaks(peak []int16) []int16 {
 	if len(peak) == 0 {
 		return nil
 	}
-	sorted := slices.Clone(peak)
-	slices.Sort(sorted)
+	sorted := inOrder(slices.Clone(peak))
 	first, _ := slices.BinarySearch(sorted, sorted[len(sorted)*99/100]-3000)
 	return sorted[first:]
 }
 
-// quantile is a quantile of levels in hundredths of a dB, in dB.
-func quantile(levels []int16, share float64) float64 {
-	if len(levels) == 0 {
+// inOrder sorts levels by counting them: of the many of a take few differ.
+func inOrder(levels []int16) []int16 {
+	counts := make([]int32, 1<<16)
+	for _, v := range levels {
+		counts[int(v)+1<<15]++
+	}
+	k := 0
+	for i, n := range counts {
+		for range n {
+			levels[k] = int16(i - 1<<15)
+			k++
+		}
+	}
+	return levels
+}
+
+// quantile is a quantile of sorted levels in hundredths of a dB, in dB.
+func quantile(sorted []int16, share float64) float64 {
+	if len(sorted) == 0 {
 		return 0
 	}
-	sorted := slices.Clone(levels)
-	slices.Sort(sorted)
 	return float64(sorted[min(len(sorted)-1, int(share*float64(len(sorted))))]) / 100
 }

@@ -31,7 +31,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	levels, gains = make([][]int16, len(all)), make([][]int16, len(all))
 	for k, a := range all {
 		peaks := a.tracks.peaks
-		levels[k] = sum(peaks.excerpt(peaks.level), peaks.excerpt(before[k]))
+		levels[k] = sum(peaks.peaks(), peaks.excerpt(before[k]))
 	}
 	settings := func(threshold, ratio float64) dsp.CompressorSettings {
 		return dsp.CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: 5, ReleaseMs: 100, Detector: dsp.Peak, DetectorWindowMs: 10, LinkChannels: true}

@@ -30,12 +30,9 @@ const (
 )
 
 // proposeExpander sets the expander and returns its gains on each take, for each
-// millisecond, in hundredths of a dB.
+// millisecond, in hundredths of a dB; nil where it is off.
 func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
-	flat := make([][]int16, len(all))
-	for k, a := range all {
-		flat[k] = make([]int16, len(a.tracks.level))
-	}
+	gains := make([][]int16, len(all))
 	var loud *takeAnalysis
 	off := ""
 	for _, a := range all {
@@ -65,7 +62,7 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 		p.stage("expander", "", off)
 		threshold := -60.0
 		p.choose("threshold_dbfs", threshold, "dBFS", "no noise to set it by", "a place for it, if you switch it on", None)
-		return flat
+		return gains
 	}
 	T := math.Ceil(10*loud.threshold()) / 10
 	if T > -10 {
@@ -86,9 +83,10 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	}
 	// The share of the speech that the full range lowers decides the range.
 	rangeDB, worst := float64(mostRangeDB), 0.0
-	for _, a := range all {
+	for k, a := range all {
 		if a.undecided == "" {
-			worst = max(worst, a.predictedLowered(settings(mostRangeDB)))
+			gains[k] = expanderGains(a.tracks.level, settings(mostRangeDB))
+			worst = max(worst, a.predictedLowered(gains[k]))
 		}
 	}
 	if worst > mostLoweredShare {
@@ -116,23 +114,25 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	p.choose("lookahead_ms", s.LookaheadMs, "ms", "", "offline it costs nothing, and it is open when a word begins", c)
 	p.choose("sidechain_highpass_hz", sideChainHz, "Hz", "", "rooms fall with frequency: it separates noise from soft speech", c)
 	if off != "" {
-		return flat
+		return make([][]int16, len(all))
 	}
 	for k, a := range all {
-		flat[k] = expanderGains(a.tracks.level, s)
+		if gains[k] == nil || s != settings(mostRangeDB) {
+			gains[k] = expanderGains(a.tracks.level, s)
+		}
 	}
-	return flat
+	return gains
 }
 
 // noiseLevels are the readings of the expander's detector in the inside of pauses: of
-// frames that have pauses on both sides.
+// frames that have pauses on both sides. They are sorted.
 func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []int16 {
 	_, hop := take.PauseFrames(a.tracks.rate)
 	var all []int16
 	for i := 1; ; i++ {
 		from, to := a.tracks.of(int64(i)*int64(hop)), a.tracks.of(int64(i+1)*int64(hop))
 		if to > len(a.tracks.level) {
-			return all
+			return inOrder(all)
 		}
 		if isPause(i-1) && isPause(i) && isPause(i+1) {
 			all = append(all, a.tracks.level[from:to]...)
@@ -145,12 +145,10 @@ func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []int16 {
 // the P99.9 of a chi-square level lies 2.03, 2.21 and 2.31 times as far over the median
 // as P90 does for 4, 20 and 100 degrees of freedom; 2.4 less a tenth of the distance in
 // dB is on the safe side of all.
-func noiseTop(levels []int16) (top float64, ok bool) {
-	if len(levels) < 75 {
+func noiseTop(sorted []int16) (top float64, ok bool) {
+	if len(sorted) < 75 {
 		return 0, false
 	}
-	sorted := slices.Clone(levels)
-	slices.Sort(sorted)
 	median := float64(sorted[len(sorted)/2]) / 100
 	d := float64(sorted[len(sorted)*9/10])/100 - median
 	return median + (2.4-0.1*d)*d, true
@@ -237,9 +235,9 @@ func withSpeechAt(all []word, ms int) []word {
 }
 
 // predictedLowered is the share of the time of speech that an expander is predicted to
-// lower by more than 1 dB.
-func (a *takeAnalysis) predictedLowered(s dsp.ExpanderSettings) float64 {
-	return a.loweredShare(expanderGains(a.tracks.level, s), words(a.tracks.level, a.noiseTop+wordOverNoiseDB), quantile(a.noise, 0.5))
+// lower by more than 1 dB, by its gains.
+func (a *takeAnalysis) predictedLowered(gains []int16) float64 {
+	return a.loweredShare(gains, words(a.tracks.level, a.noiseTop+wordOverNoiseDB), quantile(a.noise, 0.5))
 }
 
 // loweredShare predicts the share of the time of speech that an expander lowers by more

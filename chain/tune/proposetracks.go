@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -63,14 +62,41 @@ type takeTracks struct {
 
 // trackDetector reads as an expander's detector does: RMS over 20 ms under a triangle.
 type trackDetector struct {
-	sum  float64
-	past [2 * halfWindow]float64 // mean squares of milliseconds, the last one first
+	sum float64
+	// Mean squares of milliseconds, the last one at first and the others after it; twice,
+	// so that they need not be moved each time.
+	past  [2 * window]float64
+	first int
 }
 
-const halfWindow = 10 // ms: half of the 20 ms
+const window = 20 // ms
 
-func newTakeTracks(f wave.Format) *takeTracks {
-	return &takeTracks{milliseconds: newMilliseconds(f.Rate), detectors: make([]trackDetector, f.Channels), peaks: newPeakTrack(f)}
+// triangle weighs the milliseconds; its sum is 1.
+var triangle = func() (w [window]float64) {
+	const half = window / 2
+	for k := range w {
+		w[k] = float64(min(k+1, window-k)) / (half * (half + 1))
+	}
+	return w
+}()
+
+// enter enters the mean square of the next millisecond and returns the level's.
+func (d *trackDetector) enter(meanSquare float64) (level float64) {
+	d.first = (d.first + window - 1) % window
+	d.past[d.first], d.past[d.first+window] = meanSquare, meanSquare
+	past := (*[window]float64)(d.past[d.first:])
+	for k, w := range triangle {
+		level += float64(past[k] * w)
+	}
+	return level
+}
+
+// newTakeTracks makes the tracks of a take of so many frames, as far as that is known:
+// a track that grows is copied, and then takes twice the memory.
+func newTakeTracks(f wave.Format, frames int64) *takeTracks {
+	t := &takeTracks{milliseconds: newMilliseconds(f.Rate), detectors: make([]trackDetector, f.Channels), peaks: newPeakTrack(f)}
+	t.level = make([]int16, 0, min(mostTrackMs, t.of(max(0, frames))))
+	return t
 }
 
 // writeSide takes the sound behind the expander's side chain, which is the high-pass
@@ -97,111 +123,10 @@ func (t *takeTracks) endMs(frames float64) {
 	level := 0.0
 	for c := range t.detectors {
 		d := &t.detectors[c]
-		copy(d.past[1:], d.past[:])
-		d.past[0] = d.sum / frames
-		sum := 0.0
-		for k, p := range d.past {
-			sum += p * float64(min(k+1, 2*halfWindow-k))
-		}
-		level = max(level, sum/(halfWindow*(halfWindow+1)))
+		level = max(level, d.enter(d.sum/frames))
 		d.sum = 0
 	}
 	t.level = append(t.level, centibels(level))
-}
-
-// peakTrack holds the sample peaks above 60 Hz, which a compressor and a limiter are set
-// by. It covers the first minute, and after it 10 s in 40; elsewhere it is silent.
-type peakTrack struct {
-	milliseconds
-	level   []int16
-	sound   *dsp.Cascade
-	work    dsp.Block
-	running float64
-}
-
-const (
-	soundHz       = 60
-	peakStretchMs = 10_000
-	// The filter runs this long ahead of a stretch: 60 Hz have settled by 160 dB then.
-	peakSettleMs = 100
-)
-
-// hasPeaks reports whether the track covers a millisecond.
-func hasPeaks(ms int) bool {
-	stretch := ms / peakStretchMs
-	return stretch < 6 || stretch%4 == 0
-}
-
-func newPeakTrack(f wave.Format) *peakTrack {
-	return &peakTrack{
-		milliseconds: newMilliseconds(f.Rate), work: make(dsp.Block, f.Channels),
-		sound: dsp.NewCascade(dsp.ButterworthHighPass(2, min(soundHz, 0.4*float64(f.Rate)), float64(f.Rate)), f.Channels),
-	}
-}
-
-func (t *peakTrack) write(b dsp.Block) {
-	covers := func(ms int) bool { return hasPeaks(ms) || hasPeaks(ms+peakSettleMs) }
-	for from := 0; from < b.Frames() && t.count < mostTrackMs; {
-		// The frames up to where the cover changes are filtered at once.
-		covered, until := covers(t.count), t.count+1
-		for until < mostTrackMs && covers(until) == covered && t.start(until)-t.frame < int64(b.Frames()-from) {
-			until++
-		}
-		n := min(b.Frames()-from, int(t.start(until)-t.frame))
-		if covered {
-			for c := range b {
-				t.work[c] = append(t.work[c][:0], b[c][from:from+n]...)
-			}
-			t.sound.Process(t.work)
-		}
-		t.read(n, covered)
-		from += n
-	}
-}
-
-// read enters filtered frames.
-func (t *peakTrack) read(frames int, covered bool) {
-	for from := 0; from < frames; {
-		n := min(frames-from, int(t.end-t.frame))
-		keep := covered && hasPeaks(t.count)
-		for c := range t.work {
-			if keep {
-				t.running = max(t.running, vector.Peak(t.work[c][from:from+n]))
-			}
-		}
-		from += n
-		if t.advance(n) {
-			t.level = append(t.level, centibels(t.running*t.running))
-			t.running = 0
-		}
-	}
-}
-
-// peakPieces are the stretches, in milliseconds, that thresholds are solved on: six of
-// 10 s at most, from all over the track.
-func (t *peakTrack) peakPieces() (pieces [][2]int) {
-	const most = 6
-	for from := 0; from < len(t.level); from += peakStretchMs {
-		if hasPeaks(from) {
-			pieces = append(pieces, [2]int{from, min(len(t.level), from+peakStretchMs)})
-		}
-	}
-	for n := len(pieces); len(pieces) > most; {
-		var spread [][2]int
-		for k := range most {
-			spread = append(spread, pieces[k*(n-1)/(most-1)])
-		}
-		pieces = spread
-	}
-	return pieces
-}
-
-// excerpt are the pieces of a track, one after the other.
-func (t *peakTrack) excerpt(track []int16) (part []int16) {
-	for _, p := range t.peakPieces() {
-		part = append(part, track[p[0]:min(len(track), p[1])]...)
-	}
-	return part
 }
 
 // centibels is the level of a mean square in hundredths of a dB.

@@ -123,6 +123,7 @@ func (p *proposer) run(paths []string) error {
 		shown.add(read - last)
 		last = read
 	}
+	defer sparingMemory()()
 	proposal, err := tune.Propose(p.e.ctx, takes, s)
 	shown.clear()
 	var no *tune.NoProposal
