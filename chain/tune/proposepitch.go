@@ -9,17 +9,18 @@ import (
 )
 
 // pitch finds the lowest voice of a take: the 5th percentile of the pitch of its voiced
-// frames. Pitch is the first peak of the normalised autocorrelation of 50 ms, behind a
-// low-pass of 900 Hz, that is 0.9 of the best one between 55 and 400 Hz; a frame is
-// voiced where that is 0.6 and more. (own choice of the constants)
+// frames. Pitch is the first peak of the normalised autocorrelation of 50 ms, between
+// 50 and 900 Hz, that is 0.9 of the best one between 55 and 400 Hz; a frame is voiced
+// where that is 0.6 and more. Frames more than 20 dB under the loudest twentieth do not
+// count: in pauses hum is as periodic as a voice. (own choice of the constants)
 type pitch struct {
-	lowPass *dsp.Cascade
-	work    dsp.Block
-	step    int // frames of the take for one that is kept
-	rate    float64
-	phase   int
-	kept    []float64
-	voiced  [400]int // frames by pitch in Hz
+	band   *dsp.Cascade
+	work   dsp.Block
+	step   int // frames of the take for one that is kept
+	rate   float64
+	phase  int
+	kept   []float64
+	voiced [pitchLevels][400]int32 // frames by level in dB under full scale, and by pitch in Hz
 }
 
 const (
@@ -27,11 +28,13 @@ const (
 	pitchRate               = 4000 // Hz, about
 	leastVoicedSeconds      = 3
 	pitchFrameMs            = 50
+	pitchLevels             = 120
+	softestVoiceDB          = 20
 )
 
 func newPitch(f wave.Format) *pitch {
 	fs := float64(f.Rate)
-	p := &pitch{lowPass: dsp.NewCascade(dsp.ButterworthLowPass(4, min(900, 0.4*fs), fs), 1), work: dsp.NewBlock(1, 4096), step: max(1, f.Rate/pitchRate)}
+	p := &pitch{band: dsp.NewCascade(append(dsp.ButterworthHighPass(2, 50, fs), dsp.ButterworthLowPass(4, min(900, 0.4*fs), fs)...), 1), work: dsp.NewBlock(1, 4096), step: max(1, f.Rate/pitchRate)}
 	p.rate = fs / float64(p.step)
 	return p
 }
@@ -46,7 +49,7 @@ func (p *pitch) write(b dsp.Block) {
 				x[0][i] += v
 			}
 		}
-		p.lowPass.Process(x)
+		p.band.Process(x)
 		for _, v := range x[0] {
 			if p.phase++; p.phase == p.step {
 				p.phase = 0
@@ -58,22 +61,25 @@ func (p *pitch) write(b dsp.Block) {
 	longest := int(p.rate / pitchLowHz)
 	at := 0
 	for ; at+window+longest <= len(p.kept); at += window {
-		if hz := pitchOf(p.kept[at:at+window+longest], window, p.rate); hz > 0 {
-			p.voiced[min(len(p.voiced)-1, int(hz))]++
+		if hz, power := pitchOf(p.kept[at:at+window+longest], window, p.rate); hz > 0 {
+			under := int(max(0, min(pitchLevels-1, -dsp.PowerToDB(power))))
+			p.voiced[under][min(len(p.voiced[0])-1, int(hz))]++
 		}
 	}
 	p.kept = slices.Delete(p.kept, 0, at)
 }
 
-// pitchOf is the pitch in Hz of a frame that is followed by the longest lag; 0: unvoiced.
-func pitchOf(x []float64, window int, rate float64) float64 {
+// pitchOf is the pitch in Hz of a frame that is followed by the longest lag, and the
+// frame's mean square; 0 Hz: unvoiced.
+func pitchOf(x []float64, window int, rate float64) (hz, power float64) {
 	first, last := int(rate/pitchHighHz), len(x)-window
 	energy := 0.0
 	for _, v := range x[:window] {
 		energy += v * v
 	}
-	if energy < 1e-12*float64(window) {
-		return 0
+	power = energy / float64(window)
+	if power < 1e-12 {
+		return 0, power
 	}
 	var r [256]float64
 	last = min(last, len(r)-1)
@@ -93,28 +99,48 @@ func pitchOf(x []float64, window int, rate float64) float64 {
 		}
 	}
 	if best < 0.6 {
-		return 0
+		return 0, power
 	}
 	for lag := first + 1; lag < last; lag++ {
 		if r[lag] >= 0.9*best && r[lag] >= r[lag-1] && r[lag] >= r[lag+1] {
-			return rate / float64(lag)
+			return rate / float64(lag), power
 		}
 	}
-	return 0
+	return 0, power
 }
 
 // lowest is the 5th percentile of the pitch in Hz, and how many seconds were voiced.
 func (p *pitch) lowest() (hz, seconds float64) {
-	total := 0
-	for _, n := range p.voiced {
-		total += n
+	all := int32(0)
+	for _, frames := range p.voiced {
+		all += sumOf(frames[:])
 	}
+	var counted [len(p.voiced[0])]int32
+	softest, seen := pitchLevels, int32(0)
+	for under, frames := range p.voiced {
+		if seen += sumOf(frames[:]); softest == pitchLevels && float64(seen) >= 0.05*float64(all) {
+			softest = under + softestVoiceDB
+		}
+		if under <= softest {
+			for hz, n := range frames {
+				counted[hz] += n
+			}
+		}
+	}
+	total := sumOf(counted[:])
 	seconds = float64(total) * pitchFrameMs / 1000
-	seen := 0
-	for hz, n := range p.voiced {
+	seen = 0
+	for hz, n := range counted {
 		if seen += n; n > 0 && float64(seen) >= 0.05*float64(total) {
 			return float64(hz), seconds
 		}
 	}
 	return 0, seconds
+}
+
+func sumOf(counts []int32) (sum int32) {
+	for _, n := range counts {
+		sum += n
+	}
+	return sum
 }

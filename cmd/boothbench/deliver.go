@@ -164,6 +164,7 @@ func runDeliver(e env, args []string) error {
 			programmes = append(programmes, []tune.Job{job})
 		}
 	}
+	defer sparingMemory()()
 	var worst error
 	for _, jobs := range programmes {
 		r := e.deliver(&s, c, target, jobs)

@@ -20,8 +20,11 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"boothbench": main, "boothbench-calls": answerCalls})
+	testscript.Main(m, programs)
 }
+
+// programs are what this test program also is, by the name that it is started by.
+var programs = map[string]func(){"boothbench": main, "boothbench-calls": answerCalls}
 
 // The scripts run the command as a user would, and look at its exit codes and
 // at what it leaves behind. What is long in them runs where the long tests do.

@@ -51,13 +51,20 @@ func (l *frameLevels) noPauses(channel int) string {
 	if n*hopMs < 300 {
 		return fmt.Sprintf("too short: %.3g s < %.3g s", float64(n+1)*hopMs/1000, leastPauseSeconds+float64(frameMs-hopMs)/1000) // so many frames of 50 ms, half over half
 	}
-	edits := 0
+	edits, dead := 0, 0
 	for i := range n {
-		if !l.live(channel, i) {
+		switch {
+		case l.zeros[channel].at(i):
 			edits++
+		case !l.live(channel, i):
+			dead++
 		}
 	}
-	if (n-edits)*hopMs < 300 {
+	switch {
+	case (n-edits-dead)*hopMs >= 300:
+	case dead > edits:
+		return fmt.Sprintf("nothing sounds above %d Hz in it: it holds an offset or a very low sound alone", PauseHighPassHz)
+	default:
 		return "its pauses are exact zeros, put there by an edit or a gate: no room is recorded in them"
 	}
 	return "less than 0.3 s of pauses: record 10 s of room tone"

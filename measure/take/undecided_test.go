@@ -175,3 +175,19 @@ func TestEditsAreNoFloor(t *testing.T) {
 		t.Errorf("half of it zeros: %v", got)
 	}
 }
+
+// A take of an offset alone, or of one below what pauses are found in, holds no edits.
+func TestOffsetAloneIsNoEdit(t *testing.T) {
+	const rate = 48000
+	offset, low := make([]float64, 5*rate), make([]float64, 5*rate)
+	for n := range offset {
+		offset[n] = 0.1
+		low[n] = 1e-4 * math.Sin(2*math.Pi*math.Min(1, float64(n)/rate)*float64(n)/rate)
+	}
+	for name, x := range map[string][]float64{"an offset": offset, "1 Hz": low} {
+		got := reading(inspectAt(t, rate, x), "noise_floor_dbfs")
+		if got.Measurable() || strings.Contains(got.Reason, "zeros") || !strings.Contains(got.Reason, "offset") {
+			t.Errorf("%s: %v", name, got)
+		}
+	}
+}
