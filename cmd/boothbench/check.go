@@ -34,7 +34,7 @@ A limits file:
   [[expect]]
   files = ["ep*.wav"]                                  # none: each FILE
   spec = "ebu-r128"                                    # see boothbench specs
-  noise_floor_dbfs = { max = -60, why = "the room's" } # stands beside the limit
+  noise_floor_dbfs = { max = -60, why = "our room" } # printed beside the limit
   [[expect]]
   files = ["ep1.wav"]
   like = "ep1-before.wav"                              # see boothbench compare; missing_ms
@@ -53,18 +53,18 @@ A limits file:
 
 func runCheck(e env, args []string) error {
 	f := e.flags("check", checkUsage)
-	limits := f.String("limits", "", "the limits file")
+	limits := f.String("limits", "", "the limits `file`")
 	spec := f.String("spec", "", "a delivery specification by its `name`, in place of a limits file")
-	junit := f.String("junit", "", "write a JUnit XML report too")
+	junit := f.String("junit", "", "also write a JUnit XML report to this `file`")
 	summary := f.String("summary", "", "write a summary of ten lines at most in Markdown to this `file` too")
 	annotations := f.String("annotations", "", "write each limit that is not met to this `file` too, as a line of fields separated by tabs (measure/expect/CHECK.md)")
 	history := f.String("history", "", "add the readings to this `file`, as one line of JSON a run (boothbench report history draws it)")
-	label := f.String("label", "", "with --history: what is judged, such as a commit")
+	label := f.String("label", "", "with --history: a `text` that names what is judged, such as a commit")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
 	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
-	artefacts := f.String("artefacts", "", "keep the differences of files not like their like in this `folder`")
+	artefacts := f.String("artefacts", "", "keep in this `folder` the difference of each file that fails a limit of its like")
 	baseline := f.String("baseline", "", "hold the files against what was recorded of them in this `folder`")
-	record := f.String("record", "", "record as right in this `folder` which of the files are new or have changed, instead of checking them")
+	record := f.String("record", "", "instead of checking, store the files that are new or have changed as baselines in this `folder`")
 	recordAll := f.Bool("all", false, "with --record: also files that differ by no more than a baseline allows")
 	prune := f.Bool("prune", false, "with --record: remove the baselines of files that are no longer there")
 	why := f.String("why", "", "the `reason` for --record, once for all files; it stays in the baselines")

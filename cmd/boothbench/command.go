@@ -17,7 +17,7 @@ type commandFlags struct {
 }
 
 func (c *commandFlags) add(f *pflag.FlagSet) {
-	f.StringVar(&c.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files;\nwhat needs a shell gets them as arguments: sh -c 'a <\"$0\" >\"$1\"' {in} {out},\nnot inside the quotes, where the shell would take them apart")
+	f.StringVar(&c.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files; what needs a shell gets them as arguments: sh -c 'a <\"$0\" >\"$1\"' {in} {out}, not inside the quotes, where the shell would take them apart")
 	f.DurationVar(&c.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
 	f.BoolVar(&c.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
 }

@@ -30,7 +30,7 @@ Examples:
 
 func runCompare(e env, args []string) error {
 	f := e.flags("compare", compareUsage)
-	match := f.String("match", "least-squares", "how levels are matched: least-squares, loudness or none")
+	match := f.String("match", "least-squares", "`how` levels are matched: least-squares, loudness or none")
 	asLying := f.Bool("no-align", false, "compare frame by frame as the files lie")
 	residual := f.String("residual", "", "write the difference, B less A on A's level, to this `file` (32-bit floating point)")
 	atMost := f.Float64("at-most", 0, "exit code 1 where the difference is more than this, `dBFS`")

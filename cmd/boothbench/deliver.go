@@ -21,7 +21,8 @@ limiter at the chain's end that meets the loudness, writes the file, and measure
 what it wrote; where that is off by more than 0.02 LU it writes it again, three
 times at most. It says what the loudness cost. A target that cannot be met, or only
 by more than 6 dB of limiting, is refused with what can be had: exit code 1, and
-nothing is written; --limiting-max-db accepts more, --nearest writes what can be had. A chain without a limiter gets one gain.
+nothing is written; --limiting-max-db accepts more, --nearest writes what can be
+had. A chain without a limiter gets one gain.
 
 True peak is what true_peak_dbtp of the written file reads (Rec. ITU-R BS.1770-5
 Annex 2). Where the finer true_peak_fine_dbtp exceeds the limit too, a note says so;
@@ -51,15 +52,15 @@ type deliverSettings struct {
 func (s *deliverSettings) register(f *pflag.FlagSet) {
 	f.StringVar(&s.chain, "chain", "", "the chain `file` (TOML; boothbench init writes one)")
 	f.StringVar(&s.spec, "spec", "", "the delivery specification by its `name` (boothbench specs lists them)")
-	f.Float64Var(&s.loudness, "loudness-lufs", 0, "the integrated loudness to meet, in `LUFS`; with --spec: another than the middle of\nwhat it accepts")
+	f.Float64Var(&s.loudness, "loudness-lufs", 0, "the integrated loudness to meet, in `LUFS`; with --spec: another than the middle of what it accepts")
 	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "the largest true peak, in `dBTP`")
 	f.Float64Var(&s.shortTerm, "short-term-max-lufs", 0, "the largest short-term loudness, in `LUFS`")
-	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`; where it is exceeded a compressor is proposed,\nand --save-chain writes the chain with it")
-	f.StringVar(&s.mono, "mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
-	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the reduction that is exceeded for a twentieth of\nthe time, in `dB`")
-	f.BoolVar(&s.nearest, "nearest", false, "where the target cannot be met, or not within --limiting-max-db, write the nearest\ninstead of nothing; the exit code stays 1")
+	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`; where it is exceeded a compressor is proposed, and --save-chain writes the chain with it")
+	f.StringVar(&s.mono, "mono", "as-is", "`what` one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
+	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the reduction that is exceeded for a twentieth of the time, in `dB`")
+	f.BoolVar(&s.nearest, "nearest", false, "where the target cannot be met, or not within --limiting-max-db, write the nearest instead of nothing; the exit code stays 1")
 	f.BoolVar(&s.asOne, "as-one-programme", false, "one gain for all takes: together they meet the loudness")
-	f.StringVar(&s.saveChain, "save-chain", "", "also write the chain with the gain that was found to this `file`; process with it\nwrites the same bytes")
+	f.StringVar(&s.saveChain, "save-chain", "", "also write the chain with the gain that was found to this `file`; process with it writes the same bytes")
 	s.outputFlags.register(f)
 	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")
 	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "goroutines at work; the output does not depend on it")

@@ -14,7 +14,7 @@ import (
 
 const explainUsage = `boothbench explain says what a stage kind, a chain-file key, a unit, a reading, a
 delivery specification or a test signal means: unit, range, default, source, and the
-trap to mind.
+common mistake.
 
 Usage: boothbench explain WORD …
        boothbench explain                 (lists its topics)

@@ -22,7 +22,7 @@ Examples:
 func runInit(e env, args []string) error {
 	f := e.flags("init", initUsage)
 	replace := f.Bool("replace", false, "write over an existing file")
-	take := f.String("take", "", "set the chain to this take")
+	take := f.String("take", "", "set the chain to the take in this `file`")
 	if err := parse(f, args); err != nil {
 		return err
 	}

@@ -23,7 +23,7 @@ Examples:
 func runInspect(e env, args []string) error {
 	f := e.flags("inspect", inspectUsage)
 	asJSON := f.Bool("json", false, "print one JSON object a take")
-	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants\n(JSON: all that are kept, the longest, unless given)")
+	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants (JSON: all that are kept, the longest, unless given)")
 	raw := f.String("raw", "", "the takes are bare samples of this `format`, such as 48000,2,s24le")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {

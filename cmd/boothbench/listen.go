@@ -34,11 +34,11 @@ func runListen(e env, args []string) error {
 	from := f.String("from", "0", "where the excerpt begins in A, as `time`: 12.5, 0:12.5 or 1:02:12.5")
 	to := f.String("to", "", "where it ends, as `time`; unless given, where A ends")
 	most := f.Float64("most", listen.DefaultSeconds, "the longest excerpt, `seconds`")
-	level := f.String("level", "loudness", "how levels are matched: loudness or least-squares")
+	level := f.String("level", "loudness", "`how` levels are matched: loudness or least-squares")
 	asLying := f.Bool("no-align", false, "leave the files as they lie; for sounds that are not versions of one")
 	difference := f.Bool("difference", false, "with each version less A as further sounds")
 	out := f.String("out", "", "the page, an HTML `file`")
-	key := f.String("key", "", "write numbers for names into the page, in random order, and the names to this\nJSON `file`")
+	key := f.String("key", "", "write numbers for names into the page, in random order, and the names to this JSON `file`")
 	replace := f.Bool("replace", false, "write over existing files")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	if err := parse(f, args); err != nil {

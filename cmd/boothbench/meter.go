@@ -14,7 +14,8 @@ import (
 
 const meterUsage = `boothbench meter measures files in one pass each: loudness (integrated, range,
 largest momentary and short-term), sample peak, and true peak by the standard's
-interpolator and by a finer one. What cannot be measured says why.
+interpolator and by a finer one. A reading that cannot be measured has a reason in
+its place.
 
 Usage: boothbench meter FILE.wav … [flags]
 
@@ -28,9 +29,9 @@ Examples:
 
 func runMeter(e env, args []string) error {
 	f := e.flags("meter", meterUsage)
-	mono := f.String("mono", "as-is", "what one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
-	spec := f.String("spec", "", "also say whether each file meets this delivery specification (boothbench specs\nlists them); the exit code is 1 where one does not")
-	over := f.Float64("over", 0, "also list where the sound is above this level in `dBTP`, by samples, Annex 2 or the\nfine reading; a list, not a limit: the exit code stays 0")
+	mono := f.String("mono", "as-is", "`what` one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
+	spec := f.String("spec", "", "also say whether each file meets the delivery specification of this `name` (boothbench specs lists them); the exit code is 1 where one does not")
+	over := f.Float64("over", 0, "also list where the sound is above this level in `dBTP`, by samples, Annex 2 or the fine reading; a list, not a limit: the exit code stays 0")
 	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
 	series := f.String("series", "", "write the loudness of every 100 ms of the one file to this CSV `file`")
 	replace := f.Bool("replace", false, "write over an existing series")

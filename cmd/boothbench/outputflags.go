@@ -22,7 +22,7 @@ func (o *outputFlags) register(f *pflag.FlagSet) {
 	f.BoolVar(&o.replace, "replace", false, "write over existing outputs (never over an input)")
 	f.IntVar(&o.bits, "bits", 0, "bits a sample: 16, 24 or 32; with --float 32 or 64 (default: the take's)")
 	f.BoolVar(&o.float, "float", false, "write floating point (default: as the take)")
-	f.StringVar(&o.dither, "dither", "auto", "auto, tpdf or none; auto is tpdf where the output has fewer bits\nthan what was computed")
+	f.StringVar(&o.dither, "dither", "auto", "`which` dither: auto, tpdf or none; auto is tpdf where the output has fewer bits than what was computed")
 	f.Uint64Var(&o.ditherSeed, "dither-seed", 1, "seed of the dither noise: same seed, same bits")
 }
 

@@ -33,10 +33,10 @@ loudness: hand it to boothbench deliver for that.
 
 func runPropose(e env, args []string) error {
 	f := e.flags("propose", proposeUsage)
-	out := f.String("out", "", "write the chain file here")
+	out := f.String("out", "", "write the chain to this `file`")
 	replace := f.Bool("replace", false, "write over an existing file")
-	room := f.String("room", "", "a recording of the room alone, for takes without pauses")
-	keep := f.StringArray("keep", nil, "a value that stays, STAGE.KEY=VALUE; the rest follows (may be repeated)")
+	room := f.String("room", "", "a `file` with the room alone, for takes without pauses")
+	keep := f.StringArray("keep", nil, "a value that stays, as `STAGE.KEY=VALUE`; the rest follows (may be repeated)")
 	predict := f.Bool("predict", false, "do not run the proposed chain: the damage is that of a model")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	quiet := f.Bool("quiet", false, "no progress")

@@ -18,7 +18,7 @@ import (
 
 const proveUsage = `boothbench prove measures whether a chain does what its file declares: each stage
 alone, then the whole chain, on tones and on invented speech, against plain models of
-the settings. With --exec or --recording it is another implementation that is held to
+the settings. With --exec or --recording another implementation is held to
 the same claims: a port, another version, a host. Or, with --claims, whether a device
 does what a claims file says of it.
 Exit code 1: a claim failed, or could not be decided (unless --accept-undecided).
@@ -33,7 +33,7 @@ Usage: boothbench prove CHAIN.toml [flags]
 
 TOOL reads and writes WAV files; its response keeps its latency, at 32-bit floating
 point or better. {chain} stands for a chain file of one stage, or of all; without it
-the whole chain is held to its claims only. Recordings have the names of the sounds.
+only the claims of the whole chain are judged. Recordings have the names of the sounds.
 
 Examples:
   boothbench prove voice.toml --rate 44100

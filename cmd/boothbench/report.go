@@ -23,9 +23,9 @@ the proof of a chain, of a device, of devices side by side, or of the history of
 One HTML file without script or network, to be shown, sent or printed; its first sentence
 is the verdict.
 
-A device answers as an outside command, or there are recordings of what it made of
-signals of boothbench tone. A claims file (boothbench prove --help) says what it has to
-do; without one the command gets a sweep, a tone and silence.
+A device is an outside command, or recordings of signals of boothbench tone that were
+played through it. A claims file (boothbench prove --help) states what it has to meet;
+without one the command is measured with a sweep, a tone and silence.
 
 Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags]
        boothbench report take TAKE.wav PROCESSED.wav --out PAGE.html [flags]
@@ -62,7 +62,7 @@ func runReport(e env, args []string) error {
 	f := e.flags("report", reportUsage)
 	f.StringVar(&s.chain, "chain", "", "put the take through this chain `file`, as boothbench process does")
 	f.StringVar(&s.limits, "limits", "", "a limits `file`, as boothbench check takes it; it decides the verdict")
-	f.StringVar(&s.spec, "spec", "", "a delivery specification in its place (boothbench specs)")
+	f.StringVar(&s.spec, "spec", "", "a delivery specification by its `name`, in place of a limits file (boothbench specs lists them)")
 	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device; it decides the verdict")
 	f.StringVar(&s.rubric, "rubric", "", "grade the readings of devices by this TOML `file` of yours")
 	s.command.add(f)

@@ -11,8 +11,8 @@ nodes of a scheduler that is there already. It has three steps:
 
   season plan    writes a manifest: chain, options, takes, and into how many shares
                  the work is divided
-  season run     makes the outputs of one share, or of all; what is made already is
-                 not made again, so a run that was ended is simply run again
+  season run     makes the outputs of one share, or of all; it passes over what is done,
+                 so after an interruption the same command goes on
   season gather  makes one table of all takes, and exits with 1 unless all are done and
                  meet their limits
 

@@ -20,7 +20,7 @@ Examples:
 
 func runSpecs(e env, args []string) error {
 	f := e.flags("specs", specsUsage)
-	limits := f.String("limits", "", "a limits file, whose specifications are listed too")
+	limits := f.String("limits", "", "a limits `file`, whose specifications are listed too")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	if err := parse(f, args); err != nil {
 		return err

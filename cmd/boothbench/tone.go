@@ -15,7 +15,7 @@ import (
 )
 
 const toneUsage = `boothbench tone writes a test signal: with silence, marks and a code around it, by
-which it is found and recognised in a recording, or alone with --bare (so by itself
+which it is found and recognised in a recording, or alone with --bare (the default of
 the line-up tone and the standards' signals; --bare=false puts the marks around them).
 Each kind teaches its settings: boothbench tone sweep --help
 

@@ -11,8 +11,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-const unitsUsage = `boothbench units turns levels into other units, and knows what levels say of
-inputs and outputs. dBFS has volts only by a calibration; nothing is guessed.
+const unitsUsage = `boothbench units turns levels into other units, and computes input noise, output
+impedance and loading from them. Levels in dBFS need a calibration to become volts.
 
 Usage: boothbench units "LEVEL [in UNIT]" [--calibration LINE]
        boothbench units ein …               noise referred to the input
@@ -56,7 +56,7 @@ func (e env) unitsFlags(name, usage string) units {
 
 // calibrated adds the calibration to the flags.
 func (u units) calibrated() units {
-	u.calibration = u.String("calibration", "", "what full scale is in volts: \"0 dBFS = +16 dBu\"")
+	u.calibration = u.String("calibration", "", "what full scale is in volts, as `\"0 dBFS = +16 dBu\"`")
 	return u
 }
 

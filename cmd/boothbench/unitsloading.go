@@ -33,9 +33,9 @@ Examples:
 
 func runOutputImpedance(e env, args []string) error {
 	u := e.unitsFlags("units output-impedance", outputImpedanceUsage).calibrated()
-	u.String("open", "", "level without load")
-	u.String("loaded", "", "level of the same tone with the load")
-	u.String("load-ohm", "", "resistance of the load, in ohm")
+	u.String("open", "", "`level` without load")
+	u.String("loaded", "", "`level` of the same tone with the load")
+	u.String("load-ohm", "", "resistance of the load, in `ohm`")
 	if err := parse(u.FlagSet, args); err != nil {
 		return err
 	}
@@ -71,12 +71,12 @@ func runOutputImpedance(e env, args []string) error {
 
 func runLoading(e env, args []string) error {
 	u := e.unitsFlags("units loading", loadingUsage)
-	u.String("source-ohm", "", "output impedance of the source, in ohm")
-	curve := u.String("curve", "", "file with lines hz,ohm")
-	u.String("dc-ohm", "", "headphone: resistance away from the resonance, in ohm")
-	u.String("peak-ohm", "", "headphone: impedance at the resonance, in ohm")
-	u.String("resonance-hz", "", "headphone: frequency of the resonance, in Hz")
-	u.String("q", "", "headphone: quality of the resonance")
+	u.String("source-ohm", "", "output impedance of the source, in `ohm`")
+	curve := u.String("curve", "", "a `file` with lines hz,ohm")
+	u.String("dc-ohm", "", "headphone: resistance away from the resonance, in `ohm`")
+	u.String("peak-ohm", "", "headphone: impedance at the resonance, in `ohm`")
+	u.String("resonance-hz", "", "headphone: frequency of the resonance, in `Hz`")
+	u.String("q", "", "headphone: quality of the resonance, a `number`")
 	if err := parse(u.FlagSet, args); err != nil {
 		return err
 	}
