@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
@@ -163,7 +164,7 @@ func (d Difference) clause() (verb, rest string) {
 		}
 		return "is", "silent " + text
 	case Clipped:
-		return "is", fmt.Sprintf("%sclipped at %.2f dBFS (%d samples, the first at %s)", channel, d.Value, d.Count, d.time())
+		return "is", fmt.Sprintf("%sclipped at %.2f dBFS (%s, the first at %s)", channel, d.Value, dsp.Plural(int(d.Count), "sample"), d.time())
 	case Offset:
 		if d.In == "A" {
 			return "has", fmt.Sprintf("%sno constant offset, which is %.1f dBFS in A", channel, d.Value)

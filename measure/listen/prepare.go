@@ -320,7 +320,7 @@ func (c *Comparison) compared(ctx context.Context, excerpt func() (wave.Source, 
 }
 
 func (c *Comparison) otherFormat(name string, f wave.Format) error {
-	return fmt.Errorf("%s: found %d channels at %d Hz; accepted: %d at %d Hz, as version 1 has them", name, f.Channels, f.Rate, c.Channels, c.Rate)
+	return fmt.Errorf("%s: found %s at %d Hz; accepted: %d at %d Hz, as version 1 has them", name, dsp.Plural(f.Channels, "channel"), f.Rate, c.Channels, c.Rate)
 }
 
 // match turns all versions down to the level of the quietest.

@@ -230,7 +230,7 @@ func (r recordings) Respond(_ context.Context, played wave.Source, response wave
 	}
 	defer file.Close()
 	if f, want := file.Format(), played.Format(); f.Rate != want.Rate || f.Channels != want.Channels {
-		return fmt.Errorf("%s: found %d channels at %d Hz; accepted: %d at %d Hz, as its stimulus", path, f.Channels, f.Rate, want.Channels, want.Rate)
+		return fmt.Errorf("%s: found %s at %d Hz; accepted: %d at %d Hz, as its stimulus", path, dsp.Plural(f.Channels, "channel"), f.Rate, want.Channels, want.Rate)
 	}
 	sound, _, err := soundOf(file)
 	if err != nil {
