@@ -65,6 +65,7 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 		}
 		a.Sound[c] = firstMap.Resample(plane, layout.Signal, layout.EndMark)
 		a.report(h, c, len(r.Sound))
+		a.findResampling(played.Signal, sound[min(c, len(sound)-1)], plane, h.Map, layout, c)
 	}
 	if frame, channel := clippedRun(r.Sound, bitsOf(r)); frame >= 0 && !drivesIntoClipping(played.Signal) {
 		return nil, &VoidError{Clipped, channel, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.Rate), frame)}
