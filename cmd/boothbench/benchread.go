@@ -165,4 +165,5 @@ func printBenchSheet(e env, sheet *bench.Sheet) {
 			fmt.Fprintln(e.stdout)
 		}
 	}
+	fmt.Fprintln(e.stdout, sheet.Summary())
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
 	"github.com/boothbench/boothbench/measure/expect"
 	"github.com/boothbench/boothbench/measure/instrument"
 )
@@ -88,9 +89,7 @@ func standingOf(reading string) standing {
 	if recorded {
 		s.Claims = append(s.Claims, ofRecordings)
 	}
-	derived := slices.Contains(s.Commands, commandText("bench run PLAN.toml")) ||
-		hasName(reading, "{equivalent_input_noise_dbu,equivalent_input_noise_dbv,thermal_noise_dbu,noise_figure_db,output_impedance_ohm,load_drop_db}")
-	s.Sheet = len(stimuli) > 0 && !strings.HasSuffix(reading, "_percent") || recorded && reading != "mark_over_noise_db" || derived
+	s.Sheet = slices.Contains(bench.Readings(), reading)
 	return s
 }
 

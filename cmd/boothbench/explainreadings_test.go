@@ -293,9 +293,7 @@ func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
 var rare = map[string]bool{
 	"lower_noise_floor_dbfs": true, "softer_speech_dbfs": true, "louder_speech_dbfs": true, // the floor rises; two voices
 	"gain_at_Nhz_db": true, "residual_Nhz_dbfs": true, // only what is asked for; third octaves of their own names
-	// Two paths, two gains, or a calibration of the input: scripts and tests of bench.
-	"latency_added_frames": true, "latency_added_ms": true, "gain_range_db": true, "gain_error_db": true,
-	"full_scale_input_dbu": true, "maximum_level_dbu": true, "maximum_output_dbu": true,
+	"maximum_level_dbu": true, "maximum_output_dbu": true, // of a device that clips: tests of bench
 	"linearity_N_db": true, // of a series that goes above its reference level
 }
 
@@ -370,7 +368,27 @@ loads_ohm = [0, 32]
 calibration = "0 dBFS = +12 dBu"
 sensitivity_db_spl_per_mw = 110
 headphone_ohm = 32
+headphone_peak_ohm = 90
+headphone_resonance_hz = 100
+headphone_q = 2
 tests = ["idle-noise", "balance"]
+[[path]]
+name = "limiter"
+kind = "limiter"
+setup = "a wire"
+level_dbfs = -40
+ceiling_dbtp = -26
+together = true
+tests = ["overshoot"]
+[[path]]
+name = "input"
+kind = "line-input"
+setup = "a wire"
+gains_db = [0, 1]
+level_dbfs = 0
+calibration = "0 dBFS = +18 dBu"
+input_calibration = "0 dBFS = +18 dBu"
+tests = ["maximum-level"]
 [[path]]
 name = "microphone input"
 kind = "microphone-input"

@@ -265,9 +265,25 @@ func (g *gauge) writeCurve(out *wave.File) error {
 	return outputError(out.Commit())
 }
 
+// gaugeFinding is a finding as JSON has it.
+type gaugeFinding struct {
+	Severity string `json:"severity"`
+	What     string `json:"what"`
+	Do       string `json:"do"`
+	Channel  *int   `json:"channel,omitempty"` // from 1
+}
+
 func (g *gauge) print(e env) {
+	findings := []gaugeFinding{}
 	for _, f := range g.findings {
-		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
+		found, of := gaugeFinding{f.Severity.String(), f.What, f.Do, nil}, g.device
+		if f.Channel >= 0 && len(g.sound) > 1 {
+			channel := f.Channel + 1
+			found.Channel = &channel
+			of += fmt.Sprintf(", channel %d", channel)
+		}
+		findings = append(findings, found)
+		fmt.Fprintf(e.stderr, "%s: %s: %s\n", of, f.What, f.Do)
 	}
 	if g.asJSON {
 		e.printJSON(struct {
@@ -278,7 +294,8 @@ func (g *gauge) print(e env) {
 			Signal        string           `json:"signal"`
 			RateHz        int              `json:"rate_hz"`
 			Readings      measure.Readings `json:"readings"`
-		}{1, "gauge", exitDone, g.device, stimulus.Describe(g.signal), g.rate, g.readings})
+			Findings      []gaugeFinding   `json:"findings"`
+		}{1, "gauge", exitDone, g.device, stimulus.Describe(g.signal), g.rate, g.readings, findings})
 		return
 	}
 	fmt.Fprintf(e.stdout, "%s  %s, %d Hz\n", g.device, stimulus.Describe(g.signal), g.rate)

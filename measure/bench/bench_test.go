@@ -106,6 +106,11 @@ func sheetOf(t *testing.T, p *Plan, d instrument.Device) *Sheet {
 	if err != nil {
 		t.Fatal(err)
 	}
+	for _, r := range s.Rows {
+		if !IsReading(r.Reading) {
+			t.Errorf("the sheet holds %s, and Readings does not list it", r.Reading)
+		}
+	}
 	return s
 }
 
@@ -333,12 +338,17 @@ channels = 2`).Replace(shortPlan))
 // Faults of a plan come with their line and what was probably meant.
 func TestPlanFaults(t *testing.T) {
 	for found, edit := range map[string][2]string{
-		"did you mean response?":  {`tests = ["tone", "silence"]`, `tests = ["respose"]`},
-		"did you mean line-input": {`kind = "line-input"`, `kind = "line-inptu"`},
-		"did you mean gains_db?":  {"together = true", "gain_db = [1]"},
-		"2 levels for 0 gains":    {"together = true", "level_dbfs = [-20, -30]"},
-		"input-noise without":     {`tests = ["tone", "silence"]`, `tests = ["input-noise"]`},
-		"a second path":           {"[[path]]", "[[path]]\nname = \"line\"\nkind = \"loopback\"\ntests = [\"response\"]\n[[path]]"},
+		"did you mean response?":           {`tests = ["tone", "silence"]`, `tests = ["respose"]`},
+		"did you mean line-input":          {`kind = "line-input"`, `kind = "line-inptu"`},
+		"did you mean gains_db?":           {"together = true", "gain_db = [1]"},
+		"2 levels for 0 gains":             {"together = true", "level_dbfs = [-20, -30]"},
+		"input-noise without":              {`tests = ["tone", "silence"]`, `tests = ["input-noise"]`},
+		"did you mean dynamic_range_a_db?": {"[[path]]", "[[claim]]\ndynamic_range_a = { min = 1 }\n[[path]]"},
+		"did you mean why?":                {"[[path]]", "[[claim]]\nwhi = \"x\"\nlatency_ms = { max = 1 }\n[[path]]"},
+		"no reading":                       {"[[path]]", "[[claim]]\nwhy = \"x\"\n[[path]]"},
+		"did you mean line?":               {"[[path]]", "[[claim]]\npath = \"lin\"\nlatency_ms = { max = 1 }\n[[path]]"},
+		"did you mean tone?":               {"[[path]]", "[[claim]]\ntest = \"tnoe\"\nlatency_ms = { max = 1 }\n[[path]]"},
+		"a second path":                    {"[[path]]", "[[path]]\nname = \"line\"\nkind = \"loopback\"\ntests = [\"response\"]\n[[path]]"},
 	} {
 		_, err := ReadPlan("plan.toml", []byte(strings.Replace(shortPlan, edit[0], edit[1], 1)))
 		fault, is := err.(*tomlfile.FileError)

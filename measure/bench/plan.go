@@ -337,27 +337,60 @@ func (d *decoder) checkPath(v *tomlfile.Value, p *Path) {
 }
 
 func (d *decoder) claim(v *tomlfile.Value) {
+	about, some := Claim{}, false
+	for key, to := range map[string]*string{"path": &about.Path, "test": &about.Test, "why": &about.Why} {
+		if part := v.Entry(key); part != nil {
+			*to = d.String(*part)
+		}
+	}
+	d.checkClaim(v, about)
 	for _, e := range v.Entries {
 		switch e.Key {
 		case "path", "test", "why":
 			continue
 		}
+		some = true
+		if !IsReading(e.Key) {
+			d.Unknown(e, append(Readings(), "path", "test", "why"), "path, test, why and readings of a sheet; boothbench explain --readings lists them")
+			continue
+		}
 		if b, ok := d.Bounds(e); ok {
-			c := Claim{Limit: measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}}
-			for key, to := range map[string]*string{"path": &c.Path, "test": &c.Test, "why": &c.Why} {
-				if part := v.Entry(key); part != nil {
-					*to = d.String(*part)
-				}
-			}
-			if c.Path != "" && d.plan.path(c.Path) == nil {
-				var names []string
-				for _, p := range d.plan.Paths {
-					names = append(names, p.Name)
-				}
-				d.choice(*v.Entry("path"), c.Path, names)
-			}
+			c := about
+			c.Limit = measure.Limit{Reading: e.Key, Min: b.Min, Max: b.Max}
 			d.plan.Claims = append(d.plan.Claims, c)
 		}
+	}
+	if !some {
+		d.Report(v.At, tomlfile.Problem{Key: "[[claim]]", Found: "no reading", Accepted: "a reading of a sheet with its limit, such as dynamic_range_a_db = { min = 110 }"})
+	}
+}
+
+// checkClaim reports a path or a test that the plan has not.
+func (d *decoder) checkClaim(v *tomlfile.Value, c Claim) {
+	var paths, tests []string
+	for _, p := range d.plan.Paths {
+		paths = append(paths, p.Name)
+		if c.Path != "" && c.Path != p.Name {
+			continue
+		}
+		for _, name := range p.Tests {
+			for _, level := range p.LevelDBFS {
+				for _, s := range d.plan.signalsOf(name, p, level) {
+					tests = append(tests, s.name)
+				}
+			}
+			if name == overshootTest { // the largest of its signals
+				tests = append(tests, name)
+			}
+		}
+	}
+	if c.Path != "" && !slices.Contains(paths, c.Path) {
+		d.choice(*v.Entry("path"), c.Path, paths)
+		return
+	}
+	if c.Test != "" && !slices.Contains(tests, c.Test) {
+		slices.Sort(tests)
+		d.choice(*v.Entry("test"), c.Test, slices.Compact(tests))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
 
@@ -66,6 +67,27 @@ type Lack struct {
 	Of   string `json:"of"`
 	What string `json:"what"`
 	Do   string `json:"do,omitempty"`
+}
+
+// Summary counts what a sheet holds, and what it lacks.
+func (s *Sheet) Summary() string {
+	values, conditions := 0, map[string]bool{}
+	for _, r := range s.Rows {
+		if r.Value != nil {
+			values++
+		}
+		conditions[r.Path+", "+r.Condition] = true
+	}
+	verdicts := map[string]int{}
+	for _, c := range s.Claims {
+		verdicts[c.Verdict]++
+	}
+	text := fmt.Sprintf("%s: %s under %s, %d without a value; %s missing, %d void, %s", s.Device, dsp.Plural(values, "reading"), dsp.Plural(len(conditions), "condition"),
+		len(s.Rows)-values, dsp.Plural(len(s.Missing), "recording"), len(s.Void), dsp.Plural(len(s.Findings), "finding"))
+	if len(s.Claims) > 0 {
+		text += fmt.Sprintf("; %s: %d passed, %d failed, %d undecided", dsp.Plural(len(s.Claims), "claim"), verdicts[measure.Pass.String()], verdicts[measure.Fail.String()], verdicts[measure.Undecided.String()])
+	}
+	return text
 }
 
 // Measured is the row as a reading.

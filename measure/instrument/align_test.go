@@ -304,7 +304,7 @@ func TestIdentityOfFile(t *testing.T) {
 	}{
 		"whole":            {writeWAV(t, "whole.wav", 48000, 24, sound, chunk(m.Identity())), ""},
 		"16 bits":          {writeWAV(t, "whole.wav", 48000, 16, sound, chunk(m.Identity())), ""},
-		"no chunk":         {writeWAV(t, "bare.wav", 48000, 24, sound), `bare.wav: found no chunk "bbst"`},
+		"no chunk":         {writeWAV(t, "bare.wav", 48000, 24, sound), `bare.wav is no stimulus: it has no chunk "bbst"`},
 		"a word":           {writeWAV(t, "word.wav", 48000, 24, sound, chunk("hello")), "word.wav: stimulus identity"},
 		"changed":          {writeWAV(t, "changed.wav", 48000, 24, changed, chunk(m.Identity())), "frame 100000 of channel 1"},
 		"another identity": {writeWAV(t, "louder.wav", 48000, 24, sound, chunk(louder.Identity())), "the file was changed"},

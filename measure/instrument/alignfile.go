@@ -25,7 +25,13 @@ func IdentityOf(r *wave.Reader) (stimulus.Marked, error) {
 		}
 		return m, nil
 	}
-	return stimulus.Marked{}, fmt.Errorf("%s: found no chunk %q with a stimulus's identity; accepted: a file as boothbench tone wrote it, with its marks (--bare leaves them out; --bare=false puts them in)", r.Name(), stimulus.ChunkID)
+	return stimulus.Marked{}, fmt.Errorf("%s is no stimulus: it has no chunk %q, which states what was played; accepted: a file as boothbench tone wrote it, with its marks (--bare leaves them out; --bare=false puts them in). An editor that saves the file again may lose the chunk: name the file that was played", r.Name(), stimulus.ChunkID)
+}
+
+// IsStimulus reports whether a file is as boothbench tone wrote it, with its identity.
+func IsStimulus(r *wave.Reader) bool {
+	_, err := IdentityOf(r)
+	return err == nil
 }
 
 // checkStimulus compares a stimulus file with what its identity makes: two steps
@@ -73,7 +79,7 @@ func AlignFiles(played, recording *wave.Reader) (*Alignment, error) {
 	}
 	a, err := Align(m, r)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", recording.Name(), err)
+		return nil, fmt.Errorf("%s, as a recording of %s: %w", recording.Name(), played.Name(), err)
 	}
 	return a, nil
 }

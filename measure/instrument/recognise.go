@@ -26,6 +26,9 @@ func (d *Recorded) Recognise() error {
 	}
 	defer file.Close()
 	defer recorded.Close()
+	if IsStimulus(recorded) && !IsStimulus(file) {
+		return inReverse(d)
+	}
 	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
 		return err
 	}

@@ -61,10 +61,19 @@ func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
 	defer recording.Close()
 	m, err := IdentityOf(played)
 	if err != nil {
+		if IsStimulus(recording) {
+			return nil, nil, inReverse(d)
+		}
 		return nil, nil, err
 	}
 	a, err := AlignFiles(played, recording)
 	return m.Signal, a, err
+}
+
+// inReverse is the error of a stimulus and a recording that were named in each other's
+// place.
+func inReverse(d *Recorded) error {
+	return fmt.Errorf("%s is not as boothbench tone wrote it, and %s, which was named as its recording, is: they are in reverse; name the file that was played as the stimulus, and what came back as the recording", d.Stimulus, d.Recording)
 }
 
 // sameFormat wants a response of the stimulus's rate and channels.
