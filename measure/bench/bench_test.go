@@ -318,6 +318,10 @@ func TestLatencyOfCutRecordings(t *testing.T) {
 	if late[one] == nil || math.Abs(*late[one]-37) > 0.02 { // of a tone's marks in noise
 		t.Errorf("37 frames late: %v", late)
 	}
+	// A wire, such as a copied file.
+	if wire := read(slices.Clone(first[0])); wire[one] == nil || math.Abs(*wire[one]) > 0.02 {
+		t.Errorf("a wire: %v, want 0", wire)
+	}
 	if joined := read(slices.Concat(first[0], second[0])...); joined[one] == nil || joined[two] != nil {
 		t.Errorf("joined: %v; wanted a latency of the first only", joined)
 	}

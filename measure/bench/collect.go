@@ -180,9 +180,9 @@ func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all 
 		case strings.HasPrefix(n.Name, "latency_") && !item.Path.Together:
 			n.Value, n.Reason = 0, "playing and recording were not started together; together = true in the plan says that they are"
 		case strings.HasPrefix(n.Name, "latency_frames"):
-			n.Reading = fromBegin(n.Reading, float64(begin), float64(rate))
+			n.Reading = fromBegin(n.Reading, float64(begin), 1, float64(rate))
 		case strings.HasPrefix(n.Name, "latency_ms"):
-			n.Reading = fromBegin(n.Reading, float64(begin)*1000/float64(rate), 1000)
+			n.Reading = fromBegin(n.Reading, float64(begin)*1000/float64(rate), 1000/float64(rate), 1000)
 		case strings.HasPrefix(n.Name, "mark_over_noise"):
 			continue
 		}
@@ -196,11 +196,12 @@ func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all 
 const mostLatencySeconds = 2
 
 // fromBegin is a latency counted from where the recording began, in a unit of which a
-// second has some. A recording that was cut or joined does not begin with the sound that
+// frame and a second have some. A wire's is 0 give or take rounding, and a filter's
+// dispersion may bring it under 0 by a part of a frame. A recording that was cut or joined does not begin with the sound that
 // was played, and has no latency.
-func fromBegin(r measure.Reading, begin, inSecond float64) measure.Reading {
+func fromBegin(r measure.Reading, begin, inFrame, inSecond float64) measure.Reading {
 	r.Value += begin
-	if r.Reason == "" && (r.Value < 0 || r.Value > mostLatencySeconds*inSecond) {
+	if r.Reason == "" && (r.Value < -inFrame || r.Value > mostLatencySeconds*inSecond) {
 		r.Value, r.Reason = 0, fmt.Sprintf("the stimulus does not lie where it was played: the recording was cut, joined, or not started together with it; a latency is 0 to %d s", mostLatencySeconds)
 	}
 	return r

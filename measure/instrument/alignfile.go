@@ -79,7 +79,7 @@ func AlignFiles(played, recording *wave.Reader) (*Alignment, error) {
 	}
 	a, err := Align(m, r)
 	if err != nil {
-		return nil, fmt.Errorf("%s, as a recording of %s: %w", recording.Name(), played.Name(), err)
+		return nil, fmt.Errorf("%s: %w (the stimulus is %s)", recording.Name(), err, played.Name())
 	}
 	return a, nil
 }
