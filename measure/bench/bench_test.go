@@ -319,7 +319,7 @@ func TestLatencyOfCutRecordings(t *testing.T) {
 		t.Errorf("37 frames late: %v", late)
 	}
 	// A wire, such as a copied file.
-	if wire := read(slices.Clone(first[0])); wire[one] == nil || math.Abs(*wire[one]) > 0.02 {
+	if wire := read(slices.Clone(first[0])...); wire[one] == nil || math.Abs(*wire[one]) > 0.02 {
 		t.Errorf("a wire: %v, want 0", wire)
 	}
 	if joined := read(slices.Concat(first[0], second[0])...); joined[one] == nil || joined[two] != nil {

@@ -27,6 +27,7 @@ type simulatedInterface struct {
 	bits      int
 	rate      int
 	seed      uint64
+	clip      float64 // peak at which the analogue part clips; 0: nowhere
 }
 
 const (
@@ -77,8 +78,10 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 	}
 	rowsOfSinc = sincs()
 	random := rand.New(rand.NewPCG(s.seed, 5))
-	for n := range sent[1] { // before the gain of channel 2
-		sent[1][n] += s.crosstalk * s.gain[0] / s.gain[1] * sent[0][n]
+	if len(sent) > 1 {
+		for n := range sent[1] { // before the gain of channel 2
+			sent[1][n] += s.crosstalk * s.gain[0] / s.gain[1] * sent[0][n]
+		}
 	}
 	speed := 1 + s.ppm*1e-6
 	response := dsp.NewBlock(len(sent), int(float64(frames)*speed)+s.latency)
@@ -96,8 +99,11 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 			x := gain * between(sent[c], at)
 			y := ((1-w)*lastY + x - lastX) / (1 + w)
 			lastX, lastY = x, y
+			if s.clip > 0 {
+				y = max(-s.clip, min(s.clip, y))
+			}
 			y += s.humPeak*math.Sin(2*math.Pi*50*float64(n)/float64(s.rate)) + s.noise*random.NormFloat64()
-			response[c][n] = math.Round(y/step+random.Float64()-random.Float64()) * step
+			response[c][n] = max(-1, min(1-step, math.Round(y/step+random.Float64()-random.Float64())*step))
 		}
 	}
 	return out.Write(response)

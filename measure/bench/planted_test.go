@@ -1,0 +1,342 @@
+package bench
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/instrument"
+)
+
+// plannedDevice is a device under a plan: the simulated interface as each path,
+// gain and load have it. The latency may differ from one recording to the next.
+type plannedDevice struct {
+	simulatedInterface
+	latencies []int
+	at        *int
+}
+
+func (d plannedDevice) Respond(ctx context.Context, in wave.Source, out wave.Sink) error {
+	d.latency = d.latencies[*d.at%len(d.latencies)]
+	*d.at++
+	return d.simulatedInterface.Respond(ctx, in, out)
+}
+
+const derivedPlan = `schema = 1
+device = "A"
+repeats = 3
+[[test]]
+name = "tone"
+stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=2"
+[[test]]
+name = "quiet tone"
+stimulus = "kind=tone hz=997 peak_dbfs=-40 seconds=2"
+[[test]]
+name = "rising"
+stimulus = "kind=tone-series from_dbfs=-6 to_dbfs=0 step_db=0.2 step_seconds=0.6"
+[[path]]
+name = "loop"
+kind = "loopback"
+together = true
+rates_hz = [RATE]
+buffers_frames = [64, 256]
+tests = ["tone"]
+[[path]]
+name = "effect"
+kind = "effect"
+together = true
+rates_hz = [RATE]
+buffers_frames = [64, 256]
+tests = ["tone"]
+[[path]]
+name = "preamp"
+kind = "microphone-input"
+gains_db = [0, 30]
+rates_hz = [RATE]
+calibration = "0 dBFS = +18 dBu"
+input_calibration = "0 dBFS = +10 dBu"
+tests = ["quiet tone"]
+`
+
+const longDerivedPlan = derivedPlan + `
+[[path]]
+name = "up to clipping"
+kind = "line-input"
+rates_hz = [RATE]
+input_calibration = "0 dBFS = +10 dBu"
+calibration = "0 dBFS = +18 dBu"
+tests = ["rising"]
+[[path]]
+name = "terminated"
+kind = "microphone-input"
+gains_db = [40]
+source_ohm = 150
+rates_hz = [RATE]
+calibration = "0 dBFS = +18 dBu"
+tests = ["input-noise"]
+[[path]]
+name = "headphones"
+kind = "headphone-output"
+loads_ohm = [0, 32]
+level_dbfs = -10
+rates_hz = [RATE]
+calibration = "0 dBFS = +12 dBu"
+sensitivity_db_spl_per_mw = 110
+headphone_ohm = 32
+headphone_peak_ohm = 90
+headphone_resonance_hz = 100
+headphone_q = 2
+tests = ["distortion", "idle-noise"]
+`
+
+// aWeighted is the share of white noise's power from 20 Hz to 20 kHz that the A curve
+// leaves of it, against all up to half the rate: IEC 61672-1:2013, Annex E.
+func aWeighted(rate int) float64 {
+	a := func(f float64) float64 {
+		f2 := f * f
+		return 12194 * 12194 * f2 * f2 / ((f2 + 20.6*20.6) * math.Sqrt((f2+107.7*107.7)*(f2+737.9*737.9)) * (f2 + 12194*12194))
+	}
+	sum := 0.0
+	for f := 20.5; f < 20000; f++ {
+		g := a(f) / a(1000)
+		sum += g * g
+	}
+	return sum / (float64(rate) / 2)
+}
+
+// overdriven is by how many dB a sine exceeds a hard limit where what is left beside its
+// fundamental is 1 % of all (AES17-2015 6.2.1): by integration over a quarter of a period.
+func overdriven() float64 {
+	for db := 0.01; ; db += 0.001 {
+		a := dsp.DBToAmplitude(db)
+		const steps = 4000
+		fundamental, power := 0.0, 0.0
+		for n := range steps {
+			x := math.Sin((float64(n) + 0.5) / steps * math.Pi / 2)
+			y := min(1, a*x)
+			fundamental += 2 * x * y / steps
+			power += y * y / steps
+		}
+		if rest := power - fundamental*fundamental/2; rest > 1e-4*power {
+			return db
+		}
+	}
+}
+
+// What follows from other readings comes back as it was planted, within the uncertainty
+// that the sheet states, in at least 95 of 100: of random devices at three rates and two
+// word lengths, with another clock, inverted, coupled by a capacitor, with hum and noise.
+func TestDerivedReadings(t *testing.T) {
+	devices, text := 1, derivedPlan
+	if dsptest.IsExhaustive() {
+		devices, text = 20, longDerivedPlan
+	}
+	random := rand.New(rand.NewPCG(15, 3))
+	inside, all := 0, 0
+	overDB := overdriven()
+	for n := range devices {
+		rate := []int{48000, 44100, 96000}[n%3]
+		p := planOf(t, strings.ReplaceAll(text, "RATE", fmt.Sprint(rate)))
+		if !dsptest.IsExhaustive() {
+			p.Repeats = 2
+		}
+		base := simulatedInterface{
+			inverted: n%2 == 1, rate: rate, cornerHz: 1, bits: []int{24, 16}[n/2%2], ppm: 50*random.Float64() - 25,
+			humPeak: dsp.DBToAmplitude(-90 - 10*random.Float64()), noise: dsp.DBToAmplitude(-105 + 10*random.Float64()),
+		}
+		lowGain, highGain := 6*random.Float64()-3, 28+4*random.Float64()
+		outputOhm := 0.5 + 60*random.Float64()
+		clipDBFS := -3 + 2*random.Float64()
+		loop, added := 100+random.IntN(2000), random.IntN(700)
+		spread := random.IntN(4)
+		noiseDBFS := -80 + 10*random.Float64() // of the terminated input, mathematical rms
+		headphoneDB := -1 + 2*random.Float64()
+		device := func(c Condition) (instrument.Device, error) {
+			s, gainDB := base, 0.0
+			latency := loop + c.BufferFrames
+			s.seed = random.Uint64()
+			switch c.Path.Name {
+			case "effect":
+				latency += added
+			case "preamp":
+				gainDB = lowGain
+				if *c.GainDB > 0 {
+					gainDB = highGain
+				}
+			case "up to clipping":
+				s.clip, s.humPeak = dsp.DBToAmplitude(clipDBFS), 0
+			case "terminated":
+				s.humPeak, s.noise, s.bits = 0, dsp.DBToAmplitude(noiseDBFS), 24
+			case "headphones":
+				gainDB, s.humPeak, s.bits, s.noise = headphoneDB, 0, 24, dsp.DBToAmplitude(-95)
+				if c.LoadOhm > 0 {
+					gainDB += dsp.AmplitudeToDB(c.LoadOhm / (c.LoadOhm + outputOhm))
+				}
+			}
+			s.gain = [2]float64{dsp.DBToAmplitude(gainDB), 1}
+			return plannedDevice{s, []int{latency, latency + spread, latency}, new(int)}, nil
+		}
+		sheet, err := Run(t.Context(), p, device, func(string, int, int) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(sheet.Missing) > 0 || len(sheet.Void) > 0 {
+			t.Errorf("device %d: missing %v, void %v", n, sheet.Missing, sheet.Void)
+		}
+		repeats := float64(p.Repeats)
+		median := 0.0 // of L, L+spread, L: L; of L and L+spread: between
+		if p.Repeats == 2 {
+			median = float64(spread) / 2
+		}
+		whole := func(buffer int) float64 { return float64(loop + buffer) }
+		ms := 1000 / float64(rate)
+		aDBu := dsp.PowerToDB(math.Pow(10, -9.5)*aWeighted(rate)) + 3.0103 + 12
+		planted := []struct {
+			condition, reading string
+			value              float64
+		}{
+			{"loop, RATE Hz, buffer 64 frames", "latency_frames", whole(64) + median},
+			{"loop, RATE Hz, buffer 64 frames", "round_trip_frames", whole(64) + float64(spread)/repeats},
+			{"loop, RATE Hz, buffer 256 frames", "round_trip_ms", (whole(256) + float64(spread)/repeats) * ms},
+			{"loop, RATE Hz, buffer 256 frames", "round_trip_min_frames", whole(256)},
+			{"loop, RATE Hz, buffer 256 frames", "round_trip_max_frames", whole(256) + float64(spread)},
+			{"loop, RATE Hz, buffer 64 frames", "round_trip_spread_frames", float64(spread)},
+			{"loop, RATE Hz, buffer 64 frames", "round_trip_spread_ms", float64(spread) * ms},
+			{"effect, RATE Hz, buffer 64 frames", "latency_added_frames", float64(added)},
+			{"effect, RATE Hz, buffer 256 frames", "latency_added_ms", float64(added) * ms},
+			{"preamp, gain 0 dB, RATE Hz", "gain_db", lowGain},
+			{"preamp, gain 30 dB, RATE Hz", "gain_error_db", highGain - lowGain - 30},
+			{"preamp, gains 0 to 30 dB, RATE Hz", "gain_range_db", highGain - lowGain},
+			{"preamp, gain 30 dB, RATE Hz", "full_scale_input_dbu", 10 - highGain},
+			// Output level: a tone of -40 dBFS behind the gain, at a calibration of +18 dBu.
+			{"preamp, gain 30 dB, RATE Hz", "tone_dbu", -40 + highGain + 18},
+			{"up to clipping, RATE Hz", "maximum_level_dbfs", clipDBFS + overDB},
+			{"up to clipping, RATE Hz", "maximum_level_dbu", clipDBFS + overDB + 10},
+			// Headroom: the converter sees the clipped tops, and noise on them.
+			{"up to clipping, RATE Hz", "converter_headroom_db", -clipDBFS},
+			{"terminated, gain 40 dB, RATE Hz", "equivalent_input_noise_dbu", noiseDBFS + 10*math.Log10(19980/(float64(rate)/2)) + 3.0103 + 18 - 40},
+			{"terminated, gain 40 dB, RATE Hz", "equivalent_input_noise_a_dbu", noiseDBFS + dsp.PowerToDB(aWeighted(rate)) + 3.0103 + 18 - 40},
+			{"headphones, load 32 ohm, RATE Hz", "output_impedance_ohm", outputOhm},
+			{"headphones, load 32 ohm, RATE Hz", "load_drop_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
+			// From the impedance at direct current to that at the resonance.
+			{"headphones, load 32 ohm, RATE Hz", "response_spread_db", dsp.AmplitudeToDB(90 / (90 + outputOhm) * (32 + outputOhm) / 32)},
+			{"headphones, load 32 ohm, RATE Hz", "largest_loss_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
+			// -95 dBFS mathematical rms, in dBV, and 1 mW in 32 ohm is -14.95 dBV.
+			{"headphones, no load, RATE Hz", "headphone_noise_a_db_spl", aDBu - 2.2185 + 110 + 14.9485},
+		}
+		for _, want := range planted {
+			condition := strings.ReplaceAll(want.condition, "RATE", fmt.Sprint(rate))
+			path, _, _ := strings.Cut(condition, ",")
+			if p.path(path) == nil {
+				continue // not in the light plan
+			}
+			var found *Row
+			for i, r := range sheet.Rows {
+				if r.Path+", "+r.Condition == condition && r.Reading == want.reading {
+					found = &sheet.Rows[i]
+					break
+				}
+			}
+			if found == nil || found.Value == nil {
+				t.Errorf("device %d: %s: no %s: %v", n, condition, want.reading, found)
+				continue
+			}
+			off := math.Abs(*found.Value - want.value)
+			if found.AtMost {
+				off = max(0, want.value-*found.Value)
+			}
+			all++
+			if off <= found.Uncertainty+1e-9 {
+				inside++
+				continue
+			}
+			t.Logf("device %d: %s: %s is %g ± %g, planted %g", n, condition, want.reading, *found.Value, found.Uncertainty, want.value)
+			if off > 4*found.Uncertainty+1e-9 {
+				t.Errorf("device %d: %s: %s is %g ± %g, planted %g", n, condition, want.reading, *found.Value, found.Uncertainty, want.value)
+			}
+		}
+	}
+	t.Logf("%d of %d within the stated uncertainty", inside, all)
+	if float64(inside) < 0.95*float64(all)-1 {
+		t.Errorf("%d of %d are within the stated uncertainty; wanted 95 %%", inside, all)
+	}
+}
+
+// hardLimiter holds samples to a ceiling that it exceeds by some dB.
+type hardLimiter struct {
+	peak    float64
+	latency int
+}
+
+func (h hardLimiter) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
+	b := dsp.NewBlock(in.Format().Channels, int(in.(*wave.Memory).Frames()))
+	if _, err := in.Read(b); err != nil {
+		return err
+	}
+	response := dsp.NewBlock(len(b), b.Frames()+h.latency)
+	for c := range b {
+		for n, x := range b[c] {
+			response[c][n+h.latency] = max(-h.peak, min(h.peak, x))
+		}
+	}
+	return out.Write(response)
+}
+
+// A limiter that lets samples through by some dB over its ceiling: the sheet's largest
+// overshoot is that.
+func TestPlantedOvershoot(t *testing.T) {
+	p := planOf(t, `schema = 1
+device = "A"
+[[path]]
+name = "limiter"
+kind = "limiter"
+level_dbfs = -40
+ceiling_dbtp = -26
+together = true
+tests = ["overshoot"]
+`)
+	for _, over := range dsptest.Some(1, []float64{0.7, 0, 3}) {
+		s := sheetOf(t, p, hardLimiter{dsp.DBToAmplitude(-26 + over), 77})
+		if r := row(t, s, "overshoot", "overshoot_sample_db"); math.Abs(*r.Value-over) > r.Uncertainty {
+			t.Errorf("%g dB over: %s", over, r)
+		}
+	}
+}
+
+// automaticGain brings whatever comes to one level, within a second: a follower of the
+// level's mean square, and a gain of its inverse.
+type automaticGain struct{}
+
+func (automaticGain) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
+	b := dsp.NewBlock(in.Format().Channels, int(in.(*wave.Memory).Frames()))
+	if _, err := in.Read(b); err != nil {
+		return err
+	}
+	random := rand.New(rand.NewPCG(1, 2))
+	for c := range b {
+		square := 1e-3
+		for n, x := range b[c] {
+			square += (x*x - square) / 20000
+			b[c][n] = x*min(10, 0.1/math.Sqrt(square)) + 1e-5*random.NormFloat64()
+		}
+	}
+	return out.Write(b)
+}
+
+// A device with automatic gain is void, or the sheet says that its gain is none.
+func TestAutomaticGainInASheet(t *testing.T) {
+	s := sheetOf(t, planOf(t, shortPlan), automaticGain{})
+	said := false
+	for _, l := range append(s.Findings, s.Void...) {
+		said = said || strings.Contains(l.What, "gain changed") || strings.Contains(l.What, "gain follows the level")
+	}
+	if !said {
+		t.Errorf("findings %v, void %v: nothing about the gain", s.Findings, s.Void)
+	}
+}
