@@ -33,25 +33,33 @@ func (b *batch) run() error {
 	for i := range reports {
 		reports[i] = make(chan *report, 1)
 	}
+	process := func(i int) {
+		b.progress.next()
+		reports[i] <- b.process(b.tasks[i], workers)
+	}
 	var group sync.WaitGroup
 	defer group.Wait()
-	next := make(chan int, len(b.tasks))
-	for i := range b.tasks {
-		next <- i
-	}
-	close(next)
-	for range atOnce {
-		group.Go(func() {
-			for i := range next {
-				b.progress.next()
-				reports[i] <- b.process(b.tasks[i], workers)
-			}
-		})
+	if atOnce > 1 {
+		next := make(chan int, len(b.tasks))
+		for i := range b.tasks {
+			next <- i
+		}
+		close(next)
+		for range atOnce {
+			group.Go(func() {
+				for i := range next {
+					process(i)
+				}
+			})
+		}
 	}
 
 	worst := exitDone
 	var all []*report
 	for i := range reports { // in the order of the call, whoever ends first
+		if atOnce == 1 {
+			process(i) // begins when the one before is reported
+		}
 		r := <-reports[i]
 		b.progress.clear()
 		if r.err != nil {
