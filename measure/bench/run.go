@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -67,13 +68,14 @@ func (c *Collector) record(ctx context.Context, d instrument.Device, name string
 // after the other: that of a recording that is no file.
 func digestOf(b dsp.Block) string {
 	sum := sha256.New()
-	var bytes []byte
+	var bytes [1 << 15]byte
 	for _, plane := range b {
-		bytes = bytes[:0]
-		for _, v := range plane {
-			bytes = binary.LittleEndian.AppendUint64(bytes, math.Float64bits(v))
+		for part := range slices.Chunk(plane, len(bytes)/8) {
+			for n, v := range part {
+				binary.LittleEndian.PutUint64(bytes[8*n:], math.Float64bits(v))
+			}
+			sum.Write(bytes[:8*len(part)])
 		}
-		sum.Write(bytes)
 	}
 	return hex.EncodeToString(sum.Sum(nil))
 }

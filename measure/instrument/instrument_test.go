@@ -17,8 +17,10 @@ type bench func(rate int, sound dsp.Block)
 
 func (b bench) Respond(_ context.Context, stimulus wave.Source, response wave.Sink) error {
 	var sound dsp.Block = make([][]float64, stimulus.Format().Channels)
-	for c := range sound {
-		sound[c] = make([]float64, 0, 1<<20)
+	if whole, ok := stimulus.(*wave.Memory); ok {
+		for c := range sound {
+			sound[c] = make([]float64, 0, whole.Frames())
+		}
 	}
 	if err := measure.EachBlock(context.Background(), stimulus, func(part dsp.Block) {
 		for c := range part {
