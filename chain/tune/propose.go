@@ -63,7 +63,9 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 	if err := sameFloors(all); err != nil {
 		return nil, err
 	}
-	p.propose(all, s.PredictOnly)
+	if err := p.propose(ctx, all, s.PredictOnly, watch); err != nil {
+		return nil, err
+	}
 	names := make([]string, len(all))
 	for k, a := range all {
 		names[k] = a.name
@@ -160,9 +162,14 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 }
 
 // propose writes the stages in the order in which the sound passes.
-func (p *ProposedChain) propose(all []*takeAnalysis, predictOnly bool) {
+func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predictOnly bool, watch func(string, int) func(wave.Source) wave.Source) error {
 	corner := p.proposeHighPass(all)
-	p.proposeNotches(all, corner)
+	notches := p.proposeNotches(all, corner)
+	for k, a := range all {
+		if err := a.readBehind(ctx, notches, watch("analysis without the hum", k)); err != nil {
+			return fmt.Errorf("%s: %w", a.name, err)
+		}
+	}
 	gains := p.proposeExpander(all)
 	peaks, reductions := p.proposeCompressor(all, gains)
 	if predictOnly { // a run needs none of it
@@ -188,6 +195,7 @@ func (p *ProposedChain) propose(all []*takeAnalysis, predictOnly bool) {
 			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f and %.1f dBFS: the expander is set for the higher.", a.name, low.Value, a.floorDBFS))
 		}
 	}
+	return nil
 }
 
 // confidence is how far the floors of takes are to be trusted.

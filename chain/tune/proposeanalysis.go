@@ -112,12 +112,10 @@ func (a *takeAnalysis) decide() {
 		a.undecided = "the take holds no sound that can be judged"
 		return
 	}
-	var counted []take.Floor
 	for c, f := range floors {
 		if a.withoutSay(c) != "" {
 			continue
 		}
-		counted = append(counted, f)
 		if f.Undecided != "" {
 			a.undecided, a.variation = f.Undecided, f.Variation
 			return
@@ -125,9 +123,7 @@ func (a *takeAnalysis) decide() {
 		a.floorDBFS, a.pauseDBFS = max(a.floorDBFS, f.DBFS), max(a.pauseDBFS, f.PauseDBFS)
 		a.variation, a.seconds = max(a.variation, f.Variation), min(a.seconds, f.Seconds)
 	}
-	a.noise = a.noiseLevels(func(i int) bool {
-		return !slices.ContainsFunc(counted, func(f take.Floor) bool { return !f.IsPause(i) })
-	})
+	a.noise = a.noiseLevels(a.isPause)
 	var ok bool
 	if a.noiseTop, ok = noiseTop(a.noise); !ok {
 		a.undecided = "its pauses are too short for the expander's detector to settle in: record 10 s of room tone"
@@ -136,6 +132,16 @@ func (a *takeAnalysis) decide() {
 	if r, ok := a.inspection.Readings.Get("speech_to_noise_db"); ok && r.Measurable() {
 		a.speechDB = r.Value
 	}
+}
+
+// isPause reports whether a frame is one of the pauses in all channels that count.
+func (a *takeAnalysis) isPause(i int) bool {
+	for c, f := range a.inspection.Floors {
+		if !f.IsPause(i) && a.withoutSay(c) == "" {
+			return false
+		}
+	}
+	return true
 }
 
 // softChannelDB is how far under the loudest channel's peak that of another lies for it

@@ -102,8 +102,8 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	if off != "" {
 		c = None
 	}
-	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above 150 Hz %.1f dBFS in %.1f s of pauses, of which its detector reads up to %.1f dBFS (P99.9)", loud.pauseDBFS, loud.seconds, loud.noiseTop),
-		"6 dB over the noise, and 2 dB over that reading", c)
+	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above 150 Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", loud.pauseDBFS, loud.seconds, loud.noiseTop),
+		"at least 6 dB over the noise, and 2 dB over what the detector reads", c)
 	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("%.1f %% of the time of speech is predicted to be lowered by more than 1 dB with %d dB", 100*worst, mostRangeDB), "12 dB up to 2 %, less in proportion above", c)
 	s := settings(rangeDB)
 	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), "so that the noise is lowered by the range, 1.5 to 4", c)

@@ -25,41 +25,7 @@ func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
 		return p.choose("corner_hz", without, "Hz", fmt.Sprintf("less than %d s of voiced speech", leastVoicedSeconds), "60 Hz where no pitch is found (own choice)", Low)
 	}
 	corner := 5 * math.Floor(max(lowest, min(highest, share*hz))/5)
-	return p.choose("corner_hz", corner, "Hz", fmt.Sprintf("lowest pitch %.0f Hz (5th percentile of %.0f s of voiced speech)", hz, seconds), "0.59 of it loses 0.5 dB there; 40 to 100 Hz, in steps of 5", High)
-}
-
-// proposeNotches lowers mains hum that stands out of the pauses.
-func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) {
-	const mostQ, mostNotches, underFloorDB, overDB = 30, 3, 20, 6
-	var lines []take.HumLine
-	for _, a := range all {
-		for _, l := range a.inspection.Hum {
-			if a.undecided == "" && l.Hz >= corner && l.OverDB >= overDB && l.DBFS > a.floorDBFS-underFloorDB && len(lines) < mostNotches && l.Hz < 0.45*float64(a.format.Rate) {
-				lines = append(lines, l)
-			}
-		}
-		if len(lines) > 0 {
-			break // the mains are the same
-		}
-	}
-	if len(lines) == 0 {
-		return
-	}
-	p.stage("equaliser", "hum", "")
-	for _, l := range lines {
-		p.stage("", "", "")
-		// No narrower than 4 Hz: the mains wander.
-		q := min(mostQ, math.Floor(l.Hz/4))
-		p.put("shape", `"notch"`, "", fmt.Sprintf("line at %.1f Hz, %.1f dBFS, %.0f dB over its neighbourhood", l.Hz, l.DBFS, l.OverDB), "lines 6 dB over it, within 20 dB of the floor, three at most", High)
-		p.choose("centre_hz", l.Hz, "Hz", "", "", High)
-		p.choose("q", q, "", fmt.Sprintf("a voice's harmonic 5 %% away loses %.2f dB", notchLoss(q, 1.05)), "narrow, so that the voice keeps its harmonics", High)
-	}
-}
-
-// notchLoss is what a notch takes at a ratio to its centre, in dB.
-func notchLoss(q, ratio float64) float64 {
-	x := q * (ratio - 1/ratio)
-	return 10 * math.Log10(1+1/(x*x))
+	return p.choose("corner_hz", corner, "Hz", fmt.Sprintf("lowest pitch %.0f Hz (5th percentile of %.0f s of voiced speech)", hz, seconds), "0.59 times that pitch, at which the filter then takes 0.5 dB; 40 to 100 Hz, in steps of 5 Hz", High)
 }
 
 // sum adds gains to levels, both in hundredths of a dB.

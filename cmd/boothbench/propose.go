@@ -9,16 +9,18 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/tune"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
 
-const proposeUsage = `boothbench propose sets a chain to takes, from what it measures of them: the noise
-of the pauses, the voice, its peaks. Each value has its reading, its rule and how far
-to trust it. Then it runs the chain on the take and states the damage: how much of
-the speech is lowered, how many words lose an end, how much is compressed. Where a
-take does not say enough for a stage, the stage is off, with the reason.
+const proposeUsage = `boothbench propose writes a chain for a take. It measures the noise in the pauses, the
+pitch of the voice and its peaks, and sets each value by a rule: you see the reading,
+the rule, and how far to trust the value. Then it runs the chain on the take and states
+what the chain does to the speech: how much of it is lowered, how many words are cut at
+an end, how much is compressed. A stage that the take gives too little evidence for is
+off, with the reason.
 
 Usage: boothbench propose TAKE.wav … [flags]
 
@@ -27,17 +29,24 @@ Examples:
   boothbench propose take.wav --room room.wav --out voice.toml
   boothbench propose day1.wav day2.wav --keep expander.range_db=8 --json
 
-Several takes get one chain, if their noise lies within 3 dB. The chain sets no
-loudness: hand it to boothbench deliver for that.
+Several takes get one chain, if their noise lies within 3 dB. The chain does not aim at
+a loudness: boothbench deliver finds the gain for that.
+
+A few rules in short: the expander opens 6 dB over the noise or a little more, and
+lowers the pauses by 12 dB, or less where soft speech would suffer; the compressor takes
+3 dB in the median; the limiter takes 1 dB at most from 99.5 % of the sound.
+--predict leaves out the run. Its figures come from a model: against runs on 24 known
+takes the compressor's were within 0.4 dB, the loudness within 0.25 LU and the noise in
+the pauses within 1.5 dB.
 `
 
 func runPropose(e env, args []string) error {
 	f := e.flags("propose", proposeUsage)
 	out := f.String("out", "", "write the chain to this `file`")
 	replace := f.Bool("replace", false, "write over an existing file")
-	room := f.String("room", "", "a `file` with the room alone, for takes without pauses")
-	keep := f.StringArray("keep", nil, "a value that stays, as `STAGE.KEY=VALUE`; the rest follows (may be repeated)")
-	predict := f.Bool("predict", false, "do not run the proposed chain: the damage is that of a model")
+	room := f.String("room", "", "a `file` with the room alone, 10 s or so: for takes without pauses")
+	keep := f.StringArray("keep", nil, "keep this value, as `STAGE.KEY=VALUE`; what depends on it follows (may be repeated)")
+	predict := f.Bool("predict", false, "do not run the proposed chain, and state what a model predicts it to do")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -203,23 +212,51 @@ func (p *proposer) print() {
 				fmt.Fprintf(w, "    %s: %d ms of the %s of a word\n", measure.TimeCode(c.Frame, c.RateHz), c.CutMs, edge)
 			}
 		}
-		fmt.Fprintf(w, "  compressor: %.1f dB (median), %.1f dB (95th percentile)\n", d.CompressorMedianDB, d.CompressorP95DB)
-		if d.Measured {
-			fmt.Fprintf(w, "  de-esser:   %.1f dB (median), %.1f dB (95th percentile)\n", d.DeEsserMedianDB, d.DeEsserP95DB)
-			fmt.Fprintf(w, "  limiter:    %.1f dB (median), %.1f dB (95th percentile)\n", d.LimiterMedianDB, d.LimiterP95DB)
-		}
-		for _, r := range d.After {
-			if r.Name == "integrated_lufs" || r.Name == "true_peak_dbtp" {
-				fmt.Fprintf(w, "  %-16s %v\n", r.Name, r.Reading)
+		for _, reduced := range []struct {
+			stage       string
+			median, p95 float64
+			known       bool
+		}{
+			{"compressor", d.CompressorMedianDB, d.CompressorP95DB, true},
+			{"de-esser", d.DeEsserMedianDB, d.DeEsserP95DB, d.Measured},
+			{"limiter", d.LimiterMedianDB, d.LimiterP95DB, d.Measured},
+		} {
+			if p.runs(reduced.stage) && reduced.known {
+				fmt.Fprintf(w, "  reduction by the %s: %.1f dB (median), %.1f dB (95th percentile)\n", reduced.stage, reduced.median, reduced.p95)
 			}
 		}
-		if !math.IsInf(d.FloorAfter, 0) && !math.IsInf(d.FloorBefore, 0) {
-			fmt.Fprintf(w, "  noise in the pauses: %.1f dBFS, was %.1f\n", d.FloorAfter, d.FloorBefore)
+		was, _ := d.Before.Get("integrated_lufs")
+		for _, r := range d.After {
+			switch r.Name {
+			case "integrated_lufs":
+				fmt.Fprintf(w, "  loudness: %v, before the chain %v\n", r.Reading, was)
+			case "true_peak_dbtp":
+				fmt.Fprintf(w, "  true peak: %v\n", r.Reading)
+			}
 		}
+		p.printFloor(d, was)
 	}
 	if p.out != "" {
-		fmt.Fprintf(w, "wrote %s; next: boothbench process TAKE.wav --chain %s --out OUT.wav\n", p.out, p.out)
+		fmt.Fprintf(w, "wrote %s; next: boothbench process %s --chain %s --out OUT.wav\n", p.out, p.Takes[0].Take, p.out)
 	}
+}
+
+// runs reports whether the chain has a stage of a kind that is on.
+func (p *proposer) runs(kind string) bool {
+	return slices.ContainsFunc(p.Chain.Stages, func(s chain.Stage) bool { return s.Kind == kind && s.Enabled })
+}
+
+// printFloor prints the noise in the pauses, and how far under the loudness it lies: a
+// chain that makes a take louder makes its noise louder too.
+func (p *proposer) printFloor(d tune.Damage, was measure.Reading) {
+	if math.IsInf(d.FloorAfter, 0) || math.IsInf(d.FloorBefore, 0) {
+		return
+	}
+	fmt.Fprintf(p.e.stdout, "  noise in the pauses: %.1f dBFS, before the chain %.1f dBFS", d.FloorAfter, d.FloorBefore)
+	if is, _ := d.After.Get("integrated_lufs"); is.Measurable() && was.Measurable() {
+		fmt.Fprintf(p.e.stdout, "; %.1f dB under the loudness, before %.1f dB", is.Value-d.FloorAfter, was.Value-d.FloorBefore)
+	}
+	fmt.Fprintln(p.e.stdout)
 }
 
 // object is the proposal as JSON.

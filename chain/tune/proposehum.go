@@ -1,0 +1,109 @@
+package tune
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
+)
+
+// proposeNotches lowers mains hum that stands out of the pauses, and returns its notches.
+func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) (notches dsp.EqualiserSettings) {
+	const mostQ, leastWidthHz, mostNotches, underFloorDB, overDB = 30, 4, 3, 20, 6
+	var lines []take.HumLine
+	for _, a := range all {
+		for _, l := range a.inspection.Hum {
+			if a.undecided == "" && l.Hz >= corner && l.OverDB >= overDB && l.DBFS > a.floorDBFS-underFloorDB && len(lines) < mostNotches && l.Hz < 0.45*float64(a.format.Rate) {
+				lines = append(lines, l)
+			}
+		}
+		if len(lines) > 0 {
+			break // the mains are the same
+		}
+	}
+	if len(lines) == 0 {
+		return notches
+	}
+	p.stage("equaliser", "hum", "")
+	for _, l := range lines {
+		p.stage("", "", "")
+		q := min(mostQ, math.Floor(l.Hz/leastWidthHz))
+		p.put("shape", `"notch"`, "", fmt.Sprintf("hum at %.1f Hz, %.1f dBFS in the pauses, %.0f dB over its neighbourhood", l.Hz, l.DBFS, l.OverDB),
+			fmt.Sprintf("a notch for hum %d dB and more over its neighbourhood and at most %d dB under the noise floor; %d notches at most", overDB, underFloorDB, mostNotches), High)
+		hz := p.choose("centre_hz", l.Hz, "Hz", "", "", High)
+		q = p.choose("q", q, "", fmt.Sprintf("a harmonic of a voice 5 %% away loses %.2f dB", notchLoss(q, 1.05)), fmt.Sprintf("%d at most, so that the voice keeps its harmonics; no narrower than %d Hz, since the mains wander", mostQ, leastWidthHz), High)
+		notches.Bands = append(notches.Bands, dsp.Band{Shape: dsp.Notch, CentreHz: hz, Q: q})
+	}
+	return notches
+}
+
+// notchLoss is what a notch takes at a ratio to its centre, in dB.
+func notchLoss(q, ratio float64) float64 {
+	x := q * (ratio - 1/ratio)
+	return 10 * math.Log10(1+1/(x*x))
+}
+
+// leastHumShare is the share of the power of the noise above 150 Hz that hum has to have
+// for the take to be read once more: 0.3 dB of the noise.
+const leastHumShare = 0.067
+
+// readBehind reads the expander's detector once more, behind the notches, where hum is a
+// part of the noise that it is set by: else its threshold would lie over the noise with
+// the hum in it, which the expander does not get.
+func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSettings, watch func(wave.Source) wave.Source) error {
+	hum := 0.0
+	for _, l := range a.inspection.Hum {
+		for _, b := range notches.Bands {
+			if math.Abs(l.Hz-b.CentreHz) < 1 {
+				r := math.Pow(l.Hz/sideChainHz, 4)
+				hum += dsp.DBToPower(l.DBFS) * r / (1 + r)
+			}
+		}
+	}
+	if a.undecided != "" || hum < leastHumShare*dsp.DBToPower(a.pauseDBFS) {
+		return nil
+	}
+	eq, err := dsp.NewEqualiser(notches, a.format.Rate, a.format.Channels)
+	if err != nil {
+		return nil // notches that the user fixed to what the chain file's reader refuses
+	}
+	src, err := a.open()
+	if err != nil {
+		return err
+	}
+	src = watch(src)
+	defer src.(*countedSource).Close()
+	sideChain := dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, float64(a.format.Rate)), a.format.Channels)
+	behind := newTakeTracks(a.format, a.frames)
+	work := make(dsp.Block, a.format.Channels)
+	if err := measure.EachBlock(ctx, src, func(b dsp.Block) {
+		for c := range b {
+			work[c] = append(work[c][:0], b[c]...)
+		}
+		eq.Process(work)
+		sideChain.Process(work)
+		behind.writeSide(work)
+	}); err != nil {
+		return err
+	}
+	before := a.noise
+	a.tracks.level = behind.level
+	a.noise = a.noiseLevels(a.isPause)
+	if top, ok := noiseTop(a.noise); ok {
+		a.noiseTop = top
+		a.pauseDBFS += dsp.PowerToDB(meanPower(a.noise) / meanPower(before))
+	}
+	return nil
+}
+
+// meanPower is the mean power of levels in hundredths of a dB.
+func meanPower(levels []int16) (mean float64) {
+	for _, v := range levels {
+		mean += dsp.DBToPower(float64(v)/100) / float64(len(levels))
+	}
+	return max(1e-20, mean)
+}
