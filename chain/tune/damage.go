@@ -64,7 +64,15 @@ func (a *takeAnalysis) damage() *Damage {
 // predict fills in what the model predicts.
 func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
-	d.words(a, func(ms int) float64 { return float64(g.expanderAt(ms)) / 100 })
+	d.words(a, func(ms int) lowering {
+		switch gain := g.expanderAt(ms); {
+		case gain < -300:
+			return over3dB
+		case gain < -100:
+			return over1dB
+		}
+		return little
+	})
 	d.FloorAfter = p.predictedFloor(a, g)
 	loudness := measure.Reading{Unit: "LUFS", Weighting: "K", Reason: "the take is too short, or too soft"}
 	if lufs, ok := p.predictedLoudness(a, g); ok {
@@ -73,8 +81,18 @@ func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.After.Add("integrated_lufs", loudness)
 }
 
-// words counts what a gain in dB at each millisecond does to the words of a take.
-func (d *Damage) words(a *takeAnalysis, gain func(ms int) float64) {
+// lowering is by how much a millisecond is lowered.
+type lowering uint8
+
+const (
+	little lowering = iota // by 1 dB at most
+	over1dB
+	over3dB
+)
+
+// words counts what the expander does to the words of a take, by what it does at each
+// millisecond.
+func (d *Damage) words(a *takeAnalysis, at func(ms int) lowering) {
 	d.SpeechSeconds, d.Lowered, d.Words, d.EndsCut, d.StartsCut, d.Worst = 0, 0, 0, 0, 0, nil
 	if a.undecided != "" {
 		return
@@ -82,7 +100,7 @@ func (d *Damage) words(a *takeAnalysis, gain func(ms int) float64) {
 	cut := func(from, to, least int, end bool) bool {
 		ms, first := 0, -1
 		for k := from; k < to; k++ {
-			if gain(k) < -3 {
+			if at(k) == over3dB {
 				if ms++; first < 0 {
 					first = k
 				}
@@ -98,7 +116,7 @@ func (d *Damage) words(a *takeAnalysis, gain func(ms int) float64) {
 	for _, w := range words(a.tracks.level, a.noiseTop+wordOverNoiseDB) {
 		d.Words++
 		for k := w.from; k < w.to; k++ {
-			if total++; gain(k) < -1 {
+			if total++; at(k) != little {
 				lowered++
 			}
 		}
@@ -131,15 +149,23 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 	if err != nil {
 		return err
 	}
-	// The expander's lowest gain of each millisecond, in hundredths of a dB.
-	opened := make([]int16, 0, len(a.tracks.level))
+	// By the expander's lowest gain of each millisecond.
+	intervals := a.tracks.start(len(a.tracks.level))/int64(max(1, dsp.Frames(1, a.format.Rate))) + 1
+	lowered := make([]lowering, 0, intervals)
+	oneDB, threeDB := dsp.DBToAmplitude(-1), dsp.DBToAmplitude(-3)
 	interval := 1
 	plan := e.Plan()
 	g := chain.NewGains(0)
 	g.Each = func(stage, frames int, lowest []float64) {
-		if plan[stage].Kind == "expander" && len(opened) < cap(opened) {
-			gain := slices.Min(lowest)
-			opened, interval = append(opened, centibels(gain*gain)), frames
+		if plan[stage].Kind == "expander" && len(lowered) < cap(lowered) {
+			by := little
+			switch gain := slices.Min(lowest); {
+			case gain < threeDB:
+				by = over3dB
+			case gain < oneDB:
+				by = over1dB
+			}
+			lowered, interval = append(lowered, by), frames
 		}
 	}
 	if _, err := e.Run(ctx, src, meters, chain.Options{Gains: g, Workers: runtime.GOMAXPROCS(0)}); err != nil {
@@ -158,11 +184,11 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 			}
 		}
 	}
-	d.words(a, func(ms int) float64 {
-		if k := int(a.tracks.start(ms)) / interval; k < len(opened) {
-			return float64(opened[k]) / 100
+	d.words(a, func(ms int) lowering {
+		if k := int(a.tracks.start(ms)) / interval; k < len(lowered) {
+			return lowered[k]
 		}
-		return 0
+		return little
 	})
 	d.After = append(meters.loudness.Readings(), meters.peaks.Readings()...)
 	d.FloorAfter = meters.floor.db(a.format.Rate)

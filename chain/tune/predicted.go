@@ -48,6 +48,11 @@ func (p *ProposedChain) linearShare(rate int, hz, power []float64) float64 {
 			filters = append(filters, func(hz float64) complex128 { return c.Response(hz, float64(rate)) })
 		}
 	}
+	return sharePassed(hz, power, filters...)
+}
+
+// sharePassed is what is left of a power spectrum behind filters.
+func sharePassed(hz, power []float64, filters ...func(hz float64) complex128) float64 {
 	before, after := 0.0, 0.0
 	for k, f := range hz {
 		gain := 1.0
@@ -117,7 +122,17 @@ func (p *ProposedChain) noiseShare(a *takeAnalysis, channel int) float64 {
 			}
 		}
 	}
-	return p.linearShare(a.format.Rate, hz, power)
+	share := p.linearShare(a.format.Rate, hz, power)
+	// The spectrum's lines are some 30 Hz apart, so that what lies low leaks upwards. By how
+	// much is known for the high-pass of the pauses, whose level is read without a spectrum:
+	// the filters of the chain, most of which are high-passes, are corrected alike.
+	read := a.inspection.Floors[channel].PauseDBFS - a.inspection.Floors[channel].DBFS
+	pause := dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, float64(a.format.Rate)), 1)
+	leaked := dsp.PowerToDB(sharePassed(hz, power, func(hz float64) complex128 { return pause.Response(hz, float64(a.format.Rate)) }))
+	if read < -0.1 && leaked < -0.1 {
+		share = math.Pow(share, max(0.5, min(2, read/leaked)))
+	}
+	return share
 }
 
 // predictedLoudness is the integrated loudness behind the chain in LUFS: the take's

@@ -1,14 +1,20 @@
 package tune
 
 import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 	"testing"
 
+	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
+	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 // trueWords are where the clean speech of a room is audible: 20 ms of it over the mean
@@ -69,6 +75,77 @@ func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings
 	return words, ends, starts
 }
 
+// The damage that a proposal states is what the gain trace of a run of its chain holds, to
+// the word and to the millisecond.
+func TestStatedDamageIsThatOfTheTrace(t *testing.T) {
+	cut := 0
+	for _, seed := range dsptest.Some(1, []uint64{0, 1, 2, 3, 4, 5, 6, 7}) {
+		room := takes.NewRoom(takes.Spoken(t, takes.Readings), []string{"pink", "white"}[seed%2], 14+2*float64(seed), 0.2, 20, 40+seed)
+		x, rate := room.Take(), room.Rate
+		if seed%2 == 0 {
+			rate = 22050 // in which a millisecond is no whole number of frames
+		}
+		// A threshold that is too high, so that there is damage.
+		p := proposed(t, rate, ProposeSettings{Keep: map[string]string{"expander.threshold_dbfs": fmt.Sprint(math.Round(room.SpeechDBFS - 6)), "expander.ratio": "4"}}, x)
+		e, err := p.Chain.Prepare(rate, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var trace bytes.Buffer
+		sink := analysisSink{wave.Unquantised(rate, 1), func(dsp.Block) {}}
+		if _, err := e.Run(t.Context(), wave.NewMemory(wave.Unquantised(rate, 1), dsp.Block{x}), sink, chain.Options{Trace: chain.NewTrace(&trace)}); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(&trace).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		column := slices.Index(rows[0], "expander ch1 gain_db")
+		if column < 0 {
+			t.Fatal(rows[0])
+		}
+		a := analysed(t, rate, x)
+		words, ends, starts, lowered, total := 0, 0, 0, 0, 0
+		under := func(from, to int, db float64) (ms int) {
+			for k := max(0, from); k < to; k++ {
+				if gain, err := strconv.ParseFloat(rows[1+int(a.tracks.start(k))/dsp.Frames(1, rate)][column], 64); err != nil {
+					t.Fatal(err)
+				} else if gain < db {
+					ms++
+				}
+			}
+			return ms
+		}
+		for _, w := range wordsOf(a) {
+			words++
+			total += w.to - w.from
+			lowered += under(w.from, w.to, -1)
+			if under(max(w.from, w.to-150), w.to, -3) >= 20 {
+				ends++
+			}
+			if under(w.from, min(w.to, w.from+50), -3) >= 10 {
+				starts++
+			}
+		}
+		d := p.Takes[0]
+		t.Logf("%d words, %d ends and %d starts cut, %d of %d ms lowered", words, ends, starts, lowered, total)
+		// The trace has its gains rounded to thousandths of a dB: a millisecond or two may fall
+		// to the other side of 1 dB.
+		if d.Words != words || d.EndsCut != ends || d.StartsCut != starts || math.Abs(d.Lowered*float64(total)-float64(lowered)) > 2 {
+			t.Errorf("stated: %d words, %d ends and %d starts cut, %.4f lowered; traced: %d, %d, %d, %.4f", d.Words, d.EndsCut, d.StartsCut, d.Lowered, words, ends, starts, float64(lowered)/float64(total))
+		}
+		if lowered == 0 {
+			t.Error("nothing is lowered: the case tests little")
+		}
+		cut += ends + starts
+	}
+	if cut == 0 {
+		t.Error("nothing is cut: the cases test little")
+	}
+}
+
+func wordsOf(a *takeAnalysis) []word { return words(a.tracks.level, a.noiseTop+wordOverNoiseDB) }
+
 // Over random rooms, disturbances and levels an expander that is proposed cuts no more
 // ends and starts of words than the proposal states, by the clean speech, which the
 // proposal does not know.
@@ -104,17 +181,20 @@ func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 		w, e, b := trueCuts(t, room, x, s)
 		d := p.Takes[0]
 		t.Logf("case %d: of %d words %d ends and %d starts cut; stated %d and %d of %d; range %.1f dB", i, w, e, b, d.EndsCut, d.StartsCut, d.Words, s.RangeDB)
-		// Beyond what is stated one end, and 3 % of the starts, which is what may be lost over
-		// all rooms: a word that rises slowly begins at the noise, ahead of where it is found.
-		if e > d.EndsCut+1 || b > d.StartsCut+(3*w+99)/100 {
+		// What is stated is exact for the words that the take shows (see
+		// TestStatedDamageIsThatOfTheTrace). It does not show where speech lies under its noise:
+		// a word that rises slowly begins there, ahead of where it is found. In 30 takes that was
+		// one end and two starts of a take at most.
+		if e > d.EndsCut+1 || b > d.StartsCut+2 {
 			t.Errorf("case %d: %d ends and %d starts are cut, %d and %d were stated", i, e, b, d.EndsCut, d.StartsCut)
 		}
 		words, ends, starts, saidEnds, saidStarts = words+w, ends+e, starts+b, saidEnds+d.EndsCut, saidStarts+d.StartsCut
 	}
 	t.Logf("%d words: %d ends and %d starts cut; stated %d and %d; %d of %d off", words, ends, starts, saidEnds, saidStarts, off, cases)
-	// A word that lies at the noise is one by one count and none by the other: one in a
-	// hundred. More than 1 % of the ends and 3 % of the starts are not to be lost at all.
-	if few := max(1, words/100); ends > saidEnds+few || starts > saidStarts+few || ends > few || starts > 3*few {
+	// Over all takes that evens out, to one word in two hundred. More than 1 % of the ends
+	// and 3 % of the starts are not to be lost at all.
+	few := max(1, words/200)
+	if ends > saidEnds+few || starts > saidStarts+few || ends > max(1, words/100) || starts > max(3, 3*words/100) {
 		t.Errorf("%d words: %d ends and %d starts cut; stated %d and %d", words, ends, starts, saidEnds, saidStarts)
 	}
 }

@@ -198,7 +198,7 @@ func (p *proposer) print() {
 	for _, d := range p.Takes {
 		how := "measured by running the chain"
 		if !d.Measured {
-			how = "predicted by a model"
+			how = "predicted by a model: see --help for how well"
 		}
 		fmt.Fprintf(w, "%s: what the chain does, %s\n", d.Take, how)
 		if d.Words > 0 {
@@ -237,7 +237,7 @@ func (p *proposer) print() {
 		p.printFloor(d, was)
 	}
 	if p.out != "" {
-		fmt.Fprintf(w, "wrote %s; next: boothbench process %s --chain %s --out OUT.wav\n", p.out, p.Takes[0].Take, p.out)
+		fmt.Fprintf(w, "wrote %s; next: boothbench process TAKE.wav --chain %s --out OUT.wav\n", p.out, p.out)
 	}
 }
 
