@@ -31,13 +31,20 @@ func (m *measurement) placeIn(i, j int) timemap.Map {
 	return m.ways[i][j].Map
 }
 
-// powers are those of all microphones in a window of one of them.
-func (m *measurement) powers(i int, from int64, frames int) []float64 {
-	p := make([]float64, len(m.mics))
-	for j := range m.mics {
-		p[j] = m.mics[j].power(m.placeIn(i, j).At(int(from)), frames)
+// powers are those of all microphones in a window of one of them. Without ok a recording
+// does not hold all of that window: it began later or ended earlier, and its silence there
+// would read as less bleed.
+func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok bool) {
+	p = make([]float64, len(m.mics))
+	for j, l := range m.mics {
+		place := m.placeIn(i, j)
+		at := place.At(int(from))
+		if at < 0 || at+float64(frames)*place.Speed > float64(l.frames) {
+			return nil, false
+		}
+		p[j] = l.power(at, frames)
 	}
-	return p
+	return p, true
 }
 
 // guessBleeds takes the bleed of a voice for the power that the other microphone has over
@@ -47,8 +54,8 @@ func (m *measurement) guessBleeds() {
 	for i, l := range m.mics {
 		ratios := make([][]float64, len(m.mics))
 		for from := int64(0); from+int64(length) <= l.frames; from += int64(length) {
-			p := m.powers(i, from, length)
-			if p[i] < loudUnderTop*l.top || p[i] == 0 {
+			p, ok := m.powers(i, from, length)
+			if !ok || p[i] < loudUnderTop*l.top || p[i] == 0 {
 				continue
 			}
 			for j := range p {
@@ -72,13 +79,13 @@ func (m *measurement) choose() {
 	m.pause = nil
 	for i, l := range m.mics {
 		for from := int64(0); from+int64(length) <= l.frames; from += int64(length) {
-			if p := m.powers(i, from, length); m.speaksAlone(i, p) {
+			if p, ok := m.powers(i, from, length); ok && m.speaksAlone(i, p) {
 				m.alone[i] = append(m.alone[i], from)
 			}
 		}
 	}
 	for from := int64(0); from+int64(length/4) <= m.mics[0].frames; from += int64(length / 4) {
-		if m.silence(m.powers(0, from, length/4)) {
+		if p, ok := m.powers(0, from, length/4); ok && m.silence(p) {
 			m.pause = append(m.pause, from)
 		}
 	}
@@ -112,7 +119,7 @@ func (m *measurement) voiceLUFS(i int) (lufs float64, ok bool) {
 	block := 4 * m.rate / 10
 	var powers []float64
 	for hop := 0; hop+4 <= len(l.profile.Energies); hop++ {
-		if p := m.powers(i, int64(hop*m.rate/10), block); m.speaksAlone(i, p) {
+		if p, ok := m.powers(i, int64(hop*m.rate/10), block); ok && m.speaksAlone(i, p) {
 			powers = append(powers, p[i])
 		}
 	}
