@@ -78,3 +78,20 @@ func TestHolds(t *testing.T) {
 		t.Errorf("beside the receipt: %v", left)
 	}
 }
+
+// A receipt longer than one read holds is read whole.
+func TestLongReceipt(t *testing.T) {
+	out := filepath.Join(t.TempDir(), "take.wav")
+	for _, warnings := range []int{0, 80, 81, 82, 2000} {
+		r := &Receipt{Output: File{Path: out}}
+		for range warnings {
+			r.Warnings = append(r.Warnings, strings.Repeat("w", 95))
+		}
+		if err := r.Write(); err != nil {
+			t.Fatal(err)
+		}
+		if back, err := Load(out); err != nil || len(back.Warnings) != warnings {
+			t.Errorf("%d warnings: %v", warnings, err)
+		}
+	}
+}
