@@ -50,7 +50,10 @@ func (t *Table) conversationSections() (all []report.Section) {
 				if *p.Inverted {
 					polarity = "inverted"
 				}
-				cells[2], cells[3], cells[4] = figure(*p.BleedDB, "dB"), figure(*p.DelayFrames, "frames"), report.Cell{Text: polarity}
+				cells[2], cells[3], cells[4] = figure(*p.BleedDB, "dB"), report.Cell{Text: p.Reason}, report.Cell{Text: polarity}
+				if p.DelayFrames != nil {
+					cells[3] = figure(*p.DelayFrames, "frames")
+				}
 			}
 			ways.Table.Rows = append(ways.Table.Rows, cells)
 		}

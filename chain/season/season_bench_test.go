@@ -1,9 +1,14 @@
 package season
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
 	"testing"
+	"time"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp/dsptest"
@@ -30,55 +35,71 @@ func BenchmarkSeason(b *testing.B) {
 	}
 }
 
-// BenchmarkSeasonAgainstProcess is what receipt, digests and metering add to the
-// processing of a take of 60 s, as a ratio of processor times in one run.
-func BenchmarkSeasonAgainstProcess(b *testing.B) {
-	path := filepath.Join(b.TempDir(), "take.wav")
-	w, err := wave.Create(path, wave.Format{Rate: 48000, Channels: 1, Encoding: wave.Integer, Bits: 24}, wave.Options{})
-	if err == nil {
-		err = w.Write(dsptest.Speechlike(48000, 1, 48000*60, 1))
-	}
-	if err == nil {
-		err = w.Commit()
-	}
-	if err != nil {
-		b.Fatal(err)
-	}
+// BenchmarkSeasonOnTwoCores states how much sooner a season is made with two takes at a
+// time than with one, beside what two counting loops at once gain in the same moments:
+// what else the machine does takes from both. It needs two processors.
+func BenchmarkSeasonOnTwoCores(b *testing.B) {
 	text, err := os.ReadFile("../../testdata/harbour-street.toml")
 	if err != nil {
 		b.Fatal(err)
 	}
-	c, err := chain.Parse("harbour-street.toml", text)
-	if err != nil {
-		b.Fatal(err)
-	}
-	var season, process float64
-	for range b.N {
-		p, err := NewPlan(b.TempDir(), Plan{ChainPath: "harbour-street.toml", ChainText: string(text), Shares: 1, Takes: []Take{{Path: path, Output: "take.wav"}}, Output: chain.Output{Seed: 1}})
+	folder := b.TempDir()
+	var takes []Take
+	sound := dsptest.Speechlike(48000, 1, 48000*20, 1)
+	for i := range 16 {
+		name := fmt.Sprintf("take%d.wav", i)
+		w, err := wave.Create(filepath.Join(folder, name), wave.Format{Rate: 48000, Channels: 1, Encoding: wave.Integer, Bits: 24}, wave.Options{})
+		if err == nil {
+			err = w.Write(sound)
+		}
+		if err == nil {
+			err = w.Commit()
+		}
 		if err != nil {
 			b.Fatal(err)
 		}
-		season += dsptest.ProcessorSeconds(func() { run(b, p, 1, 1, RunSettings{}) })
-		process += dsptest.ProcessorSeconds(func() { processAlone(b, c, path) })
+		takes = append(takes, Take{Path: filepath.Join(folder, name), Output: name})
 	}
-	b.ReportMetric(season/process, "season/process")
+	seconds := func(work func()) float64 {
+		begin := time.Now()
+		work()
+		return time.Since(begin).Seconds()
+	}
+	season := func(jobs int) float64 {
+		p, err := NewPlan(b.TempDir(), Plan{ChainPath: "harbour-street.toml", ChainText: string(text), Shares: 1, Takes: slices.Clone(takes), Output: chain.Output{Seed: 1}})
+		if err != nil {
+			b.Fatal(err)
+		}
+		return seconds(func() { run(b, p, 1, 1, RunSettings{Jobs: jobs}) })
+	}
+	loops := func(count int) float64 {
+		return seconds(func() {
+			var group sync.WaitGroup
+			for range count {
+				group.Go(countOn)
+			}
+			group.Wait()
+		})
+	}
+	season(2) // the files are in memory now
+	var ours, theirs, share []float64
+	for b.Loop() {
+		s, l := season(1)/season(2), 2*loops(1)/loops(2)
+		ours, theirs, share = append(ours, s), append(theirs, l), append(share, s/l)
+	}
+	b.ReportMetric(median(ours), "season-x")
+	b.ReportMetric(median(theirs), "loops-x")
+	b.ReportMetric(median(share), "season/loops")
 }
 
-func processAlone(b *testing.B, c *chain.Chain, path string) {
-	reader, err := wave.Open(path)
-	if err != nil {
-		b.Fatal(err)
+// counted keeps the loops of countOn.
+var counted atomic.Uint64
+
+// countOn counts for about a second.
+func countOn() {
+	x := uint64(1)
+	for range 1_000_000_000 {
+		x = x*6364136223846793005 + 1442695040888963407
 	}
-	engine, err := c.Prepare(48000, 1)
-	if err != nil {
-		b.Fatal(err)
-	}
-	w, _, err := engine.Render(b.Context(), reader, filepath.Join(b.TempDir(), "out.wav"), chain.Output{Seed: 1}, wave.Options{}, chain.Options{Workers: 1})
-	if err == nil {
-		err = w.Commit()
-	}
-	reader.Close()
-	if err != nil {
-		b.Fatal(err)
-	}
+	counted.Add(x)
 }

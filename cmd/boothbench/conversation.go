@@ -13,6 +13,10 @@ many frames it is later there, and whether a microphone is inverted or its clock
 Each file, or each channel of a file, is a microphone in front of one voice. Where the
 files are no such conversation the reading is missing, with the reason.
 
+Behind ± stands twice the standard error, which 19 of 20 readings lie within: it comes
+from the noise, from the echoes of the room, and from heads that move. --json has the
+standard error itself.
+
 Usage: boothbench conversation TAKE.wav TAKE.wav … [flags]
        boothbench conversation STEREO.wav
 

@@ -1,8 +1,10 @@
 package conversation
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
@@ -13,8 +15,8 @@ import (
 type measurement struct {
 	rate  int
 	mics  []*levels
-	ways  [][]way // by voice and microphone
-	alone [][]int64
+	ways  [][]way   // by voice and microphone
+	alone [][]int64 // by voice: where windows begin in which it speaks alone
 	pause []int64
 }
 
@@ -22,6 +24,7 @@ type measurement struct {
 type way struct {
 	timemap.Map // from frames of its own microphone to frames of the other
 	found       bool
+	sure        float64 // how surely
 	reason      string
 
 	bleed          float64 // ratio of powers
@@ -29,6 +32,7 @@ type way struct {
 	centre         float64 // of the windows, frames
 	drift          float64 // frames a frame
 	deviation      float64 // of Speed
+	driftDeviation float64 // of drift
 	bleedDeviation float64 // standard error over the value
 	known          float64 // standard error of the delay
 	inverted       bool
@@ -69,40 +73,79 @@ func (m *measurement) align() error {
 			}
 		}
 	}
-	// Where one direction alone was found the other is near it, and where both microphones
-	// were found in a third one they are near each other.
+	return m.agree()
+}
+
+// agree joins the microphones by the ways that are surest, and searches again where
+// another way contradicts them or was not found: it may have met another voice, or a
+// phrase that was said twice.
+func (m *measurement) agree() error {
+	type edge struct {
+		i, j int
+		sure float64
+	}
+	var edges []edge
 	for i := range m.mics {
 		for j := range m.mics {
-			if i == j || m.ways[i][j].found {
+			if m.ways[i][j].found {
+				edges = append(edges, edge{i, j, m.ways[i][j].sure})
+			}
+		}
+	}
+	slices.SortStableFunc(edges, func(a, b edge) int { return cmp.Compare(b.sure, a.sure) })
+	places := make([][]*timemap.Map, len(m.mics)) // of a frame of one in another
+	for i := range places {
+		places[i] = make([]*timemap.Map, len(m.mics))
+		places[i][i] = &timemap.Map{Speed: 1}
+	}
+	for _, e := range edges {
+		if places[e.i][e.j] != nil {
+			continue
+		}
+		there := m.ways[e.i][e.j].Map
+		back := timemap.Map{Delay: -there.Delay / there.Speed, Speed: 1 / there.Speed}
+		from, to := slices.Clone(places[e.i]), slices.Clone(places[e.j])
+		for a := range m.mics {
+			for b := range m.mics {
+				if from[a] != nil && to[b] != nil {
+					places[a][b] = then(then(places[a][e.i], &there), places[e.j][b])
+					places[b][a] = then(then(places[b][e.j], &back), places[e.i][a])
+				}
+			}
+		}
+	}
+	for i := range m.mics {
+		for j := range m.mics {
+			w, place := &m.ways[i][j], places[i][j]
+			if i == j || place == nil {
 				continue
 			}
-			for k := range m.mics {
-				if k == i || !m.related(i, k) || k != j && !m.related(k, j) {
-					continue
-				}
-				there, on := m.placeIn(i, k), m.placeIn(k, j)
-				m.ways[i][j].Map = timemap.Map{Delay: on.Delay + on.Speed*there.Delay, Speed: there.Speed * on.Speed}
-				if err := m.search(i, j, m.rate*nearMs/1000, m.loudWindows(i, nearWindows)); err != nil {
-					return err
-				}
-				m.ways[i][j].found = true // near enough to follow the voice
-				break
+			middle := int(m.mics[i].frames / 2)
+			if w.found && math.Abs(w.At(middle)-place.At(middle)) <= 2*nearMs*float64(m.rate)/1000 {
+				continue
 			}
+			w.Map = *place
+			if err := m.search(i, j, m.rate*nearMs/1000, m.loudWindows(i, nearWindows)); err != nil {
+				return err
+			}
+			w.found = true // near enough to follow the voice
 		}
 	}
 	return nil
 }
 
-// related reports whether the place of one microphone in another was found.
-func (m *measurement) related(i, j int) bool { return m.ways[i][j].found || m.ways[j][i].found }
+// then is a map and another one after it.
+func then(first, second *timemap.Map) *timemap.Map {
+	return &timemap.Map{Delay: second.Delay + second.Speed*first.Delay, Speed: second.Speed * first.Speed}
+}
 
 // loudWindows are where each of equal parts of a microphone is loudest, for two windows'
 // length, unless that is quiet.
 func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 	l, frames := m.mics[mic], int64(2*windowFrames(m.rate))
-	slices := min(int64(count), l.frames/frames)
-	for s := range slices {
-		from, to := s*l.frames/slices, (s+1)*l.frames/slices-frames
+	parts := min(int64(count), l.frames/frames)
+	for s := range parts {
+		from, to := s*l.frames/parts, (s+1)*l.frames/parts-frames
 		best, most := from, 0.0
 		for at := from; at <= to; at += int64(m.rate / 20) {
 			if p := l.power(float64(at), int(frames)); p > most {
@@ -120,6 +163,7 @@ func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 type peak struct {
 	centre, delay float64 // frames; the delay is over what the way has already
 	height        float64 // height over the root mean square
+	known         float64 // standard error of the delay
 }
 
 // search looks for a voice in another microphone, around what its way has.
@@ -133,15 +177,27 @@ func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 		return err
 	}
 	at, height := clearest(sum[:2*reach+1])
-	if line, count := bestLine(peaks, agreeMs*float64(m.rate)/1000); count >= max(4, 2*len(peaks)/5) && (count > len(peaks)/2 || reach > m.rate) {
-		w.found = true
+	near := agreeMs * float64(m.rate) / 1000
+	if line, count := bestLine(peaks, near); count >= max(4, 2*len(peaks)/5) && (count > len(peaks)/2 || reach > m.rate) {
+		w.found, w.sure = true, sureness(peaks, line.Delay, line.Speed-1, near)
 		w.Delay += w.Speed * line.Delay
 		w.Speed *= line.Speed
 	} else if height >= leastClear {
-		w.found = true
+		w.found, w.sure = true, sureness(peaks, float64(at-reach), 0, near)
 		w.Delay += float64(at - reach)
 	}
 	return nil
+}
+
+// sureness is the mean height of the peaks that lie near a line, those that do not
+// counted as 0.
+func sureness(peaks []peak, delay, slope, near float64) (sum float64) {
+	for _, p := range peaks {
+		if math.Abs(p.delay-delay-slope*p.centre) <= near {
+			sum += p.height / float64(len(peaks))
+		}
+	}
+	return sum
 }
 
 // correlate correlates windows of a microphone with another one around where a map has
@@ -196,7 +252,7 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 		}
 		at, height := clearest(lags[:2*reach+1])
 		exact := place.At(int(windows[k].From))
-		peaks = append(peaks, peak{float64(windows[k].From) + float64(windows[k].Frames)/2, float64(at-reach) + math.Round(exact) - exact, height})
+		peaks = append(peaks, peak{float64(windows[k].From) + float64(windows[k].Frames)/2, float64(at-reach) + math.Round(exact) - exact, height, 0})
 	}
 	return peaks, sum, nil
 }

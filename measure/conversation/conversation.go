@@ -42,16 +42,17 @@ type Path struct {
 	Voice      int `json:"voice"`      // number of its own microphone, from 0
 	Microphone int `json:"microphone"` // number of the other one
 	// BleedDB is the power of the voice in the other microphone over that in its own, both
-	// K-weighted, while it speaks alone. Noise is not counted, nor echoes that arrive
-	// later than a quarter of a second.
+	// K-weighted, while it speaks alone, with what the room sends back. Noise is not counted.
 	BleedDB *float64 `json:"bleed_db"`
-	// BleedDeviationDB is the standard error of that, from the noise.
+	// BleedDeviationDB is the standard error of that. It is larger where a part of what the
+	// other microphone has does not follow the voice: an echo, a head that moves, or
+	// somebody else.
 	BleedDeviationDB *float64 `json:"bleed_deviation_db"`
 	// DelayFrames is by how many frames the voice arrives later in the other microphone,
 	// at the beginning of its own recording.
 	DelayFrames *float64 `json:"delay_frames"`
-	// DelayDeviationFrames is the standard error of that, from the noise; a moving head
-	// adds to it.
+	// DelayDeviationFrames is the standard error of that, from the noise, from echoes, and
+	// from a head that moves.
 	DelayDeviationFrames *float64 `json:"delay_deviation_frames"`
 	Inverted             *bool    `json:"inverted"` // its polarity is the other one there
 	// Reason is why there is no reading, for those that are nil.
@@ -70,8 +71,11 @@ type Pair struct {
 	// same assumption: half of the sum of the two delays.
 	PathFrames *float64 `json:"path_frames"`
 	DriftPPM   *float64 `json:"drift_ppm"` // by how much B's clock is faster
-	Inverted   *bool    `json:"inverted"`
-	Reason     string   `json:"reason,omitempty"`
+	// DriftDeviationPPM is the standard error of that. A head that moves steadily away from
+	// one microphone is a drift as well, unless the other voice's delay says otherwise.
+	DriftDeviationPPM *float64 `json:"drift_deviation_ppm"`
+	Inverted          *bool    `json:"inverted"`
+	Reason            string   `json:"reason,omitempty"`
 }
 
 // A FormatError states a recording that does not go with the others.

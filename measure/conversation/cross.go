@@ -13,14 +13,17 @@ import (
 // cross are sums of spectra of windows of two microphones, the second one's read where a
 // map has them.
 type cross struct {
-	rate, length int
-	count        int
-	xx, yy       []float64
-	xy           []complex128
+	length     int
+	weights    []float64 // of bins
+	count      int
+	xx, yy     []float64
+	xy         []complex128
+	own, other []float64 // K-weighted power of each window
 }
 
-// crossOf sums up windows of a length, from the frames of microphone i that are named.
-func (m *measurement) crossOf(place timemap.Map, i, j, length int, from []int64) (*cross, error) {
+// crossesOf sums up windows of a length, from the frames of microphone i that are named,
+// in so many groups, one after the other.
+func (m *measurement) crossesOf(place timemap.Map, i, j, length int, from []int64, groups int) ([]*cross, error) {
 	here, there := make([]planes.Extent, len(from)), make([]planes.Extent, len(from))
 	for k, at := range from {
 		here[k] = planes.Extent{From: at, Frames: length}
@@ -38,7 +41,11 @@ func (m *measurement) crossOf(place timemap.Map, i, j, length int, from []int64)
 	if err != nil {
 		return nil, err
 	}
-	c := &cross{m.rate, length, len(from), make([]float64, length/2+1), make([]float64, length/2+1), make([]complex128, length/2+1)}
+	weights := m.weights(length)
+	sums := make([]*cross, groups)
+	for g := range sums {
+		sums[g] = newCross(length, weights)
+	}
 	fft, window := spectra.NewFFT(length), spectra.Hann(length)
 	var a, b []complex128
 	for k := range from {
@@ -50,18 +57,35 @@ func (m *measurement) crossOf(place timemap.Map, i, j, length int, from []int64)
 			y[k][n] *= w
 		}
 		a, b = fft.Coefficients(a, x[k]), fft.Coefficients(b, y[k])
-		for f := range a {
-			c.xx[f] += real(a[f])*real(a[f]) + imag(a[f])*imag(a[f])
-			c.yy[f] += real(b[f])*real(b[f]) + imag(b[f])*imag(b[f])
-			c.xy[f] += b[f] * cmplx.Conj(a[f])
-		}
+		sums[k*groups/len(from)].window(a, b)
 	}
-	return c, nil
+	return sums, nil
+}
+
+func newCross(length int, weights []float64) *cross {
+	bins := length/2 + 1
+	return &cross{length: length, weights: weights, xx: make([]float64, bins), yy: make([]float64, bins), xy: make([]complex128, bins)}
+}
+
+// window adds the spectra of a window.
+func (c *cross) window(x, y []complex128) {
+	var own, other float64
+	for f := range x {
+		xx, yy := real(x[f])*real(x[f])+imag(x[f])*imag(x[f]), real(y[f])*real(y[f])+imag(y[f])*imag(y[f])
+		c.xx[f] += xx
+		c.yy[f] += yy
+		c.xy[f] += y[f] * cmplx.Conj(x[f])
+		own += c.weights[f] * xx
+		other += c.weights[f] * yy
+	}
+	c.count++
+	c.own, c.other = append(c.own, own), append(c.other, other)
 }
 
 // add adds the sums of more windows.
 func (c *cross) add(more *cross) {
 	c.count += more.count
+	c.own, c.other = append(c.own, more.own...), append(c.other, more.other...)
 	for f := range c.xx {
 		c.xx[f] += more.xx[f]
 		c.yy[f] += more.yy[f]
@@ -69,21 +93,27 @@ func (c *cross) add(more *cross) {
 	}
 }
 
-// each visits the bins from 80 Hz to 0.45 of the rate with their K-weighting of power,
-// scaled so that sums are mean squares.
-func (c *cross) each(visit func(f int, weight float64)) {
-	sections := measure.KWeighting(float64(c.rate))
-	scale := 2 / (float64(c.length) * 0.375 * float64(c.length) * float64(max(1, c.count))) // 0.375: mean square of the window
-	for f := 80 * c.length / c.rate; f < 45*c.length/100; f++ {
-		if f == 0 || c.xx[f] == 0 {
-			continue
-		}
-		weight := scale
+// weights are the K-weighting of power in the bins from 80 Hz to 0.45 of the rate, and 0
+// elsewhere, scaled so that sums over a window are mean squares.
+func (m *measurement) weights(length int) []float64 {
+	sections := measure.KWeighting(float64(m.rate))
+	weights := make([]float64, length/2+1)
+	for f := max(1, 80*length/m.rate); f < 45*length/100; f++ {
+		weights[f] = 2 / (float64(length) * 0.375 * float64(length)) // 0.375: mean square of the window
 		for _, s := range sections {
-			h := cmplx.Abs(s.Response(float64(f)*float64(c.rate)/float64(c.length), float64(c.rate)))
-			weight *= h * h
+			h := cmplx.Abs(s.Response(float64(f)*float64(m.rate)/float64(length), float64(m.rate)))
+			weights[f] *= h * h
 		}
-		visit(f, weight)
+	}
+	return weights
+}
+
+// each visits the bins that count.
+func (c *cross) each(visit func(f int, weight float64)) {
+	for f, w := range c.weights {
+		if w > 0 && c.xx[f] > 0 {
+			visit(f, w/float64(max(1, c.count)))
+		}
 	}
 }
 
@@ -109,34 +139,13 @@ func (c *cross) part(f int) (part, noise float64) {
 	return part, max(0, c.yy[f]-part) / float64(max(1, c.count-1))
 }
 
-// delay is by how many frames the second sound is later than the map has it, between the
-// frames, and whether it is inverted there. Each bin's phase counts by its coherence, as
-// for the least error (Hannan and Thomson, "Estimating group delay", 1973). The standard
-// error is the least one that noise of that coherence allows (Knapp and Carter, 1976),
-// with the bins of the window, which are alike, counted once in 1.5.
-func (c *cross) delay() (frames, deviation float64, inverted bool) {
-	phases := make([]complex128, len(c.xy))
-	information := 0.0
-	c.each(func(f int, _ float64) {
-		part, noise := c.part(f)
-		if c.yy[f] == 0 || part <= noise {
-			return
-		}
-		coherence := min(0.9999, (part-noise)/c.yy[f])
-		turn := 2 * math.Pi * float64(f) / float64(c.length)
-		information += 2 * float64(c.count) * turn * turn * coherence / (1 - coherence) / 1.5
-		phases[f] = c.xy[f] / complex(cmplx.Abs(c.xy[f])*(1-coherence)/coherence, 0)
-	})
-	lags := spectra.NewFFT(c.length).Sequence(nil, phases)
-	best := 0
-	for n, v := range lags {
-		if math.Abs(v) > math.Abs(lags[best]) {
-			best = n
-		}
+// rotated is the sums with the second sound moved earlier by frames.
+func (c *cross) rotated(frames float64) *cross {
+	r := *c
+	r.xy = make([]complex128, len(c.xy))
+	for f, v := range c.xy {
+		sin, cos := math.Sincos(2 * math.Pi * float64(f) * frames / float64(c.length))
+		r.xy[f] = v * complex(cos, sin)
 	}
-	if best > c.length/2 {
-		best -= c.length
-	}
-	at, value := spectra.Crest(phases, c.length, float64(best))
-	return at, 1 / math.Sqrt(information), value < 0
+	return &r
 }

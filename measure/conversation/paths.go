@@ -7,16 +7,18 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
 const (
-	mostAlone    = 300 // windows that are transformed
+	mostAlone    = 600 // windows that are transformed
 	mostPauses   = 400
 	leastPauses  = 16  // of a quarter of a window
 	mostFollowed = 60  // windows in which a delay is followed
 	mostShared   = 0.1 // of the bleed's power: 0.4 dB
 	leastSure    = 6.0 // standard errors
+	mostUnsure   = 1.0 // dB
 )
 
 // measurePaths measures every voice in every other microphone: twice, the second time in
@@ -84,37 +86,33 @@ func (m *measurement) measurePath(i, j int) error {
 	if err := m.follow(i, j, alone); err != nil || w.reason != "" {
 		return err
 	}
-	length := windowFrames(m.rate)
-	c, err := m.refine(i, j, alone)
+	r, err := m.refine(i, j, alone)
 	if err != nil {
 		return err
-	}
-	power, powerDeviation, nothing, voice := c.coherent()
-	if power < leastSure*nothing {
-		w.reason = fmt.Sprintf("no bleed found: what of %s is in %s lies under the noise", own, other)
-		return nil
 	}
 	var begins []int64 // of the pauses, in this microphone
 	for _, at := range pauses {
 		begins = append(begins, int64(math.Round(m.placeIn(0, i).At(int(at)))))
 	}
-	quiet, err := m.crossOf(w.Map, i, j, length/4, begins)
+	quiet, err := m.crossesOf(w.Map, i, j, windowFrames(m.rate)/4, begins, 1)
 	if err != nil {
 		return err
 	}
-	shared, _, _, noise := quiet.coherent()
-	if shared > mostShared*power {
-		w.reason = fmt.Sprintf("%s and %s share another sound, %.0f dBFS in %s while nobody speaks: music, or noise of the room", own, other, dsp.PowerToDB(shared), other)
+	b := bleedOf(r.sum, quiet[0])
+	switch {
+	case b.voice < leastSure*b.nothing:
+		w.reason = fmt.Sprintf("no bleed found: what of %s is in %s lies under the noise", own, other)
+		return nil
+	case b.shared > mostShared*b.voice:
+		w.reason = fmt.Sprintf("%s and %s share another sound, %.0f dBFS in %s while nobody speaks: music, or noise of the room", own, other, dsp.PowerToDB(b.shared), other)
+		return nil
+	case dsp.PowerToDB(1+b.deviation) > mostUnsure:
+		w.reason = fmt.Sprintf("the bleed is not known to %g dB: of what %s has while the voice of %s speaks, only a part follows it", mostUnsure, other, own)
 		return nil
 	}
-	later, deviation, inverted := c.delay()
-	w.bleed, w.inverted, w.known, w.measured = power/(voice-noise), inverted, deviation, true
-	w.bleedDeviation = powerDeviation / power
-	w.centre = float64(length) / 2
-	for _, at := range alone {
-		w.centre += float64(at) / float64(len(alone))
-	}
-	w.delay = w.Delay + (w.Speed-1)*w.centre + later
+	w.bleed, w.bleedDeviation = b.ratio, b.deviation
+	w.inverted, w.known, w.centre, w.measured = r.inverted, r.deviation, r.centre, true
+	w.delay = w.Delay + (w.Speed-1)*w.centre + r.later
 	return nil
 }
 
@@ -125,21 +123,25 @@ func (m *measurement) joinDrifts() {
 	for i := range m.mics {
 		for j := range i {
 			a, b := &m.ways[i][j], &m.ways[j][i]
-			switch {
-			case a.Speed == 1 && b.Speed == 1:
-			case a.measured && b.measured && !math.IsInf(a.deviation+b.deviation, 0):
+			a.drift, b.drift = a.Speed-1, b.Speed-1
+			a.driftDeviation, b.driftDeviation = a.deviation, b.deviation
+			if a.measured && b.measured && !math.IsInf(a.deviation+b.deviation, 0) {
 				p, q := 1/(a.deviation*a.deviation), 1/(b.deviation*b.deviation)
-				a.drift = (p*(a.Speed-1) - q*(b.Speed-1)) / (p + q)
-				if math.Abs(a.drift) < surelyDrifts/math.Sqrt(p+q) {
-					a.drift = 0
+				drift := (p*a.drift - q*b.drift) / (p + q)
+				// Where the two contradict each other a head moves.
+				deviation := math.Hypot(1/math.Sqrt(p+q), contradicts*math.Abs(a.drift+b.drift))
+				if math.Abs(drift) < surelyDrifts*deviation {
+					// It is taken for none, but is no more than nearly so.
+					hidden := max(0, math.Abs(drift)-deviation)
+					a.known, b.known = math.Hypot(a.known, hidden*a.centre), math.Hypot(b.known, hidden*b.centre)
+					drift = 0
 				}
-				b.drift = -a.drift
-			default:
-				a.drift, b.drift = a.Speed-1, b.Speed-1
+				a.drift, b.drift = drift, -drift
+				a.driftDeviation, b.driftDeviation = deviation, deviation
 			}
 			for _, w := range []*way{a, b} {
-				if w.drift != 0 && !math.IsInf(w.deviation, 0) {
-					w.known = math.Hypot(w.known, w.deviation*w.centre)
+				if w.drift != 0 && !math.IsInf(w.driftDeviation, 0) {
+					w.known = math.Hypot(w.known, w.driftDeviation*w.centre)
 				}
 			}
 			a.delay -= a.drift * a.centre
@@ -181,6 +183,7 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 		part := &parts[3*k/len(peaks)]
 		part[1]++
 		if math.Abs(p.delay-line.Delay-(line.Speed-1)*p.centre) <= near {
+			p.known = 0.3 // whole frames
 			on = append(on, p)
 			part[0]++
 		}
@@ -192,7 +195,7 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 		return nil
 	}
 	if len(on) > 0 {
-		line, _ = drift(on, 0.3, surelyDrifts) // whole frames
+		line = lineThrough(on, surelyDrifts, leastDrift).Map
 	}
 	w.Delay += w.Speed * line.Delay
 	if w.Speed *= line.Speed; w.Speed == 1 {
@@ -201,81 +204,92 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 	return nil
 }
 
-// drift is the line of least squares through peaks whose delays are known to a deviation.
-// A slope within some of its standard errors, or of a fiftieth of a frame in all, is none.
-func drift(on []peak, known, least float64) (line timemap.Map, deviation float64) {
-	n := float64(len(on))
-	var x, y, xx, xy float64
-	for _, p := range on {
-		x, y = x+p.centre/n, y+p.delay/n
-	}
-	for _, p := range on {
-		xx += (p.centre - x) * (p.centre - x)
-		xy += (p.centre - x) * (p.delay - y)
-	}
-	level := timemap.Map{Delay: y, Speed: 1}
-	if len(on) < 4 || xx == 0 {
-		return level, math.Inf(1)
-	}
-	slope, rest := xy/xx, 0.0
-	for _, p := range on {
-		d := p.delay - y - slope*(p.centre-x)
-		rest += d * d
-	}
-	deviation = math.Sqrt((rest/(n-2) + known*known) / xx)
-	if reach := on[len(on)-1].centre - on[0].centre; math.Abs(slope) < least*deviation || math.Abs(slope)*reach < 0.02 {
-		return level, deviation
-	}
-	return timemap.Map{Delay: y - slope*x, Speed: 1 + slope}, deviation
-}
-
 const (
-	mostGroups   = 8
-	leastGroup   = 4    // windows
-	groupFrames  = 0.01 // to which a group's delay is known at best
+	mostGroups   = 40
+	leastGroup   = 6    // windows
+	mostAround   = 5.0  // frames that a group's delay may lie from that of all
 	surelyDrifts = 6.0  // standard errors
+	leastDrift   = 0.02 // frames, from the first window to the last
+	contradicts  = 0.5  // of what two drifts differ by, in the standard error of their mean
+	surelyMoves  = 3.0  // times the variance that the noise explains
 )
 
+// refined is what refine has read.
+type refined struct {
+	sum       *cross  // of all windows, each group of them at its own delay where those move
+	later     float64 // frames, than the map has it
+	deviation float64 // standard error of that
+	inverted  bool
+	centre    float64 // frame, for which later is
+}
+
 // refine reads the delay between the frames in groups of windows, for a drift that whole
-// frames do not show, and returns the sum of all windows with that taken out.
-func (m *measurement) refine(i, j int, alone []int64) (*cross, error) {
+// frames do not show, and takes that out.
+func (m *measurement) refine(i, j int, alone []int64) (refined, error) {
 	w := &m.ways[i][j]
 	length := windowFrames(m.rate)
 	groups := max(1, min(mostGroups, len(alone)/leastGroup))
 	for pass := 0; ; pass++ {
-		var all *cross
-		var delays []peak
-		for g := range groups {
-			part := alone[g*len(alone)/groups : (g+1)*len(alone)/groups]
-			c, err := m.crossOf(w.Map, i, j, length, part)
-			if err != nil {
-				return nil, err
-			}
-			later, _, _ := c.delay()
-			delays = append(delays, peak{centre: float64(part[0]+part[len(part)-1]+int64(length)) / 2, delay: later})
-			if all == nil {
-				all = c
-			} else {
-				all.add(c)
-			}
+		parts, err := m.crossesOf(w.Map, i, j, length, alone, groups)
+		if err != nil {
+			return refined{}, err
 		}
+		all := newCross(length, parts[0].weights)
+		for _, c := range parts {
+			all.add(c)
+		}
+		later, deviation, inverted, weights := all.delay()
 		// A window that lies wrongly by a tenth of its length loses half a decibel.
-		if later, _, _ := all.delay(); math.Abs(later) > 1 && pass < 2 {
+		if math.Abs(later) > 1 && pass < 3 {
 			w.Delay += math.Round(later)
 			continue
 		}
-		least := surelyDrifts
+		points := groupDelays(parts, alone, weights, later)
+		least, inAll := surelyDrifts, leastDrift
 		if w.Speed != 1 { // it does; by how much, is the question
-			least = 0
+			least, inAll = 0, leastDrift/100
 		}
-		line, deviation := drift(delays, groupFrames, least)
-		w.deviation = deviation
-		if pass == 2 || line.Speed == 1 {
-			return all, nil
+		line := lineThrough(points, least, inAll)
+		w.deviation = line.deviation
+		if line.Speed != 1 && pass < 3 {
+			w.Delay += w.Speed * line.Delay
+			w.Speed *= line.Speed
+			continue
 		}
-		w.Delay += w.Speed * line.Delay
-		w.Speed *= line.Speed
+		r := refined{all, later, deviation, inverted, line.centre}
+		if line.strain > surelyMoves { // a head that moves
+			r.sum = newCross(length, all.weights)
+			for g, c := range parts {
+				r.sum.add(c.rotated(points[g].delay - later))
+			}
+			r.later = line.level
+			r.deviation = math.Hypot(deviation, line.sways) // of where it is at a moment
+		}
+		return r, nil
 	}
+}
+
+// groupDelays reads the delay of each group near that of all, by the weighting of all.
+func groupDelays(parts []*cross, alone []int64, w weighting, later float64) (points []peak) {
+	total := 0.0
+	for g, c := range parts {
+		p := peak{centre: float64(c.length) / 2, delay: later}
+		begins := alone[(g*len(alone)+len(parts)-1)/len(parts):][:c.count]
+		for _, at := range begins {
+			p.centre += float64(at) / float64(c.count)
+		}
+		weighted := c.weighted(w)
+		if at, _ := spectra.Crest(weighted, c.length, later); math.Abs(at-later) <= mostAround {
+			p.delay = at
+		}
+		p.height = math.Abs(curvature(weighted, c.length, p.delay))
+		total += p.height
+		points = append(points, p)
+	}
+	for g := range points { // the information, shared out by the sharpness of each peak
+		points[g].known = 1 / math.Sqrt(w.information*max(points[g].height/total, 1e-6))
+	}
+	return points
 }
 
 // some are at most so many of a list, evenly.

@@ -1,6 +1,7 @@
 package conversation
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -12,7 +13,7 @@ func (m *measurement) result() *Conversation {
 	c := &Conversation{Rate: m.rate}
 	least, most := math.Inf(1), math.Inf(-1)
 	for i, l := range m.mics {
-		one := OfOne{Name: l.Name, Frames: l.frames, AloneSeconds: float64(len(m.alone[i])*windowFrames(m.rate)) / float64(m.rate)}
+		one := OfOne{Name: l.Name, Frames: l.frames, AloneSeconds: m.aloneSeconds(i)}
 		lufs, ok := 0.0, false
 		if one.Reason = m.noVoice(i); one.Reason == "" {
 			if lufs, ok = m.voiceLUFS(i); !ok {
@@ -38,7 +39,7 @@ func (m *measurement) result() *Conversation {
 	for i := range m.mics {
 		for j := range m.mics {
 			if i != j {
-				c.Paths = append(c.Paths, m.ways[i][j].path(i, j))
+				c.Paths = append(c.Paths, m.ways[i][j].path(i, j, m.rate))
 			}
 			if i < j {
 				c.Pairs = append(c.Pairs, m.pair(i, j))
@@ -63,16 +64,23 @@ func (m *measurement) noVoice(i int) string {
 	return ""
 }
 
-func (w *way) path(i, j int) Path {
+func (w *way) path(i, j, rate int) Path {
 	p := Path{Voice: i, Microphone: j, Reason: w.reason}
-	if w.measured {
-		bleed, delay, deviation, inverted := dsp.PowerToDB(w.bleed), w.delay, measure.JSONValue(w.known), w.inverted
-		off := dsp.PowerToDB(1 + w.bleedDeviation)
-		p.BleedDeviationDB = &off
-		p.BleedDB, p.DelayFrames, p.DelayDeviationFrames, p.Inverted = &bleed, &delay, &deviation, &inverted
+	if !w.measured {
+		return p
+	}
+	bleed, off, delay, deviation, inverted := dsp.PowerToDB(w.bleed), dsp.PowerToDB(1+w.bleedDeviation), w.delay, measure.JSONValue(w.known), w.inverted
+	p.BleedDB, p.BleedDeviationDB, p.Inverted = &bleed, &off, &inverted
+	if w.delayKnown(rate) {
+		p.DelayFrames, p.DelayDeviationFrames = &delay, &deviation
+	} else {
+		p.Reason = fmt.Sprintf("the delay is not known to %g ms: a head moves, or the bleed is little over the noise", agreeMs)
 	}
 	return p
 }
+
+// delayKnown reports whether a delay is known well enough to be stated.
+func (w *way) delayKnown(rate int) bool { return w.known <= agreeMs*float64(rate)/1000 }
 
 // pair is what both voices say of their microphones.
 func (m *measurement) pair(i, j int) Pair {
@@ -82,22 +90,24 @@ func (m *measurement) pair(i, j int) Pair {
 		p.Reason = there.reason
 		return p
 	}
-	drift, inverted := there.drift, there.inverted
+	drift, deviation, inverted := there.drift, there.driftDeviation, there.inverted
 	switch {
 	case !there.measured:
-		drift, inverted = -back.drift, back.inverted
+		drift, deviation, inverted = -back.drift, back.driftDeviation, back.inverted
 		p.Reason = "one voice only bleeds: its path and the offset cannot be separated"
 	case back.measured:
-		offset, path := (there.delay-back.delay)/2, (there.delay+back.delay)/2
-		p.OffsetFrames, p.PathFrames = &offset, &path
+		if there.delayKnown(m.rate) && back.delayKnown(m.rate) {
+			offset, path := (there.delay-back.delay)/2, (there.delay+back.delay)/2
+			p.OffsetFrames, p.PathFrames = &offset, &path
+		}
 		if there.inverted != back.inverted {
 			p.Reason = "the voices do not agree on the polarity"
 		}
 	default:
 		p.Reason = "one voice only bleeds: its path and the offset cannot be separated"
 	}
-	drift *= 1e6
-	p.DriftPPM = &drift
+	drift, deviation = 1e6*drift, measure.JSONValue(1e6*deviation)
+	p.DriftPPM, p.DriftDeviationPPM = &drift, &deviation
 	if there.measured != back.measured || there.inverted == back.inverted {
 		p.Inverted = &inverted
 	}

@@ -17,7 +17,7 @@ const (
 	leastRange     = 16        // 12 dB from pauses to speech
 	pauseOverFloor = 4         // 6 dB
 	leastApart     = 0.25      // product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
-	leastAlone     = 8         // windows
+	leastAlone     = 16        // windows, that overlap by half
 )
 
 // placeIn is where a frame of one microphone lies in another one.
@@ -71,14 +71,14 @@ func (m *measurement) guessBleeds() {
 	}
 }
 
-// choose finds the windows in which one voice speaks alone, and those in which nobody
-// does.
+// choose finds the windows in which one voice speaks alone, which overlap by half, and
+// those in which nobody does.
 func (m *measurement) choose() {
 	length := windowFrames(m.rate)
 	m.alone = make([][]int64, len(m.mics))
 	m.pause = nil
 	for i, l := range m.mics {
-		for from := int64(0); from+int64(length) <= l.frames; from += int64(length) {
+		for from := int64(0); from+int64(length) <= l.frames; from += int64(length / 2) {
 			if p, ok := m.powers(i, from, length); ok && m.speaksAlone(i, p) {
 				m.alone[i] = append(m.alone[i], from)
 			}
@@ -89,6 +89,17 @@ func (m *measurement) choose() {
 			m.pause = append(m.pause, from)
 		}
 	}
+}
+
+// aloneSeconds is how long a voice speaks alone.
+func (m *measurement) aloneSeconds(i int) float64 {
+	frames, end := int64(0), int64(0)
+	for _, from := range m.alone[i] {
+		to := from + int64(windowFrames(m.rate))
+		frames += to - max(from, end)
+		end = to
+	}
+	return float64(frames) / float64(m.rate)
 }
 
 func (m *measurement) speaksAlone(i int, p []float64) bool {

@@ -30,7 +30,12 @@ func (c *Conversation) Text() string {
 			fmt.Fprintf(&b, "not measurable: %s\n", p.Reason)
 			continue
 		}
-		fmt.Fprintf(&b, "bleed %.1f dB, %s", *p.BleedDB, c.later(*p.DelayFrames))
+		fmt.Fprintf(&b, "bleed %.1f ± %.1f dB, ", *p.BleedDB, twice(p.BleedDeviationDB))
+		if p.DelayFrames == nil {
+			b.WriteString(p.Reason)
+		} else {
+			b.WriteString(c.later(*p.DelayFrames, twice(p.DelayDeviationFrames)))
+		}
 		if *p.Inverted {
 			b.WriteString(", inverted")
 		}
@@ -44,12 +49,19 @@ func (c *Conversation) Text() string {
 	return b.String()
 }
 
-func (c *Conversation) later(frames float64) string {
+// twice is two standard errors, which 19 of 20 readings lie within.
+func twice(deviation *float64) float64 { return 2 * *deviation }
+
+func (c *Conversation) later(frames, off float64) string {
 	word := "later"
 	if frames < 0 {
 		frames, word = -frames, "earlier"
 	}
-	return fmt.Sprintf("%.2f frames (%.2f ms) %s", frames, 1000*frames/float64(c.Rate), word)
+	within := ""
+	if off > 0 {
+		within = fmt.Sprintf(" ± %.2f", max(0.01, off))
+	}
+	return fmt.Sprintf("%.2f%s frames (%.2f ms) %s", frames, within, 1000*frames/float64(c.Rate), word)
 }
 
 // pairText states what two microphones have to do with each other; "" for nothing.
@@ -59,7 +71,7 @@ func (c *Conversation) pairText(p Pair) string {
 	}
 	var parts []string
 	if p.OffsetFrames != nil {
-		parts = append(parts, c.later(*p.OffsetFrames)+" for a sound halfway between them")
+		parts = append(parts, c.later(*p.OffsetFrames, 0)+" for a sound halfway between them")
 		parts = append(parts, fmt.Sprintf("sound takes %.2f ms from one to the other", 1000**p.PathFrames/float64(c.Rate)))
 	}
 	if *p.DriftPPM == 0 {

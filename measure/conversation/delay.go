@@ -1,0 +1,146 @@
+package conversation
+
+import (
+	"math"
+	"math/cmplx"
+
+	"github.com/boothbench/boothbench/measure/internal/spectra"
+)
+
+// A delay is the one at which the sum over all bins of
+//
+//	W Re(Sxy e^(jωτ)),  W = |H| / (noise + scatter · |H|² Sxx)
+//
+// is largest: of least error where noise is what disturbs it (Hannan and Thomson,
+// "Estimating group delay", 1973), and near to phases alone where echoes are, which
+// scatter them by a part that no averaging over time takes out. Noise and |H| are taken
+// as alike over neighbouring bins: from few windows each bin by itself would favour those
+// whose noise happens to be small.
+type weighting struct {
+	of          []float64 // W of each bin
+	information float64   // 1/frames², of the noise
+}
+
+const (
+	alikeBins    = 4     // on either side, in which noise and |H| are taken as alike, at least
+	alikePart    = 0.08  // and as a part of the frequency: a quarter of a third of an octave
+	leastScatter = 0.001 // of the power
+	// Windows of Hann that overlap by half count the same noise more than once: their sum
+	// of squares is worth 0.947 of the frames, and counts them twice.
+	overlapped = 2 / 0.947
+)
+
+// weigh is the weighting of sums for a scatter.
+func (c *cross) weigh(scatter float64) weighting {
+	n := float64(c.count)
+	last := len(c.xx)
+	noise, own, follows := make([]float64, last+1), make([]float64, last+1), make([]float64, last+1) // sums up to a bin
+	inside := make([]bool, last)
+	c.each(func(f int, _ float64) { inside[f] = true })
+	for f := range last {
+		noise[f+1], own[f+1], follows[f+1] = noise[f], own[f], follows[f]
+		if inside[f] {
+			part, chance := c.part(f)
+			noise[f+1] += chance // a window's noise
+			own[f+1] += c.xx[f] / n
+			follows[f+1] += (part - chance) / n
+		}
+	}
+	w := weighting{of: make([]float64, last)}
+	for f := range last {
+		if !inside[f] {
+			continue
+		}
+		reach := max(alikeBins, int(alikePart*float64(f)))
+		lo, hi := max(0, f-reach), min(last, f+reach+1)
+		h2 := (follows[hi] - follows[lo]) / (own[hi] - own[lo])
+		disturbance := (noise[hi] - noise[lo]) / float64(hi-lo)
+		if !(h2 > 0) {
+			continue
+		}
+		disturbance += scatter * h2 * c.xx[f] / n
+		turn := 2 * math.Pi * float64(f) / float64(c.length)
+		w.of[f] = math.Sqrt(h2) / disturbance
+		w.information += 2 * turn * turn * h2 * c.xx[f] / disturbance / overlapped
+	}
+	return w
+}
+
+// weighted are the sums under a weighting.
+func (c *cross) weighted(w weighting) []complex128 {
+	all := make([]complex128, len(c.xy))
+	for f, v := range c.xy {
+		all[f] = v * complex(w.of[f], 0)
+	}
+	return all
+}
+
+// delay is by how many frames the second sound is later than the map has it, between the
+// frames, with its standard error, and whether it is inverted there.
+func (c *cross) delay() (frames, deviation float64, inverted bool, w weighting) {
+	scatter := leastScatter
+	for range 3 {
+		w = c.weigh(scatter)
+		weighted := c.weighted(w)
+		var value float64
+		frames, value = c.peak(weighted)
+		inverted = value < 0
+		sum := 0.0
+		for _, v := range weighted {
+			sum += cmplx.Abs(v)
+		}
+		if sum > 0 {
+			aligned := min(1, math.Abs(value)/sum)
+			scatter = max(leastScatter, 1-aligned*aligned)
+		}
+		deviation = max(1/math.Sqrt(w.information), c.phaseScatter(weighted, frames))
+	}
+	return frames, deviation, inverted, w
+}
+
+// peak is where weighted sums are largest, with their sign.
+func (c *cross) peak(weighted []complex128) (frames, value float64) {
+	lags := spectra.NewFFT(c.length).Sequence(nil, weighted)
+	best := 0
+	for n, v := range lags {
+		if math.Abs(v) > math.Abs(lags[best]) {
+			best = n
+		}
+	}
+	if best > c.length/2 {
+		best -= c.length
+	}
+	return spectra.Crest(weighted, c.length, float64(best))
+}
+
+// phaseScatter is the standard error of a delay from how far the phases lie off it: over
+// blocks of bins, as echoes put off neighbouring bins alike (the variance of a maximum of
+// likelihood whose model is not exact; White, Econometrica 50, 1982).
+func (c *cross) phaseScatter(weighted []complex128, frames float64) (deviation float64) {
+	sharp := math.Abs(curvature(weighted, c.length, frames))
+	for _, block := range []int{4, 16, 64} {
+		slopes := 0.0
+		for from := 0; from < len(weighted); from += block {
+			slope := 0.0
+			for f := from; f < min(len(weighted), from+block); f++ {
+				turn := 2 * math.Pi * float64(f) / float64(c.length)
+				sin, cos := math.Sincos(turn * frames)
+				v := weighted[f]
+				slope += turn * (real(v)*sin + imag(v)*cos)
+			}
+			slopes += slope * slope
+		}
+		deviation = max(deviation, math.Sqrt(slopes)/sharp)
+	}
+	return deviation
+}
+
+// curvature is the second derivative of weighted sums at a delay.
+func curvature(weighted []complex128, length int, frames float64) (sum float64) {
+	for f, v := range weighted {
+		turn := 2 * math.Pi * float64(f) / float64(length)
+		sin, cos := math.Sincos(turn * frames)
+		sum -= turn * turn * (real(v)*cos - imag(v)*sin)
+	}
+	return sum
+}

@@ -1,0 +1,88 @@
+package conversation
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+// line is a line of least squares through delays over time.
+type line struct {
+	timemap.Map
+	deviation float64 // standard error of Speed
+	centre    float64 // frame
+	level     float64 // delay there, frames
+	sways     float64 // standard deviation of the delays around the line, beyond what they are known to
+	// strain is the variance of the delays around the line over what they are known to:
+	// more than 1 where heads move.
+	strain float64
+}
+
+// lineThrough is the line through delays, by how well each is known. A slope within some
+// of its standard errors, or of less than so many frames in all, is none. Where the
+// delays lie further from the line than they are known to, a variance that is common to
+// all is added (DerSimonian and Laird, "Meta-analysis in clinical trials", 1986).
+func lineThrough(on []peak, least, leastInAll float64) line {
+	l := fitted(on, 0)
+	if len(on) > 2 && l.strain > 1 {
+		var sum, squares float64
+		for _, p := range on {
+			weight := 1 / (p.known * p.known)
+			sum, squares = sum+weight, squares+weight*weight
+		}
+		strain := l.strain
+		further := (strain - 1) * float64(len(on)-2) / (sum - squares/sum)
+		l = fitted(on, further)
+		l.deviation *= math.Sqrt(max(1, l.strain) * alikeness(on, l))
+		l.strain, l.sways = strain, math.Sqrt(further)
+	}
+	reach := on[len(on)-1].centre - on[0].centre
+	if slope := l.Speed - 1; math.IsInf(l.deviation, 0) || math.Abs(slope) < least*l.deviation || math.Abs(slope)*reach < leastInAll {
+		l.Map = timemap.Map{Delay: l.level, Speed: 1}
+	}
+	return l
+}
+
+// fitted is the line where each delay has a further variance.
+func fitted(on []peak, further float64) line {
+	var n, x, y, xx, xy float64
+	for _, p := range on {
+		weight := 1 / (p.known*p.known + further)
+		n, x, y = n+weight, x+weight*p.centre, y+weight*p.delay
+	}
+	x, y = x/n, y/n
+	for _, p := range on {
+		weight := 1 / (p.known*p.known + further)
+		xx += weight * (p.centre - x) * (p.centre - x)
+		xy += weight * (p.centre - x) * (p.delay - y)
+	}
+	l := line{Map: timemap.Map{Delay: y, Speed: 1}, deviation: math.Inf(1), centre: x, level: y, strain: 1}
+	if len(on) < 3 || xx == 0 {
+		return l
+	}
+	slope, rest := xy/xx, 0.0
+	for _, p := range on {
+		d := p.delay - y - slope*(p.centre-x)
+		rest += d * d / (p.known*p.known + further)
+	}
+	l.Map = timemap.Map{Delay: y - slope*x, Speed: 1 + slope}
+	l.strain = rest / float64(len(on)-2)
+	l.deviation = 1 / math.Sqrt(xx)
+	return l
+}
+
+// alikeness is by how much the variance of a mean of delays is larger than if their
+// distances from the line were independent: a head that moves is where it was shortly
+// before. They are taken for a first-order process (Bartlett, "Some aspects of the
+// time-correlation problem in regard to tests of significance", 1935).
+func alikeness(on []peak, l line) float64 {
+	var squares, products float64
+	last := 0.0
+	for _, p := range on {
+		d := p.delay - l.level - (l.Speed-1)*(p.centre-l.centre)
+		squares, products = squares+d*d, products+d*last
+		last = d
+	}
+	correlation := max(0, min(0.9, products/(squares+1e-300)))
+	return (1 + correlation) / (1 - correlation)
+}
