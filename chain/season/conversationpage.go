@@ -63,7 +63,10 @@ func (t *Table) conversationSections() (all []report.Section) {
 			if p.DriftPPM == nil {
 				continue
 			}
-			cells := []report.Cell{{Text: c.Found.Microphones[p.B].Name}, {Text: c.Found.Microphones[p.A].Name}, {}, {}, difference(*p.DriftPPM, "ppm")}
+			cells := []report.Cell{{Text: c.Found.Microphones[p.B].Name}, {Text: c.Found.Microphones[p.A].Name}, {}, {}, {Text: "none"}}
+			if *p.DriftPPM != 0 {
+				cells[4] = difference(*p.DriftPPM, "ppm")
+			}
 			if p.OffsetFrames != nil {
 				cells[2], cells[3] = figure(*p.OffsetFrames, "frames"), figure(*p.PathFrames, "frames")
 			}
