@@ -83,7 +83,7 @@ func TestHonestUncertainty(t *testing.T) {
 		for _, seed := range dsptest.Some(1, []uint64{20, 21, 22, 23, 24, 25}) {
 			seconds := 50.0
 			if !dsptest.IsExhaustive() {
-				seconds = 20
+				seconds = 30
 			}
 			s := newScene(t, 2+int(seed)/2%2, seconds, seed)
 			kind.change(s)
