@@ -287,3 +287,41 @@ func TestBlindRunsShowNothingBeforeTheEnd(t *testing.T) {
 		t.Errorf("the page wrote %q", messages)
 	}
 }
+
+// In both colour schemes and on paper all that can be read and used has contrast enough,
+// and nothing is wider than a narrow window, whatever the names are.
+func TestPageHasContrastInEveryScheme(t *testing.T) {
+	dsptest.Exhaustive(t)
+	c := threeVersions(t)
+	c.Versions[1].Name = strings.Repeat("a-long-name-without-a-blank", 8)
+	page, _, err := c.Page(PageSettings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tab := browser.Start(t)
+	for _, width := range []int{1000, 400} {
+		tab.Open(t, page, width)
+		for start := time.Now(); browser.Ask[bool](t, tab, `document.getElementById("play").disabled`); time.Sleep(50 * time.Millisecond) {
+			if time.Since(start) > 30*time.Second {
+				t.Fatal("the sound was not unpacked")
+			}
+		}
+		browser.Ask[bool](t, tab, `(document.getElementById("result").textContent = "A result", document.querySelector("#versions button").click(), document.getElementById("blind").hidden = false, true)`)
+		for _, on := range browser.EveryMedia {
+			tab.ShowOn(t, on)
+			got := tab.Colours(t)
+			paper, controls := "rgb(255, 255, 255)", 10
+			if on.Print {
+				controls = 2 // nobody plays on paper
+			} else if on.Dark {
+				paper = "rgb(22, 24, 28)"
+			}
+			if got.Paper != paper || len(got.Weak) > 0 || got.Text < 10 || got.Graphics < controls {
+				t.Errorf("%d px, %v: paper %s, accepted: %s; %d texts, %d controls; too faint: %s", width, on, got.Paper, paper, got.Text, got.Graphics, strings.Join(got.Weak, "\n"))
+			}
+			if w := browser.Ask[int](t, tab, "document.documentElement.scrollWidth"); w > width {
+				t.Errorf("%v: the page is %d px wide in a window of %d", on, w, width)
+			}
+		}
+	}
+}

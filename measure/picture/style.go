@@ -20,7 +20,7 @@ var (
 	light = ink{
 		paper: "#ffffff", text: "#1c1e21", soft: "#595d63", grid: "#dcdee1",
 		roles: [5]string{"#0072B2", "#000000", "#D55E00", "#009E73", "#000000"},
-		band:  "#0072b21c", span: "#8a8f9830",
+		band:  "#0072b216", span: "#8a8f981e",
 	}
 	dark = ink{
 		paper: "#16181c", text: "#eceef0", soft: "#a4a9b0", grid: "#3b3f45",
@@ -38,7 +38,7 @@ func Style() string {
 	var b strings.Builder
 	b.WriteString(`.bbp{font:12px system-ui,sans-serif}.bbp text{stroke:none}` +
 		`.bbp .t{font-weight:600;font-size:14px}.bbp .e{text-anchor:end}.bbp .c{text-anchor:middle}` +
-		`.bbp .l{fill:none;stroke-width:1.5;stroke-linejoin:round}.bbp .st{stroke-width:1.2}.bbp .g,.bbp .ax{fill:none}` +
+		`.bbp .l{fill:none;stroke-width:1.5;stroke-linejoin:round}.bbp .st{fill:none;stroke-width:1.2}.bbp .g,.bbp .ax{fill:none}` +
 		`.bbp .m{fill:none;stroke-dasharray:1 3;stroke-width:1.5;stroke-linecap:round}.bbp .b,.bbp .a,.bbp .we{stroke-width:.75}` +
 		`.bbp .h{paint-order:stroke;stroke-width:4px;stroke-linejoin:round}`)
 	for r, d := range dashes {

@@ -12,7 +12,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"reflect"
 	"regexp"
@@ -28,7 +27,6 @@ import (
 	"github.com/boothbench/boothbench/measure/bench"
 	"github.com/boothbench/boothbench/measure/expect"
 	"github.com/boothbench/boothbench/measure/instrument"
-	"github.com/boothbench/boothbench/measure/internal/browser"
 	"github.com/boothbench/boothbench/measure/picture"
 	"github.com/boothbench/boothbench/measure/proof"
 )
@@ -435,76 +433,6 @@ func TestResidualOfTwoVersions(t *testing.T) {
 		if q.Name == "difference" {
 			t.Error("a chain's page has a difference")
 		}
-	}
-}
-
-// In a browser: nothing is asked for, nothing is wider than the window, no text lies
-// outside its picture; and the PDF has all that a closed part of the page holds.
-func TestPagesInABrowser(t *testing.T) {
-	dsptest.Exhaustive(t)
-	tab := browser.Start(t)
-	chainPage := Chain(sheet(), []byte("schema = 1\n"), "v").HTML()
-	for name, page := range map[string][]byte{
-		"take": readTake(t, demoSettings(t)).Page().HTML(), "chain": chainPage, "devices": Devices(devices(4), "v").HTML(),
-		"device": readDevice(t, claimsText).Page().HTML(), "sheets": Devices(OfSheets(sheetsOf(t), []string{"a.json", "b.json"}, nil), "v").HTML(),
-	} {
-		for _, width := range []int{1000, 800, 400} {
-			file := tab.Open(t, page, width)
-			if w := browser.Ask[int](t, tab, "document.documentElement.scrollWidth"); w > width {
-				t.Errorf("%s is %d px wide in a window of %d", name, w, width)
-			}
-			outside := browser.Ask[[]string](t, tab, `[...document.querySelectorAll("svg")].flatMap(s => {
- const box = s.getBoundingClientRect(); if (!box.width) return [];
- return [...s.querySelectorAll("text")].filter(x => { const b = x.getBoundingClientRect(); return b.left < box.left - 1 || b.right > box.right + 1 || b.top < box.top - 1 || b.bottom > box.bottom + 1; }).map(x => x.textContent); })`)
-			for _, text := range outside {
-				t.Errorf("%s at %d px: %q lies outside its picture", name, width, text)
-			}
-			if n := browser.Ask[int](t, tab, `[...document.querySelectorAll("svg")].filter(s => s.getBoundingClientRect().width > 0).length`); n == 0 {
-				t.Errorf("%s at %d px shows no picture", name, width)
-			}
-			requests, messages := tab.Noticed()
-			if len(messages) > 0 || requests[len(requests)-1] != "file://"+file {
-				t.Errorf("%s: messages %q, requests %q", name, messages, requests)
-			}
-		}
-	}
-	pdftotext, err := exec.LookPath("pdftotext")
-	if err != nil {
-		if os.Getenv("BOOTHBENCH_REFERENCES") == "required" {
-			t.Fatal("pdftotext is missing, and BOOTHBENCH_REFERENCES is required")
-		}
-		t.Skip("no pdftotext: the printed page is not read")
-	}
-	folder := t.TempDir()
-	html, pdf := filepath.Join(folder, "p.html"), filepath.Join(folder, "p.pdf")
-	if err := os.WriteFile(html, chainPage, 0o666); err != nil {
-		t.Fatal(err)
-	}
-	args := []string{"--headless", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir=" + filepath.Join(folder, "profile"), "--print-to-pdf=" + pdf, "file://" + html}
-	if os.Geteuid() == 0 {
-		args = append([]string{"--no-sandbox"}, args...)
-	}
-	if out, err := exec.Command(browser.Path(t), args...).CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	printed, err := exec.Command(pdftotext, "-layout", pdf, "-").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for i := range 54 {
-		if !regexp.MustCompile(fmt.Sprintf(`claim%d_db\b`, i)).Match(printed) {
-			t.Errorf("claim %d is not printed", i)
-		}
-	}
-	for _, part := range []string{"The chain file", "schema = 1", "reason 25"} { // a closed part is open on paper
-		if !bytes.Contains(printed, []byte(part)) {
-			t.Errorf("%q is not printed", part)
-		}
-	}
-	// 54 lines, 26 reasons and two pictures: where a column of reasons made nine pages
-	// of the claims alone.
-	if pages := bytes.Count(printed, []byte("\f")); pages > 5 {
-		t.Errorf("%d pages", pages)
 	}
 }
 

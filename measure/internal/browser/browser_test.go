@@ -21,3 +21,33 @@ func TestWhatAPageDoesIsNoticed(t *testing.T) {
 		t.Errorf("messages %q, requests %q", said, asked)
 	}
 }
+
+// What has too little contrast is found, in the scheme in which it has, and nothing else.
+func TestWeakColoursAreFound(t *testing.T) {
+	dsptest.Exhaustive(t)
+	tab := Start(t)
+	page := `<!doctype html><title>x</title><style>body{background:#fff;color:#767676}svg .p{fill:#fff}.f0{fill:#0072B2}.b{fill:#fff;stroke:#000}@media screen and (prefers-color-scheme:dark){.late{color:#000;background:#333}}PLUS</style>
+<p>4.54 to 1 on white</p><p class="late">dark on dark</p><button style="border:1px solid #949494" disabled><i style="color:#ddd">off</i></button>
+<svg width="50" height="50"><title>s</title><rect class="p" width="50" height="50"/><path class="b" d="M0 0h9v9z"/><path class="f0" d="M0 0h9v9z"/><text x="5" y="20">t</text></svg>`
+	for _, c := range []struct {
+		plus string
+		on   Media
+		weak string // words that each thing found holds, "" for nothing
+	}{
+		{"", Media{}, ""},
+		{"", Media{Dark: true}, "late"},
+		{"", Media{Dark: true, Print: true}, ""},
+		{"p{color:#777}", Media{}, "4.54 to 1"}, // 4.48 to 1
+		{".f0{fill:#E69F00}", Media{}, "path f0, fill"},
+		{".b{fill:#555}", Media{}, "path f0, fill"}, // blue on a dark band
+		{".b{stroke:#ccc}", Media{}, "path b, line"},
+		{"svg text{fill:#aaa}", Media{}, "s: t"},
+	} {
+		tab.Open(t, []byte(strings.Replace(page, "PLUS", c.plus, 1)), 800)
+		tab.ShowOn(t, c.on)
+		got := tab.Colours(t)
+		if (c.weak == "") != (len(got.Weak) == 0) || !strings.Contains(strings.Join(got.Weak, "\n"), c.weak) || got.Text < 3 || got.Graphics < 2 {
+			t.Errorf("%q on %v: found %+v; accepted: %q", c.plus, c.on, got, c.weak)
+		}
+	}
+}
