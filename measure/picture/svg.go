@@ -219,7 +219,9 @@ func (c *canvas) panel(id string, q Panel, top, right float64, labels bool) {
 	}
 	if labels {
 		for _, v := range columns {
-			c.text("c", x.at(v), y.from+16, q.X.label(v, columnStep))
+			label := q.X.label(v, columnStep)
+			half := 1 + emWidth(label)/2 // at either end it moves into the picture
+			c.text("c", max(half, min(float64(c.Width)-half, x.at(v))), y.from+16, label)
 		}
 		c.text("s c", (x.from+x.to)/2, y.from+33, shorten(named(q.X), x.to-x.from, emWidth))
 	}

@@ -46,6 +46,10 @@ func wellFormed(t interface{ Fatalf(string, ...any) }, text string) (ids map[str
 				ids[a.Value] = true
 			case "aria-labelledby":
 				names = append(names, strings.Fields(a.Value)...)
+			case "fill":
+				if ref, ok := strings.CutPrefix(a.Value, "url(#"); ok {
+					names = append(names, strings.TrimSuffix(ref, ")"))
+				}
 			case "clip-path":
 				names = append(names, strings.TrimSuffix(strings.TrimPrefix(a.Value, "url(#"), ")"))
 			case "x", "y", "width", "height", "cx", "cy":

@@ -19,7 +19,7 @@ func thin(points []Point, x side) []Point {
 			continue
 		}
 		column := math.Floor(x.at(points[from].X))
-		low, high, to := from, from, from
+		low, high, to := from, from, from+1 // one at least: an x that is NaN lies in no column
 		for ; to < len(points) && math.Floor(x.at(points[to].X)) == column && points[to].Y-points[to].Y == 0; to++ {
 			if points[to].Y < points[low].Y {
 				low = to

@@ -58,7 +58,11 @@ func (a Axis) ticks(n int) (labelled, lines []float64) {
 	}
 	step := a.step(n)
 	for k := math.Ceil(a.Min/step - 1e-6); k*step <= a.Max+1e-6*step && len(labelled) < 100; k++ {
-		labelled = append(labelled, float64(k*step)+0) // +0: no negative zero
+		v := float64(k*step) + 0                                         // +0: no negative zero
+		if s := (v - a.Min) / (a.Max - a.Min); s < -1e-6 || s > 1+1e-6 { // a step may be far longer than the axis
+			continue
+		}
+		labelled = append(labelled, v)
 	}
 	return labelled, labelled
 }

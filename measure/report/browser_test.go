@@ -96,15 +96,7 @@ func TestPagesInABrowser(t *testing.T) {
 	for name, page := range everyPage(t) {
 		for _, width := range []int{1000, 800, 400} {
 			file := tab.Open(t, page, width)
-			if w := browser.Ask[int](t, tab, "document.documentElement.scrollWidth"); w > width {
-				t.Errorf("%s is %d px wide in a window of %d", name, w, width)
-			}
-			outside := browser.Ask[[]string](t, tab, `[...document.querySelectorAll("svg")].flatMap(s => {
- const box = s.getBoundingClientRect(); if (!box.width) return [];
- return [...s.querySelectorAll("text")].filter(x => { const b = x.getBoundingClientRect(); return b.left < box.left - 1 || b.right > box.right + 1 || b.top < box.top - 1 || b.bottom > box.bottom + 1; }).map(x => x.textContent); })`)
-			for _, text := range outside {
-				t.Errorf("%s at %d px: %q lies outside its picture", name, width, text)
-			}
+			fits(t, tab, name, width)
 			if n := browser.Ask[int](t, tab, `[...document.querySelectorAll("svg")].filter(s => s.getBoundingClientRect().width > 0).length`); n == 0 {
 				t.Errorf("%s at %d px shows no picture", name, width)
 			}
@@ -154,3 +146,16 @@ func TestPagesInABrowser(t *testing.T) {
 	}
 }
 
+// fits holds a page to its window, and text to its picture.
+func fits(t *testing.T, tab *browser.Tab, name string, width int) {
+	t.Helper()
+	if w := browser.Ask[int](t, tab, "document.documentElement.scrollWidth"); w > width {
+		t.Errorf("%s is %d px wide in a window of %d", name, w, width)
+	}
+	outside := browser.Ask[[]string](t, tab, `[...document.querySelectorAll("svg")].flatMap(s => {
+ const box = s.getBoundingClientRect(); if (!box.width) return [];
+ return [...s.querySelectorAll("text")].filter(x => { const b = x.getBoundingClientRect(); return b.left < box.left - 1 || b.right > box.right + 1 || b.top < box.top - 1 || b.bottom > box.bottom + 1; }).map(x => x.textContent); })`)
+	for _, text := range outside {
+		t.Errorf("%s at %d px: %q lies outside its picture", name, width, text)
+	}
+}

@@ -19,6 +19,7 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 	p := Page{Title: "Proof: " + name, About: fmt.Sprintf("Measured at %d Hz: each stage alone, then the whole chain.", sheet.RateHz)}
 	p.Verdict, p.Answer = claimsAnswer(name, sheet, "what it says")
 	reasons := &reasonList{}
+	drawn := make([]bool, len(sheet.Curves)) // a stage's curves stand where it comes first
 	var wrong []proof.Line
 	for _, l := range sheet.Lines {
 		if l.Verdict != measure.Pass {
@@ -40,7 +41,8 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 		stage := sheet.Lines[from].Stage
 		s := Section{Title: upper(stage), Table: claimsTable(sheet.Lines[from:to], reasons)}
 		for i, c := range sheet.Curves {
-			if c.Stage == stage {
+			if c.Stage == stage && !drawn[i] {
+				drawn[i] = true
 				s.Pictures = append(s.Pictures, Declared(fmt.Sprintf("curve-%d", i+1), c))
 			}
 		}
