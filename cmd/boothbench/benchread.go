@@ -148,6 +148,8 @@ func printBenchSheet(e env, sheet *bench.Sheet) {
 		}
 		if r.Value != nil {
 			fmt.Fprintf(e.stdout, "  %-32s %s\n", r.Reading, r)
+		} else if strings.HasPrefix(r.Reason, "above ") || strings.HasPrefix(r.Reason, "under ") { // a bound
+			fmt.Fprintf(e.stdout, "  %-32s %s\n", r.Reading, r.Reason)
 		}
 	}
 	for _, c := range sheet.Claims {

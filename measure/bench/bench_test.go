@@ -382,6 +382,34 @@ func TestStartersCanBePlanned(t *testing.T) {
 	}
 }
 
+// Every cue sheet has the cautions about hearing, tweeters, phantom power and mains, and
+// one for each condition; every kind of path has one.
+func TestCautionsOnEveryCueSheet(t *testing.T) {
+	for _, name := range dsptest.Some(1, Starters()) {
+		p, err := ReadPlan(name, Starter(name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := p.CueSheet()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, word := range []string{"Hearing:", "Tweeters:", "Phantom power:", "Mains:", "Local rules"} {
+			if !strings.Contains(text, word) {
+				t.Errorf("%s: no %q", name, word)
+			}
+		}
+		if got, want := strings.Count(text, "   Caution: "), len(p.Conditions()); got != want {
+			t.Errorf("%s: %d cautions for %d conditions", name, got, want)
+		}
+	}
+	for _, kind := range PathKinds() {
+		if len(cautionOf[kind]) < 20 {
+			t.Errorf("%s: caution %q", kind, cautionOf[kind])
+		}
+	}
+}
+
 // A noise of -100 dBu behind 40 dB of gain is -140 dBu at the input, 9 dB under the
 // thermal noise of 150 ohm over 20 kHz (-130.9 dBu: common practice) and so impossible;
 // -86 dBu is -126 dBu.

@@ -21,6 +21,8 @@ type Alignment struct {
 	Rate     int // Hz, the stimulus's
 	Readings measure.Readings
 	Findings []measure.Finding // what is odd, though it voids nothing
+
+	peaks []float64 // of each channel between the marks, as recorded: to bring it onto other frames moves it
 }
 
 // Recording is what came back from a device that was played a marked stimulus.
@@ -64,6 +66,7 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 			firstMap = h.Map
 		}
 		a.Sound[c] = firstMap.Resample(plane, layout.Signal, layout.EndMark)
+		a.peaks = append(a.peaks, largestSample(plane, int(h.At(layout.Signal)), int(h.At(layout.SignalEnd))))
 		a.report(h, c, len(r.Sound))
 		a.findResampling(played.Signal, sound[min(c, len(sound)-1)], plane, h.Map, layout, c)
 	}
@@ -71,6 +74,14 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 		return nil, &VoidError{Clipped, channel, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.Rate), frame)}
 	}
 	return a, nil
+}
+
+// largestSample is the largest |sample| from one frame to another.
+func largestSample(x []float64, from, to int) (most float64) {
+	for _, v := range x[max(0, from):max(0, from, min(len(x), to))] {
+		most = max(most, math.Abs(v))
+	}
+	return most
 }
 
 // channelThatHas is another channel of a recording, in which the stimulus is; −1: none.

@@ -17,6 +17,8 @@ type FrequencyResponse struct {
 	GroupDelayMs []float64 // −dφ/dω; the device's delay is in it
 
 	at func(hz float64) complex128 // the gain at any frequency; nil: known at Hz only
+
+	seconds float64 // of the response that it was read from; 0: of a formula
 }
 
 // SampledResponse is a gain in closed form as if it had been measured at some

@@ -29,6 +29,7 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
 	a.compareGains(s, all)
 	a.findBreaks(s)
+	a.headroomAsRecorded(all)
 	_, ok := s.(stimulus.Swept)
 	if err != nil || !ok {
 		return all, err
@@ -67,6 +68,18 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 		}
 	}
 	return all, nil
+}
+
+// headroomAsRecorded reads converter_headroom_db from the samples that were recorded.
+func (a *Alignment) headroomAsRecorded(all measure.Readings) {
+	for i := range all {
+		r := &all[i]
+		if suffix, is := strings.CutPrefix(r.Name, "converter_headroom_db"); is && r.Measurable() {
+			if peak := a.peaks[max(0, channelOf(suffix))]; peak > 0 {
+				r.Value = -dsp.AmplitudeToDB(peak)
+			}
+		}
+	}
 }
 
 // channelOf is the channel, from 0, that a suffix _chN names; −1 without one.

@@ -79,6 +79,7 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 		}
 		seen := f.at
 		f.at = func(hz float64) complex128 { return seen(hz) / plain.at(hz) }
+		f.seconds = float64(after) / float64(rate)
 		all = append(all, f)
 	}
 	return all, nil
@@ -144,7 +145,7 @@ func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRes
 			return nil, fmt.Errorf("channel %d: %w", c+1, err)
 		}
 		out := settled(plane)
-		f := &FrequencyResponse{}
+		f := &FrequencyResponse{seconds: float64(length) / float64(rate)}
 		for i, bin := range bins {
 			pair := bins[i/2*2]
 			turn := out[pair+2] / in[pair+2] / (out[pair] / in[pair])
@@ -176,10 +177,23 @@ func curveReadings(curves []*FrequencyResponse, declared func(hz float64) comple
 	return all
 }
 
-// cornerEdgesHz is by how much the ends of the sweep's band and of the second of response
-// that is read may move a corner: of couplings with corners from 8 to 20 Hz, by sweeps
-// from 2 Hz, the largest error found was 0.12 Hz; here with two thirds as much again.
-const cornerEdgesHz = 0.2
+// edgesHz is by how much the end of the band at edgeHz may move a corner at hz. The edge
+// rings on: of a response that is read over T seconds its spectrum leaks 1/(2π·Δf·T) of
+// the edge's amplitude over a distance Δf (the envelope of a sinc, whose edge is a step;
+// a softer one leaks less). A relative error ε moves the magnitude by 8.69·ε dB; that of
+// one pole falls by 4.34 dB per corner's Hz at the corner, and that of more poles faster.
+// So ε moves the corner by 2·ε·hz, which is hz/(π·Δf·T).
+// Between the tones of a multitone a corner lies within half their distance. A formula has
+// neither.
+func (f *FrequencyResponse) edgesHz(hz, edgeHz float64) (off float64) {
+	if f.seconds > 0 {
+		off = hz / (math.Pi * max(1, math.Abs(hz-edgeHz)) * f.seconds)
+	}
+	if i := f.index(hz); f.at == nil && i > 0 {
+		off += (f.Hz[i] - f.Hz[i-1]) / 2
+	}
+	return off
+}
 
 // addCorners adds where the magnitude is 3.01 dB under that at 1 kHz, below and above
 // it, and by how much it varies between: from an octave over the lower corner to an
@@ -191,13 +205,14 @@ func (f *FrequencyResponse) addCorners(r *measure.Readings, reason string, low, 
 		towards float64
 		end     *float64
 		octave  float64
-	}{{"lower_corner_hz", f.Hz[0], &low, 2}, {"upper_corner_hz", f.Hz[len(f.Hz)-1], &high, 0.5}} {
+		beyond  string
+	}{{"lower_corner_hz", f.Hz[0], &low, 2, "under"}, {"upper_corner_hz", f.Hz[len(f.Hz)-1], &high, 0.5, "above"}} {
 		about := measure.Reading{Unit: "Hz", Reference: "the gain at 1 kHz", Reason: reason, Definition: "half the power, 10·log10(1/2) = −3.01 dB; " + method}
 		if reason == "" {
 			hz, err := f.crossing(middle, corner.towards, f.DB(middle)+dsp.PowerToDB(0.5))
 			if about.Value = hz; err != nil {
-				about.Reason = err.Error()
-			} else if about.Bound = fmt.Sprintf("±%g Hz by the ends of the band and of the response", cornerEdgesHz); corner.octave > 1 {
+				about.Reason = corner.beyond + " " + spectra.HzText(corner.towards) + ": up to there the magnitude does not fall by 3.01 dB"
+			} else if about.Bound = fmt.Sprintf("±%.2g Hz by the ends of the band and of the response", f.edgesHz(hz, corner.towards)); corner.octave > 1 {
 				*corner.end = max(*corner.end, hz*corner.octave)
 			} else {
 				*corner.end = min(*corner.end, hz*corner.octave)

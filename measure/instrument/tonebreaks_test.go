@@ -2,12 +2,14 @@ package instrument
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -87,6 +89,74 @@ func TestBreaksOfATone(t *testing.T) {
 		}
 		if c.phrase == "" && found != "" || !strings.Contains(found, c.phrase) {
 			t.Errorf("%s: found %q, want %q", c.name, found, c.phrase)
+		}
+	}
+}
+
+// Random tones, levels, rates and impairments: what does not break a tone is no finding,
+// in any of 200; a dropout, a click or lost frames that stand clear of what is in the tone
+// anyway are found, each with its place.
+func TestBreaksOfRandomTones(t *testing.T) {
+	cases := 24
+	if dsptest.IsExhaustive() {
+		cases = 400
+	}
+	random := rand.New(rand.NewPCG(8, 1))
+	between := func(low, high float64) float64 { return low + (high-low)*random.Float64() }
+	for n := range cases {
+		rate := []int{44100, 48000, 96000}[random.IntN(3)]
+		hz, level := 40*math.Pow(250, random.Float64()), dsp.DBToAmplitude(-40*random.Float64()-1)
+		noise, hum, third, pole := level*dsp.DBToAmplitude(between(-90, -40)), level*dsp.DBToAmplitude(between(-80, -30)), between(0, 0.1), between(0, 0.9)
+		tone := stimulus.Tone{Hz: hz, PeakDBFS: dsp.AmplitudeToDB(level), Seconds: 3}
+		sound, err := tone.Make(rate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		x := append(sound[0], make([]float64, rate/2)...)
+		last, wander := 0.0, between(0, 0.02)
+		for i := range x {
+			u := x[i] / level
+			v := level * (u - third*u*u*u) * (1 + wander*math.Sin(float64(i)/float64(rate))) // a slow change of level
+			last = (1-pole)*v + pole*last                                                    // a low-pass
+			x[i] = last + hum*math.Sin(2*math.Pi*50*float64(i)/float64(rate)) + noise*random.NormFloat64() + 0.01*level
+		}
+		fault := []string{"", "", "dropout", "click", "lost"}[n%5]
+		at := int(between(1.2, 2.7) * float64(rate))
+		peak := 0.0
+		for _, v := range x[rate : 2*rate] {
+			peak = max(peak, math.Abs(v))
+		}
+		switch fault {
+		case "dropout": // of three periods, and 5 ms
+			clear(x[at : at+int(max(0.005, 3/hz)*float64(rate))])
+		case "click": // of half the tone's peak
+			x[at] += peak / 2
+		case "lost": // a third of a period and more, up to two thirds
+			lost := int(between(0.34, 0.66) / hz * float64(rate))
+			if lost == 0 {
+				continue
+			}
+			copy(x[at:], x[at+lost:])
+		}
+		a := &Alignment{Sound: dsp.Block{x}, Rate: rate}
+		a.findBreaks(tone)
+		found := ""
+		for _, f := range a.Findings {
+			if !strings.Contains(f.What, "cut flat") {
+				found = f.What
+			}
+		}
+		about := fmt.Sprintf("case %d: %.0f Hz at %d Hz, %.1f dBFS, noise %.0f dB, hum %.0f dB, third %.2f", n, hz, rate, tone.PeakDBFS, dsp.AmplitudeToDB(noise/level), dsp.AmplitudeToDB(hum/level), third)
+		if (found != "") != (fault != "") {
+			t.Errorf("%s: fault %q, found %q", about, fault, found)
+		}
+		if fault == "" && len(a.Findings) > 0 {
+			t.Errorf("%s: found %q", about, a.Findings[0].What)
+		}
+		_, place, has := strings.Cut(found, "from ")
+		var seconds float64
+		if _, err := fmt.Sscanf(place, "%f", &seconds); has && (err != nil || math.Abs(seconds-float64(at)/float64(rate)) > 0.12) { // a block, of 4 periods and more
+			t.Errorf("%s: fault %q at %.3f s, found %q", about, fault, float64(at)/float64(rate), found)
 		}
 	}
 }
