@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"strings"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
@@ -291,7 +292,11 @@ func (d *delivery) fits(job int) error {
 			continue
 		}
 		if j := measure.Judge(d.jobs[job].In, r.Format().Rate, format, l); j.Verdict != measure.Pass {
-			return &Refusal{Reason: j.String()}
+			reason := j.Sentence()
+			if len(d.jobs) == 1 { // whoever reports a refusal names the take
+				reason = strings.TrimPrefix(reason, j.Subject+": ")
+			}
+			return &Refusal{Reason: reason}
 		}
 	}
 	return nil

@@ -47,7 +47,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 	for k, t := range takes {
 		a, err := analyseTake(ctx, t.Name, t.Open, watch("analysis", k))
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", t.Name, err)
+			return nil, ofTake(t.Name, err)
 		}
 		if len(a.inspection.Floors) == 0 {
 			return nil, &NoProposal{fmt.Sprintf("%s: %s", t.Name, a.inspection.Findings[0].What)}
@@ -79,12 +79,20 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 			d.predict(a, p, p.predicted[k])
 		} else {
 			if err := d.measure(ctx, a, p.Chain, watch("run of the proposed chain", k)); err != nil {
-				return nil, fmt.Errorf("%s: %w", a.name, err)
+				return nil, ofTake(a.name, err)
 			}
 		}
 		p.Takes = append(p.Takes, *d)
 	}
 	return p, nil
+}
+
+// ofTake names the take that an error is about, unless the error does.
+func ofTake(name string, err error) error {
+	if strings.HasPrefix(err.Error(), name+":") {
+		return err
+	}
+	return fmt.Errorf("%s: %w", name, err)
 }
 
 // countedSource reports how far a source was read.
@@ -140,7 +148,7 @@ func sameFloors(all []*takeAnalysis) error {
 func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
 	r, err := analyseTake(ctx, room.Name, room.Open, watch("room", 0))
 	if err != nil {
-		return fmt.Errorf("%s: %w", room.Name, err)
+		return ofTake(room.Name, err)
 	}
 	if r.undecided != "" {
 		p.Notes = append(p.Notes, fmt.Sprintf("The room recording %s is of no use: %s.", room.Name, r.undecided))
@@ -167,7 +175,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	notches := p.proposeNotches(all, corner)
 	for k, a := range all {
 		if err := a.readBehind(ctx, notches, watch("analysis without the hum", k)); err != nil {
-			return fmt.Errorf("%s: %w", a.name, err)
+			return ofTake(a.name, err)
 		}
 	}
 	gains := p.proposeExpander(all)

@@ -463,6 +463,9 @@ func TestProposeWhatever(t *testing.T) {
 			if err := c.Check(rate, len(planes)); err != nil {
 				t.Errorf("%s, %d Hz: %v", name, rate, err)
 			}
+			if strings.Contains(string(p.Text), "Inf") || strings.Contains(string(p.Text), "NaN") {
+				t.Errorf("%s, %d Hz: a figure that is none:\n%s", name, rate, p.Text)
+			}
 		}
 	}
 }

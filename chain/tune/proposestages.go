@@ -74,13 +74,14 @@ func (p *ProposedChain) proposeLimiter(peaks [][]int16) {
 			loudest = max(loudest, quantile(active, 0.995))
 		}
 	}
-	drive := 0.0
+	drive, reading := 0.0, "no sound that is loud enough to judge its peaks by"
 	if !math.IsInf(loudest, -1) {
+		reading = fmt.Sprintf("99.5 %% of the milliseconds of sound peak at %.1f dBFS or less ahead of it", loudest)
 		drive = math.Floor(2*max(-mostDB, min(mostDB, ceiling+limitedDB-loudest))) / 2
 	}
 	p.stage("limiter", "", "")
 	p.choose("ceiling_dbtp", ceiling, "dBTP", "", "EBU R 128: -1 dBTP at most", High)
-	p.choose("drive_db", drive, "dB", fmt.Sprintf("99.5 %% of the milliseconds of sound peak at %.1f dBFS or less ahead of it", loudest), "so that they are limited by 1 dB at most, and 12 dB at most; for a loudness, use deliver", Medium)
+	p.choose("drive_db", drive, "dB", reading, "so that they are limited by 1 dB at most, and 12 dB at most; for a loudness, use deliver", Medium)
 	p.choose("lookahead_ms", 3, "ms", "", "", High)
 }
 

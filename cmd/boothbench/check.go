@@ -35,6 +35,7 @@ A limits file:
   files = ["ep*.wav"]                                  # none: each FILE
   spec = "ebu-r128"                                    # see boothbench specs
   noise_floor_dbfs = { max = -60, why = "our room" } # printed beside the limit
+  sample_bits = { min = 24 }                           # also channels, rate_hz, duration_s
   [[expect]]
   files = ["ep1.wav"]
   like = "ep1-before.wav"                              # see boothbench compare; missing_ms

@@ -253,7 +253,7 @@ func (p *proposer) printFloor(d tune.Damage, was measure.Reading) {
 		return
 	}
 	fmt.Fprintf(p.e.stdout, "  noise in the pauses: %.1f dBFS, before the chain %.1f dBFS", d.FloorAfter, d.FloorBefore)
-	if is, _ := d.After.Get("integrated_lufs"); is.Measurable() && was.Measurable() {
+	if is, _ := d.After.Get("integrated_lufs"); is.Measurable() && was.Measurable() && was.Value > d.FloorBefore+1 {
 		fmt.Fprintf(p.e.stdout, "; %.1f dB under the loudness, before %.1f dB", is.Value-d.FloorAfter, was.Value-d.FloorBefore)
 	}
 	fmt.Fprintln(p.e.stdout)
