@@ -48,6 +48,30 @@ func BenchmarkAgainstProcess(b *testing.B) {
 	}
 }
 
+// BenchmarkReportAgainstParts compares the page of a take of ten minutes of stereo speech
+// with the commands that give its figures: process, inspect, and meter of both files.
+// 1.5 at most is the aim.
+func BenchmarkReportAgainstParts(b *testing.B) {
+	const demo = "../../testdata"
+	dir := b.TempDir()
+	in, out, page, chain := filepath.Join(dir, "in.wav"), filepath.Join(dir, "out.wav"), filepath.Join(dir, "page.html"), filepath.Join(demo, "harbour-street.toml")
+	tenMinutes(b, filepath.Join(demo, "harbour-street.wav"), in)
+	seconds := func(args ...string) float64 {
+		return dsptest.ProcessorSeconds(func() {
+			if code := run(b.Context(), args, strings.NewReader(""), io.Discard, os.Stderr); code != 0 {
+				b.Fatalf("%v: exit code %d", args, code)
+			}
+		})
+	}
+	var pairs dsptest.Pairs
+	for b.Loop() {
+		parts := seconds("process", in, "--chain", chain, "--out", out, "--quiet", "--replace") +
+			seconds("inspect", in, "--quiet") + seconds("meter", in, "--quiet") + seconds("meter", out, "--quiet")
+		pairs.Add(seconds("report", "take", in, "--chain", chain, "--out", page, "--quiet", "--replace"), parts)
+	}
+	pairs.Report(b, "x/parts")
+}
+
 // tenMinutes writes the demo take again and again, in stereo: the second channel is
 // softer and a little later.
 func tenMinutes(b *testing.B, of, path string) {
