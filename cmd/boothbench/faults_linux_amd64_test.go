@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -32,7 +33,7 @@ var writings = []writing{
 	{args: "process take.wav --chain gain.toml --out out.wav --replace", outputs: "out.wav", old: "out.wav"},
 	{args: "process take.wav --chain gain.toml --out out.wav --trace trace.csv", outputs: "out.wav trace.csv"},
 	{args: "process take.wav second.wav --chain gain.toml --out-dir m --jobs 1", outputs: "m/take.wav m/second.wav"},
-	{args: "deliver take.wav --chain limiter.toml --loudness-lufs -20 --true-peak-dbtp -1 --out out.wav --save-chain solved.toml --replace --jobs 1 --limiting-max-db 60", outputs: "out.wav solved.toml", old: "out.wav solved.toml"},
+	{args: "deliver take.wav --chain twice.toml --loudness-lufs -13 --true-peak-dbtp -1 --out out.wav --save-chain solved.toml --replace --jobs 1 --limiting-max-db 60", outputs: "out.wav solved.toml", old: "out.wav solved.toml"},
 	{args: "deliver take.wav second.wav --chain limiter.toml --loudness-lufs -20 --true-peak-dbtp -1 --as-one-programme --out-dir m --jobs 1 --limiting-max-db 60", outputs: "m/take.wav m/second.wav", both: true},
 	{args: "propose take.wav --out voice.toml --replace", outputs: "voice.toml", old: "voice.toml"},
 	{args: "meter take.wav --series series.csv", outputs: "series.csv"},
@@ -49,6 +50,9 @@ var writings = []writing{
 }
 
 const limiterChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\n"
+
+// twiceChain is one with which a delivery of the take to -13 LUFS is rendered twice.
+const twiceChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\nlookahead_ms = 0.5\n"
 
 const benchPlan = "schema = 1\ndevice = \"A\"\n[[test]]\nname = \"short\"\nstimulus = \"kind=silence seconds=0.1\"\n[[path]]\nname = \"line\"\nkind = \"line-input\"\ntests = [\"short\"]\n"
 
@@ -67,7 +71,7 @@ func (w writing) prepare(t *testing.T, old string) string {
 
 func (w writing) prepareIn(t *testing.T, folder, old string) {
 	t.Helper()
-	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "plan.toml": benchPlan, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n",
+	for name, text := range map[string]string{"gain.toml": gainChain, "limiter.toml": limiterChain, "twice.toml": twiceChain, "plan.toml": benchPlan, "limits.toml": "schema = 1\n[[expect]]\nintegrated_lufs = { max = 0 }\n",
 		"like.toml": "schema = 1\n[[expect]]\nlike = \"second.wav\"\ngain_db = { max = 0 }\n"} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
@@ -94,6 +98,26 @@ func (w writing) prepareIn(t *testing.T, folder, old string) {
 			t.Fatal(err)
 		}
 	}
+}
+
+// One of the deliveries among the writings renders twice, so that faults meet it in the
+// second render too.
+func TestDeliveryAmongTheFaultsRendersTwice(t *testing.T) {
+	for _, w := range writings {
+		if strings.Contains(w.args, "twice.toml") {
+			program, err := exec.LookPath("boothbench")
+			if err != nil {
+				t.Fatal(err)
+			}
+			cmd := exec.Command(program, strings.Fields(w.args+" --json")...)
+			cmd.Dir = w.prepare(t, w.old)
+			if printed, err := cmd.Output(); err != nil || !strings.Contains(string(printed), `"passes":3`) {
+				t.Errorf("%s: %v: %s", w.args, err, printed)
+			}
+			return
+		}
+	}
+	t.Error("no such delivery")
 }
 
 // contents are the files below a folder, by name.
