@@ -96,6 +96,9 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 			return nil, err
 		}
 		p.Takes[i].Bytes = info.Size()
+		if there, err := os.Stat(p.output(t)); err == nil && os.SameFile(there, info) {
+			return nil, fmt.Errorf("%s: the output would be the take itself; accepted: another folder for the season", t.Path)
+		}
 	}
 	for _, c := range p.Conversations {
 		for _, name := range []string{c.reportName(), c.mixName()} {

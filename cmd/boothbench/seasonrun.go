@@ -26,6 +26,12 @@ func runSeasonRun(e env, args []string) error {
 	if err := parse(f, args); err != nil {
 		return err
 	}
+	k, n := 1, 1
+	if share != "" {
+		if count, err := fmt.Sscanf(share, "%d/%d", &k, &n); count != 2 || err != nil || fmt.Sprintf("%d/%d", k, n) != share || k < 1 || k > n {
+			return usageError("--share: found %q; accepted: K/N with K from 1 to N, such as 3/20", share)
+		}
+	}
 	p, err := loadSeason(f)
 	if err != nil {
 		return err
@@ -36,12 +42,6 @@ func runSeasonRun(e env, args []string) error {
 	}
 	if err := p.Check(program); err != nil {
 		return usageErrorUnless(err)
-	}
-	k, n := 1, 1
-	if share != "" {
-		if count, err := fmt.Sscanf(share, "%d/%d", &k, &n); count != 2 || err != nil || fmt.Sprintf("%d/%d", k, n) != share || k < 1 || k > n {
-			return usageError("--share: found %q; accepted: K/N with K from 1 to N, such as 3/%d", share, max(3, p.Shares))
-		}
 	}
 	r := seasonRun{env: e, plan: p, k: k, n: n, settings: s, quiet: quiet, asJSON: asJSON, reported: map[string]bool{}}
 	return r.run()

@@ -7,7 +7,7 @@ import "math"
 // Two ways lead to it. What follows the voice's own microphone, bin by bin, is free of
 // noise and of other voices, but lacks what does not follow it within a window: late
 // echoes, and high frequencies while a head moves. What the other microphone has more
-// than in the pauses lacks nothing, but has all else that is to be heard while the voice
+// than in the pauses lacks nothing, but holds every other sound as well while the voice
 // speaks. So the first is the least and the second the most that it can be. Where they
 // differ by more than the noise explains the second is taken, and half the difference is in its
 // standard error; where they do not, the first is taken, and all the difference is.
