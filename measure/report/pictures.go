@@ -116,7 +116,7 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 
 // roomy is an axis on which a line at either end is not hidden by the frame.
 func roomy(y picture.Axis) picture.Axis {
-	room := 0.06 * (y.Max - y.Min)
+	room := float64(0.06 * (y.Max - y.Min))
 	y.Min, y.Max = y.Min-room, y.Max+room
 	return y
 }

@@ -372,7 +372,7 @@ func TestSheetsPage(t *testing.T) {
 			t.Errorf("device %d, %q, has no point at 100 Hz", i+1, series[i].Name)
 		}
 	}
-	if static := pictures[2]; !strings.HasPrefix(static.Title, "Static-curve, voice") || static.Panels[0].X.Name != "input" {
+	if static := pictures[2]; !strings.HasPrefix(static.Title, "Static curve, voice") || static.Panels[0].X.Name != "input" {
 		t.Errorf("the third picture is %q, over %q", static.Title, static.Panels[0].X.Name)
 	}
 	// What the sheet's file holds is what was drawn.
