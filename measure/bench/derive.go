@@ -55,7 +55,7 @@ func roundTrip(row Row) (all []Row) {
 			runs = append(runs, measure.Readings{{Name: "latency_frames", Reading: measure.Reading{Value: *v}}})
 		}
 	}
-	off := stated(row.Bound)
+	off := max(stated(row.Bound), resolution("frames", 0))
 	for _, n := range instrument.RoundTrip(runs, row.of.RateHz) {
 		n.Bound = row.Bound
 		one := off

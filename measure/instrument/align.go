@@ -133,9 +133,12 @@ const steadyGainDB = 0.5
 func (a *Alignment) report(h placedMarks, channel, channels int) {
 	var r measure.Readings
 	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
-	bound := fmt.Sprintf("±%.2g frames, two standard deviations of the noise; a device's dispersion adds its own", max(0.001, 2*h.spread))
-	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound})
-	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text})
+	off := max(0.001, 2*h.spread)
+	bound := func(off float64, unit string) string {
+		return fmt.Sprintf("±%.2g %s, two standard deviations of the noise; a device's dispersion adds its own", off, unit)
+	}
+	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound(off, "frames")})
+	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text, Bound: bound(off*1000/float64(a.Rate), "ms")})
 	r.Add("gain_db", measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"})
 	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
 	r.Add("drift_ppm", measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
