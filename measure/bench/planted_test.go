@@ -135,7 +135,7 @@ func overdriven() float64 {
 func TestDerivedReadings(t *testing.T) {
 	devices, text := 1, derivedPlan
 	if dsptest.IsExhaustive() {
-		devices, text = 6, longDerivedPlan
+		devices, text = 4, longDerivedPlan // some 15 s of processor time each
 	}
 	random := rand.New(rand.NewPCG(15, 3))
 	inside, all := 0, 0
