@@ -25,6 +25,13 @@ func (b Block) Frames() int {
 	return len(b[0])
 }
 
+// Channels is the number of channels.
+func (b Block) Channels() int { return len(b) }
+
+// Plane is one channel's samples, counted from 0. The error is always nil: only sound
+// that is read from a file, which can stand for a block, has one.
+func (b Block) Plane(channel int) ([]float64, error) { return b[channel], nil }
+
 // Processor is one stage of a chain, built for one rate and channel count.
 type Processor interface {
 	// Process replaces the block's samples by the processed ones. The block

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -45,7 +46,7 @@ type gauge struct {
 
 	signal   stimulus.Signal
 	device   string // what is measured
-	sound    dsp.Block
+	sound    instrument.Response
 	readings measure.Readings
 	findings []measure.Finding
 }
@@ -88,7 +89,15 @@ Examples:
 		return err
 	}
 	defer sparingMemory()()
+	defer g.close()
 	return g.run(e, f.Args())
+}
+
+// close removes what the response keeps in a temporary file.
+func (g *gauge) close() {
+	if c, ok := g.sound.(io.Closer); ok {
+		c.Close()
+	}
 }
 
 func (g *gauge) check(files []string) error {
@@ -239,8 +248,12 @@ func (g *gauge) respond(e env) error {
 			})
 		}
 	}
-	g.sound, err = instrument.Respond(e.ctx, device, g.rate, sound)
-	return inputError(err)
+	stored, err := instrument.RespondStored(e.ctx, device, g.rate, sound)
+	if err != nil {
+		return inputError(err)
+	}
+	g.sound = stored
+	return nil
 }
 
 // table is the curve, which --curve or --plot asks for.
@@ -277,7 +290,7 @@ func (g *gauge) print(e env) {
 	findings := []gaugeFinding{}
 	for _, f := range g.findings {
 		found, of := gaugeFinding{f.Severity.String(), f.What, f.Do, nil}, g.device
-		if f.Channel >= 0 && len(g.sound) > 1 {
+		if f.Channel >= 0 && g.sound.Channels() > 1 {
 			channel := f.Channel + 1
 			found.Channel = &channel
 			of += fmt.Sprintf(", channel %d", channel)
@@ -299,5 +312,5 @@ func (g *gauge) print(e env) {
 		return
 	}
 	fmt.Fprintf(e.stdout, "%s  %s, %d Hz\n", g.device, stimulus.Describe(g.signal), g.rate)
-	printReadings(e.stdout, g.readings, wave.Unquantised(g.rate, len(g.sound)))
+	printReadings(e.stdout, g.readings, wave.Unquantised(g.rate, g.sound.Channels()))
 }

@@ -76,7 +76,9 @@ type tone struct {
 	float, bare       bool
 	replace, asJSON   bool
 	signal            stimulus.Signal
-	sound             dsp.Block
+	sound             dsp.Block       // the signal alone
+	parts             *stimulus.Parts // the signal between its marks; nil: bare
+	frames            int             // of what is written
 	identity          string
 	peakDBFS, seconds float64
 	markDBFS          float64
@@ -127,7 +129,7 @@ func (t *tone) run(e env) error {
 		return err
 	}
 	format.Channels = len(t.sound)
-	options := wave.Options{Replace: t.replace, Frames: int64(t.sound.Frames())}
+	options := wave.Options{Replace: t.replace, Frames: int64(t.frames)}
 	if t.identity != "" {
 		options.Chunks = []wave.Chunk{{ID: stimulus.ChunkID, Data: []byte(t.identity)}}
 	}
@@ -139,7 +141,7 @@ func (t *tone) run(e env) error {
 		return err
 	}
 	defer w.Abort()
-	if err := w.Write(t.sound); err != nil {
+	if err := t.write(w); err != nil {
 		return outputError(err)
 	}
 	if err := w.Commit(); err != nil {
@@ -177,15 +179,34 @@ func (t *tone) make() error {
 		return err
 	}
 	t.peakDBFS, t.seconds = stimulus.PeakDBFS(signal), float64(signal.Frames())/float64(t.rate)
-	t.sound = signal
+	t.sound, t.frames = signal, signal.Frames()
 	if !t.bare {
 		m := stimulus.Marked{Signal: t.signal, Rate: t.rate}
 		t.identity = m.Identity()
-		var layout stimulus.Layout
-		t.sound, layout, err = m.Make()
-		t.markDBFS = layout.MarkDBFS
+		if t.parts, err = m.Parts(); err == nil {
+			t.frames, t.markDBFS = t.parts.Layout.Frames, t.parts.Layout.MarkDBFS
+		}
 	}
 	return err
+}
+
+// write writes the signal, or the signal between its marks.
+func (t *tone) write(w *wave.Writer) error {
+	if t.parts == nil {
+		return w.Write(t.sound)
+	}
+	const most = 4096
+	b := dsp.NewBlock(len(t.sound), most)
+	for from := 0; from < t.frames; from += most {
+		for c := range b {
+			b[c] = b[c][:min(most, t.frames-from)]
+		}
+		t.parts.Fill(b, from)
+		if err := w.Write(b); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // loudDBFS is the peak above which a file's name has to warn.
@@ -210,7 +231,7 @@ func (t *tone) print(e env, f wave.Format, o wave.Options) {
 		e.printJSON(t.object(f, o))
 		return
 	}
-	frames := int64(t.sound.Frames())
+	frames := int64(t.frames)
 	fmt.Fprintf(e.stdout, "wrote %s  %s, %s, dither %v\n", t.out, measure.TimeCode(frames, f.Rate), f, o.Dither)
 	fmt.Fprintf(e.stdout, "      %s, %.3f s, %s\n", stimulus.Describe(t.signal), t.seconds, peak)
 	if t.identity == "" {
@@ -221,7 +242,7 @@ func (t *tone) print(e env, f wave.Format, o wave.Options) {
 }
 
 func (t *tone) object(f wave.Format, o wave.Options) any {
-	frames := int64(t.sound.Frames())
+	frames := int64(t.frames)
 	out := struct {
 		SchemaVersion int      `json:"schema_version"`
 		Command       string   `json:"command"`

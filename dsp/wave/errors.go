@@ -32,6 +32,8 @@ func (e *OutputError) Error() string {
 	switch {
 	case e.Doing == "create it" && errors.Is(e.Err, fs.ErrNotExist):
 		why = "its folder does not exist; make it first, or see how the name is spelt"
+	case e.Doing == temporaryFolder && errors.Is(e.Err, fs.ErrNotExist):
+		why = "it does not exist; make it, or name another in the environment (TMPDIR; TMP on Windows)"
 	case !strings.HasPrefix(e.Doing, "write") && errors.Is(e.Err, syscall.ENOSPC):
 		why += "; the disk is full, or holds as many files as it can; make room or choose another disk"
 	case e.Doing == "create it" && errors.Is(e.Err, fs.ErrPermission):

@@ -20,6 +20,9 @@ type Folder struct {
 
 const folderMark = "boothbench-"
 
+// temporaryFolder is what an OutputError was doing.
+const temporaryFolder = "make a temporary folder in it"
+
 // CreateFolder makes a folder where the system keeps temporary files.
 func CreateFolder() (*Folder, error) {
 	for range 16 {
@@ -29,7 +32,7 @@ func CreateFolder() (*Folder, error) {
 		if err := os.Mkdir(path, 0o700); errors.Is(err, fs.ErrExist) {
 			continue
 		} else if err != nil {
-			return nil, &OutputError{os.TempDir(), "make a temporary folder in it", bare(err)}
+			return nil, &OutputError{os.TempDir(), temporaryFolder, bare(err)}
 		}
 		lock, err := os.Open(path)
 		if err != nil {
@@ -42,7 +45,7 @@ func CreateFolder() (*Folder, error) {
 		os.Remove(path)
 		lock.Close() // another run has taken it for a leftover
 	}
-	return nil, &OutputError{os.TempDir(), "make a temporary folder in it", errors.New("none stays: another program removes them")}
+	return nil, &OutputError{os.TempDir(), temporaryFolder, errors.New("none stays: another program removes them")}
 }
 
 // Path is where the folder is.

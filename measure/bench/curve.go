@@ -25,7 +25,7 @@ type Curve struct {
 const curvePerOctave, curveLowHz, curveHighHz = 24, 20.0, 20000.0
 
 // curvesOf are the curves of a response, none of a test that has no curve.
-func curvesOf(item Item, rate int, sound dsp.Block) (all []Curve) {
+func curvesOf(item Item, rate int, sound instrument.Response) (all []Curve) {
 	begin := func(channel int, x, y string) *Curve {
 		all = append(all, Curve{item.Path.Name, item.Setting(), item.Test, channel + 1, x, y, [][2]float64{}})
 		return &all[len(all)-1]
@@ -45,8 +45,12 @@ func curvesOf(item Item, rate int, sound dsp.Block) (all []Curve) {
 			}
 		}
 	case stimulus.SteppedTone:
-		for i := range sound {
-			table, err := instrument.StaticCurve{Tone: s}.Table(rate, sound[i:i+1])
+		for i := range sound.Channels() {
+			plane, err := sound.Plane(i)
+			if err != nil {
+				return nil
+			}
+			table, err := instrument.StaticCurve{Tone: s}.Table(rate, dsp.Block{plane})
 			if err != nil {
 				return nil
 			}

@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"fmt"
+	"io"
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -17,7 +18,7 @@ type Alignment struct {
 	// Sound is the recorded signal as an instrument's Analyse takes it: its frame
 	// 0 is the signal's, it goes on for half a second behind the signal, and its
 	// level and polarity are as recorded.
-	Sound    dsp.Block
+	Sound    Response
 	Rate     int // Hz, the stimulus's
 	Readings measure.Readings
 	Findings []measure.Finding // what is odd, though it voids nothing
@@ -41,37 +42,78 @@ type Recording struct {
 // started together), gain_db, polarity, drift_ppm, noise_dbfs,
 // mark_over_noise_db.
 func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
-	sound, layout, err := played.Make()
+	sound := make(dsp.Block, len(r.Sound))
+	a, err := align(played, recorded{r.Sound, r.Rate, r.Bits}, func(c int, plane []float64) error {
+		sound[c] = plane
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	a.Sound = sound
+	return a, nil
+}
+
+// Close removes what an alignment of files keeps in a temporary file.
+func (a *Alignment) Close() error {
+	if c, ok := a.Sound.(io.Closer); ok {
+		return c.Close()
+	}
+	return nil
+}
+
+// recorded is a Recording of which not all channels have to be in memory.
+type recorded struct {
+	sound      Response
+	rate, bits int
+}
+
+// align aligns one channel after the other, and gives each to a function.
+func align(played stimulus.Marked, r recorded, give func(channel int, plane []float64) error) (*Alignment, error) {
+	parts, err := played.Parts()
 	if err != nil {
 		return nil, err
 	}
 	if err := checkRecording(played, r); err != nil {
 		return nil, err
 	}
-	a := &Alignment{Rate: played.Rate, Sound: make(dsp.Block, len(r.Sound))}
+	layout, channels := parts.Layout, parts.Channels()
+	a := &Alignment{Rate: played.Rate}
 	var firstMap timemap.Map
-	for c, plane := range r.Sound {
-		h, err := findMarks(played, layout, c, len(sound), plane, r.Rate)
+	clipped := &VoidError{Clipped, -1, ""}
+	for c := range r.sound.Channels() {
+		plane, err := r.sound.Plane(c)
 		if err != nil {
-			err.Channel = c
-			if err.Why != NotFound {
-				return nil, err
-			}
-			if other := channelThatHas(played, layout, c, len(sound), r); other >= 0 {
-				err.Detail = fmt.Sprintf("neither mark is in it, and channel %d has them: plug in its cable, raise its gain, or play and record a stimulus of one channel", other+1)
-			}
 			return nil, err
+		}
+		h, void := findMarks(played, layout, c, channels, plane, r.rate)
+		if void != nil {
+			void.Channel = c
+			if void.Why != NotFound {
+				return nil, void
+			}
+			if other, err := channelThatHas(played, layout, c, channels, r); err != nil {
+				return nil, err
+			} else if other >= 0 {
+				void.Detail = fmt.Sprintf("neither mark is in it, and channel %d has them: plug in its cable, raise its gain, or play and record a stimulus of one channel", other+1)
+			}
+			return nil, void
 		}
 		if c == 0 {
 			firstMap = h.Map
 		}
-		a.Sound[c] = firstMap.Resample(plane, layout.Signal, layout.EndMark)
+		if err := give(c, firstMap.Resample(plane, layout.Signal, layout.EndMark)); err != nil {
+			return nil, err
+		}
 		a.peaks = append(a.peaks, largestSample(plane, int(h.At(layout.Signal)), int(h.At(layout.SignalEnd))))
-		a.report(h, c, len(r.Sound))
-		a.findResampling(played.Signal, sound[min(c, len(sound)-1)], plane, h.Map, layout, c)
+		a.report(h, c, r.sound.Channels(), layout.EndMark-layout.Signal)
+		a.findResampling(played.Signal, parts.Channel(min(c, channels-1)), plane, h.Map, layout, c, r.sound.Channels())
+		if frame := clippedRun(plane, r.bitsOr24()); frame >= 0 && clipped.Channel < 0 {
+			*clipped = VoidError{Clipped, c, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.rate), frame)}
+		}
 	}
-	if frame, channel := clippedRun(r.Sound, bitsOf(r)); frame >= 0 && !drivesIntoClipping(played.Signal) {
-		return nil, &VoidError{Clipped, channel, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.Rate), frame)}
+	if clipped.Channel >= 0 && !drivesIntoClipping(played.Signal) {
+		return nil, clipped
 	}
 	return a, nil
 }
@@ -85,16 +127,20 @@ func largestSample(x []float64, from, to int) (most float64) {
 }
 
 // channelThatHas is another channel of a recording, in which the stimulus is; −1: none.
-func channelThatHas(played stimulus.Marked, l stimulus.Layout, without, channels int, r Recording) int {
-	for c, plane := range r.Sound {
+func channelThatHas(played stimulus.Marked, l stimulus.Layout, without, channels int, r recorded) (int, error) {
+	for c := range r.sound.Channels() {
 		if c == without {
 			continue
 		}
-		if _, err := findMarks(played, l, c, channels, plane, r.Rate); err == nil {
-			return c
+		plane, err := r.sound.Plane(c)
+		if err != nil {
+			return -1, err
+		}
+		if _, void := findMarks(played, l, c, channels, plane, r.rate); void == nil {
+			return c, nil
 		}
 	}
-	return -1
+	return -1, nil
 }
 
 // drivesIntoClipping reports whether a signal is made to find where a path clips: a
@@ -104,23 +150,33 @@ func drivesIntoClipping(s stimulus.Signal) bool {
 	return is && series.ToDBFS > series.FromDBFS
 }
 
-func bitsOf(r Recording) int {
-	if r.Bits == 0 {
+func (r recorded) bitsOr24() int {
+	if r.bits == 0 {
 		return 24
 	}
-	return r.Bits
+	return r.bits
 }
 
 // checkRecording looks for what needs no search.
-func checkRecording(played stimulus.Marked, r Recording) error {
-	if len(r.Sound) == 0 || r.Sound.Frames() == 0 {
+func checkRecording(played stimulus.Marked, r recorded) error {
+	if r.sound.Channels() == 0 || r.sound.Frames() == 0 {
 		return &VoidError{NotFound, -1, "the recording is empty"}
 	}
-	if r.Rate != played.Rate {
-		return &VoidError{WrongRate, -1, fmt.Sprintf("the recording has %d Hz, the stimulus %d Hz; record at the stimulus's rate, or make the stimulus at the recorder's", r.Rate, played.Rate)}
+	if r.rate != played.Rate {
+		return &VoidError{WrongRate, -1, fmt.Sprintf("the recording has %d Hz, the stimulus %d Hz; record at the stimulus's rate, or make the stimulus at the recorder's", r.rate, played.Rate)}
 	}
-	if n := planes.FirstNonFinite(r.Sound); n >= 0 {
-		return &VoidError{NonFinite, -1, fmt.Sprintf("NaN or infinite sample at frame %d", n)}
+	first := -1
+	for c := range r.sound.Channels() {
+		plane, err := r.sound.Plane(c)
+		if err != nil {
+			return err
+		}
+		if n := planes.FirstNonFinite(dsp.Block{plane}); n >= 0 && (first < 0 || n < first) {
+			first = n
+		}
+	}
+	if first >= 0 {
+		return &VoidError{NonFinite, -1, fmt.Sprintf("NaN or infinite sample at frame %d", first)}
 	}
 	return nil
 }
@@ -130,7 +186,7 @@ func checkRecording(played stimulus.Marked, r Recording) error {
 const steadyGainDB = 0.5
 
 // report adds what was found of a channel.
-func (a *Alignment) report(h placedMarks, channel, channels int) {
+func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	var r measure.Readings
 	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
 	off := max(0.001, 2*h.spread)
@@ -142,7 +198,7 @@ func (a *Alignment) report(h placedMarks, channel, channels int) {
 	r.Add("gain_db", measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"})
 	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
 	r.Add("drift_ppm", measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
-		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(len(a.Sound[channel]))*1e6)})
+		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(frames)*1e6)})
 	reason := ""
 	if !h.silent {
 		reason = "the recording holds no silence before the marks"
@@ -170,24 +226,22 @@ func (a *Alignment) report(h placedMarks, channel, channels int) {
 
 // clippedRun is the first frame of three or more samples in a row at the ends of
 // the scale, as a converter's overload leaves them, or −1.
-func clippedRun(b dsp.Block, bits int) (frame, channel int) {
+func clippedRun(x []float64, bits int) (frame int) {
 	const run = 3 // common practice, no source
 	top := 1 - math.Ldexp(1, 1-min(bits, 24))*1.5
-	for c, x := range b {
-		length := 0
-		for n, v := range x {
-			switch {
-			case math.Abs(v) < top:
-				length = 0
-			case length > 0 && math.Signbit(v) != math.Signbit(x[n-1]):
-				length = 1
-			default:
-				length++
-			}
-			if length == run {
-				return n - run + 1, c
-			}
+	length := 0
+	for n, v := range x {
+		switch {
+		case math.Abs(v) < top:
+			length = 0
+		case length > 0 && math.Signbit(v) != math.Signbit(x[n-1]):
+			length = 1
+		default:
+			length++
+		}
+		if length == run {
+			return n - run + 1
 		}
 	}
-	return -1, -1
+	return -1
 }

@@ -125,12 +125,13 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 	m := stimulus.Marked{Signal: stimulus.Sweep{FromHz: 10, ToHz: 22000, Seconds: 8, PeakDBFS: -20}, Rate: rate}
 	sound := made(t, m)
 	played := writeWAV(t, "played.wav", rate, 24, sound, wave.Chunk{ID: stimulus.ChunkID, Data: []byte(m.Identity())})
-	readBack, err := readAll(openWAV(t, played))
+	stored, err := storeAll(openWAV(t, played))
 	if err != nil {
 		t.Fatal(err)
 	}
+	readBack, _ := stored.Plane(0) // in memory
 	h := hardware{delay: 1234.37, driftPPM: 25, gainDB: -3.7, inverted: true, humDBFS: -70, noiseRMS: -80, cubic: 0.05, couplingHz: 3, tail: 5000}
-	recording := writeWAV(t, "recording.wav", rate, 16, dsp.Block{h.record(rate, readBack[0])})
+	recording := writeWAV(t, "recording.wav", rate, 16, dsp.Block{h.record(rate, readBack)})
 
 	a, err := AlignFiles(openWAV(t, played), openWAV(t, recording))
 	if err != nil {
@@ -278,7 +279,7 @@ func TestAlignTwoChannels(t *testing.T) {
 	signal := measuretest.MakeSignal(t, m.Signal, rate)
 	for n := 10; n < signal.Frames()-10; n++ {
 		// Three frames later and half as strong; 1e-6: the interpolator between frames.
-		if l, r := a.Sound[0][n], a.Sound[1][n+3]; math.Abs(l-signal[0][n]) > 1e-6 || math.Abs(r+signal[1][n]*math.Pow(10, -0.3)) > 1e-6 {
+		if l, r := a.Sound.(dsp.Block)[0][n], a.Sound.(dsp.Block)[1][n+3]; math.Abs(l-signal[0][n]) > 1e-6 || math.Abs(r+signal[1][n]*math.Pow(10, -0.3)) > 1e-6 {
 			t.Fatalf("frame %d: %g and %g, played %g", n, l, r, signal[0][n])
 		}
 	}
@@ -381,8 +382,8 @@ func TestEveryStimulusIsFound(t *testing.T) {
 		measuretest.WantReading(t, a.Readings, of("latency_frames"), 777, 1e-5)
 		measuretest.WantReading(t, a.Readings, of("drift_ppm"), 0, 1e-3)
 		for n, want := range measuretest.MakeSignal(t, p.signal, p.rate)[0] {
-			if math.Abs(a.Sound[0][n]-want) > 2e-5 {
-				t.Errorf("%s: frame %d is %g, played %g", m.Identity(), n, a.Sound[0][n], want)
+			if math.Abs(a.Sound.(dsp.Block)[0][n]-want) > 2e-5 {
+				t.Errorf("%s: frame %d is %g, played %g", m.Identity(), n, a.Sound.(dsp.Block)[0][n], want)
 				break
 			}
 		}

@@ -1,11 +1,13 @@
 package instrument
 
 import (
+	"errors"
 	"fmt"
 	"io"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -37,65 +39,90 @@ func IsStimulus(r *wave.Reader) bool {
 // checkStimulus compares a stimulus file with what its identity makes: two steps
 // of its integers are dither and rounding.
 func checkStimulus(m stimulus.Marked, r *wave.Reader) error {
-	made, _, err := m.Make()
+	made, err := m.Parts()
 	if err != nil {
 		return err
 	}
-	sound, err := readAll(r)
-	if err != nil {
-		return err
-	}
-	if r.Format().Rate != m.Rate || len(sound) != len(made) || sound.Frames() != made.Frames() {
-		return fmt.Errorf("found %s of %d frames at %d Hz; its identity states %d of %d at %d Hz: the file was changed", dsp.Plural(len(sound), "channel"), sound.Frames(), r.Format().Rate, len(made), made.Frames(), m.Rate)
+	f, frames := r.Format(), int64(made.Layout.Frames)
+	if f.Rate != m.Rate || f.Channels != made.Channels() || r.Frames() != frames {
+		return fmt.Errorf("found %s of %d frames at %d Hz; its identity states %d of %d at %d Hz: the file was changed", dsp.Plural(f.Channels, "channel"), r.Frames(), f.Rate, made.Channels(), frames, m.Rate)
 	}
 	tolerance := 1e-6
-	if f := r.Format(); f.Encoding == wave.Integer {
+	if f.Encoding == wave.Integer {
 		tolerance = 2 / float64(int64(1)<<(f.Bits-1))
 	}
-	for c := range made {
-		for n, want := range made[c] {
-			if d := sound[c][n] - want; d > tolerance || d < -tolerance {
-				return fmt.Errorf("frame %d of channel %d is %g, its identity makes it %g: the file was changed", n, c+1, sound[c][n], want)
+	want := dsp.NewBlock(f.Channels, eachBlock)
+	return eachOf(r, func(from int, b dsp.Block) error {
+		made.Fill(planes.Before(want, b.Frames()), from)
+		for c := range b {
+			for n, v := range b[c] {
+				if d := v - want[c][n]; d > tolerance || d < -tolerance {
+					return fmt.Errorf("frame %d of channel %d is %g, its identity makes it %g: the file was changed", from+n, c+1, v, want[c][n])
+				}
 			}
 		}
-	}
-	return nil
+		return nil
+	})
 }
 
-// AlignFiles aligns a recording with the stimulus file that was played.
+// AlignFiles aligns a recording with the stimulus file that was played. The caller closes
+// the alignment, which keeps the sound of many channels in a temporary file.
 func AlignFiles(played, recording *wave.Reader) (*Alignment, error) {
 	m, err := IdentityOf(played)
 	if err != nil {
 		return nil, err
 	}
-	sound, err := readAll(recording)
+	f := recording.Format()
+	r := recorded{rate: f.Rate}
+	if f.Encoding == wave.Integer {
+		r.bits = f.Bits
+	}
+	sound, err := storeAll(recording)
 	if err != nil {
 		return nil, err
 	}
-	f := recording.Format()
-	r := Recording{Sound: sound, Rate: f.Rate}
-	if f.Encoding == wave.Integer {
-		r.Bits = f.Bits
-	}
-	a, err := Align(m, r)
+	defer sound.Close()
+	r.sound = sound
+	aligned := wave.NewStored(wave.Unquantised(f.Rate, f.Channels))
+	a, err := align(m, r, aligned.Append)
 	if err != nil {
+		aligned.Close()
 		return nil, fmt.Errorf("%s: %w (the stimulus is %s)", recording.Name(), err, played.Name())
 	}
+	a.Sound = aligned
 	return a, nil
 }
 
-// readAll reads a file's sound from its start.
-func readAll(r *wave.Reader) (dsp.Block, error) {
+// storeAll reads a file's sound from its start. The caller closes it.
+func storeAll(r *wave.Reader) (*wave.Stored, error) {
+	sound := wave.NewStored(wave.Unquantised(r.Format().Rate, r.Format().Channels))
+	if err := eachOf(r, func(_ int, b dsp.Block) error { return sound.Write(b) }); err != nil {
+		sound.Close()
+		return nil, err
+	}
+	return sound, nil
+}
+
+// eachBlock is how many frames of a file are read at once.
+const eachBlock = 4096
+
+// eachOf reads a file from its start, block by block.
+func eachOf(r *wave.Reader, read func(from int, b dsp.Block) error) error {
 	if err := r.SeekFrame(0); err != nil {
-		return nil, err
+		return err
 	}
-	b := dsp.NewBlock(r.Format().Channels, int(r.Frames()))
-	n, err := r.Read(b)
-	if err != nil && err != io.EOF {
-		return nil, err
+	b := dsp.NewBlock(r.Format().Channels, eachBlock)
+	for from := 0; ; {
+		n, err := r.Read(b)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if err := read(from, planes.Before(b, n)); err != nil {
+			return err
+		}
+		from += n
 	}
-	for c := range b {
-		b[c] = b[c][:n]
-	}
-	return b, nil
 }

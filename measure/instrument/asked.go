@@ -56,26 +56,26 @@ func IsResponseSignal(s stimulus.Signal) bool {
 
 // Of reads the response to a sweep or a multitone, each channel's. Of other signals
 // there is nothing to read.
-func (a Asked) Of(s stimulus.Signal, rate int, response dsp.Block) (measure.Readings, error) {
+func (a Asked) Of(s stimulus.Signal, rate int, response Response) (measure.Readings, error) {
 	if len(a.GainsAtHz) == 0 && a.PassbandHz == 0 && a.Mask == nil {
 		return nil, nil
 	}
-	var curves []*FrequencyResponse
-	var err error
+	var all measure.Readings
+	read := func(c int, _ []float64, f *FrequencyResponse) {
+		all = append(all, ofChannel(a.read(f), c, response.Channels())...)
+	}
 	switch s := s.(type) {
 	case stimulus.Swept:
-		curves, err = SweepResponse{Sweep: s}.Curves(rate, response)
+		err := SweepResponse{Sweep: s}.eachCurve(rate, response, read)
+		return all, err
 	case stimulus.Multitone:
-		curves, err = MultitoneResponse{Multitone: s}.Curves(rate, response)
+		curves, err := MultitoneResponse{Multitone: s}.Curves(rate, response)
+		for c, f := range curves {
+			read(c, nil, f)
+		}
+		return all, err
 	}
-	if err != nil {
-		return nil, err
-	}
-	var all measure.Readings
-	for c, f := range curves {
-		all = append(all, ofChannel(a.read(f), c, len(curves))...)
-	}
-	return all, nil
+	return nil, nil
 }
 
 func (a Asked) read(f *FrequencyResponse) measure.Readings {

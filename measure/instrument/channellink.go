@@ -3,7 +3,6 @@ package instrument
 import (
 	"fmt"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -19,16 +18,22 @@ func (l ChannelLink) Stimulus() stimulus.Signal { return l.Tones }
 
 // Analyse reads channel_gain_difference_db: the gain of the left channel less that
 // of the right.
-func (l ChannelLink) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
-	if len(response) != 2 {
-		return nil, fmt.Errorf("linked channels are two; found %d", len(response))
+func (l ChannelLink) Analyse(rate int, response Response) (measure.Readings, error) {
+	if response.Channels() != 2 {
+		return nil, fmt.Errorf("linked channels are two; found %d", response.Channels())
 	}
 	from, to := toneFrames(rate, l.Tones.Seconds, 0)
 	if response.Frames() < to {
 		return nil, fmt.Errorf("the response has %d frames; %d are needed", response.Frames(), to)
 	}
-	left := toneLevel(response[0][from:to], l.Tones.Hz, rate) - l.Tones.LeftDBFS
-	right := toneLevel(response[1][from:to], l.Tones.Hz, rate) - l.Tones.RightDBFS
+	gains := [2]float64{-l.Tones.LeftDBFS, -l.Tones.RightDBFS}
+	if err := eachPlane(response, func(c int, plane []float64) error {
+		gains[c] += toneLevel(plane[from:to], l.Tones.Hz, rate)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	left, right := gains[0], gains[1]
 	about := measure.Reading{Value: left - right, Unit: "dB", Reference: "the gain of channel 2", Definition: "gain of channel 1 less that; 0 for linked channels"}
 	if d := left - right; d-d != 0 {
 		about.Reason = "nothing comes out of a channel"

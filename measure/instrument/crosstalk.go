@@ -22,10 +22,10 @@ type Crosstalk struct {
 func (c Crosstalk) Stimulus() stimulus.Signal { return c.Tone }
 
 // Analyse reads, for each other channel, crosstalk_NtoM_db, N being the driven one.
-func (c Crosstalk) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (c Crosstalk) Analyse(rate int, response Response) (measure.Readings, error) {
 	driven := c.Tone.Only
-	if driven < 1 || len(response) < 2 || driven > len(response) {
-		return nil, fmt.Errorf("crosstalk needs two channels or more and one of them driven; found %s, channel %d driven", dsp.Plural(len(response), "channel"), driven)
+	if driven < 1 || response.Channels() < 2 || driven > response.Channels() {
+		return nil, fmt.Errorf("crosstalk needs two channels or more and one of them driven; found %s, channel %d driven", dsp.Plural(response.Channels(), "channel"), driven)
 	}
 	return againstChannel(rate, response, c.Tone, driven, c.SettleMs, func(other int) (string, measure.Reading) {
 		return fmt.Sprintf("crosstalk_%dto%d_db", driven, other), measure.Reading{Unit: "dB", Reference: fmt.Sprintf("channel %d, driven", driven), Weighting: "none", Definition: "AES17-2015 6.5.2, at the tone's frequency only"}
@@ -42,9 +42,9 @@ type ChannelBalance struct {
 func (c ChannelBalance) Stimulus() stimulus.Signal { return c.Tone }
 
 // Analyse reads, for each channel from the second, channel_balance_1toN_db.
-func (c ChannelBalance) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
-	if len(response) < 2 {
-		return nil, fmt.Errorf("balance needs two channels or more; found %d", len(response))
+func (c ChannelBalance) Analyse(rate int, response Response) (measure.Readings, error) {
+	if response.Channels() < 2 {
+		return nil, fmt.Errorf("balance needs two channels or more; found %d", response.Channels())
 	}
 	return againstChannel(rate, response, c.Tone, 1, c.SettleMs, func(other int) (string, measure.Reading) {
 		return fmt.Sprintf("channel_balance_1to%d_db", other), measure.Reading{Unit: "dB", Reference: "channel 1", Weighting: "none", Definition: "level at the tone's frequency over that of channel 1"}
@@ -53,20 +53,20 @@ func (c ChannelBalance) Analyse(rate int, response dsp.Block) (measure.Readings,
 
 // againstChannel reads the tone's level in every other channel against that of
 // one, counted from 1.
-func againstChannel(rate int, response dsp.Block, tone stimulus.Tone, reference, settleMs int, named func(other int) (string, measure.Reading)) (measure.Readings, error) {
+func againstChannel(rate int, response Response, tone stimulus.Tone, reference, settleMs int, named func(other int) (string, measure.Reading)) (measure.Readings, error) {
 	from, to := toneFrames(rate, tone.Seconds, settleMs)
-	var found *steadyTones
-	var reason string
-	if _, err := eachChannel(response[reference-1:reference], from, to, func(x []float64) measure.Readings {
-		found, reason = takeApart(x, rate, tone.Hz)
-		return nil
-	}); err != nil {
+	if err := holds(response, from, to); err != nil {
 		return nil, err
 	}
+	plane, err := response.Plane(reference - 1)
+	if err != nil {
+		return nil, err
+	}
+	found, reason := takeApart(plane[from:to], rate, tone.Hz)
 	var r measure.Readings
-	for c, plane := range response {
+	err = eachPlane(response, func(c int, plane []float64) error {
 		if c+1 == reference {
-			continue
+			return nil
 		}
 		name, about := named(c + 1)
 		about.Reason = reason
@@ -80,6 +80,7 @@ func againstChannel(rate int, response dsp.Block, tone stimulus.Tone, reference,
 			ratio = peak / cmplx.Abs(found.sines[0])
 		}
 		r.AddLevel(name, ratio*ratio, about)
-	}
-	return r, nil
+		return nil
+	})
+	return r, err
 }

@@ -27,7 +27,7 @@ const leastGainChangeDB = 0.5
 // Analyse reads detector_crest_db: how many dB over the pair's rms a sine's rms has
 // to be for the same gain. 0 is a detector that reads rms, 3.01 one that reads
 // peaks.
-func (d DetectorType) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (d DetectorType) Analyse(rate int, response Response) (measure.Readings, error) {
 	_, end := d.Tones.Step(len(stimulus.CrestSteps()), rate)
 	return eachChannel(response, 0, end, func(x []float64) measure.Readings {
 		var r measure.Readings

@@ -21,14 +21,8 @@ var errNoDevice = errors.New("found no device: nil; accepted: a chain, a command
 
 // Respond puts planar sound through a device in memory.
 func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.Block, error) {
-	switch {
-	case d == nil:
-		return nil, errNoDevice
-	case len(stimulus) == 0 || len(stimulus) > dsp.MaxChannels:
-		return nil, fmt.Errorf("found a stimulus of %d channels; accepted: 1 to %d", len(stimulus), dsp.MaxChannels)
-	}
-	if rate < dsp.MinRate || rate > dsp.MaxRate {
-		return nil, fmt.Errorf("found a rate of %d Hz; accepted: %d to %d Hz", rate, dsp.MinRate, dsp.MaxRate)
+	if err := checkRespond(d, rate, stimulus); err != nil {
+		return nil, err
 	}
 	format := wave.Unquantised(rate, len(stimulus))
 	planes := make(dsp.Block, len(stimulus))
@@ -38,4 +32,31 @@ func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.B
 	response := wave.NewMemory(format, planes)
 	err := d.Respond(ctx, wave.NewMemory(format, stimulus), response)
 	return response.Planes(), err
+}
+
+// RespondStored is Respond for many channels and long sound: the response is kept in a
+// temporary file where it is large. The caller closes it.
+func RespondStored(ctx context.Context, d Device, rate int, stimulus dsp.Block) (*wave.Stored, error) {
+	if err := checkRespond(d, rate, stimulus); err != nil {
+		return nil, err
+	}
+	format := wave.Unquantised(rate, len(stimulus))
+	response := wave.NewStored(format)
+	if err := d.Respond(ctx, wave.NewMemory(format, stimulus), response); err != nil {
+		response.Close()
+		return nil, err
+	}
+	return response, nil
+}
+
+func checkRespond(d Device, rate int, stimulus dsp.Block) error {
+	switch {
+	case d == nil:
+		return errNoDevice
+	case len(stimulus) == 0 || len(stimulus) > dsp.MaxChannels:
+		return fmt.Errorf("found a stimulus of %d channels; accepted: 1 to %d", len(stimulus), dsp.MaxChannels)
+	case rate < dsp.MinRate || rate > dsp.MaxRate:
+		return fmt.Errorf("found a rate of %d Hz; accepted: %d to %d Hz", rate, dsp.MinRate, dsp.MaxRate)
+	}
+	return nil
 }

@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
@@ -60,7 +59,7 @@ const lineText = "Fourier transform at the exact frequency through a 7-term cosi
 
 // Analyse reads tone_hz, tone_dbfs, harmonicN_db and _percent, thd_fundamental,
 // thd_total and thd_plus_noise, each _db and _percent.
-func (h HarmonicDistortion) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (h HarmonicDistortion) Analyse(rate int, response Response) (measure.Readings, error) {
 	if h.Orders == 0 {
 		h.Orders = 10
 	}

@@ -32,7 +32,7 @@ func (d DynamicRange) tone() stimulus.Tone {
 
 // Analyse reads dynamic_range_ccir_rms_db, which is AES17's own, and the same
 // noise otherwise weighted: dynamic_range_db and dynamic_range_a_db.
-func (d DynamicRange) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (d DynamicRange) Analyse(rate int, response Response) (measure.Readings, error) {
 	from, to := toneFrames(rate, d.tone().Seconds, d.SettleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
 		var r measure.Readings

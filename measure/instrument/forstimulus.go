@@ -1,7 +1,6 @@
 package instrument
 
 import (
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -57,7 +56,7 @@ func For(s stimulus.Signal) []Instrument {
 
 // AnalyseAll has every instrument that a signal serves look at the response.
 // Where two give a reading of one name, the first counts.
-func AnalyseAll(s stimulus.Signal, rate int, response dsp.Block) (measure.Readings, error) {
+func AnalyseAll(s stimulus.Signal, rate int, response Response) (measure.Readings, error) {
 	var all measure.Readings
 	for _, i := range For(s) {
 		r, err := i.Analyse(rate, response)

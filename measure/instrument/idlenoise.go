@@ -42,7 +42,7 @@ const (
 // Analyse reads idle_noise_rms_dbfs (mathematical), and against a full-scale sine
 // idle_noise_dbfs, idle_noise_a_dbfs, idle_noise_ccir_rms_dbfs and
 // idle_noise_quasi_peak_dbfs.
-func (i IdleNoise) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (i IdleNoise) Analyse(rate int, response Response) (measure.Readings, error) {
 	from, to := idleFrames(rate, i.seconds(), i.SettleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
 		var r measure.Readings

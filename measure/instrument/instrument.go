@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -14,11 +13,11 @@ import (
 type Instrument interface {
 	// Stimulus is what has to be put through the device.
 	Stimulus() stimulus.Signal
-	// Analyse takes the device's response to it: the stimulus's rate in Hz and
-	// channels x frames, aligned with the stimulus to within the time that the
+	// Analyse takes the device's response to it: the stimulus's rate in Hz and the
+	// channels, aligned with the stimulus to within the time that the
 	// instrument lets a device settle. An error says that the response cannot
 	// be one to this stimulus; what cannot be measured in it has its Reason.
-	Analyse(rate int, response dsp.Block) (measure.Readings, error)
+	Analyse(rate int, response Response) (measure.Readings, error)
 }
 
 // Run puts an instrument's stimulus through a device and analyses what comes
@@ -37,21 +36,25 @@ func Run(ctx context.Context, d Device, i Instrument, rate int) (measure.Reading
 
 // eachChannel analyses the frames from one to another of each channel; with more
 // than one channel, names end in _chN.
-func eachChannel(response dsp.Block, from, to int, analyse func(x []float64) measure.Readings) (measure.Readings, error) {
-	if len(response) == 0 {
-		return nil, fmt.Errorf("the response has no channel")
+func eachChannel(response Response, from, to int, analyse func(x []float64) measure.Readings) (measure.Readings, error) {
+	if err := holds(response, from, to); err != nil {
+		return nil, err
 	}
-	if response.Frames() < to {
-		return nil, fmt.Errorf("the response has %d frames; %d are needed", response.Frames(), to)
+	all, err := eachReadings(response, func(plane []float64) (measure.Readings, error) { return analyse(plane[from:to]), nil })
+	return all.Finite(), err
+}
+
+// holds reports why a response does not have the frames from one to another, if it has not.
+func holds(response Response, from, to int) error {
+	switch {
+	case response == nil || response.Channels() == 0:
+		return fmt.Errorf("the response has no channel")
+	case response.Frames() < to:
+		return fmt.Errorf("the response has %d frames; %d are needed", response.Frames(), to)
+	case from >= to:
+		return fmt.Errorf("the stimulus is too short: it has ended before the device is taken to have settled")
 	}
-	if from >= to {
-		return nil, fmt.Errorf("the stimulus is too short: it has ended before the device is taken to have settled")
-	}
-	var all measure.Readings
-	for c, plane := range response {
-		all = append(all, ofChannel(analyse(plane[from:to]), c, len(response))...)
-	}
-	return all.Finite(), nil
+	return nil
 }
 
 // ofChannel names readings after their channel where there is more than one.

@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -22,7 +21,7 @@ func (m ModulationDistortion) Stimulus() stimulus.Signal { return m.Tones }
 
 // Analyse reads low_tone, high_tone (_hz, _dbfs) and, each _db and _percent,
 // modulation_distortion2 and 3 by IEC 60268-3 and modulation_distortion_aes17.
-func (m ModulationDistortion) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (m ModulationDistortion) Analyse(rate int, response Response) (measure.Readings, error) {
 	return analyseTwinTone(m.Tones, m.SettleMs, rate, response, []string{"modulation_distortion2", "modulation_distortion3", "modulation_distortion_aes17"}, modulation)
 }
 
@@ -49,7 +48,7 @@ func (d DifferenceDistortion) Stimulus() stimulus.Signal { return d.Tones }
 
 // Analyse reads low_tone, high_tone (_hz, _dbfs) and, each _db and _percent,
 // difference_distortion2 and 3 by IEC 60268-3 and difference_distortion_aes17.
-func (d DifferenceDistortion) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (d DifferenceDistortion) Analyse(rate int, response Response) (measure.Readings, error) {
 	return analyseTwinTone(d.Tones, d.SettleMs, rate, response, []string{"difference_distortion2", "difference_distortion3", "difference_distortion_aes17"}, difference)
 }
 
@@ -80,7 +79,7 @@ func difference(t *steadyTones, r *measure.Readings) {
 
 // analyseTwinTone finds both tones and reads what they have in common; products
 // adds the rest, or names has its reason.
-func analyseTwinTone(tones stimulus.TwinTone, settleMs, rate int, response dsp.Block, names []string, products func(*steadyTones, *measure.Readings)) (measure.Readings, error) {
+func analyseTwinTone(tones stimulus.TwinTone, settleMs, rate int, response Response, names []string, products func(*steadyTones, *measure.Readings)) (measure.Readings, error) {
 	from, to := toneFrames(rate, tones.Seconds, settleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
 		var r measure.Readings

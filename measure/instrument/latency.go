@@ -39,7 +39,7 @@ const (
 
 // Analyse reads latency_frames and latency_ms (to the first sample of the
 // response), largest_sample_frames, echo_delay_frames, echo_level_db and polarity.
-func (l Latency) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) {
 	at := l.Impulse.Frame(rate)
 	return eachChannel(response, 0, max(at+1, response.Frames()), func(x []float64) measure.Readings {
 		var r measure.Readings
@@ -141,12 +141,8 @@ func (d CorrelationDelay) Stimulus() stimulus.Signal { return d.Sweep }
 
 // Analyse reads correlation_delay_frames and _ms, echo_delay_frames,
 // echo_level_db, and group_delay_at_100hz_ms, _1khz_ms and _10khz_ms.
-func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (d CorrelationDelay) Analyse(rate int, response Response) (measure.Readings, error) {
 	sent, err := d.Sweep.Make(rate)
-	if err != nil {
-		return nil, err
-	}
-	curves, err := SweepResponse{Sweep: d.Sweep}.Curves(rate, response)
 	if err != nil {
 		return nil, err
 	}
@@ -163,7 +159,7 @@ func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Reading
 	}
 	band := newDeconvolver(sent[0], rate, rate, bandWeight(low/2, low, high, min(high*1.2, to)))
 	var all measure.Readings
-	for c, plane := range response {
+	err = SweepResponse{Sweep: d.Sweep}.eachCurve(rate, response, func(c int, plane []float64, curve *FrequencyResponse) {
 		var r measure.Readings
 		ir := band.divide(plane)
 		peak := ir.largest()
@@ -177,16 +173,16 @@ func (d CorrelationDelay) Analyse(rate int, response dsp.Block) (measure.Reading
 		addEcho(&r, x, rate/100, rate, reason)
 		for _, hz := range []float64{100, 1000, 10000} {
 			about := measure.Reading{Reason: reason, Unit: "ms", Definition: "group delay, -dφ/dω; a filter has it without latency"}
-			if !curves[c].covers(hz) {
+			if !curve.covers(hz) {
 				about.Reason = spectra.HzText(hz) + " lies outside the band of the sweep"
 			} else {
-				about.Value = curves[c].DelayMs(hz)
+				about.Value = curve.DelayMs(hz)
 			}
 			r.Add(fmt.Sprintf("group_delay_at_%s_ms", map[float64]string{100: "100hz", 1000: "1khz", 10000: "10khz"}[hz]), about)
 		}
-		all = append(all, ofChannel(r, c, len(response))...)
-	}
-	return all, nil
+		all = append(all, ofChannel(r, c, response.Channels())...)
+	})
+	return all, err
 }
 
 // crest is where the response is largest near a frame, between the frames.

@@ -27,7 +27,7 @@ const tailSeconds = 0.5
 
 // Analyse reads idle_tail_peak_dbfs, decay_to_zero_ms, limit_cycle_period_frames
 // and limit_cycle_hz.
-func (l LimitCycle) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (l LimitCycle) Analyse(rate int, response Response) (measure.Readings, error) {
 	toneEnd := int(math.Round(l.Sound.Tone.Seconds * float64(rate)))
 	end := toneEnd + int(math.Round(l.Sound.SilenceSeconds*float64(rate)))
 	return eachChannel(response, toneEnd, end, func(x []float64) measure.Readings {

@@ -29,7 +29,7 @@ func (g GainLinearity) Stimulus() stimulus.Signal { return g.Series }
 // Analyse reads gain_db at the reference level, linearity_mN_db, the gain at −N dBFS
 // against it, and linearity_worst_db, the largest of these. A level whose tone the
 // noise hides has its reason.
-func (g GainLinearity) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (g GainLinearity) Analyse(rate int, response Response) (measure.Readings, error) {
 	if g.ReferenceDBFS == 0 {
 		g.ReferenceDBFS = -20
 	}
@@ -86,7 +86,7 @@ type seriesStep struct {
 }
 
 // eachStep cuts every channel of a response into the steady parts of a series.
-func eachStep(s stimulus.ToneSeries, settleMs, rate int, response dsp.Block, analyse func(rate int, steps []seriesStep) measure.Readings) (measure.Readings, error) {
+func eachStep(s stimulus.ToneSeries, settleMs, rate int, response Response, analyse func(rate int, steps []seriesStep) measure.Readings) (measure.Readings, error) {
 	if settleMs == 0 {
 		settleMs = 400
 	}

@@ -31,7 +31,7 @@ func (m MainsProducts) Stimulus() stimulus.Signal {
 const mainsHarmonics = 5
 
 // Analyse reads mains_hz, mains1_dbfs to mains5_dbfs and mains_sum_dbfs.
-func (m MainsProducts) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (m MainsProducts) Analyse(rate int, response Response) (measure.Readings, error) {
 	from, to := idleFrames(rate, IdleNoise{Seconds: m.Seconds}.seconds(), m.SettleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
 		reason := noNoise(x)

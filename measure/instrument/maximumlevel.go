@@ -28,7 +28,7 @@ const (
 
 // Analyse reads maximum_level_dbfs, at the input, maximum_output_dbfs and
 // converter_headroom_db.
-func (m MaximumLevel) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (m MaximumLevel) Analyse(rate int, response Response) (measure.Readings, error) {
 	if m.Series.ToDBFS <= m.Series.FromDBFS {
 		return nil, fmt.Errorf("the series has to rise; found %g to %g dBFS", m.Series.FromDBFS, m.Series.ToDBFS)
 	}

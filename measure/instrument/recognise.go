@@ -32,20 +32,29 @@ func (d *Recorded) Recognise() error {
 	if err := sameFormat(d.Recording, recorded.Format(), file.Format()); err != nil {
 		return err
 	}
-	played, err := readAll(file)
+	played, err := storeAll(file)
 	if err != nil {
 		return err
 	}
-	sound, err := readAll(recorded)
+	defer played.Close()
+	sound, err := storeAll(recorded)
 	if err != nil {
 		return err
 	}
-	for c := range played {
-		stretch := loudest(played[c], dsp.Frames(recogniseMs, file.Format().Rate))
+	defer sound.Close()
+	for c := range played.Channels() {
+		plane, err := played.Plane(c)
+		if err != nil {
+			return err
+		}
+		stretch := loudest(plane, dsp.Frames(recogniseMs, file.Format().Rate))
 		if len(stretch) == 0 {
 			continue // a silent channel has nothing to be recognised by
 		}
-		if found := searchFor(sound[c], stretch); !(found.similarity >= leastRecognised) {
+		if plane, err = sound.Plane(c); err != nil {
+			return err
+		}
+		if found := searchFor(plane, stretch); !(found.similarity >= leastRecognised) {
 			return fmt.Errorf("%s does not hold what was played, %s: the correlation of its loudest second with channel %d is %.2f at most, accepted: %g or more; name the sound that was played, or record again",
 				d.Recording, d.Stimulus, c+1, found.similarity, leastRecognised)
 		}

@@ -51,7 +51,7 @@ func (d *Recorded) open() (stimulus, recording *wave.Reader, err error) {
 // Align finds the stimulus in the recording by the marks and the code around it,
 // wherever both begin, and returns the signal between the marks. The stimulus has
 // to be a file as boothbench tone writes it. A recording that says nothing about
-// the device is a *VoidError with the reason.
+// the device is a *VoidError with the reason. The caller closes the alignment.
 func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
 	played, recording, err := d.open()
 	if err != nil {

@@ -28,7 +28,9 @@ const (
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
 	a.compareGains(s, all)
-	a.findBreaks(s)
+	if err == nil {
+		err = a.findBreaks(s)
+	}
 	a.headroomAsRecorded(all)
 	_, ok := s.(stimulus.Swept)
 	if err != nil || !ok {

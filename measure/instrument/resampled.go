@@ -50,7 +50,7 @@ var combHz = []float64{50, 60, 1000}
 
 // findResampling says where a channel looks as if it had been through another rate. The
 // sound is that of the recording, which was not brought onto the stimulus's frames.
-func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m timemap.Map, l stimulus.Layout, channel int) {
+func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m timemap.Map, l stimulus.Layout, channel, channels int) {
 	from, to := max(0, int(m.At(l.Signal))), min(len(plane), int(m.At(l.SignalEnd)))
 	if to-from < a.Rate/2 {
 		return
@@ -58,7 +58,7 @@ func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m t
 	x, what := plane[from:to], ""
 	switch s := s.(type) {
 	case stimulus.Tone:
-		if s.Only > 0 && len(a.Sound) > 1 && channel != s.Only-1 {
+		if s.Only > 0 && channels > 1 && channel != s.Only-1 {
 			return
 		}
 		what = imagesOf(x, a.Rate, s.Hz, m.Speed)

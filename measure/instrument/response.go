@@ -51,10 +51,16 @@ func sweepDeconvolver(s stimulus.Swept, sent []float64, longer, rate int) (d *de
 }
 
 // Curves returns each channel's response.
-func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyResponse, error) {
+func (s SweepResponse) Curves(rate int, response Response) (all []*FrequencyResponse, err error) {
+	err = s.eachCurve(rate, response, func(_ int, _ []float64, f *FrequencyResponse) { all = append(all, f) })
+	return all, err
+}
+
+// eachCurve calls a function with every channel and its response, one after the other.
+func (s SweepResponse) eachCurve(rate int, response Response, read func(c int, plane []float64, f *FrequencyResponse)) error {
 	sent, err := s.Sweep.Make(rate)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	after := s.tail(rate)
 	longer := max(rate, after)
@@ -67,10 +73,9 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 	// The band's edges ring for longer than the stretch: what the cut takes from
 	// them it takes from a device without effect as well, and is divided out.
 	plain := stretch(d.plain())
-	var all []*FrequencyResponse
-	for c, plane := range response {
+	return eachPlane(response, func(c int, plane []float64) error {
 		if err := fits(plane, sent[0], longer, rate); err != nil {
-			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+			return err
 		}
 		f := stretch(d.divide(plane))
 		for i := range f.Hz {
@@ -80,9 +85,9 @@ func (s SweepResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRespons
 		seen := f.at
 		f.at = func(hz float64) complex128 { return seen(hz) / plain.at(hz) }
 		f.seconds = float64(after) / float64(rate)
-		all = append(all, f)
-	}
-	return all, nil
+		read(c, plane, f)
+		return nil
+	})
 }
 
 // fits says why sound cannot be a response, if it cannot. It may be longer than the
@@ -102,12 +107,13 @@ func fits(response, sent []float64, longer, rate int) error {
 // Analyse reads gain_at_1khz_db, response_max_db and response_min_db from 20 Hz to
 // 20 kHz against it, lower_corner_hz, upper_corner_hz, ripple_db,
 // group_delay_at_1khz_ms, and, against a declared response, response_deviation_db.
-func (s SweepResponse) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
-	curves, err := s.Curves(rate, response)
-	if err != nil {
-		return nil, err
-	}
-	return curveReadings(curves, s.Declared, "exponential sweep, response divided by stimulus, harmonics cut off (Farina 2000)"), nil
+func (s SweepResponse) Analyse(rate int, response Response) (measure.Readings, error) {
+	var all measure.Readings
+	err := s.eachCurve(rate, response, func(c int, _ []float64, f *FrequencyResponse) {
+		r := f.readings(s.Declared, "exponential sweep, response divided by stimulus, harmonics cut off (Farina 2000)")
+		all = append(all, ofChannel(r, c, response.Channels())...)
+	})
+	return all, err
 }
 
 // MultitoneResponse measures magnitude, phase and group delay at the tones of a
@@ -122,7 +128,7 @@ type MultitoneResponse struct {
 func (m MultitoneResponse) Stimulus() stimulus.Signal { return m.Multitone }
 
 // Curves returns each channel's response at the tones.
-func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyResponse, error) {
+func (m MultitoneResponse) Curves(rate int, response Response) ([]*FrequencyResponse, error) {
 	sent, err := m.Multitone.Make(rate)
 	if err != nil {
 		return nil, err
@@ -140,9 +146,9 @@ func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRes
 	}
 	in := settled(sent[0])
 	var all []*FrequencyResponse
-	for c, plane := range response {
+	err = eachPlane(response, func(_ int, plane []float64) error {
 		if err := fits(plane, sent[0], rate, rate); err != nil {
-			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+			return err
 		}
 		out := settled(plane)
 		f := &FrequencyResponse{seconds: float64(length) / float64(rate)}
@@ -155,12 +161,13 @@ func (m MultitoneResponse) Curves(rate int, response dsp.Block) ([]*FrequencyRes
 			f.GroupDelayMs = append(f.GroupDelayMs, delay*1000/float64(rate))
 		}
 		all = append(all, f)
-	}
-	return all, nil
+		return nil
+	})
+	return all, err
 }
 
 // Analyse reads what SweepResponse.Analyse does.
-func (m MultitoneResponse) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (m MultitoneResponse) Analyse(rate int, response Response) (measure.Readings, error) {
 	curves, err := m.Curves(rate, response)
 	if err != nil {
 		return nil, err

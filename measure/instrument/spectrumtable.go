@@ -9,11 +9,11 @@ import (
 // spectrumTable is the spectrum of each channel from a frame to another: the frequency,
 // the level by AES17-2015 3.12 (a full-scale sine is 0 dBFS) that a line has there, and
 // the bandwidth in Hz in which noise is read.
-func spectrumTable(rate int, response dsp.Block, from, to int) (measure.Table, error) {
+func spectrumTable(rate int, response Response, from, to int) (measure.Table, error) {
 	t := measure.Table{Columns: []string{"frequency_hz"}}
 	_, err := eachChannel(response, from, to, func(x []float64) measure.Readings {
 		c := len(t.Columns) - 1
-		t.Columns = append(t.Columns, ofChannel(measure.Readings{{Name: "level_dbfs"}}, c, len(response))[0].Name)
+		t.Columns = append(t.Columns, ofChannel(measure.Readings{{Name: "level_dbfs"}}, c, response.Channels())[0].Name)
 		spectrum := spectra.Of(x, rate)
 		for i, row := range spectrum.Rows() {
 			if c == 0 {
@@ -21,7 +21,7 @@ func spectrumTable(rate int, response dsp.Block, from, to int) (measure.Table, e
 			}
 			t.Rows[i] = append(t.Rows[i], dsp.PowerToDB(2*row.MeanSquare))
 		}
-		if c == len(response)-1 {
+		if c == response.Channels()-1 {
 			t.Columns = append(t.Columns, "noise_bandwidth_hz")
 			noise := spectrum.NoiseHz()
 			for i := range t.Rows {
@@ -34,13 +34,13 @@ func spectrumTable(rate int, response dsp.Block, from, to int) (measure.Table, e
 }
 
 // Table is the spectrum of the steady part.
-func (h HarmonicDistortion) Table(rate int, response dsp.Block) (measure.Table, error) {
+func (h HarmonicDistortion) Table(rate int, response Response) (measure.Table, error) {
 	from, to := toneFrames(rate, h.Tone.Seconds, h.SettleMs)
 	return spectrumTable(rate, response, from, to)
 }
 
 // Table is the spectrum of the noise.
-func (i IdleNoise) Table(rate int, response dsp.Block) (measure.Table, error) {
+func (i IdleNoise) Table(rate int, response Response) (measure.Table, error) {
 	from, to := idleFrames(rate, i.seconds(), i.SettleMs)
 	return spectrumTable(rate, response, from, to)
 }

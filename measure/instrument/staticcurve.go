@@ -96,22 +96,17 @@ func toneLevel(x []float64, hz float64, rate int) float64 {
 // expansion_ratio, expansion_knee_db, expansion_range_db and, where the tone comes
 // back, hysteresis_db; curve_error_db, how far the points lie from the fit;
 // unsettled_steps; and against a declared curve curve_deviation_db.
-func (s StaticCurve) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
-	if len(response) == 0 {
-		return nil, fmt.Errorf("the response has no channel")
-	}
-	var all measure.Readings
-	for c, plane := range response {
+func (s StaticCurve) Analyse(rate int, response Response) (measure.Readings, error) {
+	return eachReadings(response, func(plane []float64) (measure.Readings, error) {
 		up, down, err := s.Points(rate, plane)
 		if err != nil {
-			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+			return nil, err
 		}
 		if n := planes.FirstNonFinite(dsp.Block{plane}); n >= 0 {
-			return nil, fmt.Errorf("channel %d: NaN or infinite sample at frame %d", c+1, n)
+			return nil, fmt.Errorf("NaN or infinite sample at frame %d", n)
 		}
-		all = append(all, ofChannel(s.readings(up, down), c, len(response))...)
-	}
-	return all, nil
+		return s.readings(up, down), nil
+	})
 }
 
 func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
@@ -222,20 +217,21 @@ func plateauBegins(c curveFit, points []CurvePoint) float64 {
 }
 
 // Table is the curve: levels in and out and the gain, way up, of each channel.
-func (s StaticCurve) Table(rate int, response dsp.Block) (measure.Table, error) {
+func (s StaticCurve) Table(rate int, response Response) (measure.Table, error) {
 	t := measure.Table{Columns: []string{"in_dbfs"}}
-	for c, plane := range response {
+	err := eachPlane(response, func(c int, plane []float64) error {
 		up, _, err := s.Points(rate, plane)
 		if err != nil {
-			return t, err
+			return err
 		}
-		t.Columns = append(t.Columns, ofChannel(measure.Readings{{Name: "out_dbfs"}}, c, len(response))[0].Name, ofChannel(measure.Readings{{Name: "gain_db"}}, c, len(response))[0].Name)
+		t.Columns = append(t.Columns, ofChannel(measure.Readings{{Name: "out_dbfs"}}, c, response.Channels())[0].Name, ofChannel(measure.Readings{{Name: "gain_db"}}, c, response.Channels())[0].Name)
 		for i, p := range up {
 			if c == 0 {
 				t.Rows = append(t.Rows, []float64{p.InDBFS})
 			}
 			t.Rows[i] = append(t.Rows[i], p.OutDBFS, p.GainDB())
 		}
-	}
-	return t, nil
+		return nil
+	})
+	return t, err
 }

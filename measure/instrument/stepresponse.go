@@ -98,29 +98,28 @@ func jump(e []float64, at, half, end int) (int, error) {
 }
 
 // Analyse reads what [GainTrace.Readings] does, for each channel.
-func (s StepResponse) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
-	if len(response) == 0 {
-		return nil, fmt.Errorf("the response has no channel")
-	}
-	var all measure.Readings
-	for c, plane := range response {
+func (s StepResponse) Analyse(rate int, response Response) (measure.Readings, error) {
+	return eachReadings(response, func(plane []float64) (measure.Readings, error) {
 		if n := planes.FirstNonFinite(dsp.Block{plane}); n >= 0 {
-			return nil, fmt.Errorf("channel %d: NaN or infinite sample at frame %d", c+1, n)
+			return nil, fmt.Errorf("NaN or infinite sample at frame %d", n)
 		}
 		t, err := s.Trace(rate, plane)
 		if err != nil {
-			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+			return nil, err
 		}
-		all = append(all, ofChannel(t.Readings(), c, len(response))...)
-	}
-	return all, nil
+		return t.Readings(), nil
+	})
 }
 
 // Table is the gain of the first channel over time.
-func (s StepResponse) Table(rate int, response dsp.Block) (measure.Table, error) {
-	if len(response) == 0 {
+func (s StepResponse) Table(rate int, response Response) (measure.Table, error) {
+	if response == nil || response.Channels() == 0 {
 		return measure.Table{}, fmt.Errorf("the response has no channel")
 	}
-	t, err := s.Trace(rate, response[0])
+	plane, err := response.Plane(0)
+	if err != nil {
+		return measure.Table{}, err
+	}
+	t, err := s.Trace(rate, plane)
 	return t.Table(), err
 }

@@ -66,12 +66,12 @@ func sweepGrid() (hz []float64) {
 
 // Curves returns each channel's harmonics, from the second on, at 24 frequencies an
 // octave from 20 Hz to 20 kHz.
-func (s SweepDistortion) Curves(rate int, response dsp.Block) ([][]HarmonicCurve, error) {
+func (s SweepDistortion) Curves(rate int, response Response) ([][]HarmonicCurve, error) {
 	return s.curvesAt(sweepGrid(), rate, response)
 }
 
 // curvesAt is Curves at frequencies of the fundamental.
-func (s SweepDistortion) curvesAt(hz []float64, rate int, response dsp.Block) ([][]HarmonicCurve, error) {
+func (s SweepDistortion) curvesAt(hz []float64, rate int, response Response) ([][]HarmonicCurve, error) {
 	if s.Orders == 0 {
 		s.Orders = sweepOrders
 	}
@@ -90,9 +90,9 @@ func (s SweepDistortion) curvesAt(hz []float64, rate int, response dsp.Block) ([
 		o.quiet = nil
 	}
 	var all [][]HarmonicCurve
-	for c, plane := range response {
+	err = eachPlane(response, func(_ int, plane []float64) error {
 		if err := fits(plane, sent[0], rate, rate); err != nil {
-			return nil, fmt.Errorf("channel %d: %w", c+1, err)
+			return err
 		}
 		var curves []HarmonicCurve
 		orders := s.orders(d.divide(plane), rate)
@@ -112,8 +112,9 @@ func (s SweepDistortion) curvesAt(hz []float64, rate int, response dsp.Block) ([
 		}
 		markFolded(curves, float64(rate))
 		all = append(all, curves)
-	}
-	return all, nil
+		return nil
+	})
+	return all, err
 }
 
 // markFolded raises the noise where a higher order that a digital device folds back
@@ -261,7 +262,7 @@ func (m magnitudes) around(hz float64) float64 {
 
 // Analyse reads harmonicN_at_1khz_db and harmonicN_max_db, of a fundamental from 20 Hz
 // on, for each order from the second.
-func (s SweepDistortion) Analyse(rate int, response dsp.Block) (measure.Readings, error) {
+func (s SweepDistortion) Analyse(rate int, response Response) (measure.Readings, error) {
 	all, err := s.Curves(rate, response)
 	if err != nil {
 		return nil, err
@@ -272,7 +273,7 @@ func (s SweepDistortion) Analyse(rate int, response dsp.Block) (measure.Readings
 		for _, curve := range curves {
 			curve.read(&r)
 		}
-		readings = append(readings, ofChannel(r, c, len(response))...)
+		readings = append(readings, ofChannel(r, c, len(all))...)
 	}
 	return readings.Finite(), nil
 }

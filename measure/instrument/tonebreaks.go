@@ -43,30 +43,34 @@ type toneBlock struct {
 
 // findBreaks finds where a tone does not follow its own sine: a dropout, a click, tops
 // that are cut flat.
-func (a *Alignment) findBreaks(s stimulus.Signal) {
+func (a *Alignment) findBreaks(s stimulus.Signal) error {
 	tone, is := s.(stimulus.Tone)
 	if !is {
-		return
+		return nil
 	}
 	from, to := toneFrames(a.Rate, tone.Seconds, 0)
 	length := max(a.Rate*toneBlockMs/1000, int(math.Ceil(leastCycles*float64(a.Rate)/tone.Hz)))
-	for c, x := range a.Sound {
-		if tone.Only > 0 && len(a.Sound) > 1 && c != tone.Only-1 || to > len(x) || to-from < 5*length {
-			continue
+	if to > a.Sound.Frames() || to-from < 5*length {
+		return nil
+	}
+	return eachPlane(a.Sound, func(c int, x []float64) error {
+		if tone.Only > 0 && a.Sound.Channels() > 1 && c != tone.Only-1 {
+			return nil
 		}
 		var blocks []toneBlock
 		for at := from; at+length <= to; at += length {
 			blocks = append(blocks, blockOf(x[at:at+length], at, tone.Hz/float64(a.Rate)))
 		}
 		channel := -1
-		if len(a.Sound) > 1 {
+		if a.Sound.Channels() > 1 {
 			channel = c
 		}
 		a.reportBreaks(blocks, length, channel)
 		if tone.Hz < float64(a.Rate)/leastInPeriod {
 			a.reportFlatTops(blocks, channel)
 		}
-	}
+		return nil
+	})
 }
 
 // blockOf fits a sine of a number of turns a frame, and a mean.

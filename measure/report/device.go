@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 
@@ -32,6 +33,8 @@ type Device struct {
 	DeviceSettings
 	Tests []DeviceTest
 	Sheet *proof.Sheet // of the claims; nil: there are none
+
+	responses []io.Closer
 }
 
 // DeviceTest is one test signal and what the device made of it.
@@ -41,7 +44,7 @@ type DeviceTest struct {
 	Rate     int
 	Readings measure.Readings
 	Findings []measure.Finding
-	response dsp.Block
+	response instrument.Response
 	Table    measure.Table // the curve, with no columns where there is none
 	// Of a recording: its name, digest and format.
 	Recording, Digest string
@@ -60,6 +63,7 @@ func standardTests() []stimulus.Signal {
 // returned beside the error.
 func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i, of int)) (*Device, error) {
 	d := &Device{DeviceSettings: s}
+	defer d.closeResponses()
 	signals := standardTests()
 	switch {
 	case s.Device == nil:
@@ -136,13 +140,14 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 
 // test has the device respond to a signal, or reads a recording.
 func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t DeviceTest, err error) {
-	var sound dsp.Block
+	var sound instrument.Response
 	if d.Device == nil {
 		pair := d.Recordings[i]
 		var a *instrument.Alignment
 		if signal, a, err = pair.Align(); err != nil {
 			return t, err
 		}
+		d.responses = append(d.responses, a)
 		readings, err := a.Read(signal)
 		if err != nil {
 			return t, fmt.Errorf("%s: %w", pair.Recording, err)
@@ -164,15 +169,20 @@ func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t Dev
 		if err != nil {
 			return t, err
 		}
-		if sound, err = instrument.Respond(ctx, d.DeviceSettings.Device, d.Rate, played); err != nil {
+		stored, err := instrument.RespondStored(ctx, d.DeviceSettings.Device, d.Rate, played)
+		if err != nil {
 			return t, err
 		}
+		d.responses = append(d.responses, stored)
+		sound = stored
 		if t.Readings, err = instrument.AnalyseAll(signal, d.Rate, sound); err != nil {
 			return t, err
 		}
 	}
 	if d.Claims != nil {
 		t.response = sound
+	} else {
+		defer d.closeResponses()
 	}
 	for _, i := range instrument.For(signal) {
 		if tabled, ok := i.(instrument.Tabled); ok {
@@ -183,6 +193,14 @@ func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t Dev
 		}
 	}
 	return t, nil
+}
+
+// closeResponses removes what responses keep in temporary files.
+func (d *Device) closeResponses() {
+	for _, r := range d.responses {
+		r.Close()
+	}
+	d.responses = nil
 }
 
 // Page is the page of a device: does it do what is claimed of it, and can the figures be

@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-
-	"github.com/boothbench/boothbench/dsp"
 )
 
 // Marked is a signal as it is played and recorded: between marks, with a code
@@ -87,34 +85,4 @@ func (m Marked) Code() uint32 {
 // own, so that a recording shows which channel came back where.
 func (m Marked) ChannelCode(channel int) uint32 {
 	return m.Code() ^ uint32(channel)*0x9e3779b9 // any odd number parts 64 channels
-}
-
-// Make returns the signal between its marks, channels x frames, and where its
-// parts lie. The marks are in all channels, in each with its own code.
-func (m Marked) Make() (dsp.Block, Layout, error) {
-	if m.Rate < leastMarkRate {
-		return nil, Layout{}, &dsp.SettingError{Setting: "rate", Found: fmt.Sprintf("%d Hz", m.Rate), Accepted: fmt.Sprintf("%d Hz or more, for the marks", leastMarkRate)}
-	}
-	signal, err := m.Signal.Make(m.Rate)
-	if err != nil {
-		return nil, Layout{}, err
-	}
-	l := LayoutOf(m.Rate, signal.Frames())
-	b := dsp.NewBlock(len(signal), l.Frames)
-	l.MarkDBFS = markDBFS(signal)
-	peak := dsp.DBToAmplitude(l.MarkDBFS)
-	add := func(plane []float64, at int, chirp Chirp) {
-		for n, x := range chirp.Wave(float64(m.Rate)) {
-			plane[at+n] = peak * x
-		}
-	}
-	for c, plane := range b {
-		add(plane, l.StartMark, MarkChirp(m.Rate, true))
-		for i, bit := range spell(m.ChannelCode(c)) {
-			add(plane, l.Code+i*l.Symbol, SymbolChirp(m.Rate, bit))
-		}
-		copy(plane[l.Signal:], signal[c])
-		add(plane, l.EndMark, MarkChirp(m.Rate, false))
-	}
-	return b, l, nil
 }

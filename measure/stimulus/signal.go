@@ -10,6 +10,8 @@ type Signal interface {
 	Kind() string
 
 	// Make returns the signal at a rate in Hz: channels x frames, full scale
-	// 1.0, the same bits at every call and on every machine.
+	// 1.0, the same bits at every call and on every machine. Channels of the same sound
+	// may be one slice, so that 64 of them take no more memory than one: copy what is to
+	// be changed.
 	Make(rate int) (dsp.Block, error)
 }

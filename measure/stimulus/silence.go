@@ -16,7 +16,7 @@ func (s Silence) Make(rate int) (dsp.Block, error) {
 	if err := firstError(checkFormat(rate, s.Channels), checkSeconds(s.Seconds)); err != nil {
 		return nil, err
 	}
-	return dsp.NewBlock(max(1, s.Channels), frames(s.Seconds, rate)), nil
+	return spread(make([]float64, frames(s.Seconds, rate)), s.Channels, 0), nil
 }
 
 // ToneThenSilence is a tone and then digital zero, which shows what
@@ -34,9 +34,9 @@ func (s ToneThenSilence) Make(rate int) (dsp.Block, error) {
 	if err := checkSeconds(s.SilenceSeconds); err != nil {
 		return nil, err
 	}
-	sound, err := s.Tone.Make(rate)
-	for c := range sound {
-		sound[c] = append(sound[c], make([]float64, frames(s.SilenceSeconds, rate))...)
+	if err := s.Tone.check(rate); err != nil {
+		return nil, err
 	}
-	return sound, err
+	tone, silence := s.Tone.plane(rate), make([]float64, frames(s.SilenceSeconds, rate))
+	return spread(append(tone, silence...), s.Tone.Channels, s.Tone.Only), nil
 }

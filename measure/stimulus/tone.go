@@ -47,10 +47,15 @@ func (t Tone) Make(rate int) (dsp.Block, error) {
 	if err := t.check(rate); err != nil {
 		return nil, err
 	}
+	return spread(t.plane(rate), t.Channels, t.Only), nil
+}
+
+// plane is the channel that has the tone.
+func (t Tone) plane(rate int) []float64 {
 	plane := make([]float64, frames(t.Seconds, rate))
 	addSine(plane, t.Hz, dsp.DBToAmplitude(t.PeakDBFS), rate)
 	fade(plane, rate)
-	return spread(plane, t.Channels, t.Only), nil
+	return plane
 }
 
 func (t Tone) check(rate int) error {
@@ -109,11 +114,17 @@ func fade(plane []float64, rate int) {
 
 // spread puts a plane into all channels, or only into one, counted from 1.
 func spread(plane []float64, channels, only int) dsp.Block {
-	b := dsp.NewBlock(max(1, channels), len(plane))
+	b := make(dsp.Block, max(1, channels))
+	var silence []float64
 	for c := range b {
 		if only == 0 || only == c+1 {
-			copy(b[c], plane)
+			b[c] = plane
+			continue
 		}
+		if silence == nil {
+			silence = make([]float64, len(plane))
+		}
+		b[c] = silence
 	}
 	return b
 }

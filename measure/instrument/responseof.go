@@ -1,0 +1,77 @@
+package instrument
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Response is what a device answered, channel by channel: sound in memory (a [dsp.Block])
+// or sound that is kept in a file (a [wave.Stored]). All channels have the same number
+// of frames.
+type Response interface {
+	Channels() int
+	Frames() int
+	// Plane is one channel's samples, counted from 0, full scale 1.0. They are read only,
+	// and an error says that they could not be read.
+	Plane(channel int) ([]float64, error)
+}
+
+// eachPlane calls a function with every channel of a response, one after the other, so
+// that no more than one has to be in memory. Errors name the channel.
+func eachPlane(response Response, read func(channel int, plane []float64) error) error {
+	if response == nil || response.Channels() == 0 {
+		return fmt.Errorf("the response has no channel")
+	}
+	for c := range response.Channels() {
+		plane, err := response.Plane(c)
+		if err != nil {
+			return err
+		}
+		if err := read(c, plane); err != nil {
+			return fmt.Errorf("channel %d: %w", c+1, err)
+		}
+	}
+	return nil
+}
+
+// IsSilent reports whether every sample of a response is exactly 0.
+func IsSilent(response Response) (bool, error) {
+	silent := true
+	err := eachPlane(response, func(_ int, plane []float64) error {
+		silent = silent && !slices.ContainsFunc(plane, func(v float64) bool { return v != 0 })
+		return nil
+	})
+	return silent, err
+}
+
+// eachReadings collects the readings of every channel; with more than one channel, names
+// end in _chN.
+func eachReadings(response Response, read func(plane []float64) (measure.Readings, error)) (measure.Readings, error) {
+	var all measure.Readings
+	err := eachPlane(response, func(c int, plane []float64) error {
+		r, err := read(plane)
+		all = append(all, ofChannel(r, c, response.Channels())...)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return all, nil
+}
+
+// beginning is a response up to a frame.
+type beginning struct {
+	Response
+	frames int
+}
+
+// Frames is how many frames there are up to it.
+func (b beginning) Frames() int { return min(b.frames, b.Response.Frames()) }
+
+// Plane is one channel's samples up to it.
+func (b beginning) Plane(channel int) ([]float64, error) {
+	plane, err := b.Response.Plane(channel)
+	return plane[:min(len(plane), b.frames)], err
+}
