@@ -26,6 +26,7 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 	folder := t.TempDir()
 	// Levels are kept for every 25 ms, at any rate: a low one makes a small file.
 	writeRepeated(t, filepath.Join(folder, "day.wav"), wave.Format{Rate: 1000, Channels: 1, Encoding: wave.Integer, Bits: 16}, 24*3600/20, 20)
+	writeRepeated(t, filepath.Join(folder, "stereo-day.wav"), wave.Format{Rate: 1000, Channels: 2, Encoding: wave.Integer, Bits: 16}, 24*3600/20, 20)
 	// Levels for every millisecond are kept of what a chain is set by, and for every 2/3 ms
 	// of what a drive is found by, at any rate.
 	hour := wave.Format{Rate: 16000, Channels: 1, Encoding: wave.Integer, Bits: 16}
@@ -48,6 +49,8 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 		mostMiB int64
 	}{
 		{"inspect day.wav --quiet", 64},
+		{"inspect stereo-day.wav --quiet", 64},
+		{"inspect wide.wav --quiet", 256},
 		{"propose half.wav --quiet", 64},
 		{"propose hour.wav --quiet", 64},
 		{"propose stereo.wav --quiet", 64},
@@ -57,8 +60,14 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 		{"process wide.wav --chain limiter.toml --out limited.wav --quiet", 256},
 		{"compare wide.wav limited.wav --quiet", 256},
 		{"overshoot --chain limiter.toml --drive 6 wide.wav --quiet", 256},
+		{"overshoot --recording limited.wav --ceiling -1 wide.wav --quiet", 256},
+		{"tone silence --channels 64 --out silence.wav", 256},
+		{"gauge --recording silence.wav silence.wav", 256},
+		{"gauge silence --channels 64 --exec 'cp {in} {out}'", 256},
+		{"gauge sweep --channels 64 --chain limiter.toml --curve curve.csv", 256},
+		{"gauge stepped-tone --channels 64 --chain limiter.toml", 256},
 	} {
-		cmd := exec.Command(between, append([]string{"boothbench"}, strings.Fields(c.args)...)...)
+		cmd := exec.Command(between, append([]string{"boothbench"}, words(c.args)...)...)
 		cmd.Dir = folder
 		printed, err := cmd.Output()
 		if err != nil {
@@ -88,6 +97,18 @@ func peakMemory() {
 		os.Exit(1)
 	}
 	fmt.Println(cmd.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) // getrusage(2)
+}
+
+// words are those of a line, of which some stand between single quotes.
+func words(line string) (all []string) {
+	for i, part := range strings.Split(line, "'") {
+		if i%2 == 1 {
+			all = append(all, part)
+		} else {
+			all = append(all, strings.Fields(part)...)
+		}
+	}
+	return all
 }
 
 // writeRepeated writes so many seconds of speech-like sound so many times.

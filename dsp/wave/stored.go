@@ -4,23 +4,19 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 
 	"github.com/boothbench/boothbench/dsp"
 )
 
 // Stored is sound that is read back channel by channel: a Sink, like Memory, that keeps
-// many channels or hours in a temporary file. Close removes the file; what a killed run
-// leaves is removed as that of a [Folder]. Samples come back bit for bit.
+// many channels or hours in a temporary file, a [Scratch]. Samples come back bit for bit.
 type Stored struct {
 	format   Format
 	channels []storedChannel
 	inMemory int // samples
 	most     int // samples that are kept in memory
-	file     *os.File
-	folder   *Folder
-	length   int64 // of the file, bytes
+	spilled  bool
+	scratch  Scratch
 	bytes    []byte
 }
 
@@ -44,8 +40,11 @@ const (
 )
 
 // NewStored makes an empty sound of a format.
-func NewStored(f Format) *Stored {
-	return &Stored{format: f, channels: make([]storedChannel, f.Channels), most: storedInMemory}
+func NewStored(f Format) *Stored { return NewStoredWithin(f, storedInMemory) }
+
+// NewStoredWithin makes one of which so many samples are kept in memory.
+func NewStoredWithin(f Format, samples int) *Stored {
+	return &Stored{format: f, channels: make([]storedChannel, f.Channels), most: samples}
 }
 
 // Format is what the sound was said to be.
@@ -75,23 +74,21 @@ func (s *Stored) Write(b dsp.Block) error {
 	return nil
 }
 
-// Append appends samples to one channel.
+// Append appends samples to one channel. Its errors are *OutputError.
 func (s *Stored) Append(channel int, samples []float64) error {
 	c := &s.channels[channel]
 	c.last = append(c.last, samples...)
 	c.frames += len(samples)
 	s.inMemory += len(samples)
 	switch {
-	case s.file == nil && s.inMemory <= s.most:
+	case !s.spilled && s.inMemory <= s.most:
 		return nil
-	case s.file != nil && len(c.last) < storedFrames:
+	case s.spilled && len(c.last) < storedFrames:
 		return nil
-	case s.file != nil:
+	case s.spilled:
 		return s.spill(c)
 	}
-	if err := s.create(); err != nil {
-		return err
-	}
+	s.spilled, s.bytes = true, make([]byte, 8*storedFrames)
 	for i := range s.channels {
 		if err := s.spill(&s.channels[i]); err != nil {
 			return err
@@ -100,36 +97,20 @@ func (s *Stored) Append(channel int, samples []float64) error {
 	return nil
 }
 
-func (s *Stored) create() error {
-	folder, err := CreateFolder()
-	if err != nil {
-		return err
-	}
-	path := filepath.Join(folder.Path(), "sound")
-	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		folder.Remove()
-		return &OutputError{path, "create it", bare(err)}
-	}
-	s.file, s.folder, s.bytes = file, folder, make([]byte, 8*storedFrames)
-	return nil
-}
-
 // spill writes what a channel has in memory to the file.
 func (s *Stored) spill(c *storedChannel) error {
-	begin := s.length
 	for rest := c.last; len(rest) > 0; {
 		n := min(len(rest), storedFrames)
 		for i, v := range rest[:n] {
 			binary.LittleEndian.PutUint64(s.bytes[8*i:], math.Float64bits(v))
 		}
-		if _, err := s.file.WriteAt(s.bytes[:8*n], s.length); err != nil {
-			return &OutputError{s.file.Name(), "write it", spaceMissing(bare(err), s.length, 0)}
+		at, err := s.scratch.Append(s.bytes[:8*n])
+		if err != nil {
+			return err
 		}
-		s.length += int64(8 * n)
+		c.stretches = append(c.stretches, stretch{at, n})
 		rest = rest[n:]
 	}
-	c.stretches = append(c.stretches, stretch{begin, len(c.last)})
 	s.inMemory -= len(c.last)
 	if c.last = c.last[:0]; cap(c.last) > 2*storedFrames {
 		c.last = nil
@@ -142,15 +123,12 @@ func (s *Stored) Plane(channel int) ([]float64, error) {
 	c := &s.channels[channel]
 	plane := make([]float64, 0, c.frames)
 	for _, part := range c.stretches {
-		for at, left := part.at, part.frames; left > 0; {
-			n := min(left, storedFrames)
-			if _, err := s.file.ReadAt(s.bytes[:8*n], at); err != nil {
-				return nil, fmt.Errorf("%s: cannot be read back: %w", s.file.Name(), bare(err))
-			}
-			for i := range n {
-				plane = append(plane, math.Float64frombits(binary.LittleEndian.Uint64(s.bytes[8*i:])))
-			}
-			at, left = at+int64(8*n), left-n
+		b := s.bytes[:8*part.frames]
+		if err := s.scratch.Read(b, part.at); err != nil {
+			return nil, err
+		}
+		for i := range part.frames {
+			plane = append(plane, math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:])))
 		}
 	}
 	return append(plane, c.last...), nil
@@ -159,10 +137,5 @@ func (s *Stored) Plane(channel int) ([]float64, error) {
 // Close removes the temporary file, if there is one. The sound is gone then.
 func (s *Stored) Close() error {
 	s.channels = nil
-	if s.file == nil {
-		return nil
-	}
-	s.file.Close()
-	s.file = nil
-	return s.folder.Remove()
+	return s.scratch.Close()
 }

@@ -90,8 +90,8 @@ func TestStoredWithoutRoom(t *testing.T) {
 	if err := s.Append(0, make([]float64, 11)); err != nil {
 		t.Fatal(err)
 	}
-	path := s.file.Name()
-	s.file.Close() // stands for a disk that refuses
+	path := s.scratch.file.Name()
+	s.scratch.file.Close() // stands for a disk that refuses
 	if err := s.Append(0, make([]float64, storedFrames)); !errors.As(err, &output) || output.Path != path {
 		t.Errorf("a file that refuses: %v", err)
 	}

@@ -27,7 +27,8 @@ const (
 
 // findFloors finds the pauses of each channel.
 func (l *frameLevels) findFloors(rate int) []*floor {
-	counts := newLevelCounts()
+	counts, hum := newLevelCounts(), newHumStore(2*len(l.pause))
+	l.hum = hum
 	var all []*floor
 	for c := range l.pause {
 		f := &floor{channel: c}
@@ -37,9 +38,9 @@ func (l *frameLevels) findFloors(rate int) []*floor {
 			f.undecided = l.noPauses(c)
 			continue
 		}
-		f.noise = newNoiseSpectrum(rate, p)
+		f.noise = newNoiseSpectrum(rate, p, hum)
 		if second, ok := l.secondFloor(p, counts); ok {
-			f.lower, f.noise = f.noise, newNoiseSpectrum(rate, second)
+			f.lower, f.noise = f.noise, newNoiseSpectrum(rate, second, hum)
 		}
 	}
 	return all

@@ -1,6 +1,8 @@
 package take
 
 import (
+	"errors"
+
 	"github.com/boothbench/boothbench/dsp"
 )
 
@@ -25,36 +27,50 @@ type frameLevels struct {
 	voices                 []levelTrack // by channel
 	loudest                levelTrack   // of several: the voice of the loudest one in each frame
 
+	store *trackStore // of the tracks
+	hum   *humStore   // once the floors are known
+
 	before struct{ pause, voice, audible, bright []float64 } // mean squares of the hop before
 	zeros  []zeroRuns                                        // by channel
 }
 
 // zeroRuns finds the frames of a channel that hold an edit.
 type zeroRuns struct {
-	run, filled     int      // frames
-	hops            int      // completed
-	running, before bool     // the running hop, and the one before it, hold an edit
-	edited          []uint64 // a bit for each frame
+	run, filled     int    // frames
+	hops            int    // completed
+	running, before bool   // the running hop, and the one before it, hold an edit
+	edited          bitRow // of each frame
 }
 
 // at reports whether a frame holds an edit.
-func (z *zeroRuns) at(i int) bool { return i/64 < len(z.edited) && z.edited[i/64]&(1<<(i%64)) != 0 }
+func (z *zeroRuns) at(i int) bool { return z.edited.at(i) }
 
 func newFrameLevels(rate, channels int) *frameLevels {
-	fs := float64(rate)
+	fs, store := float64(rate), newTrackStore()
 	return &frameLevels{
+		store:       store,
 		pauseBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, PauseHighPassHz, fs)),
 		voiceBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, voiceHighPassHz, fs)),
 		audibleBand: newHopPowers(rate, channels, audible(fs)),
 		brightBand:  newHopPowers(rate, channels, dsp.ButterworthHighPass(2, min(brightHz, 0.2*fs), fs)),
-		pause:       make([]levelTrack, channels), bright: make([]levelTrack, channels), audible: make([]levelTrack, channels), zeros: make([]zeroRuns, channels),
-		voices: make([]levelTrack, channels),
+		pause:       store.tracks(channels), bright: store.tracks(channels), audible: store.tracks(channels), voices: store.tracks(channels),
+		loudest: levelTrack{store: store}, zeros: make([]zeroRuns, channels),
 	}
 }
 
 // audible is a high-pass that leaves what is heard: 64 dB down at 8 Hz, 3 dB at 20 Hz.
 // It passes 0.03 dB more of a noise that falls with 6 dB an octave than an ideal one.
 func audible(rate float64) []dsp.Biquad { return dsp.ButterworthHighPass(8, audibleHz, rate) }
+
+// close removes what lies in temporary files. An error says that they failed, and that
+// what was read is not whole.
+func (l *frameLevels) close() error {
+	err := l.store.close()
+	if l.hum != nil {
+		err = errors.Join(err, l.hum.close())
+	}
+	return err
+}
 
 // writes are what looks at the sound, each with memory of its own.
 func (l *frameLevels) writes() []func(dsp.Block) {
@@ -133,7 +149,7 @@ func (z *zeroRuns) endHop() {
 			z.edited = append(z.edited, 0)
 		}
 		if z.before || z.running {
-			z.edited[i/64] |= 1 << (i % 64)
+			z.edited.set(i)
 		}
 	}
 	z.before, z.running, z.filled = z.running, false, 0

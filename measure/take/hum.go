@@ -14,7 +14,7 @@ import (
 // that a steady sine there would have, noise around it included.
 func (n *noiseSpectrum) line(hz float64) float64 {
 	sum, weight := 0.0, 0.0
-	for _, l := range n.long {
+	for _, l := range n.long.lines {
 		amplitude, frames := cmplx.Abs(l.At(hz)), float64(len(l.Windowed))
 		sum += amplitude * amplitude / 2 * frames
 		weight += frames
@@ -26,7 +26,7 @@ func (n *noiseSpectrum) line(hz float64) float64 {
 // pieces: 1.5 bins under a Hann window.
 func (n *noiseSpectrum) lineHz() float64 {
 	sum, weight := 0.0, 0.0
-	for _, l := range n.long {
+	for _, l := range n.long.lines {
 		frames := float64(len(l.Windowed))
 		sum += 1.5 * l.BinHz() * frames
 		weight += frames
@@ -54,7 +54,11 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		r.cannot("hum_hz", "Hz", reason)
 		r.cannot("hum_level_dbfs", "dBFS", reason)
 	}
-	if len(n.long) == 0 {
+	if err := n.long.read(n.rate); err != nil {
+		none(err.Error())
+		return
+	}
+	if len(n.long.lines) == 0 {
 		none(fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000))
 		return
 	}

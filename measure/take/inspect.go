@@ -76,6 +76,7 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 	defer planes.Close(src)
 	f := src.Format()
 	t, also := newTake(f), taps(f)
+	defer t.levels.close()
 	t.levels.pauseBand.tap = also.PauseBand
 	if err := measure.EachBlock(ctx, src, append(t.writes(), also.Sound...)...); err != nil {
 		return nil, err
@@ -102,7 +103,11 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 			f.finish()
 		}
 	}
-	return t.inspection(floors), nil
+	in := t.inspection(floors)
+	if err := t.levels.close(); err != nil {
+		return nil, err
+	}
+	return in, nil
 }
 
 // take gathers what one pass can read.
@@ -119,9 +124,10 @@ type take struct {
 }
 
 func newTake(f wave.Format) *take {
+	levels := newFrameLevels(f.Rate, f.Channels)
 	t := &take{
 		format: f, nonFinite: -1, channels: make([]channelState, f.Channels),
-		levels: newFrameLevels(f.Rate, f.Channels), speech: newSpeechEvents(f.Rate, f.Channels), content: newContent(f),
+		levels: levels, speech: newSpeechEvents(f.Rate, f.Channels, levels.store), content: newContent(f),
 	}
 	if f.Channels >= 2 {
 		t.pair = newChannelPair()

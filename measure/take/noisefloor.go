@@ -40,7 +40,18 @@ type pauses struct {
 	missingDB float64 // by how much the upper end that is left out lowers their level
 	levelDB   float64
 	frames    int
+
+	// A bit for each frame of the take: whether it is one of them, whether its level is
+	// taken, and whether it may lie between two. Once these are known, levels is nil.
+	are, typical, between bitRow
 }
+
+// bitRow is a row of bits.
+type bitRow []uint64
+
+func (b bitRow) at(i int) bool { return i >= 0 && i/64 < len(b) && b[i/64]&(1<<(i%64)) != 0 }
+
+func (b bitRow) set(i int) { b[i/64] |= 1 << (i % 64) }
 
 // stretches are where they lie, from a frame of the take to another.
 func (p *pauses) stretches(rate int) (all [][2]int64) {
@@ -59,8 +70,29 @@ func (p *pauses) stretches(rate int) (all [][2]int64) {
 	return all
 }
 
-// has reports whether a frame is one of them.
-func (p *pauses) has(i int) bool {
+// settle keeps what is known of every frame, and forgets the levels.
+func (p *pauses) settle() {
+	words := (p.levels.pause[p.channel].n + 63) / 64
+	p.are, p.typical, p.between = make(bitRow, words), make(bitRow, words), make(bitRow, words)
+	bright := &p.levels.bright[p.channel]
+	for i := p.from; i < p.to; i++ {
+		if p.isOne(i) {
+			p.are.set(i)
+			if bright.at(i) <= p.bright {
+				p.typical.set(i)
+			}
+		}
+		if p.mayLieBetween(i) {
+			p.between.set(i)
+		}
+	}
+	p.levels = nil
+}
+
+// has reports whether a frame is one of them, once they are settled; isOne, before.
+func (p *pauses) has(i int) bool { return p.are.at(i) }
+
+func (p *pauses) isOne(i int) bool {
 	if i < p.from || i >= p.to || i >= p.levels.audible[p.channel].n {
 		return false
 	}
@@ -70,15 +102,12 @@ func (p *pauses) has(i int) bool {
 
 // isTypical reports whether a frame is one of them whose level is taken: one that holds
 // no more above 2 kHz than most of them do.
-func (p *pauses) isTypical(i int) bool {
-	return p.has(i) && p.levels.bright[p.channel].at(i) <= p.bright
-}
+func (p *pauses) isTypical(i int) bool { return p.typical.at(i) }
 
 // goesOn reports whether a frame is one of them or may lie between two of them.
-func (p *pauses) goesOn(i int) bool {
-	if i < p.from || i >= p.to {
-		return false
-	}
+func (p *pauses) goesOn(i int) bool { return p.between.at(i) }
+
+func (p *pauses) mayLieBetween(i int) bool {
 	level := p.levels.pause[p.channel].at(i)
 	return level >= p.low && level <= p.quiet && p.levels.live(p.channel, i)
 }
@@ -123,7 +152,7 @@ func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*p
 	p := &pauses{levels: l, channel: channel, from: from, to: to, low: int16(float64(mode) - 300*spread), high: int16(float64(mode) + 100*upperSpreads*spread), quiet: int16(float64(mode) + 100*quietSpreads*spread), missingDB: missingSpreads * spread, most: math.MaxInt16}
 	counts.clear()
 	for i := from; i < to; i++ {
-		if p.has(i) {
+		if p.isOne(i) {
 			counts.add(l.audible[channel].at(i))
 		}
 	}
@@ -138,12 +167,13 @@ func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*p
 	p.bright = p.brightest(counts)
 	power := 0.0
 	for i := from; i < to; i++ {
-		if p.has(i) {
+		if p.isOne(i) {
 			p.frames++
 			power += dsp.DBToPower(track.db(i))
 		}
 	}
 	p.levelDB = dsp.PowerToDB(power/float64(max(1, p.frames))) + p.missingDB
+	p.settle()
 	return p, p.seconds() >= leastPauseSeconds
 }
 
@@ -155,7 +185,7 @@ const brightSpreads = 2.3
 func (p *pauses) brightest(counts *levelCounts) int16 {
 	counts.clear()
 	for i := p.from; i < p.to; i++ {
-		if p.has(i) {
+		if p.isOne(i) {
 			counts.add(p.levels.bright[p.channel].at(i))
 		}
 	}

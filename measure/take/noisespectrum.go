@@ -35,14 +35,14 @@ type noiseSpectrum struct {
 	frames   int64
 	spectrum *spectra.Power
 	steady   *steadiness
-	long     []*spectra.Lines // of stretches for the search of hum, two seconds each at most
-	noHum    bool             // hum is not searched for
+	long     humPieces // stretches for the search of hum, two seconds each at most
+	noHum    bool      // hum is not searched for
 }
 
 // mostHumSeconds bounds the noise that is kept for the search of hum.
 const mostHumSeconds = 10
 
-func newNoiseSpectrum(rate int, p *pauses) *noiseSpectrum {
+func newNoiseSpectrum(rate int, p *pauses, store *humStore) *noiseSpectrum {
 	length := 16 // about 40 ms, a power of two
 	for length*2 <= rate*frameMs/1000 {
 		length *= 2
@@ -51,7 +51,7 @@ func newNoiseSpectrum(rate int, p *pauses) *noiseSpectrum {
 	return &noiseSpectrum{
 		rate: rate, pauses: p, rests: true, band: dsp.NewCascade(audible(float64(rate)), 1), cLow: dsp.NewCascade([]dsp.Biquad{cLow(float64(rate))}, 1),
 		work: dsp.NewBlock(1, hop), before: make([]float64, hop), steady: newSteadiness(rate),
-		spectrum: spectra.Empty(spectra.Hann(length), rate),
+		spectrum: spectra.Empty(spectra.Hann(length), rate), long: humPieces{store: store},
 	}
 }
 
@@ -158,8 +158,8 @@ func (n *noiseSpectrum) endStretch() {
 
 // endPause keeps a pause for the search of hum.
 func (n *noiseSpectrum) endPause() {
-	if x := n.plain; len(x) >= int(humLeastPiece*float64(n.rate)) && len(n.long)*2 < mostHumSeconds {
-		n.long = append(n.long, spectra.LinesThrough(spectra.Hann(len(x)), x, n.rate))
+	if x := n.plain; len(x) >= int(humLeastPiece*float64(n.rate)) && len(n.long.frames)*2 < mostHumSeconds {
+		n.long.add(x)
 	}
 	n.plain = n.plain[:0]
 }

@@ -17,6 +17,7 @@ import (
 func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, error), also ...func(dsp.Block)) (measure.Readings, error) {
 	f := src.Format()
 	levels := newFrameLevels(f.Rate, f.Channels)
+	defer levels.close()
 	writes := levels.writes()[:3] // without the voice's
 	if err := measure.EachBlock(ctx, src, append(writes, also...)...); err != nil {
 		return nil, err
@@ -78,5 +79,5 @@ func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, 
 		}
 		r.Add(name, about)
 	}
-	return r.Finite(), nil
+	return r.Finite(), levels.close()
 }

@@ -30,7 +30,7 @@ func TestNoiseSpectrumThatRests(t *testing.T) {
 	if !ok {
 		t.Fatal("no pauses")
 	}
-	rests, all := newNoiseSpectrum(rate, p), newNoiseSpectrum(rate, p)
+	rests, all := newNoiseSpectrum(rate, p, newHumStore(1)), newNoiseSpectrum(rate, p, newHumStore(1))
 	all.rests = false
 	rested := 0
 	for from := 0; from < len(x); from += 1000 {
@@ -46,12 +46,17 @@ func TestNoiseSpectrumThatRests(t *testing.T) {
 	if rested == 0 {
 		t.Fatal("it never rested: nothing is tested")
 	}
-	if len(rests.long) != len(all.long) || len(all.long) == 0 || rests.frames != all.frames || rests.spectrum.Blocks != all.spectrum.Blocks {
-		t.Fatalf("%d pauses for hum, %d frames and %d spectra; without rest %d, %d and %d", len(rests.long), rests.frames, rests.spectrum.Blocks, len(all.long), all.frames, all.spectrum.Blocks)
+	if len(rests.long.frames) != len(all.long.frames) || len(all.long.frames) == 0 || rests.frames != all.frames || rests.spectrum.Blocks != all.spectrum.Blocks {
+		t.Fatalf("%d pauses for hum, %d frames and %d spectra; without rest %d, %d and %d", len(rests.long.frames), rests.frames, rests.spectrum.Blocks, len(all.long.frames), all.frames, all.spectrum.Blocks)
 	}
-	for i := range all.long {
-		if a, b := len(rests.long[i].Windowed), len(all.long[i].Windowed); a != b {
+	for i := range all.long.frames {
+		if a, b := rests.long.frames[i], all.long.frames[i]; a != b {
 			t.Fatalf("pause %d has %d frames, without rest %d", i, a, b)
+		}
+	}
+	for _, n := range []*noiseSpectrum{rests, all} {
+		if err := n.long.read(rate); err != nil {
+			t.Fatal(err)
 		}
 	}
 	for name, v := range map[string][2]float64{

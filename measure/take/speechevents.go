@@ -30,13 +30,14 @@ const (
 	leastEventHops          = 2
 )
 
-func newSpeechEvents(rate, channels int) speechEvents {
+func newSpeechEvents(rate, channels int, store *trackStore) speechEvents {
 	fs := float64(rate)
 	high := min(sibilantHighHz, 0.45*fs)
 	// What is inaudible is no thump: drift, wind, an offset.
 	thump := append(dsp.ButterworthHighPass(4, audibleHz, fs), dsp.ButterworthLowPass(4, thumpHz, fs)...)
 	sibilance := append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...)
-	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)}}
+	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)},
+		levels: [2]levelTrack{{store: store}, {store: store}}}
 }
 
 func (s *speechEvents) write(b dsp.Block) {
