@@ -32,12 +32,12 @@ func Read(path, what string, text []byte, lists ...string) (*Document, error) {
 		return nil, &FileError{path, []Problem{{Path: path, Found: found, Accepted: accepted, Hint: hint}}}
 	}
 	switch {
-	case len(text) > MaxBytes:
-		return whole("larger than "+what+" may be", fmt.Sprintf("up to %d bytes", MaxBytes), "")
 	case bytes.HasPrefix(text, []byte{0xFF, 0xFE}), bytes.HasPrefix(text, []byte{0xFE, 0xFF}):
 		return whole("UTF-16 text", "UTF-8 text", "save the file as UTF-8")
 	case bytes.IndexByte(text, 0) >= 0:
 		return whole("not a text file", what+": TOML text", "")
+	case len(text) > MaxBytes:
+		return whole("larger than "+what+" may be", fmt.Sprintf("up to %d bytes", MaxBytes), "")
 	}
 	text = bytes.Clone(bytes.TrimPrefix(text, []byte("\uFEFF")))
 	d := &Document{Places: NewPlaces(path, text), Root: &Value{}}

@@ -108,6 +108,10 @@ func (g *gauge) check(files []string) error {
 		}
 	}
 	switch {
+	case devices == 0 && g.settings == nil:
+		return usageError("no kind of signal and no device named; for example: boothbench gauge sweep --chain voice.toml; instead of --chain, --exec or --recording")
+	case devices == 0:
+		return usageError("no device named; for example: boothbench gauge %s --chain voice.toml; or --exec 'TOOL {in} {out}'", g.kind.Name())
 	case devices != 1:
 		return usageError("found %s; accepted: one of --chain, --exec and --recording", plural(devices, "device"))
 	case g.recording && g.settings != nil:

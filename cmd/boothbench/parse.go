@@ -71,6 +71,9 @@ func unknownFlag(f *pflag.FlagSet, unknown *pflag.NotExistError, args []string) 
 		meant = []string{near}
 	}
 	if len(meant) == 0 || len(meant) > 4 {
+		if strings.HasPrefix(found, "--") {
+			return usageError("%s: no such flag; boothbench %s --help lists them", found, f.Name())
+		}
 		return usageError("%s: no such flag; flags are whole words after two hyphens (see boothbench %s --help)", found, f.Name())
 	}
 	return usageError("%s: no such flag; did you mean --%s?", found, strings.Join(meant, " or --"))

@@ -59,7 +59,7 @@ func runSeason(e env, args []string) error {
 
 func loadSeason(f *pflag.FlagSet) (*season.Plan, error) {
 	if f.NArg() != 1 {
-		return nil, usageError("found %s; accepted: the season's folder", plural(f.NArg(), "argument"))
+		return nil, usageError("found %s; accepted: the folder that season plan made, for example: boothbench %s done", plural(f.NArg(), "argument"), f.Name())
 	}
 	p, err := season.Load(f.Arg(0))
 	return p, inputError(err)
