@@ -99,6 +99,9 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		if there, err := os.Stat(p.output(t)); err == nil && os.SameFile(there, info) {
 			return nil, fmt.Errorf("%s: the output would be the take itself; accepted: another folder for the season", t.Path)
 		}
+		if err := madeBySeason(p.output(t)); err != nil {
+			return nil, err
+		}
 	}
 	for _, c := range p.Conversations {
 		for _, name := range []string{c.reportName(), c.mixName()} {
@@ -137,6 +140,20 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		return nil, err
 	}
 	return &p, f.Commit()
+}
+
+// madeBySeason refuses an output that is there already and was made by somebody else: a
+// season replaces what has a receipt, or what an attempt left without one.
+func madeBySeason(output string) error {
+	if _, err := os.Lstat(output); err != nil {
+		return nil
+	}
+	for _, trace := range []string{receipt.PathFor(output), attemptsAt(output).path} {
+		if _, err := os.Lstat(trace); err == nil {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s: the file is there, and no receipt says that a season made it; accepted: another folder for the season", output)
 }
 
 // Load reads the plan of a season's folder.
