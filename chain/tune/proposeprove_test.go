@@ -62,10 +62,8 @@ func spokenTake(t *testing.T, rng *rand.Rand, seconds float64) (rate int, x dsp.
 // Whatever is proposed for speech in a room is a chain that process takes and that keeps
 // all its claims.
 func TestRandomProposalsKeepTheirClaims(t *testing.T) {
-	cases, seconds := 1, 6.0
-	if dsptest.IsExhaustive() {
-		cases, seconds = 12, 15
-	}
+	dsptest.Exhaustive(t)
+	const cases, seconds = 12, 15
 	proposals, expanders := 0, 0
 	for i := range cases {
 		rng := rand.New(rand.NewPCG(uint64(i), 80))

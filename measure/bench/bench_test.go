@@ -385,7 +385,7 @@ func TestStartersCanBePlanned(t *testing.T) {
 // Every cue sheet has the cautions about hearing, tweeters, phantom power and mains, and
 // one for each condition; every kind of path has one.
 func TestCautionsOnEveryCueSheet(t *testing.T) {
-	for _, name := range dsptest.Some(1, Starters()) {
+	for _, name := range dsptest.Some(0, Starters()) { // a cue sheet makes every sound, for its length
 		p, err := ReadPlan(name, Starter(name))
 		if err != nil {
 			t.Fatal(err)

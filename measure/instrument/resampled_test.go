@@ -115,7 +115,7 @@ func TestResamplingIsNamed(t *testing.T) {
 	round := stimulus.Tone{Hz: 1000, PeakDBFS: -10, Seconds: 2}
 	silence := stimulus.Silence{Seconds: 2}
 	sweep := stimulus.Sweep{FromHz: 10, ToHz: 23500, Seconds: 3, PeakDBFS: -10}
-	for _, c := range dsptest.Some(4, []struct {
+	for _, c := range dsptest.Some(2, []struct {
 		name, phrase string
 		signal       stimulus.Signal
 		rate, other  int
