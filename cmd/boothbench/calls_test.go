@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"strconv"
 	"strings"
+	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -110,6 +111,9 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	ts.Stdout().Write(a.Stdout)
 	ts.Stderr().Write(a.Stderr)
+	if key := keyTwice(a.Stdout); key != "" {
+		ts.Fatalf("the key %s stands twice in an object of\n%s", key, a.Stdout)
+	}
 	if want, err := strconv.Atoi(args[0]); err != nil || a.Code != want {
 		ts.Fatalf("exit code %d, want %s\n%s", a.Code, args[0], a.Stderr)
 	}
@@ -138,4 +142,63 @@ func environment(ts *testscript.TestScript) []string {
 		}
 	}
 	return variables
+}
+
+// keyTwice is a key that stands twice in one object of JSON, wherever one is printed: a
+// reader of it sees only one of the two.
+func keyTwice(text []byte) string {
+	for line := range bytes.Lines(text) {
+		if !bytes.HasPrefix(line, []byte("{")) || !json.Valid(line) {
+			continue
+		}
+		d := json.NewDecoder(bytes.NewReader(line))
+		var open []map[string]bool // the keys of each object that is open; nil: an array
+		isKey := true
+		for {
+			token, err := d.Token()
+			if err != nil {
+				break
+			}
+			inObject := len(open) > 0 && open[len(open)-1] != nil
+			switch t := token.(type) {
+			case json.Delim:
+				switch t {
+				case '{':
+					open, isKey = append(open, map[string]bool{}), true
+					continue
+				case '[':
+					open = append(open, nil)
+					continue
+				}
+				open = open[:len(open)-1]
+				isKey = true
+				continue
+			case string:
+				if inObject && isKey {
+					if open[len(open)-1][t] {
+						return t
+					}
+					open[len(open)-1][t] = true
+					isKey = false
+					continue
+				}
+			}
+			isKey = true
+		}
+	}
+	return ""
+}
+
+func TestKeyTwice(t *testing.T) {
+	for text, want := range map[string]string{
+		`{"a":1,"b":{"a":2},"c":["a","a",{"a":1}],"d":"a"}`: "",
+		`{"a":{"b":1,"c":[{"d":1}],"b":2}}`:                 "b",
+		`{"c":[1,{"d":"d","d":null}]}`:                      "d",
+		`{"a":[],"a":{}}`:                                   "a",
+		"no JSON {\"a\":1,\"a\":1}":                         "",
+	} {
+		if got := keyTwice([]byte(text)); got != want {
+			t.Errorf("%s: %q, want %q", text, got, want)
+		}
+	}
 }

@@ -244,7 +244,7 @@ func TestNothingJudgedNeverPasses(t *testing.T) {
 		}
 	})
 	t.Logf("%d passed, %d failed, %d refused", passed, failed, refused)
-	if passed == 0 || failed == 0 || refused == 0 {
+	if !testing.Short() && (passed == 0 || failed == 0 || refused == 0) { // a fifth of the cases may lack a kind
 		t.Errorf("%d passed, %d failed, %d were refused: the cases are not of every kind", passed, failed, refused)
 	}
 }
