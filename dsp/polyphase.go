@@ -93,15 +93,8 @@ func (b *Polyphase) At(position float64, window []float64) float64 {
 	w2 := -float64(u*(u-1)) * (u - 3) / 2
 	w3 := float64(u*(u-1)) * (u - 2) / 6
 	window = window[:2*b.half]
-	r0, r1, r2, r3 := b.rows[first][:len(window)], b.rows[first+1][:len(window)], b.rows[first+2][:len(window)], b.rows[first+3][:len(window)]
-	var y0, y1, y2, y3 float64
-	for j, x := range window {
-		y0 += float64(r0[j] * x)
-		y1 += float64(r1[j] * x)
-		y2 += float64(r2[j] * x)
-		y3 += float64(r3[j] * x)
-	}
-	return float64(w0*y0) + float64(w1*y1) + float64(w2*y2) + float64(w3*y3)
+	y := vector.Dots4(window, b.rows[first], b.rows[first+1], b.rows[first+2], b.rows[first+3])
+	return float64(w0*y[0]) + float64(w1*y[1]) + float64(w2*y[2]) + float64(w3*y[3])
 }
 
 // Near is At on a straight line between the two rows next to the position: half the
@@ -111,14 +104,6 @@ func (b *Polyphase) Near(position float64, window []float64) float64 {
 	first := min(max(int(at), 0), len(b.rows)-2)
 	u := at - float64(first)
 	window = window[:2*b.half]
-	r0, r1 := b.rows[first][:len(window)], b.rows[first+1][:len(window)]
-	var even0, odd0, even1, odd1 float64 // two sums each, which wait for nothing
-	for j := 0; j+1 < len(window); j += 2 {
-		x, y := window[j], window[j+1]
-		even0 += float64(r0[j] * x)
-		odd0 += float64(r0[j+1] * y)
-		even1 += float64(r1[j] * x)
-		odd1 += float64(r1[j+1] * y)
-	}
-	return float64((1-u)*(even0+odd0)) + float64(u*(even1+odd1))
+	y := vector.Dots2(window, b.rows[first], b.rows[first+1])
+	return float64((1-u)*y[0]) + float64(u*y[1])
 }

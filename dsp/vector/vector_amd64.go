@@ -41,6 +41,12 @@ func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]floa
 func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)
 
 //go:noescape
+func dots4AVX(x, a, b, c, d *float64, fours int, sums *[4]float64)
+
+//go:noescape
+func dots2AVX(x, a, b *float64, fours int, sums *[2]float64)
+
+//go:noescape
 func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)
 
 //go:noescape

@@ -20,6 +20,8 @@ func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]floa
 	panic(noAVX)
 }
 func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)        { panic(noAVX) }
+func dots4AVX(x, a, b, c, d *float64, fours int, sums *[4]float64)                      { panic(noAVX) }
+func dots2AVX(x, a, b *float64, fours int, sums *[2]float64)                            { panic(noAVX) }
 func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)                 { panic(noAVX) }
 func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)     { panic(noAVX) }
 func multiplyAVX(to, a, b *float64, frames int)                                         { panic(noAVX) }

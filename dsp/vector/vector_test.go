@@ -347,3 +347,20 @@ func TestDitherBits(t *testing.T) {
 		}
 	}
 }
+
+func TestDotsBits(t *testing.T) {
+	needAVX(t)
+	rng := rand.New(rand.NewPCG(3, 8))
+	for n := range 40 {
+		for _, finite := range []bool{true, false} {
+			x, a, b, c, d := samples(rng, n, finite), samples(rng, n, finite), samples(rng, n, finite), samples(rng, n, finite), samples(rng, n, finite)
+			four, two := Dots4(x, a, b, c, d), Dots2(x, a, b)
+			if err := same(four[:], []float64{dot(x, a), dot(x, b), dot(x, c), dot(x, d)}); err != nil {
+				t.Errorf("four rows of %d: %v", n, err)
+			}
+			if err := same(two[:], []float64{dot(x, a), dot(x, b)}); err != nil {
+				t.Errorf("two rows of %d: %v", n, err)
+			}
+		}
+	}
+}
