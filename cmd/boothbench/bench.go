@@ -14,7 +14,8 @@ of every reading, and the sheets of several devices side by side.
   bench init    writes a commented starter plan
   bench tests   lists the tests that a plan can name
   bench plan    writes the files to play, and a cue sheet of what to connect and record
-  bench read    reads the recordings, in any order and cut anyhow, and writes the sheet
+  bench read    reads the recordings (files or folders, in any order and cut anyhow), and
+                writes the sheet
   bench run     does both with an outside command in place of the device
   bench table   puts sheets side by side
 
@@ -27,7 +28,7 @@ Usage: boothbench bench init KIND PLAN.toml
 Examples:
   boothbench bench init interface plan.toml
   boothbench bench plan plan.toml --out-dir play
-  boothbench bench read plan.toml recorded/*.wav --out device-a.json
+  boothbench bench read plan.toml recorded --out device-a.json
   boothbench bench table device-a.json device-b.json
   boothbench report devices device-a.json device-b.json --out devices.html
 `

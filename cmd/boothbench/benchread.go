@@ -22,7 +22,7 @@ func runBenchRead(e env, args []string) error {
 		return err
 	}
 	if f.NArg() < 2 {
-		return usageError("found %s; accepted: a plan and its recordings, for example: boothbench bench read plan.toml recorded/*.wav --out sheet.json", plural(f.NArg(), "argument"))
+		return usageError("found %s; accepted: a plan and its recordings, for example: boothbench bench read plan.toml recorded --out sheet.json", plural(f.NArg(), "argument"))
 	}
 	p, err := e.loadPlan(f.Arg(0))
 	if err != nil {
@@ -35,12 +35,16 @@ func runBenchRead(e env, args []string) error {
 	if err != nil {
 		return usageError("%s: %v", f.Arg(0), err)
 	}
-	shown := newProgress(e.stderr, s.asJSON, int64(f.NArg()-1))
-	for _, recording := range f.Args()[1:] {
+	recordings, err := e.takesOf(f.Args()[1:], "")
+	if err != nil {
+		return err
+	}
+	shown := newProgress(e.stderr, s.asJSON, int64(len(recordings)))
+	for _, recording := range recordings {
 		if err := e.ctx.Err(); err != nil {
 			return err
 		}
-		if err := c.AddFile(recording); err != nil {
+		if err := c.AddFile(recording.path); err != nil {
 			return inputErrorUnless(err)
 		}
 		shown.add(1)
