@@ -179,10 +179,12 @@ func (e *reductionEnvelope) release() {
 
 func (e *reductionEnvelope) setLevel(level float64) {
 	e.level = level
-	e.reduction = 1 - Exp2(-level)
-	if !e.byCells {
-		e.attention = e.attentionAt(level)
+	if e.byCells {
+		e.reduction = forecastReduction(level)
+		return
 	}
+	e.reduction = 1 - Exp2(-level)
+	e.attention = e.attentionAt(level)
 }
 
 func appendRun(runs []reductionRun, reduction float64, frames int) []reductionRun {

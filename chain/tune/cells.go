@@ -1,8 +1,6 @@
 package tune
 
 import (
-	"math"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
 )
@@ -11,26 +9,24 @@ import (
 // by the interpolator of Rec. ITU-R BS.1770-5 Annex 2, over all channels that share
 // a gain. It is late by as many frames as the interpolator looks ahead.
 type peakCells struct {
-	cell    int // frames
-	share   int // channels that share a gain
-	annex2  *dsp.Polyphase
-	windows [][]float64 // per channel: the frames that readings reach back to, and the new ones
-	peaks   [][]float64 // per path, of each position
-	work    []float64
-	skip    int       // positions ahead of the first frame
-	left    int       // positions to the end of the running cell
-	running []float64 // largest of the running cell, per path
-	take    func(peaks []float64)
+	cell     int // frames
+	share    int // channels that share a gain
+	annex2   *dsp.Polyphase
+	windows  [][]float64 // per channel: the frames that readings reach back to, and the new ones
+	readings [][]float64 // per channel, of each position
+	skip     int         // positions ahead of the first frame
+	left     int         // positions to the end of the running cell
+	running  []float64   // largest of the running cell, per path
+	take     func(peaks []float64)
 }
 
 func newPeakCells(rate, channels, share int, take func([]float64)) *peakCells {
 	p := &peakCells{cell: dsp.ForecastCellFrames(rate), share: share, annex2: dsp.Annex2(), take: take}
 	p.skip, p.left = p.annex2.Half(), p.cell
-	p.windows = make([][]float64, channels)
+	p.windows, p.readings = make([][]float64, channels), make([][]float64, channels)
 	for c := range p.windows {
 		p.windows[c] = make([]float64, 2*p.annex2.Half()-1)
 	}
-	p.peaks = make([][]float64, channels/share)
 	p.running = make([]float64, channels/share)
 	return p
 }
@@ -39,31 +35,20 @@ func newPeakCells(rate, channels, share int, take func([]float64)) *peakCells {
 func (p *peakCells) write(b dsp.Block) {
 	frames := b.Frames()
 	past, half := 2*p.annex2.Half()-1, p.annex2.Half()
-	if cap(p.work) < frames {
-		p.work = make([]float64, frames)
-		for path := range p.peaks {
-			p.peaks[path] = make([]float64, frames)
-		}
-	}
 	for c, plane := range b {
-		window := append(p.windows[c][:past], plane...)
-		p.windows[c] = window
-		readings := p.work[:frames]
-		p.annex2.Peaks(window, readings)
-		peaks := p.peaks[c/p.share][:frames]
-		if c%p.share == 0 {
-			clear(peaks)
+		p.windows[c] = append(p.windows[c][:past], plane...)
+		if cap(p.readings[c]) < frames {
+			p.readings[c] = make([]float64, frames)
 		}
-		// The reading lies between its window's two middle samples.
-		for i, x := range window[half-1 : half-1+frames] {
-			peaks[i] = max(peaks[i], readings[i], math.Abs(x))
-		}
-		copy(window, window[frames:])
+		p.readings[c] = p.readings[c][:frames]
+		p.annex2.Peaks(p.windows[c], p.readings[c])
 	}
 	for from := min(frames, p.skip); from < frames; {
 		to := min(frames, from+p.left)
-		for path := range p.running {
-			p.running[path] = max(p.running[path], vector.Peak(p.peaks[path][from:to]))
+		for c, window := range p.windows {
+			// The reading lies between its window's two middle samples.
+			peak := max(vector.Peak(p.readings[c][from:to]), vector.Peak(window[half-1+from:half-1+to]))
+			p.running[c/p.share] = max(p.running[c/p.share], peak)
 		}
 		if p.left -= to - from; p.left == 0 {
 			p.complete()
@@ -71,6 +56,9 @@ func (p *peakCells) write(b dsp.Block) {
 		from = to
 	}
 	p.skip -= min(frames, p.skip)
+	for _, window := range p.windows {
+		copy(window, window[frames:])
+	}
 }
 
 // end takes the silence after the last frame, and the last cell, which may be short.

@@ -24,8 +24,13 @@ func levelDB(code uint16) float64 {
 	if code == 0 {
 		return silentDB
 	}
-	return dsp.AmplitudeToDB(2) * (float64(code)/levelSteps + levelLowest)
+	return float64(float64(code)*levelStepDB) + levelLowestDB
 }
+
+var (
+	levelStepDB   = dsp.AmplitudeToDB(2) / levelSteps
+	levelLowestDB = dsp.AmplitudeToDB(2) * levelLowest
+)
 
 // silentDB stands for silence: under everything that a drive could lift.
 const silentDB = -1000
