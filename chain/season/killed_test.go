@@ -29,7 +29,7 @@ func TestMain(m *testing.M) {
 	if folder := os.Getenv(childFolder); folder != "" {
 		child(folder, os.Getenv(childPoison))
 	}
-	os.Exit(m.Run())
+	dsptest.Main(m)
 }
 
 // child makes all takes of a season, and ends the process at the poison take.

@@ -155,6 +155,9 @@ func TestScipysOddFiles(t *testing.T) {
 			continue
 		}
 		defer r.Close()
+		if !dsptest.IsExhaustive() && read > 0 { // a start of scipy takes a third of a second
+			continue
+		}
 		out, err := exec.Command("/usr/bin/python3", "-W", "ignore", filepath.Join("testdata", "scipy_read.py"), path).Output()
 		if err != nil {
 			missing(t, "scipy")
@@ -162,8 +165,12 @@ func TestScipysOddFiles(t *testing.T) {
 		dsptest.Same(t, name, samples(t, r), planar(out, r.Format().Channels))
 		read++
 	}
-	if read < 7 {
-		t.Errorf("only %d files read", read)
+	want := 1
+	if dsptest.IsExhaustive() {
+		want = 7
+	}
+	if read < want {
+		t.Errorf("only %d files compared, want %d", read, want)
 	}
 }
 

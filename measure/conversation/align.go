@@ -238,12 +238,12 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 		bins = fft.Coefficients(bins, padded)
 		for f := range bins {
 			bins[f] *= cmplx.Conj(own[f])
-			size := cmplx.Abs(bins[f])
-			if f < low || size == 0 {
+			power := real(bins[f])*real(bins[f]) + imag(bins[f])*imag(bins[f])
+			if f < low || power == 0 {
 				bins[f] = 0
 				continue
 			}
-			bins[f] *= complex(math.Pow(size, -whiteningPower), 0)
+			bins[f] *= complex(math.Exp(-whiteningPower/2*math.Log(power)), 0)
 		}
 		lags = fft.Sequence(lags, bins)
 		norm := math.Sqrt(planes.SumOfSquares(lags[:2*reach+1])/float64(2*reach+1)) + 1e-300

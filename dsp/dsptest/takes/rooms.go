@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -57,6 +58,23 @@ func NewRoom(p Phrases, kind string, snr, pauseShare, seconds float64, seed uint
 // that falls with the square of the frequency, from 5 Hz on, lines at 50, 100, 150 and
 // 250 Hz, and a level that drifts by 1 dB up and down).
 func RoomNoise(kind string, frames, rate int, dbfs float64, seed uint64) []float64 {
+	made, _ := unitNoises.LoadOrStore(noise{kind, frames, rate, seed}, sync.OnceValue(func() []float64 {
+		return unitNoise(kind, frames, rate, seed)
+	}))
+	return times(made.(func() []float64)(), math.Pow(10, dbfs/20))
+}
+
+// unitNoises are the noises of 0 dBFS that were made: many tests take the same at other
+// levels.
+var unitNoises sync.Map
+
+type noise struct {
+	kind         string
+	frames, rate int
+	seed         uint64
+}
+
+func unitNoise(kind string, frames, rate int, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 13))
 	slope := map[string]float64{"white": 0, "pink": 1, "room": 2}[kind]
 	x := Coloured(frames, rate, slope, rng)
@@ -70,8 +88,7 @@ func RoomNoise(kind string, frames, rate int, dbfs float64, seed uint64) []float
 			x[n] *= math.Pow(10, math.Sin(2*math.Pi*t/17)/20)
 		}
 	}
-	gain := math.Pow(10, dbfs/20) / math.Sqrt(meanSquare(above80(x, rate)))
-	return times(x, gain)
+	return times(x, 1/math.Sqrt(meanSquare(above80(x, rate))))
 }
 
 // Coloured is Gaussian noise whose power falls with a power of the frequency, from 5 Hz

@@ -1,0 +1,9 @@
+package compare
+
+import (
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp/dsptest"
+)
+
+func TestMain(m *testing.M) { dsptest.Main(m) }

@@ -1,0 +1,9 @@
+package proof
+
+import (
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp/dsptest"
+)
+
+func TestMain(m *testing.M) { dsptest.Main(m) }
