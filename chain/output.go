@@ -65,11 +65,11 @@ func (o Output) DitherOf(take wave.Format, processed bool) wave.DitherKind {
 
 // Render runs the chain from a take into a file. The file is complete in content,
 // and appears under its name with the writer's Commit; Abort drops it. Of file,
-// Replace and Inputs count, the rest is set here, and so is Quantiser of run. An
+// Replace, KeepLate and Inputs count, the rest is set here, and so is Quantiser of run. An
 // error of the output is a *wave.OutputError.
 func (e *Engine) Render(ctx context.Context, take *wave.Reader, path string, o Output, file wave.Options, run Options) (*wave.Writer, Result, error) {
 	return e.RenderTo(ctx, take, func(f wave.Format, set wave.Options) (*wave.Writer, wave.Sink, error) {
-		set.Replace, set.Inputs = file.Replace, file.Inputs
+		set.Replace, set.KeepLate, set.Inputs = file.Replace, file.KeepLate, file.Inputs
 		w, err := wave.Create(path, f, set)
 		return w, w, err
 	}, o, run)

@@ -81,12 +81,11 @@ func (w *worker) doLinked(ctx context.Context, c *Conversation, unit []Take) []O
 		return outcomes
 	}
 	// One step of the first take stands for all.
-	first := step{key: key, output: w.plan.output, state: Made}
+	first := step{key: key, output: w.plan.output, state: Made, anew: true} // its receipt may hold where another's does not
 	receipts := make([]*receipt.Receipt, len(unit))
 	first.make = func(ctx context.Context, _ Take, _ string, r *receipt.Receipt) error {
 		return w.deliverLinked(ctx, key, unit, r, receipts)
 	}
-	os.Remove(receipt.PathFor(w.plan.output(unit[0]))) // it may hold, and another's does not
 	o := w.doStep(ctx, unit[0], first)
 	for i, t := range unit {
 		switch {
@@ -128,9 +127,14 @@ func (w *worker) deliverLinked(ctx context.Context, key receipt.Key, unit []Take
 			}
 		}
 		receipts[i] = r
-		jobs = append(jobs, tune.Job{In: t.Path, Out: w.plan.output(t)})
+		jobs = append(jobs, tune.Job{In: t.Path, Out: w.plan.output(t), Keep: !isOwn(w.plan.output(t))})
 	}
 	d, err := w.deliverJobs(ctx, jobs)
+	for _, j := range jobs {
+		if j.Keep && errors.Is(err, wave.ErrExists) && strings.Contains(err.Error(), j.Out) {
+			return &ForeignError{j.Out}
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -176,14 +180,15 @@ func (w *worker) converse(ctx context.Context, c *Conversation, outcomes []Outco
 		o.Err = err
 		return o
 	}
-	if c.Mix != nil {
-		if r, _, err := receipt.HoldsByTimes(key, o.Path, w.plan.output(Take{Output: c.mixName()})); err != nil || r == nil {
-			os.Remove(receipt.PathFor(w.plan.output(o.Take))) // the mix is missing: make both
-		}
-	}
-	o = w.doStep(ctx, o.Take, step{key, w.plan.output, func(ctx context.Context, _ Take, out string, _ *receipt.Receipt) error {
+	make := func(ctx context.Context, _ Take, out string, _ *receipt.Receipt) error {
 		return w.makeConversation(ctx, c, key, receipts, out)
-	}, Made})
+	}
+	anew := false
+	if c.Mix != nil {
+		r, _, err := receipt.HoldsByTimes(key, o.Path, w.plan.output(Take{Output: c.mixName()}))
+		anew = err != nil || r == nil // the mix is missing: make both
+	}
+	o = w.doStep(ctx, o.Take, step{key: key, output: w.plan.output, make: make, state: Made, anew: anew})
 	o.Conversation = true
 	return o
 }
@@ -221,7 +226,7 @@ func (w *worker) makeConversation(ctx context.Context, c *Conversation, key rece
 	if err != nil {
 		return err
 	}
-	return replaceFile(out, append(text, '\n'))
+	return publish(out, append(text, '\n'))
 }
 
 // ConversationRow is one conversation in a table.

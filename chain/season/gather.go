@@ -147,6 +147,8 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 	case r == nil:
 		if _, err := os.Stat(receipt.PathFor(out)); err == nil && row.State != Analysed {
 			row.State, row.Note = Stale, why
+		} else if !isOwn(out) {
+			row.Note = "a file is there, and no receipt is of it: season run writes the receipt if it would make the same bytes, and refuses it otherwise"
 		}
 		if r, err = receipt.Load(out); err != nil || row.State != Stale || r.Failure != "" {
 			return row, nil

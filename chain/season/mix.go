@@ -1,6 +1,7 @@
 package season
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -170,7 +171,9 @@ func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 	defer s.Close()
 	s.gain = dsp.DBToAmplitude(done.GainDB)
 	format := w.plan.Output.Format(s.format)
-	writer, err := wave.Create(w.plan.output(Take{Output: c.mixName()}), format, wave.Options{Replace: true, Inputs: paths, Dither: w.plan.Output.DitherOf(s.format, true), Seed: w.plan.Output.Seed})
+	out := w.plan.output(Take{Output: c.mixName()})
+	own := isOwn(out)
+	writer, err := wave.Create(out, format, wave.Options{Replace: own, KeepLate: !own, Inputs: paths, Dither: w.plan.Output.DitherOf(s.format, true), Seed: w.plan.Output.Seed})
 	if err != nil {
 		return nil, err
 	}
@@ -194,7 +197,10 @@ func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 			*to = &r.Value
 		}
 	}
-	return done, writer.Commit()
+	if err := writer.Commit(); err != nil {
+		return nil, cmp.Or(foreign(err, out), err)
+	}
+	return done, nil
 }
 
 // mixReserveDB is what dither and rounding may add to a peak: at −40 dBFS, two steps of 16

@@ -99,9 +99,6 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		if there, err := os.Stat(p.output(t)); err == nil && os.SameFile(there, info) {
 			return nil, fmt.Errorf("%s: the output would be the take itself; accepted: another folder for the season", t.Path)
 		}
-		if err := madeBySeason(p.output(t)); err != nil {
-			return nil, err
-		}
 	}
 	for _, c := range p.Conversations {
 		for _, name := range []string{c.reportName(), c.mixName()} {
@@ -128,6 +125,11 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		}
 		return &p, nil
 	}
+	for _, name := range p.made() {
+		if out := filepath.Join(folder, filepath.FromSlash(name)); !isAccountedFor(out) {
+			return nil, &ForeignError{out}
+		}
+	}
 	if err := wave.MakeFolder(folder); err != nil {
 		return nil, err
 	}
@@ -140,20 +142,6 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		return nil, err
 	}
 	return &p, f.Commit()
-}
-
-// madeBySeason refuses an output that is there already and was made by somebody else: a
-// season replaces what has a receipt, or what an attempt left without one.
-func madeBySeason(output string) error {
-	if _, err := os.Lstat(output); err != nil {
-		return nil
-	}
-	for _, trace := range []string{receipt.PathFor(output), attemptsAt(output).path} {
-		if _, err := os.Lstat(trace); err == nil {
-			return nil
-		}
-	}
-	return fmt.Errorf("%s: the file is there, and no receipt says that a season made it; accepted: another folder for the season", output)
 }
 
 // Load reads the plan of a season's folder.
@@ -235,6 +223,20 @@ func (p *Plan) key(chainText string) receipt.Key {
 func digest(text []byte) string {
 	sum := sha256.Sum256(text)
 	return hex.EncodeToString(sum[:])
+}
+
+// made are the files that a season publishes for its user, below its folder.
+func (p *Plan) made() (names []string) {
+	for _, t := range p.Takes {
+		names = append(names, t.Output)
+	}
+	for _, c := range p.Conversations {
+		names = append(names, c.reportName())
+		if c.Mix != nil {
+			names = append(names, c.mixName())
+		}
+	}
+	return names
 }
 
 // output is where a take's output lies.

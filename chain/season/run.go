@@ -129,7 +129,11 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	if w.settings.ByContent {
 		holds = receipt.Holds
 	}
-	r, _, err := holds(s.key, t.Path, out)
+	var r *receipt.Receipt
+	var err error
+	if !s.anew {
+		r, _, err = holds(s.key, t.Path, out)
+	}
 	switch {
 	case err == nil && r != nil && r.Failure == "":
 		o.State, o.Receipt = WasDone, r
@@ -157,6 +161,9 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	case errors.As(err, &output):
 		count.takeBack() // a full disk is no fault of the take
 		o.Err = err
+	case foreign(err, out) != nil:
+		count.takeBack() // nor is a file that is in the way
+		o.Err = foreign(err, out)
 	case err != nil:
 		o = w.fail(o, s, err)
 		count.end()
@@ -171,6 +178,10 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 func (w *worker) fail(o Outcome, s step, err error) Outcome {
 	o.State, o.Err = Failed, err
 	r := &receipt.Receipt{Key: s.key, Output: receipt.File{Path: s.output(o.Take)}, Failure: err.Error()}
+	if earlier, err := receipt.Load(r.Output.Path); err == nil {
+		r.Output = earlier.Output // that output stays, and stays the season's own
+		r.Output.Path = s.output(o.Take)
+	}
 	if r.Input, err = receipt.Of(o.Path); err != nil {
 		return o // without the take there is nothing that a receipt could be of
 	}

@@ -21,13 +21,14 @@ type step struct {
 	output func(Take) string
 	make   func(ctx context.Context, t Take, out string, r *receipt.Receipt) error
 	state  State // of a take for which it is made
+	anew   bool  // whatever its receipt says
 }
 
 // steps are what is to be done for a take, in their order: a season as one programme is
 // analysed first, and rendered once its gain is known.
 func (w *worker) steps() []step {
 	p := w.plan
-	render := step{p.key(p.ChainText), p.output, w.process, Made}
+	render := step{key: p.key(p.ChainText), output: p.output, make: w.process, state: Made}
 	switch {
 	case p.Target == nil:
 		return []step{render}
@@ -35,7 +36,7 @@ func (w *worker) steps() []step {
 		render.make = w.deliver
 		return []step{render}
 	}
-	analyse := step{p.key(p.ChainText), p.analysisOf, w.analyse, Analysed}
+	analyse := step{key: p.key(p.ChainText), output: p.analysisOf, make: w.analyse, state: Analysed}
 	if w.solved == nil {
 		return []step{analyse}
 	}
@@ -69,7 +70,8 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 		return err
 	}
 	gains := chain.NewGains(0)
-	writer, result, err := engine.Render(ctx, reader, out, w.plan.Output, wave.Options{Replace: true, Keep: true, Inputs: []string{t.Path}}, chain.Options{Workers: 1, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
+	own := isOwn(out)
+	writer, result, err := engine.Render(ctx, reader, out, w.plan.Output, wave.Options{Replace: own, KeepLate: !own, Inputs: []string{t.Path}}, chain.Options{Workers: 1, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
 	if err != nil {
 		return err
 	}
@@ -124,7 +126,7 @@ func judgeAsOne(r *receipt.Receipt, target tune.Target, out string, f wave.Forma
 
 // deliver writes a take so that it meets the plan's target.
 func (w *worker) deliver(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
-	d, err := w.deliverJobs(ctx, []tune.Job{{In: t.Path, Out: out}})
+	d, err := w.deliverJobs(ctx, []tune.Job{{In: t.Path, Out: out, Keep: !isOwn(out)}})
 	if err != nil {
 		return err
 	}

@@ -18,7 +18,12 @@ import (
 const MostRenders = 3
 
 // Job is one take's way to its file.
-type Job struct{ In, Out string }
+type Job struct {
+	In, Out string
+	// Keep leaves a file that is there already as it is, whatever Settings.Replace says:
+	// what is delivered must have the same bytes, else wave.ErrExists.
+	Keep bool
+}
 
 // Settings are the ways to deliver; the zero value is the usual one.
 type Settings struct {
@@ -281,7 +286,7 @@ func (d *delivery) fits(job int) error {
 		return err
 	}
 	defer r.Close()
-	begun, err := wave.CreateFile(d.jobs[job].Out, d.Replace, d.inputs())
+	begun, err := wave.CreateFile(d.jobs[job].Out, d.Replace || d.jobs[job].Keep, d.inputs())
 	if err != nil {
 		return err
 	}
@@ -339,7 +344,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 		return err
 	}
 	writer, result, err := engine.Render(d.ctx, take, d.jobs[job].Out, d.Output,
-		wave.Options{Replace: d.Replace, Inputs: d.inputs()},
+		wave.Options{Replace: d.Replace && !d.jobs[job].Keep, KeepLate: d.jobs[job].Keep, Inputs: d.inputs()},
 		chain.Options{RepairNonFinite: d.RepairNonFinite, Workers: d.Workers, Progress: d.progress(Pass{Render: number}, job)})
 	if err != nil {
 		return inTake(d.jobs[job].In, err)

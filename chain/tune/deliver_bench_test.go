@@ -27,7 +27,7 @@ func BenchmarkDeliverAgainstProcess(b *testing.B) {
 				var d *Delivery
 				deliver := dsptest.ProcessorSeconds(func() {
 					var err error
-					if d, err = Deliver(context.Background(), c, anything(lufs), []Job{{in, filepath.Join(b.TempDir(), "out.wav")}}, Settings{Workers: 1, Output: chain.Output{Bits: 24}}); err != nil {
+					if d, err = Deliver(context.Background(), c, anything(lufs), []Job{{In: in, Out: filepath.Join(b.TempDir(), "out.wav")}}, Settings{Workers: 1, Output: chain.Output{Bits: 24}}); err != nil {
 						b.Fatal(err)
 					}
 				})

@@ -427,7 +427,7 @@ func TestDeliverProgramme(t *testing.T) {
 	for i, level := range levels {
 		rate, b := talk(t, level)
 		from := i * rate
-		jobs = append(jobs, Job{written24(t, rate, dsp.Block{b[0][from : from+8*rate]}), filepath.Join(dir, string(rune('a'+i))+".wav")})
+		jobs = append(jobs, Job{In: written24(t, rate, dsp.Block{b[0][from : from+8*rate]}), Out: filepath.Join(dir, string(rune('a'+i))+".wav")})
 	}
 	for _, lufs := range []float64{-23, -16} {
 		d, err := Deliver(context.Background(), parsed(t, limiterAlone), anything(lufs), jobs, Settings{Replace: true, Output: chain.Output{Bits: 24}})
@@ -474,7 +474,7 @@ func profileOf(t testing.TB, path string) measure.LoudnessProfile {
 func wrongRelease(t *testing.T, ctx context.Context, in, out string, s Settings) *delivery {
 	t.Helper()
 	s.Workers = 1
-	d := &delivery{ctx: ctx, chain: parsed(t, limiterAlone), target: anything(-14), jobs: []Job{{in, out}}, Settings: s}
+	d := &delivery{ctx: ctx, chain: parsed(t, limiterAlone), target: anything(-14), jobs: []Job{{In: in, Out: out}}, Settings: s}
 	analyses, err := d.analyse()
 	if err != nil {
 		t.Fatal(err)

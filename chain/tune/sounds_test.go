@@ -81,7 +81,7 @@ func written24(t testing.TB, rate int, b dsp.Block) string {
 func delivered(t testing.TB, c *chain.Chain, target Target, in string, s Settings) (*Delivery, measure.Readings, error) {
 	t.Helper()
 	out := filepath.Join(t.TempDir(), "out.wav")
-	d, err := Deliver(context.Background(), c, target, []Job{{in, out}}, s)
+	d, err := Deliver(context.Background(), c, target, []Job{{In: in, Out: out}}, s)
 	if err != nil {
 		if left, _ := os.ReadDir(filepath.Dir(out)); len(left) > 0 {
 			t.Errorf("%s: %v, and yet left %v", in, err, left)

@@ -144,8 +144,9 @@ func runSeasonPlan(e env, args []string) error {
 	p, err := season.NewPlan(s.outDir, plan)
 	var exists *season.ExistsError
 	var output *wave.OutputError
+	var foreign *season.ForeignError
 	switch {
-	case errors.As(err, &exists):
+	case errors.As(err, &exists), errors.As(err, &foreign):
 		return usageErrorUnless(err)
 	case errors.As(err, &output):
 		return outputError(err)

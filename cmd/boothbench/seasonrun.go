@@ -109,9 +109,13 @@ func (r *seasonRun) pass() error {
 		shown.clear()
 		fmt.Fprintf(r.stderr, "%s: %s\n", o.State, said(namingTake(o.Path, o.Err)))
 		var output *wave.OutputError
-		if errors.As(o.Err, &output) {
+		var foreign *season.ForeignError
+		switch {
+		case errors.As(o.Err, &output):
 			r.worst = max(r.worst, exitOutput)
-		} else {
+		case errors.As(o.Err, &foreign):
+			r.worst = max(r.worst, exitUsage)
+		default:
 			r.worst = max(r.worst, exitInput)
 		}
 	}

@@ -28,6 +28,7 @@ type File struct {
 	replace bool
 	written int64    // bytes
 	keeps   bool     // an equal file may be there already
+	late    bool     // it is compared at the end only
 	equal   *os.File // the one that is, until it is seen to differ or be the same
 	same    bool     // it was the same
 	placed  bool     // the output has its name
@@ -72,7 +73,7 @@ func createFile(f *File, inputs []string) (*File, error) {
 	if err := f.begin(old); err != nil {
 		return nil, &OutputError{path, "create it", bare(err)}
 	}
-	if f.keeps && old != nil {
+	if f.keeps && !f.late && old != nil {
 		f.equal, err = os.Open(target)
 		if err != nil {
 			f.Abort()

@@ -12,15 +12,18 @@ import (
 
 // Options are the ways to write a file.
 type Options struct {
-	Replace bool       // write over an existing file
-	Keep    bool       // leave an existing file as it is; what is written must be the same, else ErrExists
-	Dither  DitherKind // for integers
-	Seed    uint64     // of the dither: same seed, same bits
-	Chunks  []Chunk    // carried over as they are
-	Inputs  []string   // files that must not be replaced
-	Raw     bool       // bare samples, without a header and chunks
-	Flush   bool       // write every block at once, for a stream that someone listens to
-	Frames  int64      // to be written, if known: the error of a full disk then states how much room is missing
+	Replace bool // write over an existing file
+	Keep    bool // leave an existing file as it is; what is written must be the same, else ErrExists
+	// KeepLate is Keep that compares at Commit only: what is written before may be abandoned
+	// for something else.
+	KeepLate bool
+	Dither   DitherKind // for integers
+	Seed     uint64     // of the dither: same seed, same bits
+	Chunks   []Chunk    // carried over as they are
+	Inputs   []string   // files that must not be replaced
+	Raw      bool       // bare samples, without a header and chunks
+	Flush    bool       // write every block at once, for a stream that someone listens to
+	Frames   int64      // to be written, if known: the error of a full disk then states how much room is missing
 }
 
 // Writer is a WAV file as a Sink. Its bytes depend on the samples and the
@@ -61,7 +64,7 @@ func Create(path string, f Format, o Options) (*Writer, error) {
 		err.(*FormatError).Path = path
 		return nil, err
 	}
-	file, err := createFile(&File{asked: path, replace: o.Replace, keeps: o.Keep && !o.Replace}, o.Inputs)
+	file, err := createFile(&File{asked: path, replace: o.Replace, keeps: (o.Keep || o.KeepLate) && !o.Replace, late: o.KeepLate}, o.Inputs)
 	if err != nil {
 		return nil, err
 	}

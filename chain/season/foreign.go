@@ -1,0 +1,67 @@
+package season
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	"github.com/boothbench/boothbench/chain/receipt"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// ForeignError says that a file lies where an output is to be, and is not the season's:
+// there is no receipt of it, and the season would make other bytes.
+type ForeignError struct{ Path string }
+
+func (e *ForeignError) Error() string {
+	return e.Path + ": the file is there, and no receipt says that a season made it; move it away, or plan the season into another folder"
+}
+
+// isOwn reports whether an output may be replaced: it is not there, or a receipt says
+// that a season made one of its name. Where a process was killed after it had published
+// an output and before its receipt, the output is not known to be the season's own, but
+// then it has the bytes that the next attempt makes.
+func isOwn(output string) bool {
+	if _, err := os.Lstat(output); err != nil {
+		return true
+	}
+	r, err := receipt.Load(output)
+	return err == nil && r.Output.SHA256 != ""
+}
+
+// isAccountedFor reports whether a plan may be made over an output: it is the season's
+// own, or an attempt was begun at it, whose next one compares the bytes.
+func isAccountedFor(output string) bool {
+	if isOwn(output) {
+		return true
+	}
+	_, err := os.Lstat(attemptsAt(output).path)
+	return err == nil
+}
+
+// publish replaces a file of a season's own; one that is not must have the same bytes.
+func publish(path string, text []byte) error {
+	if isOwn(path) {
+		return replaceFile(path, text)
+	}
+	there, err := os.ReadFile(path)
+	if err != nil {
+		return &wave.OutputError{Path: path, Doing: "compare with it", Err: err}
+	}
+	if string(there) != string(text) {
+		return fmt.Errorf("%s: %w", path, wave.ErrExists)
+	}
+	return nil
+}
+
+// foreign is the error of a file that is somebody else's, and nil for any other error.
+func foreign(err error, output string) error {
+	var known *ForeignError
+	switch {
+	case errors.As(err, &known):
+		return known
+	case errors.Is(err, wave.ErrExists):
+		return &ForeignError{output}
+	}
+	return nil
+}

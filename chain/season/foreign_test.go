@@ -1,0 +1,163 @@
+package season
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/receipt"
+	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+)
+
+// foreignPlans are seasons of every way to make an output.
+func foreignPlans(t *testing.T) map[string]*Plan {
+	folder := t.TempDir()
+	takes := makeTakes(t, folder, 5)[4:] // 1.2 s, so that it has a loudness
+	more := takes[0]
+	more.Path, more.Output = filepath.Join(folder, "more.wav"), "ep01/more.wav"
+	text, err := os.ReadFile(takes[0].Path)
+	if err == nil {
+		err = os.WriteFile(more.Path, text, 0o666)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	takes = append(takes, more)
+	target := tune.TargetLoudness(-23, -1)
+	talk := []Conversation{{Name: "talk", Takes: []string{takes[0].Output, takes[1].Output}, Mix: &Mix{Channels: 1, HeadroomDB: 1}}}
+	linked := []Conversation{talk[0]}
+	linked[0].Linked = true
+	all := map[string]*Plan{}
+	for name, p := range map[string]Plan{
+		"processed": {}, "delivered": {Target: &target}, "one programme": {Target: &target, AsOneProgramme: true},
+		"a conversation": {Conversations: talk}, "a linked conversation": {Target: &target, Conversations: linked},
+	} {
+		p.ChainPath, p.ChainText, p.Shares, p.Output = "voice.toml", chainText, 1, chain.Output{Seed: 1}
+		p.Takes = append([]Take{}, takes...)
+		made, err := NewPlan(t.TempDir(), p)
+		if err != nil {
+			t.Fatal(name, err)
+		}
+		all[name] = made
+	}
+	return all
+}
+
+// runAll runs a season to its end, as one programme as well, and returns the errors of
+// takes and conversations that stopped.
+func runAll(t *testing.T, p *Plan) (stopped []error) {
+	t.Helper()
+	for {
+		stopped = nil
+		err := p.Run(context.Background(), 1, 1, RunSettings{Done: func(o Outcome) {
+			switch o.State {
+			case Stopped:
+				stopped = append(stopped, o.Err)
+			case Failed:
+				t.Error(o.Output, o.Err)
+			}
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, more, err := p.Solve(context.Background()); err != nil {
+			t.Fatal(err)
+		} else if !more || len(stopped) > 0 {
+			return stopped
+		}
+	}
+}
+
+// onlyManifest removes everything that a season has made.
+func onlyManifest(t *testing.T, p *Plan) {
+	entries, err := os.ReadDir(p.folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if e.Name() != manifestName {
+			if err := os.RemoveAll(filepath.Join(p.folder, e.Name())); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
+// A file that came to lie where an output is to be stays as it is, with words, however the
+// output is made; without it the season is made, and where a process was killed between
+// an output and its receipt the next one finishes the receipt and leaves the output.
+func TestForeignFilesStay(t *testing.T) {
+	for name, p := range foreignPlans(t) {
+		for _, out := range p.made() {
+			onlyManifest(t, p)
+			path := filepath.Join(p.folder, filepath.FromSlash(out))
+			if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, []byte("of somebody else"), 0o666); err != nil {
+				t.Fatal(err)
+			}
+			runs := 1
+			if dsptest.IsExhaustive() {
+				runs = mostAttempts + 1 // it is never the take's fault
+			}
+			for range runs {
+				stopped := runAll(t, p)
+				var foreign *ForeignError
+				if len(stopped) == 0 || !errors.As(stopped[0], &foreign) || foreign.Path != path {
+					t.Errorf("%s: %s: %v; want it refused", name, out, stopped)
+				}
+			}
+			if text, _ := os.ReadFile(path); string(text) != "of somebody else" {
+				t.Errorf("%s: %s was replaced", name, out)
+			}
+			os.Remove(path)
+		}
+		if stopped := runAll(t, p); stopped != nil {
+			t.Errorf("%s: %v", name, stopped)
+		}
+		for _, out := range p.made() {
+			path := filepath.Join(p.folder, filepath.FromSlash(out))
+			before, err := os.Stat(path)
+			if err != nil {
+				t.Error(name, err)
+				continue
+			}
+			// As a process that is killed after the output leaves it.
+			os.Remove(receipt.PathFor(path))
+			if _, err := attemptsAt(path).begin(); err != nil {
+				t.Fatal(err)
+			}
+			if stopped := runAll(t, p); stopped != nil {
+				t.Errorf("%s: %s without its receipt: %v", name, out, stopped)
+			}
+			if after, err := os.Stat(path); err != nil || !os.SameFile(before, after) || !after.ModTime().Equal(before.ModTime()) {
+				t.Errorf("%s: %s without its receipt is written again (%v)", name, out, err)
+			}
+		}
+		if table, err := p.Gather(true); err != nil || !table.Complete() {
+			t.Errorf("%s: %+v %v", name, table.Rows, err)
+		}
+	}
+}
+
+// A take that has failed since its output was made leaves that output the season's own.
+func TestFailureKeepsTheOutputOwn(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 1)
+	p := plan(t, t.TempDir(), takes, 1)
+	run(t, p, 1, 1, RunSettings{})
+	sound, _ := os.ReadFile(takes[0].Path)
+	os.WriteFile(takes[0].Path, []byte("no sound"), 0o666)
+	if got := run(t, p, 1, 1, RunSettings{}); got[Failed] != 1 {
+		t.Fatal(got)
+	}
+	sound[len(sound)-1] ^= 0x10
+	os.WriteFile(takes[0].Path, sound, 0o666)
+	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 1 {
+		t.Error(got)
+	}
+}
