@@ -7,9 +7,10 @@ import (
 )
 
 // approach stores the gains 2^(goal + off·k), 2^(goal + off·k²) … and returns
-// the offset that is left. Exponents are 0 to −1000. A gain that moves is most
-// of what a dynamics stage costs, so this is Exp2 without the cases that cannot
-// occur, with more steps and fewer terms: within 1e-14 of it, or 1e-13 dB.
+// the offset that remains. Exponents are 0 to −1000. Most of the cost of a
+// dynamics stage is its moving gain, therefore this is Exp2 without the cases
+// that cannot occur, with more table steps and fewer terms: within 1e-14 of
+// Exp2, or 1e-13 dB.
 func approach(gain []float64, goal, off, k float64) float64 {
 	return vector.Approach(gain, goal, off, k, &gainTable)
 }

@@ -2,17 +2,18 @@ package dsp
 
 import "math"
 
-// A smoother lets an attenuation in dB follow its target: a one-pole filter
-// whose coefficient depends on the direction ("smooth branching", Giannoulis,
-// Massberg, Reiss, JAES 60(6) 2012, eq. 16), after the static curve. A time
-// constant is the time to 1 − 1/e (63.2 %) of a change of the target, in dB;
-// the sample at which the target changes counts as one whole period. So the
-// time that is measured is the time that is set, whatever the step.
+// A smoother lets an attenuation in dB follow its target. It is a one-pole
+// filter whose coefficient depends on the direction ("smooth branching",
+// Giannoulis, Massberg, Reiss, JAES 60(6) 2012, eq. 16), after the static
+// curve. A time constant is the time to 1 − 1/e (63.2 %) of a change of the
+// target, in dB. The sample at which the target changes counts as one whole
+// period, which makes the measured time equal to the setting for a step of any
+// size.
 type smoother struct {
 	up, down pole        // towards more and towards less attenuation
-	held     *heldTarget // nil: no hold
+	held     *heldTarget // nil: without a hold
 
-	target float64 // the last one, in dB; with a hold, the largest within it
+	target float64 // in dB: the last one; with a hold, the largest within the hold
 	goal   float64 // the same in octaves of gain: 0 or less
 	off    float64 // octaves of gain minus goal
 	gain   float64 // linear
@@ -27,16 +28,18 @@ func newSmoother(upMs, downMs, holdMs float64, rate int) smoother {
 	return s
 }
 
-// pole is what is left of an offset after a frame, and at least after a cell.
+// pole is the factor by which an offset decays in one frame, and a lower bound
+// of its decay in one cell.
 type pole struct{ frame, cell float64 }
 
-// newPole makes the pole of a time constant. A cell is taken for a frame longer,
-// so that rounding cannot matter.
+// newPole makes the pole of a time constant in ms. A cell counts one frame
+// longer, so that rounding cannot matter.
 func newPole(ms float64, rate int) pole {
 	return pole{coefficient(ms, rate), coefficient(ms/(cell+1), rate)}
 }
 
-// coefficient is the one-pole coefficient of a time constant; 0 ms is at once.
+// coefficient is the one-pole coefficient of a time constant; 0 ms: the target
+// is reached at once.
 func coefficient(ms float64, rate int) float64 {
 	if ms <= 0 {
 		return 0
@@ -44,14 +47,14 @@ func coefficient(ms float64, rate int) float64 {
 	return exp(-1000 / (ms * float64(rate)))
 }
 
-// inaudible is a difference in octaves that counts as none, so that a gain
-// arrives at its goal and a stage can rest: 1e-7 dB, which is a change of 1e-8,
-// or −160 dB.
+// inaudible is a difference in octaves of gain that counts as none, so that a
+// gain reaches its goal and a stage can rest: 1e-7 dB, a relative change of
+// 1e-8 (−160 dB).
 const inaudible = 1e-7 * log2PerDB
 
-// follow moves towards a target that stays the same, or towards the one that is
-// held, a frame for each value of gain (at most a cell), and stores the linear
-// gains. A target is at most 1000 dB, so that gains are normal numbers.
+// follow moves towards a constant target, or towards the held one, one frame
+// for each value of gain (at most a cell), and stores the linear gains. A
+// target is at most 1000 dB, therefore gains are normal numbers.
 func (s *smoother) follow(gain []float64, target float64) {
 	if s.held == nil {
 		s.towards(gain, target)
@@ -86,10 +89,10 @@ func (s *smoother) towards(gain []float64, target float64) {
 	fill(gain, s.gain)
 }
 
-// move stores gains on the way to the goal, until it is there or gain is full,
-// and returns their number.
+// move stores gains until the goal is reached or gain is full, and returns how
+// many it stored.
 func (s *smoother) move(gain []float64, k pole) int {
-	// Arrival is looked for in the cells only in which it can happen.
+	// Arrival is searched for only in cells in which it can happen.
 	if far := s.off * k.cell; far > inaudible || far < -inaudible {
 		s.off = approach(gain, s.goal, s.off, k.frame)
 		s.gain = gain[len(gain)-1]
@@ -109,8 +112,8 @@ func (s *smoother) move(gain []float64, k pole) int {
 // at reports whether the attenuation rests at a target.
 func (s *smoother) at(target float64) bool { return s.off == 0 && s.target == target }
 
-// rest is follow at the target that is already reached, for any number of
-// frames: it stores the one gain and returns true.
+// rest is follow at a target that is already reached, for any number of frames:
+// it stores the one gain and returns true.
 func (s *smoother) rest(gain []float64) bool {
 	if s.held != nil {
 		s.held.push(s.target, len(gain))
@@ -120,7 +123,7 @@ func (s *smoother) rest(gain []float64) bool {
 	return true
 }
 
-// settle puts the smoother at an attenuation, without history.
+// settle sets the smoother to an attenuation in dB, without history.
 func (s *smoother) settle(attenuation float64) {
 	goal := float64(-attenuation * log2PerDB)
 	if s.held != nil {

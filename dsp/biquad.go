@@ -9,7 +9,8 @@ import "github.com/boothbench/boothbench/dsp/vector"
 // A first-order section has B2 = A2 = 0. The zero value is silence, not unity.
 type Biquad struct{ B0, B1, B2, A1, A2 float64 }
 
-// Response is the section's complex gain at a frequency, for a rate in Hz.
+// Response returns the section's complex gain at a frequency in Hz, for a rate
+// in Hz.
 func (s Biquad) Response(hz, rate float64) complex128 {
 	sin, cos := SincosPi(2 * hz / rate)
 	sin2, cos2 := SincosPi(4 * hz / rate)
@@ -19,7 +20,7 @@ func (s Biquad) Response(hz, rate float64) complex128 {
 	return polynomial(s.B0, s.B1, s.B2) / polynomial(1, s.A1, s.A2)
 }
 
-// Cascade runs sections one after the other on each channel of a block.
+// Cascade runs sections in series on each channel of a block.
 type Cascade struct {
 	sections []Biquad
 	kernels  []vector.Section
@@ -68,7 +69,8 @@ func (c *Cascade) Reset() {
 	c.grid = newGrid()
 }
 
-// Response is the cascade's complex gain at a frequency, for a rate in Hz.
+// Response returns the cascade's complex gain at a frequency in Hz, for a rate
+// in Hz.
 func (c *Cascade) Response(hz, rate float64) complex128 {
 	re, im := 1.0, 0.0
 	for _, s := range c.sections {

@@ -6,16 +6,16 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// ceilingGuard is the last word on a signal: it lowers it where an interpolator
-// reads over the limit, and it can do so for every input.
+// ceilingGuard is the last stage of gain: it lowers a signal where an
+// interpolator reads over the limit, and it can do so for every input.
 //
 // # Why no reading exceeds the limit
 //
-// Time goes in steps of stride frames. After each step there is a plan: a
-// factor of 0 to 1 for each of the last stride frames known, with silence from
-// there on. The invariant: what has been put out, followed by the plan,
-// followed by silence for ever, reads within the limit in every interval, those
-// that reach into the silence included.
+// Time is divided into steps of stride frames. After each step there is a plan:
+// a factor of 0 to 1 for each of the last stride known frames, with silence
+// after them. The invariant: the frames put out so far, followed by the plan,
+// followed by silence without end, read within the limit in every interval,
+// including the intervals that reach into the silence.
 //
 // A step brings stride new frames. Two continuations are weighed: the old plan
 // (new frames: silence), which keeps the invariant because as a signal it is
@@ -27,27 +27,27 @@ import (
 // it holds for all that is ever put out. Nothing is assumed about the input or
 // the target, only that the samples are finite. ∎
 //
-// What the proof leaves open is how much is lost. So a target that does not fit is
-// first lowered under the intervals that are over, by about what they are over, and
-// where frames that are put out decide the reading it keeps to the old plan. Mostly
-// it fits then; if not, the share is nearly all.
+// The proof does not limit how much level is lost. Therefore a target that does not
+// fit is first lowered under the intervals that are over, by about their excess.
+// Where a reading is decided by frames that are already put out, the target keeps
+// to the old plan. Usually the target then fits; if not, the share is close to 1.
 //
 // # On the grid of an output format
 //
-// Frames that are whole multiples of a step, dithered and rounded, stay such:
-// a frame under a factor is rounded to the grid again. Plans and targets are then
-// compared as what they round to. A target, or a share of the way to it, is taken
-// only if its rounded frames were read and are within the limit; otherwise the
-// old plan is carried on, which was read in the same way. So the invariant holds
-// for the rounded frames themselves, with no allowance for the rounding. Where
-// no factor is needed, frames pass bit for bit, their dither with them.
+// Frames that are whole multiples of a step, dithered and rounded, stay whole
+// multiples: a frame under a factor is rounded to the grid again. Plans and targets
+// are then compared in their rounded form. A target, or a share of the way to it,
+// is taken only if its rounded frames were read and are within the limit; otherwise
+// the old plan, which was read in the same way, is carried on. The invariant
+// therefore holds for the rounded frames themselves, with no allowance for the
+// rounding. Where no factor is needed, frames pass bit for bit, with their dither.
 type ceilingGuard struct {
 	banks  []guardBank
 	limit  float64
-	grid   float64   // its step; 0: none
-	aim    float64   // readings within it stay within the limit when frames are rounded
+	grid   float64   // step of the grid; 0: none
+	aim    float64   // limit for unrounded frames: readings within it stay within the limit when frames are rounded
 	stride int       // frames of a step, and of the target's fade
-	alone  bool      // gains are 1 but for its own
+	alone  bool      // no other gain acts on the signal
 	margin int       // frames on either side that share an interval with a frame
 	fade   []float64 // the target's last factors
 
@@ -60,31 +60,31 @@ type ceilingGuard struct {
 	lowered  []float64
 	moved    []float64
 
-	blocks []guardBlock // the last steps' frames, the newest last
-	fresh  int          // how many of them are up to date
+	blocks []guardBlock // frames of the last steps, the newest last
+	fresh  int          // how many of the blocks are up to date
 }
 
 // guardBlock is what bounds the readings over a step's frames: the largest
 // |sample| and |second difference| that ends there, of any channel.
 type guardBlock struct{ peak, curvature float64 }
 
-// guardLowerings is how many times a step lowers its target at most. It is not often
-// more than once; at the edges of files, where readings stand close together, 12
-// take 0.06 dB where 3 take 4. In noise that fills the band, a step in some thousands
-// takes all of them: frames that are put out decide a reading, and the target comes
-// back to the old plan little by little, to lose no more than that takes.
+// guardLowerings is how often a step lowers its target at most. One is usually
+// enough. At the edges of files, where readings lie close together, 12 lose 0.06 dB
+// where 3 lose 4 dB. In noise that fills the band, one step in some thousands takes
+// all of them: frames that are already put out decide a reading, and the target
+// returns to the old plan little by little, to lose no more than necessary.
 const guardLowerings = 32
 
-// guardDips is how many of them leave the first frames to dips, before the target
-// keeps to the old plan there.
+// guardDips is how many of these lowerings leave the first frames to dips, before the
+// target keeps to the old plan there.
 const guardDips = 2
 
 // guardHalvings is how many shares a step tries on a grid before it carries on
 // with the old plan.
 const guardHalvings = 4
 
-// newCeilingGuard builds a guard that works with a fade, whose length is the
-// stride as well.
+// newCeilingGuard builds a guard for a fade; the length of the fade is also the
+// stride.
 func newCeilingGuard(limit float64, fade []float64, channels int, interpolators ...*Polyphase) ceilingGuard {
 	g := ceilingGuard{limit: limit, aim: limit, stride: len(fade), fade: fade}
 	for _, p := range interpolators {
@@ -97,13 +97,13 @@ func newCeilingGuard(limit float64, fade []float64, channels int, interpolators 
 	return g
 }
 
-// twin is a guard with the same settings, for a number of channels.
+// twin returns a guard with the same settings, for a number of channels.
 func (g ceilingGuard) twin(channels int) ceilingGuard {
 	g.allocate(channels)
 	return g
 }
 
-// allocate gives the guard memory of its own.
+// allocate gives the guard its own memory.
 func (g *ceilingGuard) allocate(channels int) {
 	frames := 2 * g.stride
 	g.plan, g.target, g.lowered, g.moved = make([]float64, frames), make([]float64, frames), make([]float64, frames), make([]float64, frames)
@@ -116,7 +116,7 @@ func (g *ceilingGuard) allocate(channels int) {
 	g.blocks = make([]guardBlock, 2+(g.margin+g.stride-1)/g.stride)
 }
 
-// targetAll aims at every frame, and the fade.
+// targetAll sets the target: every frame unchanged, then the fade.
 func (g *ceilingGuard) targetAll() {
 	fill(g.target, 1)
 	copy(g.target[g.stride:], g.fade)
@@ -142,14 +142,15 @@ func (g *ceilingGuard) onto(x []float64) {
 	}
 }
 
-// latency is the number of frames from a frame to the step that settles it.
+// latency is the number of frames from a frame's arrival to the step that fixes
+// its gain.
 func (g *ceilingGuard) latency() int { return 2*g.stride - 1 }
 
-// reach is how many frames before the first without a final gain are needed.
+// reach is how many frames are needed before the first one without a final
+// gain.
 func (g *ceilingGuard) reach() int { return (len(g.blocks)-2)*g.stride + 2 }
 
-// reset makes everything before and at frame next silence, as far as the guard
-// is concerned.
+// reset starts the guard at frame next; everything before it counts as silence.
 func (g *ceilingGuard) reset(next int) {
 	g.next = next
 	clear(g.plan)
@@ -158,8 +159,8 @@ func (g *ceilingGuard) reset(next int) {
 	g.fresh = 0
 }
 
-// run makes as many gains final as it can, now that the gains of the frames
-// below known are there. It reports whether it lowered any.
+// run makes as many gains final as it can. The gains of all frames below known
+// are given. It reports whether it lowered any.
 func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lowered bool) {
 	steps := (known-g.next)/g.stride - 1
 	if steps <= 0 {
@@ -182,7 +183,7 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 	return lowered
 }
 
-// quiet reports from the cells' maxima that no factors could lift a reading of
+// quiet reports from the cells' maxima that no factors could raise a reading of
 // the coming steps to the limit.
 func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 	first, last := (g.next-g.margin)/peakCell, (g.next+(steps+1)*g.stride-1)/peakCell
@@ -198,8 +199,8 @@ func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 	return true
 }
 
-// bounded reports from the samples and their second differences that the target
-// fits.
+// bounded reports whether the samples and their second differences alone show
+// that the target fits.
 func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 	copy(g.blocks, g.blocks[1:])
 	newest := len(g.blocks) - 1
@@ -240,7 +241,7 @@ func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guar
 	return all
 }
 
-// step settles the gains of the next stride frames. It reports whether it
+// step makes the gains of the next stride frames final. It reports whether it
 // lowered any.
 func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool) {
 	from := g.next - g.margin
@@ -273,8 +274,8 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 	return true
 }
 
-// fits reports whether the signal is within the limit with factors; standard:
-// those of the standard target, for which bounds are known.
+// fits reports whether the signal is within the limit with these factors. With
+// standard they are those of the standard target, for which bounds are known.
 func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
 	for _, signal := range g.signal {
 		trial := g.weighted(signal, factors)
@@ -293,8 +294,8 @@ func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
 	return true
 }
 
-// weighted is a channel's signal with factors, in g.trial: the frames before
-// them as they are, silence after them.
+// weighted returns a channel's signal with factors, in g.trial: the frames
+// before the factors unchanged, silence after them.
 func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	copy(g.trial, signal[:g.margin])
 	trial := g.trial[g.margin:][:len(factors)]
@@ -304,7 +305,7 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 }
 
 // lowerUntilWithin lowers the target until nothing is over the limit, and reports
-// whether it came so far.
+// whether it succeeded.
 func (g *ceilingGuard) lowerUntilWithin() bool {
 	keep := max(1, g.stride/32) // frames
 	for i := range guardLowerings {
@@ -320,8 +321,8 @@ func (g *ceilingGuard) lowerUntilWithin() bool {
 	return false
 }
 
-// keepToPlan makes the target the old plan for some frames, and leads it over to what
-// it was in as many more.
+// keepToPlan makes the target equal to the old plan for some frames, and crossfades
+// to the former target over as many more.
 func (g *ceilingGuard) keepToPlan(frames int) {
 	copy(g.target[:frames], g.plan)
 	for k := range min(frames, len(g.target)-frames) {
@@ -330,10 +331,10 @@ func (g *ceilingGuard) keepToPlan(frames int) {
 	}
 }
 
-// lower lowers the target under every interval over the limit, and reports
-// whether there was one. Lowering by a tenth more than needed makes up for
-// frames under the interval that are put out already and stay. With keep it leaves out,
-// and reports as early, the intervals whose reading such frames decide.
+// lower lowers the target under every interval over the limit, and reports whether
+// there was one. It lowers by a tenth more than needed, because frames under the
+// interval that are already put out stay as they are. With keep it skips intervals
+// whose reading such frames decide, and reports them as early.
 func (g *ceilingGuard) lower(keep bool) (over, early bool) {
 	fill(g.lowered, 1)
 	for _, signal := range g.signal {
@@ -358,9 +359,9 @@ func (g *ceilingGuard) lower(keep bool) (over, early bool) {
 }
 
 // approach moves the plan towards the target as far as the limit allows. Where
-// plan and target are both within the limit, so is everything between them: only
-// the intervals where the target is over hold it back. On a grid that is true but
-// for the rounding: what was found is read, and halved if it does not fit.
+// plan and target are both within the limit, everything between them is too; only
+// intervals where the target is over restrict the move. On a grid, rounding can
+// break this: the result is read, and halved if it does not fit.
 func (g *ceilingGuard) approach() {
 	share := 1.0
 	for _, signal := range g.signal {
@@ -387,10 +388,10 @@ func (g *ceilingGuard) approach() {
 	}
 }
 
-// share is how far from plan to target a row's reading of interval n of the
-// signal stays within the limit.
+// share is how far from plan (0) to target (1) a row's reading of interval n of
+// the signal stays within the limit.
 func (g *ceilingGuard) share(b *guardBank, p, n int, signal []float64) float64 {
-	var now, change float64 // the reading, and the target's minus it
+	var now, change float64 // the plan's reading, and the target's reading minus the plan's
 	for j, h := range b.rows[p] {
 		at := n - b.half + 1 + j
 		if at >= len(signal) { // silence
@@ -408,8 +409,8 @@ func (g *ceilingGuard) share(b *guardBank, p, n int, signal []float64) float64 {
 	if now < 0 {
 		now, change = -now, -change
 	}
-	// Now may be over by its rounding. On a grid a plan within the limit may be
-	// over the aim: it need not become better.
+	// The plan's reading may be over by its rounding. On a grid a plan within
+	// the limit may be over the aim: it need not become better.
 	limit := g.limit
 	if g.grid > 0 {
 		limit = max(g.aim, min(g.limit, now))

@@ -91,7 +91,7 @@ func TestGuardKeepsAnything(t *testing.T) {
 }
 
 // TestGuardWorksNoMoreThanItMust: on ±1 noise, whose readings are up to 6 dB
-// over, the guard takes out little more than a fixed gain of −6.12 dB would.
+// over, the guard's mean gain is little lower than a fixed gain of −6.12 dB.
 func TestGuardWorksNoMoreThanItMust(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 8))
 	x := make([]float64, 20000)
@@ -110,8 +110,8 @@ func TestGuardWorksNoMoreThanItMust(t *testing.T) {
 	}
 }
 
-// TestGuardTakesWhatIsOver: one interval over in a tone costs about that much,
-// for the frames under it and their neighbours.
+// TestGuardTakesWhatIsOver: one interval over in a tone is lowered by about its
+// excess, for the frames under it and their neighbours.
 func TestGuardTakesWhatIsOver(t *testing.T) {
 	for _, over := range []float64{.001, .01, .05, .2} {
 		x := make([]float64, 2000)
@@ -136,7 +136,7 @@ func TestGuardTakesWhatIsOver(t *testing.T) {
 	}
 }
 
-// TestGuardRestsOnProgramme: tones at the ceiling need nothing.
+// TestGuardRestsOnProgramme: tones at the ceiling need no gain.
 func TestGuardRestsOnProgramme(t *testing.T) {
 	for _, hz := range []float64{50, 440, 997, 3001, 7000, 11177, 16000} {
 		s := LimiterSettings{CeilingDBTP: -1, DriveDB: 6, LookaheadMs: 3}
@@ -155,10 +155,10 @@ func TestGuardRestsOnProgramme(t *testing.T) {
 	}
 }
 
-// On a grid the way from a plan to a target is limited for the frames as they are, and
-// what they round to may still be over: then half the way is tried, and so on. The
-// target is far over here, so that no lowering gets there first, and the grid so coarse
-// that the rounding counts.
+// On a grid the way from a plan to a target is limited for the unrounded frames, and
+// the rounded ones may still be over: then half the way is tried, and so on. Here the
+// target is far over, so that lowering alone cannot reach it, and the grid is coarse
+// enough for the rounding to count.
 func TestCeilingGuardApproachesOnAGrid(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
 	moved := 0

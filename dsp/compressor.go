@@ -8,32 +8,33 @@ import (
 // CompressorSettings describes a downward compressor.
 type CompressorSettings struct {
 	ThresholdDBFS       float64
-	Ratio               float64 // dB in per dB out above the threshold; +Inf keeps the level there, without a promise as a limiter's
+	Ratio               float64 // dB in per dB out above the threshold; +Inf keeps the level at the threshold, without a limiter's guarantee
 	KneeDB              float64 // width of the soft knee, centred on the threshold
 	AttackMs            float64 // time constant of the gain falling
-	HoldMs              float64 // the gain rises only towards the lowest gain that the level called for within this time
+	HoldMs              float64 // the gain rises no further than the lowest gain that the level called for within this time
 	ReleaseMs           float64 // time constant of the gain rising
 	MakeupDB            float64 // fixed gain after compression; never automatic
-	LookaheadMs         float64 // how long the sound is delayed against the gain: latency
+	LookaheadMs         float64 // delay of the sound against the gain; the stage's latency
 	Detector            DetectorKind
 	DetectorWindowMs    float64
 	SidechainHighPassHz float64 // 12 dB/oct in the detector's path only; 0: none
-	LinkChannels        bool    // one gain for all channels, from the loudest
+	LinkChannels        bool    // one gain for all channels, from the level of the loudest
 }
 
 // Compressor lowers what is above a threshold: feed-forward, with the smoothing
 // after the static curve, in dB (Giannoulis, Massberg, Reiss, JAES 60(6) 2012).
 //
-// On a steady tone the gain follows the static curve within 0.01 dB, and with
-// the Peak detector it stands still. Attack and release are the times to 63.2 %
-// of a change in dB, whatever the change; on a step of level, they begin when
-// the detector has noticed: Peak, at once upwards and after its window
-// downwards; RMS takes its window to rise and to fall. Release also waits for the
-// hold, counted from the last moment at which the level held the gain down. What
-// is under the knee passes to the bit, but for make-up and look-ahead.
+// On a steady tone the gain follows the static curve within 0.01 dB, and with the
+// Peak detector it is constant. Attack and release are the times to 63.2 % of a
+// change in dB, whatever its size. On a step of level they begin when the
+// detector responds: Peak responds at once to a rise and after its window to a
+// fall; RMS takes its window for both. Release also waits for the hold, counted
+// from the last moment at which the level held the gain down. Sound below the
+// knee passes bit for bit, apart from make-up gain and look-ahead.
 type Compressor struct{ *gainStage }
 
-// NewCompressor builds a compressor. Errors are *SettingError.
+// NewCompressor builds a compressor for a rate in Hz and a number of channels.
+// Errors are *SettingError.
 func NewCompressor(s CompressorSettings, rate, channels int) (*Compressor, error) {
 	err := first(
 		checkFormat(rate, channels),
@@ -62,9 +63,9 @@ type compressorEnvelope struct {
 	smoother
 	settings  CompressorSettings
 	detector  *detector
-	kneeStart float64 // the detector's level below which nothing is to be done
+	kneeStart float64 // the detector's level below which there is no attenuation
 
-	level, target float64 // the last level above that, and what it calls for
+	level, target float64 // the last level above kneeStart, and its attenuation in dB
 }
 
 func (e *compressorEnvelope) run(gain []float64, levels []stretch) (steady bool) {
@@ -82,7 +83,7 @@ func (e *compressorEnvelope) run(gain []float64, levels []stretch) (steady bool)
 	return false
 }
 
-// wanted is the attenuation that the static curve calls for.
+// wanted is the attenuation in dB that the static curve gives for a level.
 func (e *compressorEnvelope) wanted(level float64) float64 {
 	if !(level > e.kneeStart) {
 		return 0
@@ -112,7 +113,7 @@ func checkRatio(ratio float64, unit string) error {
 	}
 	accepted := "1 or more (" + unit + ")"
 	if ratio > 0 {
-		accepted += fmt.Sprintf("; the other way up that is %.3g", 1/ratio)
+		accepted += fmt.Sprintf("; the inverse is %.3g", 1/ratio)
 	}
 	return &SettingError{"ratio", fmt.Sprintf("%g", ratio), accepted}
 }
@@ -139,7 +140,7 @@ func checkDetector(kind DetectorKind, windowMs, lookaheadMs, highPassHz float64,
 	return err
 }
 
-// checkFrequency refuses what a filter at this rate cannot have.
+// checkFrequency refuses a frequency that a filter at this rate cannot have.
 func checkFrequency(setting string, hz float64, rate int) error {
 	nyquist := float64(rate) / 2
 	if hz > 0 && hz < nyquist && !math.IsInf(hz, 0) {

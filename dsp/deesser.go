@@ -2,14 +2,15 @@ package dsp
 
 import "github.com/boothbench/boothbench/dsp/vector"
 
-// DeEsserSettings describes a dynamic bell keyed by the sibilant band.
+// DeEsserSettings describes a dynamic bell controlled by the level of the
+// sibilant band.
 type DeEsserSettings struct {
 	CentreHz      float64 // centre of the bell that is lowered
 	Q             float64 // width of that bell
-	KeyLowHz      float64 // the key band, whose level is measured: from …
-	KeyHighHz     float64 // … to
+	KeyLowHz      float64 // lower edge of the key band, whose level is measured
+	KeyHighHz     float64 // upper edge of the key band
 	ThresholdDBFS float64 // key level (rms) at which reduction starts, when not relative
-	Relative      bool    // compare the key with the whole signal instead
+	Relative      bool    // compare the key band with the whole signal instead
 	RelativeDB    float64 // key minus whole level at which reduction starts, when relative
 	Ratio         float64
 	RangeDB       float64 // largest reduction at the centre
@@ -18,28 +19,30 @@ type DeEsserSettings struct {
 	LinkChannels  bool
 }
 
-// DeEsser lowers a bell around the s-sounds while they are strong:
+// DeEsser lowers a bell around the sibilants while they are strong:
 //
 //	y = x + (g − 1) · band(x)
 //
-// with a band-pass of gain 1 at the centre. So the gain there is exactly g, far
-// away it is 1, and no filter coefficient ever moves. It has no latency.
+// with a band-pass of gain 1 at the centre. The gain at the centre is exactly
+// g, far from it 1, and no filter coefficient ever changes. Latency is 0
+// frames.
 type DeEsser struct {
 	settings   DeEsserSettings
 	key, whole *detector
 	threshold  float64 // of the key's mean square, or of its ratio to the whole
 	smoothers  []smoother
 	band       *Cascade
-	picked     Block // the band of a cell
+	picked     Block // the band-passed sound of a cell
 	gain       [cell]float64
 	lowest     float64 // gain since Reset
 }
 
-// deEsserWindowMs is short against an s-sound (50 ms and more) and long
-// against a period of what is listened to. Common practice, no source.
+// deEsserWindowMs is short against a sibilant (50 ms and more) and long against
+// a period of the key band. Common practice, no source.
 const deEsserWindowMs = 10
 
-// NewDeEsser builds a de-esser. Errors are *SettingError.
+// NewDeEsser builds a de-esser for a rate in Hz and a number of channels.
+// Errors are *SettingError.
 func NewDeEsser(s DeEsserSettings, rate, channels int) (*DeEsser, error) {
 	err := first(
 		checkFormat(rate, channels),
@@ -80,7 +83,8 @@ func (*DeEsser) Latency() int { return 0 }
 // Process works on the block in place.
 func (d *DeEsser) Process(b Block) { d.ProcessTraced(b, nil) }
 
-// ProcessTraced is Process that also stores the gain at the bell's centre.
+// ProcessTraced is Process that also stores the linear gain at the bell's
+// centre.
 func (d *DeEsser) ProcessTraced(b, gain Block) {
 	for from, frames := 0, b.Frames(); from < frames; from += cell {
 		to := min(frames, from+cell)
@@ -115,8 +119,8 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 	}
 }
 
-// follow makes the gains of one detector output for a cell, and reports whether
-// all of them are 1.
+// follow computes the gains of one detector output for a cell, and reports
+// whether all of them are 1.
 func (d *DeEsser) follow(k, n int) (idle bool) {
 	s := &d.smoothers[k]
 	gain := d.gain[:n]
@@ -138,8 +142,8 @@ func (d *DeEsser) follow(k, n int) (idle bool) {
 	return idle
 }
 
-// silentPower is the mean square below which the key counts as silence:
-// −140 dBFS, under any converter's noise.
+// silentPower is the mean square below which the key counts as silence: −140
+// dBFS, below any converter's noise.
 const silentPower = 1e-14
 
 // lower adds (g − 1) times the band to the sound.
@@ -150,8 +154,7 @@ func lower(x, band, gain []float64) {
 	}
 }
 
-// ReductionDB is the most that the de-esser has taken off since Reset, in dB, at the
-// bell's centre.
+// ReductionDB is the largest reduction since Reset at the bell's centre, in dB.
 func (d *DeEsser) ReductionDB() float64 { return reductionDB(d.lowest) }
 
 // Reset brings the de-esser back to the state it was built in.

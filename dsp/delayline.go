@@ -2,7 +2,8 @@ package dsp
 
 import "math"
 
-// Frames is a time in ms as whole frames at a rate in Hz, rounded to nearest.
+// Frames converts a time in ms to whole frames at a rate in Hz, rounded to
+// nearest.
 func Frames(ms float64, rate int) int { return int(math.Round(ms * float64(rate) / 1000)) }
 
 // DelayLine delays one channel by whole frames.
@@ -14,7 +15,7 @@ type DelayLine struct {
 // NewDelayLine builds a delay line full of silence.
 func NewDelayLine(frames int) DelayLine { return DelayLine{ring: make([]float64, frames)} }
 
-// Process replaces x by the sound of that many frames ago.
+// Process replaces x by the sound delayed by the line's length.
 func (d *DelayLine) Process(x []float64) {
 	if len(d.ring) == 0 {
 		return

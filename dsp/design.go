@@ -3,7 +3,7 @@ package dsp
 import "math"
 
 // Second-order sections by the bilinear transform: Audio EQ Cookbook (W3C Group
-// Note, 2021). All frequencies in Hz, gains in dB; a0 is divided out.
+// Note, 2021). Frequencies and rates are in Hz, gains in dB; a0 is divided out.
 
 // cookbook holds what the Cookbook's formulas have in common.
 type cookbook struct{ cos, alpha float64 }
@@ -18,13 +18,13 @@ func section(b0, b1, b2, a0, a1, a2 float64) Biquad {
 	return Biquad{b0 / a0, b1 / a0, b2 / a0, a1 / a0, a2 / a0}
 }
 
-// CookbookLowPass is a second-order low-pass; its gain at hz is q.
+// CookbookLowPass is a second-order low-pass; its linear gain at hz is q.
 func CookbookLowPass(hz, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	return section((1-d.cos)/2, 1-d.cos, (1-d.cos)/2, 1+d.alpha, -2*d.cos, 1-d.alpha)
 }
 
-// CookbookHighPass is a second-order high-pass; its gain at hz is q.
+// CookbookHighPass is a second-order high-pass; its linear gain at hz is q.
 func CookbookHighPass(hz, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	return section((1+d.cos)/2, -(1 + d.cos), (1+d.cos)/2, 1+d.alpha, -2*d.cos, 1-d.alpha)
@@ -42,14 +42,14 @@ func CookbookNotch(hz, q, rate float64) Biquad {
 	return section(1, -2*d.cos, 1, 1+d.alpha, -2*d.cos, 1-d.alpha)
 }
 
-// CookbookBell has gainDB at hz and none far from it.
+// CookbookBell has gainDB at hz and 0 dB far from it.
 func CookbookBell(hz, gainDB, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	a := DBToAmplitude(gainDB / 2)
 	return section(1+float64(d.alpha*a), -2*d.cos, 1-float64(d.alpha*a), 1+d.alpha/a, -2*d.cos, 1-d.alpha/a)
 }
 
-// CookbookLowShelf has gainDB far below hz, half of it at hz, none far above.
+// CookbookLowShelf has gainDB far below hz, half of it at hz, 0 dB far above.
 func CookbookLowShelf(hz, gainDB, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	a := DBToAmplitude(gainDB / 2)
@@ -59,7 +59,7 @@ func CookbookLowShelf(hz, gainDB, q, rate float64) Biquad {
 	return section(a*(p-mc+r), 2*a*(m-pc), a*(p-mc-r), p+mc+r, -2*(m+pc), p+mc-r)
 }
 
-// CookbookHighShelf has gainDB far above hz, half of it at hz, none far below.
+// CookbookHighShelf has gainDB far above hz, half of it at hz, 0 dB far below.
 func CookbookHighShelf(hz, gainDB, q, rate float64) Biquad {
 	d := newCookbook(hz, q, rate)
 	a := DBToAmplitude(gainDB / 2)
@@ -71,14 +71,15 @@ func CookbookHighShelf(hz, gainDB, q, rate float64) Biquad {
 
 // ButterworthHighPass is a high-pass of order 1 or more, −3.01 dB at hz, as
 // sections for a Cascade. The sections' Qs are those of the Butterworth
-// polynomial, 1/(2 cos θ) with the poles' angles θ; the highest comes last.
+// polynomial, 1/(2 cos θ) with the poles' angles θ; the section with the
+// highest Q is last.
 func ButterworthHighPass(order int, hz, rate float64) []Biquad {
 	return butterworth(order, hz, rate, CookbookHighPass, func(k float64) Biquad {
 		return section(1, -1, 0, 1+k, k-1, 0)
 	})
 }
 
-// ButterworthLowPass is a low-pass, otherwise as ButterworthHighPass.
+// ButterworthLowPass is the low-pass that corresponds to ButterworthHighPass.
 func ButterworthLowPass(order int, hz, rate float64) []Biquad {
 	return butterworth(order, hz, rate, CookbookLowPass, func(k float64) Biquad {
 		return section(k, k, 0, 1+k, k-1, 0)

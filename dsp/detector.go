@@ -2,35 +2,35 @@ package dsp
 
 import "math"
 
-// DetectorKind is the way a dynamics stage measures level.
+// DetectorKind selects how a dynamics stage measures level.
 type DetectorKind int
 
 const (
-	// Peak is the largest |sample| of the last window (a rectangular hold),
-	// where a crest between samples counts in full: see crest. On a steady
-	// tone below a quarter of the rate, whose half-period fits the window, it
-	// is constant, and so is the gain that follows from it.
+	// Peak is the largest |sample| of the last window (a rectangular hold). A
+	// crest between samples counts in full: see crest. On a steady tone below a
+	// quarter of the rate whose half-period fits the window, the level is
+	// constant, and so is the gain.
 	Peak DetectorKind = iota
 	// RMS is the root of the mean square over the last window, weighted by a
-	// triangle (two equal moving averages in series, which pass far less of
-	// the ripple at twice a tone's frequency than one). A full-scale sine
-	// reads −3.01 dBFS. It is taken anew every half millisecond or more often,
-	// and stays in between.
+	// triangle: two equal moving averages in series, which pass far less of the
+	// ripple at twice a tone's frequency than one average does. A full-scale
+	// sine reads −3.01 dBFS. The value is renewed every half millisecond or
+	// more often, and is held in between.
 	RMS
 )
 
-// cell is the number of frames that dynamics stages handle at a time: enough
-// to pay for a call, little enough to stay in the first cache.
+// cell is the number of frames that dynamics stages handle at a time: enough to
+// amortise a call, few enough to stay in the first-level cache.
 const cell = 64
 
 // detector measures the level of a block: of the loudest channel if linked,
-// else of each. Levels often stay the same for many frames, so they are given
-// as stretches.
+// otherwise of each channel. Levels often stay the same for many frames, so
+// they are given as stretches.
 type detector struct {
 	kind      DetectorKind
 	linked    bool
 	sidechain *Cascade    // nil: none
-	filtered  Block       // the block behind the side chain
+	filtered  Block       // the block after the side-chain filter
 	levels    [][]stretch // per output
 
 	holds []peakHold // Peak: per output
@@ -39,18 +39,18 @@ type detector struct {
 	means  []meanSquare // RMS: per channel
 	group  int          // RMS: frames that share a level
 	filled int          // RMS: frames in the running group
-	held   []float64    // RMS: per output, the level that counts for now
+	held   []float64    // RMS: per output, the current level
 }
 
-// stretch is a number of frames of one level: the amplitude for Peak, the mean
-// square for RMS.
+// stretch is a number of frames with the same level: an amplitude for Peak, a
+// mean square for RMS.
 type stretch struct {
 	frames int
 	level  float64
 }
 
-// newDetector builds a detector behind the sections of a side chain, if there are
-// any.
+// newDetector builds a detector after the sections of a side-chain filter, if
+// there are any.
 func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked bool, rate, channels int) *detector {
 	outputs := channels
 	if linked {
@@ -80,8 +80,8 @@ func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked
 }
 
 // groupOf is the number of frames that share an RMS level: a power of two, so
-// that groups fit cells, at most half a millisecond, and at most a sixteenth
-// of the window.
+// that groups fit into cells, at most half a millisecond, and at most a
+// sixteenth of the window.
 func groupOf(window, rate int) int {
 	group := 1
 	for 2*group*2000 <= rate && 2*group*16 <= window {
@@ -90,7 +90,8 @@ func groupOf(window, rate int) int {
 	return group
 }
 
-// sidechainHighPass is a dynamics stage's side chain; 0 Hz means none.
+// sidechainHighPass returns the side-chain filter of a dynamics stage; 0 Hz
+// means none.
 func sidechainHighPass(hz float64, rate int) []Biquad {
 	if hz == 0 {
 		return nil
@@ -98,8 +99,7 @@ func sidechainHighPass(hz float64, rate int) []Biquad {
 	return ButterworthHighPass(2, hz, float64(rate))
 }
 
-// run measures frames from..to of the block, at most a cell of them, into
-// levels.
+// run measures frames from … to−1 of the block, at most a cell, into levels.
 func (d *detector) run(b Block, from, to int) {
 	n := to - from
 	if d.sidechain != nil {
@@ -120,7 +120,7 @@ func (d *detector) run(b Block, from, to int) {
 	}
 }
 
-// ignore makes levels up to this one all the same.
+// ignore makes the detector treat all levels up to this one as equal.
 func (d *detector) ignore(level float64) {
 	for k := range d.holds {
 		d.holds[k].ignore(level)
@@ -142,7 +142,7 @@ func (d *detector) peaks(b Block, from, to int) {
 	}
 }
 
-// split appends the stretches of equal level. They are compared as bits, so
+// split appends the stretches of equal level. Levels are compared as bits, so
 // that NaN equals itself.
 func split(to []stretch, level []uint64) []stretch {
 	first, last := 0, level[0]
@@ -170,7 +170,7 @@ func (d *detector) squares(b Block, from, to int) {
 			d.stay(n)
 			return
 		}
-		// The new level is known with the group's last frame.
+		// The new level is known at the group's last frame.
 		d.stay(n - 1)
 		d.filled = 0
 		d.turn()
@@ -180,8 +180,8 @@ func (d *detector) squares(b Block, from, to int) {
 	}
 }
 
-// stay adds frames of the held level. So stretches begin where groups end, and
-// are the same for every detector of the same window.
+// stay adds frames of the held level. Stretches therefore begin where groups
+// end, and are the same for every detector with the same window.
 func (d *detector) stay(frames int) {
 	if frames == 0 {
 		return
@@ -195,7 +195,7 @@ func (d *detector) stay(frames int) {
 	}
 }
 
-// turn ends a group of frames.
+// turn ends a group of frames and takes over its level.
 func (d *detector) turn() {
 	for c := range d.means {
 		level := d.means[c].turn()
@@ -208,7 +208,7 @@ func (d *detector) turn() {
 	}
 }
 
-// decibels turns a level of this detector into dBFS, within mostLevelDBFS.
+// decibels converts a level of this detector to dBFS, at most mostLevelDBFS.
 func (d *detector) decibels(level float64) float64 {
 	if d.kind == Peak {
 		return min(AmplitudeToDB(level), mostLevelDBFS)
@@ -216,11 +216,11 @@ func (d *detector) decibels(level float64) float64 {
 	return min(PowerToDB(level), mostLevelDBFS)
 }
 
-// mostLevelDBFS is above all sound. It keeps attenuation in bounds, so that a
-// bad sample does not hold an envelope down for long.
+// mostLevelDBFS is above any sound. It bounds the attenuation, so that a bad
+// sample does not hold an envelope down for long.
 const mostLevelDBFS = 400
 
-// linear turns dBFS into a level of this detector.
+// linear converts dBFS to a level of this detector.
 func (d *detector) linear(dbfs float64) float64 {
 	if d.kind == Peak {
 		return DBToAmplitude(dbfs)

@@ -1,6 +1,6 @@
 // Package dsp is sound in memory: the processors of a voice chain and the
-// pieces they share. It does no I/O and imports nothing else of this module but
-// dsp/vector, the innermost loops.
+// pieces they share. It does no I/O and imports nothing else of this module
+// except dsp/vector, the innermost loops.
 //
 // # Conventions
 //
@@ -24,9 +24,9 @@
 //   - Recursive state that decays below 1e-30 becomes zero at fixed frames, so
 //     that silence after sound costs no denormal arithmetic.
 //   - Input must be finite; [Scrub] finds and removes NaN and Inf. A
-//     non-finite sample that gets in all the same does not stay: filters heal at
-//     the next such frame, windows and look-aheads when it has left them.
+//     non-finite sample that gets in does not persist: filters recover at
+//     the next such frame, windows and look-aheads once it has left them.
 //
-// The contract is tested for every processor by package dsptest. Examples are in
+// Package dsptest tests this contract for every processor. Examples are in
 // example_test.go.
 package dsp

@@ -237,7 +237,7 @@ func TestDynamicsRefuse(t *testing.T) {
 	if _, err := NewCompressor(CompressorSettings{ThresholdDBFS: -20, Ratio: math.Inf(1), DetectorWindowMs: 10}, 48000, 1); err != nil {
 		t.Errorf("infinite ratio: %v", err)
 	}
-	if _, err := NewCompressor(CompressorSettings{ThresholdDBFS: -20, Ratio: 0.25, DetectorWindowMs: 10}, 48000, 1); err == nil || !strings.Contains(err.Error(), "the other way up that is 4") {
+	if _, err := NewCompressor(CompressorSettings{ThresholdDBFS: -20, Ratio: 0.25, DetectorWindowMs: 10}, 48000, 1); err == nil || !strings.Contains(err.Error(), "the inverse is 4") {
 		t.Errorf("ratio 0.25: %v", err)
 	}
 	for _, f := range [][2]int{{0, 1}, {48000, 0}, {48000, 65}} {

@@ -44,9 +44,10 @@ func TestCellsAgainstSingleFrames(t *testing.T) {
 	})
 }
 
-// The twin does one frame after the other what the settings' comments say, with
-// package math: level over the window, the paper's curve, hold, one pole, gain.
-// Levels are constant for four frames and more, so that no crest is a tone's.
+// The reference computes one frame after the other what the settings' comments
+// state, with package math: level over the window, the paper's curve, hold, one
+// pole, gain. Levels are constant for four frames and more, so that no crest
+// belongs to a tone.
 func TestStagesAgainstFrameByFrame(t *testing.T) {
 	const rate, frames, window = 8000, 40_000, 80
 	const threshold, ratio, knee, rangeDB, hysteresis = -30, 3, 6, 24, 3

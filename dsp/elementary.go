@@ -2,9 +2,9 @@ package dsp
 
 import "math"
 
-// The elementary functions of the signal path. Package math's differ in their
-// last bits between architectures (some are assembly, and its Go code may be
-// fused), so everything that reaches a sample uses these.
+// The elementary functions of the signal path. Those of package math differ in
+// their last bits between architectures (some are assembly, and the Go code may
+// be fused), therefore everything that reaches a sample uses these.
 
 // Exp2 returns 2^x with a relative error below 3e-16, exactly at integers.
 func Exp2(x float64) float64 {
@@ -31,7 +31,7 @@ func Exp2(x float64) float64 {
 	return y * math.Float64frombits(uint64(exponent+1023)<<52)
 }
 
-// exp2Minus1 is the series of 2^r − 1 for |r| ≤ 1/256; the first term left out
+// exp2Minus1 is the series of 2^r − 1 for |r| ≤ 1/256; the first omitted term
 // is below 1e-18.
 func exp2Minus1(r float64) float64 {
 	r2 := r * r
@@ -58,7 +58,7 @@ func Log2(x float64) float64 {
 	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52)
 	r := float64(m*row.factor) - 1 // |r| < 1/60
 	r2 := r * r
-	// Series of log2(1+r); the first term left out is below 5e-17.
+	// Series of log2(1+r); the first omitted term is below 5e-17.
 	a := 1.4426950408889634 - float64(r*0.7213475204444817)
 	b := 0.4808983469629878 - float64(r*0.36067376022224085)
 	c := 0.28853900817779266 - float64(r*0.2404491734814939)
@@ -73,7 +73,7 @@ func SincosPi(x float64) (sin, cos float64) {
 	quarter := math.RoundToEven(2 * x)
 	y := float64((x - float64(quarter/2)) * math.Pi) // |y| ≤ π/4
 	y2 := y * y
-	// Taylor series; the first terms left out are below 1e-17.
+	// Taylor series; the first omitted terms are below 1e-17.
 	sin = 1.0 / 355687428096000
 	for _, c := range [...]float64{-1.0 / 1307674368000, 1.0 / 6227020800, -1.0 / 39916800, 1.0 / 362880, -1.0 / 5040, 1.0 / 120, -1.0 / 6} {
 		sin = c + float64(sin*y2)
@@ -140,9 +140,9 @@ var exp2Table = [128]float64{
 	0x1.f50765b6e4540p+0, 0x1.f7bfdad9cbe14p+0, 0x1.fa7c1819e90d8p+0, 0x1.fd3c22b8f71f1p+0,
 }
 
-// log2Table holds, for the i-th of 64 slices of 1 ≤ m < 2, a short factor f
-// with m·f near 1 and −log2 f. The first and last factor are powers of two, so
-// that log2 is exact at and accurate near powers of two.
+// log2Table holds, for the i-th of 64 slices of 1 ≤ m < 2, a factor f with few
+// digits and m·f near 1, and −log2 f. The first and last factors are powers of
+// two, so that log2 is exact at powers of two and accurate near them.
 var log2Table = [64]struct{ factor, log2 float64 }{
 	{1.0, 0}, {0.9765625, 0x1.184b8e4c56af8p-5},
 	{0.962890625, 0x1.beec9151aac2ep-5}, {0.947265625, 0x1.4023b7b26ac9ep-4},

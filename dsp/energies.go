@@ -2,8 +2,8 @@ package dsp
 
 import "github.com/boothbench/boothbench/dsp/vector"
 
-// Energies filters with two sections, as K-weighting has, and gives the energy of what
-// comes out. It leaves the sound as it is.
+// Energies measures the energy of a block after two filter sections, as K-weighting
+// needs. It does not change the block.
 type Energies struct {
 	sections *vector.Doubled
 	state    []vector.DoubledState // per channel
@@ -13,7 +13,7 @@ type Energies struct {
 	markedGrid grid
 }
 
-// NewEnergies makes it for a number of channels.
+// NewEnergies builds the filter for a number of channels.
 func NewEnergies(sections [2]Biquad, channels int) *Energies {
 	kernel := func(s Biquad) vector.Section { return vector.NewSection(s.B0, s.B1, s.B2, s.A1, s.A2) }
 	return &Energies{
@@ -22,7 +22,8 @@ func NewEnergies(sections [2]Biquad, channels int) *Energies {
 	}
 }
 
-// Add adds to sums, one for each channel, the squares of the block filtered.
+// Add adds to sums, one value for each channel, the sum of the squares of the
+// filtered block.
 func (e *Energies) Add(b Block, sums []float64) {
 	for from, frames := 0, b.Frames(); from < frames; {
 		to := e.grid.stretch(b, from)
@@ -36,13 +37,13 @@ func (e *Energies) Add(b Block, sums []float64) {
 	}
 }
 
-// Mark keeps the filter's memory, and Return goes back to it.
+// Mark stores the filter's memory; Return restores it.
 func (e *Energies) Mark() {
 	copy(e.marked, e.state)
 	e.markedGrid = e.grid
 }
 
-// Return makes the filter as it was at the last Mark.
+// Return restores the filter's memory as of the last Mark.
 func (e *Energies) Return() {
 	copy(e.state, e.marked)
 	e.grid = e.markedGrid
@@ -54,7 +55,7 @@ func (e *Energies) settle() {
 		s := &e.state[ch]
 		empty = settledState(&s.First) && empty
 		empty = settledState(&s.Second) && empty
-		s.V, s.W = 0, 0 // silence that is passed over may end between the frames of a pair
+		s.V, s.W = 0, 0 // skipped silence may end between the frames of a pair
 	}
 	e.grid.empty = empty
 }

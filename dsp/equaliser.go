@@ -5,7 +5,8 @@ import "fmt"
 // BandShape is the shape of an equaliser band.
 type BandShape int
 
-// The band shapes, in chain-file spelling bell, low-shelf, high-shelf, notch.
+// The band shapes. A chain file spells them bell, low-shelf, high-shelf and
+// notch.
 const (
 	Bell BandShape = iota
 	LowShelf
@@ -16,17 +17,17 @@ const (
 // Band is one band of an equaliser.
 type Band struct {
 	Shape    BandShape
-	CentreHz float64 // a shelf reaches half its gain in dB here
+	CentreHz float64 // for a shelf, where it reaches half its gain in dB
 	GainDB   float64 // unused by a notch
 	Q        float64
-	Optional bool // left out, and not refused, where the centre is not below the Nyquist frequency
+	Optional bool // omitted instead of refused where the centre is not below the Nyquist frequency
 }
 
-// FilterDesign is the way from the analogue prototype to a digital section.
+// FilterDesign selects how an analogue prototype becomes a digital section.
 type FilterDesign int
 
 const (
-	// Matched fits the section to the analogue prototype's magnitude.
+	// Matched fits the section's magnitude to the analogue prototype's.
 	Matched FilterDesign = iota
 	// Cookbook is the bilinear transform of the same prototype (W3C Audio EQ
 	// Cookbook), which narrows towards the Nyquist frequency.
@@ -39,7 +40,8 @@ type EqualiserSettings struct {
 	Design FilterDesign
 }
 
-// At is the settings without the optional bands that a rate in Hz cannot hold.
+// At returns the settings without the optional bands that a rate in Hz cannot
+// hold.
 func (s EqualiserSettings) At(rate int) EqualiserSettings {
 	held := EqualiserSettings{Design: s.Design}
 	for _, b := range s.Bands {
@@ -50,14 +52,15 @@ func (s EqualiserSettings) At(rate int) EqualiserSettings {
 	return held
 }
 
-// Equaliser is a parametric equaliser. It has no latency; Response gives its
-// gain and phase.
+// Equaliser is a parametric equaliser. Latency is 0 frames; Response gives its
+// complex gain.
 type Equaliser struct {
 	*Cascade
-	deviations []float64 // of the bands that are not left out
+	deviations []float64 // of the bands that are in use
 }
 
-// NewEqualiser builds the equaliser. Errors are *SettingError.
+// NewEqualiser builds the equaliser for a rate in Hz and a number of channels.
+// Errors are *SettingError.
 func NewEqualiser(s EqualiserSettings, rate, channels int) (*Equaliser, error) {
 	if err := checkFormat(rate, channels); err != nil {
 		return nil, err
@@ -121,8 +124,8 @@ func cookbookSection(b Band, rate float64) Biquad {
 func (*Equaliser) Latency() int { return 0 }
 
 // DeviationDB is the largest difference in dB between a band's magnitude and
-// its analogue prototype's, from 20 Hz to 20 kHz (or to 0.49 of the rate), of
-// the worst band; next to a notch down to −40 dB.
+// its analogue prototype's, from 20 Hz to 20 kHz (or to 0.49 of the rate), over
+// all bands. Close to a notch it is taken down to −40 dB.
 func (e *Equaliser) DeviationDB() float64 {
 	worst := 0.0
 	for _, d := range e.deviations {
@@ -131,5 +134,5 @@ func (e *Equaliser) DeviationDB() float64 {
 	return worst
 }
 
-// BandDeviationsDB is that difference for each band.
+// BandDeviationsDB is that difference for each band in use.
 func (e *Equaliser) BandDeviationsDB() []float64 { return e.deviations }

@@ -3,30 +3,32 @@ package dsp
 // ExpanderSettings describes a downward expander.
 type ExpanderSettings struct {
 	ThresholdDBFS       float64
-	Ratio               float64 // dB out per dB in below the threshold: with 2, 10 dB under it come out 20 dB under it; +Inf is a gate of RangeDB
+	Ratio               float64 // dB out per dB in below the threshold: with 2, a level 10 dB below the threshold becomes 20 dB below it; +Inf makes a gate with the range RangeDB
 	KneeDB              float64 // width of the soft knee, centred on the threshold
 	RangeDB             float64 // largest attenuation
-	HysteresisDB        float64 // once open, it stays open down to this far under the opening level
+	HysteresisDB        float64 // once open, it stays open down to this far below the opening level
 	AttackMs            float64 // time constant of opening (gain rising)
-	HoldMs              float64 // how long it stays open after the level fell
+	HoldMs              float64 // how long it stays open after the level has fallen
 	ReleaseMs           float64 // time constant of closing (gain falling)
-	LookaheadMs         float64 // how long the sound is delayed against the gain: latency
+	LookaheadMs         float64 // delay of the sound against the gain; the stage's latency
 	Detector            DetectorKind
 	DetectorWindowMs    float64
 	SidechainHighPassHz float64 // 12 dB/oct in the detector's path only; 0: none
-	LinkChannels        bool    // one gain for all channels, from the loudest
+	LinkChannels        bool    // one gain for all channels, from the level of the loudest
 }
 
 // Expander lowers what is below a threshold.
 //
-// It is closed or open. Closed, it follows the static curve, at most RangeDB
-// deep. It opens where that curve reaches 0 dB: at the threshold plus half the
-// knee. Open, it does nothing; it closes when the level has been more than
-// HysteresisDB under the opening level for HoldMs. So noise around the
-// threshold cannot make it chatter, and a rising level follows the curve.
+// It is closed or open. Closed, it follows the static curve, with an
+// attenuation of at most RangeDB. It opens where that curve reaches 0 dB: at
+// the threshold plus half the knee. Open, its gain is 1; it closes when the
+// level has been more than HysteresisDB below the opening level for HoldMs.
+// Noise around the threshold therefore cannot make it chatter, and a rising
+// level follows the curve.
 type Expander struct{ *gainStage }
 
-// NewExpander builds an expander. Errors are *SettingError.
+// NewExpander builds an expander for a rate in Hz and a number of channels.
+// Errors are *SettingError.
 func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 	err := first(
 		checkFormat(rate, channels),
@@ -49,7 +51,8 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 		e := &expanderEnvelope{
 			settings: s, detector: d, holdFrames: Frames(s.HoldMs, rate),
 			opens: d.linear(top), staysOpen: d.linear(top - s.HysteresisDB), deepest: deepest,
-			// Here more attenuation is closing, less is opening.
+			// In this smoother more attenuation means closing, less means
+			// opening.
 			smoother: newSmoother(s.ReleaseMs, s.AttackMs, 0, rate),
 		}
 		e.reset()
@@ -57,12 +60,13 @@ func NewExpander(s ExpanderSettings, rate, channels int) (*Expander, error) {
 	})}, nil
 }
 
-// deepest is a level in dBFS up to which the curve calls for the whole range.
+// deepest is a level in dBFS at and below which the curve gives the whole
+// range.
 func (s ExpanderSettings) deepest() float64 {
 	if s.Ratio == 1 {
 		return -mostLevelDBFS
 	}
-	// A dB more than needed, so that rounding cannot matter.
+	// One dB more than needed, so that rounding cannot matter.
 	return s.ThresholdDBFS - float64(s.KneeDB/2) - s.RangeDB/(s.Ratio-1) - 1
 }
 
@@ -71,13 +75,13 @@ type expanderEnvelope struct {
 	settings         ExpanderSettings
 	detector         *detector
 	opens, staysOpen float64 // levels of the detector
-	deepest          float64 // the detector's level up to which the curve calls for the whole range
+	deepest          float64 // the detector's level up to which the curve gives the whole range
 	holdFrames       int
 
 	open bool
-	wait int // frames that it still stays open
+	wait int // frames until it closes
 
-	level, target float64 // the last level while closed, and what it calls for
+	level, target float64 // the last level while closed, and its attenuation in dB
 }
 
 func (e *expanderEnvelope) run(gain []float64, levels []stretch) (steady bool) {
@@ -117,7 +121,7 @@ func (e *expanderEnvelope) frames(gain []float64, level float64) {
 	e.follow(gain, target)
 }
 
-// closed is the attenuation that the static curve calls for.
+// closed is the attenuation in dB that the static curve gives for a level.
 func (e *expanderEnvelope) closed(level float64) float64 {
 	if level != e.level {
 		s := &e.settings
@@ -126,7 +130,8 @@ func (e *expanderEnvelope) closed(level float64) float64 {
 	return e.target
 }
 
-// reset closes the expander: sound begins in silence.
+// reset closes the expander: the sound before the first frame counts as
+// silence.
 func (e *expanderEnvelope) reset() {
 	e.open, e.wait = false, 0
 	e.level, e.target = 0, e.settings.RangeDB

@@ -5,19 +5,19 @@ import "fmt"
 // GainSettings describes a fixed gain.
 type GainSettings struct {
 	GainDB   float64
-	Channels []int // the channels it works on, counted from 1; none named: all
+	Channels []int // channels, counted from 1; empty: all
 }
 
 // PolaritySettings describes an inversion of polarity.
 type PolaritySettings struct {
-	Channels []int // the channels it works on, counted from 1; none named: all
+	Channels []int // channels, counted from 1; empty: all
 }
 
-// DelaySettings describes a delay that the user wants: it is not latency, and
-// the engine does not trim it.
+// DelaySettings describes a delay that is an effect: it is not latency, and the
+// engine does not trim it.
 type DelaySettings struct {
 	DelayMs  float64 // rounded to whole frames
-	Channels []int   // the channels it works on, counted from 1; none named: all
+	Channels []int   // channels, counted from 1; empty: all
 }
 
 // chosen turns a list of channels counted from 1 into a mask; an empty list
@@ -41,7 +41,8 @@ type scaler struct {
 	mask   []bool
 }
 
-// NewGain builds a fixed gain.
+// NewGain builds a fixed gain for a rate in Hz and a number of channels. Errors
+// are *SettingError.
 func NewGain(s GainSettings, rate, channels int) (Processor, error) {
 	if err := checkRange("gain_db", s.GainDB, -200, 200, "dB"); err != nil {
 		return nil, err
@@ -49,7 +50,8 @@ func NewGain(s GainSettings, rate, channels int) (Processor, error) {
 	return newScaler(DBToAmplitude(s.GainDB), s.Channels, rate, channels)
 }
 
-// NewPolarity builds an inversion of polarity.
+// NewPolarity builds an inversion of polarity for a rate in Hz and a number of
+// channels. Errors are *SettingError.
 func NewPolarity(s PolaritySettings, rate, channels int) (Processor, error) {
 	return newScaler(-1, s.Channels, rate, channels)
 }
@@ -79,11 +81,12 @@ func (s *scaler) Latency() int { return 0 }
 func (s *scaler) Reset()       {}
 
 type delay struct {
-	lines []DelayLine // none for channels that pass straight through
+	lines []DelayLine // empty for channels that pass unchanged
 	mask  []bool
 }
 
-// NewDelay builds a delay.
+// NewDelay builds a delay for a rate in Hz and a number of channels. Errors are
+// *SettingError.
 func NewDelay(s DelaySettings, rate, channels int) (Processor, error) {
 	if err := checkFormat(rate, channels); err != nil {
 		return nil, err

@@ -2,23 +2,23 @@ package dsp
 
 import "github.com/boothbench/boothbench/dsp/vector"
 
-// gainStage is what the stages have in common that work by a gain over time:
-// they listen, an envelope turns levels into attenuation, and the sound, late
-// by the look-ahead, is multiplied.
+// gainStage is what the stages with a time-varying gain have in common: a
+// detector measures levels, an envelope turns them into attenuation, and the
+// sound, delayed by the look-ahead, is multiplied by the gain.
 type gainStage struct {
 	detector  *detector
 	envelopes []envelope // one for each of the detector's outputs
 	delays    []DelayLine
 	lookahead int
-	fixed     float64 // gain on top, such as make-up
-	lowest    float64 // gain since Reset, without the fixed one
+	fixed     float64 // additional constant gain, such as make-up
+	lowest    float64 // lowest gain since Reset, without fixed
 
 	gain [cell]float64
 }
 
 // An envelope turns the detector's levels into linear gains, one for each frame.
-// If it reports that it is steady, the first gain stands for all of them and the
-// others are not stored.
+// If it reports steady, the first gain applies to all frames and the others are
+// not stored.
 type envelope interface {
 	run(gain []float64, levels []stretch) (steady bool)
 	reset()
@@ -41,7 +41,8 @@ func (s *gainStage) Latency() int { return s.lookahead }
 // Process works on the block in place.
 func (s *gainStage) Process(b Block) { s.ProcessTraced(b, nil) }
 
-// ProcessTraced is Process that also stores the gains, without the fixed one.
+// ProcessTraced is Process that also stores the linear gains, without the fixed
+// gain.
 func (s *gainStage) ProcessTraced(b, gain Block) {
 	for from, frames := 0, b.Frames(); from < frames; from += cell {
 		to := min(frames, from+cell)
@@ -50,7 +51,7 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 			s.delays[c].Process(b[c][from:to])
 		}
 		for k, e := range s.envelopes {
-			first, last := k, k+1 // the channels that this envelope moves
+			first, last := k, k+1 // the channels with this envelope's gain
 			if s.detector.linked {
 				last = len(b)
 			}
@@ -77,8 +78,8 @@ func (s *gainStage) ProcessTraced(b, gain Block) {
 	}
 }
 
-// ReductionDB is the most that the stage has taken off since Reset, in dB, the fixed
-// gain not counted.
+// ReductionDB is the largest gain reduction since Reset, in dB, without the fixed
+// gain.
 func (s *gainStage) ReductionDB() float64 { return reductionDB(s.lowest) }
 
 // Reset brings the stage back to the state it was built in.
@@ -93,8 +94,8 @@ func (s *gainStage) Reset() {
 	}
 }
 
-// scale is unrolled by four: what a loop itself costs is as much as what this one does
-// in a round.
+// scale is unrolled by four: the cost of a loop round is as large as its one
+// multiplication.
 func scale(x []float64, factor float64) {
 	if factor == 1 {
 		return
@@ -110,7 +111,7 @@ func scale(x []float64, factor float64) {
 	}
 }
 
-// quiet reports whether no level lies above a limit.
+// quiet reports whether no level is above a limit.
 func quiet(levels []stretch, limit float64) bool {
 	for _, l := range levels {
 		if l.level > limit {
@@ -120,7 +121,7 @@ func quiet(levels []stretch, limit float64) bool {
 	return true
 }
 
-// loud reports whether no level lies below a limit.
+// loud reports whether no level is below a limit.
 func loud(levels []stretch, limit float64) bool {
 	for _, l := range levels {
 		if l.level < limit {

@@ -6,31 +6,31 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// guardBank is an interpolator that a ceilingGuard keeps within the limit.
+// guardBank is an interpolator whose readings a ceilingGuard keeps within the limit.
 type guardBank struct {
 	*Polyphase
 	// No reading of the standard target exceeds flat · max |sample| + curvature · max
-	// |second difference|, both of the signal without factors: Bound for rows
-	// that are cut off by the target's factors.
+	// |second difference|, both of the signal without factors. It is Bound for rows
+	// truncated by the target's factors.
 	flat, curvature float64
 	dipShape        []float64 // by distance from the interval's samples
 	sketches        Sketches  // of a long bank
 }
 
-// guardFade is the fade that raises Annex 2 readings least: cut off by it and
-// silence, no steady tone of 0 to 0.41 of the rate, whatever its phase, reads
-// more than 0.0002 dB above what it read before (found by linear programming).
-// A raised cosine of the same length has 0.05 dB.
+// guardFade is the fade that raises Annex 2 readings least: for a steady tone
+// of 0 to 0.41 of the rate, at any phase, that ends in this fade and silence,
+// no reading is more than 0.0002 dB above the tone's own (found by linear
+// programming). A raised cosine of the same length raises readings by 0.05 dB.
 var guardFade = [...]float64{
 	0.99988, 0.99979, 0.99964, 0.99928, 0.99874, 0.99591, 0.99124, 0.98487, 0.96284, 0.92071, 0.81203, 0.89868,
 }
 
-// longHalf is the half from which on interpolation costs so much that closer
-// bounds pay.
+// longHalf is the half length in samples from which interpolation costs enough
+// for closer bounds to pay.
 const longHalf = 16
 
-// newGuardBank prepares an interpolator for a target that follows on margin
-// frames without factors.
+// newGuardBank prepares an interpolator for a target that follows margin frames
+// without factors.
 func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
@@ -39,8 +39,9 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	} else {
 		b.boundRows(target, margin)
 	}
-	// A dip as wide as the interval's window; of a long window, whose outer
-	// taps are small, the whole reduction over the middle, and from there smooth.
+	// A dip has the width of the interval's window. For a long window, whose
+	// outer taps are small, the full reduction covers the middle only, with
+	// smooth sides.
 	const full = 16
 	for k := range p.half {
 		shape := 1.0
@@ -53,16 +54,16 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	return b
 }
 
-// boundRows finds flat and curvature as those of the interpolator's rows, cut off by
-// the target's factors.
+// boundRows sets flat and curvature to those of the interpolator's rows, truncated
+// by the target's factors.
 func (b *guardBank) boundRows(target []float64, margin int) {
 	factors := make([]float64, margin+len(target)+margin)
 	fill(factors[:margin], 1)
 	known := margin + copy(factors[margin:], target)
 	cut, curvatures := make([]float64, 2*b.half), make([]float64, 2*b.half)
 	for n := b.half - 1; n-b.half+1 < known; n++ {
-		// The second differences end with the last frame known: rows that are
-		// centred beyond it are developed about the last two.
+		// The second differences end with the last known frame: rows centred
+		// beyond it are expanded about the last two.
 		at := max(0, min(b.half-1, known-2-(n-b.half+1)))
 		for _, row := range b.rows {
 			for j := range cut {
@@ -79,9 +80,9 @@ func (b *guardBank) boundRows(target []float64, margin int) {
 }
 
 // boundFade finds flat and curvature by the product rule, which is close enough for
-// a long fade: with factors w, the second difference of w·x is within
-// |x″| + 2|w′||x′| + |w″||x|, and |x′| is at most twice the largest sample. At
-// the end it is within the last two factors' threefold.
+// a long fade: with factors w, the second difference of w·x is within |x″| +
+// 2|w′||x′| + |w″||x|, and |x′| is at most twice the largest sample. At the end it
+// is within three times the last two factors.
 func (b *guardBank) boundFade(target []float64) {
 	last := len(target) - 1
 	extra := float64(2*target[last]) + target[last-1]
@@ -94,16 +95,17 @@ func (b *guardBank) boundFade(target []float64) {
 }
 
 // overScan finds the intervals of x that read over the limit. It interpolates
-// only where bounds do not decide; these are made for every overChunk intervals,
-// from the largest |sample| and |second difference| around them.
+// only where bounds do not decide. Bounds are computed for overChunk intervals
+// at a time, from the largest |sample| and |second difference| around them.
 type overScan struct {
 	bank *guardBank
 	x    []float64
-	// sides is the signal that the bounds are made from: x, or the signal without
-	// factors, where x is that with the factors of the standard target.
+	// sides is the signal that the bounds are computed from: x, or the signal
+	// without factors if x is that signal with the factors of the standard
+	// target.
 	sides           []float64
 	flat, curvature float64 // of the bound that holds for sides
-	limit, aim      float64 // the bounds are held against the aim
+	limit, aim      float64 // the bounds are compared with the aim
 
 	n, fresh                 int // the next interval, and the first that needs new bounds
 	threshold, highest, most float64
@@ -112,15 +114,15 @@ type overScan struct {
 	energies                 [overChunks]float64 // sums of squares, −1: not needed yet
 }
 
-// A scan's x has at most the margin on both sides of the plan and the target, and
-// these are half as long again as the margin together.
+// A scan's x extends by at most the margin on both sides of the plan and the
+// target, and these are half as long again as the margin together.
 const (
 	overChunk  = 64
 	overChunks = (2*verifiedStride+2*(verifiedStride-1))/overChunk + 1
 )
 
-// scan begins with the first interval that frames after the margin have a part
-// in: what is put out already was read before.
+// scan begins with the first interval that contains frames after the margin:
+// frames that are already put out were read before.
 func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
 	s := overScan{bank: b, x: x, sides: x, limit: limit, aim: limit, n: margin - b.half, peaks: fewPeaks{bank: b.Polyphase, x: x}}
 	s.flat, s.curvature = b.Bound()
@@ -129,8 +131,8 @@ func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
 }
 
 // scanStandard is scan for x with the factors of the standard target. Short rows
-// are bounded by what is known of these: their fade is short as well, and its
-// end would look like a wave.
+// are bounded by what is known of these factors: their fade is short as well,
+// and its end would count as a wave.
 func (b *guardBank) scanStandard(x, signal []float64, margin int, limit, aim float64) overScan {
 	if b.half > longHalf {
 		return b.scan(x, margin, limit)
@@ -155,7 +157,7 @@ func extent(x []float64, from, to int) guardBlock {
 	return guardBlock{vector.Peak(x[from:to]), vector.Curvature(x[max(0, from-2):to])}
 }
 
-// next is the next interval over the limit, and what it reads; −1 if there is
+// next is the next interval over the limit, and its reading; −1 if there is
 // none left.
 func (s *overScan) next() (n int, peak float64) {
 	half := s.bank.half
@@ -211,7 +213,7 @@ func (s *overScan) energy() (sum float64) {
 }
 
 // bound finds the bounds for the next intervals, up to the end of a chunk. It
-// reports whether one of them needs a closer look.
+// reports whether one of them needs interpolation.
 func (s *overScan) bound() bool {
 	first := s.n / overChunk
 	s.fresh = (first + 1) * overChunk
@@ -221,8 +223,8 @@ func (s *overScan) bound() bool {
 		s.most, s.highest = max(s.most, s.chunks[k].curvature), max(s.highest, s.chunks[k].peak)
 	}
 	s.threshold = (s.aim - float64(s.curvature*s.most)) / s.flat
-	// The last interval's later side may lie in the next chunk, and intervals
-	// beyond the last samples take those for their sides.
+	// The second sample of the last interval may lie in the next chunk, and
+	// intervals beyond the last samples use the last ones.
 	peak := s.chunks[min(first, last)].peak
 	if s.fresh < len(s.sides) {
 		peak = max(peak, math.Abs(s.sides[s.fresh]))

@@ -8,11 +8,12 @@ type HighPassSettings struct {
 	SlopeDBPerOctave int     // 6, 12, … 48: 6 dB an octave for each order
 }
 
-// HighPass is a Butterworth high-pass by the bilinear transform. It has no
-// latency; Response gives its gain and phase.
+// HighPass is a Butterworth high-pass by the bilinear transform. Latency is 0
+// frames; Response gives its complex gain.
 type HighPass struct{ *Cascade }
 
-// NewHighPass builds the filter. Errors are *SettingError.
+// NewHighPass builds the filter for a rate in Hz and a number of channels.
+// Errors are *SettingError.
 func NewHighPass(s HighPassSettings, rate, channels int) (*HighPass, error) {
 	err := first(checkFormat(rate, channels), checkFrequency("corner_hz", s.CornerHz, rate))
 	if err != nil {

@@ -6,7 +6,7 @@ import (
 	"sync"
 )
 
-// annex2 is the first half of the interpolating filter's phases printed in
+// annex2 is the first half of the phases of the interpolating filter printed in
 // Rec. ITU-R BS.1770-5 (11/2023), Annex 2, times 8192, in the printed order.
 // Phases 3 and 2 are phases 0 and 1 reversed.
 var annex2 = [2][12]int{
@@ -25,7 +25,7 @@ func Annex2() *Polyphase {
 	}
 	for phase, taps := range annex2 {
 		for k, tap := range taps {
-			// Printed for convolution: tap k meets the sample k before the
+			// Printed for convolution: tap k applies to the sample k before the
 			// newest, so time order is the reverse.
 			rows[phase][11-k] = float64(tap) / 8192
 			rows[3-phase][k] = float64(tap) / 8192
@@ -34,11 +34,11 @@ func Annex2() *Polyphase {
 	return mustPolyphase([]float64{0.125, 0.375, 0.625, 0.875}, rows)
 }
 
-// WindowedSinc is a bank of phases−1 rows that read at 1/phases, 2/phases …
-// of an interval, each a sinc of the given even number of taps under a Kaiser
-// window of shape beta, centred on the position read. (The samples themselves
-// are the missing row.) It panics unless phases and taps are at least 2 and
-// taps is even: they are constants of the program, not input.
+// WindowedSinc is a bank of phases−1 rows that read at 1/phases, 2/phases … of
+// an interval. Each row is a sinc of the given even number of taps under a
+// Kaiser window of shape beta, centred on the position it reads. (The samples
+// themselves are the omitted row.) It panics unless phases and taps are at
+// least 2 and taps is even: they are constants of the program, not input.
 func WindowedSinc(phases, taps int, beta float64) *Polyphase {
 	if phases < 2 || taps < 2 || taps%2 != 0 {
 		panic(fmt.Sprintf("interpolator: %d phases of %d taps", phases, taps))
@@ -90,7 +90,7 @@ func besselI0(x float64) float64 {
 }
 
 // annex2Bank and sharedSinc are Annex2 and WindowedSinc, built once: a bank is
-// read-only, and the long ones take a millisecond to build.
+// read-only, and building a long one takes a millisecond.
 var annex2Bank = sync.OnceValue(Annex2)
 
 func sharedSinc(phases, taps int, beta float64) *Polyphase {
@@ -103,7 +103,7 @@ func sharedSinc(phases, taps int, beta float64) *Polyphase {
 
 var sharedSincs = newKept[any, *Polyphase](16)
 
-// mustPolyphase builds a bank whose rows are mirrored by construction.
+// mustPolyphase builds a bank whose rows are mirror images by construction.
 func mustPolyphase(positions []float64, rows [][]float64) *Polyphase {
 	b, err := NewPolyphase(positions, rows)
 	if err != nil {

@@ -2,12 +2,12 @@ package dsp
 
 import "sync"
 
-// kept holds results that are costly to compute and depend on nothing but their key,
-// so that stages of the same settings are cheap to build again. Any number of
-// goroutines may use one.
+// kept is a cache of results that are costly to compute and depend on nothing but
+// their key, so that stages with equal settings are cheap to build again. It is safe
+// for concurrent use.
 type kept[K comparable, V any] struct {
 	mu     sync.Mutex
-	most   int // results; beyond them all are dropped
+	most   int // results; when full, all are dropped
 	values map[K]V
 }
 
@@ -15,7 +15,7 @@ func newKept[K comparable, V any](most int) *kept[K, V] {
 	return &kept[K, V]{most: most, values: map[K]V{}}
 }
 
-// of is the result for a key, computed where it is not held.
+// of returns the result for a key, and computes it if it is not in the cache.
 func (k *kept[K, V]) of(key K, compute func() V) V {
 	k.mu.Lock()
 	value, held := k.values[key]

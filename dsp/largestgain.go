@@ -2,10 +2,10 @@ package dsp
 
 import "math"
 
-// largestGain is the largest gain in dB over frequency, and the frequency in Hz at
-// which it lies: of a squared magnitude that is smooth but for resonances. It looks
-// at 24 frequencies an octave from lo to hi, and at 24 within two bandwidths around
-// each resonance, and closes in on the largest of them.
+// largestGain returns the largest gain in dB over frequency, and the frequency in
+// Hz at which it occurs, of a squared magnitude that is smooth except for
+// resonances. It evaluates 24 frequencies an octave from lo to hi, and 24 within
+// two bandwidths around each resonance, and refines the largest.
 func largestGain(power func(hz float64) float64, resonances []resonance, lo, hi float64) (db, hz float64) {
 	grid := []float64{lo}
 	for f := lo; f < hi; f *= 1.0293 { // 2^(1/24)
@@ -25,8 +25,8 @@ func largestGain(power func(hz float64) float64, resonances []resonance, lo, hi 
 			most, hz, step = p, f, f/24
 		}
 	}
-	// The largest lies between neighbours that are at most a 24th of an octave away:
-	// halve the step until it changes nothing that shows.
+	// The maximum lies between neighbours that are at most a 24th of an octave away:
+	// halve the step until a change no longer matters.
 	for ; step > hz*1e-7; step /= 2 {
 		for _, f := range [...]float64{max(lo, hz-step), min(hi, hz+step)} {
 			if p := power(f); p > most {
@@ -37,11 +37,11 @@ func largestGain(power func(hz float64) float64, resonances []resonance, lo, hi 
 	return PowerToDB(most), hz
 }
 
-// resonance is a place where a magnitude may be narrow.
+// resonance is a place where a magnitude may have a narrow peak.
 type resonance struct{ hz, q float64 }
 
-// LargestGain is the largest gain in dB that a steady tone can meet, and the
-// frequency in Hz at which it does: of all sections in series.
+// LargestGain returns the largest steady-state gain of all sections in series,
+// in dB, and the frequency in Hz at which it occurs.
 func (c *Cascade) LargestGain(rate float64) (db, hz float64) {
 	var magnitudes []squared
 	var resonances []resonance
@@ -63,9 +63,9 @@ func (c *Cascade) LargestGain(rate float64) (db, hz float64) {
 	}, resonances, min(1, rate/4), rate/2)
 }
 
-// LargestGain is the largest gain in dB of the analogue prototypes of all bands in
-// series, and the frequency in Hz at which it lies. A shelf whose Q is above 0.7071
-// rises beyond its gain near its centre, and bands that overlap add up.
+// LargestGain returns the largest gain in dB of the analogue prototypes of all
+// bands in series, and the frequency in Hz at which it occurs. A shelf with Q above
+// 0.7071 exceeds its set gain near its centre, and overlapping bands add up.
 func (s EqualiserSettings) LargestGain() (db, hz float64) {
 	var prototypes []prototype
 	var resonances []resonance

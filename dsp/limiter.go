@@ -2,8 +2,8 @@ package dsp
 
 import "github.com/boothbench/boothbench/dsp/vector"
 
-// Recovery is how soon a limiter's gain comes back after a peak: the slower, the
-// less the gain moves; the faster, the louder the result.
+// Recovery selects how soon a limiter's gain returns after a peak. Slow moves
+// the gain less; fast makes the result louder.
 type Recovery int
 
 // The recoveries; their times are in limiterrelease.go.
@@ -17,17 +17,17 @@ const (
 type LimiterSettings struct {
 	CeilingDBTP  float64
 	DriveDB      float64 // gain ahead of the limiter
-	LookaheadMs  float64 // the whole latency, but for that of the verification
+	LookaheadMs  float64 // the whole latency, without that of the verification
 	Recovery     Recovery
-	LinkChannels bool // one gain for all channels, from the loudest
+	LinkChannels bool // one gain for all channels, from the peaks of all
 	Verify       bool // asks for NewVerifiedLimiter; NewLimiter refuses it
 }
 
-// Ceiling is what the limiter keeps its output under.
+// Ceiling describes the ceiling that the limiter keeps its output under.
 func (s LimiterSettings) Ceiling() Ceiling { return Ceiling{s.CeilingDBTP, s.DriveDB, s.Verify} }
 
-// Limiter keeps the true peak of its output under a ceiling. What it does to a
-// frame follows from the LookaheadMs that come after it:
+// Limiter keeps the true peak of its output under a ceiling. A frame's gain depends
+// on the LookaheadMs of sound that follow it:
 //
 //  1. Detection (limiterpeaks.go): the true peak around every frame.
 //  2. Hold and release (limiterrelease.go): the reduction, one minus the gain,
@@ -40,8 +40,8 @@ func (s LimiterSettings) Ceiling() Ceiling { return Ceiling{s.CeilingDBTP, s.Dri
 //     longer interpolator may read more, by what CEILING.md of package chain states;
 //     VerifiedLimiter holds one of 256 taps as well, and says what even that leaves out.
 //
-// While nothing exceeds the ceiling the output is the input, bit for bit but
-// for the drive and the latency.
+// While nothing exceeds the ceiling the output is the input, bit for bit, apart from
+// drive and latency.
 type Limiter struct {
 	latency int
 	drive   float64
@@ -49,12 +49,12 @@ type Limiter struct {
 	end     int // frames in the planes
 	paths   []gainPath
 	finder  peakFinder
-	lowest  float64 // gain since Reset
+	lowest  float64 // lowest gain since Reset
 }
 
-// gainPath is what channels that share one gain have in common.
+// gainPath is the shared state of the channels that have one gain.
 type gainPath struct {
-	from, to int // its channels
+	from, to int // channels from … to−1
 	peaks    []float64
 	envelope reductionEnvelope
 	runs     []reductionRun
@@ -62,7 +62,7 @@ type gainPath struct {
 	guard    ceilingGuard
 	gain     []float64 // runs beside the planes
 	moved    int       // gains from here on are 1
-	used     int       // what is stored from here on is 1
+	used     int       // stored gains from here on are 1
 }
 
 const (
@@ -71,22 +71,24 @@ const (
 	// the Annex 2 L1 norm, is 0.0009 dB).
 	limiterMarginDB = 0.002
 
-	// guardMarginDB is how far below the ceiling the guard acts: far enough for
-	// that quantisation, and less than the gain aims, for it to be at rest.
+	// guardMarginDB is how far below the ceiling the guard acts: enough for
+	// that quantisation, and less than limiterMarginDB, so that the guard is
+	// usually at rest.
 	guardMarginDB = 0.001
 
 	// limiterSegment is the number of frames worked on at a time.
 	limiterSegment = 256
 
 	// ShortestLookahead is the smallest look-ahead of a limiter in frames: six for
-	// the Annex 2 interpolator and ten to lower the gain in.
+	// the Annex 2 interpolator and ten in which to lower the gain.
 	ShortestLookahead = 16
 )
 
-// NewLimiter builds the limiter; errors are *SettingError. The latency is
-// LookaheadMs in whole frames, rounded down. It is 16 frames at least, which is
-// more than 0.5 ms below 32 kHz, 2 ms at 8 kHz: in less there is no time to see
-// between the samples and to lower the gain smoothly.
+// NewLimiter builds the limiter for a rate in Hz and a number of channels; errors
+// are *SettingError. The latency is LookaheadMs in whole frames, rounded down. It
+// is at least 16 frames, which is more than 0.5 ms below 32 kHz and 2 ms at 8 kHz:
+// a shorter one leaves no time to detect peaks between samples and to lower the
+// gain smoothly.
 func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	err := first(
 		checkFormat(rate, channels),
@@ -96,7 +98,7 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 		checkRange("recovery", float64(s.Recovery), float64(MediumRecovery), float64(FastRecovery), ""),
 	)
 	if err == nil && s.Verify {
-		err = &SettingError{"verify", "true", "false; NewVerifiedLimiter builds what verifies"}
+		err = &SettingError{"verify", "true", "false; NewVerifiedLimiter builds a limiter that verifies"}
 	}
 	if err != nil {
 		return nil, err
@@ -134,9 +136,9 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 	return l, nil
 }
 
-// kept is how many past frames of a plane are needed, in whole cells: those not
-// yet put out and those that the guard measures before them (less than two
-// cells), or the interpolators' window with the cell before it.
+// kept is how many past frames of a plane are needed, in whole cells: the
+// frames not yet put out and those that the guard measures before them (less
+// than two cells), or the interpolators' window with the cell before it.
 func (l *Limiter) kept() int {
 	return (max(l.latency, 2*l.finder.half) + 3*peakCell) / peakCell * peakCell
 }
@@ -144,14 +146,14 @@ func (l *Limiter) kept() int {
 // Latency is the look-ahead in frames.
 func (l *Limiter) Latency() int { return l.latency }
 
-// ReductionDB is the most that the limiter has taken off since Reset, in dB,
-// the drive not counted.
+// ReductionDB is the largest gain reduction since Reset, in dB, without the
+// drive.
 func (l *Limiter) ReductionDB() float64 { return reductionDB(l.lowest) }
 
-// reductionDB is a gain as a reduction; 200 dB where there is nothing left.
+// reductionDB converts a linear gain to a reduction in dB, at most 200.
 func reductionDB(gain float64) float64 { return min(200, max(0, -AmplitudeToDB(gain))) }
 
-// Reset empties the limiter.
+// Reset brings the limiter back to the state it was built in.
 func (l *Limiter) Reset() {
 	l.lowest = 1
 	for c := range l.planes {
@@ -171,7 +173,8 @@ func (l *Limiter) Reset() {
 // Process limits the block in place.
 func (l *Limiter) Process(b Block) { l.run(b, nil) }
 
-// ProcessTraced is Process; gain receives the limiter's gain without the drive.
+// ProcessTraced is Process that also stores the limiter's linear gain, without
+// the drive.
 func (l *Limiter) ProcessTraced(b, gain Block) { l.run(b, gain) }
 
 func (l *Limiter) run(b, gain Block) {
@@ -188,11 +191,11 @@ func (l *Limiter) run(b, gain Block) {
 	}
 }
 
-// segment puts frames from … to of the block through one gain path. The new
-// input lies in the planes already, behind l.end.
+// segment processes frames from … to−1 of the block through one gain path. The
+// new input is in the planes already, after l.end.
 func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	frames := to - from
-	// The frames whose peaks are known now: the interpolators look ahead.
+	// The peaks of these frames are known now: the interpolators look ahead.
 	first := l.end - l.finder.half
 	p.peaks[0] = p.peaks[limiterSegment]
 	clear(p.peaks[1 : frames+1])

@@ -122,8 +122,8 @@ func TestLimiterTech3341(t *testing.T) {
 	}
 }
 
-// TestOracleCatchesWeakLimiters: the ceiling test is worth something only if it
-// fails limiters that are wrong.
+// TestOracleCatchesWeakLimiters: the ceiling test must fail limiters that are
+// wrong.
 func TestOracleCatchesWeakLimiters(t *testing.T) {
 	const frames = 4000
 	signals := map[string][]float64{}
@@ -168,7 +168,7 @@ func TestOracleCatchesWeakLimiters(t *testing.T) {
 	if readSamples(y, ceiling).over == 0 {
 		t.Error("a limiter without look-ahead passes")
 	}
-	// A file's edges: the gain starts at 1 and takes its time.
+	// Edges of a file: the gain starts at 1 and is late.
 	x = driven("direct current")
 	y = gained(x, func(n int) float64 { return 1 + (ceiling/drive-1)*min(1, float64(n)/100) })
 	if readSamples(y, ceiling).over == 0 {
@@ -249,10 +249,10 @@ func TestLimiterLatency(t *testing.T) {
 	}
 }
 
-// TestLimiterDistortion: steady tones under 6 dB of limiting come out as tones.
-// THD+N is the residue of the best-fitting sine; −120 dB is below the floor of
-// any 16-bit and most 24-bit recordings. From 72 frames of look-ahead on, 1.5 ms at
-// 48 kHz, there is room for all of the guard's fade, which then has nothing to do.
+// TestLimiterDistortion: steady tones under 6 dB of limiting stay tones. THD+N is
+// the residual of the best-fitting sine; −120 dB is below the noise floor of any
+// 16-bit and most 24-bit recordings. From 72 frames of look-ahead on, 1.5 ms at 48
+// kHz, the whole of the guard's fade fits, and the guard stays at rest.
 func TestLimiterDistortion(t *testing.T) {
 	tones := []float64{40, 41.3, 60, 97, 220.7, 100, 440, 997, 1000, 3001, 4410, 4999, 5000}
 	limitTones(t, 48000, 3, append(tones, 11177, 19999))
@@ -540,7 +540,7 @@ func TestLimiterContains(t *testing.T) {
 	}
 }
 
-// A limiter that was asked to verify and does not would be believed.
+// A limiter that ignored Verify would be taken for a verified one.
 func TestNewLimiterRefusesToVerify(t *testing.T) {
 	s := limiterDefaults()
 	s.Verify = true

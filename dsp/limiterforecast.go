@@ -1,34 +1,34 @@
 package dsp
 
-// LimiterForecast predicts what gain a Limiter will apply, from the largest true
-// peak of each cell of its input alone: the same hold, release, look-ahead and
-// window, at a thousandth of the work. It serves to find a drive before anything
-// is rendered. What it leaves out: where in a cell the peak lies (it is taken to
-// lie in the middle), the long interpolator, and the guard.
+// LimiterForecast predicts the gain of a Limiter from the largest true peak of
+// each cell of its input alone: with the same hold, release, look-ahead and
+// window, at a thousandth of the cost. It is used to find a drive before
+// anything is rendered. It does not model where in a cell the peak lies (the
+// middle is assumed), the long interpolator, or the guard.
 //
-// Cells are those of the release's grid, two thirds of a ms: see
+// Cells are those of the release's grid, two thirds of a ms each: see
 // ForecastCellFrames.
 type LimiterForecast struct {
 	envelope reductionEnvelope
 	window   reductionWindow
 	offsetDB float64 // from the level of an input peak to its level over the limit
 	runs     []reductionRun
-	points   []float64 // gains that wait to be given, forecastPoints for each cell
+	points   []float64 // gains not yet returned, forecastPoints for each cell
 	delay    int       // cells
-	still    int       // cells since a gain was computed that is not 1
+	still    int       // cells since the last gain other than 1
 }
 
-// forecastPoints is how many gains of a cell are computed: 4, some 6 kHz. The
-// gain of a limiter hardly moves above 1 kHz (see reductionWindow).
+// forecastPoints is how many gains are computed for a cell: 4, about 6 kHz. The
+// gain of a limiter has little energy above 1 kHz (see reductionWindow).
 const forecastPoints = 4
 
 // ForecastCellFrames is the length in frames of the cells of a forecast.
 func ForecastCellFrames(rate int) int { return max(1, rate/1500) }
 
-// NewLimiterForecast builds a forecast of NewLimiter with the same settings, for
-// the channels that share one gain; errors are *SettingError.
+// NewLimiterForecast builds a forecast of NewLimiter with the same settings and
+// a rate in Hz, for the channels that share one gain; errors are *SettingError.
 func NewLimiterForecast(s LimiterSettings, rate int) (*LimiterForecast, error) {
-	s.Verify = false // what a verification takes off is not forecast
+	s.Verify = false // the reduction by a verification is not predicted
 	l, err := NewLimiter(s, rate, 1)
 	if err != nil {
 		return nil, err
@@ -48,10 +48,10 @@ func NewLimiterForecast(s LimiterSettings, rate int) (*LimiterForecast, error) {
 	return f, nil
 }
 
-// Delay is by how many cells the gains come later than the peaks.
+// Delay is the delay of the gains against the peaks, in cells.
 func (f *LimiterForecast) Delay() int { return f.delay }
 
-// Reset is the state at the beginning of a sound.
+// Reset brings the forecast back to the state it was built in.
 func (f *LimiterForecast) Reset() {
 	f.envelope.reset()
 	f.window.reset()
@@ -59,24 +59,26 @@ func (f *LimiterForecast) Reset() {
 	f.still = 2
 }
 
-// AtRest says that the gain is 1, and stays so while no peak exceeds the limit.
+// AtRest reports whether the gain is 1 and stays 1 while no peak exceeds the
+// limit.
 func (f *LimiterForecast) AtRest() bool {
-	return f.still >= 2 && f.envelope.idle // 2: more points than that never wait
+	return f.still >= 2 && f.envelope.idle // no more than 2 cells of points are ever pending
 }
 
-// Skip takes a number of cells whose peaks do not exceed the limit, while the
-// forecast is AtRest.
+// Skip passes over a number of cells whose peaks do not exceed the limit, while
+// the forecast is AtRest.
 func (f *LimiterForecast) Skip(cells int) {
 	f.envelope.cells += cells
 	f.window.now += cells * forecastPoints
 }
 
-// OverDB is how far an input peak, in dBFS, lies over the limit, drive included.
+// OverDB is how far an input peak in dBFS is above the limit, in dB, drive
+// included.
 func (f *LimiterForecast) OverDB(peakDBFS float64) float64 { return peakDBFS + f.offsetDB }
 
 // Next takes the largest true peak of the next cell in dBFS, −Inf for silence. It
-// returns the mean square and the lowest of the gains of the cell that lies Delay
-// cells before, without the drive.
+// returns the mean square and the lowest value of the linear gains of the cell
+// Delay cells earlier, without the drive.
 func (f *LimiterForecast) Next(peakDBFS float64) (meanSquare, lowest float64) {
 	level := f.OverDB(peakDBFS) * log2PerDB
 	f.runs = f.envelope.followCell(level, f.runs[:0])
@@ -96,8 +98,8 @@ func (f *LimiterForecast) Next(peakDBFS float64) (meanSquare, lowest float64) {
 	return meanSquare / forecastPoints, lowest
 }
 
-// followCell is follow for a whole cell of the grid, of which the level of the
-// largest peak is known, in log2 units over the limit.
+// followCell is follow for a whole cell of the grid, given the level of its
+// largest peak, in log2 units over the limit.
 func (e *reductionEnvelope) followCell(level float64, runs []reductionRun) []reductionRun {
 	if e.idle && !(level > 0) {
 		e.cells++

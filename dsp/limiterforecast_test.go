@@ -8,9 +8,9 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// TestLimiterForecast holds the forecast against the limiter: by their gains'
-// mean square over 100 ms, which is what loudness depends on, and by the lowest
-// gain of all. The judge is the limiter as it runs.
+// TestLimiterForecast compares the forecast with the limiter: by their gains'
+// mean square over 100 ms, on which loudness depends, and by the lowest gain of
+// all. The limiter as it runs is the reference.
 func TestLimiterForecast(t *testing.T) {
 	for _, rate := range []int{8000, 44100, 48000, 96000} {
 		for _, style := range []dsp.Recovery{dsp.MediumRecovery, dsp.SlowRecovery, dsp.FastRecovery} {

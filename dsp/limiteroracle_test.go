@@ -6,9 +6,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The judge of the limiter. Nothing here comes from the limiter: the Annex 2
-// table is typed in once more, and the fine reading is a windowed sinc of its
-// own making, four times as fine and eight times as long as the limiter's.
+// The reference meter for the limiter. It shares nothing with the limiter: the
+// Annex 2 table is typed in again, and the fine reading is a separate windowed
+// sinc, four times as fine and eight times as long as the limiter's.
 
 // oracleAnnex2 is Rec. ITU-R BS.1770-5 Annex 2, phases 0 and 1, as printed;
 // phases 3 and 2 are these reversed.
@@ -19,7 +19,7 @@ var oracleAnnex2 = [2][12]float64{
 		0.7797851562500, -0.2003173828125, 0.1015625000000, -0.0582275390625, 0.0330810546875, -0.0189208984375},
 }
 
-// reading is what a meter says of a whole signal, extended by silence at both
+// reading is a meter's result for a whole signal, extended by silence at both
 // ends.
 type reading struct {
 	peak float64 // linear

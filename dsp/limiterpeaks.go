@@ -2,24 +2,25 @@ package dsp
 
 import "math"
 
-// peakFinder finds true peaks over a limit by two interpolators: the one of
-// Rec. ITU-R BS.1770-5 Annex 2, by which the result will be judged, and a long
-// windowed sinc, which keeps the finer readings down as well. Detected by Annex
-// 2 alone, speech driven by 24 dB passes 0.10 dB over by a sinc of 64 phases and
-// 256 taps, detected by both 0.001 dB (the recording of limiter_test.go).
+// peakFinder finds true peaks over a limit by two interpolators: the one of Rec.
+// ITU-R BS.1770-5 Annex 2, by which the result will be judged, and a long
+// windowed sinc, which keeps the finer readings down as well. With peaks
+// detected by Annex 2 alone, speech driven by 24 dB exceeds the ceiling by 0.10
+// dB on a sinc of 64 phases and 256 taps; detected by both, by 0.001 dB (the
+// recording of limiter_test.go).
 //
 // Most intervals are never interpolated: bounds (see Polyphase) show that they
 // cannot exceed the limit. The result is the same, bit for bit.
 type peakFinder struct {
-	half                int        // of the longer interpolator
+	half                int        // half length of the longer interpolator, in samples
 	short, long         *Polyphase // long may be missing
 	l1, flat, curvature float64    // largest of the banks'
-	interpolateAll      bool       // for the test that skipping changes nothing
+	interpolateAll      bool       // lets a test show that skipping changes nothing
 }
 
-// newPeakFinder chooses the sinc by the latency there is: 32 taps where it
-// leaves five sixths of the latency to lower the gain in, which is the case
-// from 2 ms at 48 kHz, else 16, else none.
+// newPeakFinder chooses the sinc by the latency in frames: 32 taps where this
+// leaves five sixths of the latency for lowering the gain, which is so from 2
+// ms at 48 kHz; otherwise 16 taps, or none.
 func newPeakFinder(latency int) peakFinder {
 	f := peakFinder{short: annex2Bank()}
 	// Kaiser's beta 6.5 keeps the ripple at 0.004 dB (Kaiser 1974). With 16
@@ -41,13 +42,13 @@ func newPeakFinder(latency int) peakFinder {
 	return f
 }
 
-// find looks at the intervals from … to−1 of a plane; interval i lies between
+// find searches the intervals from … to−1 of a plane; interval i lies between
 // samples i and i+1. Where a peak of sample i or of interval i exceeds the
 // limit, peaks[i−from] is raised to it, and peaks[i−from+1] to the interval's.
 // It reports whether there was one.
 //
-// Peaks that the envelope would not see are left out: those that no more than
-// equal an earlier one of the same cell of its grid.
+// Peaks that would not change the envelope are skipped: those that do not
+// exceed an earlier one of the same cell of its grid.
 func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, peaks []float64) bool {
 	limit := e.floor(to - from)
 	covered, gridEnd := e.largestPeak, from+e.left
@@ -59,7 +60,7 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 		cell := i / peakCell
 		next := min(to, (cell+1)*peakCell, gridEnd)
 		need := max(limit, covered)
-		if next == gridEnd { // the last interval bears on the next grid cell too
+		if next == gridEnd { // the last interval also counts for the next grid cell
 			need = limit
 		}
 		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
@@ -77,7 +78,7 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 	return over
 }
 
-// findInCell returns the largest peak that it noted, or 0.
+// findInCell returns the largest peak that it stored, or 0.
 func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, curvature float64, peaks []float64) (largest float64) {
 	need := max(limit, covered)
 	threshold := f.threshold(need, curvature)
@@ -90,7 +91,8 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 			threshold = f.threshold(need, curvature)
 		}
 		if before > threshold || after > threshold {
-			// The largest reading if it exceeds need, else some number that does not.
+			// The largest reading if it exceeds need, otherwise some number that does
+			// not.
 			peak := short.at(i)
 			if f.long != nil && (f.interpolateAll || f.long.AtMost(x[i-f.half+1:i+f.half+1], curvature) > max(need, peak)) {
 				peak = max(peak, long.at(i))
@@ -112,8 +114,8 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 	return largest
 }
 
-// threshold is what a sample at either side of an interval must exceed for a
-// reading over need to be possible.
+// threshold is the value that a sample on either side of an interval must
+// exceed for a reading over need to be possible.
 func (f *peakFinder) threshold(need, curvature float64) float64 {
 	if f.interpolateAll {
 		return -1

@@ -2,9 +2,10 @@ package dsp
 
 import "github.com/boothbench/boothbench/dsp/vector"
 
-// limiterPlane is the recent past of one channel, after the drive. It is cut
-// into cells of peakCell samples, each with what bounds the readings between
-// them: its largest |sample| and its largest |second difference|.
+// limiterPlane is the recent past of one channel, after the drive. It is
+// divided into cells of peakCell samples. Each cell has the values that bound
+// the readings between its samples: the largest |sample| and the largest
+// |second difference|.
 type limiterPlane struct {
 	x          []float64
 	end        int // samples in x
@@ -13,12 +14,12 @@ type limiterPlane struct {
 	surveyed   []int
 }
 
-// peakCell is the number of samples in a cell. The window of an interpolator of
-// 32 taps reaches into the neighbouring cells only.
+// peakCell is the number of samples in a cell. The window of a 32-tap
+// interpolator reaches into the neighbouring cells only.
 const peakCell = 16
 
-// limiterOverload is +144 dBFS: a sample that comes in larger, after the drive,
-// is taken as that large, and NaN as silence.
+// limiterOverload is +144 dBFS: a larger sample, after the drive, is replaced
+// by this value, and NaN by silence.
 const limiterOverload = 1 << 24
 
 // newLimiterPlane builds a plane for whole cells of frames.
@@ -30,7 +31,7 @@ func newLimiterPlane(frames int) limiterPlane {
 	}
 }
 
-// reset fills the plane with so many frames of silence.
+// reset fills the plane with a number of frames of silence.
 func (p *limiterPlane) reset(frames int) {
 	clear(p.x)
 	clear(p.cells)
@@ -39,7 +40,7 @@ func (p *limiterPlane) reset(frames int) {
 	p.end = frames
 }
 
-// take appends in, driven.
+// take appends in, multiplied by the drive.
 func (p *limiterPlane) take(in []float64, drive float64) {
 	var peaks [64]float64
 	for len(in) > 0 {
@@ -68,7 +69,8 @@ func (p *limiterPlane) take(in []float64, drive float64) {
 	}
 }
 
-// contain replaces what no limiter can work on, and returns the largest |sample|.
+// contain replaces samples that no limiter can process, and returns the largest
+// |sample|.
 func contain(x []float64) float64 {
 	for i, v := range x {
 		if v != v {
@@ -92,8 +94,8 @@ func (p *limiterPlane) forget(cells int) {
 	clear(p.surveyed[rest:])
 }
 
-// curvature is the largest |second difference| that ends in a cell, of the samples
-// that are there.
+// curvature is the largest |second difference| that ends in a cell, over the
+// samples available.
 func (p *limiterPlane) curvature(cell int) float64 {
 	from, to := cell*peakCell+p.surveyed[cell], min(p.end, (cell+1)*peakCell)
 	if from < to {

@@ -1,12 +1,12 @@
 package dsp
 
-// releaseTimes are the constants of a recovery, in ms. The hold keeps a
-// reduction for as long as the next half-period of a low tone may take to bring its
-// peak, so that a steady tone meets a constant gain. After it, the reduction falls
-// at the short pace towards a slow average of itself (rising and falling at
-// paces of its own): a single peak is released quickly, sustained limiting
-// slowly. Common practice, no source; that the holds suffice is measured in
-// TestLimiterDistortion.
+// releaseTimes are the constants of a recovery, in ms. The hold keeps a reduction
+// for as long as half a period of a low tone takes to bring its next peak, so that
+// a steady tone meets a constant gain. After the hold, the reduction falls at the
+// short time constant towards a slow average of itself, which has its own times to
+// rise and to fall: a single peak is released quickly, sustained limiting slowly.
+// Common practice, no source; TestLimiterDistortion measures that the holds
+// suffice.
 type releaseTimes struct{ hold, short, rise, fall float64 }
 
 var recoveries = [...]releaseTimes{
@@ -19,8 +19,8 @@ var recoveries = [...]releaseTimes{
 	FastRecovery: {hold: 8.5, short: 30, rise: 150, fall: 300},
 }
 
-// reductionRun is a number of frames that ask for the same reduction: one minus the
-// gain.
+// reductionRun is a number of frames with the same requested reduction, which is
+// one minus the gain.
 type reductionRun struct {
 	reduction float64
 	frames    int
@@ -34,40 +34,40 @@ type reductionEnvelope struct {
 	grid                      int // frames
 	keepShort, riseBy, fallBy float64
 
-	attention float64 // smaller peaks are ignored
-	byCells   bool    // followCell has an attention of its own
+	attention float64 // level below which peaks are ignored
+	byCells   bool    // followCell sets attention itself
 
 	left        int                  // frames to the next grid point
-	cells       int                  // grid cells gone by
-	largest     float64              // level of the largest peak of the running grid cell
+	cells       int                  // grid cells since reset
+	largest     float64              // level of the largest peak of the current grid cell
 	largestPeak float64              // the peak itself
 	hold        slidingRuns[float64] // over grid cells
-	idle        bool                 // nothing held, nothing to let go
+	idle        bool                 // nothing is held or being released
 	average     float64
 	level       float64
 	reduction   float64
 }
 
-// The level stays where it is while peaks come within 0.25 dB of that. This is
-// more than the readings of one tone differ, as its peaks fall here or there
-// between the samples: Annex 2's rows have ripple, which makes 0.21 dB at
-// 44.1 kHz for tones up to 5 kHz and 0.23 dB up to 20 kHz (computed from the
-// printed table). So the gain of a steady tone does not move at all.
+// The level stays constant while peaks come within 0.25 dB of it. The readings
+// of one tone differ by less, as its peaks fall in different places between the
+// samples: the rows of Annex 2 have ripple, 0.21 dB at 44.1 kHz for tones up to
+// 5 kHz and 0.23 dB up to 20 kHz (computed from the printed table). The gain of
+// a steady tone is therefore constant.
 const releaseSlack = 0.25 * log2PerDB
 
 // attentionShare is the share of the present level, in dB, that a peak must
-// reach to be noticed at all, unless it comes within the slack. A smaller one
-// would hardly bear on the level, which in the time of a hold, a quarter of the
-// constant of the fall or a little more, falls to e^(−1/4), 0.78, at the
-// lowest. Where limiting is deep, this saves the interpolation of most peaks.
+// reach to be processed at all, unless it comes within the slack. A smaller
+// peak would hardly change the level, which falls to e^(−1/4) = 0.78 at the
+// lowest during a hold, because a hold lasts about a quarter of the fall's time
+// constant. Under heavy limiting this saves the interpolation of most peaks.
 const attentionShare = 0.75
 
 func (e *reductionEnvelope) attentionAt(level float64) float64 {
 	return e.limit * Exp2(max(0, min(attentionShare*level, level-releaseSlack)))
 }
 
-// releaseAim is where releases aim, past zero so that they arrive there:
-// −0.05 dB.
+// releaseAim is the target of a release, beyond zero so that the release
+// reaches zero: −0.05 dB.
 const releaseAim = -0.05 * log2PerDB
 
 func newReductionEnvelope(limit float64, recovery Recovery, rate int) reductionEnvelope {
@@ -90,7 +90,7 @@ func (e *reductionEnvelope) reset() {
 }
 
 // floor is the level, as an amplitude, that peaks of the next frames must
-// exceed to be noticed: the attention at its lowest.
+// exceed to be processed: the lowest that attention can become.
 func (e *reductionEnvelope) floor(frames int) float64 {
 	if e.level == 0 {
 		return e.limit
@@ -103,9 +103,9 @@ func (e *reductionEnvelope) floor(frames int) float64 {
 	return max(e.limit, e.attentionAt(level)*(1-1e-9))
 }
 
-// follow appends to runs the reductions that one frame after the other asks for.
-// Smaller peaks than floor may be missing from peaks; over says whether there
-// is one at all.
+// follow appends to runs the reductions requested by successive frames. Peaks
+// smaller than floor may be missing from peaks; over states whether there is any
+// peak.
 func (e *reductionEnvelope) follow(peaks []float64, over bool, runs []reductionRun) []reductionRun {
 	if e.idle && !over {
 		e.left -= len(peaks)
@@ -144,7 +144,7 @@ func (e *reductionEnvelope) follow(peaks []float64, over bool, runs []reductionR
 	return runs
 }
 
-// release closes a grid cell.
+// release ends a grid cell.
 func (e *reductionEnvelope) release() {
 	e.left = e.grid
 	e.cells++
@@ -199,8 +199,8 @@ func appendRun(runs []reductionRun, reduction float64, frames int) []reductionRu
 }
 
 // slidingRuns is the maximum of the last width values of a sequence that
-// changes seldom: a queue of the values that may yet become the maximum,
-// falling, each with the position where it was last seen.
+// changes seldom: a queue of the values that may yet become the maximum, in
+// falling order, each with the position at which it last occurred.
 type slidingRuns[T float64 | int64] struct {
 	width      int
 	queue      []slidingRun[T] // ring
@@ -212,7 +212,7 @@ type slidingRun[T float64 | int64] struct {
 	last  int
 }
 
-// newSlidingRuns makes room for so many values that wait at a time.
+// newSlidingRuns allocates a queue for this many waiting values.
 func newSlidingRuns[T float64 | int64](width, waiting int) slidingRuns[T] {
 	ring := 1
 	for ring < waiting {
@@ -223,8 +223,8 @@ func newSlidingRuns[T float64 | int64](width, waiting int) slidingRuns[T] {
 
 func (s *slidingRuns[T]) reset() { s.head, s.size = 0, 0 }
 
-// push enters a value that holds from the position after the last one pushed
-// up to position last.
+// push enters a value for the positions after the last push up to position
+// last.
 func (s *slidingRuns[T]) push(value T, last int) {
 	s.dropTo(value)
 	s.append(value, last)
@@ -242,13 +242,13 @@ func (s *slidingRuns[T]) append(value T, last int) {
 	*s.back(0) = slidingRun[T]{value, last}
 }
 
-// back is the value entered last but so many.
+// back is the n-th value from the end of the queue.
 func (s *slidingRuns[T]) back(n int) *slidingRun[T] {
 	return &s.queue[(s.head+s.size-1-n)&(len(s.queue)-1)]
 }
 
 // front is the maximum at a position of the last push, and the last position
-// at which it is, if nothing larger comes. Positions may not go back.
+// for which it holds if nothing larger follows. Positions may not decrease.
 func (s *slidingRuns[T]) front(at int) (value T, until int) {
 	mask := len(s.queue) - 1
 	for {

@@ -6,32 +6,31 @@ import (
 )
 
 // reductionWindow looks ahead: the reduction it applies to a frame is the largest reduction
-// of that frame and the following width−1, smoothed by a window of width taps
-// with the sum 1. Each of the width maxima under the window covers the frame
-// itself, so the smoothed reduction is never smaller than the reduction asked for
-// (Hämäläinen, "Smoothing of the control signal without clipped output in
-// digital peak limiters", DAFx-02).
+// of that frame and the following width−1, smoothed by a window of width taps with the sum
+// 1. Each of the width maxima under the window covers the frame itself, therefore the
+// smoothed reduction is never smaller than the requested one (Hämäläinen, "Smoothing of the
+// control signal without clipped output in digital peak limiters", DAFx-02).
 //
-// The window is three moving averages in a row, of unequal lengths, which set
-// its zeros where they are needed: the lengths are those that leave least
-// energy above 1 kHz at 3 ms (found by search; 15 dB less than a Hann window
-// of the same length). Reductions are whole numbers here, in fixed point and
-// rounded up, so the averages are exact sums: they do not drift, a constant
-// reduction gives that reduction, and no reduction gives a gain of exactly 1.
+// The window is three moving averages in series, of unequal lengths, which place
+// its zeros: the lengths are those that leave least energy above 1 kHz at 3 ms
+// (found by search; 15 dB less than a Hann window of the same length). Reductions
+// are fixed-point integers here, rounded up, so the averages are exact sums: they
+// do not drift, a constant reduction stays exactly constant, and no reduction
+// gives a gain of exactly 1.
 //
-// A sum of moving averages of a staircase is made of pieces of third degree.
-// It is run as such: every change of the maximum puts its 2³ kinks into a ring
-// of coming frames, and four running sums integrate the ring. Whole numbers
-// that wrap around still end in the right sum.
+// A sum of moving averages of a staircase is a piecewise cubic, and is computed
+// as one: every change of the maximum enters its 2³ kinks into a ring of coming
+// frames, and four running sums integrate the ring. The integers may wrap
+// around; the sum is still exact.
 type reductionWindow struct {
 	ahead    slidingRuns[int64]
 	boxes    [3]int
 	unit     float64 // reduction 1 in fixed point
-	scale    float64 // smoothed sum to reduction
+	scale    float64 // factor from smoothed sum to reduction
 	kinks    []int64 // ring
-	now      int     // frames gone by
+	now      int     // frames since reset
 	maximum  int64
-	settled  int // frames until the sums stand still
+	settled  int // frames until the sums are constant
 	integral [4]int64
 }
 
@@ -64,8 +63,8 @@ func (w *reductionWindow) reset() {
 	w.integral = [4]int64{}
 }
 
-// smooth stores the gains that follow from the runs. If they are all 1 it
-// leaves gain alone and returns true.
+// smooth stores the gains for the runs. If they are all 1 it does not write to
+// gain and returns true.
 func (w *reductionWindow) smooth(runs []reductionRun, gain []float64) (unity bool) {
 	if len(runs) == 1 && runs[0].reduction == 0 && w.maximum == 0 && w.settled == 0 {
 		w.now += runs[0].frames
@@ -102,7 +101,7 @@ func (w *reductionWindow) kink(change int64) {
 	w.settled = a + b + c + 1
 }
 
-// integrate runs the sums over as many frames as gain has room for.
+// integrate advances the sums by as many frames as gain has room for.
 func (w *reductionWindow) integrate(gain []float64) {
 	w.settled = max(0, w.settled-len(gain))
 	i0, i1, i2, i3 := w.integral[0], w.integral[1], w.integral[2], w.integral[3]

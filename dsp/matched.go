@@ -3,30 +3,29 @@ package dsp
 import "math"
 
 // A bilinear section narrows towards the Nyquist frequency. The matched design
-// looks for the section whose magnitude stays closest, in dB, to the analogue
-// prototype's over the audio band. In φ = sin²(ω/2) a section's squared
-// magnitude is a ratio of quadratics,
+// searches for the section whose magnitude stays closest, in dB, to the
+// analogue prototype's over the audio band. In φ = sin²(ω/2) a section's
+// squared magnitude is a ratio of quadratics,
 //
 //	|H|² = (N0 + N1 φ + N2 φ²) / (1 + D1 φ + D2 φ²)
 //
-// (Vicanek, "Matched Second Order Digital Filters", 2016), so five numbers are
-// to be found. They follow from linear least squares on the equation times its
+// (Vicanek, "Matched Second Order Digital Filters", 2016), so there are five
+// unknowns. They are found by linear least squares on the equation times its
 // denominator, weighted by the denominator of the round before (Sanathanan and
 // Koerner, IEEE Trans. Automatic Control 8 (1963) 56), with weights that grow
-// where the error is largest, which tends to the smallest largest error
-// (Lawson's algorithm, 1961). Where that finds nothing usable, at low centres
-// at which φ spans many decades, the poles are set as the impulse-invariant
-// ones and the numerator alone is fitted. A cut is the inverse of the boost.
+// where the error is largest, which tends to the minimax solution (Lawson's
+// algorithm, 1961). Where this finds nothing usable (at low centres, where φ
+// spans many decades), the poles are the impulse-invariant ones and only the
+// numerator is fitted. A cut is the inverse of the boost.
 
-// One section cannot follow every prototype; where it stays more than
-// closeEnoughDB away, a second one is fitted to what is left.
+// One section cannot follow every prototype. Where it stays more than
+// closeEnoughDB away, a second section is fitted to the remaining error.
 
-// closeEnoughDB is the deviation with which one section is content.
+// closeEnoughDB is the deviation up to which one section is accepted.
 const closeEnoughDB = 0.08
 
 // matched returns the sections for a band, and their deviation from the
-// prototype in dB. A search takes milliseconds, so what it found is kept for the
-// next equaliser that asks for the same.
+// prototype in dB. A search takes milliseconds, so results are cached.
 func matched(b Band, rate float64) ([]Biquad, float64) {
 	b.Optional = false
 	return matchedDesigns.of(matchedKey{b, rate}, func() matchedDesign {
@@ -66,7 +65,7 @@ func searchMatched(b Band, rate float64) ([]Biquad, float64) {
 		try(s)
 	}
 	if deviation > closeEnoughDB && b.Shape != Notch {
-		// The same band the other way up is another problem to the fit.
+		// The inverse of the band is a different problem to the fit.
 		turned := b
 		turned.GainDB = -b.GainDB
 		inverse := newPrototype(turned)
@@ -75,8 +74,8 @@ func searchMatched(b Band, rate float64) ([]Biquad, float64) {
 		}
 	}
 	if deviation > closeEnoughDB {
-		// The Cookbook section's error is smooth, and so easier to make up for
-		// than the fitted one's, which ripples.
+		// The error of the Cookbook section is smooth, and therefore easier to
+		// correct than that of the fitted one, which has ripple.
 		start := cookbookSection(b, rate)
 		m := squaredMagnitude(start)
 		rest := newFit(p, rate, false, func(hz float64) float64 {
@@ -95,7 +94,7 @@ func searchMatched(b Band, rate float64) ([]Biquad, float64) {
 type fit struct {
 	prototype
 	rate   float64
-	notch  bool    // the numerator is to be (x − 1)², but for a factor
+	notch  bool    // the numerator is (x − 1)² times a constant
 	unit   float64 // φ(f0)
 	x      []float64
 	target []float64 // for a notch without its zero: divided by (x − 1)²
@@ -118,7 +117,7 @@ func newFit(p prototype, rate float64, notch bool, target func(hz float64) float
 	add := func(hz float64) {
 		hz = min(max(hz, 0), top)
 		if p.gain(hz) < DBToPower(deviationFloorDB) {
-			return // too near a notch's zero
+			return // too close to a notch's zero
 		}
 		sin, _ := SincosPi(hz / rate)
 		x := sin * sin / f.unit
@@ -190,7 +189,7 @@ func (f *fit) numerator() (Biquad, bool) {
 }
 
 // impulseInvariantPoles returns a1 and a2 of the pole pair of an analogue
-// resonance, its frequency as a part of the rate.
+// resonance; hz is a fraction of the rate.
 func impulseInvariantPoles(hz, q float64) (a1, a2 float64) {
 	w := 2 * math.Pi * hz
 	damping := 1 / (2 * q)
@@ -203,8 +202,8 @@ func impulseInvariantPoles(hz, q float64) (a1, a2 float64) {
 	return -decay * (e + 1/e), decay * decay
 }
 
-// search runs rounds of a fit, raises the weights where the error is large,
-// and returns the best section that could be made.
+// search runs rounds of a fit, raises the weights where the error is large, and
+// returns the best section found.
 func (f *fit) search(round func() (num, den [3]float64, ok bool), plain int) (best Biquad, found bool) {
 	for i := range f.weight {
 		f.weight[i] = 1

@@ -72,11 +72,11 @@ func TestMatchedStaysNearThePrototype(t *testing.T) {
 				if seen > worst {
 					worst, at = seen, fmt.Sprintf("%g Hz, Q %g", hz, q)
 				}
-				// What the equaliser says of itself is what is seen, or more:
-				// it looks closer around the centre, where a notch's error is
-				// largest.
+				// What the equaliser states about its deviation is what a
+				// coarse grid shows, or more: it evaluates more frequencies
+				// around the centre, where a notch's error is largest.
 				if said := e.DeviationDB(); said < seen-0.003 || said > 4*seen+0.003 {
-					t.Errorf("%d Hz, %+v: says %.4f dB, has %.4f dB", c.rate, b, said, seen)
+					t.Errorf("%d Hz, %+v: states %.4f dB, measured %.4f dB", c.rate, b, said, seen)
 				}
 			}
 		}
@@ -87,7 +87,7 @@ func TestMatchedStaysNearThePrototype(t *testing.T) {
 	}
 }
 
-// What the fit is for: the bilinear form's own deviation at the same settings.
+// The bilinear form deviates at the same settings; this is why the fit exists.
 func TestCookbookDesignNarrows(t *testing.T) {
 	// The bilinear transform maps the Nyquist frequency to infinity: a bell at
 	// 12 kHz, Q 0.7, +12 dB is 5.4 dB under its prototype at 20 kHz.

@@ -3,17 +3,17 @@ package dsp
 // meanSquare is the mean square of a channel over a window weighted by a
 // triangle: two equal moving averages in series.
 //
-// It is reckoned at the end of every group of g frames only, at a fraction of
-// the cost and without error. A moving sum of N·g frames is one of g frames
-// followed by one of N values g frames apart; so the two in series are a
-// triangle of 2g − 1 frames, of which only every g-th value is wanted, followed
-// by two moving sums of N of these. (The noble identity of decimation, as in
-// Hogenauer, IEEE ASSP 29(2) 1981, 155, with sums that are made anew instead of
-// an integrator that drifts.)
+// It is computed only at the end of every group of g frames, at a fraction of
+// the cost and without error. A moving sum of N·g frames is a sum of g frames
+// followed by a sum of N values g frames apart. The two in series are therefore
+// a triangle of 2g − 1 frames, of which only every g-th value is needed,
+// followed by two moving sums of N of these values. (The noble identity of
+// decimation, as in Hogenauer, IEEE ASSP 29(2) 1981, 155, with sums that are
+// recomputed instead of an integrator that drifts.)
 type meanSquare struct {
-	sum     float64 // of the running group's squares
-	falling float64 // of its sums so far: the squares weighted g … 1
-	rising  float64 // the squares of the group before weighted 0 … g − 1
+	sum     float64 // of the squares of the current group
+	falling float64 // the squares of the current group weighted g … 1
+	rising  float64 // the squares of the previous group weighted 0 … g − 1
 	wide    slidingTriangle
 	scale   float64
 	group   float64 // g
@@ -25,7 +25,7 @@ func newMeanSquare(half, group int) meanSquare {
 	return meanSquare{wide: newSlidingTriangle(half), scale: 1 / (length * length), group: float64(group)}
 }
 
-// take adds frames to the running group.
+// take adds frames to the current group.
 func (m *meanSquare) take(x []float64) {
 	sum, falling := m.sum, m.falling
 	for _, v := range x {
@@ -35,7 +35,8 @@ func (m *meanSquare) take(x []float64) {
 	m.sum, m.falling = sum, falling
 }
 
-// takeBoth is take for two channels, one hiding the other's waiting times.
+// takeBoth is take for two channels at a time; one's arithmetic fills the
+// other's latency.
 func takeBoth(l, r *meanSquare, x, y []float64) {
 	sumL, fallingL := l.sum, l.falling
 	sumR, fallingR := r.sum, r.falling
@@ -51,7 +52,7 @@ func takeBoth(l, r *meanSquare, x, y []float64) {
 	r.sum, r.falling = sumR, fallingR
 }
 
-// turn ends the running group and returns the mean square up to here.
+// turn ends the current group and returns the mean square up to here.
 func (m *meanSquare) turn() float64 {
 	triangle := m.falling + m.rising
 	m.rising = max(0, float64(m.group*m.sum)-m.falling)

@@ -2,20 +2,20 @@ package dsp
 
 import "math"
 
-// peakHold is the largest |sample| of some channels over a window, where crests
-// between samples count.
+// peakHold is the largest |sample| of some channels over a window, in which
+// crests between samples count.
 //
-// Samples seldom meet the crest of a swing. How near they come beats with a
-// tone that the rate nearly divides, and so would a gain that follows the
-// samples: 2999 Hz at 48 kHz under 6 dB of compression would have a THD+N of
-// −65 dB, 4800.2 Hz one of −43 dB.
+// Samples seldom coincide with the crest of a half-wave. The distance between
+// them beats for a tone whose period nearly divides the sample rate, and so
+// would a gain that follows the samples: with 6 dB of compression at 48 kHz,
+// 2999 Hz would have a THD+N of −65 dB, 4800.2 Hz of −43 dB.
 //
 // A crest is known, and counts, one frame after its sample. It counts if the
-// sample lies within 3 dB of the level: on a steady tone below a quarter of the
-// rate all crests do.
+// sample is within 3 dB of the level: on a steady tone below a quarter of the
+// rate all crests are.
 type peakHold struct {
 	window slidingMax
-	floor  uint64 // magnitude up to which no crest is of interest
+	floor  uint64 // magnitude up to which crests are ignored
 	heels  []heel // per channel
 	last   uint64 // magnitude of the last frame
 	level  uint64 // level of the last frame
@@ -28,16 +28,17 @@ func newPeakHold(window, channels int) peakHold {
 	return peakHold{window: newSlidingMax(window), heels: make([]heel, channels)}
 }
 
-// ignore makes levels up to this one all the same.
+// ignore makes the hold treat all levels up to this one as equal.
 func (p *peakHold) ignore(level float64) { p.floor = math.Float64bits(level * (1 / mostCrest)) }
 
-// limit is the magnitude over which a sample's crest counts.
+// limit is the magnitude above which a sample's crest counts.
 func (p *peakHold) limit(level uint64) uint64 {
 	return max(p.floor, math.Float64bits(math.Float64frombits(level)*(1/mostCrest)))
 }
 
 // process stores the level of each frame; or, if it is the same for all of
-// them, only the first, and returns true. Levels are bits of magnitudes.
+// them, only the first, and then returns true. Levels are the bits of
+// magnitudes.
 func (p *peakHold) process(level []uint64, planes Block, from, to int) (flat bool) {
 	largest := magnitudes(level, planes, from, to)
 	newest := level[len(level)-1]
@@ -62,7 +63,7 @@ func (p *peakHold) process(level []uint64, planes Block, from, to int) (flat boo
 	return flat
 }
 
-// magnitudes stores the largest |sample| of the planes, frame by frame, and
+// magnitudes stores the largest |sample| of the planes for each frame, and
 // returns the largest of all.
 func magnitudes(level []uint64, planes Block, from, to int) (largest uint64) {
 	if len(planes) == 2 { // the usual case, in one pass
@@ -89,7 +90,7 @@ func magnitudesOfTwo(level []uint64, left, right []float64) (largest uint64) {
 	return largest
 }
 
-// magnitude is the bits of |x|; they order as the numbers do.
+// magnitude returns the bits of |x|; they have the same order as the numbers.
 func magnitude(x float64) uint64 { return math.Float64bits(x) &^ (1 << 63) }
 
 // climb is window.process with crests.
@@ -124,7 +125,7 @@ func (p *peakHold) climb(level []uint64, planes Block, from int) {
 	p.level = held
 }
 
-// crests is the largest crest that frame i of from makes known.
+// crests is the largest crest that becomes known at frame i after from.
 func (p *peakHold) crests(planes Block, from, i int) (largest uint64) {
 	for c, plane := range planes {
 		x := plane[from:]
@@ -146,17 +147,18 @@ func (p *peakHold) crests(planes Block, from, i int) (largest uint64) {
 	return largest
 }
 
-// crest is the amplitude of the sine through three samples in a row, of which
-// the middle one, y, is the largest. With a and b its steps down to the others
-// and ω the sine's angle a sample,
+// crest is the amplitude of the sine through three consecutive samples, of
+// which the middle one, y, is the largest. With a and b the differences from y
+// to the other two and ω the sine's angle per sample,
 //
 //	cos ω = 1 − (a+b)/2y
 //	A²    = y² + (a−b)²/4sin²ω = y² (1 + (a−b)²/((a+b)(4y−a−b)))
 //
 // It is 0 if the sine is not below a quarter of the rate, or if the sample
-// before the three is off it by more than a quarter of a+b: then they are no
-// tone but, say, a step. Noise on the samples does not blow it up, since a and
-// b are not negative: A lies between y and mostCrest times y.
+// before the three differs from the sine by more than a quarter of a+b: then
+// they are not a tone but, for example, a step. Noise on the samples is not
+// amplified without bound, since a and b are not negative: A lies between y and
+// mostCrest times y.
 func crest(earlier, before, y, after float64) float64 {
 	if y < 0 {
 		earlier, before, y, after = -earlier, -before, -y, -after
@@ -166,7 +168,7 @@ func crest(earlier, before, y, after float64) float64 {
 	if !(a >= 0 && b >= 0 && down > 0 && down < 2*y) {
 		return 0
 	}
-	// A sine goes on by x[n−1] = 2 cos ω x[n] − x[n+1].
+	// A sine continues by x[n−1] = 2 cos ω x[n] − x[n+1].
 	if off := earlier + y - float64((2-down/y)*before); !(math.Abs(off) <= down/4) {
 		return 0
 	}
@@ -174,11 +176,11 @@ func crest(earlier, before, y, after float64) float64 {
 	if c := y * math.Sqrt(1+float64(d*d)/float64(down*(float64(4*y)-down))); c > y {
 		return c
 	}
-	return y // as well if the squares overflow
+	return y // also if the squares overflow
 }
 
-// mostCrest is √2, and a little more for rounding: (a−b)² ≤ (a+b)² ≤
-// (a+b)(4y−a−b) for a+b ≤ 2y.
+// mostCrest is √2, with a margin for rounding: (a−b)² ≤ (a+b)² ≤ (a+b)(4y−a−b)
+// for a+b ≤ 2y.
 const mostCrest = math.Sqrt2 * (1 + 1e-12)
 
 func (h *heel) move(x []float64) {

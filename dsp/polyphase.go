@@ -23,12 +23,13 @@ type Polyphase struct {
 	half      int
 	positions []float64
 	rows      [][]float64
-	mirrored  *vector.Mirrored // the form that Peak evaluates
+	mirrored  *vector.Mirrored // the form that Peak uses
 	bounds    interpolationBounds
 }
 
-// NewPolyphase builds a bank from its rows, in order of position. Every row has
-// the same even number of taps.
+// NewPolyphase builds a bank from its rows, in order of position. It is an
+// error if the rows do not all have the same even number of taps, if a position
+// is outside 0 to 1, or if the bank is not mirrored.
 func NewPolyphase(positions []float64, rows [][]float64) (*Polyphase, error) {
 	if len(rows) == 0 || len(rows) != len(positions) {
 		return nil, fmt.Errorf("interpolator: %d rows for %d positions", len(rows), len(positions))
@@ -71,7 +72,7 @@ func (b *Polyphase) Position(p int) float64 { return b.positions[p] }
 // Row returns a copy of row p's taps.
 func (b *Polyphase) Row(p int) []float64 { return append([]float64(nil), b.rows[p]...) }
 
-// Read is the reading of row p over a window of 2·Half samples.
+// Read returns the reading of row p over a window of 2·Half samples.
 func (b *Polyphase) Read(p int, window []float64) float64 {
 	var y float64
 	for j, h := range b.rows[p] {
@@ -80,10 +81,11 @@ func (b *Polyphase) Read(p int, window []float64) float64 {
 	return y
 }
 
-// At reads a window at any position between 0 and 1 of a bank whose rows lie at
-// equal distances from 0 to 1, both included: by the cubic through the readings
-// of the four rows nearest to it (Lagrange). Between rows 1/128 apart it differs
-// from a row of its own by at most (π/128)⁴/24 = 1.5e-8 of a wave's amplitude.
+// At reads a window at any position from 0 to 1. The rows of the bank must lie
+// at equal distances from 0 to 1, both included. It evaluates the cubic through
+// the readings of the four nearest rows (Lagrange). Between rows 1/128 apart it
+// differs from an exact row by at most (π/128)⁴/24 = 1.5e-8 of a wave's
+// amplitude.
 func (b *Polyphase) At(position float64, window []float64) float64 {
 	at := float64(position * float64(len(b.rows)-1))
 	first := min(max(int(at)-1, 0), len(b.rows)-4)
@@ -97,8 +99,9 @@ func (b *Polyphase) At(position float64, window []float64) float64 {
 	return float64(w0*y[0]) + float64(w1*y[1]) + float64(w2*y[2]) + float64(w3*y[3])
 }
 
-// Near is At on a straight line between the two rows next to the position: half the
-// work, and between rows 1/512 apart (π/512)²/8 = 5e-6 of a wave's amplitude off.
+// Near is At by linear interpolation between the two nearest rows: half the cost,
+// and between rows 1/512 apart an error of at most (π/512)²/8 = 5e-6 of a wave's
+// amplitude.
 func (b *Polyphase) Near(position float64, window []float64) float64 {
 	at := float64(position * float64(len(b.rows)-1))
 	first := min(max(int(at), 0), len(b.rows)-2)

@@ -52,8 +52,8 @@ func TestAnnex2IsThePrintedTable(t *testing.T) {
 	}
 }
 
-// TestPositions reads a ramp: a bank that keeps to its index convention reads
-// n + position, but for the moments of its own design.
+// TestPositions reads a ramp: a bank with the right index convention reads n +
+// position, apart from the moments of its own design.
 func TestPositions(t *testing.T) {
 	for name, c := range map[string]struct {
 		bank *Polyphase
@@ -164,7 +164,7 @@ func TestBoundsHold(t *testing.T) {
 				window[j] = 1
 			}
 			for i := 2 - b.Half(); i < b.Half(); i++ {
-				hinge := make([]float64, len(window)) // bent by 1 at sample n+i only
+				hinge := make([]float64, len(window)) // second difference 1 at sample n+i only
 				for j := range hinge {
 					if k := j - b.Half() + 1; i >= 1 {
 						hinge[j] = max(0, float64(k-i))
@@ -252,8 +252,8 @@ func BenchmarkPolyphasePeak(b *testing.B) {
 	}
 }
 
-// At between the rows of a bank against the sinc that its rows are samples of: a
-// position of its own, worked out with package math.
+// At between the rows of a bank against the sinc that the rows sample, computed
+// at that position with package math.
 func TestPolyphaseAtAnyPosition(t *testing.T) {
 	const phases, half = 128, 32
 	row := func(position float64) []float64 {

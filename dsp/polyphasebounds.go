@@ -6,7 +6,7 @@ import "math"
 // the largest |sample| of the window.
 func (b *Polyphase) L1() float64 { return b.bounds.l1 }
 
-// interpolationBounds are what a bank's readings cannot exceed.
+// interpolationBounds are limits of a bank's readings.
 type interpolationBounds struct {
 	l1              float64
 	flat, curvature float64 // see Bound
@@ -15,10 +15,10 @@ type interpolationBounds struct {
 }
 
 // nearCurvatures is the number of second differences on either side of an interval
-// that AtMost weighs one by one.
+// that AtMost weighs individually.
 const nearCurvatures = 4
 
-// Bound limits the readings of interval n without interpolating: no |reading|
+// Bound limits the readings of interval n without interpolating. No |reading|
 // exceeds
 //
 //	flat · max(|x[n]|, |x[n+1]|) + curvature · max |second difference|
@@ -26,18 +26,18 @@ const nearCurvatures = 4
 // with the second differences x[m+1]−2x[m]+x[m−1] of all m within the window.
 // It is tight where the signal is made of low frequencies, as speech is.
 //
-// Derivation: with S = Σh, subtract from the row S times the linear
-// interpolation between the two central samples, taken at the row's centre of
-// gravity. The remainder ρ has neither sum nor first moment, so it annihilates
-// constants and ramps, and summing by parts twice leaves Σ K_i x″[n+i] with K
-// the double running sum of ρ. So flat = |S| and curvature = Σ|K_i|, largest over
-// the rows and rounded up. (A centre of gravity outside the interval is moved
-// to its edge; the first moment e that then remains adds 2|e| to flat.)
+// Derivation: with S = Σh, subtract from the row S times the linear interpolation
+// between the two central samples, taken at the row's centre of gravity. The
+// remainder ρ has neither sum nor first moment, so it is zero on constants and
+// ramps, and summing by parts twice leaves Σ K_i x″[n+i] with K the double
+// running sum of ρ. Therefore flat = |S| and curvature = Σ|K_i|, the largest over
+// the rows, rounded up. (A centre of gravity outside the interval is moved to its
+// edge; the first moment e that then remains adds 2|e| to flat.)
 func (b *Polyphase) Bound() (flat, curvature float64) { return b.bounds.flat, b.bounds.curvature }
 
-// AtMost is a closer bound than Bound for the readings of one window, given curvature, no
-// less than its largest |second difference|: those near the interval are weighed as
-// they are.
+// AtMost is a closer bound than Bound for the readings of one window. curvature must be
+// at least the window's largest |second difference|; the second differences near the
+// interval are weighed with their actual values.
 func (b *Polyphase) AtMost(window []float64, curvature float64) float64 {
 	centre := window[b.half-1-nearCurvatures:][:2*nearCurvatures+2]
 	sum := b.bounds.far * curvature
@@ -77,13 +77,12 @@ func boundsOf(b *Polyphase) interpolationBounds {
 	return out
 }
 
-// boundMargin rounds a bound up: readings round too, by less than taps · 2^-52
-// of L1, here below 1e-12.
+// boundMargin rounds a bound up, because readings round as well, by less than taps
+// · 2^-52 of L1, here below 1e-12.
 const boundMargin = 1 + 1e-10
 
-// rowBound is Bound for one row, developed about its taps at and at+1. curvatures[j]
-// is the weight of the second difference that is centred on tap j+1; the slice
-// is reused.
+// rowBound is Bound for one row, expanded about its taps at and at+1. curvatures[j]
+// is the weight of the second difference centred on tap j+1; the slice is reused.
 func rowBound(row []float64, at int, curvatures []float64) (flat float64, weights []float64) {
 	var sum, moment float64
 	for j, h := range row {

@@ -20,12 +20,11 @@ func (b *Polyphase) fold() {
 // Peak is the largest |reading| of all rows over a window of 2·Half samples.
 func (b *Polyphase) Peak(window []float64) float64 { return b.mirrored.Reading(window) }
 
-// Peaks stores the largest |reading| of all rows over each of successive windows:
-// peaks[i] is that of x[i : i+2·Half]. Four take little longer than one.
+// Peaks stores the largest |reading| of all rows over successive windows:
+// peaks[i] is that of x[i : i+2·Half]. Four windows take little longer than one.
 func (b *Polyphase) Peaks(x, peaks []float64) { b.mirrored.Readings(x, peaks) }
 
-// fewPeaks reads the intervals of a plane that are asked for, one after the other,
-// four at a time.
+// fewPeaks reads requested intervals of a plane in rising order, four at a time.
 type fewPeaks struct {
 	bank  *Polyphase
 	x     []float64
@@ -34,7 +33,8 @@ type fewPeaks struct {
 	peaks [4]float64
 }
 
-// at is the largest |reading| of interval n, which lies between x[n] and x[n+1].
+// at returns the largest |reading| of interval n, which lies between x[n] and
+// x[n+1].
 func (f *fewPeaks) at(n int) float64 {
 	if !f.knows(n) {
 		half := f.bank.half
@@ -44,10 +44,10 @@ func (f *fewPeaks) at(n int) float64 {
 	return f.peaks[n-f.first]
 }
 
-// knows reports whether interval n was read already.
+// knows reports whether interval n has been read.
 func (f *fewPeaks) knows(n int) bool { return n >= f.first && n < f.first+f.known }
 
-// PeakBounds stores what Peaks does not exceed, by the magnitudes of the sums and the
-// differences of the samples on either side. Of noise it is closer than the other
-// bounds are.
+// PeakBounds stores an upper bound for each value of Peaks, from the magnitudes of
+// the sums and differences of the samples on either side. On noise it is closer than
+// the other bounds.
 func (b *Polyphase) PeakBounds(x, bounds []float64) { b.mirrored.Bounds(x, bounds) }

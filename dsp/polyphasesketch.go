@@ -8,30 +8,32 @@ import (
 )
 
 // Sketches are coarse forms of a long bank: some of its rows, or the middle of some of
-// its rows, which cost as much less to read as they are fewer and shorter, and what they
-// can miss of the others. They decide about most windows of a signal that no other bound
-// is close enough for, such as noise.
+// its rows, with a bound on what they miss. They cost less in proportion to their size.
+// They decide most windows of a signal, such as noise, for which no other bound is close
+// enough.
 type Sketches []sketch
 
-// sketch is the middle of some rows of a bank. No reading of the bank exceeds the largest
-// of the sketch's and of the two samples beside the interval by more than missed times
-// the largest |sample| of the window and outside times the root of the sum of its squares.
+// sketch is the middle of some rows of a bank. A reading of the bank exceeds the largest
+// of the sketch's readings and of the two samples beside the interval by at most missed
+// times the largest |sample| of the window plus outside times the root of the window's sum
+// of squares.
 type sketch struct {
 	bank            *Polyphase
 	missed, outside float64
 }
 
-// SketchSize says of every how many rows one is kept, and of it how many taps on either
-// side of the interval; 0: all.
+// SketchSize selects one row in every Every, and Half taps of it on either side of the
+// interval; Half 0: all taps.
 type SketchSize struct{ Every, Half int }
 
-// Sketches returns a sketch for each size, the cheapest first. Every divides Rows+1, and
-// the rows of the bank read at equal distances inside an interval, as WindowedSinc's do.
+// Sketches returns a sketch for each size; give the cheapest size first. Every must
+// divide Rows+1, and the rows of the bank must read at equal distances inside an
+// interval, as WindowedSinc's do.
 //
-// Derivation of what is missed: a row h between two kept ones f and g is αf + (1−α)g + ρ
-// with α by its position. The larger of two readings bounds any mean of them, and ρ
-// reads no more than its L1 norm times the largest sample. What lies outside the middle
-// reads no more than the product of both L2 norms (Cauchy and Schwarz).
+// Derivation of missed: a row h between two kept rows f and g is αf + (1−α)g + ρ, with α
+// from its position. The larger of two readings bounds any mean of them, and |ρ|'s
+// reading is at most its L1 norm times the largest sample. What lies outside the middle
+// reads no more than the product of both L2 norms (Cauchy–Schwarz).
 func (b *Polyphase) Sketches(sizes ...SketchSize) Sketches {
 	all := make(Sketches, len(sizes))
 	for i, size := range sizes {
@@ -75,8 +77,8 @@ func (b *Polyphase) sketch(size SketchSize) sketch {
 	return sketch{mustPolyphase(positions, rows), missed * boundMargin, outside * boundMargin}
 }
 
-// rowOrSample stores the taps that read at a number of steps after a sample: the
-// sample itself, a row, or the next sample.
+// rowOrSample stores the taps that read step steps after a sample: that sample,
+// a row, or the next sample.
 func (b *Polyphase) rowOrSample(step int, taps []float64) {
 	clear(taps)
 	switch step {
@@ -90,9 +92,9 @@ func (b *Polyphase) rowOrSample(step int, taps []float64) {
 }
 
 // MayExceed reports whether a reading of the bank over one of successive windows may
-// exceed a limit. The windows are x[i : i+2·Half] for each i of few, which is scratch.
-// peak is no less than the largest |sample| of x, and energy no less than the sum of
-// the squares of any of the windows.
+// exceed a limit. The windows are x[i : i+2·Half] for each index i of few, which is
+// scratch memory. peak must be at least the largest |sample| of x, energy at least the
+// sum of squares of any of the windows.
 func (s Sketches) MayExceed(x, few []float64, limit, peak, energy float64) bool {
 	half := (len(x) - len(few) + 1) / 2
 	sides := vector.Peak(x[half-1 : half+len(few)])

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// TestSketchesMissNothing: no reading exceeds what a sketch leaves open, for noise and
-// for the windows that are worst for a row: the signs of what the sketch misses of it.
+// TestSketchesMissNothing: no reading exceeds a sketch's bound, for noise and for the
+// worst windows of a row: the signs of the difference between row and sketch.
 func TestSketchesMissNothing(t *testing.T) {
 	bank := WindowedSinc(64, 256, 10)
 	for _, size := range []SketchSize{{2, 0}, {4, 0}, {8, 0}, {16, 0}, {32, 0}, {16, 12}, {4, 40}, {16, 127}} {

@@ -6,8 +6,8 @@ import "fmt"
 // have the same number of frames.
 type Block [][]float64
 
-// NewBlock returns silence of the given shape, its channels side by side in
-// one allocation.
+// NewBlock returns silence of the given shape; the channels are adjacent in one
+// allocation.
 func NewBlock(channels, frames int) Block {
 	all := make([]float64, channels*frames)
 	b := make(Block, channels)
@@ -17,7 +17,7 @@ func NewBlock(channels, frames int) Block {
 	return b
 }
 
-// Frames is the number of frames in the block, 0 without channels.
+// Frames is the number of frames in the block, 0 for a block without channels.
 func (b Block) Frames() int {
 	if len(b) == 0 {
 		return 0
@@ -28,8 +28,9 @@ func (b Block) Frames() int {
 // Channels is the number of channels.
 func (b Block) Channels() int { return len(b) }
 
-// Plane is one channel's samples, counted from 0. The error is always nil: only sound
-// that is read from a file, which can stand for a block, has one.
+// Plane returns one channel's samples; channels count from 0. The error is always
+// nil: it is there because a sound that is read from a file satisfies the same
+// interface.
 func (b Block) Plane(channel int) ([]float64, error) { return b[channel], nil }
 
 // Processor is one stage of a chain, built for one rate and channel count.
@@ -39,31 +40,31 @@ type Processor interface {
 	// of frames.
 	Process(b Block)
 
-	// Latency is the number of frames by which the output lags the input.
-	// A delay that the user asked for (a delay stage) is not latency.
+	// Latency is the number of frames by which the output lags the input. A
+	// delay that is an effect (a delay stage) is not latency.
 	Latency() int
 
 	// Reset brings the processor back to the state it was built in.
 	Reset()
 }
 
-// GainTracer is a Processor that works by a gain over time.
+// GainTracer is a Processor with a time-varying gain.
 type GainTracer interface {
 	Processor
 
-	// ProcessTraced does what Process does, bit for bit, and stores in gain,
-	// a block of the same shape, the linear gain that it applied to each
-	// output sample, without fixed make-up or drive.
+	// ProcessTraced does what Process does, bit for bit, and stores in gain, a
+	// block of the same shape, the linear gain that it applied to each output
+	// sample, without fixed make-up or drive.
 	ProcessTraced(b, gain Block)
 
-	// ReductionDB is the most that the gain has taken off since Reset, in dB.
+	// ReductionDB is the largest gain reduction since Reset, in dB.
 	ReductionDB() float64
 }
 
-// Verifier is a Processor in two parts: one that works, and one behind it that
-// verifies the result. Process runs both; an engine that writes an integer format
-// runs them apart, with the quantiser between them, so that what is verified is what
-// is written.
+// Verifier is a Processor in two parts: the first works on the sound, the second
+// verifies the result. Process runs both. An engine that writes an integer format
+// runs them separately, with the quantiser between them, so that the written samples
+// are verified.
 type Verifier interface {
 	Processor
 	Parts() (work GainTracer, verification Verification)
@@ -73,8 +74,8 @@ type Verifier interface {
 type Verification interface {
 	GainTracer
 
-	// OnGrid announces, ahead of the first sample, that samples will come in, and
-	// have to go out, as whole multiples of a step, a power of two. 0: any samples.
+	// OnGrid announces, before the first sample, that samples arrive, and must
+	// leave, as whole multiples of step, a power of two. 0: any samples.
 	OnGrid(step float64)
 }
 
@@ -82,14 +83,14 @@ type Verification interface {
 // under a ceiling.
 type CeilingKeeper interface{ Ceiling() Ceiling }
 
-// Ceiling is what a stage keeps its output under.
+// Ceiling describes a ceiling that a stage keeps its output under.
 type Ceiling struct {
 	DBTP     float64 // no true-peak reading of the output exceeds it
 	DriveDB  float64 // gain ahead of it
 	Verified bool    // the stage is a Verifier
 }
 
-// SettingError states which setting a constructor refuses, and why.
+// SettingError states which setting a constructor refuses, and what it accepts.
 type SettingError struct {
 	Setting  string // the settings field in chain-file spelling: "corner_hz"
 	Found    string // what was given, with its unit

@@ -1,11 +1,11 @@
 package dsp
 
-// prototype is the analogue filter that an equaliser band stands for: the
-// Cookbook's, whose transfer function is a ratio of quadratics in s = jf/f0.
+// prototype is the analogue filter of an equaliser band: the Cookbook's, whose
+// transfer function is a ratio of quadratics in s = jf/f0.
 type prototype struct {
 	shape BandShape
 	hz    float64
-	a     float64 // amplitude at the centre of a bell, squared is the shelf's: 10^(dB/40)
+	a     float64 // 10^(dB/40); squared: the linear gain
 	q     float64
 }
 
@@ -32,7 +32,7 @@ func (p prototype) gain(hz float64) float64 {
 	}
 }
 
-// pole is the frequency and Q of the pole pair.
+// pole is the frequency in Hz and the Q of the pole pair.
 func (p prototype) pole() (hz, q float64) {
 	switch p.shape {
 	case Bell:
@@ -46,8 +46,9 @@ func (p prototype) pole() (hz, q float64) {
 	}
 }
 
-// deviationFloorDB is how deep the prototype's response is followed: below it,
-// next to a notch, a difference in dB is no more than a shift of almost nothing.
+// deviationFloorDB is how far down the prototype's response is compared. Below
+// it, close to a notch, a difference in dB means only a minute shift in
+// frequency.
 const deviationFloorDB = -40
 
 // deviation is the largest difference in dB between the magnitude of sections
@@ -69,12 +70,12 @@ func (p prototype) deviation(sections []Biquad, rate float64) float64 {
 	return worst
 }
 
-// bandTop is the highest frequency at which a response is looked at: 20 kHz,
-// or just below the Nyquist frequency.
+// bandTop is the highest frequency at which a response is compared: 20 kHz, or
+// just below the Nyquist frequency.
 func bandTop(rate float64) float64 { return min(20_000, 0.49*rate) }
 
-// deviationGrid is 24 frequencies an octave from 20 Hz up, and closer around
-// the centre, where narrow bands turn.
+// deviationGrid is 24 frequencies an octave from 20 Hz up, and more around the
+// centre, where narrow bands change quickly.
 func deviationGrid(centre, rate float64) []float64 {
 	top := bandTop(rate)
 	var grid []float64

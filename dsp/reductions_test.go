@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Stages that work by a gain know the most that they took off: as their trace has it,
-// and nothing after a reset.
+// Stages with a time-varying gain report their largest reduction: equal to that of
+// their trace, and 0 after a reset.
 func TestReductions(t *testing.T) {
 	compressor, err := dsp.NewCompressor(dsp.CompressorSettings{ThresholdDBFS: -30, Ratio: 4, KneeDB: 6, AttackMs: 5, ReleaseMs: 100, MakeupDB: 9, DetectorWindowMs: 10}, 48000, 2)
 	if err != nil {

@@ -3,7 +3,8 @@ package dsp
 import "github.com/boothbench/boothbench/dsp/vector"
 
 // Scrub replaces every NaN and infinite sample by zero. It returns how many
-// there were and the index of the first frame that held one, or 0 and −1.
+// there were and the index of the first frame that held one; 0 and −1 if there
+// were none.
 func Scrub(b Block) (count, firstFrame int) {
 	firstFrame = -1
 	for _, plane := range b {
@@ -23,7 +24,7 @@ func Scrub(b Block) (count, firstFrame int) {
 	return count, firstFrame
 }
 
-// finite reports whether no sample is NaN or infinite: of these alone x − x is
+// finite reports whether no sample is NaN or infinite; only for these is x − x
 // not 0.
 func finite(plane []float64) bool {
 	peak := vector.Peak(plane)

@@ -1,20 +1,20 @@
 package dsp
 
-// Windows over the last frames in constant time a frame, in blocks as long as
-// the window (van Herk, Pattern Recognition Letters 13 (1992) 517; Gil and
-// Werman, IEEE PAMI 15 (1993) 504): the window ends with the running block, of
-// which a running result is kept, and begins with the rest of the block before,
-// of which the results from each frame to its end are kept.
+// Sliding windows in constant time per frame, in blocks as long as the window
+// (van Herk, Pattern Recognition Letters 13 (1992) 517; Gil and Werman, IEEE
+// PAMI 15 (1993) 504). A window consists of the current block up to now, for
+// which a running result is kept, and the rest of the previous block, for which
+// the results from each frame to the block's end are kept.
 
-// slidingMax is the largest of the last values, which are bits of numbers that
-// are not negative: these order as the numbers do, and the processor compares
-// them without branching.
+// slidingMax is the largest of the last values. The values are the bits of
+// non-negative numbers: they have the same order as the numbers, and the
+// processor compares them without branching.
 type slidingMax struct {
-	// ring holds the running block's values up to at, and behind that the
-	// suffix maxima of the block before. One more place holds 0.
+	// ring holds the current block's values up to at, and after that the suffix
+	// maxima of the previous block. One more element holds 0.
 	ring   []uint64
 	at     int
-	prefix uint64 // largest value of the running block
+	prefix uint64 // largest value of the current block
 }
 
 func newSlidingMax(window int) slidingMax { return slidingMax{ring: make([]uint64, window+1)} }
@@ -39,11 +39,12 @@ func (s *slidingMax) process(x []uint64) {
 	}
 }
 
-// held reports whether process would give the same for each of frames values, of
-// which the largest is known, and what.
+// held reports whether process would give one value for all of the next frames
+// values, whose largest is given, and that value.
 //
-// What the block before adds falls, the running maximum rises. So their maximum
-// is flat if one of them is and the other stays under it.
+// The maximum of the previous block's part falls, that of the current block
+// rises. So their maximum is constant if one is constant and the other stays
+// below it.
 func (s *slidingMax) held(frames int, largest uint64) (held uint64, flat bool) {
 	if s.at+frames >= len(s.ring)-1 {
 		return 0, false
@@ -53,15 +54,15 @@ func (s *slidingMax) held(frames int, largest uint64) (held uint64, flat bool) {
 	return held, largest <= held && (held == s.prefix || first == last)
 }
 
-// pass is process that does not store the results, for values that do not
-// reach the end of the running block.
+// pass is process without storing the results, for values that do not reach the
+// end of the current block.
 func (s *slidingMax) pass(x []uint64, largest uint64) {
 	copy(s.ring[s.at:], x)
 	s.at += len(x)
 	s.prefix = max(s.prefix, largest)
 }
 
-// turn makes the full running block the block before, two values at a time so
+// turn makes the full current block the previous one, two values at a time so
 // that each round waits for one comparison only.
 func (s *slidingMax) turn() {
 	largest := uint64(0)
@@ -85,9 +86,9 @@ func (s *slidingMax) reset() {
 }
 
 // slidingTriangle is the sum of the last frames weighted by a triangle: a
-// moving sum of a moving sum of as many frames. Each sum is made anew from at
-// most a window of values, so that rounding does not pile up: a window of zeros
-// sums to exactly 0, however loud it was before.
+// moving sum of a moving sum of equal length. Each sum is recomputed from at
+// most one window of values, so that rounding does not accumulate: a window of
+// zeros sums to exactly 0, whatever the level before it.
 type slidingTriangle struct {
 	first, second             []float64 // as ring in slidingMax
 	at                        int

@@ -7,26 +7,26 @@ import (
 )
 
 // stateGrid is the distance in frames between the fixed points, counted from
-// Reset, at which recursive states are flushed and healed.
+// Reset, at which recursive states are flushed and non-finite ones reset.
 const stateGrid = 256
 
-// grid keeps where a filter is between two of those points.
+// grid tracks a filter's position between two of those points.
 type grid struct {
-	since int  // frames since the last one
+	since int  // frames since the last point
 	empty bool // every state is 0: silence stays silence
 }
 
 func newGrid() grid { return grid{empty: true} }
 
-// stretch is up to where a block can be worked on before the states are looked
-// after, from a frame on. It finds out whether silence goes on.
+// stretch returns how far a block can be processed from a frame on before the
+// states must be settled. It also detects whether silence continues.
 func (g *grid) stretch(b Block, from int) (to int) {
 	to = min(b.Frames(), from+stateGrid-g.since)
 	g.empty = g.empty && silent(b, from, to)
 	return to
 }
 
-// advance reports whether it is time to look after the states.
+// advance reports whether the states must be settled now.
 func (g *grid) advance(frames int) bool {
 	if g.since += frames; g.since == stateGrid {
 		g.since = 0
@@ -55,8 +55,8 @@ func settledState(s *vector.State) bool {
 	return s.S1 == 0 && s.S2 == 0
 }
 
-// settled returns a recursive state made safe: zero where it is too small to
-// matter (denormal arithmetic is slow) or not finite (it would stay for ever).
+// settled returns a recursive state, replaced by zero where it is too small to matter
+// (denormal arithmetic is slow) or not finite (it would persist).
 func settled(s float64) float64 {
 	if s > tinyState || s < -tinyState {
 		if s-s == 0 {

@@ -12,41 +12,41 @@ type VerifiedCeilingSettings struct {
 	LinkChannels bool // one gain for all channels
 }
 
-// VerifiedCeiling keeps the finest readings of a limited signal under a
-// ceiling. After it no sample, no reading of Rec. ITU-R BS.1770-5 Annex 2 and
-// no reading of a windowed sinc of 64 phases and 256 taps exceeds the ceiling,
-// for every input (the proof is at ceilingGuard); between the readings of the
-// sinc a band-limited peak rises by at most 0.0026 dB more, 1/cos(π/128) (Ehlich
-// & Zeller 1964).
+// VerifiedCeiling keeps the finest readings of a limited signal under a ceiling.
+// After it no sample, no reading of Rec. ITU-R BS.1770-5 Annex 2 and no reading
+// of a windowed sinc of 64 phases and 256 taps exceeds the ceiling, for every
+// finite input (the proof is at ceilingGuard). Between the readings of the sinc
+// a band-limited peak rises by at most 0.0026 dB more, 1/cos(π/128) (Ehlich &
+// Zeller 1964).
 //
-// It belongs after the limiter, last in a chain that works on files: it has
-// 511 frames of latency, and where a signal reaches the ceiling it interpolates
-// at length. A limited voice it lowers by thousandths of a dB, here and there.
-// What is under the ceiling passes bit for bit.
+// Place it after the limiter, last in a chain for files: its latency is 511
+// frames, and interpolation is costly where a signal reaches the ceiling. It
+// lowers a limited voice by thousandths of a dB, in few places. Sound below the
+// ceiling passes bit for bit.
 //
 // After OnGrid the same holds for samples that were dithered and rounded for an
-// output format: they come out as samples of that format.
+// output format: the output consists of samples of that format.
 type VerifiedCeiling struct {
 	kept   int
 	planes []limiterPlane
 	end    int
 	paths  []verifiedPath
-	lowest float64 // gain since Reset
+	lowest float64 // lowest gain since Reset
 }
 
 type verifiedPath struct {
-	from, to int // its channels
+	from, to int // channels from … to−1
 	guard    ceilingGuard
 	gain     []float64
 	lowered  int // gains from here on are 1
 }
 
-// verifiedStride is as long as the sinc: a fade of that length, a raised
-// cosine, raises readings by less than guardMarginDB.
+// verifiedStride is the length of the sinc: a raised-cosine fade of that length
+// raises readings by less than guardMarginDB.
 const verifiedStride = 256
 
-// verifiedGuard is the guard of a VerifiedCeiling, but for its limit and its memory.
-// Its interpolators are the same in all of them.
+// verifiedGuard is the guard of a VerifiedCeiling without its limit and its memory.
+// All instances share its interpolators.
 var verifiedGuard = sync.OnceValue(func() ceilingGuard {
 	fade := make([]float64, verifiedStride)
 	for k := range fade {
@@ -57,7 +57,8 @@ var verifiedGuard = sync.OnceValue(func() ceilingGuard {
 	return newCeilingGuard(1, fade, 1, samples, annex2Bank(), sharedSinc(64, 256, 10))
 })
 
-// NewVerifiedCeiling builds the stage; errors are *SettingError.
+// NewVerifiedCeiling builds the stage for a rate in Hz and a number of
+// channels; errors are *SettingError.
 func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*VerifiedCeiling, error) {
 	err := first(checkFormat(rate, channels), checkRange("ceiling_dbtp", s.CeilingDBTP, -60, 0, "dBTP"))
 	if err != nil {
@@ -73,7 +74,7 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	guard.limit, guard.aim = limit, limit
 	guard.alone = true
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
-	frames := v.kept + 16*limiterSegment // what is kept is moved seldom
+	frames := v.kept + 16*limiterSegment // so that kept frames are moved seldom
 	for c := 0; c < channels; c += share {
 		v.paths = append(v.paths, verifiedPath{from: c, to: c + share, guard: guard.twin(share), gain: make([]float64, frames)})
 	}
@@ -84,28 +85,28 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	return v, nil
 }
 
-// Latency is 511 frames, at every rate: twice the length of the sinc, less one.
-// So long is it until every reading is known that a frame has a part in, and
-// that the fade has a part in which could follow it.
+// Latency is 511 frames at every rate: twice the length of the sinc, less one.
+// After that time all readings are known that depend on a frame or on the fade
+// that could follow it.
 func (v *VerifiedCeiling) Latency() int { return VerificationFrames }
 
 // VerificationFrames is the latency of a VerifiedCeiling.
 const VerificationFrames = 2*verifiedStride - 1
 
-// ReductionDB is the most that the stage has taken off since Reset, in dB.
+// ReductionDB is the largest gain reduction since Reset, in dB.
 func (v *VerifiedCeiling) ReductionDB() float64 { return reductionDB(v.lowest) }
 
-// OnGrid announces, ahead of the first sample, that what comes in
-// are whole multiples of a step, a power of two: 2^−15 for 16 bits. What it
-// lowers, it rounds to such multiples again, and the ceiling is held by what
-// was rounded. 0: any samples.
+// OnGrid announces, before the first sample, that the input consists of whole
+// multiples of step, a power of two: 2^−15 for 16 bits. Samples that the stage
+// lowers are rounded to such multiples again, and the rounded samples keep the
+// ceiling. 0: any samples.
 func (v *VerifiedCeiling) OnGrid(step float64) {
 	for i := range v.paths {
 		v.paths[i].guard.onGrid(step)
 	}
 }
 
-// Reset empties the stage.
+// Reset brings the stage back to the state it was built in.
 func (v *VerifiedCeiling) Reset() {
 	v.end, v.lowest = v.kept, 1
 	for c := range v.planes {
@@ -121,7 +122,7 @@ func (v *VerifiedCeiling) Reset() {
 // Process works on the block in place.
 func (v *VerifiedCeiling) Process(b Block) { v.ProcessTraced(b, nil) }
 
-// ProcessTraced is Process that also stores the gains.
+// ProcessTraced is Process that also stores the linear gains.
 func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 	for from, frames := 0, b.Frames(); from < frames; from += limiterSegment {
 		to := min(frames, from+limiterSegment)
@@ -157,7 +158,7 @@ func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
 	}
 }
 
-// forget moves everything back by whole cells.
+// forget moves all stored frames back by whole cells.
 func (v *VerifiedCeiling) forget() {
 	gone := (v.end - v.kept) / peakCell * peakCell
 	for c := range v.planes {

@@ -1,4 +1,4 @@
-// Package dsptest tests what every processor of package dsp promises.
+// Package dsptest tests the promises of every processor of package dsp.
 package dsptest
 
 import (
@@ -110,8 +110,8 @@ func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 	}
 }
 
-// run processes a copy of in, cut into blocks of the given sizes; each block
-// has memory of its own, which is spoilt as soon as it has been read out.
+// run processes a copy of in, cut into blocks of the given sizes. Each block
+// has its own memory, which is overwritten as soon as it has been read.
 func run(p dsp.Processor, in dsp.Block, size func() int) dsp.Block {
 	out := dsp.NewBlock(len(in), in.Frames())
 	for from := 0; from < in.Frames(); {

@@ -23,8 +23,8 @@ func Exhaustive(t testing.TB) {
 	}
 }
 
-// Some is what a test runs of its cases: the first n, or all where BOOTHBENCH_EXHAUSTIVE
-// is set.
+// Some returns the cases that a test runs: the first n, or all where
+// BOOTHBENCH_EXHAUSTIVE is set.
 func Some[T any](n int, cases []T) []T {
 	if IsExhaustive() {
 		return cases

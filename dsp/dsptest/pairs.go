@@ -7,9 +7,9 @@ import (
 	"time"
 )
 
-// Pairs are times of two programs that ran in turn, in seconds of processor time: what
-// disturbs a machine for a while disturbs both of a pair alike, so that their ratio
-// holds where each time does not.
+// Pairs are times of two programs that ran in turn, in seconds of processor time. What
+// disturbs a machine for a while disturbs both of a pair, so that their ratio holds
+// where each time alone does not.
 type Pairs struct{ ours, theirs []float64 }
 
 // Add adds the times of a pair in seconds.

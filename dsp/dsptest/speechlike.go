@@ -14,8 +14,7 @@ import (
 // and −6 dBFS. Under all of it lies noise of −70 dBFS rms, its own in each
 // channel; the voice is the same in all of them, at 0 to −3 dB.
 //
-// It is invented: it is like speech in its levels and times, and in nothing
-// else.
+// It is synthetic: it resembles speech only in its levels and times.
 func Speechlike(rate, channels, frames int, seed uint64) dsp.Block {
 	rng := rand.New(rand.NewPCG(seed, 0x5a1d))
 	voice := make([]float64, frames)

@@ -1,5 +1,5 @@
-// Package relay spreads the work on blocks of sound over goroutines: each takes a
-// block through all the steps, behind the one before it.
+// Package relay spreads the work on blocks of sound over goroutines: each
+// goroutine takes a block through all the steps, after the block before it.
 package relay
 
 import (
@@ -17,14 +17,15 @@ import (
 // returns io.EOF when there is nothing left.
 type Step[Job any] func(Job) error
 
-// Run carries jobs through the steps with a number of workers. Worker w takes
-// every job through all the steps; jobs enter each step one at a time and in
-// order, because the right to enter a step passes from worker to worker. So the
-// workers spread over the steps by themselves, whatever each step costs, and the
-// result does not depend on their number. newJob is called once for each worker.
+// Run carries jobs through the steps with a number of workers. A worker takes each
+// of its jobs through all the steps. Jobs enter each step one at a time and in
+// order, because the right to enter a step passes from worker to worker. The
+// workers therefore spread over the steps by themselves, whatever each step costs,
+// and the result does not depend on their number. newJob is called once for each
+// worker.
 //
-// The error is that of the first step that failed, or the context's cause. A step's
-// panic becomes one of the caller's goroutine.
+// The error is that of the first step that failed, or the context's cause. A panic
+// in a step is raised again in the caller's goroutine.
 func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob func() Job) error {
 	if workers <= 1 {
 		return alone(ctx, steps, newJob())
@@ -49,7 +50,7 @@ func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob fu
 				}
 				err := do(j)
 				if err != nil && !errors.Is(err, io.EOF) {
-					cancel(err) // and nobody enters this step again
+					cancel(err) // and no worker enters this step again
 					return
 				}
 				turns[s][(w+1)%workers] <- struct{}{}
@@ -81,9 +82,9 @@ func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob fu
 	return context.Cause(ctx)
 }
 
-// await waits for a turn, false if the context ends. Going to sleep and being woken
-// takes a goroutine some 50 µs on a virtual machine, as long as a step takes: so it
-// looks again and again for about as long, and lets others run between looks.
+// await waits for a turn and returns false if the context ends. Sleeping and waking
+// a goroutine takes about 50 µs on a virtual machine, as long as a step: therefore
+// it polls for about that long, and lets others run between polls.
 func await(ctx context.Context, turn <-chan struct{}) bool {
 	for range 500 {
 		select {
@@ -101,7 +102,7 @@ func await(ctx context.Context, turn <-chan struct{}) bool {
 	}
 }
 
-// alone is Run for one worker, who need not wait for anybody.
+// alone is Run for one worker, which never waits.
 func alone[Job any](ctx context.Context, steps []Step[Job], j Job) error {
 	for {
 		for _, do := range steps {

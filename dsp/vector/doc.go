@@ -1,13 +1,13 @@
-// Package vector holds the innermost loops of stages and meters, those that speed
-// hangs on: second-order sections, the readings of an interpolator, the largest
-// samples and second differences of a stretch, and sums of squares. Everything is
-// planar, one float64 a sample.
+// Package vector holds the innermost loops of stages and meters, where speed
+// matters most: second-order sections, the readings of an interpolator, the
+// largest samples and second differences of a stretch, and sums of squares.
+// Everything is planar, one float64 per sample.
 //
-// Each loop is written twice: in Go, which is what it means, and for amd64
-// processors with AVX in assembly, which does the same operations in the same order
-// on several numbers at a time. Both give the same bits (but for those of a NaN), no
-// product is fused with a sum, and which of them runs is found when the program
-// starts. The build tag purego leaves the assembly out.
+// Each loop is written twice: in Go, which defines it, and in assembly for amd64
+// processors with AVX, which does the same operations in the same order on several
+// numbers at a time. Both give the same bits (except in a NaN), no product is fused
+// with a sum, and the choice is made when the program starts. The build tag purego
+// omits the assembly.
 //
 // Nothing here allocates.
 package vector

@@ -1,7 +1,7 @@
 package vector
 
-// Doubled is two sections in series that advance by two frames at a time: a state
-// waits once for products and sums where it would wait twice. Of a Section, with the
+// Doubled is two sections in series that advance by two frames at a time, so that a
+// state waits once for products and sums instead of twice. For a Section with the
 // state before (S1, S2), the inputs x0, x1 and the state between (T1, T2):
 //
 //	y0 = B0 x0 + S1,  T1 = S2 + C1 x0 − A1 S1
@@ -13,7 +13,7 @@ package vector
 // assembly takes them.
 type Doubled struct{ b0, c1, c2, a1, a2, x1, s1, x2, s2 [4]float64 }
 
-// NewDoubled makes it of two sections.
+// NewDoubled builds it from two sections.
 func NewDoubled(first, second Section) *Doubled {
 	d := new(Doubled)
 	for i, k := range [4]Section{first, first, second, second} {
@@ -24,18 +24,18 @@ func NewDoubled(first, second Section) *Doubled {
 	return d
 }
 
-// DoubledState is what two sections keep of a plane: their states before a pair of
-// frames and, between its frames, the first input of each.
+// DoubledState is the memory of two sections for a plane: their states before a
+// pair of frames and, between its frames, the first input of each.
 type DoubledState struct {
 	First, Second State
 	V, W          float64
 }
 
-// Energy runs the sections over frames from … to−1 of each plane and stores nothing:
-// to sums it adds the squares of what comes out, plane by plane, one after the other.
-// between says that frame from is the second of a pair.
+// Energy runs the sections over frames from … to−1 of each plane and stores no
+// samples: it adds the squares of the output of each plane to sums. between states
+// that frame from is the second of a pair.
 func (d *Doubled) Energy(planes [][]float64, from, to int, between bool, states []DoubledState, sums []float64) {
-	// Cut to what is used: assembly looks at no lengths.
+	// Cut to the length in use: assembly does not check lengths.
 	states, sums = states[:len(planes)], sums[:len(planes)]
 	if between && from < to {
 		for p, plane := range planes {

@@ -80,9 +80,9 @@ func (m *Mirrored) Reading(window []float64) float64 {
 	return peak
 }
 
-// Bounds stores what no reading of each of successive windows exceeds:
-// Σ max|a_j| |s_j| + max|b_j| |d_j|. It costs little more than half of Readings, for
-// banks of more than one group far less.
+// Bounds stores an upper bound of the readings of each of successive windows: Σ
+// max|a_j| |s_j| + max|b_j| |d_j|. It costs little more than half of Readings, and
+// far less for banks of more than one group.
 func (m *Mirrored) Bounds(x, out []float64) {
 	n := len(out)
 	if n == 0 {

@@ -97,9 +97,9 @@ func filterPair(x, y []float64, sections []Section, states [][]State, plane int)
 	}
 }
 
-// skew is by how many frames a section is behind the one before it, where several
-// share a register: what one puts out has then left the processor's pipeline when the
-// next takes it.
+// skew is how many frames each section lags the one before it where several share a
+// register: one section's output has then left the processor's pipeline when the next
+// section needs it.
 const skew = 4
 
 // twoSkewed is two with both sections in one register, the second a few frames
@@ -121,7 +121,7 @@ func fourSkewed(x []float64, k []Section, state0, state1, state2, state3 *State)
 	one(x[len(x)-3*skew:], &k[3], state3)
 }
 
-// fourPairSkewed is fourSkewed for two planes, each in a register of its own.
+// fourPairSkewed is fourSkewed for two planes, each in its own register.
 func fourPairSkewed(x, y []float64, k []Section, s [][]State, plane int) {
 	for i, p := range [2][]float64{x, y} {
 		one(p[:3*skew], &k[0], &s[0][plane+i])
@@ -137,9 +137,9 @@ func fourPairSkewed(x, y []float64, k []Section, s [][]State, plane int) {
 	}
 }
 
-// The statements keep few values alive at a time and take coefficients from memory:
-// so the compiler keeps the states in registers, which is what the loops' speed
-// hangs on.
+// The statements keep few values alive at a time and read coefficients from memory,
+// so that the compiler keeps the states in registers; the speed of the loops
+// depends on it.
 
 func one(x []float64, k *Section, state *State) {
 	p1, p2 := state.S1, state.S2

@@ -1,16 +1,16 @@
 package vector
 
-// Turning is four phasors, those of four frames that follow on each other, and the sums
-// of the samples times them.
+// Turning is four phasors, those of four consecutive frames, and the sums of the
+// samples times them.
 type Turning struct {
 	Re, Im       [4]float64
 	SumRe, SumIm [4]float64
-	StepRe       float64 // what turns each of them on by four frames
+	StepRe       float64 // factor that advances each phasor by four frames
 	StepIm       float64
 }
 
-// Add adds samples times the phasors, which turn from four to four of them, and returns
-// how many samples it took: whole fours.
+// Add adds samples times the phasors, which advance by four frames at a time, and
+// returns how many samples it took, a multiple of four.
 func (t *Turning) Add(x []float64) int {
 	fours := len(x) / 4
 	if fours == 0 {
