@@ -200,7 +200,7 @@ type outputMeters struct {
 	a        *takeAnalysis
 	loudness *measure.Loudness
 	peaks    *measure.TruePeak
-	audible  *dsp.Cascade
+	audible  *dsp.Cascade // 20 Hz to 20 kHz, as the floor of the take is
 	work     dsp.Block
 	at       int64
 	channel  int // the noisiest
@@ -209,7 +209,12 @@ type outputMeters struct {
 }
 
 func newOutputMeters(a *takeAnalysis) (*outputMeters, error) {
-	m := &outputMeters{a: a, audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, float64(a.format.Rate)), 1), work: dsp.NewBlock(1, 4096), channel: a.noisiest()}
+	fs := float64(a.format.Rate)
+	band := dsp.ButterworthHighPass(4, 20, fs)
+	if fs > 2*20_000 {
+		band = append(band, dsp.ButterworthLowPass(4, 20_000, fs)...)
+	}
+	m := &outputMeters{a: a, audible: dsp.NewCascade(band, 1), work: dsp.NewBlock(1, 4096), channel: a.noisiest()}
 	if m.channel >= 0 {
 		m.run = pauseRun{floor: a.inspection.Floors[m.channel], hop: -1}
 	}

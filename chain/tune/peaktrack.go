@@ -1,6 +1,7 @@
 package tune
 
 import (
+	"math"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -8,26 +9,35 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// peakTrack holds the sample peaks above 60 Hz, which a compressor and a limiter are set
-// by: of stretches of 10 s. All of the first minute is covered, and then three stretches
+// peakTrack holds the sample peaks that a compressor and a limiter are set by, behind a
+// high-pass: since its corner follows from the whole take, behind three. The peaks are
+// those of stretches of 10 s. All of the first minute is covered, and then three stretches
 // of every doubling of the time, since six from all over the take are used, and its length
 // is known at its end only.
 type peakTrack struct {
 	milliseconds
-	covered []int   // the stretches that are covered, by number
-	level   []int16 // of these stretches, one after the other
+	covered []int // the stretches that are covered, by number
+	corners [len(peakCornersHz)]cornerPeaks
+	level   []int16 // of the stretches, one after the other, behind the corner that was chosen
+}
+
+// cornerPeaks are the peaks behind one high-pass.
+type cornerPeaks struct {
 	sound   *dsp.Cascade
 	work    dsp.Block
 	running float64
+	level   []int16
 }
 
+// peakCornersHz are where the corner of a proposal may lie, and the middle.
+var peakCornersHz = [...]float64{leastCornerHz, (leastCornerHz + mostCornerHz) / 2, mostCornerHz}
+
 const (
-	soundHz         = 60
 	peakStretchMs   = 10_000
 	wholeStretches  = 6 // from the beginning
 	usedStretches   = 6
 	stretchesEachOf = 3 // of every doubling of the time
-	// The filter runs this long ahead of a stretch: 60 Hz have settled by 160 dB then.
+	// The filters run this long ahead of a stretch: that of 40 Hz has settled by 150 dB then.
 	peakSettleMs = 100
 )
 
@@ -45,10 +55,11 @@ func hasPeaks(ms int) bool {
 }
 
 func newPeakTrack(f wave.Format) *peakTrack {
-	return &peakTrack{
-		milliseconds: newMilliseconds(f.Rate), work: make(dsp.Block, f.Channels),
-		sound: dsp.NewCascade(dsp.ButterworthHighPass(2, min(soundHz, 0.4*float64(f.Rate)), float64(f.Rate)), f.Channels),
+	t := &peakTrack{milliseconds: newMilliseconds(f.Rate)}
+	for k, hz := range peakCornersHz {
+		t.corners[k] = cornerPeaks{work: make(dsp.Block, f.Channels), sound: dsp.NewCascade(dsp.ButterworthHighPass(2, min(hz, 0.4*float64(f.Rate)), float64(f.Rate)), f.Channels)}
 	}
+	return t
 }
 
 func (t *peakTrack) write(b dsp.Block) {
@@ -61,14 +72,21 @@ func (t *peakTrack) write(b dsp.Block) {
 		}
 		n := min(b.Frames()-from, int(t.start(until)-t.frame))
 		if covered {
-			for c := range b {
-				t.work[c] = append(t.work[c][:0], b[c][from:from+n]...)
+			for k := range t.corners {
+				t.corners[k].filter(b, from, from+n)
 			}
-			t.sound.Process(t.work)
 		}
 		t.read(n, covered)
 		from += n
 	}
+}
+
+// filter takes frames of a block.
+func (p *cornerPeaks) filter(b dsp.Block, from, to int) {
+	for c := range b {
+		p.work[c] = append(p.work[c][:0], b[c][from:to]...)
+	}
+	p.sound.Process(p.work)
 }
 
 // read enters filtered frames.
@@ -78,8 +96,11 @@ func (t *peakTrack) read(frames int, covered bool) {
 		n := min(frames-from, int(t.end-t.frame))
 		keep := covered && hasPeaks(ms)
 		if keep {
-			for c := range t.work {
-				t.running = max(t.running, vector.Peak(t.work[c][from:from+n]))
+			for k := range t.corners {
+				p := &t.corners[k]
+				for c := range p.work {
+					p.running = max(p.running, vector.Peak(p.work[c][from:from+n]))
+				}
 			}
 		}
 		from += n
@@ -87,9 +108,28 @@ func (t *peakTrack) read(frames int, covered bool) {
 			if stretch := ms / peakStretchMs; len(t.covered) == 0 || t.covered[len(t.covered)-1] != stretch {
 				t.covered = append(t.covered, stretch)
 			}
-			t.level = append(t.level, centibels(t.running*t.running))
-			t.running = 0
+			for k := range t.corners {
+				p := &t.corners[k]
+				p.level = append(p.level, centibels(p.running*p.running))
+				p.running = 0
+			}
 		}
+	}
+}
+
+// behind sets the level to what it is behind a high-pass: on the line, in dB, between the
+// two corners next to its own.
+func (t *peakTrack) behind(hz float64) {
+	hz = max(peakCornersHz[0], min(peakCornersHz[len(peakCornersHz)-1], hz))
+	k := 0
+	for k < len(peakCornersHz)-2 && hz > peakCornersHz[k+1] {
+		k++
+	}
+	share := (hz - peakCornersHz[k]) / (peakCornersHz[k+1] - peakCornersHz[k])
+	low, high := t.corners[k].level, t.corners[k+1].level
+	t.level = make([]int16, len(low))
+	for i := range low {
+		t.level[i] = int16(math.Round(float64(low[i]) + share*float64(high[i]-low[i])))
 	}
 }
 

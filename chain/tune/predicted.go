@@ -3,6 +3,7 @@ package tune
 import (
 	"math"
 
+	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/take"
@@ -26,11 +27,11 @@ func (g predictedGains) expanderAt(ms int) int16 {
 }
 
 // linearShare is what is left of a power spectrum behind the filters of a chain, 0 to 1
-// and more; power and hz are of its lines.
-func (p *ProposedChain) linearShare(rate int, hz, power []float64) float64 {
+// and more; power and hz are of its lines. Stages that do not count are left out.
+func (p *ProposedChain) linearShare(rate int, hz, power []float64, counts func(chain.Stage) bool) float64 {
 	var filters []func(hz float64) complex128
 	for _, s := range p.Chain.Stages {
-		if !s.Enabled {
+		if !s.Enabled || !counts(s) {
 			continue
 		}
 		var c *dsp.Cascade
@@ -78,9 +79,10 @@ func (p *ProposedChain) drive() float64 {
 	return 0
 }
 
-// predictedFloor is the level in the pauses behind the chain, in dBFS, by the gains of
-// the expander and the compressor there and by what the filters leave of the noise's
-// spectrum; −Inf where there are no pauses. It is read where the run is read.
+// predictedFloor is the level in the pauses behind the chain, in dBFS; −Inf where there are
+// no pauses. It is the floor of the take, changed as the power of the milliseconds in its
+// pauses is by the filters and the gains of the chain: read where the run is read, since a
+// low noise differs from pause to pause.
 func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float64 {
 	channel := a.noisiest()
 	if channel < 0 {
@@ -93,24 +95,58 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 			from += copy(compressor[min(piece[0], len(compressor)):min(piece[1], len(compressor))], g.compressor[from:])
 		}
 	}
+	a.low.flush()
+	// The level is that above 150 Hz: what lies below is the low end less what is in both.
+	highPass, notches := p.lowFilters()
+	above := &dsp.HighPass{Cascade: dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, lowRate), 1)}
+	plain, behind := a.low.behind(channel), a.low.behind(channel, append(highPass, notches...)...)
+	plainAbove := a.low.behind(channel, above)
+	levelAbove := plainAbove
+	if a.notchedDB != 0 {
+		levelAbove = a.low.behind(channel, append(notches, above)...)
+	}
+	unnotched := dsp.DBToPower(-a.notchedDB)
 	run := pauseRun{floor: a.inspection.Floors[channel], hop: -1}
 	_, hop := take.PauseFrames(a.format.Rate)
-	var floor pauseFloor
-	for ms := range compressor {
+	var before, after pauseFloor
+	for ms := range min(len(compressor), len(plain)) {
 		inside, settled := run.at(int(a.tracks.start(ms) / int64(hop)))
-		if inside {
-			floor.add(dsp.DBToPower(float64(g.expanderAt(ms)+compressor[ms])/100), 1, settled)
+		if !inside {
+			continue
 		}
+		level := dsp.DBToPower(float64(a.tracks.level[ms]) / 100)
+		before.add(level*unnotched+float64(plain[ms]-plainAbove[ms]), 1, false)
+		after.add(dsp.DBToPower(float64(g.expanderAt(ms)+compressor[ms])/100)*(level+float64(behind[ms]-levelAbove[ms])), 1, settled)
 	}
-	gain := floor.db(1000)
-	if math.IsInf(gain, -1) {
-		return gain
+	if math.IsInf(before.db(1000), -1) {
+		return math.Inf(-1)
 	}
-	return a.inspection.Floors[channel].DBFS + gain + p.drive() + dsp.PowerToDB(max(1e-20, p.noiseShare(a, channel)))
+	return a.inspection.Floors[channel].DBFS + after.db(1000) - before.db(1000) + p.drive() + p.toneShareDB(a, channel)
 }
 
-// noiseShare is what the filters leave of the noise of a channel.
-func (p *ProposedChain) noiseShare(a *takeAnalysis, channel int) float64 {
+// lowFilters are the chain's high-pass and its notches at lowRate.
+func (p *ProposedChain) lowFilters() (highPass, notches []dsp.Processor) {
+	for _, s := range p.Chain.Stages {
+		if !s.Enabled {
+			continue
+		}
+		switch settings := s.Settings.(type) {
+		case dsp.HighPassSettings:
+			if f, err := dsp.NewHighPass(settings, lowRate, 1); err == nil {
+				highPass = append(highPass, f)
+			}
+		case dsp.EqualiserSettings:
+			if f, err := dsp.NewEqualiser(settings.At(lowRate), lowRate, 1); err == nil && s.Name == humName {
+				notches = append(notches, f)
+			}
+		}
+	}
+	return highPass, notches
+}
+
+// toneShareDB is what the bands for the tone leave of the noise of a channel, in dB: by its
+// spectrum, which is fine enough for these bands.
+func (p *ProposedChain) toneShareDB(a *takeAnalysis, channel int) float64 {
 	var hz, power []float64
 	for _, pauses := range a.inspection.Pauses {
 		if pauses.Channel != channel {
@@ -122,28 +158,19 @@ func (p *ProposedChain) noiseShare(a *takeAnalysis, channel int) float64 {
 			}
 		}
 	}
-	share := p.linearShare(a.format.Rate, hz, power)
-	// The spectrum's lines are some 30 Hz apart, so that what lies low leaks upwards. By how
-	// much is known for the high-pass of the pauses, whose level is read without a spectrum:
-	// the filters of the chain, most of which are high-passes, are corrected alike.
-	read := a.inspection.Floors[channel].PauseDBFS - a.inspection.Floors[channel].DBFS
-	pause := dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, float64(a.format.Rate)), 1)
-	leaked := dsp.PowerToDB(sharePassed(hz, power, func(hz float64) complex128 { return pause.Response(hz, float64(a.format.Rate)) }))
-	if read < -0.1 && leaked < -0.1 {
-		share = math.Pow(share, max(0.5, min(2, read/leaked)))
-	}
-	return share
+	all := p.linearShare(a.format.Rate, hz, power, func(chain.Stage) bool { return true })
+	rest := p.linearShare(a.format.Rate, hz, power, func(s chain.Stage) bool { return s.Name != toneName })
+	return dsp.PowerToDB(max(1e-20, all)) - dsp.PowerToDB(max(1e-20, rest))
 }
 
 // predictedLoudness is the integrated loudness behind the chain in LUFS: the take's
-// K-weighted energy of each 100 ms, changed by the gains of the milliseconds in it as
-// far as their peaks go, and by what the filters leave of its spectrum. Of a take that
+// K-weighted energy of each 100 ms, changed by the gains of the milliseconds in it, each
+// weighed by its power above 150 Hz, and by what the filters leave of its spectrum. Of a take that
 // is longer than the excerpts it is the loudness of the take, changed as that of the
 // excerpts is.
 func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lufs float64, ok bool) {
 	const ceilingDBFS = -1
 	profile := a.loudness.Profile()
-	peaks := a.tracks.peaks.peaks()
 	before, after := measure.LoudnessProfile{RateHz: profile.RateHz}, measure.LoudnessProfile{RateHz: profile.RateHz}
 	share := p.speechShare(a)
 	drive := p.drive()
@@ -160,7 +187,8 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 			plain, changed := 0.0, 0.0
 			for ms := from; ms < to; ms++ {
 				k := offset + ms - piece[0]
-				w := dsp.DBToPower(float64(peaks[k]) / 100)
+				// The detector's window ends with its millisecond: its middle is meant.
+				w := dsp.DBToPower(float64(a.tracks.level[min(len(a.tracks.level)-1, ms+window/2)]) / 100)
 				db := float64(g.expanderAt(ms)) / 100
 				if g.compressor != nil {
 					db += float64(g.compressor[k]) / 100
@@ -182,16 +210,17 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 }
 
 // speechShare is what the filters leave of the take's K-weighted power, by its third
-// octaves and the high-pass of K-weighting (38 Hz; Rec. ITU-R BS.1770-5 Annex 1). Its
-// shelf is left out: the filters change little above it.
+// octaves and the K-weighting (Rec. ITU-R BS.1770-5 Annex 1).
 func (p *ProposedChain) speechShare(a *takeAnalysis) float64 {
+	rate := float64(a.format.Rate)
+	weighting := measure.KWeighting(rate)
+	k := dsp.NewCascade(weighting[:], 1)
 	var hz, power []float64
 	for _, l := range a.octaves.Levels() {
-		f := float64(l.Hz)
-		low := f * f / (f*f + 38*38)
-		hz, power = append(hz, f), append(power, low*low*dsp.DBToPower(l.DBFS))
+		h := k.Response(float64(l.Hz), rate)
+		hz, power = append(hz, float64(l.Hz)), append(power, (real(h)*real(h)+imag(h)*imag(h))*dsp.DBToPower(l.DBFS))
 	}
-	return p.linearShare(a.format.Rate, hz, power)
+	return p.linearShare(a.format.Rate, hz, power, func(chain.Stage) bool { return true })
 }
 
 // noisiest is the channel with the highest floor; -1: none has a floor.

@@ -45,7 +45,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 	}
 	var all []*takeAnalysis
 	for k, t := range takes {
-		a, err := analyseTake(ctx, t.Name, t.Open, watch("analysis", k))
+		a, err := analyseTake(ctx, t.Name, t.Open, watch("analysis", k), s.PredictOnly)
 		if err != nil {
 			return nil, ofTake(t.Name, err)
 		}
@@ -146,7 +146,7 @@ func sameFloors(all []*takeAnalysis) error {
 // useRoom lets a recording of the room stand in where a take has no pauses, and
 // compares it with those that have.
 func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
-	r, err := analyseTake(ctx, room.Name, room.Open, watch("room", 0))
+	r, err := analyseTake(ctx, room.Name, room.Open, watch("room", 0), false)
 	if err != nil {
 		return ofTake(room.Name, err)
 	}
@@ -174,6 +174,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	corner := p.proposeHighPass(all)
 	notches := p.proposeNotches(all, corner)
 	for k, a := range all {
+		a.tracks.peaks.behind(corner)
 		if err := a.readBehind(ctx, notches, watch("analysis without the hum", k)); err != nil {
 			return ofTake(a.name, err)
 		}

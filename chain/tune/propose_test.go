@@ -25,7 +25,7 @@ func memoryTake(name string, rate int, planes ...[]float64) Take {
 func analysed(t testing.TB, rate int, planes ...[]float64) *takeAnalysis {
 	t.Helper()
 	take := memoryTake("take", rate, planes...)
-	a, err := analyseTake(t.Context(), take.Name, take.Open, func(src wave.Source) wave.Source { return src })
+	a, err := analyseTake(t.Context(), take.Name, take.Open, func(src wave.Source) wave.Source { return src }, false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -365,10 +365,10 @@ func TestProposalFollowsTheGain(t *testing.T) {
 
 // The model's predictions hold against the run of the chain: the compressor's median
 // within 0.4 dB and its 95th percentile within 0.3, loudness within 0.15 LU, the noise in
-// the pauses within 1 dB: the model steps by milliseconds. Over all rooms the worst read
-// 0.39 dB, 0.21 LU and 1.3 dB: 0.45, 0.25 and 1.5 are accepted beyond the first six. The
-// noise of a room, which rises by 6 dB an octave downwards and has lines, has 1.5 dB
-// everywhere: the lines of its spectrum are 31 Hz apart where the high-pass works.
+// the pauses within 1 dB. Over all rooms the worst read 0.1 and 0.04 dB, 0.18 LU and
+// 0.9 dB. The 0.18 LU are those of the only room whose rumble lies 13 dB under the voice:
+// what the filter takes of it in the pauses, which the gate of the loudness leaves out,
+// is predicted to lower the loudness. So 0.2 LU are accepted of rooms beyond the first six.
 func TestPredictionsAgainstTheRun(t *testing.T) {
 	for i, room := range knownRooms(t) {
 		x := room.Take()
@@ -380,10 +380,7 @@ func TestPredictionsAgainstTheRun(t *testing.T) {
 		t.Logf("room %d: %.2f and %.2f dB, predicted %.2f and %.2f; %.2f LUFS, predicted %.2f; pauses %.1f dBFS, predicted %.1f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted.CompressorMedianDB, predicted.CompressorP95DB, loud.Value, want.Value, d.FloorAfter, predicted.FloorAfter)
 		p95, lu, floor := 0.3, 0.15, 1.0
 		if i >= 6 {
-			p95, lu = 0.45, 0.25
-		}
-		if i >= 6 || i%3 == 2 { // the noise of a room
-			floor = 1.5
+			lu = 0.2
 		}
 		if math.Abs(d.CompressorMedianDB-predicted.CompressorMedianDB) > 0.4 || math.Abs(d.CompressorP95DB-predicted.CompressorP95DB) > p95 {
 			t.Errorf("room %d: compression %.2f and %.2f dB, predicted %.2f and %.2f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted.CompressorMedianDB, predicted.CompressorP95DB)

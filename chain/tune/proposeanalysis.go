@@ -25,10 +25,12 @@ type takeAnalysis struct {
 	loudness   *measure.Loudness
 	octaves    *measure.ThirdOctaves
 	peaks      []float64 // of each channel
+	low        *lowTrack // nil: not asked for
 
 	undecided string  // why there is no floor; "" where there is one
 	floorDBFS float64 // of the noisiest channel, 20 Hz to 20 kHz
 	pauseDBFS float64 // of the noisiest channel, above 150 Hz
+	notchedDB float64 // by how much notches change that; 0: the tracks are not behind them
 	variation float64
 	seconds   float64 // of pauses
 	noise     []int16 // readings of the expander's detector in them, hundredths of a dB, sorted
@@ -36,8 +38,8 @@ type takeAnalysis struct {
 	speechDB  float64 // over the floor; −Inf where there is no speech
 }
 
-// analyseTake reads a take twice.
-func analyseTake(ctx context.Context, name string, open func() (wave.Source, error), watch func(wave.Source) wave.Source) (*takeAnalysis, error) {
+// analyseTake reads a take twice. Its low end is kept for the prediction of the pauses.
+func analyseTake(ctx context.Context, name string, open func() (wave.Source, error), watch func(wave.Source) wave.Source, keepLow bool) (*takeAnalysis, error) {
 	a := &takeAnalysis{name: name, open: open}
 	var failed error
 	length := int64(0) // of the take, as far as it is known
@@ -57,6 +59,9 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 			return taps
 		}
 		taps.PauseBand = a.tracks.writeSide
+		if keepLow {
+			a.low = newLowTrack(f, length)
+		}
 		// One step for all of them: handing a block on takes longer than most of them do.
 		spectra := sampled(f.Rate, 30, 12, func(b dsp.Block) {
 			a.pitch.write(b)
@@ -68,6 +73,9 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 				a.peaks[c] = max(a.peaks[c], vector.Peak(x))
 			}
 			a.tracks.peaks.write(b)
+			if a.low != nil {
+				a.low.write(b)
+			}
 			a.loudness.Write(b)
 			spectra(b)
 		}}

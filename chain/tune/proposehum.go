@@ -11,6 +11,9 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
+// humName is the name of the stage with the notches.
+const humName = "hum"
+
 // proposeNotches lowers mains hum that stands out of the pauses, and returns its notches.
 func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) (notches dsp.EqualiserSettings) {
 	const mostQ, leastWidthHz, mostNotches, underFloorDB, overDB = 30, 4, 3, 20, 6
@@ -28,7 +31,7 @@ func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) (not
 	if len(lines) == 0 {
 		return notches
 	}
-	p.stage("equaliser", "hum", "")
+	p.stage("equaliser", humName, "")
 	for _, l := range lines {
 		p.stage("", "", "")
 		q := min(mostQ, math.Floor(l.Hz/leastWidthHz))
@@ -95,7 +98,8 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 	a.noise = a.noiseLevels(a.isPause)
 	if top, ok := noiseTop(a.noise); ok {
 		a.noiseTop = top
-		a.pauseDBFS += dsp.PowerToDB(meanPower(a.noise) / meanPower(before))
+		a.notchedDB = dsp.PowerToDB(meanPower(a.noise) / meanPower(before))
+		a.pauseDBFS += a.notchedDB
 	}
 	return nil
 }

@@ -10,10 +10,13 @@ import (
 
 func floorIsTwo(f take.Floor) bool { return f.Two }
 
+// The corner of the high-pass that is proposed.
+const leastCornerHz, mostCornerHz = 40, 100
+
 // proposeHighPass sets the corner under the lowest voice: a Butterworth of 12 dB an
 // octave loses 0.5 dB at 1/0.59 of its corner (10^(0.05)-1)^(1/4).
 func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
-	const share, lowest, highest, without = 0.59, 40, 100, 60
+	const share, without = 0.59, 60
 	p.stage("highpass", "", "")
 	hz, seconds := math.Inf(1), 0.0
 	for _, a := range all {
@@ -24,7 +27,7 @@ func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
 	if seconds == 0 {
 		return p.choose("corner_hz", without, "Hz", fmt.Sprintf("less than %d s of voiced speech", leastVoicedSeconds), "60 Hz where no pitch is found (own choice)", Low)
 	}
-	corner := 5 * math.Floor(max(lowest, min(highest, share*hz))/5)
+	corner := 5 * math.Floor(max(leastCornerHz, min(mostCornerHz, share*hz))/5)
 	return p.choose("corner_hz", corner, "Hz", fmt.Sprintf("lowest pitch %.0f Hz (5th percentile of %.0f s of voiced speech)", hz, seconds), "0.59 times that pitch, at which the filter then takes 0.5 dB; 40 to 100 Hz, in steps of 5 Hz", High)
 }
 

@@ -33,6 +33,9 @@ var toneRule = []struct {
 
 const leastToneSeconds = 10
 
+// toneName is the name of the stage with the bands for the tone.
+const toneName = "tone"
+
 // proposeTone lowers what stands far out of the average spectrum of speech, in the mean
 // of all takes.
 func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
@@ -78,7 +81,7 @@ func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 			continue
 		}
 		if !began {
-			p.stage("equaliser", "tone", "")
+			p.stage("equaliser", toneName, "")
 			began = true
 		}
 		p.stage("", "", "")
