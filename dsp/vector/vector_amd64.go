@@ -90,3 +90,9 @@ func packAVX2(raw *byte, left, right *float64, fours int, k *packConstants) (res
 
 //go:noescape
 func turningAVX(x *float64, fours int, t *Turning)
+
+//go:noescape
+func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)
+
+//go:noescape
+func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)

@@ -49,5 +49,7 @@ func unpackAVX(first, second *float64, raw *byte, order *[16]byte, bytes, step, 
 }
 func packAVX2(raw *byte, left, right *float64, fours int, k *packConstants) (rest int) { panic(noAVX) }
 func turningAVX(x *float64, fours int, t *Turning)                                     { panic(noAVX) }
+func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)                         { panic(noAVX) }
+func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)                      { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"

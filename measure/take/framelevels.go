@@ -2,6 +2,7 @@ package take
 
 import (
 	"errors"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -21,11 +22,13 @@ const (
 
 // frameLevels are the levels of a take's 50 ms frames, a hop apart.
 type frameLevels struct {
-	pauseBand, voiceBand, audibleBand, brightBand hopPowers
+	powers hopPowers
+	whole  bool // the voice and the bands of speech events are read as well
 
-	pause, audible, bright []levelTrack // by channel
-	voices                 []levelTrack // by channel
-	loudest                levelTrack   // of several: the voice of the loudest one in each frame
+	pause, audible, bright []levelTrack  // by channel
+	voices                 []levelTrack  // by channel
+	loudest                levelTrack    // of several: the voice of the loudest one in each frame
+	events                 [2]levelTrack // thump and sibilance of each hop, of the loudest channel
 
 	store *trackStore // of the tracks
 	hum   *humStore   // once the floors are known
@@ -45,16 +48,26 @@ type zeroRuns struct {
 // at reports whether a frame holds an edit.
 func (z *zeroRuns) at(i int) bool { return z.edited.at(i) }
 
-func newFrameLevels(rate, channels int) *frameLevels {
+// Bands of four sections and of one, as a hopPowers numbers them.
+const (
+	audibleBand, thumpBand, sibilanceBand = 0, 1, 2
+	pauseBand, brightBand, voiceBand      = 0, 1, 2
+)
+
+// newFrameLevels reads what speech holds as well if whole is true, else what noise is
+// found by.
+func newFrameLevels(rate, channels int, whole bool) *frameLevels {
 	fs, store := float64(rate), newTrackStore()
+	high := func(hz float64) dsp.Biquad { return dsp.ButterworthHighPass(2, hz, fs)[0] }
+	series, singles := [][]dsp.Biquad{audible(fs)}, []dsp.Biquad{high(PauseHighPassHz), high(min(brightHz, 0.2*fs))}
+	if whole {
+		series, singles = append(series, thump(fs), sibilance(fs)), append(singles, high(voiceHighPassHz))
+	}
 	return &frameLevels{
-		store:       store,
-		pauseBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, PauseHighPassHz, fs)),
-		voiceBand:   newHopPowers(rate, channels, dsp.ButterworthHighPass(2, voiceHighPassHz, fs)),
-		audibleBand: newHopPowers(rate, channels, audible(fs)),
-		brightBand:  newHopPowers(rate, channels, dsp.ButterworthHighPass(2, min(brightHz, 0.2*fs), fs)),
-		pause:       store.tracks(channels), bright: store.tracks(channels), audible: store.tracks(channels), voices: store.tracks(channels),
+		store: store, powers: newHopPowers(rate, channels, series, singles), whole: whole,
+		pause: store.tracks(channels), bright: store.tracks(channels), audible: store.tracks(channels), voices: store.tracks(channels),
 		loudest: levelTrack{store: store}, zeros: make([]zeroRuns, channels),
+		events: [2]levelTrack{{store: store}, {store: store}},
 	}
 }
 
@@ -75,31 +88,35 @@ func (l *frameLevels) close() error {
 // writes are what looks at the sound, each with memory of its own.
 func (l *frameLevels) writes() []func(dsp.Block) {
 	return []func(dsp.Block){
+		func(b dsp.Block) { l.powers.write(b, l.endHop) },
 		func(b dsp.Block) {
-			l.pauseBand.write(b, func(m []float64) { l.before.pause = eachFrame(l.before.pause, m, l.pause) })
 			for c := range b {
-				l.zeros[c].write(b[c], l.pauseBand.hop)
+				l.zeros[c].write(b[c], l.powers.hop)
 			}
 		},
-		func(b dsp.Block) {
-			l.audibleBand.write(b, func(m []float64) { l.before.audible = eachFrame(l.before.audible, m, l.audible) })
-		},
-		func(b dsp.Block) {
-			l.brightBand.write(b, func(m []float64) { l.before.bright = eachFrame(l.before.bright, m, l.bright) })
-		},
-		func(b dsp.Block) {
-			l.voiceBand.write(b, func(m []float64) {
-				if before := l.before.voice; before != nil && len(m) > 1 {
-					loudest := 0.0
-					for c := range m {
-						loudest = max(loudest, (before[c]+m[c])/2)
-					}
-					l.loudest.add(loudest)
-				}
-				l.before.voice = eachFrame(l.before.voice, m, l.voices)
-			})
-		},
 	}
+}
+
+// endHop adds the frames that a hop completes.
+func (l *frameLevels) endHop() {
+	p, before := &l.powers, &l.before
+	before.pause = eachFrame(before.pause, p.single(pauseBand), l.pause)
+	before.bright = eachFrame(before.bright, p.single(brightBand), l.bright)
+	before.audible = eachFrame(before.audible, p.series(audibleBand), l.audible)
+	if !l.whole {
+		return
+	}
+	l.events[0].add(slices.Max(p.series(thumpBand)))
+	l.events[1].add(slices.Max(p.series(sibilanceBand)))
+	m := p.single(voiceBand)
+	if before.voice != nil && len(m) > 1 {
+		loudest := 0.0
+		for c := range m {
+			loudest = max(loudest, (before.voice[c]+m[c])/2)
+		}
+		l.loudest.add(loudest)
+	}
+	before.voice = eachFrame(before.voice, m, l.voices)
 }
 
 // voice is the voice of the loudest channel in each frame.

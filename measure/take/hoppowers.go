@@ -1,52 +1,55 @@
 package take
 
-import (
-	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure/internal/planes"
-)
+import "github.com/boothbench/boothbench/dsp"
 
-// hopPowers are the mean squares of one band of a take, hop by hop: of each channel,
-// since who speaks may be on one only.
+// hopPowers are the mean squares of a take's bands, hop by hop: of each channel, since
+// who speaks may be on one only.
 type hopPowers struct {
-	band   *dsp.Cascade
-	work   dsp.Block
-	hop    int             // frames
-	filled int             // of the running hop
-	sums   []float64       // of the running hop, by channel
-	tap    func(dsp.Block) // receives what the band passes; nil: nobody asks
+	bands    *dsp.Bands
+	channels int
+	part     dsp.Block // of the block at hand
+	hop      int       // frames
+	filled   int       // of the running hop
+	means    []float64 // by channel
 }
 
 // hopOf is the length of a hop in frames at a rate in Hz.
 func hopOf(rate int) int { return rate * hopMs / 1000 }
 
-func newHopPowers(rate, channels int, band []dsp.Biquad) hopPowers {
-	hop := hopOf(rate)
-	return hopPowers{band: dsp.NewCascade(band, channels), work: dsp.NewBlock(channels, hop), hop: hop, sums: make([]float64, channels)}
+func newHopPowers(rate, channels int, series [][]dsp.Biquad, singles []dsp.Biquad) hopPowers {
+	return hopPowers{bands: dsp.NewBands(series, singles, channels), channels: channels, part: make(dsp.Block, channels), hop: hopOf(rate), means: make([]float64, channels)}
 }
 
-// write takes a block in, and hands on the mean squares of each hop that it completes.
-func (h *hopPowers) write(b dsp.Block, complete func(meanSquares []float64)) {
+// write takes a block in, and calls complete at the end of each hop, for it to take the
+// hop's mean squares.
+func (h *hopPowers) write(b dsp.Block, complete func()) {
 	for from := 0; from < b.Frames(); {
 		n := min(b.Frames()-from, h.hop-h.filled)
-		for c := range h.work {
-			h.work[c] = h.work[c][:n]
-			copy(h.work[c], b[c][from:])
+		for c := range h.part {
+			h.part[c] = b[c][from : from+n]
 		}
-		h.band.Process(h.work)
-		if h.tap != nil {
-			h.tap(h.work)
-		}
-		for c, plane := range h.work {
-			h.sums[c] += planes.SumOfSquares(plane)
-		}
+		h.bands.Add(h.part)
 		from += n
 		if h.filled += n; h.filled == h.hop {
-			for c := range h.sums {
-				h.sums[c] /= float64(h.hop)
-			}
-			complete(h.sums)
-			clear(h.sums)
+			complete()
 			h.filled = 0
 		}
 	}
+}
+
+// series are the mean squares of a band of four sections in the hop, by channel, valid
+// until the next are asked for.
+func (h *hopPowers) series(band int) []float64 {
+	for c := range h.means {
+		h.means[c] = h.bands.TakeSeries(c, band) / float64(h.hop)
+	}
+	return h.means
+}
+
+// single is series of a band of one section.
+func (h *hopPowers) single(band int) []float64 {
+	for c := range h.means {
+		h.means[c] = h.bands.TakeSingle(c, band) / float64(h.hop)
+	}
+	return h.means
 }

@@ -77,8 +77,11 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 	f := src.Format()
 	t, also := newTake(f), taps(f)
 	defer t.levels.close()
-	t.levels.pauseBand.tap = also.PauseBand
-	if err := measure.EachBlock(ctx, src, append(t.writes(), also.Sound...)...); err != nil {
+	writes := append(t.writes(), also.Sound...)
+	if also.PauseBand != nil {
+		writes = append(writes, throughPauseBand(f, also.PauseBand))
+	}
+	if err := measure.EachBlock(ctx, src, writes...); err != nil {
 		return nil, err
 	}
 	t.finish()
@@ -86,7 +89,7 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 		return t.inspection(nil), nil
 	}
 	floors := t.levels.findFloors(f.Rate)
-	var writes []func(dsp.Block)
+	writes = nil
 	for _, f := range floors {
 		writes = append(writes, f.writes()...)
 	}
@@ -110,6 +113,19 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 	return in, nil
 }
 
+// throughPauseBand filters blocks by the high-pass above which pauses are found.
+func throughPauseBand(f wave.Format, tap func(dsp.Block)) func(dsp.Block) {
+	band := dsp.NewCascade(dsp.ButterworthHighPass(2, PauseHighPassHz, float64(f.Rate)), f.Channels)
+	work := make(dsp.Block, f.Channels)
+	return func(b dsp.Block) {
+		for c := range work {
+			work[c] = append(work[c][:0], b[c]...)
+		}
+		band.Process(work)
+		tap(work)
+	}
+}
+
 // take gathers what one pass can read.
 type take struct {
 	format    wave.Format
@@ -124,10 +140,10 @@ type take struct {
 }
 
 func newTake(f wave.Format) *take {
-	levels := newFrameLevels(f.Rate, f.Channels)
+	levels := newFrameLevels(f.Rate, f.Channels, true)
 	t := &take{
 		format: f, nonFinite: -1, channels: make([]channelState, f.Channels),
-		levels: levels, speech: newSpeechEvents(f.Rate, f.Channels, levels.store), content: newContent(f),
+		levels: levels, speech: speechEvents{levels.powers.hop, &levels.events}, content: newContent(f),
 	}
 	if f.Channels >= 2 {
 		t.pair = newChannelPair()
@@ -140,7 +156,7 @@ func newTake(f wave.Format) *take {
 
 // writes are what looks at the sound, each with memory of its own.
 func (t *take) writes() []func(dsp.Block) {
-	all := []func(dsp.Block){t.writeChannels, t.speech.write, t.content.write}
+	all := []func(dsp.Block){t.writeChannels, t.content.write}
 	all = append(all, t.levels.writes()...)
 	if len(t.channels) >= 2 {
 		all = append(all, func(b dsp.Block) { t.pair.write(b[0], b[1]) })

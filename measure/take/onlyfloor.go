@@ -16,9 +16,9 @@ import (
 // the sound once more.
 func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, error), also ...func(dsp.Block)) (measure.Readings, error) {
 	f := src.Format()
-	levels := newFrameLevels(f.Rate, f.Channels)
+	levels := newFrameLevels(f.Rate, f.Channels, false)
 	defer levels.close()
-	writes := levels.writes()[:3] // without the voice's
+	writes := levels.writes()
 	if err := measure.EachBlock(ctx, src, append(writes, also...)...); err != nil {
 		return nil, err
 	}

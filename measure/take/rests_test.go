@@ -22,7 +22,7 @@ func TestNoiseSpectrumThatRests(t *testing.T) {
 	for n := 4 * rate; n < 7*rate && n < len(x); n++ { // far from any pause for some time
 		x[n] += 0.2 * math.Sin(2*math.Pi*440*float64(n)/rate)
 	}
-	levels := newFrameLevels(rate, 1)
+	levels := newFrameLevels(rate, 1, true)
 	for _, write := range levels.writes() {
 		write(dsp.Block{x})
 	}

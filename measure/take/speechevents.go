@@ -3,20 +3,18 @@ package take
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 )
 
-// speechEvents finds plosives (breath that hits the microphone as a thump) and
-// sharp sibilants by two bands, on the hops of the take's levels. What counts is
+// speechEvents are plosives (breath that hits the microphone as a thump) and
+// sharp sibilants, found by two bands, on the hops of the take's levels. What counts is
 // common practice, no source: it is against the level of the speech itself, so that
 // the gain of the take does not matter.
 type speechEvents struct {
-	rate   int
-	bands  [2]hopPowers  // thump, sibilance
-	levels [2]levelTrack // of each hop, of the loudest channel
+	hop    int            // frames
+	levels *[2]levelTrack // thump and sibilance of each hop, of the loudest channel
 }
 
 const (
@@ -30,22 +28,15 @@ const (
 	leastEventHops          = 2
 )
 
-func newSpeechEvents(rate, channels int, store *trackStore) speechEvents {
-	fs := float64(rate)
-	high := min(sibilantHighHz, 0.45*fs)
-	// What is inaudible is no thump: drift, wind, an offset.
-	thump := append(dsp.ButterworthHighPass(4, audibleHz, fs), dsp.ButterworthLowPass(4, thumpHz, fs)...)
-	sibilance := append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), fs), dsp.ButterworthLowPass(4, high, fs)...)
-	return speechEvents{rate: rate, bands: [2]hopPowers{newHopPowers(rate, channels, thump), newHopPowers(rate, channels, sibilance)},
-		levels: [2]levelTrack{{store: store}, {store: store}}}
+// thump is the band of plosives. What is inaudible is no thump: drift, wind, an offset.
+func thump(rate float64) []dsp.Biquad {
+	return append(dsp.ButterworthHighPass(4, audibleHz, rate), dsp.ButterworthLowPass(4, thumpHz, rate)...)
 }
 
-func (s *speechEvents) write(b dsp.Block) {
-	for i := range s.bands {
-		s.bands[i].write(b, func(meanSquares []float64) {
-			s.levels[i].add(slices.Max(meanSquares))
-		})
-	}
+// sibilance is the band of sharp sibilants.
+func sibilance(rate float64) []dsp.Biquad {
+	high := min(sibilantHighHz, 0.45*rate)
+	return append(dsp.ButterworthHighPass(4, min(sibilantLowHz, high/1.2), rate), dsp.ButterworthLowPass(4, high, rate)...)
 }
 
 // report finds the events; whole are the levels of 50 ms frames, a hop apart, above
@@ -83,7 +74,7 @@ func (s *speechEvents) find(events *eventList, kind string, levels *levelTrack, 
 	begin, loudest := -1, math.Inf(-1)
 	end := func(i int) {
 		if hops := i - begin; begin >= 0 && hops >= leastEventHops && hops*hopMs <= mostMs {
-			events.add(Event{kind, int64(begin * s.bands[0].hop), int64(hops * s.bands[0].hop), -1, loudest})
+			events.add(Event{kind, int64(begin * s.hop), int64(hops * s.hop), -1, loudest})
 		}
 		begin, loudest = -1, math.Inf(-1)
 	}
