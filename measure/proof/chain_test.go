@@ -249,12 +249,12 @@ func TestWholeChain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, k := range []struct{ built, fails string }{
+	for _, k := range dsptest.Some(2, []struct{ built, fails string }{
 		{text, ""},
 		{strings.Replace(text, "= 3", "= 3.1", 1), "response_deviation_db programme_level_db"},
 		{strings.Replace(text, "= 2", "= 2.03", 1), "latency_frames"},
 		{"[[stage]]\nkind = \"gain\"\ngain_db = 0\n", "latency_frames response_deviation_db programme_residual_db"},
-	} {
+	}) {
 		failed := failuresOf(t, experiments, reused(parse(t, k.built)), 48000)
 		for _, name := range strings.Fields(k.fails) {
 			if !strings.Contains(failed, " "+name+" ") {
