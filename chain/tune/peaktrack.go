@@ -10,7 +10,7 @@ import (
 )
 
 // peakTrack holds the sample peaks that a compressor and a limiter are set by, behind a
-// high-pass: since its corner follows from the whole take, behind three. The peaks are
+// high-pass: since its corner follows from the whole take, behind the lowest and the highest. The peaks are
 // those of stretches of 10 s. All of the first minute is covered, and then three stretches
 // of every doubling of the time, since six from all over the take are used, and its length
 // is known at its end only.
@@ -29,8 +29,8 @@ type cornerPeaks struct {
 	level   []int16
 }
 
-// peakCornersHz are where the corner of a proposal may lie, and the middle.
-var peakCornersHz = [...]float64{leastCornerHz, (leastCornerHz + mostCornerHz) / 2, mostCornerHz}
+// peakCornersHz are the bounds of the corner of a proposal.
+var peakCornersHz = [...]float64{leastCornerHz, mostCornerHz}
 
 const (
 	peakStretchMs   = 10_000

@@ -113,7 +113,7 @@ func (p *ProposedChain) kept(key string) (string, bool) {
 // write makes the chain file and reads it back.
 func (p *ProposedChain) write(name string) error {
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "# Proposed from what was measured of %s. Each value has its reading and\n# its rule; change what you know better, and run propose again with --keep.\n", name)
+	comment(&b, fmt.Sprintf("Proposed by boothbench propose for %s. Above a value stand what was read of the take, and the rule by which the value follows. Where you know better, propose again with --keep STAGE.KEY=VALUE: that value stays, and the others follow.", name))
 	for _, note := range p.Notes {
 		comment(&b, note)
 	}
@@ -135,14 +135,7 @@ func (p *ProposedChain) write(name string) error {
 			b.WriteString("[[stage.band]]\n")
 		}
 		for _, c := range s.choices {
-			why := c.Reading
-			if c.Rule != "" {
-				why += " -> " + c.Rule
-			}
-			if c.Confidence == Low || c.Confidence == High {
-				why += " (confidence: " + string(c.Confidence) + ")"
-			}
-			if why != "" {
+			if why := c.why(); why != "" {
 				comment(&b, c.Key+": "+why)
 			}
 			fmt.Fprintf(&b, "%s = %s\n", c.Key, c.Value)
@@ -165,6 +158,22 @@ type KeepError struct{ Key string }
 
 func (e *KeepError) Error() string {
 	return fmt.Sprintf("nothing is proposed for %q; accepted: STAGE.KEY=VALUE with a stage and a key of the proposal, such as expander.threshold_dbfs=-45", e.Key)
+}
+
+// why is a value's reading, rule and confidence in sentences; "" where it has neither
+// reading nor rule.
+func (c Choice) why() string {
+	why := c.Reading
+	switch {
+	case why != "" && c.Rule != "":
+		why += ". Rule: " + c.Rule
+	case why == "":
+		why = c.Rule
+	}
+	if why != "" && (c.Confidence == Low || c.Confidence == Medium || c.Confidence == High) {
+		why += ". Confidence: " + string(c.Confidence)
+	}
+	return why
 }
 
 // comment writes text as comment lines of some 80 columns.

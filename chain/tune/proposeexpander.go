@@ -104,15 +104,15 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	}
 	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above 150 Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", loud.pauseDBFS, loud.seconds, loud.noiseTop),
 		"at least 6 dB over the noise, and 2 dB over what the detector reads", c)
-	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("%.1f %% of the time of speech is predicted to be lowered by more than 1 dB with %d dB", 100*worst, mostRangeDB), "12 dB up to 2 %, less in proportion above", c)
+	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("%.1f %% of the time of speech is predicted to be lowered by more than 1 dB with %d dB", 100*worst, mostRangeDB), "12 dB where that is 2 % or less, in proportion less where it is more", c)
 	s := settings(rangeDB)
-	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), "so that the noise is lowered by the range, 1.5 to 4", c)
+	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), "the ratio that lowers the noise by the range, 1.5 to 4", c)
 	p.choose("hysteresis_db", s.HysteresisDB, "dB", "", "", c)
 	p.choose("attack_ms", s.AttackMs, "ms", "", "", c)
-	p.choose("hold_ms", s.HoldMs, "ms", "", "bridges the closures of stops", c)
+	p.choose("hold_ms", s.HoldMs, "ms", "", "it stays open through the short silences inside words, such as those before p, t and k", c)
 	p.choose("release_ms", s.ReleaseMs, "ms", "", "", c)
-	p.choose("lookahead_ms", s.LookaheadMs, "ms", "", "offline it costs nothing, and it is open when a word begins", c)
-	p.choose("sidechain_highpass_hz", sideChainHz, "Hz", "", "rooms fall with frequency: it separates noise from soft speech", c)
+	p.choose("lookahead_ms", s.LookaheadMs, "ms", "", "it is open when a word begins; a file has no delay to keep", c)
+	p.choose("sidechain_highpass_hz", sideChainHz, "Hz", "", "the noise of rooms falls with frequency, so soft speech stands out of it above 150 Hz", c)
 	if off != "" {
 		return make([][]int16, len(all))
 	}

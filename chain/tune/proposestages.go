@@ -63,9 +63,9 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 		c = None
 	}
 	p.stage("de-esser", "", off)
-	p.choose("relative_db", -9, "dB", fmt.Sprintf("%.0f sharp s-sounds in %.1f minutes", events, minutes), "a distance between two levels of the sound, so it needs no setting to the take", c)
+	p.choose("relative_db", -9, "dB", fmt.Sprintf("%.0f sharp s-sounds in %.1f minutes", events, minutes), "it compares two levels of the same sound, so it does not depend on the level of the take", c)
 	p.choose("ratio", 4, "", "", "", c)
-	p.choose("range_db", 4, "dB", "", "conservative: more makes a lisp", c)
+	p.choose("range_db", 4, "dB", "", "small on purpose: more sounds like a lisp", c)
 }
 
 // proposeLimiter sets the drive so that 99.5 % of the sound is limited by 1 dB at most.
@@ -84,7 +84,7 @@ func (p *ProposedChain) proposeLimiter(peaks [][]int16) {
 	}
 	p.stage("limiter", "", "")
 	p.choose("ceiling_dbtp", ceiling, "dBTP", "", "EBU R 128: -1 dBTP at most", High)
-	p.choose("drive_db", drive, "dB", reading, "so that they are limited by 1 dB at most, and 12 dB at most; for a loudness, use deliver", Medium)
+	p.choose("drive_db", drive, "dB", reading, "the drive that limits them by 1 dB at most, 12 dB of drive at most; for a target loudness, use boothbench deliver", Medium)
 	p.choose("lookahead_ms", 3, "ms", "", "", High)
 }
 

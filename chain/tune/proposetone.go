@@ -26,7 +26,7 @@ var toneRule = []struct {
 	hz        float64
 	why       string
 }{
-	{100, 160, 10, `"low-shelf"`, 160, "nearness to the microphone"},
+	{100, 160, 10, `"low-shelf"`, 160, "a voice close to the microphone"},
 	{200, 315, 6, `"bell"`, 250, "a boxy room"},
 	{3150, 5000, 8, `"bell"`, 4000, "a harsh microphone"},
 }
@@ -90,7 +90,7 @@ func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 		if r.shape == `"bell"` {
 			hz = float64(at)
 		}
-		p.put("shape", r.shape, "", fmt.Sprintf("%d to %d Hz stand %.1f dB over the average spectrum of speech (up to %g dB are usual)", r.low, r.high, mean, r.limitDB), "half of what exceeds that, 1 to 4 dB, never a boost: "+r.why, Low)
+		p.put("shape", r.shape, "", fmt.Sprintf("%d to %d Hz stand %.1f dB over the average spectrum of speech (up to %g dB are usual)", r.low, r.high, mean, r.limitDB), "lowered by half of what exceeds that, by 1 to 4 dB; never a boost. The likely cause is "+r.why, Low)
 		p.choose("centre_hz", hz, "Hz", "", "", Low)
 		p.choose("gain_db", math.Round(10*gain)/10, "dB", "", "", Low)
 		if r.shape == `"bell"` {

@@ -54,6 +54,7 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 		{"propose half.wav --quiet", 64},
 		{"propose hour.wav --quiet", 64},
 		{"propose stereo.wav --quiet", 64},
+		{"propose wide.wav --quiet", 256},
 		{"deliver half.wav --chain limiter.toml --out half-out.wav" + to, 64},
 		{"deliver hour.wav --chain limiter.toml --out hour-out.wav" + to, 64},
 		{"deliver stereo.wav --chain unlinked.toml --out stereo-out.wav" + to, 64},
