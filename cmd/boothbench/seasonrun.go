@@ -107,7 +107,11 @@ func (r *seasonRun) pass() error {
 		}
 		r.reported[o.Output] = true
 		shown.clear()
-		fmt.Fprintf(r.stderr, "%s: %s\n", o.State, said(namingTake(o.Path, o.Err)))
+		if o.Conversation {
+			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, o.Output, said(o.Err))
+		} else {
+			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, said(namingTake(o.Path, o.Err)))
+		}
 		var output *wave.OutputError
 		var foreign *season.ForeignError
 		switch {

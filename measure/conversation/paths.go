@@ -42,15 +42,25 @@ func (m *measurement) measurePaths() error {
 	return nil
 }
 
+// unfit is why a microphone does not fit the model, whatever the others are.
+func (l *levels) unfit() string {
+	switch {
+	case len(l.profile.Energies) == 0:
+		return fmt.Sprintf("%s is too short: %.3f s", l.Name, float64(l.frames)/float64(l.rate))
+	case l.top == 0:
+		return l.Name + " is silent"
+	case l.top < leastRange*l.floor:
+		return fmt.Sprintf("%s has no pauses: its level falls by %.0f dB only", l.Name, dsp.PowerToDB(l.top/l.floor))
+	}
+	return ""
+}
+
 // unfit is why two microphones do not fit the model.
 func (m *measurement) unfit(i, j int) string {
 	a, b := m.mics[i], m.mics[j]
 	for _, l := range []*levels{a, b} {
-		switch {
-		case l.top == 0:
-			return l.Name + " is silent"
-		case l.top < leastRange*l.floor:
-			return fmt.Sprintf("%s has no pauses: its level falls by %.0f dB only", l.Name, dsp.PowerToDB(l.top/l.floor))
+		if why := l.unfit(); why != "" {
+			return why
 		}
 	}
 	switch {
@@ -92,7 +102,7 @@ func (m *measurement) measurePath(i, j int) error {
 	}
 	var begins []int64 // of the pauses, in this microphone
 	for _, at := range pauses {
-		begins = append(begins, int64(math.Round(m.placeIn(0, i).At(int(at)))))
+		begins = append(begins, int64(math.Round(m.placeIn(m.first(), i).At(int(at)))))
 	}
 	quiet, err := m.crossesOf(w.Map, i, j, windowFrames(m.rate)/4, begins, 1)
 	if err != nil {

@@ -51,11 +51,15 @@ func (m *measurement) result() *Conversation {
 
 // noVoice is why a microphone has no voice of its own.
 func (m *measurement) noVoice(i int) string {
-	for j := range m.mics {
-		if j != i {
-			if why := m.unfit(i, j); why != "" {
-				return why
-			}
+	if why := m.mics[i].unfit(); why != "" {
+		return why
+	}
+	for j, other := range m.mics {
+		if j == i || other.unfit() != "" { // a third microphone that is silent takes no voice from this one
+			continue
+		}
+		if why := m.unfit(i, j); why != "" {
+			return why
 		}
 	}
 	if len(m.alone[i]) < leastAlone {

@@ -31,12 +31,25 @@ func (m *measurement) placeIn(i, j int) timemap.Map {
 	return m.ways[i][j].Map
 }
 
+// first is the first microphone that is not silent, in whose frames the pauses are stated.
+func (m *measurement) first() int {
+	for i, l := range m.mics {
+		if l.top > 0 {
+			return i
+		}
+	}
+	return 0
+}
+
 // powers are those of all microphones in a window of one of them. Without ok a recording
 // does not hold all of that window: it began later or ended earlier, and its silence there
 // would read as less bleed.
 func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok bool) {
 	p = make([]float64, len(m.mics))
 	for j, l := range m.mics {
+		if l.top == 0 { // silent or too short: no voice is missed in it
+			continue
+		}
 		place := m.placeIn(i, j)
 		at := place.At(int(from))
 		if at < 0 || at+float64(frames)*place.Speed > float64(l.frames) {
@@ -84,8 +97,9 @@ func (m *measurement) choose() {
 			}
 		}
 	}
-	for from := int64(0); from+int64(length/4) <= m.mics[0].frames; from += int64(length / 4) {
-		if p, ok := m.powers(0, from, length/4); ok && m.silence(p) {
+	first := m.first()
+	for from := int64(0); from+int64(length/4) <= m.mics[first].frames; from += int64(length / 4) {
+		if p, ok := m.powers(first, from, length/4); ok && m.silence(p) {
 			m.pause = append(m.pause, from)
 		}
 	}

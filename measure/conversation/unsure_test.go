@@ -1,0 +1,92 @@
+package conversation
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
+)
+
+// Where a head sways by 2 ms to and fro, sound follows too badly for a figure: it is missing,
+// with the reason. What figure remains is true to five standard errors.
+func TestUnsureFiguresAreMissing(t *testing.T) {
+	reasons := map[string]int{}
+	for _, seed := range dsptest.Some(1, []uint64{4, 0, 2}) {
+		s := newScene(t, 2, 30, seed)
+		s.moves = 0.001 * float64(s.rate)
+		for _, p := range measured(t, s.rate, s.sounds()).Paths {
+			if p.BleedDB != nil || p.DelayFrames != nil || p.Inverted != nil {
+				if *p.BleedDeviationDB > mostUnsure || math.Abs(*p.BleedDB-s.bleedDB[p.Voice][p.Microphone]) > 5**p.BleedDeviationDB {
+					t.Errorf("seed %d: %s ± %.2f dB, want %.2f", seed, said(p), *p.BleedDeviationDB, s.bleedDB[p.Voice][p.Microphone])
+				}
+				continue
+			}
+			for _, reason := range []string{"the bleed is not known to 1 dB", "does not stay"} {
+				if strings.HasPrefix(p.Reason, reason) || strings.Contains(p.Reason, reason) {
+					reasons[reason]++
+				}
+			}
+		}
+	}
+	if reasons["the bleed is not known to 1 dB"] == 0 {
+		t.Errorf("no bleed is missing for its standard error: %v", reasons)
+	}
+}
+
+// A delay whose standard error is more than 0.25 ms is missing while the bleed stays, and
+// so are the offset and the length of the path, which follow from it.
+func TestUnsureDelayIsMissing(t *testing.T) {
+	const rate = 16000
+	for _, known := range []float64{3.9, 4.1} { // 0.25 ms are 4 frames
+		w := way{Map: timemap.Map{Speed: 1}, measured: true, bleed: 0.01, bleedDeviation: 0.05, delay: 40, known: known}
+		sure := w
+		sure.known = 0.01
+		m := &measurement{rate: rate, mics: []*levels{{}, {}}, ways: [][]way{{{}, w}, {sure, {}}}}
+		p, pair := w.path(0, 1, rate), m.pair(0, 1)
+		c := Conversation{Rate: rate, Microphones: []OfOne{{Name: "a"}, {Name: "b"}}, Paths: []Path{p}, Pairs: []Pair{pair}}
+		missing := known > 4
+		if p.BleedDB == nil || (p.DelayFrames == nil) != missing || (p.DelayDeviationFrames == nil) != missing || strings.Contains(p.Reason, "not known to 0.25 ms") != missing {
+			t.Errorf("± %g frames: %+v", known, p)
+		}
+		if (pair.OffsetFrames == nil) != missing || (pair.PathFrames == nil) != missing || pair.DriftPPM == nil {
+			t.Errorf("± %g frames: %+v", known, pair)
+		}
+		if strings.Contains(c.Text(), "bleed -20.0 ± 0.4 dB, the delay is not known to 0.25 ms") != missing {
+			t.Errorf("± %g frames: %s", known, c.Text())
+		}
+	}
+}
+
+// A further microphone that is silent, or ended at once, takes no figure from the others,
+// wherever it stands in the call and whenever the others' recorders were started.
+func TestSilentMicrophoneTakesNothing(t *testing.T) {
+	s := newScene(t, 2, 30, 0)
+	s.offset[1] = 1.5 * float64(s.rate)
+	sounds := s.sounds()
+	want := measured(t, s.rate, sounds)
+	for _, frames := range []int{len(sounds[0]), s.rate / 20} {
+		for at := range dsptest.Some(1, []int{0, 1, 2}) {
+			got := measured(t, s.rate, slices.Insert(slices.Clone(sounds), at, make([]float64, frames)))
+			got.Microphones = slices.Delete(got.Microphones, at, at+1)
+			for i, m := range got.Microphones {
+				if m.LoudnessLUFS == nil || math.Abs(*m.LoudnessLUFS-*want.Microphones[i].LoudnessLUFS) > 0.01 {
+					t.Errorf("a silence of %d frames at %d: microphone %d: %+v", frames, at, i, m)
+				}
+			}
+			var paths []Path
+			for _, p := range got.Paths {
+				if p.Voice != at && p.Microphone != at {
+					paths = append(paths, p)
+				}
+			}
+			for k, p := range paths {
+				if p.BleedDB == nil || p.DelayFrames == nil || math.Abs(*p.BleedDB-*want.Paths[k].BleedDB) > 0.05 || math.Abs(*p.DelayFrames-*want.Paths[k].DelayFrames) > 0.01 {
+					t.Errorf("a silence of %d frames at %d: %s; want %s", frames, at, said(p), said(want.Paths[k]))
+				}
+			}
+		}
+	}
+}
