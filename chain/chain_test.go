@@ -37,7 +37,7 @@ ratio = 0.5
 	//   accepted: kind, name, enabled, threshold_dbfs, ratio, knee_db, attack_ms, hold_ms, release_ms, makeup_db, lookahead_ms, detector, detector_window_ms, sidechain_highpass_hz, link_channels
 	//   5 | treshold_dbfs = -18
 	//     | ^^^^^^^^^^^^^
-	// voice.toml:6:9: ratio: found 0.5; written the other way up it is 2
+	// voice.toml:6:9: ratio: found 0.5; its inverse is 2
 	//   accepted: 1 to 100
 	//   6 | ratio = 0.5
 	//     |         ^^^
@@ -151,7 +151,7 @@ func TestProblems(t *testing.T) {
 		{"beyond floating point", stage(limiter, "ceiling_dbtp = -1e999"), []string{"x.toml:4:16: ceiling_dbtp: found -1e999\n"}},
 		{"beyond 64 bits", stage(limiter, "drive_db = 99999999999999999999"), []string{"x.toml:4:12: drive_db: found 99999999999999999999\n"}},
 		{"between the steps", stage(`kind = "highpass"`, "slope_db_per_octave = 15"), []string{"x.toml:4:23: slope_db_per_octave: found 15\n  accepted: 6 to 48 dB/oct, in steps of 6"}},
-		{"ratio the other way up", stage(`kind = "compressor"`, "threshold_dbfs = -20", "ratio = 0.25"), []string{"x.toml:5:9: ratio: found 0.25; written the other way up it is 4"}},
+		{"ratio the other way up", stage(`kind = "compressor"`, "threshold_dbfs = -20", "ratio = 0.25"), []string{"x.toml:5:9: ratio: found 0.25; its inverse is 4"}},
 		{"sign forgotten", stage(`kind = "compressor"`, "threshold_dbfs = 18"), []string{"x.toml:4:18: threshold_dbfs: found 18; did you mean threshold_dbfs = -18?"}},
 		{"number in quotes", stage(limiter, `drive_db = "6"`), []string{`x.toml:4:12: drive_db: found the string "6"; write the number without quotes and unit: drive_db = 6`}},
 		{"number with unit in quotes", stage(`kind = "compressor"`, `threshold_dbfs = "-18 dBFS"`), []string{`x.toml:4:18: threshold_dbfs: found the string "-18 dBFS"; write the number without quotes and unit: threshold_dbfs = -18`}},
@@ -177,8 +177,8 @@ func TestProblems(t *testing.T) {
 		{"single brackets", "schema = 1\n[stage]\n" + limiter, []string{"x.toml:2:2: [stage]: single brackets"}},
 		{"stage a number", "schema = 1\nstage = 3", []string{"x.toml:2:9: stage: found the number 3"}},
 		{"adding to a finished list", "schema = 1\nstage = [{kind = \"limiter\"}]\n[[stage]]\n" + limiter, []string{"x.toml:3:3: not TOML: "}},
-		{"names twice", stage(limiter, `name = "a"`, "[[stage]]", limiter, `name = "a"`), []string{`x.toml:7:8: name: "a" is the name of stage 1 too`}},
-		{"name taken by default", stage(limiter, `name = "limiter 2"`, "[[stage]]", limiter), []string{`x.toml:5:3: name: "limiter 2" is the name of stage 1 too`}},
+		{"names twice", stage(limiter, `name = "a"`, "[[stage]]", limiter, `name = "a"`), []string{`x.toml:7:8: name: "a" is also the name of stage 1 too`}},
+		{"name taken by default", stage(limiter, `name = "limiter 2"`, "[[stage]]", limiter), []string{`x.toml:5:3: name: "limiter 2" is also the name of stage 1 too`}},
 		{"too many stages", "schema = 1\n" + strings.Repeat("[[stage]]\n"+limiter+"\n", 65), []string{"x.toml:130:3: stage: 65 stages\n  accepted: up to 64"}},
 
 		{"decimal comma", stage(limiter, "drive_db = 1,5"), []string{"x.toml:4:13: drive_db: found 1,5; write the decimal point as a point: 1.5"}},

@@ -87,7 +87,7 @@ func (d *decoder) names(stages []Stage) {
 			if !given {
 				at = s.at
 			}
-			d.Report(at, tomlfile.Problem{Key: "name", Found: fmt.Sprintf("%s is the name of stage %d too", tomlfile.Quote(s.Name), other), Hint: "give each stage a name of its own"})
+			d.Report(at, tomlfile.Problem{Key: "name", Found: fmt.Sprintf("%s is also the name of stage %d", tomlfile.Quote(s.Name), other), Hint: "give each stage a different name"})
 		}
 		first[s.Name] = i + 1
 	}

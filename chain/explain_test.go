@@ -13,10 +13,10 @@ func ExampleExplain() {
 	fmt.Print(text)
 	// Output:
 	// hysteresis_db
-	//   expander: once open, it stays open down to this far under the opening level
+	//   expander: once open, it stays open down to this far below the opening level
 	//     Accepted: 0 to 40 dB; default 3
 	//     Source: own choice: the swing of noise in a 20 ms RMS reading
-	//     Trap: with none, noise around the threshold opens and closes it many times a second
+	//     Trap: without it, noise around the threshold opens and closes it many times a second
 }
 
 func TestExplain(t *testing.T) {

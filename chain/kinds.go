@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Where defaults and ranges come from, when no document says.
+// Sources of defaults and ranges without a document.
 const (
 	practice  = "common practice, no source"
 	ownBounds = "own bounds, wider than use"
@@ -43,7 +43,7 @@ func highPassKind() Kind {
 		Name:    "highpass",
 		Also:    []string{"high-pass", "hp", "hpf", "low cut", "lowcut", "rumble filter", "subsonic"},
 		Summary: "Butterworth high-pass: removes rumble, handling noise and wind below the voice.",
-		Trap: "A minimum-phase filter turns the phase of what it keeps, which can raise the peaks of a voice by 1 to 3 dB (" +
+		Trap: "A minimum-phase filter shifts the phase above its corner, which can raise the peaks of a voice by 1 to 3 dB (" +
 			practice + "): measure the peak after it.",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.CornerHz }, Field{
@@ -56,7 +56,7 @@ func highPassKind() Kind {
 				Key: "slope_db_per_octave", Unit: "dB/oct", Min: 6, Max: 48, Step: 6, Default: "12",
 				Help:   "steepness below the corner; 6 for each order of the filter",
 				Source: "12 or 18: " + practice,
-				Trap:   "the steeper, the more the phase turns and the longer it rings around the corner",
+				Trap:   "the steeper the slope, the larger the phase shift and the longer the ringing around the corner",
 			}),
 		},
 	})
@@ -120,7 +120,7 @@ func gainKind() Kind {
 		Name:    "gain",
 		Also:    []string{"volume", "level", "trim", "amplify", "attenuate", "fader"},
 		Summary: "Fixed gain.",
-		Trap:    "Thresholds mean something at a known level only: set the level before the dynamics stages, not after the limiter.",
+		Trap:    "Thresholds are meaningful at a known level only: set the level before the dynamics stages, not after the limiter.",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.GainDB }, Field{
 				Key: "gain_db", Unit: "dB", Min: -120, Max: 60,
@@ -148,7 +148,7 @@ func delayKind() Kind {
 	return kindOf(dsp.NewDelay, Kind{
 		Name:    "delay",
 		Also:    []string{"shift", "align"},
-		Summary: "Delay that is wanted: it stays in the output, unlike the latency of other stages.",
+		Summary: "Delay as an effect: it stays in the output, unlike the latency of other stages.",
 		Trap:    "A voice and its copy 1 ms later cancel at 500 Hz, 1.5 kHz, … (odd multiples of 1/(2·delay)).",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.DelayMs }, Field{

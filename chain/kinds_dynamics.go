@@ -14,7 +14,7 @@ func expanderKind() Kind {
 	return kindOf(dsp.NewExpander, Kind{
 		Name:    "expander",
 		Also:    []string{"gate", "noise gate", "downward expander", "noise reduction"},
-		Summary: "Downward expander: lowers what lies below a threshold, so that the room is quieter in the pauses.",
+		Summary: "Downward expander: lowers sound below a threshold, so that the room is quieter in the pauses.",
 		Trap: "A threshold set by the loudest thing in the room reading (a cough, a creak) cuts the ends of words: set it " +
 			"6 dB over the steady noise floor and well under the quietest speech (" + practice + ").",
 		Fields: []Field{
@@ -24,23 +24,23 @@ func expanderKind() Kind {
 				Key: "ratio", Min: 1, Max: 100, Default: "2",
 				Help:   "dB out per dB in below the threshold: with 2, a level 10 dB under the threshold comes out 20 dB under it",
 				Source: "1.5 to 3: " + practice,
-				Trap:   "some notations write it the other way up (1:2, 0.5); here it is 1 or more",
+				Trap:   "some notations use the inverse (1:2, 0.5); here it is 1 or more",
 			}),
 			knee(func(s *S) *float64 { return &s.KneeDB }, "0", "own choice: 0, so that it opens at the threshold itself"),
 			number(func(s *S) *float64 { return &s.RangeDB }, Field{
 				Key: "range_db", Unit: "dB", Min: 0, Max: 100, Default: "12",
 				Help:   "largest attenuation",
 				Source: "6 to 15: " + practice,
-				Trap:   "without a limit the room disappears in each pause and comes back with each word",
+				Trap:   "without a limit the room sound disappears in each pause and returns with each word",
 			}),
 			number(func(s *S) *float64 { return &s.HysteresisDB }, Field{
 				Key: "hysteresis_db", Unit: "dB", Min: 0, Max: 40, Default: "3",
-				Help:   "once open, it stays open down to this far under the opening level",
+				Help:   "once open, it stays open down to this far below the opening level",
 				Source: "own choice: the swing of noise in a 20 ms RMS reading",
-				Trap:   "with none, noise around the threshold opens and closes it many times a second",
+				Trap:   "without it, noise around the threshold opens and closes it many times a second",
 			}),
 			attack(func(s *S) *float64 { return &s.AttackMs }, "1", "time constant of opening (gain rising)", "1 to 5: "+practice),
-			hold(func(s *S) *float64 { return &s.HoldMs }, "60", "how long it stays open after the level fell", "50 to 150: "+practice),
+			hold(func(s *S) *float64 { return &s.HoldMs }, "60", "how long it stays open after the level has fallen", "50 to 150: "+practice),
 			release(func(s *S) *float64 { return &s.ReleaseMs }, "120", "time constant of closing (gain falling)", "100 to 300: "+practice),
 			lookahead(func(s *S) *float64 { return &s.LookaheadMs }, "5", "own choice: five attack times, so that it is open when a word starts"),
 			detector(func(s *S) *dsp.DetectorKind { return &s.Detector }, `"rms"`,
@@ -57,8 +57,8 @@ func compressorKind() Kind {
 	return kindOf(dsp.NewCompressor, Kind{
 		Name:    "compressor",
 		Also:    []string{"comp", "leveller", "leveler", "dynamics"},
-		Summary: "Downward compressor: lowers what lies above a threshold, so that loud and soft words come closer.",
-		Trap: "Make-up raises the level, and louder wins a comparison: match levels before you judge. Routine work on a voice " +
+		Summary: "Downward compressor: lowers sound above a threshold, which brings loud and soft words closer together.",
+		Trap: "Make-up raises the level, and the louder version wins a comparison: match levels before you judge. Routine work on a voice " +
 			"is 3 to 6 dB of reduction (" + practice + ").",
 		Fields: []Field{
 			threshold(func(s *S) *float64 { return &s.ThresholdDBFS }, "level above which it works; centre of the knee",
@@ -94,7 +94,7 @@ func deEsserKind() Kind {
 		number(func(s *S) *float64 { return &s.RelativeDB }, Field{
 			Key: "relative_db", Unit: "dB", Min: -60, Max: 0, Default: "-9",
 			Help:   "level of the key band minus level of the whole signal at which reduction starts",
-			Source: "own choice: an s has nearly all its energy in the key band, and a distance between two levels of the sound needs no setting to the take",
+			Source: "own choice: an s has nearly all its energy in the key band, and a distance between two levels of the sound does not depend on the take's level",
 			Trap:   "it follows the distance to the microphone, which threshold_dbfs does not",
 		}))
 	k := kindOf(dsp.NewDeEsser, Kind{
@@ -102,7 +102,7 @@ func deEsserKind() Kind {
 		Also:    []string{"deesser", "desser", "de-ess", "sibilance"},
 		Former:  map[string]string{"mode": "threshold_dbfs for a fixed level, or relative_db for one relative to the whole signal"},
 		Summary: "Dynamic bell that is lowered while the sibilant band is loud.",
-		Trap:    "Too much makes a lisp: 3 to 6 dB on s-sounds only (" + practice + ").",
+		Trap:    "Too much sounds like a lisp: 3 to 6 dB on s-sounds only (" + practice + ").",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.CentreHz }, Field{
 				Key: "centre_hz", Unit: "Hz", Min: lowestHz, Max: highestHz, Default: "6500",
@@ -166,13 +166,13 @@ func limiterKind() Kind {
 			"Without verification the wave between the samples may exceed the ceiling. Measured on speech: under 0.01 dB in recordings at 48 kHz, up to 24 dB of drive; where s-sounds reach up to half the rate, " +
 			"as in any speech at 8 kHz, up to 0.4 dB with a look-ahead of less than 24 frames, 0.25 dB from 24 frames on (0.5 ms at 48 kHz, 3 ms at 8 kHz), 0.1 dB from 132 on (3 ms at 44.1 kHz). " +
 			"Driven white noise exceeds it by 0.3 to 0.8 dB, patterns made for it by more. Up to 3 dB of reduction is routine on a " +
-			"voice, more than 6 dB says that the level ahead of it is wrong (" + practice + ").",
+			"voice, more than 6 dB indicates a wrong level ahead of it (" + practice + ").",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.CeilingDBTP }, Field{
 				Key: "ceiling_dbtp", Unit: "dBTP", Min: -60, Max: 0, Default: "-1",
 				Help:   "highest sample peak and true-peak reading (BS.1770 Annex 2) of the output",
 				Source: "−1 dBTP: EBU R 128; true peak: Rec. ITU-R BS.1770-5 Annex 2; −1.5 to −2 ahead of lossy coding at a low rate: " + practice,
-				Trap:   "a ceiling in sample peaks (dBFS) lets the wave between the samples go up to 3 dB higher on a tone, more on speech",
+				Trap:   "a ceiling in sample peaks (dBFS) lets the true peak between the samples rise up to 3 dB higher on a tone, more on speech",
 			}),
 			number(func(s *S) *float64 { return &s.DriveDB }, Field{
 				Key: "drive_db", Unit: "dB", Min: -60, Max: 60, Default: "0",
@@ -184,13 +184,13 @@ func limiterKind() Kind {
 				Help:   "how long the gain takes to come down ahead of a peak; its latency is floor(lookahead_ms · rate / 1000) frames: 144 by default at 48 kHz",
 				Source: "1 to 5: " + practice,
 				Least:  fmt.Sprintf("and %d frames or more: %g ms at 8 kHz, %g ms at 16 kHz", dsp.ShortestLookahead, dsp.ShortestLookahead/8., dsp.ShortestLookahead/16.),
-				Trap:   "without look-ahead there is no ceiling to promise, so 0 is refused",
+				Trap:   "without look-ahead no ceiling can be guaranteed, therefore 0 is refused",
 			}),
 			word(func(s *S) *dsp.Recovery { return &s.Recovery }, []dsp.Recovery{dsp.SlowRecovery, dsp.MediumRecovery, dsp.FastRecovery}, Field{
 				Key: "recovery", Words: []string{"slow", "medium", "fast"}, Default: `"medium"`,
-				Help:   "how soon the gain comes back after a peak: \"slow\" moves it least, \"fast\" gives the loudest result",
-				Source: "own design: a single peak is let go of soon, sustained limiting slowly",
-				Trap:   "there is no release_ms: with one time constant either peaks pump or low tones are distorted",
+				Help:   "how soon the gain comes back after a peak: \"slow\" moves the gain least, \"fast\" gives the loudest result",
+				Source: "own design: a single peak is released quickly, sustained limiting slowly",
+				Trap:   "there is no release_ms: a single time constant makes either peaks pump or low tones distort",
 			}),
 			linkChannels(func(s *S) *bool { return &s.LinkChannels }),
 			trueOrFalse(func(s *S) *bool { return &s.Verify }, Field{
@@ -239,8 +239,8 @@ func release[S any](at func(*S) *float64, preset, help, source string) Field {
 func lookahead[S any](at func(*S) *float64, preset, source string) Field {
 	return number(at, Field{
 		Key: "lookahead_ms", Unit: "ms", Min: 0, Max: 100, Default: preset, Source: source,
-		Help: "how long the sound is delayed against the gain",
-		Trap: "it is latency, which the run takes out again unless --keep-delay is given",
+		Help: "delay of the sound against the gain",
+		Trap: "it is latency, which process removes unless --keep-delay is given",
 	})
 }
 
@@ -260,7 +260,7 @@ func detectorWindow[S any](at func(*S) *float64, preset, source string) Field {
 	return number(at, Field{
 		Key: "detector_window_ms", Unit: "ms", Min: 0.1, Max: 1000, Default: preset, Source: source,
 		Help: "length of the detector's window",
-		Trap: "shorter than a period of the voice, it makes the gain follow the wave itself, which is distortion",
+		Trap: "shorter than a period of the voice, it makes the gain follow the waveform itself, which is distortion",
 	})
 }
 
@@ -274,7 +274,7 @@ func sidechainHighPass[S any](at func(*S) *float64, preset, source string) Field
 func linkChannels[S any](at func(*S) *bool) Field {
 	return trueOrFalse(at, Field{
 		Key: "link_channels", Default: "true",
-		Help:   "one gain for all channels, from the loudest",
-		Source: "linked, so that a stereo image stays where it is: " + practice,
+		Help:   "one gain for all channels, from the level of the loudest",
+		Source: "linked, so that the stereo image does not shift: " + practice,
 	})
 }

@@ -159,7 +159,7 @@ func (l *linter) settings(i int, s Stage) {
 		l.times(i, v.AttackMs, v.ReleaseMs)
 		l.noEffect(i, v.Ratio, v.RangeDB)
 		if v.CentreHz < v.KeyLowHz || v.CentreHz > v.KeyHighHz {
-			l.warn(i, "centre_hz", "put it between key_low_hz and key_high_hz", "it lowers %g Hz but listens to %g to %g Hz", v.CentreHz, v.KeyLowHz, v.KeyHighHz)
+			l.warn(i, "centre_hz", "put it between key_low_hz and key_high_hz", "it lowers %g Hz but its detector uses %g to %g Hz", v.CentreHz, v.KeyLowHz, v.KeyHighHz)
 		}
 	case dsp.CeilingKeeper:
 		if c := v.Ceiling(); c.DriveDB > muchDriveDB {

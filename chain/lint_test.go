@@ -46,7 +46,7 @@ func TestWarnings(t *testing.T) {
 		{"drive at the bound", limiter + "drive_db = 12\n", nil},
 		{"high corner", highpass + "corner_hz = 121\n", []string{"stage 1 (highpass): a corner at 121 Hz thins a voice"}},
 		{"corner at the bound", highpass + "corner_hz = 120\n", nil},
-		{"bell outside the key band", deEsser + "centre_hz = 3000\n", []string{"stage 1 (de-esser): it lowers 3000 Hz but listens to 4000 to 9000 Hz"}},
+		{"bell outside the key band", deEsser + "centre_hz = 3000\n", []string{"stage 1 (de-esser): it lowers 3000 Hz but its detector uses 4000 to 9000 Hz"}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			c, err := chain.Parse("x.toml", []byte("schema = 1\n"+test.text))

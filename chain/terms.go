@@ -1,6 +1,6 @@
 package chain
 
-// term is a word that Explain knows beside kinds and keys.
+// term is a word that Explain knows besides kinds and keys.
 type term struct {
 	Word     string
 	Also     []string // other spellings
@@ -9,7 +9,7 @@ type term struct {
 	Trap     string
 }
 
-// terms lists units, readings and words of dynamics.
+// terms lists units, readings and terms of dynamics processing.
 func terms() []term {
 	return []term{
 		{
@@ -26,7 +26,7 @@ func terms() []term {
 		},
 		{
 			Word: "dBTP", Also: []string{"true-peak level"},
-			Meaning:  "True-peak level re full scale: the largest value of the wave, between the samples too.",
+			Meaning:  "True-peak level re full scale: the largest value of the continuous waveform, between the samples too.",
 			Document: "Rec. ITU-R BS.1770-5 Annex 2",
 			Trap:     "A 4 times oversampled meter under-reads by up to 0.55 dB at 0.45 of the sampling rate, so it cannot prove a limiter that uses the same meter.",
 		},
@@ -40,13 +40,13 @@ func terms() []term {
 			Word: "LU", Also: []string{"loudness unit"},
 			Meaning:  "Difference of two loudness levels; 1 LU is 1 dB.",
 			Document: "EBU Tech 3341 (2023)",
-			Trap:     "LU without a reference is a difference, LUFS a level: a target in LU must say what 0 LU is (−23 LUFS in EBU R 128).",
+			Trap:     "LU without a reference is a difference, LUFS a level: a target in LU must state what 0 LU is (−23 LUFS in EBU R 128).",
 		},
 		{
 			Word:     "dBu",
 			Meaning:  "Voltage level re √0.6 V = 0.7746 V RMS. +4 dBu is 1.228 V.",
 			Document: "IEC 60027-3 (from memory)",
-			Trap:     "Analogue: it meets dBFS only by a calibration, such as 0 dBFS = +18 dBu. A chain file takes no dBu. 0 dBu is −2.218 dBV.",
+			Trap:     "Analogue: it relates to dBFS only through a calibration, such as 0 dBFS = +18 dBu. A chain file takes no dBu. 0 dBu is −2.218 dBV.",
 		},
 		{
 			Word:     "dBV",
@@ -68,7 +68,7 @@ func terms() []term {
 		},
 		{
 			Word: "Hz", Also: []string{"hertz", "Nyquist", "Nyquist frequency"},
-			Meaning:  "Cycles per second. The Nyquist frequency, half the sampling rate, is the end of what sound at that rate can hold.",
+			Meaning:  "Cycles per second. The Nyquist frequency, half the sampling rate, is the upper limit of sound at that rate.",
 			Document: "International System of Units",
 			Trap:     "A chain file with a corner or centre at or above it is refused for that sound; nothing is moved silently.",
 		},
@@ -80,43 +80,43 @@ func terms() []term {
 		},
 		{
 			Word: "attack", Also: []string{"attack time"},
-			Meaning:  "How fast a dynamics stage answers a rising level: here the time constant, to 1 − 1/e (63.2 %) of the change in dB.",
+			Meaning:  "How fast a dynamics stage responds to a rising level: here the time constant, to 1 − 1/e (63.2 %) of the change in dB.",
 			Document: "own definition; one-pole smoothing after Giannoulis, Massberg, Reiss, JAES 60(6) 2012",
-			Trap:     "There is no one definition: 10 to 90 %, or the time to within 2 or 3 dB of the end (hearing-aid standards IEC 60118-2, ANSI S3.22, from memory). Compare by one.",
+			Trap:     "There is no single definition: 10 to 90 %, or the time to within 2 or 3 dB of the end (hearing-aid standards IEC 60118-2, ANSI S3.22, from memory). Compare figures of one definition only.",
 		},
 		{
 			Word: "release", Also: []string{"release time", "recovery"},
-			Meaning:  "How fast a dynamics stage answers a falling level: here the time constant, to 1 − 1/e (63.2 %) of the change in dB, after hold and detector window.",
+			Meaning:  "How fast a dynamics stage responds to a falling level: here the time constant, to 1 − 1/e (63.2 %) of the change in dB, after hold and detector window.",
 			Document: "own definition; one-pole smoothing after Giannoulis, Massberg, Reiss, JAES 60(6) 2012",
-			Trap:     "A short release on a deep voice follows the wave itself: distortion.",
+			Trap:     "A short release on a deep voice follows the single cycles of the waveform: distortion.",
 		},
 		{
 			Word:     "knee",
 			Meaning:  "The rounded part of a static curve at the threshold, knee_db wide and centred on the threshold; a quadratic.",
 			Document: "Giannoulis, Massberg, Reiss, JAES 60(6) 2012, pp. 399–408",
-			Trap:     "With a soft knee a compressor works from half the knee under its threshold on; at the threshold a 4:1 with a 6 dB knee takes 0.56 dB already.",
+			Trap:     "With a soft knee a compressor starts half the knee below its threshold; at the threshold, 4:1 with a 6 dB knee already reduces by 0.56 dB.",
 		},
 		{
 			Word: "latency", Also: []string{"look-ahead", "lookahead"},
-			Meaning:  "Frames by which the output of a stage lags its input, because the gain is worked out ahead of the sound. Filters here have none.",
+			Meaning:  "Frames by which the output of a stage lags its input, because the gain is computed ahead of the sound. Filters here have none.",
 			Document: "common practice, no source",
-			Trap:     "A filter's group delay is not latency; and latency on one of two microphones makes a comb: 1 ms cancels at 500 Hz.",
+			Trap:     "A filter's group delay is not latency; and latency on one of two microphones makes a comb filter: 1 ms cancels at 500 Hz.",
 		},
 		{
 			Word: "true peak", Also: []string{"inter-sample peak", "true_peak_dbtp"},
-			Meaning:  "The largest value of the continuous wave that the samples stand for; in dBTP.",
+			Meaning:  "The largest value of the continuous waveform that the samples represent; in dBTP.",
 			Document: "Rec. ITU-R BS.1770-5 Annex 2",
 			Trap:     "A sine at a quarter of the sampling rate, its samples at 45°, has a true peak 3.01 dB over its sample peak.",
 		},
 		{
 			Word: "sample peak", Also: []string{"sample_peak_dbfs", "peak"},
-			Meaning:  "The largest sample, without its sign; in dBFS.",
+			Meaning:  "The largest magnitude of a sample; in dBFS.",
 			Document: "common practice, no source",
-			Trap:     "A ceiling in sample peaks does not keep converters and coders from clipping: see true peak.",
+			Trap:     "A sample-peak ceiling does not prevent clipping in converters and coders: see true peak.",
 		},
 		{
 			Word: "RMS", Also: []string{"root mean square"},
-			Meaning:  "Square root of the mean of the squares, here over a triangular window of detector_window_ms; a full-scale sine has −3.01 dBFS.",
+			Meaning:  "Square root of the mean of the squares, here over a triangular window of detector_window_ms; a full-scale sine reads −3.01 dBFS.",
 			Document: "AES17-2015 clause 5.2.3 for measuring (true RMS)",
 			Trap:     "3.01 dB below the peak on a sine, 10 dB and more on speech: a threshold does not carry over from one detector to the other.",
 		},
@@ -124,19 +124,19 @@ func terms() []term {
 			Word:     "noise floor",
 			Meaning:  "Level of what remains in the pauses.",
 			Document: "common practice, no source",
-			Trap:     "A figure without bandwidth and weighting says nothing; nor does one taken from the loudest or the quietest window.",
+			Trap:     "A figure without bandwidth and weighting means nothing; neither does one taken from the loudest or the quietest window.",
 		},
 		{
 			Word: "hysteresis", Also: []string{"chatter"},
 			Meaning:  "Distance between the level that opens an expander and the level that lets it close.",
 			Document: "common practice, no source",
-			Trap:     "With none, noise around the threshold opens and closes it many times a second.",
+			Trap:     "Without it, noise around the threshold opens and closes it many times a second.",
 		},
 		{
 			Word: "ceiling", Also: []string{"limit"},
 			Meaning:  "The true peak, in dBTP, that a limiter's output does not exceed.",
 			Document: "−1 dBTP: EBU R 128",
-			Trap:     "Lossy coding and resampling after the limiter move peaks up again, by 0.1 to 2 dB (common practice, no source).",
+			Trap:     "Lossy coding and resampling after the limiter raise peaks again, by 0.1 to 2 dB (common practice, no source).",
 		},
 		{
 			Word: "loudness range", Also: []string{"LRA", "loudness_range_lu"},
@@ -148,13 +148,13 @@ func terms() []term {
 			Word:     "dither",
 			Meaning:  "Noise added before samples are rounded to fewer bits, so that the error is noise and not distortion; triangular (TPDF), two steps wide, here.",
 			Document: "Lipshitz, Wannamaker, Vanderkooy, JAES 40(5) 1992 (from memory)",
-			Trap:     "Once, and last: rounded again without it, the sound is distorted again.",
+			Trap:     "Dither once, at the last rounding: another rounding without dither distorts again.",
 		},
 		{
 			Word: "stage", Also: []string{"kind", "chain"},
-			Meaning:  "A chain file is a list of [[stage]] tables; the sound passes them from top to bottom. kind says what a stage is, its other keys how it works.",
+			Meaning:  "A chain file is a list of [[stage]] tables; the sound passes them from top to bottom. kind selects the type of stage; its other keys are its settings.",
 			Document: "this program",
-			Trap:     "Double brackets: [stage] would be one table, [[stage]] is one more of a list.",
+			Trap:     "Double brackets: [stage] would be a single table; [[stage]] adds one to the list.",
 		},
 		{
 			Word:     "band",
@@ -164,21 +164,21 @@ func terms() []term {
 		},
 		{
 			Word: "name", Also: []string{"notes"},
-			Meaning:  "Text in quotes. At the top of a chain file, name and notes say what the chain is for; in a stage, name is what traces and messages call it.",
+			Meaning:  "Text in quotes. At the top of a chain file, name and notes describe the chain; in a stage, name is used in traces and messages.",
 			Document: "this program",
-			Trap:     "Each stage needs a name of its own; without one it is called by its kind, numbered if there are several.",
+			Trap:     "Names must be unique; a stage without a name gets that of its kind, numbered if there are several.",
 		},
 		{
 			Word:     "schema",
 			Meaning:  "Version of the chain file's own format: schema = 1 on the first line.",
 			Document: "this program",
-			Trap:     "A file of a newer schema is refused, not half understood.",
+			Trap:     "A file of a newer schema is refused as a whole.",
 		},
 		{
 			Word: "enabled", Also: []string{"bypass"},
 			Meaning:  "enabled = false leaves a stage out: it is checked, but not built and not run. Default true.",
 			Document: "this program",
-			Trap:     "A stage that is left out adds no latency either.",
+			Trap:     "A disabled stage adds no latency either.",
 		},
 	}
 }

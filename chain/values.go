@@ -23,7 +23,7 @@ func (d *decoder) setting(f Field, v *tomlfile.Value) (setting, bool) {
 			p := tomlfile.Problem{Key: f.Key, Found: "found " + v.Raw, Accepted: f.Accepted()}
 			switch {
 			case f.Key == "ratio" && v.Number > 0 && v.Number < 1:
-				p.Hint = "written the other way up it is " + strconv.FormatFloat(1/v.Number, 'g', 4, 64)
+				p.Hint = "its inverse is " + strconv.FormatFloat(1/v.Number, 'g', 4, 64)
 			case f.Max == 0 && v.Number > 0 && f.inRange(-v.Number):
 				p.Hint = "did you mean " + f.Key + " = -" + strings.TrimPrefix(v.Raw, "+") + "?"
 			}

@@ -61,7 +61,7 @@ func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) 
 	return err
 }
 
-// interrupted says in plain words that a context was cancelled.
+// interrupted returns an error in plain words for a cancelled context.
 type interrupted struct{ cause error }
 
 func (interrupted) Error() string   { return "interrupted" }

@@ -6,9 +6,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Envelope is a meter of what a picture of a wave shows: the least and the largest
-// sample of all channels in each of a bounded number of columns. Its memory does not
-// depend on the length of the sound.
+// Envelope is the meter behind the picture of a waveform: the smallest and the
+// largest sample of all channels in each of a bounded number of columns. Its memory
+// does not depend on the length of the sound.
 type Envelope struct {
 	columns   int
 	perColumn int64 // frames

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
-// InputNoise is what an equivalent input noise follows from. Nothing of it is
-// guessed: what is nil or "" is asked for.
+// InputNoise is what an equivalent input noise is computed from. Nothing is
+// assumed: a nil or empty field is an error that asks for it.
 type InputNoise struct {
 	Noise       *Level       // at the output, in the weighting and bandwidth below
 	Calibration *Calibration // if the noise is in dBFS

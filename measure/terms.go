@@ -10,7 +10,7 @@ import (
 
 // Term explains a reading, or several of a family.
 type Term struct {
-	Name     string // as it is written, with N for a number
+	Name     string // with N for a number and {a,b} for alternatives
 	Meaning  string
 	Document string // where it is defined
 	Trap     string
@@ -18,8 +18,8 @@ type Term struct {
 }
 
 // terms explain every reading of this package and of those that build on it; a test
-// looks for names that are missing. Names may hold N, for a number, and {a,b}. They
-// are compiled once somebody asks.
+// finds names that are missing. Names may hold N, for a number, and {a,b}, for
+// alternatives. They are compiled at the first use.
 var terms = sync.OnceValue(func() []Term { return append(compileTerms(termTable), compileTerms(wordTable)...) })
 
 var termTable = [][4]string{
@@ -28,57 +28,57 @@ var termTable = [][4]string{
 	{"momentary_max_lufs", "Largest loudness over 400 ms, on a 10 ms grid.", "EBU Tech 3341", "A coarser grid reads less."},
 	{"short_term_max_lufs", "Largest loudness over 3 s, on a 10 ms grid.", "EBU Tech 3341", "Its time code is where the window begins."},
 	{"peak_to_loudness_lu", "True peak less integrated loudness.", "AES TD1004, EBU R 128 s1", "A single click sets it."},
-	{"sample_peak_dbfs", "Largest |sample|.", "EBU Tech 3341", "The wave between the samples is up to 3 dB higher on a tone, more on noise."},
+	{"sample_peak_dbfs", "Largest |sample|.", "EBU Tech 3341", "The true peak, between the samples, is up to 3 dB higher on a tone, more on noise."},
 	{"true_peak_dbtp", "The larger of the sample peak and the Annex 2 reading: what a meter shows.", "Rec. ITU-R BS.1770-5 Annex 2", "Four-fold interpolation misses up to 0.55 dB at 0.45 of the rate: see true_peak_fine_dbtp."},
-	{"true_peak_annex2_dbtp", "Largest output of the printed 48-tap interpolator alone.", "Rec. ITU-R BS.1770-5 Annex 2", "It can lie below the sample peak, and over the wave."},
+	{"true_peak_annex2_dbtp", "Largest output of the printed 48-tap interpolator alone.", "Rec. ITU-R BS.1770-5 Annex 2", "It can be below the sample peak, or above the true peak."},
 	{"true_peak_fine_dbtp", "Largest value of a 256-tap sinc at 64 places between the samples.", "windowed sinc; error printed beside it", "No 4-fold meter shows it: it may be higher than a delivery's own measurement."},
 	{"overshoot_{sample,annex2,fine}_db", "By how much a sound exceeds its ceiling, by that reading; below 0 it stays under.", "sample_peak_dbfs, true_peak_dbtp, true_peak_fine_dbtp less the ceiling", "The ceiling is a claim: give the one that the device is set to."},
-	{"first_window_overshoot_db", fmt.Sprintf("Overshoot in the first %d ms after silence.", FirstWindowMs), "own definition", "A limiter that holds in the middle may miss here."},
+	{"first_window_overshoot_db", fmt.Sprintf("Overshoot in the first %d ms after silence.", FirstWindowMs), "own definition", "A limiter that holds its ceiling within a programme may miss it here."},
 	{"{time_over_ceiling_ms,over_events}", "How long, and how often, the sound is over the ceiling by any of the three readings.", "own definition", fmt.Sprintf("Two overs of a channel nearer than %d ms count as one.", mergeMs)},
 	{"image_shift_db", "Largest difference of two channels' gains over a short time.", "own definition", "0 for linked channels only."},
-	{"noise_floor_{dbfs,a_dbfs,c_dbfs,bs468_dbfs}", "Noise in the pauses, 20 Hz to 20 kHz: unweighted, A or C (IEC 61672-1), or through the network of BS.468.", "own estimator: lowest mode of the distribution of 50 ms levels above 150 Hz", "Mathematical rms: 3.01 dB less than re a full-scale sine. The BS.468 network alone is no quasi-peak reading."},
+	{"noise_floor_{dbfs,a_dbfs,c_dbfs,bs468_dbfs}", "Noise in the pauses, 20 Hz to 20 kHz: unweighted, A- or C-weighted (IEC 61672-1), or through the network of BS.468.", "own estimator: lowest mode of the distribution of 50 ms levels above 150 Hz", "Mathematical rms: 3.01 dB less than re a full-scale sine. The BS.468 network alone is no quasi-peak reading."},
 	{"lower_noise_floor_dbfs", "Noise where it is lowest, if it rises by more than 3 dB for 30 s: noise_floor_dbfs is then the higher of the two.", "own definition", "Something was switched on, or a window opened."},
 	{"pauses_ms", "Total length of the pauses from which the noise floor is read.", "own estimator: see noise_floor_dbfs", "Under a second, the floor is a guess."},
-	{"noise_variation", "How much the level of the noise varies from one 50 ms to the next, over how much steady noise does: 1 for steady noise.", "own statistic: chi-square law of the octaves' levels", "Over 3 the quietest sound is not the noise of a room, and the floor is undecided. A steady music bed is not recognised by it."},
-	{"{softer,louder}_speech_dbfs", "Levels of the speech, where its stretches fall into two groups 6 dB apart and more.", "own definition", "Two people, or one who moved. A compressor does not bridge them."},
-	{"{speech_level_dbfs,speech_to_noise_db}", "Power mean of what is 10 dB over the noise; and how far over it.", "common practice, no source", "Not a loudness: it is not gated by BS.1770."},
-	{"{hum_hz,hum_level_dbfs}", "Mains frequency that stands out of the pauses, and the power of its lines.", "own definition", "A hum that stops with the speech is not in the pauses."},
+	{"noise_variation", "How much the level of the noise varies from one 50 ms to the next, relative to steady noise, which reads 1.", "own statistic: chi-square law of the octaves' levels", "Over 3 the quietest sound is not the noise of a room, and the floor is undecided. It does not recognise a steady music bed."},
+	{"{softer,louder}_speech_dbfs", "Levels of the speech, where its stretches fall into two groups 6 dB apart and more.", "own definition", "Two people, or one who moved. A compressor does not remove the difference."},
+	{"{speech_level_dbfs,speech_to_noise_db}", "Power mean of the sound that is 10 dB or more above the noise; and that level less the noise floor.", "common practice, no source", "Not a loudness: it is not gated by BS.1770."},
+	{"{hum_hz,hum_level_dbfs}", "Mains frequency detected in the pauses, and the power of its fundamental and harmonics.", "own definition", "A hum that stops with the speech is not in the pauses."},
 	{"dc_dbfs", "Mean of the samples.", "common practice, no source", "A high-pass removes it."},
 	{"crest_factor_db", "Sample peak over rms.", "IEC 60268-2 (from memory)", "Low after limiting, high with clicks."},
-	{"asymmetry_db", "Positive peak over negative peak.", "common practice, no source", "A voice has it by nature; inverted polarity changes its sign."},
+	{"asymmetry_db", "Positive peak over negative peak.", "common practice, no source", "A voice is asymmetric by nature; inverted polarity changes its sign."},
 	{"used_bits", "Bits down to the lowest one that any sample uses.", "own definition", "Bits that are always zero are not counted: a 16-bit recording in a 24-bit file uses 16."},
-	{"{clips,flat_tops,dropouts,plosives,sibilants}", "Events of that kind: their number; the list has their times.", "common practice, no source; each reading holds its definition", "A sound that is loud on purpose may count. After a high-pass about half of the clipped peaks of five samples and more are found, after a change of level or dither nearly all."},
-	{"highest_content_hz", "Highest frequency at which the long-term spectrum stands out of the rounding of the file.", "own definition", "Noise of a room or a preamplifier reaches half the rate: then it is a reading of that noise, not of the voice. Far below, it shows a codec, a telephone or an earlier, lower rate."},
+	{"{clips,flat_tops,dropouts,plosives,sibilants}", "Events of that kind: their number; the list has their times.", "common practice, no source; each reading holds its definition", "A sound that is loud by intent may count. After a high-pass about half of the clipped peaks of five samples and more are found, after a change of level or dither nearly all."},
+	{"highest_content_hz", "Highest frequency at which the long-term spectrum is above the rounding noise of the file.", "own definition", "Noise of a room or a preamplifier reaches half the rate: then it is a reading of that noise, not of the voice. Far below, it shows a codec, a telephone or an earlier, lower rate."},
 	{"correlation", "Normalised correlation of channels 1 and 2.", "common practice, no source", "A delay lowers it: look at channel_delay_frames."},
-	{"channel_{delay_frames,gain_db}", "Delay and level of channel 2 against channel 1, where they hold one source.", "largest cross-correlation; rms", "Of two sources there is none."},
+	{"channel_{delay_frames,gain_db}", "Delay and level of channel 2 against channel 1, where they hold one source.", "largest cross-correlation; rms", "Undefined if the channels hold two sources."},
 	{"channel_gain_difference_db", "Gain of channel 1 less that of channel 2 while channel 1 is louder.", "own definition", "0 for linked channels."},
 	{"channel_balance_NtoN_db", "Level of one channel over another, both driven alike.", "AES17-2015 (clause on channel balance)", ""},
-	{"crosstalk_NtoN_db", "How much of one channel's tone is in the other.", "AES17-2015 6.5.2", "Noise hides it: it is read at the tone's frequency."},
-	{"{latency,largest_sample}_{frames,ms}", "When the response to an impulse begins; and where it is largest. Of a recording: file against file, both started together.", "own definition", "Not the group delay of a filter, whose response begins at once."},
-	{"correlation_delay_{frames,ms}", "Delay of largest band-limited correlation, between the frames.", "own definition", "A mean of the group delays where a device disperses."},
-	{"echo_{delay_frames,delay_ms,level_db}", "The strongest later arrival, as of direct monitoring that was left on.", "common practice, no source", ""},
-	{"round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}", "Latency over several runs: mean, least, most, and most less least.", "own definition", "A spread of a frame and more is a path that begins anew each time."},
+	{"crosstalk_NtoN_db", "Level of one channel's tone in the other channel.", "AES17-2015 6.5.2", "Noise hides it: it is read at the tone's frequency."},
+	{"{latency,largest_sample}_{frames,ms}", "Time at which the response to an impulse begins, and at which it is largest. In a recording: one file against the other, both started together.", "own definition", "Not the group delay of a filter, whose response begins at once."},
+	{"correlation_delay_{frames,ms}", "Delay with the largest band-limited correlation, to fractions of a frame.", "own definition", "A mean of the group delays where a device disperses."},
+	{"echo_{delay_frames,delay_ms,level_db}", "The strongest later arrival, for example of direct monitoring that was left on.", "common practice, no source", ""},
+	{"round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}", "Latency over several runs: mean, least, most, and most less least.", "own definition", "A spread of a frame or more means that the path starts with another delay each time."},
 	{"latency_added_{frames,ms}", "Latency of an effect's path less that of the loopback at the same rate and buffer size.", "own definition", "Both have to be recorded with one set-up."},
-	{"full_scale_input_dbu", "Level at a device's input that brings its converter to full scale.", "calibration of the input less the gain", "The input may clip before: see maximum_level_dbu."},
-	{"maximum_{level,output}_dbu", "The same as maximum_level_dbfs and maximum_output_dbfs in volts: at the input by the plan's input_calibration, at the output by its calibration.", "AES17-2015 6.2.1", "The test is loud by nature."},
-	{"converter_headroom_db", "Full scale less the largest sample while the level rises to the maximum.", "own definition", "0: the converter's own full scale was reached, and what lies behind it clips no earlier."},
-	{"gain_{range,error}_db", "Gain at the highest setting of a plan less that at the lowest; and by how much a gain is off what its control says, against the lowest.", "own definition", "The nominal gains are those of the plan: enter what the control shows."},
-	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter has it without latency."},
+	{"full_scale_input_dbu", "Level at a device's input that brings its converter to full scale.", "calibration of the input less the gain", "The input may clip at a lower level: see maximum_level_dbu."},
+	{"maximum_{level,output}_dbu", "The same as maximum_level_dbfs and maximum_output_dbfs in volts: at the input by the plan's input_calibration, at the output by its calibration.", "AES17-2015 6.2.1", "The test is loud."},
+	{"converter_headroom_db", "Full scale less the largest sample while the level rises to the maximum.", "own definition", "0: the converter's own full scale was reached, and no later part of the path clips earlier."},
+	{"gain_{range,error}_db", "Gain at the highest setting of a plan less that at the lowest; and the largest error of a gain against its control's scale, relative to the lowest setting.", "own definition", "The nominal gains are those of the plan: enter what the control shows."},
+	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter without latency has group delay too."},
 	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},
-	{"gain_db", "Level of the response relative to the stimulus, or of B relative to A, by least squares. For B only the blocks of 4096 frames count whose ratio is within 0.5 dB of the median ratio (weighted by energy).", "least squares", "After a step of level it is that of the part with more energy, and residual_dbfs is what is left at that gain."},
-	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31p5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "Of a stage that works by level it is true at the stimulus's level only."},
+	{"gain_db", "Level of the response relative to the stimulus, or of B relative to A, by least squares. Only blocks of B (4096 frames) count whose ratio is within 0.5 dB of the median ratio (weighted by energy).", "least squares", "After a step of level it is the gain of the part with more energy, and residual_dbfs is the residual at that gain."},
+	{"gain_at_N{hz,khz}_db", "Gain at a frequency: at 1 kHz always, at others where a claims file asks for it. gain_at_31p5hz_db is that at 31.5 Hz.", "sweep (Farina 2000) or multitone", "For a level-dependent stage it holds at the stimulus's level only."},
 	{"response_{max,min}_db", "Highest and lowest magnitude from 20 Hz to 20 kHz, against 1 kHz.", "sweep (Farina 2000) or multitone", "A narrow notch may lie between a multitone's tones."},
-	{"{lower_corner_hz,upper_corner_hz}", "Where the magnitude is 3.01 dB under that at 1 kHz, below and above it.", "10·log10(1/2)", "Only where the sweep reaches it: the reason says how far it went."},
-	{"ripple_db", "Highest less lowest magnitude between the corners, an octave and more inside of each, from 20 Hz to 20 kHz.", "own definition", "response_max_db and response_min_db have the fall at the ends in them; this has not."},
+	{"{lower_corner_hz,upper_corner_hz}", "Frequencies below and above 1 kHz at which the magnitude is 3.01 dB less than at 1 kHz.", "10·log10(1/2)", "Only where the sweep reaches it: the reason says how far it went."},
+	{"ripple_db", "Highest less lowest magnitude between the corners, an octave and more inside of each, from 20 Hz to 20 kHz.", "own definition", "response_max_db and response_min_db include the fall at the band edges; this reading does not."},
 	{"response_deviation_db", "Largest distance of the magnitude from the declared response.", "closed form of the declared filter", "A stage's plan states its own deviation from the analogue filter under the same name."},
-	{"mask_excess_db", "By how much a response, against its gain at 1 kHz, is outside of the mask of a claims file where it is furthest outside; less than 0: inside everywhere.", "own definition", "The mask says nothing beyond its first and last frequency."},
+	{"mask_excess_db", "Largest excess of a response, relative to its gain at 1 kHz, over the mask of a claims file; below 0 the response is within the mask everywhere.", "own definition", "The mask applies nothing beyond its first and last frequency."},
 	{"{corner_hz,slope_db_per_octave}", "A filter's −3.01 dB frequency and its steepness beyond, read back.", "10·log10(1/2); straight line over octaves", ""},
 	{"{centre_hz,bell_gain_db,bell_q}", "A bell read back: its extreme, and its centre over the distance of the half-gain points.", "W3C Audio EQ Cookbook", "Not the Q of the −3 dB points."},
-	{"notch_{hz,depth_db,q}", "A notch read back: the middle of its -3.01 dB points, how far down its bottom is, and its centre over their distance.", "W3C Audio EQ Cookbook", "The depth is read on the grid of the measurement: at least so much."},
+	{"notch_{hz,depth_db,q}", "A notch read back: the middle of its -3.01 dB points, the attenuation at its minimum, and its centre over their distance.", "W3C Audio EQ Cookbook", "The depth is read on the grid of the measurement: the notch is at least as deep."},
 	{"shelf_{hz,gain_db,q}", "A shelf read back: where half its gain in dB is reached, its gain, its steepness.", "W3C Audio EQ Cookbook", ""},
 	{"{tone,low_tone,high_tone}_{hz,dbfs}", "Frequency and level of a tone in the response.", "AES17-2015 3.12: a full-scale sine is 0 dBFS", ""},
 	{"harmonicN_{db,percent}", "The harmonic of that order against the fundamental.", "IEC 60268-3 14.12", ""},
-	{"harmonicN_{at_1khz,max}_db", "The harmonic of that order against the fundamental, at 1 kHz and where it is largest, by a sweep.", "Farina 2000; Novak, Lotton, Simon, JAES 63(10) 2015", "At the sweep's level only; and what a digital device folds back at half its rate is not in it."},
+	{"harmonicN_{at_1khz,max}_db", "The harmonic of that order against the fundamental, at 1 kHz and where it is largest, by a sweep.", "Farina 2000; Novak, Lotton, Simon, JAES 63(10) 2015", "At the sweep's level only. Aliases in a digital device are not included."},
 	{"thd_{fundamental,total}_{db,percent}", "All harmonics against the fundamental, or against all of the sound.", "IEC 60268-3 14.12", "The two differ above 10 %: state which."},
 	{"thd_plus_noise_{db,percent}", "Everything but the tone, through AES17's notch, 20 Hz to 20 kHz, against the whole.", "AES17-2015 6.3.1", "Hum and noise count: it is not distortion alone. The notch removes 0.21 dB of a second harmonic and 0.07 dB of a third: without noise it can read under the THD."},
 	{"{modulation,difference}_distortion{N,_aes17}_{db,percent}", "Products of two tones, by order (IEC 60268-3) or as AES17 sums them.", "IEC 60268-3 14.12.7 and 14.12.8; AES17-2015 6.3.5 and 6.3.6", "The documents use different references: never compare figures of two."},
@@ -88,47 +88,47 @@ var termTable = [][4]string{
 	{"{mainsN_dbfs,mains_hz,mains_sum_dbfs}", "Mains frequency and its products with digital zero at the input.", "AES17-2015 6.5.1", ""},
 	{"linearity_{mN,N,worst}_db", "Gain at a level against that at the reference level.", "AES17-2015 6.3.7", "Noise hides the lowest ones."},
 	{"maximum_{level,output}_dbfs", "Level at which THD+N reaches 1 % or the gain falls by 0.3 dB.", "AES17-2015 6.2.1", "The test is loud by nature."},
-	{"{idle_tail_peak_dbfs,decay_to_zero_ms,limit_cycle_hz,limit_cycle_period_frames}", "After the input has ended: largest sample of the last half second, time until the output is exactly 0, and frequency and period of what repeats without end.", "own definition", "A limit cycle never ends."},
-	{"{plateau_gain_db,curve_error_db,curve_deviation_db,unsettled_steps}", "Largest gain of a static curve; its distance from the fit and from what is declared; steps that still moved.", "stepped tone; Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Unsettled steps make any fit wrong: give longer ones."},
+	{"{idle_tail_peak_dbfs,decay_to_zero_ms,limit_cycle_hz,limit_cycle_period_frames}", "After the input has ended: largest sample of the last half second, time until the output is exactly 0, and frequency and period of an output that repeats without end.", "own definition", "A limit cycle never ends."},
+	{"{plateau_gain_db,curve_error_db,curve_deviation_db,unsettled_steps}", "Largest gain of a static curve; its distance from the fit and from the declared curve; steps whose gain still moved.", "stepped tone; Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Unsettled steps make any fit wrong: give longer ones."},
 	{"{compression,expansion}_{threshold_dbfs,ratio,knee_db}", "A static curve's threshold, ratio and knee, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "Levels are peaks of a sine: an rms detector's threshold is 3.01 dB lower."},
 	{"compression_slope", "1 over the compression's ratio: 0 for a limiter, whose ratio is not measurable.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", ""},
-	{"expansion_range_db", "By how much an expander reduces at most, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "The steps have to go far enough down to reach it."},
-	{"hysteresis_db", "How much lower an expander closes than it opens.", "own definition", "Its resolution is one step of the stimulus."},
+	{"expansion_range_db", "Largest attenuation of an expander, fitted.", "Giannoulis, Massberg, Reiss, JAES 60(6) 2012", "The steps have to go far enough down to reach it."},
+	{"hysteresis_db", "Distance in dB from the opening level of an expander down to its closing level.", "own definition", "Its resolution is one step of the stimulus."},
 	{"detector_crest_db", "0: the detector reads rms; 3.01: it reads peaks.", "crest factors of a sine and of two equal tones", "A window shorter than the tones' beat reads in between."},
 	{"{attack,release}_ms", "Time constant: from 0.1 % to 63.2 % of the change of gain in dB.", "1 − 1/e", "A time to 90 % is 2.3 times as long."},
 	{"{attack,release}_10_90_ms", "From 10 to 90 % of the change of gain in dB.", "common practice, no source", "2.2 time constants."},
-	{"{attack,release}_within_2db_ms", "From the change of level to within 2 dB of the last gain.", "IEC 60268-8", "Depends on how large the change is."},
+	{"{attack,release}_within_2db_ms", "From the change of level to within 2 dB of the final gain.", "IEC 60268-8", "Depends on how large the change is."},
 	{"{attack,release}_{begins_ms,change_db}", "When the gain begins to move after the change of level (below 0: look-ahead; of a release: hold), and by how much it moves.", "own definition", ""},
-	{"step_overshoot_db", "How far the level is over its last value after a step up.", "own definition", ""},
-	{"{missing_ms,extra_ms}", "What of A is not in B, and what of B is not in A: at the ends, the delay not counted.", "own definition", "No other reading covers it: compare --at-most and check's like accept nothing missing."},
-	{"{similarity,delay_frames,delay_ms}", "Correlation of A and B, and by how much B is later.", "largest correlation of the differences from frame to frame", "In a steady tone the delay is known to a whole number of periods only."},
+	{"step_overshoot_db", "Largest excess of the level over its final value after a step up.", "own definition", ""},
+	{"{missing_ms,extra_ms}", "Length of A that is missing from B, and of B that is not in A, at the ends, without the delay.", "own definition", "No other reading covers it: compare --at-most and check's like accept nothing missing."},
+	{"{similarity,delay_frames,delay_ms}", "Correlation of A and B, and the delay of B.", "largest correlation of the differences from frame to frame", "For a steady tone the delay is ambiguous by whole periods."},
 	{"drift_ppm", "By how much B's clock runs faster (above 0) or slower than A's.", "slope of the delay", "25 ppm are 90 ms in an hour."},
-	{"residual_{dbfs,a_dbfs}", "What is left of B, lined up and brought to A's level, less A; A: weighted by IEC 61672-1.", "mathematical rms", "It states how much differs, not whether that is audible."},
+	{"residual_{dbfs,a_dbfs}", "B, aligned and matched to A's level, less A; A: weighted by IEC 61672-1.", "mathematical rms", "It states how much differs, not whether that is audible."},
 	{"residual_Nhz_dbfs", "The difference in a third-octave band.", "IEC 61260-1", ""},
 	{"null_depth_db", "rms of A over that of the difference.", "common practice, no source", "A phase shift of 1° limits it to 35 dB."},
-	{"unexplained_dbfs", "What in B is not A through a fixed linear filter.", "incoherent power (Bendat and Piersol)", "Short sounds read too high."},
+	{"unexplained_dbfs", "Power in B that no fixed linear filter of A explains.", "incoherent power (Bendat and Piersol)", "Short sounds read too high."},
 	{"{largest_difference_dbfs,first_difference_frames,changed_samples}", "Where and how much samples differ.", "sample by sample", "The last two look before levels are matched."},
 	{"dropouts_{a,b}", "Stretches in which one sound is silent while the other continues.", "own definition", ""},
 	{"response_difference_{db,hz}", "Largest difference of response in third octaves, against the median of the bands.", "transfer function H1 (Bendat and Piersol); IEC 61260-1", "Bands in which B does not follow A are left out."},
 	{"{integrated_difference,range_difference}_lu", "Loudness and range of B less those of A.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{sample_peak,true_peak}_difference_db", "Peaks of B less those of A.", "as the readings themselves", ""},
 	{"{noise_floor,noise_floor_a}_difference_db", "Noise in the pauses of B less that of A, unweighted or A-weighted.", "noise_floor_dbfs, noise_floor_a_dbfs", "The files are taken as they are: a louder copy has louder noise."},
-	{"{same_samples,frames_change}", "Whether every sample is that of the baseline, and how many frames there are more.", "SHA-256", "Another program may round otherwise: then set a limit for the residual."},
+	{"{same_samples,frames_change}", "Whether every sample is that of the baseline, and the difference in the number of frames.", "SHA-256", "Another program may round differently: then limit the residual instead."},
 	{"{integrated_change,range_change}_lu", "Loudness and range less those of the baseline.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{true_peak_change,spectrum_change,level_change}_db", "True peak, third-octave bands and the level over 24 ms against the baseline; the largest change.", "IEC 61260-1 for the bands", ""},
 	{"{delay_change_frames,gain_change_db}", "Delay and gain against the baseline, by the sums that it keeps.", "largest correlation; least squares", "A filter that changed shifts the phase, which is not stated as a delay."},
-	{"{difference_change_dbfs,local_changes}", "The difference from the baseline as the sounds lie, and the blocks of 24 ms in which far more changed than elsewhere.", "sums with random signs: their squares are the energy of a difference, in the mean", "Nothing is matched: a changed gain or delay counts in full."},
-	{"programme_{level_db,gain_trace_db,residual_db,largest_difference_dbfs}", "What a device makes of invented speech against a plain model of its settings: level, largest difference of level in 10 ms, what is left of the difference, its largest sample.", "own definition", "A device that is late by one frame differs everywhere: look at latency_frames first."},
+	{"{difference_change_dbfs,local_changes}", "The difference from the baseline without matching, and the blocks of 24 ms in which far more changed than elsewhere.", "sums with random signs: their squares are the energy of a difference, in the mean", "Nothing is matched: a changed gain or delay counts in full."},
+	{"programme_{level_db,gain_trace_db,residual_db,largest_difference_dbfs}", "A device's output on synthetic speech against a plain model of its settings: level, largest difference of level in 10 ms, residual, largest sample of the residual.", "own definition", "A device that is late by one frame differs everywhere: look at latency_frames first."},
 	{"repeat_changed_samples", "Samples of a second response to one sound that differ from the first.", "bit by bit", "Dither that is not seeded changes all of them."},
 	{"rounding_{noise,mean,peak}_lsb", "The error of writing 16-bit integers, in steps: rms, mean, largest.", "Lipshitz, Wannamaker and Vanderkooy, JAES 40(5) 1992: 0.5 with TPDF dither, 0.289 without", "Without dither the error follows the sound: that is distortion, and lower than with dither."},
 	{"claims_{passed,failed,undecided}", "Claims of a proof, by verdict.", "boothbench prove", "An undecided claim has not passed."},
 	{"{noise_dbfs,mark_over_noise_db}", "Noise before a recording's marks, and the marks over it.", "own definition", "A noisy path needs a louder or longer stimulus."},
 	{"{equivalent_input_noise_a_dbu,equivalent_input_noise_a_dbv,thermal_noise_a_dbu,noise_figure_a_db}", "Equivalent input noise, thermal noise of the source and noise figure, all A-weighted.", "IEC 61672-1:2013 for the weighting", "Lower than unweighted by about 2 dB for white noise: never compare the two."},
-	{"headphone_noise_a_db_spl", "A-weighted noise of an output as the sound pressure that a headphone of a stated sensitivity makes of it.", "common practice, no source", "The sensitivity is at 1 kHz; and any output of some volts can reach a level that hurts."},
-	{"equivalent_input_noise_{dbu,dbv}", "Output noise less gain: what noise would be at the input.", "common practice, no source", "Means nothing without source resistance, bandwidth, weighting and gain."},
-	{"{thermal_noise_dbu,noise_figure_db}", "Noise of the source's resistance, and how far the equipment's is over it.", "Johnson and Nyquist 1928: √(4kTRB)", "A figure under it is impossible, or weighted."},
-	{"{load_drop_db,largest_loss_db,response_spread_db,output_impedance_ohm}", "What an output's impedance does to a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
-	{"{expander,compressor,de_esser,limiter}_reduction_{median,p95,most}_db", "By how much a stage of that kind reduces while it works: median, 95th percentile, largest.", "own definition: milliseconds with 0.1 dB of reduction or more", "Of the working time, not of all: a limiter that works once has a median too. Look at the share of time beside it."},
+	{"headphone_noise_a_db_spl", "A-weighted noise of an output, as sound pressure from a headphone of a stated sensitivity.", "common practice, no source", "The sensitivity is at 1 kHz; and an output of a few volts can reach harmful levels."},
+	{"equivalent_input_noise_{dbu,dbv}", "Output noise less gain: the noise at the input that would cause it.", "common practice, no source", "Means nothing without source resistance, bandwidth, weighting and gain."},
+	{"{thermal_noise_dbu,noise_figure_db}", "Noise of the source's resistance, and the equipment's noise above it.", "Johnson and Nyquist 1928: √(4kTRB)", "A figure under it is impossible, or weighted."},
+	{"{load_drop_db,largest_loss_db,response_spread_db,output_impedance_ohm}", "Effects of an output's impedance on a load.", "voltage divider", "A headphone's impedance is no resistance: give its curve."},
+	{"{expander,compressor,de_esser,limiter}_reduction_{median,p95,most}_db", "Gain reduction of a stage of that kind while it works: median, 95th percentile, largest.", "own definition: milliseconds with 0.1 dB of reduction or more", "Of the working time, not of all: a limiter that works once has a median too. Look at the share of time beside it."},
 	{"{expander,compressor,de_esser,limiter}_working_percent", "Share of the time in which a stage of that kind reduces by 0.1 dB or more.", "own definition", ""},
 	{"channels", "Number of channels of the file.", "the file's header", "A specification for one channel refuses two, also where both hold the same."},
 	{"rate_hz", "Frames a second.", "the file's header", "A high rate does not mean content up there: see highest_content_hz."},
@@ -137,7 +137,7 @@ var termTable = [][4]string{
 	{"overs_clamped_samples", "Samples over full scale that were cut off on writing.", "boothbench process", "Lower the level or end the chain with a limiter."},
 }
 
-// wordTable explains words that are no readings.
+// wordTable explains terms that are not readings.
 var wordTable = [][4]string{
 	{"{bandwidth_hz,resonance_hz}", "Settings of boothbench units: the bandwidth of a noise measurement, and the frequency of a headphone's resonance.", "Johnson and Nyquist 1928 for the bandwidth of noise", ""},
 	{"tpdf", "Triangular dither: the sum of two uniform random numbers of one step each, added before rounding, which makes the rounding error noise of constant level.", "Lipshitz, Wannamaker and Vanderkooy, JAES 40(5) 1992", "It raises the noise by 4.77 dB over plain rounding, once for each time it is done."},
@@ -185,7 +185,7 @@ func Explain(name string) (Term, bool) {
 	return Term{}, false
 }
 
-// String is the explanation for people.
+// String is the explanation as text.
 func (t Term) String() string {
 	text := fmt.Sprintf("%s\n  %s\n  Document: %s\n", t.Name, t.Meaning, t.Document)
 	if t.Trap != "" {
@@ -194,7 +194,7 @@ func (t Term) String() string {
 	return text
 }
 
-// TermNames lists what Explain knows, families as they are written.
+// TermNames lists the names that Explain accepts, families in short form.
 func TermNames() []string {
 	names := make([]string, len(terms()))
 	for i, t := range terms() {

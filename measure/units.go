@@ -77,7 +77,7 @@ func (c Calibration) String() string { return fmt.Sprintf("0 dBFS = %+.2f dBu", 
 type CalibrationError struct{ From, To LevelUnit }
 
 func (e *CalibrationError) Error() string {
-	return fmt.Sprintf("%s in %s: full scale has no voltage of its own; a calibration is needed, such as \"0 dBFS = +16 dBu\"", e.From, e.To)
+	return fmt.Sprintf("%s in %s: full scale alone has no voltage; a calibration is needed, such as \"0 dBFS = +16 dBu\"", e.From, e.To)
 }
 
 // In is the level in another unit. Between digital and analogue units it needs a

@@ -21,7 +21,7 @@ func (r *reader) explainSyntax(message, line string) Problem {
 	case decimalComma(value):
 		p.Found, p.Hint = "found "+value, "write the decimal point as a point: "+strings.Replace(value, ",", ".", 1)
 	case strings.HasPrefix(strings.TrimSpace(line), "["):
-		p.Accepted = r.headers(" or ") + " on a line of its own"
+		p.Accepted = r.headers(" or ") + " on a separate line"
 	case !assigned && strings.Contains(key, ":"):
 		p.Hint, p.Accepted = "write = between key and value", "key = value"
 	case !assigned && strings.TrimSpace(line) != "":

@@ -20,7 +20,7 @@ func historyWritable(path string, inputs []string) error {
 	}
 	for _, input := range inputs {
 		if other, wrong := os.Stat(input); input != "" && err == nil && wrong == nil && os.SameFile(there, other) {
-			return usageError("--history: %s is an input; accepted: a file of its own", path)
+			return usageError("--history: %s is an input; accepted: a separate file", path)
 		}
 	}
 	f, err := os.Open(path)

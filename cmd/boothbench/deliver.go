@@ -80,7 +80,7 @@ func (s *deliverSettings) check(f *pflag.FlagSet) error {
 	case s.spec == "" && !f.Changed("true-peak-dbtp"):
 		return usageError("no ceiling named: add --true-peak-dbtp, such as -1")
 	case s.saveChain != "" && len(takes) > 1 && !s.asOne:
-		return usageError("--save-chain: found %d takes, each of which gets a gain of its own; accepted: one take, or --as-one-programme", len(takes))
+		return usageError("--save-chain: found %d takes, each with its own gain; accepted: one take, or --as-one-programme", len(takes))
 	case s.limiting <= 0:
 		return usageError("--limiting-max-db: found %g; accepted: more than 0 dB", s.limiting)
 	case s.jobs < 1:
@@ -170,7 +170,7 @@ func runDeliver(e env, args []string) error {
 	for _, jobs := range programmes {
 		r := e.deliver(&s, c, target, jobs)
 		if errors.Is(r.err, context.Canceled) {
-			return fmt.Errorf("%s: %w: nothing of it is written", jobs[0].In, r.err)
+			return fmt.Errorf("%s: %w: nothing is written", jobs[0].In, r.err)
 		}
 		if r.code() > exitCode(worst) {
 			worst = &coded{r.code(), errReported}

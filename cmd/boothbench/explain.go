@@ -20,7 +20,7 @@ Usage: boothbench explain WORD …
        boothbench explain                 (lists its topics)
        boothbench explain --reference     (the whole chain file, as Markdown)
        boothbench explain --readings      (all readings: which command gives each, and
-                                           which file can hold a limit of it)
+                                           which file can hold a limit for it)
 
 Examples:
   boothbench explain compressor
@@ -30,7 +30,7 @@ Examples:
 func runExplain(e env, args []string) error {
 	f := e.flags("explain", explainUsage)
 	reference := f.Bool("reference", false, "print the reference of the chain file, as Markdown")
-	readings := f.Bool("readings", false, "list all readings: which command gives each, and which file can hold a limit of it")
+	readings := f.Bool("readings", false, "list all readings: which command gives each, and which file can hold a limit for it")
 	asJSON := f.Bool("json", false, "with --readings: print one JSON object")
 	if err := parse(f, args); err != nil {
 		return err

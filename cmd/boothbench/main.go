@@ -23,14 +23,14 @@ import (
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
-	// A reader of standard output that goes away makes writing fail, instead of ending
-	// the program in the middle of an output. (Ignored, not noticed, it would be so for
-	// the commands of --exec too.)
+	// If the reader of standard output closes it, writing fails, and the program does
+	// not end in the middle of an output. (The signal is caught, not ignored, because
+	// commands of --exec would inherit an ignored one.)
 	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE)
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 
-// env is what a command may touch.
+// env is what a command may use.
 type env struct {
 	ctx     context.Context
 	stdin   io.Reader
@@ -130,7 +130,7 @@ func (e env) dispatch(args []string) int {
 	return exitUsage
 }
 
-// version is what this program was built from.
+// version is the source version of this program.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
@@ -173,7 +173,8 @@ listen, and keep to your workplace's rules for safe listening levels.
 	return b.String()
 }
 
-// printJSON prints an object as one line of JSON, with what program it is from.
+// printJSON prints an object as one line of JSON, with the program's name and
+// version.
 func (e env) printJSON(object any) {
 	var text bytes.Buffer
 	line := json.NewEncoder(&text)

@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// measured is a file and what a command measures of it.
+// measured is a file and a command's measurement of it.
 type measured interface {
 	name() string
 	run(e env, quiet bool) error
@@ -19,9 +19,8 @@ type measured interface {
 	object(failed error) any // for JSON; failed: what run returned
 }
 
-// measureEach measures files one after the other. One that fails is named on stderr
-// and does not keep the others from being measured; that nobody can have the results
-// does.
+// measureEach measures files one after the other. A file that fails is named on
+// stderr and does not stop the others; an output that can no longer be written does.
 func (e env) measureEach(command string, files []measured, asJSON, quiet bool) error {
 	var worst error
 	for _, m := range files {
@@ -46,7 +45,7 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 	return worst
 }
 
-// file is what every measured file has.
+// file is what every measured file has in common.
 type file struct {
 	path     string
 	raw      *wave.Format // of bare samples; nil: the file states its own
@@ -57,7 +56,7 @@ type file struct {
 
 func (f *file) name() string { return nameOf(f.path) }
 
-// open opens the file and keeps what its header says.
+// open opens the file and keeps the properties from its header.
 func (f *file) open(e env) (*wave.Reader, error) {
 	r, err := e.openAgain(f.path, f.raw)
 	if err != nil {
@@ -67,7 +66,7 @@ func (f *file) open(e env) (*wave.Reader, error) {
 	return r, nil
 }
 
-// warn prints warnings, a line each.
+// warn prints warnings, one per line.
 func warn[W any](w io.Writer, warnings []W) {
 	for _, text := range warnings {
 		fmt.Fprintf(w, "warning: %v\n", text)
@@ -83,7 +82,7 @@ func (f *file) print(e env) {
 	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.name(), measure.TimeCode(f.frames, f.format.Rate), f.format)
 }
 
-// headJSON is what the object of every measured file begins with.
+// headJSON is the common beginning of the object of every measured file.
 type headJSON struct {
 	SchemaVersion int      `json:"schema_version"`
 	Command       string   `json:"command"`
@@ -107,7 +106,8 @@ func (f *file) head(command string, failed error) headJSON {
 	return h
 }
 
-// watchedSource is a source that shows its progress and stops with its context.
+// watchedSource is a source that shows its progress and stops when its context
+// ends.
 type watchedSource struct {
 	wave.Source
 	ctx   context.Context

@@ -10,8 +10,8 @@ import (
 	"golang.org/x/term"
 )
 
-// progress shows how far long work has come: on a terminal only, on one line
-// that it clears when the work is done. Several workers may report to it.
+// progress shows the progress of long work: only on a terminal, on one line
+// that it clears at the end. Several workers may report to it.
 type progress struct {
 	mu    sync.Mutex
 	w     io.Writer // nil: silent
@@ -32,14 +32,14 @@ func newProgress(w io.Writer, quiet bool, total int64) *progress {
 	return p
 }
 
-// begin says that another thing is being done now, with a total of its own.
+// begin starts another task, with its own total.
 func (p *progress) begin(what string, total int64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.what, p.done, p.total, p.start = what, 0, total, time.Now()
 }
 
-// next says that the next of several takes is begun.
+// next starts the next of several takes.
 func (p *progress) next() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -48,7 +48,7 @@ func (p *progress) next() {
 	}
 }
 
-// add says that more of the total is done.
+// add adds to the amount done.
 func (p *progress) add(more int64) {
 	if p.w == nil {
 		return
@@ -70,7 +70,7 @@ func (p *progress) add(more int64) {
 	fmt.Fprintf(p.w, "\r\x1b[K%s%3d %%, %v left", what, min(100, p.done*100/p.total), max(0, left))
 }
 
-// clear takes the line away.
+// clear removes the line.
 func (p *progress) clear() {
 	p.mu.Lock()
 	defer p.mu.Unlock()

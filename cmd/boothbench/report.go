@@ -102,7 +102,7 @@ func (s *pageSettings) check(files []string) error {
 	case "take":
 		switch {
 		case s.chain == "" && len(files) != 2:
-			return usageError("report take: found %s and no --chain; accepted: a take and --chain CHAIN.toml, or a take and what was made of it", plural(len(files), "file"))
+			return usageError("report take: found %s and no --chain; accepted: a take and --chain CHAIN.toml, or a take and its processed version", plural(len(files), "file"))
 		case s.chain != "" && len(files) != 1:
 			return usageError("report take: found %s and --chain; accepted: one take", plural(len(files), "file"))
 		case s.limits != "" && s.spec != "":

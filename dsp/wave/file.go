@@ -63,7 +63,7 @@ func createFile(f *File, inputs []string) (*File, error) {
 	}
 	for _, in := range inputs {
 		if same(target, old, in) {
-			return nil, fmt.Errorf("%s: %w (%s); accepted: an output of its own", path, ErrIsInput, in)
+			return nil, fmt.Errorf("%s: %w (%s); accepted: a different output file", path, ErrIsInput, in)
 		}
 	}
 	if err := mayReplace(path, target, old, f.replace || f.keeps); err != nil {

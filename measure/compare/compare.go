@@ -69,10 +69,10 @@ func (e *FormatsDifferError) Error() string {
 		dsp.Plural(e.A.Channels, "channel"), e.A.Rate, dsp.Plural(e.B.Channels, "channel"), e.B.Rate)
 }
 
-// Sounds compares sound B with sound A, of the same rate and channels: it finds by
-// how many frames B is later, to a fraction, and whether its clock drifts; takes
-// this and the difference of level out; and looks at what is left. It opens each
-// sound several times, so that none has to fit in memory.
+// Sounds compares sound B with sound A, of the same rate and channels. It finds the
+// delay of B, to a fraction of a frame, and the drift of its clock, removes these
+// and the difference of level, and measures the residual. It opens each sound
+// several times, so that none has to fit in memory.
 //
 // Of sounds that have too little in common only that is stated, and nothing else is
 // read: any two sounds correlate best somewhere.

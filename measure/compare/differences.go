@@ -234,7 +234,7 @@ func (c *Comparison) follows(channel int) bool {
 	return g-g != 0 || math.Abs(g) >= leastFollowed*math.Abs(c.gain)*math.Sqrt(t.yy[channel]/max(t.xx[channel], math.SmallestNonzeroFloat64))
 }
 
-// rest is the level of what is left in dBFS, −∞ for nothing, and whether it is as
+// rest is the level of the residual in dBFS, −∞ for none, and whether it is as
 // steady as noise.
 func (c *Comparison) rest(response bool) (db float64, steady bool) {
 	n := float64(c.compared * int64(c.Channels))
@@ -265,8 +265,7 @@ func (c *Comparison) namedBins() func(bin int) bool {
 	}
 }
 
-// restOfChannels is what is left of the difference, summed, with each channel's own
-// gain taken out.
+// restOfChannels is the residual, summed, with each channel's own gain removed.
 func (c *Comparison) restOfChannels() (sum float64) {
 	for i := range c.gains {
 		sum += c.restOfChannel(i)
@@ -306,7 +305,8 @@ func (c *Comparison) responseDifferences() (all []Difference) {
 		return all
 	}
 	off := func(b band) bool { return math.Abs(b.responseDB) >= leastResponseDB }
-	// An end of the spectrum goes as far as a quarter of what it is off by at the end.
+	// An end of the spectrum extends to where the deviation is a quarter of that at
+	// the end.
 	with := func(b, end band) bool { return off(b) && b.responseDB/end.responseDB >= 0.25 }
 	first, last := 0, len(bands)-1
 	for first < len(bands) && with(bands[first], bands[0]) {

@@ -17,10 +17,10 @@ type windowDelay struct {
 	correlation float64
 }
 
-// track reads the delay in windows all over the sound, in frames of the short sound
-// over what the place has already. It begins near a frame where the place is sure. With
-// steps, a window that does not fit there is looked for farther away, and the windows
-// beyond it from there.
+// track reads the delay in windows throughout the sound, in frames of the short sound,
+// relative to the delay of the place. It begins near a frame where the place is
+// certain. With steps, a window that does not match there is searched for farther away,
+// and the later windows start from its delay.
 func (g aligner) track(p placement, sure int64, steps bool) ([]windowDelay, error) {
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	frames := int(min(windowFrames, to-from))
@@ -197,8 +197,8 @@ func (g aligner) loudWindows(from, to int64, frames int) []planes.Extent {
 	return loud
 }
 
-// settle is the place with what the windows show of it: delays that are left, in
-// frames of the short sound.
+// settle returns the place corrected by what the windows show: their remaining
+// delays, in frames of the short sound.
 func (p placement) settle(read []windowDelay) placement {
 	p.windows = len(read)
 	if len(read) == 0 {

@@ -20,8 +20,8 @@ type NamedFile struct{ Name, Path string }
 // Pair are two files of one name.
 type Pair struct{ Name, A, B string }
 
-// Pairing are two sets of files paired by name, in the order of their names, and what
-// has no counterpart.
+// Pairing is two sets of files paired by name, in the order of their names, with the
+// files that have no counterpart.
 type Pairing struct {
 	Pairs        []Pair
 	OnlyA, OnlyB []NamedFile
@@ -62,7 +62,7 @@ func PairByName(a, b []NamedFile) (Pairing, error) {
 	return p, nil
 }
 
-// Result is what a comparison of a pair found, or why there is none.
+// Result is the comparison of a pair, or the reason why there is none.
 type Result struct {
 	Pair
 	Same        bool

@@ -229,7 +229,7 @@ func (c *Comparison) levelAtFirst(points []gainPoint, moved []Difference) []Diff
 	return []Difference{d}
 }
 
-// points are the gains over time, without what has a name of its own.
+// points are the gains over time, without the changes that are reported by name.
 func (c *Comparison) points() []gainPoint {
 	return c.track.points(func(frame int64) bool { return c.totals.inDropout(frame) || c.besideEdit(frame) })
 }

@@ -72,8 +72,8 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	}
 }
 
-// uncovered are the frames of A that B does not hold, and those of B that A does not,
-// but for what a delay pushes out at an end.
+// uncovered are the frames of A that B does not hold, and the frames of B that A does
+// not hold, without those that a delay shifts out at an end.
 func (c *Comparison) uncovered() (missing, extra int64) {
 	pushed := int64(math.Ceil(math.Abs(c.place.Delay))) + 1
 	if c.place.exact() {

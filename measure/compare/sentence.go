@@ -8,8 +8,9 @@ func (d Difference) AtRate(rate int) Difference {
 	return d
 }
 
-// Sentence says in one sentence how B differs: "B is 14 frames later, 1.30 dB quieter;
-// it has one click at 00:00:06.250, -26.0 dBFS". No difference makes no sentence.
+// Sentence states in one sentence how B differs: "B is 14 frames later, 1.30 dB
+// quieter; it has one click at 00:00:06.250, -26.0 dBFS". It is empty without a
+// difference.
 func Sentence(all []Difference) string {
 	var is, has []string
 	for _, d := range all {

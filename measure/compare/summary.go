@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// Summary says in one sentence how B differs from A: "B is 14 frames later, 1.30 dB
-// quieter, 0.8 dB down above 9 kHz; the rest is at -101.2 dBFS".
+// Summary states in one sentence how B differs from A: "B is 14 frames later, 1.30
+// dB quieter, 0.8 dB down above 9 kHz; the rest is at -101.2 dBFS".
 func (c *Comparison) Summary() string {
 	switch {
 	case !c.Same:
@@ -62,7 +62,7 @@ func (c *Comparison) Summary() string {
 	return "B " + strings.Join(clauses, "; it ") + "; " + rest + c.lengthText()
 }
 
-// whyDifferent says why the two are not taken for one sound.
+// whyDifferent states why the two are not accepted as one sound.
 func (c *Comparison) whyDifferent() string {
 	switch {
 	case c.silent[0]:
@@ -75,8 +75,9 @@ func (c *Comparison) whyDifferent() string {
 	return fmt.Sprintf("they correlate by %.2f at best; over so long a passage %.2f and more are accepted", math.Abs(c.Similarity), c.needed)
 }
 
-// restText states what is left. With a change of response, what that does not explain
-// is meant. What was named one by one (clicks, tones, steps …) is still in the difference.
+// restText states the residual. With a change of response, it is the residual that the
+// change does not explain. Changes that were named one by one (clicks, tones, steps …) are
+// still in the difference.
 func (c *Comparison) restText(response, named bool) string {
 	db, steady := c.rest(response)
 	text := "the rest is"
@@ -98,7 +99,7 @@ func (c *Comparison) restText(response, named bool) string {
 	return fmt.Sprintf("%s at %.1f dBFS", text, db)
 }
 
-// lengthText states what was not compared.
+// lengthText states which parts were not compared.
 func (c *Comparison) lengthText() string {
 	if c.From == 0 && c.To == c.FramesA && c.FramesA == c.FramesB {
 		return ""

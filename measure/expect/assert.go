@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Reading fails the test where a reading of a sound does not meet a limit, and
-// prints the reading, the limit and what to do. It knows the readings of
+// Reading fails the test if a reading of a sound does not meet a limit, and
+// prints the reading, the limit and what to do. It accepts the readings of
 // measure.Programme and take.Inspect.
 func Reading(t testing.TB, s Sound, limit measure.Limit) {
 	t.Helper()

@@ -32,7 +32,7 @@ type Reason struct {
 	SamplesSHA256 string `json:"samples_sha256"`
 }
 
-// LoadBaseline reads what was recorded of a file.
+// LoadBaseline reads the recorded baseline of a file.
 func LoadBaseline(dir, file string) (*Baseline, error) {
 	path := baselinePath(dir, file)
 	text, err := os.ReadFile(path)
@@ -179,7 +179,8 @@ var baselineBands = []struct {
 	{measure.AtMost("local_changes", 0), "seeds and rounding change all of a file alike"},
 }
 
-// BaselineLimits are what a sound may change by where no other limits are given.
+// BaselineLimits are the accepted changes of a sound where no other limits are
+// given.
 func BaselineLimits() []measure.Limit {
 	var all []measure.Limit
 	for _, b := range baselineBands {

@@ -272,7 +272,7 @@ func (c *change) oneSample(l localChange) (at int, one bool) {
 	return at, !beside && math.Abs(d[1]-d[0]*exact) < off && math.Abs(d[2]-d[0]*exact*exact) < 3*off
 }
 
-// Sentence says how the sound differs from the baseline, "" for the same samples.
+// Sentence states how the sound differs from the baseline; "" for the same samples.
 func (c *change) sentence() string {
 	if c.same() {
 		return ""
@@ -308,7 +308,7 @@ func (c *change) sentence() string {
 	return text
 }
 
-// onlyNoise says what a sound that is accepted still differs by.
+// onlyNoise describes the remaining difference of a sound that is accepted.
 func (c *change) onlyNoise() string {
 	db := dsp.PowerToDB(c.energy / c.samples())
 	if !(db > -160) {

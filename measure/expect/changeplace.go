@@ -163,7 +163,7 @@ func productsAt(chosen []*passage, reach int, delay float64) products {
 	return productsAlong(chosen, reach, func(*passage) float64 { return delay })
 }
 
-// productsAlong are of the passages, each at a delay of its own.
+// productsAlong are the passages' products, each at a separate delay.
 func productsAlong(chosen []*passage, reach int, delayOf func(*passage) float64) (p products) {
 	for _, c := range chosen {
 		delay := delayOf(c)

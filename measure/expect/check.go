@@ -64,9 +64,9 @@ func AgainstBaselines(dir string) *Limits {
 	return &Limits{Path: dir, Groups: []Group{{Baseline: dir, Limits: BaselineLimits()}}}
 }
 
-// Subjects lists what the limits are about, each once: the files that are named or, if
-// none is, those that the groups' patterns find; then the chains. A named file that no
-// group is about is an error.
+// Subjects lists what the limits apply to, each once: the named files or, if none is
+// named, those that match the groups' patterns; then the chains. A named file to which
+// no group applies is an error.
 func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 	if len(named) > 0 {
 		files, err = l.namedOnce(named)
@@ -170,8 +170,8 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 	return checked
 }
 
-// changed says how a file differs from its baseline, and from the one that it is
-// compared with where a limit of that is not met.
+// changed states how a file differs from its baseline and, where a limit of a
+// comparison is not met, from the file that it is compared with.
 func (m *measured) changed(g Group, file string, failed map[origin]bool) []string {
 	var all []string
 	baseline := source{ofBaseline, g.likeFor(ofBaseline, file)}
@@ -229,7 +229,7 @@ type source struct {
 	like string
 }
 
-// measured is a sound and what has been read of it.
+// measured is a sound and its readings so far.
 type measured struct {
 	ctx   context.Context
 	sound Sound

@@ -53,7 +53,7 @@ func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
 	return checked
 }
 
-// measuredChain is a chain at a rate and what has been read of it.
+// measuredChain is a chain at a rate and its readings so far.
 type measuredChain struct {
 	chain *chain.Chain
 	rate  int

@@ -13,8 +13,9 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Fingerprint is what is kept of a sound so that a later one can be held against it:
-// enough to say what has changed, where and by how much, and not only that it has.
+// Fingerprint is the part of a sound that is kept for comparison with a later one:
+// enough to state what has changed, where and by how much, not only that something
+// has.
 type Fingerprint struct {
 	RateHz        int                 `json:"rate_hz"`
 	Channels      int                 `json:"channels"`

@@ -25,8 +25,8 @@ type HistoryRun struct {
 	Passed        bool   `json:"passed"`
 	Limits        int    `json:"limits"`
 	NotMet        int    `json:"not_met"`
-	// Readings are by subject and name. Of one that comes out of a chain the name says so:
-	// "integrated_lufs through voice.toml".
+	// Readings are by subject and name. The name of a reading at a chain's output includes
+	// the chain: "integrated_lufs through voice.toml".
 	Readings map[string]map[string]HistoryReading `json:"readings"`
 	Errors   map[string]string                    `json:"errors,omitempty"` // of subjects that could not be measured
 }

@@ -128,10 +128,10 @@ func (d *decoder) group(t *tomlfile.Value) Group {
 		d.Report(e.At, tomlfile.Problem{Key: "rate_hz", Found: "a rate for files, which have their own", Hint: "a number goes with chain = …; a limit is rate_hz = { min = " + e.Value.Raw + ", max = " + e.Value.Raw + " }"})
 	}
 	if e := t.Entry("through"); e != nil && (t.Entry("chain") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
-		d.Report(e.At, tomlfile.Problem{Key: "through", Found: "through together with chain, like or baseline", Hint: "give each an [[expect]] of its own"})
+		d.Report(e.At, tomlfile.Problem{Key: "through", Found: "through together with chain, like or baseline", Hint: "use a separate [[expect]] for each"})
 	}
 	if e := t.Entry("chain"); e != nil && (t.Entry("files") != nil || t.Entry("like") != nil || t.Entry("baseline") != nil) {
-		d.Report(e.At, tomlfile.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "give the chain an [[expect]] of its own"})
+		d.Report(e.At, tomlfile.Problem{Key: "chain", Found: "chain together with files, like or baseline", Hint: "use a separate [[expect]] for the chain"})
 	}
 	if g.Baseline != "" {
 		g.Baseline = onPlatform(g.Baseline)

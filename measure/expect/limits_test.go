@@ -91,7 +91,7 @@ func TestParseErrors(t *testing.T) {
 		{"schema = 1\n[[expect]]\nspec = \"ebu-r129\"", `no specification "ebu-r129"; did you mean "ebu-r128"?`},
 		{"schema = 1\n[[expect]]\nfiles = [\"[\"]\ntrue_peak_dbtp = { max = -1 }", "3:10: files: the pattern"},
 		{"schema = 1\n[[expect]]\nchain = \"a.toml\"\ntrue_peak_dbtp = { max = -1 }", "a reading of a file, in an [[expect]] of a chain"},
-		{"schema = 1\n[[spec]]\nname = \"ebu-r128\"\ndocument = \"x\"\nstatus = \"x\"\ntrue_peak_dbtp = { max = -1 }\n[[expect]]\nspec = \"ebu-r128\"", "is the name of another specification"},
+		{"schema = 1\n[[spec]]\nname = \"ebu-r128\"\ndocument = \"x\"\nstatus = \"x\"\ntrue_peak_dbtp = { max = -1 }\n[[expect]]\nspec = \"ebu-r128\"", "is also the name of another specification"},
 		{"schema = 2", "newer than this program"},
 	} {
 		_, err := Parse("limits.toml", []byte(c.text))

@@ -24,8 +24,8 @@ const (
 	ofOvershoot                // of a chain's limiter
 )
 
-// origins says what gives each reading that a limit may name. A test holds
-// it against what the instruments give.
+// origins states which instrument gives each reading that a limit may name. A
+// test compares it with what the instruments give.
 var origins = map[string]origin{
 	"channels": ofFormat, "rate_hz": ofFormat, "duration_s": ofFormat, "sample_bits": ofFormat, "floating_point": ofFormat,
 
@@ -72,7 +72,7 @@ func InLimits(reading string) (needs string, ok bool) {
 	return map[origin]string{ofComparison: "like", ofBaseline: "baseline", ofRun: "through", ofProof: "chain", ofLatency: "chain", ofOvershoot: "chain"}[i], ok
 }
 
-// ofChain reports whether an instrument looks at a chain, not at a file.
+// ofChain reports whether an instrument measures a chain, not a file.
 func (i origin) ofChain() bool { return i >= ofProof }
 
 var (

@@ -103,7 +103,7 @@ func (p Processor) channels() int { return max(1, p.Channels) }
 
 var errNoDevice = errors.New("found no device: nil; accepted: a DeviceFunc, InBlocks, Responding or another Device")
 
-// run puts a sound through the device and checks the shape of what comes out. The
+// run puts a sound through the device and checks the shape of the output. The
 // sound itself is not changed.
 func (p Processor) run(sound [][]float64) (dsp.Block, error) {
 	if p.Device == nil {

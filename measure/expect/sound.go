@@ -13,14 +13,14 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// Sound is what an assertion looks at: planes, a go-audio buffer or a file.
+// Sound is the input of an assertion: planes, a go-audio buffer or a file.
 type Sound struct {
 	name string
 	open func() (wave.Source, error)
 }
 
-// Named is a sound under a name of its own, for what a failure says: "take 3" in
-// place of "the planes".
+// Named is a sound with a name for failure messages: "take 3" instead of "the
+// planes".
 func Named(name string, s Sound) Sound {
 	s.name = name
 	return s
@@ -89,8 +89,8 @@ func (s Sound) until(ctx context.Context) Sound {
 	return Sound{s.name, planes.Until(ctx, s.Open)}
 }
 
-// framesOf is the length of a source in frames: what it says, or else what can be
-// read from it.
+// framesOf is the length of a source in frames: as the source states it,
+// otherwise as counted by reading it.
 func framesOf(ctx context.Context, src wave.Source) (int64, error) {
 	if known, ok := planes.Unwrap(src).(interface{ Frames() int64 }); ok {
 		return known.Frames(), nil

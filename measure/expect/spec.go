@@ -74,7 +74,7 @@ func (d *decoder) readSpecs() {
 		d.Tables(*e, func(t *tomlfile.Value) {
 			s := d.spec(t)
 			if slices.ContainsFunc(d.limits.Specs, func(other Spec) bool { return other.Name == s.Name }) {
-				d.Report(t.At, tomlfile.Problem{Key: "name", Found: tomlfile.Quote(s.Name) + " is the name of another specification", Hint: "give it a name of its own"})
+				d.Report(t.At, tomlfile.Problem{Key: "name", Found: tomlfile.Quote(s.Name) + " is also the name of another specification", Hint: "choose a different name"})
 			}
 			d.limits.Specs = append(d.limits.Specs, s)
 		})

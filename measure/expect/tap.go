@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// WriteTAP writes results in the Test Anything Protocol, version 13, one test a
-// limit, with what is wrong as diagnostics.
+// WriteTAP writes results in the Test Anything Protocol, version 13, one test
+// per limit, with the reasons of failures as diagnostics.
 func WriteTAP(w io.Writer, results []measure.Judgement) error {
 	results = atLeastOne(results)
 	var b strings.Builder

@@ -11,9 +11,9 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// watchedDevice is a device whose responses are looked at on their way: one that is
-// not finite, silent or shorter than its stimulus is broken, and no claim about it
-// holds, whatever an instrument reads in it.
+// watchedDevice is a device whose responses are checked. A response that is not
+// finite, is silent, or is shorter than its stimulus is broken, and no claim about
+// it holds, whatever an instrument reads in it.
 type watchedDevice struct {
 	instrument.Device
 	fault string // what was wrong with the first broken response; "": nothing
@@ -39,7 +39,7 @@ func (d *watchedDevice) judge(j measure.Judgement) measure.Judgement {
 	return j
 }
 
-// watchedSource counts what a device reads.
+// watchedSource counts the frames that a device reads.
 type watchedSource struct {
 	wave.Source
 	frames int64
@@ -57,7 +57,7 @@ func (s *watchedSource) Read(b dsp.Block) (int, error) {
 	return n, err
 }
 
-// watchedSink counts what it writes.
+// watchedSink counts the frames that it writes.
 type watchedSink struct {
 	wave.Sink
 	frames    int64
@@ -80,7 +80,7 @@ func (s *watchedSink) Write(b dsp.Block) error {
 	return s.Sink.Write(b)
 }
 
-// fault is what is wrong with a response, "" if nothing is.
+// fault states what is wrong with a response; "" means nothing.
 func (s *watchedSink) fault(in *watchedSource) string {
 	switch {
 	case s.nonFinite >= 0:

@@ -19,12 +19,12 @@ import (
 // alone.
 type prover func(settings any, rate int) []Experiment
 
-// proves ties a prover to the settings of its kind.
+// proves connects a prover with the settings of its kind.
 func proves[S any](state func(s S, rate int) []Experiment) prover {
 	return func(settings any, rate int) []Experiment { return state(settings.(S), rate) }
 }
 
-// provers has a line for every kind of stage; a test holds it against the kinds.
+// provers has a line for every kind of stage; a test compares it with the kinds.
 var provers = map[string]prover{
 	"highpass":   proves(highPass),
 	"expander":   proves(expander),
@@ -37,7 +37,7 @@ var provers = map[string]prover{
 	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency is all
 }
 
-// Of states all that a stage claims at a rate in Hz, its latency first.
+// Of states all claims of a stage at a rate in Hz, its latency first.
 func Of(s chain.Stage, rate int) ([]Experiment, error) {
 	state, known := provers[s.Kind]
 	if !known {
@@ -74,7 +74,7 @@ func stageLatency(s chain.Stage, rate int) (Experiment, error) {
 // alone is the chain of one stage.
 func alone(s chain.Stage) *chain.Chain { return &chain.Chain{Stages: []chain.Stage{s}} }
 
-// part is a stage alone, or the whole chain, with what it claims.
+// part is a single stage, or the whole chain, with its claims.
 type part struct {
 	name        string
 	chain       *chain.Chain
@@ -83,8 +83,8 @@ type part struct {
 }
 
 // OfChain proves each enabled stage of a chain alone, then the whole chain, at a
-// rate in Hz, on as many goroutines as there are processors. Shown, if not nil, is
-// given what has been measured, and the number of it of how many.
+// rate in Hz, on as many goroutines as there are processors. Shown, if not nil,
+// receives each measured line, its number and their total.
 func OfChain(ctx context.Context, c *chain.Chain, rate int, shown func(stage string, i, of int)) (*Sheet, error) {
 	return ofChain(ctx, c, &Sheet{Subject: c.Path, RateHz: rate}, shown)
 }
@@ -98,7 +98,7 @@ func ofChain(ctx context.Context, c *chain.Chain, sheet *Sheet, shown func(stage
 	return sheet, sheet.proveParts(ctx, parts, runtime.GOMAXPROCS(0), shown)
 }
 
-// partsOf states what the stages of a chain and the whole of it claim.
+// partsOf states the claims of a chain's stages and of the whole chain.
 func partsOf(c *chain.Chain, rate int) ([]part, error) {
 	if _, err := c.Prepare(rate, 2); err != nil { // all that is wrong, with its place
 		return nil, err

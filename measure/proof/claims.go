@@ -18,7 +18,8 @@ import (
 // claimsSchema is the version of the claims file that this package reads.
 const claimsSchema = 1
 
-// Claims is a claims file: what is declared of a device that is not a chain.
+// Claims is a claims file: the declared properties of a device that is not a
+// chain.
 type Claims struct {
 	Path        string
 	Device      string
@@ -27,7 +28,7 @@ type Claims struct {
 	places      *tomlfile.Places // nil: not from a file
 }
 
-// Test is one [[test]] of a claims file: a stimulus and what is claimed of the
+// Test is one [[test]] of a claims file: a stimulus and the claims about the
 // response to it.
 type Test struct {
 	Stimulus stimulus.Signal
@@ -104,8 +105,8 @@ func (d *claimsDecoder) given(t *tomlfile.Value, test *Test) {
 	}
 }
 
-// elsewhere says which reading of the stimulus was probably meant, or which stimulus
-// gives the one that is named.
+// elsewhere suggests the reading of the stimulus that was probably meant, or the
+// stimulus that gives the named reading.
 func elsewhere(reading string, families []string) string {
 	var own []string
 	for _, f := range families {

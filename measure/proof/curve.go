@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// Curve is what was measured along an axis, beside what is declared there: columns
-// frequency_hz or in_dbfs, gain_db and declared_gain_db, of channel 1.
+// Curve is a measured curve beside the declared one, of channel 1: columns
+// frequency_hz or in_dbfs, gain_db and declared_gain_db.
 type Curve struct {
 	Stage     string
 	Condition string // stimulus and level

@@ -20,7 +20,7 @@ const gainBoundDB = 0.05
 
 const gainWhy = "0.05 dB: the ripple of the detector's mean square; a hundredth of what is audible (common practice, no source)"
 
-// deEsser claims what a de-esser does to an s of a known strength.
+// deEsser claims a de-esser's reduction of a sibilant of a known level.
 func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 	experiments := []Experiment{{
 		Condition: fmt.Sprintf("%d Hz at -20 dBFS: no s in it", vowelHz),

@@ -13,7 +13,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Answer is what a device made of one stimulus.
+// Answer is a device's response to one stimulus.
 type Answer struct {
 	Readings measure.Readings
 	Response instrument.Response // as the instruments take it; nil: what the readings lack cannot be asked
@@ -71,10 +71,10 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 	return sheet, err
 }
 
-// OfRecordings proves a device of which there are recordings. Each is found,
-// aligned and checked by the marks around its stimulus. A test of which there is no
-// recording leaves its claims undecided. Where a recording says nothing about the device,
-// the sheet of the others is returned beside the error with the reason.
+// OfRecordings proves a device from recordings. Each recording is found, aligned and
+// checked by the marks around its stimulus. A test without a recording leaves its claims
+// undecided. If a recording is unusable, the sheet of the others is returned together
+// with an error that states the reason.
 func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (*Sheet, []measure.Finding, error) {
 	rate := 0
 	read := map[string]Answer{} // by the description of the stimulus
@@ -201,8 +201,8 @@ func (c *Claims) about(s stimulus.Signal) bool {
 	return false
 }
 
-// judge adds a test's lines. A claim about what the response does not give is undecided:
-// it takes no other result with it.
+// judge adds a test's lines. A claim about a reading that the response does not give is
+// undecided and does not affect the others.
 func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDevice) {
 	if c.Calibration != nil {
 		readings = readings.Calibrated(*c.Calibration)
@@ -217,7 +217,7 @@ func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDe
 	}
 }
 
-// advised says where a mask is not met.
+// advised states where a mask is not met.
 func advised(j measure.Judgement) measure.Judgement {
 	if j.Verdict == measure.Fail && strings.HasPrefix(j.Reading, "mask_excess_db") && j.Got.Measurable() {
 		j.Advice = "the response is " + j.Got.Definition
@@ -225,7 +225,8 @@ func advised(j measure.Judgement) measure.Judgement {
 	return j
 }
 
-// noReading says why a response does not give a reading that its kind of stimulus can.
+// noReading states why a response does not give a reading that its kind of stimulus
+// can give.
 func noReading(name string, readings measure.Readings) string {
 	var names []string
 	for _, n := range readings {

@@ -1,9 +1,9 @@
-// Package proof holds what is declared against what is measured: each stage of a
-// chain against its own settings, the whole chain against the sum of them, and
-// any other device against a claims file.
+// Package proof compares declared with measured properties: of each stage of a
+// chain with its settings, of the whole chain with the sum of them, and of any
+// other device with a claims file.
 //
-// A proof is a sheet of lines: the claim with its tolerance, what was measured
-// and by which definition, and the verdict: pass, fail or undecided. The
-// instruments are those of package measure; they know nothing of the stages, and
-// see of a stage only what it makes of a stimulus.
+// A proof is a sheet of lines: the claim with its tolerance, the measured value
+// with its definition, and the verdict: pass, fail or undecided. The instruments
+// are those of package measure; they do not depend on the stages and use only a
+// stage's response to a stimulus.
 package proof

@@ -27,8 +27,8 @@ func onPeaks(dbfs float64, detector dsp.DetectorKind) float64 {
 	return dbfs
 }
 
-// curveHz is a frequency that a high-pass in the detector's path leaves alone: it
-// takes 0.0004 dB of what is ten times its corner.
+// curveHz is a frequency that a high-pass in the detector's path does not affect:
+// ten times its corner, where it attenuates by 0.0004 dB.
 func curveHz(sidechainHz float64, rate int) float64 {
 	return min(max(stimulus.StandardHz, 10*sidechainHz), 0.2*float64(rate))
 }

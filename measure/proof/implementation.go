@@ -30,9 +30,10 @@ type Implementation struct {
 	Once bool
 }
 
-// OfImplementation holds an implementation of a chain to the same claims as the
-// engine, but for what only an engine in memory shows: rounding to 16 bits, and,
-// where each sound goes through Once, what a run leaves to the next.
+// OfImplementation tests an implementation of a chain against the same claims as
+// the engine, except those that only an engine in memory can show: rounding to
+// 16 bits and, where each sound goes through Once, state left over from the
+// previous run.
 func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, rate int, shown func(stage string, i, of int)) (*Sheet, error) {
 	parts, err := partsOf(c, rate)
 	if err != nil {

@@ -70,7 +70,7 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 	if s.LinkChannels {
 		x.Claims = append(x.Claims, atMost("image_shift_db", 0.001, "the rounding of the readings; linked channels have one gain"))
 	} else {
-		x.unclaimed = append(x.unclaimed, omission{"image_shift_db", "link_channels = false: each channel has a gain of its own"})
+		x.unclaimed = append(x.unclaimed, omission{"image_shift_db", "link_channels = false: each channel has its own gain"})
 	}
 	return x
 }
@@ -86,14 +86,14 @@ func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experim
 	}
 }
 
-// limiterPasses looks at a tone that gives the limiter nothing to do.
+// limiterPasses tests a tone that needs no limiting.
 func limiterPasses(s dsp.LimiterSettings) Experiment {
 	return limiterTone(s, -6,
 		within("tone_dbfs", s.CeilingDBTP-6, 0.0001, "the rounding of the reading; what is under the ceiling passes unchanged"),
 		atMost("thd_plus_noise_db", -200, "far under any converter's noise; only the rounding of the reading is left"))
 }
 
-// limiterStandsStill looks at a tone that is 6 dB too loud throughout.
+// limiterStandsStill tests a tone that is 6 dB too loud throughout.
 func limiterStandsStill(s dsp.LimiterSettings, rate int) Experiment {
 	claims := []Claim{
 		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.25), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than it takes: Annex 2 reads up to 0.23 dB over a tone"},

@@ -100,7 +100,7 @@ type programme struct {
 	played map[float64]*played // by how far they come over a ceiling
 }
 
-// played is a sound and what the model makes of it.
+// played is a sound and the model's output for it.
 type played struct {
 	sound, response dsp.Block
 	rate            int

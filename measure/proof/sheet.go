@@ -9,13 +9,13 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Claim is one thing that a stage or a device says of itself.
+// Claim is one declared property of a stage or a device.
 type Claim struct {
 	measure.Limit        // the reading and what it may be
 	Why           string // the reason of the tolerance
 }
 
-// Line is a claim and what was measured.
+// Line is a claim and its measured value.
 type Line struct {
 	Stage     string // "compressor", "whole chain"; "" for a device of one piece
 	Condition string // stimulus and level
@@ -47,8 +47,8 @@ type Sheet struct {
 // has not.
 func (s *Sheet) Passed() bool { return len(s.Lines) > 0 && s.Count(measure.Pass) == len(s.Lines) }
 
-// Holds is Passed, but for claims that stayed undecided, which are accepted beside one
-// that passed if the caller says so. A broken response is a failure in any case.
+// Holds is like Passed, but accepts undecided claims beside a passed one if the caller
+// says so. A broken response always fails.
 func (s *Sheet) Holds(acceptUndecided bool) bool {
 	return s.Passed() || acceptUndecided && s.Count(measure.Fail) == 0 && s.Count(measure.Pass) > 0
 }

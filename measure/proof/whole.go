@@ -8,10 +8,10 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// whole states what a chain claims as a whole: the latency that it declares plus
-// the delays that it was asked for; where no stage works by level, the product of
-// its responses; and that it makes of speech what the plain models of its stages
-// make, one after the other.
+// whole states the claims of a chain as a whole: latency, which is the declared
+// latency plus the requested delays; where no stage depends on level, the product
+// of its responses; and the output on speech, which is that of the plain models
+// of its stages in series.
 func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	channels, enabled := 1, []chain.Stage{}
 	for _, s := range c.Stages {
@@ -42,7 +42,7 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 		swept := sweptThrough(frames[0], p.chain.Settings...)
 		experiments = append(experiments, swept.deviates(declared, rate, strays, "the sum of what the stages may deviate, from the product of their declared responses"))
 	} else {
-		why := "stages work by level, so that the chain has no response of its own; each filter's is held by itself, and the programme holds the chain"
+		why := "some stages depend on level, therefore the chain has no single response; each filter is tested alone, and the programme tests the chain"
 		if ok {
 			why = "stages work on channels of their own; the programme holds each channel"
 		}

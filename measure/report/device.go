@@ -23,7 +23,7 @@ type DeviceSettings struct {
 	Device     instrument.Device
 	Rate       int // in Hz, of Device; recordings have their own
 	Recordings []instrument.Recorded
-	Claims     *proof.Claims // what is claimed of it; nil: nothing
+	Claims     *proof.Claims // claims about the device; nil: none
 	Version    string        // of the program
 	Repeat     []string      // the commands that give the page again
 }
@@ -37,7 +37,7 @@ type Device struct {
 	responses []io.Closer
 }
 
-// DeviceTest is one test signal and what the device made of it.
+// DeviceTest is one test signal and the device's response to it.
 type DeviceTest struct {
 	Signal   stimulus.Signal // nil: of a recording that could not be read
 	Failed   string          // why there are no readings; "": there are

@@ -61,7 +61,8 @@ func (c *channelState) write(x []float64, frame int64, events *eventList) {
 // The loops keep in variables what waits for itself from sample to sample. Samples that
 // are not finite are passed over: the take is refused on their account.
 
-// extremes takes the sums, the largest and the least, and what is over full scale.
+// extremes stores the sums, the smallest and the largest sample, and the samples over
+// full scale.
 func (c *channelState) extremes(x []float64, frame int64) {
 	sum, power, largest, least := c.sum, c.power, c.largest, c.least
 	for _, v := range x {

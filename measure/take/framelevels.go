@@ -13,8 +13,8 @@ const (
 	// Pauses are found above PauseHighPassHz: rooms are loudest below, where the voice
 	// is weakest. What counts as noise or voice lies above audibleHz.
 	PauseHighPassHz, voiceHighPassHz, audibleHz = 150, 80, 20
-	// Breaths and laughter begin and end softly, above what a room holds: a frame that
-	// has more of them than the others shows above brightHz.
+	// Breaths and laughter begin and end softly, but at higher frequencies than room
+	// noise: a frame with more level than the others above brightHz contains one.
 	brightHz = 2000
 	// An edit is a millisecond of exact zeros.
 	editMs = 1
@@ -71,12 +71,13 @@ func newFrameLevels(rate, channels int, whole bool) *frameLevels {
 	}
 }
 
-// audible is a high-pass that leaves what is heard: 64 dB down at 8 Hz, 3 dB at 20 Hz.
-// It passes 0.03 dB more of a noise that falls with 6 dB an octave than an ideal one.
+// audible is a high-pass that keeps the audible range: −64 dB at 8 Hz, −3 dB at 20 Hz.
+// Of noise that falls by 6 dB per octave it passes 0.03 dB more than an ideal
+// high-pass.
 func audible(rate float64) []dsp.Biquad { return dsp.ButterworthHighPass(8, audibleHz, rate) }
 
-// close removes what lies in temporary files. An error says that they failed, and that
-// what was read is not whole.
+// close removes the temporary files. An error means that one of them failed, and that
+// the readings are incomplete.
 func (l *frameLevels) close() error {
 	err := l.store.close()
 	if l.hum != nil {
@@ -85,7 +86,7 @@ func (l *frameLevels) close() error {
 	return err
 }
 
-// writes are what looks at the sound, each with memory of its own.
+// writes are the meters' Write functions, each with separate memory.
 func (l *frameLevels) writes() []func(dsp.Block) {
 	return []func(dsp.Block){
 		func(b dsp.Block) { l.powers.write(b, l.endHop) },

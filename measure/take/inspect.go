@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// Inspection is what a take's health was found to be.
+// Inspection is the result of inspecting a take.
 type Inspection struct {
 	Readings measure.Readings
 	Findings []measure.Finding // worst first
@@ -154,7 +154,7 @@ func newTake(f wave.Format) *take {
 	return t
 }
 
-// writes are what looks at the sound, each with memory of its own.
+// writes are the meters' Write functions, each with separate memory.
 func (t *take) writes() []func(dsp.Block) {
 	all := []func(dsp.Block){t.writeChannels, t.content.write}
 	all = append(all, t.levels.writes()...)
@@ -180,7 +180,7 @@ func (t *take) finish() {
 	}
 }
 
-// inspection turns what was gathered into readings and findings.
+// inspection turns the meters' results into readings and findings.
 func (t *take) inspection(floors []*floor) *Inspection {
 	for _, f := range floors {
 		if f.undecided == "" {

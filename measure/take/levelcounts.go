@@ -117,8 +117,8 @@ func (c *levelCounts) lowestMode() (int, bool) {
 	return 0, false
 }
 
-// spreadBelow is the rms distance in dB of the levels under a mode, 8 dB under it at
-// most: what is louder than the noise does not reach there.
+// spreadBelow is the rms distance in dB of the levels below a mode from it, down to
+// 8 dB below: sound louder than the noise does not reach there.
 func (c *levelCounts) spreadBelow(mode int) float64 {
 	sum, count := 0.0, 0
 	for level := mode - 799; level <= mode; level++ {

@@ -74,9 +74,9 @@ func overCLow(weight func(hz float64) float64) func(hz float64) float64 {
 	}
 }
 
-// warmHops are filtered ahead of what is read, 0.75 s: from a state of rest the
-// high-pass at 20 Hz, the slowest poles of which fall by e in 41 ms, has then come
-// within -160 dB of what it would be.
+// warmHops is how many hops are filtered before the first one that is read, 0.75
+// s. The slowest poles of the high-pass at 20 Hz fall by a factor e in 41 ms,
+// therefore a start from rest is then within -160 dB of the settled output.
 const warmHops = 750 / hopMs
 
 func (n *noiseSpectrum) write(b dsp.Block) {
@@ -191,5 +191,5 @@ func (n *noiseSpectrum) unweighted() float64 {
 	return n.missing() * max(0, n.power/float64(max(1, n.frames))-above)
 }
 
-// missing is a factor for what the choice of the pauses leaves out.
+// missing is a factor for the noise that the choice of the pauses excludes.
 func (n *noiseSpectrum) missing() float64 { return dsp.DBToPower(n.pauses.missingDB) }

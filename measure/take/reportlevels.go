@@ -87,7 +87,7 @@ func (t *take) reportUndecided(r *report, floors []*floor) {
 	r.find(measure.Doubt, -1, -1, "the noise floor is undecided: "+reason, "leave room tone at the head of each take")
 }
 
-// reportTwoFloors says where the noise of a channel changes.
+// reportTwoFloors reports where the noise of a channel changes.
 func (t *take) reportTwoFloors(r *report, f *floor) {
 	if f.lower == nil {
 		return
