@@ -161,3 +161,37 @@ func TestFailureKeepsTheOutputOwn(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// A take that grows while it is processed stops with words, and the next run makes it: what
+// was made of its beginning is the season's own, and is replaced.
+func TestGrowingTake(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 5)[3:]
+	whole, err := os.ReadFile(takes[1].Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	takes = takes[:1]
+	p := plan(t, t.TempDir(), takes, 1)
+	w := worker{plan: p, engines: map[[2]int]*chain.Engine{}}
+	w.todo = w.steps()
+	made := w.todo[0].make
+	w.todo[0].make = func(ctx context.Context, take Take, out string, r *receipt.Receipt) error {
+		if err := made(ctx, take, out, r); err != nil {
+			return err
+		}
+		return os.WriteFile(take.Path, whole, 0o666)
+	}
+	var changed *TakeChangedError
+	if o := w.do(t.Context(), takes[0]); o.State != Stopped || !errors.As(o.Err, &changed) {
+		t.Errorf("%v, %v; want it stopped", o.State, o.Err)
+	}
+	if table, err := p.Gather(false); err != nil || table.Complete() || table.Rows[0].State != Stale {
+		t.Errorf("%+v %v", table.Rows, err)
+	}
+	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 1 {
+		t.Error(got)
+	}
+	if table, err := p.Gather(true); err != nil || !table.Complete() {
+		t.Errorf("%+v %v", table.Rows, err)
+	}
+}

@@ -1,6 +1,7 @@
 package season
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -154,12 +155,16 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	}
 	o.Receipt, err = w.make(ctx, t, s)
 	var output *wave.OutputError
+	var changed *TakeChangedError
 	switch {
 	case ctx.Err() != nil:
 		count.takeBack()
 		o.Err = ctx.Err()
 	case errors.As(err, &output):
 		count.takeBack() // a full disk is no fault of the take
+		o.Err = err
+	case errors.As(err, &changed):
+		count.takeBack()
 		o.Err = err
 	case foreign(err, out) != nil:
 		count.takeBack() // nor is a file that is in the way
@@ -208,12 +213,27 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	}
 	now, err := os.Stat(t.Path)
 	if err != nil || now.Size() != r.Input.Bytes || !now.ModTime().Equal(r.Input.Modified) {
-		return nil, fmt.Errorf("%s: the take was changed while it was processed", t.Path)
+		// The output is of a take that is no more. The receipt says that it is the season's
+		// own, and does not hold, as its take is another now.
+		changed := &TakeChangedError{t.Path}
+		if r.Output, err = written(out); err == nil {
+			r.Failure = changed.Error()
+			err = r.Write()
+		}
+		return nil, cmp.Or(err, error(changed))
 	}
 	if r.Output, err = written(out); err != nil {
 		return nil, &wave.OutputError{Path: out, Doing: "read it again", Err: err}
 	}
 	return r, r.Write()
+}
+
+// TakeChangedError says that a take was changed while it was processed: a recording may
+// still run, or a copy.
+type TakeChangedError struct{ Path string }
+
+func (e *TakeChangedError) Error() string {
+	return e.Path + ": the take was changed while it was processed; run it again once it is complete"
 }
 
 // written is an output as it lies there. Another attempt at the same take may replace it,
