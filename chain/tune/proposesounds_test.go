@@ -235,3 +235,38 @@ func TestProposalForOneSoundingChannel(t *testing.T) {
 		}
 	}
 }
+
+// The rules were set by the rooms of knownRooms. In rooms of other seeds, and with voices
+// that were not looked at then, one disturbance moves the threshold by 0.5 dB at most as
+// well, and the range by more than 1 dB in 15 % of the cases at most. A breath in every
+// pause does more there than in the rooms of the rule: over 48 such rooms it moved the
+// threshold by more than 0.5 dB in six, by 2.2 dB at most, and three disturbances together
+// did in one, by 0.54 dB. That is stated here and not tested.
+func TestThresholdInOtherRooms(t *testing.T) {
+	dsptest.Exhaustive(t)
+	voices := []takes.Phrases{
+		takes.Spoken(t, takes.SpokenNames), takes.Spoken(t, takes.Readings),
+		takes.Spoken(t, "/usr/share/pocketsphinx/test/data/cards/*.wav"),
+	}
+	cases, ranges := 0, 0
+	for i := range 12 {
+		rng := rand.New(rand.NewPCG(uint64(1000+i), 91))
+		room := takes.NewRoom(voices[i%3], []string{"white", "pink", "room"}[i/3%3], 12+24*rng.Float64(), []float64{0.08, 0.15, 0.25}[rng.IntN(3)], 30, uint64(5000+i))
+		a := analysed(t, room.Rate, room.Take())
+		alone := rangeOf(t, a)
+		for _, kind := range takes.Disturbances {
+			b := analysed(t, room.Rate, disturbed(room, kind, rng))
+			if shift := math.Abs(b.threshold() - a.threshold()); !(shift <= 0.5) {
+				t.Errorf("room %d, %s: the threshold moves by %.2f dB", i, kind, shift)
+			}
+			cases++
+			if math.Abs(rangeOf(t, b)-alone) > 1 {
+				ranges++
+			}
+		}
+	}
+	t.Logf("the range moved in %d of %d cases", ranges, cases)
+	if 100*ranges > 15*cases {
+		t.Errorf("the range moves by more than 1 dB in %d of %d cases", ranges, cases)
+	}
+}
