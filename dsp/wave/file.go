@@ -13,10 +13,10 @@ import (
 	"unicode/utf8"
 )
 
-// File is an output that appears under its name when it is committed, whole,
-// or not at all. Until then it has a name of its own in the same folder,
-// ".NAME.partial-XXXXXXXX", and holds a lock, by which [RemoveLeftovers] sees
-// that its writer is still there.
+// File is an output that appears under its name, complete, when it is
+// committed, or not at all. Until then it has another name in the same folder,
+// ".NAME.partial-XXXXXXXX", and a lock, by which [RemoveLeftovers] detects that
+// its writer is still running.
 //
 // Errors of writing it are *OutputError and name the output, not the partial
 // file.
@@ -38,9 +38,9 @@ type File struct {
 }
 
 // CreateFile begins an output. An existing file is an error (ErrExists) unless
-// replace is set; one of the inputs, under whatever name, always is
-// (ErrIsInput). A file that is replaced hands on its permissions and, where the
-// system lets it, its owner.
+// replace is set; one of the inputs, under any name, always is (ErrIsInput).
+// The output takes over the permissions of a file that it replaces and, where
+// the system permits, its owner.
 func CreateFile(path string, replace bool, inputs []string) (*File, error) {
 	return createFile(&File{asked: path, replace: replace}, inputs)
 }
@@ -83,8 +83,8 @@ func createFile(f *File, inputs []string) (*File, error) {
 	return f, nil
 }
 
-// begin creates the partial file. Another run that removes leftovers may take it in
-// the moment before it is locked; then there is a next one.
+// begin creates the partial file. Another run that removes leftovers may remove it
+// before it is locked; then another one is created.
 func (f *File) begin(old os.FileInfo) error {
 	mode := os.FileMode(0o666)
 	if old != nil {
@@ -116,8 +116,8 @@ func (f *File) begin(old os.FileInfo) error {
 	return errors.New("no partial file stays: another program removes them")
 }
 
-// takeOver gives a file the owner, where the system lets it, and the permissions of
-// the one that it replaces.
+// takeOver copies to a file the permissions of the file that it replaces and, where
+// the system permits, the owner.
 func takeOver(file *os.File, old os.FileInfo) error {
 	keepOwner(file, old)
 	now, err := file.Stat()
@@ -136,7 +136,8 @@ func partialName(path string) string {
 
 const partialMark = ".partial-"
 
-// mayReplace says why what is at the output's path, if anything, must stay.
+// mayReplace returns an error if a file at the output's path must not be
+// replaced.
 func mayReplace(path, target string, old os.FileInfo, replace bool) error {
 	if old == nil {
 		info, err := os.Lstat(target)
@@ -172,7 +173,8 @@ func same(out string, old os.FileInfo, in string) bool {
 	return errA == nil && errB == nil && os.SameFile(a, b) && filepath.Base(out) == filepath.Base(in)
 }
 
-// shortened leaves room for more in a name: file systems take up to 255 bytes.
+// shortened shortens a name to leave room for a suffix: file systems accept up
+// to 255 bytes.
 func shortened(name string) string {
 	if len(name) <= 200 {
 		return name
@@ -222,7 +224,7 @@ func (f *File) WriteAt(b []byte, offset int64) (int, error) {
 	return n, f.failed("write it", err)
 }
 
-// failed is an error of the partial file as one of the output.
+// failed converts an error of the partial file to one of the output.
 func (f *File) failed(doing string, err error) error {
 	if err == nil {
 		return nil

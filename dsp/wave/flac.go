@@ -41,7 +41,7 @@ type flacReader struct {
 // flacPlace is where a FLAC frame begins.
 type flacPlace struct{ frame, offset int64 }
 
-// countedReader counts what is read through it.
+// countedReader counts the bytes read through it.
 type countedReader struct {
 	*bufio.Reader
 	at int64
@@ -112,7 +112,7 @@ func (f *flacReader) metadata() (warnings []Warning, err error) {
 	}
 }
 
-// comments reads past a comment block and gives the number of its tags.
+// comments skips a comment block and returns the number of its tags.
 func (f *flacReader) comments(length int) (tags uint32, err error) {
 	body := io.LimitReader(f.in, int64(length))
 	defer io.Copy(io.Discard, body)
@@ -127,7 +127,7 @@ func (f *flacReader) comments(length int) (tags uint32, err error) {
 	return tags, err
 }
 
-// streamInfo reads what the file says of the whole sound (RFC 9639, section 8.2).
+// streamInfo reads the properties of the whole sound (RFC 9639, section 8.2).
 func (f *flacReader) streamInfo() error {
 	b := make([]byte, 34)
 	if _, err := io.ReadFull(f.in, b); err != nil {
@@ -175,7 +175,7 @@ func (f *flacReader) read(b dsp.Block) (int, error) {
 	return done, nil
 }
 
-// left is how much is left of the current FLAC frame.
+// left is the number of frames not yet read of the current FLAC frame.
 func (f *flacReader) left() int {
 	if len(f.planes) == 0 {
 		return 0
@@ -204,13 +204,14 @@ func (f *flacReader) next() error {
 	return nil
 }
 
-// withoutSource is an error of the library without the names of its functions.
+// withoutSource returns an error of the library without the names of its
+// functions.
 func withoutSource(err error) string {
 	text := err.Error()
 	return strings.TrimSpace(text[strings.LastIndex(text, ":")+1:])
 }
 
-// parse decodes a FLAC frame and checks that it is of the file's format.
+// parse decodes a FLAC frame and checks that it has the file's format.
 func (f *flacReader) parse() (decoded *frame.Frame, err error) {
 	defer func() {
 		if fault := recover(); fault != nil { // of the library, on data that no encoder writes

@@ -11,8 +11,8 @@ import (
 	"strings"
 )
 
-// Folder is a folder for files that are needed for a while. Like a partial file it is
-// locked, so that the next run can remove what a killed one has left.
+// Folder is a folder for temporary files. It is locked like a partial file, so that
+// the next run can remove the folder of a killed one.
 type Folder struct {
 	path string
 	lock *os.File
@@ -48,10 +48,10 @@ func CreateFolder() (*Folder, error) {
 	return nil, &OutputError{os.TempDir(), temporaryFolder, errors.New("none stays: another program removes them")}
 }
 
-// Path is where the folder is.
+// Path is the folder's path.
 func (f *Folder) Path() string { return f.path }
 
-// Remove removes the folder and all that is in it.
+// Remove removes the folder and its content.
 func (f *Folder) Remove() error {
 	err := os.RemoveAll(f.path)
 	f.lock.Close()

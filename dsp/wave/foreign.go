@@ -6,7 +6,8 @@ import (
 	"unicode/utf8"
 )
 
-// What this package accepts, and what can be done about the rest, for messages.
+// Texts for messages: what this package accepts, and what to do about other
+// files.
 const (
 	acceptedFile    = "a WAV file with a fmt and a data chunk"
 	acceptedCodings = "integer PCM of 8 to 32 bits or IEEE floating point of 32 or 64 bits"
@@ -16,8 +17,8 @@ const (
 	adviceDamaged = "the file is damaged: copy or export it again"
 )
 
-// foreign names what a file that is no WAV seems to be, from its first bytes,
-// and says what can be done.
+// foreign names the probable kind of a file that is not a WAV file, from its
+// first bytes, and advises what to do.
 func foreign(start []byte) (name, advice string) {
 	for _, known := range []struct {
 		at          int

@@ -22,7 +22,7 @@ func (e Encoding) String() string {
 	return "integer"
 }
 
-// Format says how a file holds its samples.
+// Format describes how a file stores its samples.
 type Format struct {
 	Rate          int // frames per second, Hz
 	Channels      int
@@ -36,7 +36,7 @@ func (f Format) String() string {
 	return fmt.Sprintf("%s, %d Hz, %d-bit %v", dsp.Plural(f.Channels, "channel"), f.Rate, f.Bits, f.Encoding)
 }
 
-// container returns the bytes a sample takes up.
+// container returns the number of bytes per sample.
 func (f Format) container() int {
 	if f.ContainerBits == 0 {
 		return (f.Bits + 7) / 8
@@ -44,10 +44,10 @@ func (f Format) container() int {
 	return f.ContainerBits / 8
 }
 
-// frameBytes returns the bytes a frame takes up.
+// frameBytes returns the number of bytes per frame.
 func (f Format) frameBytes() int { return f.container() * f.Channels }
 
-// check says what is wrong with a format for writing, if anything is.
+// check returns an error if a format cannot be written.
 func (f Format) check() error {
 	refuse := func(found, accepted string) error { return &FormatError{Found: found, Accepted: accepted} }
 	switch {
@@ -65,7 +65,7 @@ func (f Format) check() error {
 	return nil
 }
 
-// checkShape says what is wrong with a caller's block, if anything is.
+// checkShape returns an error if a block does not have the shape of the file.
 func checkShape(b dsp.Block, channels int) error {
 	if len(b) != channels {
 		return fmt.Errorf("found a block of %s; accepted: %d, as in the file", dsp.Plural(len(b), "channel"), channels)
@@ -82,11 +82,11 @@ func checkShape(b dsp.Block, channels int) error {
 // sound: at a few hertz, filters and frames of milliseconds have no meaning.
 const minRate, maxRate = 1000, 10_000_000
 
-// Source gives sound block by block.
+// Source delivers sound block by block.
 type Source interface {
 	Format() Format
-	// Read fills the first frames of each plane and says how many; at the end
-	// it returns 0 and io.EOF.
+	// Read fills the first frames of each plane and returns their number; at
+	// the end it returns 0 and io.EOF.
 	Read(b dsp.Block) (frames int, err error)
 }
 

@@ -2,10 +2,10 @@ package wave
 
 import "github.com/boothbench/boothbench/dsp"
 
-// Quantiser puts samples on the grid of an integer format ahead of the Writer,
-// which then writes them as they are: with the Writer's own rounding and, for
-// the same kind and seed, its own dither. So what is done after it sees the
-// samples of the file.
+// Quantiser rounds samples to the grid of an integer format before the Writer,
+// which then writes them unchanged. It rounds as the Writer does and, for the
+// same kind and seed, adds the same dither. A step between the two therefore
+// works on the samples of the file.
 type Quantiser struct {
 	quantiser
 }
@@ -21,11 +21,12 @@ func NewQuantiser(f Format, kind DitherKind, seed uint64) (*Quantiser, error) {
 	return &Quantiser{newQuantiser(f, kind, seed)}, nil
 }
 
-// Step is the distance of two samples of the format: 2^−15 for 16 bits.
+// Step is the difference between adjacent sample values of the format: 2^−15
+// for 16 bits.
 func (q *Quantiser) Step() float64 { return 1 / q.scale }
 
 // Round replaces the samples by dithered and rounded ones, whole multiples of
-// Step. What lies beyond full scale is left to the Writer to clamp.
+// Step. Samples beyond full scale are clamped by the Writer.
 func (q *Quantiser) Round(b dsp.Block) {
 	step := q.Step()
 	for from, frames := 0, b.Frames(); from < frames; from += stride {

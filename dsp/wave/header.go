@@ -9,7 +9,7 @@ import (
 	"github.com/go-audio/riff"
 )
 
-// header is what the chunks of a file say.
+// header holds the content of a file's chunks.
 type header struct {
 	format     Format
 	dataOffset int64
@@ -44,8 +44,8 @@ const (
 	unknownSize = 0xFFFFFFFF // a stream's size; in RF64 and BW64: see ds64
 	unstated    = -1
 
-	// openSize and more is what programs state that do not know a stream's length.
-	// (common practice, no source)
+	// Programs that do not know a stream's length state openSize or more. (common
+	// practice, no source)
 	openSize = 0x7FFFF000
 )
 

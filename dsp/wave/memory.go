@@ -24,7 +24,7 @@ func Unquantised(rate, channels int) Format {
 	return Format{Rate: rate, Channels: channels, Encoding: Float, Bits: 64}
 }
 
-// Format is what the sound was said to be.
+// Format is the format that the sound was created with.
 func (m *Memory) Format() Format { return m.format }
 
 // Frames is the length of the sound, read or not.

@@ -26,14 +26,15 @@ func (f *File) complete() error {
 
 func (f *File) file() *File { return f }
 
-// Commit makes the output appear under its name, safely on the disk. If it fails,
-// nothing is left behind.
+// Commit makes the output appear under its name, synced to disk. If it fails,
+// nothing remains.
 func (f *File) Commit() error { return CommitTogether(f) }
 
-// CommitTogether makes several outputs appear, or none of them: all are on the disk
-// before the first gets its name, and if one cannot get it, those before it lose
-// theirs, and what they replaced comes back. A process that is killed between two
-// names leaves the first alone; no file system offers more than one name at a time.
+// CommitTogether makes several outputs appear, or none of them. All are on disk
+// before the first gets its name; if one cannot get its name, those before it lose
+// theirs, and the files that they replaced are restored. A process that is killed
+// between two names leaves the first one only; no file system can rename several
+// files at once.
 func CommitTogether(outputs ...Output) (err error) {
 	var files []*File
 	for _, o := range outputs {
@@ -76,8 +77,8 @@ func CommitTogether(outputs ...Output) (err error) {
 	return nil
 }
 
-// place gives the file its name. A file that has come to be there in the
-// meantime, from another run, is replaced only if that was asked for.
+// place gives the file its name. A file that another run has created there in
+// the meantime is replaced only if replacing was requested.
 func (f *File) place() error {
 	if f.replace {
 		err := os.Rename(f.partial, f.path)
@@ -102,7 +103,7 @@ func (f *File) place() error {
 	return f.failed("give it its name", err)
 }
 
-// keep sees that the file that is there is the one that was written.
+// keep checks that the existing file equals the one that was written.
 func (f *File) keep() error {
 	there, err := os.Open(f.path)
 	if err != nil {
@@ -123,7 +124,7 @@ func (f *File) keep() error {
 	return nil
 }
 
-// equalBytes compares what two readers give.
+// equalBytes reports whether two readers deliver the same bytes.
 func equalBytes(a, b io.Reader) (bool, error) {
 	x, y := make([]byte, bufferBytes), make([]byte, bufferBytes)
 	for {
@@ -143,7 +144,7 @@ func equalBytes(a, b io.Reader) (bool, error) {
 	}
 }
 
-// withoutLinks recognises a file system on which a file has one name only.
+// withoutLinks recognises a file system without hard links.
 func withoutLinks(err error) bool {
 	return errors.Is(err, syscall.EPERM) || errors.Is(err, errors.ErrUnsupported) || errors.Is(err, syscall.EMLINK)
 }
@@ -164,7 +165,7 @@ func (f *File) keepOld() {
 	f.kept, f.backup = old, backup
 }
 
-// undo takes the name away again and brings back what was there before.
+// undo removes the name again and restores the file that was there before.
 func (f *File) undo() error {
 	var err error
 	switch {
@@ -184,8 +185,8 @@ func (f *File) undo() error {
 	return f.failed("take it back", err)
 }
 
-// tidy removes second names and lets go of the locks. The output is there whatever
-// happens now: a second name that stays is a leftover for the next run.
+// tidy removes second names and releases the locks. The output is complete by now:
+// a second name that cannot be removed is a leftover for the next run.
 func (f *File) tidy() {
 	os.Remove(f.partial) // gone already, after a rename
 	if f.backup != "" {

@@ -15,7 +15,8 @@ type Overs struct {
 }
 
 // quantiser turns samples into integers: scale, dither, round to nearest even,
-// clamp and count. A sample that dither lifts over full scale counts too.
+// clamp and count. A sample that exceeds full scale only by its dither counts
+// too.
 type quantiser struct {
 	scale  float64 // full scale in codes
 	full   uint64  // codes are −full to full−1

@@ -29,7 +29,7 @@ const (
 	slackBytes  = 16 // decoders load, and encoders store, whole words where a frame begins
 )
 
-// Open opens a WAV or FLAC file. Errors about what the file holds are *FormatError.
+// Open opens a WAV or FLAC file. Errors in the file's content are *FormatError.
 func Open(path string) (*Reader, error) { return open(path, NewReader) }
 
 // OpenRaw opens a file of bare samples.
@@ -117,7 +117,7 @@ func newFLACReader(r io.Reader, name string) (*Reader, error) {
 	return &Reader{flac: f, path: name, header: header{format: f.format, warnings: warnings}}, nil
 }
 
-// Format says how the file holds its samples.
+// Format describes how the file stores its samples.
 func (r *Reader) Format() Format { return r.format }
 
 // Frames is the number of frames in the file; of a stream that does not state it, −1
@@ -140,7 +140,7 @@ func (r *Reader) Name() string { return r.path }
 // IsStream reports whether the sound is read once, forward.
 func (r *Reader) IsStream() bool { return r.stream != nil || r.flac != nil && r.flac.file == nil }
 
-// Rename changes the name that stands for the file in messages.
+// Rename changes the file's name in messages.
 func (r *Reader) Rename(name string) {
 	r.path = name
 	if r.flac != nil {
@@ -207,7 +207,7 @@ func (r *Reader) fill() error {
 }
 
 // noticeGrowth warns, once, of a file that has grown since it was opened: it is
-// still being recorded.
+// probably still being recorded.
 func (r *Reader) noticeGrowth() {
 	if r.file == nil {
 		return

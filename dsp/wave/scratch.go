@@ -7,9 +7,9 @@ import (
 	"sync"
 )
 
-// Scratch is a temporary file for what is too much to keep in memory. It is made when
-// something is first appended, in a [Folder], so that a later run removes what a killed
-// one leaves. Its methods may be called from several goroutines.
+// Scratch is a temporary file for data too large for memory. It is created in a
+// [Folder] at the first Append, so that a later run can remove that of a killed one.
+// Its methods are safe for concurrent use.
 type Scratch struct {
 	mu     sync.Mutex
 	file   *os.File
@@ -17,7 +17,7 @@ type Scratch struct {
 	length int64
 }
 
-// Append writes bytes at the end, and returns where they begin. Errors are *OutputError.
+// Append writes bytes at the end and returns their offset. Errors are *OutputError.
 func (s *Scratch) Append(b []byte) (at int64, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -49,7 +49,7 @@ func (s *Scratch) create() error {
 	return nil
 }
 
-// Read fills a slice with the bytes from one on.
+// Read fills a slice with the bytes from an offset.
 func (s *Scratch) Read(b []byte, at int64) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -9,7 +9,7 @@ import (
 )
 
 // Stored is sound that is read back channel by channel: a Sink, like Memory, that keeps
-// many channels or hours in a temporary file, a [Scratch]. Samples come back bit for bit.
+// large sounds in a temporary file, a [Scratch]. Samples come back bit for bit.
 type Stored struct {
 	format   Format
 	channels []storedChannel
@@ -47,13 +47,13 @@ func NewStoredWithin(f Format, samples int) *Stored {
 	return &Stored{format: f, channels: make([]storedChannel, f.Channels), most: samples}
 }
 
-// Format is what the sound was said to be.
+// Format is the format that the sound was created with.
 func (s *Stored) Format() Format { return s.format }
 
 // Channels is the number of channels.
 func (s *Stored) Channels() int { return len(s.channels) }
 
-// Frames is how many frames the first channel has so far.
+// Frames is the number of frames in the first channel so far.
 func (s *Stored) Frames() int {
 	if len(s.channels) == 0 {
 		return 0
@@ -118,7 +118,7 @@ func (s *Stored) spill(c *storedChannel) error {
 	return nil
 }
 
-// Plane is one channel's samples, counted from 0: a copy.
+// Plane returns a copy of one channel's samples; channels count from 0.
 func (s *Stored) Plane(channel int) ([]float64, error) {
 	c := &s.channels[channel]
 	plane := make([]float64, 0, c.frames)
@@ -134,7 +134,7 @@ func (s *Stored) Plane(channel int) ([]float64, error) {
 	return append(plane, c.last...), nil
 }
 
-// Close removes the temporary file, if there is one. The sound is gone then.
+// Close removes the temporary file, if there is one, and with it the sound.
 func (s *Stored) Close() error {
 	s.channels = nil
 	return s.scratch.Close()

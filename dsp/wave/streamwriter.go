@@ -2,7 +2,7 @@ package wave
 
 import "io"
 
-// destination is where a Writer's bytes go: a *File, or a stream.
+// destination receives a Writer's bytes: a *File or a stream.
 type destination interface {
 	Name() string
 	Write([]byte) (int, error)

@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Options are the ways to write a file.
+// Options select how a file is written.
 type Options struct {
 	Replace bool // write over an existing file
 	Keep    bool // leave an existing file as it is; what is written must be the same, else ErrExists
@@ -118,7 +118,8 @@ func (w *Writer) begin(o Options) error {
 	return w.append(b)
 }
 
-// stateSizes puts into the header of a stream what would be put there in the end.
+// stateSizes writes the sizes into the header of a stream at once, since it
+// cannot be patched later.
 func (w *Writer) stateSizes(head []byte) {
 	patches := []patch{{4, sizeField(unknownSize)}, {w.dataOffset - 4, sizeField(unknownSize)}}
 	if w.stated > 0 {
@@ -141,7 +142,8 @@ func (w *Writer) append(b []byte) error {
 	return w.fail(err)
 }
 
-// fail remembers the first error. On a full disk it says how much is missing.
+// fail stores the first error. On a full disk it states how much space is
+// missing.
 func (w *Writer) fail(err error) error {
 	if err == nil || w.failed != nil {
 		return w.failed
@@ -202,11 +204,11 @@ func (w *Writer) flush() error {
 // Frames is the number of frames written so far.
 func (w *Writer) Frames() int64 { return w.frames }
 
-// Overs says what had to be changed so far to fit the format.
+// Overs reports what has been changed so far to fit the format.
 func (w *Writer) Overs() Overs { return w.encoder.overs }
 
-// Commit completes the file and makes it appear under its name. If it
-// fails, nothing is left behind.
+// Commit completes the file and makes it appear under its name. If it fails,
+// nothing remains.
 func (w *Writer) Commit() error { return CommitTogether(w) }
 
 // Abort removes what was written; after Commit it does nothing.
