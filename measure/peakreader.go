@@ -77,7 +77,7 @@ func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 func (s *stretch) energy(from, to int) (sum float64) {
 	for k := from / peakCell; k <= (to-1)/peakCell; k++ {
 		if s.energies[k] == unknown {
-			s.energies[k] = planes.SumOfSquares(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell)])
+			s.energies[k] = vector.SumOfSquares(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell)])
 		}
 		sum += s.energies[k]
 	}

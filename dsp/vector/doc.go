@@ -1,7 +1,7 @@
 // Package vector holds the innermost loops of stages and meters, where speed
 // matters most: second-order sections, the readings of an interpolator, the
-// largest samples and second differences of a stretch, and sums of squares.
-// Everything is planar, one float64 per sample.
+// largest samples and second differences of a stretch, sums of squares, and the
+// energies of several bands at once. Everything is planar, one float64 per sample.
 //
 // Each loop is written twice: in Go, which defines it, and in assembly for amd64
 // processors with AVX, which does the same operations in the same order on several

@@ -96,3 +96,6 @@ func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)
 
 //go:noescape
 func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)
+
+//go:noescape
+func squaresAVX(x *float64, fours int, sums *[4]float64)

@@ -51,5 +51,6 @@ func packAVX2(raw *byte, left, right *float64, fours int, k *packConstants) (res
 func turningAVX(x *float64, fours int, t *Turning)                                     { panic(noAVX) }
 func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)                         { panic(noAVX) }
 func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)                      { panic(noAVX) }
+func squaresAVX(x *float64, fours int, sums *[4]float64)                               { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"

@@ -4,7 +4,7 @@ import (
 	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
@@ -37,7 +37,7 @@ func newBandComparison(rate, channels int, frames int64) *bandComparison {
 		fft: spectra.NewFFT(length), window: spectra.Hann(length),
 		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1), fourth: make([]float64, length/2+1),
 	}
-	b.scale = 1 / (float64(length) * planes.SumOfSquares(b.window))
+	b.scale = 1 / (float64(length) * vector.SumOfSquares(b.window))
 	for i := range b.bins {
 		b.bins[i] = make([]complex128, length/2+1)
 	}

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // clicks finds clicks in the difference of two sounds: a millisecond that holds far
@@ -75,8 +75,8 @@ func (c *clicks) write(from int64, x, e dsp.Block) {
 		for n := 0; n < len(x[i]); {
 			to := min(len(x[i]), n+c.grain-f.frames)
 			g, part := &f.running, e[i][n:to]
-			g.xx += planes.SumOfSquares(x[i][n:to])
-			ee := planes.SumOfSquares(part)
+			g.xx += vector.SumOfSquares(x[i][n:to])
+			ee := vector.SumOfSquares(part)
 			g.ee += ee
 			if ee > 0.999*g.largest*g.largest {
 				for k, d := range part {

@@ -12,10 +12,10 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
-	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
@@ -378,7 +378,7 @@ func TestCompareResidual(t *testing.T) {
 
 // loud reports whether a sound stands out of the rounding to 24 bits.
 func loud(b dsp.Block) bool {
-	return b.Frames() > 0 && planes.SumOfSquares(b[0])/float64(b.Frames()) > 1e-8
+	return b.Frames() > 0 && vector.SumOfSquares(b[0])/float64(b.Frames()) > 1e-8
 }
 
 // Whatever two sounds come in, readings or reasons come out, in JSON that any reader

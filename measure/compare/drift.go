@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 	"sort"
 
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
@@ -303,7 +304,7 @@ func delayNear(a, b []float64, expected float64) (delay, correlation float64) {
 		spectrum[k] *= cmplx.Conj(template[k])
 	}
 	lags := fft.Sequence(nil, spectrum)
-	best, most, energy := 0, -1.0, planes.SumOfSquares(y[:len(a)])
+	best, most, energy := 0, -1.0, vector.SumOfSquares(y[:len(a)])
 	for k := 0; k <= len(b)-len(a); k++ {
 		// Against the energy that lies there, or louder neighbours win. Nearer counts
 		// a little more: a tone is as good every period.
@@ -327,7 +328,7 @@ func delayNear(a, b []float64, expected float64) (delay, correlation float64) {
 	}
 	at, value := crestNear(bins, len(a))
 	value *= 2 / float64(len(a)) // half a spectrum
-	norm := math.Sqrt(planes.SumOfSquares(x) * planes.SumOfSquares(segment))
+	norm := math.Sqrt(vector.SumOfSquares(x) * vector.SumOfSquares(segment))
 	if norm == 0 {
 		return expected, 0
 	}

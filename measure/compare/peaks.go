@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 	"sort"
 
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
@@ -22,7 +23,7 @@ func searchIn(open func() (wave.Source, error), frames int64, channel int, probe
 	step := length - len(probe) + 1
 	probe = differences1(probe)
 	probe[0] = 0 // what was before is not in it
-	energy := planes.SumOfSquares(probe)
+	energy := vector.SumOfSquares(probe)
 	fft := spectra.NewFFT(length)
 	padded := make([]float64, length)
 	copy(padded, probe)

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // differences sums up what two sounds differ by, lined up and on one level.
@@ -80,7 +80,7 @@ func (d *differences) advance(x, y, e dsp.Block, from int) int {
 	to := min(x.Frames(), from+d.grain-d.brief.frames)
 	for c := range x {
 		difference := e[c][from:to]
-		xx, yy, ee := planes.SumOfSquares(x[c][from:to]), planes.SumOfSquares(y[c][from:to]), planes.SumOfSquares(difference)
+		xx, yy, ee := vector.SumOfSquares(x[c][from:to]), vector.SumOfSquares(y[c][from:to]), vector.SumOfSquares(difference)
 		d.xx[c], d.yy[c], d.ee[c] = d.xx[c]+xx, d.yy[c]+yy, d.ee[c]+ee
 		d.brief.xx, d.brief.yy, d.brief.ee = d.brief.xx+xx, d.brief.yy+yy, d.brief.ee+ee
 		if ee > 0.999*d.largest.value*d.largest.value { // or none of them can be larger

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
@@ -246,7 +247,7 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 			bins[f] *= complex(math.Exp(-whiteningPower/2*math.Log(power)), 0)
 		}
 		lags = fft.Sequence(lags, bins)
-		norm := math.Sqrt(planes.SumOfSquares(lags[:2*reach+1])/float64(2*reach+1)) + 1e-300
+		norm := math.Sqrt(vector.SumOfSquares(lags[:2*reach+1])/float64(2*reach+1)) + 1e-300
 		for n := range sum {
 			sum[n] += lags[n] / norm
 		}
@@ -265,7 +266,7 @@ func clearest(lags []float64) (at int, height float64) {
 			at = n
 		}
 	}
-	return at, math.Abs(lags[at]) / (math.Sqrt(planes.SumOfSquares(lags)/float64(len(lags))) + 1e-300)
+	return at, math.Abs(lags[at]) / (math.Sqrt(vector.SumOfSquares(lags)/float64(len(lags))) + 1e-300)
 }
 
 // bestLine is the line, of no more drift than is looked for, that the most peaks lie near,

@@ -11,8 +11,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
-	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
@@ -192,7 +192,7 @@ func (s *scene) weighted(x []float64) float64 {
 			a, b = section.B1*v-section.A1*y[n]+b, section.B2*v-section.A2*y[n]
 		}
 	}
-	return dsp.PowerToDB(planes.SumOfSquares(y))
+	return dsp.PowerToDB(vector.SumOfSquares(y))
 }
 
 // sounds are what the microphones record.

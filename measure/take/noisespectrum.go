@@ -2,8 +2,8 @@ package take
 
 import (
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
-	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
@@ -139,7 +139,7 @@ func (n *noiseSpectrum) endHop() {
 		n.endPause()
 	}
 	if ends || begins {
-		n.power += planes.SumOfSquares(x)
+		n.power += vector.SumOfSquares(x)
 		n.frames += int64(len(x))
 	}
 	n.cLow.Process(n.work)

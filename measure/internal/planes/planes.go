@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -13,23 +14,6 @@ func Close(src wave.Source) {
 	if c, ok := src.(io.Closer); ok {
 		c.Close()
 	}
-}
-
-// SumOfSquares sums in four parts, which do not wait for each other.
-func SumOfSquares(x []float64) float64 {
-	var a, b, c, d float64
-	n := len(x) &^ 3
-	for k := 0; k < n; k += 4 {
-		part := x[k : k+4 : k+4]
-		a += part[0] * part[0]
-		b += part[1] * part[1]
-		c += part[2] * part[2]
-		d += part[3] * part[3]
-	}
-	for _, v := range x[n:] {
-		a += v * v
-	}
-	return (a + b) + (c + d)
 }
 
 // ReadFull reads until a block is full or the source ends, then with io.EOF.
@@ -79,6 +63,9 @@ func FirstNonFinite(b dsp.Block) int { return FirstBeyond(b, b.Frames(), math.Ma
 func FirstBeyond(b dsp.Block, n int, most float64) int {
 	first := n
 	for _, plane := range b {
+		if vector.Peak(plane[:first]) <= most {
+			continue
+		}
 		for k, x := range plane[:first] {
 			if !(math.Abs(x) <= most) {
 				first = k
