@@ -22,7 +22,7 @@ import (
 // Schema is the version of the receipt file.
 const Schema = 1
 
-// Receipt is what is known of one output.
+// Receipt is the record of one output.
 type Receipt struct {
 	SchemaVersion int                 `json:"schema_version"`
 	Key           Key                 `json:"made_by"`
@@ -40,7 +40,7 @@ type Receipt struct {
 type Key struct {
 	Chain   string `json:"chain_sha256"` // of the chain file's text
 	Options string `json:"options"`      // those that change bytes, in words
-	Program string `json:"program"`      // which one it was: its version, or a digest of it
+	Program string `json:"program"`      // its version or its digest
 }
 
 // File is a file as it was when the receipt was written.
@@ -195,18 +195,18 @@ func holds(key Key, input, output string, of func(string) (File, error), same fu
 	}
 	switch {
 	case r.Key.Chain != key.Chain:
-		return nil, "the chain is another now", nil
+		return nil, "the chain has changed", nil
 	case r.Key.Options != key.Options:
-		return nil, fmt.Sprintf("the options are others now (%s; then %s)", key.Options, r.Key.Options), nil
+		return nil, fmt.Sprintf("the options have changed (%s; then %s)", key.Options, r.Key.Options), nil
 	case r.Key.Program != key.Program:
-		return nil, "the program is another now", nil
+		return nil, "the program has changed", nil
 	}
 	in, err := of(input)
 	if err != nil {
 		return nil, "", err
 	}
 	if !same(in, r.Input) {
-		return nil, "the take is another now", nil
+		return nil, "the take has changed", nil
 	}
 	if r.Failure != "" {
 		return r, "", nil

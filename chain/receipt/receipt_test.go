@@ -42,10 +42,10 @@ func TestHolds(t *testing.T) {
 	}
 	for why, change := range map[string]func(*Key){
 		"":                                func(*Key) {},
-		"the chain is another now":        func(k *Key) { k.Chain = "ab" },
-		"the options are others now":      func(k *Key) { k.Options = "16 bits" },
-		"the program is another now":      func(k *Key) { k.Program = "1.1" },
-		"the take is another now":         func(*Key) { put(in, "tame") },
+		"the chain has changed":           func(k *Key) { k.Chain = "ab" },
+		"the options have changed":        func(k *Key) { k.Options = "16 bits" },
+		"the program has changed":         func(k *Key) { k.Program = "1.1" },
+		"the take has changed":            func(*Key) { put(in, "tame") },
 		"the output has been changed":     func(*Key) { put(out, "outpux") },
 		"the output is gone":              func(*Key) { os.Remove(out) },
 		"there is no receipt":             func(*Key) { os.Remove(PathFor(out)) },

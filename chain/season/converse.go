@@ -16,7 +16,7 @@ import (
 	"github.com/boothbench/boothbench/measure/conversation"
 )
 
-// Conversed is what is known of one conversation: how its microphones lie to each other in
+// Conversed is the measurement of one conversation: delays and bleeds of its microphones in
 // the takes, and the mix of the outputs.
 type Conversed struct {
 	Name string `json:"name"`

@@ -10,7 +10,7 @@ import (
 )
 
 // ForeignError says that a file lies where an output is to be, and is not the season's:
-// there is no receipt of it, and the season would make other bytes.
+// it has no receipt, and the season would make other bytes.
 type ForeignError struct{ Path string }
 
 func (e *ForeignError) Error() string {

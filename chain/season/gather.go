@@ -36,7 +36,7 @@ type Table struct {
 type Row struct {
 	Take
 	State    State               `json:"state"`
-	Note     string              `json:"note,omitempty"` // why it is in this state, and what is to be known of it
+	Note     string              `json:"note,omitempty"` // why it is in this state, and its first warning
 	Readings map[string]*float64 `json:"readings,omitempty"`
 	SHA256   string              `json:"output_sha256,omitempty"`
 	// Apart is by how many LU the take's loudness lies from the median of its group, where
@@ -148,7 +148,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 		if _, err := os.Stat(receipt.PathFor(out)); err == nil && row.State != Analysed {
 			row.State, row.Note = Stale, why
 		} else if !isOwn(out) {
-			row.Note = "a file is there, and no receipt is of it: season run writes the receipt if it would make the same bytes, and refuses it otherwise"
+			row.Note = "a file is there without a receipt: season run writes the receipt if it would make the same bytes, and refuses it otherwise"
 		}
 		if r, err = receipt.Load(out); err != nil || row.State != Stale || r.Failure != "" {
 			return row, nil

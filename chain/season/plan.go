@@ -68,7 +68,7 @@ func (t Take) group() string { return filepath.ToSlash(filepath.Dir(t.Output)) }
 type ExistsError struct{ Path string }
 
 func (e *ExistsError) Error() string {
-	return e.Path + ": there is a plan of something else; gather and keep its results, or plan into another folder"
+	return e.Path + ": there is another plan; gather and keep its results, or plan into another folder"
 }
 
 // NewPlan writes the manifest of a season to its folder, which it makes. The plan that is
@@ -184,14 +184,14 @@ func (p *Plan) read() (err error) {
 	return nil
 }
 
-// ChangedError says that what a plan was made with is another now.
+// ChangedError says that what a plan was made with has changed.
 type ChangedError struct{ What string }
 
 func (e *ChangedError) Error() string {
-	return e.What + " is another than when the season was planned; plan again into another folder, or restore it"
+	return e.What + " has changed since the season was planned; plan again into another folder, or restore it"
 }
 
-// Check refuses a plan whose chain file or program is another now. A chain file that is
+// Check refuses a plan whose chain file or program has changed. A chain file that is
 // gone does not matter: the plan holds its text.
 func (p *Plan) Check(program string) error {
 	if program != p.Program {

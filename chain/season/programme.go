@@ -86,7 +86,7 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 		return nil, false, err
 	}
 	if !ready {
-		if g != nil { // of takes that are others now
+		if g != nil { // of takes that have changed
 			err = os.Remove(p.programmePath())
 		}
 		return nil, true, err

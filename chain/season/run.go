@@ -214,7 +214,7 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	now, err := os.Stat(t.Path)
 	if err != nil || now.Size() != r.Input.Bytes || !now.ModTime().Equal(r.Input.Modified) {
 		// The output is of a take that is no more. The receipt says that it is the season's
-		// own, and does not hold, as its take is another now.
+		// own, and does not hold, as its take has changed.
 		changed := &TakeChangedError{t.Path}
 		if r.Output, err = written(out); err == nil {
 			r.Failure = changed.Error()

@@ -140,7 +140,7 @@ func (w *worker) deliverJobs(ctx context.Context, jobs []tune.Job) (*tune.Delive
 	})
 }
 
-// noteDelivered adds to a receipt what is known of a delivered file.
+// noteDelivered adds the readings of a delivered file to a receipt.
 func (w *worker) noteDelivered(ctx context.Context, d *tune.Delivery, number int, r *receipt.Receipt) error {
 	file := d.Files[number]
 	for _, warning := range file.Warnings {

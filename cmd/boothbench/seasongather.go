@@ -156,7 +156,7 @@ func printSeason(e env, t *season.Table) {
 	}
 }
 
-// printConversation prints what is known of a conversation.
+// printConversation prints the readings of a conversation.
 func printConversation(e env, c season.ConversationRow) {
 	fmt.Fprintf(e.stdout, "\nconversation %s: %s", c.Name, c.State)
 	if c.Note != "" {

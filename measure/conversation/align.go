@@ -21,7 +21,7 @@ type measurement struct {
 	pause []int64
 }
 
-// way is what is known of a voice's arrival in another microphone.
+// way is a voice's path into another microphone.
 type way struct {
 	timemap.Map // from frames of its own microphone to frames of the other
 	found       bool

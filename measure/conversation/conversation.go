@@ -15,7 +15,7 @@ type Microphone struct {
 	Channel int                         // of the sound, from 0
 }
 
-// Conversation is what the microphones of a conversation have to do with each other.
+// Conversation is the measurement of the microphones of one conversation against each other.
 type Conversation struct {
 	Rate        int     `json:"rate_hz"`
 	Microphones []OfOne `json:"microphones"` // in the order in which they were given

@@ -64,7 +64,7 @@ func (c *Conversation) later(frames, off float64) string {
 	return fmt.Sprintf("%.2f%s frames (%.2f ms) %s", frames, within, 1000*frames/float64(c.Rate), word)
 }
 
-// pairText states what two microphones have to do with each other; "" for nothing.
+// pairText states offset, drift and polarity of two microphones; "" for none.
 func (c *Conversation) pairText(p Pair) string {
 	if p.DriftPPM == nil {
 		return ""
