@@ -42,7 +42,7 @@ func valuesText(r Row) string {
 	return strings.TrimSpace(strings.Join(all, ", ") + " " + r.Unit)
 }
 
-// repeatable is by how much repeats of one device may differ without a word. A latency
+// repeatable is by how much repeats of one device may differ without a finding. A latency
 // may differ from one start to the next: round_trip_spread_frames states it. Clocks of two
 // boxes drift as they warm up. (common practice, no source)
 func repeatable(r Row) float64 {

@@ -31,6 +31,9 @@ func inputNoise(item Item, r measure.Readings) measure.Readings {
 				continue
 			}
 			for _, got := range e.Readings {
+				if !strings.HasPrefix(got.Name, "thermal") {
+					got.AddBound(n.Bound) // all else that enters is given
+				}
 				got.Name = strings.Replace(got.Name, "_noise_", "_noise"+kind.infix+"_", 1) + suffix
 				if strings.HasPrefix(got.Name, "noise_figure") {
 					got.Name = strings.Replace(got.Name, "noise_figure", "noise_figure"+kind.infix, 1)

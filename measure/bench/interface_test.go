@@ -23,7 +23,9 @@ type simulatedInterface struct {
 	cornerHz  float64 // of the coupling
 	humPeak   float64 // of 50 Hz
 	crosstalk float64 // from channel 1 to channel 2, a factor
+	back      float64 // from channel 2 to channel 1
 	noise     float64 // rms
+	pole      float64 // of the noise, which is white without one: y = x + pole·y'
 	bits      int
 	rate      int
 	seed      uint64
@@ -79,8 +81,10 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 	rowsOfSinc = sincs()
 	random := rand.New(rand.NewPCG(s.seed, 5))
 	if len(sent) > 1 {
-		for n := range sent[1] { // before the gain of channel 2
-			sent[1][n] += s.crosstalk * s.gain[0] / s.gain[1] * sent[0][n]
+		for n := range sent[1] { // before the gains
+			one, two := sent[0][n], sent[1][n]
+			sent[1][n] += s.crosstalk * s.gain[0] / s.gain[1] * one
+			sent[0][n] += s.back * s.gain[1] / s.gain[0] * two
 		}
 	}
 	speed := 1 + s.ppm*1e-6
@@ -93,7 +97,7 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 		if s.inverted {
 			gain = -gain
 		}
-		lastX, lastY := 0.0, 0.0
+		lastX, lastY, hiss := 0.0, 0.0, 0.0
 		for n := range response[c] {
 			at := float64(n-s.latency) / speed
 			x := gain * between(sent[c], at)
@@ -102,7 +106,8 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 			if s.clip > 0 {
 				y = max(-s.clip, min(s.clip, y))
 			}
-			y += s.humPeak*math.Sin(2*math.Pi*50*float64(n)/float64(s.rate)) + s.noise*random.NormFloat64()
+			hiss = s.pole*hiss + math.Sqrt(1-s.pole*s.pole)*s.noise*random.NormFloat64()
+			y += s.humPeak*math.Sin(2*math.Pi*50*float64(n)/float64(s.rate)) + hiss
 			response[c][n] = max(-1, min(1-step, math.Round(y/step+random.Float64()-random.Float64())*step))
 		}
 	}

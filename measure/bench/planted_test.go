@@ -97,7 +97,11 @@ tests = ["distortion", "idle-noise"]
 
 // aWeighted is the share of white noise's power from 20 Hz to 20 kHz that the A curve
 // leaves of it, against all up to half the rate: IEC 61672-1:2013, Annex E.
-func aWeighted(rate int) float64 {
+func aWeighted(rate int) float64 { return inBand(rate, 0, true) }
+
+// inBand is the share of a noise's power that lies from 20 Hz to 20 kHz, A-weighted or
+// not, against all up to half the rate: of white noise behind y = x + pole·y'.
+func inBand(rate int, pole float64, weighted bool) float64 {
 	a := func(f float64) float64 {
 		f2 := f * f
 		return 12194 * 12194 * f2 * f2 / ((f2 + 20.6*20.6) * math.Sqrt((f2+107.7*107.7)*(f2+737.9*737.9)) * (f2 + 12194*12194))
@@ -105,7 +109,10 @@ func aWeighted(rate int) float64 {
 	sum := 0.0
 	for f := 20.5; f < 20000; f++ {
 		g := a(f) / a(1000)
-		sum += g * g
+		if !weighted {
+			g = 1
+		}
+		sum += g * g * (1 - pole*pole) / (1 - 2*pole*math.Cos(2*math.Pi*f/float64(rate)) + pole*pole)
 	}
 	return sum / (float64(rate) / 2)
 }

@@ -10,17 +10,16 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// noiseBandHz is the least statistical bandwidth of a weighting over white noise, in Hz:
-// (∫W)²/∫W² of its power gain. None has 20 kHz, the A and the CCIR curves between 5 and
-// 10 kHz; hum has less, and varies less as well.
+// noiseBandHz is the statistical bandwidth in Hz of white noise behind the network of
+// BS.468: (∫W)²/∫W² of its power gain is between 5 and 10 kHz.
 const noiseBandHz = 5000
 
 // settledSeconds is what an instrument leaves out at the start of a tone or silence.
 const settledSeconds = 1
 
 // withNoiseBounds adds what the recording's noise leaves open, two standard deviations
-// each: of a harmonic, whose line holds noise too, and of a level of noise, which is an
-// estimate from a finite time.
+// each, where the instrument has not stated it: of a harmonic, whose line holds noise too,
+// and of the largest reading of a quasi-peak meter.
 func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) measure.Readings {
 	seconds := 0.0
 	switch s := s.(type) {
@@ -44,8 +43,6 @@ func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) mea
 		case !n.Measurable() || n.Unit == "%" || strings.Contains(n.Bound, "±") || strings.Contains(n.Bound, "upper bound"): // its instrument has stated it
 		case strings.HasPrefix(base, "idle_noise_quasi_peak"):
 			n.AddBound(fmt.Sprintf("±%.2g dB, the largest reading of a finite time", 10*statistical))
-		case strings.HasPrefix(base, "idle_noise"), strings.HasPrefix(base, "dynamic_range"), base == "thd_plus_noise_db", strings.HasPrefix(base, "equivalent_input_noise"), strings.HasPrefix(base, "noise_figure"):
-			n.AddBound(fmt.Sprintf("±%.2g dB, an estimate from %g s of noise", statistical, seconds))
 		case strings.HasPrefix(base, "harmonic") || strings.HasPrefix(base, "crosstalk") || base == "thd_fundamental_db" || base == "thd_total_db":
 			noise, hasNoise := marks.Get("noise_dbfs" + suffix)
 			if strings.HasPrefix(base, "crosstalk") {

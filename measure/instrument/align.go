@@ -195,7 +195,11 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	}
 	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound(off, "frames")})
 	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text, Bound: bound(off*1000/float64(a.Rate), "ms")})
-	r.Add("gain_db", measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"})
+	gain := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"}
+	if off := dsp.AmplitudeToDB(1 + 2*h.gainSpread); off >= leastStatedDB {
+		gain.Bound = fmt.Sprintf("±%.2g dB, two standard deviations of the noise", off)
+	}
+	r.Add("gain_db", gain)
 	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
 	r.Add("drift_ppm", measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
 		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(frames)*1e6)})

@@ -168,7 +168,7 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 		return c.failed(fmt.Sprintf("ended after %v, the time it was given", timeout), printed)
 	}
 	if len(bytes.TrimSpace(printed.kept)) == 0 {
-		return c.failed(err.Error()+" without a word; run it by hand on a WAV file to see why", nil)
+		return c.failed(err.Error()+", and it printed nothing; run it by hand on a WAV file to see why", nil)
 	}
 	return c.failed(err.Error(), printed)
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
@@ -115,7 +116,8 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 	r.AddRatio("thd_fundamental", harmonics.rms()/fundamental, thd)
 	thd.Reference, thd.Definition = "all of the sound in the band", "IEC 60268-3 14.12.3.2: rms of the harmonics over the total rms"
 	r.AddRatio("thd_total", harmonics.rms()/total, thd)
-	ratio, bound := thdPlusNoise(t), ""
+	ratio, spectrum := thdPlusNoise(t)
+	bound := finiteNoise(spectrum, weighted(weighting.AudioBand, notch(t.hz[0])))
 	if ratio < 10*roundingOfTones {
 		bound = roundingText
 	}
@@ -126,15 +128,23 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 	return r
 }
 
-// thdPlusNoise is the ratio of amplitudes by AES17-2015 6.3.1.
-func thdPlusNoise(t *steadyTones) float64 {
+// thdPlusNoise is the ratio of amplitudes by AES17-2015 6.3.1, and the spectrum of what
+// is left beside the tone.
+func thdPlusNoise(t *steadyTones) (ratio float64, rest *spectra.Power) {
 	spectrum := spectra.Of(t.rest, t.rate)
 	tone := t.peak(0) * t.peak(0) / 2
-	return math.Sqrt(spectrum.Level(weighted(weighting.AudioBand, notch(t.hz[0]))) / (tone + spectrum.Level(weighting.AudioBand)))
+	return math.Sqrt(spectrum.Level(weighted(weighting.AudioBand, notch(t.hz[0]))) / (tone + spectrum.Level(weighting.AudioBand))), spectrum
 }
+
+// leastStatedDB is the least uncertainty of a tone's level that is worth a word.
+const leastStatedDB = 0.001
 
 // addTone adds the frequency and the level of a tone as it was found.
 func addTone(r *measure.Readings, name string, t *steadyTones, i int) {
 	r.Add(name+"_hz", measure.Reading{Value: t.hz[i], Unit: "Hz", Definition: "phase advance between the halves of the steady part"})
-	r.AddLevel(name+"_dbfs", t.peak(i)*t.peak(i), measure.Reading{Unit: "dBFS", Reference: "AES17-2015 3.12: a full-scale sine is 0", Weighting: "none", Definition: lineText})
+	bound := ""
+	if off := dsp.AmplitudeToDB(1 + 2*math.Sqrt(t.lines.NoiseAround(t.hz[i])/2)/t.peak(i)); off >= leastStatedDB {
+		bound = fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", off)
+	}
+	r.AddLevel(name+"_dbfs", t.peak(i)*t.peak(i), measure.Reading{Unit: "dBFS", Reference: "AES17-2015 3.12: a full-scale sine is 0", Weighting: "none", Definition: lineText, Bound: bound})
 }

@@ -5,6 +5,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -37,8 +38,10 @@ func (d DynamicRange) Analyse(rate int, response Response) (measure.Readings, er
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
 		var r measure.Readings
 		t, reason := takeApart(x, rate, stimulus.StandardHz)
+		var spectrum *spectra.Power
 		if reason == "" {
 			addTone(&r, "tone", t, 0)
+			spectrum = spectra.Of(t.rest, rate)
 		}
 		for _, w := range []struct {
 			name, weighting, definition string
@@ -54,7 +57,9 @@ func (d DynamicRange) Analyse(rate int, response Response) (measure.Readings, er
 			}
 			inverse := 0.0
 			if reason == "" {
-				noise := 2 * t.level(weighted(weighting.AudioBand, notch(t.hz[0]), w.weight))
+				weight := weighted(weighting.AudioBand, notch(t.hz[0]), w.weight)
+				noise := 2 * spectrum.Level(weight)
+				about.AddBound(finiteNoise(spectrum, weight))
 				if noise < roundingOfTones*roundingOfTones*t.peak(0)*t.peak(0) {
 					about.Reason = "there is no noise but the rounding of 64-bit arithmetic, 280 dB below the tone"
 				} else {

@@ -27,6 +27,10 @@ type placedMarks struct {
 	silent bool    // there is a silence to read it from
 	mark   float64 // rms of the marks
 	spread float64 // standard deviation of the delay in frames
+
+	// gainSpread is the standard deviation of the gain as a share of it, if all of the
+	// noise lies in the band of the marks.
+	gainSpread float64
 }
 
 // findMarks finds the stimulus in a channel.
@@ -88,6 +92,9 @@ func findMarks(played stimulus.Marked, l stimulus.Layout, channel, channels int,
 	silence := quiet(x, h.Map, l, rate)
 	h.noise, h.silent = rms(silence), len(silence) > 0
 	h.spread = first.spread * h.noise / math.Abs(first.gain)
+	// A fit over N frames is off by σ/√(N·mark²); a band of B Hz holds 2·B·t independent
+	// values; of two marks.
+	h.gainSpread = h.noise / h.mark / math.Sqrt(2*2*(up.TopHz-up.BottomHz)*up.Seconds)
 	if over := dsp.AmplitudeToDB(h.mark / h.noise); over < leastMarkOverNoiseDB {
 		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, stand %.1f dB over the noise, at least %d are needed; raise the level of the stimulus, which they follow, or find the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
 	}

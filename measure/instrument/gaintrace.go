@@ -14,6 +14,7 @@ type GainTrace struct {
 	RateHz   int
 	GainDB   []float64
 	Up, Down int
+	Half     int // frames that each gain is read from; 0: one
 }
 
 // beginsShare is the share of a change after which the gain has begun to move. It
@@ -46,8 +47,15 @@ func (t GainTrace) Readings() measure.Readings {
 	t.addTimes(&r, "attack", t.Up, t.Up-(t.Up-t.Up*9/10), t.Down, before, high)
 	t.addTimes(&r, "release", t.Down, t.Up+during*95/100, len(t.GainDB), high, after)
 	over := measure.Reading{Unit: "dB", Reference: "the level at the end of the step", Definition: "largest gain after the step up over the gain at its end"}
-	for _, g := range t.GainDB[t.Up:t.Down] {
-		over.Value = max(over.Value, g-high)
+	for n, g := range t.GainDB[t.Up:t.Down] {
+		if g-high <= over.Value {
+			continue
+		}
+		over.Value, over.Bound = g-high, ""
+		// Each gain is that of half a period, in which it falls.
+		if next := t.Up + n + t.Half; t.Half > 0 && next < t.Down && g-t.GainDB[next] >= leastStatedDB {
+			over.Bound = fmt.Sprintf("±%.2g dB, what the gain falls by in the half period that it is read from", g-t.GainDB[next])
+		}
 	}
 	over.Reason = noGain(high)
 	r.Add("step_overshoot_db", over)
@@ -79,30 +87,48 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 	if reason == "" && !(math.Abs(change) >= leastStepDB) {
 		reason = fmt.Sprintf("the gain changes by %.2f dB only; at least %g dB are needed", math.Abs(change), leastStepDB)
 	}
-	at := func(share float64) float64 { // frames from the step to where the gain first crosses it
+	at := func(share, noise float64) passing {
 		if reason != "" {
-			return 0
+			return passing{}
 		}
-		for n := from + 1; n < to; n++ {
-			a, b := (t.GainDB[n-1]-first)/change-share, (t.GainDB[n]-first)/change-share
-			if a < 0 && b >= 0 {
-				return float64(n-step) - b/(b-a)
-			}
+		p, found := t.passing(first, change, share, 4*noise/math.Abs(change), from, to)
+		if !found {
+			reason = "the gain does not arrive within the step"
 		}
-		reason = "the gain does not arrive within the step"
-		return 0
+		p.frames -= float64(step)
+		return p
 	}
 	ms := func(frames float64) float64 { return frames * 1000 / float64(t.RateHz) }
-	begins, within2 := at(beginsShare), 0.0
+	before, behind := t.noise(from, step), t.noise(to-(to-step)/5, to)
+	// In noise a change is seen once it exceeds five standard deviations.
+	share := max(beginsShare, 5*before/math.Abs(change))
+	begins, within2 := passing{}, passing{}
+	if reason == "" {
+		if at, found := t.begins(first, change, share, from, to); found {
+			begins = passing{at - float64(step), 0}
+		} else {
+			reason = "the gain does not arrive within the step"
+		}
+	}
+	constant := at(1-1/math.E, behind).less(begins)
+	if share > beginsShare {
+		// What came before is taken for the start of an exponential. That of a straight
+		// line is longer by 1/(1 − 1/e).
+		missed := constant.frames * (share - beginsShare) / (1 - share)
+		constant.frames += missed
+		constant.off += missed * 0.6
+		begins.frames -= missed
+		begins.off += missed
+	}
 	if math.Abs(change) > 2 {
-		within2 = at(1 - 2/math.Abs(change))
+		within2 = at(1-2/math.Abs(change), behind)
 	}
 	times := []struct {
 		name, text string
-		frames     float64
+		passing
 	}{
-		{"_ms", constantText, at(1-1/math.E) - begins},
-		{"_10_90_ms", tenNinetText, at(0.9) - at(0.1)},
+		{"_ms", constantText, constant},
+		{"_10_90_ms", tenNinetText, at(0.9, behind).less(at(0.1, behind))},
 		{"_within_2db_ms", within2Text, within2},
 		{"_begins_ms", beginsText, begins},
 	}
@@ -111,9 +137,76 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 		if x.name == "_within_2db_ms" && reason == "" && math.Abs(change) <= 2 {
 			about.Reason = fmt.Sprintf("the whole change is %.2f dB", math.Abs(change))
 		}
+		if off := math.Hypot(x.off, float64(t.Half)/2); off >= leastStatedFrames && about.Reason == "" {
+			about.Bound = fmt.Sprintf("±%.2g ms by noise and by the half period that each gain is read from", ms(off))
+		}
 		r.Add(name+x.name, about)
 	}
 	r.Add(name+"_change_db", measure.Reading{Value: change, Reason: why, Unit: "dB", Definition: "gain at the end less gain before the step"})
+}
+
+// passing is where a gain passes a share of its change, in frames, and by how much that
+// may be off.
+type passing struct{ frames, off float64 }
+
+// less is the time from one passing to another.
+func (p passing) less(begin passing) passing {
+	return passing{p.frames - begin.frames, math.Hypot(p.off, begin.off)}
+}
+
+// leastStatedFrames is the least uncertainty of a time that is worth a word.
+const leastStatedFrames = 0.5
+
+// passing finds where the gain passes a share of a change. Noise may take it across
+// several times, until it is over the share by a margin: then the middle of the first
+// and the last time is meant, and off by half of what the margin takes.
+func (t GainTrace) passing(gain, change, share, margin float64, from, to int) (p passing, found bool) {
+	var first, last float64
+	for n := from + 1; n < to; n++ {
+		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
+		if a < 0 && b >= 0 {
+			last = float64(n) - b/(b-a)
+			if !found {
+				first, found = last, true
+			}
+		}
+		if found && b > margin {
+			return passing{(first + last) / 2, (float64(n) - first) / 2}, true
+		}
+	}
+	return passing{(first + last) / 2, (last - first) / 2}, found
+}
+
+// begunShare is the share of a change that nothing but the change itself reaches: what a
+// converter's filter rings beside a step of level falls back before it.
+const begunShare = 0.1
+
+// begins finds where the gain passes a share of a change for good, in frames.
+func (t GainTrace) begins(gain, change, share float64, from, to int) (at float64, found bool) {
+	begun := max(begunShare, 2*share)
+	for n := from + 1; n < to; n++ {
+		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
+		if a < 0 && b >= 0 {
+			at, found = float64(n)-b/(b-a), true
+		}
+		if found && b >= begun-share && n-int(at) > t.Half {
+			return at, true
+		}
+	}
+	return at, found
+}
+
+// noise is the standard deviation of the gain over a stretch, without what changes
+// slowly: of the differences between values so far apart that their windows do not
+// overlap, half a millisecond.
+func (t GainTrace) noise(from, to int) float64 {
+	apart := dsp.Frames(0.5, t.RateHz)
+	sum, values := 0.0, 0.0
+	for n := max(0, from); n+2*apart < min(to, len(t.GainDB)); n++ {
+		bend := t.GainDB[n] - 2*t.GainDB[n+apart] + t.GainDB[n+2*apart]
+		sum, values = sum+bend*bend, values+1
+	}
+	return math.Sqrt(sum / 6 / max(1, values)) // 1 + 4 + 1 variances
 }
 
 // Table is the gain over time, from the step up: every frame for 10 ms around the

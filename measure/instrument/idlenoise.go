@@ -1,6 +1,7 @@
 package instrument
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -53,10 +54,12 @@ func (i IdleNoise) Analyse(rate int, response Response) (measure.Readings, error
 		}
 		level := func(name, scale, curve, definition string, factor float64, weight func(float64) float64) {
 			power := 0.0
+			about := measure.Reading{Unit: "dBFS", Reason: reason, Reference: scale, Weighting: curve, Bandwidth: bandText, Definition: definition, Bound: gainVoids}
 			if reason == "" {
 				power = factor * spectrum.Level(weighted(weighting.AudioBand, weight))
+				about.AddBound(finiteNoise(spectrum, weighted(weighting.AudioBand, weight)))
 			}
-			r.AddLevel(name, power, measure.Reading{Unit: "dBFS", Reason: reason, Reference: scale, Weighting: curve, Bandwidth: bandText, Definition: definition, Bound: gainVoids})
+			r.AddLevel(name, power, about)
 		}
 		flat := func(float64) float64 { return 1 }
 		level("idle_noise_rms_dbfs", mathematicalScale, "none", "mean square of the samples in the band", 1, flat)
@@ -73,6 +76,12 @@ func (i IdleNoise) Analyse(rate int, response Response) (measure.Readings, error
 		})
 		return r
 	})
+}
+
+// finiteNoise is how far a level of noise may be off because it was read for a finite
+// time, two standard deviations.
+func finiteNoise(spectrum *spectra.Power, weight func(float64) float64) string {
+	return fmt.Sprintf("±%.2g dB, two standard deviations of the level of such noise over a finite time", dsp.PowerToDB(1+2*spectrum.Deviation(weight)))
 }
 
 // idleFrames is the part of silence that is measured.

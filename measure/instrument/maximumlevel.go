@@ -73,7 +73,8 @@ func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
 		if i == 0 {
 			gain = out - s.dbfs
 		}
-		now := pastLimit{s.dbfs, out, dsp.AmplitudeToDB(max(1e-15, thdPlusNoise(t))) - maximumTHDPlusNoiseDB, gain - (out - s.dbfs) - maximumCompressionDB}
+		ratio, _ := thdPlusNoise(t)
+		now := pastLimit{s.dbfs, out, dsp.AmplitudeToDB(max(1e-15, ratio)) - maximumTHDPlusNoiseDB, gain - (out - s.dbfs) - maximumCompressionDB}
 		if now.distortion <= 0 && now.compressed <= 0 {
 			before = now
 			continue

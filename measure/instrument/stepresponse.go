@@ -43,7 +43,7 @@ func (s StepResponse) Trace(rate int, x []float64) (GainTrace, error) {
 	if frames <= down+half {
 		return GainTrace{}, fmt.Errorf("the response ends before the step down")
 	}
-	t := GainTrace{RateHz: rate, Up: up, Down: down, GainDB: make([]float64, frames)}
+	t := GainTrace{RateHz: rate, Up: up, Down: down, Half: half, GainDB: make([]float64, frames)}
 	for n := range t.GainDB {
 		t.GainDB[n] = dsp.AmplitudeToDB(out[n+delay] / in[n])
 	}

@@ -1,5 +1,10 @@
 package spectra
 
+import (
+	"math"
+	"slices"
+)
+
 // Power is the mean power spectrum of sound through a window (Welch, "The
 // use of fast Fourier transform for the estimation of power spectra", 1967).
 type Power struct {
@@ -8,6 +13,7 @@ type Power struct {
 	energy float64   // sum of the window's squares
 	Sums   []float64 // sum over the blocks of the mean square per bin
 	Blocks int
+	hop    int
 	fft    *FFT
 	bins   []complex128
 }
@@ -26,6 +32,7 @@ func Empty(window []float64, rate int) *Power {
 
 // Add adds the blocks that lie in a stretch of sound, a hop apart.
 func (p *Power) Add(x []float64, hop int) {
+	p.hop = hop
 	length := len(p.Window)
 	both := 2 / (float64(length) * p.energy)
 	for from := 0; from+length <= len(x); from += hop {
@@ -51,6 +58,62 @@ func (p *Power) Level(weight func(hz float64) float64) float64 {
 		sum += v / float64(max(1, p.Blocks)) * weight(float64(k)*p.BinHz)
 	}
 	return sum
+}
+
+const (
+	// lineFreeBins are the bins whose median is of the noise: more than twice as many as
+	// the lobe of a line has.
+	lineFreeBins = 4 * LobeBins
+	// lineOverNoise is the power over that median from which a bin is a line's. Noise of
+	// a single block exceeds it with a chance of e^-5.5.
+	lineOverNoise = 8
+)
+
+// Deviation is the standard deviation of Level as a share of it, of sound that is
+// steady: noise of this spectrum, whose mean square over a finite time is an estimate, and
+// lines, which do not vary. (Bendat and Piersol, "Random data", 4th edition 2010, 8.3:
+// 1/√(B·T), with B = (∫G)²/∫G² for a spectrum G that is not flat)
+func (p *Power) Deviation(weight func(hz float64) float64) float64 {
+	var level, squares float64
+	part := make([]float64, 0, lineFreeBins)
+	for from := 0; from < len(p.Sums); from += lineFreeBins {
+		end := min(from+lineFreeBins, len(p.Sums))
+		part = append(part[:0], p.Sums[from:end]...)
+		slices.Sort(part)
+		noise, bins := 0.0, 0.0
+		for _, v := range part {
+			if v <= lineOverNoise*part[len(part)/2] {
+				noise, bins = noise+v, bins+1
+			}
+		}
+		for k := from; k < end; k++ {
+			w := weight(float64(k) * p.BinHz)
+			level += w * p.Sums[k]
+			squares += w * w * noise / bins * noise / bins
+		}
+	}
+	if level == 0 || p.Blocks == 0 {
+		return 0
+	}
+	return math.Sqrt(squares / p.BinHz / p.seconds()) / level
+}
+
+// seconds is how long a stretch, weighted alike throughout, has as much noise in its mean
+// square as the blocks together, whose windows fade and overlap.
+func (p *Power) seconds() float64 {
+	length := len(p.Window)
+	share := make([]float64, (p.Blocks-1)*p.hop+length)
+	for b := range p.Blocks {
+		for n, w := range p.Window {
+			share[b*p.hop+n] += w * w
+		}
+	}
+	var sum, squares float64
+	for _, v := range share {
+		sum += v
+		squares += v * v
+	}
+	return sum * sum / squares / (p.BinHz * float64(length))
 }
 
 // spectrumSeconds is how long the blocks of a steady sound are at most.

@@ -1,0 +1,142 @@
+package bench
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/wave"
+)
+
+// simulatedProcessor lowers what is over a threshold: by a curve with a quadratic knee
+// (Giannoulis, Massberg and Reiss 2012) of the largest |sample| of the last 0.6 ms, and a
+// gain that follows in dB, by one pole up and one down. It shares no code with the engine.
+type simulatedProcessor struct {
+	thresholdDBFS, slope, kneeDB float64 // slope: dB less for each dB over the threshold; 1: a limiter
+	attackMs, releaseMs          float64
+	makeUpDB                     float64
+	latency, rate, bits          int
+	inverted                     bool
+	noise                        float64 // rms, behind the gain
+	seed                         uint64
+}
+
+// curveDB is the gain at a level.
+func (s simulatedProcessor) curveDB(level float64) float64 {
+	switch over := level - s.thresholdDBFS; {
+	case over <= -s.kneeDB/2:
+		return 0
+	case over >= s.kneeDB/2:
+		return -s.slope * over
+	default:
+		return -s.slope * (over + s.kneeDB/2) * (over + s.kneeDB/2) / (2 * s.kneeDB)
+	}
+}
+
+func (s simulatedProcessor) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
+	sent := dsp.NewBlock(in.Format().Channels, int(in.(*wave.Memory).Frames()))
+	if _, err := in.Read(sent); err != nil {
+		return err
+	}
+	random := rand.New(rand.NewPCG(s.seed, 6))
+	response := dsp.NewBlock(len(sent), sent.Frames()+s.latency)
+	window := int(0.0006 * float64(s.rate))
+	attack, release := 1-math.Exp(-1000/(s.attackMs*float64(s.rate))), 1-math.Exp(-1000/(s.releaseMs*float64(s.rate)))
+	step := math.Ldexp(1, 1-s.bits)
+	for c := range sent {
+		gain := 0.0
+		for n, x := range sent[c] {
+			largest := 1e-9
+			for k := max(0, n-window); k <= n; k++ {
+				largest = max(largest, math.Abs(sent[c][k]))
+			}
+			target := s.curveDB(20 * math.Log10(largest))
+			if target < gain {
+				gain += (target - gain) * attack
+			} else {
+				gain += (target - gain) * release
+			}
+			y := x * math.Pow(10, (gain+s.makeUpDB)/20)
+			if s.inverted {
+				y = -y
+			}
+			response[c][n+s.latency] = y
+		}
+		for n, y := range response[c] {
+			y += s.noise * random.NormFloat64()
+			response[c][n] = math.Round(y/step+random.Float64()-random.Float64()) * step
+		}
+	}
+	return out.Write(response)
+}
+
+const dynamicsPlan = `schema = 1
+device = "A"
+[[test]]
+name = "curve"
+stimulus = "kind=stepped-tone hz=997 from_dbfs=-50 to_dbfs=-6 step_db=1 step_seconds=0.5"
+[[test]]
+name = "times"
+stimulus = "kind=level-step hz=6000 low_dbfs=-40 high_dbfs=-6 before_seconds=0.5 during_seconds=0.5 after_seconds=1.5"
+[[path]]
+name = "processor"
+kind = "processor"
+level_dbfs = -6
+together = true
+tests = ["curve", "times"]
+`
+
+// The curve and the times of voice processors and limiters come back as planted.
+func TestPlantedDynamics(t *testing.T) {
+	devices := 1
+	if dsptest.IsExhaustive() {
+		devices = 30
+	}
+	random := rand.New(rand.NewPCG(12, 15))
+	uniform := func(from, to float64) float64 { return from + (to-from)*random.Float64() }
+	counted := tallies{}
+	for n := range devices {
+		s := simulatedProcessor{
+			thresholdDBFS: uniform(-32, -18), slope: 1 - 1/math.Exp(uniform(math.Log(1.5), math.Log(10))), kneeDB: uniform(0, 12),
+			attackMs: math.Exp(uniform(math.Log(0.5), math.Log(30))), releaseMs: math.Exp(uniform(math.Log(30), math.Log(150))), makeUpDB: uniform(0, 6),
+			latency: random.IntN(2000), rate: []int{48000, 44100, 96000}[n%3], bits: []int{24, 16}[random.IntN(2)], inverted: random.IntN(2) == 1,
+			noise: dsp.DBToAmplitude(uniform(-110, -90)), seed: uint64(n),
+		}
+		if n%3 == 2 { // a limiter
+			s.slope, s.makeUpDB, s.kneeDB = 1, 0, uniform(0, 2)
+		}
+		p := planOf(t, dynamicsPlan)
+		p.Paths[0].RatesHz = []int{s.rate}
+		sheet := sheetOf(t, p, s)
+		high, low := s.curveDB(-6), s.curveDB(-40)
+		planted := []plantedReading{
+			{"curve", "plateau_gain_db", s.makeUpDB},
+			{"curve", "compression_threshold_dbfs", s.thresholdDBFS},
+			{"curve", "compression_slope", 1 - s.slope},
+			{"curve", "compression_knee_db", s.kneeDB},
+			{"times", "attack_ms", s.attackMs},
+			{"times", "attack_10_90_ms", math.Log(9) * s.attackMs},
+			{"times", "attack_change_db", high - low},
+			{"times", "release_ms", s.releaseMs},
+			{"times", "release_10_90_ms", math.Log(9) * s.releaseMs},
+			{"times", "step_overshoot_db", low - high},
+			{"curve", "latency_frames", float64(s.latency)},
+		}
+		if s.slope < 1 {
+			planted = append(planted, plantedReading{"curve", "compression_ratio", 1 / (1 - s.slope)})
+		}
+		for _, want := range planted {
+			at := slices.IndexFunc(sheet.Rows, func(r Row) bool { return r.Test == want.condition && r.Reading == want.reading })
+			if at < 0 || sheet.Rows[at].Value == nil {
+				t.Errorf("device %d (%+v): no %s: %v", n, s, want.reading, sheet.Void)
+				continue
+			}
+			counted.add(t, n, want.condition, want, sheet.Rows[at])
+		}
+	}
+	counted.judge(t)
+}
