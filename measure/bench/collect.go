@@ -104,6 +104,10 @@ func (c *Collector) Add(name, digest string, r instrument.Recording) {
 			found = append(found, f)
 		}
 	}
+	if rate := c.trueRate(r, found); rate > 0 {
+		c.void(name, fmt.Sprintf("the file states %d Hz, and its sound has %d Hz", r.Rate, rate), "set player and recorder to the condition's rate, and record again")
+		return
+	}
 	if len(found) == 0 {
 		c.void(name, "no mark of a stimulus is in it", "name the recording of a file that bench plan wrote; a recording of input-noise is recognised by the file name that the cue sheet gives")
 	}
@@ -112,13 +116,47 @@ func (c *Collector) Add(name, digest string, r instrument.Recording) {
 		i, k := c.itemOf(f.Code)
 		switch {
 		case !f.Readable:
-			c.void(at, "a mark is there, and its code is not readable", "record again with less noise, distortion or reverberation")
+			do := "record again with less noise, distortion or reverberation"
+			if most := c.mostChannels(); r.Sound.Channels() < most {
+				do = fmt.Sprintf("record every channel by itself: the recording has %d, the plan up to %d, and channels that are mixed have no code that can be read; or ", r.Sound.Channels(), most) + do
+			}
+			c.void(at, "a mark is there, and its code is not readable", do)
 		case i < 0:
 			c.void(at, fmt.Sprintf("the code %08x is of no stimulus of this plan", f.Code), "play the files that bench plan wrote for this plan as it is now")
 		default:
 			c.addItem(at, digest, r, f.Frame, i, k)
 		}
 	}
+}
+
+// trueRate is another rate of the plan's conditions at which a recording without readable
+// codes has one of this plan: its file states a rate that it was not recorded at. 0: none.
+func (c *Collector) trueRate(r instrument.Recording, found []instrument.FoundCode) int {
+	if slices.ContainsFunc(found, func(f instrument.FoundCode) bool { return f.Readable }) {
+		return 0
+	}
+	var tried []int
+	for _, condition := range c.conditions {
+		rate := condition.RateHz
+		if rate == r.Rate || slices.Contains(tried, rate) {
+			continue
+		}
+		tried = append(tried, rate)
+		for _, f := range instrument.FindCodes(r.Sound, rate) {
+			if i, _ := c.itemOf(f.Code); f.Readable && i >= 0 {
+				return rate
+			}
+		}
+	}
+	return 0
+}
+
+// mostChannels is the largest number of channels of a path.
+func (c *Collector) mostChannels() (most int) {
+	for _, condition := range c.conditions {
+		most = max(most, condition.Path.Channels)
+	}
+	return most
 }
 
 func abs(n int) int { return max(n, -n) }
@@ -145,7 +183,7 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		c.void(at, err.Error(), "")
 		return
 	}
-	a, err := instrument.Align(item.Stimulus, instrument.Recording{Sound: part, Rate: r.Rate, Bits: r.Bits})
+	a, err := instrument.Align(item.Stimulus, instrument.Recording{Sound: part, Rate: r.Rate, Bits: r.Bits, Begin: begin})
 	if err != nil {
 		c.void(at, fmt.Sprintf("%s, %s: %v", item.Condition, item.Test, err), "record this condition again: "+item.FileName()+".wav")
 		return

@@ -30,6 +30,25 @@ func contradictions(item Item, rows []Row) []Lack {
 	}}
 }
 
+// leastWrongGainDB is from where on a difference of gains is no error of a control's
+// scale. (common practice, no source)
+const leastWrongGainDB = 6
+
+// wrongGains are the gains that differ so much from what the plan says that the control
+// was not at it.
+func wrongGains(rows []Row) (all []Lack) {
+	for _, r := range rows {
+		if strings.HasPrefix(r.Reading, "gain_error_db") && r.Value != nil && math.Abs(*r.Value) >= leastWrongGainDB {
+			all = append(all, Lack{
+				fmt.Sprintf("%s, %s", r.Path, r.Condition),
+				fmt.Sprintf("%s is %+.1f dB: the control did not stand where the plan says, here or at the lowest gain", r.Reading, *r.Value),
+				"set the gains as the plan says, or put those of the device into the plan, and record again",
+			})
+		}
+	}
+	return all
+}
+
 func valuesText(r Row) string {
 	var all []string
 	for _, v := range r.Values {

@@ -34,6 +34,7 @@ func (c *Collector) Sheet() *Sheet {
 		}
 	}
 	s.Rows = append(s.Rows, c.derived(s.Rows)...)
+	s.Findings = append(s.Findings, wrongGains(s.Rows)...)
 	s.Claims = c.plan.judge(s.Rows)
 	return &s
 }

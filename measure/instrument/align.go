@@ -31,6 +31,7 @@ type Recording struct {
 	Sound dsp.Block // channels x frames, full scale 1.0
 	Rate  int       // Hz, as its file states
 	Bits  int       // of its integers; 0: floating point
+	Begin int       // frame of the file at which Sound begins, for messages
 }
 
 // Align finds a marked stimulus in a recording of it and brings the recording onto
@@ -43,7 +44,7 @@ type Recording struct {
 // mark_over_noise_db.
 func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 	sound := make(dsp.Block, len(r.Sound))
-	a, err := align(played, recorded{r.Sound, r.Rate, r.Bits}, func(c int, plane []float64) error {
+	a, err := align(played, recorded{r.Sound, r.Rate, r.Bits, r.Begin}, func(c int, plane []float64) error {
 		sound[c] = plane
 		return nil
 	})
@@ -66,6 +67,7 @@ func (a *Alignment) Close() error {
 type recorded struct {
 	sound      Response
 	rate, bits int
+	begin      int
 }
 
 // align aligns one channel after the other, and gives each to a function.
@@ -109,7 +111,7 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 		a.report(h, c, r.sound.Channels(), layout.EndMark-layout.Signal)
 		a.findResampling(played.Signal, parts.Channel(min(c, channels-1)), plane, h.Map, layout, c, r.sound.Channels())
 		if frame := clippedRun(plane, r.bitsOr24()); frame >= 0 && clipped.Channel < 0 {
-			*clipped = VoidError{Clipped, c, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame), r.rate), frame)}
+			*clipped = VoidError{Clipped, c, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame+r.begin), r.rate), frame+r.begin)}
 		}
 	}
 	if clipped.Channel >= 0 && !drivesIntoClipping(played.Signal) {

@@ -101,7 +101,7 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 	ms := func(frames float64) float64 { return frames * 1000 / float64(t.RateHz) }
 	before, behind := t.noise(from, step), t.noise(to-(to-step)/5, to)
 	// In noise a change is seen once it exceeds five standard deviations.
-	share := max(beginsShare, 5*before/math.Abs(change))
+	share := max(beginsShare, 5*max(before, behind)/math.Abs(change))
 	begins, within2 := passing{}, passing{}
 	if reason == "" {
 		if at, found := t.begins(first, change, share, from, to); found {
@@ -116,7 +116,7 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 		// line is longer by 1/(1 − 1/e).
 		missed := constant.frames * (share - beginsShare) / (1 - share)
 		constant.frames += missed
-		constant.off += missed * 0.6
+		constant.off += missed // and two standard deviations of where the noise let it begin
 		begins.frames -= missed
 		begins.off += missed
 	}
@@ -137,8 +137,12 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 		if x.name == "_within_2db_ms" && reason == "" && math.Abs(change) <= 2 {
 			about.Reason = fmt.Sprintf("the whole change is %.2f dB", math.Abs(change))
 		}
-		if off := math.Hypot(x.off, float64(t.Half)/2); off >= leastStatedFrames && about.Reason == "" {
-			about.Bound = fmt.Sprintf("±%.2g ms by noise and by the half period that each gain is read from", ms(off))
+		off := 0.0
+		if t.Half > 0 {
+			off = math.Hypot(math.Hypot(x.off, float64(t.Half)/2), recordedShare*x.frames)
+		}
+		if off >= leastStatedFrames && about.Reason == "" {
+			about.Bound = fmt.Sprintf("±%.2g ms: noise, the half period that each gain is read from, and 1.5 %% of the time", ms(off))
 		}
 		r.Add(name+x.name, about)
 	}
@@ -153,6 +157,10 @@ type passing struct{ frames, off float64 }
 func (p passing) less(begin passing) passing {
 	return passing{p.frames - begin.frames, math.Hypot(p.off, begin.off)}
 }
+
+// recordedShare is by how much a time may be off as a share of it: of simulated devices'
+// release times the largest error that neither noise nor the half period explains was 1 %.
+const recordedShare = 0.015
 
 // leastStatedFrames is the least uncertainty of a time that is worth a word.
 const leastStatedFrames = 0.5
