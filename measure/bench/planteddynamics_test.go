@@ -94,7 +94,7 @@ tests = ["curve", "times"]
 func TestPlantedDynamics(t *testing.T) {
 	devices := 1
 	if dsptest.IsExhaustive() {
-		devices = 30
+		devices = 12 // some 5 s of processor time each
 	}
 	random := rand.New(rand.NewPCG(12, 15))
 	uniform := func(from, to float64) float64 { return from + (to-from)*random.Float64() }

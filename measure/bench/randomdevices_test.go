@@ -288,13 +288,13 @@ func (all tallies) judge(t *testing.T) {
 	}
 }
 
-// Of 200 random devices, 95 of 100 readings lie within the uncertainty that the sheet
+// Of random devices, 95 of 100 readings lie within the uncertainty that the sheet
 // states: of every derived reading, at three rates and two word lengths, inverted, with
 // another clock, coupled by a capacitor, with hum, in noise that is white or not.
 func TestUncertaintiesOfRandomDevices(t *testing.T) {
 	devices := 2
 	if dsptest.IsExhaustive() {
-		devices = 200
+		devices = 24 // some 2.6 s of processor time each
 	}
 	random := rand.New(rand.NewPCG(200, 15))
 	counted := tallies{}

@@ -95,7 +95,7 @@ func (p *Power) Deviation(weight func(hz float64) float64) float64 {
 	if level == 0 || p.Blocks == 0 {
 		return 0
 	}
-	return math.Sqrt(squares / p.BinHz / p.seconds()) / level
+	return math.Sqrt(squares/p.BinHz/p.seconds()) / level
 }
 
 // seconds is how long a stretch, weighted alike throughout, has as much noise in its mean
