@@ -98,7 +98,8 @@ func unchanged(a, b os.FileInfo) bool {
 	return os.SameFile(a, b) && a.Size() == b.Size() && a.ModTime().Equal(b.ModTime())
 }
 
-// Write publishes the receipt of an output that is there.
+// Write publishes the receipt of an output that is there. It does not wait for the disk:
+// where a loss of power takes the receipt, the output is made again and found the same.
 func (r *Receipt) Write() error {
 	r.SchemaVersion = Schema
 	r.Written = time.Now().UTC()
@@ -118,7 +119,7 @@ func (r *Receipt) Write() error {
 	if _, err := f.Write(append(text, '\n')); err != nil {
 		return err
 	}
-	return f.Commit()
+	return f.CommitUnsynced()
 }
 
 // Load reads the receipt of an output.

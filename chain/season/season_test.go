@@ -203,15 +203,19 @@ func TestOnlyWhatIsMissing(t *testing.T) {
 	if err := os.Truncate(p.output(p.Takes[2]), 100); err != nil {
 		t.Fatal(err)
 	}
+	// An empty receipt is what a loss of power can leave: nobody waits for the disk there.
+	if err := os.Truncate(receipt.PathFor(p.output(p.Takes[4])), 0); err != nil {
+		t.Fatal(err)
+	}
 	later := time.Now().Add(time.Hour)
 	if err := os.Chtimes(p.Takes[3].Path, later, later); err != nil {
 		t.Fatal(err)
 	}
 	table, err := p.Gather(false)
-	if err != nil || table.Counts[Made] != 5 { // the touched take has the bytes of before
+	if err != nil || table.Counts[Made] != 4 { // the touched take has the bytes of before
 		t.Error(table.Counts, err)
 	}
-	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 4 || got[WasDone] != 4 {
+	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 5 || got[WasDone] != 3 {
 		t.Error(got)
 	}
 	if got := run(t, p, 1, 1, RunSettings{ByContent: true}); got[WasDone] != 8 {

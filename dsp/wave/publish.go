@@ -30,12 +30,19 @@ func (f *File) file() *File { return f }
 // nothing remains.
 func (f *File) Commit() error { return CommitTogether(f) }
 
+// CommitUnsynced is Commit that does not wait for the disk: after a loss of power
+// the file can be absent or empty. It is for notes about other outputs that can be
+// made again.
+func (f *File) CommitUnsynced() error { return commit(false, f) }
+
 // CommitTogether makes several outputs appear, or none of them. All are on disk
 // before the first gets its name; if one cannot get its name, those before it lose
 // theirs, and the files that they replaced are restored. A process that is killed
 // between two names leaves the first one only; no file system can rename several
 // files at once.
-func CommitTogether(outputs ...Output) (err error) {
+func CommitTogether(outputs ...Output) error { return commit(true, outputs...) }
+
+func commit(synced bool, outputs ...Output) (err error) {
 	var files []*File
 	for _, o := range outputs {
 		if f := o.file(); f != nil { // no stream
@@ -59,6 +66,9 @@ func CommitTogether(outputs ...Output) (err error) {
 		}
 	}
 	for _, f := range files {
+		if !synced {
+			break
+		}
 		if err := f.f.Sync(); err != nil {
 			return f.failed("write it to the disk", err)
 		}
@@ -73,6 +83,9 @@ func CommitTogether(outputs ...Output) (err error) {
 	}
 	for _, f := range files {
 		f.tidy()
+		if synced {
+			f.syncFolder()
+		}
 	}
 	return nil
 }
@@ -199,8 +212,11 @@ func (f *File) tidy() {
 		f.equal = nil
 	}
 	f.f, f.kept, f.backup, f.placed = nil, nil, "", false
-	// The new name itself must reach the disk. Not every file system can sync a
-	// folder; the file is whole in any case.
+}
+
+// syncFolder brings the new name itself to the disk. Not every file system can sync a
+// folder; the file is whole in any case.
+func (f *File) syncFolder() {
 	if dir, err := os.Open(filepath.Dir(f.path)); err == nil {
 		dir.Sync()
 		dir.Close()
