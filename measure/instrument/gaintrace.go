@@ -15,6 +15,8 @@ type GainTrace struct {
 	GainDB   []float64
 	Up, Down int
 	Half     int // frames that each gain is read from; 0: one
+
+	sums []float64 // of the gain, up to each frame
 }
 
 // beginsShare is the share of a change after which the gain has begun to move. It
@@ -39,13 +41,18 @@ const (
 // release_begins_ms is the hold; and step_overshoot_db, by how much the level is
 // over its last value after the step up.
 func (t GainTrace) Readings() measure.Readings {
-	var r measure.Readings
+	return t.readings()
+}
+
+func (t *GainTrace) readings() (r measure.Readings) {
 	during := t.Down - t.Up
-	before := t.mean(t.Up/2, t.Up*9/10)
-	high := t.mean(t.Up+during*8/10, t.Up+during*95/100)
-	after := t.mean(t.Down+(len(t.GainDB)-t.Down)*8/10, t.Down+(len(t.GainDB)-t.Down)*95/100)
-	t.addTimes(&r, "attack", t.Up, t.Up-(t.Up-t.Up*9/10), t.Down, before, high)
-	t.addTimes(&r, "release", t.Down, t.Up+during*95/100, len(t.GainDB), high, after)
+	rest := len(t.GainDB) - t.Down
+	low := [2]int{t.Up / 2, t.Up * 9 / 10}
+	loud := [2]int{t.Up + during*8/10, t.Up + during*95/100}
+	back := [2]int{t.Down + rest*8/10, t.Down + rest*95/100}
+	before, high, after := t.mean(low[0], low[1]), t.mean(loud[0], loud[1]), t.mean(back[0], back[1])
+	t.addTimes(&r, "attack", gainChange{trace: t, step: t.Up, from: low[1], to: t.Down, first: before, last: high, before: low, past: loud})
+	t.addTimes(&r, "release", gainChange{trace: t, step: t.Down, from: loud[1], to: len(t.GainDB), first: high, last: after, before: loud, past: back})
 	over := measure.Reading{Unit: "dB", Reference: "the level at the end of the step", Definition: "largest gain after the step up over the gain at its end"}
 	for n, g := range t.GainDB[t.Up:t.Down] {
 		if g-high <= over.Value {
@@ -70,7 +77,7 @@ func noGain(db float64) string {
 	return ""
 }
 
-func (t GainTrace) mean(from, to int) float64 {
+func (t *GainTrace) mean(from, to int) float64 {
 	sum := 0.0
 	for _, g := range t.GainDB[from:to] {
 		sum += g
@@ -78,62 +85,40 @@ func (t GainTrace) mean(from, to int) float64 {
 	return sum / float64(to-from)
 }
 
-// addTimes adds the times of a change of gain from one value to another, after a
-// step of level at a frame; the gain is looked at from one frame to another.
-func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int, first, last float64) {
-	change := last - first
+// addTimes adds the times of a change of gain.
+func (t *GainTrace) addTimes(r *measure.Readings, name string, c gainChange) {
+	change := c.last - c.first
 	reason := noGain(change)
 	why := reason
 	if reason == "" && !(math.Abs(change) >= leastStepDB) {
 		reason = fmt.Sprintf("the gain changes by %.2f dB only; at least %g dB are needed", math.Abs(change), leastStepDB)
 	}
-	at := func(share, noise float64) passing {
-		if reason != "" {
-			return passing{}
-		}
-		p, found := t.passing(first, change, share, 4*noise/math.Abs(change), from, to)
-		if !found {
-			reason = "the gain does not arrive within the step"
-		}
-		p.frames -= float64(step)
-		return p
-	}
 	ms := func(frames float64) float64 { return frames * 1000 / float64(t.RateHz) }
-	before, behind := t.noise(from, step), t.noise(to-(to-step)/5, to)
-	// In noise a change is seen once it exceeds five standard deviations.
-	share := max(beginsShare, 5*max(before, behind)/math.Abs(change))
-	begins, within2 := passing{}, passing{}
-	if reason == "" {
-		if at, found := t.begins(first, change, share, from, to); found {
-			begins = passing{at - float64(step), 0}
-		} else {
-			reason = "the gain does not arrive within the step"
-		}
-	}
-	constant := at(1-1/math.E, behind).less(begins)
-	if share > beginsShare {
-		// What came before is taken for the start of an exponential. That of a straight
-		// line is longer by 1/(1 − 1/e).
-		missed := constant.frames * (share - beginsShare) / (1 - share)
-		constant.frames += missed
-		constant.off += missed // and two standard deviations of where the noise let it begin
-		begins.frames -= missed
-		begins.off += missed
-	}
-	if math.Abs(change) > 2 {
-		within2 = at(1-2/math.Abs(change), behind)
+	var all stepTimes
+	bound := ""
+	switch {
+	case reason != "":
+		none := stepTime{reason: reason}
+		all = stepTimes{none, none, none, none}
+	case c.exceeds():
+		all = c.noisyTimes()
+		_, before := t.scatter(c.before[0], c.before[1], 1)
+		_, past := t.scatter(c.past[0], c.past[1], 1)
+		bound = fmt.Sprintf("±%.2g dB by the noise of the gain", 2*math.Hypot(before, past))
+	default:
+		all = c.clearTimes()
 	}
 	times := []struct {
 		name, text string
-		passing
+		stepTime
 	}{
-		{"_ms", constantText, constant},
-		{"_10_90_ms", tenNinetText, at(0.9, behind).less(at(0.1, behind))},
-		{"_within_2db_ms", within2Text, within2},
-		{"_begins_ms", beginsText, begins},
+		{"_ms", constantText, all.constant},
+		{"_10_90_ms", tenNinetText, all.tenNinety},
+		{"_within_2db_ms", within2Text, all.within2},
+		{"_begins_ms", beginsText, all.begins},
 	}
 	for _, x := range times {
-		about := measure.Reading{Value: ms(x.frames), Unit: "ms", Reason: reason, Definition: x.text}
+		about := measure.Reading{Value: ms(x.frames), Unit: "ms", Reason: x.reason, Definition: x.text}
 		if x.name == "_within_2db_ms" && reason == "" && math.Abs(change) <= 2 {
 			about.Reason = fmt.Sprintf("the whole change is %.2f dB", math.Abs(change))
 		}
@@ -146,7 +131,7 @@ func (t GainTrace) addTimes(r *measure.Readings, name string, step, from, to int
 		}
 		r.Add(name+x.name, about)
 	}
-	r.Add(name+"_change_db", measure.Reading{Value: change, Reason: why, Unit: "dB", Definition: "gain at the end less gain before the step"})
+	r.Add(name+"_change_db", measure.Reading{Value: change, Bound: bound, Reason: why, Unit: "dB", Definition: "gain at the end less gain before the step"})
 }
 
 // passing is where a gain passes a share of its change, in frames, and by how much that
@@ -165,24 +150,15 @@ const recordedShare = 0.015
 // leastStatedFrames is the least uncertainty of a time that is worth a word.
 const leastStatedFrames = 0.5
 
-// passing finds where the gain passes a share of a change. Noise may take it across
-// several times, until it is over the share by a margin: then the middle of the first
-// and the last time is meant, and off by half of what the margin takes.
-func (t GainTrace) passing(gain, change, share, margin float64, from, to int) (p passing, found bool) {
-	var first, last float64
+// passing finds where the gain first passes a share of a change, in frames.
+func (t *GainTrace) passing(gain, change, share float64, from, to int) (at float64, found bool) {
 	for n := from + 1; n < to; n++ {
 		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
 		if a < 0 && b >= 0 {
-			last = float64(n) - b/(b-a)
-			if !found {
-				first, found = last, true
-			}
-		}
-		if found && b > margin {
-			return passing{(first + last) / 2, (float64(n) - first) / 2}, true
+			return float64(n) - b/(b-a), true
 		}
 	}
-	return passing{(first + last) / 2, (last - first) / 2}, found
+	return 0, false
 }
 
 // begunShare is the share of a change that nothing but the change itself reaches: what a
@@ -190,7 +166,7 @@ func (t GainTrace) passing(gain, change, share, margin float64, from, to int) (p
 const begunShare = 0.1
 
 // begins finds where the gain passes a share of a change for good, in frames.
-func (t GainTrace) begins(gain, change, share float64, from, to int) (at float64, found bool) {
+func (t *GainTrace) begins(gain, change, share float64, from, to int) (at float64, found bool) {
 	begun := max(begunShare, 2*share)
 	for n := from + 1; n < to; n++ {
 		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
@@ -204,17 +180,32 @@ func (t GainTrace) begins(gain, change, share float64, from, to int) (at float64
 	return at, found
 }
 
-// noise is the standard deviation of the gain over a stretch, without what changes
-// slowly: of the differences between values so far apart that their windows do not
-// overlap, half a millisecond.
-func (t GainTrace) noise(from, to int) float64 {
-	apart := dsp.Frames(0.5, t.RateHz)
-	sum, values := 0.0, 0.0
-	for n := max(0, from); n+2*apart < min(to, len(t.GainDB)); n++ {
-		bend := t.GainDB[n] - 2*t.GainDB[n+apart] + t.GainDB[n+2*apart]
-		sum, values = sum+bend*bend, values+1
+// clearTimes are the times of a change whose gain has no noise that matters.
+func (c *gainChange) clearTimes() (all stepTimes) {
+	t, change, step := c.trace, c.last-c.first, float64(c.step)
+	reason := ""
+	at := func(share float64) stepTime {
+		frames, found := t.passing(c.first, change, share, c.from, c.to)
+		if !found {
+			reason = neverArrives
+		}
+		return stepTime{passing: passing{frames: frames - step}, reason: reason}
 	}
-	return math.Sqrt(sum / 6 / max(1, values)) // 1 + 4 + 1 variances
+	begins, found := t.begins(c.first, change, beginsShare, c.from, c.to)
+	if !found {
+		reason = neverArrives
+	}
+	all.begins = stepTime{passing{frames: begins - step}, reason}
+	// What is left of the noise moves a flat beginning by more than a steep one.
+	if later, found := t.begins(c.first, change, beginsShare+3*c.sigma+2*c.plateau, c.from, c.to); found {
+		all.begins.off = max(0, later-begins)
+	}
+	all.constant = at(1 - 1/math.E).less(all.begins)
+	all.tenNinety = at(0.9).less(at(0.1))
+	if math.Abs(change) > 2 {
+		all.within2 = at(1 - 2/math.Abs(change))
+	}
+	return all
 }
 
 // Table is the gain over time, from the step up: every frame for 10 ms around the
