@@ -18,7 +18,7 @@ type batch struct {
 	chain    *chain.Chain
 	tasks    []task
 	progress *progress
-	key      receipt.Key // of what is made, but for the take; empty without --skip-done
+	key      receipt.Key // program, chain and options for receipts; empty without --skip-done
 }
 
 func (b *batch) run() error {
@@ -56,9 +56,9 @@ func (b *batch) run() error {
 
 	worst := exitDone
 	var all []*report
-	for i := range reports { // in the order of the call, whoever ends first
+	for i := range reports { // reported in the order of the call
 		if atOnce == 1 {
-			process(i) // begins when the one before is reported
+			process(i) // begins when the one before has been reported
 		}
 		r := <-reports[i]
 		b.progress.clear()
@@ -100,7 +100,7 @@ func (b *batch) prepare() error {
 	return nil
 }
 
-// totalFrames is the work ahead, as far as the headers state it.
+// totalFrames is the number of frames to be processed, as far as the headers state it.
 func (b *batch) totalFrames() (total int64) {
 	for _, t := range b.tasks {
 		if t.in == standardInput {
@@ -114,7 +114,7 @@ func (b *batch) totalFrames() (total int64) {
 	return total
 }
 
-// process does one task. Its error carries the exit code and names the take.
+// process processes one take. Its error carries the exit code and names the take.
 func (b *batch) process(t task, workers int) *report {
 	r := &report{task: t}
 	if r.err = b.skip(r); r.err == nil && r.receipt == nil {
@@ -130,7 +130,7 @@ func (b *batch) process(t task, workers int) *report {
 	return r
 }
 
-// protected lists what no output may replace.
+// protected lists the files that no output may replace.
 func (b *batch) protected() []string {
 	paths := []string{b.settings.chain}
 	for _, t := range b.tasks {
@@ -152,7 +152,7 @@ func (b *batch) createSound(r *report) chain.Create {
 		} else {
 			w, err = b.createWAV(r.out, f, o)
 		}
-		needed := len(b.tasks) > 1 && !b.settings.quiet || b.settings.skipDone // by the table, by receipts
+		needed := len(b.tasks) > 1 && !b.settings.quiet || b.settings.skipDone // the table and receipts need readings
 		if err != nil || !needed && !b.settings.meters() {
 			return w, w, err
 		}

@@ -9,7 +9,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// printTable prints what came of every take, a row each, and of all together.
+// printTable prints a row for every take, and the totals.
 func printTable(w io.Writer, all []*report, took time.Duration) {
 	fmt.Fprintf(w, "\n%-11s %10s %10s %12s %13s  take\n", "verdict", "LUFS", "dBTP", "reduction dB", "length")
 	count := map[string]int{}
@@ -25,7 +25,7 @@ func printTable(w io.Writer, all []*report, took time.Duration) {
 		fmt.Fprintf(w, "%-11s %10s %10s %12s %13s  %s\n", verdict, r.read("integrated_lufs"), r.read("true_peak_dbtp"), r.largestReduction(), length, r.in)
 	}
 	totals := fmt.Sprintf("%d of %s done", count["done"]+count["unchanged"]+count["was done"], plural(len(all), "take"))
-	for _, other := range [][2]string{{"was done", "%d of them before"}, {"unchanged", "%d of them there already"}, {"failed", "%d failed"}, {"interrupted", "%d interrupted"}} {
+	for _, other := range [][2]string{{"was done", "%d of them in an earlier run"}, {"unchanged", "%d of them unchanged"}, {"failed", "%d failed"}, {"interrupted", "%d interrupted"}} {
 		if n := count[other[0]]; n > 0 {
 			totals += ", " + fmt.Sprintf(other[1], n)
 		}
@@ -33,7 +33,7 @@ func printTable(w io.Writer, all []*report, took time.Duration) {
 	fmt.Fprintf(w, "%s; %s of sound in %.1f s\n", totals, measure.TimeCode(int64(seconds*1000), 1000), took.Seconds())
 }
 
-// verdict is what came of a take, in a word or two.
+// verdict is the result of a take in a word or two.
 func (r *report) verdict() string {
 	switch {
 	case r.err != nil && exitCode(r.err) == exitInterrupted:
@@ -43,7 +43,7 @@ func (r *report) verdict() string {
 	case r.receipt != nil:
 		return "was done"
 	case r.kept:
-		return "unchanged" // the same was there
+		return "unchanged" // the same output was there
 	}
 	return "done"
 }
@@ -66,7 +66,7 @@ func (r *report) read(name string) string {
 	return fmt.Sprintf("%.2f", reading.Value)
 }
 
-// largestReduction is the most that any stage has taken off.
+// largestReduction is the largest gain reduction of any stage, in dB.
 func (r *report) largestReduction() string {
 	most, any := 0.0, false
 	take := func(db float64) { most, any = max(most, db), true }

@@ -15,8 +15,8 @@ import (
 	"github.com/boothbench/boothbench/measure/expect"
 )
 
-const checkUsage = `boothbench check holds files and chains against a limits file, for automated
-tests: exit code 0 when all limits are met, 1 when one is not. Each failure says
+const checkUsage = `boothbench check compares the readings of files and chains with limits, for automated
+tests: exit code 0 when all limits are met, 1 when one is not. Each failure states
 file, reading, value, limit, time code and what to do.
 
 Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]   (no FILE: those it names)
@@ -32,14 +32,14 @@ Examples:
 A limits file:
   schema = 1
   [[expect]]
-  files = ["ep*.wav"]                                  # none: each FILE
+  files = ["ep*.wav"]                                  # without this line: each FILE
   spec = "ebu-r128"                                    # see boothbench specs
-  noise_floor_dbfs = { max = -60, why = "our room" } # printed beside the limit
+  noise_floor_dbfs = { max = -60, why = "our room" } # why: printed beside the limit
   sample_bits = { min = 24 }                           # also channels, rate_hz, duration_s
   [[expect]]
   files = ["ep1.wav"]
-  like = "ep1-before.wav"                              # see boothbench compare; missing_ms
-                                                       # is at most 0 unless it is set
+  like = "ep1-before.wav"                              # compared with it (boothbench compare);
+                                                       # missing_ms: at most 0 unless set
   baseline = "baseline"
   residual_dbfs = { max = -90 }
   [[expect]]
@@ -47,7 +47,7 @@ A limits file:
   claims_failed = { max = 0 }                          # see boothbench prove
   [[expect]]
   files = ["take*.wav"]
-  through = "voice.toml"                               # limits of what comes out of it
+  through = "voice.toml"                               # limits for the output of this chain
   limiter_reduction_p95_db = { max = 3 }
   overshoot_fine_db = { max = 0.05 }
 `
@@ -57,19 +57,19 @@ func runCheck(e env, args []string) error {
 	limits := f.String("limits", "", "the limits `file`")
 	spec := f.String("spec", "", "a delivery specification by its `name`, in place of a limits file")
 	junit := f.String("junit", "", "also write a JUnit XML report to this `file`")
-	summary := f.String("summary", "", "write a summary of ten lines at most in Markdown to this `file` too")
-	annotations := f.String("annotations", "", "write each limit that is not met to this `file` too, as a line of fields separated by tabs (measure/expect/CHECK.md)")
-	history := f.String("history", "", "add the readings to this `file`, as one line of JSON a run (boothbench report history draws it)")
-	label := f.String("label", "", "with --history: a `text` that names what is judged, such as a commit")
+	summary := f.String("summary", "", "also write a summary of at most ten lines, in Markdown, to this `file`")
+	annotations := f.String("annotations", "", "also write each limit that is not met to this `file`, one per line, in fields separated by tabs (see measure/expect/CHECK.md)")
+	history := f.String("history", "", "append the readings to this `file`, one line of JSON per run (boothbench report history draws it)")
+	label := f.String("label", "", "with --history: a `text` that names the checked version, such as a commit")
 	tap := f.Bool("tap", false, "print the Test Anything Protocol")
-	asJSON := f.Bool("json", false, "print one JSON object a file or chain")
-	artefacts := f.String("artefacts", "", "keep in this `folder` the difference of each file that fails a limit of its like")
-	baseline := f.String("baseline", "", "hold the files against what was recorded of them in this `folder`")
+	asJSON := f.Bool("json", false, "print one JSON object per file or chain")
+	artefacts := f.String("artefacts", "", "where a file fails a limit on its difference from like, write the difference as sound into this `folder`")
+	baseline := f.String("baseline", "", "compare the files with the baselines that --record stored in this `folder`")
 	record := f.String("record", "", "instead of checking, store the files that are new or have changed as baselines in this `folder`")
-	recordAll := f.Bool("all", false, "with --record: also files that differ by no more than a baseline allows")
+	recordAll := f.Bool("all", false, "with --record: also store files whose differences are within what a baseline allows")
 	prune := f.Bool("prune", false, "with --record: remove the baselines of files that are no longer there")
-	why := f.String("why", "", "the `reason` for --record, once for all files; it stays in the baselines")
-	replace := f.Bool("replace", false, "write over an existing report")
+	why := f.String("why", "", "the `reason` for --record, one for all files; it is kept in the baselines")
+	replace := f.Bool("replace", false, "overwrite existing reports")
 	jobs := f.Int("jobs", 1, "how many files are measured at once")
 	quiet := f.Bool("quiet", false, "print failures only, and no progress")
 	if err := parse(f, args); err != nil {
@@ -79,7 +79,7 @@ func runCheck(e env, args []string) error {
 	case *jobs < 1:
 		return usageError("--jobs: found %d, accepted: 1 or more", *jobs)
 	case *record != "" && (*limits+*spec+*baseline+*junit+*summary+*annotations+*history+*artefacts != "" || *tap || *asJSON):
-		return usageError("found --record and a flag of checking; accepted: --record with --why, --all and --prune: it records, and judges nothing")
+		return usageError("found --record and a flag of checking; accepted: --record with --why, --all and --prune")
 	case *record == "" && (*why != "" || *recordAll || *prune):
 		return usageError("found --why, --all or --prune without --record; accepted: with it")
 	case *record != "":
@@ -102,7 +102,7 @@ func runCheck(e env, args []string) error {
 		return err
 	}
 	var err error
-	l := expect.AgainstBaselines(*baseline) // used where neither of the others is named
+	l := expect.AgainstBaselines(*baseline) // used where neither --limits nor --spec is given
 	switch {
 	case *limits != "":
 		l, err = e.loadLimits(*limits)
@@ -117,13 +117,13 @@ func runCheck(e env, args []string) error {
 			return outputError(err)
 		}
 	}
-	kept := "" // where standard input is kept
+	kept := "" // the temporary file that holds standard input
 	for i, file := range named {
 		if file != standardInput {
 			continue
 		}
 		if *baseline != "" {
-			return usageError("--baseline: found -; accepted: files, under whose names baselines are kept")
+			return usageError("--baseline: found -; accepted: files, since baselines are kept under their names")
 		}
 		if kept, err = e.keepTake(); err != nil {
 			return runError(nameOf(standardInput), err)
@@ -176,7 +176,7 @@ func runCheck(e env, args []string) error {
 	}()
 	shown.clear()
 	if errors.Is(err, context.Canceled) {
-		return fmt.Errorf("%w; nothing is judged", err)
+		return fmt.Errorf("%w; nothing is checked", err)
 	}
 	if err != nil {
 		return withCode(exitUsage, err)
@@ -225,13 +225,13 @@ func runCheck(e env, args []string) error {
 	return e.worst(run)
 }
 
-// advise completes the advice of judgements of a file. Where that fails, the advice of
-// the reading alone stays: the file could be measured before.
+// advise completes the advice in the judgements of a file. Where that fails, the general
+// advice on the reading stays.
 func (e env) advise(path string, judgements []measure.Judgement) {
 	tune.Advise(e.ctx, func() (wave.Source, error) { return wave.Open(path) }, judgements)
 }
 
-// renameSubject gives what was read from a kept file the name that it came under.
+// renameSubject replaces the path of a temporary file by the name of its input.
 func renameSubject(checked []expect.Checked, kept, name string) {
 	for i := range checked {
 		c := &checked[i]
@@ -248,7 +248,7 @@ func renameSubject(checked []expect.Checked, kept, name string) {
 	}
 }
 
-// worst names what could not be measured, and chooses the exit code.
+// worst reports the files that could not be measured, and chooses the exit code.
 func (e env) worst(run expect.Run) error {
 	var worst error
 	for _, c := range run.Checked {
@@ -260,15 +260,15 @@ func (e env) worst(run expect.Run) error {
 	}
 	if worst == nil && !run.Passed() {
 		if len(run.Checked) == 0 || !slices.ContainsFunc(run.Checked, func(c expect.Checked) bool { return len(c.Judgements) > 0 }) {
-			fmt.Fprintln(e.stderr, "boothbench check: nothing was judged")
+			fmt.Fprintln(e.stderr, "boothbench check: nothing was checked")
 		}
 		worst = &coded{exitLimit, errReported}
 	}
 	return worst
 }
 
-// printChecked prints the verdicts: what failed first, then the rest, then how much
-// each group judged.
+// printChecked prints the verdicts: failures first, then the rest, then the number of
+// limits of each group.
 func printChecked(w io.Writer, run expect.Run, groups, quiet bool) {
 	limits, failed := 0, 0
 	for _, c := range run.Checked {

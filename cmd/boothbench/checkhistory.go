@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/expect"
 )
 
-// historyWritable refuses a history that is an input, or a file of another kind.
+// historyWritable refuses a history file that is an input or has another format.
 func historyWritable(path string, inputs []string) error {
 	there, err := os.Stat(path)
 	if errors.Is(err, fs.ErrNotExist) {

@@ -5,7 +5,7 @@ import (
 	"github.com/boothbench/boothbench/measure/expect"
 )
 
-// judgementJSON is a limit and how a reading stands to it.
+// judgementJSON is a limit, the reading and the verdict.
 type judgementJSON struct {
 	Reading string          `json:"reading"`
 	Verdict string          `json:"verdict"`

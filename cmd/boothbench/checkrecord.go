@@ -16,14 +16,14 @@ type recordOptions struct {
 	all, prune bool
 }
 
-// record records which of the files are new or have changed, all or none, and says how
-// each has changed. Without a reason it says so too, and records nothing.
+// record stores baselines for the files that are new or have changed, all or none, and
+// prints how each has changed. Without a reason it prints the changes and stores nothing.
 func (e env) record(o recordOptions, files []string) error {
 	if len(files) == 0 && !o.prune {
 		return usageError("--record: no file named")
 	}
 	if _, err := os.Stat(o.dir); err != nil && o.why == "" {
-		return usageError("--record: no reason; add --why \"first recording\", or whatever it is")
+		return usageError("--record: no reason; add --why \"first recording\", or another reason")
 	}
 	if err := wave.MakeFolder(o.dir); err != nil {
 		return outputError(err)
@@ -69,8 +69,7 @@ func (e env) record(o recordOptions, files []string) error {
 	return e.prune(o)
 }
 
-// prune lists the baselines whose files are no longer there, and removes them where
-// that is asked for.
+// prune lists the baselines whose files no longer exist, and removes them with --prune.
 func (e env) prune(o recordOptions) error {
 	orphans, err := expect.Orphans(o.dir)
 	if err != nil {

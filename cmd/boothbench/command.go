@@ -17,12 +17,12 @@ type commandFlags struct {
 }
 
 func (c *commandFlags) add(f *pflag.FlagSet) {
-	f.StringVar(&c.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files; what needs a shell gets them as arguments: sh -c 'a <\"$0\" >\"$1\"' {in} {out}, not inside the quotes, where the shell would take them apart")
+	f.StringVar(&c.exec, "exec", "", "the device is this `command`, run without a shell; {in} and {out} stand for WAV files. Where a shell is needed, pass them as arguments: sh -c 'a <\"$0\" >\"$1\"' {in} {out}. Inside the quotes the shell would split a name that has a space")
 	f.DurationVar(&c.timeout, "timeout", 10*time.Minute, "how long each run of the command may take")
 	f.BoolVar(&c.integer, "integer", false, "give the command 24-bit integers instead of 32-bit floating point")
 }
 
-// check refuses what cannot be.
+// check refuses a time limit that is not positive.
 func (c *commandFlags) check() error {
 	if c.timeout <= 0 {
 		return usageError("--timeout: found %v; accepted: more than 0", c.timeout)
@@ -30,7 +30,8 @@ func (c *commandFlags) check() error {
 	return nil
 }
 
-// device is the command. What earlier runs that were killed have left of theirs goes.
+// device returns the command as a device, and removes the temporary folders that killed
+// runs have left.
 func (c *commandFlags) device(e env) (*instrument.Command, error) {
 	d, err := instrument.ParseCommand(c.exec)
 	if err != nil {

@@ -11,13 +11,13 @@ import (
 	"github.com/boothbench/boothbench/measure/compare"
 )
 
-const compareUsage = `boothbench compare says how file B differs from file A. It finds B's delay, to a
-fraction of a frame, the drift of its clock, its level and its polarity; takes them
-out; and measures what is left: as a level, by frequency, and where it is largest.
-It says so where the files are not versions of one sound.
+const compareUsage = `boothbench compare measures how file B differs from file A. It finds B's delay, to a
+fraction of a frame, the drift of its clock, its level and its polarity; corrects them;
+and measures the difference that remains: as a level, by frequency, and where it is
+largest. Where the files are not versions of one sound, it reports that.
 
-Of two folders it compares the files that have one name, and prints one line for each
-pair, the largest difference first, and the files that are in one folder only.
+In two folders it compares the files that have the same name. It prints one line for
+each pair, the largest difference first, and the files that only one folder has.
 
 Usage: boothbench compare A.wav B.wav [flags]
        boothbench compare OLD/ NEW/ [flags]
@@ -31,10 +31,10 @@ Examples:
 func runCompare(e env, args []string) error {
 	f := e.flags("compare", compareUsage)
 	match := f.String("match", "least-squares", "`how` levels are matched: least-squares, loudness or none")
-	asLying := f.Bool("no-align", false, "compare frame by frame as the files lie")
-	residual := f.String("residual", "", "write the difference, B less A on A's level, to this `file` (32-bit floating point)")
-	atMost := f.Float64("at-most", 0, "exit code 1 where the difference is more than this, `dBFS`")
-	jobs := f.Int("jobs", runtime.NumCPU(), "of folders: how many pairs are compared at a time")
+	asLying := f.Bool("no-align", false, "do not align: compare frame by frame from the first frames on")
+	residual := f.String("residual", "", "write the difference signal, B minus A at the level of A, to this `file` (32-bit floating point)")
+	atMost := f.Float64("at-most", 0, "exit code 1 where the difference exceeds this level in `dBFS`")
+	jobs := f.Int("jobs", runtime.NumCPU(), "with folders: how many pairs are compared at once")
 	replace := f.Bool("replace", false, "write over an existing file")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	quiet := f.Bool("quiet", false, "no progress")
@@ -77,7 +77,7 @@ func runCompare(e env, args []string) error {
 	return c.run(e, *residual, *replace, *asJSON, *quiet)
 }
 
-// compared are two files and what was measured of them.
+// compared is a pair of files and its comparison.
 type compared struct {
 	files    [2]file
 	settings compare.Settings
@@ -86,7 +86,7 @@ type compared struct {
 }
 
 func (c *compared) run(e env, residual string, replace, asJSON, quiet bool) error {
-	for i := range c.files { // whether they can be read at all, and what they are
+	for i := range c.files { // opens each once, for its format and length
 		r, err := c.files[i].open(e)
 		if err != nil {
 			return inputError(err)
@@ -161,8 +161,8 @@ func (c *compared) judge() *measure.Judgement {
 	return judgeDifference(c.files[1].path, c.result.Rate, c.result.Readings(), c.atMost)
 }
 
-// judgeDifference holds a difference against a limit, if there is one; what B lacks of
-// A is no small difference.
+// judgeDifference checks a difference against a limit, if there is one. Sound of A that is
+// missing in B fails any limit.
 func judgeDifference(path string, rate int, readings measure.Readings, atMost *float64) *measure.Judgement {
 	if atMost == nil {
 		return nil

@@ -78,17 +78,17 @@ func (c *comparedFolders) run(e env, asJSON, quiet bool) error {
 	return nil
 }
 
-// failed reports whether a pair does not keep to the limit, if there is one.
+// failed reports whether a pair exceeds the limit, if there is one.
 func (c *comparedFolders) failed(r compare.Result) bool {
 	if r.Err != nil {
-		return false // which is no matter of a limit
+		return false // reported as an error, not as a limit
 	}
 	j := judgeDifference(r.B, 0, r.Readings, c.atMost)
 	return j != nil && j.Verdict != measure.Pass
 }
 
-// exitCode is that of files that cannot be compared, or else of a limit: a file that
-// only one folder has keeps to none.
+// exitCode is that of files that cannot be compared, else that of the limit. A file that
+// only one folder has fails the limit.
 func (c *comparedFolders) exitCode() int {
 	code := 0
 	for _, r := range c.results {
@@ -129,7 +129,7 @@ func (c *comparedFolders) print(e env) {
 	fmt.Fprintf(e.stdout, "\n%s\n", c.summary())
 }
 
-// summary counts what was found.
+// summary counts the pairs by result, and the files in one folder only.
 func (c *comparedFolders) summary() string {
 	unchanged, different, other, broken, failed := 0, 0, 0, 0, 0
 	for _, r := range c.results {

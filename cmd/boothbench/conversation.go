@@ -9,12 +9,12 @@ import (
 
 const conversationUsage = `boothbench conversation measures the microphones of one conversation against each
 other: how loud each voice is, how much of it bleeds into the other microphones, by how
-many frames it is later there, and whether a microphone is inverted or its clock drifts.
-Each file, or each channel of a file, is a microphone in front of one voice. Where the
-files are no such conversation the reading is missing, with the reason.
+many frames it arrives later there, and whether a microphone is inverted or its clock
+drifts. Each file, or each channel of a file, is a microphone in front of one voice. Where
+the files are not microphones of one conversation, readings are missing, with the reason.
 
-Behind ± stands twice the standard error, which 19 of 20 readings lie within: it comes
-from the noise, from the echoes of the room, and from heads that move. --json has the
+The figure after ± is twice the standard error: 19 of 20 readings lie within it. The error
+comes from noise, from the echoes of the room, and from heads that move. --json has the
 standard error itself.
 
 Usage: boothbench conversation TAKE.wav TAKE.wav … [flags]

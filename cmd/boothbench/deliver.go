@@ -16,17 +16,19 @@ import (
 )
 
 const deliverUsage = `boothbench deliver runs takes through a chain so that the written files meet a
-loudness and a true peak. It analyses each take, finds the smallest drive_db of the
-limiter at the chain's end that meets the loudness, writes the file, and measures
-what it wrote; where that is off by more than 0.02 LU it writes it again, three
-times at most. It says what the loudness cost. A target that cannot be met, or only
-by more than 6 dB of limiting, is refused with what can be had: exit code 1, and
-nothing is written; --limiting-max-db accepts more, --nearest writes what can be
-had. A chain without a limiter gets one gain.
+loudness and a true peak. It analyses each take, finds the smallest drive_db (the input
+gain of the limiter at the chain's end) that meets the loudness, writes the file, and
+measures it; where its loudness is off by more than 0.02 LU it writes it again, three
+times at most. It reports how much limiting the loudness took.
 
-True peak is what true_peak_dbtp of the written file reads (Rec. ITU-R BS.1770-5
-Annex 2). Where the finer true_peak_fine_dbtp exceeds the limit too, a note says so;
-verify = true in the limiter, the default, holds both.
+A target that cannot be met, or only with more than 6 dB of limiting, is refused: exit
+code 1, nothing is written, and the loudness that is possible is printed.
+--limiting-max-db accepts more limiting; --nearest writes the nearest that is possible.
+A chain without a limiter gets one gain.
+
+True peak is true_peak_dbtp of the written file (Rec. ITU-R BS.1770-5 Annex 2). A note
+is printed where true_peak_fine_dbtp, a finer interpolation, exceeds the limit;
+verify = true in the limiter, the default, keeps both below it.
 
 Usage: boothbench deliver TAKE.wav … --chain CHAIN.toml --spec NAME --out OUT.wav [flags]
        boothbench deliver TAKE.wav … --chain CHAIN.toml --loudness-lufs X --true-peak-dbtp Y --out-dir DIR [flags]
@@ -52,19 +54,19 @@ type deliverSettings struct {
 func (s *deliverSettings) register(f *pflag.FlagSet) {
 	f.StringVar(&s.chain, "chain", "", "the chain `file` (TOML; boothbench init writes one)")
 	f.StringVar(&s.spec, "spec", "", "the delivery specification by its `name` (boothbench specs lists them)")
-	f.Float64Var(&s.loudness, "loudness-lufs", 0, "the integrated loudness to meet, in `LUFS`; with --spec: another than the middle of what it accepts")
+	f.Float64Var(&s.loudness, "loudness-lufs", 0, "the integrated loudness to meet, in `LUFS`; with --spec: in place of the middle of its range")
 	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "the largest true peak, in `dBTP`")
 	f.Float64Var(&s.shortTerm, "short-term-max-lufs", 0, "the largest short-term loudness, in `LUFS`")
 	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`; where it is exceeded a compressor is proposed, and --save-chain writes the chain with it")
-	f.StringVar(&s.mono, "mono", "as-is", "`what` one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
-	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the reduction that is exceeded for a twentieth of the time, in `dB`")
+	f.StringVar(&s.mono, "mono", "as-is", "`how` a file of one channel counts: as-is, or dual-mono (as two equal channels, 3.01 LU more)")
+	f.Float64Var(&s.limiting, "limiting-max-db", tune.DefaultLimitingDB, "the most limiting to accept: the 95th percentile over time of the gain reduction, in `dB`")
 	f.BoolVar(&s.nearest, "nearest", false, "where the target cannot be met, or not within --limiting-max-db, write the nearest instead of nothing; the exit code stays 1")
 	f.BoolVar(&s.asOne, "as-one-programme", false, "one gain for all takes: together they meet the loudness")
-	f.StringVar(&s.saveChain, "save-chain", "", "also write the chain with the gain that was found to this `file`; process with it writes the same bytes")
+	f.StringVar(&s.saveChain, "save-chain", "", "also write the chain with the gain that was found to this `file`; boothbench process with that chain writes the same bytes")
 	s.outputFlags.register(f)
 	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")
-	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "goroutines at work; the output does not depend on it")
-	f.BoolVar(&s.json, "json", false, "print one JSON object a take; one in all with --as-one-programme")
+	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "number of goroutines; the output does not depend on it")
+	f.BoolVar(&s.json, "json", false, "print one JSON object per take; a single one with --as-one-programme")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress and no summary; warnings, refusals and errors only")
 }
 
@@ -91,6 +93,9 @@ func (s *deliverSettings) check(f *pflag.FlagSet) error {
 
 // target is what the flags ask for.
 func (s *deliverSettings) target(f *pflag.FlagSet) (t tune.Target, err error) {
+	if err := signForgotten(f, "loudness-lufs", "true-peak-dbtp", "short-term-max-lufs"); err != nil {
+		return t, err
+	}
 	if s.spec == "" {
 		t = tune.TargetLoudness(s.loudness, s.peak)
 	} else {
@@ -123,6 +128,17 @@ func (s *deliverSettings) target(f *pflag.FlagSet) (t tune.Target, err error) {
 	}
 	t.MostLimitingDB, t.Nearest = s.limiting, s.nearest
 	return t, t.Check()
+}
+
+// signForgotten is the error for a level above 0 given with one of the flags, such as 16
+// where -16 LUFS was meant; nil where there is none.
+func signForgotten(f *pflag.FlagSet, flags ...string) error {
+	for _, name := range flags {
+		if v, err := f.GetFloat64(name); err == nil && v > 0 {
+			return usageError("--%s: found %g, above full scale; did you mean -%[2]g?", name, v)
+		}
+	}
+	return nil
 }
 
 func runDeliver(e env, args []string) error {
@@ -180,7 +196,7 @@ func runDeliver(e env, args []string) error {
 	return worst
 }
 
-// deliver does one programme.
+// deliver delivers one programme: one take, or all with --as-one-programme.
 func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, jobs []tune.Job) *deliverReport {
 	r := &deliverReport{jobs: jobs, target: target, chain: c}
 	shown := newProgress(e.stderr, s.quiet, 0)
@@ -208,7 +224,7 @@ func (e env) deliver(s *deliverSettings, c *chain.Chain, target tune.Target, job
 	return r
 }
 
-// saveProposal writes a proposed chain, and returns why it could not.
+// saveProposal writes a proposed chain.
 func (e env) saveProposal(s *deliverSettings, p *tune.Proposal, jobs []tune.Job) error {
 	text, err := p.ChainText()
 	if err != nil {

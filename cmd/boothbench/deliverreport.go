@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// deliverReport is what became of one programme.
+// deliverReport is the result of one programme.
 type deliverReport struct {
 	jobs     []tune.Job
 	target   tune.Target
@@ -43,8 +43,8 @@ func (r *deliverReport) code() int {
 	return exitDone
 }
 
-// missed says that what was written is not what was asked for: the nearest, or a
-// file that a limit of the specification is not met by.
+// missed reports that the written file is the nearest to the target and not on it, or does
+// not meet a limit of the specification.
 func (r *deliverReport) missed() bool {
 	d := r.delivery
 	if d.Missed != "" {
@@ -90,7 +90,7 @@ func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 	refusal := r.refusal()
 	fmt.Fprintf(e.stdout, "refused    %s: %s\n", r.jobs[0].In, refusal.Reason)
 	if refusal.LoudestLUFS != nil {
-		fmt.Fprintf(e.stdout, "           the loudest that can be had is %.1f LUFS\n", *refusal.LoudestLUFS)
+		fmt.Fprintf(e.stdout, "           the loudest possible is %.1f LUFS\n", *refusal.LoudestLUFS)
 	}
 	for _, l := range refusal.Limiting {
 		fmt.Fprintf(e.stdout, "           %.1f LUFS with %g dB of limiting (drive_db = %.1f)\n", l.LoudnessLUFS, l.P95DB, l.GainDB)
@@ -98,8 +98,8 @@ func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 	if refusal.Do != "" {
 		fmt.Fprintf(e.stdout, "           %s\n", refusal.Do)
 	}
-	if refusal.NeedsLimitingDB > 0 && refusal.NeedsLimitingDB <= 10 { // the most that is listed above; more is no delivery
-		fmt.Fprintf(e.stdout, "           --limiting-max-db %.1f accepts the limiting that the target takes\n", math.Ceil(10*refusal.NeedsLimitingDB)/10)
+	if refusal.NeedsLimitingDB > 0 && refusal.NeedsLimitingDB <= 10 { // 10 dB is the most that is listed above
+		fmt.Fprintf(e.stdout, "           --limiting-max-db %.1f accepts the limiting that the target needs\n", math.Ceil(10*refusal.NeedsLimitingDB)/10)
 	}
 	if refusal.NearestLUFS != nil && refusal.Proposal == nil {
 		fmt.Fprintf(e.stdout, "           --nearest writes the nearest within the limits, %.1f LUFS\n", *refusal.NearestLUFS)
@@ -108,7 +108,7 @@ func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 	case refusal.Proposal == nil || s.saveChain == "":
 		fmt.Fprintln(e.stdout, "           nothing is written")
 	case r.saved == nil:
-		fmt.Fprintf(e.stdout, "           no sound is written; %s is the chain with it: look at it, then deliver with it\n", s.saveChain)
+		fmt.Fprintf(e.stdout, "           no sound is written; %s is the chain with the proposed stage: read it, then deliver with it\n", s.saveChain)
 	}
 }
 
@@ -122,15 +122,15 @@ func (r *deliverReport) printDelivered(e env) {
 			ahead, _ := f.Ahead.Get(name)
 			fmt.Fprintf(e.stdout, "           %-20s %s", name, after)
 			if ahead.Measurable() && after.Measurable() {
-				fmt.Fprintf(e.stdout, "   (ahead of the last gain %s)", ahead)
+				fmt.Fprintf(e.stdout, "   (before the last gain %s)", ahead)
 			}
 			if name == "true_peak_dbtp" {
-				fmt.Fprintf(e.stdout, "   this one decides, at most %g dBTP", d.Target.TruePeakDBTP)
+				fmt.Fprintf(e.stdout, "   the limit of %g dBTP applies to this one", d.Target.TruePeakDBTP)
 			}
 			fmt.Fprintln(e.stdout)
 		}
 		if len(d.Files) > 1 {
-			fmt.Fprintf(e.stdout, "           the limiter took %.2f LU of its loudness\n", f.LimitedLU)
+			fmt.Fprintf(e.stdout, "           the limiter lowered its loudness by %.2f LU\n", f.LimitedLU)
 		}
 		printCost(e, d, f.Cost)
 		for _, j := range f.Limits {
@@ -142,11 +142,11 @@ func (r *deliverReport) printDelivered(e env) {
 	if len(d.Files) > 1 {
 		fmt.Fprintf(e.stdout, "together   integrated_lufs %.2f LUFS, target %g LUFS\n", d.LoudnessLUFS, d.Target.LoudnessLUFS)
 		if most := d.LimitedMost(); d.Files[most].LimitedLU >= 0.005 { // less reads as 0
-			fmt.Fprintf(e.stdout, "           the limiter takes most from %s, %.2f LU: by so much it has come nearer to the others\n", d.Files[most].Out, d.Files[most].LimitedLU)
+			fmt.Fprintf(e.stdout, "           the limiter lowers %s most, by %.2f LU, which changes its loudness relative to the others\n", d.Files[most].Out, d.Files[most].LimitedLU)
 		}
 	}
 	key, before := d.SetsKey()
-	fmt.Fprintf(e.stdout, "gain       %s = %g, in the chain %g; %d passes through the chain\n", key, d.GainDB, before, d.Passes())
+	fmt.Fprintf(e.stdout, "gain       %s = %g (the chain file has %g); %d passes through the chain\n", key, d.GainDB, before, d.Passes())
 	for _, note := range d.Notes {
 		fmt.Fprintf(e.stdout, "note       %s\n", note)
 	}
@@ -159,7 +159,7 @@ func printCost(e env, d *tune.Delivery, c tune.Cost) {
 	if d.Limits() {
 		fmt.Fprintf(e.stdout, "           limiting: median %.2f dB, 95th percentile %.2f dB, most %.2f dB; over 3 dB for %.1f %% of the time\n", c.MedianDB, c.P95DB, c.MostDB, 100*c.OverThreeDB)
 	}
-	fmt.Fprintf(e.stdout, "           peak to loudness %.1f LU ahead of the last gain, %.1f LU in the file\n", c.PeakToLoudnessAheadLU, c.PeakToLoudnessAfterLU)
+	fmt.Fprintf(e.stdout, "           peak to loudness ratio %.1f LU before the last gain, %.1f LU in the file\n", c.PeakToLoudnessAheadLU, c.PeakToLoudnessAfterLU)
 }
 
 // deliverJSON is the object that --json prints for a programme.

@@ -23,7 +23,7 @@ const (
 	exitOutput      = 4
 	exitFault       = 5
 	exitInterrupted = 130
-	exitUnread      = 141 // what a shell reports of a program whose output nobody reads on
+	exitUnread      = 141 // as shells report a program that SIGPIPE ended: 128 + 13
 )
 
 // coded is an error with the exit code it calls for.
@@ -44,8 +44,8 @@ func usageError(format string, args ...any) error {
 
 func inputError(err error) error { return withCode(exitInput, err) }
 
-// inputErrorUnless is an error that is the input's fault unless it is known to be
-// another's; usageErrorUnless, one that is the caller's.
+// inputErrorUnless gives an error the exit code of a bad input, and usageErrorUnless that
+// of a wrong call, unless the error has an exit code already.
 func inputErrorUnless(err error) error { return codeUnless(exitInput, err) }
 func usageErrorUnless(err error) error { return codeUnless(exitUsage, err) }
 
@@ -56,8 +56,8 @@ func codeUnless(code int, err error) error {
 	return withCode(code, err)
 }
 
-// outputError is an output that cannot be written: where its name is taken, it says
-// what to do.
+// outputError is the error of an output that cannot be written. Where the file exists
+// already, it names --replace.
 func outputError(err error) error {
 	if errors.Is(err, wave.ErrExists) {
 		return usageError("%w; --replace writes over it", err)
@@ -65,7 +65,7 @@ func outputError(err error) error {
 	return withCode(exitOutput, err)
 }
 
-// said is an error in words: the system's own do not say what to do.
+// said is the text of an error for people. Errors of the operating system get advice.
 func said(err error) string {
 	text := err.Error()
 	if errors.Is(err, context.Canceled) {
@@ -78,15 +78,15 @@ func said(err error) string {
 	why := path.Err.Error()
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		why = "there is no such file; see how the name is spelt, and in which folder this is"
+		why = "no such file; check the spelling and the folder"
 	case errors.Is(err, fs.ErrPermission):
-		why = "permission denied; see whose file or folder it is"
+		why = "permission denied; check who owns the file or folder, and its mode"
 	}
 	text = strings.Replace(text, path.Error(), path.Path+": "+why, 1)
 	return strings.Replace(text, path.Path+": "+path.Path+": ", path.Path+": ", 1)
 }
 
-// bare is a system's error without the name that it knows a stream by.
+// bare is an error of the operating system without the file name in it.
 func bare(err error) error {
 	if path := (*fs.PathError)(nil); errors.As(err, &path) {
 		return path.Err
@@ -94,7 +94,7 @@ func bare(err error) error {
 	return err
 }
 
-// checkWAVName refuses the name of another kind of file for a WAV.
+// checkWAVName refuses an output name with the extension of another file format.
 func checkWAVName(flag, path string) error {
 	switch ext := strings.ToLower(filepath.Ext(path)); ext {
 	case ".mp3", ".flac", ".aac", ".m4a", ".ogg", ".opus", ".aif", ".aiff", ".caf", ".toml", ".csv", ".json", ".txt":
@@ -110,9 +110,9 @@ func withCode(code int, err error) error {
 	return &coded{code, err}
 }
 
-// exitCode chooses the code for what a command returned. What an error is counts
-// ahead of where it was met: an output that fails while an input is measured is no
-// fault of the input.
+// exitCode chooses the exit code for the error of a command. The type of the error counts
+// before the code that it was given: an output that fails while an input is measured is
+// not the fault of the input.
 func exitCode(err error) int {
 	var c *coded
 	var file *tomlfile.FileError

@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-const explainUsage = `boothbench explain says what a stage kind, a chain-file key, a unit, a reading, a
-delivery specification or a test signal means: unit, range, default, source, and the
+const explainUsage = `boothbench explain defines a stage kind, a chain-file key, a unit, a reading, a
+delivery specification or a test signal: unit, range, default, source, and the
 common mistake.
 
 Usage: boothbench explain WORD …
@@ -80,7 +80,7 @@ func runExplain(e env, args []string) error {
 	return nil
 }
 
-// explanation is all that is known of a word, "" for nothing.
+// explanation is the text that explains a word, "" for an unknown one.
 func explanation(word string) string {
 	var parts []string
 	if term, isReading := measure.Explain(strings.ToLower(word)); isReading {
@@ -114,13 +114,13 @@ func explanation(word string) string {
 	return strings.Join(parts, "\n\n")
 }
 
-// elsewhere are words for what a command of another name does.
+// elsewhere maps common words to the command that does it here.
 var elsewhere = map[string]string{
 	"normalize": "deliver", "normalise": "deliver", "normalization": "deliver", "normalisation": "deliver",
 	"measure": "meter", "render": "process", "apply": "process", "diff": "compare", "verify": "check", "test": "check",
 }
 
-// unknownWord says which word was probably meant.
+// unknownWord is the error for an unknown word, with the nearest known one.
 func unknownWord(word string) error {
 	var known []string
 	for _, k := range chain.Kinds() {

@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// givenBy lists, by families of readings, the commands that print them. What an
-// instrument gives of a test signal is not here: boothbench gauge prints it.
+// givenBy lists families of readings with the command that prints them. The readings of
+// test signals are not listed: boothbench gauge prints them.
 var givenBy = [][2]string{
 	{"{integrated_lufs,loudness_range_lu,momentary_max_lufs,short_term_max_lufs,peak_to_loudness_lu,sample_peak_dbfs,true_peak_dbtp,true_peak_annex2_dbtp,true_peak_fine_dbtp}", "meter FILE"},
 	{"{channels,rate_hz,duration_s,sample_bits,floating_point}", "check FILE --limits LIMITS.toml"},
@@ -40,7 +40,8 @@ var givenBy = [][2]string{
 	{"round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}", "bench run PLAN.toml"},
 }
 
-// standing says which commands print a reading, and which files can bound it.
+// standing lists the commands that print a reading, and the files that can hold a limit
+// for it.
 type standing struct {
 	Reading  string   `json:"reading"`
 	Commands []string `json:"commands"`
@@ -56,7 +57,7 @@ const (
 	ofRecordings = "any stimulus with --recording"
 )
 
-// standingOf finds where a reading can stand, by its name in measure.ReadingNames.
+// standingOf returns the standing of a reading by its name in measure.ReadingNames.
 func standingOf(reading string) standing {
 	s := standing{Reading: reading, Commands: []string{}}
 	for _, row := range givenBy {
@@ -121,7 +122,7 @@ func flagsOf(description string) string {
 	return strings.Join(words, " ")
 }
 
-// files says where a reading can stand, in words.
+// files lists the kinds of file that can hold a limit for the reading.
 func (s standing) files() string {
 	var all []string
 	switch s.Limits {
@@ -144,7 +145,7 @@ func (s standing) files() string {
 }
 
 func (s standing) String() string {
-	return fmt.Sprintf("  From: %s\n  Can stand in: %s", strings.Join(s.Commands, ", or "), s.files())
+	return fmt.Sprintf("  Printed by: %s\n  Can be limited in: %s", strings.Join(s.Commands, ", or "), s.files())
 }
 
 // writtenName is the name by which the table lists a reading: harmonicN_db for
@@ -158,10 +159,11 @@ func writtenName(reading string) (string, bool) {
 	return "", false
 }
 
-// listReadings prints where each reading is from and can stand, one a line.
+// listReadings prints, on one line for each reading, the commands that print it and the
+// files that can hold a limit for it.
 func listReadings(w io.Writer) {
-	fmt.Fprint(w, "N stands for a number, with p for its point: gain_at_31p5hz_db. Of several channels the readings end in _ch1 and so on; a limit without that holds for each. A sheet is that of boothbench bench; a [[claim]] of its plan is about the sheet's readings.\n\n")
-	fmt.Fprintf(w, "%-36s | %s | %s\n", "reading", "from", "can stand in")
+	fmt.Fprint(w, "N stands for a number, with p as decimal point: gain_at_31p5hz_db. Where there are several channels the names end in _ch1 and so on; a limit without that ending applies to every channel. A sheet is the file that boothbench bench writes; a [[claim]] of its plan can limit the readings of the sheet.\n\n")
+	fmt.Fprintf(w, "%-36s | %s | %s\n", "reading", "printed by", "limited in")
 	for _, name := range measure.ReadingNames() {
 		s := standingOf(name)
 		fmt.Fprintf(w, "%-36s | %s | %s\n", name, strings.Join(s.Commands, ", or "), s.files())

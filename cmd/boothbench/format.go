@@ -11,13 +11,14 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// milliseconds is a number of frames as time.
+// milliseconds converts frames at a rate in Hz to ms.
 func milliseconds(frames, rate int) float64 { return float64(frames) * 1000 / float64(rate) }
 
 // plural is a count with its noun.
 func plural[N int | int64](n N, noun string) string { return dsp.Plural(n, noun) }
 
-// openBy is what a bound "±3.1 dB, …" leaves open, where the two decimals would hide it.
+// openBy returns the uncertainty in a bound such as "±3.1 dB, …", "" where it is below
+// 0.05 and the two printed decimals are right.
 func openBy(bound string) string {
 	words := strings.Fields(bound)
 	if len(words) < 2 || !strings.HasPrefix(words[0], "±") {
@@ -29,7 +30,7 @@ func openBy(bound string) string {
 	return "  " + words[0] + " " + strings.TrimRight(words[1], ",;")
 }
 
-// printReadings prints readings as a table: name, value, unit, place.
+// printReadings prints readings as a table: name, value, unit, time code and channel.
 func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 	width := 22
 	for _, r := range readings {
@@ -40,15 +41,9 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 		fmt.Fprintf(w, "  %-*s ", width, r.Name)
 		if !r.Measurable() {
 			fmt.Fprintf(w, "not measurable: %s\n", r.Reason)
-			more := 0
 			for i+1 < len(readings) && !readings[i+1].Measurable() && readings[i+1].Reason == r.Reason {
-				i, more = i+1, more+1
-			}
-			switch {
-			case more == 1:
-				fmt.Fprintf(w, "  %-*s not measurable either\n", width, readings[i].Name)
-			case more > 1:
-				fmt.Fprintf(w, "  %-*s nor are %d more, up to %s\n", width, "", more, readings[i].Name)
+				i++
+				fmt.Fprintf(w, "  %-*s not measurable: the same reason\n", width, readings[i].Name)
 			}
 			continue
 		}

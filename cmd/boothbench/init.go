@@ -7,8 +7,8 @@ import (
 )
 
 const initUsage = `boothbench init writes a starter chain: a voice chain with every key, its unit,
-range and default in comments. Set the two thresholds to your take, or let --take
-set the chain to it: that is what boothbench propose does.
+range and default in comments. Set the two thresholds to suit your take, or let --take
+derive all values from it, as boothbench propose does.
 
 Usage: boothbench init FILE.toml [flags]
        boothbench init -            (prints it)
@@ -22,7 +22,7 @@ Examples:
 func runInit(e env, args []string) error {
 	f := e.flags("init", initUsage)
 	replace := f.Bool("replace", false, "write over an existing file")
-	take := f.String("take", "", "set the chain to the take in this `file`")
+	take := f.String("take", "", "derive the values from the take in this `file`")
 	if err := parse(f, args); err != nil {
 		return err
 	}

@@ -9,9 +9,9 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-const inspectUsage = `boothbench inspect judges takes: noise floor from the pauses, speech level, hum,
-clipping, offset, dropouts, channels, used bits. It says first what is wrong and
-what to do, then what it measured.
+const inspectUsage = `boothbench inspect looks for faults in takes: noise floor in the pauses, speech level,
+hum, clipping, offset, dropouts, channels, used bits. It prints first what is wrong and
+what to do, then all readings.
 
 Usage: boothbench inspect TAKE.wav … [flags]
 
@@ -22,8 +22,8 @@ Examples:
 
 func runInspect(e env, args []string) error {
 	f := e.flags("inspect", inspectUsage)
-	asJSON := f.Bool("json", false, "print one JSON object a take")
-	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants (JSON: all that are kept, the longest, unless given)")
+	asJSON := f.Bool("json", false, "print one JSON object per take")
+	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants (JSON: unless given, all that are kept, which are the longest)")
 	raw := f.String("raw", "", "the takes are bare samples of this `format`, such as 48000,2,s24le")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -55,7 +55,7 @@ func runInspect(e env, args []string) error {
 	return e.measureEach("inspect", files, *asJSON, *quiet)
 }
 
-// inspected is a take and what was found.
+// inspected is a take and its inspection.
 type inspected struct {
 	file
 	mostEvents, mostJSON int // to be listed
@@ -70,7 +70,7 @@ func (i *inspected) run(e env, quiet bool) error {
 			return nil, err
 		}
 		if shown == nil {
-			shown = newProgress(e.stderr, quiet, 2*i.frames) // it is read twice
+			shown = newProgress(e.stderr, quiet, 2*i.frames) // the take is read twice
 		}
 		return &watchedSource{r, e.ctx, shown}, nil
 	})
@@ -84,7 +84,7 @@ func (i *inspected) run(e env, quiet bool) error {
 func (i *inspected) print(e env) {
 	i.file.print(e)
 	if len(i.Findings) == 0 {
-		fmt.Fprintln(e.stdout, "  good: nothing to object to")
+		fmt.Fprintln(e.stdout, "  good: no fault found")
 	}
 	for _, f := range i.Findings {
 		where := ""
@@ -109,7 +109,7 @@ func (i *inspected) print(e env) {
 		fmt.Fprintf(e.stdout, "  … and %d more (--events)\n", more)
 	}
 	if more := i.EventCount - int64(len(i.Events)); more > 0 {
-		fmt.Fprintf(e.stdout, "  … and %d shorter ones, which are counted and not listed: of clips, flat tops and dropouts the %d longest are, and as many of plosives and sibilants\n", more, take.MostEvents)
+		fmt.Fprintf(e.stdout, "  … and %d shorter ones, counted but not kept: the %d longest clips, flat tops and dropouts are kept, and as many plosives and sibilants\n", more, take.MostEvents)
 	}
 }
 

@@ -32,13 +32,13 @@ Examples:
 func runListen(e env, args []string) error {
 	f := e.flags("listen", listenUsage)
 	from := f.String("from", "0", "where the excerpt begins in A, as `time`: 12.5, 0:12.5 or 1:02:12.5")
-	to := f.String("to", "", "where it ends, as `time`; unless given, where A ends")
-	most := f.Float64("most", listen.DefaultSeconds, "the longest excerpt, `seconds`")
+	to := f.String("to", "", "where the excerpt ends in A, as `time`; unless given, at the end of A")
+	most := f.Float64("most", listen.DefaultSeconds, "the longest excerpt to accept, in `seconds`")
 	level := f.String("level", "loudness", "`how` levels are matched: loudness or least-squares")
-	asLying := f.Bool("no-align", false, "leave the files as they lie; for sounds that are not versions of one")
-	difference := f.Bool("difference", false, "with each version less A as further sounds")
+	asLying := f.Bool("no-align", false, "do not align the files; for sounds that are not versions of one")
+	difference := f.Bool("difference", false, "also add the difference signals: each version minus A")
 	out := f.String("out", "", "the page, an HTML `file`")
-	key := f.String("key", "", "write numbers for names into the page, in random order, and the names to this JSON `file`")
+	key := f.String("key", "", "show numbers instead of names on the page, in random order, and write the names to this JSON `file`")
 	replace := f.Bool("replace", false, "write over existing files")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	if err := parse(f, args); err != nil {
@@ -183,15 +183,15 @@ func printListening(e env, c *listen.Comparison, out string, asJSON bool) {
 	for i, v := range c.Versions {
 		turned := ""
 		if v.Inverted {
-			turned = ", of the opposite polarity, turned over"
+			turned = ", polarity inverted here, since it was opposite"
 		}
-		fmt.Fprintf(e.stdout, "  %d  %-24s %s, turned by %s, %s%s\n", i+1, v.Name, v.Loudness,
+		fmt.Fprintf(e.stdout, "  %d  %-24s %s, gain %s, %s%s\n", i+1, v.Name, v.Loudness,
 			measure.Reading{Value: v.GainDB, Unit: "dB"}, lateness(v.DelayFrames), turned)
 	}
-	fmt.Fprintln(e.stdout, "  Turn the monitors down before you play it.")
+	fmt.Fprintln(e.stdout, "  Turn the monitors down before you play the page.")
 }
 
-// lateness is by how many frames a version was later or earlier, in words.
+// lateness is the delay of a version against A, in words.
 func lateness(frames float64) string {
 	about := measure.Reading{Value: math.Round(math.Abs(frames)*100) / 100, Unit: "frames"}
 	if frames < -0.005 {

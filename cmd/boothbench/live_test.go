@@ -89,7 +89,7 @@ func TestLiveDelay(t *testing.T) {
 		if err := cmd.Wait(); err != nil || !bytes.Equal(append(got, rest...), want) {
 			t.Errorf("blocks of %s: %v; %d bytes, want the %d of a run at once", block, err, len(got)+len(rest), len(want))
 		}
-		if !bytes.Contains(said.Bytes(), []byte("751 of the chain's latency, and a block of "+block)) {
+		if !bytes.Contains(said.Bytes(), []byte("751 for the chain's latency and "+block+" for a block")) {
 			t.Errorf("blocks of %s: it says %q", block, &said)
 		}
 	}

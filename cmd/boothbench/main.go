@@ -50,21 +50,21 @@ func commands() []command {
 		{"process", "run takes through a chain file", runProcess},
 		{"deliver", "write takes that meet a loudness and a true peak", runDeliver},
 		{"season", "run many takes, divided into shares, and gather the results", runSeason},
-		{"propose", "set a chain to takes, with reasons and damage", runPropose},
+		{"propose", "derive a chain from takes, with reasons, and what it does to the speech", runPropose},
 		{"meter", "measure loudness and true peak", runMeter},
-		{"inspect", "judge takes: noise, hum, clipping, channels", runInspect},
+		{"inspect", "find faults of takes: noise, hum, clipping, channels", runInspect},
 		{"conversation", "measure the microphones of one conversation against each other", runConversation},
 		{"compare", "say how one file differs from another", runCompare},
 		{"report", "write a page with pictures of a take or a proof", runReport},
 		{"listen", "write a page for comparing versions by ear", runListen},
-		{"check", "hold files against limits, for automated tests", runCheck},
-		{"overshoot", "measure what goes over a limiter's ceiling", runOvershoot},
-		{"prove", "measure whether a chain or device does what is declared", runProve},
+		{"check", "check files against limits, for automated tests", runCheck},
+		{"overshoot", "measure by how much a limiter exceeds its ceiling", runOvershoot},
+		{"prove", "measure whether a chain or device meets its claims", runProve},
 		{"gauge", "measure a chain or device with a test signal", runGauge},
 		{"bench", "measure devices by a plan, and put them side by side", runBench},
 		{"tone", "write test signals that are recognised in a recording", runTone},
 		{"specs", "list delivery specifications", runSpecs},
-		{"units", "turn levels into other units; input noise, impedance, loading", runUnits},
+		{"units", "convert levels between units; input noise, impedance, loading", runUnits},
 		{"init", "write a commented starter chain", runInit},
 		{"explain", "say what a stage, key, unit or reading means", runExplain},
 	}
@@ -88,7 +88,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	case printed.unread():
 		return exitUnread
 	case err != nil:
-		fmt.Fprintf(stderr, "boothbench: standard output: %v; the results are not all there\n", bare(err))
+		fmt.Fprintf(stderr, "boothbench: standard output: %v; the results are incomplete\n", bare(err))
 		return max(code, exitOutput)
 	}
 	return code
@@ -134,7 +134,7 @@ func (e env) dispatch(args []string) int {
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "boothbench, of an unknown version"
+		return "boothbench, unknown version"
 	}
 	text := "boothbench " + info.Main.Version
 	for _, s := range info.Settings {
@@ -153,7 +153,7 @@ Usage: boothbench COMMAND [flags] …
 
 `)
 	for _, c := range commands() {
-		fmt.Fprintf(&b, "  %-9s  %s\n", c.name, c.summary)
+		fmt.Fprintf(&b, "  %-12s  %s\n", c.name, c.summary)
 	}
 	b.WriteString(`
 Examples:
@@ -161,11 +161,11 @@ Examples:
   boothbench process take.wav --chain voice.toml --out take-voice.wav
   boothbench explain dbtp
 
-Each command teaches itself: boothbench COMMAND --help (boothbench version: which one this is)
+Help on a command: boothbench COMMAND --help. The version: boothbench version.
 
 Exit codes: 0 done; 1 done, but a limit was not met; 2 the call or a chain file
 is wrong, nothing written; 3 an input cannot be read or used; 4 an output cannot
-be written; 5 internal fault; 130 interrupted; 141 nobody reads standard output.
+be written; 5 internal fault; 130 interrupted; 141 standard output was closed.
 
 boothbench never plays sound. What it writes may be loud: turn down before you
 listen, and keep to your workplace's rules for safe listening levels.

@@ -73,7 +73,7 @@ func full(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s: %v, want exit code 4", args[0], err)
 	}
 	said := strings.Split(strings.TrimSpace(ts.ReadFile("stderr")), "\n")
-	if last := said[len(said)-1]; last != "boothbench: standard output: no space left on device; the results are not all there" || strings.Contains(ts.ReadFile("stderr"), "goroutine") {
+	if last := said[len(said)-1]; last != "boothbench: standard output: no space left on device; the results are incomplete" || strings.Contains(ts.ReadFile("stderr"), "goroutine") {
 		ts.Fatalf("%s: it says %q", args[0], said)
 	}
 }

@@ -16,7 +16,7 @@ type measured interface {
 	name() string
 	run(e env, quiet bool) error
 	print(e env)
-	object(failed error) any // for JSON; failed: what run returned
+	object(failed error) any // for --json; failed is the error of run
 }
 
 // measureEach measures files one after the other. A file that fails is named on
@@ -45,7 +45,7 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 	return worst
 }
 
-// file is what every measured file has in common.
+// file holds what all measured files have in common: path, format and length in frames.
 type file struct {
 	path     string
 	raw      *wave.Format // of bare samples; nil: the file states its own
@@ -82,7 +82,7 @@ func (f *file) print(e env) {
 	fmt.Fprintf(e.stdout, "%s  %s, %s\n", f.name(), measure.TimeCode(f.frames, f.format.Rate), f.format)
 }
 
-// headJSON is the common beginning of the object of every measured file.
+// headJSON begins the JSON object of every measured file.
 type headJSON struct {
 	SchemaVersion int      `json:"schema_version"`
 	Command       string   `json:"command"`

@@ -14,8 +14,9 @@ import (
 
 const meterUsage = `boothbench meter measures files in one pass each: loudness (integrated, range,
 largest momentary and short-term), sample peak, and true peak by the standard's
-interpolator and by a finer one. A reading that cannot be measured has a reason in
-its place.
+interpolator (Rec. ITU-R BS.1770-5 Annex 2) and by a finer one (the fine reading: a
+256-tap sinc at 64 places between two samples). Where a reading cannot be measured,
+the reason is printed in its place.
 
 Usage: boothbench meter FILE.wav … [flags]
 
@@ -29,14 +30,14 @@ Examples:
 
 func runMeter(e env, args []string) error {
 	f := e.flags("meter", meterUsage)
-	mono := f.String("mono", "as-is", "`what` one channel stands for: as-is, or dual-mono (two equal ones, 3.01 LU more)")
-	spec := f.String("spec", "", "also say whether each file meets the delivery specification of this `name` (boothbench specs lists them); the exit code is 1 where one does not")
-	over := f.Float64("over", 0, "also list where the sound is above this level in `dBTP`, by samples, Annex 2 or the fine reading; a list, not a limit: the exit code stays 0")
+	mono := f.String("mono", "as-is", "`how` a file of one channel counts: as-is, or dual-mono (as two equal channels, 3.01 LU more)")
+	spec := f.String("spec", "", "also check each file against the delivery specification of this `name` (boothbench specs lists them); exit code 1 where one does not meet it")
+	over := f.Float64("over", 0, "also list where samples, Annex 2 or the fine reading exceed this level in `dBTP`; it is no limit: the exit code stays 0")
 	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
 	series := f.String("series", "", "write the loudness of every 100 ms of the one file to this CSV `file`")
 	replace := f.Bool("replace", false, "write over an existing series")
 	raw := f.String("raw", "", "the files are bare samples of this `format`, such as 48000,2,s24le")
-	asJSON := f.Bool("json", false, "print one JSON object a file")
+	asJSON := f.Bool("json", false, "print one JSON object per file")
 	plot := f.Bool("plot", false, plotHelp)
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -84,7 +85,7 @@ func runMeter(e env, args []string) error {
 	}
 	if *series != "" {
 		if len(takes) > 1 {
-			return usageError("--series: found %s; accepted: one, whose series it is", plural(len(takes), "file"))
+			return usageError("--series: found %s; accepted: one", plural(len(takes), "file"))
 		}
 		out, err := e.createFile(*series, *replace, f.Args())
 		if err != nil {
@@ -104,7 +105,7 @@ func runMeter(e env, args []string) error {
 	return nil
 }
 
-// monoPolicy is what one channel stands for, by its word.
+// monoPolicy is the value of --mono.
 func monoPolicy(word string) (measure.MonoPolicy, error) {
 	switch word {
 	case "as-is":
@@ -115,7 +116,7 @@ func monoPolicy(word string) (measure.MonoPolicy, error) {
 	return 0, usageError("--mono: found %q%s; accepted: as-is, dual-mono", word, didYouMean(word, []string{"as-is", "dual-mono"}))
 }
 
-// metered is a file and what was measured of it.
+// metered is a file and its measurement.
 type metered struct {
 	file
 	mono      measure.MonoPolicy
@@ -129,7 +130,7 @@ type metered struct {
 	over      measure.Table // loudness over time, if it is plotted
 }
 
-// meets says whether the file meets the specification, if one was named.
+// meets reports whether the file meets the specification, true where none was named.
 func (m *metered) meets() bool {
 	return !slices.ContainsFunc(m.verdicts, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
 }

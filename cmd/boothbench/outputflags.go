@@ -18,15 +18,15 @@ type outputFlags struct {
 
 func (o *outputFlags) register(f *pflag.FlagSet) {
 	f.StringVar(&o.out, "out", "", "the output `file`, for one take")
-	f.StringVar(&o.outDir, "out-dir", "", "the `folder` for the outputs, named as the takes")
-	f.BoolVar(&o.replace, "replace", false, "write over existing outputs (never over an input)")
-	f.IntVar(&o.bits, "bits", 0, "bits a sample: 16, 24 or 32; with --float 32 or 64 (default: the take's)")
+	f.StringVar(&o.outDir, "out-dir", "", "the `folder` for the outputs, which get the names of the takes")
+	f.BoolVar(&o.replace, "replace", false, "overwrite existing outputs (never an input)")
+	f.IntVar(&o.bits, "bits", 0, "bits per sample: 16, 24 or 32; with --float 32 or 64 (default: as the take)")
 	f.BoolVar(&o.float, "float", false, "write floating point (default: as the take)")
-	f.StringVar(&o.dither, "dither", "auto", "`which` dither: auto, tpdf or none; auto is tpdf where the output has fewer bits than what was computed")
+	f.StringVar(&o.dither, "dither", "auto", "`which` dither: auto, tpdf or none; auto is tpdf where the output has fewer bits than the computed sound")
 	f.Uint64Var(&o.ditherSeed, "dither-seed", 1, "seed of the dither noise: same seed, same bits")
 }
 
-// check refuses calls that cannot be meant, for a number of takes.
+// check refuses contradictory flags, for a number of takes.
 func (o *outputFlags) check(takes int) error {
 	switch {
 	case o.out != "" && o.outDir != "":
@@ -49,7 +49,7 @@ func (o *outputFlags) check(takes int) error {
 	return nil
 }
 
-// output is how the outputs are written.
+// output is the format and dither of the outputs.
 func (o *outputFlags) output() chain.Output {
 	dither, err := chain.DitheringNamed(o.dither)
 	if err != nil {
@@ -71,7 +71,7 @@ func (o *outputFlags) tasksFor(e env, c *chain.Chain, names []string, quiet bool
 	return o.tasks(takes)
 }
 
-// tasks are the ways of takes to their outputs.
+// tasks gives each take its output.
 func (o *outputFlags) tasks(takes []namedTake) ([]task, error) {
 	if o.outDir != "" {
 		return tasksOf(takes, o.outDir)

@@ -18,7 +18,7 @@ type outputs struct {
 	stdin  string       // the file in it that holds standard input
 }
 
-// keep writes what a reader gives to a temporary file, once.
+// keep copies a reader to a temporary file, once.
 func (o *outputs) keep(r io.Reader) (string, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
@@ -42,7 +42,7 @@ func (o *outputs) keep(r io.Reader) (string, error) {
 	return path, nil
 }
 
-// done removes what was kept.
+// done removes the temporary files.
 func (o *outputs) done() {
 	o.mu.Lock()
 	defer o.mu.Unlock()

@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// checkCeiling refuses a ceiling that no sound can have.
+// checkCeiling refuses a ceiling outside -120 to 60 dBTP.
 func checkCeiling(flag string, dbtp float64) error {
 	if dbtp >= -120 && dbtp <= 60 {
 		return nil
@@ -15,7 +15,7 @@ func checkCeiling(flag string, dbtp float64) error {
 	return usageError("--%s: found %g; accepted: -120 to 60 dBTP", flag, dbtp)
 }
 
-// overLine is an over for people.
+// overLine is the printed line of an over.
 func overLine(o measure.Over, rate int) string {
 	line := fmt.Sprintf("at %s, frame %d, %s", measure.TimeCode(o.Frame, rate), o.Frame, plural(o.Frames, "frame"))
 	if o.Above != o.Frames {
@@ -64,8 +64,8 @@ func oversObject(events []measure.Over, ceilingDBTP float64, rate int) []overJSO
 	return objects
 }
 
-// mostOvers is how many overs are kept: for people those that are shown, for JSON
-// what the meter keeps unless the flag was given.
+// mostOvers is how many overs are kept: with --json the meter's default unless --events
+// was given, else as many as are printed.
 func mostOvers(events int, given, asJSON bool) int {
 	if asJSON && !given {
 		return 0

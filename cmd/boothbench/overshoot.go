@@ -12,10 +12,14 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-const overshootUsage = `boothbench overshoot measures by how much a limiter exceeds its ceiling: by samples,
-by Annex 2 and by the fine reading, in the first 10 ms after silence, and whether it
-moves the image. Without takes, a device gets signals that limiters fail on, at 6 to
-20 dB over the ceiling. They are loud. Exit code 1: more than --allow over.
+const overshootUsage = `boothbench overshoot measures by how many dB a limiter exceeds its ceiling: in samples,
+in true peak (Rec. ITU-R BS.1770-5 Annex 2), and in a finer interpolation, the fine
+reading: a 256-tap sinc at 64 places between two samples. It also measures the first
+10 ms after silence, and whether the stereo image moves.
+
+Without takes, the device gets test signals on which limiters fail. Their samples lie 0
+to 20 dB over the ceiling: they are loud. --drive adds gain in front of the device.
+Exit code 1: the fine reading exceeds the ceiling by more than --allow.
 
 Usage: boothbench overshoot --chain CHAIN.toml [TAKE.wav …] [flags]
        boothbench overshoot --exec 'TOOL {in} {out}' --ceiling -1 [TAKE.wav …] [flags]
@@ -44,14 +48,15 @@ func runOvershoot(e env, args []string) error {
 	f := e.flags("overshoot", overshootUsage)
 	f.StringVar(&s.chain, "chain", "", "the device is this chain `file`; the ceiling is its last limiter's")
 	s.command.add(f)
-	f.StringVar(&s.recording, "recording", "", "this `file` was recorded from a device that the one take was played to")
+	f.StringVar(&s.recording, "recording", "", "this `file` is what the device put out while the one take was played into it")
 	f.Float64Var(&s.ceiling, "ceiling", 0, "the ceiling in `dBTP`")
-	f.Float64SliceVar(&s.drives, "drive", nil, "gains in `dB` in front of the device, such as 0,6,12 (none: 0)")
-	f.Float64Var(&s.allow, "allow", 0.05, "how many `dB` over by the fine reading are let pass")
-	f.IntVar(&s.events, "events", 10, "list at most this many overs, the worst ones (JSON: 1000 a run unless given)")
+	f.Float64SliceVar(&s.drives, "drive", nil, "input gains to measure at, in `dB`, such as 0,6,12 (unless given: 0)")
+	f.Lookup("drive").DefValue = "0" // pflag would print (default [])
+	f.Float64Var(&s.allow, "allow", 0.05, "accept this many `dB` over the ceiling by the fine reading")
+	f.IntVar(&s.events, "events", 10, "list at most this many overs, the worst ones (JSON: 1000 per run unless given)")
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` of the stress signals")
 	f.IntVar(&s.channels, "channels", 2, "channels of the stress signals")
-	f.BoolVar(&s.asJSON, "json", false, "print one JSON object a sound")
+	f.BoolVar(&s.asJSON, "json", false, "print one JSON object per sound")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
 		return err
@@ -86,11 +91,11 @@ func (s *overshootSettings) check(takes []string) error {
 	case devices == 0 && !s.ceilingGiven:
 		return usageError("no ceiling: add --ceiling, or --chain to run the takes through a chain")
 	case s.chain == "" && !s.ceilingGiven:
-		return usageError("no ceiling: add --ceiling; only a chain's own is known")
+		return usageError("no ceiling: add --ceiling; only a chain file declares its own")
 	case s.recording != "" && len(takes) != 1:
-		return usageError("--recording: found %s; accepted: the one that was played", plural(len(takes), "take"))
+		return usageError("--recording: found %s; accepted: one, the file that was played", plural(len(takes), "take"))
 	case s.driven && (devices == 0 || s.recording != ""):
-		return usageError("--drive has no meaning for sounds that are there already")
+		return usageError("--drive has no meaning for files that are measured as they are")
 	case s.events < 1:
 		return usageError("--events: found %d; accepted: 1 or more", s.events)
 	case !(s.allow >= 0 && s.allow <= 60):
@@ -113,13 +118,13 @@ func (s *overshootSettings) check(takes []string) error {
 	return nil
 }
 
-// overshootRun is one call: a device, or none, and the sounds for it.
+// overshootRun is one call of overshoot: a device, or none, and the sounds for it.
 type overshootRun struct {
 	env
 	settings overshootSettings
 	device   instrument.Device // nil: the sounds are measured as they are
 	chain    *chain.Chain
-	what     string // is measured: the chain's file, the command, the recording
+	what     string // the name of the device: chain file, command or recording
 	sounds   []*overshootSound
 	shown    *progress
 }
@@ -133,7 +138,7 @@ type overshootSound struct {
 	err    error
 }
 
-// overshootResult is the sound at one drive.
+// overshootResult is what was measured with one sound at one drive (input gain).
 type overshootResult struct {
 	DriveDB  float64
 	readings measure.Readings
@@ -196,7 +201,7 @@ func (s *overshootSettings) ceilingOf(c *chain.Chain) error {
 		s.ceiling = ceiling
 		return nil
 	}
-	return usageError("%s has no limiter, so that it declares no ceiling: add --ceiling", s.chain)
+	return usageError("%s has no limiter, and so no ceiling: add --ceiling", s.chain)
 }
 
 func (r *overshootRun) run() error {
@@ -241,7 +246,7 @@ func (s *overshootSound) exitCode() int {
 	return exitDone
 }
 
-// totalFrames is the work ahead, as far as the headers state it.
+// totalFrames is the number of frames to be measured, as far as the headers state it.
 func (r *overshootRun) totalFrames() (total int64) {
 	for _, sound := range r.sounds {
 		if src, err := r.open(sound); err == nil {
@@ -257,7 +262,6 @@ func (r *overshootRun) totalFrames() (total int64) {
 	return total * int64(len(r.settings.drives))
 }
 
-// open opens a sound.
 func (r *overshootRun) open(s *overshootSound) (wave.Source, error) {
 	if s.stress == nil {
 		reader, err := s.file.open(r.env)
@@ -292,7 +296,7 @@ func (r *overshootRun) measureOnce(s *overshootSound, driveDB float64) (*instrum
 	again := false
 	open := func() (wave.Source, error) {
 		src, err := r.open(s)
-		if err != nil || again { // the second time it is only compared with
+		if err != nil || again { // the second reading is for the comparison alone, and shows no progress
 			return src, err
 		}
 		again = true

@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// print says the verdict, then what is wrong and where, then the table.
+// print prints the verdict, then the overs, then the table.
 func (r *overshootRun) print() {
 	if !slices.ContainsFunc(r.sounds, func(s *overshootSound) bool { return len(s.runs) > 0 }) {
 		return
@@ -21,7 +21,7 @@ func (r *overshootRun) print() {
 	r.printTable()
 }
 
-// worst is the run that is most over the ceiling.
+// worst is the run that exceeds the ceiling most.
 func (r *overshootRun) worst() (worst *overshootSound, of *overshootResult) {
 	for _, s := range r.sounds {
 		for i := range s.runs {
@@ -52,21 +52,22 @@ func (r *overshootRun) printVerdict() {
 		return
 	}
 	if got.Value > 0 {
-		fmt.Fprintf(r.stdout, "%.3f dB over it by the fine reading (allowed: %g dB)\n", got.Value, r.settings.allow)
+		fmt.Fprintf(r.stdout, "exceeds it by %.3f dB by the fine reading (allowed: %g dB)\n", got.Value, r.settings.allow)
 	} else {
-		fmt.Fprintf(r.stdout, "stays %.3f dB under it by the fine reading\n", -got.Value)
+		fmt.Fprintf(r.stdout, "stays %.3f dB below it by the fine reading\n", -got.Value)
 	}
 	fmt.Fprintf(r.stdout, "      %s, channel %d at %s, frame %d\n", r.label(s, run), got.Channel+1, measure.TimeCode(got.Frame, s.format.Rate), got.Frame)
 	said := map[string]bool{}
 	for _, f := range append(slices.Clone(run.findings), r.imageFindings()...) {
-		if !said[f.Do] { // a kind of finding once, of the worst run
+		if !said[f.Do] { // each kind of finding once, from the worst run
 			fmt.Fprintf(r.stdout, "  %-5s  %s\n         -> %s\n", f.Severity, f.What, f.Do)
 		}
 		said[f.Do] = true
 	}
 }
 
-// imageFindings are those about the image, of the run in which it moves most.
+// imageFindings are the findings about the stereo image, from the run in which it moves
+// most.
 func (r *overshootRun) imageFindings() (found []measure.Finding) {
 	most := 0.0
 	for _, s := range r.sounds {
@@ -107,7 +108,7 @@ func (r *overshootRun) printEvents() {
 		}
 	}
 	if count == 0 {
-		fmt.Fprintln(r.stdout, "  no over")
+		fmt.Fprintln(r.stdout, "  no sample or interpolated peak over the ceiling")
 		return
 	}
 	slices.SortStableFunc(all, func(a, b event) int { return a.Over.WorseThan(b.Over) })
@@ -121,7 +122,7 @@ func (r *overshootRun) printEvents() {
 			}
 		}
 		if v.FirstWindow {
-			line += ", first window"
+			line += ", in the first 10 ms after silence"
 		}
 		fmt.Fprintf(r.stdout, "    %s\n      %s\n", line, overLine(v.Over, v.s.format.Rate))
 	}
@@ -133,7 +134,7 @@ func (r *overshootRun) printEvents() {
 // overshootColumns are the readings of the table.
 var overshootColumns = []struct{ title, reading, format string }{
 	{"sample", "overshoot_sample_db", "%+.3f"}, {"Annex 2", "overshoot_annex2_db", "%+.3f"}, {"fine", "overshoot_fine_db", "%+.3f"},
-	{"first 10 ms", "first_window_overshoot_db", "%+.3f"}, {"over ms", "time_over_ceiling_ms", "%.2f"}, {"image", "image_shift_db", "%.2f"},
+	{"first 10 ms", "first_window_overshoot_db", "%+.3f"}, {"ms over", "time_over_ceiling_ms", "%.2f"}, {"image shift", "image_shift_db", "%.2f"},
 }
 
 func (r *overshootRun) printTable() {
@@ -141,7 +142,7 @@ func (r *overshootRun) printTable() {
 	for _, s := range r.sounds {
 		width = max(width, len(s.name))
 	}
-	fmt.Fprintf(r.stdout, "  dB over the ceiling:\n  %-*s  %5s", width, "signal", "drive")
+	fmt.Fprintf(r.stdout, "  dB over the ceiling (drive: gain before the device, in dB; fine: 64 places between two samples):\n  %-*s  %5s", width, "signal", "drive")
 	for _, c := range overshootColumns {
 		fmt.Fprintf(r.stdout, "  %11s", c.title)
 	}
@@ -173,7 +174,7 @@ func (r *overshootRun) printTable() {
 	}
 }
 
-// object is what --json prints of a sound.
+// object is what --json prints for a sound.
 func (r *overshootRun) object(s *overshootSound) any {
 	type finding struct {
 		What string `json:"what"`

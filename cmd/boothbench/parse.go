@@ -12,8 +12,7 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// parse parses flags; what is wrong with them is a usage error that says what was
-// probably meant.
+// parse parses flags. Its errors are usage errors, with the flag that was probably meant.
 func parse(f *pflag.FlagSet, args []string) error {
 	err := f.Parse(args)
 	if err == nil || errors.Is(err, pflag.ErrHelp) {
@@ -37,7 +36,7 @@ func parse(f *pflag.FlagSet, args []string) error {
 	return usageError("%v (see boothbench %s --help)", err, f.Name())
 }
 
-// unknownFlag says what an unknown flag was probably meant to be. Flags have two
+// unknownFlag is the error for an unknown flag, with the flags that were probably meant. Flags have two
 // hyphens and whole words; a file whose name begins with a hyphen is written with its
 // folder.
 func unknownFlag(f *pflag.FlagSet, unknown *pflag.NotExistError, args []string) error {

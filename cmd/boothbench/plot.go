@@ -10,13 +10,13 @@ import (
 	"github.com/boothbench/boothbench/measure/picture"
 )
 
-// plotHelp is what --plot says of itself in the help of each command that has it.
+// plotHelp is the help text of --plot.
 const plotHelp = "also draw the result with characters, as wide as the terminal"
 
 // plotted refuses --plot together with --json.
 func plotted(plot, asJSON bool) error {
 	if plot && asJSON {
-		return usageError("--plot and --json exclude each other: a plot is no JSON")
+		return usageError("--plot and --json exclude each other")
 	}
 	return nil
 }

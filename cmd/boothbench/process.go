@@ -55,12 +55,12 @@ func runProcess(e env, args []string) error {
 	return b.run()
 }
 
-// saysLive states ahead of time by how much a live output is later than its input.
+// saysLive prints, before the run, by how much a live output is later than its input.
 func (b *batch) saysLive(r *report) {
 	if !b.settings.live {
 		return
 	}
 	rate, block := r.inFormat.Rate, b.settings.blockFrames
-	fmt.Fprintf(b.stderr, "live: %s comes out at most %s (%.3f ms) after it went in: %d of the chain's latency, and a block of %d\n",
+	fmt.Fprintf(b.stderr, "live: %s comes out at most %s (%.3f ms) after it went in: %d for the chain's latency and %d for a block\n",
 		"a frame", plural(r.latency+block, "frame"), milliseconds(r.latency+block, rate), r.latency, block)
 }

@@ -13,25 +13,25 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// report is what happened, or would happen, to one take.
+// report is the result of one take, or with --plan what would be done.
 type report struct {
 	task
 	inFormat, outFormat wave.Format
 	inFrames            int64
 	inWarnings          []wave.Warning
-	notes               []tomlfile.Problem // of what the chain leaves out at this rate
+	notes               []tomlfile.Problem // stages that are left out at this rate
 	stages              []chain.StagePlan
 	latency             int
 	dither              wave.DitherKind
 	result              chain.Result
 	overs               wave.Overs
-	reductions          map[string]float64 // in dB, by the names of stages
-	before, metered     *meteredSink       // of the take and of the output; nil: not asked for
-	gains               []chain.StageGains // empty: not asked for
-	taken               receipt.File       // the take as it was, where receipts are asked for
-	receipt             *receipt.Receipt   // that the output was right before; nil: it was not
-	stale               string             // why not
-	kept                bool               // the same output was there
+	reductions          map[string]float64 // largest gain reduction in dB, by the names of stages
+	before, metered     *meteredSink       // of the take and of the output; nil: not measured
+	gains               []chain.StageGains // empty: not measured
+	taken               receipt.File       // the take before the run, with --skip-done
+	receipt             *receipt.Receipt   // by which the output was up to date; nil: it was not
+	stale               string             // why the output was not up to date
+	kept                bool               // an output with the same bytes was there
 	err                 error
 }
 
@@ -66,7 +66,7 @@ func (r *report) print(b *batch) {
 func (r *report) printDone(b *batch) {
 	switch {
 	case r.receipt != nil:
-		fmt.Fprintf(b.stdout, "was done  %s -> %s, by its receipt of %s\n", r.in, r.out, r.receipt.Written.Format("2006-01-02 15:04"))
+		fmt.Fprintf(b.stdout, "was done  %s -> %s, receipt of %s\n", r.in, r.out, r.receipt.Written.Format("2006-01-02 15:04"))
 		return
 	case r.kept:
 		fmt.Fprintf(b.stdout, "unchanged  %s -> %s: the same output was there\n", r.in, r.out)
@@ -77,7 +77,7 @@ func (r *report) printDone(b *batch) {
 		fmt.Fprintf(b.stdout, "      done again: %s\n", r.stale)
 	}
 	if r.out == standardInput && !b.settings.rawOut && r.in == standardInput {
-		fmt.Fprintln(b.stdout, "      its header states no length: the take was a stream")
+		fmt.Fprintln(b.stdout, "      its header has no length, since the take was a stream")
 	}
 	fmt.Fprintf(b.stdout, "      %s (%s), %s%s\n", measure.TimeCode(r.result.Frames, r.outFormat.Rate),
 		plural(r.result.Frames, "frame"), r.outFormat, r.ditherNote(b.settings.ditherSeed))
@@ -114,20 +114,20 @@ func (r *report) printReductions(b *batch) {
 		if g := r.reductionOf(i); g == nil {
 			fmt.Fprintf(b.stdout, "at most %.2f dB of reduction", limiting)
 		} else if g.WorkingShare == 0 {
-			fmt.Fprintf(b.stdout, "never reduces by %g dB or more; at most by %.2f dB", chain.WorkingDB, g.LargestDB)
+			fmt.Fprintf(b.stdout, "never reduces by %g dB or more (largest reduction %.2f dB)", chain.WorkingDB, g.LargestDB)
 		} else {
-			fmt.Fprintf(b.stdout, "reduces for %.0f %% of the time; then by %.2f dB (median), %.2f dB (95th percentile), %.2f dB (most)",
+			fmt.Fprintf(b.stdout, "reduces for %.0f %% of the time; during that time by %.2f dB (median), %.2f dB (95th percentile), %.2f dB (largest)",
 				100*g.WorkingShare, g.MedianDB, g.P95DB, g.LargestDB)
 		}
-		if verification >= 0.0005 { // less reads as 0
-			fmt.Fprintf(b.stdout, ", and %.3f dB by its verification", verification)
+		if verification >= 0.0005 { // less is printed as 0.000
+			fmt.Fprintf(b.stdout, ", and %.3f dB more by its verification", verification)
 		}
 		fmt.Fprintln(b.stdout)
 	}
 }
 
-// reductionOf is the reduction of a stage by its place in the plan, nil where it was
-// not gathered. A verification follows its limiter and is not meant.
+// reductionOf is the gain reduction of the stage at a position of the plan, nil where it
+// was not measured. The verification of a limiter is not included.
 func (r *report) reductionOf(stage int) *chain.Reduction {
 	for _, g := range r.gains {
 		if g.Stage == stage {
@@ -137,8 +137,8 @@ func (r *report) reductionOf(stage int) *chain.Reduction {
 	return nil
 }
 
-// reduction is the most that a stage which works by a gain has taken off, in dB, and
-// what a limiter's verification has.
+// reduction is the largest gain reduction of a dynamics stage, in dB, and that of a
+// limiter's verification; ok is false for other stages.
 func reduction(s chain.StagePlan) (limiting, verification float64, ok bool) {
 	switch p := s.Processor.(type) {
 	case dsp.Verifier:

@@ -27,22 +27,22 @@ type processSettings struct {
 func (s *processSettings) register(f *pflag.FlagSet) {
 	f.StringVar(&s.chain, "chain", "", "the chain `file` (TOML; boothbench init writes one)")
 	s.outputFlags.register(f)
-	f.BoolVar(&s.keepDelay, "keep-delay", false, "leave the chain's latency in the output, which grows by it")
+	f.BoolVar(&s.keepDelay, "keep-delay", false, "keep the chain's latency in the output, which becomes longer by it")
 	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")
-	f.BoolVar(&s.skipDone, "skip-done", false, "leave a receipt of each output in .receipts beside it, and pass over takes whose receipt says that the output is there and is what would be written")
-	f.StringVar(&s.raw, "raw", "", "takes are bare samples of this `format`, such as 48000,2,s24le (rate, channels, and u8, s16le, s24le, s32le, f32le or f64le); so is --out -")
-	f.BoolVar(&s.rawOut, "raw-out", false, "write bare samples to --out -, also of takes with a header")
-	f.BoolVar(&s.live, "live", false, "with --out -: write every block at once, and state ahead how late it comes")
+	f.BoolVar(&s.skipDone, "skip-done", false, "write a receipt of each output into .receipts beside it, and skip takes whose receipt shows that the output is there and up to date")
+	f.StringVar(&s.raw, "raw", "", "takes are samples without a header, in this `format`, such as 48000,2,s24le (rate, channels, and u8, s16le, s24le, s32le, f32le or f64le); so is --out -")
+	f.BoolVar(&s.rawOut, "raw-out", false, "write samples without a header to --out -, also where the take has a header")
+	f.BoolVar(&s.live, "live", false, "with --out -: write each block as soon as it is processed, and print the delay first")
 	f.IntVar(&s.blockFrames, "block-frames", 256, "frames in a block of --live")
-	f.StringVar(&s.trace, "trace", "", "also write each dynamics stage's gain, a row a ms, to this CSV `file`")
+	f.StringVar(&s.trace, "trace", "", "also write the gain of each dynamics stage, one row per ms, to this CSV `file`")
 	f.BoolVar(&s.unmetered, "unmetered", false, "do not measure loudness and true peak of take and output: faster")
-	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "goroutines at work; the output does not depend on it")
-	f.BoolVar(&s.plan, "plan", false, "say what would be done, with each stage's latency, and write nothing")
-	f.BoolVar(&s.json, "json", false, "print one JSON object a take")
+	f.IntVar(&s.jobs, "jobs", runtime.NumCPU(), "number of goroutines; the output does not depend on it")
+	f.BoolVar(&s.plan, "plan", false, "print what would be done, with each stage's latency, and write nothing")
+	f.BoolVar(&s.json, "json", false, "print one JSON object per take")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress and no summary; warnings and errors only")
 }
 
-// check refuses calls that cannot be meant.
+// check refuses contradictory flags.
 func (s *processSettings) check(takes []string) error {
 	switch {
 	case len(takes) == 0:
@@ -67,7 +67,7 @@ func (s *processSettings) check(takes []string) error {
 	return s.outputFlags.check(len(takes))
 }
 
-// checkStreams refuses what pipes cannot be used for.
+// checkStreams refuses combinations of flags that standard input and output cannot serve.
 func (s *processSettings) checkStreams(takes []string) error {
 	streamed := slices.Contains(takes, standardInput)
 	switch {
@@ -78,9 +78,9 @@ func (s *processSettings) checkStreams(takes []string) error {
 	case streamed && s.chain == standardInput:
 		return usageError("found - as the take and as the chain file; accepted: one of them on standard input")
 	case s.skipDone && (streamed || s.out == standardInput):
-		return usageError("--skip-done: found -; accepted: files, which can have been done")
+		return usageError("--skip-done: found -; accepted: files")
 	case (s.live || s.rawOut) && s.out != standardInput && !(s.rawOut && s.raw != "" && !s.live):
-		return usageError("--live and --raw-out: found no --out -, which they are about")
+		return usageError("--live and --raw-out: found no --out -; accepted: with it")
 	case s.trace == standardInput:
 		return usageError("--trace: found -; accepted: a file")
 	case s.blockFrames < 1 || s.blockFrames > 1<<20:
@@ -91,13 +91,12 @@ func (s *processSettings) checkStreams(takes []string) error {
 	return err
 }
 
-// inWords are the options that change an output's bytes.
+// inWords lists the options that change an output's bytes, for its receipt.
 func (s *processSettings) inWords() string {
 	return fmt.Sprintf("bits=%d float=%v dither=%s seed=%d keep-delay=%v repair-nonfinite=%v raw=%q", s.bits, s.float, s.dither, s.ditherSeed, s.keepDelay, s.repair, s.raw)
 }
 
-// meters reports whether loudness and true peak of take and output are measured: where
-// they are shown.
+// meters reports whether loudness and true peak of take and output are measured.
 func (s *processSettings) meters() bool {
 	return !s.unmetered && !s.live && (!s.quiet || s.json)
 }

@@ -13,8 +13,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// skip finds a receipt that says that the output is there and right, where receipts are
-// asked for; else it notes what the take is.
+// skip looks for a receipt by which the output is there and up to date, where --skip-done
+// asks for it. Without one it keeps the size, time and digest of the take for a new one.
 func (b *batch) skip(r *report) error {
 	if !b.settings.skipDone || b.settings.plan {
 		return nil
@@ -23,7 +23,7 @@ func (b *batch) skip(r *report) error {
 	if r.receipt, r.stale, err = receipt.Holds(b.key, r.in, r.out); err != nil {
 		return inputError(err)
 	}
-	if r.receipt != nil && r.receipt.Failure != "" { // of a season: a failure is not passed over here
+	if r.receipt != nil && r.receipt.Failure != "" { // written by season: process tries a failed take again
 		r.stale, r.receipt = "it failed then: "+r.receipt.Failure, nil
 	}
 	if r.receipt == nil {
@@ -64,7 +64,7 @@ func (b *batch) fill(r *report, workers int) error {
 	return b.write(r, reader, engine, workers)
 }
 
-// write runs the engine and makes the outputs appear.
+// write runs the engine and publishes the outputs together.
 func (b *batch) write(r *report, reader *wave.Reader, engine *chain.Engine, workers int) error {
 	s := &b.settings
 	options := chain.Options{KeepDelay: s.keepDelay, RepairNonFinite: s.repair, Workers: workers}
@@ -115,14 +115,14 @@ func (b *batch) write(r *report, reader *wave.Reader, engine *chain.Engine, work
 	return b.leaveReceipt(r)
 }
 
-// leaveReceipt writes the receipt of an output that is there.
+// leaveReceipt writes the receipt of a finished output.
 func (b *batch) leaveReceipt(r *report) error {
 	if !b.settings.skipDone {
 		return nil
 	}
 	now, err := os.Stat(r.in)
 	if err != nil || now.Size() != r.taken.Bytes || !now.ModTime().Equal(r.taken.Modified) {
-		return inputError(fmt.Errorf("%s: the take was changed while it was processed; the output is there and has no receipt: run it again", r.in))
+		return inputError(fmt.Errorf("%s: the take was changed while it was processed; its output has no receipt: run it again", r.in))
 	}
 	output, err := receipt.Of(r.out)
 	if err != nil {
@@ -141,10 +141,10 @@ func (b *batch) leaveReceipt(r *report) error {
 	return outputError(made.Write())
 }
 
-// reductionPrefix begins the names of stages' reductions among a receipt's readings.
+// reductionPrefix precedes the stage's name in a receipt's readings of gain reduction.
 const reductionPrefix = "reduction_db "
 
-// runError puts an error of a run in words: it is the input's fault unless it is a
+// runError is the error of a run, with the exit code of a bad input unless it is a
 // *wave.OutputError.
 func runError(in string, err error) error {
 	if errors.Is(err, wave.ErrExists) {
@@ -157,7 +157,7 @@ func runError(in string, err error) error {
 	return inputError(err)
 }
 
-// namingTake is an error with the take that it is about, where it does not name it.
+// namingTake puts the name of the take before an error that does not contain it.
 func namingTake(in string, err error) error {
 	if strings.Contains(err.Error(), in) {
 		return err
@@ -165,7 +165,7 @@ func namingTake(in string, err error) error {
 	return fmt.Errorf("%s: %w", in, err)
 }
 
-// warningsOf are what is odd about a take.
+// warningsOf are the warnings about a take, with one for a take of 0 frames.
 func warningsOf(r *wave.Reader) []wave.Warning {
 	warnings := r.Warnings()
 	if r.Frames() == 0 {
@@ -174,7 +174,7 @@ func warningsOf(r *wave.Reader) []wave.Warning {
 	return warnings
 }
 
-// meteredSink measures what passes to a sink.
+// meteredSink measures the sound that is written to a sink.
 type meteredSink struct {
 	wave.Sink
 	meter *measure.ProgrammeMeter // nil: the format has no loudness

@@ -20,7 +20,7 @@ type progress struct {
 	start time.Time
 	shown time.Time
 	what  string // what is being done, "" for one thing only
-	take  int    // which of the takes was begun last, from 1
+	take  int    // the number of the take begun last, from 1
 	takes int
 }
 

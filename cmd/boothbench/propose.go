@@ -19,8 +19,8 @@ const proposeUsage = `boothbench propose writes a chain for a take. It measures 
 pitch of the voice and its peaks, and sets each value by a rule: you see the reading,
 the rule, and how far to trust the value. Then it runs the chain on the take and states
 what the chain does to the speech: how much of it is lowered, how many words are cut at
-an end, how much is compressed. A stage that the take gives too little evidence for is
-off, with the reason.
+an end, how much is compressed. A stage for which the take gives too little evidence is
+switched off, with the reason.
 
 Usage: boothbench propose TAKE.wav … [flags]
 
@@ -44,9 +44,9 @@ func runPropose(e env, args []string) error {
 	f := e.flags("propose", proposeUsage)
 	out := f.String("out", "", "write the chain to this `file`")
 	replace := f.Bool("replace", false, "write over an existing file")
-	room := f.String("room", "", "a `file` with the room alone, 10 s or so: for takes without pauses")
-	keep := f.StringArray("keep", nil, "keep this value, as `STAGE.KEY=VALUE`; what depends on it follows (may be repeated)")
-	predict := f.Bool("predict", false, "do not run the proposed chain, and state what a model predicts it to do")
+	room := f.String("room", "", "a `file` with the sound of the empty room, about 10 s: for takes without pauses")
+	keep := f.StringArray("keep", nil, "use this value, as `STAGE.KEY=VALUE`; values that depend on it follow (may be repeated)")
+	predict := f.Bool("predict", false, "do not run the proposed chain; print what a model predicts")
 	asJSON := f.Bool("json", false, "print one JSON object")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
@@ -122,11 +122,11 @@ func (p *proposer) run(paths []string) error {
 			step, last = label, 0
 			total := frames[paths[k]]
 			if now == "analysis" {
-				total *= 2 // it is read twice
+				total *= 2 // the take is read twice
 			}
 			shown.begin(label, total)
 		}
-		if read < last { // read once more
+		if read < last { // the take is read once more
 			last = 0
 		}
 		shown.add(read - last)
@@ -241,20 +241,20 @@ func (p *proposer) print() {
 	}
 }
 
-// runs reports whether the chain has a stage of a kind that is on.
+// runs reports whether the chain has an enabled stage of a kind.
 func (p *proposer) runs(kind string) bool {
 	return slices.ContainsFunc(p.Chain.Stages, func(s chain.Stage) bool { return s.Kind == kind && s.Enabled })
 }
 
-// printFloor prints the noise in the pauses, and how far under the loudness it lies: a
-// chain that makes a take louder makes its noise louder too.
+// printFloor prints the noise in the pauses, and how far it lies below the loudness, since
+// a chain that raises the loudness raises the noise too.
 func (p *proposer) printFloor(d tune.Damage, was measure.Reading) {
 	if math.IsInf(d.FloorAfter, 0) || math.IsInf(d.FloorBefore, 0) {
 		return
 	}
 	fmt.Fprintf(p.e.stdout, "  noise in the pauses: %.1f dBFS, before the chain %.1f dBFS", d.FloorAfter, d.FloorBefore)
 	if is, _ := d.After.Get("integrated_lufs"); is.Measurable() && was.Measurable() && was.Value > d.FloorBefore+1 {
-		fmt.Fprintf(p.e.stdout, "; %.1f dB under the loudness, before %.1f dB", is.Value-d.FloorAfter, was.Value-d.FloorBefore)
+		fmt.Fprintf(p.e.stdout, "; %.1f dB below the loudness, before the chain %.1f dB", is.Value-d.FloorAfter, was.Value-d.FloorBefore)
 	}
 	fmt.Fprintln(p.e.stdout)
 }

@@ -17,10 +17,10 @@ import (
 )
 
 const proveUsage = `boothbench prove measures whether a chain does what its file declares: each stage
-alone, then the whole chain, on tones and on invented speech, against plain models of
-the settings. With --exec or --recording another implementation is held to
-the same claims: a port, another version, a host. Or, with --claims, whether a device
-does what a claims file says of it.
+alone, then the whole chain, on tones and on synthetic speech, against simple models of
+the settings. With --exec or --recording another implementation is checked against the
+same claims: a port, another version, a host. With --claims it measures whether a device
+meets the claims in a file.
 Exit code 1: a claim failed, or could not be decided (unless --accept-undecided).
 A broken response (not finite, silent, too short) fails in any case.
 
@@ -73,14 +73,14 @@ func runProve(e env, args []string) error {
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove at; recordings have their own")
 	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device")
 	s.command.add(f)
-	f.BoolVar(&s.recording, "recording", false, "the files are a chain and a folder of recordings; with --claims pairs: a signal of boothbench tone, a recording of it")
-	f.StringVar(&s.stimuli, "stimuli", "", "write the sounds that the chain's claims take into this `folder`, and prove nothing")
-	f.StringVar(&s.out, "out", "", "write the sheet to this JSON `file` too")
-	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
+	f.BoolVar(&s.recording, "recording", false, "the files are a chain and a folder of recordings; with --claims: pairs of a signal of boothbench tone and its recording")
+	f.StringVar(&s.stimuli, "stimuli", "", "write the test sounds for the chain's claims into this `folder`, and measure nothing")
+	f.StringVar(&s.out, "out", "", "also write the results to this JSON `file`")
+	f.BoolVar(&s.replace, "replace", false, "overwrite an existing file")
 	f.BoolVar(&s.asJSON, "json", false, "print one JSON object")
 	f.BoolVar(&s.plot, "plot", false, plotHelp+": each curve of a chain")
-	f.BoolVar(&s.acceptUndecided, "accept-undecided", false, "exit with 0 although claims could not be decided, if none failed and one passed")
-	f.BoolVar(&s.failures, "failures", false, "list what did not pass only")
+	f.BoolVar(&s.acceptUndecided, "accept-undecided", false, "exit with 0 where claims could not be decided, if none failed and at least one passed")
+	f.BoolVar(&s.failures, "failures", false, "list only the claims that did not pass")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
 		return err
@@ -145,7 +145,7 @@ func (s *proveSettings) run(e env, files []string) error {
 	if sheet == nil || e.ctx.Err() != nil {
 		return err
 	}
-	failed := err // of the device: what was measured before is printed
+	failed := err // of the device; earlier results are printed
 	object := s.object(sheet, failed)
 	if s.asJSON {
 		e.printJSON(object)
@@ -169,7 +169,7 @@ func (s *proveSettings) run(e env, files []string) error {
 	return nil
 }
 
-// sheet proves the chain or the device.
+// sheet measures the claims of the chain or the device.
 func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int)) (*proof.Sheet, error) {
 	if s.claims == "" {
 		c, err := e.loadChain(files[0])
@@ -204,7 +204,7 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 	return sheet, inputError(err)
 }
 
-// ofChain proves the engine, or the implementation that the flags name.
+// ofChain measures the engine, or the implementation that the flags name.
 func (s *proveSettings) ofChain(e env, c *chain.Chain, files []string, shown func(string, int, int)) (*proof.Sheet, error) {
 	switch {
 	case s.command.exec != "":
@@ -229,7 +229,7 @@ func (s *proveSettings) ofChain(e env, c *chain.Chain, files []string, shown fun
 	return sheet, withCode(exitUsage, err)
 }
 
-// writeStimuli writes the sounds that a chain's claims take.
+// writeStimuli writes the test sounds for a chain's claims.
 func (s *proveSettings) writeStimuli(e env, path string) error {
 	c, err := e.loadChain(path)
 	if err != nil {
@@ -248,7 +248,7 @@ func (s *proveSettings) writeStimuli(e env, path string) error {
 	return nil
 }
 
-// printSheet prints what did not pass, with what to do, then the whole sheet.
+// printSheet prints the claims that did not pass, with advice, then all claims.
 func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 	for _, l := range s.Lines {
 		if l.Verdict != measure.Pass {
@@ -274,12 +274,12 @@ func printSheet(w io.Writer, s *proof.Sheet, failuresOnly bool) {
 	fmt.Fprintf(w, "%s at %d Hz: %s passed, %d failed, %d undecided", s.Subject, s.RateHz,
 		plural(s.Count(measure.Pass), "claim"), s.Count(measure.Fail), s.Count(measure.Undecided))
 	if n := len(s.Unclaimed); n > 0 {
-		fmt.Fprintf(w, "; of %s nothing is claimed", plural(n, "reading"))
+		fmt.Fprintf(w, "; %s without a claim", plural(n, "reading"))
 	}
 	fmt.Fprintln(w)
 }
 
-// printUnclaimed prints what no line is about, and why.
+// printUnclaimed prints the readings without a claim, and why they have none.
 func printUnclaimed(w io.Writer, all []proof.Unclaimed) {
 	if len(all) == 0 {
 		return

@@ -24,7 +24,7 @@ One HTML file without script or network, to be shown, sent or printed; its first
 is the verdict.
 
 A device is an outside command, or recordings of signals of boothbench tone that were
-played through it. A claims file (boothbench prove --help) states what it has to meet;
+played through it. A claims file (boothbench prove --help) states its limits;
 without one the command is measured with a sweep, a tone and silence.
 
 Usage: boothbench report take TAKE.wav --chain CHAIN.toml --out PAGE.html [flags]
@@ -54,22 +54,22 @@ type pageSettings struct {
 	replace, asJSON, quiet bool
 	rateGiven, jobsGiven   bool
 
-	failed error // of a device that failed: what was measured before is on the page
+	failed error // of a device that failed; the page has the results before that
 }
 
 func runReport(e env, args []string) error {
 	var s pageSettings
 	f := e.flags("report", reportUsage)
-	f.StringVar(&s.chain, "chain", "", "put the take through this chain `file`, as boothbench process does")
+	f.StringVar(&s.chain, "chain", "", "run the take through this chain `file`, as boothbench process does")
 	f.StringVar(&s.limits, "limits", "", "a limits `file`, as boothbench check takes it; it decides the verdict")
 	f.StringVar(&s.spec, "spec", "", "a delivery specification by its `name`, in place of a limits file (boothbench specs lists them)")
 	f.StringVar(&s.claims, "claims", "", "the `file` with the claims of a device; it decides the verdict")
-	f.StringVar(&s.rubric, "rubric", "", "grade the readings of devices by this TOML `file` of yours")
+	f.StringVar(&s.rubric, "rubric", "", "grade the readings of devices by the steps in this TOML `file`")
 	s.command.add(f)
 	f.IntVar(&s.rate, "rate", 48000, "rate in `Hz` to prove a chain at, or to run a command at")
-	f.IntVar(&s.jobs, "jobs", 0, "goroutines of the chain; 0: one a processor")
+	f.IntVar(&s.jobs, "jobs", 0, "number of goroutines of the chain; 0: one per processor")
 	f.StringVar(&s.out, "out", "", "the page, an HTML `file`")
-	f.StringVar(&s.svg, "svg", "", "write the pictures alone to this `folder`, as SVG files")
+	f.StringVar(&s.svg, "svg", "", "write each picture to this `folder`, as an SVG file")
 	f.BoolVar(&s.replace, "replace", false, "write over existing files")
 	f.BoolVar(&s.asJSON, "json", false, "print the readings as one JSON object")
 	f.BoolVar(&s.quiet, "quiet", false, "no progress")
@@ -207,7 +207,7 @@ func (s *pageSettings) run(e env, files []string) error {
 	return nil
 }
 
-// page measures, and arranges what was measured.
+// page measures, and makes the page.
 func (s *pageSettings) page(e env, files []string) (pages.Page, any, error) {
 	switch s.kind {
 	case "chain":
@@ -239,7 +239,7 @@ func (s *pageSettings) loadChain(e env, path string) (*chain.Chain, error) {
 	return c, withCode(exitUsage, err)
 }
 
-// shown is progress by tests, and what ends it.
+// shown reports progress by tests, and returns a function that ends it.
 func (s *pageSettings) shown(e env) (each func(string, int, int), clear func()) {
 	p := newProgress(e.stderr, s.quiet, 0)
 	return func(_ string, i, of int) {

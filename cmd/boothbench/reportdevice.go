@@ -50,7 +50,7 @@ func (s *pageSettings) devicePage(e env, files []string) (pages.Page, any, error
 	if d == nil {
 		return pages.Page{}, nil, inputError(err)
 	}
-	s.failed = inputError(err) // the page has what was measured before
+	s.failed = inputError(err) // the page has the results before the failure
 	type test struct {
 		Signal    string           `json:"signal,omitempty"`
 		Error     string           `json:"error,omitempty"`

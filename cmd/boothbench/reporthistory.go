@@ -7,7 +7,7 @@ import (
 	pages "github.com/boothbench/boothbench/measure/report"
 )
 
-// historyPage draws what check --history has written.
+// historyPage draws a history that check --history has written.
 func (s *pageSettings) historyPage(files []string) (pages.Page, any, error) {
 	runs, err := loadHistory(files)
 	if err != nil {

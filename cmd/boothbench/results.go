@@ -7,9 +7,8 @@ import (
 	"syscall"
 )
 
-// results is standard output, on which results are printed. It takes everything and
-// remembers the first error, so that no command that prints a table has to look
-// after each line; run looks at the end.
+// results is standard output, on which results are printed. Write never fails; the first
+// error is kept, and run reports it at the end, so commands need not check each line.
 type results struct {
 	mu     sync.Mutex
 	w      io.Writer

@@ -120,10 +120,10 @@ func printSeason(e env, t *season.Table) {
 				fmt.Fprintf(e.stdout, "%-8s  %s\n", "limit", l)
 			}
 		case r.Apart != nil:
-			fmt.Fprintf(e.stdout, "apart     %s: %+.1f LU from the median of its group\n", r.Output, *r.Apart)
+			fmt.Fprintf(e.stdout, "outlier   %s: %+.1f LU from the median of its group\n", r.Output, *r.Apart)
 		}
 	}
-	fmt.Fprintf(e.stdout, "%-30s %6s %12s %10s %6s\n", "folder", "judged", "median LUFS", "spread LU", "apart")
+	fmt.Fprintf(e.stdout, "%-30s %8s %12s %10s %8s\n", "folder", "measured", "median LUFS", "spread LU", "outliers")
 	for _, g := range t.Groups {
 		name := g.Name
 		if name == "" {
@@ -133,7 +133,7 @@ func printSeason(e env, t *season.Table) {
 		if g.Takes > 0 {
 			middle, spread = fmt.Sprintf("%.1f", g.MedianLUFS), fmt.Sprintf("%.2f", g.SpreadLU)
 		}
-		fmt.Fprintf(e.stdout, "%-30s %6d %12s %10s %6d\n", name, g.Takes, middle, spread, g.Apart)
+		fmt.Fprintf(e.stdout, "%-30s %8d %12s %10s %8d\n", name, g.Takes, middle, spread, g.Apart)
 	}
 	fmt.Fprintf(e.stdout, "%d of %s done, %s of sound", t.Counts[season.Made], plural(len(t.Rows), "take"), measure.TimeCode(int64(seconds*1000), 1000))
 	for _, s := range []season.State{season.Failed, season.Analysed, season.Missing, season.Stale, season.Corrupt} {

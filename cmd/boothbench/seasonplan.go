@@ -34,7 +34,7 @@ func (s *seasonPlanSettings) register(f *pflag.FlagSet) {
 	f.StringVar(&s.list, "list", "", "a `file` with the path of a take on each line")
 	f.StringVar(&s.spec, "spec", "", "deliver each take to the specification of this `name`")
 	f.StringVar(&s.mono, "mono", "as-is", "with --spec, `what` one channel stands for: as-is or dual-mono")
-	f.Float64Var(&s.loudness, "loudness-lufs", 0, "deliver to this integrated loudness, in `LUFS`; with --spec: another than the middle of what it accepts")
+	f.Float64Var(&s.loudness, "loudness-lufs", 0, "deliver to this integrated loudness, in `LUFS`; with --spec: in place of the middle of its range")
 	f.Float64Var(&s.peak, "true-peak-dbtp", 0, "deliver with this largest true peak, in `dBTP`")
 	f.Float64Var(&s.shortTerm, "short-term-max-lufs", 0, "the largest short-term loudness, in `LUFS`")
 	f.Float64Var(&s.spread, "range-max-lu", 0, "the largest loudness range, in `LU`; of one programme: of all takes together")
@@ -57,6 +57,9 @@ func runSeasonPlan(e env, args []string) error {
 	f := e.flags("season plan", seasonUsage)
 	s.register(f)
 	if err := parse(f, args); err != nil {
+		return err
+	}
+	if err := signForgotten(f, "loudness-lufs", "true-peak-dbtp", "short-term-max-lufs"); err != nil {
 		return err
 	}
 	switch {

@@ -29,7 +29,7 @@ func kindNamed(name string) (stimulus.Kind, error) {
 	return kind, usageError("no kind %q%s; accepted: %s", name, didYouMean(name, names), strings.Join(names, ", "))
 }
 
-// settingsOf adds a flag for every setting of a kind.
+// settingsOf adds a flag for every setting of a kind of signal.
 func settingsOf(kind stimulus.Kind, f *pflag.FlagSet) signalFlags {
 	s := signalFlags{kind, map[string]*string{}}
 	for _, setting := range kind.Settings() {
@@ -51,7 +51,7 @@ func flagOf(key string) string {
 	return strings.ReplaceAll(key, "_", "-")
 }
 
-// asked is the signal that the flags ask for.
+// asked returns the signal that the flags describe.
 func (s signalFlags) asked(f *pflag.FlagSet) (stimulus.Signal, error) {
 	given := map[string]string{}
 	for key, value := range s.settings {
@@ -62,7 +62,7 @@ func (s signalFlags) asked(f *pflag.FlagSet) (stimulus.Signal, error) {
 	return s.kind.With(given)
 }
 
-// named makes an error about a setting speak of flags.
+// named replaces the name of a setting in an error by its flag.
 func named(err error) error {
 	if s, ok := err.(*dsp.SettingError); ok {
 		return fmt.Errorf("--%s: found %s; accepted: %s", flagOf(s.Setting), s.Found, s.Accepted)

@@ -8,7 +8,7 @@ import (
 )
 
 const specsUsage = `boothbench specs lists the delivery specifications that a limits file can name:
-limits, document, edition, and whether it is a standard at all. Add your own as
+limits, document, edition, and status: a standard, or a practice. Add your own as
 [[spec]] tables in a limits file.
 
 Usage: boothbench specs [flags]

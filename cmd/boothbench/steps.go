@@ -8,8 +8,8 @@ type verbStep struct {
 	run  func(env, []string) error
 }
 
-// runStep runs the step of a verb that the first argument names; without one it shows the
-// verb's help, or says which steps there are.
+// runStep runs the step of a verb that the first argument names. Without a known step the
+// error lists the steps.
 func runStep(e env, verb, usage string, steps []verbStep, args []string) error {
 	names := make([]string, len(steps))
 	for i, s := range steps {

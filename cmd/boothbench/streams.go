@@ -11,8 +11,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// openTake opens a take: a file, or standard input, which is read once; raw is the
-// format of bare samples, nil for files that state their own.
+// openTake opens a take: a file, or standard input, which can be read once. raw is the
+// format of samples without a header, nil for files that have a header.
 func (e env) openTake(path string, raw *wave.Format) (*wave.Reader, error) {
 	switch {
 	case path == standardInput && raw != nil:
@@ -25,7 +25,7 @@ func (e env) openTake(path string, raw *wave.Format) (*wave.Reader, error) {
 	return wave.Open(path)
 }
 
-// parseRaw is the format that a --raw names, nil if none was given.
+// parseRaw is the format given with --raw, nil if none was given.
 func parseRaw(text string) (*wave.Format, error) {
 	if text == "" {
 		return nil, nil
@@ -65,12 +65,13 @@ func onceFromStandardInput(paths ...string) error {
 		}
 	}
 	if count > 1 {
-		return usageError("found - %d times; accepted: once, since standard input is read once", count)
+		return usageError("found - %d times; accepted: once, since standard input can be read only once", count)
 	}
 	return nil
 }
 
-// keepTake is the file in which standard input is kept, once it is known to be a take.
+// keepTake copies standard input to a temporary file, and returns its path where it holds
+// a sound file.
 func (e env) keepTake() (string, error) {
 	r, err := e.openAgain(standardInput, nil)
 	if err != nil {
@@ -80,8 +81,8 @@ func (e env) keepTake() (string, error) {
 	return e.outputs.keep(nil)
 }
 
-// soundOut is standard output for sound. Unlike results it says at once that nothing
-// can be written, and a reader that has gone away ends the run.
+// soundOut is standard output for sound. Unlike results its Write returns errors, and the
+// run ends where the reader has closed it.
 type soundOut struct{ *results }
 
 func (s soundOut) Write(b []byte) (int, error) {

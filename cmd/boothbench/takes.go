@@ -16,18 +16,18 @@ type namedTake struct {
 	below string // its path below the folder that was named; of a file its base name
 }
 
-// soundNames are the endings by which files in a folder are taken for sound.
+// soundNames are the file name extensions of sound files in a folder.
 var soundNames = []string{".wav", ".wave", ".bwf", ".rf64", ".bw64", ".flac"}
 
-// takesOf are the takes that the arguments name: files as they are, and of folders all
-// WAV and FLAC files in them and below, in the order of their names. What is hidden is
-// passed over, and so is the folder of the outputs. Links are followed.
+// takesOf returns the takes that the arguments name: files, and for a folder all WAV and
+// FLAC files in it and below, in the order of their names. Hidden files and folders and the
+// folder of the outputs are skipped. Links are followed.
 func (e env) takesOf(arguments []string, outputs string) ([]namedTake, error) {
 	var takes []namedTake
 	for _, argument := range arguments {
 		info, err := os.Stat(argument)
 		if argument == standardInput || err != nil || !info.IsDir() {
-			takes = append(takes, namedTake{argument, filepath.Base(argument)}) // what is wrong with it is found out later
+			takes = append(takes, namedTake{argument, filepath.Base(argument)}) // an error is reported when it is opened
 			continue
 		}
 		found, err := inFolder(argument, outputs)
@@ -48,8 +48,8 @@ func (e *emptyFolderError) Error() string {
 	return e.folder + ": found a folder without sound; accepted: a file, or a folder with files that end in " + strings.Join(soundNames, ", ")
 }
 
-// inFolder finds the takes of one folder, also those that lie behind links: a link that
-// leads back to a folder which it is in is passed over.
+// inFolder finds the takes of one folder, following links. A link to a folder that
+// contains it is skipped.
 func inFolder(folder, outputs string) ([]namedTake, error) {
 	f := finder{folder: folder}
 	f.skip, _ = os.Stat(outputs) // nil: no such folder yet
@@ -64,7 +64,7 @@ type finder struct {
 	takes  []namedTake
 }
 
-// look searches a folder below the one that was named.
+// look searches a folder below the one given as argument.
 func (f *finder) look(below string) error {
 	here := filepath.Join(f.folder, below)
 	info, err := os.Stat(here)
@@ -101,14 +101,14 @@ func (f *finder) look(below string) error {
 	return nil
 }
 
-// task is one take's way to its output.
+// task is a take and its output.
 type task struct {
 	in, out string
 }
 
-// tasksOf gives every take an output in a folder: where it lies below the folder that
-// was named. Where two would meet, all keep their paths below the last folder that
-// they have in common.
+// tasksOf gives every take an output in a folder, with its path below the argument that
+// named it. Where two takes would get one output, all keep their paths below the deepest
+// folder that holds all of them.
 func tasksOf(takes []namedTake, folder string) ([]task, error) {
 	tasks := make([]task, len(takes))
 	from := map[string]string{}
@@ -136,12 +136,12 @@ func tasksOf(takes []namedTake, folder string) ([]task, error) {
 		return strings.TrimPrefix(absolute, common)
 	})
 	if out != "" {
-		return nil, usageError("%s and %s would both become %s; rename one or run them apart", a, b, out)
+		return nil, usageError("%s and %s would both become %s; rename one or process them separately", a, b, out)
 	}
 	return tasks, nil
 }
 
-// makeFolders makes the folders that outputs go to.
+// makeFolders makes the folders of the outputs.
 func makeFolders(tasks []task) error {
 	for _, t := range tasks {
 		if err := wave.MakeFolder(filepath.Dir(t.out)); err != nil {
@@ -151,7 +151,7 @@ func makeFolders(tasks []task) error {
 	return nil
 }
 
-// wavName is the name of a take's output: a WAV, whatever the take is.
+// wavName is the name of a take's output, with .wav in place of .flac.
 func wavName(name string) string {
 	if ext := filepath.Ext(name); strings.EqualFold(ext, ".flac") {
 		return strings.TrimSuffix(name, ext) + ".wav"
@@ -159,7 +159,7 @@ func wavName(name string) string {
 	return name
 }
 
-// commonFolder is the last folder that all takes are in, with a separator behind it.
+// commonFolder is the deepest folder that holds all takes, with a separator at its end.
 func commonFolder(takes []namedTake) string {
 	common := ""
 	for i, t := range takes {

@@ -49,7 +49,7 @@ func nameOf(path string) string {
 	return path
 }
 
-// nameOfOutput is the same of an output.
+// nameOfOutput is an output's path for messages.
 func nameOfOutput(path string) string {
 	if path == standardInput {
 		return "standard output"
@@ -57,7 +57,7 @@ func nameOfOutput(path string) string {
 	return path
 }
 
-// text is the text of a file, or what standard input brings.
+// text reads a file, or standard input.
 func (e env) text(path, what string) ([]byte, error) {
 	if path != standardInput {
 		text, err := tomlfile.Load(path, what)
@@ -70,12 +70,12 @@ func (e env) text(path, what string) ([]byte, error) {
 	return text, nil
 }
 
-// heeding is a reader whose Read ends with its context, also while it waits. What a
-// Read that was left behind still brings is lost: read no more then.
+// heeding is a reader whose Read returns when its context ends, also while it waits. After
+// that, bytes may be lost: it must not be read again.
 type heeding struct {
 	ctx context.Context
 	r   io.Reader
-	own []byte // which the caller's is filled from: it may take its own back
+	own []byte // a Read left behind writes here, and never into the caller's buffer
 }
 
 func (h *heeding) Read(b []byte) (int, error) {

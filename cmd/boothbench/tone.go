@@ -17,7 +17,7 @@ import (
 const toneUsage = `boothbench tone writes a test signal: with silence, marks and a code around it, by
 which it is found and recognised in a recording, or alone with --bare (the default of
 the line-up tone and the standards' signals; --bare=false puts the marks around them).
-Each kind teaches its settings: boothbench tone sweep --help
+Settings of each kind: boothbench tone KIND --help, for example boothbench tone sweep --help
 
 Usage: boothbench tone KIND --out FILE.wav [flags]
        boothbench tone                         (lists the kinds)
@@ -98,7 +98,7 @@ Examples:
 	t.signalFlags = settingsOf(kind, t.flags)
 	t.flags.StringVar(&t.out, "out", "", "the `file` to write")
 	t.flags.IntVar(&t.rate, "rate", 48000, "frames per second, `Hz`")
-	t.flags.IntVar(&t.bits, "bits", 24, "`bits` a sample: 16, 24 or 32; with --float 32 or 64")
+	t.flags.IntVar(&t.bits, "bits", 24, "`bits` per sample: 16, 24 or 32; with --float 32 or 64")
 	t.flags.BoolVar(&t.float, "float", false, "floating point")
 	t.flags.BoolVar(&t.bare, "bare", kind.Bare, "the signal alone, without marks and code")
 	t.flags.BoolVar(&t.replace, "replace", false, "write over an existing file")
@@ -168,7 +168,6 @@ func (t *tone) format() (wave.Format, error) {
 	return f, nil
 }
 
-// make makes the sound.
 func (t *tone) make() error {
 	var err error
 	if t.signal, err = t.asked(t.flags); err != nil {
@@ -212,13 +211,13 @@ func (t *tone) write(w *wave.Writer) error {
 // loudDBFS is the peak above which a file's name has to warn.
 const loudDBFS = -6
 
-// checkName wants loud files named so.
+// checkName requires FULLSCALE in the name of a loud file.
 func (t *tone) checkName() error {
 	if t.peakDBFS <= loudDBFS || strings.Contains(filepath.Base(t.out), "FULLSCALE") {
 		return nil
 	}
 	extension := filepath.Ext(t.out)
-	return usageError("the signal peaks at %.1f dBFS; above %d dBFS the file's name has to hold FULLSCALE, for example: --out %s-FULLSCALE%s", t.peakDBFS, loudDBFS, strings.TrimSuffix(t.out, extension), extension)
+	return usageError("the signal peaks at %.1f dBFS; above %d dBFS the file's name has to contain FULLSCALE, for example: --out %s-FULLSCALE%s", t.peakDBFS, loudDBFS, strings.TrimSuffix(t.out, extension), extension)
 }
 
 func (t *tone) print(e env, f wave.Format, o wave.Options) {
@@ -235,7 +234,7 @@ func (t *tone) print(e env, f wave.Format, o wave.Options) {
 	fmt.Fprintf(e.stdout, "wrote %s  %s, %s, dither %v\n", t.out, measure.TimeCode(frames, f.Rate), f, o.Dither)
 	fmt.Fprintf(e.stdout, "      %s, %.3f s, %s\n", stimulus.Describe(t.signal), t.seconds, peak)
 	if t.identity == "" {
-		fmt.Fprintln(e.stdout, "      bare: no marks, so that it is not recognised in a recording")
+		fmt.Fprintln(e.stdout, "      bare: without marks, so it cannot be recognised in a recording")
 		return
 	}
 	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %.0f dBFS; its identity is in chunk %q\n", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code(), t.markDBFS, stimulus.ChunkID)
@@ -260,7 +259,7 @@ func (t *tone) object(f wave.Format, o wave.Options) any {
 		out.Code = fmt.Sprintf("%08x", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code())
 	}
 	if !math.IsInf(t.peakDBFS, -1) {
-		peak := math.Round(t.peakDBFS*1e6) / 1e6 // what lies beyond is rounding
+		peak := math.Round(t.peakDBFS*1e6) / 1e6 // smaller digits are rounding
 		out.PeakDBFS = &peak
 	}
 	return out

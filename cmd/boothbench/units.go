@@ -11,16 +11,16 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-const unitsUsage = `boothbench units turns levels into other units, and computes input noise, output
+const unitsUsage = `boothbench units converts levels between units, and computes input noise, output
 impedance and loading from them. Levels in dBFS need a calibration to become volts.
 
 Usage: boothbench units "LEVEL [in UNIT]" [--calibration LINE]
-       boothbench units ein …               noise referred to the input
+       boothbench units ein …               equivalent input noise
        boothbench units output-impedance …  from an open and a loaded level
-       boothbench units loading …           response of a source into a load
+       boothbench units loading …           frequency response of a source with a load
 
 Units: dBFS (a full-scale sine is 0), dBFS-rms (mathematical: it is -3.01), dBu,
-dBV, V, mV, uV. Each subject teaches itself: boothbench units ein --help
+dBV, V, mV, uV. Help on each: boothbench units ein --help
 
 Examples:
   boothbench units "-133 dBV in dBu"
@@ -41,7 +41,7 @@ func runUnits(e env, args []string) error {
 	return runConversion(e, args)
 }
 
-// units is what all subjects share.
+// units holds what all sub-commands share.
 type units struct {
 	*pflag.FlagSet
 	calibration *string
@@ -54,13 +54,13 @@ func (e env) unitsFlags(name, usage string) units {
 	return u
 }
 
-// calibrated adds the calibration to the flags.
+// calibrated adds the flag --calibration.
 func (u units) calibrated() units {
-	u.calibration = u.String("calibration", "", "what full scale is in volts, as `\"0 dBFS = +16 dBu\"`")
+	u.calibration = u.String("calibration", "", "the level of digital full scale, as `\"0 dBFS = +16 dBu\"`")
 	return u
 }
 
-// ties reads the calibration, nil if none was given.
+// ties parses the calibration, nil if none was given.
 func (u units) ties() (*measure.Calibration, error) {
 	if *u.calibration == "" {
 		return nil, nil
@@ -108,7 +108,7 @@ func (u units) level(name string) (*measure.Level, error) {
 	return &l, nil
 }
 
-// noArguments refuses what is no flag.
+// noArguments refuses arguments that are not flags.
 func (u units) noArguments() error {
 	if u.NArg() > 0 {
 		return usageError("found %q; accepted: flags only (see boothbench %s --help)", u.Arg(0), u.Name())
@@ -116,7 +116,7 @@ func (u units) noArguments() error {
 	return nil
 }
 
-// unitsJSON is what every subject's object begins with.
+// unitsJSON begins the JSON object of every sub-command.
 type unitsJSON struct {
 	SchemaVersion int    `json:"schema_version"`
 	Command       string `json:"command"`
@@ -176,8 +176,8 @@ func runConversion(e env, args []string) error {
 	return nil
 }
 
-// splitQuestion takes a level such as "-20 dBFS", which looks like a flag, out of
-// the arguments.
+// splitQuestion separates a level such as "-20 dBFS", which looks like a flag, from the
+// arguments.
 func splitQuestion(f *pflag.FlagSet, args []string) (question, flags []string) {
 	for i := 0; i < len(args); i++ {
 		name, isFlag := strings.CutPrefix(args[i], "--")
@@ -198,7 +198,7 @@ func splitQuestion(f *pflag.FlagSet, args []string) (question, flags []string) {
 	return question, flags
 }
 
-// printLedger prints readings that stand at no time.
+// printLedger prints readings without a time code, each with its definition.
 func printLedger(w io.Writer, readings measure.Readings) {
 	for _, r := range readings {
 		if !r.Measurable() {

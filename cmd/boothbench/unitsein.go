@@ -6,9 +6,9 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-const einUsage = `boothbench units ein refers a noise to the input: output noise less gain, beside
-the thermal noise of the source. Exit code 1: the result is below that noise, which is
-impossible: a level, the gain or a reference is wrong.
+const einUsage = `boothbench units ein computes the equivalent input noise: output noise minus gain, and
+the thermal noise of the source for comparison. Exit code 1: the result is below the
+thermal noise, which is impossible: a level, the gain or a reference is wrong.
 
 Usage: boothbench units ein --noise LEVEL --gain-db N --source-ohm N
                             --bandwidth-hz N --weighting NAME [flags]
@@ -22,8 +22,8 @@ Examples:
 func runEIN(e env, args []string) error {
 	u := e.unitsFlags("units ein", einUsage).calibrated()
 	u.String("noise", "", "noise at the output, a `level` such as \"-88 dBu\"")
-	u.String("gain-db", "", "gain from the input to there, in `dB`")
-	u.String("source-ohm", "", "resistance that the input was terminated with, in `ohm`")
+	u.String("gain-db", "", "gain from input to output, in `dB`")
+	u.String("source-ohm", "", "resistance across the input during the measurement, in `ohm`")
 	u.String("bandwidth-hz", "", "bandwidth of the measurement, in `Hz`")
 	u.String("temperature-c", "20", "temperature of the source, in `degrees` Celsius")
 	weighting := u.String("weighting", "", "`which` weighting: none, A, CCIR-RMS or BS.468 (its network, true rms)")

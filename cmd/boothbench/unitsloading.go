@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-const outputImpedanceUsage = `boothbench units output-impedance finds an output's impedance from its level
-without and with a load. Only the ratio counts: both may be in dBFS.
+const outputImpedanceUsage = `boothbench units output-impedance computes the impedance of an output from its
+level without and with a load. Only the ratio counts, so both may be in dBFS.
 
 Usage: boothbench units output-impedance --open LEVEL --loaded LEVEL --load-ohm N
 
@@ -76,7 +76,7 @@ func runLoading(e env, args []string) error {
 	u.String("dc-ohm", "", "headphone: resistance away from the resonance, in `ohm`")
 	u.String("peak-ohm", "", "headphone: impedance at the resonance, in `ohm`")
 	u.String("resonance-hz", "", "headphone: frequency of the resonance, in `Hz`")
-	u.String("q", "", "headphone: quality of the resonance, a `number`")
+	u.String("q", "", "headphone: Q of the resonance, a `number`")
 	if err := parse(u.FlagSet, args); err != nil {
 		return err
 	}
@@ -111,7 +111,7 @@ func runLoading(e env, args []string) error {
 	return nil
 }
 
-// load is the curve of a file, or the model that the flags give.
+// load is the impedance from a file, or from the model that the flags describe.
 func (u units) load(path string) ([]measure.ImpedancePoint, error) {
 	if path != "" {
 		file, err := os.Open(path)
