@@ -21,6 +21,7 @@ type takeAnalysis struct {
 	frames     int64
 	inspection *take.Inspection
 	tracks     *takeTracks
+	spectra    *soundSample // feeds the two that follow the tracks
 	pitch      *pitch
 	loudness   *measure.Loudness
 	octaves    *measure.ThirdOctaves
@@ -63,7 +64,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 			a.low = newLowTrack(f, length)
 		}
 		// One step for all of them: handing a block on takes longer than most of them do.
-		spectra := sampled(f.Rate, 30, 12, func(b dsp.Block) {
+		a.spectra = newSoundSample(f.Rate, f.Channels, func(b dsp.Block) {
 			a.pitch.write(b)
 			a.octaves.Write(b)
 		})
@@ -77,7 +78,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 				a.low.write(b)
 			}
 			a.loudness.Write(b)
-			spectra(b)
+			a.spectra.add(b)
 		}}
 		return taps
 	})
@@ -88,28 +89,9 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 		return nil, failed
 	}
 	a.inspection = in
+	a.spectra.end()
 	a.decide()
 	return a, nil
-}
-
-// sampled passes the first seconds on, and after them one second in so many.
-func sampled(rate int, first, oneIn int64, write func(dsp.Block)) func(dsp.Block) {
-	frame := int64(0)
-	return func(b dsp.Block) {
-		part := make(dsp.Block, len(b))
-		for from := 0; from < b.Frames(); {
-			second := frame / int64(rate)
-			n := int(min(int64(b.Frames()-from), (second+1)*int64(rate)-frame))
-			if second < first || second%oneIn == 0 {
-				for c := range b {
-					part[c] = b[c][from : from+n]
-				}
-				write(part)
-			}
-			from += n
-			frame += int64(n)
-		}
-	}
 }
 
 // decide finds the noise that the expander is set by.

@@ -1,0 +1,126 @@
+package tune
+
+import (
+	"math"
+	"slices"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// soundSample passes a part of a take on, for readings that take time: its first 30 s,
+// and after them the first 30 s of what sounds and one second in twelve of the rest that
+// does. What sounds is decided for quarters of a second: those whose loudest 50 ms lie
+// within 25 dB of the loudest quarters so far, and 6 dB over the quietest. So how much
+// speech is passed on depends on the speech of a take, and not on the length of its
+// pauses. (own choice)
+type soundSample struct {
+	write  func(dsp.Block)
+	rate   int
+	frame  int64 // frames so far
+	piece  dsp.Block
+	passed [sampleLevels]int // pieces that were passed on, by their levels
+	levels []float64         // of the loudest pieces so far, dBFS, the loudest first
+	least  float64           // level of the quietest piece so far that is not silent
+	beyond int               // pieces that sounded after the first 30 s of such
+}
+
+const (
+	sampleMs, sampleFrameMs  = 250, 50
+	sampleFirst, sampleOneIn = 30, 12 // s
+	sampleUnderDB            = 25
+	sampleOverDB, silentDBFS = 6, -120
+	sampleLevels             = 200
+	piecesASecond            = 1000 / sampleMs
+	loudestPieces            = piecesASecond // a single slam does not decide
+	leastSoundDBFS           = -sampleLevels
+)
+
+func newSoundSample(rate, channels int, write func(dsp.Block)) *soundSample {
+	return &soundSample{write: write, rate: rate, piece: make(dsp.Block, channels), least: math.Inf(1)}
+}
+
+// add takes the next block of the take.
+func (s *soundSample) add(b dsp.Block) {
+	length := s.rate * sampleMs / 1000
+	for from := 0; from < b.Frames(); {
+		n := min(b.Frames()-from, length-s.piece.Frames())
+		for c := range b {
+			s.piece[c] = append(s.piece[c], b[c][from:from+n]...)
+		}
+		from += n
+		if s.piece.Frames() == length {
+			s.end()
+		}
+	}
+}
+
+// end passes the piece on, or leaves it out. The take calls it once more at its end.
+func (s *soundSample) end() {
+	if s.piece.Frames() == 0 {
+		return
+	}
+	if level := s.level(); s.counts(level) {
+		s.passed[sampleLevel(level)]++
+		s.write(s.piece)
+	}
+	s.frame += int64(s.piece.Frames())
+	for c := range s.piece {
+		s.piece[c] = s.piece[c][:0]
+	}
+}
+
+// counts reports whether a piece of a level is passed on.
+func (s *soundSample) counts(level float64) bool {
+	k, _ := slices.BinarySearchFunc(s.levels, level, func(have, level float64) int {
+		if have >= level {
+			return -1
+		}
+		return 1
+	})
+	if s.levels = slices.Insert(s.levels, k, level); len(s.levels) > loudestPieces {
+		s.levels = s.levels[:loudestPieces]
+	}
+	if level > silentDBFS {
+		s.least = min(s.least, level)
+	}
+	least := max(s.levels[len(s.levels)-1]-sampleUnderDB, s.least+sampleOverDB)
+	switch {
+	case s.frame < int64(sampleFirst*s.rate):
+		return true
+	case level < least || level <= silentDBFS:
+		return false
+	}
+	sounded := 0
+	for k := range sampleLevel(least) + 1 {
+		sounded += s.passed[k]
+	}
+	if sounded < sampleFirst*piecesASecond {
+		return true
+	}
+	s.beyond++
+	return s.beyond/piecesASecond%sampleOneIn == 0
+}
+
+// sampleLevel is the index of a level in dBFS.
+func sampleLevel(dbfs float64) int { return int(max(0, min(sampleLevels-1, -dbfs))) }
+
+// level is that of the loudest 50 ms of the piece in any channel, without what is
+// constant in them.
+func (s *soundSample) level() float64 {
+	loudest := 0.0
+	frames := max(1, s.rate*sampleFrameMs/1000)
+	for _, x := range s.piece {
+		for part := range slices.Chunk(x, frames) {
+			sum, power := 0.0, 0.0
+			for _, v := range part {
+				sum += v
+				power += v * v
+			}
+			n := float64(len(part))
+			if variance := power/n - sum/n*(sum/n); variance > loudest {
+				loudest = variance
+			}
+		}
+	}
+	return max(leastSoundDBFS, dsp.PowerToDB(loudest))
+}
