@@ -24,7 +24,8 @@ const (
 	expanderReleaseMs, mostRangeDB          = 120, 12
 	leastRangeDB, mostLoweredShare          = 4, 0.02
 	leastRatio, mostRatio                   = 1.5, 4
-	nothingToGainDBFS                       = -90
+	inaudibleDBFS, leastGainDB              = -60, 20
+	usualLUFS, compressedDB                 = -16, 3
 	wordOverNoiseDB, wordGapMs, wordEdgesMs = 1, 100, 200
 	sideChainHz                             = take.PauseHighPassHz
 )
@@ -46,13 +47,8 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 			loud = a
 		}
 	}
-	// By the noise above 150 Hz: what lies below the high-pass lowers.
-	if off == "" && loud.pauseDBFS < nothingToGainDBFS {
-		off = fmt.Sprintf("nothing to gain: the noise above 150 Hz lies at %.1f dBFS.", loud.pauseDBFS)
-	}
-	if off == "" && loud.pauseDBFS+20 < -60 {
-		// 20 dB of make-up and drive are a lot. (own choice)
-		off = fmt.Sprintf("nothing to gain: the noise above 150 Hz lies at %.1f dBFS, and stays under -60 with 20 dB of gain.", loud.pauseDBFS)
+	if off == "" {
+		off = nothingToGain(all)
 	}
 	_, fixed := p.keep["expander.threshold_dbfs"]
 	if fixed {
@@ -122,6 +118,30 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 		}
 	}
 	return gains
+}
+
+// nothingToGain is why no take needs an expander: its noise above 150 Hz, since what lies
+// below is lowered by the high-pass, stays under -60 dBFS once the take is as loud as
+// programmes are. That takes the gain from its own loudness to -16 LUFS and what the
+// compressor lowers, and 20 dB are reckoned with in any case. A take that is too soft to
+// have a loudness lies under -70 LUFS. (own choice) "" where one needs it.
+func nothingToGain(all []*takeAnalysis) string {
+	loudest, why := math.Inf(-1), ""
+	for _, a := range all {
+		lufs := -70.0
+		if r, ok := a.loudness.Readings().Get("integrated_lufs"); ok && r.Measurable() && r.Unit != "" {
+			lufs = r.Value
+		}
+		gain := max(leastGainDB, usualLUFS-lufs+compressedDB)
+		if at := a.pauseDBFS + gain; at > loudest {
+			loudest = at
+			why = fmt.Sprintf("nothing to gain: the noise above 150 Hz lies at %.1f dBFS, and stays under %d with %.0f dB of gain.", a.pauseDBFS, inaudibleDBFS, gain)
+		}
+	}
+	if loudest >= inaudibleDBFS {
+		return ""
+	}
+	return why
 }
 
 // noiseLevels are the readings of the expander's detector in the inside of pauses: of

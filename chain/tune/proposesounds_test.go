@@ -135,6 +135,32 @@ func TestProposalAtTheEnds(t *testing.T) {
 	}
 }
 
+// A take that was recorded softly is raised before it is used, and so is its noise:
+// speech at -40 to -75 dBFS gets an expander where its noise then lies over -60 dBFS, and
+// none where it does not. Speech at -16 LUFS, and 3 dB for the compressor, puts the limit at
+// noise some 47 dB under the speech; loudness and active level differ by some dB, so
+// the cases lie 8 dB and more from it.
+func TestQuietTakesAreRaised(t *testing.T) {
+	for _, seed := range dsptest.Some(2, []uint64{2, 3, 1, 4, 5, 6, 7, 8, 9, 10, 11, 12}) {
+		rng := rand.New(rand.NewPCG(seed, 60))
+		p := takes.Spoken(t, []string{takes.Readings, takes.SpokenNames}[seed%2])
+		snr := 25 + 12*rng.Float64()
+		if seed%3 == 0 {
+			snr = 55 + 5*rng.Float64()
+		}
+		level := -40 - 35*rng.Float64()
+		room := takes.NewRoom(p, "pink", snr, 0.25, 15, seed)
+		x := room.Take()
+		for n := range x {
+			x[n] *= math.Pow(10, (level-room.SpeechDBFS)/20)
+		}
+		proposal := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x)
+		if _, on := expanderOf(t, proposal); on != (snr < 50) {
+			t.Errorf("seed %d: speech at %.1f dBFS, noise %.1f dB under it: on %t, %q", seed, level, snr, on, proposal.Off()["expander"])
+		}
+	}
+}
+
 // Noise that rises by 8 dB or 5 dB half way is two floors, and the threshold is that of
 // the higher; a car or two that pass are not.
 func TestProposalForTwoFloors(t *testing.T) {
