@@ -4,7 +4,7 @@ import "github.com/boothbench/boothbench/dsp"
 
 func copied(b dsp.Block) dsp.Block { return cut(b, 0, b.Frames()) }
 
-// withRoom is an empty block that can grow to so many frames in place.
+// withRoom is an empty block with capacity for a number of frames.
 func withRoom(channels, frames int) dsp.Block {
 	b := dsp.NewBlock(channels, frames)
 	for c := range b {
@@ -13,7 +13,7 @@ func withRoom(channels, frames int) dsp.Block {
 	return b
 }
 
-// part is a stretch, not copied.
+// part is a range of frames, which shares memory with its block.
 func part(b dsp.Block, from, to int) dsp.Block {
 	out := make(dsp.Block, len(b))
 	for c := range b {
@@ -22,7 +22,7 @@ func part(b dsp.Block, from, to int) dsp.Block {
 	return out
 }
 
-// cut is a copy of a stretch.
+// cut is a copy of a range of frames.
 func cut(b dsp.Block, from, to int) dsp.Block {
 	out := make(dsp.Block, len(b))
 	for c := range b {
@@ -31,7 +31,7 @@ func cut(b dsp.Block, from, to int) dsp.Block {
 	return out
 }
 
-// pad puts silence around, so that the block begins at a frame and has a length.
+// pad adds silence, so that the block begins at a frame and has a length in frames.
 func pad(b dsp.Block, begin, frames int) dsp.Block {
 	if begin == 0 && b.Frames() == frames {
 		return b
@@ -67,8 +67,8 @@ func subtract(b, other dsp.Block) {
 	}
 }
 
-// leastSquares is the gain by which a has to be turned to leave the least of b, over
-// the frames that both have.
+// leastSquares is the gain for a that leaves the smallest difference from b, over the frames
+// that both have.
 func leastSquares(a, b dsp.Block) float64 {
 	n := min(a.Frames(), b.Frames())
 	xx, xy := 0.0, 0.0

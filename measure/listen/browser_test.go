@@ -288,8 +288,8 @@ func TestBlindRunsShowNothingBeforeTheEnd(t *testing.T) {
 	}
 }
 
-// In both colour schemes and on paper all that can be read and used has contrast enough,
-// and nothing is wider than a narrow window, whatever the names are.
+// In both colour schemes and on paper text and controls have enough contrast, and with any
+// names nothing is wider than a narrow window.
 func TestPageHasContrastInEveryScheme(t *testing.T) {
 	dsptest.Exhaustive(t)
 	c := threeVersions(t)

@@ -8,7 +8,7 @@ import (
 )
 
 // BenchmarkPage makes a page of two versions of 60 s, one later and quieter, and states
-// the processor time of a page: 2 s at most is the aim.
+// the processor time of a page. The aim is at most 2 s.
 func BenchmarkPage(b *testing.B) {
 	const seconds = 60
 	a := voice(seconds)

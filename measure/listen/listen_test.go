@@ -55,7 +55,7 @@ func prepared(t *testing.T, s Settings, sources ...Source) *Comparison {
 	return c
 }
 
-// What goes into the page comes out of it, whatever the samples are.
+// Any 16-bit samples packed into the page are unpacked unchanged.
 func TestPackIsExact(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		channels := rapid.IntRange(1, 2).Draw(t, "channels")
@@ -90,8 +90,8 @@ func TestPackIsExact(t *testing.T) {
 	})
 }
 
-// A version that is later, louder and inverted sounds like the first one afterwards: the
-// gains are downwards and equal levels come out.
+// A version that is later, louder and inverted equals the first one after Prepare: gains are
+// at most 0 dB, and the levels are equal.
 func TestVersionsAreAlignedAndOnOneLevel(t *testing.T) {
 	sound, levels := voice(1), []Level{LeastSquares}
 	if dsptest.IsExhaustive() {
@@ -128,8 +128,8 @@ func TestVersionsAreAlignedAndOnOneLevel(t *testing.T) {
 	}
 }
 
-// The excerpt is that of the first version's time, and the others are looked for around
-// it: one that begins 25 s earlier is further off than the first search goes.
+// The excerpt is given in the time of the first version, and the others are searched around
+// it. One that begins 25 s earlier lies outside the first search.
 func TestExcerptIsFoundInTheOthers(t *testing.T) {
 	sound := voice(30)
 	early := cut(sound, 25*rate, 30*rate)
@@ -162,7 +162,7 @@ func TestWhatCannotBeCompared(t *testing.T) {
 		{"one", Settings{}, []Source{source("a", sound)}, "accepted: 2 to 6"},
 		{"seven", Settings{}, make([]Source, 7), "accepted: 2 to 6"},
 		{"stereo and mono", Settings{}, []Source{source("a", sound), source("b", stereo)}, "b: found 2 channels"},
-		{"another sound", Settings{}, []Source{source("a", sound), source("b", other)}, "b is no version of a"},
+		{"another sound", Settings{}, []Source{source("a", sound), source("b", other)}, "b is not a version of a"},
 		{"too long", Settings{MostSeconds: 0.8}, []Source{source("a", sound), source("b", sound)}, "accepted: an excerpt of up to 0.8 s"},
 		{"after the end", Settings{From: 5}, []Source{source("a", sound), source("b", sound)}, "half a second"},
 		{"silence", Settings{AsLying: true}, []Source{source("a", sound), source("b", dsp.NewBlock(1, rate))}, "b: its loudness"},
@@ -184,7 +184,7 @@ func TestWhatCannotBeCompared(t *testing.T) {
 	if _, err := Prepare(context.Background(), []Source{source("a", long), source("b", edited)}, Settings{}); err == nil || !strings.Contains(err.Error(), "cut out") {
 		t.Errorf("an edited version: found %v; accepted: an error that says so", err)
 	}
-	// Sounds that are no versions of one can be laid as they lie.
+	// Sounds that are not versions of one can be compared without alignment.
 	c := prepared(t, Settings{AsLying: true}, source("a", sound), source("b", other))
 	if a, b := c.Versions[0], c.Versions[1]; math.Abs(a.Loudness.Value+a.GainDB-b.Loudness.Value-b.GainDB) > 1e-9 {
 		t.Errorf("%v turned by %g dB, %v by %g dB: not one level", a.Loudness, a.GainDB, b.Loudness, b.GainDB)
@@ -196,7 +196,7 @@ func TestWhatCannotBeCompared(t *testing.T) {
 	}
 }
 
-// The page holds no address, no name as markup, and the same bytes again.
+// The page holds no address, escapes names, and has the same bytes each time.
 func TestPageText(t *testing.T) {
 	sound := voice(1)
 	c := prepared(t, Settings{}, source(`</script><b onload=x>&"`, sound), source("b\x00\u202e.wav", later(sound, 3, 0.5)))
@@ -222,8 +222,7 @@ func TestPageText(t *testing.T) {
 	}
 }
 
-// A page with hidden names has neither names nor levels; the key has, and all orders
-// come about.
+// A page with hidden names has neither names nor levels; the key has them. All orders occur.
 func TestHiddenNames(t *testing.T) {
 	sound := voice(1)
 	c := prepared(t, Settings{}, source("secret-one.wav", sound), source("secret-two.wav", later(sound, 3, 0.5)))

@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// quantise rounds to 16 bits with TPDF dither, each version with a seed of its own, so
-// that two versions of one sound have not the same noise.
+// quantise rounds to 16 bits with TPDF dither. Each version has another seed, so that the
+// noise of two versions is independent.
 func quantise(b dsp.Block, rate int, version int) ([][]int16, error) {
 	q, err := wave.NewQuantiser(wave.Format{Rate: rate, Channels: len(b), Encoding: wave.Integer, Bits: 16}, wave.TPDF, uint64(version)+1)
 	if err != nil {
@@ -27,9 +27,9 @@ func quantise(b dsp.Block, rate int, version int) ([][]int16, error) {
 	return out, nil
 }
 
-// pack writes the change from sample to sample, all low bytes and then all high bytes,
-// and compresses that: exact, two thirds of the size of PCM, and a browser can undo it
-// without a decoder of its own. Level 9 takes 50 times as long as 4 for 2 % less.
+// pack writes the differences of successive samples, all low bytes and then all high bytes,
+// and compresses them. This is lossless, takes two thirds of the size of PCM, and browsers
+// have the decompression built in. Level 9 takes 50 times as long as level 4 and saves 2 %.
 func pack(planes [][]int16) ([]byte, error) {
 	n := len(planes) * len(planes[0])
 	out := make([]byte, 2*n)

@@ -27,19 +27,19 @@ var style string
 // page of 45 MB in about 6 s with 290 MB of memory (measured).
 const MostBytes = 64 << 20
 
-// PageSettings are how a page is written.
+// PageSettings describe how a page is written.
 type PageSettings struct {
 	MostBytes int // 0: MostBytes
-	// Hide writes numbers for names, in an order drawn from Seed, and no levels: who
-	// listens cannot find the names in the page. The key has them.
+	// Hide shows numbers instead of names, in an order drawn from Seed, and no levels. The
+	// names are in the key alone.
 	Hide bool
 	Seed uint64
 }
 
-// Key says which number stands for which version in a page with hidden names.
+// Key lists the version behind each number of a page with hidden names.
 type Key struct {
 	SchemaVersion int        `json:"schema_version"`
-	Page          string     `json:"page"` // the digest that the page shows
+	Page          string     `json:"page"` // the digest shown on the page
 	Versions      []KeyEntry `json:"versions"`
 }
 
@@ -58,8 +58,8 @@ type sound struct {
 	Data     string `json:"data"`
 }
 
-// Page is the whole file, and its key. The same comparison and settings give the same
-// bytes.
+// Page returns the HTML file and its key. The same comparison and settings give the same
+// bytes. Its error is a *TooLargeError where the page would exceed MostBytes.
 func (c *Comparison) Page(s PageSettings) ([]byte, Key, error) {
 	most := s.MostBytes
 	if most == 0 {
@@ -72,7 +72,7 @@ func (c *Comparison) Page(s PageSettings) ([]byte, Key, error) {
 	if s.Hide {
 		rand.New(rand.NewPCG(s.Seed, 0)).Shuffle(len(order), func(i, k int) { order[i], order[k] = order[k], order[i] })
 	}
-	// All sounds are packed side by side, in the order of the page.
+	// All sounds are packed at once; the page has them in order.
 	var names []string
 	var blocks []dsp.Block
 	for at, i := range order {
@@ -83,7 +83,7 @@ func (c *Comparison) Page(s PageSettings) ([]byte, Key, error) {
 		}
 		names, blocks = append(names, name), append(blocks, v.Planes)
 	}
-	if !s.Hide { // whose names would be of no use
+	if !s.Hide { // a difference signal would show the names of two versions
 		for _, d := range c.Differences {
 			names, blocks = append(names, d.Name), append(blocks, d.Planes)
 		}
@@ -144,7 +144,7 @@ func hashed(text string) string {
 	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
-// about says what was done to the versions, and hides what would give them away.
+// about lists gain, loudness and delay of each version, or nothing with hidden names.
 func (c *Comparison) about(order []int, hide bool) string {
 	var b strings.Builder
 	frames := c.Versions[0].Planes.Frames()
@@ -162,10 +162,10 @@ func (c *Comparison) about(order []int, hide bool) string {
 		v := c.Versions[i]
 		later := fmt.Sprintf("%.2f frames", v.DelayFrames)
 		if c.AsLying {
-			later = "not looked for"
+			later = "not aligned"
 		}
 		if v.Inverted {
-			later += "; its polarity was inverted, and is turned over here"
+			later += "; its polarity was opposite, and is inverted here"
 		}
 		gain := measure.Reading{Value: v.GainDB, Unit: "dB"}
 		fmt.Fprintf(&b, `<tr><th scope="row">%d: %s<td data-h="gain applied">%s<td data-h="loudness before">%s<td data-h="later than version 1 by">%s</tr>`, at+1, picture.Text(v.Name), picture.Minus(gain.String()), picture.Minus(picture.Text(v.Loudness.String())), picture.Minus(later))

@@ -14,18 +14,17 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// The number of versions that a page can hold: each has a digit key, and nobody
-// remembers more.
+// The number of versions that a page can hold. Each has a digit key.
 const (
 	FewestVersions = 2
 	MostVersions   = 6
 )
 
-// DefaultSeconds is the longest excerpt unless Settings.MostSeconds says otherwise: a
-// passage that one still remembers, and some MB of page (common practice, no source).
+// DefaultSeconds is the longest excerpt in seconds unless Settings.MostSeconds is set: short
+// enough to remember (common practice, no source), and some MB of page.
 const DefaultSeconds = 60
 
-// Level is how versions are brought to one level.
+// Level is the method that matches the levels of the versions.
 type Level int
 
 const (
@@ -40,13 +39,13 @@ func (l Level) String() string {
 	return "integrated loudness of the excerpt, Rec. ITU-R BS.1770-5"
 }
 
-// Settings describe a page.
+// Settings describe the excerpt and the matching.
 type Settings struct {
-	From, To    float64 // seconds of the first version; To 0: until its end
+	From, To    float64 // seconds of the first version; To 0: to its end
 	MostSeconds float64 // 0: DefaultSeconds
 	Level       Level
-	AsLying     bool // frame by frame as the files lie; for sounds that are no versions of one
-	Difference  bool // with each further version less the first one, as further sounds
+	AsLying     bool // no alignment, for sounds that are not versions of one
+	Difference  bool // also prepare each further version minus the first one
 }
 
 // Source is one version before it is prepared.
@@ -55,33 +54,35 @@ type Source struct {
 	Open func() (wave.Source, error)
 }
 
-// Comparison is the versions of a page, on one level, aligned.
+// Comparison is the aligned versions of a page, at one level.
 type Comparison struct {
 	Settings
 	Rate, Channels int
-	FirstFrame     int64 // of version 1, where the excerpt begins
+	FirstFrame     int64 // the frame of version 1 where the excerpt begins
 	Versions       []Version
-	Differences    []Version // as many as there are further versions, or none
+	Differences    []Version // one per further version, or none
 }
 
 // Version is one version as it sounds in the page.
 type Version struct {
 	Name        string
-	Planes      dsp.Block // as they will sound, before 16 bits
-	GainDB      float64   // by which it was turned down, 0 or less
+	Planes      dsp.Block // planar, channels x frames, before rounding to 16 bits
+	GainDB      float64   // applied gain, at most 0
 	Loudness    measure.Reading
-	DelayFrames float64 // by which it was later than version 1
-	Inverted    bool    // it was of the opposite polarity, and was turned over
+	DelayFrames float64 // how much later it was than version 1, in frames
+	Inverted    bool    // its polarity was opposite to version 1; Planes has it inverted
 }
 
-// NotOneSoundError says that a file is no version of the first one.
+// NotOneSoundError is the error for a file that is not a version of the first one.
 type NotOneSoundError struct{ First, Other string }
 
 func (e *NotOneSoundError) Error() string {
-	return fmt.Sprintf("%s is no version of %s: they do not correlate at any place; accepted: versions of one sound, or to lay them as they lie", e.Other, e.First)
+	return fmt.Sprintf("%s is not a version of %s: they do not correlate anywhere; accepted: versions of one sound, or no alignment", e.Other, e.First)
 }
 
-// Prepare reads the excerpt of every version.
+// Prepare reads the excerpt of every version, aligns them with the first one and matches their
+// levels. Its error is a *NotOneSoundError where a file is not a version of the first one, and
+// a *TooLargeError where the excerpt is longer than Settings allow.
 func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, error) {
 	if len(sources) < FewestVersions || len(sources) > MostVersions {
 		return nil, fmt.Errorf("found %d versions; accepted: %d to %d", len(sources), FewestVersions, MostVersions)
@@ -96,7 +97,7 @@ func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, er
 	}
 	c.Versions = []Version{{Name: sources[0].Name, Planes: first}}
 	from, to := 0, first.Frames()
-	var gains = []float64{1} // of each version against the first, with its sign
+	var gains = []float64{1} // of each version against the first; negative: opposite polarity
 	var residuals []dsp.Block
 	for _, source := range sources[1:] {
 		v, residual, gain, begin, err := c.version(ctx, first, source, sources[0].Name)
@@ -134,7 +135,7 @@ func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, er
 	return c, nil
 }
 
-// excerpt reads the asked seconds of the first version.
+// excerpt reads the excerpt of the first version.
 func (c *Comparison) excerpt(ctx context.Context, source Source) (dsp.Block, error) {
 	src, err := planes.Until(ctx, source.Open)()
 	if err != nil {
@@ -144,14 +145,14 @@ func (c *Comparison) excerpt(ctx context.Context, source Source) (dsp.Block, err
 	f := src.Format()
 	c.Rate, c.Channels = f.Rate, f.Channels
 	if f.Channels > 2 {
-		return nil, fmt.Errorf("found %s; accepted: 1 or 2, which headphones have", dsp.Plural(f.Channels, "channel"))
+		return nil, fmt.Errorf("found %s; accepted: 1 or 2, for headphones", dsp.Plural(f.Channels, "channel"))
 	}
 	from := int64(math.Round(c.From * float64(f.Rate)))
 	most := int64(math.Round(c.MostSeconds * float64(f.Rate)))
 	want := most + 1
 	if c.To > 0 {
 		if want = int64(math.Round(c.To*float64(f.Rate))) - from; want <= 0 {
-			return nil, fmt.Errorf("the excerpt ends ahead of its beginning: from %g s to %g s", c.From, c.To)
+			return nil, fmt.Errorf("the excerpt ends before it begins: from %g s to %g s", c.From, c.To)
 		}
 	}
 	if want > most && c.To > 0 {
@@ -179,20 +180,21 @@ func (c *Comparison) tooLong(seconds float64) error {
 	return &TooLargeError{fmt.Sprintf("found %s; accepted: an excerpt of up to %g s, for example from %g s to %g s", found, c.MostSeconds, c.From, c.From+c.MostSeconds)}
 }
 
-// TooLargeError says what would fit.
+// TooLargeError is the error for an excerpt or a page that is too large. It states the
+// largest one that is accepted.
 type TooLargeError struct{ text string }
 
 func (e *TooLargeError) Error() string { return e.text }
 
-// read reads up to n frames from a frame on.
+// read reads at most n frames, starting at frame from.
 func read(src wave.Source, from, n int64) (dsp.Block, error) {
-	room := int64(0) // for all that will come, where it is known: growing costs more than reading
+	room := int64(0) // capacity in frames, where the length is known: growing costs more than reading
 	if f, ok := src.(interface{ Frames() int64 }); ok {
 		room = max(0, min(n, f.Frames()-from))
 	}
 	sink := wave.NewMemory(src.Format(), withRoom(src.Format().Channels, int(room)))
 	if s, ok := src.(interface{ SeekFrame(int64) error }); ok && from > 0 && s.SeekFrame(from) == nil {
-		from = 0 // else it may end ahead of that, and all is skipped
+		from = 0 // nothing is left to skip; other sources are read from their start
 	}
 	block := dsp.NewBlock(src.Format().Channels, 1<<14)
 	for n > 0 {
@@ -241,7 +243,7 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 			return v, nil, 0, 0, fmt.Errorf("%s: %w", source.Name, err)
 		}
 		if v.Planes.Frames() == 0 {
-			return v, nil, 0, 0, fmt.Errorf("%s ends ahead of the excerpt, which begins at %s", source.Name, measure.TimeCode(c.FirstFrame, c.Rate))
+			return v, nil, 0, 0, fmt.Errorf("%s ends before the excerpt, which begins at %s", source.Name, measure.TimeCode(c.FirstFrame, c.Rate))
 		}
 		gain = leastSquares(first, v.Planes)
 		if c.Difference {
@@ -265,11 +267,11 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 	}
 	for _, d := range result.Differences() {
 		if (d.Kind == compare.Cut || d.Kind == compare.Insertion) && d.Frame > result.From && d.Frame < result.To {
-			return v, nil, 0, 0, fmt.Errorf("%s: at %s something is cut out or put in; accepted: an excerpt without an edit", source.Name, measure.TimeCode(c.FirstFrame+d.Frame, c.Rate))
+			return v, nil, 0, 0, fmt.Errorf("%s: at %s sound is cut out or inserted; accepted: an excerpt without an edit", source.Name, measure.TimeCode(c.FirstFrame+d.Frame, c.Rate))
 		}
 	}
 	if int64(sink.Frames()) != result.To-result.From {
-		return v, nil, 0, 0, fmt.Errorf("%s: %d frames of the excerpt were compared, and not %d", source.Name, sink.Frames(), result.To-result.From)
+		return v, nil, 0, 0, fmt.Errorf("%s: %d frames of the excerpt were compared, instead of %d", source.Name, sink.Frames(), result.To-result.From)
 	}
 	readings := result.Readings()
 	db, _ := readings.Get("gain_db")
@@ -278,8 +280,8 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 	v.DelayFrames = delay.Value + float64(start-c.FirstFrame)
 	v.Inverted = polarity.Value < 0
 	gain = dsp.DBToAmplitude(db.Value)
-	// What compare calls the difference is the version on the first one's level and
-	// frames, less the first one.
+	// The difference of package compare is the version, aligned and at the level of the first
+	// one, minus the first one.
 	v.Planes = sink.Planes()
 	if c.Difference {
 		residual = copied(v.Planes)
@@ -289,12 +291,12 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 	return v, residual, gain, int(result.From), nil
 }
 
-// searched is how far around the excerpt's own place a version is looked for first:
-// nobody starts two recorders of one talk further apart, mostly.
+// searched is how far around its own time the excerpt is first looked for in a version: two
+// recorders of one talk are mostly started closer together (common practice, no source).
 const searched = 20 // seconds
 
-// compared looks for the excerpt in a version, near its own place first, then anywhere.
-// start is the version's frame that the comparison counts from.
+// compared looks for the excerpt in a version, first near its time, then everywhere. start is
+// the frame of the version from which the comparison counts.
 func (c *Comparison) compared(ctx context.Context, excerpt func() (wave.Source, error), source Source, sink *wave.Memory) (*compare.Comparison, int64, error) {
 	src, err := planes.Until(ctx, source.Open)()
 	if err != nil {
@@ -323,9 +325,9 @@ func (c *Comparison) otherFormat(name string, f wave.Format) error {
 	return fmt.Errorf("%s: found %s at %d Hz; accepted: %d at %d Hz, as version 1 has them", name, dsp.Plural(f.Channels, "channel"), f.Rate, c.Channels, c.Rate)
 }
 
-// match turns all versions down to the level of the quietest.
+// match lowers all versions to the level of the quietest.
 func (c *Comparison) match(gains []float64) error {
-	levels := make([]float64, len(c.Versions)) // dB, of any reference
+	levels := make([]float64, len(c.Versions)) // dB, with an arbitrary reference
 	for i := range c.Versions {
 		v := &c.Versions[i]
 		meter, err := measure.NewLoudness(measure.LoudnessSettings{Rate: c.Rate, Channels: c.Channels})

@@ -78,7 +78,7 @@ func oddTakes(t *testing.T) map[string][]byte {
 	return pages
 }
 
-// Whatever a take is, its page is sound.
+// The page of any take is well-formed.
 func TestPagesOfOddTakes(t *testing.T) {
 	for name, page := range oddTakes(t) {
 		before := t.Failed()
@@ -91,7 +91,7 @@ func TestPagesOfOddTakes(t *testing.T) {
 	}
 }
 
-// In a browser no such page is wider than the window, nor has text outside its pictures.
+// In a browser no such page is wider than the window, and no text leaves its picture.
 func TestPagesOfOddTakesInABrowser(t *testing.T) {
 	dsptest.Exhaustive(t)
 	tab := browser.Start(t)
@@ -103,8 +103,8 @@ func TestPagesOfOddTakesInABrowser(t *testing.T) {
 	}
 }
 
-// Whatever is measured, and whatever names there are, pages are well-formed: ids stand
-// once, and nothing that is not a number is printed as one.
+// With any readings and names, pages are well-formed: ids are unique, and NaN and infinity
+// are not printed as numbers.
 func TestPagesOfAnyReadings(t *testing.T) {
 	value := rapid.OneOf(rapid.Float64Range(-200, 200), rapid.Float64(), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), math.Inf(-1), 1e300}))
 	name := rapid.OneOf(rapid.StringMatching(`[a-z_]{1,12}_db`), rapid.SampledFrom([]string{"", "</td><b>", "a\x00\u202e", strings.Repeat("x", 400)}))

@@ -61,8 +61,8 @@ func pageOfEveryKind() Page {
 	return p.withRepeat([]string{"v"}, []byte("schema = 1\n"))
 }
 
-// In both colour schemes, wide and narrow, and on paper, all that is shown has contrast
-// enough; paper is white whatever its reader's screen prefers.
+// In both colour schemes, wide and narrow, and on paper, text and graphics have enough
+// contrast. Paper is white in both schemes.
 func TestPagesHaveContrastInEveryScheme(t *testing.T) {
 	dsptest.Exhaustive(t)
 	tab := browser.Start(t)
@@ -88,8 +88,8 @@ func TestPagesHaveContrastInEveryScheme(t *testing.T) {
 	}
 }
 
-// In a browser: nothing is asked for, nothing is wider than the window, no text lies
-// outside its picture; and the PDF has all that a closed part of the page holds.
+// In a browser: the page requests nothing, nothing is wider than the window, no text lies
+// outside its picture; and the PDF has the content of collapsed parts.
 func TestPagesInABrowser(t *testing.T) {
 	dsptest.Exhaustive(t)
 	tab := browser.Start(t)

@@ -11,15 +11,15 @@ import (
 	"github.com/boothbench/boothbench/measure/proof"
 )
 
-// Chain is the page of a proof: does the chain do what its file says? What did not pass
-// stands first, in full; then each stage with its curves; reasons are numbered, since
-// many lines share one.
+// Chain is the page of a proof: does the chain meet its claims? The claims that did not
+// pass come first, then each stage with its curves. Reasons are numbered, since many claims
+// share one.
 func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 	name := filepath.Base(sheet.Subject)
 	p := Page{Title: "Proof: " + name, About: fmt.Sprintf("Measured at %d Hz: each stage alone, then the whole chain.", sheet.RateHz)}
-	p.Verdict, p.Answer = claimsAnswer(name, sheet, "what it says")
+	p.Verdict, p.Answer = claimsAnswer(name, sheet)
 	reasons := &reasonList{}
-	drawn := make([]bool, len(sheet.Curves)) // a stage's curves stand where it comes first
+	drawn := make([]bool, len(sheet.Curves)) // a stage's curves are shown at its first claim
 	var wrong []proof.Line
 	for _, l := range sheet.Lines {
 		if l.Verdict != measure.Pass {
@@ -61,19 +61,20 @@ func Chain(sheet *proof.Sheet, chainText []byte, version string) Page {
 	return p.withRepeat([]string{version, fmt.Sprintf("boothbench prove %s --rate %d", name, sheet.RateHz)}, chainText)
 }
 
-// claimsAnswer is whether a subject does what is claimed.
-func claimsAnswer(name string, sheet *proof.Sheet, what string) (measure.Verdict, string) {
+// claimsAnswer is the verdict and the sentence on whether a chain or device meets its
+// claims.
+func claimsAnswer(name string, sheet *proof.Sheet) (measure.Verdict, string) {
 	passed, failed, open := sheet.Count(measure.Pass), sheet.Count(measure.Fail), sheet.Count(measure.Undecided)
 	switch {
 	case failed > 0:
-		return measure.Fail, fmt.Sprintf("%s does not do %s: %d of %d claims %s.", name, what, failed, len(sheet.Lines), verb(failed, "fails", "fail"))
+		return measure.Fail, fmt.Sprintf("%s does not meet its claims: %d of %d %s.", name, failed, len(sheet.Lines), verb(failed, "fails", "fail"))
 	case open > 0 || len(sheet.Lines) == 0:
 		return measure.Undecided, fmt.Sprintf("%d of %d claims %s; %d could not be measured.", passed, len(sheet.Lines), verb(passed, "holds", "hold"), open)
 	}
-	return measure.Pass, fmt.Sprintf("%d of %d claims %s: %s does %s.", passed, len(sheet.Lines), verb(passed, "holds", "hold"), name, what)
+	return measure.Pass, fmt.Sprintf("%d of %d claims %s: %s meets its claims.", passed, len(sheet.Lines), verb(passed, "holds", "hold"), name)
 }
 
-// unclaimedSection lists what no line is about.
+// unclaimedSection lists the readings without a claim.
 func unclaimedSection(all []proof.Unclaimed) Section {
 	t := &Table{Head: []string{"stage", "readings", "condition", "why"}}
 	for i, u := range all {
@@ -83,15 +84,15 @@ func unclaimedSection(all []proof.Unclaimed) Section {
 		}
 		t.Rows = append(t.Rows, []Cell{text(u.Stage), text(u.Reading), text(describedInWords(u.Condition)), text(minus(u.Reason))})
 	}
-	return Section{Title: "Not claimed", Table: t}
+	return Section{Title: "Readings without a claim", Table: t}
 }
 
-// bounds are a limit with its unit.
+// bounds is a limit with its unit.
 func bounds(l measure.Limit, unit string) Cell {
 	return whole(minus(strings.TrimSpace(l.String() + " " + unit)))
 }
 
-// verb is that of one or of several.
+// verb is the form of a verb for a number of subjects.
 func verb(n int, one, several string) string {
 	if n == 1 {
 		return one
@@ -99,7 +100,7 @@ func verb(n int, one, several string) string {
 	return several
 }
 
-// reasonList numbers reasons in the order in which they come.
+// reasonList numbers reasons in their order of appearance.
 type reasonList struct{ all []string }
 
 func (r *reasonList) number(why string) string {
@@ -122,7 +123,7 @@ func (r *reasonList) section(title, head string) Section {
 	return Section{Title: title, Table: list}
 }
 
-// claimsTable has a row a claim, under a row that says how it was measured.
+// claimsTable has one row per claim, under a row with the test signal and settings.
 func claimsTable(lines []proof.Line, reasons *reasonList) *Table {
 	t := &Table{Head: []string{"reading", "measured", "claimed", "verdict", "reason"}}
 	condition := ""

@@ -16,8 +16,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// DeviceSettings are a device, and how its responses are had: from Device, or from
-// Recordings where it is nil.
+// DeviceSettings are a device and the source of its responses: Device, or Recordings where
+// Device is nil.
 type DeviceSettings struct {
 	Name       string
 	Device     instrument.Device
@@ -25,33 +25,33 @@ type DeviceSettings struct {
 	Recordings []instrument.Recorded
 	Claims     *proof.Claims // claims about the device; nil: none
 	Version    string        // of the program
-	Repeat     []string      // the commands that give the page again
+	Repeat     []string      // the commands that make the page again
 }
 
-// Device is a device as it was measured.
+// Device is a device and its measurements.
 type Device struct {
 	DeviceSettings
 	Tests []DeviceTest
-	Sheet *proof.Sheet // of the claims; nil: there are none
+	Sheet *proof.Sheet // the results of the claims; nil: there are no claims
 
 	responses []io.Closer
 }
 
 // DeviceTest is one test signal and the device's response to it.
 type DeviceTest struct {
-	Signal   stimulus.Signal // nil: of a recording that could not be read
-	Failed   string          // why there are no readings; "": there are
-	Rate     int
+	Signal   stimulus.Signal // nil: the recording could not be read
+	Failed   string          // why there are no readings, "" where there are
+	Rate     int             // in Hz
 	Readings measure.Readings
 	Findings []measure.Finding
 	response instrument.Response
 	Table    measure.Table // the curve, with no columns where there is none
-	// Of a recording: its name, digest and format.
+	// Name, SHA-256 and format of a recording; zero for a Device.
 	Recording, Digest string
 	Format            wave.Format
 }
 
-// standardTests are put through a device of which nothing is claimed.
+// standardTests are the test signals for a device without claims.
 func standardTests() []stimulus.Signal {
 	return []stimulus.Signal{
 		stimulus.StandardSweep(stimulus.DefaultPeakDBFS), stimulus.StandardTone(stimulus.DefaultPeakDBFS), stimulus.Silence{Seconds: 10},
@@ -59,8 +59,8 @@ func standardTests() []stimulus.Signal {
 }
 
 // ReadDevice measures a device. Shown, which may be nil, is called before each test. Where
-// the device fails, or a recording says nothing about it, the device with the other tests is
-// returned beside the error.
+// the device fails or a recording cannot be used, the other tests are returned together with
+// the error.
 func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i, of int)) (*Device, error) {
 	d := &Device{DeviceSettings: s}
 	defer d.closeResponses()
@@ -138,7 +138,7 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 	return d, failed
 }
 
-// test has the device respond to a signal, or reads a recording.
+// test measures the device with one signal, or measures one recording.
 func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t DeviceTest, err error) {
 	var sound instrument.Response
 	if d.Device == nil {
@@ -195,7 +195,7 @@ func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t Dev
 	return t, nil
 }
 
-// closeResponses removes what responses keep in temporary files.
+// closeResponses removes the temporary files of the responses.
 func (d *Device) closeResponses() {
 	for _, r := range d.responses {
 		r.Close()
@@ -203,8 +203,7 @@ func (d *Device) closeResponses() {
 	d.responses = nil
 }
 
-// Page is the page of a device: does it do what is claimed of it, and can the figures be
-// trusted?
+// Page is the page of a device: does it meet its claims, and can the figures be trusted?
 func (d *Device) Page() Page {
 	p := Page{Title: "Device: " + d.Name}
 	p.Verdict, p.Answer = d.answer()
@@ -246,7 +245,7 @@ func (d *Device) Page() Page {
 		readings = append(readings, t.Readings)
 	}
 	p.Sections = append(p.Sections, Section{Title: "All readings", Table: all})
-	p.Sections = append(p.Sections, notes.section("Notes", "what the figure is relative to, and how far it can be relied on"))
+	p.Sections = append(p.Sections, notes.section("Notes", "reference and uncertainty of the figure"))
 	if len(reasons.all) > 0 {
 		p.Sections = append(p.Sections, reasons.section("Reasons", "reason of the tolerance"))
 	}
@@ -276,13 +275,13 @@ func (d *Device) answer() (measure.Verdict, string) {
 				}
 			}
 		}
-		answer := "Nothing is claimed of this device, so this page cannot say whether it is good enough."
+		answer := "There are no claims about this device, so this page has no verdict."
 		if figures != nil {
 			answer += " Measured: " + strings.Join(figures, "; ") + "."
 		}
 		return measure.Undecided, answer
 	}
-	return claimsAnswer(d.Name, d.Sheet, "what is claimed of it")
+	return claimsAnswer(d.Name, d.Sheet)
 }
 
 func (d *Device) calibration() string {
@@ -300,7 +299,7 @@ func (d *Device) subject(t DeviceTest) string {
 	return inWords(t.Signal)
 }
 
-// note is what a reading is against, and its bound.
+// note is the reference of a reading and its uncertainty.
 func note(r measure.Reading) string {
 	switch {
 	case r.Reference == "":
@@ -311,7 +310,7 @@ func note(r measure.Reading) string {
 	return "relative to " + r.Reference + "; " + r.Bound
 }
 
-// openTable lists what has no value, with its reason.
+// openTable lists the readings without a value, with their reasons.
 func (d *Device) openTable() *Table {
 	table := &Table{Head: []string{"readings", "why"}, Halves: true}
 	at := map[string]int{} // rows by reason

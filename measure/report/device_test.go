@@ -85,7 +85,7 @@ func TestDevicePage(t *testing.T) {
 	// Of a peak of 0.1 the second harmonic is 0.1·0.1/2 of the fundamental: −46.02 dB,
 	// which the claim about THD forbids. Silence stays silence: that is for no limit to
 	// fail.
-	if p.Verdict != measure.Fail || p.Answer != "folder preamp <b> does not do what is claimed of it: 1 of 4 claims fails." {
+	if p.Verdict != measure.Fail || p.Answer != "folder preamp <b> does not meet its claims: 1 of 4 fails." {
 		t.Errorf("found %v %q", p.Verdict, p.Answer)
 	}
 	seen := words(page)
@@ -136,8 +136,8 @@ func TestDevicePage(t *testing.T) {
 	}
 }
 
-// Of recordings the page has names without their folders, digests, formats and what ideal
-// rounding would leave; without claims it judges nothing.
+// For recordings the page has file names without folders, digests, formats and the noise of
+// ideal rounding. Without claims it has no verdict.
 func TestDevicePageOfRecordings(t *testing.T) {
 	folder := t.TempDir()
 	played, recorded := filepath.Join(folder, "silence.wav"), filepath.Join(folder, "recorded.wav")
@@ -172,7 +172,7 @@ func TestDevicePageOfRecordings(t *testing.T) {
 	if !strings.Contains(seen, hex.EncodeToString(sum[:])) || strings.Contains(seen, folder) || !strings.Contains(seen, "16-bit integer") {
 		t.Error("digest, format or name:", seen)
 	}
-	if p.Verdict != measure.Undecided || !strings.HasPrefix(p.Answer, "Nothing is claimed of this device") {
+	if p.Verdict != measure.Undecided || !strings.HasPrefix(p.Answer, "There are no claims about this device") {
 		t.Errorf("found %v %q", p.Verdict, p.Answer)
 	}
 	// The recording is ideal rounding with TPDF dither: its spectrum lies on the ideal

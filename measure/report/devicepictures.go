@@ -14,12 +14,12 @@ import (
 // fourRoles are for series of equal standing, such as channels and devices.
 var fourRoles = [fewInOne]picture.Role{picture.Measured, picture.Second, picture.Third, picture.Fourth}
 
-// pictures are those of a test's curve, but for those that would be empty.
+// pictures are the pictures of a test's curve, without empty ones.
 func (t DeviceTest) pictures(name string) []picture.Picture {
 	return slices.DeleteFunc(t.allPictures(name), func(p picture.Picture) bool { return !hasValues(p.Panels[0]) })
 }
 
-// hasValues reports whether a panel has a measured value: no output at all has none.
+// hasValues reports whether a panel has a measured value. A silent output has none.
 func hasValues(q picture.Panel) bool {
 	for _, s := range q.Series {
 		if s.Role != picture.Declared && slices.ContainsFunc(s.Points, func(p picture.Point) bool { return p.Y-p.Y == 0 }) {
@@ -48,7 +48,7 @@ func (t DeviceTest) allPictures(name string) []picture.Picture {
 	return []picture.Picture{Curve(t.Table, upper(inWords(t.Signal)), "")}
 }
 
-// perChannel is a column of every channel over frequency within hearing, four at most.
+// perChannel is a column for each channel, from 20 Hz to 20 kHz, at most four.
 func perChannel(t measure.Table, name string) (series []picture.Series) {
 	for c := range fewInOne {
 		label, column := "", slices.Index(t.Columns, name)
@@ -64,8 +64,8 @@ func perChannel(t measure.Table, name string) (series []picture.Series) {
 	return series
 }
 
-// columnOver is a column over the first one, frequencies beyond hearing left out. What
-// has no value interrupts the line.
+// columnOver is a column against the first one, from 20 Hz to 20 kHz. A missing value
+// interrupts the line.
 func columnOver(t measure.Table, column int) (points []picture.Point) {
 	for _, row := range t.Rows {
 		if row[0] >= audible.Min && row[0] <= audible.Max {
@@ -75,7 +75,7 @@ func columnOver(t measure.Table, column int) (points []picture.Point) {
 	return points
 }
 
-// levels is a y axis that holds all series, and no more than a range below the largest.
+// levels is a y axis for all series, down to at most a range below the largest value.
 func levels(name, unit string, rangeDB float64, series []picture.Series) picture.Axis {
 	var all [][]picture.Point
 	for _, s := range series {
@@ -86,7 +86,7 @@ func levels(name, unit string, rangeDB float64, series []picture.Series) picture
 	return y
 }
 
-// said is a reading in a sentence, that of channel 1 where there are several.
+// said is a reading for a sentence, of channel 1 where there are several channels.
 func said(readings measure.Readings, name string) string {
 	r, ok := readings.Get(name)
 	if !ok {
@@ -98,7 +98,7 @@ func said(readings measure.Readings, name string) string {
 	return r.String()
 }
 
-// Response is gain and group delay over frequency, of each channel.
+// Response is gain and group delay against frequency for each channel.
 func Response(name string, t measure.Table, readings measure.Readings) picture.Picture {
 	gain, delay := perChannel(t, "gain_db"), perChannel(t, "group_delay_ms")
 	y := levels("gain", "dB", 60, gain)
@@ -114,7 +114,8 @@ func Response(name string, t measure.Table, readings measure.Readings) picture.P
 	return p
 }
 
-// Distortion is the harmonics over the frequency of the fundamental, of channel 1.
+// Distortion is the level of the harmonics against the frequency of the fundamental, for
+// channel 1.
 func Distortion(name string, t measure.Table, readings measure.Readings) picture.Picture {
 	var series []picture.Series
 	for n := 2; n < 2+fewInOne; n++ {
@@ -135,7 +136,7 @@ func Distortion(name string, t measure.Table, readings measure.Readings) picture
 	p := picture.Picture{Name: name, Title: "Distortion by order", Panels: []picture.Panel{
 		{X: picture.Axis{Name: "frequency of the fundamental", Unit: "Hz", Scale: picture.Log, Min: audible.Min, Max: audible.Max}, Y: levels("relative to the fundamental", "dB", 160, series), Series: series, Height: 200},
 	}}
-	p.Says = minus(fmt.Sprintf("Relative to the fundamental, at 1 kHz: second harmonic %s; third harmonic %s. Harmonics are drawn where they are clear of the noise.",
+	p.Says = minus(fmt.Sprintf("Relative to the fundamental, at 1 kHz: second harmonic %s; third harmonic %s. Harmonics are drawn only where they exceed the noise.",
 		said(readings, "harmonic2_at_1khz_db"), said(readings, "harmonic3_at_1khz_db")))
 	return p
 }
@@ -148,7 +149,7 @@ func noiseBandwidth(t measure.Table) float64 {
 	return 0
 }
 
-// toneSpectrum is the spectrum of a tone, with a dot on each harmonic, of channel 1.
+// toneSpectrum is the spectrum of a tone in channel 1, with a dot on each harmonic.
 func toneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings measure.Readings) picture.Picture {
 	line := picture.Series{Kind: picture.Stems, Points: columnOver(t, 1)}
 	harmonics := picture.Series{Name: "harmonics 2 to 5", Role: picture.Second, Kind: picture.Dots}
@@ -171,8 +172,8 @@ func toneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings mea
 		Says: minus(fmt.Sprintf("Total harmonic distortion is %s, with noise %s.", said(readings, "thd_total_db"), said(readings, "thd_plus_noise_db")))}
 }
 
-// idleSpectrum is the spectrum of idle noise, of each channel, beside that of ideal
-// rounding where it is known (−Inf: it is not).
+// idleSpectrum is the spectrum of idle noise for each channel, and the level of ideal
+// rounding in dBFS (−Inf: not known).
 func idleSpectrum(name string, t measure.Table, readings measure.Readings, idealDBFS float64) picture.Picture {
 	series := perChannel(t, "level_dbfs")
 	if idealDBFS > -300 {
@@ -195,7 +196,7 @@ func (t DeviceTest) idealDBFS() float64 {
 	return 10 * math.Log10(step*step/4*2*noiseBandwidth(t.Table)/(float64(t.Rate)/2))
 }
 
-// StaticCurve is what comes out for what goes in, dB for dB, of channel 1.
+// StaticCurve is output level against input level in dBFS, for channel 1.
 func StaticCurve(name string, t measure.Table) picture.Picture {
 	line := picture.Series{Name: "measured", Kind: picture.Dots}
 	var out []float64
@@ -208,16 +209,16 @@ func StaticCurve(name string, t measure.Table) picture.Picture {
 		Says: minus(fmt.Sprintf("An input of %.1f dBFS gives an output of %.1f dBFS; one of %.1f dBFS gives %.1f dBFS.", line.Points[0].X, out[0], line.Points[len(out)-1].X, out[len(out)-1]))}
 }
 
-// equalAxes are one scale for what goes in and what comes out.
+// equalAxes are axes with one scale for input and output.
 func equalAxes(points []picture.Point) (x, y picture.Axis) {
 	x = picture.Around("input", "dBFS", nil, swapped(points), points)
-	x.Min = max(x.Min, x.Max-150) // nothing at all comes out at −Inf
+	x.Min = max(x.Min, x.Max-150) // a silent output is at −Inf dBFS
 	y = x
 	y.Name = "output"
 	return x, y
 }
 
-// unchanged is the line on which nothing changes.
+// unchanged is the line where the output equals the input.
 func unchanged(x picture.Axis) picture.Series {
 	return picture.Series{Name: "output = input", Role: picture.Third, Points: []picture.Point{{X: x.Min, Y: x.Min}, {X: x.Max, Y: x.Max}}}
 }

@@ -9,17 +9,17 @@ import (
 	"github.com/boothbench/boothbench/measure/picture"
 )
 
-// Comparison is devices side by side, as a bench has measured and judged them.
+// Comparison is the readings of several devices, measured by one plan.
 type Comparison struct {
 	Devices []string
-	// Answer is the first sentence: which one, and what it costs.
 	Verdict measure.Verdict
-	// Unjudged: nothing was judged, and the page shows no verdict.
+	// Unjudged: the page shows no verdict.
 	Unjudged bool
-	Answer   string
-	// Differs says what was not alike for all of them, which stands above all figures.
+	Answer   string // the first sentence
+	// Differs lists the conditions that were not the same for all devices. They are shown above
+	// all figures.
 	Differs []string
-	// Rubric says what the grades are, one reading a line; nil: nothing is graded.
+	// Rubric explains the grades, one reading per line; nil: there are no grades.
 	Rubric []string
 	Rows   []ComparedReading
 	Curves []ComparedCurve
@@ -28,20 +28,20 @@ type Comparison struct {
 
 // ComparedReading is one reading of all devices.
 type ComparedReading struct {
-	Group string // what it is of: a test under a condition
+	Group string // test, path and condition
 	Name  string
-	Got   []measure.Reading // one a device
-	// AtMost marks values that are noise, and so upper bounds; nil: none is.
+	Got   []measure.Reading // one per device
+	// AtMost marks upper bounds: values that are no larger than the noise. nil: there are none.
 	AtMost []bool
-	Grades []string // one a device, by the user's rubric; "": none
-	Best   []bool   // marked; several where they are equal
-	Equal  bool     // the differences are under what the measurement can resolve
-	// Why says why they cannot be compared, "" where they can.
+	Grades []string // one per device, by the user's rubric, "" for none
+	Best   []bool   // one per device; several are best where they are equal
+	Equal  bool     // the differences are within the uncertainties
+	// Why is the reason why the devices cannot be compared, "" where they can.
 	Why string
 }
 
-// ComparedCurve is one curve of all devices: a table each, whose first two columns are
-// drawn.
+// ComparedCurve is one curve of all devices, with one table per device. The first two columns
+// of each are drawn.
 type ComparedCurve struct {
 	Name, Title, Says string
 	X, Y              string // names of the axes
@@ -53,11 +53,11 @@ type ComparedCurve struct {
 // fewInOne is how many curves one pair of axes can hold; more get axes of their own.
 const fewInOne = 4
 
-// Devices is the page of several devices: one column a device. A device whose reading
-// could not be measured is never last in that row, and never best.
+// Devices is the page of several devices, with one column per device. A device whose reading
+// could not be measured is neither best nor worst in that row.
 func Devices(c Comparison, version string) Page {
 	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Unjudged: c.Unjudged, Answer: c.Answer, Do: c.Differs}
-	p.About = fmt.Sprintf("Devices: %s. ▲ marks the best of a row; “equal” is a row whose differences are smaller than the measurement resolves.", strings.Join(c.Devices, ", "))
+	p.About = fmt.Sprintf("Devices: %s. ▲ marks the best of a row. In a row marked “equal” the differences are within the uncertainties.", strings.Join(c.Devices, ", "))
 	table, open := c.tables()
 	p.Sections = append(p.Sections, Section{Title: "Readings", Table: table})
 	if c.Rubric != nil {
@@ -75,13 +75,13 @@ func Devices(c Comparison, version string) Page {
 		p.Sections = append(p.Sections, curves)
 	}
 	if len(open.Rows) > 0 {
-		p.Sections = append(p.Sections, Section{Title: "What could not be measured in any device", Table: open, Folded: true})
+		p.Sections = append(p.Sections, Section{Title: "Not measurable in any device", Table: open, Folded: true})
 	}
 	return p.withRepeat(append([]string{version}, c.Repeat...), nil)
 }
 
-// tables are the readings that at least one device has, and those that none has, with the
-// reasons. Rows of one test stand under its name.
+// tables are the readings that at least one device has, and those that none has with the
+// reasons. Rows of one test come under its name.
 func (c Comparison) tables() (table, open *Table) {
 	table = &Table{Head: append(append([]string{"reading"}, c.Devices...), "comparison")}
 	open = &Table{Head: []string{"reading", "why"}}
@@ -152,7 +152,7 @@ func compared(devices []string, k ComparedCurve) picture.Picture {
 	}
 	y := picture.Around(k.Y, k.YUnit, nil, all...)
 	panel := picture.Panel{X: x, Y: y}
-	if !k.LogX && k.XUnit == k.YUnit { // level for level: a dB in is as long as a dB out
+	if !k.LogX && k.XUnit == k.YUnit { // a static curve: one dB has the same length on both axes
 		x, y = equalAxes(slices.Concat(all...))
 		panel = picture.Panel{X: x, Y: y, Equal: true, Height: 280, Series: []picture.Series{unchanged(x)}}
 	}

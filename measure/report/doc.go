@@ -1,9 +1,9 @@
-// Package report writes pages: one take before and after its chain, one proof, several
-// devices side by side, a history of checks. A page is one file without script or network; its first sentence
-// answers the reader's first question, and it ends with all readings and how to get them
-// again.
+// Package report writes pages: a take before and after its chain, the proof of a chain, one
+// device, several devices side by side, a history of checks. A page is one HTML file without
+// script, and loads nothing from the network. Its first sentence answers the reader's first
+// question; its last parts are all readings and the commands that make the page again.
 //
-// Pages arrange pictures and readings and compute nothing. A figure in a page is the
-// text that the command prints, with a minus sign for its hyphen. The bytes of a page
-// depend on what was measured alone: no date, no path of a machine, no random id.
+// A figure in a page is the text that the command prints, with a minus sign in place of the
+// hyphen. The bytes of a page depend only on the readings: it holds no date of its writing,
+// no path of the machine, and no random id.
 package report

@@ -14,8 +14,8 @@ import (
 	"github.com/boothbench/boothbench/measure/picture"
 )
 
-// mostTrends is how many readings a history draws, and mostInTrend how many subjects of
-// one: more are in the table.
+// mostTrends is how many readings a history draws, and mostInTrend how many subjects in one
+// picture. The table has all of them.
 const (
 	mostTrends  = 12
 	mostInTrend = 6
@@ -25,7 +25,7 @@ const (
 // trend is one reading of one subject over all runs.
 type trend struct {
 	subject, name string
-	got           []*expect.HistoryReading // one a run; nil: it was not judged
+	got           []*expect.HistoryReading // one per run; nil: it was not judged
 }
 
 // last is the reading in the last run, nil where it was not judged then.
@@ -45,7 +45,7 @@ func (t trend) values() (all []float64) {
 	return all
 }
 
-// spread is the largest value less the smallest.
+// spread is the largest value minus the smallest.
 func (t trend) spread() float64 {
 	v := t.values()
 	if len(v) == 0 {
@@ -54,8 +54,8 @@ func (t trend) spread() float64 {
 	return slices.Max(v) - slices.Min(v)
 }
 
-// worth orders trends for drawing: what fails now, what failed once, what moved most of
-// what its limit leaves.
+// worth orders trends for drawing: those that fail now, those that failed once, then those
+// that moved most against their distance from the limit.
 func (t trend) worth() float64 {
 	switch {
 	case failed(t.last()):
@@ -80,7 +80,7 @@ func (t trend) worth() float64 {
 	return min(1e5, t.spread()/max(room, 1e-9))
 }
 
-// trendsOf are all readings of all runs, subjects and names in the order of the alphabet.
+// trendsOf are all readings of all runs, in alphabetical order of subjects and names.
 func trendsOf(runs []expect.HistoryRun) (all []trend) {
 	at := map[[2]string]int{}
 	for i, run := range runs {
@@ -103,8 +103,8 @@ func trendsOf(runs []expect.HistoryRun) (all []trend) {
 	return all
 }
 
-// History is the page of a history of checks: does the last run meet its limits, since
-// when does it not, and what has moved. Runs are the oldest first, one at least.
+// History is the page of a history of checks: whether the last run meets its limits, since
+// when a limit is not met, and what has moved. There is at least one run, the oldest first.
 func History(title string, runs []expect.HistoryRun, repeat []string, version string) Page {
 	p := Page{Title: title}
 	trends := trendsOf(runs)
@@ -138,8 +138,8 @@ func plainTime(s string) string {
 	return t.UTC().Format("2006-01-02 15:04:05 UTC")
 }
 
-// historyNotes say since when a limit is not met, what could not be measured, and what is
-// no longer judged: a limit that has gone meets nothing.
+// historyNotes list since when each limit is not met, what could not be measured, and which
+// limits are no longer checked.
 func historyNotes(runs []expect.HistoryRun, trends []trend) (notes []string) {
 	last := len(runs) - 1
 	for _, subject := range sortedKeys(runs[last].Errors) {
@@ -199,7 +199,8 @@ func limitText(r *expect.HistoryReading) string {
 	return strings.TrimSpace(measure.Limit{Min: r.Min, Max: r.Max}.String() + " " + r.Unit)
 }
 
-// trendSection draws what failed or moved, one picture a reading and one panel a subject.
+// trendSection draws the readings that failed or moved, one picture per reading and one panel
+// per subject.
 func trendSection(runs []expect.HistoryRun, trends []trend) Section {
 	section := Section{Title: "Trends"}
 	if len(runs) < 2 {
@@ -254,7 +255,7 @@ func trendPicture(id string, runs []expect.HistoryRun, trends []trend) picture.P
 		line := picture.Series{Role: picture.Measured}
 		var include []float64
 		unit := ""
-		band := picture.Band{Name: "what the limit accepts"}
+		band := picture.Band{Name: "range of the limit"}
 		for i, r := range t.got {
 			at := picture.Point{X: float64(i + 1), Y: math.NaN()}
 			if r != nil && r.Value != nil {
@@ -270,7 +271,7 @@ func trendPicture(id string, runs []expect.HistoryRun, trends []trend) picture.P
 			}
 		}
 		panel.Y = picture.Around(t.subject, unit, include, line.Points)
-		for i, r := range t.got { // as it was in each run
+		for i, r := range t.got { // the limit of each run
 			low, high := panel.Y.Min, panel.Y.Max
 			if r == nil || r.Min == nil && r.Max == nil {
 				low, high = math.NaN(), math.NaN()
@@ -304,10 +305,10 @@ func text2(v float64, t trend) string {
 	return measure.Reading{Value: v, Unit: unit}.String()
 }
 
-// lastTable has each reading: as it is, how it moved since the run before, the least and
-// the most of all runs, its limit.
+// lastTable has each reading with its last value, the change since the run before, the
+// smallest and the largest value of all runs, and its limit.
 func lastTable(trends []trend) *Table {
-	table := &Table{Head: []string{"reading", "last", "since the run before", "least", "most", "limit", "verdict"}}
+	table := &Table{Head: []string{"reading", "last", "change since the run before", "smallest", "largest", "limit", "verdict"}}
 	subject := ""
 	for _, t := range trends {
 		if t.subject != subject {
@@ -338,7 +339,7 @@ func lastTable(trends []trend) *Table {
 	return table
 }
 
-// runsSection lists the runs, the newest of many.
+// runsSection lists the runs, at most the last mostRuns.
 func runsSection(runs []expect.HistoryRun) Section {
 	s := Section{Title: "Runs", Table: &Table{Head: []string{"run", "time", "label", "limits", "not met", "verdict"}}}
 	from := max(0, len(runs)-mostRuns)

@@ -26,8 +26,8 @@ func historyRun(n int, passed bool, readings map[string]map[string]float64) expe
 	return r
 }
 
-// A history says whether the last run met its limits, since when a limit is not met, and
-// what is no longer judged; it draws what failed or moved, worst first.
+// A history states whether the last run met its limits, since when a limit is not met, and
+// which limits are no longer checked. It draws what failed or moved, the worst first.
 func TestHistory(t *testing.T) {
 	var runs []expect.HistoryRun
 	for n := 1; n <= 5; n++ {
@@ -50,7 +50,7 @@ func TestHistory(t *testing.T) {
 	if len(pictures) != 1 || pictures[0].Title != "true_peak_dbtp" || len(pictures[0].Panels) != 2 || pictures[0].Panels[0].Y.Name != "ep1.wav" {
 		t.Fatalf("%+v", pictures)
 	}
-	if svg := picture.SVG(pictures[0], picture.File); !strings.Contains(svg, "what the limit accepts") {
+	if svg := picture.SVG(pictures[0], picture.File); !strings.Contains(svg, "range of the limit") {
 		t.Error("no band of the limit")
 	}
 	html := string(p.HTML())

@@ -14,12 +14,12 @@ import (
 //go:embed page.css
 var style string
 
-// Page is one page before it is written.
+// Page is the content of one page.
 type Page struct {
 	Title    string
 	About    string // one line below the title
 	Verdict  measure.Verdict
-	Unjudged bool   // nothing was judged: the answer stands without a verdict
+	Unjudged bool   // the answer is shown without a verdict
 	Answer   string // the first sentence: the answer to the reader's first question
 	Do       []string
 	Sections []Section
@@ -30,12 +30,12 @@ type Section struct {
 	Title, Text string
 	Pictures    []picture.Picture
 	Table       *Table
-	Listing     string // text as it stands in a file
-	Folded      bool   // closed on a screen, open on paper
+	Listing     string // shown line by line, as in a file
+	Folded      bool   // collapsed on a screen, open on paper
 	ScreenOnly  bool   // not printed
 }
 
-// Table is rows of cells. The first cell of a row names it.
+// Table is rows of cells. The first cell of a row is its heading.
 type Table struct {
 	Head []string
 	Rows [][]Cell
@@ -46,9 +46,9 @@ type Table struct {
 // Cell is one cell of a table.
 type Cell struct {
 	Text   string
-	Figure bool // a number with its unit: to the right, unbroken
+	Figure bool // a number with its unit: aligned right, on one line
 	Best   bool // marked ▲
-	Whole  bool // unbroken text, such as a limit
+	Whole  bool // text on one line, such as a limit
 }
 
 func text(s string) Cell { return Cell{Text: s} }
@@ -61,12 +61,12 @@ func figure(r measure.Reading) Cell {
 	return Cell{Text: picture.Minus(r.String()), Figure: r.Measurable()}
 }
 
-// sign is a verdict's word and sign: never a colour alone.
+// sign is a verdict as a sign and a word, so that it does not depend on colour.
 func sign(v measure.Verdict) string {
 	return [...]string{"✓ ", "✗ ", "– "}[v] + v.String()
 }
 
-// sign is the page's verdict, "" where nothing was judged.
+// sign is the page's verdict, "" where there is none.
 func (p Page) sign() string {
 	if p.Unjudged {
 		return ""
@@ -74,7 +74,7 @@ func (p Page) sign() string {
 	return sign(p.Verdict)
 }
 
-// class is the look of the verdict, plain where nothing was judged.
+// class is the CSS class of the verdict, "" where there is none.
 func (p Page) class() string {
 	if p.Unjudged {
 		return ""
@@ -93,7 +93,7 @@ func (p Page) Pictures() (all []picture.Picture) {
 // HTML is the page.
 func (p Page) HTML() []byte {
 	var b strings.Builder
-	foot := strings.Map(func(r rune) rune { // what a string of CSS holds without harm
+	foot := strings.Map(func(r rune) rune { // characters that are safe in a CSS string
 		if unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune(" -._,:()", r) {
 			return r
 		}
@@ -129,7 +129,7 @@ func (p Page) HTML() []byte {
 	return []byte(b.String())
 }
 
-// prose is text of ours with names from outside in it.
+// prose escapes a sentence that may hold names of files and stages.
 func prose(s string) string { return picture.Text(picture.Minus(s)) }
 
 func (s Section) write(b *strings.Builder) {
@@ -170,7 +170,7 @@ func listing(s string) string {
 	return strings.Join(lines, "\n")
 }
 
-// used is the table without columns that no row has anything in.
+// used is the table without its empty columns.
 func (t *Table) used() *Table {
 	u := &Table{Halves: t.Halves, Rows: make([][]Cell, len(t.Rows))}
 	for i, h := range t.Head {
@@ -187,8 +187,8 @@ func (t *Table) used() *Table {
 	return u
 }
 
-// write puts the name of a column beside each of its cells too: in a narrow window rows
-// are blocks, one cell below the other, and the head is not shown.
+// write repeats the name of a column at each of its cells: in a narrow window the head is
+// hidden and the cells of a row are stacked.
 func (t *Table) write(b *strings.Builder) {
 	t = t.used()
 	class := ""
@@ -206,7 +206,7 @@ func (t *Table) write(b *strings.Builder) {
 	b.WriteString("</tr></thead><tbody>")
 	for _, row := range t.Rows {
 		b.WriteString("<tr>")
-		if len(row) == 1 && len(t.Head) > 1 { // it names what follows
+		if len(row) == 1 && len(t.Head) > 1 { // a heading of the rows that follow
 			fmt.Fprintf(b, `<th scope="rowgroup" class="soft" colspan="%d">%s</th></tr>`, len(t.Head), picture.Text(row[0].Text))
 			continue
 		}

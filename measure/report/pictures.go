@@ -13,16 +13,16 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// Each function here goes from data to the description of one picture.
+// Each function here makes the description of one picture from data.
 
-// timeAxis is from the first frame to the last.
+// timeAxis spans the sound, in seconds.
 func timeAxis(frames int64, rate int) picture.Axis {
 	return picture.Axis{Name: "time", Scale: picture.Time, Max: float64(frames) / float64(rate)}
 }
 
 var audible = picture.Axis{Name: "frequency", Unit: "Hz", Scale: picture.Log, Min: 20, Max: 20000}
 
-// envelope is a wave as an area from its least to its largest sample.
+// envelope is a waveform drawn as the area between its smallest and largest samples.
 func envelope(name string, role picture.Role, e *measure.Envelope, rate int, from float64) picture.Series {
 	s := picture.Series{Name: name, Role: role, Kind: picture.Envelope}
 	low, high, frames := e.Columns()
@@ -34,7 +34,7 @@ func envelope(name string, role picture.Role, e *measure.Envelope, rate int, fro
 	return s
 }
 
-// waveAxis is full scale, or more where a wave goes beyond it.
+// waveAxis spans ±full scale, or more where a waveform exceeds it.
 func waveAxis(series ...picture.Series) picture.Axis {
 	most := 1.0
 	for _, s := range series {
@@ -45,14 +45,14 @@ func waveAxis(series ...picture.Series) picture.Axis {
 	return picture.Axis{Name: "sample", Unit: "of full scale", Min: -most, Max: most}
 }
 
-// Wave is a take with its pauses, and what happened in it.
+// Wave is the waveform of a take with its pauses and events.
 func Wave(e *measure.Envelope, rate int, frames int64, in *take.Inspection) picture.Picture {
 	s := envelope("take", picture.Measured, e, rate, 0)
 	panel := picture.Panel{X: timeAxis(frames, rate), Y: waveAxis(s), Series: []picture.Series{s}, Height: 160}
 	pauses := 0.0
 	if len(in.Pauses) > 0 {
 		for _, p := range in.Pauses[0].Stretches {
-			panel.Spans = append(panel.Spans, picture.Span{Name: "pause that the noise floor is measured in", From: float64(p[0]) / float64(rate), To: float64(p[1]) / float64(rate)})
+			panel.Spans = append(panel.Spans, picture.Span{Name: "pause in which the noise floor is measured", From: float64(p[0]) / float64(rate), To: float64(p[1]) / float64(rate)})
 			pauses += float64(p[1]-p[0]) / float64(rate)
 		}
 	}
@@ -73,14 +73,14 @@ func Wave(e *measure.Envelope, rate int, frames int64, in *take.Inspection) pict
 	return picture.Picture{Name: "take", Title: "The take", Says: picture.Minus(says), Panels: []picture.Panel{panel}}
 }
 
-// Gains is the gain of each stage under the waves.
+// Gains is the waveforms before and after, and below them the gain of each stage.
 func Gains(before, after *measure.Envelope, rate int, frames int64, stages []chain.StageGains) picture.Picture {
 	x := timeAxis(frames, rate)
 	waves := []picture.Series{envelope("take", picture.Measured, before, rate, 0), envelope("processed", picture.Second, after, rate, 0)}
 	if _, high, _ := after.Columns(); largest(high) > largestOf(before) { // the smaller one lies on top
 		slices.Reverse(waves)
 	}
-	p := picture.Picture{Name: "gains", Title: "What the stages did", Panels: []picture.Panel{{X: x, Y: waveAxis(waves...), Series: waves, Height: 130}}}
+	p := picture.Picture{Name: "gains", Title: "Gain of the stages", Panels: []picture.Panel{{X: x, Y: waveAxis(waves...), Series: waves, Height: 130}}}
 	worst, most := "", 0.0
 	var idle []string
 	for _, s := range stages {
@@ -114,14 +114,14 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 	return p
 }
 
-// roomy is an axis on which a line at either end is not hidden by the frame.
+// roomy widens an axis so that the frame does not hide a line at its ends.
 func roomy(y picture.Axis) picture.Axis {
 	room := float64(0.06 * (y.Max - y.Min))
 	y.Min, y.Max = y.Min-room, y.Max+room
 	return y
 }
 
-// idleDB is the reduction under which a stage has done nothing that a picture could show.
+// idleDB is the reduction in dB below which a stage is not drawn.
 const idleDB = 0.05
 
 func largest(x []float64) (most float64) {
@@ -136,9 +136,8 @@ func largestOf(e *measure.Envelope) float64 {
 	return max(largest(low), largest(high))
 }
 
-// Loudness is the loudness over time with its target. Of more than five minutes the
-// short-term loudness is an area from its least to its largest, else momentary is a
-// line as well.
+// Loudness is the loudness over time with its limits: momentary and short-term as lines, or,
+// above five minutes, short-term alone as the area between its smallest and largest values.
 func Loudness(table measure.Table, readings measure.Readings, target *measure.Limit) picture.Picture {
 	var momentary, short []picture.Point
 	for _, row := range table.Rows {
@@ -158,7 +157,7 @@ func Loudness(table measure.Table, readings measure.Readings, target *measure.Li
 	if end <= 300 {
 		panel.Series = []picture.Series{{Name: "momentary, 400 ms", Role: picture.Second, Points: momentary}, {Name: "short-term, 3 s", Points: short}}
 	} else {
-		panel.Series = []picture.Series{{Name: "short-term, 3 s, from least to largest", Kind: picture.Envelope, Points: short, Lower: short}}
+		panel.Series = []picture.Series{{Name: "short-term, 3 s, smallest to largest", Kind: picture.Envelope, Points: short, Lower: short}}
 	}
 	says := fmt.Sprintf("Integrated loudness is %s", integrated)
 	if target != nil {
@@ -178,26 +177,27 @@ func Loudness(table measure.Table, readings measure.Readings, target *measure.Li
 	return picture.Picture{Name: "loudness", Title: "Loudness over time", Says: picture.Minus(says) + ".", Panels: []picture.Panel{panel}}
 }
 
-// Around is a second before a place and one after it. A place that lasts is shaded.
+// Around is the waveform from one second before a place to one second after it. A place that
+// has a duration is shaded.
 func Around(name, title, says string, after *measure.Envelope, rate int, from, at, seconds float64) picture.Picture {
 	s := envelope("processed", picture.Second, after, rate, from)
 	low, _, frames := after.Columns()
 	end := from + float64(int64(len(low))*frames)/float64(rate)
 	panel := picture.Panel{X: picture.Axis{Name: "time", Scale: picture.Time, Min: from, Max: end}, Y: waveAxis(s), Height: 110, Series: []picture.Series{s}}
 	if seconds > 0 {
-		panel.Spans = []picture.Span{{Name: "where it is", From: at, To: at + seconds}}
+		panel.Spans = []picture.Span{{Name: "the place", From: at, To: at + seconds}}
 	} else {
 		panel.Marks = []picture.Mark{{At: at, Vertical: true}}
 	}
 	return picture.Picture{Name: name, Title: title, Says: says, Panels: []picture.Panel{panel}}
 }
 
-// BetweenSamples is the wave between the samples, which is what is over a ceiling where
-// no sample is.
+// BetweenSamples is the interpolated waveform between samples, which can exceed a ceiling
+// where no sample does.
 func BetweenSamples(name, title, says string, s measure.Stretch, ceilingDBTP float64) picture.Picture {
 	ms := 1000 / float64(s.Rate)
 	dots := picture.Series{Name: "samples", Kind: picture.Samples}
-	line := picture.Series{Name: "the wave between them", Role: picture.Second}
+	line := picture.Series{Name: "the waveform between them", Role: picture.Second}
 	for i, v := range s.Samples {
 		dots.Points = append(dots.Points, picture.Point{X: float64(i) * ms, Y: v})
 	}
@@ -218,7 +218,7 @@ func BetweenSamples(name, title, says string, s measure.Stretch, ceilingDBTP flo
 	}}}
 }
 
-// Bands is both versions by third octave, and below what changed.
+// Bands is the level of both versions in third octaves, and below it the change.
 func Bands(before, after []measure.BandLevel) picture.Picture {
 	was := picture.Series{Name: "take"}
 	is := picture.Series{Name: "processed", Role: picture.Second}
@@ -244,15 +244,15 @@ func Bands(before, after []measure.BandLevel) picture.Picture {
 		says = fmt.Sprintf("The largest change is %s, in the third octave at %g Hz.", change, worst.X)
 	}
 	levels := picture.Around("level in a third octave", "dBFS", nil, was.Points, is.Points)
-	levels.Min = max(levels.Min, levels.Max-100) // digital silence has no place beside sound
+	levels.Min = max(levels.Min, levels.Max-100) // digital silence would compress the scale
 	return picture.Picture{Name: "bands", Title: "What changed, by third octave", Says: picture.Minus(says), Panels: []picture.Panel{
 		{X: wide, Y: levels, Series: []picture.Series{is, was}, Height: 150},
-		{X: wide, Y: picture.Around("processed less take", "dB", []float64{0}, bars.Points), Series: []picture.Series{bars}, Height: 120},
+		{X: wide, Y: picture.Around("processed minus take", "dB", []float64{0}, bars.Points), Series: []picture.Series{bars}, Height: 120},
 	}}
 }
 
-// Residual is what two versions differ by, third octave by third octave, once time and
-// level are equal: a table of compare's.
+// Residual is the difference of two versions in third octaves after alignment in time and
+// level, from a table of package compare.
 func Residual(t measure.Table, says string) picture.Picture {
 	column := func(name string) (points []picture.Point) {
 		at := slices.Index(t.Columns, name)
@@ -267,11 +267,11 @@ func Residual(t measure.Table, says string) picture.Picture {
 	rest := picture.Series{Name: "difference", Role: picture.Second, Points: column("difference_dbfs")}
 	y := picture.Around("level in a third octave", "dBFS", nil, take.Points, rest.Points)
 	y.Min = max(y.Min, y.Max-160)
-	return picture.Picture{Name: "difference", Title: "Difference of the two, with time and level made equal", Says: minus(says),
+	return picture.Picture{Name: "difference", Title: "Difference of the two after alignment in time and level", Says: minus(says),
 		Panels: []picture.Panel{{X: audible, Y: y, Series: []picture.Series{rest, take}, Height: 170}}}
 }
 
-// Noise is the spectrum of a take's pauses.
+// Noise is the spectrum of the noise in a take's pauses.
 func Noise(in *take.Inspection) (picture.Picture, bool) {
 	if len(in.Pauses) == 0 {
 		return picture.Picture{}, false
@@ -288,12 +288,12 @@ func Noise(in *take.Inspection) (picture.Picture, bool) {
 		says += fmt.Sprintf(" Hum of %s at %s.", hum, level)
 		panel.Marks = []picture.Mark{{Name: "hum", At: hum.Value, Vertical: true}}
 	} else {
-		says += " No hum of the mains stands out."
+		says += " No mains hum was found."
 	}
 	return picture.Picture{Name: "noise", Title: "Noise in the pauses", Says: picture.Minus(says), Panels: []picture.Panel{panel}}, true
 }
 
-// spectrum is a table's frequencies and levels within hearing.
+// spectrum is a table's frequencies and levels from 20 Hz to 20 kHz.
 func spectrum(t measure.Table) (points []picture.Point) {
 	for _, row := range t.Rows {
 		if row[0] >= audible.Min*0.7 && row[0] <= audible.Max {
@@ -303,8 +303,8 @@ func spectrum(t measure.Table) (points []picture.Point) {
 	return points
 }
 
-// Declared is a curve measured and declared, and below it the one less the other, which
-// is far smaller than a line is wide.
+// Declared is the measured and the declared curve, and below them their difference, which is
+// too small to be seen between the curves.
 func Declared(name string, c proof.Curve) picture.Picture {
 	static := c.Columns[0] == "in_dbfs"
 	declared := picture.Series{Name: "declared", Role: picture.Declared}
@@ -335,14 +335,14 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	y = roomy(y)
 	height := 170
 	series := []picture.Series{declared, measured}
-	if static { // dB for dB, from the same level on: where nothing changes is the diagonal
+	if static { // equal axes: output equals input on the diagonal
 		x, y = equalAxes(declared.Points)
 		title, height = "Static curve of "+c.Stage, 280
 		series = slices.Insert(series, 0, unchanged(x))
 	}
-	off := picture.Around("measured less declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
+	off := picture.Around("measured minus declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
 	return picture.Picture{Name: name, Title: title,
-		Says: picture.Minus(fmt.Sprintf("Measured and declared differ by %s at most; the tolerance is %g dB. Test signal: %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
+		Says: picture.Minus(fmt.Sprintf("Measured and declared curves differ by at most %s; the tolerance is %g dB. Test signal: %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
 		Panels: []picture.Panel{
 			{X: x, Y: y, Series: series, Height: height, Equal: static},
 			{X: x, Y: off, Series: []picture.Series{rest}, Height: 90, Bands: []picture.Band{{Name: "tolerance",
@@ -358,7 +358,7 @@ func swapped(points []picture.Point) []picture.Point {
 	return out
 }
 
-// Curve is the first two columns of an instrument's table.
+// Curve draws the first two columns of an instrument's table.
 func Curve(t measure.Table, title, says string) picture.Picture {
 	p := picture.Picture{Name: "curve", Title: title, Says: minus(says)}
 	xName, xUnit := axisName(t.Columns[0])
@@ -376,7 +376,7 @@ func Curve(t measure.Table, title, says string) picture.Picture {
 		x = picture.Around(xName, xUnit, nil, swapped(line.Points))
 	}
 	y := picture.Around(yName, yUnit, nil, line.Points)
-	y.Min = max(y.Min, y.Max-180) // what is exactly 0 has no place on a scale of dB
+	y.Min = max(y.Min, y.Max-180) // a level of exactly 0 is −Inf dB
 	if noise := slices.Index(t.Columns, "noise_bandwidth_hz"); noise > 0 && len(t.Rows) > 0 {
 		line.Kind = picture.Stems
 		y.Name = fmt.Sprintf("level, noise in %.3g Hz", t.Rows[0][noise])
@@ -385,7 +385,7 @@ func Curve(t measure.Table, title, says string) picture.Picture {
 	return p
 }
 
-// axisName takes a column's name apart: "frequency_hz" is a frequency in Hz.
+// axisName splits a column's name into name and unit: "frequency_hz" is a frequency in Hz.
 func axisName(column string) (name, unit string) {
 	for _, u := range [][2]string{{"_hz", "Hz"}, {"_dbfs", "dBFS"}, {"_db", "dB"}, {"_ms", "ms"}, {"_deg", "deg"}, {"_s", "s"}} {
 		column, _, _ := strings.Cut(column, "_ch")

@@ -128,7 +128,7 @@ func TestTakePage(t *testing.T) {
 	seen := words(page)
 	title := "Take: harbour-street.wav"
 	after := seen[strings.LastIndex(seen[:strings.Index(seen, "✓ pass")+1], title)+len(title):]
-	if !strings.HasPrefix(strings.TrimSpace(after), "✓ pass Deliver what harbour-street.toml makes of harbour-street.wav: all 3 limits are met; integrated loudness −17.06 LUFS, true peak −1.00 dBTP.") {
+	if !strings.HasPrefix(strings.TrimSpace(after), "✓ pass Deliver harbour-street.wav processed through harbour-street.toml: all 3 limits are met; integrated loudness −17.06 LUFS, true peak −1.00 dBTP.") {
 		t.Errorf("behind the title stands %.200q", after)
 	}
 	for _, readings := range []measure.Readings{take.Before.readings, take.After.readings} {
@@ -165,8 +165,8 @@ func TestTakePage(t *testing.T) {
 	}
 }
 
-// A take that goes over, and clips, and has a name as nobody would give one: the page
-// says no first, what to do, and where, and the name does no harm.
+// A take that exceeds its true peak, clips, and has markup in its name: the page starts with
+// the failure, states what to do and where, and escapes the name.
 func TestTakePageThatFails(t *testing.T) {
 	folder := t.TempDir()
 	name := filepath.Join(folder, "<b>x\u202e&\"'\x01.wav")
@@ -239,7 +239,7 @@ func TestChainPage(t *testing.T) {
 	s := sheet()
 	p := Chain(s, []byte("schema = 1\n<b>\n"), "v")
 	sound(t, p.HTML())
-	if p.Verdict != measure.Pass || p.Answer != "54 of 54 claims hold: voice.toml does what it says." {
+	if p.Verdict != measure.Pass || p.Answer != "54 of 54 claims hold: voice.toml meets its claims." {
 		t.Errorf("found %v %q", p.Verdict, p.Answer)
 	}
 	seen := words(p.HTML())
@@ -254,14 +254,14 @@ func TestChainPage(t *testing.T) {
 	if strings.Contains(seen, "folder/") {
 		t.Error("the page holds a path")
 	}
-	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Says, "differ by 0.0010 dB at most") {
+	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Says, "differ by at most 0.0010 dB") {
 		t.Errorf("%d pictures, the first says %q", len(got), got[0].Says)
 	}
 	// One that fails, and one that could not be measured, stand first.
 	s.Lines[40].Verdict = measure.Fail
 	s.Lines[7].Verdict = measure.Undecided
 	p = Chain(s, nil, "v")
-	if p.Verdict != measure.Fail || p.Answer != "voice.toml does not do what it says: 1 of 54 claims fails." || p.Sections[0].Title != "What did not pass" || len(p.Sections[0].Table.Rows) != 2 {
+	if p.Verdict != measure.Fail || p.Answer != "voice.toml does not meet its claims: 1 of 54 fails." || p.Sections[0].Title != "What did not pass" || len(p.Sections[0].Table.Rows) != 2 {
 		t.Errorf("found %v %q, first %q", p.Verdict, p.Answer, p.Sections[0].Title)
 	}
 }
@@ -294,7 +294,7 @@ func TestDevicesPage(t *testing.T) {
 	if strings.Count(seen, "▲ −91.00 dBFS") != 1 || !strings.Contains(seen, "cannot be compared: one lacks it") || !strings.Contains(seen, " equal") {
 		t.Error("the marks of a row are wrong:", seen)
 	}
-	if !strings.Contains(seen, "What could not be measured in any device reading why response at −12 dBFS: latency_ms no recording") || strings.Contains(seen, "all lack it") {
+	if !strings.Contains(seen, "Not measurable in any device reading why response at −12 dBFS: latency_ms no recording") || strings.Contains(seen, "all lack it") {
 		t.Error("what no device has is not folded:", seen)
 	}
 	if strings.Index(seen, "44100") > strings.Index(seen, "idle_noise") {
@@ -344,7 +344,7 @@ tests = ["static-curve"]
 }
 
 // The page of real sheets: curves of both devices on the same axes, with the figures of
-// the sheets; a sheet without curves is said.
+// the sheets; a sheet without curves is noted.
 func TestSheetsPage(t *testing.T) {
 	dsptest.Exhaustive(t)
 	sheets := sheetsOf(t)
@@ -391,8 +391,8 @@ func TestSheetsPage(t *testing.T) {
 	}
 }
 
-// Two versions of one sound: what is left is drawn, by third octave, with the level of
-// what was put in; of what a chain made there is none.
+// Two versions of one sound: their difference is drawn in third octaves, with the level that
+// was added. A page with a chain has no such picture.
 func TestResidualOfTwoVersions(t *testing.T) {
 	folder := t.TempDir()
 	a := dsptest.Speechlike(48000, 1, 3*48000, 1)
@@ -484,7 +484,7 @@ func TestPageOfHalfAnHour(t *testing.T) {
 
 var update = flag.Bool("update", false, "write the demo's pictures in testdata anew")
 
-// The README shows the demo's pictures, which its command writes to testdata/pictures.
+// testdata/pictures, which the README shows, holds the pictures of the demo's page.
 func TestDemoPictures(t *testing.T) {
 	const folder = "../../testdata/pictures"
 	want := map[string]string{}

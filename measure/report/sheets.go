@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/bench"
 )
 
-// OfSheets arranges the sheets of devices for their page. Names are those of the sheets'
-// files, for how to repeat it. A rubric of the user grades the readings; nil: none.
+// OfSheets makes the comparison of several devices from their sheets. Names are the file names
+// of the sheets. A rubric grades the readings; nil: no grades.
 func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Comparison {
 	c := Comparison{Unjudged: true, Differs: bench.Differs(sheets)}
 	if rubric != nil {
@@ -54,8 +54,8 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 	for d, n := range best {
 		counts = append(counts, fmt.Sprintf("%s in %d", c.Devices[d], n))
 	}
-	c.Answer = fmt.Sprintf("Of %s that can be compared, %d %s equal within the uncertainties, and %d %s no better end. In the rest a device is best, alone or with another: %s.",
-		dsp.Plural(comparable, "reading"), equal, verb(equal, "is", "are"), neither, verb(neither, "has", "have"), strings.Join(counts, ", "))
+	c.Answer = fmt.Sprintf("Of %s that can be compared, %d %s equal within the uncertainties, and for %d neither direction is better. In the rest a device is best, alone or with another: %s.",
+		dsp.Plural(comparable, "reading"), equal, verb(equal, "is", "are"), neither, strings.Join(counts, ", "))
 	c.addCurves(sheets, names)
 	return c
 }
@@ -63,7 +63,7 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 // mostCurves is how many curves a page of devices shows.
 const mostCurves = 12
 
-// addCurves adds the curves that all sheets have. What is not drawn is said.
+// addCurves adds the curves that all sheets have, and notes those that are not drawn.
 func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
 	same := func(a, b bench.Curve) bool {
 		return a.Path == b.Path && a.Condition == b.Condition && a.Test == b.Test && a.Channel == b.Channel && a.X == b.X
@@ -71,7 +71,7 @@ func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
 	left := 0
 	for i, s := range sheets {
 		if len(s.Curves) == 0 && len(s.Rows) > 0 {
-			c.Differs = append(c.Differs, fmt.Sprintf("%s has no curves: none of its tests gives one, or an earlier version wrote it.", names[i]))
+			c.Differs = append(c.Differs, fmt.Sprintf("%s has no curves: none of its tests has one, or an earlier version wrote the sheet.", names[i]))
 		}
 	}
 	for _, first := range sheets[0].Curves {
@@ -105,11 +105,11 @@ func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
 		}
 	}
 	if left > 0 {
-		c.Differs = append(c.Differs, fmt.Sprintf("%s of %s not drawn: of more than %d the first are, and only those that every device has.", dsp.Plural(left, "curve"), names[0], mostCurves))
+		c.Differs = append(c.Differs, fmt.Sprintf("%s of %s not drawn: the page shows only curves that every device has, and at most %d.", dsp.Plural(left, "curve"), names[0], mostCurves))
 	}
 }
 
-// spans is a sentence with a figure of each device: from what to what its curve goes.
+// spans is a sentence with the range of each device's curve.
 func (c *Comparison) spans(k ComparedCurve) string {
 	var parts []string
 	for i, t := range k.Tables {

@@ -9,8 +9,8 @@ import (
 // inWords is a test signal for a reader: "tone, 997 Hz, peak −20 dBFS, 3 s".
 func inWords(s stimulus.Signal) string { return describedInWords(stimulus.Describe(s)) }
 
-// describedInWords takes the description of a signal, "kind=tone hz=997 …", apart. What
-// is as in every signal is left out: one channel, all channels sounding. Other text stays.
+// describedInWords turns the description of a signal, "kind=tone hz=997 …", into words. The
+// usual values are left out: one channel, all channels sounding. Other text is unchanged.
 func describedInWords(description string) string {
 	words := strings.Fields(description)
 	if len(words) == 0 || !strings.HasPrefix(words[0], "kind=") {
@@ -43,7 +43,7 @@ func describedInWords(description string) string {
 			parts = append(parts, "steps of "+value+" dB")
 		case "step_seconds":
 			parts = append(parts, value+" s each")
-		case "to_hz", "to_dbfs": // goes with what it is from
+		case "to_hz", "to_dbfs": // joined with the from_ setting before it
 			parts[len(parts)-1] += " " + signalSetting(key, value)
 		default:
 			parts = append(parts, signalSetting(key, value))

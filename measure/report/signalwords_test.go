@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A reader sees no settings as a file has them, of whatever kind a signal is.
+// No kind of signal is shown by its settings as a file has them, such as hz=997.
 func TestSignalsAreInWords(t *testing.T) {
 	for _, k := range stimulus.Kinds() {
 		got := inWords(k.Default)

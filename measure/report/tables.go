@@ -10,7 +10,7 @@ import (
 // minus is text with the minus signs of a page.
 func minus(s string) string { return picture.Minus(s) }
 
-// readingsTable has all readings of several subjects, one row a name.
+// readingsTable has all readings of several subjects, one row per reading.
 func readingsTable(subjects []string, all ...measure.Readings) *Table {
 	table := &Table{Head: append([]string{"reading"}, subjects...)}
 	seen := map[string]bool{}
@@ -34,9 +34,9 @@ func readingsTable(subjects []string, all ...measure.Readings) *Table {
 	return table
 }
 
-// meanings explains readings, for who asks.
+// meanings explains the readings, in a collapsed table.
 func meanings(all ...measure.Readings) Section {
-	table := &Table{Head: []string{"reading", "what it is", "trap"}}
+	table := &Table{Head: []string{"reading", "meaning", "common mistake"}}
 	seen := map[string]bool{}
 	for _, readings := range all {
 		for _, r := range readings {
@@ -55,9 +55,9 @@ func meanings(all ...measure.Readings) Section {
 	return Section{Title: "What the readings mean", Table: table, Folded: true, ScreenOnly: true}
 }
 
-// withRepeat ends a page with how to get the same again.
+// withRepeat ends a page with the program, digests and commands to make it again.
 func (p Page) withRepeat(steps []string, chainText []byte) Page {
-	p.Sections = append(p.Sections, Section{Title: "To get the same again", Listing: strings.Join(steps, "\n")})
+	p.Sections = append(p.Sections, Section{Title: "How to repeat it", Listing: strings.Join(steps, "\n")})
 	if chainText != nil {
 		p.Sections = append(p.Sections, Section{Title: "The chain file", Listing: string(chainText), Folded: true})
 	}

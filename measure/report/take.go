@@ -21,31 +21,31 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// TakeSettings are a take, and what became of it.
+// TakeSettings are a take, and its chain or its processed version.
 type TakeSettings struct {
 	Take      string
-	Chain     *chain.Chain // which the take is put through; nil: Processed is there
-	ChainText []byte       // of the chain's file
-	Processed string       // "" with a chain
+	Chain     *chain.Chain // nil: Processed is given
+	ChainText []byte       // the text of the chain file
+	Processed string       // path of the processed version, "" with a chain
 	Limits    *expect.Limits
 	Workers   int    // goroutines of the engine; 0: as many as there are processors
-	Version   string // of the program, for the reader who repeats it
+	Version   string // of the program
 }
 
-// Take is a take, and the file that was made from it, as they were measured.
+// Take is the measurements of a take and of its processed version.
 type Take struct {
 	TakeSettings
 	Before, After side
 	Inspection    *take.Inspection
-	Gains         []chain.StageGains // of a chain
+	Gains         []chain.StageGains // one per dynamics stage; empty without a chain
 	Judgements    []measure.Judgement
 	Worst         []place
 
-	between     *measure.Table // by third octave, of two files that are one sound; nil: none
+	between     *measure.Table // difference in third octaves, of two versions of one sound; nil: none
 	betweenSays string
 }
 
-// side is one of the two files.
+// side is the measurements of one of the two files.
 type side struct {
 	path, name, digest string
 	format             wave.Format
@@ -58,11 +58,11 @@ type side struct {
 	overCount          int64
 }
 
-// place is where to listen.
+// place is a place to listen to.
 type place struct {
 	title, says string
-	between     bool    // the wave between the samples is of interest
-	seconds     float64 // how long the place lasts; 0: one moment
+	between     bool    // show the waveform between the samples
+	seconds     float64 // duration; 0: a single frame
 	frame       int64
 	channel     int
 	envelope    *measure.Envelope
@@ -70,10 +70,10 @@ type place struct {
 	stretch     *measure.Stretch
 }
 
-// ceilingDBTP is what overs are listed against where no limit says it: EBU R 128.
+// ceilingDBTP is the ceiling for overs where no limit gives one (EBU R 128).
 const ceilingDBTP = -1.0
 
-// columns of the pictures over time: as many as a page is wide in pixels.
+// columns of the pictures over time: about the width of a page in pixels.
 const columns = 700
 
 // ReadTake measures both files. With a chain it first processes the take, as
@@ -117,15 +117,15 @@ func ReadTake(ctx context.Context, s TakeSettings) (*Take, error) {
 	return t, t.findWorst(ctx)
 }
 
-// compare finds what is left between two files once time and level are equal. What a
-// chain makes of a take is shown by its stages.
+// compare measures the difference of two files after alignment in time and level. The effect
+// of a chain is shown by its stages instead.
 func (t *Take) compare(ctx context.Context) error {
 	if t.Chain != nil {
 		return nil
 	}
 	c, err := compare.Sounds(ctx, t.Before.open(ctx), t.After.open(ctx), compare.Settings{Brief: true})
 	if bad := (*compare.IncomparableError)(nil); errors.As(err, &bad) {
-		return nil // the inspection says what is wrong with it
+		return nil // the inspection of the take reports it
 	}
 	if err != nil {
 		return fmt.Errorf("%s and %s: %w", t.Before.name, t.After.name, err)
@@ -136,7 +136,7 @@ func (t *Take) compare(ctx context.Context) error {
 	return nil
 }
 
-// process puts the take through the chain.
+// process runs the take through the chain.
 func (t *Take) process(ctx context.Context, out string) error {
 	reader, err := wave.Open(t.Before.path)
 	if err != nil {
@@ -173,7 +173,7 @@ func (f *side) open(ctx context.Context) func() (wave.Source, error) {
 	}
 }
 
-// read goes through the file once, with all meters.
+// read reads the file once, with all meters.
 func (f *side) read(ctx context.Context, ceiling float64) error {
 	r, err := wave.Open(f.path)
 	if err != nil {
@@ -222,7 +222,7 @@ func digestOf(path string) (string, error) {
 	return hex.EncodeToString(sum.Sum(nil)), nil
 }
 
-// limits are those that cover the processed file.
+// limits are the limits for the processed file.
 func (t *Take) limits() (all []measure.Limit) {
 	if t.Limits == nil {
 		return nil
@@ -249,7 +249,7 @@ func (t *Take) limit(names ...string) *measure.Limit {
 	return nil
 }
 
-// ceiling is the true peak that overs are listed against.
+// ceiling is the true peak in dBTP above which overs are listed.
 func (t *Take) ceiling() float64 {
 	if l := t.limit("true_peak_fine_dbtp", "true_peak_dbtp", "true_peak_annex2_dbtp"); l != nil && l.Max != nil {
 		return *l.Max
@@ -257,8 +257,8 @@ func (t *Take) ceiling() float64 {
 	return ceilingDBTP
 }
 
-// judge holds the limits against the processed file: against what was measured already,
-// or else, where that lacks a reading, as boothbench check does.
+// judge checks the limits of the processed file on the readings so far, or, where one is
+// missing there, measures the file as boothbench check does.
 func (t *Take) judge(ctx context.Context) error {
 	for _, l := range t.limits() {
 		if _, have := t.After.readings.Get(l.Reading); !have {
@@ -284,7 +284,7 @@ func (t *Take) findWorst(ctx context.Context) error {
 	add := func(p place) {
 		for _, other := range t.Worst {
 			if d := other.frame - p.frame; d < int64(rate)/2 && d > -int64(rate)/2 {
-				return // it is in the list
+				return // listed already
 			}
 		}
 		if len(t.Worst) < 3 && p.frame >= 0 && p.frame < t.After.frames {
@@ -325,7 +325,7 @@ func upper(word string) string {
 	return string(word[0]-'a'+'A') + word[1:]
 }
 
-// read gets the waves around a place.
+// read reads the waveform around a place.
 func (p *place) read(ctx context.Context, f *side) error {
 	src, err := f.open(ctx)()
 	if err != nil {
@@ -366,7 +366,7 @@ func (p *place) read(ctx context.Context, f *side) error {
 	return err
 }
 
-// Readings are those of the take, its inspection among them, and of the processed file.
+// Readings are the readings of the take, with its inspection, and of the processed file.
 func (t *Take) Readings() (before, after measure.Readings) {
 	return t.Before.readings, t.After.readings
 }

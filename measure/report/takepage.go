@@ -11,8 +11,8 @@ import (
 	"github.com/boothbench/boothbench/measure/picture"
 )
 
-// Page is the page of a take: may I deliver it; if not, what do I turn, and where do I
-// listen?
+// Page is the page of a take: can it be delivered; if not, what has to change, and where to
+// listen.
 func (t *Take) Page() Page {
 	p := Page{Title: "Take: " + t.Before.name}
 	p.Verdict, p.Answer, p.Do = t.answer()
@@ -35,15 +35,15 @@ func (t *Take) Page() Page {
 	}
 	where := Section{Title: "Where to listen"}
 	if t.After.overCount > 0 {
-		where.Text = fmt.Sprintf("The sound is over %g dBTP at %s; the worst stand first.", t.ceiling(), dsp.Plural(t.After.overCount, "place"))
+		where.Text = fmt.Sprintf("The sound exceeds %g dBTP at %s; the worst come first.", t.ceiling(), dsp.Plural(t.After.overCount, "place"))
 	} else {
-		where.Text = fmt.Sprintf("The sound is nowhere over %g dBTP.", t.ceiling())
+		where.Text = fmt.Sprintf("The sound stays below %g dBTP.", t.ceiling())
 	}
 	for i, w := range t.Worst {
 		name := fmt.Sprintf("place-%d", i+1)
 		where.Pictures = append(where.Pictures, Around(name, w.title, minus(w.says), w.envelope, rate, w.from, float64(w.frame)/float64(rate), w.seconds))
 		if w.stretch != nil {
-			says := fmt.Sprintf("%d samples of channel %d around that place, and the wave between them.", len(w.stretch.Samples), w.channel+1)
+			says := fmt.Sprintf("%d samples of channel %d around that place, and the waveform between them.", len(w.stretch.Samples), w.channel+1)
 			where.Pictures = append(where.Pictures, BetweenSamples(name+"-samples", "The same place, sample by sample", says, *w.stretch, t.ceiling()))
 		}
 	}
@@ -99,7 +99,7 @@ func (t *Take) answer() (measure.Verdict, string, []string) {
 	return measure.Pass, fmt.Sprintf("Deliver %s: %s; %s.", t.result(), allMet(len(t.Judgements)), figures), nil
 }
 
-// allMet says that as many limits as there are are met.
+// allMet is the phrase for a number of limits that are all met.
 func allMet(limits int) string {
 	if limits == 1 {
 		return "its limit is met"
@@ -107,15 +107,15 @@ func allMet(limits int) string {
 	return fmt.Sprintf("all %d limits are met", limits)
 }
 
-// result is what is delivered or not, in a sentence: of a chain there is no file yet.
+// result names the sound to be delivered. With a chain there is no file yet.
 func (t *Take) result() string {
 	if t.Chain != nil {
-		return fmt.Sprintf("what %s makes of %s", filepath.Base(t.Chain.Path), t.Before.name)
+		return fmt.Sprintf("%s processed through %s", t.Before.name, filepath.Base(t.Chain.Path))
 	}
 	return t.After.name
 }
 
-// afterHead is the head of a column about it.
+// afterHead is the table heading of the processed sound.
 func (t *Take) afterHead() string {
 	if t.Chain != nil {
 		return "through " + filepath.Base(t.Chain.Path)
@@ -123,7 +123,7 @@ func (t *Take) afterHead() string {
 	return t.After.name
 }
 
-// how is what was done to the take.
+// how is the phrase on how the two sounds are related.
 func (t *Take) how() string {
 	if t.Chain != nil {
 		return fmt.Sprintf("processed through %s", filepath.Base(t.Chain.Path))
@@ -169,7 +169,7 @@ func (t *Take) findingsTable() *Table {
 	return table
 }
 
-// repeat is how to get the same again.
+// repeat is the program, digests and commands to make the page again.
 func (t *Take) repeat() []string {
 	steps := []string{t.Version, fmt.Sprintf("%s  sha256 %s", t.Before.name, t.Before.digest)}
 	if t.Chain != nil {
