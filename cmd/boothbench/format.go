@@ -20,6 +20,9 @@ func plural[N int | int64](n N, noun string) string { return dsp.Plural(n, noun)
 // openBy returns the uncertainty in a bound such as "±3.1 dB, …", "" where it is below
 // 0.05 and the two printed decimals are right.
 func openBy(bound string) string {
+	if strings.Contains(bound, "the noise") && strings.Contains(bound, "upper bound") {
+		return "  at most"
+	}
 	words := strings.Fields(bound)
 	if len(words) < 2 || !strings.HasPrefix(words[0], "±") {
 		return ""
@@ -27,7 +30,7 @@ func openBy(bound string) string {
 	if v, err := strconv.ParseFloat(strings.TrimPrefix(words[0], "±"), 64); err != nil || v < 0.05 {
 		return ""
 	}
-	return "  " + words[0] + " " + strings.TrimRight(words[1], ",;")
+	return "  " + words[0] + " " + strings.TrimRight(words[1], ",;:")
 }
 
 // printReadings prints readings as a table: name, value, unit, time code and channel.

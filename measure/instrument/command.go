@@ -167,6 +167,9 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 	case timed.Err() != nil:
 		return c.failed(fmt.Sprintf("ended after %v, the time it was given", timeout), printed)
 	}
+	if errors.Is(err, exec.ErrNotFound) || errors.Is(err, fs.ErrNotExist) {
+		return c.failed(fmt.Sprintf("no program %s was found; accepted: one in PATH, or one named with its folder", cmd.Args[0]), nil)
+	}
 	if len(bytes.TrimSpace(printed.kept)) == 0 {
 		return c.failed(err.Error()+", and it printed nothing; run it by hand on a WAV file to see why", nil)
 	}

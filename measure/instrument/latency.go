@@ -12,9 +12,11 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Latency measures by an impulse how late a device's output begins: exact to the
-// frame. Latency is not group delay: a high-pass delays low sound by milliseconds
-// and has a latency of 0, because it answers at once.
+// Latency measures by an impulse how late a device's output is. Of a response that rings
+// as much before its middle as after it (linear phase, a delay by part of a frame) that is
+// its middle, to a hundredth of a frame; of any other its beginning, exact to the frame.
+// Latency is not group delay: a high-pass delays low sound by milliseconds and has a
+// latency of 0, because it answers at once.
 //
 // A stage that has settled on a loud sound may treat a lone impulse otherwise; it
 // delays it all the same.
@@ -38,7 +40,7 @@ const (
 )
 
 // Analyse reads latency_frames and latency_ms (to the first sample of the
-// response), largest_sample_frames, echo_delay_frames, echo_level_db and polarity.
+// response, or to the middle of a symmetrical one), largest_sample_frames, echo_delay_frames, echo_level_db and polarity.
 func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) {
 	at := l.Impulse.Frame(rate)
 	return eachChannel(response, 0, max(at+1, response.Frames()), func(x []float64) measure.Readings {
@@ -50,13 +52,74 @@ func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) 
 				peak = n
 			}
 		}
-		r.AddFrames("latency", float64(begin-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Bound: "exact",
-			Definition: fmt.Sprintf("first sample of the response that is more than %d dB of its largest", onsetDB)})
+		late := measure.Reading{Reason: reason, Reference: "the impulse", Bound: "exact",
+			Definition: fmt.Sprintf("first sample of the response that is more than %d dB of its largest", onsetDB)}
+		frames := float64(begin - at)
+		if reason == "" && peak-begin >= leastRinging {
+			if middle, symmetrical := symmetry(x, peak, at); symmetrical {
+				frames = middle - float64(at)
+				late.Bound, late.Definition = "", "middle of the response, which is symmetrical (linear phase): it rings before its middle as after it"
+			}
+		}
+		r.AddFrames("latency", frames, rate, late)
 		r.AddFrames("largest_sample", float64(peak-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Definition: "largest |sample| of the response; a filter that spreads the impulse puts it behind the latency"})
 		addEcho(&r, x, peak, rate, reason)
 		r.Add("polarity", measure.Reading{Value: math.Copysign(1, x[peak]), Reason: reason, Reference: "+1: as played, -1: inverted", Definition: "sign of the largest sample of the response"})
 		return r
 	})
+}
+
+const (
+	// leastRinging is how many frames ahead of its largest sample a response begins at least
+	// if it rings before its middle.
+	leastRinging = 2
+	// leastSymmetry is how much of a symmetrical response's energy lies the same way on both
+	// sides of its middle. A second-order Butterworth low-pass has 0.95. (a test holds both)
+	leastSymmetry = 0.995
+)
+
+// symmetry is the middle of a response about its largest sample, between the frames, and
+// whether it is symmetrical about it: its convolution with itself is largest at twice the
+// middle, and holds all its energy there. What noise has, as it is before the impulse, is
+// taken out of the energy.
+func symmetry(x []float64, peak, impulse int) (frames float64, symmetrical bool) {
+	if planes.FirstNonFinite(dsp.Block{x}) >= 0 {
+		return 0, false
+	}
+	const half = 4096
+	part := make([]float64, 4*half)
+	energy, noise := 0.0, 0.0
+	for n := range 2 * half {
+		if k := peak - half + n; k >= 0 && k < len(x) {
+			part[n] = x[k]
+			energy += x[k] * x[k]
+		}
+	}
+	for _, v := range x[:impulse] {
+		noise += v * v / float64(impulse)
+	}
+	if energy -= 2 * half * noise; !(energy > 0) {
+		return 0, false
+	}
+	fft := spectra.NewFFT(len(part))
+	bins := fft.Coefficients(nil, part)
+	for k := range bins {
+		bins[k] *= bins[k]
+	}
+	twice := fft.Sequence(nil, slices.Clone(bins)) // times its length
+	most := 2 * half
+	for n := 3 * half / 2; n < 5*half/2; n++ {
+		if twice[n] > twice[most] {
+			most = n
+		}
+	}
+	at, value := 0.0, 0.0 // over half of the spectrum
+	for _, beside := range []float64{-0.4, 0, 0.4} {
+		if lag, v := spectra.Crest(bins, len(part), float64(most)+beside); v > value {
+			at, value = lag, v
+		}
+	}
+	return float64(peak-half) + at/2, 2*value/float64(len(part)) >= leastSymmetry*energy
 }
 
 // onset is where a response begins: the first sample that stands out of what was

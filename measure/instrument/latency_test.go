@@ -137,3 +137,55 @@ func TestRoundTripOverRuns(t *testing.T) {
 	measuretest.WantReason(t, RoundTrip(append(runs, measure.Readings{}), 48000), "round_trip_frames", "run 6 has no latency")
 	measuretest.WantReason(t, RoundTrip(nil, 48000), "round_trip_frames", "no run")
 }
+
+// fractional is an ideal delay by frames and parts of one: a sinc of 8192 frames.
+func fractional(frames float64) bench {
+	return func(_ int, sound dsp.Block) {
+		for c, plane := range sound {
+			out := make([]float64, len(plane)+8192)
+			for n, v := range plane {
+				if v == 0 {
+					continue
+				}
+				for k := max(0, n+int(frames)-4095); k < min(len(out), n+int(frames)+4096); k++ {
+					x := math.Pi * (float64(k-n) - frames)
+					if x == 0 {
+						out[k] += v
+					} else {
+						out[k] += v * math.Sin(x) / x
+					}
+				}
+			}
+			sound[c] = out
+		}
+	}
+}
+
+// A delay by part of a frame rings before its middle, from the first frame on: the
+// latency is the middle, with the noise of a device and inverted as well. A low-pass that
+// answers at once begins at once.
+func TestLatencyOfLinearPhase(t *testing.T) {
+	const rate = 48000
+	rng := rand.New(rand.NewPCG(5, 8))
+	impulse := Latency{stimulus.StandardImpulse(-20)}
+	for _, frames := range append(dsptest.Some(1, []float64{33.4, 4000.25}), 500.5, 20+500*rng.Float64()) {
+		r := run(t, fractional(frames), impulse, rate)
+		// The sinc is cut off some frames before its beginning: a hundredth of a frame.
+		measuretest.WantReading(t, r, "latency_frames", frames, 0.01)
+		measuretest.WantReading(t, r, "latency_ms", frames/48, 0.01/48)
+		noisy := inSeries(fractional(frames), func(_ int, sound dsp.Block) {
+			for n := range sound[0] {
+				sound[0][n] = 1e-4*rng.NormFloat64() - sound[0][n]
+			}
+		})
+		// Noise 57 dB under the impulse's peak moves it by some hundredths of a frame.
+		measuretest.WantReading(t, run(t, noisy, impulse, rate), "latency_frames", frames, 0.05)
+	}
+	for order := range 8 {
+		corner := 1000 * math.Pow(15, rng.Float64())
+		r := run(t, inSeries(delayed(70), sections(dsp.ButterworthLowPass(order+1, corner, rate)...)), impulse, rate)
+		if got := measuretest.ReadingValue(t, r, "latency_frames"); got != math.Round(got) {
+			t.Errorf("order %d, %g Hz: latency %g frames, want that of its first sample", order+1, corner, got)
+		}
+	}
+}

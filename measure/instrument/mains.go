@@ -46,7 +46,8 @@ func (m MainsProducts) Analyse(rate int, response Response) (measure.Readings, e
 			about.Bound = series.bounds[k]
 			r.AddLevel(fmt.Sprintf("mains%d_dbfs", k+1), series.peaks[k]*series.peaks[k], about)
 		}
-		about.Definition, about.Bound = "AES17-2015 6.5.1: power sum of the products", gainVoids
+		about.Definition, about.Bound = "AES17-2015 6.5.1: power sum of the products", series.sum.bound()
+		about.AddBound(gainVoids)
 		r.AddLevel("mains_sum_dbfs", series.power(), about)
 		return r
 	})
@@ -57,6 +58,7 @@ type mainsSeries struct {
 	hz     float64
 	peaks  [mainsHarmonics]float64
 	bounds [mainsHarmonics]string
+	sum    lineSum
 }
 
 func (s mainsSeries) power() float64 {
@@ -68,8 +70,11 @@ func (s mainsSeries) power() float64 {
 }
 
 func (s *mainsSeries) measure(t *steadyTones) {
+	s.sum = lineSum{}
 	for k := range s.peaks {
-		s.peaks[k], s.bounds[k] = t.line(float64(k+1) * s.hz)
+		hz := float64(k+1) * s.hz
+		s.peaks[k], s.bounds[k] = t.line(hz)
+		s.sum.add(s.peaks[k], t.lines.NoiseAround(hz))
 	}
 }
 

@@ -81,6 +81,10 @@ func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m t
 		Frame: -1, Channel: channel})
 }
 
+// mostFoldedHarmonic is the highest harmonic that is looked for where it folds back: from
+// there on those of a clipped sine are 96 dB and more under it, as the square of their number.
+const mostFoldedHarmonic = 250
+
 // folded is where a frequency in Hz comes to lie in sound of a rate.
 func folded(hz, rate float64) float64 {
 	hz = math.Mod(math.Abs(hz), rate)
@@ -113,6 +117,22 @@ func imagesOf(x []float64, rate int, hz, speed float64) string {
 		under := dsp.PowerToDB(lines.NoiseAround(at))
 		if db < under+leastImageDB {
 			return db, false
+		}
+		// A waveform whose tops are cut has harmonics beyond half the rate, which fold back.
+		// One that lies here has neighbours as loud; an image has none.
+		for n := 40; n < mostFoldedHarmonic; n++ {
+			if math.Abs(folded(float64(n)*hz, fs)-at) >= apart {
+				continue
+			}
+			neighbours := 0
+			for _, beside := range []int{n - 4, n - 3, n - 2, n - 1, n + 1, n + 2, n + 3, n + 4} {
+				if near := folded(float64(beside)*hz, fs); near > apart && near < fs/2-apart && level(near) >= db-leastImageDB/2 {
+					neighbours++
+				}
+			}
+			if neighbours >= 2 {
+				return db, false
+			}
 		}
 		beneath := math.Inf(-1) // the loudest of a comb's other lines
 		for _, by := range combHz {
