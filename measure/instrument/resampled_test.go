@@ -253,3 +253,28 @@ func TestHonestDevicesAreNotCalledResampled(t *testing.T) {
 		}
 	}
 }
+
+// A clipped tone has harmonics that fold back to where images would lie: at 44.1 kHz the
+// 47th and 49th of 1 kHz to those of 48 kHz.
+func TestClippedToneIsNotCalledResampled(t *testing.T) {
+	cuts := []float64{0.7}
+	if dsptest.IsExhaustive() {
+		cuts = []float64{0.3, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97}
+	}
+	tone := stimulus.Tone{Hz: 1000, PeakDBFS: -20, Seconds: 1.5}
+	for n, cut := range cuts {
+		for _, asymmetry := range []float64{1, 0.8} {
+			found := resamplingFinding(t, tone, 44100, func(x []float64) []float64 {
+				for i, v := range x {
+					x[i] = max(-0.1*cut*asymmetry, min(v, 0.1*cut))
+				}
+				addNoise(x, -110, uint64(n))
+				rounded(x, 24)
+				return x
+			})
+			if found != "" {
+				t.Errorf("cut at %g of the peak, %g below: %s", cut, asymmetry, found)
+			}
+		}
+	}
+}
