@@ -196,7 +196,7 @@ Each cell: dB over the ceiling of −1 dBTP by samples / by Rec. ITU-R BS.1770-5
 Annex 2 / by a windowed sinc of 64 phases and 256 taps, the worst of 44.1, 48 and
 96 kHz (speech: 48 kHz) and of linked and unlinked channels. The readings are those
 of package measure, whose interpolators are its own. Under 0 is under the ceiling.
-A column is a ` + "`drive_db`" + `. The first nine signals are those of ` + "`boothbench overshoot`" + `, which
+Each column is a value of ` + "`drive_db`" + `, the gain in front of the limiter. The first nine signals are those of ` + "`boothbench overshoot`" + `, which
 lie 0 to 20 dB over the ceiling before the drive; speech just reaches it.
 `)
 	for _, part := range []struct {

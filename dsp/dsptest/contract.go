@@ -38,10 +38,10 @@ func Programme(rate, channels, frames int, seed uint64) dsp.Block {
 	return b
 }
 
-// Contract checks a processor against the promises in package dsp's doc: any
-// block size gives the same bits, the caller's block is not kept, Reset equals
-// fresh, Process allocates nothing, a non-finite sample does not stay, and a
-// GainTracer's traced run equals the plain one.
+// Contract checks a processor against the promises in the documentation of package dsp: the
+// output has the same bits with any block size, the caller's block is not kept, Reset restores
+// the initial state, Process allocates nothing, a NaN or infinite sample has no lasting
+// effect, and a GainTracer has the same output with and without tracing.
 func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 	t.Helper()
 	programme := Programme(rate, channels, Frames, 1)

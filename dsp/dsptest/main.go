@@ -13,10 +13,9 @@ func Main(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// RareCollections lets garbage stand until the process holds 256 MiB. Tests make many
-// long sounds and throw them away; with Go's default a fifth of their processor time
-// goes into collecting them, giving the memory back to the system, and getting it again
-// page by page. Benchmarks and the long tests, some of which hold more than that, keep the
+// RareCollections lets the garbage collector run only when the process holds 256 MiB. Tests
+// make many long sounds; with Go's default a fifth of their processor time goes into
+// collecting them, returning the memory to the system, and requesting it again. Benchmarks and the long tests, some of which hold more than that, keep the
 // default, and so does whoever sets GOGC.
 func RareCollections() {
 	if os.Getenv("GOGC") != "" || IsExhaustive() {

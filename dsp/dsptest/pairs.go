@@ -7,9 +7,8 @@ import (
 	"time"
 )
 
-// Pairs are times of two programs that ran in turn, in seconds of processor time. What
-// disturbs a machine for a while disturbs both of a pair, so that their ratio holds
-// where each time alone does not.
+// Pairs are processor times in seconds of two programs that ran in turn. A disturbance of the
+// machine affects both times of a pair, so their ratio is steadier than each time.
 type Pairs struct{ ours, theirs []float64 }
 
 // Add adds the times of a pair in seconds.

@@ -11,7 +11,7 @@ func init() {
 	processorTime = func() time.Duration {
 		var u syscall.Rusage
 		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-			panic(err) // never, of this process
+			panic(err) // never fails for this process
 		}
 		return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 	}

@@ -11,8 +11,8 @@ import (
 // for tests of dynamics: phrases of four to eight syllables, 4 or 5 a second,
 // with pauses between. A syllable is a train of pitch pulses (90 to 140 Hz)
 // through two resonators, and may begin with a hiss; its peaks lie between −20
-// and −6 dBFS. Under all of it lies noise of −70 dBFS rms, its own in each
-// channel; the voice is the same in all of them, at 0 to −3 dB.
+// and −6 dBFS. Each channel has independent noise of −70 dBFS rms; the
+// voice is the same in all of them, at 0 to −3 dB. It is planar, channels x frames.
 //
 // It is synthetic: it resembles speech only in its levels and times.
 func Speechlike(rate, channels, frames int, seed uint64) dsp.Block {
@@ -42,7 +42,7 @@ func Speechlike(rate, channels, frames int, seed uint64) dsp.Block {
 	return b
 }
 
-// syllable fills x with one.
+// syllable fills x with one syllable.
 func syllable(x []float64, rate int, rng *rand.Rand) {
 	pitch := 90 + 50*rng.Float64()
 	low := newResonator(300+500*rng.Float64(), 80, rate)
@@ -78,7 +78,7 @@ func syllable(x []float64, rate int, rng *rand.Rand) {
 	}
 }
 
-// resonator is a pair of poles: a formant of a centre and a bandwidth in Hz.
+// resonator is a pair of poles: a formant with a centre and a bandwidth in Hz.
 type resonator struct{ a1, a2, y1, y2 float64 }
 
 func newResonator(centre, bandwidth float64, rate int) *resonator {

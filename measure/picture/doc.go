@@ -1,12 +1,11 @@
-// Package picture describes what a picture shows, and draws the description: as SVG
-// text for pages and files, and as characters for a terminal. It knows nothing of
-// sound and imports nothing of this module.
+// Package picture describes diagrams and draws them: as SVG text for pages and files, and as
+// characters for a terminal. It is independent of sound and imports no other package of this
+// module.
 //
-// A [Picture] is made first: panels one above the other, axes with units, series,
-// bands, marks, and the one sentence that the picture shows, with its figure. The
-// description holds roles (measured, declared, …) and never colours. [SVG] and
-// [Terminal] then draw it. What they return depends on the description alone, on
-// every processor.
+// A [Picture] is the description: panels one above the other, axes with units, series, bands,
+// marks, and one sentence with the main figure. Series have roles (measured, declared, …) in
+// place of colours. [SVG] and [Terminal] draw it. Their output depends on the description
+// alone, and is the same on every processor.
 //
 //	p := picture.Picture{
 //		Name: "response", Title: "Response", Says: "Flat within 0.1 dB from 20 Hz to 20 kHz.",

@@ -6,14 +6,14 @@ import (
 	"strings"
 )
 
-// path writes the data of an SVG path: places from the first one on as distances, in
-// hundredths of a pixel that are rounded before they are subtracted, so that no error
-// adds up. Distances are half as long as places.
+// path writes the data of an SVG path, with relative coordinates after the first point. Points
+// are rounded to hundredths of a pixel before they are subtracted, so errors do not add up.
+// Relative coordinates take half the bytes of absolute ones.
 type path struct {
 	*strings.Builder
 	x, y  int // hundredths, where the pen is
 	down  bool
-	drawn bool // from where it began
+	drawn bool // whether a line has been drawn since the path began
 }
 
 func hundredths(v float64) int {
@@ -23,7 +23,7 @@ func hundredths(v float64) int {
 	return int(math.Round(max(-1e5, min(1e5, v)) * 100))
 }
 
-// to draws a line to a place, or begins there.
+// to draws a line to a point, or begins the path there.
 func (p *path) to(x, y float64) {
 	atX, atY := hundredths(x), hundredths(y)
 	if !p.down {
@@ -58,7 +58,7 @@ func b2i(b bool) int {
 	return 0
 }
 
-// short is a distance in hundredths, as pixels, without a zero ahead of the point.
+// short formats hundredths of a pixel as pixels, without a zero before the point.
 func short(v int) string {
 	text := strconv.FormatFloat(float64(v)/100, 'f', -1, 64)
 	switch {

@@ -4,18 +4,18 @@ import "math"
 
 // Picture is one picture. Its panels stand one above the other and share the width.
 type Picture struct {
-	Name   string // letters, digits and hyphens: what its ids begin with, and its file name
+	Name   string // letters, digits and hyphens: its file name, and the start of its ids
 	Title  string // a few words
-	Says   string // the sentence that the picture shows, with its figure
+	Says   string // one sentence with the main figure, shown below the panels
 	Panels []Panel
 }
 
-// Panel is one pair of axes and what is drawn between them, bands first.
+// Panel is one pair of axes with bands, series and marks. Bands are drawn first.
 type Panel struct {
 	X, Y   Axis
 	Height int // in pixels, 0: 200
-	// Equal draws one unit of X as long as one of Y: the panel, and those on the same x
-	// axis next to it, are as wide as that takes, or the height gives way.
+	// Equal draws one unit of X as long as one of Y. It sets the width of the panel and of
+	// its neighbours on the same x axis; where that is too wide, the height becomes smaller.
 	Equal  bool
 	Spans  []Span
 	Bands  []Band
@@ -29,10 +29,10 @@ type Axis struct {
 	Name, Unit string
 	Scale      Scale
 	Min, Max   float64
-	Whole      bool // labels are whole numbers, as of things that are counted
+	Whole      bool // labels are whole numbers, for counts
 }
 
-// Scale is how values become places on an axis.
+// Scale maps values to positions on an axis.
 type Scale int
 
 const (
@@ -44,17 +44,17 @@ const (
 // Point is one value; a Y that is NaN or infinite interrupts a line.
 type Point struct{ X, Y float64 }
 
-// Series is a row of points, in order of X.
+// Series is a sequence of points in order of X.
 type Series struct {
 	Name   string // in the legend, "" for none
 	Role   Role
 	Kind   Kind
 	Points []Point
-	Lower  []Point // of an Envelope: its lower edge, as many points at the same X
+	Lower  []Point // lower edge of an Envelope: as many points as Points, at the same X
 }
 
-// Role is what a series stands for. Each role has a colour and a dash of its own, so
-// that no role is recognised by its colour alone.
+// Role is the meaning of a series. Each role has its own colour and dash pattern, so that
+// roles can be distinguished without colour.
 type Role int
 
 const (
@@ -70,20 +70,20 @@ type Kind int
 
 const (
 	Line     Kind = iota
-	Dots          // a dot a point
-	Samples       // a dot a point with a stem to 0
-	Stems         // a thin line from the lower end of the axis, a point
-	Bars          // a bar from 0, or from the end of the axis that is nearest to 0
+	Dots          // a dot at each point
+	Samples       // a dot at each point, with a line to 0
+	Stems         // a thin line from the lower end of the axis to each point
+	Bars          // a bar from 0, or from the end of the axis nearest to 0, to each point
 	Envelope      // the area between Points and Lower
 )
 
-// Band is an area that a series is expected to stay in.
+// Band is an area in which a series is expected to stay.
 type Band struct {
 	Name         string
 	Upper, Lower []Point // as many points, at the same X
 }
 
-// Span is a stretch of the X axis, such as a pause.
+// Span is a range of the X axis, such as a pause.
 type Span struct {
 	Name     string
 	From, To float64
@@ -96,7 +96,7 @@ type Mark struct {
 	Vertical bool // At is on the X axis
 }
 
-// usable is the axis as it can be drawn.
+// usable is the axis, widened where it could not be drawn.
 func (a Axis) usable() Axis {
 	const most = 1e12 // beyond this a coordinate could overflow
 	clamp := func(v float64) float64 {
@@ -122,7 +122,7 @@ func (a Axis) usable() Axis {
 	return a
 }
 
-// share is where a value lies: 0 at the axis's Min, 1 at its Max.
+// share is the position of a value: 0 at the axis's Min, 1 at its Max.
 func (a Axis) share(v float64) float64 {
 	if a.Scale == Log {
 		if v <= 0 {
@@ -133,9 +133,8 @@ func (a Axis) share(v float64) float64 {
 	return (v - a.Min) / (a.Max - a.Min)
 }
 
-// Around is the least axis with round ends that holds every value and every mark at
-// 0 decibels or whatever else is given as include. Values that are NaN or infinite are
-// left out.
+// Around is the smallest axis with round ends that holds all points and the values in include.
+// NaN and infinite values are ignored.
 func Around(name, unit string, include []float64, series ...[]Point) Axis {
 	low, high := math.Inf(1), math.Inf(-1)
 	take := func(v float64) {

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// ink is the colours of one scheme. The roles' colours are from Okabe and Ito, "Color
+// ink is the set of colours of one colour scheme. The roles' colours are from Okabe and Ito, "Color
 // Universal Design: How to make figures and presentations that are friendly to
 // colorblind people" (2008), those that have a contrast of at least 3:1 with the paper
 // (WCAG 2.2, success criterion 1.4.11): orange, sky blue and yellow have less than that on
@@ -29,7 +29,7 @@ var (
 	}
 )
 
-// dashes are the second sign of a role, beside its colour.
+// dashes are the dash patterns of the roles.
 var dashes = [5]string{"", "6 4", "2 2.5", "9 3 2 3", "12 3 2 3 2 3"}
 
 // Style is the style sheet of all pictures: it stands once in a page, and in each
@@ -47,7 +47,7 @@ func Style() string {
 		}
 	}
 	light.write(&b)
-	// Printing is light: the dark set is for screens only.
+	// The dark set is for screens only; print uses the light one.
 	b.WriteString(`@media screen and (prefers-color-scheme:dark){`)
 	dark.write(&b)
 	b.WriteString(`}`)

@@ -10,7 +10,7 @@ import (
 // Form is the shape in which a picture is drawn.
 type Form struct {
 	Width int  // in pixels of 1/96 inch, 280 at least
-	Alone bool // with its style sheet, background, title and sentence
+	Alone bool // a complete file: with style sheet, background, title and sentence
 	// Class is a further class of the svg element, and part of its ids: a page that
 	// holds one picture in two widths gives them two classes.
 	Class string
@@ -39,8 +39,8 @@ type canvas struct {
 	id   string
 }
 
-// SVG draws a picture as one svg element, with title, desc and role. It names no
-// fonts, loads nothing and holds no script.
+// SVG draws a picture as one svg element with title, desc and role. It sets no fonts, loads
+// nothing and has no script.
 func SVG(p Picture, form Form) string {
 	form.Width = max(280, form.Width)
 	c := &canvas{Form: form, id: p.id(form.Class)}
@@ -100,7 +100,7 @@ func SVG(p Picture, form Form) string {
 	return c.String()
 }
 
-// id is a picture's name with only what an id may hold.
+// id is a picture's name without the characters that an id must not have.
 func (p Picture) id(class string) string {
 	id := "p-" + strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' {
@@ -114,7 +114,7 @@ func (p Picture) id(class string) string {
 	return id
 }
 
-// n writes a coordinate: two decimals, no negative zero, nothing that is not a number.
+// n formats a coordinate with two decimals, without a negative zero, NaN or infinity.
 func n(v float64) string {
 	v = math.Round(max(-1e5, min(1e5, v))*100) / 100
 	if v == 0 || math.IsNaN(v) {
@@ -137,7 +137,7 @@ func (s side) at(v float64) float64 {
 	return s.from + float64(s.share(v)*(s.to-s.from))
 }
 
-// ticks leave room for their labels.
+// ticks chooses ticks with room for their labels.
 func (s side) ticks() (labelled, lines []float64, step float64) {
 	length := math.Abs(s.to - s.from)
 	room := 30.0 // a row of text and space
@@ -152,7 +152,7 @@ func (s side) ticks() (labelled, lines []float64, step float64) {
 	return labelled, lines, s.step(count)
 }
 
-// leftMargin is what the labels of the y axes need.
+// leftMargin is the width of the labels of the y axes, in pixels.
 func leftMargin(panels []Panel) float64 {
 	widest := 30.0
 	for _, q := range panels {
@@ -165,8 +165,8 @@ func leftMargin(panels []Panel) float64 {
 	return margin + widest + 8
 }
 
-// rights are where panels end. Panels of equal scales set the width of their neighbours
-// on the same x axis; one that is too wide is made lower.
+// rights are the right ends of the panels, in pixels. Panels with equal scales set the width
+// of their neighbours on the same x axis; one that is too wide is made lower.
 func (c *canvas) rights(panels []Panel) []float64 {
 	rights := make([]float64, len(panels))
 	wide := float64(c.Width-rightMargin) - c.left
@@ -199,7 +199,7 @@ func (c *canvas) panel(id string, q Panel, top, right float64, labels bool) {
 		from, to := max(x.from, x.at(s.From)), min(x.to, x.at(s.To))
 		if to >= from {
 			class := "w"
-			if to-from >= 4 { // of many narrow ones the edges would hide the rest
+			if to-from >= 4 { // the edges of narrow spans would hide the rest
 				class = "w we"
 			}
 			fmt.Fprintf(c, `<rect class="%s" x="%s" y="%s" width="%s" height="%d"/>`, class, n(from), n(top), n(max(1, to-from)), q.Height)

@@ -5,9 +5,8 @@ import (
 	"math"
 )
 
-// thin is the points of a line of which none is lost that could be seen: of all that
-// fall into one column of pixels, the least and the largest, in their order. Points
-// that interrupt a line stay.
+// thin reduces the points of a line to those that can be seen: the smallest and the largest
+// of each column of pixels, in their order. Points that interrupt a line are kept.
 func thin(points []Point, x side) []Point {
 	if len(points) <= 2*int(math.Abs(x.to-x.from)) {
 		return points
@@ -37,8 +36,8 @@ func thin(points []Point, x side) []Point {
 	return out
 }
 
-// thinArea is an area of one point a column: the largest upper and the least lower
-// value in it.
+// thinArea reduces an area to one point per column of pixels: its largest upper and smallest
+// lower value.
 func thinArea(upper, lower []Point, x side) (u, l []Point) {
 	if len(upper) <= int(math.Abs(x.to-x.from)) {
 		return upper, lower
@@ -78,7 +77,7 @@ func (c *canvas) area(look string, upper, lower []Point, x, y side) {
 		for i := to - 1; i >= from; i-- {
 			bottom := y.at(lower[i].Y)
 			if top := y.at(upper[i].Y); bottom < top+0.7 {
-				bottom = top + 0.7 // silence is a line, and not nothing
+				bottom = top + 0.7 // silence is drawn as a line
 			}
 			pen.to(x.at(lower[i].X), bottom)
 		}
@@ -144,7 +143,7 @@ func (c *canvas) dots(s Series, x, y side) {
 	}
 }
 
-// dot has a shape that only its role has.
+// dot draws a dot in the shape of its role.
 func dot(r Role, x, y float64) string {
 	if r == Measured {
 		return fmt.Sprintf(`<circle class="f0" cx="%s" cy="%s" r="2.6"/>`, n(x), n(y))
@@ -153,8 +152,8 @@ func dot(r Role, x, y float64) string {
 	return fmt.Sprintf(`<path class="f%d" d="M%s %s%s"/>`, r, n(x), n(y), shapes[r])
 }
 
-// areaLook is the class of an area, and its fill where that is hatched: an area of
-// another role than the first is recognised without its colour.
+// areaLook is the class of an area, and its fill where it is hatched. Areas of other roles
+// than the first are hatched, so that they can be distinguished without colour.
 func (c *canvas) areaLook(r Role) string {
 	if r == Measured {
 		return `class="f0"`
@@ -162,7 +161,7 @@ func (c *canvas) areaLook(r Role) string {
 	return fmt.Sprintf(`class="a k%d" fill="url(#%s-h%[1]d)"`, r, c.id)
 }
 
-// hatches defines the fills that areas of a picture need.
+// hatches defines the hatched fills of a picture.
 func (c *canvas) hatches(panels []Panel) {
 	var defined [len(dashes)]bool
 	for _, q := range panels {
@@ -193,8 +192,7 @@ func (c *canvas) bars(s Series, x, y side) {
 	c.WriteString(`"/>`)
 }
 
-// marks are drawn above all; a name is left out where it would cover another one, and
-// the same name stands once.
+// marks are drawn on top. A name is left out where it would cover another one or repeats one.
 func (c *canvas) marks(marks []Mark, x, y side) {
 	type place struct{ from, to, y float64 }
 	var taken []place

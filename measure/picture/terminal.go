@@ -6,13 +6,13 @@ import (
 	"strings"
 )
 
-// Screen is a terminal to draw for.
+// Screen is the size and character set of a terminal.
 type Screen struct {
 	Width int // in characters; 40 at least
 	Rows  int // of one panel, 0: 12
-	// Braille draws with 2 x 4 dots a character, which takes a font with braille
-	// patterns (U+2800); without it all is plain ASCII, and each series has a letter; the
-	// later one lies on top, as in SVG.
+	// Braille draws with 2 x 4 dots per character, which needs a font with braille patterns
+	// (U+2800). Without it the output is ASCII, and each series has a letter. Later series
+	// cover earlier ones, as in SVG.
 	Braille bool
 }
 
@@ -25,10 +25,9 @@ const (
 // letters are the roles in ASCII.
 var letters = [5]byte{'*', 'o', '+', 'x', '#'}
 
-// Terminal draws a picture with characters: title, panels, sentence. It uses no colour
-// and no control characters but line feeds. In braille only the first series of the
-// first role that a panel has is drawn, since dots of two look alike; the
-// line below says which.
+// Terminal draws a picture with characters: title, panels, sentence. It uses no colour and no
+// control characters except line feeds. With braille only the first series of the first role
+// in a panel is drawn, since dots of two series look alike; a line below names it.
 func Terminal(p Picture, s Screen) string {
 	s.Width = max(leastWidth, s.Width)
 	if s.Rows <= 0 {
@@ -78,7 +77,7 @@ func columns(s string) float64 {
 	return w
 }
 
-// plain is text that the terminal can show: ASCII unless it has braille.
+// plain is text in the characters of the terminal: ASCII unless it has braille.
 func (s Screen) plain(text string) string {
 	if s.Braille {
 		return text
@@ -123,7 +122,7 @@ func (s Screen) panel(q Panel) []string {
 	return append(lines, strings.Repeat(" ", labelColumns-1)+"+"+strings.Repeat("-", g.width))
 }
 
-// drawn is what a panel shows on this screen.
+// drawn are the series of a panel that this screen shows.
 func (s Screen) drawn(q Panel) []Series {
 	if !s.Braille || len(q.Series) == 0 {
 		return q.Series
@@ -137,7 +136,7 @@ func (s Screen) drawn(q Panel) []Series {
 	return []Series{first}
 }
 
-// place is where a value lies, from 0 to size−1; what is outside is not drawn.
+// place is the row or column of a value, from 0 to size−1. Values outside are not drawn.
 func place(a Axis, v float64, size int) int {
 	share := max(-1, min(2, a.share(v)))
 	return int(math.Round(share * float64(size-1)))
@@ -290,7 +289,7 @@ func (s Screen) xLabels(a Axis) string {
 	return string(line)
 }
 
-// key says what the characters stand for.
+// key is the legend of the characters.
 func (s Screen) key(q Panel) []string {
 	if s.Braille {
 		drawn := s.drawn(q)

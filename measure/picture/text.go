@@ -6,8 +6,8 @@ import (
 	"unicode/utf8"
 )
 
-// Text is text as XML and HTML can hold it: names of files and stages come from
-// outside and may have anything in them. What XML 1.0 (production 2, Char) excludes,
+// Text escapes text for XML and HTML. Names of files and stages come from the user and may
+// have any characters. What XML 1.0 (production 2, Char) excludes,
 // control characters above all, becomes U+FFFD; <, >, &, ' and " are escaped. The
 // characters that turn the direction of writing become U+FFFD as well, since they
 // would reorder what stands after the name.
@@ -81,7 +81,7 @@ func wrap(s string, width float64, measure func(string) float64) (lines []string
 	return lines
 }
 
-// shorten is text that is not wider than width, with an ellipsis where it was cut.
+// shorten cuts text to a width in pixels, with an ellipsis where it was cut.
 func shorten(s string, width float64, measure func(string) float64) string {
 	s = clean(s)
 	if measure(s) <= width {

@@ -13,7 +13,7 @@ var secondSteps = []float64{
 	1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200, 86400,
 }
 
-// roundStep is the least of the factors, times a power of ten, that is not under raw.
+// roundStep is the smallest product of a factor and a power of ten that is at least raw.
 func roundStep(raw float64, factors []float64) float64 {
 	power := math.Pow(10, math.Floor(math.Log10(raw)))
 	for _, f := range factors {
@@ -24,8 +24,8 @@ func roundStep(raw float64, factors []float64) float64 {
 	return 10 * power
 }
 
-// step is the distance of ticks, so that there are at most about n, and two at least:
-// one alone gives no scale.
+// step is the distance of ticks for about n of them, and at least two: one tick gives no
+// scale.
 func (a Axis) step(n int) float64 {
 	for k := n; ; k++ {
 		step := a.roundStep(k)
@@ -111,7 +111,7 @@ func (a Axis) logTicks(n int) (labelled, lines []float64) {
 	return labelled, lines
 }
 
-// label is a tick's value as it is written beside the axis, with a minus sign U+2212.
+// label is a tick's value as text, with the minus sign U+2212.
 func (a Axis) label(v, step float64) string {
 	switch {
 	case a.Scale == Time:
@@ -153,8 +153,8 @@ func timeLabel(v, step float64) string {
 	return text
 }
 
-// Minus is text whose minus signs ahead of digits are U+2212, as pictures write them;
-// a hyphen inside a word stays.
+// Minus replaces hyphens before digits by the minus sign U+2212. A hyphen inside a word
+// stays.
 func Minus(s string) string {
 	if !strings.Contains(s, "-") {
 		return s

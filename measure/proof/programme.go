@@ -176,7 +176,7 @@ func (p *programme) run(overDB float64) func(context.Context, instrument.Device,
 func (p *programme) exact() Experiment {
 	const why = "60 dB over the rounding of 32-bit floating point, 20 dB under a sound's noise at 16 bits"
 	return Experiment{
-		Condition: fmt.Sprintf("%d s of invented speech, %s, at most %d dBFS and as loud as every limiter lets pass, against plain models of the stages", programmeSeconds, dsp.Plural(p.channels, "channel"), programmePeakDBFS),
+		Condition: fmt.Sprintf("%d s of invented speech, %s, at most %d dBFS and below every limiter's ceiling, against plain models of the stages", programmeSeconds, dsp.Plural(p.channels, "channel"), programmePeakDBFS),
 		Claims: []Claim{
 			within("programme_level_db", 0, 0.001, "a tenth of the sweep's tolerance"),
 			within("programme_gain_trace_db", 0, 0.01, "the gain of each stage, in order, from the plain model of its settings"),

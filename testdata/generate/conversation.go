@@ -6,8 +6,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The conversation's microphones: two people at a table, each in front of a microphone of
-// their own. Each voice is in the other microphone as well, so much lower and later.
+// The conversation's microphones: two people at a table, each in front of a microphone. Each
+// voice also bleeds into the other microphone, at a lower level and later.
 const (
 	hostTake, guestTake             = "testdata/conversation/host.wav", "testdata/conversation/guest.wav"
 	conversationRate                = 16000
@@ -46,7 +46,7 @@ func converse() (host, guest []float64, err error) {
 	return host, guest, nil
 }
 
-// microphone is a voice, another one lower and later, and noise at −66 dBFS.
+// microphone is a voice, another one at a lower level and later, and noise at −66 dBFS.
 func microphone(own, other []float64, bleedDB float64, later int, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(2026, seed))
 	gain, noise := dsp.DBToAmplitude(bleedDB), dsp.DBToAmplitude(-66)

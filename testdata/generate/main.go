@@ -6,11 +6,10 @@
 //
 // The speech is real; the room is invented for the scenario "Harbour Street
 // Stories": a second of room tone, a first reading, a pause in which the
-// narrator moves closer to the microphone, a second reading turned up by 7 dB
-// more. The
-// readings are 16 kHz recordings, brought to 48 kHz by the windowed-sinc
-// interpolator of package dsp, so that they hold nothing above 8 kHz; the
-// room's noise and its mains hum go on above and below.
+// narrator moves closer to the microphone, a second reading 7 dB louder. The
+// readings are 16 kHz recordings, resampled to 48 kHz by the windowed-sinc
+// interpolator of package dsp, so they have no sound above 8 kHz. The noise of
+// the room has sound above that, and its mains hum lies below the speech.
 package main
 
 import (
@@ -163,7 +162,7 @@ func upsampled(x []float64) []float64 {
 	return y
 }
 
-// faded lets a cut-out reading begin and end in 30 ms.
+// faded fades a reading in and out over 30 ms.
 func faded(x []float64) []float64 {
 	const length = 30 * rate / 1000
 	for n := range length {

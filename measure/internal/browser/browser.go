@@ -19,8 +19,8 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// Path is where Chromium is; a test is skipped in words where there is none, or fails
-// where BOOTHBENCH_REFERENCES is "required".
+// Path is the path of Chromium. Where there is none the test is skipped with a message, or
+// fails if BOOTHBENCH_REFERENCES is "required".
 func Path(t testing.TB) string {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
@@ -33,28 +33,28 @@ func Path(t testing.TB) string {
 	return path
 }
 
-// Tab is a page that is open.
+// Tab is an open page.
 type Tab struct {
 	ctx                context.Context
 	lock               sync.Mutex // events come from another goroutine
 	requests, messages []string
 }
 
-// Noticed are the addresses that pages asked for, their own among them, and what they
-// wrote to the console, faults among it.
+// Noticed returns the addresses that pages requested, including their own, and their messages
+// on the console, including errors.
 func (tab *Tab) Noticed() (requests, messages []string) {
 	tab.lock.Lock()
 	defer tab.lock.Unlock()
 	return slices.Clone(tab.requests), slices.Clone(tab.messages)
 }
 
-// Start starts the browser. All that follows must be over in a minute and a half.
+// Start starts the browser. It is stopped after a minute and a half.
 func Start(t testing.TB) *Tab {
 	t.Helper()
 	flags := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(Path(t)), chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-gpu", true), chromedp.WSURLReadTimeout(60*time.Second),
-		chromedp.Flag("autoplay-policy", "no-user-gesture-required")) // sound may start by a click of a script
+		chromedp.Flag("autoplay-policy", "no-user-gesture-required")) // scripts may start sound
 	if os.Geteuid() == 0 {
 		flags = append(flags, chromedp.NoSandbox) // Chromium refuses root without it
 	}

@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// What the tests of pages rely on: a request and a message are noticed.
-func TestWhatAPageDoesIsNoticed(t *testing.T) {
+// Requests and console messages of a page are recorded, which the tests of pages rely on.
+func TestRequestsAndMessagesAreRecorded(t *testing.T) {
 	dsptest.Exhaustive(t)
 	tab := Start(t)
 	tab.Open(t, []byte(`<!doctype html><title>x</title><img src="data:image/png;base64,AAAA"><img src="file:///nowhere.png"><script>console.log("spoken"); nothing()</script>`), 800)
@@ -22,7 +22,7 @@ func TestWhatAPageDoesIsNoticed(t *testing.T) {
 	}
 }
 
-// What has too little contrast is found, in the scheme in which it has, and nothing else.
+// Text and graphics with too little contrast are found in their colour scheme, and no others.
 func TestWeakColoursAreFound(t *testing.T) {
 	dsptest.Exhaustive(t)
 	tab := Start(t)

@@ -10,13 +10,13 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// Media are what a page can be shown on.
+// Media is a medium and a colour scheme for a page.
 type Media struct {
 	Print bool
-	Dark  bool // what the reader prefers, on paper too
+	Dark  bool // the preferred colour scheme, also for paper
 }
 
-// EveryMedia is a screen in both colour schemes, and paper for a reader of either.
+// EveryMedia is screen and paper, each in both colour schemes.
 var EveryMedia = []Media{{}, {Dark: true}, {Print: true}, {Print: true, Dark: true}}
 
 func (m Media) String() string {
@@ -30,7 +30,7 @@ func (m Media) String() string {
 	return text + "light"
 }
 
-// ShowOn has the page shown as on other media.
+// ShowOn shows the page as on a medium.
 func (tab *Tab) ShowOn(t testing.TB, m Media) {
 	t.Helper()
 	p := emulation.SetEmulatedMediaParams{Media: "screen", Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "light"}}}
@@ -49,13 +49,13 @@ func (tab *Tab) ShowOn(t testing.TB, m Media) {
 //go:embed colours.js
 var colours string
 
-// Colours is what a page's styles come to where they are applied.
+// Colours are the computed colours of a page.
 type Colours struct {
 	Paper string // of the body and of every picture: rgb(…), several with spaces between
-	// Weak is what has too little contrast with what is behind it: text under 4.5:1 (WCAG
-	// 2.2, success criterion 1.4.3), graphics and controls under 3:1 (1.4.11).
+	// Weak lists elements with too little contrast to their background: text below 4.5:1
+	// (WCAG 2.2, success criterion 1.4.3), graphics and controls below 3:1 (1.4.11).
 	Weak     []string
-	Text     int // how many texts were looked at
+	Text     int // number of texts examined
 	Graphics int
 }
 

@@ -1,2 +1,2 @@
-// Package measuretest holds what tests of instruments want of readings.
+// Package measuretest holds checks of readings for the tests of instruments.
 package measuretest

@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// WantReading wants a value within a tolerance.
+// WantReading fails the test unless a reading is within a tolerance of a value.
 func WantReading(t testing.TB, r measure.Readings, name string, want, tolerance float64) {
 	t.Helper()
 	got, ok := r.Get(name)
@@ -24,7 +24,7 @@ func WantReading(t testing.TB, r measure.Readings, name string, want, tolerance 
 	}
 }
 
-// WantReason wants no value, and a reason that holds some words.
+// WantReason fails the test unless a reading has no value, and a reason with some words.
 func WantReason(t testing.TB, r measure.Readings, name, words string) {
 	t.Helper()
 	if got, ok := r.Get(name); !ok || got.Measurable() || !strings.Contains(got.Reason, words) {
@@ -32,7 +32,7 @@ func WantReason(t testing.TB, r measure.Readings, name, words string) {
 	}
 }
 
-// WantNoReading wants reasons and no values.
+// WantNoReading fails the test unless all readings have reasons and no values.
 func WantNoReading(t testing.TB, r measure.Readings, names ...string) {
 	t.Helper()
 	for _, name := range names {
@@ -42,7 +42,7 @@ func WantNoReading(t testing.TB, r measure.Readings, names ...string) {
 	}
 }
 
-// ReadingValue is a reading's value; without one the test ends.
+// ReadingValue is the value of a reading. It ends the test where there is none.
 func ReadingValue(t testing.TB, r measure.Readings, name string) float64 {
 	t.Helper()
 	v, ok := r.Get(name)
@@ -52,7 +52,7 @@ func ReadingValue(t testing.TB, r measure.Readings, name string) float64 {
 	return v.Value
 }
 
-// MakeSignal makes a stimulus.
+// MakeSignal makes a stimulus, planar, and ends the test on an error.
 func MakeSignal(t testing.TB, s stimulus.Signal, rate int) dsp.Block {
 	t.Helper()
 	b, err := s.Make(rate)

@@ -1,3 +1,4 @@
-// Package planes holds what several rooms of measure do to planar sound: cutting blocks,
-// looking for samples that are no numbers, sums, and the largest value with its place.
+// Package planes holds operations on planar sound (channels x frames) that several packages of
+// measure share: cutting blocks, finding NaN and infinite samples, sums, and the largest value
+// with its position.
 package planes

@@ -8,14 +8,14 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Extent is a part of a sound, which may begin before it and end behind it.
+// Extent is a range of frames, which may extend beyond both ends of a sound.
 type Extent struct {
 	From   int64
 	Frames int
 }
 
-// Gather reads parts of one channel, in the order of their beginnings; what lies
-// outside the sound is silence.
+// Gather reads ranges of one channel, in the order of their first frames. Outside the sound is
+// silence.
 func Gather(open func() (wave.Source, error), channel int, parts []Extent) ([][]float64, error) {
 	src, err := open()
 	if err != nil {
@@ -36,7 +36,7 @@ func Gather(open func() (wave.Source, error), channel int, parts []Extent) ([][]
 		if seeks && next > at+4*int64(b.Frames()) {
 			switch err := seeker.SeekFrame(next); {
 			case errors.Is(err, wave.ErrNoFrame):
-				return all, nil // it lies behind the end
+				return all, nil // the rest lies after the end
 			case errors.Is(err, errors.ErrUnsupported):
 				seeks = false // read on up to there
 				continue

@@ -1,8 +1,7 @@
 package planes
 
-// Exceeds reports whether a value lies over another by more than the rounding of
-// interpolated sound, 1e-12 of it: of equal peaks the first one stays the largest on
-// every processor.
+// Exceeds reports whether a value exceeds another by more than the rounding of interpolated
+// sound, a relative 1e-12. Of equal peaks the first is then the largest on every processor.
 func Exceeds(value, other float64) bool { return value > other*(1+1e-12) }
 
 // Largest is the largest of several channels' readings.

@@ -55,11 +55,11 @@ func After(b dsp.Block, frame int) dsp.Block {
 	return part
 }
 
-// FirstNonFinite is the first frame with a NaN or infinite sample, −1 if none is.
+// FirstNonFinite is the first frame with a NaN or infinite sample, −1 if there is none.
 func FirstNonFinite(b dsp.Block) int { return FirstBeyond(b, b.Frames(), math.MaxFloat64) }
 
-// FirstBeyond is the first of n frames with a sample that is no number or larger, in
-// magnitude, than most; −1 if none is.
+// FirstBeyond is the first of n frames with a sample that is NaN or whose magnitude exceeds
+// most; −1 if there is none.
 func FirstBeyond(b dsp.Block, n int, most float64) int {
 	first := n
 	for _, plane := range b {

@@ -4,8 +4,8 @@ import (
 	"math"
 )
 
-// anew is after how many bins the phase is computed anew: what rounding adds to a turn
-// from bin to bin stays under 1e-14.
+// anew is the number of bins after which the phase is computed afresh, so that the rounding
+// errors of the recurrence stay below 1e-14.
 const anew = 64
 
 // Crest is the maximum of |Σ Re(X_k e^(jωτ))| by τ near a lag in frames, for half a
@@ -28,7 +28,7 @@ func Crest(spectrum []complex128, length int, lag float64) (at, value float64) {
 			first -= w * (real(v)*sin + imag(v)*cos)
 			second -= w * w * (real(v)*cos - imag(v)*sin)
 		}
-		if second*value >= 0 { // not a peak: nothing is there
+		if second*value >= 0 { // not a maximum
 			break
 		}
 		move := max(-1, min(1, first/second))

@@ -10,20 +10,20 @@ import (
 )
 
 // FFT is the discrete Fourier transform of real sequences of one length, with the
-// results of gonum's fourier.FFT. Powers of two take a fraction of its time: they
-// go through passes of radix 4 in Stockham's order, with real and imaginary parts apart
+// results of gonum's fourier.FFT. Powers of two take a fraction of its time, with
+// passes of radix 4 in Stockham's order, and real and imaginary parts in separate slices
 // (Stockham, "High-speed convolution and correlation", 1966; Van Loan, "Computational
-// Frameworks for the Fast Fourier Transform", 1992, 1.7). Not for use by two
-// goroutines at a time.
+// Frameworks for the Fast Fourier Transform", 1992, 1.7). Not safe for use by
+// several goroutines at once.
 type FFT struct {
-	other  *fourier.FFT // of lengths that are no powers of two, nil for those that are
+	other  *fourier.FFT // for lengths that are not powers of two, else nil
 	length int
 	*factors
 	a, b vector.Planar // of half the length
-	work []float64     // of the length, where a window is asked for
+	work []float64     // of the full length, for Windowed
 }
 
-// factors are what transforms of one length have in common.
+// factors are the twiddle factors of one length, shared by its transforms.
 type factors struct {
 	first  [3]vector.Planar // of the first pass, whose stride is 1: by group, e^(−2πijk/n), j from 1
 	passes []pass           // those that follow
@@ -37,17 +37,17 @@ type pass struct {
 	turns  []vector.Turns // by group
 }
 
-// leastOwnLength is the length from which on the own transform is faster.
+// leastOwnLength is the length from which this transform is faster than gonum's.
 const leastOwnLength = 16
 
-// mostKeptLength is up to which length factors are kept: of all lengths together they
-// take 4 MiB.
+// mostKeptLength is the largest length whose factors are cached. All lengths together take
+// 4 MiB.
 const mostKeptLength = 1 << 16
 
-// keptFactors are those of the lengths that were asked for, by length.
+// keptFactors is the cache of factors by length.
 var keptFactors sync.Map
 
-// NewFFT prepares transforms of a length.
+// NewFFT prepares transforms of length real values.
 func NewFFT(length int) *FFT {
 	f := &FFT{length: length}
 	if length < leastOwnLength || length&(length-1) != 0 {
@@ -100,8 +100,8 @@ func newFactors(length int) *factors {
 // Len is the length of the sequences.
 func (f *FFT) Len() int { return f.length }
 
-// Coefficients are the length/2 + 1 coefficients of a sequence, unscaled, in dst if
-// it is not nil.
+// Coefficients returns the length/2 + 1 coefficients of a sequence, unscaled. It uses dst if
+// that is not nil.
 func (f *FFT) Coefficients(dst []complex128, x []float64) []complex128 {
 	if f.other != nil {
 		return f.other.Coefficients(dst, x)
@@ -114,7 +114,7 @@ func (f *FFT) Coefficients(dst []complex128, x []float64) []complex128 {
 	return dst
 }
 
-// Windowed are the coefficients of a sequence times a window.
+// Windowed returns the coefficients of a sequence multiplied by a window.
 func (f *FFT) Windowed(dst []complex128, window, x []float64) []complex128 {
 	if f.work == nil {
 		f.work = make([]float64, f.length)
@@ -123,8 +123,8 @@ func (f *FFT) Windowed(dst []complex128, window, x []float64) []complex128 {
 	return f.Coefficients(dst, f.work)
 }
 
-// Sequence is the sequence with some coefficients, times its length, in dst if it is
-// not nil.
+// Sequence is the inverse: it returns the sequence with these coefficients, multiplied by its
+// length. It uses dst if that is not nil.
 func (f *FFT) Sequence(dst []float64, bins []complex128) []float64 {
 	if f.other != nil {
 		return f.other.Sequence(dst, bins)
@@ -133,7 +133,7 @@ func (f *FFT) Sequence(dst []float64, bins []complex128) []float64 {
 	if dst == nil {
 		dst = make([]float64, f.length)
 	}
-	// Real and imaginary parts change places, which makes it the inverse.
+	// Swapping real and imaginary parts makes the transform the inverse.
 	f.a.Im[0], f.a.Re[0] = real(bins[0])+real(bins[half]), real(bins[0])-real(bins[half])
 	for k := 1; k <= half/2; k++ {
 		j := half - k
@@ -151,7 +151,7 @@ func (f *FFT) Sequence(dst []float64, bins []complex128) []float64 {
 	return dst
 }
 
-// transform transforms what is in a, and returns where the result is.
+// transform transforms a, and returns the slice that holds the result.
 func (f *FFT) transform() vector.Planar {
 	from, to := f.b, f.a
 	vector.FirstByFour(from, to, f.first)

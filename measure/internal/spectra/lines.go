@@ -18,7 +18,7 @@ type Lines struct {
 
 func NewLines(x []float64, rate int) *Lines { return LinesThrough(LowLeakage(len(x)), x, rate) }
 
-// LinesThrough takes the window over, and its memory.
+// LinesThrough uses a given window, which it keeps.
 func LinesThrough(window, x []float64, rate int) *Lines {
 	l := &Lines{Windowed: window, rate: rate}
 	for n, w := range l.Windowed {
@@ -28,8 +28,8 @@ func LinesThrough(window, x []float64, rate int) *Lines {
 	return l
 }
 
-// At is the sine at a frequency: its modulus is the sine's peak, its angle the
-// phase of the cosine at the first frame.
+// At measures the sine at a frequency in Hz. The modulus is its peak amplitude, the angle the
+// phase of a cosine at the first frame.
 func (l *Lines) At(hz float64) complex128 {
 	sum := complex(0, 0)
 	step, four := phasor(hz, 1, l.rate), phasor(hz, 4, l.rate)
@@ -51,11 +51,11 @@ func (l *Lines) At(hz float64) complex128 {
 	return sum / complex(l.gain, 0)
 }
 
-// BinHz is the resolution: the inverse of the length in seconds.
+// BinHz is the resolution in Hz: 1 / length in seconds.
 func (l *Lines) BinHz() float64 { return float64(l.rate) / float64(len(l.Windowed)) }
 
-// NoiseAround is the mean square modulus that at has next to a frequency: what
-// noise adds to a line there.
+// NoiseAround is the mean square of the modulus of At at frequencies next to the given one:
+// the noise in a line there.
 func (l *Lines) NoiseAround(hz float64) float64 {
 	sum, count := 0.0, 0.0
 	for _, bins := range []float64{8, 9.5, 11, 12.5, 14} {
@@ -69,7 +69,7 @@ func (l *Lines) NoiseAround(hz float64) float64 {
 	return sum / max(1, count)
 }
 
-// rotation is the number of frames after which a rotating phasor is set anew.
+// rotation is the number of frames after which a rotating phasor is computed afresh.
 const rotation = 512
 
 // phasor is e^(j2πft) at a frame, its phase reduced exactly.
@@ -78,7 +78,7 @@ func phasor(hz float64, frame, rate int) complex128 {
 	return cmplx.Rect(1, 2*math.Pi*turns)
 }
 
-// Subtract takes a sine, as at gave it, out of a stretch of sound.
+// Subtract subtracts a sine, as At measured it, from a part of a sound.
 func Subtract(x []float64, rate int, hz float64, sine complex128) {
 	for from := 0; from < len(x); from += rotation {
 		turn, step := sine*phasor(hz, from, rate), phasor(hz, 1, rate)

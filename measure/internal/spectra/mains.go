@@ -1,8 +1,8 @@
 package spectra
 
-// What a line of the mains is: its distance from its surroundings in dB, that of a
-// fundamental that needs no other line, and how far the mains may be from 50 or 60 Hz.
-// (common practice, no source)
+// The criteria for mains hum: how far a line exceeds its surroundings in dB, how far a
+// fundamental does that counts without harmonics, and how far the mains frequency may be from
+// 50 or 60 Hz. (common practice, no source)
 const (
 	HumLineDB    = 9
 	HumStrongDB  = 15

@@ -30,19 +30,19 @@ func Empty(window []float64, rate int) *Power {
 	return p
 }
 
-// Add adds the blocks that lie in a stretch of sound, a hop apart.
+// Add adds the blocks in a part of a sound, hop frames apart.
 func (p *Power) Add(x []float64, hop int) {
 	p.hop = hop
 	length := len(p.Window)
 	both := 2 / (float64(length) * p.energy)
 	for from := 0; from+length <= len(x); from += hop {
 		bins := p.fft.Windowed(p.bins, p.Window, x[from:from+length])
-		inner := bins[1 : length/2] // with their mirror images
+		inner := bins[1 : length/2] // doubled, for the negative frequencies
 		sums := p.Sums[1:][:len(inner)]
 		for k, v := range inner {
 			sums[k] += both * (real(v)*real(v) + imag(v)*imag(v))
 		}
-		for _, k := range [2]int{0, length / 2} { // which have none
+		for _, k := range [2]int{0, length / 2} { // 0 Hz and half the rate have no negative frequency
 			v := bins[k]
 			p.Sums[k] += both / 2 * (real(v)*real(v) + imag(v)*imag(v))
 		}
@@ -50,8 +50,7 @@ func (p *Power) Add(x []float64, hop int) {
 	}
 }
 
-// Level is the mean square through a weighting of power: true for lines as for
-// noise.
+// Level is the mean square after a power weighting. It is right for lines and for noise.
 func (p *Power) Level(weight func(hz float64) float64) float64 {
 	sum := 0.0
 	for k, v := range p.Sums {
@@ -61,16 +60,15 @@ func (p *Power) Level(weight func(hz float64) float64) float64 {
 }
 
 const (
-	// lineFreeBins are the bins whose median is of the noise: more than twice as many as
-	// the lobe of a line has.
+	// lineFreeBins is the number of bins whose median is the noise: more than twice the lobe
+	// of a line.
 	lineFreeBins = 4 * LobeBins
-	// lineOverNoise is the power over that median from which a bin is a line's. Noise of
-	// a single block exceeds it with a chance of e^-5.5.
+	// lineOverNoise is the ratio of power to that median from which a bin belongs to a line.
+	// The noise of a single block exceeds it with a probability of e^-5.5.
 	lineOverNoise = 8
 )
 
-// Deviation is the standard deviation of Level as a share of it, of sound that is
-// steady: noise of this spectrum, whose mean square over a finite time is an estimate, and
+// Deviation is the relative standard deviation of Level for steady sound: noise of this spectrum, whose mean square over a finite time is an estimate, and
 // lines, which do not vary. (Bendat and Piersol, "Random data", 4th edition 2010, 8.3:
 // 1/√(B·T), with B = (∫G)²/∫G² for a spectrum G that is not flat)
 func (p *Power) Deviation(weight func(hz float64) float64) float64 {
@@ -116,7 +114,7 @@ func (p *Power) seconds() float64 {
 	return sum * sum / squares / (p.BinHz * float64(length))
 }
 
-// spectrumSeconds is how long the blocks of a steady sound are at most.
+// spectrumSeconds is the largest length of a block of a steady sound, in s.
 const spectrumSeconds = 2
 
 // Of is the spectrum of a steady sound through the low-leakage
@@ -131,8 +129,8 @@ func Of(x []float64, rate int) *Power {
 	return p
 }
 
-// Row is the spectrum as a meter of lines shows it: what a sine in a bin's middle has
-// is read in full, as its mean square; noise is read in NoiseHz around a bin.
+// Row is one bin of a spectrum. A sine in the middle of the bin is read with its full mean
+// square, and noise with its mean square in NoiseHz around the bin.
 type Row struct{ Hz, MeanSquare float64 }
 
 // NoiseHz is the bandwidth in which a bin of Rows reads noise: the window's equivalent
@@ -146,7 +144,7 @@ func (p *Power) NoiseHz() float64 {
 	return p.BinHz * float64(len(p.Window)) * p.energy / (sum * sum)
 }
 
-// Rows are the bins from the first one above 0 Hz.
+// Rows are the bins above 0 Hz.
 func (p *Power) Rows() []Row {
 	rows := make([]Row, len(p.Sums)-1)
 	scale := p.NoiseHz() / p.BinHz / float64(max(1, p.Blocks))

@@ -4,8 +4,8 @@ import (
 	"math"
 )
 
-// NominalHz is the name of a third-octave band: its middle to the two digits that
-// IEC 61260-1 annex E has, 31.5 as 31.
+// NominalHz is the nominal frequency of a third-octave band in Hz, of IEC 61260-1 annex E, in
+// two digits: 31 stands for 31.5.
 func NominalHz(hz float64) int {
 	names := []int{100, 125, 160, 200, 250, 315, 400, 500, 630, 800}
 	tens := math.Round(10 * math.Log10(hz/100))
@@ -15,12 +15,12 @@ func NominalHz(hz float64) int {
 
 // ThirdOctave is a band and the bins of a spectrum that lie in it.
 type ThirdOctave struct {
-	Hz        float64 // its middle
+	Hz        float64 // exact mid-band frequency
 	low, high float64 // its edges, in bins
 }
 
-// ThirdOctaves are the bands of IEC 61260-1:2014 (base ten) from 20 Hz to 20 kHz, or
-// as far as the rate goes, for a spectrum of a length.
+// ThirdOctaves are the bands of IEC 61260-1:2014 (base ten) from 20 Hz to 20 kHz, or to half
+// the rate, for a spectrum of length frames.
 func ThirdOctaves(rate, length int) []ThirdOctave {
 	var all []ThirdOctave
 	bin := float64(rate) / float64(length)
@@ -35,7 +35,7 @@ func ThirdOctaves(rate, length int) []ThirdOctave {
 	return all
 }
 
-// Each visits the bins of the band; an outer one counts by how much of it lies there.
+// Each calls a function with each bin of the band and the share of the bin in the band.
 func (t ThirdOctave) Each(visit func(bin int, share float64)) {
 	for k := int(math.Round(t.low)); float64(k)-0.5 < t.high; k++ {
 		if share := min(t.high, float64(k)+0.5) - max(t.low, float64(k)-0.5); share > 0 {

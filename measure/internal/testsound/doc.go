@@ -1,3 +1,3 @@
-// Package testsound holds sound that tests of several packages use: the demo take, and
-// invented noise and speech.
+// Package testsound holds sound for the tests of several packages: the demo take, and
+// synthetic noise and speech.
 package testsound

@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// CopyOf is a copy of a block, with memory of its own.
+// CopyOf is a copy of a block.
 func CopyOf(b dsp.Block) dsp.Block {
 	out := make(dsp.Block, len(b))
 	for c := range b {
@@ -21,7 +21,7 @@ func CopyOf(b dsp.Block) dsp.Block {
 	return out
 }
 
-// Times is a plane with a gain.
+// Times is a copy of a plane, multiplied by a gain.
 func Times(x []float64, gain float64) []float64 {
 	out := make([]float64, len(x))
 	for n, v := range x {
@@ -30,8 +30,8 @@ func Times(x []float64, gain float64) []float64 {
 	return out
 }
 
-// Path is a file of the module's testdata folder, wherever below the module's root
-// the test runs. An absolute name stays as it is.
+// Path is the path of a file in the module's testdata folder, from any folder of the module.
+// An absolute name is returned unchanged.
 func Path(t testing.TB, name string) string {
 	t.Helper()
 	if filepath.IsAbs(name) {
@@ -77,7 +77,7 @@ func StereoTake(t testing.TB) (dsp.Block, int) {
 	return dsp.Block{b[0], second}, rate
 }
 
-// SpeechTake is invented: 20 s of words (pulses of a voice through a resonance,
+// SpeechTake is synthetic: 20 s of words (pulses of a voice through a resonance,
 // in syllables, half of the time) over white noise of a level in dBFS.
 func SpeechTake(noiseDB float64, seed uint64) []float64 {
 	const rate, seconds = 48000, 20

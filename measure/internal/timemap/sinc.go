@@ -7,9 +7,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The resampler's bank: a sinc of 128 taps under a Kaiser window of β = 10, at
-// 128 places an interval and at its ends. It is flat to 0.001 dB up to 0.46 of
-// the rate, and leaves images at −100 dB.
+// The interpolator: a sinc of 128 taps with a Kaiser window of β = 10, at 128 places between
+// two samples. It is flat within 0.001 dB up to 0.46 of the rate, and attenuates images by
+// 100 dB.
 const (
 	resamplerPhases = 128
 	Taps            = 128
@@ -18,8 +18,8 @@ const (
 
 var Sinc = sync.OnceValue(func() *dsp.Polyphase { return resampler(resamplerPhases) })
 
-// DenseSinc is the same at 512 places, for which a straight line between them will
-// do: long sounds take half the time.
+// DenseSinc is the same at 512 places, with linear interpolation between them. It takes half
+// the time for long sounds.
 var DenseSinc = sync.OnceValue(func() *dsp.Polyphase { return resampler(4 * resamplerPhases) })
 
 func resampler(phases int) *dsp.Polyphase {

@@ -4,11 +4,11 @@ import (
 	"math"
 )
 
-// MostDriftPPM is the largest difference of two clocks that is looked for.
+// MostDriftPPM is the largest clock difference that is searched, in ppm.
 const MostDriftPPM = 500
 
-// Map says where a frame of the stimulus lies in the recording: a recorder's
-// clock runs a little faster or slower than the player's.
+// Map maps frames of the stimulus to places in the recording, whose clock may run a little
+// faster or slower than the player's.
 type Map struct {
 	Delay float64 // where the stimulus's frame 0 lies, in frames of the recording
 	Speed float64 // frames of the recording per frame of the stimulus
@@ -16,8 +16,8 @@ type Map struct {
 
 func (m Map) At(frame int) float64 { return m.Delay + m.Speed*float64(frame) }
 
-// Resample reads a channel of a recording at the stimulus's frames from one to
-// another. What lies beyond the recording's ends is silence.
+// Resample reads a channel of a recording at a range of frames of the stimulus. Outside the
+// recording is silence.
 func (m Map) Resample(recording []float64, from, to int) []float64 {
 	out := make([]float64, to-from)
 	m.Read(recording, from, out, Sinc().Half(), Sinc().At)
