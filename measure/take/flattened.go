@@ -37,6 +37,10 @@ const (
 	leastFlatShare   = 0.01
 	leastFlatTops    = 5
 	mostFlatTops     = 1 << 14
+	// Clipping leaves nothing above it: of the peaks as loud as the tops of middle level
+	// and louder, one in twenty is flat at least. In clipped recordings it was 0.15 to 0.56
+	// of them, in made voices that nothing clipped 0.03 at most. (own choice)
+	leastFlatAbove = 1.0 / 20
 )
 
 func levelStep(amplitude float64) int {
@@ -117,17 +121,19 @@ func flatTop(x []float64) (from, to int, ok bool) {
 // finish adds the flat tops to the events, unless equal samples showed them already.
 func (f *flatTops) finish(events *eventList, known func(frame, frames int64) bool) {
 	least := levelStep(f.loudest * flatBelowLoudest)
-	peaks, count := 0, 0
-	for k := 0; k <= least; k++ {
-		peaks += f.peaks[k]
-		count += f.more[k]
-	}
+	tops := f.more
 	for _, e := range f.tops {
-		if levelStep(dsp.DBToAmplitude(e.Level)) <= least {
-			count++
-		}
+		tops[levelStep(dsp.DBToAmplitude(e.Level))]++
 	}
+	peaks, count := sumOf(f.peaks[:least+1]), sumOf(tops[:least+1])
 	if count < leastFlatTops || float64(count) < leastFlatShare*float64(peaks) {
+		return
+	}
+	above, flat := 0, 0
+	for k := 0; 2*flat < count; k++ {
+		above, flat = above+f.peaks[k], flat+tops[k]
+	}
+	if float64(flat) < leastFlatAbove*float64(above) {
 		return
 	}
 	for _, e := range f.tops {
@@ -135,4 +141,11 @@ func (f *flatTops) finish(events *eventList, known func(frame, frames int64) boo
 			events.add(e)
 		}
 	}
+}
+
+func sumOf(counts []int) (sum int) {
+	for _, n := range counts {
+		sum += n
+	}
+	return sum
 }
