@@ -19,13 +19,14 @@ type Damage struct {
 	Take     string `json:"take"`
 	Measured bool   `json:"measured"`
 
-	SpeechSeconds float64 `json:"speech_seconds"` // of words: where the expander's detector is over the noise
+	SpeechSeconds float64 `json:"speech_seconds"` // of phrases: where the expander's detector is over the noise
 	// Lowered is the share of that time in which the expander lowers by more than 1 dB.
-	Lowered   float64 `json:"speech_lowered_share"`
-	Words     int     `json:"words"`
-	EndsCut   int     `json:"word_ends_cut"`   // 20 ms and more of the last 150 by over 3 dB
-	StartsCut int     `json:"word_starts_cut"` // 10 ms and more of the first 50 by over 3 dB
-	Worst     []Cut   `json:"worst"`           // three at most
+	Lowered float64 `json:"speech_lowered_share"`
+	// Phrases are stretches of speech whose gaps are under 100 ms: several words, mostly.
+	Phrases   int   `json:"phrases"`
+	EndsCut   int   `json:"phrase_ends_cut"`   // 20 ms and more of the last 150 by over 3 dB
+	StartsCut int   `json:"phrase_starts_cut"` // 10 ms and more of the first 50 by over 3 dB
+	Worst     []Cut `json:"worst"`             // three at most
 
 	CompressorMedianDB float64 `json:"compressor_median_db"`
 	CompressorP95DB    float64 `json:"compressor_p95_db"`
@@ -43,10 +44,10 @@ type Damage struct {
 	FloorAfter float64 `json:"-"`
 }
 
-// Cut is a word whose end or start is lowered.
+// Cut is a phrase whose end or start is lowered.
 type Cut struct {
 	Frame  int64 `json:"frame"` // where the cut begins
-	End    bool  `json:"end"`   // of the word; otherwise its start
+	End    bool  `json:"end"`   // of the phrase; otherwise its start
 	CutMs  int   `json:"cut_ms"`
 	RateHz int   `json:"rate_hz"`
 }
@@ -64,7 +65,7 @@ func (a *takeAnalysis) damage() *Damage {
 // predict fills in what the model predicts.
 func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
-	d.words(a, func(ms int) lowering {
+	d.phrases(a, func(ms int) lowering {
 		switch gain := g.expanderAt(ms); {
 		case gain < -300:
 			return over3dB
@@ -90,10 +91,10 @@ const (
 	over3dB
 )
 
-// words counts what the expander does to the words of a take, by what it does at each
+// phrases counts what the expander does to the phrases of a take, by what it does at each
 // millisecond.
-func (d *Damage) words(a *takeAnalysis, at func(ms int) lowering) {
-	d.SpeechSeconds, d.Lowered, d.Words, d.EndsCut, d.StartsCut, d.Worst = 0, 0, 0, 0, 0, nil
+func (d *Damage) phrases(a *takeAnalysis, at func(ms int) lowering) {
+	d.SpeechSeconds, d.Lowered, d.Phrases, d.EndsCut, d.StartsCut, d.Worst = 0, 0, 0, 0, 0, nil
 	if a.undecided != "" {
 		return
 	}
@@ -114,7 +115,7 @@ func (d *Damage) words(a *takeAnalysis, at func(ms int) lowering) {
 	}
 	lowered, total := 0, 0
 	for _, w := range words(a.tracks.level, a.noiseTop+wordOverNoiseDB) {
-		d.Words++
+		d.Phrases++
 		for k := w.from; k < w.to; k++ {
 			if total++; at(k) != little {
 				lowered++
@@ -184,7 +185,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 			}
 		}
 	}
-	d.words(a, func(ms int) lowering {
+	d.phrases(a, func(ms int) lowering {
 		if k := int(a.tracks.start(ms)) / interval; k < len(lowered) {
 			return lowered[k]
 		}

@@ -190,6 +190,9 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	p.proposeDeEsser(all)
 	p.proposeLimiter(peaks)
 	for _, a := range all {
+		if note := a.clipped(); note != "" {
+			p.Notes = append(p.Notes, note)
+		}
 		for c := range a.peaks {
 			if why := a.withoutSay(c); why != "" {
 				p.Notes = append(p.Notes, fmt.Sprintf("Channel %d of %s %s: its pauses are not counted.", c+1, a.name, why))
@@ -205,6 +208,24 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 		}
 	}
 	return nil
+}
+
+// clipped states the clipping that was found in a take; "" where there is none.
+func (a *takeAnalysis) clipped() string {
+	var found []string
+	for _, kind := range []struct{ name, one, many string }{{"clips", "clip", "clips"}, {"flat_tops", "flat top", "flat tops"}} {
+		r, _ := a.inspection.Readings.Get(kind.name)
+		switch {
+		case r.Value == 1:
+			found = append(found, "1 "+kind.one)
+		case r.Value > 1:
+			found = append(found, fmt.Sprintf("%.0f %s", r.Value, kind.many))
+		}
+	}
+	if len(found) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s holds %s: no stage of the chain restores what was cut off there. Record again with less gain, or look at each with boothbench inspect.", a.name, strings.Join(found, " and "))
 }
 
 // confidence is how far the floors of takes are to be trusted.

@@ -504,11 +504,11 @@ func ExamplePropose() {
 			fmt.Printf("%s %.0f dBFS\n", c.Stage, mustFloat(c.Value))
 		}
 	}
-	fmt.Println("words cut at their end:", p.Takes[0].EndsCut)
+	fmt.Println("phrases cut at their end:", p.Takes[0].EndsCut)
 	// Output:
 	// expander -53 dBFS
 	// compressor -22 dBFS
-	// words cut at their end: 0
+	// phrases cut at their end: 0
 }
 
 func mustFloat(text string) (v float64) {

@@ -193,7 +193,7 @@ func TestProposeRandomTakes(t *testing.T) {
 					t.Errorf("%s: %+v", what, d)
 				}
 			}
-			if d.EndsCut > d.Words || d.StartsCut > d.Words || d.Lowered > 1 || !d.Measured {
+			if d.EndsCut > d.Phrases || d.StartsCut > d.Phrases || d.Lowered > 1 || !d.Measured {
 				t.Errorf("%s: %+v", what, d)
 			}
 		}

@@ -131,8 +131,8 @@ func TestStatedDamageIsThatOfTheTrace(t *testing.T) {
 		t.Logf("%d words, %d ends and %d starts cut, %d of %d ms lowered", words, ends, starts, lowered, total)
 		// The trace has its gains rounded to thousandths of a dB: a millisecond or two may fall
 		// to the other side of 1 dB.
-		if d.Words != words || d.EndsCut != ends || d.StartsCut != starts || math.Abs(d.Lowered*float64(total)-float64(lowered)) > 2 {
-			t.Errorf("stated: %d words, %d ends and %d starts cut, %.4f lowered; traced: %d, %d, %d, %.4f", d.Words, d.EndsCut, d.StartsCut, d.Lowered, words, ends, starts, float64(lowered)/float64(total))
+		if d.Phrases != words || d.EndsCut != ends || d.StartsCut != starts || math.Abs(d.Lowered*float64(total)-float64(lowered)) > 2 {
+			t.Errorf("stated: %d words, %d ends and %d starts cut, %.4f lowered; traced: %d, %d, %d, %.4f", d.Phrases, d.EndsCut, d.StartsCut, d.Lowered, words, ends, starts, float64(lowered)/float64(total))
 		}
 		if lowered == 0 {
 			t.Error("nothing is lowered: the case tests little")
@@ -180,7 +180,7 @@ func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 		}
 		w, e, b := trueCuts(t, room, x, s)
 		d := p.Takes[0]
-		t.Logf("case %d: of %d words %d ends and %d starts cut; stated %d and %d of %d; range %.1f dB", i, w, e, b, d.EndsCut, d.StartsCut, d.Words, s.RangeDB)
+		t.Logf("case %d: of %d words %d ends and %d starts cut; stated %d and %d of %d; range %.1f dB", i, w, e, b, d.EndsCut, d.StartsCut, d.Phrases, s.RangeDB)
 		// What is stated is exact for the words that the take shows (see
 		// TestStatedDamageIsThatOfTheTrace). It does not show where speech lies under its noise:
 		// a word that rises slowly begins there, ahead of where it is found. In 30 takes that was

@@ -18,7 +18,7 @@ import (
 const proposeUsage = `boothbench propose writes a chain for a take. It measures the noise in the pauses, the
 pitch of the voice and its peaks, and sets each value by a rule: you see the reading,
 the rule, and how far to trust the value. Then it runs the chain on the take and states
-what the chain does to the speech: how much of it is lowered, how many words are cut at
+what the chain does to the speech: how much of it is lowered, how many phrases are cut at
 an end, how much is compressed. A stage for which the take gives too little evidence is
 switched off, with the reason.
 
@@ -201,15 +201,15 @@ func (p *proposer) print() {
 			how = "predicted by a model: see --help for how well"
 		}
 		fmt.Fprintf(w, "%s: what the chain does, %s\n", d.Take, how)
-		if d.Words > 0 {
+		if d.Phrases > 0 {
 			fmt.Fprintf(w, "  speech lowered by more than 1 dB: %.1f %% of %.1f s\n", 100*d.Lowered, d.SpeechSeconds)
-			fmt.Fprintf(w, "  words cut at their end: %d, at their start: %d, of %d\n", d.EndsCut, d.StartsCut, d.Words)
+			fmt.Fprintf(w, "  phrases cut at their end: %d, at their start: %d, of %d\n", d.EndsCut, d.StartsCut, d.Phrases)
 			for _, c := range d.Worst {
 				edge := "start"
 				if c.End {
 					edge = "end"
 				}
-				fmt.Fprintf(w, "    %s: %d ms of the %s of a word\n", measure.TimeCode(c.Frame, c.RateHz), c.CutMs, edge)
+				fmt.Fprintf(w, "    %s: %d ms of the %s of a phrase\n", measure.TimeCode(c.Frame, c.RateHz), c.CutMs, edge)
 			}
 		}
 		for _, reduced := range []struct {

@@ -135,7 +135,8 @@ func (c *channelState) runs(x []float64, frame int64, events *eventList) {
 }
 
 // endRun looks at a run of equal samples: a millisecond and more inside moving sound is
-// a dropout, whether zeros or a value that was held; three or more others are a flat
+// a dropout, whether zeros or a value that was held, if it is entered or left by more than
+// rounding does, since soft sound in few bits rests too; three or more others are a flat
 // top, which is a clip at full scale. Of a low
 // frequency samples are equal by their rounding: a flat top is left by more than that.
 // A flat top is a peak: it is entered from below and left to below.
@@ -160,7 +161,8 @@ func (c *channelState) endRun(events *eventList, next float64) {
 	atPeak := c.previous >= heldBelowPeak*c.largest && c.previous > 0 || c.previous <= heldBelowPeak*c.least && c.previous < 0
 	switch {
 	case c.run >= c.shortest && !atPeak:
-		if moves && c.run <= c.longest {
+		edge := max(math.Abs(c.rise), math.Abs(next-c.previous))
+		if moves && c.run <= c.longest && edge > c.roundingStep() {
 			add("dropout")
 		}
 	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, bits)-1))):

@@ -2,6 +2,7 @@ package take
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
@@ -35,7 +36,7 @@ func (l *frameLevels) findFloors(rate int) []*floor {
 		all = append(all, f)
 		p, ok := l.findPauses(c, 0, l.pause[c].n, counts)
 		if !ok {
-			f.undecided = l.noPauses(c)
+			f.undecided = l.noPauses(c, rate)
 			continue
 		}
 		f.noise = newNoiseSpectrum(rate, p, hum)
@@ -47,13 +48,18 @@ func (l *frameLevels) findFloors(rate int) []*floor {
 }
 
 // noPauses is why a channel has none.
-func (l *frameLevels) noPauses(channel int) string {
+func (l *frameLevels) noPauses(channel, rate int) string {
 	n := l.pause[channel].n
 	if n*hopMs < 300 {
-		return fmt.Sprintf("too short: %.3g s < %.3g s", float64(n+1)*hopMs/1000, leastPauseSeconds+float64(frameMs-hopMs)/1000) // so many frames of 50 ms, half over half
+		z, hop := &l.zeros[channel], l.powers.hop
+		seconds := float64(z.hops*hop+z.filled) / float64(rate)
+		// Rounded down, so that it stays under what is needed: so many frames of 50 ms, half
+		// over half.
+		return fmt.Sprintf("too short: %g s < %.3g s", math.Floor(1e6*seconds)/1e6, leastPauseSeconds+float64(frameMs-hopMs)/1000)
 	}
-	edits, dead := 0, 0
+	edits, dead, silent := 0, 0, true
 	for i := range n {
+		silent = silent && l.zeros[channel].at(i) && l.pause[channel].at(i) <= 100*deadDB
 		switch {
 		case l.zeros[channel].at(i):
 			edits++
@@ -62,6 +68,10 @@ func (l *frameLevels) noPauses(channel int) string {
 		}
 	}
 	switch {
+	case silent:
+		return "the channel is silent"
+	case (n-edits-dead)*hopMs >= 300 && edits*hopMs >= 300:
+		return fmt.Sprintf("less than 0.3 s of pauses in which a room is recorded; %.1f s of the channel hold exact zeros, put there by an edit, by a gate, or by rounding to few bits: record 10 s of room tone", float64(edits)*hopMs/1000)
 	case (n-edits-dead)*hopMs >= 300:
 	case dead > edits:
 		return fmt.Sprintf("nothing sounds above %d Hz in it: it holds an offset or a very low sound alone", PauseHighPassHz)

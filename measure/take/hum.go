@@ -49,20 +49,21 @@ const (
 	thirdOctave    = 0.2316
 )
 
-func (n *noiseSpectrum) reportHum(r *report, floor float64) {
-	none := func(reason string) {
-		r.cannot("hum_hz", "Hz", reason)
-		r.cannot("hum_level_dbfs", "dBFS", reason)
+// mains is the hum of the mains in the pauses, or the reason why there is none.
+func (n *noiseSpectrum) mains() (hum, string) {
+	if n.mainsHum.reason == "" && !n.mainsHum.found {
+		n.mainsHum.hum, n.mainsHum.reason = n.findMains()
 	}
+	return n.mainsHum.hum, n.mainsHum.reason
+}
+
+func (n *noiseSpectrum) findMains() (best hum, reason string) {
 	if err := n.long.read(n.rate); err != nil {
-		none(err.Error())
-		return
+		return best, err.Error()
 	}
 	if len(n.long.lines) == 0 {
-		none(fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000))
-		return
+		return best, fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000)
 	}
-	best := hum{}
 	for _, mains := range []float64{50, 60} {
 		centre, power := mains, 0.0
 		for hz := mains * (1 - spectra.HumTolerance); hz <= mains*(1+spectra.HumTolerance); hz += humStepHz {
@@ -75,7 +76,19 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		}
 	}
 	if !best.found {
-		none("no line of the mains stands out of the pauses")
+		return best, "no line of the mains stands out of the pauses"
+	}
+	return best, ""
+}
+
+func (n *noiseSpectrum) reportHum(r *report, floor float64) {
+	none := func(reason string) {
+		r.cannot("hum_hz", "Hz", reason)
+		r.cannot("hum_level_dbfs", "dBFS", reason)
+	}
+	best, reason := n.mains()
+	if reason != "" {
+		none(reason)
 		return
 	}
 	r.in.Hum = best.lines

@@ -205,9 +205,10 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	r := &report{in}
 	if reason != "" {
 		severity := measure.Doubt
-		if t.nonFinite >= 0 {
+		if t.nonFinite >= 0 || t.frames > 0 {
 			severity = measure.Fault
 		}
+		in.Events, in.EventCount = nil, 0 // of what cannot be judged
 		r.find(severity, -1, -1, "nothing of the take can be judged: "+reason, "record again, or repair it first")
 		for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs", "dc_dbfs"} {
 			r.cannot(name, "dBFS", reason)

@@ -17,12 +17,17 @@ import (
 // low-frequency half of C-weighting, which the weightings have in common or, as
 // BS.468, can be divided by.
 type noiseSpectrum struct {
-	rate    int
-	pauses  *pauses
-	band    *dsp.Cascade // above 20 Hz
-	cLow    *dsp.Cascade
-	work    dsp.Block // the running hop
-	before  []float64 // and the one before it
+	rate   int
+	pauses *pauses
+	band   *dsp.Cascade // above 20 Hz
+	cLow   *dsp.Cascade
+	work   dsp.Block // the running hop
+	before []float64 // and the one before it
+
+	mainsHum struct { // once it was looked for
+		hum
+		reason string
+	}
 	filled  int
 	hops    int
 	wanted  int       // the first hop from the running one on that belongs to a pause

@@ -2,6 +2,7 @@ package take
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -62,9 +63,8 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
 		snr := speech - noisiest.db()
 		r.add("speech_to_noise_db", measure.Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
-		if snr < 40 {
-			r.find(measure.Doubt, -1, -1, fmt.Sprintf("speech is only %.0f dB over the noise (40 is usable, 50 good: common practice, no source)", snr),
-				"go closer to the microphone, quieten the room, or expand by a few dB")
+		if snr < usableSpeechDB {
+			r.find(measure.Doubt, -1, -1, "speech is only "+under(snr, usableSpeechDB)+" dB over the noise (40 is usable, 50 good: common practice, no source)", n.quieten(noisiest.db()))
 		}
 		t.reportTwoVoices(r, floors)
 	}
@@ -72,6 +72,26 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 		t.reportEachChannel(r, floors)
 	}
 	n.reportHum(r, noisiest.db())
+}
+
+// usableSpeechDB is how far over the noise speech has to lie. (common practice, no source)
+const usableSpeechDB = 40
+
+// under writes a value that is under a limit so that it does not read as the limit.
+func under(value, limit float64) string {
+	if math.Round(value) < limit {
+		return fmt.Sprintf("%.0f", value)
+	}
+	return fmt.Sprintf("%.1f", math.Floor(10*value)/10)
+}
+
+// quieten is what to do about the noise: where hum holds most of its power, against the
+// hum.
+func (n *noiseSpectrum) quieten(floor float64) string {
+	if h, reason := n.mains(); reason == "" && dsp.PowerToDB(h.power) > floor-3 {
+		return "most of the noise is hum: find the loop or the transformer, or notch its lines"
+	}
+	return "go closer to the microphone, quieten the room, or expand by a few dB"
 }
 
 // reportUndecided states why there is no floor.
