@@ -15,14 +15,18 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Every derived reading, from stimuli that are just long enough for it.
-const repeatedShortPlan = `schema = 1
-device = "A"
-repeats = 2
+// lines are the paths of a plan whose stimuli are just long enough for every derived
+// reading, by what a device draws of them. The effect needs the loopback.
+var lines = []struct {
+	name  string
+	tests string // of the plan
+	paths string
+}{
+	{"loop", `repeats = 2
 [[test]]
 name = "tone"
 stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.2"
-[[path]]
+`, `[[path]]
 name = "loop"
 kind = "loopback"
 together = true
@@ -36,26 +40,11 @@ together = true
 rates_hz = [RATE]
 buffers_frames = [64]
 tests = ["tone"]
-`
-
-const singleShortPlan = `schema = 1
-device = "A"
-[[test]]
+`},
+	{"preamp", `[[test]]
 name = "quiet"
 stimulus = "kind=tone hz=997 peak_dbfs=-40 seconds=1.4 channels=2"
-[[test]]
-name = "one"
-stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.4 channels=2 only=1"
-[[test]]
-name = "two"
-stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.4 channels=2 only=2"
-[[test]]
-name = "rising"
-stimulus = "kind=tone-series from_dbfs=-4 to_dbfs=0 step_db=0.2 step_seconds=0.5"
-[[test]]
-name = "rising to full scale"
-stimulus = "kind=tone-series from_dbfs=-2 to_dbfs=0 step_db=0.4 step_seconds=0.5"
-[[path]]
+`, `[[path]]
 name = "preamp"
 kind = "microphone-input"
 channels = 2
@@ -64,25 +53,41 @@ rates_hz = [RATE]
 calibration = "0 dBFS = +18 dBu"
 input_calibration = "0 dBFS = +10 dBu"
 tests = ["quiet"]
-[[path]]
+`},
+	{"line", `[[test]]
+name = "one"
+stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.4 channels=2 only=1"
+[[test]]
+name = "two"
+stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.4 channels=2 only=2"
+`, `[[path]]
 name = "line"
 kind = "line-input"
 channels = 2
 rates_hz = [RATE]
 tests = ["one", "two"]
-[[path]]
+`},
+	{"up to clipping", `[[test]]
+name = "rising"
+stimulus = "kind=tone-series from_dbfs=FROM to_dbfs=TO step_db=0.2 step_seconds=0.5"
+`, `[[path]]
 name = "up to clipping"
 kind = "line-input"
 rates_hz = [RATE]
 input_calibration = "0 dBFS = +10 dBu"
 tests = ["rising"]
-[[path]]
+`},
+	{"converter", `[[test]]
+name = "rising to full scale"
+stimulus = "kind=tone-series from_dbfs=-2 to_dbfs=0 step_db=0.4 step_seconds=0.5"
+`, `[[path]]
 name = "converter"
 kind = "line-input"
 rates_hz = [RATE]
 input_calibration = "0 dBFS = +10 dBu"
 tests = ["rising to full scale"]
-[[path]]
+`},
+	{"terminated", ``, `[[path]]
 name = "terminated"
 kind = "microphone-input"
 gains_db = [40]
@@ -90,30 +95,39 @@ source_ohm = 150
 rates_hz = [RATE]
 calibration = "0 dBFS = +18 dBu"
 tests = ["input-noise"]
-[[path]]
+`},
+	{"headphones", ``, `[[path]]
 name = "headphones"
 kind = "headphone-output"
 loads_ohm = [0, 32]
 level_dbfs = -10
 rates_hz = [RATE]
-calibration = "0 dBFS = +12 dBu"
-sensitivity_db_spl_per_mw = 110
 headphone_ohm = 32
 headphone_peak_ohm = 90
 headphone_resonance_hz = 100
 headphone_q = 2
-tests = ["distortion", "idle-noise"]
-`
-
-// singleShort is the plan with shorter stimuli for two of its built-in tests.
-func singleShort(t *testing.T, rate int) *Plan {
-	t.Helper()
-	p := planOf(t, strings.ReplaceAll(singleShortPlan, "RATE", fmt.Sprint(rate)))
-	p.Tests = append(p.Tests,
-		CustomTest{"distortion", stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: -10, Seconds: 1.3, Channels: 1}},
-		CustomTest{"idle-noise", stimulus.Silence{Seconds: 3, Channels: 1}})
-	return p
+tests = ["distortion"]
+`},
+	{"headphone noise", `[[test]]
+name = "silence"
+stimulus = "kind=silence seconds=3"
+`, `[[path]]
+name = "headphone noise"
+kind = "headphone-output"
+rates_hz = [RATE]
+calibration = "0 dBFS = +12 dBu"
+sensitivity_db_spl_per_mw = 110
+headphone_ohm = 32
+tests = ["silence"]
+`},
 }
+
+// shortDistortion is the built-in test with one short tone: what a load does is read from
+// a test of this name.
+var shortDistortion = CustomTest{"distortion", stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: -10, Seconds: 1.3, Channels: 1}}
+
+// linesOfADevice is how many of the lines a device draws: about a third.
+const linesOfADevice = 3
 
 // plantedReading is what a sheet has to state of a simulated device.
 type plantedReading struct {
@@ -123,15 +137,34 @@ type plantedReading struct {
 
 // randomDevice is a device of which everything is drawn at random, and what a sheet has
 // to state of it.
-func randomDevice(random *rand.Rand, n, rate, repeats int) (device func(Condition) (instrument.Device, error), planted []plantedReading) {
+func randomDevice(random *rand.Rand, n, rate int, classes map[string]int) (plans []string, device func(Condition) (instrument.Device, error), planted []plantedReading) {
 	uniform := func(from, to float64) float64 { return from + (to-from)*random.Float64() }
 	base := simulatedInterface{
 		inverted: random.IntN(2) == 1, rate: rate, cornerHz: uniform(0.5, 3), bits: []int{24, 16}[random.IntN(2)], ppm: uniform(-25, 25),
 		humPeak: dsp.DBToAmplitude(uniform(-100, -90)), noise: dsp.DBToAmplitude(uniform(-105, -95)), crosstalk: dsp.DBToAmplitude(uniform(-70, -40)),
 	}
-	if n%4 == 0 {
+	if random.IntN(4) == 0 {
 		base.ppm = 0 // player and recorder share a clock
 	}
+	if random.IntN(4) == 0 {
+		base.cornerHz = 0 // no capacitor
+	}
+	if random.IntN(4) == 0 {
+		base.humPeak = 0
+	}
+	count := func(is bool, yes, no string) {
+		if is {
+			classes[yes]++
+		} else {
+			classes[no]++
+		}
+	}
+	classes[fmt.Sprintf("%d Hz", rate)]++
+	classes[fmt.Sprintf("%d bits", base.bits)]++
+	count(base.inverted, "inverted", "not inverted")
+	count(base.cornerHz > 0, "coupled by a capacitor", "coupled directly")
+	count(base.humPeak > 0, "hum", "no hum")
+	count(base.ppm != 0, "clock of its own", "shared clock")
 	lowGain, highGain, second := uniform(-3, 3), uniform(28, 32), uniform(-1, 1)
 	outputOhm := math.Exp(uniform(math.Log(0.3), math.Log(100)))
 	clipDBFS, converterDB := uniform(-3, -1), uniform(0.5, 1.5)
@@ -139,12 +172,25 @@ func randomDevice(random *rand.Rand, n, rate, repeats int) (device func(Conditio
 	noiseDBFS, headphoneDB, headphoneNoiseDBFS := uniform(-80, -70), uniform(-1, 1), uniform(-100, -90)
 	// Noise is white, or stronger at low frequencies, as of amplifiers and supplies.
 	pole := 0.0
-	if n%2 == 1 {
+	if random.IntN(2) == 1 {
 		pole = math.Exp(-2 * math.Pi * uniform(200, 4000) / float64(rate))
 	}
 	hissDBFS := -20 + min(lowGain, 0) - 3 - uniform(24, 60) // under the marks
 	back := dsp.DBToAmplitude(uniform(-70, -40))
 	overDB := overdriven()
+	from := math.Round(10*(clipDBFS-uniform(0.5, 0.9))) / 10
+	fill := strings.NewReplacer("RATE", fmt.Sprint(rate), "FROM", fmt.Sprintf("%.1f", from), "TO", fmt.Sprintf("%.1f", from+1.4))
+	once, drawn := [2]string{}, map[string]bool{"effect": false}
+	for _, i := range random.Perm(len(lines))[:linesOfADevice] {
+		drawn[lines[i].name] = true
+		if lines[i].name == "loop" { // with repeats: a plan of its own
+			drawn["effect"] = true
+			plans = append(plans, fill.Replace("schema = 1\ndevice = \"A\"\n"+lines[i].tests+lines[i].paths))
+			continue
+		}
+		once[0], once[1] = once[0]+lines[i].tests, once[1]+lines[i].paths
+	}
+	plans = append(plans, fill.Replace("schema = 1\ndevice = \"A\"\n"+once[0]+once[1]))
 	device = func(c Condition) (instrument.Device, error) {
 		s, gainDB := base, 0.0
 		latency := loop + c.BufferFrames
@@ -169,7 +215,7 @@ func randomDevice(random *rand.Rand, n, rate, repeats int) (device func(Conditio
 			gainDB = converterDB
 		case "terminated":
 			s.humPeak, s.noise, s.bits, s.pole = 0, dsp.DBToAmplitude(noiseDBFS), 24, pole
-		case "headphones":
+		case "headphones", "headphone noise":
 			gainDB, s.humPeak, s.bits, s.noise, s.pole = headphoneDB, 0, 24, dsp.DBToAmplitude(headphoneNoiseDBFS), pole
 			if c.LoadOhm > 0 {
 				gainDB += dsp.AmplitudeToDB(c.LoadOhm / (c.LoadOhm + outputOhm))
@@ -188,7 +234,7 @@ func randomDevice(random *rand.Rand, n, rate, repeats int) (device func(Conditio
 	bandDB, aDB := dsp.PowerToDB(inBand(rate, pole, false)), dsp.PowerToDB(inBand(rate, pole, true))
 	aDBu := headphoneNoiseDBFS + aDB + 3.0103 + 12
 	const loopSetting, loaded = "loop, RATE Hz, buffer 64 frames", "headphones, load 32 ohm, RATE Hz"
-	return device, []plantedReading{
+	all := []plantedReading{
 		{loopSetting, "latency_frames", whole + ofRepeats},
 		{loopSetting, "round_trip_frames", whole + ofRepeats},
 		{loopSetting, "round_trip_ms", (whole + ofRepeats) * ms},
@@ -225,10 +271,16 @@ func randomDevice(random *rand.Rand, n, rate, repeats int) (device func(Conditio
 		// From the impedance at direct current to that at the resonance.
 		{loaded, "response_spread_db", dsp.AmplitudeToDB(90 / (90 + outputOhm) * (32 + outputOhm) / 32)},
 		{loaded, "largest_loss_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
-		{"headphones, no load, RATE Hz", "idle_noise_dbfs", headphoneNoiseDBFS + bandDB + 3.0103},
+		{"headphone noise, RATE Hz", "idle_noise_dbfs", headphoneNoiseDBFS + bandDB + 3.0103},
 		// In dBV, and 1 mW in 32 ohm is -14.95 dBV.
-		{"headphones, no load, RATE Hz", "headphone_noise_a_db_spl", aDBu - 2.2185 + 110 + 14.9485},
+		{"headphone noise, RATE Hz", "headphone_noise_a_db_spl", aDBu - 2.2185 + 110 + 14.9485},
 	}
+	for _, want := range all {
+		if path, _, _ := strings.Cut(want.condition, ","); drawn[path] {
+			planted = append(planted, want)
+		}
+	}
+	return plans, device, planted
 }
 
 // readingTally is how the values of one reading lie within their uncertainties.
@@ -266,8 +318,19 @@ func (all tallies) add(t *testing.T, device int, of string, want plantedReading,
 	}
 }
 
-// judge wants 95 of 100 of every reading inside, less two standard deviations of that
-// count, and 95 of 100 of all.
+// leastInside is the 0.1 % quantile of a binomial distribution of 95 %: of n values that
+// lie within their uncertainties 95 times of 100, fewer are inside in one case of 1,000.
+func leastInside(n int) int {
+	chance, below := math.Pow(0.05, float64(n)), 0.0 // of k inside; of k or fewer
+	for k := 0; ; k++ {
+		if below += chance; below >= 0.001 {
+			return k
+		}
+		chance *= 0.95 / 0.05 * float64(n-k) / float64(k+1)
+	}
+}
+
+// judge wants as many of every reading inside as leastInside says, and 95 of 100 of all.
 func (all tallies) judge(t *testing.T) {
 	t.Helper()
 	inside, counted := 0, 0
@@ -275,11 +338,11 @@ func (all tallies) judge(t *testing.T) {
 		y := all[key]
 		slices.Sort(y.shares)
 		slices.Sort(y.bounds)
-		n := len(y.shares)
+		n, least := len(y.shares), leastInside(len(y.shares))
 		inside, counted = inside+y.inside, counted+n
-		t.Logf("%-48s %3d of %3d inside; error over uncertainty: median %.2f, 95 %%: %.2f; uncertainty %.2g to %.2g %s", key, y.inside, n, y.shares[n/2], y.shares[n*95/100], y.bounds[0], y.bounds[n-1], y.unit)
-		if scatter := 2 * math.Sqrt(0.95*0.05*float64(n)); float64(y.inside) < 0.95*float64(n)-scatter {
-			t.Errorf("%s: %d of %d within the stated uncertainty; wanted 95 %%", key, y.inside, n)
+		t.Logf("%-48s %3d of %3d inside (%3.0f %%, at least %d); error over uncertainty: median %.2f, 95 %%: %.2f; uncertainty %.2g to %.2g %s", key, y.inside, n, 100*float64(y.inside)/float64(n), least, y.shares[n/2], y.shares[n*95/100], y.bounds[0], y.bounds[n-1], y.unit)
+		if y.inside < least {
+			t.Errorf("%s: %d of %d within the stated uncertainty; of 95 %%, %d or more are", key, y.inside, n, least)
 		}
 	}
 	t.Logf("%d of %d inside", inside, counted)
@@ -292,19 +355,19 @@ func (all tallies) judge(t *testing.T) {
 // states: of every derived reading, at three rates and two word lengths, inverted, with
 // another clock, coupled by a capacitor, with hum, in noise that is white or not.
 func TestUncertaintiesOfRandomDevices(t *testing.T) {
-	devices := 2
+	devices := 1
 	if dsptest.IsExhaustive() {
-		devices = 24 // some 2.6 s of processor time each
+		devices = 200
 	}
 	random := rand.New(rand.NewPCG(200, 15))
-	counted := tallies{}
+	counted, classes := tallies{}, map[string]int{}
 	for n := range devices {
 		rate := []int{48000, 44100, 48000, 44100, 96000}[n%5]
-		repeated := planOf(t, strings.ReplaceAll(repeatedShortPlan, "RATE", fmt.Sprint(rate)))
-		single := singleShort(t, rate)
-		device, planted := randomDevice(random, n, rate, repeated.Repeats)
+		plans, device, planted := randomDevice(random, n, rate, classes)
 		var rows []Row
-		for _, p := range []*Plan{repeated, single} {
+		for _, text := range plans {
+			p := planOf(t, text)
+			p.Tests = append(p.Tests, shortDistortion)
 			sheet, err := Run(t.Context(), p, device, func(string, int, int) {})
 			if err != nil {
 				t.Fatal(err)
@@ -326,4 +389,17 @@ func TestUncertaintiesOfRandomDevices(t *testing.T) {
 		}
 	}
 	counted.judge(t)
+	t.Logf("classes: %v", classes)
+	if !dsptest.IsExhaustive() {
+		return
+	}
+	for _, class := range []string{"44100 Hz", "48000 Hz", "96000 Hz", "16 bits", "24 bits", "inverted", "not inverted",
+		"coupled by a capacitor", "coupled directly", "hum", "no hum", "clock of its own", "shared clock"} {
+		if classes[class] == 0 {
+			t.Errorf("no device of class %q", class)
+		}
+	}
+	if len(counted) != 37 {
+		t.Errorf("%d readings counted; the lines have 37", len(counted))
+	}
 }

@@ -143,8 +143,8 @@ const leastStatedDB = 0.001
 func addTone(r *measure.Readings, name string, t *steadyTones, i int) {
 	r.Add(name+"_hz", measure.Reading{Value: t.hz[i], Unit: "Hz", Definition: "phase advance between the halves of the steady part"})
 	bound := ""
-	if off := dsp.AmplitudeToDB(1 + 2*math.Sqrt(t.lines.NoiseAround(t.hz[i])/2)/t.peak(i)); off >= leastStatedDB {
-		bound = fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", off)
+	if off := dsp.AmplitudeToDB(1 + spectra.TwoDeviations*math.Sqrt(t.lines.NoiseAround(t.hz[i])/2)/t.peak(i)); off >= leastStatedDB {
+		bound = fmt.Sprintf("±%.2g dB, 95 %% of what the noise around it does", off)
 	}
 	r.AddLevel(name+"_dbfs", t.peak(i)*t.peak(i), measure.Reading{Unit: "dBFS", Reference: "AES17-2015 3.12: a full-scale sine is 0", Weighting: "none", Definition: lineText, Bound: bound})
 }

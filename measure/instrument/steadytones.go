@@ -90,17 +90,18 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	}
 	// The noise has half its power in phase with the line.
 	sigma := math.Sqrt(noise/2) / peak
-	return peak, fmt.Sprintf("±%.2g dB, two standard deviations of the noise around it", max(1e-6, dsp.AmplitudeToDB(1+2*sigma)))
+	// A line that noise has added to is lower by more dB than one that it took from is higher.
+	return peak, fmt.Sprintf("±%.2g dB, 95 %% of what the noise around it does", max(1e-6, -dsp.AmplitudeToDB(1-spectra.TwoDeviations*sigma)))
 }
 
 const underNoiseText = "no more than the noise around it: an upper bound"
 
 // most is line, or what a line under the noise may have at most: the noise may have taken
-// from it as well as added to it, by three standard deviations.
+// from it as well as added to it.
 func (t *steadyTones) most(hz float64) (peak float64, bound string) {
 	peak, bound = t.line(hz)
 	if bound == underNoiseText {
-		peak += 3 * math.Sqrt(t.lines.NoiseAround(hz)/2)
+		peak += spectra.ThreeDeviations * math.Sqrt(t.lines.NoiseAround(hz)/2)
 	}
 	return peak, bound
 }
@@ -137,8 +138,8 @@ func (s *lineSum) bound() string {
 	if s.noise >= s.clear {
 		return "no more than the noise around the lines: an upper bound"
 	}
-	off := s.noise + 2*math.Sqrt(s.variance)
-	return fmt.Sprintf("±%.2g dB, two standard deviations of the noise around the lines", max(1e-6, -dsp.PowerToDB(max(1e-3, 1-off/s.power))))
+	off := s.noise + spectra.TwoDeviations*math.Sqrt(s.variance)
+	return fmt.Sprintf("±%.2g dB, 95 %% of what the noise around the lines does", max(1e-6, -dsp.PowerToDB(max(1e-3, 1-off/s.power))))
 }
 
 // fits reports whether a line at a frequency is clear of 0 and of half the rate.

@@ -69,6 +69,16 @@ func (l *Lines) NoiseAround(hz float64) float64 {
 	return sum / max(1, count)
 }
 
+// How many standard deviations a line may be off by where NoiseAround has read the noise:
+// ten lines through one window, 1.5 bins apart, overlap by 0.77 and are worth 9.5 degrees
+// of freedom (a test computes them), so that the deviation is an estimate itself. Student's
+// t (1908) for the shares of a normal distribution within two and three deviations, 95.45
+// and 99.73 %.
+const (
+	TwoDeviations   = 2.3
+	ThreeDeviations = 4.0
+)
+
 // rotation is the number of frames after which a rotating phasor is computed afresh.
 const rotation = 512
 

@@ -3,6 +3,7 @@ package spectra
 import (
 	"math"
 	"math/cmplx"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -63,5 +64,56 @@ func TestLinesAtAnyFrequency(t *testing.T) {
 				t.Fatalf("%g Hz: %g is left at frame %d", hz, left, n)
 			}
 		}
+	}
+}
+
+// The lines that read the noise overlap: they are worth 9.5 degrees of freedom. A line in
+// noise lies within what is stated for 95.45 % in as many of 2,000 cases, give or take
+// three standard deviations of that count; two deviations of the noise as read hold less.
+func TestDeviationsOfALineInNoise(t *testing.T) {
+	const frames, rate, hz = 1024, 48000, 9000.0
+	window := LowLeakage(frames)
+	overlap := func(bins float64) float64 {
+		sum, energy := complex(0, 0), 0.0
+		for n, w := range window {
+			sum += complex(w*w, 0) * cmplx.Rect(1, 2*math.Pi*bins*float64(n)/frames)
+			energy += w * w
+		}
+		return cmplx.Abs(sum) / energy
+	}
+	at := []float64{-14, -12.5, -11, -9.5, -8, 8, 9.5, 11, 12.5, 14}
+	variance := 0.0 // of a mean of exponential distributions, over its square
+	for _, a := range at {
+		for _, b := range at {
+			variance += overlap(a-b) * overlap(a-b) / 100
+		}
+	}
+	if freedom := 2 / variance; math.Abs(freedom-9.5) > 0.05 {
+		t.Errorf("%.2f degrees of freedom", freedom)
+	}
+	random := rand.New(rand.NewPCG(9, 5))
+	const runs = 2000
+	within, withinTwo := 0, 0
+	x := make([]float64, frames)
+	for range runs {
+		for n := range x {
+			x[n] = random.NormFloat64()
+		}
+		// Noise alone: what it adds in phase with a line.
+		l := NewLines(x, rate)
+		off, sigma := math.Abs(real(l.At(hz))), math.Sqrt(l.NoiseAround(hz)/2)
+		if off <= TwoDeviations*sigma {
+			within++
+		}
+		if off <= 2*sigma {
+			withinTwo++
+		}
+	}
+	scatter := 3 * math.Sqrt(0.9545*0.0455/runs)
+	if share := float64(within) / runs; math.Abs(share-0.9545) > scatter {
+		t.Errorf("%.2f %% within what is stated for 95.45 %%", 100*share)
+	}
+	if share := float64(withinTwo) / runs; share > 0.9545-scatter {
+		t.Errorf("%.2f %% within two deviations as read: Student's t changes nothing", 100*share)
 	}
 }
