@@ -498,3 +498,21 @@ func TestStatedUncertainty(t *testing.T) {
 		}
 	}
 }
+
+// What lies far within its uncertainty prints as 0; other values keep their digits.
+func TestRowsNearZero(t *testing.T) {
+	for _, c := range []struct {
+		value, uncertainty float64
+		text               string
+	}{
+		{-0.000012, 0.02, "0.00 dB ±0.02"},
+		{0.0034, 0.02, "0.0030 dB ±0.02"},
+		{-0.0312, 0.02, "-0.031 dB ±0.02"},
+		{0.000012, 0, "0.000012 dB"},
+	} {
+		r := Row{Unit: "dB", Value: &c.value, Uncertainty: c.uncertainty}
+		if r.String() != c.text {
+			t.Errorf("%g ± %g prints as %q, want %q", c.value, c.uncertainty, r.String(), c.text)
+		}
+	}
+}

@@ -108,7 +108,8 @@ func (c *Collector) Add(name, digest string, r instrument.Recording) {
 		c.void(name, fmt.Sprintf("the file states %d Hz, and its sound has %d Hz", r.Rate, rate), "set player and recorder to the condition's rate, and record again")
 		return
 	}
-	if len(found) == 0 {
+	cut := c.cutBeginnings(name, r, found)
+	if len(found) == 0 && !cut {
 		c.void(name, "no mark of a stimulus is in it", "name the recording of a file that bench plan wrote; a recording of input-noise is recognised by the file name that the cue sheet gives")
 	}
 	for _, f := range found {
@@ -127,6 +128,36 @@ func (c *Collector) Add(name, digest string, r instrument.Recording) {
 			c.addItem(at, digest, r, f.Frame, i, k)
 		}
 	}
+}
+
+// cutBeginnings lists the stimuli of a recording whose last mark is there without the first one
+// and its code, and reports whether there are any. Nothing is searched where every
+// stimulus of the condition was found.
+func (c *Collector) cutBeginnings(name string, r instrument.Recording, found []instrument.FoundCode) (any bool) {
+	var ends []int // that belong to a first mark
+	for n, f := range found {
+		i, k := c.itemOf(f.Code)
+		if !f.Readable || i < 0 {
+			return false // which end is its own is not known
+		}
+		marked := slices.DeleteFunc(slices.Clone(c.items[i]), func(item Item) bool { return item.Unmarked })
+		if n == 0 && len(found) == len(marked) {
+			return false
+		}
+		signal, err := c.items[i][k].Stimulus.Signal.Make(r.Rate)
+		if err != nil {
+			return false
+		}
+		l := stimulus.LayoutOf(r.Rate, signal.Frames())
+		ends = append(ends, f.Frame+l.EndMark-l.StartMark)
+	}
+	for _, at := range instrument.FindEnds(r.Sound, r.Rate) {
+		if !slices.ContainsFunc(ends, func(own int) bool { return abs(own-at) < r.Rate/10 }) {
+			c.void(name+" at "+measure.TimeCode(int64(at), r.Rate), "the last mark of a stimulus is there, and its first mark and code are not: its beginning was cut off", "start recording before playing, and do not trim the recording")
+			any = true
+		}
+	}
+	return any
 }
 
 // trueRate is another rate of the plan's conditions at which a recording without readable

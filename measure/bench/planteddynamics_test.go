@@ -11,6 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // simulatedProcessor lowers what is over a threshold: by a curve with a quadratic knee
@@ -102,7 +103,7 @@ tests = ["curve", "times"]
 
 // The curve and the times of voice processors and limiters come back as planted.
 func TestPlantedDynamics(t *testing.T) {
-	devices, text := 1, strings.Replace(dynamicsPlan, "step_db=1 ", "step_db=2 ", 1)
+	devices, text := 1, strings.Replace(dynamicsPlan, "from_dbfs=-50 to_dbfs=-6 step_db=1 step_seconds=0.5", "from_dbfs=-40 to_dbfs=-6 step_db=1 step_seconds=0.4", 1)
 	if dsptest.IsExhaustive() {
 		devices, text = 12, dynamicsPlan
 	}
@@ -121,31 +122,72 @@ func TestPlantedDynamics(t *testing.T) {
 		}
 		p := planOf(t, text)
 		p.Paths[0].RatesHz = []int{s.rate}
-		sheet := sheetOf(t, p, s)
-		high, low := s.curveDB(-6), s.curveDB(-40)
-		planted := []plantedReading{
-			{"curve", "plateau_gain_db", s.makeUpDB},
-			{"curve", "compression_threshold_dbfs", s.thresholdDBFS},
-			{"curve", "compression_slope", 1 - s.slope},
-			{"curve", "compression_knee_db", s.kneeDB},
-			{"times", "attack_ms", s.attackMs},
-			{"times", "attack_10_90_ms", math.Log(9) * s.attackMs},
-			{"times", "attack_change_db", high - low},
-			{"times", "release_ms", s.releaseMs},
-			{"times", "release_10_90_ms", math.Log(9) * s.releaseMs},
-			{"times", "step_overshoot_db", low - high},
-			{"curve", "latency_frames", float64(s.latency)},
+		counted.addDynamics(t, n, s, sheetOf(t, p, s), "curve", "times", -40, -6)
+	}
+	counted.judge(t)
+}
+
+// addDynamics counts what a sheet has of a device's curve and times, by the names of the
+// tests that read them.
+func (all tallies) addDynamics(t *testing.T, n int, s simulatedProcessor, sheet *Sheet, curve, times string, lowDBFS, highDBFS float64) {
+	t.Helper()
+	high, low := s.curveDB(highDBFS), s.curveDB(lowDBFS)
+	planted := []plantedReading{
+		{curve, "plateau_gain_db", s.makeUpDB},
+		{curve, "compression_threshold_dbfs", s.thresholdDBFS},
+		{curve, "compression_slope", 1 - s.slope},
+		{curve, "compression_knee_db", s.kneeDB},
+		{times, "attack_ms", s.attackMs},
+		{times, "attack_10_90_ms", math.Log(9) * s.attackMs},
+		{times, "attack_change_db", high - low},
+		{times, "release_ms", s.releaseMs},
+		{times, "release_10_90_ms", math.Log(9) * s.releaseMs},
+		{times, "step_overshoot_db", low - high},
+		{curve, "latency_frames", float64(s.latency)},
+	}
+	if s.slope < 1 {
+		planted = append(planted, plantedReading{curve, "compression_ratio", 1 / (1 - s.slope)})
+	}
+	for _, want := range planted {
+		at := slices.IndexFunc(sheet.Rows, func(r Row) bool { return (r.Test == want.condition || want.reading == "latency_frames") && r.Reading == want.reading })
+		if at < 0 || sheet.Rows[at].Value == nil {
+			t.Errorf("device %d (%+v): no %s: %v", n, s, want.reading, sheet.Void)
+			continue
 		}
-		if s.slope < 1 {
-			planted = append(planted, plantedReading{"curve", "compression_ratio", 1 / (1 - s.slope)})
+		all.add(t, n, want.condition, want, sheet.Rows[at])
+	}
+}
+
+// The starter plans of a voice processor and a limiter, as they are, on planted devices:
+// nothing is missing or void, and curve and times come back.
+func TestStartersOnPlantedDynamics(t *testing.T) {
+	dsptest.Exhaustive(t)
+	counted := tallies{}
+	for n, c := range []struct {
+		starter string
+		device  simulatedProcessor
+	}{
+		{"voice-processor", simulatedProcessor{thresholdDBFS: -27.3, slope: 1 - 1/3.4, kneeDB: 5.2, attackMs: 6.1, releaseMs: 83, makeUpDB: 3.3, latency: 731, rate: 48000, bits: 24, noise: dsp.DBToAmplitude(-100)}},
+		{"voice-processor", simulatedProcessor{thresholdDBFS: -31.1, slope: 1 - 1/1.8, kneeDB: 9.6, attackMs: 17, releaseMs: 120, makeUpDB: 1.4, latency: 64, rate: 48000, bits: 24, inverted: true, noise: dsp.DBToAmplitude(-95)}},
+		{"limiter", simulatedProcessor{thresholdDBFS: -26, slope: 1, kneeDB: 1.7, attackMs: 1.3, releaseMs: 61, latency: 96, rate: 48000, bits: 24, noise: dsp.DBToAmplitude(-105)}},
+	} {
+		p, err := ReadPlan(c.starter+".toml", Starter(c.starter))
+		if err != nil {
+			t.Fatal(err)
 		}
-		for _, want := range planted {
-			at := slices.IndexFunc(sheet.Rows, func(r Row) bool { return r.Test == want.condition && r.Reading == want.reading })
-			if at < 0 || sheet.Rows[at].Value == nil {
-				t.Errorf("device %d (%+v): no %s: %v", n, s, want.reading, sheet.Void)
-				continue
-			}
-			counted.add(t, n, want.condition, want, sheet.Rows[at])
+		sheet := sheetOf(t, p, c.device)
+		if len(sheet.Missing) > 0 || len(sheet.Void) > 0 {
+			t.Errorf("%s: missing %v, void %v", c.starter, sheet.Missing, sheet.Void)
+		}
+		step := stimulus.StandardLevelStep(p.Paths[len(p.Paths)-1].LevelDBFS[0])
+		counted.addDynamics(t, n, c.device, sheet, "static-curve", "attack-release", step.LowDBFS, step.HighDBFS)
+		if c.starter != "limiter" {
+			continue
+		}
+		// An attack of 1.3 ms without look-ahead lets every step of level through: the
+		// largest overshoot is of the order of the level over the ceiling.
+		if at := slices.IndexFunc(sheet.Rows, func(r Row) bool { return r.Test == overshootTest && r.Unit == "dB" && r.Value != nil && *r.Value > 3 }); at < 0 {
+			t.Error("limiter: no worst overshoot of 3 dB or more")
 		}
 	}
 	counted.judge(t)

@@ -3,6 +3,7 @@ package bench
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -102,10 +103,16 @@ func (r Row) Measured() measure.Reading {
 // String is the row's value with its unit, its uncertainty where it is known, and "at
 // most" before what is only noise.
 func (r Row) String() string {
-	text := r.Measured().String()
+	m := r.Measured()
 	if r.Value == nil {
-		return text
+		return m.String()
 	}
+	if math.Abs(m.Value) < r.Uncertainty {
+		// Digits far under the uncertainty say nothing: of ±0.02 dB, the third decimal counts.
+		step := math.Pow(10, math.Floor(math.Log10(r.Uncertainty))-1)
+		m.Value = math.Round(m.Value/step) * step
+	}
+	text := m.String()
 	if r.AtMost {
 		text = "at most " + text
 	} else if r.Uncertainty > 0 {

@@ -54,6 +54,33 @@ func FindCodes(sound dsp.Block, rate int) []FoundCode {
 	return all
 }
 
+// FindEnds finds the frames of the marks that end a stimulus, in whichever channel has
+// most.
+func FindEnds(sound dsp.Block, rate int) (most []int) {
+	template := stimulus.MarkChirp(rate, false).Wave(float64(rate))
+	for _, x := range sound {
+		var ends []int
+		similarity := similarities(x, template, correlation(x, template))
+		for n := 0; n < len(similarity); n++ {
+			if similarity[n] < 2*leastSimilarity { // no code confirms it
+				continue
+			}
+			best := n
+			for k := n; k < min(n+len(template), len(similarity)); k++ {
+				if similarity[k] > similarity[best] {
+					best = k
+				}
+			}
+			ends = append(ends, best)
+			n = best + len(template) - 1
+		}
+		if len(ends) > len(most) {
+			most = ends
+		}
+	}
+	return most
+}
+
 // PartAround is the part of a recording that holds one marked stimulus whose first mark
 // was found at a frame, with the frame at which it begins. A second of silence before the
 // mark and behind the last mark belongs to it, as far as the recording has it.
