@@ -58,5 +58,5 @@ func ExampleLevel_In() {
 	fmt.Println(err)
 	// Output:
 	// -4.00 dBu
-	// dBFS in dBu: full scale has no voltage of its own; a calibration is needed, such as "0 dBFS = +16 dBu"
+	// dBFS in dBu: full scale alone has no voltage; a calibration is needed, such as "0 dBFS = +16 dBu"
 }
