@@ -149,7 +149,9 @@ func (all tallies) addDynamics(t *testing.T, n int, s simulatedProcessor, sheet 
 		planted = append(planted, plantedReading{curve, "compression_ratio", 1 / (1 - s.slope)})
 	}
 	for _, want := range planted {
-		at := slices.IndexFunc(sheet.Rows, func(r Row) bool { return (r.Test == want.condition || want.reading == "latency_frames") && r.Reading == want.reading })
+		at := slices.IndexFunc(sheet.Rows, func(r Row) bool {
+			return (r.Test == want.condition || want.reading == "latency_frames") && r.Reading == want.reading
+		})
 		if at < 0 || sheet.Rows[at].Value == nil {
 			t.Errorf("device %d (%+v): no %s: %v", n, s, want.reading, sheet.Void)
 			continue
