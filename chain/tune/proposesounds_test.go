@@ -214,7 +214,7 @@ func TestWhereNoRoomCanBeRead(t *testing.T) {
 			for n := range x {
 				x[n] += music[n] * dsp.DBToAmplitude(room.SpeechDBFS+24+under)
 			}
-			cases["music under speech"] = x
+			cases[fmt.Sprintf("music %g dB against speech", under)] = x
 		}
 	}
 	for name, x := range cases {
