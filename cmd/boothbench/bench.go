@@ -40,8 +40,17 @@ func runBench(e env, args []string) error {
 	}, args)
 }
 
+const benchInitUsage = `boothbench bench init writes a plan to begin with, for a kind of device: edit it, then
+run boothbench bench plan.
+
+Usage: boothbench bench init KIND PLAN.toml [flags]
+
+Examples:
+  boothbench bench init interface plan.toml
+`
+
 func runBenchInit(e env, args []string) error {
-	f := e.flags("bench init", benchUsage)
+	f := e.flags("bench init", benchInitUsage)
 	replace := f.Bool("replace", false, "write over an existing file")
 	if err := parse(f, args); err != nil {
 		return err

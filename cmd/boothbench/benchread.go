@@ -53,8 +53,20 @@ func runBenchRead(e env, args []string) error {
 	return s.finish(e, c.Sheet(), f.Args())
 }
 
+const benchRunUsage = `boothbench bench run plays every stimulus of a plan through an outside command, which
+stands in for the device, and writes the sheet of what came back. The command is run once
+for each stimulus. In it, {in} is the WAV file to read and {out} the one to write;
+{gain_db}, {load_ohm}, {rate_hz} and {buffer_frames} stand for the condition's values.
+
+Usage: boothbench bench run PLAN.toml --exec 'TOOL {in} {out}' --out SHEET.json [flags]
+
+Examples:
+  boothbench bench run plan.toml --exec 'boothbench process {in} --chain voice.toml --out {out}' --out sheet.json
+  boothbench bench run plan.toml --exec 'preamp --gain {gain_db} --rate {rate_hz} {in} {out}' --out sheet.json
+`
+
 func runBenchRun(e env, args []string) error {
-	f := e.flags("bench run", benchUsage)
+	f := e.flags("bench run", benchRunUsage)
 	s := sheetFlags{}
 	var command commandFlags
 	command.add(f)

@@ -53,7 +53,20 @@ func rowsOf(item Item, taken []result) (rows []Row) {
 	for _, name := range names {
 		rows = append(rows, joined(item, name, taken))
 	}
+	sameInMs(rows, item.RateHz)
 	return rows
+}
+
+// sameInMs gives a time in ms the uncertainty of the same time in frames.
+func sameInMs(rows []Row, rate int) {
+	for i := range rows {
+		name, suffix := rows[i].Reading, channelSuffix(rows[i].Reading)
+		stem, isMs := strings.CutSuffix(strings.TrimSuffix(name, suffix), "_ms")
+		twin := slices.IndexFunc(rows, func(r Row) bool { return r.Reading == stem+"_frames"+suffix })
+		if isMs && twin >= 0 && rows[i].Value != nil {
+			rows[i].Uncertainty = measure.JSONValue(rows[twin].Uncertainty * 1000 / float64(rate))
+		}
+	}
 }
 
 func joined(item Item, name string, taken []result) Row {

@@ -324,6 +324,11 @@ func (d *claimsDecoder) maskPoint(item *tomlfile.Value, accepted string) (p inst
 func (d *claimsDecoder) asks(t *tomlfile.Value, test *Test) {
 	a := test.Asked
 	if test.Stimulus == nil || instrument.IsResponseSignal(test.Stimulus) {
+		for _, c := range test.Claims {
+			if withoutChannel(c.Reading) == "slope_db_per_octave" && c.Min != nil && *c.Min > 0 {
+				d.Report(t.Entry(c.Reading).At, tomlfile.Problem{Key: c.Reading, Found: fmt.Sprintf("%g dB/octave and more: a rise", *c.Min), Accepted: "a slope below 0 for a response that falls away from its pass band, such as { target = -24, tolerance = 1 }"})
+			}
+		}
 		for _, e := range t.Entries {
 			if withoutChannel(e.Key) == "slope_db_per_octave" && a.PassbandHz == 0 {
 				d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "no corner_hz in this test", Accepted: "corner_hz = { target = 80, tolerance = 5 } beside it, which says of which side the slope is"})
