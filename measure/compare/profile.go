@@ -1,14 +1,15 @@
 package compare
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"hash/maphash"
 	"io"
 	"math"
+	"unsafe"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
@@ -40,7 +41,7 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 	last := make([]float64, p.format.Channels)
 	var digest maphash.Hash
 	digest.SetSeed(digestSeed)
-	var bytes []byte
+	change := make([]float64, profileFrames)
 	for {
 		n, err := planes.ReadFull(src, b)
 		if n > 0 {
@@ -48,17 +49,14 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 				return nil, &IncomparableError{Frame: p.frames + int64(frame)}
 			}
 			for c := range b {
-				sum, before := 0.0, last[c]
-				for _, v := range b[c][:n] {
-					d := v - before
-					sum += d * d
+				x, before := b[c][:n], last[c]
+				for i, v := range x {
+					change[i] = v - before
 					before = v
-					bytes = binary.LittleEndian.AppendUint64(bytes, math.Float64bits(v))
 				}
 				last[c] = before
-				digest.Write(bytes)
-				bytes = bytes[:0]
-				p.energy[c] = append(p.energy[c], sum)
+				p.energy[c] = append(p.energy[c], vector.SumOfSquares(change[:n]))
+				digest.Write(unsafe.Slice((*byte)(unsafe.Pointer(&x[0])), 8*n)) // its bits as they lie: the digest stays here
 			}
 			p.frames += int64(n)
 		}

@@ -34,7 +34,7 @@ func (c *change) align(ctx context.Context, s Sound) error {
 	if len(chosen) < 4 {
 		return nil
 	}
-	if err := c.listen(ctx, s, chosen, reach); err != nil {
+	if err := c.correlate(ctx, s, chosen, reach); err != nil {
 		return err
 	}
 	delay, related := bestDelay(chosen, reach)
@@ -96,8 +96,8 @@ func (c *change) loudBlocks() []*passage {
 	return all
 }
 
-// listen correlates each passage's signs with the sound around it, in one pass.
-func (c *change) listen(ctx context.Context, s Sound, chosen []*passage, reach int) error {
+// correlate sums the products of each passage's signs with the sound around it, in one pass.
+func (c *change) correlate(ctx context.Context, s Sound, chosen []*passage, reach int) error {
 	length := c.baseline.Reference.blockFrames
 	margin := reach + timemap.Taps
 	kept := make([][]float64, len(chosen))
