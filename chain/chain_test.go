@@ -177,8 +177,8 @@ func TestProblems(t *testing.T) {
 		{"single brackets", "schema = 1\n[stage]\n" + limiter, []string{"x.toml:2:2: [stage]: single brackets"}},
 		{"stage a number", "schema = 1\nstage = 3", []string{"x.toml:2:9: stage: found the number 3"}},
 		{"adding to a finished list", "schema = 1\nstage = [{kind = \"limiter\"}]\n[[stage]]\n" + limiter, []string{"x.toml:3:3: not TOML: "}},
-		{"names twice", stage(limiter, `name = "a"`, "[[stage]]", limiter, `name = "a"`), []string{`x.toml:7:8: name: "a" is also the name of stage 1 too`}},
-		{"name taken by default", stage(limiter, `name = "limiter 2"`, "[[stage]]", limiter), []string{`x.toml:5:3: name: "limiter 2" is also the name of stage 1 too`}},
+		{"names twice", stage(limiter, `name = "a"`, "[[stage]]", limiter, `name = "a"`), []string{`x.toml:7:8: name: "a" is also the name of stage 1; give each stage a different name`}},
+		{"name taken by default", stage(limiter, `name = "limiter 2"`, "[[stage]]", limiter), []string{`x.toml:5:3: name: "limiter 2" is also the name of stage 1; give each stage a different name`}},
 		{"too many stages", "schema = 1\n" + strings.Repeat("[[stage]]\n"+limiter+"\n", 65), []string{"x.toml:130:3: stage: 65 stages\n  accepted: up to 64"}},
 
 		{"decimal comma", stage(limiter, "drive_db = 1,5"), []string{"x.toml:4:13: drive_db: found 1,5; write the decimal point as a point: 1.5"}},

@@ -122,7 +122,7 @@ func (e *reductionEnvelope) followCell(level float64, runs []reductionRun) []red
 // forecastReduction is 1 − 2^−level for a level of 0 and more, from a table: on the line
 // between two of its values, which lies at most 1.5e-5 of the gain, 0.00013 dB, over it.
 func forecastReduction(level float64) float64 {
-	at := level * forecastSteps
+	at := float64(level * forecastSteps)
 	k := int(at)
 	if k >= len(forecastGains)-1 {
 		return 1 - Exp2(-level)

@@ -32,7 +32,7 @@ const (
 	Band       Kind = "band"           // Hz: middle of the third octave; Side: −1 below it, +1 above it, 0 around it; Value: dB
 	Cut        Kind = "cut"            // Frames of A from Frame on are not in B
 	Insertion  Kind = "insertion"      // Frames of B that A does not have stand before A's Frame
-	Missing    Kind = "missing"        // Frames of A before or behind B are not in it, a delay not counted
+	Missing    Kind = "missing"        // Frames of A before or behind B are not in it, a latency not counted
 	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a delay not counted
 	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
 	Clipped    Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first

@@ -40,7 +40,7 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	r.Add("drift_ppm", measure.Reading{Value: (at.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
-	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: "what of A is not in B, cut out or before or after it, the delay not counted"})
+	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of A is not in B, cut out or before or after it; what a delay of up to %g s shifts out of B's end, or one of up to %g ms of its beginning, is not counted", mostLate, mostEarly*1000)})
 	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is not in A, put in or before or after it, the delay not counted"})
 	polarity := 1.0
 	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
@@ -72,6 +72,14 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	}
 }
 
+// mostLate and mostEarly are the longest delays, in s, that shift a part of A out of B
+// and are no loss: processing makes a sound late, and early only where its latency is
+// compensated by too much. A recording that begins later than that lacks a beginning.
+const (
+	mostLate  = 1.0
+	mostEarly = 0.01
+)
+
 // uncovered are the frames of A that B does not hold, and the frames of B that A does
 // not hold, without those that a delay shifts out at an end.
 func (c *Comparison) uncovered() (missing, extra int64) {
@@ -91,7 +99,11 @@ func (c *Comparison) uncovered() (missing, extra int64) {
 		}
 	}
 	inB := int64(math.Round(float64(c.compared) * c.place.Speed))
-	return cut + max(0, c.FramesA-c.compared-cut-pushed), added + max(0, c.FramesB-inB-added-pushed)
+	excused := pushed
+	if seconds := c.place.Delay / float64(c.Rate); seconds > mostLate || seconds < -mostEarly {
+		excused = pushed - int64(math.Abs(c.place.Delay))
+	}
+	return cut + max(0, c.FramesA-c.compared-cut-excused), added + max(0, c.FramesB-inB-added-pushed)
 }
 
 // leastSquaresGain is the gain where none was matched: that of the channels, by

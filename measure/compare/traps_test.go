@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -262,5 +263,42 @@ func TestThirdOctaveTable(t *testing.T) {
 	}
 	if other, _ := compare(t, dsp.Block{a[0][:48000]}, dsp.Block{testsound.Noise(48000, 0.1, 7)}); len(other.ThirdOctaves().Rows) != 0 {
 		t.Error("different sounds have rows")
+	}
+}
+
+// A beginning that B lacks is missing, like an end; a latency is not. B is A with
+// its first frames taken away, or late by some and as long as A.
+func TestLostEndsAreMissing(t *testing.T) {
+	const rate = 48000
+	rng := rand.New(rand.NewPCG(3, 4))
+	cases := 1
+	if dsptest.IsExhaustive() {
+		cases = 5
+	}
+	for range cases {
+		a := dsp.Block{testsound.Noise(8*rate, 0.1, rng.Uint64())}
+		for _, of := range []struct {
+			frames int // by which B is later
+			lost   bool
+		}{
+			{-1 - rng.IntN(int(mostEarly*rate)), false},
+			{-int(mostEarly*rate) - 1 - rng.IntN(rate), true},
+			{1 + rng.IntN(int(mostLate*rate)), false},
+			{int(mostLate*rate) + 1 + rng.IntN(rate), true},
+		} {
+			b := a[0][max(0, -of.frames):]
+			if of.frames > 0 {
+				b = append(make([]float64, of.frames), a[0][:len(a[0])-of.frames]...)
+			}
+			_, r := compare(t, a, dsp.Block{b})
+			want := 0.0
+			if of.lost {
+				want = math.Abs(float64(of.frames)) * 1000 / rate
+			}
+			missing, _ := r.Get("missing_ms")
+			if math.Abs(missing.Value-want) > 1.01*1000/rate { // the frame that a fraction of a delay shifts out
+				t.Errorf("%d frames later: %g ms are missing, want %g", of.frames, missing.Value, want)
+			}
+		}
 	}
 }
