@@ -13,6 +13,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
@@ -299,6 +300,12 @@ func TestLostEndsAreMissing(t *testing.T) {
 			if math.Abs(missing.Value-want) > 1.01*1000/rate { // the frame that a fraction of a delay shifts out
 				t.Errorf("%d frames later: %g ms are missing, want %g", of.frames, missing.Value, want)
 			}
+		}
+	}
+	term, _ := measure.Explain("missing_ms")
+	for _, figure := range []string{fmt.Sprintf(" %g s ", mostLate), fmt.Sprintf(" %g ms ", mostEarly*1000)} {
+		if !strings.Contains(term.String(), figure) {
+			t.Errorf("explain missing_ms does not state%s", figure)
 		}
 	}
 }

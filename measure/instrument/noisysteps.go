@@ -39,8 +39,8 @@ func (t *GainTrace) averaged(n, width int) float64 {
 	return (t.sums[n+half+1] - t.sums[n-half] - (t.GainDB[n-half]+t.GainDB[n+half])/2) / float64(max(1, 2*half))
 }
 
-// noise is by how much the averaged gain of a steady stretch scatters (standard
-// deviation, dB), and by how much its mean does.
+// scatter is the standard deviation, in dB, of the averaged gain over a steady stretch,
+// and that of its mean.
 func (t *GainTrace) scatter(from, to, width int) (each, mean float64) {
 	block := min(max(int(noiseBlockSeconds*float64(t.RateHz)), 8*width), to-from)
 	blocks, hop := max(1, (to-from)/block), max(1, width/2)
@@ -58,7 +58,7 @@ func (t *GainTrace) scatter(from, to, width int) (each, mean float64) {
 	return each, each / math.Sqrt(float64(max(1, (to-from)/max(1, width))))
 }
 
-// change is a gain's way from one value to another.
+// gainChange is a change of gain from one steady value to another.
 type gainChange struct {
 	trace        *GainTrace
 	step         int // the frame at which the level changes
@@ -75,8 +75,8 @@ func (c *gainChange) share(n int) float64 {
 	return (c.trace.averaged(n, c.width) - c.first) / (c.last - c.first)
 }
 
-// scatter sets the width of the average and the noise that is left. What lies ahead of the
-// step counts where the gain moves ahead of it: there the tone has another level.
+// scatter sets the width of the average, and the noise that it leaves. The noise ahead of
+// the step, where the tone has another level, counts only if the gain moves there.
 func (c *gainChange) scatter(width int, ahead bool) float64 {
 	all := math.Abs(c.last - c.first)
 	past, pastMean := c.trace.scatter(c.past[0], c.past[1], width)
@@ -88,9 +88,9 @@ func (c *gainChange) scatter(width int, ahead bool) float64 {
 	return c.sigma
 }
 
-// crossing is where the averaged gain passes a share of its change, in frames from the
-// step: on the side of a frame where it has made half. What lies under the share before
-// and over it after is largest there, so that single frames of noise do not decide.
+// crossing finds where the averaged gain passes a share of its change, in frames from the
+// step; middle is a frame where it has passed half. It is the least running sum of the
+// gain over that share: all frames decide, and not the first that noise lifts over it.
 func (c *gainChange) crossing(middle int, share float64) (frames float64, ok bool) {
 	from, to := c.from, middle
 	if share >= 0.5 {
@@ -135,12 +135,12 @@ type stepTime struct {
 	reason string
 }
 
-// less is the time from one to another.
-func (a stepTime) less(b stepTime) stepTime {
+// less is the time from begin to the receiver; a reason of either stays.
+func (a stepTime) less(begin stepTime) stepTime {
 	if a.reason == "" {
-		a.reason = b.reason
+		a.reason = begin.reason
 	}
-	return stepTime{a.passing.less(b.passing), a.reason}
+	return stepTime{a.passing.less(begin.passing), a.reason}
 }
 
 // neverArrives is why a gain has no time that it takes to get somewhere.
@@ -151,12 +151,12 @@ type stepTimes struct {
 	begins, constant, tenNinety, within2 stepTime
 }
 
-// exceeds is whether the noise may cross the share at which a change begins.
+// exceeds reports whether the noise may cross the share at which a change begins.
 func (c *gainChange) exceeds() bool {
 	return clearOfNoise*c.scatter(1, true) > beginsShare
 }
 
-// noisyTimes reads the change.
+// noisyTimes reads the times of a change in noise.
 func (c *gainChange) noisyTimes() (all stepTimes) {
 	most := int(longestAverageSeconds * float64(c.trace.RateHz))
 	var widths []int
