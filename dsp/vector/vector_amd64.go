@@ -99,3 +99,6 @@ func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)
 
 //go:noescape
 func squaresAVX(x *float64, fours int, sums *[4]float64)
+
+//go:noescape
+func surveyAVX(x, weights *float64, fours int, l *surveyed)

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
@@ -14,16 +15,14 @@ import (
 // channelPair compares the first two channels: their correlation, the delay
 // between them, and whether one is the other's copy.
 type channelPair struct {
-	ll, rr, lr  float64
-	identical   bool
-	left, right []float64 // the running block
+	ll, rr, lr float64
+	identical  bool
 
 	fft    *spectra.FFT
 	window []float64
 	bins   [2][]complex128 // of the block that is correlated
 	cross  []complex128    // summed cross spectra
-	blocks int
-	some   thinning
+	blocks thinned
 }
 
 // pairBlock is the length of the blocks that are correlated; delays up to half
@@ -33,45 +32,32 @@ const pairBlock = 1 << 15
 func newChannelPair() channelPair {
 	half := func() []complex128 { return make([]complex128, pairBlock/2+1) }
 	return channelPair{
-		identical: true, fft: spectra.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
+		identical: true, blocks: newThinned(2, pairBlock, pairBlocks), fft: spectra.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
 		bins: [2][]complex128{half(), half()}, cross: half(),
 	}
 }
 
-func (p *channelPair) write(l, r []float64) {
-	ll, rr, lr := p.ll, p.rr, p.lr
-	r = r[:len(l)]
-	for n, x := range l {
-		y := r[n]
-		ll += x * x
-		rr += y * y
-		lr += x * y
-	}
-	p.ll, p.rr, p.lr = ll, rr, lr
+// pairBlocks is how many blocks are taken before every other one is left out.
+const pairBlocks = 128
+
+func (p *channelPair) write(b dsp.Block) {
+	l, r := b[0], b[1]
+	left, right := vector.Dots2(l, l, r), vector.Dots2(r, r, l)
+	p.ll += left[0]
+	p.lr += left[1]
+	p.rr += right[0]
 	for n := 0; p.identical && n < len(l); n++ {
 		p.identical = l[n] == r[n]
 	}
-	p.left, p.right = append(p.left, l...), append(p.right, r...)
-	for len(p.left) >= pairBlock {
-		if p.some.takes() {
-			p.correlate()
-		}
-		p.left = append(p.left[:0], p.left[pairBlock/2:]...)
-		p.right = append(p.right[:0], p.right[pairBlock/2:]...)
-	}
+	p.blocks.write(b[:2], p.correlate)
 }
 
-// correlate adds the cross spectrum of the running block.
-func (p *channelPair) correlate() {
-	l, r := p.spectrum(p.bins[0], p.left), p.spectrum(p.bins[1], p.right)
+// correlate adds the cross spectrum of a block.
+func (p *channelPair) correlate(x [][]float64) {
+	l, r := p.fft.Windowed(p.bins[0], p.window, x[0]), p.fft.Windowed(p.bins[1], p.window, x[1])
 	for k := range l {
 		p.cross[k] += complex(real(l[k]), -imag(l[k])) * r[k]
 	}
-	p.blocks++
-}
-
-func (p *channelPair) spectrum(bins []complex128, x []float64) []complex128 {
-	return p.fft.Windowed(bins, p.window, x[:pairBlock])
 }
 
 func (p *channelPair) report(r *report) {
@@ -82,10 +68,8 @@ func (p *channelPair) report(r *report) {
 		r.cannot("channel_gain_db", "dB", reason)
 		return
 	}
-	if p.blocks == 0 { // less than one: silence follows
-		rest := make([]float64, pairBlock-len(p.left))
-		p.left, p.right = append(p.left, rest...), append(p.right, rest...)
-		p.correlate()
+	if p.blocks.taken == 0 { // less than one: silence follows, which is there already
+		p.correlate(p.blocks.x)
 	}
 	correlation := p.lr / math.Sqrt(p.ll*p.rr)
 	r.add("correlation", measure.Reading{Value: correlation, Unit: "", Reference: "+1: equal, -1: inverted", Definition: "normalised correlation of channels 1 and 2 without delay"})

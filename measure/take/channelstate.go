@@ -7,11 +7,14 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
 
-// channelState is what is counted of one channel.
+// channelState is what is counted of one channel. It surveys the sound in cells of a
+// millisecond at most; only where a cell's survey gives reason to is each sample looked
+// at.
 type channelState struct {
 	channel        int
 	bitsOfFile     int // of integers, 0 for floating point
@@ -20,6 +23,11 @@ type channelState struct {
 	largest, least float64
 	used           uint32 // bits that any sample used, at the top of 32
 	unquantised    bool   // a sample needed more
+
+	x       []float64                    // some sound that was surveyed, then what follows
+	next    int                          // in x, of the first sample that was not surveyed
+	weights [vector.MostSurveyed]float64 // of the last differences of a cell, in moving
+	keep    [vector.MostSurveyed + 1]float64
 
 	previous          float64
 	rise              float64 // difference from the value before to previous
@@ -36,56 +44,81 @@ type channelState struct {
 	firstOver         int64
 }
 
+// surveyedKept is how many frames of x before the first that was not surveyed are kept:
+// two cells and what flat tops look at on both sides.
+const surveyedKept = 4 * flatReach
+
 func newChannelState(channel int, f wave.Format) channelState {
 	c := channelState{
 		channel: channel, shortest: max(leastDropoutFrames, int64(f.Rate)/1000), longest: int64(f.Rate) * mostDropoutMs / 1000, forget: 1 / max(4, 0.002*float64(f.Rate)),
 		leastOffset: max(101, int64(f.Rate)/10), firstOver: -1, flat: flatTops{channel: channel}, gaps: newFilledGaps(channel, f.Rate),
+		x: []float64{0}, next: 1, // the sample before the first is 0
 	}
 	if f.Encoding == wave.Integer {
 		c.bitsOfFile = f.Bits
 	}
+	c.keep[0] = 1
+	for n := range c.weights {
+		c.keep[n+1] = c.keep[n] * (1 - c.forget)
+		c.weights[len(c.weights)-1-n] = c.forget * c.keep[n]
+	}
 	return c
 }
 
-func (c *channelState) write(x []float64, frame int64, events *eventList) {
-	c.extremes(x, frame)
-	if !c.unquantised {
-		c.useBits(x)
+func (c *channelState) write(x []float64, events *eventList) {
+	c.x = append(c.x, x...)
+	for {
+		cell := min(c.gaps.missing(), vector.MostSurveyed)
+		if len(c.x)-c.next < cell {
+			break
+		}
+		c.cell(cell, events)
 	}
-	c.runs(x, frame, events)
-	c.frames += int64(len(x))
-	c.flat.write(x)
-	c.gaps.write(x)
+	first := c.frames - int64(c.next)
+	c.flat.look(c.x, first)
+	if drop := c.next - surveyedKept; drop >= surveyedDropped {
+		c.x = append(c.x[:0], c.x[drop:]...)
+		c.next -= drop
+	}
 }
 
-// The loops keep in variables what waits for itself from sample to sample. Samples that
-// are not finite are passed over: the take is refused on their account.
+// surveyedDropped is how many frames are dropped from x at a time.
+const surveyedDropped = 4096
 
-// extremes stores the sums, the smallest and the largest sample, and the samples over
-// full scale.
-func (c *channelState) extremes(x []float64, frame int64) {
-	sum, power, largest, least := c.sum, c.power, c.largest, c.least
-	for _, v := range x {
-		if v-v != 0 {
-			continue
-		}
-		sum += v
-		power += v * v
-		if v > largest {
-			largest = v
-		}
-		if v < least {
-			least = v
+// cell surveys so many frames from next on. Samples that are not finite do no harm: the
+// take is refused on their account.
+func (c *channelState) cell(frames int, events *eventList) {
+	x := c.x[c.next-1 : c.next+frames]
+	s := vector.SurveyOf(x, c.weights[len(c.weights)-frames:])
+	c.sum += s.Sum
+	c.power += s.Squares
+	c.largest, c.least = max(c.largest, s.Most), min(c.least, s.Least)
+	if !c.unquantised {
+		if c.used |= s.Used; !s.Whole {
+			c.useBits(x[1:])
 		}
 	}
-	c.sum, c.power, c.largest, c.least = sum, power, largest, least
-	if largest <= 1 && least >= -1 {
-		return
+	if s.Most > 1 || s.Least < -1 {
+		c.overFullScale(x[1:])
 	}
+	if s.Equal == 0 && c.run < min(3, c.shortest) {
+		c.previous, c.rise = x[frames], x[frames]-x[frames-1]
+		c.moving = float64(c.keep[frames]*c.moving) + s.Moves
+		c.run, c.runFrom = 1, c.frames+int64(frames)-1
+	} else {
+		c.runs(x[1:], c.frames, events)
+	}
+	c.gaps.add(s.Steps, frames)
+	c.flat.expect(c.frames, frames, max(s.Most, -s.Least))
+	c.next += frames
+	c.frames += int64(frames)
+}
+
+func (c *channelState) overFullScale(x []float64) {
 	for n, v := range x {
 		if v-v == 0 && math.Abs(v) > 1 {
 			if c.overs++; c.firstOver < 0 {
-				c.firstOver = frame + int64(n)
+				c.firstOver = c.frames + int64(n)
 			}
 		}
 	}
@@ -109,7 +142,7 @@ func (c *channelState) useBits(x []float64) {
 	c.used = used
 }
 
-// runs looks for samples that stay equal.
+// runs looks for samples that stay equal, one after the other.
 func (c *channelState) runs(x []float64, frame int64, events *eventList) {
 	previous, rise, moving, run := c.previous, c.rise, c.moving, c.run
 	forget, keep, least := c.forget, 1-c.forget, min(3, c.shortest)
@@ -210,6 +243,10 @@ const flatTopLeast = 0.1
 const clipLeast = 0.99885
 
 func (c *channelState) finish(events *eventList) {
+	if rest := len(c.x) - c.next; rest > 0 {
+		c.cell(rest, events)
+	}
+	c.flat.look(c.x, c.frames-int64(c.next))
 	if c.run < c.shortest { // what does not move at the end is no dropout
 		c.endRun(events, math.Copysign(math.Inf(1), -c.previous))
 	}

@@ -16,7 +16,7 @@ type filledGaps struct {
 	channel       int
 	block         int // frames
 	filled        int
-	sum, previous float64
+	sum           float64
 	frame         int64
 	last          [2]float64 // mean squares of the two blocks before
 	from          int64      // of a gap that may be one; −1
@@ -41,22 +41,16 @@ func newFilledGaps(channel, rate int) filledGaps {
 	return filledGaps{channel: channel, block: max(8, rate/1000), from: -1}
 }
 
-func (g *filledGaps) write(x []float64) {
-	for len(x) > 0 {
-		part := x[:min(len(x), g.block-g.filled)]
-		sum, previous := g.sum, g.previous
-		for _, v := range part {
-			d := v - previous
-			previous = v
-			sum += d * d
-		}
-		g.sum, g.previous = sum, previous
-		g.frame += int64(len(part))
-		if g.filled += len(part); g.filled == g.block {
-			g.endBlock(g.sum / float64(g.block))
-			g.sum, g.filled = 0, 0
-		}
-		x = x[len(part):]
+// missing is how many frames of the running block are missing.
+func (g *filledGaps) missing() int { return g.block - g.filled }
+
+// add adds the sum of the squared differences of some frames of a block.
+func (g *filledGaps) add(steps float64, frames int) {
+	g.sum += steps
+	g.frame += int64(frames)
+	if g.filled += frames; g.filled == g.block {
+		g.endBlock(g.sum / float64(g.block))
+		g.sum, g.filled = 0, 0
 	}
 }
 

@@ -14,9 +14,7 @@ import (
 // (own method)
 type flatTops struct {
 	channel int
-	x       []float64 // what is kept of the sound
-	start   int64     // the frame of x[0]
-	next    int       // where the next look begins in x
+	cells   []loudCell // where a look is due
 	loudest float64
 
 	peaks [flatLevels]int // local maxima by level, half a dB each from the top down
@@ -47,36 +45,63 @@ func levelStep(amplitude float64) int {
 	return min(flatLevels-1, max(0, int(2*(100-dsp.AmplitudeToDB(amplitude)))))
 }
 
-func (f *flatTops) write(x []float64) {
-	f.x = append(f.x, x...)
-	n := max(f.next, flatReach)
-	for ; n+flatReach < len(f.x); n++ {
-		level := math.Abs(f.x[n])
-		if level > f.loudest {
-			f.loudest = level
-		}
-		if level < f.loudest*flatBelowLoudest || level < flatTopLeast/100 || level < math.Abs(f.x[n-1]) || level <= math.Abs(f.x[n+1]) {
-			continue
-		}
-		f.peaks[levelStep(level)]++
-		if from, to, ok := flatTop(f.x[n-flatReach : n+flatReach+1]); ok {
-			e := Event{"flat top", f.start + int64(n-flatReach+from), int64(to - from), f.channel, dsp.AmplitudeToDB(level)}
-			if k := len(f.tops) - 1; k >= 0 && e.Frame < f.tops[k].Frame+f.tops[k].Frames {
-				continue
-			}
-			if len(f.tops) < mostFlatTops {
-				f.tops = append(f.tops, e)
-			} else {
-				f.more[levelStep(level)]++
-			}
-		}
+// loudCell is a stretch with a sample loud enough to be looked at.
+type loudCell struct{ from, to int64 }
+
+// expect takes the largest magnitude in some frames, which look then looks at if it has to.
+func (f *flatTops) expect(frame int64, frames int, peak float64) {
+	if !(peak >= max(f.loudest*flatBelowLoudest, flatTopLeast/100)) {
+		return
 	}
-	if keep := n - flatReach; keep > 0 {
-		f.x = append(f.x[:0], f.x[keep:]...)
-		f.start += int64(keep)
-		n -= keep
+	if k := len(f.cells) - 1; k >= 0 && f.cells[k].to == frame {
+		f.cells[k].to += int64(frames)
+		return
 	}
-	f.next = n
+	f.cells = append(f.cells, loudCell{frame, frame + int64(frames)})
+}
+
+// look looks at the loud cells as far as the sound around them is there: x begins at a
+// frame of the take.
+func (f *flatTops) look(x []float64, first int64) {
+	done := 0
+	for i := range f.cells {
+		cell := &f.cells[i]
+		from, to := int(max(cell.from, flatReach)-first), int(cell.to-first)
+		for n := from; n < min(to, len(x)-flatReach); n++ {
+			f.sample(x, n, first)
+		}
+		if to > len(x)-flatReach {
+			cell.from = max(cell.from, first+int64(len(x)-flatReach))
+			break
+		}
+		done++
+	}
+	f.cells = append(f.cells[:0], f.cells[done:]...)
+}
+
+// sample looks at one sample: whether it is a maximum, and a flat one.
+func (f *flatTops) sample(x []float64, n int, first int64) {
+	level := math.Abs(x[n])
+	if level > f.loudest {
+		f.loudest = level
+	}
+	if level < f.loudest*flatBelowLoudest || level < flatTopLeast/100 || level < math.Abs(x[n-1]) || level <= math.Abs(x[n+1]) {
+		return
+	}
+	f.peaks[levelStep(level)]++
+	from, to, ok := flatTop(x[n-flatReach : n+flatReach+1])
+	if !ok {
+		return
+	}
+	e := Event{"flat top", first + int64(n-flatReach+from), int64(to - from), f.channel, dsp.AmplitudeToDB(level)}
+	if k := len(f.tops) - 1; k >= 0 && e.Frame < f.tops[k].Frame+f.tops[k].Frames {
+		return
+	}
+	if len(f.tops) < mostFlatTops {
+		f.tops = append(f.tops, e)
+	} else {
+		f.more[levelStep(level)]++
+	}
 }
 
 // flatTop looks for a straight piece at the maximum in the middle of some samples, and

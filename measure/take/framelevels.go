@@ -142,21 +142,33 @@ func (z *zeroRuns) write(x []float64, hop int) {
 	least := max(2, hop*editMs/hopMs)
 	for len(x) > 0 {
 		part := x[:min(len(x), hop-z.filled)]
-		run := z.run
-		for _, v := range part {
-			if v != 0 {
-				run = 0
-				continue
-			}
-			if run++; run >= least {
-				z.running = true
-			}
-		}
-		z.run = run
+		z.take(part, least)
 		if z.filled += len(part); z.filled == hop {
 			z.endHop()
 		}
 		x = x[len(part):]
+	}
+}
+
+// take looks for so many zeros in a row. A run of them holds one of any samples that lie
+// as far apart: only around zeros among these is each sample looked at.
+func (z *zeroRuns) take(x []float64, least int) {
+	for n := 0; n < len(x); {
+		last := min(n+max(1, least-z.run), len(x)) - 1 // with it the run is long enough
+		if x[last] != 0 {
+			z.run, n = 0, last+1
+			continue
+		}
+		begin := last
+		for begin > n && x[begin-1] == 0 {
+			begin--
+		}
+		if begin > n {
+			z.run = 0
+		}
+		z.run += last + 1 - begin
+		z.running = z.running || z.run >= least
+		n = last + 1
 	}
 }
 

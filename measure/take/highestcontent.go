@@ -15,8 +15,7 @@ import (
 type content struct {
 	format   wave.Format
 	spectrum *spectra.Power
-	running  [][]float64 // by channel
-	some     thinning
+	blocks   thinned
 }
 
 const (
@@ -33,23 +32,18 @@ func newContent(f wave.Format) content {
 	for length < f.Rate/6 {
 		length *= 2
 	}
-	return content{format: f, running: make([][]float64, f.Channels), spectrum: spectra.Empty(spectra.LowLeakage(length), f.Rate)}
+	return content{format: f, blocks: newThinned(f.Channels, length, contentBlocks), spectrum: spectra.Empty(spectra.LowLeakage(length), f.Rate)}
 }
 
+// contentBlocks is how many blocks are taken before every other one is left out.
+const contentBlocks = 128
+
 func (c *content) write(b dsp.Block) {
-	length := len(c.spectrum.Window)
-	for i, plane := range b {
-		c.running[i] = append(c.running[i], plane...)
-	}
-	for len(c.running[0]) >= length {
-		takes := c.some.takes()
-		for i, x := range c.running {
-			if takes {
-				c.spectrum.Add(x[:length], length)
-			}
-			c.running[i] = append(x[:0], x[length/2:]...)
+	c.blocks.write(b, func(x [][]float64) {
+		for _, plane := range x {
+			c.spectrum.Add(plane, len(plane))
 		}
-	}
+	})
 }
 
 // report states it; bits is what the samples are rounded to, 0 where they are not.

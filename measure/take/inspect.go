@@ -159,7 +159,7 @@ func (t *take) writes() []func(dsp.Block) {
 	all := []func(dsp.Block){t.writeChannels, t.content.write}
 	all = append(all, t.levels.writes()...)
 	if len(t.channels) >= 2 {
-		all = append(all, func(b dsp.Block) { t.pair.write(b[0], b[1]) })
+		all = append(all, t.pair.write)
 	}
 	return all
 }
@@ -169,7 +169,7 @@ func (t *take) writeChannels(b dsp.Block) {
 		t.nonFinite = t.frames + int64(first)
 	}
 	for c := range t.channels {
-		t.channels[c].write(b[c], t.frames, &t.events)
+		t.channels[c].write(b[c], &t.events)
 	}
 	t.frames += int64(b.Frames())
 }
