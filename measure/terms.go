@@ -101,7 +101,7 @@ var termTable = [][4]string{
 	{"{attack,release}_{begins_ms,change_db}", "When the gain begins to move after the change of level (below 0: look-ahead; of a release: hold), and by how much it moves.", "own definition", ""},
 	{"step_overshoot_db", "Largest excess of the level over its final value after a step up.", "own definition", ""},
 	{"{missing_ms,extra_ms}", "Length of A that is missing from B, and of B that is not in A, at the ends or cut. What a delay of up to 1 s shifts out of B's end is not missing, nor what up to 10 ms shifts out of its beginning.", "own definition", "No other reading covers it: compare --at-most and check's like accept nothing missing."},
-	{"{similarity,delay_frames,delay_ms}", "Correlation of A and B, and the delay of B.", "largest correlation of the differences from frame to frame", "For a steady tone the delay is ambiguous by whole periods."},
+	{"{similarity,delay_frames,delay_ms}", "Correlation of A and B, and the delay of B.", "largest correlation of the differences from frame to frame; where noise covers these, of the frequencies that both have in common (Knapp and Carter, IEEE Trans. ASSP-24(4) 1976)", "For a steady tone the delay is ambiguous by whole periods."},
 	{"drift_ppm", "By how much B's clock runs faster (above 0) or slower than A's.", "slope of the delay", "25 ppm are 90 ms in an hour."},
 	{"residual_{dbfs,a_dbfs}", "B, aligned and matched to A's level, less A; A: weighted by IEC 61672-1.", "mathematical rms", "It states how much differs, not whether that is audible."},
 	{"residual_Nhz_dbfs", "The difference in a third-octave band.", "IEC 61260-1", ""},

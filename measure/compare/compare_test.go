@@ -471,11 +471,11 @@ func TestCompareChannels(t *testing.T) {
 		b    dsp.Block
 		says string
 	}{
-		{dsp.Block{testsound.Times(x, -1), y}, "B is in channel 1 inverted; no other difference"},
-		{dsp.Block{x, testsound.Times(y, -0.5)}, "B is in channel 2 inverted, in channel 2 6.02 dB quieter; no other difference"},
-		{dsp.Block{testsound.Times(x, 0.5), y}, "B is in channel 1 6.02 dB quieter; no other difference"},
-		{dsp.Block{append(make([]float64, 20), x[:len(x)-20]...), y}, "B is in channel 1 another sound, or the same at another time; the rest is at -2"},
-		{dsp.Block{x, make([]float64, len(y))}, "B is in channel 2 silent"},
+		{dsp.Block{testsound.Times(x, -1), y}, "B is inverted in channel 1; no other difference"},
+		{dsp.Block{x, testsound.Times(y, -0.5)}, "B is inverted in channel 2, 6.02 dB quieter in channel 2; no other difference"},
+		{dsp.Block{testsound.Times(x, 0.5), y}, "B is 6.02 dB quieter in channel 1; no other difference"},
+		{dsp.Block{append(make([]float64, 20), x[:len(x)-20]...), y}, "B is another sound in channel 1, or the same at another time; the rest is at -2"},
+		{dsp.Block{x, make([]float64, len(y))}, "B is silent in channel 2"},
 		{dsp.Block{testsound.Times(x, 2), testsound.Times(y, 2)}, "B is 6.02 dB louder; "},
 	} {
 		for _, match := range dsptest.Some(1, []LevelMatch{LeastSquares, EqualLoudness, LevelsAsTheyAre}) {

@@ -100,7 +100,7 @@ func (d Difference) String() string {
 func (d Difference) clause() (verb, rest string) {
 	channel := ""
 	if d.Channel >= 0 {
-		channel = fmt.Sprintf("in channel %d ", d.Channel+1)
+		channel = fmt.Sprintf(" in channel %d", d.Channel+1)
 	}
 	word := func(more, less string) string {
 		if d.Value < 0 {
@@ -118,27 +118,27 @@ func (d Difference) clause() (verb, rest string) {
 		}
 		return "has", fmt.Sprintf("an ambiguous place: the sound repeats, and delays %s apart fit as well (%d were found)", framesText(d.Value), d.Count)
 	case Delay:
-		return "is", channel + framesText(size) + word(" later", " earlier")
+		return "is", framesText(size) + word(" later", " earlier") + channel
 	case Drift:
 		return "is", fmt.Sprintf("%.2f ppm %s", size, word("longer", "shorter"))
 	case Polarity:
 		if channel != "" {
-			return "is", channel + "inverted"
+			return "is", "inverted" + channel
 		}
 		return "is", "inverted in polarity"
 	case Level:
 		if d.Frames > 0 {
 			return "is", fmt.Sprintf("%.2f dB %s until about %s", size, word("louder", "quieter"), measure.TimeCode(d.Frames, d.rate))
 		}
-		return "is", fmt.Sprintf("%s%.2f dB %s", channel, size, word("louder", "quieter"))
+		return "is", fmt.Sprintf("%.2f dB %s%s", size, word("louder", "quieter"), channel)
 	case LevelStep:
 		return "is", fmt.Sprintf("%.2f dB %s than before from about %s on", size, word("louder", "quieter"), d.time())
 	case Fade:
 		return "is", fmt.Sprintf("faded %s by %.2f dB over %s from about %s on", word("up", "down"), size, d.length(), d.time())
 	case OtherSound:
-		return "is", channel + "another sound, or the same at another time"
+		return "is", "another sound" + channel + ", or the same at another time"
 	case Silent:
-		return "is", channel + "silent"
+		return "is", "silent" + channel
 	case LowPass:
 		return "is", fmt.Sprintf("low-passed at %s (3 dB down), %s down above it", spectra.HzText(d.Hz), lossText(size))
 	case HighPass:
@@ -164,18 +164,18 @@ func (d Difference) clause() (verb, rest string) {
 		}
 		return "is", "silent " + text
 	case Clipped:
-		return "is", fmt.Sprintf("%sclipped at %.2f dBFS (%s, the first at %s)", channel, d.Value, dsp.Plural(int(d.Count), "sample"), d.time())
+		return "is", fmt.Sprintf("clipped%s at %.2f dBFS (%s, the first at %s)", channel, d.Value, dsp.Plural(int(d.Count), "sample"), d.time())
 	case Offset:
 		if d.In == "A" {
-			return "has", fmt.Sprintf("%sno constant offset, which is %.1f dBFS in A", channel, d.Value)
+			return "has", fmt.Sprintf("no constant offset%s, which is %.1f dBFS in A", channel, d.Value)
 		}
-		return "has", fmt.Sprintf("%sa constant offset of %.1f dBFS against A", channel, d.Value)
+		return "has", fmt.Sprintf("a constant offset of %.1f dBFS against A%s", d.Value, channel)
 	case Click:
-		text := "one click at "
+		text := "one click" + channel + " at "
 		if d.Count > 1 {
-			text = fmt.Sprintf("%d clicks, the largest at ", d.Count)
+			text = fmt.Sprintf("%d clicks, the largest%s at ", d.Count, channel)
 		}
-		return "has", fmt.Sprintf("%s%s%s, %.1f dBFS", channel, text, d.time(), d.Value)
+		return "has", fmt.Sprintf("%s%s, %.1f dBFS", text, d.time(), d.Value)
 	case Tone:
 		if d.In == "A" {
 			return "has", fmt.Sprintf("no tone of %s, which is at %.1f dBFS in A", spectra.HzText(d.Hz), d.Value)

@@ -96,7 +96,7 @@ func (g aligner) lookWide(p placement, windows []planes.Extent, i, direction int
 		x = timemap.Map{Speed: 1 / p.Speed}.Resample(x, 0, len(x))
 	}
 	expected := int64(math.Round(p.At(int(probe.From))))
-	best, err := searchIn(g.long, g.longP.frames, g.channel, x, expected-reach, expected+reach, expected)
+	best, err := searchIn(g.long, g.longP.frames, g.channel, x, expected-reach, expected+reach, expected, g.emphasis)
 	if err != nil || math.Abs(best.correlation) < leastSimilarity(int64(len(x)), g.rate) || len(best.others) > 1 || (best.correlation < 0) != p.inverted {
 		return 0, false, err
 	}
@@ -147,7 +147,7 @@ func (g aligner) readWindows(p placement, windows []planes.Extent, sure int64, o
 			sound = timemap.Map{Delay: first, Speed: p.Speed}.Resample(sound, 0, count)
 		}
 		more := line.At(int(centre(w))) - float64(centre(w))
-		d, correlation := delayNear(here[i], sound, more+float64(margins[i]))
+		d, correlation := delayNear(here[i], sound, more+float64(margins[i]), g.emphasis)
 		if (correlation < 0) != p.inverted {
 			correlation = 0
 		}
@@ -285,19 +285,19 @@ func crestNear(spectrum []complex128, length int) (at, value float64) {
 
 // delayNear is by how many frames a window of A lies behind the beginning of a
 // longer one of B, next to an expected number, between the frames.
-func delayNear(a, b []float64, expected float64) (delay, correlation float64) {
+func delayNear(a, b []float64, expected float64, e emphasis) (delay, correlation float64) {
 	length := 2
 	for length < len(b) { // of the lags that are read none wraps around
 		length *= 2
 	}
 	window := spectra.Hann(len(a))
-	x := differences1(a)
+	x := e.of(a)
 	for n, w := range window {
 		x[n] *= w
 	}
 	fft := spectra.NewFFT(length)
 	template := fft.Coefficients(nil, append(x, make([]float64, length-len(x))...))
-	y := differences1(b)
+	y := e.of(b)
 	y[0] = 0
 	spectrum := fft.Coefficients(nil, append(y, make([]float64, length-len(y))...))
 	for k := range spectrum {

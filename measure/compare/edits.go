@@ -136,7 +136,7 @@ func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int
 		if first := m.At(int(from)); m.Speed != 1 || first != math.Trunc(first) {
 			y = timemap.Map{Delay: first - float64(at-timemap.Taps), Speed: m.Speed}.Resample(long[0], 0, n)
 		}
-		x, y := differences1(short[0]), differences1(y)
+		x, y := g.emphasis.of(short[0]), g.emphasis.of(y)
 		x[0], y[0] = 0, 0
 		var xy, yy float64
 		for k := range x {

@@ -17,7 +17,7 @@ const (
 
 // findLags finds by how many frames each channel of B is later than the place, which
 // is that of one channel, and moves the place to where most channels are.
-func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa, pb *profile, reference int) error {
+func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa, pb *profile, reference int, e emphasis) error {
 	settled := *p
 	settled.pieces = append([]piece(nil), p.pieces...)
 	settled.settlePieces(c.FramesA, c.FramesB)
@@ -33,7 +33,7 @@ func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa
 		if channel == reference {
 			continue
 		}
-		lag, ok, err := c.lagOf(channel, longest, aligner{short: a, long: b, shortP: pa, longP: pb, channel: channel, rate: c.Rate})
+		lag, ok, err := c.lagOf(channel, longest, aligner{short: a, long: b, shortP: pa, longP: pb, channel: channel, rate: c.Rate, emphasis: e})
 		if err != nil {
 			return err
 		}
@@ -93,10 +93,10 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 	}
 	var lags []float64
 	for i := range windows {
-		if correlation(differences1(x[i])[1:], differences1(y[i][margin : margin+frames])[1:]) >= noLag {
+		if correlation(g.emphasis.of(x[i])[1:], g.emphasis.of(y[i][margin : margin+frames])[1:]) >= noLag {
 			return 0, false, nil
 		}
-		at, r := delayNear(x[i], y[i], float64(margin))
+		at, r := delayNear(x[i], y[i], float64(margin), g.emphasis)
 		if math.Abs(r) >= leastWindow {
 			first := q.At(int(windows[i].From))
 			lags = append(lags, at-float64(margin)-(first-math.Floor(first)))
@@ -122,8 +122,8 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 	var unlikeWhole, unlikeLag float64
 	for i := range windows {
 		from := max(0, min(2*margin, margin+int(whole)))
-		unlikeWhole += 1 - correlation(differences1(x[i])[1:], differences1(y[i][from : from+frames])[1:])
-		_, r := delayNear(x[i], y[i], float64(margin)+lag)
+		unlikeWhole += 1 - correlation(g.emphasis.of(x[i])[1:], g.emphasis.of(y[i][from : from+frames])[1:])
+		_, r := delayNear(x[i], y[i], float64(margin)+lag, g.emphasis)
 		unlikeLag += 1 - math.Abs(r)
 	}
 	if unlikeWhole < 8*unlikeLag {

@@ -15,13 +15,13 @@ import (
 // searchIn correlates a probe with a sound for every place from one to another, by
 // transforms of a block at a time. Of peaks that are as good, as in a tone, the one
 // next to home is meant.
-func searchIn(open func() (wave.Source, error), frames int64, channel int, probe []float64, from, to, home int64) (candidate, error) {
+func searchIn(open func() (wave.Source, error), frames int64, channel int, probe []float64, from, to, home int64, e emphasis) (candidate, error) {
 	length := 2
 	for length < max(2*len(probe), leastSearch) {
 		length *= 2
 	}
 	step := length - len(probe) + 1
-	probe = differences1(probe)
+	probe = e.of(probe)
 	probe[0] = 0 // what was before is not in it
 	energy := vector.SumOfSquares(probe)
 	fft := spectra.NewFFT(length)
@@ -37,7 +37,7 @@ func searchIn(open func() (wave.Source, error), frames int64, channel int, probe
 		if err != nil {
 			return best, err
 		}
-		x := differences1(blocks[0])[1:]
+		x := e.of(blocks[0])[1:]
 		for _, edge := range []int64{0, frames} { // a file's begin and end are no jumps of the sound
 			if k := edge - at; k >= 0 && k < int64(len(x)) {
 				x[k] = 0
@@ -131,17 +131,6 @@ func minRatio(energy, there float64) float64 {
 }
 
 func absolute(n int64) int64 { return max(n, -n) }
-
-// differences1 are the differences from frame to frame.
-func differences1(x []float64) []float64 {
-	d := make([]float64, len(x))
-	before := 0.0
-	for n, v := range x {
-		d[n] = v - before
-		before = v
-	}
-	return d
-}
 
 // mostPlaces is how many places that are as good are looked at, the nearest ones.
 const mostPlaces = 400

@@ -144,10 +144,10 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 		c.Similarity, c.Same = 1, true
 		return nil
 	}
-	search := aligner{a, b, pa, pb, channel, c.Rate}
+	search := aligner{short: a, long: b, shortP: pa, longP: pb, channel: channel, rate: c.Rate}
 	turned := pb.frames < pa.frames
 	if turned {
-		search = aligner{b, a, pb, pa, channel, c.Rate}
+		search = aligner{short: b, long: a, shortP: pb, longP: pa, channel: channel, rate: c.Rate}
 	}
 	place, found, err := search.find()
 	if err != nil {
@@ -163,7 +163,7 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 		return nil
 	}
 	if c.Channels > 1 && place.places == 0 {
-		if err := c.findLags(&place, a, b, pa, pb, channel); err != nil {
+		if err := c.findLags(&place, a, b, pa, pb, channel, search.emphasis); err != nil {
 			return err
 		}
 	}
@@ -182,11 +182,12 @@ type aligner struct {
 	shortP, longP *profile
 	channel       int
 	rate          int
+	emphasis      emphasis
 }
 
 // find tries the loudest passage, and then, if that is not there, the loudest of
-// each third.
-func (g aligner) find() (placement, candidate, error) {
+// each third, and at last what noise may hide.
+func (g *aligner) find() (placement, candidate, error) {
 	best := candidate{speed: 1, needed: 1}
 	if g.shortP.frames < leastFrames {
 		best.needed = math.Inf(1)
@@ -212,7 +213,14 @@ func (g aligner) find() (placement, candidate, error) {
 		}
 	}
 	if !best.enough() {
-		return best.placement(), best, nil
+		found, ok, err := g.findInNoise()
+		if err != nil {
+			return placement{}, best, err
+		}
+		if !ok {
+			return best.placement(), best, nil
+		}
+		best = found
 	}
 	if len(best.others) > 1 {
 		if err := g.byTheEdges(&best); err != nil {
@@ -271,10 +279,19 @@ func (g aligner) wholeIfAsGood(p placement) (placement, error) {
 		return p, err
 	}
 	without, err := g.unlike(whole, windows, short)
-	if err == nil && without < 8*with {
+	if err == nil && without < g.unlikeRatio()*with {
 		p = whole
 	}
 	return p, err
+}
+
+// unlikeRatio is how many times less must be left with a fraction or a drift than
+// without: in noise, which is left with both, a little less.
+func (g aligner) unlikeRatio() float64 {
+	if g.emphasis.taps != nil {
+		return 1.02
+	}
+	return 8
 }
 
 // unlike is the share of the energy of the long sound's differences, from frame to
@@ -291,7 +308,7 @@ func (g aligner) unlike(p placement, windows []planes.Extent, short [][]float64)
 	rest, all := 0.0, 0.0
 	for i, w := range windows {
 		first := p.At(int(w.From)) - float64(there[i].From)
-		x, y := differences1(short[i]), differences1(timemap.Map{Delay: first, Speed: p.Speed}.Resample(long[i], 0, w.Frames))
+		x, y := g.emphasis.of(short[i]), g.emphasis.of(timemap.Map{Delay: first, Speed: p.Speed}.Resample(long[i], 0, w.Frames))
 		var xx, xy, yy float64
 		for k := timemap.Taps; k < len(x)-timemap.Taps; k++ {
 			xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
@@ -313,7 +330,7 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 	best := candidate{of: at, speed: 1, needed: leastSimilarity(int64(frames), g.rate)}
 	try := func(reach int64, probe []float64, speed float64) error {
 		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
-		found, err := searchIn(g.long, g.longP.frames, g.channel, probe, from, to, at)
+		found, err := searchIn(g.long, g.longP.frames, g.channel, probe, from, to, at, g.emphasis)
 		if math.Abs(found.correlation) > math.Abs(best.correlation) {
 			best.frame, best.correlation, best.speed, best.others = found.frame, found.correlation, speed, found.others
 			best.needed = leastSimilarity(int64(len(probe)), g.rate)

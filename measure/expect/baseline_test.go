@@ -84,7 +84,7 @@ func TestBaseline(t *testing.T) {
 		{"1 dB down", "integrated_change_lu", changedBy(voice, func(_ int, x float64) float64 { return x * dsp.DBToAmplitude(-1) }), -1, 0.001, "is 1.00 dB quieter"},
 		{"1 dB down", "gain_change_db", changedBy(voice, func(_ int, x float64) float64 { return x * dsp.DBToAmplitude(-1) }), -1, 0.001, "is 1.00 dB quieter"},
 		{"7 frames later", "delay_change_frames", late, 7, 0, "is 7 frames later"},
-		{"one channel", "same_samples", one, 0, 0, "is in channel 2 1.00 dB quieter"},
+		{"one channel", "same_samples", one, 0, 0, "is 1.00 dB quieter in channel 2"},
 		{"shorter", "frames_change", dsp.Block{voice[0][:188000], voice[1][:188000]}, -4000, 0, "4000 frames shorter"},
 	} {
 		writeWAV(t, file, c.sound)

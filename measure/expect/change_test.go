@@ -210,7 +210,7 @@ var kindsOfChange = []kindOfChange{
 	{"backwards", func(_ testing.TB, x []float64, _ int) []float64 {
 		return mapped(x, func(n int, _ float64) float64 { return x[len(x)-1-n] })
 	}, `^is another sound`, false, true, false},
-	{"silence", func(_ testing.TB, x []float64, _ int) []float64 { return make([]float64, len(x)) }, `^is in channel 1 silent`, false, true, false},
+	{"silence", func(_ testing.TB, x []float64, _ int) []float64 { return make([]float64, len(x)) }, `^is silent in channel 1`, false, true, false},
 	{"noise in its place", func(_ testing.TB, x []float64, _ int) []float64 { return testsound.Noise(len(x), 0.1, 3) }, `^is another sound`, false, false, false},
 }
 
