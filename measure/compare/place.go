@@ -157,7 +157,9 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 		place = place.turned()
 	}
 	from, to := place.overlap(c.FramesA, c.FramesB)
-	found.needed = max(found.needed, leastSimilarity(to-from, c.Rate))
+	if search.emphasis.taps == nil {
+		found.needed = max(found.needed, leastSimilarity(to-from, c.Rate))
+	}
 	c.Similarity, c.needed, c.Same = found.correlation, found.needed, found.enough()
 	if !c.Same {
 		return nil

@@ -187,7 +187,11 @@ func TestVersionsAreRecognised(t *testing.T) {
 	for i, version := range versions {
 		for k := range each * len(sounds) {
 			v := sounds[k%len(sounds)]
-			if !dsptest.IsExhaustive() && k != i%2 { // of the short readings one for each kind
+			light := i % 2 // of the short readings one for each kind
+			if i == 0 {
+				light = 2 // at 48 kHz, where white noise hides most
+			}
+			if !dsptest.IsExhaustive() && k != light {
 				continue
 			}
 			late := rng.IntN(v.rate)
