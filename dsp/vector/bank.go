@@ -80,6 +80,14 @@ func (b *Bank) OfSingle(states []BankState, plane, single int) *float64 {
 
 // Energies runs the bank over frames from … to−1 of each plane.
 func (b *Bank) Energies(planes [][]float64, from, to int, states []BankState) {
+	if from >= to {
+		return
+	}
+	for hasAVX512 && b.one && len(states) >= 2 {
+		x, y := planes[0][from:to], planes[1][from:to]
+		bankPairAVX512(&x[0], &y[0], len(x), b, &states[0], &states[1])
+		planes, states = planes[2:], states[2:]
+	}
 	b.energies(planes, from, to, states, hasAVX)
 }
 

@@ -10,6 +10,9 @@ var hasAVX = cpu.X86.HasAVX
 // hasAVX2 reports the same for AVX2, which adds whole numbers and gathering.
 var hasAVX2 = cpu.X86.HasAVX2
 
+// hasAVX512 reports the same for AVX-512, whose registers hold eight numbers.
+var hasAVX512 = cpu.X86.HasAVX512F
+
 //go:noescape
 func pair1AVX(x, y *float64, frames int, k *Section, state *State)
 
@@ -102,3 +105,6 @@ func squaresAVX(x *float64, fours int, sums *[4]float64)
 
 //go:noescape
 func surveyAVX(x, weights *float64, fours int, l *surveyed)
+
+//go:noescape
+func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)

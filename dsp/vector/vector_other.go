@@ -3,8 +3,9 @@
 package vector
 
 const (
-	hasAVX  = false
-	hasAVX2 = false
+	hasAVX    = false
+	hasAVX2   = false
+	hasAVX512 = false
 )
 
 func pair1AVX(x, y *float64, frames int, k *Section, state *State)                  { panic(noAVX) }
@@ -53,5 +54,6 @@ func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)                  
 func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)                      { panic(noAVX) }
 func squaresAVX(x *float64, fours int, sums *[4]float64)                               { panic(noAVX) }
 func surveyAVX(x, weights *float64, fours int, l *surveyed)                            { panic(noAVX) }
+func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)               { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"
