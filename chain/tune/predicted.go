@@ -164,15 +164,16 @@ func (p *ProposedChain) toneShareDB(a *takeAnalysis, channel int) float64 {
 }
 
 // predictedLoudness is the integrated loudness behind the chain in LUFS: the take's
-// K-weighted energy of each 100 ms, changed by the gains of the milliseconds in it, each
-// weighed by its power above 150 Hz, and by what the filters leave of its spectrum. Of a take that
-// is longer than the excerpts it is the loudness of the take, changed as that of the
+// K-weighted energy of each 100 ms, less what the filters take of it, changed by the gains
+// of the milliseconds in it, each weighed by its power above 150 Hz. Of a take that is
+// longer than the excerpts it is the loudness of the take, changed as that of the
 // excerpts is.
 func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lufs float64, ok bool) {
 	const ceilingDBFS = -1
 	profile := a.loudness.Profile()
 	before, after := measure.LoudnessProfile{RateHz: profile.RateHz}, measure.LoudnessProfile{RateHz: profile.RateHz}
-	share := p.speechShare(a)
+	tone := p.toneShare(a)
+	low := p.lowLoss(a)
 	drive := p.drive()
 	offset := 0 // of the piece in the excerpts
 	for _, piece := range a.tracks.peaks.pieces() {
@@ -184,7 +185,7 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 			if to = a.tracks.of(profile.HopEnd(h)); from < piece[0] || to > piece[1] {
 				continue
 			}
-			plain, changed := 0.0, 0.0
+			plain, changed, lost := 0.0, 0.0, 0.0
 			for ms := from; ms < to; ms++ {
 				k := offset + ms - piece[0]
 				// The detector's window ends with its millisecond: its middle is meant.
@@ -195,10 +196,14 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 				}
 				limited := min(0, ceilingDBFS-drive-float64(g.ahead[k])/100)
 				plain, changed = plain+w, changed+w*dsp.DBToPower(db+drive+limited)
+				if ms < len(low) {
+					lost += float64(low[ms])
+				}
 			}
 			if plain > 0 {
-				before.Energies = append(before.Energies, profile.Energies[h])
-				after.Energies = append(after.Energies, profile.Energies[h]*share*changed/plain)
+				e := profile.Energies[h]
+				before.Energies = append(before.Energies, e)
+				after.Energies = append(after.Energies, max(0, e-lost)*tone*changed/plain)
 			}
 		}
 		offset += piece[1] - piece[0]
@@ -209,9 +214,34 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 	return whole + lufs - part, ok1 && ok2 && ok3
 }
 
-// speechShare is what the filters leave of the take's K-weighted power, by its third
-// octaves and the K-weighting (Rec. ITU-R BS.1770-5 Annex 1).
-func (p *ProposedChain) speechShare(a *takeAnalysis) float64 {
+// lowLoss is the K-weighted energy (Rec. ITU-R BS.1770-5 Annex 1) that the chain's
+// high-pass and notches take of each millisecond that the low end of a take is kept of,
+// as the loudness sums it: squares of all channels. Below 500 Hz the first stage of that
+// weighting passes everything. What a rumble loses in the pauses, which the gate of the
+// loudness leaves out, is so no loss of the speech.
+func (p *ProposedChain) lowLoss(a *takeAnalysis) (lost []float32) {
+	a.low.flush()
+	weighting := func() dsp.Processor {
+		return &dsp.HighPass{Cascade: dsp.NewCascade([]dsp.Biquad{measure.KWeighting(lowRate)[1]}, 1)}
+	}
+	frames := float32(a.format.Rate) / lowRate
+	for channel := range a.low.kept {
+		highPass, notches := p.lowFilters()
+		plain := a.low.behind(channel, weighting())
+		behind := a.low.behind(channel, append(append(highPass, notches...), weighting())...)
+		if lost == nil {
+			lost = make([]float32, len(plain))
+		}
+		for ms := range plain {
+			lost[ms] += frames * (plain[ms] - behind[ms])
+		}
+	}
+	return lost
+}
+
+// toneShare is what the bands for the tone leave of the take's K-weighted power, by its
+// third octaves and the K-weighting (Rec. ITU-R BS.1770-5 Annex 1).
+func (p *ProposedChain) toneShare(a *takeAnalysis) float64 {
 	rate := float64(a.format.Rate)
 	weighting := measure.KWeighting(rate)
 	k := dsp.NewCascade(weighting[:], 1)
@@ -220,7 +250,7 @@ func (p *ProposedChain) speechShare(a *takeAnalysis) float64 {
 		h := k.Response(float64(l.Hz), rate)
 		hz, power = append(hz, float64(l.Hz)), append(power, (real(h)*real(h)+imag(h)*imag(h))*dsp.DBToPower(l.DBFS))
 	}
-	return p.linearShare(a.format.Rate, hz, power, func(chain.Stage) bool { return true })
+	return p.linearShare(a.format.Rate, hz, power, func(s chain.Stage) bool { return s.Name == toneName })
 }
 
 // noisiest is the channel with the highest floor; -1: none has a floor.
