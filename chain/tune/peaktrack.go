@@ -18,6 +18,7 @@ type peakTrack struct {
 	milliseconds
 	covered []int // the stretches that are covered, by number
 	corners [len(peakCornersHz)]cornerPeaks
+	used    []int   // of those that are covered, as indices
 	level   []int16 // of the stretches, one after the other, behind the corner that was chosen
 }
 
@@ -133,10 +134,9 @@ func (t *peakTrack) behind(hz float64) {
 	}
 }
 
-// pieces are the stretches, in milliseconds, that thresholds are solved on: of those
-// that are covered the nearest to six that lie evenly all over the take.
+// pieces are the stretches that are used, in milliseconds: thresholds are solved on them.
 func (t *peakTrack) pieces() (pieces [][2]int) {
-	for _, k := range t.used() {
+	for _, k := range t.used {
 		from := t.covered[k] * peakStretchMs
 		pieces = append(pieces, [2]int{from, from + len(t.stretch(k))})
 	}
@@ -144,34 +144,54 @@ func (t *peakTrack) pieces() (pieces [][2]int) {
 }
 
 // stretch are the peaks of one of the stretches that are covered.
-func (t *peakTrack) stretch(k int) []int16 {
-	return t.level[k*peakStretchMs : min(len(t.level), (k+1)*peakStretchMs)]
+func (t *peakTrack) stretch(k int) []int16 { return ofStretch(t.level, k) }
+
+// heldBy are the peaks of one of the stretches that are covered, behind the lowest corner.
+func (t *peakTrack) heldBy(k int) []int16 { return ofStretch(t.corners[0].level, k) }
+
+func ofStretch(level []int16, k int) []int16 {
+	return level[k*peakStretchMs : min(len(level), (k+1)*peakStretchMs)]
 }
 
-// used are the stretches that are used, as indices of those that are covered.
-func (t *peakTrack) used() (used []int) {
-	n := len(t.covered)
-	if n <= usedStretches {
-		for k := range n {
-			used = append(used, k)
+// use chooses the stretches that are used, by the level of the take: of those that are
+// covered and hold half as much active sound as one of them does, the nearest to six that
+// lie evenly all over the take. So a stretch that falls into a long pause is not used.
+func (t *peakTrack) use(level []int16, active activity) {
+	held, most := make([]int, len(t.covered)), 0
+	for k, stretch := range t.covered {
+		from := stretch * peakStretchMs
+		for _, v := range level[min(len(level), from):min(len(level), from+len(t.heldBy(k)))] {
+			if v > active.over {
+				held[k]++
+			}
 		}
-		return used
+		most = max(most, held[k])
 	}
-	last := t.covered[n-1]
+	t.used = nil
+	for k := range t.covered {
+		if 2*held[k] >= most {
+			t.used = append(t.used, k)
+		}
+	}
+	if len(t.used) <= usedStretches {
+		return
+	}
+	var spread []int
+	first, last := t.covered[t.used[0]], t.covered[t.used[len(t.used)-1]]
 	for i := range usedStretches {
-		at := i * last / (usedStretches - 1)
-		k, found := slices.BinarySearch(t.covered, at)
-		if !found && k > 0 && at-t.covered[k-1] < t.covered[k]-at {
-			k--
-		}
-		used = append(used, k)
+		at := first + i*(last-first)/(usedStretches-1)
+		spread = append(spread, slices.MinFunc(t.used, func(a, b int) int {
+			return distance(t.covered[a], at) - distance(t.covered[b], at)
+		}))
 	}
-	return slices.Compact(used)
+	t.used = slices.Compact(spread)
 }
+
+func distance(a, b int) int { return max(a-b, b-a) }
 
 // peaks are those of the pieces, one after the other.
 func (t *peakTrack) peaks() (all []int16) {
-	for _, k := range t.used() {
+	for _, k := range t.used {
 		all = append(all, t.stretch(k)...)
 	}
 	return all

@@ -143,6 +143,9 @@ func sameFloors(all []*takeAnalysis) error {
 	return nil
 }
 
+// leastSpeechDB is how far speech lies over the noise of a room, both above 150 Hz.
+const leastSpeechDB = 10
+
 // useRoom lets a recording of the room stand in where a take has no pauses, and
 // compares it with those that have.
 func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
@@ -159,7 +162,9 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 		case a.undecided != "":
 			p.Notes = append(p.Notes, fmt.Sprintf("%s has no pauses of its own (%s): the noise is that of %s, %.1f dBFS.", a.name, a.undecided, room.Name, r.floorDBFS))
 			a.undecided, a.floorDBFS, a.pauseDBFS, a.variation, a.seconds, a.noise, a.noiseTop = "", r.floorDBFS, r.pauseDBFS, r.variation, r.seconds, r.noise, r.noiseTop
-			a.speechDB = quantile(inOrder(slices.Clone(a.tracks.level)), 0.9) - r.floorDBFS
+			a.active = activityOf(a.tracks.level, a.leastActive())
+			a.speechDB = a.active.db - r.pauseDBFS
+			a.speech = a.speechDB > leastSpeechDB
 		case math.Abs(apart) <= 2:
 			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within 2 dB.", room.Name, a.name))
 		default:
@@ -188,7 +193,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	}
 	p.proposeTone(all)
 	p.proposeDeEsser(all)
-	p.proposeLimiter(peaks)
+	p.proposeLimiter(all, peaks)
 	for _, a := range all {
 		if note := a.clipped(); note != "" {
 			p.Notes = append(p.Notes, note)

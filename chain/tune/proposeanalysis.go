@@ -36,7 +36,9 @@ type takeAnalysis struct {
 	seconds   float64 // of pauses
 	noise     []int16 // readings of the expander's detector in them, hundredths of a dB, sorted
 	noiseTop  float64
-	speechDB  float64 // over the floor; −Inf where there is no speech
+	speech    bool    // whether there is any over the noise
+	speechDB  float64 // over the floor; −Inf where there is none
+	active    activity
 }
 
 // analyseTake reads a take twice. Its low end is kept for the prediction of the pauses.
@@ -91,6 +93,8 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 	a.inspection = in
 	a.spectra.end()
 	a.decide()
+	a.active = activityOf(a.tracks.level, a.leastActive())
+	a.tracks.peaks.use(a.tracks.level, a.active)
 	return a, nil
 }
 
@@ -120,7 +124,7 @@ func (a *takeAnalysis) decide() {
 		return
 	}
 	if r, ok := a.inspection.Readings.Get("speech_to_noise_db"); ok && r.Measurable() {
-		a.speechDB = r.Value
+		a.speech, a.speechDB = true, r.Value
 	}
 }
 
@@ -151,13 +155,22 @@ func (a *takeAnalysis) withoutSay(channel int) string {
 	return ""
 }
 
+// leastActive is the level in hundredths of a dB that active sound exceeds at least: the
+// noise, where it is known.
+func (a *takeAnalysis) leastActive() int16 {
+	if a.undecided != "" {
+		return quietest
+	}
+	return int16(max(quietest, min(10000, math.Round(100*(a.noiseTop+wordOverNoiseDB)))))
+}
+
 // threshold is the expander's threshold by its rule, in dBFS.
 func (a *takeAnalysis) threshold() float64 {
 	return max(a.pauseDBFS+overFloorDB, a.noiseTop+overNoiseDB)
 }
 
 // speaks reports whether speech was found.
-func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speechDB > 0 }
+func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speech }
 
 // momentaryRange is how far apart the softest and the loudest moments are, in LU: the
 // 10th and the 95th percentile of momentary loudness within 20 LU of the integrated.
@@ -178,17 +191,6 @@ func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 	}
 	slices.Sort(counted)
 	return counted[len(counted)*95/100] - counted[len(counted)/10], true
-}
-
-// activePeaks are the peaks of the milliseconds within 30 dB of the 99th percentile, in
-// hundredths of a dB.
-func activePeaks(peak []int16) []int16 {
-	if len(peak) == 0 {
-		return nil
-	}
-	sorted := inOrder(slices.Clone(peak))
-	first, _ := slices.BinarySearch(sorted, sorted[len(sorted)*99/100]-3000)
-	return sorted[first:]
 }
 
 // inOrder sorts levels by counting them: of the many of a take few differ.

@@ -9,9 +9,10 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// proposeCompressor sets the threshold so that the median reduction is 3 dB, on excerpts
-// of the takes behind the expander, and returns their peaks behind both, and its gains
-// on them, nil where it is off.
+// proposeCompressor sets the threshold so that the median reduction of active sound is
+// 3 dB, on excerpts of the takes behind the expander, and returns their peaks behind both,
+// and its gains on them, nil where it is off. Where the 95th percentile is over 9 dB at a
+// ratio of 3, the ratio is the one, down to 2, at which it is 9 dB.
 func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) (levels, gains [][]int16) {
 	const wantDB, mostP95DB, leastRangeLU, knee = 3, 9, 4, 6
 	off, rangeLU := "", math.Inf(-1)
@@ -29,9 +30,11 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 		off = fmt.Sprintf("momentary loudness spans %.1f LU from its 10th to its 95th percentile; under %d LU there is nothing to even out.", rangeLU, leastRangeLU)
 	}
 	levels, gains = make([][]int16, len(all)), make([][]int16, len(all))
+	active := make([][]bool, len(all))
 	for k, a := range all {
 		peaks := a.tracks.peaks
 		levels[k] = sum(peaks.peaks(), peaks.excerpt(before[k]))
+		active[k] = a.active.at(peaks.excerpt(a.tracks.level))
 	}
 	settings := func(threshold, ratio float64) dsp.CompressorSettings {
 		return dsp.CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: 5, ReleaseMs: 100, Detector: dsp.Peak, DetectorWindowMs: 10, LinkChannels: true}
@@ -40,7 +43,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 		low, high := -70.0, 0.0
 		for range 11 { // to 0.03 dB
 			middle := (low + high) / 2
-			if compressed(levels, settings(middle, ratio)).moreThan(wantDB) {
+			if compressed(levels, settings(middle, ratio)).activeReduction(active, 0.5) > wantDB {
 				low = middle
 			} else {
 				high = middle
@@ -52,9 +55,15 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	var reduction compression
 	if off == "" {
 		T = solve(ratio)
-		if compressed(levels, settings(T, ratio)).percentile(0.95) > mostP95DB {
-			ratio = 2
-			T = solve(ratio)
+		if most := compressed(levels, settings(T, ratio)).activeReduction(active, 0.95); most > mostP95DB {
+			const least = 2
+			T = solve(least)
+			if little := compressed(levels, settings(T, least)).activeReduction(active, 0.95); little < mostP95DB {
+				ratio = math.Round(10*(least+(ratio-least)*(mostP95DB-little)/(most-little))) / 10
+				T = solve(ratio)
+			} else {
+				ratio = least
+			}
 		}
 		if kept, ok := p.keep["compressor.threshold_dbfs"]; ok {
 			fmt.Sscan(kept, &T)
@@ -63,15 +72,15 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 		reduction = compressed(levels, settings(T, ratio))
 		p.predictedCompression = [2]float64{reduction.percentile(0.5), reduction.percentile(0.95)}
 	}
-	median, p95 := p.predictedCompression[0], p.predictedCompression[1]
+	median, p95 := reduction.activeReduction(active, 0.5), reduction.activeReduction(active, 0.95)
 	p.stage("compressor", "", off)
 	c := Medium
 	if off != "" {
 		c = None
 	}
-	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("momentary loudness spans %.1f LU; predicted reduction %.1f dB (median), %.1f dB (95th percentile)", max(0, rangeLU), median, p95),
-		"3 dB of median reduction (own choice within 3 to 6: common practice, no source)", c)
-	p.choose("ratio", ratio, "", "", "3, or 2 where the 95th percentile of the reduction is over 9 dB", c)
+	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("momentary loudness spans %.1f LU; predicted reduction of active sound %.1f dB (median), %.1f dB (95th percentile)", max(0, rangeLU), median, p95),
+		"3 dB of median reduction, in sound less than 15.9 dB under the level of the speech (own choice within 3 to 6: common practice, no source)", c)
+	p.choose("ratio", ratio, "", "", "3, or less, down to 2, where the 95th percentile of the reduction would be over 9 dB", c)
 	p.choose("knee_db", knee, "dB", "", "", c)
 	p.choose("attack_ms", 5, "ms", "", "", c)
 	p.choose("release_ms", 100, "ms", "", "", c)
@@ -103,21 +112,18 @@ func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
 	return all
 }
 
-// moreThan reports whether the median of the reduction, while the compressor works, is
-// larger.
-func (c compression) moreThan(db float64) bool {
-	working, larger := 0, 0
-	works, enough := dsp.DBToAmplitude(-chain.WorkingDB), dsp.DBToAmplitude(-db)
-	for _, gains := range c {
-		for _, g := range gains {
-			if g <= works {
-				if working++; g < enough {
-					larger++
-				}
+// activeReduction is a percentile of the reduction in dB over the active milliseconds of
+// all tracks; 0: there are none.
+func (c compression) activeReduction(active [][]bool, share float64) float64 {
+	var all []int16 // gains in hundredths of a dB
+	for k, gains := range c {
+		for ms, g := range gains {
+			if ms < len(active[k]) && active[k][ms] {
+				all = append(all, centibels(g*g))
 			}
 		}
 	}
-	return 2*larger > working
+	return -quantile(inOrder(all), 1-share)
 }
 
 // percentile is a percentile of the reduction in dB while the compressor works; 0: it

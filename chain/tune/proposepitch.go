@@ -12,7 +12,9 @@ import (
 // frames. Pitch is the first peak of the normalised autocorrelation of 50 ms, between
 // 50 and 900 Hz, that is 0.9 of the best one between 55 and 400 Hz; a frame is voiced
 // where that is 0.6 and more. Frames more than 20 dB under the loudest twentieth do not
-// count: in pauses hum is as periodic as a voice. (own choice of the constants)
+// count: in pauses hum is as periodic as a voice. Nor do pure tones, such as the low one of
+// a door that falls shut: half a period later they are inverted, which a voice with
+// harmonics is not. (own choice of the constants)
 type pitch struct {
 	band   *dsp.Cascade
 	work   dsp.Block
@@ -30,6 +32,7 @@ const (
 	pitchFrameMs            = 50
 	pitchLevels             = 120
 	softestVoiceDB          = 20
+	pureTone                = 0.9 // autocorrelation half a period later, inverted
 )
 
 func newPitch(f wave.Format) *pitch {
@@ -103,6 +106,9 @@ func pitchOf(x []float64, window int, rate float64) (hz, power float64) {
 	}
 	for lag := first + 1; lag < last; lag++ {
 		if r[lag] >= 0.9*best && r[lag] >= r[lag-1] && r[lag] >= r[lag+1] {
+			if r[max(first, lag/2)] < -pureTone {
+				return 0, power
+			}
 			return rate / float64(lag), power
 		}
 	}

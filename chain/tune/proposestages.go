@@ -48,7 +48,7 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 		if r, ok := a.inspection.Readings.Get("sibilants"); ok && r.Measurable() {
 			events += r.Value
 		}
-		minutes += float64(a.frames) / float64(a.format.Rate) / 60
+		minutes += a.active.seconds / 60
 		rate = min(rate, a.format.Rate)
 	}
 	if rate < 24000 {
@@ -56,30 +56,31 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 	}
 	off := ""
 	if events < leastAMinute*minutes || events < 2 {
-		off = fmt.Sprintf("%.1f sharp s-sounds a minute; from %d on it is worth it.", events/minutes, leastAMinute)
+		off = fmt.Sprintf("%.1f sharp s-sounds a minute of speech; from %d on it is worth it.", events/max(minutes, 1.0/60), leastAMinute)
 	}
 	c := Medium
 	if off != "" {
 		c = None
 	}
 	p.stage("de-esser", "", off)
-	p.choose("relative_db", -9, "dB", fmt.Sprintf("%.0f sharp s-sounds in %.1f minutes", events, minutes), "it compares two levels of the same sound, so it does not depend on the level of the take", c)
+	p.choose("relative_db", -9, "dB", fmt.Sprintf("%.0f sharp s-sounds in %.1f minutes of speech", events, minutes), "it compares two levels of the same sound, so it does not depend on the level of the take", c)
 	p.choose("ratio", 4, "", "", "", c)
 	p.choose("range_db", 4, "dB", "", "small on purpose: more sounds like a lisp", c)
 }
 
-// proposeLimiter sets the drive so that 99.5 % of the sound is limited by 1 dB at most.
-func (p *ProposedChain) proposeLimiter(peaks [][]int16) {
+// proposeLimiter sets the drive so that 99.5 % of the active sound is limited by 1 dB at
+// most.
+func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, peaks [][]int16) {
 	const ceiling, limitedDB, mostDB = -1, 1, 12
 	loudest := math.Inf(-1)
-	for _, take := range peaks {
-		if active := activePeaks(take); len(active) > 0 {
-			loudest = max(loudest, quantile(active, 0.995))
+	for k, a := range all {
+		if active := a.active.of(peaks[k], a.tracks.peaks.excerpt(a.tracks.level)); len(active) > 0 {
+			loudest = max(loudest, quantile(inOrder(active), 0.995))
 		}
 	}
 	drive, reading := 0.0, "no sound that is loud enough to judge its peaks by"
 	if !math.IsInf(loudest, -1) {
-		reading = fmt.Sprintf("99.5 %% of the milliseconds of sound peak at %.1f dBFS or less ahead of it", loudest)
+		reading = fmt.Sprintf("99.5 %% of the milliseconds of active sound peak at %.1f dBFS or less ahead of it", loudest)
 		drive = math.Floor(2*max(-mostDB, min(mostDB, ceiling+limitedDB-loudest))) / 2
 	}
 	p.stage("limiter", "", "")

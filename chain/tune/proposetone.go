@@ -41,7 +41,7 @@ const toneName = "tone"
 func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 	excess, seconds := map[int]float64{}, 0.0
 	for _, a := range all {
-		seconds += float64(a.frames) / float64(a.format.Rate)
+		seconds += a.active.seconds
 		levels := map[int]float64{}
 		middle, bands := 0.0, 0.0
 		for _, l := range a.octaves.Levels() {

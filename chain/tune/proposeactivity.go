@@ -1,0 +1,77 @@
+package tune
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp"
+)
+
+// activity is the active sound of a take: the milliseconds whose level is over a limit
+// that lies a margin of 15.9 dB under their own mean power (Rec. ITU-T P.56, method B).
+// Silence and soft noise lie under that limit, so what is read of active sound does not
+// depend on how long the pauses are.
+type activity struct {
+	over    int16   // the limit, in hundredths of a dB
+	db      float64 // the mean power of what is over it; −Inf where nothing is
+	seconds float64 // of active sound, with gaps of up to 0.2 s
+}
+
+const (
+	activeMarginDB = 15.9
+	activeGapMs    = 200 // the hangover of P.56
+)
+
+// activityOf finds the active sound of a track; its limit is no lower than least.
+func activityOf(level []int16, least int16) activity {
+	counts := make([]int32, 10000-quietest+1)
+	for _, v := range level {
+		counts[int(v)-quietest]++
+	}
+	a := activity{over: least, db: math.Inf(-1)}
+	power, count := 0.0, 0.0
+	for k := len(counts) - 1; k > int(least)-quietest; k-- {
+		if n := float64(counts[k]); n > 0 {
+			power, count = power+n*dsp.DBToPower(float64(k+quietest)/100), count+n
+		}
+		if count > 0 {
+			if a.db = dsp.PowerToDB(power / count); a.db-float64(k+quietest)/100 >= activeMarginDB {
+				a.over = int16(k + quietest - 1)
+				break
+			}
+		}
+	}
+	last := -1
+	ms := 0
+	for k, v := range level {
+		if v <= a.over {
+			continue
+		}
+		if last >= 0 && k-last <= activeGapMs {
+			ms += k - last
+		} else {
+			ms++
+		}
+		last = k
+	}
+	a.seconds = float64(ms) / 1000
+	return a
+}
+
+// at reports of each millisecond of a track of levels whether it is active.
+func (a activity) at(level []int16) []bool {
+	active := make([]bool, len(level))
+	for k, v := range level {
+		active[k] = v > a.over
+	}
+	return active
+}
+
+// of are the values of a track whose milliseconds are active, by the level of each.
+func (a activity) of(track, level []int16) (active []int16) {
+	for k, v := range track[:min(len(track), len(level))] {
+		if level[k] > a.over {
+			active = append(active, v)
+		}
+	}
+	return active
+}

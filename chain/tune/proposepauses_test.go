@@ -1,0 +1,124 @@
+package tune
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
+)
+
+// spaced is the same speech with pauses of a length, in noise of one level: its phrases
+// one after the other, at an active level of −16 dBFS.
+func spaced(p takes.Phrases, repeats int, pauseSeconds, snr float64) takes.Room {
+	r := takes.Room{Rate: p.Rate, SpeechDBFS: -16}
+	pause := int(pauseSeconds * float64(p.Rate))
+	for range repeats {
+		for _, clip := range p.Clips {
+			gain := dsp.DBToAmplitude(r.SpeechDBFS - takes.ActiveLevel(clip, p.Rate))
+			for _, v := range clip {
+				r.Speech = append(r.Speech, gain*v)
+			}
+			r.Pauses = append(r.Pauses, [2]int{len(r.Speech), len(r.Speech) + pause})
+			r.Speech = append(r.Speech, make([]float64, pause)...)
+		}
+	}
+	r.Noise = takes.RoomNoise("pink", len(r.Speech), p.Rate, r.SpeechDBFS-snr, 7)
+	return r
+}
+
+// inPauses is a take of a room with breaths in all of its pauses, no longer than seven
+// tenths of them, or with a door that is shut in one pause of five.
+func inPauses(room takes.Room, kind string, noiseDBFS float64) []float64 {
+	x, rng := room.Take(), rand.New(rand.NewPCG(7, 7))
+	for i, pause := range room.Pauses {
+		length := pause[1] - pause[0]
+		switch {
+		case kind == "breath":
+			y := takes.Disturbance(kind, room.Rate, noiseDBFS+8+12*rng.Float64(), rng.Uint64())
+			takes.Add(x, takes.Faster(y, float64(len(y))/float64(length)/0.7), pause[0])
+		case kind == "door" && i%5 == 2:
+			y := takes.Disturbance(kind, room.Rate, room.SpeechDBFS, rng.Uint64())
+			takes.Add(x, y[:min(len(y), length)], pause[0])
+		}
+	}
+	return x
+}
+
+// The same speech with pauses of 0.3 to 10 s, with breaths in them and with doors, gets the
+// same chain. The limits: the threshold of the expander stays within 0.5 dB, as with other
+// disturbances; the compressor's threshold and the limiter's drive stay within 1.5 dB, since
+// they rest on stretches of 10 s, which hold other phrases where the pauses are longer, and
+// since breaths count as soft speech where they lie less than 15.9 dB under it; the corner of
+// the high-pass within its step of 5 Hz. The range is not held here: where pauses are long
+// enough for the expander to close, soft ends of phrases decide it.
+func TestSettingsDoNotDependOnPauses(t *testing.T) {
+	voices, pauses := []string{takes.Readings}, []float64{0.3, 3}
+	if dsptest.IsExhaustive() {
+		voices, pauses = append(voices, takes.SpokenNames), []float64{0.3, 1, 3, 10}
+	}
+	limits := map[string]float64{"expander.threshold_dbfs": 0.5, "compressor.threshold_dbfs": 1.5, "limiter.drive_db": 1.5, "highpass.corner_hz": 5, "compressor.ratio": 0.2}
+	for _, voice := range voices {
+		p := takes.Spoken(t, voice)
+		repeats := 1
+		if voice == takes.SpokenNames {
+			repeats = 2 // they last 9 s
+		}
+		const snr = 30
+		values := map[string][]float64{}
+		var deEsser []string
+		for _, kind := range []string{"", "breath", "door"} {
+			for _, pause := range pauses {
+				room := spaced(p, repeats, pause, snr)
+				proposal := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, inPauses(room, kind, room.SpeechDBFS-snr))
+				if _, on := expanderOf(t, proposal); !on {
+					t.Errorf("%s, %q, pauses of %g s: the expander is off: %q", voice, kind, pause, proposal.Off()["expander"])
+				}
+				for key := range limits {
+					values[key] = append(values[key], chosen(t, proposal, key))
+				}
+				_, off := proposal.Off()["de-esser"]
+				deEsser = append(deEsser, map[bool]string{true: "off", false: "on"}[off])
+			}
+		}
+		for key, limit := range limits {
+			if v := values[key]; slices.Max(v)-slices.Min(v) > limit+1e-9 {
+				t.Errorf("%s: %s is %g", voice, key, v)
+			} else {
+				t.Logf("%s: %s is %g to %g", voice, key, slices.Min(v), slices.Max(v))
+			}
+		}
+		if len(slices.Compact(deEsser)) > 1 {
+			t.Errorf("%s: the de-esser is %q", voice, deEsser)
+		}
+	}
+}
+
+// The active sound of a track does not depend on the silence or the soft noise in it: a
+// track of speech at two levels, with noise 40 dB under it that lasts up to a hundred times
+// as long.
+func TestActivityIgnoresPauses(t *testing.T) {
+	speech := make([]int16, 4000)
+	for k := range speech {
+		speech[k] = int16(-2000 - k/7%900)
+	}
+	want := activityOf(speech, quietest)
+	for _, noise := range []int16{quietest, -9000, -6300} {
+		for _, times := range []int{1, 10, 100} {
+			track := slices.Clone(speech)
+			for range times * len(speech) {
+				track = append(track, noise)
+			}
+			got := activityOf(append(track, speech...), quietest)
+			if math.Abs(got.db-want.db) > 1e-9 || math.Abs(got.seconds-2*want.seconds) > 0.01 {
+				t.Errorf("noise at %d, %d times as long: %.3f dB in %.2f s, alone %.3f dB in %.2f s twice", noise/100, times, got.db, got.seconds, want.db, want.seconds)
+			}
+		}
+	}
+	if silent := activityOf(make([]int16, 0), quietest); !math.IsInf(silent.db, -1) || silent.seconds != 0 {
+		t.Errorf("nothing: %+v", silent)
+	}
+}
