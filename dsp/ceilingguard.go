@@ -59,6 +59,7 @@ type ceilingGuard struct {
 	trial    []float64
 	lowered  []float64
 	moved    []float64
+	scan     overScan
 
 	blocks []guardBlock // frames of the last steps, the newest last
 	fresh  int          // how many of the blocks are up to date
@@ -252,20 +253,20 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 		vector.Multiply(signal, gain, x)
 		g.onto(signal[:g.margin]) // as they were put out
 	}
-	if g.fits(g.target, true) {
+	switch lowerings, within := g.lowerUntilWithin(); {
+	case within && lowerings == 0:
 		if !g.standard {
 			clear(g.plan)
 			copy(g.plan, g.fade)
 			g.standard = true
 		}
 		return false
-	}
-	g.standard = false
-	if g.lowerUntilWithin() {
+	case within:
 		copy(g.plan, g.target)
-	} else {
+	default:
 		g.approach()
 	}
+	g.standard = false
 	g.targetAll()
 	for k, factor := range g.plan[:g.stride] {
 		gain[g.margin+k] *= factor
@@ -274,19 +275,13 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 	return true
 }
 
-// fits reports whether the signal is within the limit with these factors. With
-// standard they are those of the standard target, for which bounds are known.
-func (g *ceilingGuard) fits(factors []float64, standard bool) bool {
+// fits reports whether the signal is within the limit with these factors.
+func (g *ceilingGuard) fits(factors []float64) bool {
 	for _, signal := range g.signal {
 		trial := g.weighted(signal, factors)
 		for i := range g.banks {
-			var scan overScan
-			if standard {
-				scan = g.banks[i].scanStandard(trial, signal, g.margin, g.limit, g.aim)
-			} else {
-				scan = g.banks[i].scan(trial, g.margin, g.limit)
-			}
-			if n, _ := scan.next(); n >= 0 {
+			g.scan.begin(&g.banks[i], trial, g.margin, g.limit)
+			if n, _ := g.scan.next(); n >= 0 {
 				return false
 			}
 		}
@@ -304,21 +299,21 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 	return g.trial
 }
 
-// lowerUntilWithin lowers the target until nothing is over the limit, and reports
-// whether it succeeded.
-func (g *ceilingGuard) lowerUntilWithin() bool {
+// lowerUntilWithin lowers the standard target until nothing is over the limit. It
+// returns how many times, and whether it succeeded.
+func (g *ceilingGuard) lowerUntilWithin() (lowerings int, within bool) {
 	keep := max(1, g.stride/32) // frames
-	for i := range guardLowerings {
-		over, early := g.lower(i >= guardDips)
+	for ; lowerings < guardLowerings; lowerings++ {
+		over, early := g.lower(lowerings == 0, lowerings >= guardDips)
 		if !over {
-			return true
+			return lowerings, true
 		}
 		if early {
 			g.keepToPlan(keep)
 			keep = min(keep+(keep+7)/8, g.stride)
 		}
 	}
-	return false
+	return lowerings, false
 }
 
 // keepToPlan makes the target equal to the old plan for some frames, and crossfades
@@ -334,16 +329,23 @@ func (g *ceilingGuard) keepToPlan(frames int) {
 // lower lowers the target under every interval over the limit, and reports whether
 // there was one. It lowers by a tenth more than needed, because frames under the
 // interval that are already put out stay as they are. With keep it skips intervals
-// whose reading such frames decide, and reports them as early.
-func (g *ceilingGuard) lower(keep bool) (over, early bool) {
-	fill(g.lowered, 1)
+// whose reading such frames decide, and reports them as early. With standard the target
+// is the standard one, for which bounds are known.
+func (g *ceilingGuard) lower(standard, keep bool) (over, early bool) {
 	for _, signal := range g.signal {
 		x := g.weighted(signal, g.target)
 		for i := range g.banks {
 			b := &g.banks[i]
-			scan := b.scan(x, g.margin, g.limit)
-			for n, peak := scan.next(); n >= 0; n, peak = scan.next() {
-				over = true
+			if standard {
+				g.scan.beginStandard(b, x, signal, g.margin, g.limit, g.aim)
+			} else {
+				g.scan.begin(b, x, g.margin, g.limit)
+			}
+			for n, peak := g.scan.next(); n >= 0; n, peak = g.scan.next() {
+				if !over {
+					over = true
+					fill(g.lowered, 1)
+				}
 				if keep && n < g.margin+b.half/8 {
 					early = true
 				} else {
@@ -352,8 +354,10 @@ func (g *ceilingGuard) lower(keep bool) (over, early bool) {
 			}
 		}
 	}
-	for k, factor := range g.lowered {
-		g.target[k] *= factor
+	if over {
+		for k, factor := range g.lowered {
+			g.target[k] *= factor
+		}
 	}
 	return over, early
 }
@@ -368,8 +372,8 @@ func (g *ceilingGuard) approach() {
 		x := g.weighted(signal, g.target)
 		for i := range g.banks {
 			b := &g.banks[i]
-			scan := b.scan(x, g.margin, g.limit)
-			for n, _ := scan.next(); n >= 0; n, _ = scan.next() {
+			g.scan.begin(b, x, g.margin, g.limit)
+			for n, _ := g.scan.next(); n >= 0; n, _ = g.scan.next() {
 				for p := range b.rows {
 					share = min(share, g.share(b, p, n, signal))
 				}
@@ -380,7 +384,7 @@ func (g *ceilingGuard) approach() {
 		for k, target := range g.target {
 			g.moved[k] = g.plan[k] + float64(share*(target-g.plan[k]))
 		}
-		if g.grid == 0 || g.fits(g.moved, false) {
+		if g.grid == 0 || g.fits(g.moved) {
 			copy(g.plan, g.moved)
 			return
 		}

@@ -51,9 +51,9 @@ func annex2Reading(x []float64) (peak float64) {
 	return peak
 }
 
-// TestGuardKeepsAnything gives the guard signals that no limiter has touched:
+// TestGuardCeilingOnAnySignal gives the guard signals that no limiter has touched:
 // full-scale samples with readings up to the L1 norm, 6 dB over.
-func TestGuardKeepsAnything(t *testing.T) {
+func TestGuardCeilingOnAnySignal(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		stride := rapid.SampledFrom([]int{3, 4, 7, 12}).Draw(t, "stride")
 		x := make([]float64, rapid.IntRange(1, 400).Draw(t, "frames"))
@@ -90,9 +90,9 @@ func TestGuardKeepsAnything(t *testing.T) {
 	})
 }
 
-// TestGuardWorksNoMoreThanItMust: on ±1 noise, whose readings are up to 6 dB
+// TestGuardMeanGainOnSignNoise: on ±1 noise, whose readings are up to 6 dB
 // over, the guard's mean gain is little lower than a fixed gain of −6.12 dB.
-func TestGuardWorksNoMoreThanItMust(t *testing.T) {
+func TestGuardMeanGainOnSignNoise(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 8))
 	x := make([]float64, 20000)
 	for n := range x {
@@ -110,9 +110,9 @@ func TestGuardWorksNoMoreThanItMust(t *testing.T) {
 	}
 }
 
-// TestGuardTakesWhatIsOver: one interval over in a tone is lowered by about its
+// TestGuardReductionFollowsTheExcess: one interval over in a tone is lowered by about its
 // excess, for the frames under it and their neighbours.
-func TestGuardTakesWhatIsOver(t *testing.T) {
+func TestGuardReductionFollowsTheExcess(t *testing.T) {
 	for _, over := range []float64{.001, .01, .05, .2} {
 		x := make([]float64, 2000)
 		for n := range x {
@@ -136,8 +136,8 @@ func TestGuardTakesWhatIsOver(t *testing.T) {
 	}
 }
 
-// TestGuardRestsOnProgramme: tones at the ceiling need no gain.
-func TestGuardRestsOnProgramme(t *testing.T) {
+// TestGuardLeavesTonesUnchanged: tones at the ceiling need no gain.
+func TestGuardLeavesTonesUnchanged(t *testing.T) {
 	for _, hz := range []float64{50, 440, 997, 3001, 7000, 11177, 16000} {
 		s := LimiterSettings{CeilingDBTP: -1, DriveDB: 6, LookaheadMs: 3}
 		l, err := NewLimiter(s, 48000, 1)
@@ -174,13 +174,13 @@ func TestCeilingGuardApproachesOnAGrid(t *testing.T) {
 		for k := range g.plan {
 			g.plan[k] = scale * rng.Float64()
 		}
-		if !g.fits(g.plan, false) {
+		if !g.fits(g.plan) {
 			continue
 		}
 		before := append([]float64(nil), g.plan...)
 		g.targetAll()
 		g.approach()
-		if !g.fits(g.plan, false) {
+		if !g.fits(g.plan) {
 			t.Fatal("approached beyond the limit")
 		}
 		if !slices.Equal(g.plan, before) {

@@ -211,7 +211,7 @@ func TestLookaheadIsLatency(t *testing.T) {
 	}
 }
 
-func TestDynamicsRefuse(t *testing.T) {
+func TestDynamicsRejectBadSettings(t *testing.T) {
 	good := CompressorSettings{ThresholdDBFS: -20, Ratio: 2, AttackMs: 1, ReleaseMs: 1, DetectorWindowMs: 10}
 	for key, spoil := range map[string]func(*CompressorSettings){
 		"threshold_dbfs":        func(s *CompressorSettings) { s.ThresholdDBFS = math.NaN() },

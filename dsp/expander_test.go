@@ -43,7 +43,7 @@ func TestExpanderDoesNotChatter(t *testing.T) {
 // A level that rises in steps follows the closed curve up to the opening level,
 // the top of the knee; one that falls stays at 0 dB down to the hysteresis under
 // it, and then follows the curve again.
-func TestExpanderUpAndDown(t *testing.T) {
+func TestExpanderHysteresis(t *testing.T) {
 	const rate, step = 48000, 48000 / 20
 	const threshold, ratio, knee, rangeDB = -40, 3, 6, 30
 	for _, hysteresis := range []float64{0, 4} {

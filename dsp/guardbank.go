@@ -1,10 +1,6 @@
 package dsp
 
-import (
-	"math"
-
-	"github.com/boothbench/boothbench/dsp/vector"
-)
+import "math"
 
 // guardBank is an interpolator whose readings a ceilingGuard keeps within the limit.
 type guardBank struct {
@@ -14,7 +10,7 @@ type guardBank struct {
 	// truncated by the target's factors.
 	flat, curvature float64
 	dipShape        []float64 // by distance from the interval's samples
-	sketches        Sketches  // of a long bank
+	sketches        Sketches  // of a long bank, the first of its middle taps, the others of all
 }
 
 // guardFade is the fade that raises Annex 2 readings least: for a steady tone
@@ -92,146 +88,6 @@ func (b *guardBank) boundFade(target []float64) {
 	}
 	flat, curvature := b.Bound()
 	b.flat, b.curvature = (flat+float64(curvature*extra))*boundMargin, curvature
-}
-
-// overScan finds the intervals of x that read over the limit. It interpolates
-// only where bounds do not decide. Bounds are computed for overChunk intervals
-// at a time, from the largest |sample| and |second difference| around them.
-type overScan struct {
-	bank *guardBank
-	x    []float64
-	// sides is the signal that the bounds are computed from: x, or the signal
-	// without factors if x is that signal with the factors of the standard
-	// target.
-	sides           []float64
-	flat, curvature float64 // of the bound that holds for sides
-	limit, aim      float64 // the bounds are compared with the aim
-
-	n, fresh                 int // the next interval, and the first that needs new bounds
-	threshold, highest, most float64
-	peaks                    fewPeaks
-	chunks                   [overChunks]guardBlock
-	energies                 [overChunks]float64 // sums of squares, −1: not needed yet
-}
-
-// A scan's x extends by at most the margin on both sides of the plan and the
-// target, and these are half as long again as the margin together.
-const (
-	overChunk  = 64
-	overChunks = (2*verifiedStride+2*(verifiedStride-1))/overChunk + 1
-)
-
-// scan begins with the first interval that contains frames after the margin:
-// frames that are already put out were read before.
-func (b *guardBank) scan(x []float64, margin int, limit float64) overScan {
-	s := overScan{bank: b, x: x, sides: x, limit: limit, aim: limit, n: margin - b.half, peaks: fewPeaks{bank: b.Polyphase, x: x}}
-	s.flat, s.curvature = b.Bound()
-	s.survey()
-	return s
-}
-
-// scanStandard is scan for x with the factors of the standard target. Short rows
-// are bounded by what is known of these factors: their fade is short as well,
-// and its end would count as a wave.
-func (b *guardBank) scanStandard(x, signal []float64, margin int, limit, aim float64) overScan {
-	if b.half > longHalf {
-		return b.scan(x, margin, limit)
-	}
-	s := overScan{bank: b, x: x, sides: signal, limit: limit, aim: aim, n: margin - b.half, flat: b.flat, curvature: b.curvature, peaks: fewPeaks{bank: b.Polyphase, x: x}}
-	s.survey()
-	return s
-}
-
-// survey measures the chunks, from the first that a bound needs.
-func (s *overScan) survey() {
-	from := max(0, s.n-s.bank.half+1) / overChunk * overChunk
-	for at := from; at < len(s.sides); at += overChunk {
-		s.chunks[at/overChunk] = extent(s.sides, at, min(len(s.sides), at+overChunk))
-		s.energies[at/overChunk] = -1
-	}
-}
-
-// extent is the largest |sample| of frames from … to−1, and the largest |second
-// difference| that ends there.
-func extent(x []float64, from, to int) guardBlock {
-	return guardBlock{vector.Peak(x[from:to]), vector.Curvature(x[max(0, from-2):to])}
-}
-
-// next is the next interval over the limit, and its reading; −1 if there is
-// none left.
-func (s *overScan) next() (n int, peak float64) {
-	half := s.bank.half
-	for ; s.n+half < len(s.x); s.n++ {
-		if s.n >= s.fresh && !s.bound() {
-			s.n = s.fresh - 1
-			continue
-		}
-		side := min(s.n, len(s.sides)-2)
-		if math.Abs(s.sides[side]) <= s.threshold && math.Abs(s.sides[side+1]) <= s.threshold {
-			continue
-		}
-		if half > longHalf && s.bank.AtMost(s.x[s.n-half+1:s.n+half+1], s.most) <= s.limit {
-			continue
-		}
-		if half > longHalf && !s.mayExceed() {
-			s.n += len(s.peaks.peaks) - 1
-			continue
-		}
-		if peak = s.peaks.at(s.n); peak > s.limit {
-			s.n++
-			return s.n - 1, peak
-		}
-	}
-	return -1, 0
-}
-
-// mayExceed reports from sketches whether one of the next few intervals may be over.
-func (s *overScan) mayExceed() bool {
-	if s.peaks.knows(s.n) {
-		return true
-	}
-	half := s.bank.half
-	var few [len(s.peaks.peaks)]float64
-	n := min(len(few), len(s.x)-half-s.n)
-	return s.bank.sketches.MayExceed(s.x[s.n-half+1:s.n+n+half], few[:n], s.limit, s.highest, s.energy())
-}
-
-// energy is the sum of the squares of the frames that the next few intervals read, and
-// a little around.
-func (s *overScan) energy() (sum float64) {
-	from, to := s.n-s.bank.half+1, min(len(s.x), s.n+s.bank.half+len(s.peaks.peaks))
-	for k := from / overChunk; k <= (to-1)/overChunk; k++ {
-		if s.energies[k] < 0 {
-			s.energies[k] = 0
-			for _, v := range s.x[k*overChunk : min(len(s.x), (k+1)*overChunk)] {
-				s.energies[k] += float64(v * v)
-			}
-		}
-		sum += s.energies[k]
-	}
-	return sum
-}
-
-// bound finds the bounds for the next intervals, up to the end of a chunk. It
-// reports whether one of them needs interpolation.
-func (s *overScan) bound() bool {
-	first := s.n / overChunk
-	s.fresh = (first + 1) * overChunk
-	last := (len(s.sides) - 1) / overChunk
-	s.most, s.highest = 0, 0
-	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk); k++ {
-		s.most, s.highest = max(s.most, s.chunks[k].curvature), max(s.highest, s.chunks[k].peak)
-	}
-	s.threshold = (s.aim - float64(s.curvature*s.most)) / s.flat
-	// The second sample of the last interval may lie in the next chunk, and
-	// intervals beyond the last samples use the last ones.
-	peak := s.chunks[min(first, last)].peak
-	if s.fresh < len(s.sides) {
-		peak = max(peak, math.Abs(s.sides[s.fresh]))
-	} else {
-		peak = max(peak, math.Abs(s.sides[len(s.sides)-2]), math.Abs(s.sides[len(s.sides)-1]))
-	}
-	return peak > s.threshold
 }
 
 // dip lowers factors by a reduction around interval n, where no other dip has

@@ -14,6 +14,7 @@ import "math"
 type peakFinder struct {
 	half                int        // half length of the longer interpolator, in samples
 	short, long         *Polyphase // long may be missing
+	sketches            Sketches   // of long: one
 	l1, flat, curvature float64    // largest of the banks'
 	interpolateAll      bool       // lets a test show that skipping changes nothing
 }
@@ -35,6 +36,7 @@ func newPeakFinder(latency int) peakFinder {
 	f.half, f.l1 = f.short.Half(), f.short.L1()
 	f.flat, f.curvature = f.short.Bound()
 	if f.long != nil {
+		f.sketches = f.long.Sketches(SketchSize{Every: 4})
 		flat, curvature := f.long.Bound()
 		f.half, f.l1 = f.long.Half(), max(f.l1, f.long.L1())
 		f.flat, f.curvature = max(f.flat, flat), max(f.curvature, curvature)
@@ -68,7 +70,7 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 			curvature := max(p.curvature(cell-1), p.curvature(cell), p.curvature(cell+1))
 			highest := max(p.cells[cell], math.Abs(p.x[next]))
 			if float64(f.flat*highest)+float64(f.curvature*curvature) > need || f.interpolateAll {
-				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, curvature, peaks[i-from:])
+				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, around, curvature, peaks[i-from:])
 				covered = max(covered, largest)
 				over = over || largest > 0
 			}
@@ -78,12 +80,15 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 	return over
 }
 
-// findInCell returns the largest peak that it stored, or 0.
-func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, curvature float64, peaks []float64) (largest float64) {
+// findInCell returns the largest peak that it stored, or 0. highest is at least the largest
+// |sample| that an interval's window holds.
+func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, highest, curvature float64, peaks []float64) (largest float64) {
 	need := max(limit, covered)
 	threshold := f.threshold(need, curvature)
 	before := math.Abs(x[from])
-	short, long := fewPeaks{bank: f.short, x: x}, fewPeaks{bank: f.long, x: x}
+	long := cellPeaks{peakFinder: f, few: fewPeaks{bank: f.long, x: x}, to: to, highest: highest, curvature: curvature}
+	var read [peakCell]float64
+	var short []float64 // the readings of the cell's last intervals
 	for i := from; i < to; i++ {
 		after := math.Abs(x[i+1])
 		if spills && i == to-1 {
@@ -91,11 +96,15 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 			threshold = f.threshold(need, curvature)
 		}
 		if before > threshold || after > threshold {
+			if short == nil {
+				short = read[:to-i]
+				f.short.Peaks(x[i-f.short.half+1:to+f.short.half], short)
+			}
 			// The largest reading if it exceeds need, otherwise some number that does
 			// not.
-			peak := short.at(i)
-			if f.long != nil && (f.interpolateAll || f.long.AtMost(x[i-f.half+1:i+f.half+1], curvature) > max(need, peak)) {
-				peak = max(peak, long.at(i))
+			peak := short[len(short)-(to-i)]
+			if f.long != nil && long.mayExceed(i, max(need, peak)) {
+				peak = max(peak, long.few.at(i))
 			}
 			if peak > need {
 				peaks[i-from] = max(peaks[i-from], peak)
@@ -112,6 +121,37 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 		before = after
 	}
 	return largest
+}
+
+// cellPeaks bounds and reads the long bank's intervals of a cell.
+type cellPeaks struct {
+	*peakFinder
+	few                fewPeaks
+	to                 int // the cell's end
+	highest, curvature float64
+	sketched           int               // intervals in sketch, the last of the cell
+	sketch             [peakCell]float64 // upper bounds
+}
+
+// mayExceed reports whether interval i may read more than a value. Where second
+// differences cannot decide that, as in noise, a sketch does.
+func (c *cellPeaks) mayExceed(i int, value float64) bool {
+	switch {
+	case c.interpolateAll || c.few.knows(i):
+		return true
+	case c.long.decides(c.curvature, value):
+		return c.long.AtMost(c.few.x[i-c.half+1:i+c.half+1], c.curvature) > value
+	}
+	if c.sketched == 0 {
+		c.sketched = c.to - i
+		bounds := c.sketch[:c.sketched]
+		c.sketches[0].bank.Peaks(c.few.x[i-c.half+1:c.to+c.half], bounds)
+		missed := c.sketches[0].missedBy(c.highest, 0)
+		for k := range bounds {
+			bounds[k] = max(bounds[k], math.Abs(c.few.x[i+k]), math.Abs(c.few.x[i+k+1])) + missed
+		}
+	}
+	return c.sketch[c.sketched-(c.to-i)] > value
 }
 
 // threshold is the value that a sample on either side of an interval must

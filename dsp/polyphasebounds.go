@@ -52,6 +52,10 @@ func (b *Polyphase) AtMost(window []float64, curvature float64) float64 {
 	return float64(b.bounds.flat*max(math.Abs(window[b.half-1]), math.Abs(window[b.half]))) + sum
 }
 
+// decides reports whether AtMost can be within a limit for a window with such a largest
+// |second difference|.
+func (b *Polyphase) decides(curvature, limit float64) bool { return b.bounds.far*curvature <= limit }
+
 func boundsOf(b *Polyphase) interpolationBounds {
 	var out interpolationBounds
 	for _, row := range b.rows {

@@ -15,8 +15,8 @@ type Sketches []sketch
 
 // sketch is the middle of some rows of a bank. A reading of the bank exceeds the largest
 // of the sketch's readings and of the two samples beside the interval by at most missed
-// times the largest |sample| of the window plus outside times the root of the window's sum
-// of squares.
+// times the largest |sample| of the window plus outside times the root of the sum of
+// squares of the window's other samples, which the sketch does not read.
 type sketch struct {
 	bank            *Polyphase
 	missed, outside float64
@@ -94,17 +94,22 @@ func (b *Polyphase) rowOrSample(step int, taps []float64) {
 // MayExceed reports whether a reading of the bank over one of successive windows may
 // exceed a limit. The windows are x[i : i+2·Half] for each index i of few, which is
 // scratch memory. peak must be at least the largest |sample| of x, energy at least the
-// sum of squares of any of the windows.
+// sum of squares of what the sketches do not read of any of the windows.
 func (s Sketches) MayExceed(x, few []float64, limit, peak, energy float64) bool {
 	half := (len(x) - len(few) + 1) / 2
 	sides := vector.Peak(x[half-1 : half+len(few)])
-	norm := math.Sqrt(energy)
 	for _, one := range s {
 		beside := half - one.bank.half
 		one.bank.Peaks(x[beside:len(x)-beside], few)
-		if max(sides, vector.Peak(few))+float64(one.missed*peak)+float64(one.outside*norm) <= limit {
+		if max(sides, vector.Peak(few))+one.missedBy(peak, energy) <= limit {
 			return false
 		}
 	}
 	return true
+}
+
+// missedBy is how much a reading may exceed the sketch, by the largest |sample| of its
+// window and the sum of squares of the samples that the sketch does not read.
+func (s *sketch) missedBy(peak, energy float64) float64 {
+	return float64(s.missed*peak) + float64(s.outside*math.Sqrt(energy))
 }

@@ -9,9 +9,9 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// TestSketchesMissNothing: no reading exceeds a sketch's bound, for noise and for the
+// TestSketchBoundHolds: no reading exceeds a sketch's bound, for noise and for the
 // worst windows of a row: the signs of the difference between row and sketch.
-func TestSketchesMissNothing(t *testing.T) {
+func TestSketchBoundHolds(t *testing.T) {
 	bank := WindowedSinc(64, 256, 10)
 	for _, size := range []SketchSize{{2, 0}, {4, 0}, {8, 0}, {16, 0}, {32, 0}, {16, 12}, {4, 40}, {16, 127}} {
 		one := bank.sketch(size)

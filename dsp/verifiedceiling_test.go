@@ -133,8 +133,8 @@ func TestVerifiedCeilingOnNoise(t *testing.T) {
 	}
 }
 
-// TestVerifiedCeilingOfAnything gives it what no limiter has touched.
-func TestVerifiedCeilingOfAnything(t *testing.T) {
+// TestVerifiedCeilingOnAnySignal gives it what no limiter has touched.
+func TestVerifiedCeilingOnAnySignal(t *testing.T) {
 	if !dsptest.IsExhaustive() {
 		t.Skip("the fine reading takes its time")
 	}

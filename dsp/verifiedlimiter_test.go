@@ -9,10 +9,10 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// TestLimiterHoldsAnything draws adversaries. For hours:
+// TestLimiterCeilingOnAnySignal draws adversaries. For hours:
 //
-//	go test ./dsp -run TestLimiterHoldsAnything -rapid.checks 1000000 -timeout 0
-func TestLimiterHoldsAnything(t *testing.T) {
+//	go test ./dsp -run TestLimiterCeilingOnAnySignal -rapid.checks 1000000 -timeout 0
+func TestLimiterCeilingOnAnySignal(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		newAdversary(rapid.SliceOfN(rapid.Byte(), adversaryHead+4, adversaryHead+4*12).Draw(t, "adversary")).check(t)
 	})
@@ -70,10 +70,10 @@ func TestVerifiedLimiterLatency(t *testing.T) {
 	}
 }
 
-// TestVerificationRestsOnTones: steady tones under 6 dB of limiting pass it bit
+// TestVerificationLeavesTonesUnchanged: steady tones under 6 dB of limiting pass it bit
 // for bit, so that TestLimiterDistortion holds for the verified limiter too; and
 // so does an isolated peak, for TestLimiterGainIsSmooth.
-func TestVerificationRestsOnTones(t *testing.T) {
+func TestVerificationLeavesTonesUnchanged(t *testing.T) {
 	const rate = 48000
 	s := limiterDefaults()
 	s.DriveDB = 6
