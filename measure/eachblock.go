@@ -27,6 +27,12 @@ const leastRate = 1000
 //
 // Rates below 1000 Hz are refused, as files of them are.
 func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) error {
+	return EachBlockBy(ctx, runtime.GOMAXPROCS(0), src, writes...)
+}
+
+// EachBlockBy is EachBlock on a number of goroutines. With one it stays on the caller's,
+// which is best where other sounds are measured at the same time.
+func EachBlockBy(ctx context.Context, workers int, src wave.Source, writes ...func(dsp.Block)) error {
 	if rate := src.Format().Rate; rate < leastRate {
 		return fmt.Errorf("found a sample rate of %d Hz; accepted: %d Hz and more", rate, leastRate)
 	}
@@ -44,7 +50,7 @@ func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) 
 			return nil
 		})
 	}
-	workers := min(runtime.GOMAXPROCS(0), len(steps))
+	workers = max(1, min(workers, len(steps)))
 	frames := fedFrames
 	channels := src.Format().Channels
 	if workers > 1 {

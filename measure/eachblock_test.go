@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -70,5 +72,26 @@ func TestEachBlockEndsWithItsContext(t *testing.T) {
 	fault := errors.New("the disk is gone")
 	if err := EachBlock(t.Context(), &ending{frames: 5000, block: 4096, together: true, fault: fault}, func(dsp.Block) {}); !errors.Is(err, fault) {
 		t.Error(err)
+	}
+}
+
+// With one goroutine a sound is read and measured on the caller's own, so that sounds that
+// are measured side by side do not wait for each other's meters.
+func TestEachBlockByOneStaysOnTheCallersGoroutine(t *testing.T) {
+	number := func() string { // "goroutine 12"
+		stack := make([]byte, 64)
+		name, _, _ := strings.Cut(string(stack[:runtime.Stack(stack, false)]), " [")
+		return name
+	}
+	here := number()
+	for _, workers := range []int{-1, 0, 1} {
+		err := EachBlockBy(t.Context(), workers, &ending{frames: 10, block: 10}, func(dsp.Block) {
+			if there := number(); there != here {
+				t.Errorf("%d goroutines: a Write is called from %s, want %s", workers, there, here)
+			}
+		})
+		if err != nil {
+			t.Error(err)
+		}
 	}
 }

@@ -15,17 +15,17 @@ import (
 	"github.com/boothbench/boothbench/chain/receipt"
 )
 
-// Table is what became of all takes of a season.
+// Table is the outcome of every take of a season.
 type Table struct {
 	Rows []Row `json:"takes"` // in the order of the plan
-	// Groups are the consistency of each folder's takes, and last of all takes.
+	// Groups state how consistent each folder's takes are; the last is that of all takes.
 	Groups []Group       `json:"groups"`
 	Counts map[State]int `json:"counts"`
 	// Programme is the gain of a season as one programme; nil: there is none, or not yet.
 	Programme *Programme `json:"programme,omitempty"`
 	Limits    int        `json:"limits_judged"`
 	NotMet    int        `json:"limits_not_met"`
-	// Of the takes that are done: too short to judge, and without a loudness.
+	// Takes that are done, and are too short to compare or have no loudness.
 	TooShort int `json:"takes_too_short"`
 	Silent   int `json:"takes_without_loudness"`
 
@@ -39,32 +39,32 @@ type Row struct {
 	Note     string              `json:"note,omitempty"` // why it is in this state, and its first warning
 	Readings map[string]*float64 `json:"readings,omitempty"`
 	SHA256   string              `json:"output_sha256,omitempty"`
-	// Apart is by how many LU the take's loudness lies from the median of its group, where
-	// that is too far; nil elsewhere.
-	Apart    *float64 `json:"apart_lu,omitempty"`
-	TooShort bool     `json:"too_short_to_judge,omitempty"`
-	Silent   bool     `json:"without_loudness,omitempty"` // nothing of it is above the gate
-	Warnings []string `json:"warnings,omitempty"`
-	NotMet   []string `json:"limits_not_met,omitempty"` // each in words
-	judged   int      // limits
+	// OutlierLU is by how many LU an outlier's loudness is above the median of its group;
+	// nil: it is none, or was not compared.
+	OutlierLU *float64 `json:"outlier_lu,omitempty"`
+	TooShort  bool     `json:"too_short_to_judge,omitempty"`
+	Silent    bool     `json:"without_loudness,omitempty"` // nothing in it is above the gate
+	Warnings  []string `json:"warnings,omitempty"`
+	NotMet    []string `json:"limits_not_met,omitempty"` // each in words
+	judged    int      // limits
 }
 
 // Group is how alike the takes of a folder are in loudness.
 type Group struct {
 	Name       string  `json:"folder"` // "" for all takes
-	Takes      int     `json:"takes_judged"`
+	Takes      int     `json:"takes_compared"`
 	MedianLUFS float64 `json:"median_lufs"`
 	SpreadLU   float64 `json:"spread_lu"` // 1.4826 × the median distance from the median
-	Apart      int     `json:"takes_apart"`
+	Outliers   int     `json:"outliers"`
 }
 
-// What a take must be to be judged, and when it is apart. (own choice: on takes of a few
-// seconds loudness is what was said, not how loud it was set)
+// Which takes are compared, and when one is an outlier. (own choice: the loudness of a few
+// seconds depends on what was said more than on how loud it was set)
 const (
-	leastJudgedSeconds = 10  // that the loudness counts: pauses are under its gate
-	leastGroup         = 4   // takes, for a median of their own
-	apartLU            = 1.0 // and
-	apartSpreads       = 3
+	leastComparedSeconds = 10  // that the loudness counts: pauses are under its gate
+	leastGroup           = 4   // takes, for a median of their own
+	outlierLU            = 1.0 // and
+	outlierSpreads       = 3
 )
 
 // Gather reads the receipts of all takes. With verify it reads every output as well and
@@ -107,7 +107,7 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 			}
 		}
 	}
-	t.judge()
+	t.compareTakes()
 	return t, nil
 }
 
@@ -191,9 +191,9 @@ func sameBytes(out string, r *receipt.Receipt) (bool, error) {
 	return now.SHA256 == r.Output.SHA256, err
 }
 
-// judge finds the takes that stand apart from those of their folder, or from all where
-// the folder has few.
-func (t *Table) judge() {
+// compareTakes finds the takes whose loudness is unusual for their folder, or among all
+// takes where the folder has few.
+func (t *Table) compareTakes() {
 	groups := map[string][]int{}
 	var all []int
 	for i := range t.Rows {
@@ -206,7 +206,7 @@ func (t *Table) judge() {
 			t.Silent++
 			continue
 		}
-		if s := r.Readings[countedSeconds]; s == nil || *s < leastJudgedSeconds {
+		if s := r.Readings[countedSeconds]; s == nil || *s < leastComparedSeconds {
 			r.TooShort = true
 			t.TooShort++
 			continue
@@ -223,10 +223,10 @@ func (t *Table) judge() {
 		}
 		for _, i := range groups[name] {
 			distance := *t.Rows[i].Readings["integrated_lufs"] - from.MedianLUFS
-			if math.Abs(distance) > max(apartLU, apartSpreads*from.SpreadLU) {
-				t.Rows[i].Apart = &distance
-				g.Apart++
-				whole.Apart++
+			if math.Abs(distance) > max(outlierLU, outlierSpreads*from.SpreadLU) {
+				t.Rows[i].OutlierLU = &distance
+				g.Outliers++
+				whole.Outliers++
 			}
 		}
 		t.Groups = append(t.Groups, g)
@@ -263,7 +263,7 @@ var columns = []string{"integrated_lufs", "loudness_range_lu", "true_peak_dbtp",
 // field.
 func (t *Table) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
-	out.Write(append(append([]string{"take", "output", "state"}, columns...), "apart_lu", "too_short_to_judge", "limits_not_met", "output_sha256", "note"))
+	out.Write(append(append([]string{"take", "output", "state"}, columns...), "outlier_lu", "too_short_to_judge", "limits_not_met", "output_sha256", "note"))
 	number := func(v *float64) string {
 		if v == nil {
 			return ""
@@ -275,7 +275,7 @@ func (t *Table) WriteCSV(w io.Writer) error {
 		for _, c := range columns {
 			fields = append(fields, number(r.Readings[c]))
 		}
-		out.Write(append(fields, number(r.Apart), strconv.FormatBool(r.TooShort), strconv.Itoa(len(r.NotMet)), r.SHA256, r.Note))
+		out.Write(append(fields, number(r.OutlierLU), strconv.FormatBool(r.TooShort), strconv.Itoa(len(r.NotMet)), r.SHA256, r.Note))
 	}
 	out.Flush()
 	return out.Error()

@@ -178,7 +178,7 @@ func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 		return nil, err
 	}
 	defer writer.Abort()
-	if err := measure.EachBlock(ctx, s, func(b dsp.Block) { err = errors.Join(err, writer.Write(b)) }); err != nil {
+	if err := measure.EachBlockBy(ctx, oneGoroutine, s, func(b dsp.Block) { err = errors.Join(err, writer.Write(b)) }); err != nil {
 		return nil, err
 	}
 	if err != nil {
@@ -214,7 +214,7 @@ func measureSum(ctx context.Context, s *sum, p *Plan) (measure.Readings, error) 
 	if err != nil {
 		return nil, err
 	}
-	err = measure.EachBlock(ctx, s, meter.Loudness.Write, meter.Peaks.Write)
+	err = measure.EachBlockBy(ctx, oneGoroutine, s, meter.Loudness.Write, meter.Peaks.Write)
 	return meter.Readings(), err
 }
 

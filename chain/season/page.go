@@ -16,7 +16,7 @@ import (
 // mostListed is how many takes a page lists one by one; the table in CSV has all.
 const mostListed = 2000
 
-// Page is the page of a season: is all done, does one take stand apart, who is quieter?
+// Page is the page of a season: is all done, which takes are outliers, who is quieter?
 func (p *Plan) Page(t *Table, version string) report.Page {
 	page := report.Page{Title: "Season: " + filepath.Base(p.folder)}
 	page.Verdict, page.Answer, page.Do = t.answer()
@@ -39,16 +39,16 @@ func (p *Plan) Page(t *Table, version string) report.Page {
 
 // answer is the first sentence, and what to do.
 func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
-	apart := 0
+	outliers := 0
 	for _, r := range t.Rows {
-		if r.Apart != nil {
-			apart++
+		if r.OutlierLU != nil {
+			outliers++
 		}
 	}
 	all := t.Groups[len(t.Groups)-1]
 	loudness := "no take is long enough to judge its loudness"
 	if all.Takes > 0 {
-		loudness = fmt.Sprintf("the median loudness is %.1f LUFS with a spread of %.2f LU, and %s from its group", all.MedianLUFS, all.SpreadLU, standApart(apart))
+		loudness = fmt.Sprintf("the median loudness is %.1f LUFS with a spread of %.2f LU, and there %s", all.MedianLUFS, all.SpreadLU, areOutliers(outliers))
 	}
 	if t.Programme != nil && t.Programme.Final {
 		loudness += fmt.Sprintf("; as one programme it measures %.2f LUFS", *t.Programme.LoudnessLUFS)
@@ -85,8 +85,8 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 	for _, c := range t.Conversations {
 		do = append(do, c.advice()...)
 	}
-	if apart > 0 {
-		do = append(do, fmt.Sprintf("Listen to what stands apart: %s.", dsp.Plural(apart, "take")))
+	if outliers > 0 {
+		do = append(do, fmt.Sprintf("Listen to the %s: louder or quieter than the other takes of the folder.", dsp.Plural(outliers, "outlier")))
 	}
 	return v, answer, do
 }
@@ -120,15 +120,14 @@ func takesWere(n int) string {
 	return fmt.Sprintf("%d takes were", n)
 }
 
-func standApart(n int) string {
-	if n == 0 {
-		return "no take stands apart"
+func areOutliers(n int) string {
+	switch n {
+	case 0:
+		return "are no outliers"
+	case 1:
+		return "is 1 outlier"
 	}
-	verb := "stand"
-	if n == 1 {
-		verb = "stands"
-	}
-	return dsp.Plural(n, "take") + " " + verb + " apart"
+	return fmt.Sprintf("are %d outliers", n)
 }
 
 // counted is how many takes are in each state but done.
@@ -164,8 +163,8 @@ func (p *Plan) about(t *Table) string {
 
 // loudnessPicture is the loudness and the true peak of each take, in the plan's order.
 func (t *Table) loudnessPicture() (picture.Picture, bool) {
-	judged := picture.Series{Name: "judged", Kind: picture.Dots}
-	apart := picture.Series{Name: "stands apart", Kind: picture.Dots, Role: picture.Second}
+	usual := picture.Series{Name: "usual", Kind: picture.Dots}
+	outliers := picture.Series{Name: "outlier", Kind: picture.Dots, Role: picture.Second}
 	short := picture.Series{Name: "too short to judge", Kind: picture.Dots, Role: picture.Third}
 	peaks := picture.Series{Name: "true peak", Kind: picture.Dots}
 	var marks []picture.Mark
@@ -189,26 +188,26 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 		switch {
 		case r.TooShort:
 			short.Points = append(short.Points, at)
-		case r.Apart != nil:
-			apart.Points = append(apart.Points, at)
+		case r.OutlierLU != nil:
+			outliers.Points = append(outliers.Points, at)
 		default:
-			judged.Points = append(judged.Points, at)
+			usual.Points = append(usual.Points, at)
 		}
 	}
-	if len(judged.Points)+len(apart.Points)+len(short.Points) == 0 {
+	if len(usual.Points)+len(outliers.Points)+len(short.Points) == 0 {
 		return picture.Picture{}, false
 	}
 	if len(marks) > 40 { // more lines than a reader can count
 		marks = nil
 	}
 	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5, Whole: true}
-	loudness := picture.Panel{X: x, Height: 210, Y: picture.Around("integrated loudness", "LUFS", nil, judged.Points, apart.Points, short.Points), Marks: marks}
+	loudness := picture.Panel{X: x, Height: 210, Y: picture.Around("integrated loudness", "LUFS", nil, usual.Points, outliers.Points, short.Points), Marks: marks}
 	says := "No take is long enough to judge."
 	if all := t.Groups[len(t.Groups)-1]; all.Takes > 0 {
 		loudness.Bands = []picture.Band{t.roomBand()}
-		says = fmt.Sprintf("%s judged; %s, by more than %g LU and %d spreads.", takesWere(all.Takes), standApart(all.Apart), apartLU, apartSpreads)
+		says = fmt.Sprintf("%s compared with their folder; there %s, off its median by more than %g LU and %d spreads.", takesWere(all.Takes), areOutliers(all.Outliers), outlierLU, outlierSpreads)
 	}
-	for _, s := range []picture.Series{judged, apart, short} {
+	for _, s := range []picture.Series{usual, outliers, short} {
 		if s.Points != nil {
 			loudness.Series = append(loudness.Series, s)
 		}
@@ -228,7 +227,7 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 // roomBand is where each take's loudness may lie: around the median of its folder, or of
 // all takes where its folder has few.
 func (t *Table) roomBand() picture.Band {
-	b := picture.Band{Name: "accepted around the folder's median"}
+	b := picture.Band{Name: "usual range of the folder"}
 	groups := map[string]Group{}
 	for _, g := range t.Groups[:len(t.Groups)-1] {
 		groups[g.Name] = g
@@ -238,7 +237,7 @@ func (t *Table) roomBand() picture.Band {
 		if g.Takes < leastGroup {
 			g = t.Groups[len(t.Groups)-1]
 		}
-		room := max(apartLU, apartSpreads*g.SpreadLU)
+		room := max(outlierLU, outlierSpreads*g.SpreadLU)
 		if i > 0 && t.Rows[i-1].group() == r.group() && i < len(t.Rows)-1 && t.Rows[i+1].group() == r.group() {
 			continue // between the first and the last of a folder
 		}
@@ -260,7 +259,7 @@ func (t *Table) groupsSection() (report.Section, bool) {
 	if len(groups) == 0 {
 		return report.Section{}, false
 	}
-	s := report.Section{Title: "Who is quieter", Table: &report.Table{Head: []string{"folder", "number", "takes judged", "median", "against all", "spread", "apart"}}}
+	s := report.Section{Title: "Who is quieter", Table: &report.Table{Head: []string{"folder", "number", "takes compared", "median", "against all", "spread", "outliers"}}}
 	bars := picture.Series{Kind: picture.Bars}
 	quietest := 0
 	for i, g := range groups {
@@ -274,7 +273,7 @@ func (t *Table) groupsSection() (report.Section, bool) {
 			name = "(no folder)"
 		}
 		s.Table.Rows = append(s.Table.Rows, []report.Cell{{Text: name}, count(i + 1), count(g.Takes),
-			figure(g.MedianLUFS, "LUFS"), difference(against, "LU"), figure(g.SpreadLU, "LU"), count(g.Apart)})
+			figure(g.MedianLUFS, "LUFS"), difference(against, "LU"), figure(g.SpreadLU, "LU"), count(g.Outliers)})
 	}
 	if len(groups) > fewFolders {
 		q := groups[quietest]
@@ -294,7 +293,7 @@ func (t *Table) groupsSection() (report.Section, bool) {
 func (p *Plan) listSections(t *Table) (all []report.Section) {
 	undone := &report.Table{Head: []string{"take", "state", "why"}}
 	limits := &report.Table{Head: []string{"take", "limit that is not met"}}
-	apart := &report.Table{Head: []string{"take", "loudness", "from its group"}}
+	outliers := &report.Table{Head: []string{"take", "loudness", "from the median"}}
 	short := &report.Table{Head: []string{"take", "loudness", "counted", "length"}}
 	silent := &report.Table{Head: []string{"take", "length"}}
 	warnings := &report.Table{Head: []string{"take", "warning"}}
@@ -313,8 +312,8 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 		for _, l := range r.NotMet {
 			limits.Rows = append(limits.Rows, []report.Cell{name, {Text: picture.Minus(strings.ReplaceAll(l, p.output(r.Take), r.Output))}})
 		}
-		if r.Apart != nil {
-			apart.Rows = append(apart.Rows, []report.Cell{name, get(r, "integrated_lufs", "LUFS"), difference(*r.Apart, "LU")})
+		if r.OutlierLU != nil {
+			outliers.Rows = append(outliers.Rows, []report.Cell{name, get(r, "integrated_lufs", "LUFS"), difference(*r.OutlierLU, "LU")})
 		}
 		if r.TooShort {
 			short.Rows = append(short.Rows, []report.Cell{name, get(r, "integrated_lufs", "LUFS"), get(r, countedSeconds, "s"), get(r, "duration_s", "s")})
@@ -338,8 +337,8 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 	add("Not done", "", undone, false)
 	add("Warnings", "What the outputs were made of nevertheless.", warnings, false)
 	add("Limits not met", "", limits, false)
-	add("Takes that stand apart", fmt.Sprintf("By more than %g LU and %d spreads from the median of their folder, or of all takes where the folder has fewer than %d.", apartLU, apartSpreads, leastGroup), apart, false)
-	add("Too short to judge", fmt.Sprintf("Their loudness counts less than %d s: it is what was said, not how loud it was set.", leastJudgedSeconds), short, true)
+	add("Outliers", fmt.Sprintf("Their loudness is more than %g LU and more than %d spreads from the median of their folder, or of all takes where the folder has fewer than %d. The spread is 1.4826 times the median distance from the median: the standard deviation, where nothing is unusual.", outlierLU, outlierSpreads, leastGroup), outliers, false)
+	add("Too short to judge", fmt.Sprintf("The loudness gate passes less than %d s of them: such a figure depends on what was said more than on how loud it was set.", leastComparedSeconds), short, true)
 	add("Without loudness", "Nothing in them is above the gate of −70 LUFS.", silent, true)
 	text := ""
 	if len(t.Rows) > mostListed {

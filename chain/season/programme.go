@@ -308,6 +308,6 @@ func (p *Plan) profileOf(ctx context.Context, t Take, r *receipt.Receipt) (measu
 	if err != nil {
 		return measure.LoudnessProfile{}, err
 	}
-	err = measure.EachBlock(ctx, reader, l.Write)
+	err = measure.EachBlockBy(ctx, oneGoroutine, reader, l.Write)
 	return l.Profile(), err
 }

@@ -385,8 +385,8 @@ func TestSeasonDelivers(t *testing.T) {
 	}
 }
 
-// Takes that stand apart are named, by their folder where it has enough of them; short
-// ones are not judged.
+// Outliers are found within their folder where it has enough takes; short takes are not
+// compared.
 func TestConsistency(t *testing.T) {
 	row := func(output string, lufs, seconds float64) Row {
 		return Row{Take: Take{Output: output}, State: Made, Readings: map[string]*float64{"integrated_lufs": &lufs, countedSeconds: &seconds}}
@@ -396,10 +396,10 @@ func TestConsistency(t *testing.T) {
 		table.Rows = append(table.Rows, row(fmt.Sprintf("host/%d.wav", i), -16+0.1*float64(i%3), 60), row(fmt.Sprintf("guest/%d.wav", i), -22+0.1*float64(i%3), 60))
 	}
 	table.Rows = append(table.Rows, row("host/loud.wav", -13, 60), row("host/short.wav", -10, 3))
-	table.judge()
+	table.compareTakes()
 	for _, r := range table.Rows {
-		if apart, short := r.Output == "host/loud.wav", r.Output == "host/short.wav"; (r.Apart != nil) != apart || r.TooShort != short {
-			t.Errorf("%s: apart %v, too short %v", r.Output, r.Apart != nil, r.TooShort)
+		if outlier, short := r.Output == "host/loud.wav", r.Output == "host/short.wav"; (r.OutlierLU != nil) != outlier || r.TooShort != short {
+			t.Errorf("%s: outlier %v, too short %v", r.Output, r.OutlierLU != nil, r.TooShort)
 		}
 	}
 	if len(table.Groups) != 3 || table.Groups[0].Name != "guest" || math.Abs(table.Groups[0].MedianLUFS+21.9) > 1e-9 || table.Groups[2].Takes != 17 {

@@ -15,6 +15,10 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
+// oneGoroutine is how many a take is made on. Takes run side by side: where one of them
+// used a second processor for its meters, two at a time would wait for each other.
+const oneGoroutine = 1
+
 // step is one way from a take to a file with a receipt.
 type step struct {
 	key    receipt.Key
@@ -71,7 +75,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 	}
 	gains := chain.NewGains(0)
 	own := isOwn(out)
-	writer, result, err := engine.Render(ctx, reader, out, w.plan.Output, wave.Options{Replace: own, KeepLate: !own, Inputs: []string{t.Path}}, chain.Options{Workers: 1, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
+	writer, result, err := engine.Render(ctx, reader, out, w.plan.Output, wave.Options{Replace: own, KeepLate: !own, Inputs: []string{t.Path}}, chain.Options{Workers: oneGoroutine, RepairNonFinite: w.plan.RepairNonFinite, Gains: gains})
 	if err != nil {
 		return err
 	}
@@ -136,7 +140,7 @@ func (w *worker) deliver(ctx context.Context, t Take, out string, r *receipt.Rec
 // deliverJobs delivers takes with one gain.
 func (w *worker) deliverJobs(ctx context.Context, jobs []tune.Job) (*tune.Delivery, error) {
 	return tune.Deliver(ctx, w.plan.chain, *w.plan.Target, jobs, tune.Settings{
-		Output: w.plan.Output, Replace: true, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite,
+		Output: w.plan.Output, Replace: true, Workers: oneGoroutine, RepairNonFinite: w.plan.RepairNonFinite,
 	})
 }
 
@@ -172,7 +176,7 @@ func (w *worker) analyse(ctx context.Context, t Take, out string, r *receipt.Rec
 		return err
 	}
 	defer reader.Close()
-	a, err := tune.Analyse(ctx, w.plan.chain, reader, tune.AnalyseOptions{Mono: w.plan.Target.Mono, Workers: 1, RepairNonFinite: w.plan.RepairNonFinite})
+	a, err := tune.Analyse(ctx, w.plan.chain, reader, tune.AnalyseOptions{Mono: w.plan.Target.Mono, Workers: oneGoroutine, RepairNonFinite: w.plan.RepairNonFinite})
 	if err != nil {
 		return err
 	}
@@ -236,7 +240,7 @@ func measureWritten(ctx context.Context, w *wave.Writer, meter *measure.Programm
 		return err
 	}
 	defer r.Close()
-	return measure.EachBlock(ctx, r, meter.Loudness.Write, meter.Peaks.Write)
+	return measure.EachBlockBy(ctx, oneGoroutine, r, meter.Loudness.Write, meter.Peaks.Write)
 }
 
 // reading is a value of the whole.

@@ -368,7 +368,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 			shown(frames)
 		}
 	}
-	if err := measure.EachBlock(d.ctx, r, meter.Loudness.Write, meter.Peaks.Write, counted); err != nil {
+	if err := measure.EachBlockBy(d.ctx, d.Workers, r, meter.Loudness.Write, meter.Peaks.Write, counted); err != nil {
 		return err
 	}
 	file.Readings, file.Profile = meter.Readings(), meter.Loudness.Profile()

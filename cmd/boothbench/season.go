@@ -7,7 +7,7 @@ import (
 )
 
 const seasonUsage = `boothbench season runs hundreds of takes through one chain, on one machine or on the
-nodes of a scheduler that is there already. It has three steps:
+nodes of a scheduler that is there already. It has three steps, each with its own --help:
 
   season plan    writes a manifest: chain, options, takes, and into how many shares
                  the work is divided
@@ -19,9 +19,26 @@ nodes of a scheduler that is there already. It has three steps:
 There is no coordinator and no lock: --share 3/20 is all that a node has to know. The
 outputs have the same bytes whatever the shares, their order, retries and kills.
 
-With --as-one-programme all takes get one gain: every share is run once to analyse them,
-season gather finds the gain, every share is run again to render, and season gather
-measures the whole. Without --share one season run does all of it.
+Usage: boothbench season plan FOLDER … --chain CHAIN.toml --out-dir DIR [flags]
+       boothbench season run DIR [--share K/N] [flags]
+       boothbench season gather DIR [--verify] [--csv FILE] [--page FILE] [flags]
+
+Examples:
+  boothbench season plan takes --chain voice.toml --out-dir done
+  boothbench season run done
+  boothbench season gather done --csv season.csv --page season.html --replace
+`
+
+const seasonPlanUsage = `boothbench season plan writes the manifest of a season, DIR/season.json: the chain's text,
+the options, the takes, and into how many shares the work is divided. It is written once;
+another plan needs another folder. Outputs keep their paths below the folder that was
+named, so that ep1/take.wav and ep2/take.wav do not meet.
+
+With --spec, or with --loudness-lufs and --true-peak-dbtp, each take is delivered to that
+loudness. With --as-one-programme all takes get one gain and meet the loudness together:
+every share is run once to analyse them, season gather finds the gain, every share is run
+again to render, and season gather measures the whole. Without --share one season run does
+all of that.
 
 A conversations file says which takes are microphones of one conversation. They are made
 by one share, measured against each other as boothbench conversation does, and mixed:
@@ -38,19 +55,54 @@ by one share, measured against each other as boothbench conversation does, and m
 The mix is DIR/NAME.mix.wav: the sum of the outputs with one gain, up to the season's
 loudness where its headroom allows that, and without limiting.
 
-Usage: boothbench season plan FOLDER … --chain CHAIN.toml --out-dir DIR [--shares N]
-                              [--spec NAME [--as-one-programme]] [--limits LIMITS.toml]
-                              [--conversations FILE.toml]
-       boothbench season run DIR [--share K/N]
-       boothbench season gather DIR [--verify] [--csv FILE] [--page FILE]
+Usage: boothbench season plan FOLDER … --chain CHAIN.toml --out-dir DIR [flags]
+       boothbench season plan --list FILE --chain CHAIN.toml --out-dir DIR [flags]
 
 Examples:
   boothbench season plan takes --chain voice.toml --out-dir done
-  boothbench season run done
-  boothbench season gather done --csv season.csv --page season.html --replace
   boothbench season plan --list takes.txt --chain voice.toml --spec podcast-mono --out-dir done --shares 20
-  boothbench season run done --share 3/20
   boothbench season plan takes --chain voice.toml --spec ebu-r128 --as-one-programme --out-dir done
+  boothbench season plan takes --chain voice.toml --limits limits.toml --out-dir done
+`
+
+const seasonRunUsage = `boothbench season run makes the outputs of a planned season: all of them, or those of one
+share. A receipt beside each output says what it was made from, and what is done is not
+made again, so after an interruption, or to retry, give the same command again. Any machine
+may run any share, in any order and more than once. Each take runs on one processor, and
+--jobs says how many takes run at a time.
+
+A take that cannot be read fails with its reason. A take whose process ended three times
+before its end is given up; --again tries both kinds anew. Neither delays the other takes.
+
+Exit code 0: all of the share is done. 3: a take failed. 2: a file of somebody else lies
+where an output is to be. 4: an output cannot be written. 130: interrupted.
+
+Usage: boothbench season run DIR [--share K/N] [flags]
+
+Examples:
+  boothbench season run done
+  boothbench season run done --jobs 1 --share 3/20
+  sbatch --array=1-20 --wrap 'boothbench season run done --jobs 1 --share $SLURM_ARRAY_TASK_ID/20'
+`
+
+const seasonGatherUsage = `boothbench season gather makes one table of all takes of a season: what is done, failed,
+missing or stale, the readings, and the limits that are not met. Takes are compared with
+the others of their folder: an outlier's loudness is more than 1 LU and more than three
+spreads (1.4826 times the median distance) from the folder's median. A folder with fewer
+than four takes is compared with all takes instead. Takes whose loudness counts less than
+10 s are not compared; they are listed separately.
+
+Of a season as one programme it also finds the gain, and measures all outputs together.
+Partial files of processes that have ended are removed.
+
+It exits with 1 unless all takes are done and all limits are met.
+
+Usage: boothbench season gather DIR [--verify] [--csv FILE] [--page FILE] [flags]
+
+Examples:
+  boothbench season gather done
+  boothbench season gather done --verify
+  boothbench season gather done --csv season.csv --page season.html --replace
 `
 
 func runSeason(e env, args []string) error {

@@ -12,7 +12,7 @@ import (
 func runSeasonGather(e env, args []string) error {
 	var verify, asJSON, replace, quiet bool
 	var csvFile, pageFile string
-	f := e.flags("season gather", seasonUsage)
+	f := e.flags("season gather", seasonGatherUsage)
 	f.BoolVar(&verify, "verify", false, "read every output and compare its digest")
 	f.StringVar(&csvFile, "csv", "", "also write the table to this `file`, a row for each take")
 	f.StringVar(&pageFile, "page", "", "also write a page with pictures to this HTML `file`")
@@ -119,11 +119,11 @@ func printSeason(e env, t *season.Table) {
 			for _, l := range r.NotMet {
 				fmt.Fprintf(e.stdout, "%-8s  %s\n", "limit", l)
 			}
-		case r.Apart != nil:
-			fmt.Fprintf(e.stdout, "outlier   %s: %+.1f LU from the median of its group\n", r.Output, *r.Apart)
+		case r.OutlierLU != nil:
+			fmt.Fprintf(e.stdout, "outlier   %s: %+.1f LU from the median it is compared with\n", r.Output, *r.OutlierLU)
 		}
 	}
-	fmt.Fprintf(e.stdout, "%-30s %8s %12s %10s %8s\n", "folder", "measured", "median LUFS", "spread LU", "outliers")
+	fmt.Fprintf(e.stdout, "%-30s %8s %12s %10s %8s\n", "folder", "compared", "median LUFS", "spread LU", "outliers")
 	for _, g := range t.Groups {
 		name := g.Name
 		if name == "" {
@@ -133,7 +133,7 @@ func printSeason(e env, t *season.Table) {
 		if g.Takes > 0 {
 			middle, spread = fmt.Sprintf("%.1f", g.MedianLUFS), fmt.Sprintf("%.2f", g.SpreadLU)
 		}
-		fmt.Fprintf(e.stdout, "%-30s %8d %12s %10s %8d\n", name, g.Takes, middle, spread, g.Apart)
+		fmt.Fprintf(e.stdout, "%-30s %8d %12s %10s %8d\n", name, g.Takes, middle, spread, g.Outliers)
 	}
 	fmt.Fprintf(e.stdout, "%d of %s done, %s of sound", t.Counts[season.Made], plural(len(t.Rows), "take"), measure.TimeCode(int64(seconds*1000), 1000))
 	for _, s := range []season.State{season.Failed, season.Analysed, season.Missing, season.Stale, season.Corrupt} {

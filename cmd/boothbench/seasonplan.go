@@ -54,7 +54,7 @@ func (s *seasonPlanSettings) register(f *pflag.FlagSet) {
 
 func runSeasonPlan(e env, args []string) error {
 	var s seasonPlanSettings
-	f := e.flags("season plan", seasonUsage)
+	f := e.flags("season plan", seasonPlanUsage)
 	s.register(f)
 	if err := parse(f, args); err != nil {
 		return err

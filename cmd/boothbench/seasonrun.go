@@ -16,7 +16,7 @@ func runSeasonRun(e env, args []string) error {
 	var share string
 	var s season.RunSettings
 	var quiet, asJSON bool
-	f := e.flags("season run", seasonUsage)
+	f := e.flags("season run", seasonRunUsage)
 	f.StringVar(&share, "share", "", "which share, from 1, of how many: `K/N` (default: all of the work)")
 	f.IntVar(&s.Jobs, "jobs", runtime.GOMAXPROCS(0), "takes at a time")
 	f.BoolVar(&s.ByContent, "by-content", false, "compare digests to see what is done, not sizes and times")
