@@ -17,7 +17,8 @@ type measurement struct {
 	rate  int
 	mics  []*levels
 	ways  [][]way   // by voice and microphone
-	alone [][]int64 // by voice: where windows begin in which it speaks alone
+	alone [][]int64 // by voice: where long windows begin in which it speaks alone
+	brief [][]int64 // by voice: where short ones do
 	pause []int64
 }
 

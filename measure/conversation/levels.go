@@ -18,7 +18,7 @@ type levels struct {
 	rate    int // Hz
 	frames  int64
 	profile measure.LoudnessProfile // energy of every 100 ms
-	sums    []float64               // of the energies ahead of each
+	sums    []float64               // energy ahead of each 20 ms
 	digest  uint64                  // of all samples' bits
 	// Mean squares of 100 ms: that which 3 % stay under, as dense talk has few pauses, and
 	// that which 5 % exceed.
@@ -44,6 +44,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 		return nil, &FormatError{mic.Name, err.Error()}
 	}
 	l := &levels{Microphone: mic, rate: f.Rate}
+	energies := newEnergies(f.Rate)
 	var digest maphash.Hash
 	digest.SetSeed(digestSeed)
 	var bytes []byte
@@ -60,6 +61,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 		digest.Write(bytes)
 		l.frames += int64(b.Frames())
 		loudness.Write(one)
+		energies.write(one[0])
 	})
 	if err != nil {
 		return nil, err
@@ -67,11 +69,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 	if bad >= 0 {
 		return nil, &FormatError{mic.Name, "found a sample that is NaN or infinite"}
 	}
-	l.digest, l.profile = digest.Sum64(), loudness.Profile()
-	l.sums = make([]float64, len(l.profile.Energies)+1)
-	for i, e := range l.profile.Energies {
-		l.sums[i+1] = l.sums[i] + e
-	}
+	l.digest, l.profile, l.sums = digest.Sum64(), loudness.Profile(), energies.sums
 	if powers := slices.Clone(l.profile.Energies); len(powers) > 0 {
 		slices.Sort(powers)
 		hop := float64(l.rate) / 10
@@ -80,17 +78,55 @@ func levelsOf(mic Microphone) (*levels, error) {
 	return l, nil
 }
 
-// energyUntil is the energy ahead of a place, even within each 100 ms.
+// hopsPerSecond is how finely levels are read: a word ends within 20 ms.
+const hopsPerSecond = 50
+
+// energies sums up the K-weighted energy of a sound over time.
+type energies struct {
+	rate     int
+	sections [2]dsp.Biquad
+	states   [2][2]float64 // of the sections
+	frames   int
+	sum      float64
+	sums     []float64
+}
+
+func newEnergies(rate int) *energies {
+	return &energies{rate: rate, sections: measure.KWeighting(float64(rate)), sums: []float64{0}}
+}
+
+func (e *energies) write(x []float64) {
+	for _, v := range x {
+		for k, s := range e.sections {
+			y := s.B0*v + e.states[k][0]
+			e.states[k] = [2]float64{s.B1*v - s.A1*y + e.states[k][1], s.B2*v - s.A2*y}
+			v = y
+		}
+		e.sum += v * v
+		if e.frames++; e.frames*hopsPerSecond >= len(e.sums)*e.rate {
+			e.sums = append(e.sums, e.sum)
+			for k := range e.states {
+				for n, v := range e.states[k] {
+					if math.Abs(v) < 1e-150 { // long before a denormal number, which is slow
+						e.states[k][n] = 0
+					}
+				}
+			}
+		}
+	}
+}
+
+// energyUntil is the energy ahead of a place, even within each 20 ms.
 func (l *levels) energyUntil(frame float64) float64 {
-	hop := frame * 10 / float64(l.rate)
+	hop := frame * hopsPerSecond / float64(l.rate)
 	if hop <= 0 {
 		return 0
 	}
 	whole := int(hop)
-	if whole >= len(l.profile.Energies) {
+	if whole >= len(l.sums)-1 {
 		return l.sums[len(l.sums)-1]
 	}
-	return l.sums[whole] + (hop-float64(whole))*l.profile.Energies[whole]
+	return l.sums[whole] + (hop-float64(whole))*(l.sums[whole+1]-l.sums[whole])
 }
 
 // power is the mean square of a number of frames from a place on.
@@ -98,8 +134,8 @@ func (l *levels) power(from float64, frames int) float64 {
 	return max(0, l.energyUntil(from+float64(frames))-l.energyUntil(from)) / float64(frames)
 }
 
-// windowFrames is the length of the windows that are judged and transformed: the power
-// of two that is at least a quarter of a second.
+// windowFrames is the length of the windows that the bleed is read from: the power of two
+// that is at least a quarter of a second, so that they hold the first echoes.
 func windowFrames(rate int) int {
 	length := 256
 	for length < rate/4 {
@@ -107,3 +143,8 @@ func windowFrames(rate int) int {
 	}
 	return length
 }
+
+// shortFrames is the length of the windows that the delay is read from. Between the words of
+// others there are more of them than of long ones: of a quiet voice that says single words
+// the long windows hold less than half.
+func shortFrames(rate int) int { return windowFrames(rate) / 4 }

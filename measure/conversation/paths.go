@@ -12,7 +12,8 @@ import (
 )
 
 const (
-	mostAlone    = 600 // windows that are transformed
+	mostAlone    = 600 // long windows that are transformed
+	mostBrief    = 4 * mostAlone
 	mostPauses   = 400
 	leastPauses  = 16  // of a quarter of a window
 	mostFollowed = 60  // windows in which a delay is followed
@@ -67,7 +68,16 @@ func (m *measurement) unfit(i, j int) string {
 	case a.digest == b.digest && a.frames == b.frames:
 		return fmt.Sprintf("%s and %s are the same sound", a.Name, b.Name)
 	case m.ways[i][j].bleed*m.ways[j][i].bleed > leastApart:
-		return fmt.Sprintf("no voice is louder in one of %s and %s than in the other: one speaker, or copies of one sound", a.Name, b.Name)
+		why := fmt.Sprintf("%s and %s have the same voice throughout, always at the same difference of level: ", a.Name, b.Name)
+		short, long := a, b
+		if b.frames < a.frames {
+			short, long = b, a
+		}
+		if 2*short.frames < long.frames {
+			seconds := func(l *levels) float64 { return float64(l.frames) / float64(l.rate) }
+			return why + fmt.Sprintf("%s ends after %.1f s of the %.1f s of %s, and no voice of its own is in that part", short.Name, seconds(short), seconds(long), long.Name)
+		}
+		return why + "one speaker, or copies of one sound"
 	}
 	return ""
 }
@@ -96,7 +106,11 @@ func (m *measurement) measurePath(i, j int) error {
 	if err := m.follow(i, j, alone); err != nil || w.reason != "" {
 		return err
 	}
-	r, err := m.refine(i, j, alone)
+	r, err := m.refine(i, j, some(m.brief[i], mostBrief))
+	if err != nil {
+		return err
+	}
+	sum, err := m.sumOf(i, j, alone, r)
 	if err != nil {
 		return err
 	}
@@ -108,7 +122,7 @@ func (m *measurement) measurePath(i, j int) error {
 	if err != nil {
 		return err
 	}
-	b := bleedOf(r.sum, quiet[0])
+	b := bleedOf(sum, quiet[0])
 	switch {
 	case b.voice < leastSure*b.nothing:
 		w.reason = fmt.Sprintf("no bleed found: what of %s is in %s lies under the noise", own, other)
@@ -216,7 +230,8 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 
 const (
 	mostGroups   = 40
-	leastGroup   = 6    // windows
+	leastGroup   = 24   // short windows
+	leastLong    = 6    // long ones
 	mostAround   = 5.0  // frames that a group's delay may lie from that of all
 	surelyDrifts = 6.0  // standard errors
 	leastDrift   = 0.02 // frames, from the first window to the last
@@ -226,21 +241,21 @@ const (
 
 // refined is what refine has read.
 type refined struct {
-	sum       *cross  // of all windows, each group of them at its own delay where those move
 	later     float64 // frames, than the map has it
 	deviation float64 // standard error of that
 	inverted  bool
 	centre    float64 // frame, for which later is
+	moves     bool    // the delay varies by more than noise explains: a head moves
 }
 
-// refine reads the delay between the frames in groups of windows, for a drift that whole
-// frames do not show, and takes that out.
-func (m *measurement) refine(i, j int, alone []int64) (refined, error) {
+// refine reads the delay between the frames in groups of short windows, for a drift that
+// whole frames do not show, and takes that out.
+func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 	w := &m.ways[i][j]
-	length := windowFrames(m.rate)
-	groups := max(1, min(mostGroups, len(alone)/leastGroup))
+	length := shortFrames(m.rate)
+	groups := max(1, min(mostGroups, len(brief)/leastGroup))
 	for pass := 0; ; pass++ {
-		parts, err := m.crossesOf(w.Map, i, j, length, alone, groups)
+		parts, err := m.crossesOf(w.Map, i, j, length, brief, groups)
 		if err != nil {
 			return refined{}, err
 		}
@@ -249,12 +264,12 @@ func (m *measurement) refine(i, j int, alone []int64) (refined, error) {
 			all.add(c)
 		}
 		later, deviation, inverted, weights := all.delay()
-		// A window that lies wrongly by a tenth of its length loses half a decibel.
+		// A window that lies wrongly by a fortieth of its length loses half a decibel.
 		if math.Abs(later) > 1 && pass < 3 {
 			w.Delay += math.Round(later)
 			continue
 		}
-		points := groupDelays(parts, alone, weights, later)
+		points := groupDelays(parts, brief, weights, later)
 		least, inAll := surelyDrifts, leastDrift
 		if w.Speed != 1 { // it does; by how much, is the question
 			least, inAll = 0, leastDrift/100
@@ -266,17 +281,40 @@ func (m *measurement) refine(i, j int, alone []int64) (refined, error) {
 			w.Speed *= line.Speed
 			continue
 		}
-		r := refined{all, later, deviation, inverted, line.centre}
-		if line.strain > surelyMoves { // a head that moves
-			r.sum = newCross(length, all.weights)
-			for g, c := range parts {
-				r.sum.add(c.rotated(points[g].delay - later))
-			}
+		r := refined{later, deviation, inverted, line.centre, line.strain > surelyMoves}
+		if r.moves {
 			r.later = line.level
 			r.deviation = math.Hypot(deviation, line.sways) // of where it is at a moment
 		}
 		return r, nil
 	}
+}
+
+// sumOf sums up the long windows of a voice for its bleed, each group of them at a delay of
+// its own where those vary.
+func (m *measurement) sumOf(i, j int, alone []int64, r refined) (*cross, error) {
+	groups := 1
+	if r.moves {
+		groups = max(1, min(mostGroups, len(alone)/leastLong))
+	}
+	length := windowFrames(m.rate)
+	parts, err := m.crossesOf(m.ways[i][j].Map, i, j, length, alone, groups)
+	if err != nil {
+		return nil, err
+	}
+	all := newCross(length, parts[0].weights)
+	for _, c := range parts {
+		all.add(c)
+	}
+	if !r.moves {
+		return all, nil
+	}
+	later, _, _, weights := all.delay()
+	sum := newCross(length, all.weights)
+	for g, p := range groupDelays(parts, alone, weights, later) {
+		sum.add(parts[g].rotated(p.delay - later))
+	}
+	return sum, nil
 }
 
 // groupDelays reads the delay of each group near that of all, by the weighting of all.

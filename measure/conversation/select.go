@@ -11,13 +11,17 @@ import (
 const (
 	leastOverFloor = 30        // 15 dB: the noise in a voice is 0.14 dB of it at most
 	mostUnderTop   = 1.0 / 300 // 25 dB
-	loudUnderTop   = 1.0 / 16  // 12 dB: from these windows the bleed is guessed
-	mostOverBleed  = 2         // 3 dB more than the bleed and the noise: somebody else speaks as well
-	noiseOverFloor = 3         // what noise may come to: to choose what is quiet by chance would make a soft bleed softer
-	leastRange     = 16        // 12 dB from pauses to speech
-	pauseOverFloor = 4         // 6 dB
-	leastApart     = 0.25      // product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
-	leastAlone     = 16        // windows, that overlap by half
+	// Noise in a voice's own microphone puts off no delay, and a soft sibilant has much of what
+	// is known about it: short windows need less.
+	leastOverFloorBrief = 2         // 3 dB
+	mostUnderTopBrief   = 1.0 / 1e4 // 40 dB
+	loudUnderTop        = 1.0 / 16  // 12 dB: from these windows the bleed is guessed
+	mostOverBleed       = 2         // 3 dB more than the bleed and the noise: somebody else speaks as well
+	noiseOverFloor      = 3         // what noise may come to: to choose what is quiet by chance would make a soft bleed softer
+	leastRange          = 16        // 12 dB from pauses to speech
+	pauseOverFloor      = 4         // 6 dB
+	leastApart          = 0.25      // product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
+	leastAlone          = 16        // windows, that overlap by half
 )
 
 // placeIn is where a frame of one microphone lies in another one.
@@ -88,14 +92,12 @@ func (m *measurement) guessBleeds() {
 // those in which nobody does.
 func (m *measurement) choose() {
 	length := windowFrames(m.rate)
-	m.alone = make([][]int64, len(m.mics))
+	m.alone, m.brief = make([][]int64, len(m.mics)), make([][]int64, len(m.mics))
 	m.pause = nil
-	for i, l := range m.mics {
-		for from := int64(0); from+int64(length) <= l.frames; from += int64(length / 2) {
-			if p, ok := m.powers(i, from, length); ok && m.speaksAlone(i, p) {
-				m.alone[i] = append(m.alone[i], from)
-			}
-		}
+	for i := range m.mics {
+		l := m.mics[i]
+		m.alone[i] = m.windowsAlone(i, length, max(leastOverFloor*l.floor, mostUnderTop*l.top))
+		m.brief[i] = m.windowsAlone(i, shortFrames(m.rate), max(leastOverFloorBrief*l.floor, mostUnderTopBrief*l.top))
 	}
 	first := m.first()
 	for from := int64(0); from+int64(length/4) <= m.mics[first].frames; from += int64(length / 4) {
@@ -103,6 +105,17 @@ func (m *measurement) choose() {
 			m.pause = append(m.pause, from)
 		}
 	}
+}
+
+// windowsAlone are where windows of a length begin in which a voice speaks alone, with a
+// power of at least so much.
+func (m *measurement) windowsAlone(i, length int, least float64) (all []int64) {
+	for from := int64(0); from+int64(length) <= m.mics[i].frames; from += int64(length / 2) {
+		if p, ok := m.powers(i, from, length); ok && m.speaksAlone(i, p, least) {
+			all = append(all, from)
+		}
+	}
+	return all
 }
 
 // aloneSeconds is how long a voice speaks alone.
@@ -116,8 +129,10 @@ func (m *measurement) aloneSeconds(i int) float64 {
 	return float64(frames) / float64(m.rate)
 }
 
-func (m *measurement) speaksAlone(i int, p []float64) bool {
-	if l := m.mics[i]; p[i] < leastOverFloor*l.floor || p[i] < mostUnderTop*l.top || p[i] == 0 {
+// speaksAlone reports whether a voice has at least such a power, and the other microphones
+// have no more than its bleed and their noise.
+func (m *measurement) speaksAlone(i int, p []float64, least float64) bool {
+	if p[i] < least || p[i] == 0 {
 		return false
 	}
 	for j := range p {
@@ -144,7 +159,7 @@ func (m *measurement) voiceLUFS(i int) (lufs float64, ok bool) {
 	block := 4 * m.rate / 10
 	var powers []float64
 	for hop := 0; hop+4 <= len(l.profile.Energies); hop++ {
-		if p, ok := m.powers(i, int64(hop*m.rate/10), block); ok && m.speaksAlone(i, p) {
+		if p, ok := m.powers(i, int64(hop*m.rate/10), block); ok && m.speaksAlone(i, p, max(leastOverFloor*l.floor, mostUnderTop*l.top)) {
 			powers = append(powers, p[i])
 		}
 	}
