@@ -11,6 +11,7 @@ import (
 type curveFit struct {
 	plateauDB              float64
 	compression, expansion *curveSide // nil: none
+	middle                 int        // the step in the middle of the plateau
 	errorDB                float64
 	reason                 string // why there is no curve
 }
@@ -21,6 +22,7 @@ type curveSide struct {
 	kneeDB        float64
 	slope         float64 // dB of gain for each dB of level beyond the knee
 	rangeDB       float64 // of attenuation; 0: no end was seen
+	flatDB        float64 // by how much the levels past the range may differ
 }
 
 // kneeFall is by how many slopes the gain has fallen at a level that is past the
@@ -76,6 +78,7 @@ func fitCurve(points []CurvePoint) curveFit {
 		c.plateauDB += p.GainDB() / float64(last-first+1)
 	}
 	middle := (first + last) / 2
+	c.middle = middle
 	c.compression = fitSide(points[middle:], c.plateauDB, false)
 	c.expansion = fitSide(points[:middle+1], c.plateauDB, true)
 	for i, p := range points {
@@ -104,6 +107,42 @@ func (b *curveSide) fall(inDBFS float64, downwards bool) float64 {
 	return fall
 }
 
+// endOfFall is by how much the gain has fallen where it no longer falls at the far end, 0
+// if it still does there, and how flat that end is. Two steps are flat that differ by less
+// than a settled level may; or three that differ by no more than six times what
+// their own level changed by while it was measured.
+func endOfFall(points []CurvePoint, plateauDB float64, downwards bool) (rangeDB, flatDB float64) {
+	from := func(end int) CurvePoint {
+		if downwards {
+			return points[end]
+		}
+		return points[len(points)-1-end]
+	}
+	if len(points) < 3 || plateauDB-from(0).GainDB() < leastFallDB {
+		return 0, 0
+	}
+	flatDB = settledDB
+	steps := 2
+	for n := range min(5, len(points)) {
+		if noise := 6 * from(n).UnsettledDB; noise > flatDB {
+			flatDB, steps = noise, 3
+		}
+	}
+	sum, n := 0.0, 0
+	for ; n < len(points) && math.Abs(from(n).GainDB()-from(0).GainDB()) < flatDB; n++ {
+		sum += from(n).GainDB()
+	}
+	if n < steps {
+		return 0, 0
+	}
+	return plateauDB - sum/float64(n), flatDB
+}
+
+// isPastRange reports whether a fall is the largest one.
+func (b *curveSide) isPastRange(fallDB float64) bool {
+	return b.rangeDB > 0 && fallDB > b.rangeDB-2*b.flatDB
+}
+
 // fitSide fits the side of a curve that falls from its plateau, nil if it does not.
 func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide {
 	lowest := 0.0
@@ -113,23 +152,16 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 	if lowest < leastFallDB {
 		return nil
 	}
-	// Where the gain no longer falls at the far end, the range is reached.
-	far, next := points[len(points)-1], points[len(points)-2]
-	if downwards {
-		far, next = points[0], points[1]
-	}
 	b := &curveSide{}
-	if len(points) > 2 && math.Abs(far.GainDB()-next.GainDB()) < settledDB && plateauDB-far.GainDB() >= leastFallDB {
-		b.rangeDB = plateauDB - far.GainDB()
-	}
+	b.rangeDB, b.flatDB = endOfFall(points, plateauDB, downwards)
 	// Threshold and knee are searched; the slope follows from them by least squares.
 	squares := func(x []float64) float64 {
 		b.thresholdDBFS, b.kneeDB = x[0], math.Abs(x[1])
 		var num, den float64
 		for _, p := range points {
 			fall := plateauDB - p.GainDB()
-			if b.rangeDB > 0 && fall > b.rangeDB-2*settledDB {
-				continue // past the range it says nothing of the slope
+			if b.isPastRange(fall) {
+				continue // it says nothing of the slope
 			}
 			h := kneeFall(b.past(p, downwards), b.kneeDB)
 			num, den = num+h*fall, den+h*h

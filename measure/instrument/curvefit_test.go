@@ -22,7 +22,7 @@ func TestFitFindsTheCurve(t *testing.T) {
 		want := curveSide{thresholdDBFS: between(-50, -20), kneeDB: between(0, 15), slope: between(0.3, 10)}
 		want.rangeDB = want.slope * (want.kneeDB/2 + between(1, 4)) // two steps or more between knee and range
 		if seed == 0 {
-			want = curveSide{-28.69, 2.27, 6.17, 12}
+			want = curveSide{thresholdDBFS: -28.69, kneeDB: 2.27, slope: 6.17, rangeDB: 12}
 		}
 		low := want.thresholdDBFS - want.rangeDB/want.slope - want.kneeDB/2 - 3
 		var points []CurvePoint

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -120,37 +121,43 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 		side *curveSide
 	}{{"compression", curve.compression}, {"expansion", curve.expansion}} {
 		about := measure.Reading{Reason: curve.reason, Definition: method}
-		b := part.side
+		b, open := part.side, sideBounds{}
 		if b == nil {
 			b = &curveSide{}
 			if about.Reason == "" {
 				about.Reason = fmt.Sprintf("no %s from %.1f to %.1f dBFS", part.name, up[0].InDBFS, up[len(up)-1].InDBFS)
 			}
+		} else {
+			open = curve.sideProfile(up, part.name == "expansion").bounds()
 		}
 		ratio, slope := b.slope+1, about
+		ratioOff, slopeOff := open.slope.off(b.slope), open.slope.off(b.slope)
 		if part.name == "compression" {
 			slope.Value, slope.Unit, slope.Reference = 1-b.slope, "dB/dB", "dB out per dB in above the threshold"
 			ratio = 1 / (1 - b.slope)
+			ratioOff = span{1 / (1 - open.slope.low), 1 / (1 - open.slope.high)}.off(ratio)
 		}
 		about.Value, about.Unit, about.Reference = b.thresholdDBFS, "dBFS", scale
-		r.Add(part.name+"_threshold_dbfs", about)
+		r.Add(part.name+"_threshold_dbfs", withSteps(about, open.thresholdDBFS.off(b.thresholdDBFS)))
 		about.Value, about.Unit, about.Reference = ratio, "to 1", ""
 		if about.Reason == "" && b.slope > 0.998 && part.name == "compression" {
 			about.Reason = "the level does not rise above the threshold: a limiter; see compression_slope"
+		} else if about.Reason == "" && open.slope.high >= 1 && part.name == "compression" {
+			about.Reason = "a limiter fits the steps as well; see compression_slope"
 		}
-		r.Add(part.name+"_ratio", about)
+		r.Add(part.name+"_ratio", withSteps(about, ratioOff))
 		if part.name == "compression" {
-			r.Add("compression_slope", slope)
+			r.Add("compression_slope", withSteps(slope, slopeOff))
 		}
 		about.Reason, about.Value, about.Unit = slope.Reason, b.kneeDB, "dB"
-		r.Add(part.name+"_knee_db", about)
+		r.Add(part.name+"_knee_db", open.knee(about))
 		if part.name == "expansion" {
 			about.Value = b.rangeDB
 			about.Definition = "plateau gain less the gain of the lowest levels, where it no longer falls"
 			if about.Reason == "" && b.rangeDB == 0 {
 				about.Reason = fmt.Sprintf("the gain still falls at %.1f dBFS", up[0].InDBFS)
 			}
-			r.Add("expansion_range_db", about)
+			r.Add("expansion_range_db", withSteps(about, b.flatDB))
 			r.Add("hysteresis_db", hysteresis(curve, up, down))
 		}
 	}
@@ -158,6 +165,37 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 	r.Add("unsettled_steps", unsettled(up))
 	if s.Declared != nil {
 		r.Add("curve_deviation_db", s.deviation(up))
+	}
+	return r
+}
+
+// leastOpen is the least uncertainty, in the reading's unit, that is stated.
+const leastOpen = 0.001
+
+// withSteps is a reading with what the steps of the curve leave open.
+func withSteps(r measure.Reading, off float64) measure.Reading {
+	switch {
+	case !r.Measurable():
+	case math.IsInf(off, 0) || math.IsNaN(off):
+		r.Value, r.Reason = 0, "the steps of the level leave it open; give more of them where the gain falls"
+	case off >= leastOpen:
+		r.AddBound(strings.TrimSuffix(fmt.Sprintf("±%.2g %s", off, r.Unit), " to 1") + ", 95 % of what the steps of the level and their noise leave open")
+	}
+	return r
+}
+
+// knee is the reading of a knee with what the steps leave open; where a corner fits as
+// well, it is the widest knee that does, an upper bound.
+func (b sideBounds) knee(r measure.Reading) measure.Reading {
+	switch {
+	case !r.Measurable():
+	case b.openAbove:
+		r.Value, r.Reason = 0, fmt.Sprintf("the steps allow any knee from %.1f dB on: too few lie past it; give levels farther from the threshold", b.kneeDB.low)
+	case b.kneeDB.low <= noKneeDB && b.kneeDB.high > noKneeDB:
+		r.Value = b.kneeDB.high
+		r.AddBound("a corner fits the steps as well: an upper bound; smaller steps of the level decide")
+	default:
+		r = withSteps(r, b.kneeDB.off(r.Value))
 	}
 	return r
 }
