@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 
@@ -17,18 +18,27 @@ func milliseconds(frames, rate int) float64 { return float64(frames) * 1000 / fl
 // plural is a count with its noun.
 func plural[N int | int64](n N, noun string) string { return dsp.Plural(n, noun) }
 
-// openBy returns the uncertainty in a bound such as "±3.1 dB, …", "" where it is below
-// 0.05 and the two printed decimals are right.
-func openBy(bound string) string {
-	if strings.Contains(bound, "the noise") && strings.Contains(bound, "upper bound") {
+// openBy returns the uncertainty in a bound such as "±3.1 dB, …" behind a printed value,
+// "" where it is no more than half of the value's last digit. Of a value in percent that
+// is open by some dB two decimals count.
+func openBy(bound, value, unit string) string {
+	if strings.Contains(bound, "upper bound") {
 		return "  at most"
 	}
 	words := strings.Fields(bound)
 	if len(words) < 2 || !strings.HasPrefix(words[0], "±") {
 		return ""
 	}
-	if v, err := strconv.ParseFloat(strings.TrimPrefix(words[0], "±"), 64); err != nil || v < 0.05 {
+	number, alone := strings.CutSuffix(strings.TrimPrefix(words[0], "±"), ",")
+	_, decimals, _ := strings.Cut(value, ".")
+	if unit == "%" {
+		decimals = "00"
+	}
+	if v, err := strconv.ParseFloat(number, 64); err != nil || v <= 0.5*math.Pow10(-len(decimals)) {
 		return ""
+	}
+	if alone {
+		return "  ±" + number
 	}
 	return "  " + words[0] + " " + strings.TrimRight(words[1], ",;:")
 }
@@ -58,7 +68,7 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 				line += fmt.Sprintf(", channel %d", r.Channel+1)
 			}
 		}
-		line += openBy(r.Bound)
+		line += openBy(r.Bound, value, unit)
 		fmt.Fprintln(w, strings.TrimRight(line, " "))
 	}
 }

@@ -18,7 +18,9 @@ type FrequencyResponse struct {
 
 	at func(hz float64) complex128 // the gain at any frequency; nil: known at Hz only
 
-	seconds float64 // of the response that it was read from; 0: of a formula
+	seconds float64     // of the response that it was read from; 0: of a formula
+	noise   *sweepNoise // beside it; nil: not known
+	cuts    cutDelays
 }
 
 // SampledResponse is a gain in closed form as if it had been measured at some

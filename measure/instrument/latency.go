@@ -240,6 +240,7 @@ func (d CorrelationDelay) Analyse(rate int, response Response) (measure.Readings
 				about.Reason = spectra.HzText(hz) + " lies outside the band of the sweep"
 			} else {
 				about.Value = curve.DelayMs(hz)
+				curve.addOpenDelay(&about, hz)
 			}
 			r.Add(fmt.Sprintf("group_delay_at_%s_ms", map[float64]string{100: "100hz", 1000: "1khz", 10000: "10khz"}[hz]), about)
 		}

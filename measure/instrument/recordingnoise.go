@@ -13,13 +13,11 @@ import (
 
 // What white noise does to a sweep's response, for a sweep of ten seconds and marks
 // that stand as high over the noise as the sweep does: found by adding noise (a test
-// does it again), of which the largest errors were 24 dB and 119 ms; here with half,
-// and a quarter, as much again. A longer sweep averages.
+// does it again), of which the largest error was 24 dB; here with half as much again. A
+// longer sweep averages.
 const (
-	noiseResponseDB  = 35  // largest error of the response with marks at 0 dB over it
-	noiseDelayMs     = 150 // of the group delay
-	mostNoiseDelayMs = 1   // what is less sure is not stated
-	statedNoiseDB    = 0.1 // of the response
+	noiseResponseDB = 35  // largest error of the response with marks at 0 dB over it
+	statedNoiseDB   = 0.1 // of the response
 )
 
 // Read has every instrument that the stimulus serves look at the recorded signal. What
@@ -60,12 +58,6 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 			if open > statedNoiseDB && !stated[suffix] {
 				stated[suffix] = true
 				a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("the recording's noise leaves the response open by ±%.2g dB", open), Do: "raise the level, or make the sweep longer", Frame: -1, Channel: channelOf(suffix)})
-			}
-		case strings.HasPrefix(r.Name, "group_delay_"):
-			if ms := noiseDelayMs * share; ms > mostNoiseDelayMs {
-				r.Reason = fmt.Sprintf("the recording's noise leaves it open by ±%.2g ms; raise the level, or make the sweep longer", ms)
-			} else {
-				r.AddBound(fmt.Sprintf("±%.2g ms by the recording's noise, if that is white", ms))
 			}
 		}
 	}

@@ -52,7 +52,10 @@ func sweepDeconvolver(s stimulus.Swept, sent []float64, longer, rate int) (d *de
 
 // Curves returns each channel's response.
 func (s SweepResponse) Curves(rate int, response Response) (all []*FrequencyResponse, err error) {
-	err = s.eachCurve(rate, response, func(_ int, _ []float64, f *FrequencyResponse) { all = append(all, f) })
+	err = s.eachCurve(rate, response, func(_ int, _ []float64, f *FrequencyResponse) {
+		f.noise, f.cuts = nil, nil // which hold the whole response
+		all = append(all, f)
+	})
 	return all, err
 }
 
@@ -72,12 +75,14 @@ func (s SweepResponse) eachCurve(rate int, response Response, read func(c int, p
 	}
 	// The band's edges ring for longer than the stretch: what the cut takes from
 	// them it takes from a device without effect as well, and is divided out.
-	plain := stretch(d.plain())
+	wire := d.plain()
+	plain := stretch(wire)
 	return eachPlane(response, func(c int, plane []float64) error {
 		if err := fits(plane, sent[0], longer, rate); err != nil {
 			return err
 		}
-		f := stretch(d.divide(plane))
+		ir := d.divide(plane)
+		f := stretch(ir)
 		for i := range f.Hz {
 			f.Gain[i] /= plain.Gain[i]
 			f.GroupDelayMs[i] -= plain.GroupDelayMs[i]
@@ -85,6 +90,18 @@ func (s SweepResponse) eachCurve(rate int, response Response, read func(c int, p
 		seen := f.at
 		f.at = func(hz float64) complex128 { return seen(hz) / plain.at(hz) }
 		f.seconds = float64(after) / float64(rate)
+		f.noise = s.newSweepNoise(ir, len(plane), before, after)
+		f.cuts = nil
+		for _, share := range cutShares {
+			f.cuts = append(f.cuts, func(hz float64) float64 {
+				ms := 0.0
+				for sign, of := range map[float64]impulseResponse{1: ir, -1: wire} {
+					x, from := of.part(of.largest(), int(share*float64(before)), int(share*float64(after)))
+					ms += sign * delayAt(x, from, rate, hz)
+				}
+				return ms
+			})
+		}
 		read(c, plane, f)
 		return nil
 	})
@@ -281,7 +298,9 @@ func (f *FrequencyResponse) readings(declared func(hz float64) complex128, metho
 	}
 	r.Add("response_min_db", lowest)
 	f.addCorners(&r, reason, low, high, method)
-	r.Add("group_delay_at_1khz_ms", measure.Reading{Value: delay, Reason: reason, Unit: "ms", Definition: "-dφ/dω; a filter has it without latency"})
+	atMiddle := measure.Reading{Value: delay, Reason: reason, Unit: "ms", Definition: "-dφ/dω; a filter has it without latency"}
+	f.addOpenDelay(&atMiddle, middle)
+	r.Add("group_delay_at_1khz_ms", atMiddle)
 	if declared != nil {
 		db, hz := f.Deviation(declared, low, high)
 		silent := ""
