@@ -2,6 +2,7 @@ package season
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -109,24 +110,24 @@ func outputs(t testing.TB, p *Plan) map[string]string {
 }
 
 // Every take is in one share, and shares take equally long: with lengths of a log-normal
-// law the longest share is at most 1.02 of the mean wherever no take is longer than half
-// a share.
+// law the longest share is at most 1.02 of the mean, which is asked for where no take is
+// longer than half a share. With 1,000 takes in 100 shares one is, and still it holds.
 func TestShares(t *testing.T) {
-	rng := rand.New(rand.NewPCG(1, 2))
-	p := &Plan{}
-	var whole int64
-	for i := range 1000 {
-		bytes := int64(2e6 * math.Exp(0.8*rng.NormFloat64()))
-		p.Takes = append(p.Takes, Take{Path: fmt.Sprint(i), Bytes: bytes})
-		whole += bytes + fixedBytes
-	}
-	for _, n := range []int{1, 2, 20, 100} {
+	for _, one := range dsptest.Some(4, []struct{ takes, shares int }{{1000, 1}, {1000, 2}, {1000, 20}, {1000, 100}, {10_000, 100}}) {
+		rng := rand.New(rand.NewPCG(1, 2))
+		p := &Plan{}
+		var whole int64
+		for i := range one.takes {
+			bytes := int64(2e6 * math.Exp(0.8*rng.NormFloat64()))
+			p.Takes = append(p.Takes, Take{Path: fmt.Sprint(i), Bytes: bytes})
+			whole += bytes + fixedBytes
+		}
 		seen, largest := map[string]bool{}, int64(0)
-		for k := 1; k <= n; k++ {
+		for k := 1; k <= one.shares; k++ {
 			work := int64(0)
-			for _, take := range p.Share(k, n) {
+			for _, take := range p.Share(k, one.shares) {
 				if seen[take.Path] {
-					t.Fatalf("take %s is in two of %d shares", take.Path, n)
+					t.Fatalf("take %s is in two of %d shares", take.Path, one.shares)
 				}
 				seen[take.Path] = true
 				work += take.Bytes + fixedBytes
@@ -134,20 +135,49 @@ func TestShares(t *testing.T) {
 			largest = max(largest, work)
 		}
 		if len(seen) != len(p.Takes) {
-			t.Errorf("%d takes in %d shares, want %d", len(seen), n, len(p.Takes))
+			t.Errorf("%d takes in %d shares, want %d", len(seen), one.shares, len(p.Takes))
 		}
-		if ratio := float64(largest) * float64(n) / float64(whole); n <= 20 && ratio > 1.02 {
-			t.Errorf("the largest of %d shares is %.3f of the mean", n, ratio)
+		mean := float64(whole) / float64(one.shares)
+		if ratio := float64(largest) / mean; ratio > 1.02 {
+			t.Errorf("the largest of %d shares is %.3f of the mean", one.shares, ratio)
 		}
+		t.Logf("%d takes in %d shares: the largest is %.4f of the mean", one.takes, one.shares, float64(largest)/mean)
 	}
 }
 
-// The bytes do not depend on the shares, on their order or on how often they are run, and
-// a kept engine gives those of a new one.
+// receiptsOf are the texts of the receipts, without the times and without the outputs'
+// folder, which differ from season to season.
+func receiptsOf(t testing.TB, p *Plan) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for _, take := range p.Takes {
+		r, err := receipt.Load(p.output(take))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Written, r.Output.Modified = time.Time{}, time.Time{}
+		if r.Output.Path, err = filepath.Rel(p.folder, r.Output.Path); err != nil {
+			t.Fatal(err)
+		}
+		text, err := json.MarshalIndent(r, "", " ")
+		if err != nil {
+			t.Fatal(err)
+		}
+		all[take.Output] = string(text)
+	}
+	return all
+}
+
+// Bytes and receipts do not depend on the shares, on their order or on how often they are
+// run, and a kept engine gives the bytes of a new one.
 func TestSameBytes(t *testing.T) {
-	takes := makeTakes(t, t.TempDir(), 12)
+	number := 12
+	if dsptest.IsExhaustive() {
+		number = 200
+	}
+	takes := makeTakes(t, t.TempDir(), number)
 	once := plan(t, t.TempDir(), takes, 1)
-	if got := run(t, once, 1, 1, RunSettings{}); got[Made] != 12 {
+	if got := run(t, once, 1, 1, RunSettings{}); got[Made] != number {
 		t.Fatal(got)
 	}
 	want := outputs(t, once)
@@ -174,11 +204,18 @@ func TestSameBytes(t *testing.T) {
 			t.Errorf("%s: another sound than by a new engine (%v)", take.Output, err)
 		}
 	}
-	for _, n := range []int{2, 5, 20} {
+	receipts := receiptsOf(t, once)
+	rng := rand.New(rand.NewPCG(5, 6))
+	for _, n := range []int{1, 2, 5, 20, 100} {
 		p := plan(t, t.TempDir(), takes, n)
-		for k := n; k >= 1; k-- {
-			run(t, p, k, n, RunSettings{Jobs: 2})
-			run(t, p, k, n, RunSettings{})
+		for _, k := range rng.Perm(n) {
+			run(t, p, k+1, n, RunSettings{Jobs: 2})
+			run(t, p, k+1, n, RunSettings{})
+		}
+		for name, r := range receiptsOf(t, p) {
+			if r != receipts[name] {
+				t.Errorf("%d shares: the receipt of %s is\n%s\nwant\n%s", n, name, r, receipts[name])
+			}
 		}
 		for name, bytes := range outputs(t, p) {
 			if bytes != want[name] {
@@ -192,9 +229,14 @@ func TestSameBytes(t *testing.T) {
 	}
 }
 
-// A run makes exactly what is missing.
+// A run makes exactly what is missing: of 1,000 takes five, once one output and one receipt
+// were removed, one output and one receipt were cut and one take was touched.
 func TestOnlyWhatIsMissing(t *testing.T) {
-	takes := makeTakes(t, t.TempDir(), 8)
+	number := 8
+	if dsptest.IsExhaustive() {
+		number = 1000
+	}
+	takes := makeTakes(t, t.TempDir(), number)
 	p := plan(t, t.TempDir(), takes, 1)
 	run(t, p, 1, 1, RunSettings{})
 	want := outputs(t, p)
@@ -212,13 +254,13 @@ func TestOnlyWhatIsMissing(t *testing.T) {
 		t.Fatal(err)
 	}
 	table, err := p.Gather(false)
-	if err != nil || table.Counts[Made] != 4 { // the touched take has the bytes of before
+	if err != nil || table.Counts[Made] != number-4 { // the touched take has the bytes of before
 		t.Error(table.Counts, err)
 	}
-	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 5 || got[WasDone] != 3 {
+	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 5 || got[WasDone] != number-5 {
 		t.Error(got)
 	}
-	if got := run(t, p, 1, 1, RunSettings{ByContent: true}); got[WasDone] != 8 {
+	if got := run(t, p, 1, 1, RunSettings{ByContent: true}); got[WasDone] != number {
 		t.Error(got)
 	}
 	for name, bytes := range outputs(t, p) {
