@@ -91,14 +91,17 @@ func responseOf(x []float64, from, rate int, low, high float64) *FrequencyRespon
 	return f
 }
 
+// exactPhaseFrames is the number of frames between two exact phases of a rotation. In
+// between a phase is the former one times a step, and its error grows to 1024 times 1e-16.
+const exactPhaseFrames = 1024
+
 // transformAt is the Fourier transform of sound that begins at a frame, at a number of
 // turns a frame.
 func transformAt(x []float64, from int, turns float64) (sum complex128) {
-	const anew = 1024 // frames between two exact phases
 	step := cmplx.Rect(1, -2*math.Pi*turns)
 	phase := complex(1, 0)
 	for n, v := range x {
-		if n%anew == 0 {
+		if n%exactPhaseFrames == 0 {
 			phase = cmplx.Rect(1, -2*math.Pi*math.Mod(turns*float64(n+from), 1))
 		}
 		sum += complex(v*real(phase), v*imag(phase))

@@ -80,13 +80,20 @@ func reversed(p []CurvePoint) []CurvePoint {
 // toneLevel is the peak level in dBFS of a tone in sound, weighted by a Hann
 // window, whose side lobes leave nothing of its other frequency: −f.
 func toneLevel(x []float64, hz float64, rate int) float64 {
+	tone, toneStep := complex(1, 0), cmplx.Rect(1, -2*math.Pi*math.Mod(hz/float64(rate), 1))
+	hann, hannStep := complex(1, 0), cmplx.Rect(1, 2*math.Pi/float64(len(x)))
 	var sum complex128
 	weight := 0.0
 	for n, v := range x {
-		w := 1 - math.Cos(2*math.Pi*(float64(n)+0.5)/float64(len(x)))
-		turns := math.Mod(hz*float64(n)/float64(rate), 1)
-		sum += complex(w*v, 0) * cmplx.Rect(1, -2*math.Pi*turns)
+		if n%exactPhaseFrames == 0 {
+			tone = cmplx.Rect(1, -2*math.Pi*math.Mod(hz*float64(n)/float64(rate), 1))
+			hann = cmplx.Rect(1, 2*math.Pi*(float64(n)+0.5)/float64(len(x)))
+		}
+		w := 1 - real(hann)
+		sum += complex(w*v*real(tone), w*v*imag(tone))
 		weight += w
+		tone *= toneStep
+		hann *= hannStep
 	}
 	return dsp.AmplitudeToDB(2 * cmplx.Abs(sum) / weight)
 }

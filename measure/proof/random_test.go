@@ -111,6 +111,9 @@ func TestRandomChainsPass(t *testing.T) {
 		if !dsptest.IsExhaustive() {
 			rate = min(rate, 22050) // the high ones take their time
 		}
+		if rate > 48000 && seed%3 != 0 { // these take twice to four times as long
+			continue
+		}
 		text := randomChain(rng, rate, channels)
 		c, err := chain.Parse("random.toml", []byte(text))
 		if err != nil {

@@ -54,12 +54,25 @@ func meanSquares(windowMs float64, linked bool, rate int, in dsp.Block) dsp.Bloc
 	levels := make(dsp.Block, len(in))
 	for c, x := range in {
 		levels[c] = make([]float64, len(x))
-		level := 0.0
+		// Of each group the sum of the squares, and of the squares times their place in
+		// the group.
+		sums, moments := make([]float64, len(x)/group), make([]float64, len(x)/group)
+		for g := range sums {
+			for i, v := range x[g*group : (g+1)*group] {
+				sums[g] += v * v
+				moments[g] += float64(i) * v * v
+			}
+		}
+		level, wide := 0.0, half/group
 		for n := range x {
 			if (n+1)%group == 0 {
-				sum := 0.0
-				for k := max(0, n-2*half+2); k <= n; k++ {
-					sum += float64(min(n-k+1, k-n+2*half-1)) * x[k] * x[k]
+				sum, last := 0.0, n/group
+				for g := max(0, last-2*wide+1); g <= last; g++ {
+					if g > last-wide { // weights fall to 1 at frame n
+						sum += float64(n+1-g*group)*sums[g] - moments[g]
+					} else { // weights rise from 0
+						sum += float64(g-last+2*wide-1)*float64(group)*sums[g] + moments[g]
+					}
 				}
 				level = sum / float64(half) / float64(half)
 			}
