@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -72,6 +73,14 @@ func (s *Stored) Write(b dsp.Block) error {
 		}
 	}
 	return nil
+}
+
+// Reserve prepares memory for so many samples of a channel in all, where they may stay in
+// memory.
+func (s *Stored) Reserve(channel, frames int) {
+	if c := &s.channels[channel]; !s.spilled && s.inMemory+frames-c.frames <= s.most && frames > c.frames {
+		c.last = slices.Grow(c.last, frames-c.frames)
+	}
 }
 
 // Append appends samples to one channel. Its errors are *OutputError.

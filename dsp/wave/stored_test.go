@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -99,4 +100,23 @@ func TestStoredWithoutRoom(t *testing.T) {
 		t.Error("a file that cannot be read back is no error")
 	}
 	s.Close()
+}
+
+// What is reserved changes no sample, and no memory beyond what may stay there is taken.
+func TestStoredReserve(t *testing.T) {
+	s := NewStoredWithin(Format{Channels: 2}, 100)
+	defer s.Close()
+	s.Reserve(0, 60)
+	s.Reserve(1, 1000)
+	if got := cap(s.channels[0].last); got < 60 || cap(s.channels[1].last) != 0 {
+		t.Errorf("reserved %d and %d", got, cap(s.channels[1].last))
+	}
+	for _, part := range [][]float64{{1, 2}, {3}} {
+		if err := s.Append(0, part); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got, err := s.Plane(0); err != nil || !slices.Equal(got, []float64{1, 2, 3}) {
+		t.Errorf("%v, %v", got, err)
+	}
 }

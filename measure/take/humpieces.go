@@ -34,12 +34,14 @@ func newHumStore(spectra int) *humStore {
 	return &humStore{sound: wave.NewStoredWithin(wave.Format{Channels: spectra}, humInMemory)}
 }
 
-func (p *humPieces) add(x []float64) {
+// add keeps a piece; of all there will be most samples at most.
+func (p *humPieces) add(x []float64, most int) {
 	p.store.mu.Lock()
 	defer p.store.mu.Unlock()
 	if p.row == 0 {
 		p.store.rows++
 		p.row = p.store.rows
+		p.store.sound.Reserve(p.row-1, most)
 	}
 	if err := p.store.sound.Append(p.row-1, x); err != nil && p.store.failed == nil {
 		p.store.failed = err

@@ -164,7 +164,7 @@ func (n *noiseSpectrum) endStretch() {
 // endPause keeps a pause for the search of hum.
 func (n *noiseSpectrum) endPause() {
 	if x := n.plain; len(x) >= int(humLeastPiece*float64(n.rate)) && len(n.long.frames)*2 < mostHumSeconds {
-		n.long.add(x)
+		n.long.add(x, mostHumSeconds*n.rate)
 	}
 	n.plain = n.plain[:0]
 }
