@@ -145,7 +145,9 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 	case err != nil:
 		return row, err
 	case r == nil:
-		if _, err := os.Stat(receipt.PathFor(out)); err == nil && row.State != Analysed {
+		if _, err := os.Stat(take.Path); err != nil {
+			row.Note = "the take is not there"
+		} else if _, err := os.Stat(receipt.PathFor(out)); err == nil && row.State != Analysed {
 			row.State, row.Note = Stale, why
 		} else if !isOwn(out) {
 			row.Note = "a file is there without a receipt: season run writes the receipt if it would make the same bytes, and refuses it otherwise"

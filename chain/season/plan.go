@@ -9,8 +9,10 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
+	"unicode/utf8"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/receipt"
@@ -71,6 +73,11 @@ func (e *ExistsError) Error() string {
 	return e.Path + ": there is another plan; gather and keep its results, or plan into another folder"
 }
 
+// mostNameBytes is the length of an output's name to which everything can be added that a
+// season adds, where names of 255 bytes are possible (Linux, macOS and Windows):
+// ".NAME.analysis.json.partial-00000000".
+const mostNameBytes = 220
+
 // NewPlan writes the manifest of a season to its folder, which it makes. The plan that is
 // there already is accepted if it is the same, and else an *ExistsError.
 func NewPlan(folder string, p Plan) (*Plan, error) {
@@ -84,6 +91,9 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 	slices.SortFunc(p.Takes, func(a, b Take) int { return cmp.Compare(a.Path, b.Path) })
 	seen := map[string]string{}
 	for i, t := range p.Takes {
+		if !utf8.ValidString(t.Path) || !utf8.ValidString(t.Output) {
+			return nil, fmt.Errorf("%q: found a name that is not UTF-8; accepted: names that the manifest, which is JSON, can hold", t.Path)
+		}
 		if !fs.ValidPath(t.Output) || t.Output == "." {
 			return nil, fmt.Errorf("%s: found the output %q; accepted: a path below the season's folder", t.Path, t.Output)
 		}
@@ -118,14 +128,17 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		return nil, err
 	}
 	text = append(text, '\n')
-	path := filepath.Join(folder, manifestName)
-	if old, err := os.ReadFile(path); err == nil {
+	manifest := filepath.Join(folder, manifestName)
+	if old, err := os.ReadFile(manifest); err == nil {
 		if string(old) != string(text) {
-			return nil, &ExistsError{path}
+			return nil, &ExistsError{manifest}
 		}
 		return &p, nil
 	}
 	for _, name := range p.made() {
+		if n := len(path.Base(name)); n > mostNameBytes {
+			return nil, fmt.Errorf("%s: found a name of %d bytes; accepted: %d, as receipts and unfinished files have longer names", name, n, mostNameBytes)
+		}
 		if out := filepath.Join(folder, filepath.FromSlash(name)); !isAccountedFor(out) {
 			return nil, &ForeignError{out}
 		}
@@ -133,7 +146,7 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 	if err := wave.MakeFolder(folder); err != nil {
 		return nil, err
 	}
-	f, err := wave.CreateFile(path, false, nil)
+	f, err := wave.CreateFile(manifest, false, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,11 @@
 package main
 
 import (
+	"path/filepath"
+	"strconv"
+	"strings"
+	"unicode"
+
 	"github.com/spf13/pflag"
 
 	"github.com/boothbench/boothbench/chain/season"
@@ -115,4 +120,16 @@ func loadSeason(f *pflag.FlagSet) (*season.Plan, error) {
 	}
 	p, err := season.Load(f.Arg(0))
 	return p, inputError(err)
+}
+
+// visible is a text in which the names of a take stand on one line: control characters,
+// which a name may hold, are escaped, so that no name looks like a line of the table.
+func visible(text string, t season.Take) string {
+	for _, name := range []string{t.Path, t.Output, filepath.Base(t.Path)} {
+		if strings.ContainsFunc(name, unicode.IsControl) {
+			quoted := strconv.Quote(name)
+			text = strings.ReplaceAll(text, name, quoted[1:len(quoted)-1])
+		}
+	}
+	return text
 }

@@ -109,18 +109,19 @@ func printSeason(e env, t *season.Table) {
 		if d := r.Readings["duration_s"]; d != nil {
 			seconds += *d
 		}
-		if r.State == season.Made && r.Note != "" {
-			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", "warning", r.Output, r.Note)
+		output, note := visible(r.Output, r.Take), visible(r.Note, r.Take)
+		if r.State == season.Made && note != "" {
+			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", "warning", output, note)
 		}
 		switch {
 		case r.State != season.Made:
-			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", r.State, r.Output, r.Note)
+			fmt.Fprintf(e.stdout, "%-8s  %s: %s\n", r.State, output, note)
 		case len(r.NotMet) > 0:
 			for _, l := range r.NotMet {
-				fmt.Fprintf(e.stdout, "%-8s  %s\n", "limit", l)
+				fmt.Fprintf(e.stdout, "%-8s  %s\n", "limit", visible(l, r.Take))
 			}
 		case r.OutlierLU != nil:
-			fmt.Fprintf(e.stdout, "outlier   %s: %+.1f LU from the median it is compared with\n", r.Output, *r.OutlierLU)
+			fmt.Fprintf(e.stdout, "outlier   %s: %+.1f LU from the median it is compared with\n", output, *r.OutlierLU)
 		}
 	}
 	fmt.Fprintf(e.stdout, "%-30s %8s %12s %10s %8s\n", "folder", "compared", "median LUFS", "spread LU", "outliers")
@@ -129,6 +130,7 @@ func printSeason(e env, t *season.Table) {
 		if name == "" {
 			name = "all"
 		}
+		name = visible(name, season.Take{Output: name})
 		middle, spread := "-", "-"
 		if g.Takes > 0 {
 			middle, spread = fmt.Sprintf("%.1f", g.MedianLUFS), fmt.Sprintf("%.2f", g.SpreadLU)

@@ -108,9 +108,9 @@ func (r *seasonRun) pass() error {
 		r.reported[o.Output] = true
 		shown.clear()
 		if o.Conversation {
-			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, o.Output, said(o.Err))
+			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, visible(o.Output, o.Take), visible(said(o.Err), o.Take))
 		} else {
-			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, said(namingTake(o.Path, o.Err)))
+			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, visible(said(namingTake(o.Path, o.Err)), o.Take))
 		}
 		var output *wave.OutputError
 		var foreign *season.ForeignError

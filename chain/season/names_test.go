@@ -1,0 +1,56 @@
+package season
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// A name to which nothing can be added, or that the manifest cannot hold, is refused by the
+// plan, before hours of work; the longest accepted name works in every way that a season
+// makes an output.
+func TestNamesThatAreTooMuch(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 1)
+	for name, want := range map[string]string{
+		strings.Repeat("n", mostNameBytes-3) + ".wav": "found a name of 221 bytes",
+		"bad\xff.wav": "not UTF-8",
+	} {
+		take := Take{Path: takes[0].Path, Output: name}
+		if _, err := NewPlan(t.TempDir(), Plan{ChainPath: "voice.toml", ChainText: chainText, Shares: 1, Takes: []Take{take}}); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", name, err, want)
+		}
+	}
+	for kind, p := range foreignPlans(t) {
+		if p.Conversations != nil {
+			continue
+		}
+		p.Takes[0].Output = strings.Repeat("n", mostNameBytes-4) + ".wav"
+		made, err := NewPlan(t.TempDir(), *p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if stopped := runAll(t, made); stopped != nil {
+			t.Errorf("%s: %v", kind, stopped)
+		}
+	}
+}
+
+// A take that is gone since the plan is named as that, also where no share has tried it.
+func TestTakeIsGone(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 2)
+	p := plan(t, t.TempDir(), takes, 1)
+	if err := os.Remove(takes[0].Path); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		table, err := p.Gather(false)
+		if err != nil || table.Rows[0].State != Missing || table.Rows[0].Note != "the take is not there" {
+			t.Errorf("%+v %v", table.Rows[0], err)
+		}
+		run(t, p, 1, 1, RunSettings{})
+	}
+	if _, err := os.Stat(filepath.Join(p.folder, takes[1].Output)); err != nil {
+		t.Error("the other take is not made: ", err)
+	}
+}
