@@ -54,8 +54,8 @@ func (a attempts) takeBack() {
 	os.Remove(a.path)
 }
 
-// end forgets the attempts of a take that came to its end. Mostly there are none to
-// forget, which one look finds out at a third of the cost of a removal that fails.
+// end removes the count once a take is finished. Mostly there is none: to look costs a third
+// of a removal that fails.
 func (a attempts) end() error {
 	if _, err := os.Lstat(a.path); errors.Is(err, fs.ErrNotExist) {
 		return nil

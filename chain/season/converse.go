@@ -229,7 +229,7 @@ func (w *worker) makeConversation(ctx context.Context, c *Conversation, key rece
 	return publish(out, append(text, '\n'))
 }
 
-// ConversationRow is one conversation in a table.
+// ConversationRow is one conversation of a table.
 type ConversationRow struct {
 	Name  string     `json:"name"`
 	State State      `json:"state"`

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// ForeignError says that a file lies where an output is to be, and is not the season's:
-// it has no receipt, and the season would make other bytes.
+// ForeignError reports a file at the place of an output that the season did not make: it
+// has no receipt, and the season would make other bytes.
 type ForeignError struct{ Path string }
 
 func (e *ForeignError) Error() string {

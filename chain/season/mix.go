@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Mixed is what became of a mix.
+// Mixed is the result of a mix.
 type Mixed struct {
 	Output string `json:"output"` // below the season's folder
 	// GainDB is by how much the sum of the outputs was raised.
@@ -23,7 +23,7 @@ type Mixed struct {
 	Missed string `json:"missed,omitempty"`
 }
 
-// Text is the mix's gain, loudness and peak.
+// Text states the mix's gain, loudness and peak.
 func (m *Mixed) Text() string {
 	text := fmt.Sprintf("a gain of %+.2f dB", m.GainDB)
 	if m.LoudnessLUFS != nil {
@@ -203,8 +203,8 @@ func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 	return done, nil
 }
 
-// mixReserveDB is what dither and rounding may add to a peak: at −40 dBFS, two steps of 16
-// bits are 0.03 dB; above, less.
+// mixReserveDB is the most that dither and rounding add to a peak: two steps of 16 bits are
+// 0.03 dB at −40 dBFS, and less at higher levels.
 const mixReserveDB = 0.03
 
 // measureSum measures the sum with a gain of 1, and closes it.

@@ -46,7 +46,7 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 		}
 	}
 	all := t.Groups[len(t.Groups)-1]
-	loudness := "no take is long enough to judge its loudness"
+	loudness := "no take is long enough to compare its loudness"
 	if all.Takes > 0 {
 		loudness = fmt.Sprintf("the median loudness is %.1f LUFS with a spread of %.2f LU, and there %s", all.MedianLUFS, all.SpreadLU, areOutliers(outliers))
 	}
@@ -202,7 +202,7 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	}
 	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5, Whole: true}
 	loudness := picture.Panel{X: x, Height: 210, Y: picture.Around("integrated loudness", "LUFS", nil, usual.Points, outliers.Points, short.Points), Marks: marks}
-	says := "No take is long enough to judge."
+	says := "No take is long enough to be compared."
 	if all := t.Groups[len(t.Groups)-1]; all.Takes > 0 {
 		loudness.Bands = []picture.Band{t.roomBand()}
 		says = fmt.Sprintf("%s compared with their folder; there %s, off its median by more than %g LU and %d spreads.", takesWere(all.Takes), areOutliers(all.Outliers), outlierLU, outlierSpreads)
@@ -252,7 +252,7 @@ func (t *Table) roomBand() picture.Band {
 // fewFolders is how many folders the table alone shows well.
 const fewFolders = 4
 
-// groupsSection says which folder is quieter than the others.
+// groupsSection compares the folders: which is quieter than the others?
 func (t *Table) groupsSection() (report.Section, bool) {
 	groups := t.Groups[:len(t.Groups)-1]
 	whole := t.Groups[len(t.Groups)-1]
@@ -335,11 +335,11 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 		}
 	}
 	add("Not done", "", undone, false)
-	add("Warnings", "What the outputs were made of nevertheless.", warnings, false)
+	add("Warnings", "These takes were made in spite of a fault in their file.", warnings, false)
 	add("Limits not met", "", limits, false)
 	add("Outliers", fmt.Sprintf("Their loudness is more than %g LU and more than %d spreads from the median of their folder, or of all takes where the folder has fewer than %d. The spread is 1.4826 times the median distance from the median: the standard deviation, where nothing is unusual.", outlierLU, outlierSpreads, leastGroup), outliers, false)
 	add("Too short to judge", fmt.Sprintf("The loudness gate passes less than %d s of them: such a figure depends on what was said more than on how loud it was set.", leastComparedSeconds), short, true)
-	add("Without loudness", "Nothing in them is above the gate of −70 LUFS.", silent, true)
+	add("Without loudness", "No sound in them is above the gate of −70 LUFS.", silent, true)
 	text := ""
 	if len(t.Rows) > mostListed {
 		text = fmt.Sprintf("The first %d of %d; the table in CSV has all.", mostListed, len(t.Rows))

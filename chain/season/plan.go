@@ -27,7 +27,7 @@ const schema = 1
 // manifestName is the manifest's name in the season's folder.
 const manifestName = "season.json"
 
-// Plan is a season's manifest: all that decides what is made. It is written once.
+// Plan is a season's manifest: everything that decides the outputs. It is written once.
 type Plan struct {
 	SchemaVersion int    `json:"schema_version"`
 	ChainPath     string `json:"chain_path"` // where the chain file was
@@ -66,7 +66,7 @@ type Take struct {
 // group is the folder of a take's output: an episode, or a voice.
 func (t Take) group() string { return filepath.ToSlash(filepath.Dir(t.Output)) }
 
-// ExistsError says that a folder holds another plan already.
+// ExistsError reports a folder that holds another plan already.
 type ExistsError struct{ Path string }
 
 func (e *ExistsError) Error() string {
@@ -197,7 +197,7 @@ func (p *Plan) read() (err error) {
 	return nil
 }
 
-// ChangedError says that what a plan was made with has changed.
+// ChangedError reports a chain file or a program that has changed since the plan was made.
 type ChangedError struct{ What string }
 
 func (e *ChangedError) Error() string {
@@ -227,7 +227,7 @@ func (p *Plan) key(chainText string) receipt.Key {
 	if p.AsOneProgramme {
 		options += ", as one programme"
 	}
-	if p.LimitsText != "" { // they decide no byte, but what the receipt says
+	if p.LimitsText != "" { // they change no byte, but the receipt's verdicts
 		options += ", limits " + digest([]byte(p.LimitsText))
 	}
 	return receipt.Key{Chain: digest([]byte(chainText)), Options: options, Program: p.Program}

@@ -33,8 +33,8 @@ type Programme struct {
 	Final         bool     `json:"final"`      // LoudnessLUFS is measured, and no other render comes nearer
 	LoudnessLUFS  *float64 `json:"loudness_lufs"`
 	RangeLU       *float64 `json:"loudness_range_lu"` // of all outputs together; nil: not measured yet, or too short
-	// Missed is what the programme does not meet of its target, each in words: the nearest
-	// was asked for, or no gain changes it.
+	// Missed lists, in words, the parts of the target that are not met: --nearest was given,
+	// or no gain changes them.
 	Missed []string `json:"missed,omitempty"`
 	Notes  []string `json:"notes,omitempty"`
 

@@ -22,15 +22,15 @@ type RunSettings struct {
 	ByContent bool // digests decide whether a receipt holds, not sizes and times
 	Again     bool // takes that failed are tried again
 
-	// Done is called with the result of each take, in the order of the share, and after
-	// the takes of a conversation with that of the conversation, whose output is its report.
+	// Done is called with the result of each take, in the order of the share. After the
+	// takes of a conversation it is called with the result of the conversation.
 	Done func(Outcome)
 }
 
-// State is what came of a take.
+// State is the state of a take after a run.
 type State string
 
-// The states. In a table there are also those of what a receipt says.
+// The states. Missing, Stale and Corrupt occur in a table only: they follow from receipts.
 const (
 	Made State = "done"
 	// Analysed takes of a season as one programme wait for its gain (Plan.Solve).
@@ -43,19 +43,19 @@ const (
 	Corrupt  State = "corrupt" // not the bytes that were written
 )
 
-// Outcome is what came of one take.
+// Outcome is the result of a run for one take.
 type Outcome struct {
 	Take
 	State   State
 	Err     error // of Failed and Stopped
 	Receipt *receipt.Receipt
-	// Conversation says that this is of a conversation, whose report is the output.
+	// Conversation is set where this is the result of a conversation, whose report is the output.
 	Conversation bool
 }
 
 // Run makes the outputs of share k of n, from 1, that are not made yet. It returns the
-// context's error where that ended it, and otherwise nil: Done is called with what
-// became of each take.
+// context's error where that ended it, and otherwise nil: Done is called with the
+// result of each take.
 func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	if n < 1 || k < 1 || k > n {
 		return fmt.Errorf("found share %d of %d; accepted: 1 to %d", k, n, max(1, n))
@@ -188,7 +188,7 @@ func (w *worker) fail(o Outcome, s step, err error) Outcome {
 		r.Output.Path = s.output(o.Take)
 	}
 	if r.Input, err = receipt.Of(o.Path); err != nil {
-		return o // without the take there is nothing that a receipt could be of
+		return o // a receipt needs the take's digest
 	}
 	if err := r.Write(); err != nil {
 		o.State, o.Err = Stopped, err
@@ -213,8 +213,8 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	}
 	now, err := os.Stat(t.Path)
 	if err != nil || now.Size() != r.Input.Bytes || !now.ModTime().Equal(r.Input.Modified) {
-		// The output is of a take that is no more. The receipt says that it is the season's
-		// own, and does not hold, as its take has changed.
+		// The output was made from a take that has changed since. The receipt marks the
+		// output as the season's own, and does not hold.
 		changed := &TakeChangedError{t.Path}
 		if r.Output, err = written(out); err == nil {
 			r.Failure = changed.Error()
@@ -228,15 +228,15 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	return r, r.Write()
 }
 
-// TakeChangedError says that a take was changed while it was processed: a recording may
-// still run, or a copy.
+// TakeChangedError reports a take that was changed while it was processed: it may still be
+// recorded or copied.
 type TakeChangedError struct{ Path string }
 
 func (e *TakeChangedError) Error() string {
 	return e.Path + ": the take was changed while it was processed; run it again once it is complete"
 }
 
-// written is an output as it lies there. Another attempt at the same take may replace it,
+// written is the size, time and digest of an output on disk. Another attempt at the same take may replace it,
 // with the same bytes, while it is read.
 func written(out string) (f receipt.File, err error) {
 	for range mostRereads {

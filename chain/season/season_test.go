@@ -79,7 +79,7 @@ func plan(t testing.TB, folder string, takes []Take, shares int) *Plan {
 	return p
 }
 
-// run runs a share and counts what came of its takes.
+// run runs a share and counts its takes by their state.
 func run(t testing.TB, p *Plan, k, n int, s RunSettings) map[State]int {
 	t.Helper()
 	count := map[State]int{}

@@ -143,8 +143,8 @@ func (r *seasonRun) pass() error {
 	return inputError(err)
 }
 
-// seasonSolveError is why a season as one programme has no gain: a target that cannot be
-// met is a limit that is not.
+// seasonSolveError is the error of a season as one programme without a gain: a target that
+// cannot be met counts as a limit that is not met.
 func seasonSolveError(err error) error {
 	var refusal *tune.Refusal
 	if errors.As(err, &refusal) {

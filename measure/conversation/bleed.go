@@ -4,19 +4,19 @@ import "math"
 
 // bleed is the power of a voice in another microphone over that in its own.
 //
-// Two ways lead to it. What follows the voice's own microphone, bin by bin, is free of
-// noise and of other voices, but lacks what does not follow it within a window: late
-// echoes, and high frequencies while a head moves. What the other microphone has more
-// than in the pauses lacks nothing, but holds every other sound as well while the voice
-// speaks. So the first is the least and the second the most that it can be. Where they
-// differ by more than the noise explains the second is taken, and half the difference is in its
-// standard error; where they do not, the first is taken, and all the difference is.
+// It is measured in two ways. The part that is coherent with the voice's own microphone, bin
+// by bin, is free of noise and of other voices, but lacks late echoes, and high frequencies
+// while a head moves. The power of the other microphone over that in the pauses lacks
+// nothing, but includes every other sound while the voice speaks. So the first is the least
+// possible bleed and the second the most. Where they differ by more than the noise
+// explains, the second is taken, and its standard error includes half the difference;
+// elsewhere the first is taken, and its standard error includes all of it.
 type bleed struct {
 	ratio     float64
 	deviation float64 // standard error over the ratio
 	shared    float64 // power that both microphones have in the pauses
-	voice     float64 // power of the voice in the other microphone, by what follows
-	nothing   float64 // standard error of that where nothing follows
+	voice     float64 // power of the voice in the other microphone: the coherent part
+	nothing   float64 // standard error of that where nothing is coherent
 }
 
 const (

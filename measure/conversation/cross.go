@@ -117,8 +117,9 @@ func (c *cross) each(visit func(f int, weight float64)) {
 	}
 }
 
-// coherent is the power of that part of the second microphone's sound which follows the
-// first one's, its standard error, that error where nothing follows, and the power of the first. In each bin the part is
+// coherent is the power of that part of the second microphone's sound which is coherent
+// with the first one's, its standard error, that error where nothing is coherent, and the
+// power of the first microphone. In each bin the part is
 // |Sxy|²/Sxx, less what noise of the second microphone adds to it: the residue over the
 // windows that are free (least squares with one unknown; Bendat and Piersol, "Random
 // Data", 4th ed., 6.1).
@@ -133,7 +134,7 @@ func (c *cross) coherent() (power, deviation, nothing, own float64) {
 	return power, math.Sqrt(2 * deviation), math.Sqrt(2 * nothing), own // 2: neighbouring bins of the window are alike
 }
 
-// part is the squared magnitude of what follows, and of it what noise explains.
+// part is the power of the coherent part in a bin, and how much of that noise explains.
 func (c *cross) part(f int) (part, noise float64) {
 	part = (real(c.xy[f])*real(c.xy[f]) + imag(c.xy[f])*imag(c.xy[f])) / c.xx[f]
 	return part, max(0, c.yy[f]-part) / float64(max(1, c.count-1))

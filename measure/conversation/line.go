@@ -12,16 +12,16 @@ type line struct {
 	deviation float64 // standard error of Speed
 	centre    float64 // frame
 	level     float64 // delay there, frames
-	sways     float64 // standard deviation of the delays around the line, beyond what they are known to
-	// strain is the variance of the delays around the line over what they are known to:
+	sways     float64 // standard deviation of the delays around the line, beyond their standard errors
+	// strain is the variance of the delays around the line over that of their standard errors:
 	// more than 1 where heads move.
 	strain float64
 }
 
-// lineThrough is the line through delays, by how well each is known. A slope within some
-// of its standard errors, or of less than so many frames in all, is none. Where the
-// delays lie further from the line than they are known to, a variance that is common to
-// all is added (DerSimonian and Laird, "Meta-analysis in clinical trials", 1986).
+// lineThrough is the line through delays, weighted by their standard errors. A slope of
+// fewer than least standard errors, or of fewer than leastInAll frames in all, is taken as
+// none. Where the delays scatter around the line by more than their standard errors, a
+// variance that is common to all is added (DerSimonian and Laird, "Meta-analysis in clinical trials", 1986).
 func lineThrough(on []peak, least, leastInAll float64) line {
 	l := fitted(on, 0)
 	if len(on) > 2 && l.strain > 1 {

@@ -82,7 +82,7 @@ func (m *measurement) unfit(i, j int) string {
 	return ""
 }
 
-// measurePath measures a voice in another microphone, or says why it cannot be.
+// measurePath measures a voice in another microphone, or states why that is not possible.
 func (m *measurement) measurePath(i, j int) error {
 	w := &m.ways[i][j]
 	w.measured = false
@@ -264,7 +264,7 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 			all.add(c)
 		}
 		later, deviation, inverted, weights := all.delay()
-		// A window that lies wrongly by a fortieth of its length loses half a decibel.
+		// A window that lies wrongly by a tenth of its length loses half a decibel of bleed.
 		if math.Abs(later) > 1 && pass < 3 {
 			w.Delay += math.Round(later)
 			continue
