@@ -5,8 +5,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"io"
 	"os"
 	"os/exec"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"testing"
@@ -17,7 +19,7 @@ import (
 )
 
 // A process of its own for each line of the scripts is half of what they cost, so
-// that the lines of a script share one. Where the long tests run, each has its own.
+// that the lines of all scripts share a few. Where the long tests run, each line has its own.
 type (
 	call struct {
 		Dir               string
@@ -30,8 +32,14 @@ type (
 	}
 )
 
-// answerCalls is the main function of the process that a script's lines share.
+// answerCalls is the main function of a process that the scripts' lines share.
 func answerCalls() {
+	home, err := os.Getwd()
+	if err != nil {
+		panic(err)
+	}
+	debug.SetMemoryLimit(256 << 20) // as in dsptest.RareCollections
+	debug.SetGCPercent(-1)
 	calls, answers := json.NewDecoder(os.Stdin), json.NewEncoder(os.Stdout)
 	for {
 		var c call
@@ -48,47 +56,81 @@ func answerCalls() {
 		}
 		var stdout, stderr bytes.Buffer
 		code := run(context.Background(), c.Args, bytes.NewReader(c.Stdin), &stdout, &stderr)
+		if err := os.Chdir(home); err != nil { // so that the script's folder can be removed
+			panic(err)
+		}
 		if answers.Encode(answer{code, stdout.Bytes(), stderr.Bytes()}) != nil {
 			return
 		}
 	}
 }
 
-// shared are the two ends of a script's process.
-type shared struct {
+// shared are the processes that wait for a line. Of these there are as many as scripts run
+// at the same time, because a process changes its folder and environment for each line.
+type shared struct{ idle chan *answering }
+
+// answering is one process, and the two ends of it.
+type answering struct {
+	cmd     *exec.Cmd
+	in      io.Closer
 	calls   *json.Encoder
 	answers *json.Decoder
 }
 
 type sharedKey struct{}
 
-// share starts the process of a script.
-func share(env *testscript.Env) error {
+// share makes the processes that answer until the test ends.
+func share(t *testing.T) *shared {
+	s := &shared{make(chan *answering, 64)}
+	t.Cleanup(func() { // after all scripts
+		for len(s.idle) > 0 {
+			a := <-s.idle
+			a.in.Close()
+			if err := a.cmd.Wait(); err != nil {
+				t.Error(err)
+			}
+		}
+	})
+	return s
+}
+
+// answer has a call answered by an idle process, or by a new one.
+func (s *shared) answer(c call) (a answer, err error) {
+	var p *answering
+	select {
+	case p = <-s.idle:
+	default:
+		if p, err = start(); err != nil {
+			return a, err
+		}
+	}
+	if err := p.calls.Encode(c); err != nil {
+		return a, err
+	}
+	if err := p.answers.Decode(&a); err != nil {
+		return a, err
+	}
+	s.idle <- p
+	return a, nil
+}
+
+// start starts a process that answers calls.
+func start() (*answering, error) {
 	program, err := exec.LookPath("boothbench-calls")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	cmd := exec.Command(program)
 	cmd.Stderr = os.Stderr
 	in, err := cmd.StdinPipe()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	out, err := cmd.StdoutPipe()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if err := cmd.Start(); err != nil {
-		return err
-	}
-	env.Values[sharedKey{}] = shared{json.NewEncoder(in), json.NewDecoder(out)}
-	env.Defer(func() {
-		in.Close()
-		if err := cmd.Wait(); err != nil {
-			panic(err)
-		}
-	})
-	return nil
+	return &answering{cmd, in, json.NewEncoder(in), json.NewDecoder(out)}, cmd.Start()
 }
 
 // exits CODE ARG… [<FILE] runs boothbench with the arguments, and with a file on its
@@ -105,9 +147,9 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if dsptest.IsExhaustive() {
 		a = alone(ts, c)
 	} else {
-		s := ts.Value(sharedKey{}).(shared)
-		ts.Check(s.calls.Encode(c))
-		ts.Check(s.answers.Decode(&a))
+		var err error
+		a, err = ts.Value(sharedKey{}).(*shared).answer(c)
+		ts.Check(err)
 	}
 	ts.Stdout().Write(a.Stdout)
 	ts.Stderr().Write(a.Stderr)

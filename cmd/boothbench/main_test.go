@@ -40,6 +40,7 @@ func TestScripts(t *testing.T) {
 		}
 		dir = ""
 	}
+	processes := share(t)
 	testscript.Run(t, testscript.Params{
 		Dir: dir, Files: files,
 		Condition: func(name string) (bool, error) {
@@ -50,7 +51,8 @@ func TestScripts(t *testing.T) {
 		},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("DEMO", demo)
-			return share(env)
+			env.Values[sharedKey{}] = processes
+			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":   exits,
