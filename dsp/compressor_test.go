@@ -30,6 +30,9 @@ func residual(x []float64, hz float64, rate int) float64 {
 // divides, nearly divides (4800.2 Hz at 48 kHz) and does not. The promise is
 // −120 dB.
 func TestCompressorDoesNotDistortTones(t *testing.T) {
+	if !exhaustive() {
+		t.Skip("a long test: set BOOTHBENCH_EXHAUSTIVE=1 to run it")
+	}
 	tones := []float64{60, 61.7, 100, 441, 997, 1000, 1224.5, 2005.4, 2999, 3001, 3676.8, 4410.5, 4799, 4800.2, 4999, 5000, 8001, 9600.1, 10_000}
 	for _, rate := range []int{44100, 48000, 96000} {
 		worst := math.Inf(-1)

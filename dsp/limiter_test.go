@@ -208,6 +208,7 @@ func TestLimiterIsTransparent(t *testing.T) {
 // TestLimiterLatency measures the delay by correlation, under 12 dB of
 // limiting, for every look-ahead and rate.
 func TestLimiterLatency(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, rate := range []int{8000, 32000, 44100, 48000, 96000, 192000} {
 		for _, lookahead := range []float64{.5, 1, 1.7, 2, 3, 5, 10} {
 			s := limiterDefaults()

@@ -12,6 +12,7 @@ import (
 // mean square over 100 ms, on which loudness depends, and by the lowest gain of
 // all. The limiter as it runs is the reference.
 func TestLimiterForecast(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, rate := range []int{8000, 44100, 48000, 96000} {
 		for _, style := range []dsp.Recovery{dsp.MediumRecovery, dsp.SlowRecovery, dsp.FastRecovery} {
 			for _, drive := range []float64{-6, 6, 14} {

@@ -98,6 +98,7 @@ func TestVerifiedCeilingOnSpeech(t *testing.T) {
 // ceilingGuard.lower), and 2 dB for such places (1.8 was the most in six minutes); going
 // back to the old plan at once takes 6 to 40.
 func TestVerifiedCeilingOnNoise(t *testing.T) {
+	dsptest.Exhaustive(t)
 	kinds := []struct {
 		name  string
 		value func(*rand.Rand) float64

@@ -254,6 +254,7 @@ func loudnessOf(t testing.TB, x []float64) float64 {
 // TestDeliverAtTheGate: half a programme lies at the relative gate of −10 LU, so
 // that the loudness steps by 2.7 LU as the limiter brings it over.
 func TestDeliverAtTheGate(t *testing.T) {
+	dsptest.Exhaustive(t)
 	below, targets := []float64{12.79}, []float64{-5}
 	if dsptest.IsExhaustive() {
 		below, targets = []float64{12.75, 12.79, 12.8, 12.85}, []float64{-8, -6, -5, -4.5}

@@ -151,6 +151,7 @@ func rangeOf(t testing.TB, a *takeAnalysis) float64 {
 // than 1 dB in 15 % of the cases at most; a rule by the mean power of the pauses it
 // moves by more than 10 dB.
 func TestThresholdStandsWhatHappens(t *testing.T) {
+	dsptest.Exhaustive(t)
 	var shifts []float64
 	naive, ranges := 0.0, 0
 	for i, room := range knownRooms(t) {
@@ -293,6 +294,7 @@ func TestProposedExpanderSparesSpeech(t *testing.T) {
 
 // Where the take does not say, the expander is off, with the reason.
 func TestWhereTheTakeDoesNotSay(t *testing.T) {
+	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.Readings)
 	room := takes.NewRoom(p, "pink", 24, 0.2, 15, 3)
 	music := slices.Clone(room.Speech)

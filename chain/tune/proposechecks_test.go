@@ -86,6 +86,7 @@ func TestProposalOfItsOwnOutput(t *testing.T) {
 // A recording of the room alone: nothing that happens in it moves the threshold by more
 // than 0.5 dB.
 func TestThresholdOfRoomTone(t *testing.T) {
+	dsptest.Exhaustive(t)
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 20, 0.2, 20, 5)
 	rng := rand.New(rand.NewPCG(5, 5))
 	noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)

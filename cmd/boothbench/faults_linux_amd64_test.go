@@ -192,7 +192,7 @@ func TestEverySystemCallFails(t *testing.T) {
 	for i, w := range writings {
 		step := 1
 		if !dsptest.IsExhaustive() {
-			if step = 9; i > 0 {
+			if step = 23; i > 0 {
 				break
 			}
 		}
@@ -232,7 +232,7 @@ func TestKilledAtEverySystemCall(t *testing.T) {
 	for i, w := range writings {
 		step := 1
 		if !dsptest.IsExhaustive() {
-			if step = 9; i > 0 {
+			if step = 23; i > 0 {
 				break
 			}
 		}

@@ -47,7 +47,7 @@ func TestKilledAtAnyMoment(t *testing.T) {
 	good := contents(t, folder)
 	inputs := contents(t, demo)
 
-	wanted := 6
+	wanted := 3
 	if dsptest.IsExhaustive() {
 		wanted = 200
 	}
@@ -171,7 +171,7 @@ func TestFullDisk(t *testing.T) {
 	for i, w := range writings {
 		step := int64(4096)
 		if !dsptest.IsExhaustive() {
-			if step = 40960; i > 0 {
+			if step = 122880; i > 0 {
 				break
 			}
 		}

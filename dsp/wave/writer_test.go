@@ -164,7 +164,7 @@ func TestSameSamplesSameBytes(t *testing.T) {
 		return fmt.Sprint(w.Overs()) + string(raw)
 	}
 	for i, f := range formats {
-		for _, channels := range []int{1, 2, 3} {
+		for _, channels := range dsptest.Some(1, []int{2, 1, 3}) {
 			f.Rate, f.Channels = 48000, channels
 			o := Options{Dither: TPDF, Seed: 7, Replace: true}
 			b := dsptest.Programme(48000, channels, 30_011, 3)

@@ -283,6 +283,7 @@ func TestReadsRecordingsCutAnyhow(t *testing.T) {
 // A recording that was joined or cut has no latency, though the plan says that playing
 // and recording began together; one that was left as it is has.
 func TestLatencyOfCutRecordings(t *testing.T) {
+	dsptest.Exhaustive(t)
 	p := planOf(t, strings.Replace(strings.Replace(twoGains, "repeats = 2", "repeats = 1", 1), "tests = ", "together = true\ntests = ", 1))
 	first, _, err := p.Sound(p.Conditions()[0])
 	if err != nil {
@@ -472,6 +473,7 @@ func comparison(t *testing.T, all []Comparison, reading string) Comparison {
 // Two devices that differ only in noise: the noisier is not the best; what is the same
 // within the uncertainty is equal; a sheet of another stimulus cannot be compared.
 func TestCompare(t *testing.T) {
+	dsptest.Exhaustive(t)
 	a := simulated{amplitude: 0.1, harmonic2DB: -60, harmonic3DB: -70, noiseDBFS: -90, seed: 1}
 	b := a
 	b.noiseDBFS, b.seed = -84, 2

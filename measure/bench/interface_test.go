@@ -140,6 +140,7 @@ tests = ["tone", "one", "silence", "sweep"]
 // Planted values of random interfaces come back within the uncertainty that the sheet
 // states in at least 95 of 100 readings, at three rates and two word lengths.
 func TestRandomInterfaces(t *testing.T) {
+	dsptest.Exhaustive(t)
 	// By default one device and its tones; sweeps and the other devices take minutes.
 	devices, light := 1, true
 	if dsptest.IsExhaustive() {

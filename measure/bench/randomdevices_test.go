@@ -355,6 +355,7 @@ func (all tallies) judge(t *testing.T) {
 // states: of every derived reading, at three rates and two word lengths, inverted, with
 // another clock, coupled by a capacitor, with hum, in noise that is white or not.
 func TestUncertaintiesOfRandomDevices(t *testing.T) {
+	dsptest.Exhaustive(t)
 	devices := 1
 	if dsptest.IsExhaustive() {
 		devices = 200

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
@@ -30,7 +31,7 @@ func TestBriefLeavesOutTheMetersAlone(t *testing.T) {
 		}
 		return c.Readings(), sink.Planes()
 	}
-	for _, match := range []LevelMatch{LeastSquares, EqualLoudness, LevelsAsTheyAre} {
+	for _, match := range dsptest.Some(1, []LevelMatch{EqualLoudness, LeastSquares, LevelsAsTheyAre}) {
 		full, residual := read(Settings{Match: match})
 		brief, same := read(Settings{Match: match, Brief: true})
 		if !slices.Equal(residual[0], same[0]) {

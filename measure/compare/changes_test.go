@@ -210,7 +210,7 @@ func TestChangesAreListed(t *testing.T) {
 			continue
 		}
 		for i, c := range changes(editFrame(s.sound), s.rate) {
-			if i%3 != 0 && !dsptest.IsExhaustive() {
+			if i%6 != 0 && !dsptest.IsExhaustive() {
 				continue
 			}
 			all, summary := listed(t, s.sound, c.make(s.sound, s.rate), s.rate)

@@ -96,6 +96,7 @@ func TestPlanted(t *testing.T) {
 // microphones of different noise, clocks that all run differently. What cannot be read is
 // declined, but not often.
 func TestHonestUncertainty(t *testing.T) {
+	dsptest.Exhaustive(t)
 	var all tally
 	for _, kind := range dsptest.Some(1, kinds) {
 		var of tally

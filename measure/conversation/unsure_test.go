@@ -63,6 +63,7 @@ func TestUnsureDelayIsMissing(t *testing.T) {
 // A further microphone that is silent, or ended at once, takes no figure from the others,
 // wherever it stands in the call and whenever the others' recorders were started.
 func TestSilentMicrophoneTakesNothing(t *testing.T) {
+	dsptest.Exhaustive(t)
 	s := newScene(t, 2, 30, 0)
 	s.offset[1] = 1.5 * float64(s.rate)
 	sounds := s.sounds()

@@ -42,7 +42,7 @@ func TestAssertionsLikeAnother(t *testing.T) {
 	changed := dsp.Block{append([]float64(nil), voice[0]...)}
 	changed[0][50000] += 0.001
 	want := Planes(48000, voice)
-	for _, c := range dsptest.Some(7, []struct {
+	for _, c := range dsptest.Some(5, []struct {
 		name   string
 		assert func(t testing.TB)
 		says   string // "": nothing

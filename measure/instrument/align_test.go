@@ -231,7 +231,7 @@ func TestVoidRecordings(t *testing.T) {
 		"NaN":           {func() []float64 { return withNaN }, rate, NonFinite, "frame 1234"},
 		"code drowned":  {func() []float64 { return drowned }, rate, Unreadable, "not readable"},
 	} {
-		if !dsptest.IsExhaustive() && (c.why == NotFound || c.why == WrongRate) {
+		if !dsptest.IsExhaustive() && (c.why == NotFound || c.why == WrongRate || name == "late echo" || name == "monitoring" || name == "no start") {
 			continue // they search for a while
 		}
 		_, err := Align(m, Recording{Sound: dsp.Block{c.x()}, Rate: c.rate, Bits: 16})
@@ -248,7 +248,7 @@ func TestVoidRecordings(t *testing.T) {
 		"noise 25 dB below the marks": func() []float64 { return plus(path(hardware{}), noise(-49, 400000)) },
 		"recorded from 0.4 s on":      func() []float64 { return path(hardware{})[19000:] },
 	} {
-		if !dsptest.IsExhaustive() && name != "echo of −26 dB" && name != "recorded from 0.4 s on" {
+		if !dsptest.IsExhaustive() && name != "echo of −26 dB" {
 			continue
 		}
 		if _, err := Align(m, Recording{Sound: dsp.Block{x()}, Rate: rate, Bits: 16}); err != nil {

@@ -204,6 +204,7 @@ func TestClockError(t *testing.T) {
 }
 
 func TestDistortionOverLevelAndFrequency(t *testing.T) {
+	dsptest.Exhaustive(t)
 	cubic := curve(func(x float64) float64 { return x + 0.05*x*x*x })
 	for _, level := range []float64{-40, -20, 0} {
 		for _, hz := range []float64{20, 997, 6000} {

@@ -69,6 +69,7 @@ func TestLatencyIsNotGroupDelay(t *testing.T) {
 
 // Delays between the frames, made by a sinc: the definition of such a delay.
 func TestDelayBetweenFrames(t *testing.T) {
+	dsptest.Exhaustive(t)
 	const rate = 48000
 	for _, frames := range dsptest.Some(1, []float64{1234.37, 0.25, 7.5}) {
 		d := bench(func(_ int, sound dsp.Block) {

@@ -70,6 +70,7 @@ func TestSamplePeakLimiterIsCaught(t *testing.T) {
 // Without look-ahead the first sample of a burst that starts at its crest passes
 // as it is: 20 dB over, and the drive.
 func TestZeroLookaheadIsCaught(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, driveDB := range []float64{0, 12} {
 		o, r := stressed(t, weakLimiter{ceilingDBTP: stressCeiling}.device(), 3, driveDB)
 		if got, want := measuretest.ReadingValue(t, r, "overshoot_sample_db"), 20+driveDB; math.Abs(got-want) > 1e-6 { // its release has e^-20 to go
@@ -114,6 +115,7 @@ func TestWrongEdgesAreCaught(t *testing.T) {
 // Channels of 10 dB and 3.98 dB (half of it) over, each brought to the ceiling by
 // itself, move against each other by 6.0206 dB.
 func TestUnlinkedImageShiftIsCaught(t *testing.T) {
+	dsptest.Exhaustive(t)
 	for _, c := range dsptest.Some(1, []struct {
 		unlinked bool
 		want     float64

@@ -107,6 +107,7 @@ func TestResponseAgainstAnalytic(t *testing.T) {
 // A device with a square term: by the sweep, its linear response stays apart from
 // its harmonics. y = x + x²/10 has the gain 1 at the fundamental.
 func TestSweepCutsHarmonicsOff(t *testing.T) {
+	dsptest.Exhaustive(t)
 	loud := stimulus.Sweep{FromHz: 5, ToHz: 22000, Seconds: 10, PeakDBFS: -1}
 	r := run(t, curve(func(x float64) float64 { return x + x*x/10 }), SweepResponse{Sweep: loud, Declared: func(float64) complex128 { return 1 }}, 96000) // where no harmonic folds back
 	// A tone of this level has a second harmonic of 4.5 %; without the cut the
@@ -118,6 +119,7 @@ func TestSweepCutsHarmonicsOff(t *testing.T) {
 // filter has −3.01 dB at its corner and 6 dB an octave per order; the Cookbook's
 // bell half its gain in dB at f0/Q apart, its shelf at f0.
 func TestSettingsReadBack(t *testing.T) {
+	dsptest.Exhaustive(t)
 	const rate = 96000.0
 	measured := func(device ...dsp.Biquad) *FrequencyResponse { return sweptCurve(t, sweepForTests, rate, device...) }
 	for _, order := range dsptest.Some(1, []int{4, 1, 2, 3}) {

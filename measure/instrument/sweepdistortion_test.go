@@ -47,6 +47,7 @@ func off(h HarmonicCurve, want func(hz float64) float64) (worst, at float64, poi
 // 25 Hz up to where they leave the band, by either kind of sweep, at a rate at which
 // nothing is folded back.
 func TestSweepReadsPlantedHarmonics(t *testing.T) {
+	dsptest.Exhaustive(t)
 	const rate = 96000
 	seconds := 3.0
 	if dsptest.IsExhaustive() {

@@ -56,7 +56,7 @@ func TestInstrumentsOfWhatever(t *testing.T) {
 			t.Run(fmt.Sprintf("%T", instrument), func(t *testing.T) {
 				t.Parallel()
 				for name, device := range devices {
-					if name != inTurn[i%3] && !dsptest.IsExhaustive() {
+					if (name != inTurn[i%3] || i%2 == 1) && !dsptest.IsExhaustive() {
 						continue
 					}
 					r, err := Run(t.Context(), device, instrument, 48000)

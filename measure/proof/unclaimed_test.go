@@ -16,6 +16,7 @@ import (
 // is listed with its reason, and nothing leaves the sheet in silence. Settings that do
 // not ask for a thing are the exception.
 func TestEverySettingsAreAboutTheSameReadings(t *testing.T) {
+	dsptest.Exhaustive(t)
 	notAskedFor := map[string]string{ // by reading, the line of the settings
 		"hysteresis_db":  "hysteresis_db = 0\n",
 		"high_tone_dbfs": "threshold_dbfs", // of a de-esser that works against the whole sound

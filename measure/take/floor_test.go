@@ -204,6 +204,7 @@ func TestFloorOfRoomTone(t *testing.T) {
 // −26 dBFS peak, steps of the offset, and noise whose power falls with the square of
 // the frequency.
 func TestFloorOverTheSubsonic(t *testing.T) {
+	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.SpokenNames)
 	seconds := 8.0
 	if dsptest.IsExhaustive() {

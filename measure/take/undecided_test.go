@@ -41,6 +41,7 @@ func squeeze(x []float64, rate int) []float64 {
 
 // Where the quietest sound is no room, the floor is undecided, and the reason says so.
 func TestUndecidedFloors(t *testing.T) {
+	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.Readings)
 	seconds := 15.0
 	if dsptest.IsExhaustive() {
@@ -84,6 +85,7 @@ func TestUndecidedFloors(t *testing.T) {
 
 // Two voices of -22 and -34 dBFS are two levels, each within 1 dB; one voice is not.
 func TestTwoVoices(t *testing.T) {
+	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.Readings)
 	one := takes.NewRoom(p, "pink", 36, 0.2, 60, 3)
 	if low := reading(inspectAt(t, p.Rate, one.Take()), "softer_speech_dbfs"); low.Measurable() && low.Unit != "" {
@@ -111,6 +113,7 @@ func TestTwoVoices(t *testing.T) {
 
 // Noise that rises at 45 s by 8 or 5 dB is two floors; cars that pass are none.
 func TestTwoFloors(t *testing.T) {
+	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.Readings)
 	for name, c := range map[string]struct {
 		rise float64
