@@ -66,17 +66,19 @@ func (s StepResponse) Trace(rate int, x []float64) (GainTrace, error) {
 // frame on.
 func envelope(x []float64, period int) []float64 {
 	half := period / 2
-	turn := make([]complex128, period)
+	turn := make([]complex128, period+half) // a period, and its beginning once more
 	for n := range turn {
-		turn[n] = cmplx.Rect(1, -2*math.Pi*float64(n)/float64(period))
+		turn[n] = cmplx.Rect(1, -2*math.Pi*float64(n%period)/float64(period))
 	}
 	e := make([]float64, max(0, len(x)-half+1))
 	for n := range e {
-		var sum complex128
+		var re, im float64
+		turns := turn[n%period:]
 		for k, v := range x[n : n+half] {
-			sum += complex(v, 0) * turn[(n+k)%period]
+			re += float64(v * real(turns[k]))
+			im += float64(v * imag(turns[k]))
 		}
-		e[n] = 2 * cmplx.Abs(sum) / float64(half)
+		e[n] = 2 * math.Hypot(re, im) / float64(half)
 	}
 	return e
 }
