@@ -3,7 +3,6 @@ package take
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -15,7 +14,7 @@ import (
 func (n *noiseSpectrum) line(hz float64) float64 {
 	sum, weight := 0.0, 0.0
 	for _, l := range n.long.lines {
-		amplitude, frames := cmplx.Abs(l.At(hz)), float64(len(l.Windowed))
+		amplitude, frames := l.At(hz), float64(l.Frames)
 		sum += amplitude * amplitude / 2 * frames
 		weight += frames
 	}
@@ -27,7 +26,7 @@ func (n *noiseSpectrum) line(hz float64) float64 {
 func (n *noiseSpectrum) lineHz() float64 {
 	sum, weight := 0.0, 0.0
 	for _, l := range n.long.lines {
-		frames := float64(len(l.Windowed))
+		frames := float64(l.Frames)
 		sum += 1.5 * l.BinHz() * frames
 		weight += frames
 	}
@@ -39,6 +38,7 @@ func (n *noiseSpectrum) lineHz() float64 {
 // that stands 15 dB over. (common practice, no source)
 const (
 	humHarmonics  = 10
+	humHighestHz  = (humHarmonics + 0.5) * 60 * (1 + spectra.HumTolerance)
 	humStepHz     = 0.1
 	humNeedLines  = 3
 	humLeastPiece = 0.25 // s

@@ -14,7 +14,7 @@ type humPieces struct {
 	store  *humStore
 	row    int   // of the store, from 1; 0: none yet
 	frames []int // their lengths
-	lines  []*spectra.Lines
+	lines  []*spectra.LowLines
 }
 
 // humStore is what the pieces of all channels have in common.
@@ -59,7 +59,7 @@ func (p *humPieces) read(rate int) error {
 		return err
 	}
 	for _, frames := range p.frames {
-		p.lines = append(p.lines, spectra.LinesThrough(spectra.Hann(frames), x[:frames], rate))
+		p.lines = append(p.lines, spectra.LowLinesThrough(spectra.Hann(frames), x[:frames], rate, humHighestHz))
 		x = x[frames:]
 	}
 	return nil
