@@ -61,7 +61,7 @@ func EachBlockBy(ctx context.Context, workers int, src wave.Source, writes ...fu
 	err := relay.Run(ctx, workers, steps, func() *fed {
 		return &fed{whole: dsp.NewBlock(channels, frames), part: make(dsp.Block, channels)}
 	})
-	if errors.Is(err, context.Canceled) {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return interrupted{err}
 	}
 	return err

@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -68,6 +69,12 @@ func TestEachBlockEndsWithItsContext(t *testing.T) {
 	err := EachBlock(ctx, &ending{frames: 1 << 30, block: 4096}, func(dsp.Block) { cancel() })
 	if !errors.Is(err, context.Canceled) || err.Error() != "interrupted" {
 		t.Error(err)
+	}
+	// A context that has run out of time ends it in the same words.
+	late, stop := context.WithDeadline(t.Context(), time.Now().Add(-time.Second))
+	defer stop()
+	if err := EachBlock(late, &ending{frames: 1 << 30, block: 4096}, func(dsp.Block) {}); !errors.Is(err, context.DeadlineExceeded) || err.Error() != "interrupted" {
+		t.Errorf("past its deadline: %v", err)
 	}
 	fault := errors.New("the disk is gone")
 	if err := EachBlock(t.Context(), &ending{frames: 5000, block: 4096, together: true, fault: fault}, func(dsp.Block) {}); !errors.Is(err, fault) {
