@@ -41,7 +41,7 @@ const toneName = "tone"
 func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 	excess, seconds := map[int]float64{}, 0.0
 	for _, a := range all {
-		seconds += a.active.seconds
+		seconds += float64(a.frames) / float64(a.format.Rate)
 		levels := map[int]float64{}
 		middle, bands := 0.0, 0.0
 		for _, l := range a.octaves.Levels() {
