@@ -179,11 +179,11 @@ func readingsOf(ctx context.Context, open func() (wave.Source, error), inspect b
 // look goes through both sounds, lined up and on one level.
 func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.totals = newDifferences(c.Rate, c.Channels, c.From)
-	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared)
+	own := c.ownGains()
+	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared, own)
 	c.clicks = newClicks(c.Rate, c.Channels)
 	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Channels), make(clipping, c.Channels)
 	residual := dsp.NewBlock(c.Channels, c.blockFrames())
-	own := c.ownGains()
 	skipped, seen := 0, 0
 	begin := func(q piece) error {
 		if s.Residual != nil { // silence where something was cut out, so that it keeps A's frames
@@ -199,7 +199,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		c.spectrum.restart()
 		return nil
 	}
-	return c.pairs(a, b, begin, func(x, y dsp.Block) error {
+	err := c.pairs(a, b, begin, func(x, y dsp.Block) error {
 		n := x.Frames()
 		c.totals.exact(x, y)
 		for i := range y {
@@ -233,10 +233,9 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		c.track.write(from, x, y)
 		c.offsets.write(x, y)
 		c.clipping.write(from, x, y, residual)
-		if c.totals.gone()+int64(len(c.clicks.found)) == events || skipped > seen/4 {
-			c.spectrum.write(x, y)
-		} else { // a dropout or a click is no response
-			c.spectrum.restart()
+		event := c.totals.gone()+int64(len(c.clicks.found)) > events && skipped <= seen/4
+		c.spectrum.write(x, y, event)
+		if event {
 			skipped++
 		}
 		seen++
@@ -245,6 +244,8 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		}
 		return nil
 	})
+	c.spectrum.settle(c.residualPower())
+	return err
 }
 
 // ownGains is what brings each channel of B, once it has A's level by the gain of all,

@@ -33,7 +33,7 @@ const (
 	Cut        Kind = "cut"            // Frames of A from Frame on are not in B
 	Insertion  Kind = "insertion"      // Frames of B that A does not have stand before A's Frame
 	Missing    Kind = "missing"        // Frames of A before or behind B are not in it, a latency not counted
-	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a delay not counted
+	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a latency not counted
 	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
 	Clipped    Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first
 	Offset     Kind = "offset"         // in B against A, or taken out of A; Value: dBFS, its size

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"sort"
@@ -41,7 +42,7 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
 	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of A is not in B, cut out or before or after it; what a delay of up to %g s shifts out of B's end, or one of up to %g ms of its beginning, is not counted", mostLate, mostEarly*1000)})
-	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: "what of B is not in A, put in or before or after it, the delay not counted"})
+	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of B is not in A, put in or before or after it; a delay of up to %g s is not counted", mostLate)})
 	polarity := 1.0
 	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
 		polarity = -1
@@ -74,7 +75,8 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 
 // mostLate and mostEarly are the longest delays, in s, that shift a part of A out of B
 // and are no loss: processing makes a sound late, and early only where its latency is
-// compensated by too much. A recording that begins later than that lacks a beginning.
+// compensated by too much. A B that is early by more lacks a beginning of A; one that is
+// late by more begins with something that is not in A.
 const (
 	mostLate  = 1.0
 	mostEarly = 0.01
@@ -103,7 +105,7 @@ func (c *Comparison) uncovered() (missing, extra int64) {
 	if seconds := c.place.Delay / float64(c.Rate); seconds > mostLate || seconds < -mostEarly {
 		excused = pushed - int64(math.Abs(c.place.Delay))
 	}
-	return cut + max(0, c.FramesA-c.compared-cut-excused), added + max(0, c.FramesB-inB-added-pushed)
+	return cut + max(0, c.FramesA-c.compared-cut-excused), added + max(0, c.FramesB-inB-added-excused)
 }
 
 // leastSquaresGain is the gain where none was matched: that of the channels, by
@@ -126,6 +128,14 @@ func (c *Comparison) addGain(r *measure.Readings, name string, gain float64, rea
 	r.Add(name, about)
 }
 
+// residualPower is the mean square of the difference over all channels.
+func (c *Comparison) residualPower() float64 {
+	if c.totals == nil {
+		return 0
+	}
+	return planes.Sum(c.totals.ee) / max(1, float64(c.compared*int64(c.Channels)))
+}
+
 func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	const scale = "mathematical rms against digital full scale, on A's level"
 	about := measure.Reading{Reason: reason, Unit: "dBFS", Reference: scale, Definition: "B, lined up and brought to A's level, less A"}
@@ -136,11 +146,10 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	if c.totals != nil {
 		xx, ee = planes.Sum(c.totals.xx), planes.Sum(c.totals.ee)
 	}
-	n := max(1, float64(c.compared*int64(c.Channels)))
 	if reason == "" && c.To == c.From {
 		about.Reason = "they have no frame in common"
 	}
-	r.AddLevel("residual_dbfs", ee/n, about)
+	r.AddLevel("residual_dbfs", c.residualPower(), about)
 	depth := about
 	depth.Unit, depth.Reference, depth.Definition = "dB", "A, over the same frames", "rms of A over that of the difference"
 	if depth.Reason == "" && ee == 0 {
@@ -160,18 +169,20 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	weighted := about
 	weighted.Weighting = "A"
 	power := 0.0
+	short := reason
 	if c.spectrum != nil {
-		power = c.spectrum.weighted(weighting.A)
-		if c.spectrum.blocks == 0 && weighted.Reason == "" {
-			weighted.Reason = fmt.Sprintf("too short: %s < %d", dsp.Plural(c.compared, "frame"), c.spectrum.length)
+		if c.spectrum.looked == 0 && short == "" {
+			short = fmt.Sprintf("too short: %s < %d", dsp.Plural(c.compared, "frame"), c.spectrum.length)
 		}
+		power = c.spectrum.weighted(weighting.A)
+		weighted.Reason = cmp.Or(short, c.spectrum.uneven)
 	}
 	r.AddLevel("residual_a_dbfs", power, weighted)
 	rest := about
-	rest.Definition, rest.Reason = "what in B, on A's level, follows no fixed response to A (incoherent power)", weighted.Reason
+	rest.Definition, rest.Reason = "what in B, on A's level, follows no fixed response to A (incoherent power)", short
 	power = 0
 	if c.spectrum != nil {
-		power = c.spectrum.unexplained(func(int) bool { return false })
+		power = c.spectrum.unexplained(func(int) bool { return false }) + c.spectrum.ofEvents()
 	}
 	r.AddLevel("unexplained_dbfs", power, rest)
 	c.addPlaces(r, reason)
@@ -273,7 +284,7 @@ func (c *Comparison) addResponse(r *measure.Readings, reason string) {
 		return
 	}
 	for _, b := range c.spectrum.bands() {
-		r.AddLevel(fmt.Sprintf("residual_%dhz_dbfs", spectra.NominalHz(b.hz)), b.e, measure.Reading{Reason: reason, Unit: "dBFS", Reference: "mathematical rms against digital full scale, on A's level", Bandwidth: "third octave, IEC 61260-1", Definition: "the difference in this band"})
+		r.AddLevel(fmt.Sprintf("residual_%dhz_dbfs", spectra.NominalHz(b.hz)), b.e, measure.Reading{Reason: cmp.Or(reason, c.spectrum.uneven), Unit: "dBFS", Reference: "mathematical rms against digital full scale, on A's level", Bandwidth: "third octave, IEC 61260-1", Definition: "the difference in this band"})
 	}
 }
 
