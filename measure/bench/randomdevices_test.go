@@ -126,8 +126,8 @@ tests = ["silence"]
 // a test of this name.
 var shortDistortion = CustomTest{"distortion", stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: -10, Seconds: 1.3, Channels: 1}}
 
-// linesOfADevice is how many of the lines a device draws: about a third.
-const linesOfADevice = 3
+// linesOfADevice is how many of the lines a device draws: a quarter.
+const linesOfADevice = 2
 
 // plantedReading is what a sheet has to state of a simulated device.
 type plantedReading struct {
