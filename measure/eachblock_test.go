@@ -12,6 +12,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
 // ending is a source that returns its last frames as io.Reader allows it: together
@@ -100,5 +101,37 @@ func TestEachBlockByOneStaysOnTheCallersGoroutine(t *testing.T) {
 		if err != nil {
 			t.Error(err)
 		}
+	}
+}
+
+// pausing is a source that returns nothing, and no error, in between, as a live one may.
+type pausing struct {
+	wave.Source
+	empty, left int // reads
+}
+
+func (p *pausing) Read(b dsp.Block) (int, error) {
+	if p.left--; p.left >= 0 {
+		return 0, nil
+	}
+	p.left = p.empty
+	return p.Source.Read(b)
+}
+
+func TestEmptyReadsAreNotTheEnd(t *testing.T) {
+	sound := dsp.NewBlock(1, 10_000)
+	of := func(empty int) wave.Source {
+		return &pausing{wave.NewMemory(wave.Unquantised(48000, 1), sound), empty, empty}
+	}
+	b := dsp.NewBlock(1, 12_000)
+	if n, err := planes.ReadFull(of(2), b); n != 10_000 || err != io.EOF {
+		t.Errorf("%d frames, %v; want 10000 and the end", n, err)
+	}
+	if n, err := planes.ReadFull(of(1000), b); n != 0 || err != io.ErrNoProgress {
+		t.Errorf("%d frames, %v; want none, and no progress", n, err)
+	}
+	frames := 0
+	if err := EachBlock(t.Context(), of(2), func(b dsp.Block) { frames += b.Frames() }); err != nil || frames != 10_000 {
+		t.Errorf("%d frames, %v; want 10000", frames, err)
 	}
 }

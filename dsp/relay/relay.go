@@ -14,7 +14,7 @@ import (
 )
 
 // A Step does its part of the work on a job. The first one fills the job and
-// returns io.EOF when there is nothing left.
+// returns io.EOF when there is nothing left, and is not called again.
 type Step[Job any] func(Job) error
 
 // Run carries jobs through the steps with a number of workers. A worker takes each
@@ -42,16 +42,23 @@ func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob fu
 		turns[s][0] <- struct{}{}
 	}
 
+	over := false // the first step found nothing left; only who has its turn looks
 	carry := func(w int, j Job) {
 		for {
 			for s, do := range steps {
 				if !await(ctx, turns[s][w]) {
 					return
 				}
-				err := do(j)
+				err := io.EOF
+				if s > 0 || !over {
+					err = do(j)
+				}
 				if err != nil && !errors.Is(err, io.EOF) {
 					cancel(err) // and no worker enters this step again
 					return
+				}
+				if s == 0 {
+					over = err != nil
 				}
 				turns[s][(w+1)%workers] <- struct{}{}
 				if err != nil {

@@ -82,3 +82,23 @@ func TestEnds(t *testing.T) {
 		}()
 	}
 }
+
+// A first step that would find more after its end is not asked again: a worker that went
+// on would wait for ever for those that have ended.
+func TestTheEndIsFinal(t *testing.T) {
+	for workers := 1; workers <= 5; workers++ {
+		calls, done := 0, 0
+		err := Run(t.Context(), workers, []Step[*int]{
+			func(*int) error {
+				if calls++; calls == 4 {
+					return io.EOF
+				}
+				return nil
+			},
+			func(*int) error { done++; return nil },
+		}, func() *int { return new(int) })
+		if err != nil || calls != 4 || done != 3 {
+			t.Errorf("%d workers: %d calls, %d jobs, %v", workers, calls, done, err)
+		}
+	}
+}

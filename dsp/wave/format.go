@@ -86,7 +86,8 @@ const minRate, maxRate = 1000, 10_000_000
 type Source interface {
 	Format() Format
 	// Read fills the first frames of each plane and returns their number; at
-	// the end it returns 0 and io.EOF.
+	// the end it returns io.EOF, with the last frames or alone. No frames and no
+	// error are not the end: the reader asks again.
 	Read(b dsp.Block) (frames int, err error)
 }
 

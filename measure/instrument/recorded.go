@@ -138,14 +138,16 @@ func pass(ctx context.Context, from wave.Source, to wave.Sink) error {
 			return err
 		}
 		n, err := from.Read(b)
-		if errors.Is(err, io.EOF) {
+		if err != nil && !errors.Is(err, io.EOF) {
+			return err
+		}
+		if n > 0 {
+			if err := to.Write(planes.Before(b, n)); err != nil {
+				return err
+			}
+		}
+		if err != nil { // the last frames may come together with the end
 			return nil
-		}
-		if err != nil {
-			return err
-		}
-		if err := to.Write(planes.Before(b, n)); err != nil {
-			return err
 		}
 	}
 }

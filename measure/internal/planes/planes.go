@@ -16,20 +16,23 @@ func Close(src wave.Source) {
 	}
 }
 
-// ReadFull reads until a block is full or the source ends, then with io.EOF.
+// ReadFull reads until a block is full or the source ends, then with io.EOF. A source that
+// returns no frames and no error a hundred times in turn ends it with io.ErrNoProgress.
 func ReadFull(src wave.Source, b dsp.Block) (int, error) {
-	n := 0
-	for n < b.Frames() {
+	for n, empty := 0, 0; n < b.Frames(); empty++ {
 		k, err := src.Read(After(b, n))
 		n += k
 		if err != nil {
 			return n, err
 		}
-		if k == 0 {
-			return n, io.EOF
+		if k > 0 {
+			empty = 0
+		}
+		if empty >= 100 {
+			return n, io.ErrNoProgress
 		}
 	}
-	return n, nil
+	return b.Frames(), nil
 }
 
 func Sum(x []float64) (sum float64) {
