@@ -51,8 +51,9 @@ func (t *GainTrace) readings() (r measure.Readings) {
 	loud := [2]int{t.Up + during*8/10, t.Up + during*95/100}
 	back := [2]int{t.Down + rest*8/10, t.Down + rest*95/100}
 	before, high, after := t.mean(low[0], low[1]), t.mean(loud[0], loud[1]), t.mean(back[0], back[1])
-	t.addTimes(&r, "attack", gainChange{trace: t, step: t.Up, from: low[1], to: t.Down, first: before, last: high, before: low, past: loud})
-	t.addTimes(&r, "release", gainChange{trace: t, step: t.Down, from: loud[1], to: len(t.GainDB), first: high, last: after, before: loud, past: back})
+	attack, release := t.unsettledReasons(low, loud, back)
+	t.addTimes(&r, "attack", attack, gainChange{trace: t, step: t.Up, from: low[1], to: t.Down, first: before, last: high, before: low, past: loud})
+	t.addTimes(&r, "release", release, gainChange{trace: t, step: t.Down, from: loud[1], to: len(t.GainDB), first: high, last: after, before: loud, past: back})
 	over := measure.Reading{Unit: "dB", Reference: "the level at the end of the step", Definition: "largest gain after the step up over the gain at its end"}
 	for n, g := range t.GainDB[t.Up:t.Down] {
 		if g-high <= over.Value {
@@ -65,6 +66,9 @@ func (t *GainTrace) readings() (r measure.Readings) {
 		}
 	}
 	over.Reason = noGain(high)
+	if over.Reason == "" {
+		over.Reason = attack
+	}
 	r.Add("step_overshoot_db", over)
 	return r
 }
@@ -85,10 +89,14 @@ func (t *GainTrace) mean(from, to int) float64 {
 	return sum / float64(to-from)
 }
 
-// addTimes adds the times of a change of gain.
-func (t *GainTrace) addTimes(r *measure.Readings, name string, c gainChange) {
+// addTimes adds the times of a change of gain, or why it has none: moves, if it is not "",
+// is why the gain is not steady on both sides.
+func (t *GainTrace) addTimes(r *measure.Readings, name, moves string, c gainChange) {
 	change := c.last - c.first
 	reason := noGain(change)
+	if reason == "" {
+		reason = moves
+	}
 	why := reason
 	if reason == "" && !(math.Abs(change) >= leastStepDB) {
 		reason = fmt.Sprintf("the gain changes by %.2f dB only; at least %g dB are needed", math.Abs(change), leastStepDB)
