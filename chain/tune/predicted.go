@@ -69,14 +69,51 @@ func sharePassed(hz, power []float64, filters ...func(hz float64) complex128) fl
 	return after / before
 }
 
-// drive is the drive of the proposed limiter in dB.
-func (p *ProposedChain) drive() float64 {
+// limiter is the proposed limiter; false: it is off.
+func (p *ProposedChain) limiter() (dsp.LimiterSettings, bool) {
 	for _, s := range p.Chain.Stages {
 		if l, ok := s.Settings.(dsp.LimiterSettings); ok && s.Enabled {
-			return l.DriveDB
+			return l, true
 		}
 	}
-	return 0
+	return dsp.LimiterSettings{}, false
+}
+
+// drive is the drive of the proposed limiter in dB.
+func (p *ProposedChain) drive() float64 {
+	settings, _ := p.limiter()
+	return settings.DriveDB
+}
+
+// limited are the mean squares of the limiter's gains, drive included, in each millisecond
+// of the peaks ahead of it, in hundredths of a dBFS.
+func (p *ProposedChain) limited(ahead []int16, rate int) []float64 {
+	gains := make([]float64, len(ahead))
+	for ms := range gains {
+		gains[ms] = 1
+	}
+	settings, on := p.limiter()
+	if !on {
+		return gains
+	}
+	f, err := dsp.NewLimiterForecast(settings, rate)
+	if err != nil {
+		panic(err) // the proposed chain was built for this rate
+	}
+	cells := float64(rate) / 1000 / float64(dsp.ForecastCellFrames(rate)) // in a millisecond
+	drive := dsp.DBToPower(settings.DriveDB)
+	read := 0
+	for ms := range gains { // the gain of the cell at its middle
+		for at := int((float64(ms)+0.5)*cells) + f.Delay(); read <= at; read++ {
+			peak := math.Inf(-1)
+			if from := int((float64(read) + 0.5) / cells); from < len(ahead) {
+				peak = float64(ahead[from]) / 100
+			}
+			gains[ms], _ = f.Next(peak)
+		}
+		gains[ms] *= drive
+	}
+	return gains
 }
 
 // predictedFloor is the level in the pauses behind the chain, in dBFS; −Inf where there are
@@ -169,12 +206,11 @@ func (p *ProposedChain) toneShareDB(a *takeAnalysis, channel int) float64 {
 // longer than the excerpts it is the loudness of the take, changed as that of the
 // excerpts is.
 func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lufs float64, ok bool) {
-	const ceilingDBFS = -1
 	profile := a.loudness.Profile()
 	before, after := measure.LoudnessProfile{RateHz: profile.RateHz}, measure.LoudnessProfile{RateHz: profile.RateHz}
 	tone := p.toneShare(a)
 	low := p.lowLoss(a)
-	drive := p.drive()
+	limited := p.limited(g.ahead, a.format.Rate)
 	offset := 0 // of the piece in the excerpts
 	for _, piece := range a.tracks.peaks.pieces() {
 		for h := range profile.Energies {
@@ -194,8 +230,7 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 				if g.compressor != nil {
 					db += float64(g.compressor[k]) / 100
 				}
-				limited := min(0, ceilingDBFS-drive-float64(g.ahead[k])/100)
-				plain, changed = plain+w, changed+w*dsp.DBToPower(db+drive+limited)
+				plain, changed = plain+w, changed+w*dsp.DBToPower(db)*limited[k]
 				if ms < len(low) {
 					lost += float64(low[ms])
 				}

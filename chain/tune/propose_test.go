@@ -366,10 +366,9 @@ func TestProposalFollowsTheGain(t *testing.T) {
 }
 
 // The model's predictions hold against the run of the chain: the compressor's median
-// within 0.4 dB and its 95th percentile within 0.3, loudness within 0.25 LU, the noise in
-// the pauses within 1 dB. Over all rooms the worst read 0.02 and 0.08 dB, 0.20 LU and
-// 0.9 dB. The loudness is predicted too high, in all of the worst rooms: the model limits
-// each millisecond for itself, while the limiter also lowers what lies around a peak.
+// within 0.4 dB and its 95th percentile within 0.3, loudness within 0.15 LU, the noise in
+// the pauses within 1 dB. Over all rooms the worst read 0.02 and 0.08 dB, 0.08 LU and
+// 0.9 dB.
 func TestPredictionsAgainstTheRun(t *testing.T) {
 	for i, room := range knownRooms(t) {
 		x := room.Take()
@@ -379,7 +378,7 @@ func TestPredictionsAgainstTheRun(t *testing.T) {
 		loud, _ := d.After.Get("integrated_lufs")
 		want, _ := predicted.After.Get("integrated_lufs")
 		t.Logf("room %d: %.2f and %.2f dB, predicted %.2f and %.2f; %.2f LUFS, predicted %.2f; pauses %.1f dBFS, predicted %.1f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted.CompressorMedianDB, predicted.CompressorP95DB, loud.Value, want.Value, d.FloorAfter, predicted.FloorAfter)
-		p95, lu, floor := 0.3, 0.25, 1.0
+		p95, lu, floor := 0.3, 0.15, 1.0
 		if math.Abs(d.CompressorMedianDB-predicted.CompressorMedianDB) > 0.4 || math.Abs(d.CompressorP95DB-predicted.CompressorP95DB) > p95 {
 			t.Errorf("room %d: compression %.2f and %.2f dB, predicted %.2f and %.2f", i, d.CompressorMedianDB, d.CompressorP95DB, predicted.CompressorMedianDB, predicted.CompressorP95DB)
 		}
