@@ -113,6 +113,7 @@ type Warning struct {
 	Offset int64 // bytes from the start of the file
 	Found  string
 	Done   string // what the reader did then
+	Lost   bool   // sound that belongs to the file is missing or was not read
 }
 
 func (w Warning) String() string {

@@ -98,7 +98,7 @@ func (f *flacReader) metadata() (warnings []Warning, err error) {
 			}
 			fallthrough
 		case kinds[kind] != "" && len(warnings) < maxWarnings:
-			warnings = append(warnings, Warning{f.path, f.in.at, "FLAC metadata: " + kinds[kind], "not carried over"})
+			warnings = append(warnings, Warning{Path: f.path, Offset: f.in.at, Found: "FLAC metadata: " + kinds[kind], Done: "not carried over"})
 		}
 		if kind == 4 {
 			length = 0

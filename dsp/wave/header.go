@@ -54,12 +54,22 @@ func (p *parser) refuse(chunk string, offset int64, found, accepted, advice stri
 }
 
 func (p *parser) warn(offset int64, found, done string) {
+	p.note(Warning{Offset: offset, Found: found, Done: done})
+}
+
+// lose warns that sound is missing.
+func (p *parser) lose(offset int64, found, done string) {
+	p.note(Warning{Offset: offset, Found: found, Done: done, Lost: true})
+}
+
+func (p *parser) note(w Warning) {
+	w.Path = p.path
 	switch n := len(p.warnings); {
 	case n == maxWarnings:
-		found, done = "still more oddities", "handled, but not listed"
+		w.Found, w.Done = "still more oddities", "handled, but not listed"
 		fallthrough
 	case n < maxWarnings:
-		p.warnings = append(p.warnings, Warning{p.path, offset, found, done})
+		p.warnings = append(p.warnings, w)
 	}
 }
 
@@ -206,7 +216,7 @@ func (p *parser) chunk(name string, body, there, declared int64) error {
 		}
 		return p.fmtChunk(body, there)
 	case "data":
-		p.warn(body-8, fmt.Sprintf("a second data chunk, of %d bytes", declared), "only the first one is read")
+		p.lose(body-8, fmt.Sprintf("a second data chunk, of %d bytes", declared), "only the first one is read")
 		return nil
 	case "ds64":
 		if p.sizes64 == nil {
@@ -256,7 +266,7 @@ func (p *parser) data(body, size int64) error {
 	case size > left:
 		p.dataBytes = left
 		missing := float64(size-left) / float64(p.format.frameBytes()) / float64(p.format.Rate)
-		p.warn(body-8, fmt.Sprintf("a truncated file: %d of %d bytes of sound, %.3f s missing", left, size, missing), "read what is there")
+		p.lose(body-8, fmt.Sprintf("a truncated file: %d of %d bytes of sound, %.3f s missing", left, size, missing), "read what is there")
 	default:
 		p.dataBytes = size
 	}

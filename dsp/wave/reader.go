@@ -213,8 +213,8 @@ func (r *Reader) noticeGrowth() {
 		return
 	}
 	if info, err := r.file.Stat(); err == nil && info.Size() > r.size {
-		r.warnings = append(r.warnings, Warning{r.path, r.size,
-			fmt.Sprintf("the file has grown by %s since it was opened: it is still being recorded", dsp.Plural(info.Size()-r.size, "byte")), "read to where it ended then"})
+		r.warnings = append(r.warnings, Warning{Path: r.path, Offset: r.size,
+			Found: fmt.Sprintf("the file has grown by %s since it was opened: it is still being recorded", dsp.Plural(info.Size()-r.size, "byte")), Done: "read to where it ended then"})
 		r.size = info.Size()
 	}
 }

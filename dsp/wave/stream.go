@@ -127,11 +127,11 @@ func (r *Reader) fillStream() error {
 		return fmt.Errorf("%s: at byte %d: %w", r.path, r.next, err)
 	}
 	if part := got % frame; part != 0 {
-		r.warnings = append(r.warnings, Warning{r.path, r.next, fmt.Sprintf("the last frame has %d of %d bytes", part, frame), "left out"})
+		r.warnings = append(r.warnings, Warning{Path: r.path, Offset: r.next, Found: fmt.Sprintf("the last frame has %d of %d bytes", part, frame), Done: "left out"})
 	}
 	if missing := r.dataOffset + r.dataBytes - r.next; r.size != endless || r.Frames() >= 0 {
-		r.warnings = append(r.warnings, Warning{r.path, r.next,
-			fmt.Sprintf("a truncated stream: %.3f s missing", float64(missing/int64(frame))/float64(r.format.Rate)), "read what is there"})
+		r.warnings = append(r.warnings, Warning{Path: r.path, Offset: r.next, Lost: true,
+			Found: fmt.Sprintf("a truncated stream: %.3f s missing", float64(missing/int64(frame))/float64(r.format.Rate)), Done: "read what is there"})
 	}
 	r.dataBytes = r.next - r.dataOffset // it has ended
 	if whole == 0 {

@@ -131,6 +131,9 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 		checked.Warnings = r.Warnings()
 		r.Close()
 	}
+	if at := slices.IndexFunc(checked.Warnings, func(w wave.Warning) bool { return w.Lost }); at >= 0 && len(groups) > 0 {
+		checked.judged(groups[0], damagedFile(file, checked.Warnings[at]))
+	}
 	m := newMeasured(ctx, File(file).until(ctx))
 	for _, place := range groups {
 		g := l.Groups[place]

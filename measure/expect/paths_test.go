@@ -12,7 +12,9 @@ import (
 
 	"pgregory.net/rapid"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
 // The names of folders hold what shells and patterns treat as special.
@@ -387,6 +389,39 @@ func TestUnusableLimitsInGo(t *testing.T) {
 	for _, s := range []Sound{{}, Planes(48000, nil), Planes(0, [][]float64{{0}}), Buffer(nil)} {
 		if r := held(t, func(t testing.TB) { TruePeakAtMost(t, s, -1) }); len(r.errors) == 0 {
 			t.Errorf("%+v passes", s)
+		}
+	}
+}
+
+// A file that has lost sound fails whatever its limits are: what is left may meet them.
+func TestDamagedFilesFail(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "take.wav")
+	writeWAV(t, path, dsp.Block{testsound.Noise(48000, 0.1, 1)})
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := Parse(filepath.Join(dir, "limits.toml"), []byte("schema = 1\n[[expect]]\nsample_peak_dbfs = { max = 0 }\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	second := append([]byte("data"), 64, 0, 0, 0)
+	for name, c := range map[string]struct {
+		bytes  []byte
+		passes bool
+	}{
+		"whole":              {whole, true},
+		"half of it":         {whole[:len(whole)/2], false},
+		"two samples less":   {whole[:len(whole)-8], false},
+		"a second data part": {append(slices.Clone(whole), append(second, make([]byte, 64)...)...), false},
+	} {
+		if err := os.WriteFile(path, c.bytes, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		checked := l.CheckFile(t.Context(), path)
+		if checked.Err != nil || checked.Passed() != c.passes || !c.passes && checked.Judgements[0].Reading != "damaged_files" {
+			t.Errorf("%s: %+v", name, checked)
 		}
 	}
 }

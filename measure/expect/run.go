@@ -178,6 +178,15 @@ func missingFile(subject, why string) measure.Judgement {
 	}
 }
 
+// damagedFile is the failure of a file that has lost sound, whatever its limits are.
+func damagedFile(subject string, w wave.Warning) measure.Judgement {
+	why := fmt.Sprintf("at byte %d: %s", w.Offset, w.Found)
+	return measure.Judgement{
+		Subject: subject, Limit: measure.AtMost("damaged_files", 0), Verdict: measure.Fail, Advice: why + "; check the whole file, or write what is left to a file of its own",
+		Got: measure.Reading{Value: 1, Unit: "files", Definition: why, Frame: -1, Channel: -1},
+	}
+}
+
 // hasPartner reports whether there is the file of the same name that one is compared
 // with.
 func (g Group) hasPartner(file string) bool {
