@@ -14,7 +14,7 @@ import (
 // the share that recordings leave open, and so is a change; what has 8 time constants (12 of
 // two exponentials in a row) is stated. A part that is too short is named by its setting.
 func TestGainThatHasNotSettled(t *testing.T) {
-	cases := 60
+	cases := 300
 	if dsptest.IsExhaustive() {
 		cases = 2000
 	}
@@ -88,7 +88,7 @@ func TestGainThatHasNotSettled(t *testing.T) {
 		}
 	}
 	t.Logf("%d stated, %d refused", stated, refused)
-	if stated < cases/4 || refused < cases/4 {
+	if stated < cases/10 || refused < cases/10 { // both happen; the draw gives about one stated of five
 		t.Errorf("%d stated, %d refused of %d", stated, refused, 2*cases)
 	}
 }
