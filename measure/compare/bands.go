@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"math"
 	"math/cmplx"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -23,6 +24,8 @@ type bandComparison struct {
 	xy                []complex128
 	blocks            int
 	fourth            []float64 // squares of the mean squares of the difference, summed
+	lean, leanSquares []float64 // sums of leaning and of its squares
+	xSquares          []float64 // squares of the mean squares of A, summed
 	own               []float64 // what brought each channel of y to its level; nil: nothing
 	event             int       // frames of the running block up to the end of a dropout or click in it
 	residual          []float64 // mean squares of the difference before own, events included
@@ -43,7 +46,7 @@ func newBandComparison(rate, channels int, frames int64, own []float64) *bandCom
 		rate: rate, length: length, hop: max(length/2, int(frames/mostSpectra)), x: make(dsp.Block, channels), y: make(dsp.Block, channels),
 		fft: spectra.NewFFT(length), window: spectra.Hann(length),
 		xx: make([]float64, length/2+1), yy: make([]float64, length/2+1), ee: make([]float64, length/2+1), xy: make([]complex128, length/2+1), fourth: make([]float64, length/2+1),
-		own: own, residual: make([]float64, length/2+1),
+		own: own, residual: make([]float64, length/2+1), xSquares: make([]float64, length/2+1), lean: make([]float64, length/2+1), leanSquares: make([]float64, length/2+1),
 	}
 	b.scale = 1 / (float64(length) * vector.SumOfSquares(b.window))
 	for i := range b.bins {
@@ -108,6 +111,10 @@ func (b *bandComparison) add() {
 			b.yy[k] += weight * square(y[k])
 			b.ee[k] += e
 			b.fourth[k] += e * e
+			b.xSquares[k] += weight * weight * square(x[k]) * square(x[k])
+			lean := leaning(x[k], y[k])
+			b.lean[k] += lean
+			b.leanSquares[k] += lean * lean
 			b.xy[k] += complex(weight, 0) * cmplx.Conj(x[k]) * y[k]
 		}
 	}
@@ -135,7 +142,39 @@ type band struct {
 	hz         float64 // its middle
 	a, b, e    float64 // mean squares: of A, of B on A's level, of the difference
 	responseDB float64 // what of B follows A against A; of followed bands, against their median
+	upperDB    float64 // the response if the noise is A's (H2); of followed bands, against their median
 	coherence  float64 // how much of B's follows A, 0 to 1
+	averages   float64 // how many independent spectra it is from
+}
+
+const (
+	// sureDeviations is how many standard errors a response must lie off to be stated: of
+	// thirty bands without a difference, one in five hundred comparisons has one that does.
+	sureDeviations = 4
+	// hannBins is how many bins of a Hann window are as one: its noise bandwidth (Harris,
+	// Proc. IEEE 66(1) 1978).
+	hannBins = 1.5
+)
+
+// deviationDB is the standard error of the response in dB: √(1−γ²) / (|γ| √(2 n)) of the
+// gain H1 from n averages with the coherence γ² (Bendat and Piersol, "Random Data", 4th
+// edition, table 9.6).
+func (b band) deviationDB() float64 {
+	if b.coherence <= 0 || b.averages <= 0 {
+		return math.Inf(1)
+	}
+	return dsp.AmplitudeToDB(math.E) * math.Sqrt((1-b.coherence)/(2*b.averages*b.coherence))
+}
+
+// sureDB is how far off 0 dB the response is for certain. Noise in B leaves H1 as it is,
+// and noise in A leaves H2, which is H1 over the coherence (Bendat and Piersol, 6.1): the
+// response lies between the two, and each is off by its standard error.
+func (b band) sureDB() float64 {
+	off := math.Min(b.responseDB, b.upperDB) // above
+	if b.responseDB < 0 {
+		off = -math.Max(b.responseDB, b.upperDB) // below
+	}
+	return off - sureDeviations*b.deviationDB()
 }
 
 // bands are the third-octave bands of the comparison.
@@ -149,6 +188,7 @@ func (b *bandComparison) bands() []band {
 		v := band{hz: t.Hz}
 		var cross complex128
 		t.Each(func(k int, share float64) {
+			v.averages += share * float64(b.blocks*len(b.x)) / hannBins
 			v.a += mean * share * b.xx[k]
 			v.b += mean * share * b.yy[k]
 			v.e += b.factor * share * b.residual[k] / float64(b.looked*len(b.x))
@@ -157,20 +197,37 @@ func (b *bandComparison) bands() []band {
 		if v.a > 0 && v.b > 0 {
 			v.responseDB = dsp.AmplitudeToDB(cmplx.Abs(cross) / v.a)
 			v.coherence = square(cross) / (v.a * v.b)
+			v.upperDB = v.responseDB - 2*dsp.PowerToDB(v.coherence)
 		}
 		all = append(all, v)
 	}
 	return all
 }
 
+// incoherent is the part of B's power in a bin that follows no fixed response to A.
+func (b *bandComparison) incoherent(k int) float64 {
+	if b.xx[k] == 0 {
+		return b.yy[k]
+	}
+	return max(0, b.yy[k]-square(b.xy[k])/b.xx[k])
+}
+
+// leastIncoherent is the share of B's power under which what follows no response is the
+// rounding of the transforms: 16 times that of a number of 64 bits.
+const leastIncoherent = 16.0 / (1 << 53)
+
 // unexplained is the mean square of what in B follows no fixed response to A, without
 // the bins that leaves leaves out.
 func (b *bandComparison) unexplained(leaves func(bin int) bool) float64 {
-	sum := 0.0
-	for k, xx := range b.xx {
-		if xx > 0 && !leaves(k) {
-			sum += max(0, b.yy[k]-square(b.xy[k])/xx)
+	sum, all := 0.0, 0.0
+	for k, yy := range b.yy {
+		all += yy
+		if !leaves(k) {
+			sum += b.incoherent(k)
 		}
+	}
+	if sum <= leastIncoherent*all {
+		return 0
 	}
 	return sum / float64(max(1, b.blocks*len(b.x)))
 }

@@ -115,7 +115,7 @@ func changes(at, rate int) []change {
 				}
 				return out
 			})
-		}, Difference{Kind: Noise, Channel: -1, Frame: -1, Value: -80}, 0.5, 0, 0},
+		}, Difference{Kind: Noise, Channel: -1, Frame: -1, In: "B", Value: -80}, 0.5, 0, 0},
 		{"an offset", func(b dsp.Block, rate int) dsp.Block {
 			return eachPlane(b, func(x []float64) []float64 {
 				out := append([]float64(nil), x...)

@@ -215,7 +215,7 @@ func TestCompareDither(t *testing.T) {
 	c, r := compare(t, a, b)
 	measuretest.WantReading(t, r, "residual_dbfs", 10*math.Log10(math.Pow(2, -30)/4), 0.1)
 	measuretest.WantReading(t, r, "response_difference_db", 0, 0.05)
-	if got := c.Summary(); got != "B is as loud as A and in time; no change of response; the rest is like noise, at -96.3 dBFS" {
+	if got := c.Summary(); got != "B is as loud as A and in time; no change of response; the rest is like noise, at -96.4 dBFS" {
 		t.Error(got)
 	}
 }

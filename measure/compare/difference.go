@@ -38,8 +38,9 @@ const (
 	Clipped    Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first
 	Offset     Kind = "offset"         // in B against A, or taken out of A; Value: dBFS, its size
 	Click      Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
-	Tone       Kind = "tone"           // only In has it; Hz, Value: dBFS (a full-scale sine is 0)
-	Noise      Kind = "noise"          // the rest has a steady level; Value: dBFS (rms)
+	Tone       Kind = "tone"           // only In has it ("": undecided); Hz, Value: dBFS (a full-scale sine is 0)
+	Hum        Kind = "hum"            // only In has it ("": undecided); Hz: of the mains, Count: lines, Value: dBFS of all (a full-scale sine is 0)
+	Noise      Kind = "noise"          // what is not named is steady noise, which only In has ("": undecided); Value: dBFS (rms)
 	Rest       Kind = "rest"           // the rest; Value: dBFS (rms)
 )
 
@@ -180,8 +181,29 @@ func (d Difference) clause() (verb, rest string) {
 		if d.In == "A" {
 			return "has", fmt.Sprintf("no tone of %s, which is at %.1f dBFS in A", spectra.HzText(d.Hz), d.Value)
 		}
+		if d.In == "" {
+			return "has", fmt.Sprintf("a tone of %s at %.1f dBFS in the difference (A or B has it)", spectra.HzText(d.Hz), d.Value)
+		}
 		return "has", fmt.Sprintf("a tone of %s at %.1f dBFS", spectra.HzText(d.Hz), d.Value)
+	case Hum:
+		lines := "one line"
+		if d.Count != 1 {
+			lines = fmt.Sprintf("%d lines", d.Count)
+		}
+		if d.In == "A" {
+			return "has", fmt.Sprintf("no hum of %s, which is at %.1f dBFS in A (%s)", spectra.HzText(d.Hz), d.Value, lines)
+		}
+		if d.In == "" {
+			return "has", fmt.Sprintf("hum of %s at %.1f dBFS in the difference (%s; A or B has it)", spectra.HzText(d.Hz), d.Value, lines)
+		}
+		return "has", fmt.Sprintf("added hum of %s at %.1f dBFS (%s)", spectra.HzText(d.Hz), d.Value, lines)
 	case Noise:
+		switch d.In {
+		case "A":
+			return "has", fmt.Sprintf("no noise of %.1f dBFS, which is in A", d.Value)
+		case "B":
+			return "has", fmt.Sprintf("added noise at %.1f dBFS", d.Value)
+		}
 		return "has", fmt.Sprintf("a rest like noise at %.1f dBFS", d.Value)
 	}
 	return "has", fmt.Sprintf("a rest of %.1f dBFS", d.Value)

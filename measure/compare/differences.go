@@ -2,6 +2,7 @@ package compare
 
 import (
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/planes"
@@ -53,7 +54,6 @@ func (c *Comparison) Differences() []Difference {
 		all = append(append(all, c.levelDifference(len(bands) > 0)...), bands...)
 		response = len(bands)
 	}
-	named := len(all)
 	all = append(all, moved...)
 	if c.unaligned == nil {
 		all = append(all, c.offsetDifferences(len(moved) > 0)...)
@@ -69,12 +69,13 @@ func (c *Comparison) Differences() []Difference {
 			all = append(all, d)
 		}
 	}
-	if db, steady := c.rest(response > 0); !math.IsInf(db, -1) {
+	if db, steady, in := c.rest(response > 0); !math.IsInf(db, -1) {
 		kind := Rest
-		if steady && db >= roundingDBFS && len(all) == named { // what was named is still in the rest
+		if steady && db >= roundingDBFS {
 			kind = Noise
 		}
 		d := c.difference(kind, db, "dBFS")
+		d.In = in
 		all = append(all, d)
 	}
 	return all
@@ -175,16 +176,31 @@ func (c *Comparison) edits() (all []Difference) {
 	return all
 }
 
-// levelDifference is the gain: with a change of response, that of the median band.
-func (c *Comparison) levelDifference(response bool) []Difference {
-	gain := c.gain
-	if c.match == LevelsAsTheyAre {
-		gain = c.leastSquaresGain()
-	}
-	db := dsp.AmplitudeToDB(math.Abs(gain))
+// levelGain is the magnitude of the gain: with a change of response, that of the median
+// band, since a filter's phase lowers what least squares find.
+func (c *Comparison) levelGain(response bool) float64 {
 	if bands, medianDB := c.followedBands(); response && len(bands) > 0 {
-		db = dsp.AmplitudeToDB(math.Abs(c.gain)) + medianDB
+		return math.Abs(c.gain) * dsp.DBToAmplitude(medianDB)
 	}
+	if c.match == LevelsAsTheyAre {
+		return math.Abs(c.leastSquaresGain())
+	}
+	return math.Abs(c.gain)
+}
+
+// statesResponse reports whether Differences lists bands, and so the gain of their median.
+func (c *Comparison) statesResponse() bool {
+	for _, d := range c.Differences() {
+		if d.Kind == Band || d.Kind == LowPass || d.Kind == HighPass {
+			return !c.channelsDiffer() && c.unaligned == nil
+		}
+	}
+	return false
+}
+
+// levelDifference is the gain.
+func (c *Comparison) levelDifference(response bool) []Difference {
+	db := dsp.AmplitudeToDB(c.levelGain(response))
 	if !(math.Abs(db) >= leastGainDB) || math.IsInf(db, 0) {
 		return nil
 	}
@@ -234,24 +250,49 @@ func (c *Comparison) follows(channel int) bool {
 	return g-g != 0 || math.Abs(g) >= leastFollowed*math.Abs(c.gain)*math.Sqrt(t.yy[channel]/max(t.xx[channel], math.SmallestNonzeroFloat64))
 }
 
-// rest is the level of the residual in dBFS, −∞ for none, and whether it is as
-// steady as noise.
-func (c *Comparison) rest(response bool) (db float64, steady bool) {
+// rest is the level of the residual in dBFS, −∞ for none, whether it is noise, and which
+// sound has that. Of noise, and with a response, an offset or tones, which are stated by
+// themselves, it is what they do not explain.
+func (c *Comparison) rest(response bool) (db float64, steady bool, in string) {
 	n := float64(c.compared * int64(c.Channels))
 	level := planes.Sum(c.totals.ee) / n
 	if c.channelsDiffer() {
 		level = c.restOfChannels() / n
 	}
-	if response && level > 0 {
-		return dsp.PowerToDB(c.spectrum.unexplained(c.namedBins())), false
+	if level == 0 {
+		return math.Inf(-1), false, ""
 	}
-	return dsp.PowerToDB(level), c.totals.windows.steady()
+	aligned := c.unaligned == nil || c.delayOf(*c.unaligned) == 0
+	if c.spectrum.blocks > 0 && aligned && !c.channelsDiffer() {
+		if steady, in, power := c.spectrum.steadyNoise(c.namedBins()); steady {
+			return dsp.PowerToDB(power), true, in
+		}
+	}
+	if response || c.namesLines() && aligned && c.spectrum.blocks > 0 {
+		return dsp.PowerToDB(c.unexplained()), false, ""
+	}
+	return dsp.PowerToDB(level), c.totals.windows.steady(), ""
+}
+
+// namesLines reports whether an offset, hum or a tone is listed.
+func (c *Comparison) namesLines() bool {
+	return len(c.offsetDifferences(false))+len(c.toneDifferences()) > 0
+}
+
+// unexplained is the mean square of what in B follows no fixed response to A, dropouts and
+// clicks included, without an offset, hum and tones that are listed by themselves.
+func (c *Comparison) unexplained() float64 {
+	if c.totals.changed == 0 && c.place.exact() {
+		return 0
+	}
+	return c.spectrum.unexplained(c.namedBins()) + c.spectrum.ofEvents()
 }
 
 // namedBins are the bins of an offset and of tones that are listed by themselves.
 func (c *Comparison) namedBins() func(bin int) bool {
 	offset := len(c.offsetDifferences(false)) > 0
-	tones := c.spectrum.tones()
+	hum, _, tones := c.lines()
+	tones = append(hum, tones...)
 	return func(bin int) bool {
 		if offset && bin <= 1 { // as far as a Hann window spreads it
 			return true
@@ -294,17 +335,25 @@ func (c *Comparison) restOfChannel(i int) float64 {
 func (c *Comparison) responseDifferences() (all []Difference) {
 	all, lowest, highest := c.spectralEnds()
 	bands, _ := c.followedBands()
-	// Its slope is no difference of its own.
+	// Its slope is no difference of its own, nor are bands that hum, which is stated by itself,
+	// strengthens or weakens: a sound's own hum follows the phase of what is added.
+	hum, _, _ := c.lines()
+	ofHum := func(b band) bool {
+		return slices.ContainsFunc(hum, func(t spectralTone) bool {
+			lobe := toneLobe * float64(c.Rate) / float64(c.spectrum.length)
+			return t.hz+lobe > b.hz*math.Pow(10, -0.05) && t.hz-lobe < b.hz*math.Pow(10, 0.05) // third octave, IEC 61260-1
+		})
+	}
 	var between []band
 	for _, b := range bands {
-		if b.hz > lowest.hz*filterSkirt && (highest.hz == 0 || b.hz < highest.hz/filterSkirt) {
+		if !ofHum(b) && b.hz > lowest.hz*filterSkirt && (highest.hz == 0 || b.hz < highest.hz/filterSkirt) {
 			between = append(between, b)
 		}
 	}
 	if bands = between; len(bands) < 3 {
 		return all
 	}
-	off := func(b band) bool { return math.Abs(b.responseDB) >= leastResponseDB }
+	off := func(b band) bool { return b.sureDB() >= leastResponseDB }
 	// An end of the spectrum extends to where the deviation is a quarter of that at
 	// the end.
 	with := func(b, end band) bool { return off(b) && b.responseDB/end.responseDB >= 0.25 }
@@ -320,11 +369,12 @@ func (c *Comparison) responseDifferences() (all []Difference) {
 		d.Hz, d.Side = hz, side
 		all = append(all, d)
 	}
-	// largest of a run; an end of the spectrum is one where nothing is off by much more.
+	// largest of a run, of those that are off; an end of the spectrum is one where nothing
+	// is off by much more.
 	largest := func(run []band) band {
 		most := run[0]
 		for _, b := range run {
-			if math.Abs(b.responseDB) > math.Abs(most.responseDB) {
+			if off(b) && (!off(most) || math.Abs(b.responseDB) > math.Abs(most.responseDB)) {
 				most = b
 			}
 		}

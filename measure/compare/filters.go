@@ -26,6 +26,8 @@ type spectralEnd struct {
 type twelfth struct {
 	hz       float64
 	response float64 // dB, of what in B follows A
+	upper    float64 // dB, the response if the noise is A's (H2)
+	noise    bool    // A holds steady noise
 	loss     float64 // dB, of B against A, whatever it holds
 }
 
@@ -80,7 +82,7 @@ func (b *bandComparison) refine(e *spectralEnd, levelDB float64) {
 func end(parts []twelfth) (e spectralEnd) {
 	lost := 0 // up to here all is under the corner
 	for i, p := range parts {
-		if p.response >= filterCorner {
+		if p.response >= filterCorner || p.noise && p.upper >= filterCorner {
 			break
 		}
 		e.db = min(e.db, p.response)
@@ -109,14 +111,18 @@ func (b *bandComparison) twelfths(levelDB float64) (all []twelfth) {
 		if from > to || from < 2 {
 			continue
 		}
-		var xx, yy float64
+		var xx, yy, moment float64
 		var xy complex128
 		for k := from; k <= to; k++ {
+			if b.xx[k] > 0 {
+				moment += b.xSquares[k] * n / (b.xx[k] * b.xx[k]) / float64(to-from+1)
+			}
 			xx, yy, xy = xx+b.xx[k], yy+b.yy[k], xy+b.xy[k]
 		}
 		most = max(most, xx)
 		powers = append(powers, xx/n)
-		all = append(all, twelfth{hz: hz, response: dsp.AmplitudeToDB(cmplx.Abs(xy)/xx) - levelDB, loss: dsp.PowerToDB(yy/xx) - levelDB})
+		all = append(all, twelfth{hz: hz, response: dsp.AmplitudeToDB(cmplx.Abs(xy)/xx) - levelDB, loss: dsp.PowerToDB(yy/xx) - levelDB,
+			upper: dsp.AmplitudeToDB(yy/max(cmplx.Abs(xy), math.SmallestNonzeroFloat64)) - levelDB, noise: moment < noisePeaked})
 	}
 	// From either end, what A does not hold, or noise in B hides, shows nothing.
 	holds := func(i int) bool {

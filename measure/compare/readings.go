@@ -61,6 +61,13 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	if c.match == LevelsAsTheyAre {
 		own = c.leastSquaresGain()
 	}
+	if reason == "" && c.match != EqualLoudness && c.statesResponse() {
+		own = c.levelGain(true)
+		method = fmt.Sprintf("median of the third octaves in which B follows A, since their response differs; by least squares it is %.2f dB, to which B is matched", dsp.AmplitudeToDB(math.Abs(c.gain)))
+		if c.match == LevelsAsTheyAre {
+			method = "median of the third octaves in which B follows A, since their response differs; nothing is matched"
+		}
+	}
 	c.addGain(r, "gain_db", own, reason, method)
 	if c.Channels > 1 {
 		for i := range c.Channels {
@@ -179,10 +186,10 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	}
 	r.AddLevel("residual_a_dbfs", power, weighted)
 	rest := about
-	rest.Definition, rest.Reason = "what in B, on A's level, follows no fixed response to A (incoherent power)", short
+	rest.Definition, rest.Reason = "what in B, on A's level, follows no fixed response to A (incoherent power), without an offset, hum and tones that are listed", short
 	power = 0
-	if c.spectrum != nil {
-		power = c.spectrum.unexplained(func(int) bool { return false }) + c.spectrum.ofEvents()
+	if c.spectrum != nil && rest.Reason == "" {
+		power = c.unexplained()
 	}
 	r.AddLevel("unexplained_dbfs", power, rest)
 	c.addPlaces(r, reason)
@@ -235,27 +242,29 @@ func (c *Comparison) followedBands() (followed []band, medianDB float64) {
 	for _, b := range bands {
 		most = max(most, b.a)
 	}
-	var all, near []float64
+	var all, near, upper, upperNear []float64
 	for _, b := range bands {
 		if b.a > most*dsp.DBToPower(bandLeastDB) && b.coherence >= bandLeastCoherence {
 			followed = append(followed, b)
-			all = append(all, b.responseDB)
+			all, upper = append(all, b.responseDB), append(upper, b.upperDB)
 			// Bands that a filter takes away set no level. B is on A's level already.
 			if math.Abs(b.responseDB) < mostLevelDB {
-				near = append(near, b.responseDB)
+				near, upperNear = append(near, b.responseDB), append(upperNear, b.upperDB)
 			}
 		}
 	}
 	if len(near) > 0 {
-		all = near
+		all, upper = near, upperNear
 	}
 	if len(followed) == 0 {
 		return nil, 0
 	}
 	sort.Float64s(all)
+	sort.Float64s(upper)
 	medianDB = all[len(all)/2]
 	for i := range followed {
 		followed[i].responseDB -= medianDB
+		followed[i].upperDB -= upper[len(upper)/2]
 	}
 	return followed, medianDB
 }

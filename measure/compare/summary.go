@@ -20,11 +20,11 @@ func (c *Comparison) Summary() string {
 	}
 	var is, has []string
 	rest := "no other difference"
-	response, named := false, false
+	explained, named := false, false
 	for _, d := range c.Differences() {
 		verb, text := d.clause()
 		switch {
-		case d.Kind == Noise || d.Kind == Rest:
+		case d.Kind == Noise && d.In == "" || d.Kind == Rest:
 			rest = "" // below
 		case d.Kind == Missing || d.Kind == Extra:
 			// with the frames that were compared, at the end
@@ -33,14 +33,15 @@ func (c *Comparison) Summary() string {
 		default:
 			has = append(has, text)
 		}
-		response = response || d.Kind == Band || d.Kind == LowPass || d.Kind == HighPass
 		switch d.Kind {
-		case LevelStep, Fade, Clipped, Offset, Click, Tone, Dropout:
+		case Band, LowPass, HighPass, Offset, Tone, Hum:
+			explained = true
+		case LevelStep, Fade, Clipped, Click, Dropout:
 			named = true
 		}
 	}
 	if rest == "" {
-		rest = c.restText(response, named)
+		rest = c.restText(explained, named)
 	} else if len(is)+len(has) == 0 {
 		if c.totals.changed == 0 {
 			if missing, extra := c.uncovered(); missing+extra > 0 {
@@ -75,14 +76,14 @@ func (c *Comparison) whyDifferent() string {
 	return fmt.Sprintf("they correlate by %.2f at best; over so long a passage %.2f and more are accepted", math.Abs(c.Similarity), c.needed)
 }
 
-// restText states the residual. With a change of response, it is the residual that the
-// change does not explain. Changes that were named one by one (clicks, tones, steps …) are
+// restText states the residual. With a change of response, an offset or tones, it is what
+// these do not explain: unexplained_dbfs. Other changes that were named one by one (clicks, tones, steps …) are
 // still in the difference.
-func (c *Comparison) restText(response, named bool) string {
-	db, steady := c.rest(response)
+func (c *Comparison) restText(explained, named bool) string {
+	db, steady, _ := c.rest(explained)
 	text := "the rest is"
 	switch {
-	case response:
+	case explained:
 		text = "what this does not explain is"
 	case named:
 		text = "in all the difference is"

@@ -1,16 +1,21 @@
 package compare
 
 import (
+	"math"
+	"slices"
 	"sort"
 
 	"github.com/boothbench/boothbench/dsp"
 )
 
 const (
-	mostTones   = 5
-	toneOverDB  = 15  // of a line over the median of the bins around it
-	toneAround  = 24  // bins on either side that are looked at
-	toneSteady  = 1.7 // mean square over squared mean of the power: 1 for a tone, 2 for noise
+	mostTones   = 5    // that are stated
+	mostLines   = 20   // that are looked at
+	mostHum     = 20   // multiples of the mains frequency
+	mainsOff    = 0.01 // ratio, with the error of a line's frequency (common practice, no source)
+	toneOverDB  = 15   // of a line over the median of the bins around it
+	toneAround  = 24   // bins on either side that are looked at
+	toneSteady  = 1.7  // mean square over squared mean of the power: 1 for a tone, 2 for noise
 	toneBlocks  = 8
 	toneLobe    = 2 // bins on either side that a line fills through a Hann window
 	leastToneDB = -130
@@ -19,21 +24,56 @@ const (
 // toneDifferences are lines in the spectrum of the difference that stand there all the
 // time: a tone that one of the sounds has and the other does not.
 func (c *Comparison) toneDifferences() (all []Difference) {
-	for _, t := range c.spectrum.tones() {
-		d := c.difference(Tone, dsp.PowerToDB(2*t.power), "dBFS") // a sine's peak
-		d.Hz, d.In = t.hz, "B"
-		if t.inA {
-			d.In = "A"
+	hum, mains, tones := c.lines()
+	if len(hum) > 0 {
+		power, hz := 0.0, 0.0
+		var of side
+		for _, t := range hum {
+			power += t.power
+			hz += t.power * t.hz / math.Round(t.hz/mains)
+			of = side{of.sum + t.of.sum, of.squares + t.of.squares, of.byPower + t.of.byPower}
 		}
+		d := c.difference(Hum, dsp.PowerToDB(2*power), "dBFS")
+		d.Hz, d.In, d.Count = hz/power, of.in(), int64(len(hum))
+		all = append(all, d)
+	}
+	for _, t := range tones {
+		d := c.difference(Tone, dsp.PowerToDB(2*t.power), "dBFS") // a sine's peak
+		d.Hz, d.In = t.hz, t.of.in()
 		all = append(all, d)
 	}
 	return all
 }
 
+// lines are the lines of mains hum, of which one is among the first three multiples of 50 or
+// 60 Hz, and the strongest of the others.
+func (c *Comparison) lines() (hum []spectralTone, mains float64, others []spectralTone) {
+	all := c.spectrum.tones()
+	for _, hz := range []float64{50, 60} {
+		var own []spectralTone
+		low := false
+		for _, t := range all {
+			if at := t.hz / hz; math.Abs(at-math.Round(at)) <= mainsOff*at && math.Round(at) >= 1 && math.Round(at) <= mostHum {
+				own = append(own, t)
+				low = low || at < 3.5
+			}
+		}
+		if low && len(own) > len(hum) {
+			hum, mains = own, hz
+		}
+	}
+	for _, t := range all {
+		if !slices.Contains(hum, t) && len(others) < mostTones {
+			others = append(others, t)
+		}
+	}
+	return hum, mains, others
+}
+
 // spectralTone is a line of the difference.
 type spectralTone struct {
 	hz, power float64 // mean square of one channel
-	inA       bool
+	of        side
 }
 
 // tones are the strongest lines of the difference, strongest first.
@@ -61,17 +101,18 @@ func (b *bandComparison) tones() (all []spectralTone) {
 		if b.ee[k] < floor*dsp.DBToPower(toneOverDB) {
 			continue
 		}
-		var sum, moment, xx, yy float64
+		var sum, moment float64
+		var of side
 		for j := k - toneLobe; j <= k+toneLobe; j++ {
 			e := max(0, b.ee[j]-floor)
 			sum, moment = sum+e, moment+e*float64(j)
-			xx, yy = xx+b.xx[j], yy+b.yy[j]
+			of.add(b, j, e)
 		}
-		t := spectralTone{hz: moment / sum * float64(b.rate) / float64(b.length), power: sum / n, inA: xx > yy}
+		t := spectralTone{hz: moment / sum * float64(b.rate) / float64(b.length), power: sum / n, of: of}
 		if t.power > dsp.DBToPower(leastToneDB) {
 			all = append(all, t)
 		}
 	}
 	sort.Slice(all, func(i, j int) bool { return all[i].power > all[j].power })
-	return all[:min(len(all), mostTones)]
+	return all[:min(len(all), mostLines)]
 }
