@@ -27,7 +27,7 @@ func (c Crosstalk) Analyse(rate int, response Response) (measure.Readings, error
 	if driven < 1 || response.Channels() < 2 || driven > response.Channels() {
 		return nil, fmt.Errorf("crosstalk needs two channels or more and one of them driven; found %s, channel %d driven", dsp.Plural(response.Channels(), "channel"), driven)
 	}
-	return againstChannel(rate, response, c.Tone, driven, c.SettleMs, func(other int) (string, measure.Reading) {
+	return againstChannel(rate, response, c.Tone, driven, c.SettleMs, false, func(other int) (string, measure.Reading) {
 		return fmt.Sprintf("crosstalk_%dto%d_db", driven, other), measure.Reading{Unit: "dB", Reference: fmt.Sprintf("channel %d, driven", driven), Weighting: "none", Definition: "AES17-2015 6.5.2, at the tone's frequency only"}
 	})
 }
@@ -46,14 +46,14 @@ func (c ChannelBalance) Analyse(rate int, response Response) (measure.Readings, 
 	if response.Channels() < 2 {
 		return nil, fmt.Errorf("balance needs two channels or more; found %d", response.Channels())
 	}
-	return againstChannel(rate, response, c.Tone, 1, c.SettleMs, func(other int) (string, measure.Reading) {
+	return againstChannel(rate, response, c.Tone, 1, c.SettleMs, true, func(other int) (string, measure.Reading) {
 		return fmt.Sprintf("channel_balance_1to%d_db", other), measure.Reading{Unit: "dB", Reference: "channel 1", Weighting: "none", Definition: "level at the tone's frequency over that of channel 1"}
 	})
 }
 
 // againstChannel reads the tone's level in every other channel against that of
-// one, counted from 1.
-func againstChannel(rate int, response Response, tone stimulus.Tone, reference, settleMs int, named func(other int) (string, measure.Reading)) (measure.Readings, error) {
+// one, counted from 1. With alike the tone is in all of them, and none may be silent.
+func againstChannel(rate int, response Response, tone stimulus.Tone, reference, settleMs int, alike bool, named func(other int) (string, measure.Reading)) (measure.Readings, error) {
 	from, to := toneFrames(rate, tone.Seconds, settleMs)
 	if err := holds(response, from, to); err != nil {
 		return nil, err
@@ -78,6 +78,9 @@ func againstChannel(rate int, response Response, tone stimulus.Tone, reference, 
 			var peak float64
 			peak, about.Bound = other.most(found.hz[0])
 			ratio = peak / cmplx.Abs(found.sines[0])
+			if ratio == 0 && alike {
+				about.Reason = fmt.Sprintf("channel %d is silent", c+1)
+			}
 		}
 		r.AddLevel(name, ratio*ratio, about)
 		return nil

@@ -102,7 +102,11 @@ func (p *sideProfile) best(kneeDB float64) (side curveSide, squares float64) {
 	// From a quarter of a step to the next, then closer around the best.
 	by := p.stepDB / 4
 	reach := 2*p.stepDB + math.Abs(kneeDB-p.side.kneeDB)/2
-	for at := p.side.thresholdDBFS - reach; at <= p.side.thresholdDBFS+reach; at += by {
+	// A fit that found no corner may have its threshold or its knee anywhere.
+	first, last := p.points[0].InDBFS-mostKneeDB, p.points[len(p.points)-1].InDBFS+mostKneeDB
+	from := min(last, max(first, p.side.thresholdDBFS-reach))
+	to := min(last, max(first, p.side.thresholdDBFS+reach))
+	for at := from; at <= to; at += by {
 		try(at)
 	}
 	for ; by > 1e-6; by /= 3 {

@@ -23,6 +23,7 @@ type curveSide struct {
 	slope         float64 // dB of gain for each dB of level beyond the knee
 	rangeDB       float64 // of attenuation; 0: no end was seen
 	flatDB        float64 // by how much the levels past the range may differ
+	errorDB       float64 // largest distance of a step from it, less three times what the step's own level moved
 }
 
 // kneeFall is by how many slopes the gain has fallen at a level that is past the
@@ -66,6 +67,9 @@ func fitCurve(points []CurvePoint) curveFit {
 			top = i
 		}
 	}
+	if stillMoves(points) {
+		c.reason = "undecided: the gain still moves within the steps; give longer steps, step_seconds, and switch automatic gain off"
+	}
 	// The middle of the plateau, and its gain as the mean of what is within settling.
 	first, last := top, top
 	for first > 0 && points[first-1].GainDB() > points[top].GainDB()-2*settledDB {
@@ -86,9 +90,37 @@ func fitCurve(points []CurvePoint) curveFit {
 		if i < middle {
 			b = c.expansion
 		}
-		c.errorDB = max(c.errorDB, math.Abs(p.GainDB()-c.plateauDB+b.fall(p.InDBFS, i < middle)))
+		off := math.Abs(p.GainDB() - c.plateauDB + b.fall(p.InDBFS, i < middle))
+		c.errorDB = max(c.errorDB, off)
+		if b != nil {
+			b.errorDB = max(b.errorDB, off-3*p.UnsettledDB)
+		}
 	}
 	return c
+}
+
+const (
+	mostMovementDB = 0.05 // in a fifth of a step: what is to come then is of this size
+	leastMoving    = 8    // steps that move by more
+	mostTurns      = 0.1  // of the steps; noise turns at every second, and at none of 8 with a chance of 1 in 128
+)
+
+// stillMoves reports whether the gain follows the steps too slowly for a static curve, or
+// climbs by itself: then the steps whose level still moves do so in one direction for
+// long, where noise moves them up and down in turn.
+func stillMoves(points []CurvePoint) bool {
+	steps, turns, last := 0, 0, 0.0
+	for _, p := range points {
+		if p.UnsettledDB <= mostMovementDB {
+			continue
+		}
+		if last*p.movedDB < 0 {
+			turns++
+		}
+		last = p.movedDB
+		steps++
+	}
+	return steps >= leastMoving && float64(turns) <= mostTurns*float64(steps-1)
 }
 
 // fall is by how many dB the gain has fallen at a level; downwards for expansion.

@@ -39,3 +39,50 @@ func TestFitFindsTheCurve(t *testing.T) {
 		}
 	}
 }
+
+// What has no threshold, ratio and knee, and what has not settled, gives none: a gate that
+// opens at once, and an automatic gain that climbs 3 dB in a step below its target.
+func TestCurvesThatAreNoneAreNotFitted(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 2))
+	cases := 10
+	if dsptest.IsExhaustive() {
+		cases = 100
+	}
+	for range cases {
+		gate, agc, noisy := []CurvePoint{}, []CurvePoint{}, []CurvePoint{}
+		opens, rangeDB := -50+20*rng.Float64(), 3+30*rng.Float64()
+		climb, gain := 0.4+0.6*rng.Float64(), 24.0
+		for level := -60.0; level <= -20; level++ {
+			g := 0.0
+			if level < opens {
+				g = -rangeDB
+			}
+			gate = append(gate, CurvePoint{InDBFS: level, OutDBFS: level + g})
+			moved := climb
+			if level+gain > -17 {
+				moved = -climb
+			}
+			agc = append(agc, CurvePoint{level, level + gain + min(0, 2*(level+45)), climb, moved})
+			n := 0.04 * rng.NormFloat64()
+			fall := 2 * max(0, level+40) / 3
+			noisy = append(noisy, CurvePoint{level, level - fall + n/math.Sqrt2, math.Abs(n), n})
+		}
+		r := StaticCurve{}.readings(gate, nil)
+		for _, name := range []string{"expansion_threshold_dbfs", "expansion_ratio", "expansion_knee_db"} {
+			if v, _ := r.Get(name); v.Measurable() {
+				t.Errorf("a gate of %.1f dB at %.1f dBFS: %s is %v", rangeDB, opens, name, v)
+			}
+		}
+		if v, _ := r.Get("expansion_range_db"); math.Abs(v.Value-rangeDB) > 1e-9 {
+			t.Errorf("a range of %g dB reads %v", rangeDB, v)
+		}
+		r = StaticCurve{}.readings(agc, nil)
+		if v, _ := r.Get("expansion_ratio"); v.Measurable() {
+			t.Errorf("a gain that climbs reads %v", v)
+		}
+		r = StaticCurve{}.readings(noisy, nil)
+		if v, _ := r.Get("compression_threshold_dbfs"); !v.Measurable() || math.Abs(v.Value+40) > 1 {
+			t.Errorf("a compressor from -40 dBFS in noise reads %v", v)
+		}
+	}
+}

@@ -27,7 +27,11 @@ func (s StaticCurve) Stimulus() stimulus.Signal { return s.Tone }
 
 // CurvePoint is one step: levels in and out, and by how many dB the output still
 // changed while it was measured.
-type CurvePoint struct{ InDBFS, OutDBFS, UnsettledDB float64 }
+type CurvePoint struct {
+	InDBFS, OutDBFS, UnsettledDB float64
+
+	movedDB float64 // UnsettledDB with its sign
+}
 
 // GainDB is what the device does to the level.
 func (p CurvePoint) GainDB() float64 { return p.OutDBFS - p.InDBFS }
@@ -52,7 +56,7 @@ func (s StaticCurve) Points(rate int, x []float64) (up, down []CurvePoint, err e
 		fifth := (to - from) / 5
 		before := toneLevel(x[from+2*fifth:from+3*fifth], s.Tone.Hz, rate)
 		after := toneLevel(x[from+3*fifth:from+4*fifth], s.Tone.Hz, rate)
-		points[i] = CurvePoint{level + s.DriveDB, after, math.Abs(after - before)}
+		points[i] = CurvePoint{level + s.DriveDB, after, math.Abs(after - before), after - before}
 	}
 	half := len(points)
 	if s.Tone.Back {
@@ -134,8 +138,14 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 			if about.Reason == "" {
 				about.Reason = fmt.Sprintf("no %s from %.1f to %.1f dBFS", part.name, up[0].InDBFS, up[len(up)-1].InDBFS)
 			}
+		} else if b.errorDB > mostCurveErrorDB && about.Reason == "" {
+			about.Reason = fmt.Sprintf("undecided: no threshold, ratio and knee fit the steps: the nearest is off by %.2g dB", b.errorDB)
 		} else {
 			open = curve.sideProfile(up, part.name == "expansion").bounds()
+		}
+		ofRange := curve.reason // which does not depend on the shape
+		if ofRange == "" && part.side == nil {
+			ofRange = about.Reason
 		}
 		ratio, slope := b.slope+1, about
 		ratioOff, slopeOff := open.slope.off(b.slope), open.slope.off(b.slope)
@@ -159,7 +169,7 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 		about.Reason, about.Value, about.Unit = slope.Reason, b.kneeDB, "dB"
 		r.Add(part.name+"_knee_db", open.knee(about))
 		if part.name == "expansion" {
-			about.Value = b.rangeDB
+			about.Value, about.Reason = b.rangeDB, ofRange
 			about.Definition = "plateau gain less the gain of the lowest levels, where it no longer falls"
 			if about.Reason == "" && b.rangeDB == 0 {
 				about.Reason = fmt.Sprintf("the gain still falls at %.1f dBFS", up[0].InDBFS)
@@ -175,6 +185,11 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 	}
 	return r
 }
+
+// mostCurveErrorDB is by how much a step may lie off the fitted curve. A curve that is
+// read to a tenth of a dB is no description of one that is off by half a dB somewhere:
+// a gate that opens at once, or two thresholds.
+const mostCurveErrorDB = 0.5
 
 // leastOpen is the least uncertainty, in the reading's unit, that is stated.
 const leastOpen = 0.001
