@@ -98,7 +98,9 @@ func (b *bandComparison) add() {
 			if k > 0 && k < b.length/2 {
 				weight *= 2 // and its mirror image
 			}
-			e := weight * square(y[k]-x[k])
+			d := y[k] - x[k]
+			dd := square(d)
+			e := weight * dd
 			b.residual[k] += e
 			if b.own != nil {
 				b.residual[k] += weight*square(y[k]*complex(1/b.own[c], 0)-x[k]) - e
@@ -107,15 +109,18 @@ func (b *bandComparison) add() {
 				b.events += e
 				continue
 			}
-			b.xx[k] += weight * square(x[k])
-			b.yy[k] += weight * square(y[k])
+			xx, yy := square(x[k]), square(y[k])
+			b.xx[k] += weight * xx
+			b.yy[k] += weight * yy
 			b.ee[k] += e
 			b.fourth[k] += e * e
-			b.xSquares[k] += weight * weight * square(x[k]) * square(x[k])
-			lean := leaning(x[k], y[k])
-			b.lean[k] += lean
-			b.leanSquares[k] += lean * lean
-			b.xy[k] += complex(weight, 0) * cmplx.Conj(x[k]) * y[k]
+			b.xSquares[k] += weight * xx * weight * xx
+			if dd > 0 {
+				lean := leaning(d, x[k], y[k], dd, xx, yy)
+				b.lean[k] += lean
+				b.leanSquares[k] += lean * lean
+			}
+			b.xy[k] += complex(weight*(real(x[k])*real(y[k])+imag(x[k])*imag(y[k])), weight*(real(x[k])*imag(y[k])-imag(x[k])*real(y[k])))
 		}
 	}
 	b.looked++

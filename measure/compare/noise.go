@@ -55,17 +55,12 @@ func (b *bandComparison) steadyNoise(leaves func(bin int) bool) (steady bool, in
 // x, so that its product with x is 0 on average, whatever weighs it by the powers of x and of
 // the noise alone; its product with y is above 0. The weight keeps what both have, where that is
 // stronger, from hiding this: pauses and the frequencies outside of a voice decide.
-func leaning(x, y complex128) float64 {
-	d := y - x
-	e := square(d)
-	part := func(v complex128) float64 {
-		of := e / (square(v) + e)
-		return of * of * (real(d)*real(v) + imag(d)*imag(v)) / e
-	}
-	if e == 0 {
-		return 0
-	}
-	return part(x) + part(y)
+//
+// It takes the difference d = y − x, both, and the squares of their magnitudes; d is not 0.
+func leaning(d, x, y complex128, dd, xx, yy float64) float64 {
+	ofX := (real(d)*real(x) + imag(d)*imag(x)) / ((xx + dd) * (xx + dd))
+	ofY := (real(d)*real(y) + imag(d)*imag(y)) / ((yy + dd) * (yy + dd))
+	return dd * (ofX + ofY)
 }
 
 // side sums leaning over bins: each alike, with its error, and by power.
