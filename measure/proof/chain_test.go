@@ -164,7 +164,7 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{`kind = "limiter"; recovery = "fast"`, `kind = "limiter"`, "release_10_90_ms"},
 		{gate, gate + "; sidechain_highpass_hz = 0", "expansion_threshold_dbfs"},
 		{esser, esser + "; attack_ms = 5", "attack_ms"},
-		{esser, esser + "; release_ms = 150", "release_ms"},
+		{esser, esser + "; release_ms = 90", "release_ms"}, // of 150 it is undecided: the gain still moves at the end
 		{esser, esser + "; link_channels = false", "channel_gain_difference_db"},
 		{esser, esser + "; q = 1.3", "tone_dbfs"},
 		{`kind = "de-esser"`, `kind = "de-esser"; attack_ms = 5`, "programme_gain_trace_db"},
