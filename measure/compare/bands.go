@@ -255,7 +255,7 @@ func (b *bandComparison) weighted(weight func(hz float64) float64) float64 {
 // mostUneven is the largest ratio of the power of the difference in what was looked at by
 // frequency to that in all: what lies between the blocks that were looked at may be of
 // another kind, and a difference of one word in ten minutes is not the spectrum of the rest.
-// 6 dB is a choice: noise of 1,000 blocks is within 0.2 dB, speech of a minute within 2.
+// 6 dB is a choice; how far the sampled spectra of noise or speech scatter was not measured.
 const mostUneven = 4.0
 
 // settle brings the spectrum of the difference to its power in all frames, as a mean
