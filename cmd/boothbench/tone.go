@@ -82,6 +82,7 @@ type tone struct {
 	identity          string
 	peakDBFS, seconds float64
 	markDBFS          float64
+	setMarkDBFS       float64 // 0: not set
 }
 
 func newTone(e env, kind stimulus.Kind) *tone {
@@ -101,6 +102,7 @@ Examples:
 	t.flags.IntVar(&t.bits, "bits", 24, "`bits` per sample: 16, 24 or 32; with --float 32 or 64")
 	t.flags.BoolVar(&t.float, "float", false, "floating point")
 	t.flags.BoolVar(&t.bare, "bare", kind.Bare, "the signal alone, without marks and code")
+	t.flags.Float64Var(&t.setMarkDBFS, "mark-dbfs", 0, fmt.Sprintf("peak level of the marks and the code, `dBFS`: %g to %g; lower it in front of a gain (unless given: the signal's level; %[2]g around silence)", stimulus.LeastMarkDBFS, stimulus.MostMarkDBFS))
 	t.flags.BoolVar(&t.replace, "replace", false, "write over an existing file")
 	t.flags.BoolVar(&t.asJSON, "json", false, "print one JSON object")
 	usual := t.flags.Usage
@@ -179,14 +181,21 @@ func (t *tone) make() error {
 	}
 	t.peakDBFS, t.seconds = stimulus.PeakDBFS(signal), float64(signal.Frames())/float64(t.rate)
 	t.sound, t.frames = signal, signal.Frames()
+	if t.flags.Changed("mark-dbfs") && (t.bare || t.setMarkDBFS == 0) {
+		return fmt.Errorf("--mark-dbfs: found %g dBFS, bare=%v; accepted: %g to %g, for a signal with marks", t.setMarkDBFS, t.bare, stimulus.LeastMarkDBFS, stimulus.MostMarkDBFS)
+	}
 	if !t.bare {
-		m := stimulus.Marked{Signal: t.signal, Rate: t.rate}
+		m := t.marked()
 		t.identity = m.Identity()
 		if t.parts, err = m.Parts(); err == nil {
 			t.frames, t.markDBFS = t.parts.Layout.Frames, t.parts.Layout.MarkDBFS
 		}
 	}
 	return err
+}
+
+func (t *tone) marked() stimulus.Marked {
+	return stimulus.Marked{Signal: t.signal, Rate: t.rate, MarkDBFS: t.setMarkDBFS}
 }
 
 // write writes the signal, or the signal between its marks.
@@ -237,7 +246,7 @@ func (t *tone) print(e env, f wave.Format, o wave.Options) {
 		fmt.Fprintln(e.stdout, "      bare: without marks, so it cannot be recognised in a recording")
 		return
 	}
-	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %.0f dBFS; its identity is in chunk %q\n", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code(), t.markDBFS, stimulus.ChunkID)
+	fmt.Fprintf(e.stdout, "      marks and code %08x around it, marks at %.0f dBFS; its identity is in chunk %q\n", t.marked().Code(), t.markDBFS, stimulus.ChunkID)
 }
 
 func (t *tone) object(f wave.Format, o wave.Options) any {
@@ -256,7 +265,7 @@ func (t *tone) object(f wave.Format, o wave.Options) any {
 	}{SchemaVersion: 1, Command: "tone", Signal: stimulus.Describe(t.signal), Identity: t.identity, SignalSeconds: t.seconds, Dither: o.Dither.String(),
 		Output: fileJSON{pathJSON: pathOf(t.out), SHA256: hashOfFile(t.out), Frames: &frames, formatJSON: formatOf(f)}}
 	if t.identity != "" {
-		out.Code = fmt.Sprintf("%08x", stimulus.Marked{Signal: t.signal, Rate: t.rate}.Code())
+		out.Code = fmt.Sprintf("%08x", t.marked().Code())
 	}
 	if !math.IsInf(t.peakDBFS, -1) {
 		peak := math.Round(t.peakDBFS*1e6) / 1e6 // smaller digits are rounding

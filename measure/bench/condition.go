@@ -97,7 +97,12 @@ func (p *Plan) Items(c Condition) (all []Item) {
 	code := binary.BigEndian.Uint32(sum[:]) | 1 // never 0, which stands for none
 	for _, test := range c.Path.Tests {
 		for _, s := range p.signalsOf(test, c.Path, c.LevelDBFS) {
-			all = append(all, Item{c, s.name, stimulus.Marked{Signal: s.signal, Rate: c.RateHz, Condition: code}, s.unmarked})
+			m := stimulus.Marked{Signal: s.signal, Rate: c.RateHz, Condition: code}
+			if _, silent := s.signal.(stimulus.Silence); silent {
+				// Louder marks would clip behind the gain that the path's level allows for.
+				m.MarkDBFS = max(stimulus.LeastMarkDBFS, min(stimulus.MostMarkDBFS, c.LevelDBFS))
+			}
+			all = append(all, Item{c, s.name, m, s.unmarked})
 		}
 	}
 	return all

@@ -1,11 +1,13 @@
 package bench
 
 import (
+	"context"
 	"slices"
 	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
@@ -58,5 +60,45 @@ func TestMisplacedRecordingsAreNamed(t *testing.T) {
 		if !slices.ContainsFunc(append(s.Findings, s.Void...), func(l Lack) bool { return strings.Contains(l.What+l.Do, c.phrase) }) {
 			t.Errorf("%s: findings %v, void %v; wanted %q", c.name, s.Findings, s.Void, c.phrase)
 		}
+	}
+}
+
+// converter is a gain in front of a converter, which holds no sample over full scale.
+type converter struct{ gain float64 }
+
+func (c converter) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
+	b := dsp.NewBlock(in.Format().Channels, int(in.(*wave.Memory).Frames()))
+	if _, err := in.Read(b); err != nil {
+		return err
+	}
+	for _, plane := range b {
+		for n, v := range plane {
+			plane[n] = max(-1, min(1, c.gain*v))
+		}
+	}
+	return out.Write(b)
+}
+
+// The marks around silence are no louder than the path's level: at a gain that the level
+// allows for, idle noise is read and not void for clipping.
+func TestIdleNoiseBehindGain(t *testing.T) {
+	p := planOf(t, `schema = 1
+device = "A"
+[[test]]
+name = "silence"
+stimulus = "kind=silence seconds=2"
+[[path]]
+name = "microphone input"
+kind = "microphone-input"
+gains_db = [10, 60]
+level_dbfs = [-20, -70]
+tests = ["silence"]
+`)
+	s, err := Run(t.Context(), p, func(c Condition) (instrument.Device, error) { return converter{dsp.DBToAmplitude(*c.GainDB)}, nil }, func(string, int, int) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(s.Void)+len(s.Missing) > 0 {
+		t.Errorf("void %v, missing %v", s.Void, s.Missing)
 	}
 }

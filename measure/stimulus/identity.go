@@ -16,6 +16,9 @@ type Marked struct {
 	// Condition distinguishes stimuli of one signal that are played under different
 	// conditions, such as two gains of a device; 0: none, and not in the identity.
 	Condition uint32
+	// MarkDBFS is the peak level of the marks and the code, LeastMarkDBFS to MostMarkDBFS;
+	// 0: they follow the signal, and are not in the identity.
+	MarkDBFS float64
 }
 
 // ChunkID names the chunk of a WAV file that holds the identity.
@@ -30,16 +33,20 @@ const schema = 2
 //
 //	boothbench-stimulus schema=1 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 …
 func (m Marked) Identity() string {
-	condition := ""
+	options := ""
 	if m.Condition != 0 {
-		condition = fmt.Sprintf("%s%08x ", conditionWord, m.Condition)
+		options = fmt.Sprintf("%s%08x ", conditionWord, m.Condition)
 	}
-	return fmt.Sprintf("%s schema=%d rate_hz=%d %s%s", identityWord, schema, m.Rate, condition, Describe(m.Signal))
+	if m.MarkDBFS != 0 {
+		options += fmt.Sprintf("%s%g ", markWord, m.MarkDBFS)
+	}
+	return fmt.Sprintf("%s schema=%d rate_hz=%d %s%s", identityWord, schema, m.Rate, options, Describe(m.Signal))
 }
 
 const (
 	identityWord  = "boothbench-stimulus"
 	conditionWord = "condition="
+	markWord      = "mark_dbfs="
 )
 
 // ParseIdentity makes the stimulus that an identity describes.
@@ -67,11 +74,18 @@ func ParseIdentity(line string) (Marked, error) {
 		}
 		words = words[1:]
 	}
+	markDBFS := 0.0
+	if text, has := strings.CutPrefix(words[0], markWord); has {
+		if markDBFS, err = strconv.ParseFloat(text, 64); err != nil || markDBFS == 0 || checkMark(markDBFS) != nil {
+			return refuse(words[0], fmt.Sprintf("%s and %g to %g", markWord, LeastMarkDBFS, MostMarkDBFS))
+		}
+		words = words[1:]
+	}
 	signal, err := Parse(strings.Join(words, " "))
 	if err != nil {
 		return refuse(err.Error(), "settings of that kind")
 	}
-	return Marked{signal, rate, uint32(condition)}, nil
+	return Marked{signal, rate, uint32(condition), markDBFS}, nil
 }
 
 // Code is what the sound carries of the identity: the first 32 bits of its

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"github.com/boothbench/boothbench/dsp"
 )
 
 // Every kind makes a sound from its defaults, no louder than −20 dBFS; all its
@@ -222,6 +224,29 @@ func TestConditionIsPartOfTheIdentity(t *testing.T) {
 		}
 	}
 	for _, wrong := range []string{"condition=", "condition=0", "condition=123456789", "condition=xyz"} {
+		if _, err := ParseIdentity(strings.Replace(plain.Identity(), "kind=", wrong+" kind=", 1)); err == nil {
+			t.Errorf("%s is accepted", wrong)
+		}
+	}
+}
+
+// Where the level of the marks is set, it is part of the identity, and the marks have it.
+func TestMarkLevelIsPartOfTheIdentity(t *testing.T) {
+	plain := Marked{Signal: StandardTone(-20), Rate: 48000}
+	quiet := plain
+	quiet.MarkDBFS = -47.5
+	again, err := ParseIdentity(quiet.Identity())
+	if err != nil || again.Identity() != quiet.Identity() || again.MarkDBFS != quiet.MarkDBFS || quiet.Code() == plain.Code() {
+		t.Errorf("%s: read back as %v, %v", quiet.Identity(), again, err)
+	}
+	sound, layout, err := quiet.Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if peak := PeakDBFS(dsp.Block{sound[0][:layout.Signal]}); math.Abs(peak+47.5) > 0.1 || layout.MarkDBFS != -47.5 { // the chirp's samples miss its crest
+		t.Errorf("the marks peak at %g dBFS, wanted -47.5", peak)
+	}
+	for _, wrong := range []string{"mark_dbfs=", "mark_dbfs=0", "mark_dbfs=-10", "mark_dbfs=-90", "mark_dbfs=NaN"} {
 		if _, err := ParseIdentity(strings.Replace(plain.Identity(), "kind=", wrong+" kind=", 1)); err == nil {
 			t.Errorf("%s is accepted", wrong)
 		}

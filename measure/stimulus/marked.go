@@ -33,12 +33,15 @@ func (m Marked) Parts() (*Parts, error) {
 	if m.Rate < leastMarkRate {
 		return nil, &dsp.SettingError{Setting: "rate", Found: fmt.Sprintf("%d Hz", m.Rate), Accepted: fmt.Sprintf("%d Hz or more, for the marks", leastMarkRate)}
 	}
+	if err := checkMark(m.MarkDBFS); err != nil {
+		return nil, err
+	}
 	signal, err := m.Signal.Make(m.Rate)
 	if err != nil {
 		return nil, err
 	}
 	p := &Parts{Layout: LayoutOf(m.Rate, signal.Frames()), marked: m, signal: signal}
-	p.Layout.MarkDBFS = markDBFS(signal)
+	p.Layout.MarkDBFS = m.markDBFS(signal)
 	peak := dsp.DBToAmplitude(p.Layout.MarkDBFS)
 	wave := func(c Chirp) []float64 {
 		x := c.Wave(float64(m.Rate))

@@ -22,20 +22,31 @@ const (
 	tailMs   = 1000
 )
 
-// Marks are as loud as the signal, so that they come through where it does: within
-// these bounds in dBFS, and at the upper one around silence.
+// Unless they are set, marks are as loud as the signal, so that they come through where
+// it does: within these bounds, and at the upper one around silence.
 const (
-	mostMarkDBFS  = -20
-	leastMarkDBFS = -80
+	MostMarkDBFS  = -20.0
+	LeastMarkDBFS = -80.0
 )
 
 // markDBFS is the level of the marks around a signal.
-func markDBFS(signal dsp.Block) float64 {
+func (m Marked) markDBFS(signal dsp.Block) float64 {
+	if m.MarkDBFS != 0 {
+		return m.MarkDBFS
+	}
 	peak := PeakDBFS(signal)
 	if math.IsInf(peak, -1) {
-		return mostMarkDBFS
+		return MostMarkDBFS
 	}
-	return max(leastMarkDBFS, min(mostMarkDBFS, peak))
+	return max(LeastMarkDBFS, min(MostMarkDBFS, peak))
+}
+
+// checkMark wants the marks to follow the signal (0), or a level within the bounds.
+func checkMark(dbfs float64) error {
+	if dbfs == 0 {
+		return nil
+	}
+	return checkRange("mark_dbfs", dbfs, LeastMarkDBFS, MostMarkDBFS, "dBFS")
 }
 
 // CodeBits are the symbols of a code: 32 bits of an identity and 8 that check
