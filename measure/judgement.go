@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -152,7 +153,7 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 	r := Judgement{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
 	got, ok := readings.Get(l.Reading)
 	if !ok {
-		got = Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
+		got = Reading{Reason: cmp.Or(readings.commonReason(), "no instrument gave it"), Frame: -1, Channel: -1}
 	}
 	r.Got = got
 	value := JSONValue(got.Value)

@@ -36,6 +36,22 @@ func TestJudge(t *testing.T) {
 	if got, want := Judge("x.wav", 48000, nothing, AtMost("residual_dbfs", -120)).String(), "pass       x.wav: residual_dbfs is exactly 0, limit at most -120 dBFS"; got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}
+	// What no instrument gave, of a sound of which nothing could be measured, has that reason.
+	empty := Readings{{Name: "noise_floor_dbfs", Reading: Reading{Reason: "no sound: 0 frames"}}, {Name: "dc_dbfs", Reading: Reading{Reason: "no sound: 0 frames"}}}
+	for _, c := range []struct {
+		readings Readings
+		reason   string
+	}{
+		{empty, "no sound: 0 frames"},
+		{append(empty[:1:1], Named{Name: "dc_dbfs", Reading: Reading{Reason: "too short"}}), "no instrument gave it"},
+		{append(empty[:1:1], reading(-1)...), "no instrument gave it"},
+		{nothing, "no instrument gave it"}, // exactly 0 is a result
+		{nil, "no instrument gave it"},
+	} {
+		if got := Judge("x.wav", 48000, c.readings, AtMost("clips", 0)); got.Verdict != Undecided || got.Got.Reason != c.reason {
+			t.Errorf("clips among %v: %v, want %s", c.readings, got, c.reason)
+		}
+	}
 	got := Judge("x.wav", 48000, reading(-0.4), AtMost("true_peak_dbtp", -1)).String()
 	want := "fail       x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
 	if got != want {

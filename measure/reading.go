@@ -163,6 +163,20 @@ func (r Readings) Finite() Readings {
 	return r
 }
 
+// commonReason is why nothing of the sound could be measured, where one reason is that of
+// all readings; else "".
+func (r Readings) commonReason() string {
+	for _, n := range r {
+		if n.Measurable() || n.Beyond != 0 || n.Reason != r[0].Reason {
+			return ""
+		}
+	}
+	if len(r) == 0 {
+		return ""
+	}
+	return r[0].Reason
+}
+
 // With is the readings and others whose names are not among them: every name once.
 func (r Readings) With(others Readings) Readings {
 	all := append(Readings(nil), r...)

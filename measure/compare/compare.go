@@ -61,12 +61,19 @@ type Comparison struct {
 	a, b     measure.Readings // loudness, peaks and the noise in pauses of each
 }
 
-// A FormatsDifferError states that two sounds cannot be compared.
+// A FormatsDifferError states that two sounds cannot be compared, and what to do.
 type FormatsDifferError struct{ A, B wave.Format }
 
 func (e *FormatsDifferError) Error() string {
-	return fmt.Sprintf("found %s at %d Hz and %s at %d Hz; accepted: equal channels and rates",
-		dsp.Plural(e.A.Channels, "channel"), e.A.Rate, dsp.Plural(e.B.Channels, "channel"), e.B.Rate)
+	do := fmt.Sprintf("convert B to %d Hz with a sample-rate converter, or A to %d Hz; the converter's filter and delay are then part of the difference", e.A.Rate, e.B.Rate)
+	if e.A.Channels != e.B.Channels {
+		do = fmt.Sprintf("write both with the same channels first, for example one channel of the sound that has %d to a file of its own", max(e.A.Channels, e.B.Channels))
+		if e.A.Rate != e.B.Rate {
+			do += ", and at the same rate"
+		}
+	}
+	return fmt.Sprintf("found %s at %d Hz and %s at %d Hz; accepted: equal channels and rates; %s",
+		dsp.Plural(e.A.Channels, "channel"), e.A.Rate, dsp.Plural(e.B.Channels, "channel"), e.B.Rate, do)
 }
 
 // Sounds compares sound B with sound A, of the same rate and channels. It finds the

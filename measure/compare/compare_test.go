@@ -330,12 +330,12 @@ func TestCompareFar(t *testing.T) {
 
 func TestCompareRefuses(t *testing.T) {
 	mono, stereo := dsp.NewBlock(1, 100), dsp.NewBlock(2, 100)
-	if _, err := Sounds(t.Context(), opened(mono), opened(stereo), Settings{}); err == nil || !strings.Contains(err.Error(), "1 channel at 48000 Hz and 2 channels") {
+	if _, err := Sounds(t.Context(), opened(mono), opened(stereo), Settings{}); err == nil || !strings.Contains(err.Error(), "1 channel at 48000 Hz and 2 channels") || !strings.Contains(err.Error(), "one channel of the sound that has 2 to a file of its own") {
 		t.Error(err)
 	}
 	fast := func() (wave.Source, error) { return wave.NewMemory(wave.Unquantised(96000, 1), mono), nil }
-	if _, err := Sounds(t.Context(), opened(mono), fast, Settings{}); err == nil {
-		t.Error("other rates are compared")
+	if _, err := Sounds(t.Context(), opened(mono), fast, Settings{}); err == nil || !strings.Contains(err.Error(), "convert B to 48000 Hz with a sample-rate converter, or A to 96000 Hz") {
+		t.Error("other rates are compared, or no advice is given:", err)
 	}
 	short := dsp.Block{testsound.Noise(9600, 0.1, 16)}
 	_, r := compare(t, short, moved(short, 5, 0.5))

@@ -66,7 +66,8 @@ func AgainstBaselines(dir string) *Limits {
 
 // Subjects lists what the limits apply to, each once: the named files or, if none is
 // named, those that match the groups' patterns; then the chains. A named file to which
-// no group applies is an error.
+// no group applies is an error, and so is a group that is about none of the named files:
+// its limits would go unjudged in a run that passes.
 func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 	if len(named) > 0 {
 		files, err = l.namedOnce(named)
@@ -98,7 +99,8 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 	return files, chains, nil
 }
 
-// namedOnce are the named files, each once, if groups are about all of them.
+// namedOnce are the named files, each once, if groups are about all of them, and each
+// group about one of them.
 func (l *Limits) namedOnce(named []string) ([]string, error) {
 	var files []string
 	seen := map[string]bool{}
@@ -111,6 +113,16 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 			seen[place] = true
 			files = append(files, file)
 		}
+	}
+	for k, g := range l.Groups {
+		if slices.ContainsFunc(groups, func(of []int) bool { return slices.Contains(of, k) }) {
+			continue
+		}
+		about := fmt.Sprintf("files = %q, which select none of the named files", g.Files)
+		if g.Chain != "" {
+			about = fmt.Sprintf("chain = %q, and files are named", g.Chain)
+		}
+		return nil, fmt.Errorf("%s:%d: this [[expect]] would judge nothing: found %s; accepted: name no file to judge all, or keep it in a limits file of its own", l.Path, g.Line, about)
 	}
 	return files, nil
 }

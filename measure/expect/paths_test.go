@@ -303,6 +303,13 @@ func TestRunJudgesSomething(t *testing.T) {
 	if got, want := run.Groups[0].String(), l.Path+":2: 1 subject, 1 judgement"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
+	// Where files are named, a group that is about none of them is an error, a chain's too.
+	for _, other := range []string{"files = [\"other*.wav\"]\ntrue_peak_dbtp = { max = -1 }\n", "chain = \"voice.toml\"\nclaims_failed = { max = 0 }\n"} {
+		l := parse("[[expect]]\ntrue_peak_dbtp = { max = -1 }\n[[expect]]\n" + other)
+		if _, err := l.Run(t.Context(), []string{file}, Work{}); err == nil || !strings.Contains(err.Error(), l.Path+":4: this [[expect]] would judge nothing: found ") {
+			t.Errorf("%s: %v", other, err)
+		}
+	}
 	none := &Limits{Path: "limits.toml"}
 	run, err = none.Run(t.Context(), nil, Work{})
 	if err != nil || run.Passed() || len(run.Results()) != 1 || run.Results()[0].Verdict != measure.Undecided {
