@@ -153,7 +153,10 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 	r := Judgement{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
 	got, ok := readings.Get(l.Reading)
 	if !ok {
-		got = Reading{Reason: cmp.Or(readings.commonReason(), "no instrument gave it"), Frame: -1, Channel: -1}
+		got = Reading{Reason: "no instrument gave it", Frame: -1, Channel: -1}
+		if _, known := Explain(l.Reading); known {
+			got.Reason = cmp.Or(readings.commonReason(), got.Reason)
+		}
 	}
 	r.Got = got
 	value := JSONValue(got.Value)

@@ -52,6 +52,9 @@ func TestJudge(t *testing.T) {
 			t.Errorf("clips among %v: %v, want %s", c.readings, got, c.reason)
 		}
 	}
+	if got := Judge("x.wav", 48000, empty, AtMost("loudness", 0)); got.Got.Reason != "no instrument gave it" { // there is no such reading
+		t.Error(got)
+	}
 	got := Judge("x.wav", 48000, reading(-0.4), AtMost("true_peak_dbtp", -1)).String()
 	want := "fail       x.wav: true_peak_dbtp is -0.40 dBTP at 00:00:00.010 (frame 480), limit at most -1 dBTP: lower the level by 0.60 dB, or end the chain with a limiter"
 	if got != want {
