@@ -117,13 +117,17 @@ func Deliver(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Settin
 	if s.Workers == 0 {
 		s.Workers = runtime.GOMAXPROCS(0)
 	}
-	d := &delivery{ctx: ctx, chain: c, target: t, jobs: jobs, Settings: s}
+	return newDelivery(ctx, c, t, jobs, s).deliver()
+}
+
+// deliver does what Deliver promises.
+func (d *delivery) deliver() (*Delivery, error) {
 	defer d.abort()
 	analyses, err := d.analyse()
 	if err != nil {
 		return nil, err
 	}
-	if d.solution, err = Solve(c, t, analyses...); err != nil {
+	if d.solution, err = Solve(d.chain, d.target, analyses...); err != nil {
 		return nil, d.refuse(err)
 	}
 	if err := d.boundRange(); err != nil {
@@ -202,9 +206,16 @@ type delivery struct {
 	jobs   []Job
 	Settings
 
+	// reopen opens what was written, to be measured. Tests put another sound there.
+	reopen func(*wave.Writer) (*wave.Reader, error)
+
 	solution *Solution
 	renders  int
 	best     *written
+}
+
+func newDelivery(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Settings) *delivery {
+	return &delivery{ctx: ctx, chain: c, target: t, jobs: jobs, Settings: s, reopen: (*wave.Writer).Reopen}
 }
 
 // written is what one render wrote.
@@ -351,7 +362,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 	}
 	w.writers = append(w.writers, writer)
 	file := DeliveredFile{Job: d.jobs[job], Format: d.Output.Format(f), Frames: result.Frames, Overs: writer.Overs(), Repaired: result.NonFinite, Warnings: take.Warnings()}
-	r, err := writer.Reopen()
+	r, err := d.reopen(writer)
 	if err != nil {
 		return err
 	}

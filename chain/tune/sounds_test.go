@@ -77,11 +77,19 @@ func written24(t testing.TB, rate int, b dsp.Block) string {
 	return path
 }
 
-// delivered delivers one take and reads the file that has appeared.
+// deliverer delivers one take and reads the file that has appeared.
+type deliverer func(t testing.TB, c *chain.Chain, target Target, in string, s Settings) (*Delivery, measure.Readings, error)
+
+// delivered is the deliverer that is tested.
 func delivered(t testing.TB, c *chain.Chain, target Target, in string, s Settings) (*Delivery, measure.Readings, error) {
 	t.Helper()
+	return deliveredBy(t, func(jobs []Job) (*Delivery, error) { return Deliver(context.Background(), c, target, jobs, s) }, in)
+}
+
+func deliveredBy(t testing.TB, deliver func([]Job) (*Delivery, error), in string) (*Delivery, measure.Readings, error) {
+	t.Helper()
 	out := filepath.Join(t.TempDir(), "out.wav")
-	d, err := Deliver(context.Background(), c, target, []Job{{In: in, Out: out}}, s)
+	d, err := deliver([]Job{{In: in, Out: out}})
 	if err != nil {
 		if left, _ := os.ReadDir(filepath.Dir(out)); len(left) > 0 {
 			t.Errorf("%s: %v, and yet left %v", in, err, left)
