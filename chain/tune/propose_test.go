@@ -2,6 +2,7 @@ package tune
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -147,43 +148,68 @@ func rangeOf(t testing.TB, a *takeAnalysis) float64 {
 	return 0
 }
 
-// What happens in the room moves the threshold by 0.5 dB at most, and the range by more
-// than 1 dB in 15 % of the cases at most; a rule by the mean power of the pauses it
-// moves by more than 10 dB.
+// expanderRule is how an expander's threshold in dBFS and its range in dB follow from a take.
+type expanderRule func(t testing.TB, room takes.Room, x []float64) (threshold, rangeDB float64)
+
+func proposedRule(t testing.TB, room takes.Room, x []float64) (threshold, rangeDB float64) {
+	a := analysed(t, room.Rate, x)
+	return a.threshold(), rangeOf(t, a)
+}
+
+// meanRule is the rule that is known to fail.
+func meanRule(_ testing.TB, room takes.Room, x []float64) (threshold, rangeDB float64) {
+	return meanOfPauses(room, x), mostRangeDB
+}
+
+// The check of what happens in the room passes for the proposal, and fails for a threshold
+// by the mean power of the pauses, which moves by more than 10 dB.
 func TestThresholdStandsWhatHappens(t *testing.T) {
-	dsptest.Exhaustive(t)
+	kinds := append([]string{"three", "breaths"}, takes.Disturbances...)
+	if !dsptest.IsExhaustive() {
+		kinds = []string{"cough", "three"}
+	}
+	rooms := knownRooms(t)
+	if _, err := checkStandsWhatHappens(t, rooms, kinds, proposedRule); err != nil {
+		t.Error(err)
+	}
+	if worst, err := checkStandsWhatHappens(t, rooms, kinds, meanRule); err == nil || worst < 10 {
+		t.Errorf("the mean of the pauses moves by %.1f dB, %v: the disturbances test nothing", worst, err)
+	}
+}
+
+// checkStandsWhatHappens: what happens in the room moves the threshold by 0.5 dB at most,
+// in the median by 0.1 dB at most, and the range by more than 1 dB in 15 % of the cases at
+// most.
+func checkStandsWhatHappens(t testing.TB, rooms []takes.Room, kinds []string, rule expanderRule) (worst float64, wrong error) {
+	t.Helper()
 	var shifts []float64
-	naive, ranges := 0.0, 0
-	for i, room := range knownRooms(t) {
+	ranges := 0
+	for i, room := range rooms {
 		rng := rand.New(rand.NewPCG(uint64(i), 5))
-		a := analysed(t, room.Rate, room.Take())
-		alone, aloneRange, aloneNaive := a.threshold(), rangeOf(t, a), meanOfPauses(room, room.Take())
-		for _, kind := range append([]string{"three", "breaths"}, takes.Disturbances...) {
-			x := disturbed(room, kind, rng)
-			b := analysed(t, room.Rate, x)
-			shift := math.Abs(b.threshold() - alone)
+		alone, aloneRange := rule(t, room, room.Take())
+		for _, kind := range kinds {
+			threshold, rangeDB := rule(t, room, disturbed(room, kind, rng))
+			shift := math.Abs(threshold - alone)
 			if !(shift <= 0.5) {
-				t.Errorf("room %d, %s: the threshold moves by %.2f dB", i, kind, shift)
+				wrong = errors.Join(wrong, fmt.Errorf("room %d, %s: the threshold moves by %.2f dB", i, kind, shift))
 			}
 			shifts = append(shifts, shift)
-			if r := rangeOf(t, b); math.Abs(r-aloneRange) > 1 {
+			if math.Abs(rangeDB-aloneRange) > 1 {
 				ranges++
-				t.Logf("room %d, %s: range %.1f dB, was %.1f", i, kind, r, aloneRange)
+				t.Logf("room %d, %s: range %.1f dB, was %.1f", i, kind, rangeDB, aloneRange)
 			}
-			naive = max(naive, math.Abs(meanOfPauses(room, x)-aloneNaive))
 		}
 	}
 	slices.Sort(shifts)
+	worst = shifts[len(shifts)-1]
 	if median := shifts[len(shifts)/2]; median > 0.1 {
-		t.Errorf("median shift %.2f dB", median)
+		wrong = errors.Join(wrong, fmt.Errorf("median shift %.2f dB", median))
 	}
 	if 100*ranges > 15*len(shifts) {
-		t.Errorf("the range moves by more than 1 dB in %d of %d cases", ranges, len(shifts))
+		wrong = errors.Join(wrong, fmt.Errorf("the range moves by more than 1 dB in %d of %d cases", ranges, len(shifts)))
 	}
-	if naive < 10 {
-		t.Errorf("the mean of the pauses moves by %.1f dB only: the disturbances test nothing", naive)
-	}
-	t.Logf("%d cases: median %.3f, worst %.2f dB; the range moved in %d; the mean of the pauses: %.1f dB", len(shifts), shifts[len(shifts)/2], shifts[len(shifts)-1], ranges, naive)
+	t.Logf("%d cases: median %.3f, worst %.2f dB; the range moved in %d", len(shifts), shifts[len(shifts)/2], worst, ranges)
+	return worst, wrong
 }
 
 // harm is what a chain's expander does to the clean speech and the noise of a room, by
@@ -246,19 +272,62 @@ func meanSquareOf(x []float64) (mean, sum float64) {
 	return sum / float64(max(1, len(x))), sum
 }
 
-// With a cough in the take, the expander that is proposed spares the speech and lowers
-// the pauses; one that is set by their mean power does not.
+// The check of what an expander does to speech passes for the proposal, and fails for a
+// threshold by the mean power of the pauses. In both the expander is run behind what the
+// proposed chain has ahead of it.
 func TestProposedExpanderSparesSpeech(t *testing.T) {
-	var lowered, pauses []float64
-	worse := 0.0
 	rooms := knownRooms(t)
+	var all []*ProposedChain
+	var coughs [][]float64
 	for i, room := range rooms {
 		x := room.Take()
 		takes.Add(x, takes.Disturbance("cough", room.Rate, room.SpeechDBFS, uint64(i)), room.Pauses[1][0])
-		p := proposed(t, room.Rate, ProposeSettings{}, x)
-		s, on := expanderOf(t, p)
+		coughs, all = append(coughs, x), append(all, proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x))
+	}
+	check := func(threshold func(i int, proposed float64) float64) error {
+		return checkSparesSpeech(t, rooms, func(i int) (x []float64, s dsp.ExpanderSettings, on bool) {
+			s, on = expanderOf(t, all[i])
+			s.ThresholdDBFS = threshold(i, s.ThresholdDBFS)
+			return soundAhead(t, all[i].Chain, "expander", rooms[i].Rate, coughs[i]), s, on
+		})
+	}
+	if err := check(func(_ int, proposed float64) float64 { return proposed }); err != nil {
+		t.Error(err)
+	}
+	err := check(func(i int, _ float64) float64 { return meanOfPauses(rooms[i], coughs[i]) })
+	if err == nil || !strings.Contains(err.Error(), "of the speech lowered") {
+		t.Errorf("a threshold by the mean of the pauses: %v: this tests nothing", err)
+	}
+}
+
+// soundAhead is a take of one channel behind the stages of a chain that lie ahead of a kind.
+func soundAhead(t testing.TB, c *chain.Chain, kind string, rate int, x []float64) []float64 {
+	t.Helper()
+	ahead := *c
+	ahead.Stages = c.Stages[:slices.IndexFunc(c.Stages, func(s chain.Stage) bool { return s.Kind == kind })]
+	e, err := ahead.Prepare(rate, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	y, err := e.ProcessPlanes(t.Context(), [][]float64{x})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return y[0]
+}
+
+// checkSparesSpeech: an expander lowers 2 % of the audible speech by more than 1 dB at most
+// in 95 % of the rooms, and 10 % in any; of its energy it takes 0.05 dB at most; it cuts 1 %
+// of the ends and 3 % of the starts of words at most; noise alone opens it for 0.2 % of the
+// pauses at most, which it lowers by 4 dB or more in the median.
+func checkSparesSpeech(t testing.TB, rooms []takes.Room, expander func(i int) (x []float64, s dsp.ExpanderSettings, on bool)) (wrong error) {
+	t.Helper()
+	report := func(format string, args ...any) { wrong = errors.Join(wrong, fmt.Errorf(format, args...)) }
+	var lowered, pauses []float64
+	words, ends, starts := 0, 0, 0
+	for i, room := range rooms {
+		x, s, on := expander(i)
 		if !on {
-			t.Logf("room %d: off: %s", i, p.Off()["expander"])
 			continue
 		}
 		h := harmOf(t, room, x, s)
@@ -267,29 +336,31 @@ func TestProposedExpanderSparesSpeech(t *testing.T) {
 			pauses = append(pauses, h.pauses)
 		}
 		if h.opened > 0.002 {
-			t.Errorf("room %d: the noise alone opens it for %.2f %% of the pauses", i, 100*h.opened)
+			report("room %d: the noise alone opens it for %.2f %% of the pauses", i, 100*h.opened)
 		}
 		if h.lowered > 0.1 || h.lost > 0.05 {
-			t.Errorf("room %d: %.1f %% of the speech lowered, %.3f dB of its energy lost", i, 100*h.lowered, h.lost)
+			report("room %d: %.1f %% of the speech lowered, %.3f dB of its energy lost", i, 100*h.lowered, h.lost)
 		}
-		t.Logf("room %d: T %.1f, range %.1f: lowered %.2f %% (reported %.2f %%), lost %.4f dB, open %.2f %%, pauses %.1f dB", i, s.ThresholdDBFS, s.RangeDB, 100*h.lowered, 100*p.Takes[0].Lowered, h.lost, 100*h.opened, h.pauses)
-		s.ThresholdDBFS = meanOfPauses(room, x)
-		worse = max(worse, harmOf(t, room, x, s).lowered)
+		w, e, b := trueCuts(t, room, x, s)
+		words, ends, starts = words+w, ends+e, starts+b
+		t.Logf("room %d: T %.1f, range %.1f: lowered %.2f %%, lost %.4f dB, open %.2f %%, pauses %.1f dB; of %d words %d ends and %d starts cut", i, s.ThresholdDBFS, s.RangeDB, 100*h.lowered, h.lost, 100*h.opened, h.pauses, w, e, b)
 	}
 	slices.Sort(lowered)
 	slices.Sort(pauses)
 	if len(lowered) == 0 {
-		t.Fatal("every expander is off")
+		report("every expander is off")
+		return wrong
 	}
 	if p95 := lowered[int(0.95*float64(len(lowered)-1))]; p95 > 0.02 {
-		t.Errorf("95 %% of the takes: up to %.1f %% of the speech lowered", 100*p95)
+		report("95 %% of the takes: up to %.1f %% of the speech lowered", 100*p95)
 	}
 	if len(pauses) > 0 && pauses[len(pauses)/2] < 4 {
-		t.Errorf("pauses are lowered by %.1f dB in the median", pauses[len(pauses)/2])
+		report("pauses are lowered by %.1f dB in the median", pauses[len(pauses)/2])
 	}
-	if worse <= 0.02 { // the bound above
-		t.Errorf("a threshold by the mean of the pauses lowers %.1f %% only: this tests nothing", 100*worse)
+	if words >= 100 && (100*ends > words || 100*starts > 3*words) { // of fewer 1 % is no word
+		report("of %d words %d ends and %d starts are cut", words, ends, starts)
 	}
+	return wrong
 }
 
 // Where the take does not say, the expander is off, with the reason.
