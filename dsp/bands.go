@@ -1,20 +1,32 @@
 package dsp
 
-import "github.com/boothbench/boothbench/dsp/vector"
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // Bands gives the energies of several bands of a sound at once and leaves it as it is.
 type Bands struct {
-	bank  *vector.Bank
-	state []vector.BankState
-	grid  grid
+	bank     *vector.Bank
+	state    []vector.BankState
+	channels int
+	grid     grid
 }
 
 // NewBands makes it of one to three bands of four sections in series and of up to four
-// bands of one section, for a number of channels.
+// bands of one section, for a number of channels. It panics on other numbers of
+// bands or sections: they are constants of the program, not input.
 func NewBands(series [][]Biquad, singles []Biquad, channels int) *Bands {
+	if len(series) < 1 || len(series) > 3 || len(singles) > 4 {
+		panic(fmt.Sprintf("dsp: NewBands: found %d bands of four sections and %d of one; accepted: 1 to 3 and 0 to 4", len(series), len(singles)))
+	}
 	kernel := func(s Biquad) vector.Section { return vector.NewSection(s.B0, s.B1, s.B2, s.A1, s.A2) }
 	var rows [][4]vector.Section
 	for _, sections := range series {
+		if len(sections) != 4 {
+			panic(fmt.Sprintf("dsp: NewBands: found a band of %s; accepted: 4", Plural(len(sections), "section")))
+		}
 		var four [4]vector.Section
 		for i := range four {
 			four[i] = kernel(sections[i])
@@ -25,13 +37,14 @@ func NewBands(series [][]Biquad, singles []Biquad, channels int) *Bands {
 	for _, s := range singles {
 		single = append(single, kernel(s))
 	}
-	b := &Bands{bank: vector.NewBank(rows, single), grid: newGrid()}
+	b := &Bands{bank: vector.NewBank(rows, single), channels: channels, grid: newGrid()}
 	b.state = b.bank.NewStates(channels)
 	return b
 }
 
 // Add adds the squares of the block, filtered by each band, to the bands' sums.
 func (b *Bands) Add(x Block) {
+	mustFit(x, b.channels)
 	for from, frames := 0, x.Frames(); from < frames; {
 		to := b.grid.stretch(x, from)
 		if !b.grid.empty {

@@ -25,12 +25,13 @@ type Cascade struct {
 	sections []Biquad
 	kernels  []vector.Section
 	state    [][]vector.State // per section, per channel
+	channels int
 	grid     grid
 }
 
 // NewCascade builds a cascade for a number of channels.
 func NewCascade(sections []Biquad, channels int) *Cascade {
-	c := &Cascade{sections: append([]Biquad(nil), sections...), grid: newGrid()}
+	c := &Cascade{sections: append([]Biquad(nil), sections...), channels: channels, grid: newGrid()}
 	for _, s := range sections {
 		c.kernels = append(c.kernels, vector.NewSection(s.B0, s.B1, s.B2, s.A1, s.A2))
 		c.state = append(c.state, make([]vector.State, channels))
@@ -40,6 +41,7 @@ func NewCascade(sections []Biquad, channels int) *Cascade {
 
 // Process filters the block in place.
 func (c *Cascade) Process(b Block) {
+	mustFit(b, c.channels)
 	for from, frames := 0, b.Frames(); from < frames; {
 		to := c.grid.stretch(b, from)
 		if !c.grid.empty {

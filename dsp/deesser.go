@@ -86,6 +86,8 @@ func (d *DeEsser) Process(b Block) { d.ProcessTraced(b, nil) }
 // ProcessTraced is Process that also stores the linear gain at the bell's
 // centre.
 func (d *DeEsser) ProcessTraced(b, gain Block) {
+	mustFit(b, len(d.picked))
+	mustFitGain(gain, b)
 	for from, frames := 0, b.Frames(); from < frames; from += cell {
 		to := min(frames, from+cell)
 		n := to - from

@@ -1,6 +1,10 @@
 package dsp
 
-import "github.com/boothbench/boothbench/dsp/vector"
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // Energies measures the energy of a block after two filter sections, as K-weighting
 // needs. It does not change the block.
@@ -23,8 +27,13 @@ func NewEnergies(sections [2]Biquad, channels int) *Energies {
 }
 
 // Add adds to sums, one value for each channel, the sum of the squares of the
-// filtered block.
+// filtered block. It panics where the block or sums have another number of channels
+// than the filter.
 func (e *Energies) Add(b Block, sums []float64) {
+	mustFit(b, len(e.state))
+	if len(sums) != len(b) {
+		panic(fmt.Sprintf("dsp: Energies.Add: found %s; accepted: %d", Plural(len(sums), "sum"), len(b)))
+	}
 	for from, frames := 0, b.Frames(); from < frames; {
 		to := e.grid.stretch(b, from)
 		if !e.grid.empty {

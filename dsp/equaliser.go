@@ -65,6 +65,9 @@ func NewEqualiser(s EqualiserSettings, rate, channels int) (*Equaliser, error) {
 	if err := checkFormat(rate, channels); err != nil {
 		return nil, err
 	}
+	if err := checkRange("design", float64(s.Design), float64(Matched), float64(Cookbook), ""); err != nil {
+		return nil, err
+	}
 	e := &Equaliser{}
 	var sections []Biquad
 	for i, b := range s.Bands {

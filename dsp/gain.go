@@ -68,6 +68,7 @@ func newScaler(factor float64, list []int, rate, channels int) (*scaler, error) 
 }
 
 func (s *scaler) Process(b Block) {
+	mustFit(b, len(s.mask))
 	for c, plane := range b {
 		if s.mask[c] && s.factor != 1 {
 			for n := range plane {
@@ -108,6 +109,7 @@ func NewDelay(s DelaySettings, rate, channels int) (Processor, error) {
 }
 
 func (d *delay) Process(b Block) {
+	mustFit(b, len(d.mask))
 	for c, plane := range b {
 		if d.mask[c] {
 			d.lines[c].Process(plane)

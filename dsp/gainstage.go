@@ -44,6 +44,8 @@ func (s *gainStage) Process(b Block) { s.ProcessTraced(b, nil) }
 // ProcessTraced is Process that also stores the linear gains, without the fixed
 // gain.
 func (s *gainStage) ProcessTraced(b, gain Block) {
+	mustFit(b, len(s.delays))
+	mustFitGain(gain, b)
 	for from, frames := 0, b.Frames(); from < frames; from += cell {
 		to := min(frames, from+cell)
 		s.detector.run(b, from, to)

@@ -1,6 +1,10 @@
 package dsp
 
-import "github.com/boothbench/boothbench/dsp/vector"
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // Recovery selects how soon a limiter's gain returns after a peak. Slow moves
 // the gain less; fast makes the result louder.
@@ -90,13 +94,18 @@ const (
 // a shorter one leaves no time to detect peaks between samples and to lower the
 // gain smoothly.
 func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
+	const longestMs = 10
+	shortestMs := max(0.5, ShortestLookahead*1000/float64(rate))
 	err := first(
 		checkFormat(rate, channels),
 		checkRange("ceiling_dbtp", s.CeilingDBTP, -60, 0, "dBTP"),
 		checkRange("drive_db", s.DriveDB, -60, 60, "dB"),
-		checkRange("lookahead_ms", s.LookaheadMs, max(0.5, ShortestLookahead*1000/float64(rate)), 10, "ms"),
+		checkRange("lookahead_ms", s.LookaheadMs, shortestMs, longestMs, "ms"),
 		checkRange("recovery", float64(s.Recovery), float64(MediumRecovery), float64(FastRecovery), ""),
 	)
+	if shortestMs > longestMs && rate >= MinRate {
+		err = &SettingError{"rate", fmt.Sprintf("%d Hz", rate), fmt.Sprintf("%d Hz and more: a limiter looks %d frames ahead at least, and %d ms at most", ShortestLookahead*1000/longestMs, ShortestLookahead, longestMs)}
+	}
 	if err == nil && s.Verify {
 		err = &SettingError{"verify", "true", "false; NewVerifiedLimiter builds a limiter that verifies"}
 	}
@@ -178,6 +187,8 @@ func (l *Limiter) Process(b Block) { l.run(b, nil) }
 func (l *Limiter) ProcessTraced(b, gain Block) { l.run(b, gain) }
 
 func (l *Limiter) run(b, gain Block) {
+	mustFit(b, len(l.planes))
+	mustFitGain(gain, b)
 	for from, frames := 0, b.Frames(); from < frames; from += limiterSegment {
 		to := min(frames, from+limiterSegment)
 		l.makeRoom(to - from)

@@ -28,6 +28,43 @@ func (b Block) Frames() int {
 // Channels is the number of channels.
 func (b Block) Channels() int { return len(b) }
 
+// Check returns an error unless the block has a number of channels, all of the same
+// length.
+func (b Block) Check(channels int) error {
+	if len(b) != channels {
+		return fmt.Errorf("found a block of %s; accepted: %d", Plural(len(b), "channel"), channels)
+	}
+	for c, plane := range b {
+		if len(plane) != len(b[0]) {
+			return fmt.Errorf("found %s in channel %d and %d in channel 1; accepted: equal lengths", Plural(len(plane), "frame"), c+1, len(b[0]))
+		}
+	}
+	return nil
+}
+
+// mustFit panics where a block has another shape than a processor was built for: that
+// is a fault of the program, and not of the sound.
+func mustFit(b Block, channels int) {
+	if err := b.Check(channels); err != nil {
+		panic("dsp: " + err.Error())
+	}
+}
+
+// mustFitGain panics where a block for gains, unless it is nil, has another shape than
+// the sound.
+func mustFitGain(gain, b Block) {
+	if gain == nil {
+		return
+	}
+	err := gain.Check(len(b))
+	if err == nil && gain.Frames() != b.Frames() {
+		err = fmt.Errorf("found %s of gains; accepted: %d, as many as of sound", Plural(gain.Frames(), "frame"), b.Frames())
+	}
+	if err != nil {
+		panic("dsp: gains: " + err.Error())
+	}
+}
+
 // Plane returns one channel's samples; channels count from 0. The error is always
 // nil: it is there because a sound that is read from a file satisfies the same
 // interface.
@@ -37,7 +74,8 @@ func (b Block) Plane(channel int) ([]float64, error) { return b[channel], nil }
 type Processor interface {
 	// Process replaces the block's samples by the processed ones. The block
 	// has the channel count that the processor was built for, and any number
-	// of frames.
+	// of frames, the same in all channels. On any other block it panics, and
+	// says what it found.
 	Process(b Block)
 
 	// Latency is the number of frames by which the output lags the input. A
@@ -126,5 +164,8 @@ func checkRange(setting string, value, lo, hi float64, unit string) error {
 	if value >= lo && value <= hi {
 		return nil
 	}
-	return &SettingError{setting, fmt.Sprintf("%g %s", value, unit), fmt.Sprintf("%g to %g %s", lo, hi, unit)}
+	if unit != "" {
+		unit = " " + unit
+	}
+	return &SettingError{setting, fmt.Sprintf("%g%s", value, unit), fmt.Sprintf("%g to %g%s", lo, hi, unit)}
 }

@@ -124,6 +124,8 @@ func (v *VerifiedCeiling) Process(b Block) { v.ProcessTraced(b, nil) }
 
 // ProcessTraced is Process that also stores the linear gains.
 func (v *VerifiedCeiling) ProcessTraced(b, gain Block) {
+	mustFit(b, len(v.planes))
+	mustFitGain(gain, b)
 	for from, frames := 0, b.Frames(); from < frames; from += limiterSegment {
 		to := min(frames, from+limiterSegment)
 		if v.end+to-from > len(v.paths[0].gain) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -41,7 +42,8 @@ func Programme(rate, channels, frames int, seed uint64) dsp.Block {
 // Contract checks a processor against the promises in the documentation of package dsp: the
 // output has the same bits with any block size, the caller's block is not kept, Reset restores
 // the initial state, Process allocates nothing, a NaN or infinite sample has no lasting
-// effect, and a GainTracer has the same output with and without tracing.
+// effect, a block of another shape panics in words, and a GainTracer has the same output with
+// and without tracing.
 func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 	t.Helper()
 	programme := Programme(rate, channels, Frames, 1)
@@ -73,6 +75,8 @@ func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 	if n := testing.AllocsPerRun(20, func() { p.Process(block) }); n != 0 {
 		t.Errorf("Process allocates %g times a call", n)
 	}
+
+	checkShapes(t, fresh(), channels)
 
 	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64} {
 		p = fresh()
@@ -108,6 +112,45 @@ func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 			}
 		}
 	}
+}
+
+// checkShapes wants a panic in words, and not one of an index, for blocks that have another
+// number of channels than the processor or channels of different lengths.
+func checkShapes(t *testing.T, p dsp.Processor, channels int) {
+	t.Helper()
+	shapes := map[string]dsp.Block{"no channel": nil, "a channel more": dsp.NewBlock(channels+1, 2000)}
+	if channels > 1 {
+		shapes["a channel less"] = dsp.NewBlock(channels-1, 2000)
+		for name, short := range map[string]int{"a short first channel": 0, "a short last channel": channels - 1} {
+			shapes[name] = dsp.NewBlock(channels, 2000)
+			shapes[name][short] = make([]float64, 700)
+		}
+	}
+	for name, b := range shapes {
+		if said := panicOf(func() { p.Process(b) }); !strings.Contains(said, "accepted: ") {
+			t.Errorf("%s: panic %q; want one that states what is accepted", name, said)
+		}
+	}
+	tracer, ok := p.(dsp.GainTracer)
+	if !ok {
+		return
+	}
+	for name, gain := range map[string]dsp.Block{"gains of fewer frames": dsp.NewBlock(channels, 700), "gains of a channel more": dsp.NewBlock(channels+1, 2000)} {
+		if said := panicOf(func() { tracer.ProcessTraced(dsp.NewBlock(channels, 2000), gain) }); !strings.Contains(said, "accepted: ") {
+			t.Errorf("%s: panic %q; want one that states what is accepted", name, said)
+		}
+	}
+}
+
+// panicOf returns the text of a panic, "" if there is none.
+func panicOf(do func()) (said string) {
+	defer func() {
+		if p := recover(); p != nil {
+			said = fmt.Sprint(p)
+		}
+	}()
+	do()
+	return ""
 }
 
 // run processes a copy of in, cut into blocks of the given sizes. Each block
