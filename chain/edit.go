@@ -10,9 +10,12 @@ import (
 
 // TextWith is the text of the chain's file with other numbers for some keys of one
 // stage. All else stays as it was written, comments included; a key that the file
-// leaves out gets a line below the stage's kind. It is nil for a stage that comes from
-// no file.
+// leaves out gets a line below the stage's kind. Stages count from 0. It is nil for a
+// stage that there is not or that comes from no file.
 func (c *Chain) TextWith(stage int, numbers map[string]float64) []byte {
+	if stage < 0 || stage >= len(c.Stages) {
+		return nil
+	}
 	s := c.Stages[stage]
 	if c.Text == nil || s.Line == 0 {
 		return nil

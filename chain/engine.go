@@ -224,12 +224,10 @@ func (c *Chain) Respond(ctx context.Context, stimulus wave.Source, response wave
 }
 
 // ProcessPlanes returns the processed copy of planar sound (channels x
-// frames), aligned with it and of the same length.
+// frames), aligned with it and of the same length. On an error it returns nil.
 func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]float64, error) {
-	for c := range planes {
-		if len(planes[c]) != len(planes[0]) {
-			return nil, fmt.Errorf("channel %d has %s, channel 1 has %d; accepted: equal lengths", c+1, dsp.Plural(len(planes[c]), "frame"), len(planes[0]))
-		}
+	if err := dsp.Block(planes).Check(len(planes)); err != nil {
+		return nil, err
 	}
 	out := dsp.NewBlock(len(planes), dsp.Block(planes).Frames())
 	for c := range out {
@@ -237,8 +235,10 @@ func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]flo
 	}
 	format := wave.Unquantised(e.rate, len(planes))
 	dst := wave.NewMemory(format, out)
-	_, err := e.Process(ctx, wave.NewMemory(format, planes), dst)
-	return dst.Planes(), err
+	if _, err := e.Process(ctx, wave.NewMemory(format, planes), dst); err != nil {
+		return nil, err
+	}
+	return dst.Planes(), nil
 }
 
 // ProcessBuffer is ProcessPlanes for go-audio's interleaved buffer, whose

@@ -3,6 +3,7 @@ package chain
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"runtime"
 
@@ -23,6 +24,9 @@ const blockSamples = 1 << 15
 func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Options) (Result, error) {
 	if f := src.Format(); f.Rate != e.rate || f.Channels != e.channels {
 		return Result{}, &FormatMismatchError{e.rate, e.channels, f.Rate, f.Channels}
+	}
+	if err := e.usable(src, dst, o); err != nil {
+		return Result{}, err
 	}
 	e.Reset()
 	r := &run{Options: o, engine: e, src: src, dst: dst}
@@ -63,6 +67,20 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 	return r.result, err
 }
 
+// usable returns an error for a run that the engine cannot do.
+func (e *Engine) usable(src wave.Source, dst wave.Sink, o Options) error {
+	if e.channels == 0 {
+		return errors.New("the engine was not prepared; accepted: one from Chain.Prepare")
+	}
+	if o.Quantiser != nil && o.Quantiser.Channels() != e.channels {
+		return fmt.Errorf("the quantiser is for %s; accepted: %d, as the engine has", dsp.Plural(o.Quantiser.Channels(), "channel"), e.channels)
+	}
+	if m, ok := src.(*wave.Memory); ok && dst == wave.Sink(m) {
+		return errors.New("the source is the sink as well: it would never end; accepted: two different ones")
+	}
+	return nil
+}
+
 // run is the state of one run. Each step touches fields of its own, and the
 // relay lets one block at a time into a step.
 type run struct {
@@ -86,7 +104,7 @@ func (r *run) read(j *job) error {
 	if !r.ended {
 		var err error
 		j.resize(j.capacity())
-		n, err = r.src.Read(j.block)
+		n, err = wave.ReadNext(r.src, j.block)
 		j.end = endless
 		if errors.Is(err, io.EOF) {
 			r.ended = true
@@ -138,7 +156,7 @@ func (r *run) scrub(b dsp.Block) error {
 	}
 	// The run ends here; the rest is read to count them.
 	for {
-		n, err := r.src.Read(b)
+		n, err := wave.ReadNext(r.src, b)
 		if err != nil {
 			return &NonFiniteError{r.result.FirstNonFinite, r.result.NonFinite}
 		}
@@ -249,7 +267,7 @@ func (r *run) write(j *job) error {
 	n := j.block.Frames()
 	drop := min(n, r.skip)
 	r.skip -= drop
-	if drop == n && n > 0 {
+	if drop == n {
 		return nil
 	}
 	for c := range j.block {

@@ -397,6 +397,10 @@ func TestNewLimiterRefuses(t *testing.T) {
 			t.Errorf("%s: error %v", name, err)
 		}
 	}
+	// 16 frames are more than the 10 ms of the longest look-ahead.
+	if _, err := dsp.NewLimiter(limiterDefaults(), 1500, 1); err == nil || err.Error() != "rate: found 1500 Hz, accepted: 1600 Hz and more: a limiter looks 16 frames ahead at least, and 10 ms at most" {
+		t.Errorf("1500 Hz: %v", err)
+	}
 	for _, f := range [][2]int{{999, 1}, {48000, 0}, {48000, 65}} {
 		if _, err := dsp.NewLimiter(limiterDefaults(), f[0], f[1]); err == nil {
 			t.Errorf("%d Hz, %d channels accepted", f[0], f[1])

@@ -3,7 +3,6 @@ package measure
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"runtime"
 
@@ -15,17 +14,15 @@ import (
 // fedFrames is the most that a Write is given at a time.
 const fedFrames = 4096
 
-// leastRate is the lowest rate in Hz that sound is measured at.
-const leastRate = 1000
-
 // EachBlock hands all of a source's sound, in order and in blocks of 4096 frames at most,
 // to meters' Write. With more than one processor the meters work side by side, each on
-// a stretch of its own, while the next one is read: a Write is never called twice at
-// a time, but two may be, and from other goroutines. When the context ends it ends early,
-// with an error that wraps the context's and says "interrupted". A source may return its last frames together with
-// io.EOF, or before it.
+// a stretch of its own, while the next one is read. No Write is called while a call of
+// the same Write runs; different ones may run at the same time, on other goroutines.
 //
-// Rates below 1000 Hz are refused, as files of them are.
+// When the context ends, EachBlock ends early, with an error that wraps the context's and
+// says "interrupted". A source may return its last frames together with io.EOF, or before
+// it. A source that breaks its contract is an error, as in [wave.ReadNext], and so is a
+// format that no file can have, such as a rate below 1000 Hz (see [wave.Format.Check]).
 func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) error {
 	return EachBlockBy(ctx, runtime.GOMAXPROCS(0), src, writes...)
 }
@@ -33,8 +30,8 @@ func EachBlock(ctx context.Context, src wave.Source, writes ...func(dsp.Block)) 
 // EachBlockBy is EachBlock on a number of goroutines. With one it stays on the caller's,
 // which is best where other sounds are measured at the same time.
 func EachBlockBy(ctx context.Context, workers int, src wave.Source, writes ...func(dsp.Block)) error {
-	if rate := src.Format().Rate; rate < leastRate {
-		return fmt.Errorf("found a sample rate of %d Hz; accepted: %d Hz and more", rate, leastRate)
+	if err := src.Format().Check(); err != nil {
+		return err
 	}
 	ended := false
 	steps := []relay.Step[*fed]{func(f *fed) (err error) {
@@ -82,7 +79,7 @@ type fed struct {
 
 // read reads the next stretch and reports whether it is the last one.
 func (f *fed) read(src wave.Source) (last bool, err error) {
-	f.frames, err = src.Read(f.whole)
+	f.frames, err = wave.ReadNext(src, f.whole)
 	if f.frames > 0 && errors.Is(err, io.EOF) {
 		return true, nil // the frames are passed on before the end is
 	}

@@ -127,7 +127,7 @@ func TestEmptyReadsAreNotTheEnd(t *testing.T) {
 	if n, err := planes.ReadFull(of(2), b); n != 10_000 || err != io.EOF {
 		t.Errorf("%d frames, %v; want 10000 and the end", n, err)
 	}
-	if n, err := planes.ReadFull(of(1000), b); n != 0 || err != io.ErrNoProgress {
+	if n, err := planes.ReadFull(of(1000), b); n != 0 || !errors.Is(err, io.ErrNoProgress) {
 		t.Errorf("%d frames, %v; want none, and no progress", n, err)
 	}
 	frames := 0

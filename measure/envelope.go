@@ -22,6 +22,10 @@ func NewEnvelope(columns int) *Envelope { return &Envelope{columns: max(2, colum
 
 // Write takes the next block.
 func (e *Envelope) Write(b dsp.Block) {
+	mustFit("Envelope", b, len(b))
+	if e.columns == 0 {
+		panic("measure: Envelope.Write: found an Envelope without columns; accepted: one of NewEnvelope")
+	}
 	for from := 0; from < b.Frames(); {
 		if e.filled == 0 {
 			if len(e.low) == e.columns {

@@ -43,8 +43,12 @@ const (
 const roundedDB = 0.05
 
 // ThermalNoise is the rms voltage of a resistance's noise (Johnson and Nyquist,
-// 1928: √(4kTRB)) through a weighting of power, from 0 Hz to a bandwidth.
+// 1928: √(4kTRB)) in volts, from 0 Hz to a bandwidth, through a weighting: its power gain
+// at a frequency. nil: none.
 func ThermalNoise(ohm, celsius, bandwidthHz float64, weight func(hz float64) float64) float64 {
+	if weight == nil {
+		weight = inputWeightings["none"]
+	}
 	// The weightings are smooth: Simpson's rule over 4000 strips is exact to 1e-6.
 	const strips = 4000
 	sum := weight(1e-9) + weight(bandwidthHz)

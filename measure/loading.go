@@ -73,6 +73,9 @@ func LoadResponse(sourceOhm float64, load []ImpedancePoint) ([]LoadPoint, Readin
 	points := make([]LoadPoint, len(load))
 	bound := "the curve has moduli only: the load is taken as resistive at each point"
 	for i, z := range load {
+		if sum := z.Ohm + complex(sourceOhm, 0); sum == 0 || cmplx.IsNaN(sum) || cmplx.IsInf(sum) {
+			return nil, nil, fmt.Errorf("found a load of %g ohm at %g Hz with a source of %g ohm; accepted: finite impedances that are not 0 together", z.Ohm, z.Hz, sourceOhm)
+		}
 		points[i] = LoadPoint{z.Hz, cmplx.Abs(z.Ohm), dsp.AmplitudeToDB(cmplx.Abs(z.Ohm / (z.Ohm + complex(sourceOhm, 0))))}
 		if imag(z.Ohm) != 0 {
 			bound = ""

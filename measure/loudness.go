@@ -110,8 +110,11 @@ func slotStart(slot int64, rate int) int64 {
 
 // TapCells also gives, from the first frame on, the K-weighted energy of every so
 // many frames: of each channel, times the channel's weight. The slice is valid
-// during the call.
+// during the call. It panics unless frames is at least 1 and there is a function.
 func (l *Loudness) TapCells(frames int, take func(energies []float64)) {
+	if frames < 1 || take == nil {
+		panic(fmt.Sprintf("measure: Loudness.TapCells: found cells of %s, and a function: %t; accepted: 1 frame or more, and a function", dsp.Plural(frames, "frame"), take != nil))
+	}
 	l.cells = &loudnessCells{frames: int64(frames), end: l.frames + int64(frames), take: take,
 		energies: make([]float64, len(l.energies)), part: make([]float64, len(l.energies))}
 }

@@ -220,13 +220,8 @@ func (r Readings) MarshalJSON() ([]byte, error) {
 // mustFit panics where a block has another shape than a meter was made for: that is
 // a fault of the program, and not of the sound.
 func mustFit(meter string, b dsp.Block, channels int) {
-	if len(b) != channels {
-		panic(fmt.Sprintf("measure: %s.Write: found %s; accepted: %d, the channels that it was made for", meter, dsp.Plural(len(b), "plane"), channels))
-	}
-	for c, plane := range b {
-		if len(plane) != len(b[0]) {
-			panic(fmt.Sprintf("measure: %s.Write: plane %d has %s, plane 0 has %d; accepted: equal lengths", meter, c, dsp.Plural(len(plane), "frame"), len(b[0])))
-		}
+	if err := b.Check(channels); err != nil {
+		panic("measure: " + meter + ".Write: " + err.Error())
 	}
 }
 

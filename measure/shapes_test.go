@@ -23,14 +23,14 @@ func TestMetersRefuseOtherShapes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, m := range []interface{ Write(dsp.Block) }{loudness, peaks, overs} {
+	for _, m := range []interface{ Write(dsp.Block) }{loudness, peaks, overs, NewThirdOctaves(48000, 2)} {
 		for says, b := range map[string]dsp.Block{
-			"found 1 plane;":               dsp.NewBlock(1, 100),
-			"found 3 planes":               dsp.NewBlock(3, 100),
-			"plane 1 has 99 frames":        {make([]float64, 100), make([]float64, 99)},
-			"plane 1 has 101 frames":       {make([]float64, 100), make([]float64, 101)},
-			"accepted: 2, the channels":    {},
-			"plane 0 has 0; accepted: equ": {nil, make([]float64, 1)},
+			"a block of 1 channel;":              dsp.NewBlock(1, 100),
+			"a block of 3 channels;":             dsp.NewBlock(3, 100),
+			"found 99 frames in channel 2":       {make([]float64, 100), make([]float64, 99)},
+			"found 101 frames in channel 2":      {make([]float64, 100), make([]float64, 101)},
+			"a block of 0 channels; accepted: 2": {},
+			"and 0 in channel 1; accepted: equ":  {nil, make([]float64, 1)},
 		} {
 			func() {
 				defer func() {

@@ -14,7 +14,7 @@ type ThirdOctaves struct {
 	hop      int
 }
 
-// NewThirdOctaves makes the meter for a rate in Hz.
+// NewThirdOctaves makes the meter for a rate in Hz and a number of channels.
 func NewThirdOctaves(rate, channels int) *ThirdOctaves {
 	length := 1024
 	for length < rate/6 {
@@ -33,6 +33,7 @@ func (t *ThirdOctaves) WithoutOverlap() *ThirdOctaves {
 
 // Write takes the next block.
 func (t *ThirdOctaves) Write(b dsp.Block) {
+	mustFit("ThirdOctaves", b, len(t.running))
 	length := len(t.spectrum.Window)
 	for c := range b {
 		x := append(t.running[c], b[c]...)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -81,8 +82,17 @@ func (e *CalibrationError) Error() string {
 }
 
 // In is the level in another unit. Between digital and analogue units it needs a
-// calibration, else it is a *CalibrationError.
+// calibration, else the error is a *CalibrationError. A level that is not finite, and a
+// unit that is none of this package's, are errors as well.
 func (l Level) In(unit LevelUnit, c *Calibration) (Level, error) {
+	for _, u := range []LevelUnit{l.Unit, unit} {
+		if !slices.Contains(levelUnits(), u) {
+			return Level{}, fmt.Errorf("found the unit %q; accepted: %s", string(u), acceptedUnits())
+		}
+	}
+	if math.IsNaN(l.Value) || math.IsInf(l.Value, 0) {
+		return Level{}, fmt.Errorf("found %v; accepted: a finite level", l)
+	}
 	db := l.Value
 	if volts, ok := l.Unit.voltage(); ok {
 		if l.Value <= 0 {
@@ -167,6 +177,15 @@ var otherUnits = map[string]string{
 	"dbspl": "sound pressure needs the sensitivity of a microphone",
 }
 
+// acceptedUnits lists the units of level for messages.
+func acceptedUnits() string {
+	var names []string
+	for _, u := range levelUnits() {
+		names = append(names, string(u))
+	}
+	return strings.Join(names, ", ")
+}
+
 // parseLevelUnit reads a unit of level.
 func parseLevelUnit(text string) (LevelUnit, error) {
 	plain := strings.ToLower(strings.NewReplacer(" ", "", "(", "", ")", "", "-", "", "µ", "u", "μ", "u").Replace(text))
@@ -178,14 +197,10 @@ func parseLevelUnit(text string) (LevelUnit, error) {
 			return u, nil
 		}
 	}
-	var names []string
-	for _, u := range levelUnits() {
-		names = append(names, string(u))
-	}
 	if why, known := otherUnits[plain]; known {
-		return "", fmt.Errorf("found the unit %q: %s; accepted: %s", text, why, strings.Join(names, ", "))
+		return "", fmt.Errorf("found the unit %q: %s; accepted: %s", text, why, acceptedUnits())
 	}
-	return "", fmt.Errorf("found the unit %q; accepted: %s", text, strings.Join(names, ", "))
+	return "", fmt.Errorf("found the unit %q; accepted: %s", text, acceptedUnits())
 }
 
 // ParseCalibration reads a calibration such as "0 dBFS = +16 dBu", one side

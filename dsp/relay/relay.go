@@ -14,7 +14,8 @@ import (
 )
 
 // A Step does its part of the work on a job. The first one fills the job and
-// returns io.EOF when there is nothing left, and is not called again.
+// returns io.EOF when there is nothing left, and is not called again. From any other
+// step io.EOF is an error like all others.
 type Step[Job any] func(Job) error
 
 // Run carries jobs through the steps with a number of workers. A worker takes each
@@ -25,8 +26,12 @@ type Step[Job any] func(Job) error
 // worker.
 //
 // The error is that of the first step that failed, or the context's cause. A panic
-// in a step is raised again in the caller's goroutine.
+// in a step is raised again in the caller's goroutine. Without steps there is nothing
+// to do.
 func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob func() Job) error {
+	if len(steps) == 0 {
+		return nil
+	}
 	if workers <= 1 {
 		return alone(ctx, steps, newJob())
 	}
@@ -53,8 +58,8 @@ func Run[Job any](ctx context.Context, workers int, steps []Step[Job], newJob fu
 				if s > 0 || !over {
 					err = do(j)
 				}
-				if err != nil && !errors.Is(err, io.EOF) {
-					cancel(err) // and no worker enters this step again
+				if err != nil && !isEnd(s, err) {
+					cancel(early(err)) // and no worker enters this step again
 					return
 				}
 				if s == 0 {
@@ -112,15 +117,26 @@ func await(ctx context.Context, turn <-chan struct{}) bool {
 // alone is Run for one worker, which never waits.
 func alone[Job any](ctx context.Context, steps []Step[Job], j Job) error {
 	for {
-		for _, do := range steps {
-			if err := do(j); errors.Is(err, io.EOF) {
+		for s, do := range steps {
+			if err := do(j); err != nil && isEnd(s, err) {
 				return nil
 			} else if err != nil {
-				return err
+				return early(err)
 			}
 		}
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
 	}
+}
+
+// isEnd reports whether a step's error is the end of all jobs: io.EOF of the first step.
+func isEnd(step int, err error) bool { return step == 0 && errors.Is(err, io.EOF) }
+
+// early returns an error of a step in words where it is io.EOF.
+func early(err error) error {
+	if errors.Is(err, io.EOF) {
+		return fmt.Errorf("what takes the result ended early: %w", err)
+	}
+	return err
 }

@@ -102,3 +102,23 @@ func TestTheEndIsFinal(t *testing.T) {
 		}
 	}
 }
+
+// Only the first step ends the run: io.EOF from a later one, as from a sink whose reader has
+// gone, is an error. It once ended the run as if all had been done, or stopped it for ever.
+func TestTheEndOfALaterStepIsAnError(t *testing.T) {
+	for workers := range 4 {
+		done := 0
+		err := Run(t.Context(), workers, []Step[*int]{count(), func(j *int) error {
+			if done++; done > 7 {
+				return io.EOF
+			}
+			return nil
+		}}, func() *int { return new(int) })
+		if !errors.Is(err, io.EOF) {
+			t.Errorf("%d workers: error %v; want one that wraps io.EOF", workers, err)
+		}
+		if err := Run(t.Context(), workers, nil, func() *int { return new(int) }); err != nil {
+			t.Errorf("%d workers without steps: %v", workers, err)
+		}
+	}
+}

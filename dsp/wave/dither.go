@@ -1,6 +1,10 @@
 package wave
 
-import "github.com/boothbench/boothbench/dsp/vector"
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // DitherKind is the noise that is added before an integer sample is rounded.
 type DitherKind int
@@ -20,6 +24,14 @@ func (d DitherKind) String() string {
 		return "tpdf"
 	}
 	return "none"
+}
+
+// check returns a *FormatError for a kind that there is not.
+func (d DitherKind) check() error {
+	if d != NoDither && d != TPDF {
+		return &FormatError{Found: fmt.Sprintf("dither of kind %d", int(d)), Accepted: "NoDither or TPDF"}
+	}
+	return nil
 }
 
 // ditherSource makes one channel's dither. It is the SplitMix64 generator

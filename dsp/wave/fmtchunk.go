@@ -65,7 +65,7 @@ func (p *parser) fmtChunk(body, there int64) error {
 	if tag == tagFloat {
 		f.Encoding = Float
 	}
-	if bits > f.ContainerBits || f.check() != nil {
+	if bits > f.ContainerBits || f.Check() != nil {
 		found := fmt.Sprintf("%d-bit %v in %d bytes a sample", valid, f.Encoding, align/channels)
 		if valid != bits {
 			found += fmt.Sprintf(", of %d bits", bits)

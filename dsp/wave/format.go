@@ -2,6 +2,7 @@ package wave
 
 import (
 	"fmt"
+	"io"
 
 	"github.com/boothbench/boothbench/dsp"
 )
@@ -47,8 +48,8 @@ func (f Format) container() int {
 // frameBytes returns the number of bytes per frame.
 func (f Format) frameBytes() int { return f.container() * f.Channels }
 
-// check returns an error if a format cannot be written.
-func (f Format) check() error {
+// Check returns a *FormatError if no file can have the format.
+func (f Format) Check() error {
 	refuse := func(found, accepted string) error { return &FormatError{Found: found, Accepted: accepted} }
 	switch {
 	case f.Rate < minRate || f.Rate > maxRate:
@@ -65,19 +66,6 @@ func (f Format) check() error {
 	return nil
 }
 
-// checkShape returns an error if a block does not have the shape of the file.
-func checkShape(b dsp.Block, channels int) error {
-	if len(b) != channels {
-		return fmt.Errorf("found a block of %s; accepted: %d, as in the file", dsp.Plural(len(b), "channel"), channels)
-	}
-	for c := range b {
-		if len(b[c]) != len(b[0]) {
-			return fmt.Errorf("found a block of %s in channel 1 and %d in channel %d; accepted: the same number", dsp.Plural(len(b[0]), "frame"), len(b[c]), c+1)
-		}
-	}
-	return nil
-}
-
 // minRate and maxRate are bounds on what a header may claim, beyond any rate in use for
 // sound: at a few hertz, filters and frames of milliseconds have no meaning.
 const minRate, maxRate = 1000, 10_000_000
@@ -87,8 +75,30 @@ type Source interface {
 	Format() Format
 	// Read fills the first frames of each plane and returns their number; at
 	// the end it returns io.EOF, with the last frames or alone. No frames and no
-	// error are not the end: the reader asks again.
+	// error are not the end: the reader asks again, a hundred times at most.
 	Read(b dsp.Block) (frames int, err error)
+}
+
+// mostEmptyReads is how many reads without frames and without an error may follow each
+// other, as in package bufio.
+const mostEmptyReads = 100
+
+// ReadNext reads the next frames of a source into a block that is not empty: one frame at
+// least, unless there is an error, which is io.EOF at the end. A source that breaks the
+// contract of Read is an error that says how: one that returns more frames than it was
+// asked for, or fewer than none, or, with an error that wraps io.ErrNoProgress, nothing
+// for too long.
+func ReadNext(src Source, b dsp.Block) (frames int, err error) {
+	for range mostEmptyReads {
+		frames, err = src.Read(b)
+		if frames < 0 || frames > b.Frames() {
+			return 0, fmt.Errorf("the source returned %d frames for a block of %d; accepted: 0 to %d", frames, b.Frames(), b.Frames())
+		}
+		if frames > 0 || err != nil {
+			return frames, err
+		}
+	}
+	return 0, fmt.Errorf("the source returned no frames and no error %d times in a row: %w", mostEmptyReads, io.ErrNoProgress)
 }
 
 // Sink takes sound block by block. It does not keep the block.

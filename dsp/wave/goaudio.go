@@ -2,6 +2,7 @@ package wave
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 
@@ -44,7 +45,7 @@ func FromDecoder(d *wav.Decoder) (*Reader, error) {
 	case f.Encoding == Integer && f.Bits != 8 && f.Bits != 16 && f.Bits != 24 && f.Bits != 32:
 		return refuse(fmt.Sprintf("%d-bit integers", f.Bits), "8, 16, 24 or 32 bits")
 	}
-	if err := f.check(); err != nil {
+	if err := f.Check(); err != nil {
 		return nil, err
 	}
 	size, sound, ok := soundIn(d)
@@ -78,7 +79,7 @@ func soundIn(d *wav.Decoder) (size int64, sound io.Reader, ok bool) {
 }
 
 // ToEncoder writes sound through a go-audio encoder, rounded and clamped as a Writer
-// does, without dither. The caller closes the encoder. What it cannot write rightly is
+// does, without dither. The caller closes the encoder, after the last Write. What it cannot write rightly is
 // refused: other codings than integers, and, in Write, more than 4 GiB.
 func ToEncoder(e *wav.Encoder) (Sink, error) {
 	refuse := func(found, accepted string) (Sink, error) {
@@ -94,7 +95,7 @@ func ToEncoder(e *wav.Encoder) (Sink, error) {
 	case f.Bits != 8 && f.Bits != 16 && f.Bits != 24 && f.Bits != 32:
 		return refuse(fmt.Sprintf("%d-bit integers", f.Bits), "8, 16, 24 or 32 bits")
 	}
-	if err := f.check(); err != nil {
+	if err := f.Check(); err != nil {
 		return nil, err
 	}
 	q, err := NewQuantiser(f, NoDither, 0)
@@ -115,10 +116,16 @@ type encoderSink struct {
 
 // Write appends a block.
 func (s *encoderSink) Write(b dsp.Block) error {
-	if err := checkShape(b, s.format.Channels); err != nil {
+	if err := b.Check(s.format.Channels); err != nil {
 		return fmt.Errorf("go-audio encoder: %w", err)
 	}
+	if e := s.encoder; e.SampleRate != s.format.Rate || e.NumChans != s.format.Channels || e.BitDepth != s.format.Bits || e.WavAudioFormat != tagPCM {
+		return errors.New("go-audio encoder: its format was changed after ToEncoder; accepted: one format from the beginning to the end")
+	}
 	frames := b.Frames()
+	if frames == 0 {
+		return nil
+	}
 	if s.bytes += int64(frames * s.format.frameBytes()); s.bytes > riffLimit-1<<16 { // header and metadata
 		return fmt.Errorf("go-audio encoder: %d bytes of sound; accepted: what a RIFF header can state; write the file with wave.Create", s.bytes)
 	}

@@ -8,17 +8,24 @@ import "github.com/boothbench/boothbench/dsp"
 // works on the samples of the file.
 type Quantiser struct {
 	quantiser
+	channels int
 }
 
-// NewQuantiser makes the quantiser of one run.
+// Channels is the number of channels that the quantiser was made for.
+func (q *Quantiser) Channels() int { return q.channels }
+
+// NewQuantiser makes the quantiser of one run. Its error is a *FormatError.
 func NewQuantiser(f Format, kind DitherKind, seed uint64) (*Quantiser, error) {
-	if err := f.check(); err != nil {
+	if err := f.Check(); err != nil {
+		return nil, err
+	}
+	if err := kind.check(); err != nil {
 		return nil, err
 	}
 	if f.Encoding != Integer {
 		return nil, &FormatError{Found: f.String(), Accepted: "an integer format: only such has a grid"}
 	}
-	return &Quantiser{newQuantiser(f, kind, seed)}, nil
+	return &Quantiser{newQuantiser(f, kind, seed), f.Channels}, nil
 }
 
 // Step is the difference between adjacent sample values of the format: 2^−15
@@ -26,8 +33,12 @@ func NewQuantiser(f Format, kind DitherKind, seed uint64) (*Quantiser, error) {
 func (q *Quantiser) Step() float64 { return 1 / q.scale }
 
 // Round replaces the samples by dithered and rounded ones, whole multiples of
-// Step. Samples beyond full scale are clamped by the Writer.
+// Step. Samples beyond full scale are clamped by the Writer. It panics where the block has
+// another number of channels than the format.
 func (q *Quantiser) Round(b dsp.Block) {
+	if err := b.Check(q.channels); err != nil {
+		panic("wave: Quantiser.Round: " + err.Error())
+	}
 	step := q.Step()
 	for from, frames := 0, b.Frames(); from < frames; from += stride {
 		for c := range b {

@@ -16,7 +16,8 @@ type Memory struct {
 }
 
 // NewMemory makes a source of planar sound, which it does not copy, or, with
-// planes of no frames, a sink.
+// planes of no frames, a sink. There is a plane for each channel of the format, and all
+// have the same length; Read and Write return an error otherwise.
 func NewMemory(f Format, planes dsp.Block) *Memory { return &Memory{format: f, planes: planes} }
 
 // Unquantised is the format of planar sound in memory: 64-bit floating point.
@@ -35,8 +36,14 @@ func (m *Memory) Planes() dsp.Block { return m.planes }
 
 // Read gives the next frames.
 func (m *Memory) Read(b dsp.Block) (int, error) {
+	if err := m.planes.Check(m.format.Channels); err != nil {
+		return 0, fmt.Errorf("the sound in memory: %w", err)
+	}
+	if err := b.Check(m.format.Channels); err != nil {
+		return 0, err
+	}
 	n := min(b.Frames(), m.planes.Frames()-m.read)
-	if n == 0 {
+	if n == 0 && m.read == m.planes.Frames() {
 		return 0, io.EOF
 	}
 	for c := range b {
@@ -57,13 +64,8 @@ func (m *Memory) SeekFrame(frame int64) error {
 
 // Write appends a copy of the block.
 func (m *Memory) Write(b dsp.Block) error {
-	if len(b) != len(m.planes) {
-		return fmt.Errorf("found a block of %s; accepted: %d", dsp.Plural(len(b), "plane"), len(m.planes))
-	}
-	for c := range b {
-		if len(b[c]) != len(b[0]) {
-			return fmt.Errorf("plane %d of a block has %s, plane 0 has %d; accepted: equal lengths", c, dsp.Plural(len(b[c]), "frame"), len(b[0]))
-		}
+	if err := b.Check(len(m.planes)); err != nil {
+		return err
 	}
 	for c := range b {
 		m.planes[c] = append(m.planes[c], b[c]...)

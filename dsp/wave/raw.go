@@ -35,7 +35,7 @@ func ParseRaw(text string) (Format, error) {
 	if errRate != nil || errChannels != nil || f.Bits == 0 {
 		return Format{}, fmt.Errorf("found %q; accepted: %s", text, accepted)
 	}
-	return f, f.check()
+	return f, f.Check()
 }
 
 // Raw names the format as ParseRaw reads it, "" for one that has no such name.

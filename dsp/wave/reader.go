@@ -36,7 +36,7 @@ func Open(path string) (*Reader, error) { return open(path, NewReader) }
 func OpenRaw(path string, f Format) (*Reader, error) {
 	return open(path, func(r io.ReaderAt, size int64, name string) (*Reader, error) {
 		p := parser{size: size, path: name, header: header{format: f, dataBytes: size}}
-		if err := f.check(); err != nil {
+		if err := f.Check(); err != nil {
 			return nil, err
 		}
 		p.wholeFrames()
@@ -160,7 +160,7 @@ func (r *Reader) Chunks() []Chunk { return r.chunks }
 
 // Read fills b, or as much of it as there is sound left for.
 func (r *Reader) Read(b dsp.Block) (int, error) {
-	if err := checkShape(b, r.format.Channels); err != nil {
+	if err := b.Check(r.format.Channels); err != nil {
 		return 0, fmt.Errorf("%s: %w", r.path, err)
 	}
 	if r.flac != nil {

@@ -64,8 +64,8 @@ func (s *Stored) Frames() int {
 
 // Write appends a block. Its errors about the file are *OutputError.
 func (s *Stored) Write(b dsp.Block) error {
-	if len(b) != len(s.channels) {
-		return fmt.Errorf("found a block of %s; accepted: %d", dsp.Plural(len(b), "plane"), len(s.channels))
+	if err := b.Check(len(s.channels)); err != nil {
+		return err
 	}
 	for c, plane := range b {
 		if err := s.Append(c, plane); err != nil {
@@ -83,8 +83,20 @@ func (s *Stored) Reserve(channel, frames int) {
 	}
 }
 
-// Append appends samples to one channel. Its errors are *OutputError.
+// check returns an error if there is no such channel.
+func (s *Stored) check(channel int) error {
+	if channel < 0 || channel >= len(s.channels) {
+		return fmt.Errorf("found channel %d of a stored sound; accepted: %d, counted from 0, and none after Close", channel, len(s.channels))
+	}
+	return nil
+}
+
+// Append appends samples to one channel, counted from 0. Its errors about the file are
+// *OutputError.
 func (s *Stored) Append(channel int, samples []float64) error {
+	if err := s.check(channel); err != nil {
+		return err
+	}
 	c := &s.channels[channel]
 	c.last = append(c.last, samples...)
 	c.frames += len(samples)
@@ -129,6 +141,9 @@ func (s *Stored) spill(c *storedChannel) error {
 
 // Plane returns a copy of one channel's samples; channels count from 0.
 func (s *Stored) Plane(channel int) ([]float64, error) {
+	if err := s.check(channel); err != nil {
+		return nil, err
+	}
 	c := &s.channels[channel]
 	plane := make([]float64, 0, c.frames)
 	for _, part := range c.stretches {

@@ -32,7 +32,7 @@ func NewStream(r io.Reader, name string) (*Reader, error) {
 
 // NewRawStream reads bare samples from a stream.
 func NewRawStream(r io.Reader, f Format, name string) (*Reader, error) {
-	if err := f.check(); err != nil {
+	if err := f.Check(); err != nil {
 		return nil, err
 	}
 	reader := newReader(nil, header{format: f, dataBytes: wholeFrames(endless, f)}, endless, name)

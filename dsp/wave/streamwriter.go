@@ -16,7 +16,7 @@ type destination interface {
 // says 0xFFFFFFFF for its sizes, as that of an unfinished recording does, and chunks
 // that stood behind the sound are left out. Commit writes what is pending.
 func NewStreamWriter(w io.Writer, f Format, o Options) (*Writer, error) {
-	if err := f.check(); err != nil {
+	if err := o.check(f); err != nil {
 		return nil, err
 	}
 	return newWriter(&streamOut{w}, f, o)

@@ -26,6 +26,23 @@ type Options struct {
 	Frames   int64      // to be written, if known: the error of a full disk then states how much room is missing
 }
 
+// check returns an error if nothing can be written in a format with the options.
+func (o Options) check(f Format) *FormatError {
+	err := f.Check()
+	if err == nil {
+		err = o.Dither.check()
+	}
+	for _, c := range o.Chunks {
+		if err == nil {
+			err = c.check()
+		}
+	}
+	if err == nil {
+		return nil
+	}
+	return err.(*FormatError)
+}
+
 // Writer is a WAV file as a Sink. Its bytes depend on the samples and the
 // options alone.
 type Writer struct {
@@ -54,14 +71,8 @@ var riffLimit int64 = 0xFFFFFFFF
 
 // Create begins a WAV file. It appears under its name with Commit.
 func Create(path string, f Format, o Options) (*Writer, error) {
-	err := f.check()
-	for _, c := range o.Chunks {
-		if err == nil {
-			err = c.check()
-		}
-	}
-	if err != nil {
-		err.(*FormatError).Path = path
+	if err := o.check(f); err != nil {
+		err.Path = path
 		return nil, err
 	}
 	file, err := createFile(&File{asked: path, replace: o.Replace, keeps: (o.Keep || o.KeepLate) && !o.Replace, late: o.KeepLate}, o.Inputs)
@@ -168,7 +179,7 @@ func lastOf(err error) error {
 
 // Write appends a block.
 func (w *Writer) Write(b dsp.Block) error {
-	if err := checkShape(b, w.format.Channels); err != nil {
+	if err := b.Check(w.format.Channels); err != nil {
 		return fmt.Errorf("%s: %w", w.out.Name(), err)
 	}
 	if w.finished {
@@ -212,7 +223,10 @@ func (w *Writer) Overs() Overs { return w.encoder.overs }
 func (w *Writer) Commit() error { return CommitTogether(w) }
 
 // Abort removes what was written; after Commit it does nothing.
-func (w *Writer) Abort() error { return w.out.Abort() }
+func (w *Writer) Abort() error {
+	w.finished = true
+	return w.out.Abort()
+}
 
 // Reopen completes the file and opens it for reading, ahead of Commit or Abort:
 // what is measured then is what would appear. Nothing can be written after it.

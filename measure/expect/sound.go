@@ -29,10 +29,8 @@ func Named(name string, s Sound) Sound {
 // Planes is planar sound (channels x frames, full scale 1.0) at a rate in Hz.
 func Planes(rate int, planes [][]float64) Sound {
 	return Sound{"the planes", func() (wave.Source, error) {
-		for c := range planes {
-			if len(planes[c]) != len(planes[0]) {
-				return nil, fmt.Errorf("channel %d has %s, channel 1 has %d; accepted: equal lengths", c+1, dsp.Plural(len(planes[c]), "frame"), len(planes[0]))
-			}
+		if err := dsp.Block(planes).Check(len(planes)); err != nil {
+			return nil, err
 		}
 		if len(planes) == 0 || len(planes) > dsp.MaxChannels {
 			return nil, fmt.Errorf("found %s; accepted: 1 to %d", dsp.Plural(len(planes), "channel"), dsp.MaxChannels)

@@ -80,6 +80,9 @@ func (e *NotOneSoundError) Error() string {
 	return fmt.Sprintf("%s is not a version of %s: they do not correlate anywhere; accepted: versions of one sound, or no alignment", e.Other, e.First)
 }
 
+// longestSeconds bounds times, so that their frames can be counted.
+const longestSeconds = 1e9
+
 // Prepare reads the excerpt of every version, aligns them with the first one and matches their
 // levels. Its error is a *NotOneSoundError where a file is not a version of the first one, and
 // a *TooLargeError where the excerpt is longer than Settings allow.
@@ -89,6 +92,14 @@ func Prepare(ctx context.Context, sources []Source, s Settings) (*Comparison, er
 	}
 	if s.MostSeconds == 0 {
 		s.MostSeconds = DefaultSeconds
+	}
+	if !(s.From >= 0) || !(s.To >= 0) || !(s.MostSeconds > 0) || max(s.From, s.To, s.MostSeconds) > longestSeconds {
+		return nil, fmt.Errorf("found an excerpt from %g s to %g s, of up to %g s; accepted: times from 0 on, and a finite length", s.From, s.To, s.MostSeconds)
+	}
+	for _, source := range sources {
+		if source.Open == nil {
+			return nil, fmt.Errorf("%s: found no function that opens it; accepted: a Source with Open set", source.Name)
+		}
 	}
 	c := &Comparison{Settings: s}
 	first, err := c.excerpt(ctx, sources[0])

@@ -17,19 +17,13 @@ func Close(src wave.Source) {
 }
 
 // ReadFull reads until a block is full or the source ends, then with io.EOF. A source that
-// returns no frames and no error a hundred times in turn ends it with io.ErrNoProgress.
+// breaks its contract is an error, as in [wave.ReadNext].
 func ReadFull(src wave.Source, b dsp.Block) (int, error) {
-	for n, empty := 0, 0; n < b.Frames(); empty++ {
-		k, err := src.Read(After(b, n))
+	for n := 0; n < b.Frames(); {
+		k, err := wave.ReadNext(src, After(b, n))
 		n += k
 		if err != nil {
 			return n, err
-		}
-		if k > 0 {
-			empty = 0
-		}
-		if empty >= 100 {
-			return n, io.ErrNoProgress
 		}
 	}
 	return b.Frames(), nil
