@@ -45,6 +45,9 @@ func (t *Table) conversationSections() (all []report.Section) {
 		ways := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "later there by", "polarity there"}}}
 		for _, p := range c.Found.Paths {
 			cells := []report.Cell{{Text: c.Found.Microphones[p.Voice].Name}, {Text: c.Found.Microphones[p.Microphone].Name}, {Text: p.Reason}, {}, {}}
+			if p.BleedAtMostDB != nil {
+				cells[2] = report.Cell{Text: picture.Minus(fmt.Sprintf("none found, at most %.1f dB", *p.BleedAtMostDB))}
+			}
 			if p.BleedDB != nil {
 				polarity := "the same"
 				if *p.Inverted {
@@ -60,11 +63,11 @@ func (t *Table) conversationSections() (all []report.Section) {
 		clocks := report.Section{Title: fmt.Sprintf("Conversation “%s”: clocks", c.Name), Text: "A sound halfway between two microphones is later in the second one, on the assumption that the two voices' paths are equally long.",
 			Table: &report.Table{Head: []string{"microphone", "relative to", "later by", "path between them", "clock drift"}}}
 		for _, p := range c.Found.Pairs {
-			if p.DriftPPM == nil {
-				continue
-			}
 			cells := []report.Cell{{Text: c.Found.Microphones[p.B].Name}, {Text: c.Found.Microphones[p.A].Name}, {}, {}, {Text: "none"}}
-			if *p.DriftPPM != 0 {
+			switch {
+			case p.DriftPPM == nil:
+				cells[4] = report.Cell{Text: p.Reason}
+			case *p.DriftPPM != 0:
 				cells[4] = difference(*p.DriftPPM, "ppm")
 			}
 			if p.OffsetFrames != nil {
@@ -72,10 +75,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 			clocks.Table.Rows = append(clocks.Table.Rows, cells)
 		}
-		all = append(all, s, ways)
-		if clocks.Table.Rows != nil {
-			all = append(all, clocks)
-		}
+		all = append(all, s, ways, clocks)
 	}
 	return all
 }

@@ -206,7 +206,7 @@ func (w *worker) makeConversation(ctx context.Context, c *Conversation, key rece
 		microphones = append(microphones, conversation.Channels(filepath.Base(r.Input.Path), channels, func() (wave.Source, error) { return wave.Open(r.Input.Path) })...)
 	}
 	var err error
-	if found.Conversation, err = conversation.Measure(ctx, microphones); err != nil {
+	if found.Conversation, err = conversation.Measure(ctx, microphones, nil); err != nil {
 		return err
 	}
 	if c.Mix != nil {

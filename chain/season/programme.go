@@ -16,6 +16,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -131,7 +132,7 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 func (p *Plan) finish(g *Programme, lufs float64, spread *float64) error {
 	g.Final, g.LoudnessLUFS, g.RangeLU = true, &lufs, spread
 	if miss := math.Abs(lufs - g.AimLUFS); miss > 0.1 {
-		g.Missed = append(g.Missed, fmt.Sprintf("after %d renders the loudness is %.3f LUFS, %.3f LU from %g", len(g.Renders), lufs, miss, g.AimLUFS))
+		g.Missed = append(g.Missed, fmt.Sprintf("after %s the loudness is %.3f LUFS, %.3f LU from %.2f", dsp.Plural(len(g.Renders), "render"), lufs, miss, g.AimLUFS))
 	}
 	if limit := p.Target.RangeMaxLU; limit != nil && spread != nil && *spread > *limit {
 		g.Missed = append(g.Missed, fmt.Sprintf("the loudness range of all takes is %.1f LU, over %.4g LU, and a gain does not change it", *spread, *limit))

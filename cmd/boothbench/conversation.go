@@ -10,8 +10,12 @@ import (
 const conversationUsage = `boothbench conversation measures the microphones of one conversation against each
 other: how loud each voice is, how much of it bleeds into the other microphones, by how
 many frames it arrives later there, and whether a microphone is inverted or its clock
-drifts. Each file, or each channel of a file, is a microphone in front of one voice. Where
-the files are not microphones of one conversation, readings are missing, with the reason.
+drifts. Each file, or each channel of a file, is a microphone in front of one voice. A
+reading that cannot be given is missing, with the reason.
+
+Where no bleed is found, as between speakers who record themselves at different places, "at
+most" states what it is under: all that the other microphone has while the voice speaks.
+Delay, polarity and drift are undecided then: they need a sound that both recordings have.
 
 The figure after ± is twice the standard error: 19 of 20 readings lie within it. The error
 comes from noise, from the echoes of the room, and from heads that move. --json has the
@@ -23,11 +27,15 @@ Usage: boothbench conversation TAKE.wav TAKE.wav … [flags]
 Examples:
   boothbench conversation host.wav guest.wav
   boothbench conversation --json host.wav guest1.wav guest2.wav
+  boothbench conversation host.wav guest.wav --csv bleed.csv --replace
 `
 
 func runConversation(e env, args []string) error {
 	f := e.flags("conversation", conversationUsage)
 	asJSON := f.Bool("json", false, "print one JSON object")
+	csvFile := f.String("csv", "", "also write a table to this `file`: a row for each voice in each other microphone")
+	replace := f.Bool("replace", false, "write over an existing --csv file")
+	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {
 		return err
 	}
@@ -51,9 +59,32 @@ func runConversation(e env, args []string) error {
 	if len(microphones) < 2 {
 		return usageError("found one microphone; accepted: two or more, as files or as channels of one file")
 	}
-	c, err := conversation.Measure(e.ctx, microphones)
+	var table *wave.File
+	if *csvFile != "" {
+		var err error
+		if table, err = e.createFile(*csvFile, *replace, f.Args()); err != nil {
+			return err
+		}
+		defer table.Abort() // does nothing after it was published
+	}
+	shown := newProgress(e.stderr, *quiet, 0)
+	last := 0
+	c, err := conversation.Measure(e.ctx, microphones, func(done, of int) {
+		shown.total = int64(of)
+		shown.add(int64(done - last))
+		last = done
+	})
+	shown.clear()
 	if err != nil {
 		return inputError(err)
+	}
+	if table != nil {
+		if err := c.WriteCSV(table); err != nil {
+			return outputError(err)
+		}
+		if err := table.Commit(); err != nil {
+			return outputError(err)
+		}
 	}
 	if *asJSON {
 		e.printJSON(struct {

@@ -18,8 +18,10 @@ type measurement struct {
 	mics  []*levels
 	ways  [][]way   // by voice and microphone
 	alone [][]int64 // by voice: where long windows begin in which it speaks alone
+	clear [][]int64 // by voice: where those begin in which its microphone has no other voice
 	brief [][]int64 // by voice: where short ones do
 	pause []int64
+	step  func() // is called after each microphone, search and path
 }
 
 // way is a voice's path into another microphone.
@@ -39,17 +41,25 @@ type way struct {
 	known          float64 // standard error of the delay
 	inverted       bool
 	measured       bool
+	absent         bool    // no bleed was found
+	atMost         float64 // ratio of powers that the bleed is under then
 }
 
 const (
-	nearMs, farMs    = 50, 5000 // that delays are looked for: sound goes 17 m in the first
-	nearWindows      = 24
-	farWindows       = 12
-	agreeMs          = 0.25 // by which delays differ that are one: 9 cm, as far as a head moves
-	leastClear       = 9.0  // that a peak exceeds the root mean square of a summed correlation
+	nearMs, farMs = 50, 5000 // that delays are looked for: sound goes 17 m in the first
+	agreeMs       = 0.25     // by which delays differ that are one: 9 cm, as far as a head moves
+	leastClear    = 9.0      // that a peak exceeds the root mean square of a summed correlation
+	// What a window's correlation counts in that sum at most, in its root mean square: two
+	// vowels of one pitch correlate by 30, and one such window would be enough.
+	mostOfOne        = 6.0
 	whiteningPower   = 0.8
 	leastLoudestPart = 0.03 // of the 95th percentile: 15 dB under it
 )
+
+// reaches are how far delays are looked for, and in how many windows. The second one holds
+// what a remote speaker's headphones play: conversation becomes difficult where it is later
+// than 400 ms (ITU-T G.114).
+var reaches = []struct{ ms, windows int }{{nearMs, 24}, {500, 48}, {farMs, 24}}
 
 // align finds where each voice lies in each other microphone.
 func (m *measurement) align() error {
@@ -65,7 +75,7 @@ func (m *measurement) align() error {
 			if i == j {
 				continue
 			}
-			for _, reach := range []struct{ ms, windows int }{{nearMs, nearWindows}, {farMs, farWindows}} {
+			for _, reach := range reaches {
 				if err := m.search(i, j, m.rate*reach.ms/1000, m.loudWindows(i, reach.windows)); err != nil {
 					return err
 				}
@@ -73,6 +83,7 @@ func (m *measurement) align() error {
 					break
 				}
 			}
+			m.step()
 		}
 	}
 	return m.agree()
@@ -127,7 +138,7 @@ func (m *measurement) agree() error {
 				continue
 			}
 			w.Map = *place
-			if err := m.search(i, j, m.rate*nearMs/1000, m.loudWindows(i, nearWindows)); err != nil {
+			if err := m.search(i, j, m.rate*nearMs/1000, m.loudWindows(i, reaches[0].windows)); err != nil {
 				return err
 			}
 			w.found = true // near enough to follow the voice
@@ -163,7 +174,7 @@ func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 
 // peak is where a window of a voice correlates best with another microphone.
 type peak struct {
-	centre, delay float64 // frames; the delay is over what the way has already
+	centre, delay float64 // frames; the delay is over what the way has already, and NaN in digital silence
 	height        float64 // height over the root mean square
 	known         float64 // standard error of the delay
 }
@@ -250,11 +261,14 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 		lags = fft.Sequence(lags, bins)
 		norm := math.Sqrt(vector.SumOfSquares(lags[:2*reach+1])/float64(2*reach+1)) + 1e-300
 		for n := range sum {
-			sum[n] += lags[n] / norm
+			sum[n] += max(-mostOfOne, min(mostOfOne, lags[n]/norm))
 		}
-		at, height := clearest(lags[:2*reach+1])
-		exact := place.At(int(windows[k].From))
-		peaks = append(peaks, peak{float64(windows[k].From) + float64(windows[k].Frames)/2, float64(at-reach) + math.Round(exact) - exact, height, 0})
+		p := peak{centre: float64(windows[k].From) + float64(windows[k].Frames)/2, delay: math.NaN()}
+		if at, height := clearest(lags[:2*reach+1]); height > 0 {
+			exact := place.At(int(windows[k].From))
+			p.delay, p.height = float64(at-reach)+math.Round(exact)-exact, height
+		}
+		peaks = append(peaks, p)
 	}
 	return peaks, sum, nil
 }

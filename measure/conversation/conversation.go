@@ -44,6 +44,10 @@ type Path struct {
 	// BleedDB is the power of the voice in the other microphone over that in its own, both
 	// K-weighted, while it speaks alone, with what the room sends back. Noise is not counted.
 	BleedDB *float64 `json:"bleed_db"`
+	// BleedAtMostDB is what the bleed is under where none was found: all that the other
+	// microphone has while the voice speaks alone. nil: the bleed was found, or Reason says
+	// why there is no bound.
+	BleedAtMostDB *float64 `json:"bleed_at_most_db"`
 	// BleedDeviationDB is the standard error of that. It is larger where a part of what the
 	// other microphone has does not follow the voice: an echo, a head that moves, or
 	// somebody else.
@@ -87,12 +91,19 @@ type FormatError struct {
 func (e *FormatError) Error() string { return e.Name + ": " + e.Text }
 
 // Measure reads the microphones of one conversation. It searches delays up to five
-// seconds.
-func Measure(ctx context.Context, microphones []Microphone) (*Conversation, error) {
+// seconds. It reports each step that is done, of how many, to a function that is not nil.
+func Measure(ctx context.Context, microphones []Microphone, step func(done, of int)) (*Conversation, error) {
 	if len(microphones) < 2 {
 		return nil, fmt.Errorf("found %d microphone; accepted: two or more of one conversation", len(microphones))
 	}
-	m := &measurement{}
+	m := &measurement{step: func() {}}
+	if step != nil {
+		done, paths := 0, len(microphones)*(len(microphones)-1)
+		m.step = func() {
+			done++
+			step(done, len(microphones)+3*paths)
+		}
+	}
 	for _, mic := range microphones {
 		mic.Open = planes.Until(ctx, mic.Open)
 		l, err := levelsOf(mic)
@@ -106,6 +117,7 @@ func Measure(ctx context.Context, microphones []Microphone) (*Conversation, erro
 			return nil, &FormatError{mic.Name, fmt.Sprintf("found %d Hz; accepted: %d Hz, as %s has", l.rate, m.rate, microphones[0].Name)}
 		}
 		m.mics = append(m.mics, l)
+		m.step()
 	}
 	if err := m.align(); err != nil {
 		return nil, err

@@ -25,7 +25,7 @@ func microphones(rate int, sounds [][]float64) (all []Microphone) {
 
 func measured(t testing.TB, rate int, sounds [][]float64) *Conversation {
 	t.Helper()
-	c, err := Measure(context.Background(), microphones(rate, sounds))
+	c, err := Measure(context.Background(), microphones(rate, sounds), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

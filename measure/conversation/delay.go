@@ -55,10 +55,10 @@ func (c *cross) weigh(scatter float64) weighting {
 		lo, hi := max(0, f-reach), min(last, f+reach+1)
 		h2 := (follows[hi] - follows[lo]) / (own[hi] - own[lo])
 		disturbance := (noise[hi] - noise[lo]) / float64(hi-lo)
-		if !(h2 > 0) {
+		disturbance += scatter * h2 * c.xx[f] / n
+		if !(h2 > 0) || disturbance == 0 { // 0: digital silence
 			continue
 		}
-		disturbance += scatter * h2 * c.xx[f] / n
 		turn := 2 * math.Pi * float64(f) / float64(c.length)
 		w.of[f] = math.Sqrt(h2) / disturbance
 		w.information += 2 * turn * turn * h2 * c.xx[f] / disturbance / overlapped

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
@@ -23,6 +24,7 @@ type levels struct {
 	// Mean squares of 100 ms: that which 3 % stay under, as dense talk has few pauses, and
 	// that which 5 % exceed.
 	floor, top float64
+	halfStep   float64 // of the format: a sample that is smaller may have become 0
 }
 
 // digestSeed is one for all microphones, which are only held against each other.
@@ -43,7 +45,10 @@ func levelsOf(mic Microphone) (*levels, error) {
 	if err != nil {
 		return nil, &FormatError{mic.Name, err.Error()}
 	}
-	l := &levels{Microphone: mic, rate: f.Rate}
+	l := &levels{Microphone: mic, rate: f.Rate, halfStep: math.Ldexp(1, -f.Bits)}
+	if f.Encoding == wave.Float {
+		l.halfStep = math.Ldexp(1, -24) // of the converter before it
+	}
 	energies := newEnergies(f.Rate)
 	var digest maphash.Hash
 	digest.SetSeed(digestSeed)
@@ -73,7 +78,11 @@ func levelsOf(mic Microphone) (*levels, error) {
 	if powers := slices.Clone(l.profile.Energies); len(powers) > 0 {
 		slices.Sort(powers)
 		hop := float64(l.rate) / 10
-		l.floor, l.top = powers[len(powers)/33]/hop, powers[len(powers)-1-len(powers)/20]/hop
+		l.floor = powers[len(powers)/33] / hop
+		// Of who speaks seldom, fewer: down to a second.
+		for part := 20; part == 20 || l.top < leastRange*l.floor && len(powers)/part >= 10; part *= 2 {
+			l.top = powers[len(powers)-1-len(powers)/part] / hop
+		}
 	}
 	return l, nil
 }

@@ -36,6 +36,7 @@ func (m *measurement) measurePaths() error {
 				if err := m.measurePath(i, j); err != nil {
 					return err
 				}
+				m.step()
 			}
 		}
 	}
@@ -51,7 +52,7 @@ func (l *levels) unfit() string {
 	case l.top == 0:
 		return l.Name + " is silent"
 	case l.top < leastRange*l.floor:
-		return fmt.Sprintf("%s has no pauses: its level falls by %.0f dB only", l.Name, dsp.PowerToDB(l.top/l.floor))
+		return fmt.Sprintf("%s has no pauses, or no voice: its level varies by %.0f dB only", l.Name, dsp.PowerToDB(l.top/l.floor))
 	}
 	return ""
 }
@@ -85,7 +86,7 @@ func (m *measurement) unfit(i, j int) string {
 // measurePath measures a voice in another microphone, or states why that is not possible.
 func (m *measurement) measurePath(i, j int) error {
 	w := &m.ways[i][j]
-	w.measured = false
+	w.measured, w.absent = false, false
 	own, other := m.mics[i].Name, m.mics[j].Name
 	if w.reason = m.unfit(i, j); w.reason != "" {
 		return nil
@@ -93,11 +94,11 @@ func (m *measurement) measurePath(i, j int) error {
 	alone := some(m.alone[i], mostAlone)
 	pauses := some(m.pause, mostPauses)
 	switch {
+	case !w.found:
+		m.noBleed(i, j)
+		return nil
 	case len(alone) < leastAlone:
 		w.reason = "no voice speaks alone in " + own + " for long enough"
-		return nil
-	case !w.found:
-		w.reason = m.noBleed(i, j)
 		return nil
 	case len(pauses) < leastPauses:
 		w.reason = "there are too few pauses to see whether the microphones share another sound"
@@ -125,7 +126,7 @@ func (m *measurement) measurePath(i, j int) error {
 	b := bleedOf(sum, quiet[0])
 	switch {
 	case b.voice < leastSure*b.nothing:
-		w.reason = fmt.Sprintf("no bleed found: what of %s is in %s lies under the noise", own, other)
+		m.noBleed(i, j)
 		return nil
 	case b.shared > mostShared*b.voice:
 		w.reason = fmt.Sprintf("%s and %s share another sound, %.0f dBFS in %s while nobody speaks: music, or noise of the room", own, other, dsp.PowerToDB(b.shared), other)
@@ -174,8 +175,30 @@ func (m *measurement) joinDrifts() {
 	}
 }
 
-func (m *measurement) noBleed(i, j int) string {
-	return fmt.Sprintf("no bleed found: the voice of %s does not appear in %s, up to %d s earlier or later", m.mics[i].Name, m.mics[j].Name, farMs/1000)
+// noneFound begins the reason of a bleed that was not found.
+const noneFound = "no bleed found"
+
+// noBleed notes that a voice was not found in another microphone, and an upper bound of its
+// bleed: all that the other microphone has while the voice speaks alone, with twice the
+// standard error of that. No noise is subtracted, as it may differ in pauses. Sound of less
+// than half a step of the recording's format may be missing from the recording.
+func (m *measurement) noBleed(i, j int) {
+	w := &m.ways[i][j]
+	w.absent, w.atMost = true, math.Inf(1)
+	w.reason = fmt.Sprintf("%s; delays of up to %d s were searched", noneFound, farMs/1000)
+	if len(m.alone[i]) < leastAlone {
+		w.reason += fmt.Sprintf("; how small it is stays undecided: while the voice of %s speaks, %s is not quiet for long enough", m.mics[i].Name, m.mics[j].Name)
+		return
+	}
+	var own, other, squares float64
+	for _, from := range m.alone[i] {
+		p, _ := m.powers(i, from, windowFrames(m.rate))
+		own, other, squares = own+p[i], other+p[j], squares+p[j]*p[j]
+	}
+	n := float64(len(m.alone[i]))
+	deviation := math.Sqrt(overlapped * max(0, squares/n-other/n*other/n) / n)
+	most := max(other/n+2*deviation, m.mics[j].halfStep*m.mics[j].halfStep)
+	w.atMost = most / (own / n)
 }
 
 // follow finds the delay of a voice in the windows in which it speaks alone, and follows
@@ -196,7 +219,7 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 	line, count := bestLine(peaks, near)
 	if at, height := clearest(sum[:2*reach+1]); count < max(4, 2*len(peaks)/5) {
 		if height < leastClear {
-			w.reason = m.noBleed(i, j)
+			m.noBleed(i, j)
 			return nil
 		}
 		line = timemap.Map{Delay: float64(at - reach), Speed: 1}
@@ -264,6 +287,9 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 			all.add(c)
 		}
 		later, deviation, inverted, weights := all.delay()
+		if weights.information == 0 {
+			return refined{deviation: math.Inf(1)}, nil
+		}
 		// A window that lies wrongly by a tenth of its length loses half a decibel of bleed.
 		if math.Abs(later) > 1 && pass < 3 {
 			w.Delay += math.Round(later)

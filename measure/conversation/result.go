@@ -62,7 +62,7 @@ func (m *measurement) noVoice(i int) string {
 			return why
 		}
 	}
-	if len(m.alone[i]) < leastAlone {
+	if len(m.clear[i]) < leastAlone {
 		return "no voice speaks alone in it for long enough"
 	}
 	return ""
@@ -70,6 +70,10 @@ func (m *measurement) noVoice(i int) string {
 
 func (w *way) path(i, j, rate int) Path {
 	p := Path{Voice: i, Microphone: j, Reason: w.reason}
+	if w.absent && !math.IsInf(w.atMost, 0) {
+		most := dsp.PowerToDB(w.atMost)
+		p.BleedAtMostDB = &most
+	}
 	if !w.measured {
 		return p
 	}
@@ -86,16 +90,39 @@ func (w *way) path(i, j, rate int) Path {
 // delayKnown reports whether a delay is known well enough to be stated.
 func (w *way) delayKnown(rate int) bool { return w.known <= agreeMs*float64(rate)/1000 }
 
-// pair is what both voices say of their microphones.
+// noSharedSound is why nothing is known of two microphones, and what helps.
+const noSharedSound = "delay, polarity and drift are undecided: no sound was found that both have; with a clap in both, at the beginning and at the end, you can align them by hand"
+
+// thirdVoice is another microphone's voice that was measured in both of two microphones;
+// −1: there is none.
+func (m *measurement) thirdVoice(i, j int) int {
+	for k := range m.mics {
+		if k != i && k != j && m.ways[k][i].measured && m.ways[k][j].measured {
+			return k
+		}
+	}
+	return -1
+}
+
+// pair is what the voices say of two microphones.
 func (m *measurement) pair(i, j int) Pair {
 	p := Pair{A: i, B: j}
 	there, back := m.ways[i][j], m.ways[j][i]
-	if !there.measured && !back.measured {
-		p.Reason = there.reason
-		return p
-	}
 	drift, deviation, inverted := there.drift, there.driftDeviation, there.inverted
+	if !there.measured && !back.measured {
+		k := m.thirdVoice(i, j)
+		if k < 0 {
+			if p.Reason = there.reason; there.absent && back.absent {
+				p.Reason = noSharedSound
+			}
+			return p
+		}
+		a, b := m.ways[k][i], m.ways[k][j]
+		drift, deviation, inverted = b.drift-a.drift, math.Hypot(a.driftDeviation, b.driftDeviation), a.inverted != b.inverted
+		p.Reason = fmt.Sprintf("only the voice of %s is in both: the lengths of its paths and the offset cannot be separated", m.mics[k].Name)
+	}
 	switch {
+	case p.Reason != "":
 	case !there.measured:
 		drift, deviation, inverted = -back.drift, back.driftDeviation, back.inverted
 		p.Reason = "one voice only bleeds: its path and the offset cannot be separated"
@@ -112,7 +139,7 @@ func (m *measurement) pair(i, j int) Pair {
 	}
 	drift, deviation = 1e6*drift, measure.JSONValue(1e6*deviation)
 	p.DriftPPM, p.DriftDeviationPPM = &drift, &deviation
-	if there.measured != back.measured || there.inverted == back.inverted {
+	if !there.measured || !back.measured || there.inverted == back.inverted {
 		p.Inverted = &inverted
 	}
 	return p

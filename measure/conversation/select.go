@@ -92,12 +92,13 @@ func (m *measurement) guessBleeds() {
 // those in which nobody does.
 func (m *measurement) choose() {
 	length := windowFrames(m.rate)
-	m.alone, m.brief = make([][]int64, len(m.mics)), make([][]int64, len(m.mics))
+	m.alone, m.clear, m.brief = make([][]int64, len(m.mics)), make([][]int64, len(m.mics)), make([][]int64, len(m.mics))
 	m.pause = nil
 	for i := range m.mics {
 		l := m.mics[i]
-		m.alone[i] = m.windowsAlone(i, length, max(leastOverFloor*l.floor, mostUnderTop*l.top))
-		m.brief[i] = m.windowsAlone(i, shortFrames(m.rate), max(leastOverFloorBrief*l.floor, mostUnderTopBrief*l.top))
+		m.alone[i] = m.windowsOf(i, length, max(leastOverFloor*l.floor, mostUnderTop*l.top), m.speaksAlone)
+		m.clear[i] = m.windowsOf(i, length, max(leastOverFloor*l.floor, mostUnderTop*l.top), m.isClear)
+		m.brief[i] = m.windowsOf(i, shortFrames(m.rate), max(leastOverFloorBrief*l.floor, mostUnderTopBrief*l.top), m.speaksAlone)
 	}
 	first := m.first()
 	for from := int64(0); from+int64(length/4) <= m.mics[first].frames; from += int64(length / 4) {
@@ -107,11 +108,11 @@ func (m *measurement) choose() {
 	}
 }
 
-// windowsAlone are where windows of a length begin in which a voice speaks alone, with a
-// power of at least so much.
-func (m *measurement) windowsAlone(i, length int, least float64) (all []int64) {
+// windowsOf are where windows of a length begin that meet a condition, in which a voice has
+// a power of at least so much.
+func (m *measurement) windowsOf(i, length int, least float64, meets func(i int, p []float64, least float64) bool) (all []int64) {
 	for from := int64(0); from+int64(length) <= m.mics[i].frames; from += int64(length / 2) {
-		if p, ok := m.powers(i, from, length); ok && m.speaksAlone(i, p, least) {
+		if p, ok := m.powers(i, from, length); ok && meets(i, p, least) {
 			all = append(all, from)
 		}
 	}
@@ -132,15 +133,28 @@ func (m *measurement) aloneSeconds(i int) float64 {
 // speaksAlone reports whether a voice has at least such a power, and the other microphones
 // have no more than its bleed and their noise.
 func (m *measurement) speaksAlone(i int, p []float64, least float64) bool {
-	if p[i] < least || p[i] == 0 {
-		return false
-	}
 	for j := range p {
-		if j != i && p[j] > mostOverBleed*(m.ways[i][j].bleed*p[i]+noiseOverFloor*m.mics[j].floor) {
+		if j != i && !m.onlyBleeds(i, j, p) {
 			return false
 		}
 	}
-	return true
+	return p[i] >= least && p[i] > 0
+}
+
+// isClear reports the same without the microphones whose voices were not found in this one:
+// what they have does not matter to its level.
+func (m *measurement) isClear(i int, p []float64, least float64) bool {
+	for j := range p {
+		if j != i && (m.ways[i][j].found || m.ways[j][i].found) && !m.onlyBleeds(i, j, p) {
+			return false
+		}
+	}
+	return p[i] >= least && p[i] > 0
+}
+
+// onlyBleeds reports whether a microphone has no more than the bleed of a voice and its noise.
+func (m *measurement) onlyBleeds(i, j int, p []float64) bool {
+	return p[j] <= mostOverBleed*(m.ways[i][j].bleed*p[i]+noiseOverFloor*m.mics[j].floor)
 }
 
 func (m *measurement) silence(p []float64) bool {
@@ -152,14 +166,14 @@ func (m *measurement) silence(p []float64) bool {
 	return true
 }
 
-// voiceLUFS is the gated loudness of the blocks of 400 ms, 100 ms apart, in which a voice
-// speaks alone (Rec. ITU-R BS.1770-5 Annex 1, over those blocks).
+// voiceLUFS is the gated loudness of the blocks of 400 ms, 100 ms apart, in which a
+// microphone has one voice only (Rec. ITU-R BS.1770-5 Annex 1, over those blocks).
 func (m *measurement) voiceLUFS(i int) (lufs float64, ok bool) {
 	l := m.mics[i]
 	block := 4 * m.rate / 10
 	var powers []float64
 	for hop := 0; hop+4 <= len(l.profile.Energies); hop++ {
-		if p, ok := m.powers(i, int64(hop*m.rate/10), block); ok && m.speaksAlone(i, p, max(leastOverFloor*l.floor, mostUnderTop*l.top)) {
+		if p, ok := m.powers(i, int64(hop*m.rate/10), block); ok && m.isClear(i, p, max(leastOverFloor*l.floor, mostUnderTop*l.top)) {
 			powers = append(powers, p[i])
 		}
 	}

@@ -26,6 +26,14 @@ func (c *Conversation) Text() string {
 	}
 	for _, p := range c.Paths {
 		fmt.Fprintf(&b, "voice of %s in %s: ", c.Microphones[p.Voice].Name, c.Microphones[p.Microphone].Name)
+		if p.BleedAtMostDB != nil {
+			fmt.Fprintf(&b, "%s, at most %.1f dB%s\n", noneFound, *p.BleedAtMostDB, strings.TrimPrefix(p.Reason, noneFound))
+			continue
+		}
+		if strings.HasPrefix(p.Reason, noneFound) {
+			fmt.Fprintln(&b, p.Reason)
+			continue
+		}
 		if p.BleedDB == nil {
 			fmt.Fprintf(&b, "not measurable: %s\n", p.Reason)
 			continue
@@ -64,9 +72,13 @@ func (c *Conversation) later(frames, off float64) string {
 	return fmt.Sprintf("%.2f%s frames (%.2f ms) %s", frames, within, 1000*frames/float64(c.Rate), word)
 }
 
-// pairText states offset, drift and polarity of two microphones; "" for none.
+// pairText states offset, drift and polarity of two microphones, or why they are undecided;
+// "": the paths say why.
 func (c *Conversation) pairText(p Pair) string {
 	if p.DriftPPM == nil {
+		if p.Reason == noSharedSound {
+			return p.Reason
+		}
 		return ""
 	}
 	var parts []string
