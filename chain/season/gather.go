@@ -82,10 +82,7 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 	t.Programme = found
 	key := p.key(text)
 	for _, take := range p.Takes {
-		row, err := p.row(key, take, verify)
-		if err != nil {
-			return nil, err
-		}
+		row := p.row(key, take, verify)
 		t.Rows = append(t.Rows, row)
 		t.Counts[row.State]++
 		t.NotMet += len(row.NotMet)
@@ -98,7 +95,7 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 	for i := range p.Conversations {
 		row, err := p.gatherConversation(&p.Conversations[i], key, verify)
 		if err != nil {
-			return nil, err
+			row.State, row.Note, row.Found = Missing, err.Error(), nil
 		}
 		t.Conversations = append(t.Conversations, row)
 		if row.Found != nil && row.Found.Mix != nil && p.Target != nil {
@@ -122,7 +119,8 @@ func (t *Table) Complete() bool {
 	return t.Counts[Made] == len(t.Rows) && (t.Programme == nil || t.Programme.Final)
 }
 
-func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
+// row is the row of a take. What cannot be read is the note of that row: it hides no other.
+func (p *Plan) row(key receipt.Key, take Take, verify bool) Row {
 	if c := p.conversationOf(take); c >= 0 && p.Conversations[c].Linked && p.Target != nil && !p.AsOneProgramme {
 		key = p.linkedKey(&p.Conversations[c])
 	}
@@ -132,7 +130,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 		if r, _, err := receipt.HoldsByTimes(p.key(p.ChainText), take.Path, p.analysisOf(take)); err == nil && r != nil {
 			if r.Failure != "" {
 				row.State, row.Note = Failed, r.Failure
-				return row, nil
+				return row
 			}
 			row.State, row.Note = Analysed, "it waits for the gain of the programme, and for a run with it"
 		}
@@ -141,9 +139,10 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		row.Note = "the take is not there"
-		return row, nil
+		return row
 	case err != nil:
-		return row, err
+		row.Note = err.Error()
+		return row
 	case r == nil:
 		if _, err := os.Stat(take.Path); err != nil {
 			row.Note = "the take is not there"
@@ -153,23 +152,29 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 			row.Note = "a file is there without a receipt: season run writes the receipt if it would make the same bytes, and refuses it otherwise"
 		}
 		if r, err = receipt.Load(out); err != nil || row.State != Stale || r.Failure != "" {
-			return row, nil
+			return row
 		}
 		// An output that was touched and still has the bytes that were written is done.
-		if same, err := sameBytes(out, r); err != nil || !same {
-			return row, err
-		} else if verified, _, err := receipt.Holds(key, take.Path, out); err != nil || verified == nil {
-			return row, err
+		same, err := sameBytes(out, r)
+		if err == nil && same {
+			r, _, err = receipt.Holds(key, take.Path, out)
+		}
+		if err != nil {
+			row.Note = err.Error()
+		}
+		if err != nil || !same || r == nil {
+			return row
 		}
 	case r.Failure != "":
 		row.State, row.Note = Failed, r.Failure
-		return row, nil
+		return row
 	case verify:
-		if same, err := sameBytes(out, r); err != nil {
-			return row, err
-		} else if !same {
+		if same, err := sameBytes(out, r); err != nil || !same {
 			row.State, row.Note = Corrupt, "the output does not hold the bytes that were written"
-			return row, nil
+			if err != nil {
+				row.Note = err.Error()
+			}
+			return row
 		}
 	}
 	row.State, row.Note, row.Readings, row.SHA256 = Made, "", r.Readings, r.Output.SHA256
@@ -181,7 +186,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) (Row, error) {
 			row.Note += fmt.Sprintf(" (and %d more)", more)
 		}
 	}
-	return row, nil
+	return row
 }
 
 // sameBytes reports whether an output has the digest of its receipt.

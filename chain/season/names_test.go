@@ -54,3 +54,29 @@ func TestTakeIsGone(t *testing.T) {
 		t.Error("the other take is not made: ", err)
 	}
 }
+
+// A take that cannot be read is one row of the table, and hides no other. A link that leads
+// to itself is such a take for every user.
+func TestUnreadableTakeIsOneRow(t *testing.T) {
+	takes := makeTakes(t, t.TempDir(), 2)
+	p := plan(t, t.TempDir(), takes, 1)
+	run(t, p, 1, 1, RunSettings{})
+	if err := os.Remove(takes[0].Path); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(filepath.Base(takes[0].Path), takes[0].Path); err != nil {
+		t.Skip("no links: ", err)
+	}
+	for _, verify := range []bool{false, true} {
+		table, err := p.Gather(verify)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if row := table.Rows[0]; row.State != Missing || !strings.Contains(row.Note, takes[0].Path) {
+			t.Errorf("%+v", row)
+		}
+		if row := table.Rows[1]; row.State != Made {
+			t.Errorf("%+v", row)
+		}
+	}
+}

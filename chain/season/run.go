@@ -169,6 +169,9 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	case foreign(err, out) != nil:
 		count.takeBack() // nor is a file that is in the way
 		o.Err = foreign(err, out)
+	case errors.Is(err, wave.ErrNotAFile):
+		count.takeBack() // nor a folder
+		o.Err = err
 	case err != nil:
 		o = w.fail(o, s, err)
 		count.end()

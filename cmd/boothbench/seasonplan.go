@@ -180,8 +180,12 @@ func (s *seasonPlanSettings) takes(e env, arguments []string) ([]namedTake, erro
 		}
 		defer f.Close()
 		lines := bufio.NewScanner(f)
-		for lines.Scan() {
-			if line := strings.TrimRight(lines.Text(), "\r"); line != "" {
+		for first := true; lines.Scan(); first = false {
+			line := strings.TrimRight(lines.Text(), "\r")
+			if first {
+				line = strings.TrimPrefix(line, "\ufeff") // a byte order mark, which some editors write
+			}
+			if line != "" {
 				arguments = append(arguments, line)
 			}
 		}

@@ -117,7 +117,7 @@ func (r *seasonRun) pass() error {
 		switch {
 		case errors.As(o.Err, &output):
 			r.worst = max(r.worst, exitOutput)
-		case errors.As(o.Err, &foreign):
+		case errors.As(o.Err, &foreign), errors.Is(o.Err, wave.ErrNotAFile):
 			r.worst = max(r.worst, exitUsage)
 		default:
 			r.worst = max(r.worst, exitInput)

@@ -135,6 +135,11 @@ func tasksOf(takes []namedTake, folder string) ([]task, error) {
 		}
 		return strings.TrimPrefix(absolute, common)
 	})
+	if first, err := os.Stat(a); err == nil && out != "" {
+		if second, err := os.Stat(b); err == nil && os.SameFile(first, second) {
+			return nil, usageError("%s and %s are the same file; name each take once", a, b)
+		}
+	}
 	if out != "" {
 		return nil, usageError("%s and %s would both become %s; rename one or process them separately", a, b, out)
 	}
