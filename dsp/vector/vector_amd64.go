@@ -108,3 +108,6 @@ func surveyAVX(x, weights *float64, fours int, l *surveyed)
 
 //go:noescape
 func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)
+
+//go:noescape
+func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)

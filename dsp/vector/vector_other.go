@@ -57,3 +57,5 @@ func surveyAVX(x, weights *float64, fours int, l *surveyed)                     
 func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)               { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"
+
+func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing) { panic(noAVX) }

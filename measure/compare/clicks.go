@@ -41,15 +41,13 @@ type clickGrain struct {
 }
 
 type clickFinder struct {
-	grains  [2*clickReach + 1]clickGrain // a ring
-	next    int                          // index of the oldest
-	running clickGrain
-	frames  int // in the running grain
-	seen    int // grains since the beginning of the piece
+	grains [2*clickReach + 1]clickGrain // a ring
+	next   int                          // index of the oldest
+	seen   int                          // grains since the beginning of the piece
 }
 
 func newClicks(rate, channels int) *clicks {
-	return &clicks{grain: max(8, dsp.Frames(1, rate)), channels: make([]clickFinder, channels)}
+	return &clicks{grain: max(1, dsp.Frames(1, rate)), channels: make([]clickFinder, channels)}
 }
 
 // restart begins a piece. Up to then, what is still in the rings is looked at.
@@ -68,39 +66,28 @@ func (c *clicks) restart() {
 	}
 }
 
-// write takes A and the difference, from a frame of A on.
-func (c *clicks) write(from int64, x, e dsp.Block) {
-	for i := range x {
-		f := &c.channels[i]
-		for n := 0; n < len(x[i]); {
-			to := min(len(x[i]), n+c.grain-f.frames)
-			g, part := &f.running, e[i][n:to]
-			g.xx += vector.SumOfSquares(x[i][n:to])
-			ee := vector.SumOfSquares(part)
-			g.ee += ee
-			if ee > 0.999*g.largest*g.largest {
-				for k, d := range part {
-					if d = math.Abs(d); d > g.largest {
-						g.largest, g.frame = d, from+int64(n+k)
-					}
-				}
-			}
-			if f.frames += to - n; f.frames == c.grain {
-				g.edge = f.seen < clickEdge
-				f.seen++
-				c.push(i, f.running)
-				f.running, f.frames = clickGrain{}, 0
-			}
-			n = to
-		}
+// add takes the next millisecond of a channel, from a frame of A on, and the samples of the
+// difference. What is shorter, at the end of a piece, is none.
+func (c *clicks) add(channel int, from int64, d *vector.Difference, e []float64) {
+	if len(e) < c.grain {
+		return
 	}
+	f := &c.channels[channel]
+	g := clickGrain{largest: d.MostE, xx: d.XX, ee: d.EE, edge: f.seen < clickEdge}
+	if before := (f.next - clickBeside + len(f.grains)) % len(f.grains); g.ee >= clickRatio*f.grains[before].ee { // else it is no click
+		g.frame = from + int64(largestAt(e, g.largest))
+	}
+	f.seen++
+	c.push(channel, g)
 }
 
 // push takes the next grain in and looks at the one in the middle.
 func (c *clicks) push(channel int, g clickGrain) {
 	f := &c.channels[channel]
 	f.grains[f.next] = g
-	f.next = (f.next + 1) % len(f.grains)
+	if f.next++; f.next == len(f.grains) {
+		f.next = 0
+	}
 	at := func(k int) *clickGrain { return &f.grains[(f.next+clickReach+k)%len(f.grains)] }
 	middle := at(0)
 	if middle.largest < leastClick || middle.edge || middle.ee < at(1).ee || middle.ee <= at(-1).ee {

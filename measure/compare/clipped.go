@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // clipping looks for samples that B holds at its largest value while A goes beyond: the
@@ -33,30 +34,31 @@ const (
 	clipOfWhole = 0.3    // share of the difference that they make
 )
 
-// write takes A, each channel of B on its level and the difference, from a frame of A on.
-func (all clipping) write(from int64, x, y, e dsp.Block) {
-	for c := range y {
-		k := &all[c]
-		for n, v := range y[c] {
-			a := math.Abs(v)
-			if a < k.largest*clipNear {
-				continue
+// add takes the next frames of a channel of A, of B on its level and of the difference,
+// from a frame of A on.
+func (k *clippedChannel) add(from int64, d *vector.Difference, x, y, e []float64) {
+	if d.MostY < k.largest*clipNear {
+		return
+	}
+	for n, v := range y {
+		a := math.Abs(v)
+		if a < k.largest*clipNear {
+			continue
+		}
+		if a*clipNear > k.largest {
+			*k = clippedChannel{}
+		}
+		k.largest = max(k.largest, a)
+		k.samples++
+		if b := math.Abs(x[n]); b > a*clipOver && v*x[n] > 0 {
+			at := from + int64(n)
+			if k.beyond++; k.beyond == 1 {
+				k.first = at
+			} else if at == k.last+1 {
+				k.runs++
 			}
-			if a*clipNear > k.largest {
-				*k = clippedChannel{}
-			}
-			k.largest = max(k.largest, a)
-			k.samples++
-			if b := math.Abs(x[c][n]); b > a*clipOver && v*x[c][n] > 0 {
-				at := from + int64(n)
-				if k.beyond++; k.beyond == 1 {
-					k.first = at
-				} else if at == k.last+1 {
-					k.runs++
-				}
-				k.last = at
-				k.ee += e[c][n] * e[c][n]
-			}
+			k.last = at
+			k.ee += e[n] * e[n]
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
@@ -189,8 +190,8 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	own := c.ownGains()
 	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared, own)
 	c.clicks = newClicks(c.Rate, c.Channels)
-	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Channels), make(clipping, c.Channels)
-	residual := dsp.NewBlock(c.Channels, c.blockFrames())
+	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Rate, c.Channels), make(clipping, c.Channels)
+	residual, rest := dsp.NewBlock(c.Channels, c.blockFrames()), make([]float64, c.grain())
 	skipped, seen := 0, 0
 	begin := func(q piece) error {
 		if s.Residual != nil { // silence where something was cut out, so that it keeps A's frames
@@ -203,43 +204,24 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		c.totals.moveTo(q.from)
 		c.clicks.restart()
 		c.track.restart()
+		c.offsets.restart()
 		c.spectrum.restart()
 		return nil
 	}
 	err := c.pairs(a, b, begin, func(x, y dsp.Block) error {
 		n := x.Frames()
-		c.totals.exact(x, y)
-		for i := range y {
+		for i := range residual {
 			residual[i] = residual[i][:n]
-			e := residual[i]
-			if c.gain != 1 {
-				over := 1 / c.gain
-				for k, v := range y[i] {
-					y[i][k] = v * over
-				}
-			}
-			for k, v := range x[i] {
-				e[k] = y[i][k] - v
-			}
 		}
 		events := c.totals.gone() + int64(len(c.clicks.found))
-		c.totals.write(x, y, residual)
+		for from := 0; from < n; from += c.grain() {
+			c.lookAt(x, y, residual, own, rest, from, min(n, from+c.grain()))
+		}
 		if s.Residual != nil {
 			if err := s.Residual.Write(residual); err != nil {
 				return err
 			}
 		}
-		for i, gain := range own { // each channel on its own level
-			for k, v := range y[i] {
-				y[i][k] = v * gain
-				residual[i][k] = y[i][k] - x[i][k]
-			}
-		}
-		from := c.totals.frame - int64(n)
-		c.clicks.write(from, x, residual)
-		c.track.write(from, x, y)
-		c.offsets.write(x, y)
-		c.clipping.write(from, x, y, residual)
 		event := c.totals.gone()+int64(len(c.clicks.found)) > events && skipped <= seen/4
 		c.spectrum.write(x, y, event)
 		if event {
@@ -253,6 +235,34 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	})
 	c.spectrum.settle(c.residualPower())
 	return err
+}
+
+// grain is how many frames are looked at as one: 1 ms.
+func (c *Comparison) grain() int { return max(1, dsp.Frames(1, c.Rate)) }
+
+// lookAt takes in a millisecond of blocks of both sounds, or what is left of one at the
+// end of a piece. It brings B to A's level and sets the residual; rest has room for that of
+// a channel on its own level.
+func (c *Comparison) lookAt(x, y, residual dsp.Block, own, rest []float64, from, to int) {
+	if c.totals.first < 0 {
+		c.totals.findFirst(x, y, from, to)
+	}
+	frame := c.totals.frame
+	for i := range x {
+		a, b, e := x[i][from:to], y[i][from:to], residual[i][from:to]
+		d := vector.DifferenceOf(a, b, e, 1/c.gain)
+		c.totals.add(i, &d, e)
+		if own != nil {
+			e = rest[:to-from]
+			d = vector.DifferenceOf(a, b, e, own[i])
+		}
+		c.clicks.add(i, frame, &d, e)
+		c.track.add(i, frame, &d)
+		c.offsets.add(i, &d, to-from)
+		c.clipping[i].add(frame, &d, a, b, e)
+	}
+	c.totals.advance(to - from)
+	c.track.advance(to - from)
 }
 
 // ownGains is what brings each channel of B, once it has A's level by the gain of all,

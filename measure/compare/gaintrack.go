@@ -6,13 +6,14 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // gainTrack follows the gain of B against A over time, to find where it changes: at once,
 // or little by little. It keeps a bounded number of windows: when they are too many, two
 // become one.
 type gainTrack struct {
-	length  int // frames of a window
+	length  int // frames of a window: whole milliseconds
 	running gainWindow
 	frames  int          // in it
 	sums    [][2]float64 // of A and B in it, by channel
@@ -41,37 +42,31 @@ const (
 )
 
 func newGainTrack(rate, channels int) *gainTrack {
-	return &gainTrack{length: dsp.Frames(trackMs, rate), sums: make([][2]float64, channels)}
+	return &gainTrack{length: trackMs * max(1, dsp.Frames(1, rate)), sums: make([][2]float64, channels)}
 }
 
-// write takes A and B, on one level, from a frame of A on.
-func (g *gainTrack) write(from int64, x, y dsp.Block) {
-	for n := 0; n < x.Frames(); {
-		if g.frames == 0 {
-			g.running = gainWindow{frame: from + int64(n)}
-			clear(g.sums)
-		}
-		to := min(x.Frames(), n+g.length-g.frames)
-		for c := range x {
-			var xx, xy, sx, sy float64
-			for k, v := range x[c][n:to] {
-				w := y[c][n+k]
-				xx, xy, sx, sy = xx+v*v, xy+v*w, sx+v, sy+w
-			}
-			g.running.xx, g.running.xy = g.running.xx+xx, g.running.xy+xy
-			g.sums[c][0], g.sums[c][1] = g.sums[c][0]+sx, g.sums[c][1]+sy
-		}
-		if g.frames += to - n; g.frames == g.length {
-			for _, s := range g.sums {
-				g.running.xx -= s[0] * s[0] / float64(g.length)
-				g.running.xy -= s[0] * s[1] / float64(g.length)
-			}
-			g.windows, g.frames = append(g.windows, g.running), 0
-			if len(g.windows) == trackedWindows {
-				g.halve()
-			}
-		}
-		n = to
+// add takes the next millisecond of a channel of A and B, on one level, from a frame of A on.
+func (g *gainTrack) add(channel int, from int64, d *vector.Difference) {
+	if g.frames == 0 && channel == 0 {
+		g.running = gainWindow{frame: from}
+		clear(g.sums)
+	}
+	g.running.xx, g.running.xy = g.running.xx+d.XX, g.running.xy+d.XY
+	g.sums[channel][0], g.sums[channel][1] = g.sums[channel][0]+d.X, g.sums[channel][1]+d.Y
+}
+
+// advance ends a millisecond of all channels.
+func (g *gainTrack) advance(frames int) {
+	if g.frames += frames; g.frames < g.length {
+		return
+	}
+	for _, s := range g.sums {
+		g.running.xx -= s[0] * s[0] / float64(g.frames)
+		g.running.xy -= s[0] * s[1] / float64(g.frames)
+	}
+	g.windows, g.frames = append(g.windows, g.running), 0
+	if len(g.windows) == trackedWindows {
+		g.halve()
 	}
 }
 

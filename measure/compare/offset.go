@@ -4,42 +4,52 @@ import (
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // offsets follow the mean of both sounds, window by window, for a constant offset that
 // one of them has.
 type offsets struct {
+	length   int // frames of a window: whole milliseconds
 	channels []offsetSums
 }
 
 type offsetSums struct {
 	windows  int
 	x, y, ee float64 // sums of the windows' means of A and B, and of their difference squared
+	frames   int     // of the running window
+	sx, sy   float64 // sums over it
 }
 
 const (
 	leastOffset     = 1e-6 // −120 dBFS: a step of 16 bits is 30 times that
 	offsetDeviation = 8    // standard errors of the mean difference: windows of sound are not independent
-	offsetFrames    = 1024 // of a window
+	offsetMs        = 20   // of a window
 	offsetWindows   = 8    // fewer give no standard error to rely on
 )
 
-func newOffsets(channels int) *offsets { return &offsets{make([]offsetSums, channels)} }
+func newOffsets(rate, channels int) *offsets {
+	return &offsets{offsetMs * max(1, dsp.Frames(1, rate)), make([]offsetSums, channels)}
+}
 
-// write takes a stretch of A and of B on its level, of which whole windows count.
-func (o *offsets) write(x, y dsp.Block) {
-	for c := range x {
-		s := &o.channels[c]
-		for from := 0; from+offsetFrames <= len(x[c]); from += offsetFrames {
-			var sx, sy float64
-			for k, v := range x[c][from : from+offsetFrames] {
-				sx += v
-				sy += y[c][from+k]
-			}
-			sx, sy = sx/offsetFrames, sy/offsetFrames
-			s.windows++
-			s.x, s.y, s.ee = s.x+sx, s.y+sy, s.ee+(sy-sx)*(sy-sx)
-		}
+// add takes the next frames of a channel of A, and of B on its level.
+func (o *offsets) add(channel int, d *vector.Difference, frames int) {
+	s := &o.channels[channel]
+	s.sx, s.sy = s.sx+d.X, s.sy+d.Y
+	if s.frames += frames; s.frames < o.length {
+		return
+	}
+	n := float64(s.frames)
+	x, y := s.sx/n, s.sy/n
+	s.windows++
+	s.x, s.y, s.ee = s.x+x, s.y+y, s.ee+(y-x)*(y-x)
+	s.frames, s.sx, s.sy = 0, 0, 0
+}
+
+// restart forgets the running windows.
+func (o *offsets) restart() {
+	for c := range o.channels {
+		o.channels[c].frames, o.channels[c].sx, o.channels[c].sy = 0, 0, 0
 	}
 }
 

@@ -37,8 +37,12 @@ func (c *Comparison) pairs(a, b func() (wave.Source, error), begin func(piece) e
 	return nil
 }
 
-// blockFrames is how many frames are compared at a time: 1 MiB of all channels.
-func (c *Comparison) blockFrames() int { return max(1024, min(pairFrames, (1<<17)/c.Channels)) }
+// blockFrames is how many frames are compared at a time: whole milliseconds, of all
+// channels up to 1 MiB.
+func (c *Comparison) blockFrames() int {
+	frames := max(1024, min(pairFrames, (1<<17)/c.Channels))
+	return max(1, frames/c.grain()) * c.grain()
+}
 
 // stretch hands blocks of a part of a piece to a function.
 func (c *Comparison) stretch(left, right *cursor, q piece, from, until int64, x, y dsp.Block, to func(x, y dsp.Block) error) error {

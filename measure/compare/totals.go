@@ -2,6 +2,7 @@ package compare
 
 import (
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
@@ -53,58 +54,52 @@ func (d *differences) moveTo(frame int64) {
 	d.dropouts[0].running, d.dropouts[1].running = 0, 0
 }
 
-// exact compares the samples as they are; y is B before any gain.
-func (d *differences) exact(x, y dsp.Block) {
-	for c := range x {
-		for n, v := range x[c] {
-			if v != y[c][n] {
-				d.changed++
-				if at := d.frame + int64(n); d.first < 0 || at < d.first {
-					d.first = at
-				}
+// findFirst looks for the first frame in a range at which a sample differs; y is B before
+// any gain.
+func (d *differences) findFirst(x, y dsp.Block, from, to int) {
+	for n := from; n < to; n++ {
+		for c := range x {
+			if x[c][n] != y[c][n] {
+				d.first = d.frame + int64(n-from)
+				return
 			}
 		}
 	}
 }
 
-// write takes A, B on its level, and the difference.
-func (d *differences) write(x, y, e dsp.Block) {
-	for n := 0; n < x.Frames(); {
-		n = d.advance(x, y, e, n)
+// add takes the next millisecond of a channel, and the samples of the difference. At the
+// end of a piece it may be shorter.
+func (d *differences) add(channel int, v *vector.Difference, e []float64) {
+	d.xx[channel], d.yy[channel], d.ee[channel] = d.xx[channel]+v.XX, d.yy[channel]+v.YY, d.ee[channel]+v.EE
+	d.brief.xx, d.brief.yy, d.brief.ee = d.brief.xx+v.XX, d.brief.yy+v.YY, d.brief.ee+v.EE
+	d.changed += int64(v.Changed)
+	if v.MostE > d.largest.value {
+		d.largest = peakDifference{v.MostE, d.frame + int64(largestAt(e, v.MostE)), channel}
 	}
-	d.frame += int64(x.Frames())
 }
 
-// advance takes frames up to the end of the running millisecond.
-func (d *differences) advance(x, y, e dsp.Block, from int) int {
-	to := min(x.Frames(), from+d.grain-d.brief.frames)
-	for c := range x {
-		difference := e[c][from:to]
-		xx, yy, ee := vector.SumOfSquares(x[c][from:to]), vector.SumOfSquares(y[c][from:to]), vector.SumOfSquares(difference)
-		d.xx[c], d.yy[c], d.ee[c] = d.xx[c]+xx, d.yy[c]+yy, d.ee[c]+ee
-		d.brief.xx, d.brief.yy, d.brief.ee = d.brief.xx+xx, d.brief.yy+yy, d.brief.ee+ee
-		if ee > 0.999*d.largest.value*d.largest.value { // or none of them can be larger
-			for n, r := range difference {
-				if r = math.Abs(r); r > d.largest.value {
-					d.largest = peakDifference{r, d.frame + int64(from+n), c}
-				}
-			}
-		}
+// largestAt is where a magnitude is first met.
+func largestAt(x []float64, magnitude float64) int {
+	return slices.IndexFunc(x, func(v float64) bool { return math.Abs(v) == magnitude })
+}
+
+// advance ends a millisecond of all channels.
+func (d *differences) advance(frames int) {
+	at, b := d.frame, d.brief
+	d.frame += int64(frames)
+	d.brief = differenceWindow{}
+	if frames < d.grain {
+		return
 	}
-	if d.brief.frames += to - from; d.brief.frames == d.grain {
-		b := d.brief
-		at := d.frame + int64(to-d.grain)
-		d.dropouts[0].see(at, b.xx, b.yy, d.grain*len(x))
-		d.dropouts[1].see(at, b.yy, b.xx, d.grain*len(x))
-		d.window.frames += b.frames
-		d.window.ee += b.ee
-		if d.window.frames >= d.length {
-			d.windows.add(d.window.ee / float64(d.window.frames*len(x)))
-			d.window = differenceWindow{}
-		}
-		d.brief = differenceWindow{}
+	samples := frames * len(d.xx)
+	d.dropouts[0].see(at, b.xx, b.yy, samples)
+	d.dropouts[1].see(at, b.yy, b.xx, samples)
+	d.window.frames += frames
+	d.window.ee += b.ee
+	if d.window.frames >= d.length {
+		d.windows.add(d.window.ee / float64(d.window.frames*len(d.xx)))
+		d.window = differenceWindow{}
 	}
-	return to
 }
 
 // gone is the number of dropouts so far, in both sounds.
@@ -126,6 +121,9 @@ const (
 	dropoutLeast1 = 2   // ms
 )
 
+// The same as ratios of power.
+var dropoutShare, dropoutPower = dsp.DBToPower(dropoutDB), dsp.DBToPower(dropoutLeast)
+
 // mostSpans is how many dropouts are kept with their places.
 const mostSpans = 1000
 
@@ -144,7 +142,7 @@ func (d *differences) inDropout(frame int64) bool {
 
 // see takes a millisecond of the sound and of the other.
 func (d *dropouts) see(frame int64, own, other float64, samples int) {
-	gone := other > dsp.DBToPower(dropoutLeast)*float64(samples) && own < other*dsp.DBToPower(dropoutDB)
+	gone := other > dropoutPower*float64(samples) && own < other*dropoutShare
 	if !gone {
 		d.running = 0
 		return
