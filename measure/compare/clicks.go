@@ -47,7 +47,7 @@ type clickFinder struct {
 }
 
 func newClicks(rate, channels int) *clicks {
-	return &clicks{grain: max(1, dsp.Frames(1, rate)), channels: make([]clickFinder, channels)}
+	return &clicks{grain: grainFrames(rate), channels: make([]clickFinder, channels)}
 }
 
 // restart begins a piece. Up to then, what is still in the rings is looked at.

@@ -191,7 +191,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.spectrum = newBandComparison(c.Rate, c.Channels, c.compared, own)
 	c.clicks = newClicks(c.Rate, c.Channels)
 	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Rate, c.Channels), make(clipping, c.Channels)
-	residual, rest := dsp.NewBlock(c.Channels, c.blockFrames()), make([]float64, c.grain())
+	residual, rest := dsp.NewBlock(c.Channels, c.blockFrames()), make([]float64, grainFrames(c.Rate))
 	skipped, seen := 0, 0
 	begin := func(q piece) error {
 		if s.Residual != nil { // silence where something was cut out, so that it keeps A's frames
@@ -214,8 +214,8 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 			residual[i] = residual[i][:n]
 		}
 		events := c.totals.gone() + int64(len(c.clicks.found))
-		for from := 0; from < n; from += c.grain() {
-			c.lookAt(x, y, residual, own, rest, from, min(n, from+c.grain()))
+		for from := 0; from < n; from += len(rest) {
+			c.lookAt(x, y, residual, own, rest, from, min(n, from+len(rest)))
 		}
 		if s.Residual != nil {
 			if err := s.Residual.Write(residual); err != nil {
@@ -237,8 +237,9 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	return err
 }
 
-// grain is how many frames are looked at as one: 1 ms.
-func (c *Comparison) grain() int { return max(1, dsp.Frames(1, c.Rate)) }
+// grainFrames is how many frames are looked at as one: 1 ms, and no fewer than 8, of which
+// one that stands out is more than chance.
+func grainFrames(rate int) int { return max(8, dsp.Frames(1, rate)) }
 
 // lookAt takes in a millisecond of blocks of both sounds, or what is left of one at the
 // end of a piece. It brings B to A's level and sets the residual; rest has room for that of

@@ -42,7 +42,7 @@ const (
 )
 
 func newGainTrack(rate, channels int) *gainTrack {
-	return &gainTrack{length: trackMs * max(1, dsp.Frames(1, rate)), sums: make([][2]float64, channels)}
+	return &gainTrack{length: trackMs * grainFrames(rate), sums: make([][2]float64, channels)}
 }
 
 // add takes the next millisecond of a channel of A and B, on one level, from a frame of A on.

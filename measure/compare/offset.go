@@ -29,7 +29,7 @@ const (
 )
 
 func newOffsets(rate, channels int) *offsets {
-	return &offsets{offsetMs * max(1, dsp.Frames(1, rate)), make([]offsetSums, channels)}
+	return &offsets{offsetMs * grainFrames(rate), make([]offsetSums, channels)}
 }
 
 // add takes the next frames of a channel of A, and of B on its level.

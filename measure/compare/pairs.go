@@ -41,7 +41,8 @@ func (c *Comparison) pairs(a, b func() (wave.Source, error), begin func(piece) e
 // channels up to 1 MiB.
 func (c *Comparison) blockFrames() int {
 	frames := max(1024, min(pairFrames, (1<<17)/c.Channels))
-	return max(1, frames/c.grain()) * c.grain()
+	grain := grainFrames(c.Rate)
+	return max(1, frames/grain) * grain
 }
 
 // stretch hands blocks of a part of a piece to a function.

@@ -20,7 +20,7 @@ type differences struct {
 	dropouts   [2]dropouts // in A, in B
 	window     differenceWindow
 	length     int // of a window
-	grain      int // of dropouts, 1 ms
+	grain      int // of dropouts, a millisecond
 	brief      differenceWindow
 }
 
@@ -43,7 +43,7 @@ const differenceMs = 20
 func newDifferences(rate, channels int, from int64) *differences {
 	return &differences{
 		from: from, frame: from, xx: make([]float64, channels), yy: make([]float64, channels), ee: make([]float64, channels), first: -1,
-		length: dsp.Frames(differenceMs, rate), grain: max(1, dsp.Frames(1, rate)),
+		length: dsp.Frames(differenceMs, rate), grain: grainFrames(rate),
 	}
 }
 
@@ -109,8 +109,8 @@ func (d *differences) gone() int64 { return d.dropouts[0].count + d.dropouts[1].
 type dropouts struct {
 	count   int64
 	first   int64 // frame of the first
-	longest int   // ms
-	running int   // milliseconds of the one at hand
+	longest int   // milliseconds
+	running int   // of the one at hand
 	began   int64
 	spans   [][2]int64 // frames of the first ones: from and to
 }
