@@ -1,10 +1,14 @@
 package take
 
 import (
+	"context"
 	"fmt"
 	"math"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
@@ -81,21 +85,52 @@ func (l *frameLevels) noPauses(channel, rate int) string {
 	return "less than 0.3 s of pauses: record 10 s of room tone"
 }
 
-func (f *floor) writes() (all []func(dsp.Block)) {
+// spectra are those of its noises.
+func (f *floor) spectra() (all []*noiseSpectrum) {
 	for _, n := range []*noiseSpectrum{f.noise, f.lower} {
 		if n != nil {
-			all = append(all, n.write)
+			all = append(all, n)
 		}
 	}
 	return all
 }
 
+// readPauses reads the sound once more for the noise in the pauses, and decides on each
+// floor. side is whether channels are read side by side.
+func readPauses(ctx context.Context, open func() (wave.Source, error), floors []*floor, side bool) error {
+	var writes []func(dsp.Block)
+	for _, r := range newNoiseReaders(floors) {
+		writes = append(writes, r.write)
+	}
+	if len(writes) == 0 {
+		return nil
+	}
+	if !side {
+		each := writes
+		writes = []func(dsp.Block){func(b dsp.Block) {
+			for _, write := range each {
+				write(b)
+			}
+		}}
+	}
+	src, err := open()
+	if err != nil {
+		return err
+	}
+	defer planes.Close(src)
+	if err := measure.EachBlock(ctx, src, writes...); err != nil {
+		return err
+	}
+	for _, f := range floors {
+		f.finish()
+	}
+	return nil
+}
+
 // finish decides.
 func (f *floor) finish() {
-	for _, n := range []*noiseSpectrum{f.noise, f.lower} {
-		if n != nil {
-			n.finish()
-		}
+	for _, n := range f.spectra() {
+		n.finish()
 	}
 	if f.lower != nil && f.noise.steady.rho() > mostRho { // speech, or music: no second floor
 		f.noise, f.lower = f.lower, nil

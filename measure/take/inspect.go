@@ -89,22 +89,8 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 		return t.inspection(nil), nil
 	}
 	floors := t.levels.findFloors(f.Rate)
-	writes = nil
-	for _, f := range floors {
-		writes = append(writes, f.writes()...)
-	}
-	if len(writes) > 0 {
-		again, err := open()
-		if err != nil {
-			return nil, err
-		}
-		defer planes.Close(again)
-		if err := measure.EachBlock(ctx, again, writes...); err != nil {
-			return nil, err
-		}
-		for _, f := range floors {
-			f.finish()
-		}
+	if err := readPauses(ctx, open, floors, true); err != nil {
+		return nil, err
 	}
 	in := t.inspection(floors)
 	if err := t.levels.close(); err != nil {

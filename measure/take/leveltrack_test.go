@@ -28,11 +28,10 @@ func TestLevelsInAFile(t *testing.T) {
 		}
 		take.finish()
 		floors := take.levels.findFloors(rate)
+		readers := newNoiseReaders(floors)
 		for range 4 {
-			for _, floor := range floors {
-				for _, write := range floor.writes() {
-					write(dsp.Block(speech))
-				}
+			for _, reader := range readers {
+				reader.write(dsp.Block(speech))
 			}
 		}
 		for _, floor := range floors {

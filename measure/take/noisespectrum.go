@@ -1,6 +1,8 @@
 package take
 
 import (
+	"slices"
+
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
@@ -19,20 +21,13 @@ import (
 type noiseSpectrum struct {
 	rate   int
 	pauses *pauses
-	band   *dsp.Cascade // above 20 Hz
-	cLow   *dsp.Cascade
-	work   dsp.Block // the running hop
-	before []float64 // and the one before it
+	before []float64 // the hop before the running one
 
 	mainsHum struct { // once it was looked for
 		hum
 		reason string
 	}
-	filled  int
-	hops    int
 	wanted  int       // the first hop from the running one on that belongs to a pause
-	resting bool      // nothing was filtered of late
-	rests   bool      // far from pauses; off in a test
 	plain   []float64 // the pause that is being read
 	running []float64 // its typical part, behind the low half of C-weighting
 
@@ -54,8 +49,7 @@ func newNoiseSpectrum(rate int, p *pauses, store *humStore) *noiseSpectrum {
 	}
 	hop := hopOf(rate)
 	return &noiseSpectrum{
-		rate: rate, pauses: p, rests: true, band: dsp.NewCascade(audible(float64(rate)), 1), cLow: dsp.NewCascade([]dsp.Biquad{cLow(float64(rate))}, 1),
-		work: dsp.NewBlock(1, hop), before: make([]float64, hop), steady: newSteadiness(rate),
+		rate: rate, pauses: p, before: make([]float64, hop), steady: newSteadiness(rate),
 		spectrum: spectra.Empty(spectra.Hann(length), rate), long: humPieces{store: store},
 	}
 }
@@ -84,42 +78,95 @@ func overCLow(weight func(hz float64) float64) func(hz float64) float64 {
 // therefore a start from rest is then within -160 dB of the settled output.
 const warmHops = 750 / hopMs
 
-func (n *noiseSpectrum) write(b dsp.Block) {
-	x := b[n.pauses.channel]
-	hop := len(n.before)
-	for from := 0; from < len(x); {
-		take := min(len(x)-from, hop-n.filled)
-		if n.filled == 0 {
-			n.rest()
+// noiseReader filters the sound of one or two noise spectra, whose filters then share
+// registers, and hands it to them hop by hop.
+type noiseReader struct {
+	spectra []*noiseSpectrum
+	band    *dsp.Cascade // above 20 Hz
+	cLow    *dsp.Cascade
+	work    dsp.Block // the running hop, by spectrum
+	part    dsp.Block
+	filled  int
+	hops    int
+	resting bool // nothing was filtered of late
+	rests   bool // far from pauses; off in a test
+}
+
+// newNoiseReaders are the readers of all spectra of floors, two in each.
+func newNoiseReaders(floors []*floor) (readers []*noiseReader) {
+	var all []*noiseSpectrum
+	for _, f := range floors {
+		all = append(all, f.spectra()...)
+	}
+	for some := range slices.Chunk(all, 2) {
+		readers = append(readers, newNoiseReader(some...))
+	}
+	return readers
+}
+
+func newNoiseReader(spectra ...*noiseSpectrum) *noiseReader {
+	rate := spectra[0].rate
+	return &noiseReader{
+		spectra: spectra, band: dsp.NewCascade(audible(float64(rate)), len(spectra)), cLow: dsp.NewCascade([]dsp.Biquad{cLow(float64(rate))}, len(spectra)),
+		work: dsp.NewBlock(len(spectra), hopOf(rate)), part: make(dsp.Block, len(spectra)), rests: true,
+	}
+}
+
+func (r *noiseReader) write(b dsp.Block) {
+	hop := r.work.Frames()
+	for from := 0; from < b.Frames(); {
+		take := min(b.Frames()-from, hop-r.filled)
+		if r.filled == 0 {
+			r.rest()
 		}
-		if !n.resting {
-			part := dsp.Block{n.work[0][n.filled : n.filled+take]}
-			copy(part[0], x[from:])
-			n.band.Process(part)
+		if !r.resting {
+			for i, n := range r.spectra {
+				r.part[i] = r.work[i][r.filled : r.filled+take]
+				copy(r.part[i], b[n.pauses.channel][from:])
+			}
+			r.band.Process(r.part)
 		}
 		from += take
-		if n.filled += take; n.filled == hop {
-			if !n.resting {
-				n.endHop()
+		if r.filled += take; r.filled == hop {
+			if !r.resting {
+				r.endHop()
 			}
-			n.hops++
-			n.filled = 0
+			r.hops++
+			r.filled = 0
 		}
 	}
 }
 
 // rest decides whether the hop that begins is passed over, since no pause is near.
-func (n *noiseSpectrum) rest() {
-	n.wanted = max(n.wanted, n.hops)
+func (r *noiseReader) rest() {
+	was := r.resting
+	r.resting = r.rests
+	for _, n := range r.spectra {
+		r.resting = n.isFarFrom(r.hops) && r.resting
+	}
+	if was && !r.resting {
+		r.band.Reset()
+		r.cLow.Reset()
+	}
+}
+
+func (r *noiseReader) endHop() {
+	for i, n := range r.spectra {
+		n.takeHop(r.hops, r.work[i])
+	}
+	r.cLow.Process(r.work)
+	for i, n := range r.spectra {
+		n.takeWeighted(r.hops, r.work[i])
+	}
+}
+
+// isFarFrom reports whether no pause is near a hop; hops come in order.
+func (n *noiseSpectrum) isFarFrom(hop int) bool {
+	n.wanted = max(n.wanted, hop)
 	for n.wanted <= n.pauses.to && !n.isWanted(n.wanted) {
 		n.wanted++
 	}
-	was := n.resting
-	n.resting = n.rests && n.wanted > min(n.hops+warmHops, n.pauses.to)
-	if was && !n.resting {
-		n.band.Reset()
-		n.cLow.Reset()
-	}
+	return n.wanted > min(hop+warmHops, n.pauses.to)
 }
 
 // isWanted reports whether a hop is in a frame that is read, or between two.
@@ -128,26 +175,28 @@ func (n *noiseSpectrum) isWanted(hop int) bool {
 	return p.has(hop-1) || p.has(hop) || p.goesOn(hop-1) || p.goesOn(hop)
 }
 
-// endHop takes a hop in if it belongs to a frame of the pauses: the one that it ends
+// takeHop takes a hop in if it belongs to a frame of the pauses: the one that it ends
 // or the one that it begins.
-func (n *noiseSpectrum) endHop() {
-	x := n.work[0]
-	if n.pauses.has(n.hops - 1) {
+func (n *noiseSpectrum) takeHop(hop int, x []float64) {
+	if n.pauses.has(hop - 1) {
 		n.steady.frame(n.before, x)
 	}
 	copy(n.before, x)
-	ends, begins := n.pauses.isTypical(n.hops-1), n.pauses.isTypical(n.hops)
-	if !n.noHum && (n.pauses.goesOn(n.hops-1) || n.pauses.goesOn(n.hops)) {
+	if !n.noHum && (n.pauses.goesOn(hop-1) || n.pauses.goesOn(hop)) {
 		n.plain = append(n.plain, x...)
 	}
-	if !n.pauses.goesOn(n.hops) || len(n.plain) >= 2*n.rate {
+	if !n.pauses.goesOn(hop) || len(n.plain) >= 2*n.rate {
 		n.endPause()
 	}
-	if ends || begins {
+	if n.pauses.isTypical(hop-1) || n.pauses.isTypical(hop) {
 		n.power += vector.SumOfSquares(x)
 		n.frames += int64(len(x))
 	}
-	n.cLow.Process(n.work)
+}
+
+// takeWeighted takes the same hop behind the low half of C-weighting.
+func (n *noiseSpectrum) takeWeighted(hop int, x []float64) {
+	ends, begins := n.pauses.isTypical(hop-1), n.pauses.isTypical(hop)
 	if ends || begins {
 		n.running = append(n.running, x...)
 	}

@@ -6,7 +6,6 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
-	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
@@ -23,32 +22,14 @@ func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, 
 		return nil, err
 	}
 	floors := levels.findFloors(f.Rate)
-	writes = nil
 	for _, f := range floors {
-		for _, n := range []*noiseSpectrum{f.noise, f.lower} {
-			if n != nil {
-				n.noHum = true
-			}
+		for _, n := range f.spectra() {
+			n.noHum = true
 		}
-		writes = append(writes, f.writes()...)
 	}
-	if len(writes) > 0 {
-		again, err := open()
-		if err != nil {
-			return nil, err
-		}
-		defer planes.Close(again)
-		write := func(b dsp.Block) { // the pauses are little: a goroutine each would wait more than work
-			for _, w := range writes {
-				w(b)
-			}
-		}
-		if err := measure.EachBlock(ctx, again, write); err != nil {
-			return nil, err
-		}
-		for _, f := range floors {
-			f.finish()
-		}
+	// The pauses are little: a goroutine each would wait more than work.
+	if err := readPauses(ctx, open, floors, false); err != nil {
+		return nil, err
 	}
 	var noisiest *floor
 	reason := "no sound"

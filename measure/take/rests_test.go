@@ -2,9 +2,11 @@ package take
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
@@ -31,13 +33,14 @@ func TestNoiseSpectrumThatRests(t *testing.T) {
 		t.Fatal("no pauses")
 	}
 	rests, all := newNoiseSpectrum(rate, p, newHumStore(1)), newNoiseSpectrum(rate, p, newHumStore(1))
-	all.rests = false
+	resting, always := newNoiseReader(rests), newNoiseReader(all)
+	always.rests = false
 	rested := 0
 	for from := 0; from < len(x); from += 1000 {
 		b := dsp.Block{x[from:min(len(x), from+1000)]}
-		rests.write(b)
-		all.write(b)
-		if rests.resting {
+		resting.write(b)
+		always.write(b)
+		if resting.resting {
 			rested++
 		}
 	}
@@ -65,6 +68,42 @@ func TestNoiseSpectrumThatRests(t *testing.T) {
 	} {
 		if !(math.Abs(v[0]-v[1]) <= 1e-6*v[1]) {
 			t.Errorf("%s is %g, without rest %g", name, v[0], v[1])
+		}
+	}
+}
+
+// Two spectra that are read together read what each reads alone, to the bit: of two
+// channels with pauses at other times, where neither rests.
+func TestNoiseSpectraReadTogether(t *testing.T) {
+	const rate = 48000
+	x, y := testsound.SpeechTake(-60, 3), testsound.SpeechTake(-50, 4)
+	b := dsp.Block{x, append(y[rate:len(x):len(x)], y[:rate]...)}
+	levels := newFrameLevels(rate, 2, true)
+	for _, write := range levels.writes() {
+		write(b)
+	}
+	var alone, together []*noiseSpectrum
+	for c := range b {
+		p, ok := levels.findPauses(c, 0, levels.pause[c].n, newLevelCounts())
+		if !ok {
+			t.Fatal("no pauses")
+		}
+		alone, together = append(alone, newNoiseSpectrum(rate, p, newHumStore(1))), append(together, newNoiseSpectrum(rate, p, newHumStore(1)))
+	}
+	for _, r := range []*noiseReader{newNoiseReader(alone[0]), newNoiseReader(alone[1]), newNoiseReader(together...)} {
+		r.rests = false
+		for from := 0; from < len(x); from += 1000 {
+			r.write(planes.Before(dsp.Block{b[0][from:], b[1][from:]}, min(1000, len(x)-from)))
+		}
+	}
+	for c := range b {
+		alone[c].finish()
+		together[c].finish()
+		if !slices.Equal(alone[c].spectrum.Sums, together[c].spectrum.Sums) || alone[c].unweighted() != together[c].unweighted() || alone[c].steady.rho() != together[c].steady.rho() {
+			t.Errorf("channel %d: %g and a variation of %g, alone %g and %g", c, together[c].unweighted(), together[c].steady.rho(), alone[c].unweighted(), alone[c].steady.rho())
+		}
+		if alone[c].frames == 0 {
+			t.Errorf("channel %d: nothing was read", c)
 		}
 	}
 }
