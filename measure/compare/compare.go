@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -173,11 +174,12 @@ func readingsOf(ctx context.Context, open func() (wave.Source, error), inspect b
 		}
 		return readings, nil
 	}
+	workers := max(1, runtime.GOMAXPROCS(0)/3) // for each sound, and for the comparison beside them
 	meter, err := measure.NewProgrammeMeter(src.Format(), measure.AsIs)
 	if err != nil {
 		return nil, err
 	}
-	floor, err := take.NoiseFloor(ctx, src, open, meter.Loudness.Write, meter.Peaks.Write)
+	floor, err := take.NoiseFloor(ctx, workers, src, open, meter.Loudness.Write, meter.Peaks.Write)
 	if err != nil {
 		return nil, err
 	}

@@ -96,8 +96,8 @@ func (f *floor) spectra() (all []*noiseSpectrum) {
 }
 
 // readPauses reads the sound once more for the noise in the pauses, and decides on each
-// floor. side is whether channels are read side by side.
-func readPauses(ctx context.Context, open func() (wave.Source, error), floors []*floor, side bool) error {
+// floor, on a number of goroutines.
+func readPauses(ctx context.Context, workers int, open func() (wave.Source, error), floors []*floor) error {
 	var writes []func(dsp.Block)
 	for _, r := range newNoiseReaders(floors) {
 		writes = append(writes, r.write)
@@ -105,20 +105,12 @@ func readPauses(ctx context.Context, open func() (wave.Source, error), floors []
 	if len(writes) == 0 {
 		return nil
 	}
-	if !side {
-		each := writes
-		writes = []func(dsp.Block){func(b dsp.Block) {
-			for _, write := range each {
-				write(b)
-			}
-		}}
-	}
 	src, err := open()
 	if err != nil {
 		return err
 	}
 	defer planes.Close(src)
-	if err := measure.EachBlock(ctx, src, writes...); err != nil {
+	if err := measure.EachBlockBy(ctx, workers, src, writes...); err != nil {
 		return err
 	}
 	for _, f := range floors {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"runtime"
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -89,7 +90,7 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 		return t.inspection(nil), nil
 	}
 	floors := t.levels.findFloors(f.Rate)
-	if err := readPauses(ctx, open, floors, true); err != nil {
+	if err := readPauses(ctx, runtime.GOMAXPROCS(0), open, floors); err != nil {
 		return nil, err
 	}
 	in := t.inspection(floors)

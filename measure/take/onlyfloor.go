@@ -11,14 +11,14 @@ import (
 
 // NoiseFloor reads noise_floor_dbfs and noise_floor_a_dbfs, as [Inspect] does, and
 // nothing else, in a fraction of its time. It reads a source that is open already, whose
-// blocks it also hands to other meters' Write, as [measure.EachBlock] does, and opens
-// the sound once more.
-func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, error), also ...func(dsp.Block)) (measure.Readings, error) {
+// blocks it also hands to other meters' Write, as [measure.EachBlockBy] does on a number of
+// goroutines, and opens the sound once more.
+func NoiseFloor(ctx context.Context, workers int, src wave.Source, open func() (wave.Source, error), also ...func(dsp.Block)) (measure.Readings, error) {
 	f := src.Format()
 	levels := newFrameLevels(f.Rate, f.Channels, false)
 	defer levels.close()
 	writes := levels.writes()
-	if err := measure.EachBlock(ctx, src, append(writes, also...)...); err != nil {
+	if err := measure.EachBlockBy(ctx, workers, src, append(writes, also...)...); err != nil {
 		return nil, err
 	}
 	floors := levels.findFloors(f.Rate)
@@ -27,8 +27,8 @@ func NoiseFloor(ctx context.Context, src wave.Source, open func() (wave.Source, 
 			n.noHum = true
 		}
 	}
-	// The pauses are little: a goroutine each would wait more than work.
-	if err := readPauses(ctx, open, floors, false); err != nil {
+	// The pauses are little: goroutines would wait more than work.
+	if err := readPauses(ctx, 1, open, floors); err != nil {
 		return nil, err
 	}
 	var noisiest *floor

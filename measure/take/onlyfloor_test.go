@@ -23,7 +23,7 @@ func TestNoiseFloorIsThatOfTheInspection(t *testing.T) {
 		}
 		src, _ := open()
 		handed := 0
-		only, err := NoiseFloor(t.Context(), src, open, func(b dsp.Block) { handed += b.Frames() })
+		only, err := NoiseFloor(t.Context(), 2, src, open, func(b dsp.Block) { handed += b.Frames() })
 		if err != nil {
 			t.Fatal(err)
 		}
