@@ -87,16 +87,36 @@ func (b *Polyphase) Read(p int, window []float64) float64 {
 // differs from an exact row by at most (π/128)⁴/24 = 1.5e-8 of a wave's
 // amplitude.
 func (b *Polyphase) At(position float64, window []float64) float64 {
-	at := float64(position * float64(len(b.rows)-1))
-	first := min(max(int(at)-1, 0), len(b.rows)-4)
-	u := at - float64(first) // 0 to 3, mostly 1 to 2
-	w0 := -float64((u-1)*(u-2)) * (u - 3) / 6
-	w1 := float64(u*(u-2)) * (u - 3) / 2
-	w2 := -float64(u*(u-1)) * (u - 3) / 2
-	w3 := float64(u*(u-1)) * (u - 2) / 6
+	first, w := b.nearest(position)
 	window = window[:2*b.half]
 	y := vector.Dots4(window, b.rows[first], b.rows[first+1], b.rows[first+2], b.rows[first+3])
-	return float64(w0*y[0]) + float64(w1*y[1]) + float64(w2*y[2]) + float64(w3*y[3])
+	return float64(w[0]*y[0]) + float64(w[1]*y[1]) + float64(w[2]*y[2]) + float64(w[3]*y[3])
+}
+
+// nearest are the first of the four rows next to a position, and the weights of the cubic
+// through their readings.
+func (b *Polyphase) nearest(position float64) (first int, weights [4]float64) {
+	at := float64(position * float64(len(b.rows)-1))
+	first = min(max(int(at)-1, 0), len(b.rows)-4)
+	u := at - float64(first) // 0 to 3, mostly 1 to 2
+	return first, [4]float64{
+		-float64((u-1)*(u-2)) * (u - 3) / 6,
+		float64(u*(u-2)) * (u - 3) / 2,
+		-float64(u*(u-1)) * (u - 3) / 2,
+		float64(u*(u-1)) * (u - 2) / 6,
+	}
+}
+
+// Taps are those with which At reads a position: for many readings at one place.
+func (b *Polyphase) Taps(position float64) []float64 {
+	first, w := b.nearest(position)
+	taps := make([]float64, 2*b.half)
+	for i, row := range b.rows[first : first+4] {
+		for j, h := range row {
+			taps[j] += float64(w[i] * h)
+		}
+	}
+	return taps
 }
 
 // Near is At by linear interpolation between the two nearest rows: half the cost,

@@ -48,10 +48,11 @@ func fineSinc() *dsp.Polyphase {
 		rows[p] = make([]float64, fineTaps)
 		positions[p] = float64(p+1) / finePhases
 	}
+	sinc := timemap.WindowedSinc(fineTaps/2, fineBeta)
 	for p := 0; p <= finePhases/2-1; p++ {
 		for j := range fineTaps {
 			t := positions[p] - float64(j-fineTaps/2+1)
-			h := timemap.WindowedSinc(t, fineTaps/2, fineBeta)
+			h := sinc(t)
 			rows[p][j], rows[finePhases-2-p][fineTaps-1-j] = h, h
 		}
 	}

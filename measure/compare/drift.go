@@ -262,22 +262,17 @@ func fitLine(read []windowDelay) (line timemap.Map, spread float64) {
 	return line, spread
 }
 
-// crestNear is crest within a frame of 0, from the best of nine places: a broad or
+// crestNear is the crest within a frame of 0, from the best of nine places: a broad or
 // narrow peak sends Newton astray.
 func crestNear(spectrum []complex128, length int) (at, value float64) {
+	wave := spectra.NewNearWave(spectrum, length)
 	best := 0.0
 	for lag := -1.0; lag <= 1; lag += 0.25 {
-		sum := 0.0
-		turn, step := complex(1, 0), cmplx.Rect(1, 2*math.Pi*lag/float64(length))
-		for _, v := range spectrum {
-			sum += real(v)*real(turn) - imag(v)*imag(turn)
-			turn *= step
-		}
-		if math.Abs(sum) > math.Abs(value) {
+		if sum := wave.At(lag); math.Abs(sum) > math.Abs(value) {
 			best, value = lag, sum
 		}
 	}
-	if found, v := spectra.Crest(spectrum, length, best); math.Abs(found-best) <= 0.5 {
+	if found, v := wave.Crest(best); math.Abs(found-best) <= 0.5 {
 		return found, v
 	}
 	return best, value
@@ -292,9 +287,7 @@ func delayNear(a, b []float64, expected float64, e emphasis) (delay, correlation
 	}
 	window := spectra.Hann(len(a))
 	x := e.of(a)
-	for n, w := range window {
-		x[n] *= w
-	}
+	vector.Multiply(x, x, window)
 	fft := spectra.NewFFT(length)
 	template := fft.Coefficients(nil, append(x, make([]float64, length-len(x))...))
 	y := e.of(b)
@@ -317,17 +310,14 @@ func delayNear(a, b []float64, expected float64, e emphasis) (delay, correlation
 		}
 	}
 	// Between the frames, with both in the same window.
-	segment := append([]float64(nil), y[best:best+len(a)]...)
-	for n, w := range window {
-		segment[n] *= w
-	}
-	short := spectra.NewFFT(len(a))
-	bins, own := short.Coefficients(nil, segment), short.Coefficients(nil, x[:len(a)])
+	segment := make([]float64, length)
+	vector.Multiply(segment[:len(a)], y[best:best+len(a)], window)
+	bins := fft.Coefficients(spectrum, segment)
 	for k := range bins {
-		bins[k] *= cmplx.Conj(own[k])
+		bins[k] *= cmplx.Conj(template[k])
 	}
-	at, value := crestNear(bins, len(a))
-	value *= 2 / float64(len(a)) // half a spectrum
+	at, value := crestNear(bins, length)
+	value *= 2 / float64(length) // half a spectrum
 	norm := math.Sqrt(vector.SumOfSquares(x) * vector.SumOfSquares(segment))
 	if norm == 0 {
 		return expected, 0

@@ -269,7 +269,11 @@ func (b *nearby) resample(frame int64, y dsp.Block) {
 			all.Add(1)
 			go func() {
 				defer all.Done()
-				shifted.Read(b.held[c], from, y[c][from:to], timemap.DenseSinc().Half(), timemap.DenseSinc().Near)
+				if shifted.Speed == 1 {
+					copy(y[c][from:to], shifted.Resample(b.held[c], from, to))
+				} else {
+					shifted.Read(b.held[c], from, y[c][from:to], timemap.DenseSinc().Half(), timemap.DenseSinc().Near)
+				}
 			}()
 		}
 	}

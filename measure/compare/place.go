@@ -253,38 +253,44 @@ func (g aligner) refine(p placement, sure int64, steps bool) (placement, error) 
 	}
 	p = p.settle(read)
 	if p.Speed != 1 { // once more, with the drift taken out
+		// Where whole frames leave no more than the drift, it is none: reading it again makes
+		// it no eight times better.
+		if whole, better, err := g.wholeIfAsGood(p, 1); err != nil || better {
+			return whole, err
+		}
 		if read, err = g.track(p, sure, false); err != nil {
 			return p, err
 		}
 		p = p.settle(read)
 	}
 	if !(piece{Map: p.Map}).exact() {
-		return g.wholeIfAsGood(p)
+		p, _, err = g.wholeIfAsGood(p, g.unlikeRatio())
 	}
-	return p, nil
+	return p, err
 }
 
 // wholeIfAsGood takes whole frames and no drift where the fraction and the drift
 // do not explain most of what differs: then they are the phase of a filter or
-// the scatter of the windows, and neither a delay nor a clock.
-func (g aligner) wholeIfAsGood(p placement) (placement, error) {
+// the scatter of the windows, and neither a delay nor a clock. A ratio is by how many times
+// less must be left with them.
+func (g aligner) wholeIfAsGood(p placement, ratio float64) (place placement, taken bool, err error) {
 	whole := p
 	whole.Delay, whole.Speed = math.Round(p.Delay+(p.Speed-1)*float64(g.shortP.frames)/2), 1
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	windows := g.loudWindows(from, to, int(min(windowFrames/4, to-from)))
 	short, err := planes.Gather(g.short, g.channel, windows)
 	if err != nil {
-		return p, err
+		return p, false, err
 	}
 	with, err := g.unlike(p, windows, short)
 	if err != nil {
-		return p, err
+		return p, false, err
 	}
 	without, err := g.unlike(whole, windows, short)
-	if err == nil && without < g.unlikeRatio()*with {
-		p = whole
+	if err == nil && without < ratio*with {
+		return whole, true, nil
 	}
-	return p, err
+	return p, false, err
 }
 
 // unlikeRatio is how many times less must be left with a fraction or a drift than

@@ -163,6 +163,9 @@ func productsAt(chosen []*passage, reach int, delay float64) products {
 	return productsAlong(chosen, reach, func(*passage) float64 { return delay })
 }
 
+// placeSinc reads between the frames.
+var placeSinc = timemap.WindowedSinc(32, 8)
+
 // productsAlong are the passages' products, each at a separate delay.
 func productsAlong(chosen []*passage, reach int, delayOf func(*passage) float64) (p products) {
 	for _, c := range chosen {
@@ -180,7 +183,7 @@ func productsAlong(chosen []*passage, reach int, delayOf func(*passage) float64)
 			}
 			for j := -31; j <= 32; j++ {
 				if i := centre + j; i >= 0 && i < len(c.got[k]) {
-					y[k] += c.got[k][i] * timemap.WindowedSinc(delay-whole-float64(j), 32, 8)
+					y[k] += c.got[k][i] * placeSinc(delay-whole-float64(j))
 				}
 			}
 		}

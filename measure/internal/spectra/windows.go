@@ -2,13 +2,25 @@ package spectra
 
 import (
 	"math"
+	"slices"
+	"sync"
 )
+
+// keptWindows is the cache of Hann windows by length, of powers of two as far as factors
+// are kept.
+var keptWindows sync.Map
 
 // Hann is the periodic Hann window.
 func Hann(length int) []float64 {
+	if kept, ok := keptWindows.Load(length); ok {
+		return slices.Clone(kept.([]float64))
+	}
 	w := make([]float64, length)
 	for n := range w {
 		w[n] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(n)/float64(length))
+	}
+	if length&(length-1) == 0 && length <= mostKeptLength {
+		keptWindows.Store(length, slices.Clone(w))
 	}
 	return w
 }

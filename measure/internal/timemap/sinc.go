@@ -28,40 +28,43 @@ func resampler(phases int) *dsp.Polyphase {
 		rows[p] = make([]float64, Taps)
 		positions[p] = float64(p) / float64(phases)
 	}
+	sinc := WindowedSinc(Taps/2, resamplerBeta)
 	for p := 0; p <= phases/2; p++ {
 		for j := range Taps {
-			h := WindowedSinc(positions[p]-float64(j-Taps/2+1), Taps/2, resamplerBeta)
+			h := sinc(positions[p] - float64(j-Taps/2+1))
 			rows[p][j], rows[phases-p][Taps-1-j] = h, h
 		}
 	}
 	return Bank(positions, rows)
 }
 
-// WindowedSinc is sin(πt)/(πt) under a Kaiser window that ends at ±half.
-func WindowedSinc(t float64, half int, beta float64) float64 {
-	if t == math.Trunc(t) { // exactly, so that a sound at a whole delay stays as it is
-		if t == 0 {
-			return 1
+// WindowedSinc returns sin(πt)/(πt) under a Kaiser window that ends at ±half, as a
+// function of t.
+func WindowedSinc(half int, beta float64) func(t float64) float64 {
+	middle := bessel(beta)
+	return func(t float64) float64 {
+		if t == math.Trunc(t) { // exactly, so that a sound at a whole delay stays as it is
+			if t == 0 {
+				return 1
+			}
+			return 0
 		}
-		return 0
+		x := t / float64(half)
+		if x*x >= 1 {
+			return 0
+		}
+		return math.Sin(math.Pi*t) / (math.Pi * t) * (bessel(beta*math.Sqrt(1-x*x)) / middle)
 	}
-	return math.Sin(math.Pi*t) / (math.Pi * t) * kaiser(t/float64(half), beta)
 }
 
-// kaiser is the Kaiser window at x from −1 to 1.
-func kaiser(x, beta float64) float64 {
-	i0 := func(x float64) float64 {
-		sum, term := 1.0, 1.0
-		for k := 1.0; term > sum*1e-17; k++ {
-			term *= x * x / (4 * k * k)
-			sum += term
-		}
-		return sum
+// bessel is the modified Bessel function of the first kind and order 0, by its series.
+func bessel(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; term > sum*1e-17; k++ {
+		term *= x * x / (4 * k * k)
+		sum += term
 	}
-	if x*x >= 1 {
-		return 0
-	}
-	return i0(beta*math.Sqrt(1-x*x)) / i0(beta)
+	return sum
 }
 
 func Bank(positions []float64, rows [][]float64) *dsp.Polyphase {

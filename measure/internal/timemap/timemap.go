@@ -2,6 +2,8 @@ package timemap
 
 import (
 	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // MostDriftPPM is the largest clock difference that is searched, in ppm.
@@ -20,8 +22,33 @@ func (m Map) At(frame int) float64 { return m.Delay + m.Speed*float64(frame) }
 // recording is silence.
 func (m Map) Resample(recording []float64, from, to int) []float64 {
 	out := make([]float64, to-from)
-	m.Read(recording, from, out, Sinc().Half(), Sinc().At)
+	if m.Speed == 1 {
+		m.shift(recording, from, out)
+	} else {
+		m.Read(recording, from, out, Sinc().Half(), Sinc().At)
+	}
 	return out
+}
+
+// shift is Read where every frame lies as far between two: one set of taps reads them all.
+func (m Map) shift(recording []float64, from int, out []float64) {
+	at := m.At(from)
+	whole := math.Floor(at)
+	half := Sinc().Half()
+	first := int(whole) - half + 1 // of the recording: the first one that is read
+	window := make([]float64, len(out)+2*half)
+	if lo, hi := max(0, first), min(len(recording), first+len(window)); lo < hi {
+		copy(window[lo-first:], recording[lo:hi])
+	}
+	if at == whole {
+		copy(out, window[half-1:])
+		return
+	}
+	taps := Sinc().Taps(at - whole)
+	for n := 0; n < len(out); n += 2 {
+		s := vector.Dots2(taps, window[n:], window[n+1:])
+		copy(out[n:], s[:])
+	}
 }
 
 // Read fills a slice with a recording at the stimulus's frames from one on, by an
