@@ -127,7 +127,7 @@ var homes = []struct {
 	{"who talks over the other", func(s *scene) [][]float64 { // both at once for a third of the time
 		for i := range s.noise {
 			s.noise[i] = -58
-			s.talkOn(i, 0.8)
+			s.talkOn(i, 1.7)
 		}
 		return s.sounds()
 	}},
