@@ -56,7 +56,7 @@ func PathFor(output string) string {
 	return filepath.Join(filepath.Dir(output), ".receipts", filepath.Base(output)+".json")
 }
 
-// ChangedError says that a file was changed while it was looked at.
+// ChangedError reports a file that was changed while it was read.
 type ChangedError struct{ Path string }
 
 func (e *ChangedError) Error() string {

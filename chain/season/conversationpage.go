@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure/report"
 )
 
-// conversationSections are a section for each conversation: its voices, their ways into
+// conversationSections are the sections of each conversation: its voices, their paths into
 // the other microphones, and the pairs of microphones.
 func (t *Table) conversationSections() (all []report.Section) {
 	for _, c := range t.Conversations {
@@ -20,20 +20,20 @@ func (t *Table) conversationSections() (all []report.Section) {
 			all = append(all, s)
 			continue
 		}
-		var says []string
+		var sentences []string
 		if d := c.Found.LevelDifferenceLU; d != nil {
-			says = append(says, fmt.Sprintf("The voices differ by %.1f LU in the takes.", *d))
+			sentences = append(sentences, fmt.Sprintf("The voices differ by %.1f LU in the takes.", *d))
 		}
 		if lufs := c.Found.LinkedLUFS; lufs != nil {
-			says = append(says, fmt.Sprintf("The outputs have one gain and %.2f LUFS together.", *lufs))
+			sentences = append(sentences, fmt.Sprintf("The outputs have one gain and %.2f LUFS together.", *lufs))
 		}
 		if m := c.Found.Mix; m != nil {
-			says = append(says, fmt.Sprintf("The mix is %s, with %s.", m.Output, m.Text()))
+			sentences = append(sentences, fmt.Sprintf("The mix is %s, with %s.", m.Output, m.Text()))
 			if m.Missed != "" {
-				says = append(says, m.Missed+".")
+				sentences = append(sentences, m.Missed+".")
 			}
 		}
-		s.Text = picture.Minus(strings.Join(says, " "))
+		s.Text = picture.Minus(strings.Join(sentences, " "))
 		s.Table = &report.Table{Head: []string{"microphone", "loudness of its voice", "speaks alone for"}}
 		for _, m := range c.Found.Microphones {
 			cells := []report.Cell{{Text: m.Name}, {Text: m.Reason}, figure(m.AloneSeconds, "s")}
@@ -42,7 +42,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 			s.Table.Rows = append(s.Table.Rows, cells)
 		}
-		ways := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "later there by", "polarity there"}}}
+		paths := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "later there by", "polarity there"}}}
 		for _, p := range c.Found.Paths {
 			cells := []report.Cell{{Text: c.Found.Microphones[p.Voice].Name}, {Text: c.Found.Microphones[p.Microphone].Name}, {Text: p.Reason}, {}, {}}
 			if p.BleedAtMostDB != nil {
@@ -58,7 +58,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 					cells[3] = figure(*p.DelayFrames, "frames")
 				}
 			}
-			ways.Table.Rows = append(ways.Table.Rows, cells)
+			paths.Table.Rows = append(paths.Table.Rows, cells)
 		}
 		clocks := report.Section{Title: fmt.Sprintf("Conversation “%s”: clocks", c.Name), Text: "A sound halfway between two microphones is later in the second one, on the assumption that the two voices' paths are equally long.",
 			Table: &report.Table{Head: []string{"microphone", "relative to", "later by", "path between them", "clock drift"}}}
@@ -75,7 +75,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 			clocks.Table.Rows = append(clocks.Table.Rows, cells)
 		}
-		all = append(all, s, ways, clocks)
+		all = append(all, s, paths, clocks)
 	}
 	return all
 }

@@ -59,7 +59,7 @@ type Group struct {
 }
 
 // Which takes are compared, and when one is an outlier. (own choice: the loudness of a few
-// seconds depends on what was said more than on how loud it was set)
+// seconds depends more on the words than on the level that was set)
 const (
 	leastComparedSeconds = 10  // that the loudness counts: pauses are under its gate
 	leastGroup           = 4   // takes, for a median of their own

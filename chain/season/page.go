@@ -338,7 +338,7 @@ func (p *Plan) listSections(t *Table) (all []report.Section) {
 	add("Warnings", "These takes were made in spite of a fault in their file.", warnings, false)
 	add("Limits not met", "", limits, false)
 	add("Outliers", fmt.Sprintf("Their loudness is more than %g LU and more than %d spreads from the median of their folder, or of all takes where the folder has fewer than %d. The spread is 1.4826 times the median distance from the median: the standard deviation, where nothing is unusual.", outlierLU, outlierSpreads, leastGroup), outliers, false)
-	add("Too short to judge", fmt.Sprintf("The loudness gate passes less than %d s of them: such a figure depends on what was said more than on how loud it was set.", leastComparedSeconds), short, true)
+	add("Too short to judge", fmt.Sprintf("The loudness gate passes less than %d s of them: such a figure depends more on the words than on the level that was set.", leastComparedSeconds), short, true)
 	add("Without loudness", "No sound in them is above the gate of −70 LUFS.", silent, true)
 	text := ""
 	if len(t.Rows) > mostListed {

@@ -119,7 +119,7 @@ func (w *worker) do(ctx context.Context, t Take) (o Outcome) {
 	return o
 }
 
-// doStep does one step of a take, unless its receipt says that it is done.
+// doStep does one step of a take, unless a receipt shows that it is done.
 func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	o := Outcome{Take: t, State: Stopped}
 	if o.Err = ctx.Err(); o.Err != nil {

@@ -25,7 +25,7 @@ type step struct {
 	output func(Take) string
 	make   func(ctx context.Context, t Take, out string, r *receipt.Receipt) error
 	state  State // of a take for which it is made
-	anew   bool  // whatever its receipt says
+	anew   bool  // without regard to its receipt
 }
 
 // steps are what is to be done for a take, in their order: a season as one programme is
@@ -53,7 +53,7 @@ func (p *Plan) analysisOf(t Take) string {
 	return filepath.Join(p.folder, ".analysis", filepath.FromSlash(t.Output)+".analysis")
 }
 
-// process runs the chain over a take and measures what comes out of it.
+// process runs the chain over a take and measures the output.
 func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
 	reader, err := wave.Open(t.Path)
 	if err != nil {

@@ -21,7 +21,7 @@ nodes of a scheduler that is there already. It has three steps, each with its ow
   season gather  makes one table of all takes, and exits with 1 unless all are done and
                  meet their limits
 
-There is no coordinator and no lock: --share 3/20 is all that a node has to know. The
+There is no coordinator and no lock: a node needs no more than --share 3/20. The
 outputs have the same bytes whatever the shares, their order, retries and kills.
 
 Usage: boothbench season plan FOLDER … --chain CHAIN.toml --out-dir DIR [flags]
@@ -45,7 +45,7 @@ every share is run once to analyse them, season gather finds the gain, every sha
 again to render, and season gather measures the whole. Without --share one season run does
 all of that.
 
-A conversations file says which takes are microphones of one conversation. They are made
+A conversations file names the takes that are microphones of one conversation. They are made
 by one share, measured against each other as boothbench conversation does, and mixed:
 
   schema = 1
@@ -71,16 +71,16 @@ Examples:
 `
 
 const seasonRunUsage = `boothbench season run makes the outputs of a planned season: all of them, or those of one
-share. A receipt beside each output says what it was made from, and what is done is not
+share. A receipt beside each output records what it was made from, and what is done is not
 made again, so after an interruption, or to retry, give the same command again. Any machine
 may run any share, in any order and more than once. Each take runs on one processor, and
---jobs says how many takes run at a time.
+--jobs is the number of takes that run at a time.
 
 A take that cannot be read fails with its reason. A take whose process ended three times
 before its end is given up; --again tries both kinds anew. Neither delays the other takes.
 
-Exit code 0: all of the share is done. 3: a take failed. 2: a file of somebody else lies
-where an output is to be. 4: an output cannot be written. 130: interrupted.
+Exit code 0: all of the share is done. 3: a take failed. 2: a file that the season did not
+make is in the place of an output. 4: an output cannot be written. 130: interrupted.
 
 Usage: boothbench season run DIR [--share K/N] [flags]
 
@@ -122,8 +122,8 @@ func loadSeason(f *pflag.FlagSet) (*season.Plan, error) {
 	return p, inputError(err)
 }
 
-// visible is a text in which the names of a take stand on one line: control characters,
-// which a name may hold, are escaped, so that no name looks like a line of the table.
+// visible escapes control characters in the names of a take, so that no name can look like
+// a line of the table.
 func visible(text string, t season.Take) string {
 	for _, name := range []string{t.Path, t.Output, filepath.Base(t.Path)} {
 		if strings.ContainsFunc(name, unicode.IsControl) {

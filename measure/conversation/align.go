@@ -28,37 +28,37 @@ type measurement struct {
 type way struct {
 	timemap.Map // from frames of its own microphone to frames of the other
 	found       bool
-	sure        float64 // how surely
+	sure        float64 // the mean height of its peaks: the higher, the surer
 	reason      string
 
 	bleed          float64 // ratio of powers
-	delay          float64 // frames: first in the middle of the windows, then at frame 0 of its own microphone
+	delay          float64 // frames: first at centre, then (joinDrifts) at frame 0 of its own microphone
 	centre         float64 // of the windows, frames
-	drift          float64 // frames a frame
-	deviation      float64 // of Speed
-	driftDeviation float64 // of drift
-	bleedDeviation float64 // standard error over the value
-	known          float64 // standard error of the delay
+	drift          float64 // frames per frame
+	deviation      float64 // standard error of Speed
+	driftDeviation float64 // standard error of drift
+	bleedDeviation float64 // relative standard error of bleed
+	delayDeviation float64 // standard error of delay
 	inverted       bool
 	measured       bool
 	absent         bool    // no bleed was found
-	atMost         float64 // ratio of powers that the bleed is under then
+	atMost         float64 // then: upper bound of the bleed, as a ratio of powers
 }
 
 const (
-	nearMs, farMs = 50, 5000 // that delays are looked for: sound goes 17 m in the first
-	agreeMs       = 0.25     // by which delays differ that are one: 9 cm, as far as a head moves
-	leastClear    = 9.0      // that a peak exceeds the root mean square of a summed correlation
-	// What a window's correlation counts in that sum at most, in its root mean square: two
-	// vowels of one pitch correlate by 30, and one such window would be enough.
+	nearMs, farMs = 50, 5000 // how far delays are searched: sound travels 17 m in the first
+	agreeMs       = 0.25     // delays within this count as the same: 9 cm, as far as a head moves
+	leastClear    = 9.0      // least ratio of a peak of the summed correlation to its root mean square
+	// A window's correlation is clipped at this many times its root mean square before it is
+	// summed: two vowels of one pitch give 30, and one such window would decide.
 	mostOfOne        = 6.0
 	whiteningPower   = 0.8
 	leastLoudestPart = 0.03 // of the 95th percentile: 15 dB under it
 )
 
-// reaches are how far delays are looked for, and in how many windows. The second one holds
-// what a remote speaker's headphones play: conversation becomes difficult where it is later
-// than 400 ms (ITU-T G.114).
+// reaches are how far delays are searched, one after the other, and in how many windows.
+// The second covers bleed from the headphones of a remote speaker: a delay of more than
+// 400 ms is not acceptable for a call (ITU-T G.114, from memory).
 var reaches = []struct{ ms, windows int }{{nearMs, 24}, {500, 48}, {farMs, 24}}
 
 // align finds where each voice lies in each other microphone.
@@ -89,9 +89,9 @@ func (m *measurement) align() error {
 	return m.agree()
 }
 
-// agree joins the microphones by the ways that are surest, and searches again where
-// another way contradicts them or was not found: it may have met another voice, or a
-// phrase that was said twice.
+// agree joins the microphones by the surest paths, and searches again where another path
+// contradicts them or was not found: the search may have found another voice, or a phrase
+// that was spoken twice.
 func (m *measurement) agree() error {
 	type edge struct {
 		i, j int
@@ -147,13 +147,13 @@ func (m *measurement) agree() error {
 	return nil
 }
 
-// then is a map and another one after it.
+// then applies one map and another one after it.
 func then(first, second *timemap.Map) *timemap.Map {
 	return &timemap.Map{Delay: second.Delay + second.Speed*first.Delay, Speed: second.Speed * first.Speed}
 }
 
-// loudWindows are where each of equal parts of a microphone is loudest, for two windows'
-// length, unless that is quiet.
+// loudWindows divides a recording into equal parts and takes the loudest place of each,
+// two windows long, without the parts that are quiet.
 func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 	l, frames := m.mics[mic], int64(2*windowFrames(m.rate))
 	parts := min(int64(count), l.frames/frames)
@@ -174,12 +174,12 @@ func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 
 // peak is where a window of a voice correlates best with another microphone.
 type peak struct {
-	centre, delay float64 // frames; the delay is over what the way has already, and NaN in digital silence
-	height        float64 // height over the root mean square
-	known         float64 // standard error of the delay
+	centre, delay float64 // frames; delay is relative to the path's map, and NaN in digital silence
+	height        float64 // over the root mean square of the correlation
+	deviation     float64 // standard error of the delay
 }
 
-// search looks for a voice in another microphone, around what its way has.
+// search looks for a voice in another microphone, around where its path's map places it.
 func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 	w := &m.ways[i][j]
 	if len(windows) == 0 {
@@ -213,10 +213,10 @@ func sureness(peaks []peak, delay, slope, near float64) (sum float64) {
 	return sum
 }
 
-// correlate correlates windows of a microphone with another one around where a map has
-// them, by spectra that are whitened in part (the cross-power spectrum phase raised to a
+// correlate correlates windows of a microphone with another one, around where a map places
+// them, by partly whitened spectra (the cross-power spectrum phase raised to a
 // power, after Knapp and Carter, "The generalized correlation method for estimation of
-// time delay", 1976). The sum's middle, at reach, is no further delay.
+// time delay", 1976). In the sum, the index reach stands for no further delay.
 func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []planes.Extent) (peaks []peak, sum []float64, err error) {
 	there := make([]planes.Extent, len(windows))
 	for k, w := range windows {
@@ -284,8 +284,8 @@ func clearest(lags []float64) (at int, height float64) {
 	return at, math.Abs(lags[at]) / (math.Sqrt(vector.SumOfSquares(lags)/float64(len(lags))) + 1e-300)
 }
 
-// bestLine is the line, of no more drift than is looked for, that the most peaks lie near,
-// and how many they are: lines through any two peaks, and level ones, are tried (Fischler
+// bestLine is the line that the most peaks lie near, and how many they are. Its drift is at
+// most timemap.MostDriftPPM. Lines through any two peaks, and level ones, are tried (Fischler
 // and Bolles, "Random sample consensus", 1981; here all pairs).
 func bestLine(peaks []peak, near float64) (best timemap.Map, most int) {
 	least := math.Inf(1)

@@ -11,7 +11,7 @@ import (
 // Microphone is a recording of one microphone of a conversation.
 type Microphone struct {
 	Name    string
-	Open    func() (wave.Source, error) // is called several times, so that no sound has to fit in memory
+	Open    func() (wave.Source, error) // called several times, so that no sound has to fit in memory
 	Channel int                         // of the sound, from 0
 }
 
@@ -31,34 +31,34 @@ type OfOne struct {
 	Name   string `json:"name"`
 	Frames int64  `json:"frames"`
 	// LoudnessLUFS is the gated loudness (Rec. ITU-R BS.1770-5) of those blocks of 400 ms
-	// in which the voice of this microphone speaks alone; nil: Reason says why.
+	// in which this microphone has its own voice only; nil: Reason states why.
 	LoudnessLUFS *float64 `json:"voice_lufs"`
 	AloneSeconds float64  `json:"voice_alone_s"` // how long this voice speaks alone
 	Reason       string   `json:"reason,omitempty"`
 }
 
-// Path is the way of a voice from its own microphone into another one.
+// Path is the path of a voice from its own microphone into another one.
 type Path struct {
 	Voice      int `json:"voice"`      // number of its own microphone, from 0
 	Microphone int `json:"microphone"` // number of the other one
 	// BleedDB is the power of the voice in the other microphone over that in its own, both
 	// K-weighted, while it speaks alone, with what the room sends back. Noise is not counted.
 	BleedDB *float64 `json:"bleed_db"`
-	// BleedAtMostDB is what the bleed is under where none was found: all that the other
-	// microphone has while the voice speaks alone. nil: the bleed was found, or Reason says
-	// why there is no bound.
+	// BleedAtMostDB is an upper bound of a bleed that was not found: all that the other
+	// microphone has while the voice speaks alone. It holds for delays of up to five
+	// seconds. nil: the bleed was found, or Reason states why there is no bound.
 	BleedAtMostDB *float64 `json:"bleed_at_most_db"`
-	// BleedDeviationDB is the standard error of that. It is larger where a part of what the
-	// other microphone has does not follow the voice: an echo, a head that moves, or
+	// BleedDeviationDB is the standard error of BleedDB. It is larger where a part of what
+	// the other microphone has does not follow the voice: an echo, a head that moves, or
 	// somebody else.
 	BleedDeviationDB *float64 `json:"bleed_deviation_db"`
 	// DelayFrames is by how many frames the voice arrives later in the other microphone,
 	// at the beginning of its own recording.
 	DelayFrames *float64 `json:"delay_frames"`
-	// DelayDeviationFrames is the standard error of that, from the noise, from echoes, and
-	// from a head that moves.
+	// DelayDeviationFrames is the standard error of DelayFrames, from noise, echoes, and
+	// heads that move.
 	DelayDeviationFrames *float64 `json:"delay_deviation_frames"`
-	Inverted             *bool    `json:"inverted"` // its polarity is the other one there
+	Inverted             *bool    `json:"inverted"` // in the other microphone the polarity is inverted
 	// Reason is why there is no reading, for those that are nil.
 	Reason string `json:"reason,omitempty"`
 }
@@ -67,16 +67,16 @@ type Path struct {
 type Pair struct {
 	A int `json:"a"`
 	B int `json:"b"`
-	// OffsetFrames is by how many frames B began earlier than A, so that a sound halfway
-	// between them lies as much later in B: half of the difference of the two voices' delays. It takes their paths for equally
-	// long.
+	// OffsetFrames is by how many frames B began earlier than A: a sound halfway between the
+	// two is so much later in B. It is half of the difference of the two voices' delays, on
+	// the assumption that their paths are equally long.
 	OffsetFrames *float64 `json:"offset_frames"`
 	// PathFrames is how many frames sound takes from one microphone to the other, on the
 	// same assumption: half of the sum of the two delays.
 	PathFrames *float64 `json:"path_frames"`
 	DriftPPM   *float64 `json:"drift_ppm"` // by how much B's clock is faster
-	// DriftDeviationPPM is the standard error of that. A head that moves steadily away from
-	// one microphone is a drift as well, unless the other voice's delay says otherwise.
+	// DriftDeviationPPM is the standard error of DriftPPM. A head that moves steadily away
+	// from one microphone looks like a drift, unless the other voice's delay contradicts it.
 	DriftDeviationPPM *float64 `json:"drift_deviation_ppm"`
 	Inverted          *bool    `json:"inverted"`
 	Reason            string   `json:"reason,omitempty"`
@@ -90,8 +90,8 @@ type FormatError struct {
 
 func (e *FormatError) Error() string { return e.Name + ": " + e.Text }
 
-// Measure reads the microphones of one conversation. It searches delays up to five
-// seconds. It reports each step that is done, of how many, to a function that is not nil.
+// Measure measures the microphones of one conversation. Delays are searched up to five
+// seconds. Where step is not nil, it is called after each step with their number.
 func Measure(ctx context.Context, microphones []Microphone, step func(done, of int)) (*Conversation, error) {
 	if len(microphones) < 2 {
 		return nil, fmt.Errorf("found %d microphone; accepted: two or more of one conversation", len(microphones))
@@ -128,7 +128,7 @@ func Measure(ctx context.Context, microphones []Microphone, step func(done, of i
 	return m.result(), nil
 }
 
-// Channels are the channels of one sound as microphones; several are numbered, from 1.
+// Channels returns the channels of one sound as microphones. Several are numbered, from 1.
 func Channels(name string, channels int, open func() (wave.Source, error)) (all []Microphone) {
 	for channel := range channels {
 		one := Microphone{Name: name, Open: open, Channel: channel}

@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// cross are sums of spectra of windows of two microphones, the second one's read where a
-// map has them.
+// cross holds sums of spectra over windows of two microphones. The second one's windows
+// are read where a map places them.
 type cross struct {
 	length     int
 	weights    []float64 // of bins
@@ -21,8 +21,8 @@ type cross struct {
 	own, other []float64 // K-weighted power of each window
 }
 
-// crossesOf sums up windows of a length, from the frames of microphone i that are named,
-// in so many groups, one after the other.
+// crossesOf sums up windows that begin at the given frames of microphone i, in a number of
+// consecutive groups.
 func (m *measurement) crossesOf(place timemap.Map, i, j, length int, from []int64, groups int) ([]*cross, error) {
 	here, there := make([]planes.Extent, len(from)), make([]planes.Extent, len(from))
 	for k, at := range from {

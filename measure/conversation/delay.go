@@ -11,19 +11,19 @@ import (
 //
 //	W Re(Sxy e^(jωτ)),  W = |H| / (noise + scatter · |H|² Sxx)
 //
-// is largest: of least error where noise is what disturbs it (Hannan and Thomson,
-// "Estimating group delay", 1973), and near to phases alone where echoes are, which
-// scatter them by a part that no averaging over time takes out. Noise and |H| are taken
-// as alike over neighbouring bins: from few windows each bin by itself would favour those
-// whose noise happens to be small.
+// is largest. The error is least where noise is the only disturbance (Hannan and Thomson,
+// "Estimating group delay", 1973). Where there are echoes the weighting comes near to
+// phases alone: echoes scatter the phases, and no averaging over time removes that. Noise
+// and |H| are averaged over neighbouring bins: with few windows, single bins would favour
+// those whose noise happens to be small.
 type weighting struct {
 	of          []float64 // W of each bin
 	information float64   // 1/frames², of the noise
 }
 
 const (
-	alikeBins    = 4     // on either side, in which noise and |H| are taken as alike, at least
-	alikePart    = 0.08  // and as a part of the frequency: a quarter of a third of an octave
+	alikeBins    = 4     // noise and |H| are averaged over at least so many bins on either side
+	alikePart    = 0.08  // and over this part of the frequency: a quarter of a third octave
 	leastScatter = 0.001 // of the power
 	// Windows of Hann that overlap by half count the same noise more than once: their sum
 	// of squares is worth 0.947 of the frames, and counts them twice.
@@ -75,8 +75,8 @@ func (c *cross) weighted(w weighting) []complex128 {
 	return all
 }
 
-// delay is by how many frames the second sound is later than the map has it, between the
-// frames, with its standard error, and whether it is inverted there.
+// delay is how many frames the second sound is later than the map places it, with a
+// fraction, its standard error, and whether the sound is inverted.
 func (c *cross) delay() (frames, deviation float64, inverted bool, w weighting) {
 	scatter := leastScatter
 	for range 3 {
@@ -113,8 +113,8 @@ func (c *cross) peak(weighted []complex128) (frames, value float64) {
 	return spectra.Crest(weighted, c.length, float64(best))
 }
 
-// phaseScatter is the standard error of a delay from how far the phases lie off it: over
-// blocks of bins, as echoes put off neighbouring bins alike (the variance of a maximum of
+// phaseScatter is the standard error of a delay from how far the phases deviate from it, in
+// blocks of bins, as echoes shift the phases of neighbouring bins alike (the variance of a maximum of
 // likelihood whose model is not exact; White, Econometrica 50, 1982).
 func (c *cross) phaseScatter(weighted []complex128, frames float64) (deviation float64) {
 	sharp := math.Abs(curvature(weighted, c.length, frames))

@@ -19,15 +19,15 @@ type levels struct {
 	rate    int // Hz
 	frames  int64
 	profile measure.LoudnessProfile // energy of every 100 ms
-	sums    []float64               // energy ahead of each 20 ms
+	sums    []float64               // energy from the beginning to each 20 ms
 	digest  uint64                  // of all samples' bits
-	// Mean squares of 100 ms: that which 3 % stay under, as dense talk has few pauses, and
-	// that which 5 % exceed.
+	// Mean squares of 100 ms: the level that 3 % are below, as dense talk has few pauses, and
+	// the level that 5 % exceed.
 	floor, top float64
-	halfStep   float64 // of the format: a sample that is smaller may have become 0
+	halfStep   float64 // half a quantisation step of the format: smaller samples may have become 0
 }
 
-// digestSeed is one for all microphones, which are only held against each other.
+// digestSeed is the same for all microphones, as their digests are compared.
 var digestSeed = maphash.MakeSeed()
 
 // levelsOf reads a microphone once.
@@ -79,7 +79,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 		slices.Sort(powers)
 		hop := float64(l.rate) / 10
 		l.floor = powers[len(powers)/33] / hop
-		// Of who speaks seldom, fewer: down to a second.
+		// For a voice that speaks seldom, the level that fewer exceed, down to one second.
 		for part := 20; part == 20 || l.top < leastRange*l.floor && len(powers)/part >= 10; part *= 2 {
 			l.top = powers[len(powers)-1-len(powers)/part] / hop
 		}
@@ -87,7 +87,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 	return l, nil
 }
 
-// hopsPerSecond is how finely levels are read: a word ends within 20 ms.
+// hopsPerSecond is the resolution of the levels over time: a word ends within 20 ms.
 const hopsPerSecond = 50
 
 // energies sums up the K-weighted energy of a sound over time.
@@ -125,7 +125,7 @@ func (e *energies) write(x []float64) {
 	}
 }
 
-// energyUntil is the energy ahead of a place, even within each 20 ms.
+// energyUntil is the energy from the beginning to a place, interpolated within each 20 ms.
 func (l *levels) energyUntil(frame float64) float64 {
 	hop := frame * hopsPerSecond / float64(l.rate)
 	if hop <= 0 {
@@ -153,7 +153,7 @@ func windowFrames(rate int) int {
 	return length
 }
 
-// shortFrames is the length of the windows that the delay is read from. Between the words of
-// others there are more of them than of long ones: of a quiet voice that says single words
-// the long windows hold less than half.
+// shortFrames is the length of the windows that the delay is read from. More of them
+// than of long ones fit between the words of others: of a quiet voice that speaks single
+// words, the long windows hold less than half.
 func shortFrames(rate int) int { return windowFrames(rate) / 4 }

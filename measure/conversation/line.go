@@ -12,22 +12,22 @@ type line struct {
 	deviation float64 // standard error of Speed
 	centre    float64 // frame
 	level     float64 // delay there, frames
-	sways     float64 // standard deviation of the delays around the line, beyond their standard errors
+	sways     float64 // standard deviation of the delays around the line, without their own standard errors
 	// strain is the variance of the delays around the line over that of their standard errors:
 	// more than 1 where heads move.
 	strain float64
 }
 
-// lineThrough is the line through delays, weighted by their standard errors. A slope of
-// fewer than least standard errors, or of fewer than leastInAll frames in all, is taken as
-// none. Where the delays scatter around the line by more than their standard errors, a
+// lineThrough is the line through delays, weighted by their standard errors. A slope
+// is set to zero if it is under least standard errors, or comes to less than leastInAll
+// frames from the first delay to the last. Where the delays scatter around the line by more than their standard errors, a
 // variance that is common to all is added (DerSimonian and Laird, "Meta-analysis in clinical trials", 1986).
 func lineThrough(on []peak, least, leastInAll float64) line {
 	l := fitted(on, 0)
 	if len(on) > 2 && l.strain > 1 {
 		var sum, squares float64
 		for _, p := range on {
-			weight := 1 / (p.known * p.known)
+			weight := 1 / (p.deviation * p.deviation)
 			sum, squares = sum+weight, squares+weight*weight
 		}
 		strain := l.strain
@@ -43,16 +43,16 @@ func lineThrough(on []peak, least, leastInAll float64) line {
 	return l
 }
 
-// fitted is the line where each delay has a further variance.
+// fitted is the line of least squares with a further variance added to each delay's.
 func fitted(on []peak, further float64) line {
 	var n, x, y, xx, xy float64
 	for _, p := range on {
-		weight := 1 / (p.known*p.known + further)
+		weight := 1 / (p.deviation*p.deviation + further)
 		n, x, y = n+weight, x+weight*p.centre, y+weight*p.delay
 	}
 	x, y = x/n, y/n
 	for _, p := range on {
-		weight := 1 / (p.known*p.known + further)
+		weight := 1 / (p.deviation*p.deviation + further)
 		xx += weight * (p.centre - x) * (p.centre - x)
 		xy += weight * (p.centre - x) * (p.delay - y)
 	}
@@ -63,7 +63,7 @@ func fitted(on []peak, further float64) line {
 	slope, rest := xy/xx, 0.0
 	for _, p := range on {
 		d := p.delay - y - slope*(p.centre-x)
-		rest += d * d / (p.known*p.known + further)
+		rest += d * d / (p.deviation*p.deviation + further)
 	}
 	l.Map = timemap.Map{Delay: y - slope*x, Speed: 1 + slope}
 	l.strain = rest / float64(len(on)-2)
@@ -71,9 +71,9 @@ func fitted(on []peak, further float64) line {
 	return l
 }
 
-// alikeness is by how much the variance of a mean of delays is larger than if their
-// distances from the line were independent: a head that moves is where it was shortly
-// before. They are taken for a first-order process (Bartlett, "Some aspects of the
+// alikeness is the factor by which the variance of a mean of delays exceeds that of
+// independent ones: a head is near where it was shortly before. The distances from the
+// line are treated as a first-order process (Bartlett, "Some aspects of the
 // time-correlation problem in regard to tests of significance", 1935).
 func alikeness(on []peak, l line) float64 {
 	var squares, products float64

@@ -17,13 +17,13 @@ const (
 	mostPauses   = 400
 	leastPauses  = 16  // of a quarter of a window
 	mostFollowed = 60  // windows in which a delay is followed
-	mostShared   = 0.1 // of the bleed's power: 0.4 dB
-	leastSure    = 6.0 // standard errors
-	mostUnsure   = 1.0 // dB
+	mostShared   = 0.1 // most shared sound, as a part of the bleed's power: 0.4 dB
+	leastSure    = 6.0 // standard errors of a bleed that counts as found
+	mostUnsure   = 1.0 // dB: the largest standard error of a bleed that is stated
 )
 
-// measurePaths measures every voice in every other microphone: twice, the second time in
-// the windows that the first measurement has found.
+// measurePaths measures every voice in every other microphone, twice: the bleeds of the
+// first time choose better windows for the second.
 func (m *measurement) measurePaths() error {
 	m.guessBleeds()
 	for range 2 {
@@ -132,18 +132,18 @@ func (m *measurement) measurePath(i, j int) error {
 		w.reason = fmt.Sprintf("%s and %s share another sound, %.0f dBFS in %s while nobody speaks: music, or noise of the room", own, other, dsp.PowerToDB(b.shared), other)
 		return nil
 	case dsp.PowerToDB(1+b.deviation) > mostUnsure:
-		w.reason = fmt.Sprintf("the bleed is not known to %g dB: of what %s has while the voice of %s speaks, only a part follows it", mostUnsure, other, own)
+		w.reason = fmt.Sprintf("the bleed is uncertain by more than %g dB: of what %s has while the voice of %s speaks, only a part follows it", mostUnsure, other, own)
 		return nil
 	}
 	w.bleed, w.bleedDeviation = b.ratio, b.deviation
-	w.inverted, w.known, w.centre, w.measured = r.inverted, r.deviation, r.centre, true
+	w.inverted, w.delayDeviation, w.centre, w.measured = r.inverted, r.deviation, r.centre, true
 	w.delay = w.Delay + (w.Speed-1)*w.centre + r.later
 	return nil
 }
 
-// joinDrifts takes one drift for both ways between two microphones, which have the same
-// two clocks: the mean of both, by their standard errors. A delay is known best in the
-// middle of its windows; with the better drift it is better known at the beginning.
+// joinDrifts gives both paths between two microphones one drift, as they have the same two
+// clocks: the mean of both, weighted by their standard errors. A delay is most certain in
+// the middle of its windows, and a better drift makes it more certain at the beginning.
 func (m *measurement) joinDrifts() {
 	for i := range m.mics {
 		for j := range i {
@@ -153,12 +153,12 @@ func (m *measurement) joinDrifts() {
 			if a.measured && b.measured && !math.IsInf(a.deviation+b.deviation, 0) {
 				p, q := 1/(a.deviation*a.deviation), 1/(b.deviation*b.deviation)
 				drift := (p*a.drift - q*b.drift) / (p + q)
-				// Where the two contradict each other a head moves.
+				// Where the two drifts differ, a head moves.
 				deviation := math.Hypot(1/math.Sqrt(p+q), contradicts*math.Abs(a.drift+b.drift))
 				if math.Abs(drift) < surelyDrifts*deviation {
-					// It is taken for none, but is no more than nearly so.
+					// It counts as none; what may be left of it widens the delays' errors.
 					hidden := max(0, math.Abs(drift)-deviation)
-					a.known, b.known = math.Hypot(a.known, hidden*a.centre), math.Hypot(b.known, hidden*b.centre)
+					a.delayDeviation, b.delayDeviation = math.Hypot(a.delayDeviation, hidden*a.centre), math.Hypot(b.delayDeviation, hidden*b.centre)
 					drift = 0
 				}
 				a.drift, b.drift = drift, -drift
@@ -166,7 +166,7 @@ func (m *measurement) joinDrifts() {
 			}
 			for _, w := range []*way{a, b} {
 				if w.drift != 0 && !math.IsInf(w.driftDeviation, 0) {
-					w.known = math.Hypot(w.known, w.driftDeviation*w.centre)
+					w.delayDeviation = math.Hypot(w.delayDeviation, w.driftDeviation*w.centre)
 				}
 			}
 			a.delay -= a.drift * a.centre
@@ -186,24 +186,28 @@ func (m *measurement) noBleed(i, j int) {
 	w := &m.ways[i][j]
 	w.absent, w.atMost = true, math.Inf(1)
 	w.reason = fmt.Sprintf("%s; delays of up to %d s were searched", noneFound, farMs/1000)
-	if len(m.alone[i]) < leastAlone {
+	windows, length := m.alone[i], windowFrames(m.rate)
+	if len(windows) < leastAlone { // the gaps between another one's words may be enough
+		windows, length = m.brief[i], shortFrames(m.rate)
+	}
+	if len(windows)*length < leastAlone*windowFrames(m.rate) {
 		w.reason += fmt.Sprintf("; how small it is stays undecided: while the voice of %s speaks, %s is not quiet for long enough", m.mics[i].Name, m.mics[j].Name)
 		return
 	}
 	var own, other, squares float64
-	for _, from := range m.alone[i] {
-		p, _ := m.powers(i, from, windowFrames(m.rate))
+	for _, from := range windows {
+		p, _ := m.powers(i, from, length)
 		own, other, squares = own+p[i], other+p[j], squares+p[j]*p[j]
 	}
-	n := float64(len(m.alone[i]))
+	n := float64(len(windows))
 	deviation := math.Sqrt(overlapped * max(0, squares/n-other/n*other/n) / n)
 	most := max(other/n+2*deviation, m.mics[j].halfStep*m.mics[j].halfStep)
 	w.atMost = most / (own / n)
 }
 
-// follow finds the delay of a voice in the windows in which it speaks alone, and follows
-// it over time, for a drift of the clocks and for cuts. The search that came before may
-// have found another voice.
+// follow measures the delay of a voice in the windows in which it speaks alone, and how it
+// changes over time: by a drift of the clocks, or by cuts. The search before it may have
+// found another voice.
 func (m *measurement) follow(i, j int, alone []int64) error {
 	w := &m.ways[i][j]
 	var windows []planes.Extent
@@ -230,7 +234,7 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 		part := &parts[3*k/len(peaks)]
 		part[1]++
 		if math.Abs(p.delay-line.Delay-(line.Speed-1)*p.centre) <= near {
-			p.known = 0.3 // whole frames
+			p.deviation = 0.3 // frames: the delay is a whole number (1/√12)
 			on = append(on, p)
 			part[0]++
 		}
@@ -255,24 +259,24 @@ const (
 	mostGroups   = 40
 	leastGroup   = 24   // short windows
 	leastLong    = 6    // long ones
-	mostAround   = 5.0  // frames that a group's delay may lie from that of all
+	mostAround   = 5.0  // frames: how far a group's delay may lie from that of all
 	surelyDrifts = 6.0  // standard errors
 	leastDrift   = 0.02 // frames, from the first window to the last
-	contradicts  = 0.5  // of what two drifts differ by, in the standard error of their mean
-	surelyMoves  = 3.0  // times the variance that the noise explains
+	contradicts  = 0.5  // how much of the difference of two drifts adds to the standard error of their mean
+	surelyMoves  = 3.0  // a head moves if the variance is so many times what noise explains
 )
 
-// refined is what refine has read.
+// refined is the result of refine.
 type refined struct {
-	later     float64 // frames, than the map has it
+	later     float64 // frames, relative to the map
 	deviation float64 // standard error of that
 	inverted  bool
-	centre    float64 // frame, for which later is
+	centre    float64 // frame at which later is measured
 	moves     bool    // the delay varies by more than noise explains: a head moves
 }
 
-// refine reads the delay between the frames in groups of short windows, for a drift that
-// whole frames do not show, and takes that out.
+// refine measures the delay to a fraction of a frame, in groups of short windows. It also
+// finds a drift that whole frames do not show, and moves the map accordingly.
 func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 	w := &m.ways[i][j]
 	length := shortFrames(m.rate)
@@ -297,7 +301,7 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 		}
 		points := groupDelays(parts, brief, weights, later)
 		least, inAll := surelyDrifts, leastDrift
-		if w.Speed != 1 { // it does; by how much, is the question
+		if w.Speed != 1 { // a drift was found: only its size is open
 			least, inAll = 0, leastDrift/100
 		}
 		line := lineThrough(points, least, inAll)
@@ -310,14 +314,14 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 		r := refined{later, deviation, inverted, line.centre, line.strain > surelyMoves}
 		if r.moves {
 			r.later = line.level
-			r.deviation = math.Hypot(deviation, line.sways) // of where it is at a moment
+			r.deviation = math.Hypot(deviation, line.sways) // of the delay at any moment
 		}
 		return r, nil
 	}
 }
 
-// sumOf sums up the long windows of a voice for its bleed, each group of them at a delay of
-// its own where those vary.
+// sumOf sums up the long windows of a voice for its bleed. Where the delay varies, each
+// group of windows has its own.
 func (m *measurement) sumOf(i, j int, alone []int64, r refined) (*cross, error) {
 	groups := 1
 	if r.moves {
@@ -343,7 +347,8 @@ func (m *measurement) sumOf(i, j int, alone []int64, r refined) (*cross, error) 
 	return sum, nil
 }
 
-// groupDelays reads the delay of each group near that of all, by the weighting of all.
+// groupDelays measures the delay of each group, near that of all and with the weighting of
+// all.
 func groupDelays(parts []*cross, alone []int64, w weighting, later float64) (points []peak) {
 	total := 0.0
 	for g, c := range parts {
@@ -360,13 +365,13 @@ func groupDelays(parts []*cross, alone []int64, w weighting, later float64) (poi
 		total += p.height
 		points = append(points, p)
 	}
-	for g := range points { // the information, shared out by the sharpness of each peak
-		points[g].known = 1 / math.Sqrt(w.information*max(points[g].height/total, 1e-6))
+	for g := range points { // each peak has a share of the information, by its sharpness
+		points[g].deviation = 1 / math.Sqrt(w.information*max(points[g].height/total, 1e-6))
 	}
 	return points
 }
 
-// some are at most so many of a list, evenly.
+// some takes at most a number of elements from a list, evenly spaced.
 func some[T any](all []T, most int) []T {
 	if len(all) <= most {
 		return all

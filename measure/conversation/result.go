@@ -55,7 +55,7 @@ func (m *measurement) noVoice(i int) string {
 		return why
 	}
 	for j, other := range m.mics {
-		if j == i || other.unfit() != "" { // a third microphone that is silent takes no voice from this one
+		if j == i || other.unfit() != "" { // a silent microphone does not matter to this one's voice
 			continue
 		}
 		if why := m.unfit(i, j); why != "" {
@@ -77,18 +77,18 @@ func (w *way) path(i, j, rate int) Path {
 	if !w.measured {
 		return p
 	}
-	bleed, off, delay, deviation, inverted := dsp.PowerToDB(w.bleed), dsp.PowerToDB(1+w.bleedDeviation), w.delay, measure.JSONValue(w.known), w.inverted
+	bleed, off, delay, deviation, inverted := dsp.PowerToDB(w.bleed), dsp.PowerToDB(1+w.bleedDeviation), w.delay, measure.JSONValue(w.delayDeviation), w.inverted
 	p.BleedDB, p.BleedDeviationDB, p.Inverted = &bleed, &off, &inverted
 	if w.delayKnown(rate) {
 		p.DelayFrames, p.DelayDeviationFrames = &delay, &deviation
 	} else {
-		p.Reason = fmt.Sprintf("the delay is not known to %g ms: a head moves, or the bleed is little over the noise", agreeMs)
+		p.Reason = fmt.Sprintf("the delay is uncertain by more than %g ms: a head moves, or the bleed is hardly over the noise", agreeMs)
 	}
 	return p
 }
 
-// delayKnown reports whether a delay is known well enough to be stated.
-func (w *way) delayKnown(rate int) bool { return w.known <= agreeMs*float64(rate)/1000 }
+// delayKnown reports whether a delay is certain enough to be stated.
+func (w *way) delayKnown(rate int) bool { return w.delayDeviation <= agreeMs*float64(rate)/1000 }
 
 // noSharedSound is why nothing is known of two microphones, and what helps.
 const noSharedSound = "delay, polarity and drift are undecided: no sound was found that both have; with a clap in both, at the beginning and at the end, you can align them by hand"
@@ -104,7 +104,7 @@ func (m *measurement) thirdVoice(i, j int) int {
 	return -1
 }
 
-// pair is what the voices say of two microphones.
+// pair compares two microphones by the voices that are in both.
 func (m *measurement) pair(i, j int) Pair {
 	p := Pair{A: i, B: j}
 	there, back := m.ways[i][j], m.ways[j][i]
@@ -125,7 +125,7 @@ func (m *measurement) pair(i, j int) Pair {
 	case p.Reason != "":
 	case !there.measured:
 		drift, deviation, inverted = -back.drift, back.driftDeviation, back.inverted
-		p.Reason = "one voice only bleeds: its path and the offset cannot be separated"
+		p.Reason = "only one voice bleeds: its path and the offset cannot be separated"
 	case back.measured:
 		if there.delayKnown(m.rate) && back.delayKnown(m.rate) {
 			offset, path := (there.delay-back.delay)/2, (there.delay+back.delay)/2
@@ -135,7 +135,7 @@ func (m *measurement) pair(i, j int) Pair {
 			p.Reason = "the voices do not agree on the polarity"
 		}
 	default:
-		p.Reason = "one voice only bleeds: its path and the offset cannot be separated"
+		p.Reason = "only one voice bleeds: its path and the offset cannot be separated"
 	}
 	drift, deviation = 1e6*drift, measure.JSONValue(1e6*deviation)
 	p.DriftPPM, p.DriftDeviationPPM = &drift, &deviation

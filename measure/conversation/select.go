@@ -11,20 +11,20 @@ import (
 const (
 	leastOverFloor = 30        // 15 dB: the noise in a voice is 0.14 dB of it at most
 	mostUnderTop   = 1.0 / 300 // 25 dB
-	// Noise in a voice's own microphone puts off no delay, and a soft sibilant has much of what
-	// is known about it: short windows need less.
+	// Noise in a voice's own microphone does not bias a delay, and a soft sibilant contributes
+	// much to it: short windows may be softer.
 	leastOverFloorBrief = 2         // 3 dB
 	mostUnderTopBrief   = 1.0 / 1e4 // 40 dB
-	loudUnderTop        = 1.0 / 16  // 12 dB: from these windows the bleed is guessed
-	mostOverBleed       = 2         // 3 dB more than the bleed and the noise: somebody else speaks as well
-	noiseOverFloor      = 3         // what noise may come to: to choose what is quiet by chance would make a soft bleed softer
+	loudUnderTop        = 1.0 / 16  // 12 dB: the bleed is first estimated from these windows
+	mostOverBleed       = 2         // 3 dB over the bleed and the noise: somebody else speaks as well
+	noiseOverFloor      = 3         // how far noise may exceed the floor: a stricter choice would bias a soft bleed
 	leastRange          = 16        // 12 dB from pauses to speech
 	pauseOverFloor      = 4         // 6 dB
-	leastApart          = 0.25      // product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
-	leastAlone          = 16        // windows, that overlap by half
+	leastApart          = 0.25      // largest product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
+	leastAlone          = 16        // windows, which overlap by half
 )
 
-// placeIn is where a frame of one microphone lies in another one.
+// placeIn maps the frames of one microphone to those of another one.
 func (m *measurement) placeIn(i, j int) timemap.Map {
 	if i == j {
 		return timemap.Map{Speed: 1}
@@ -35,7 +35,7 @@ func (m *measurement) placeIn(i, j int) timemap.Map {
 	return m.ways[i][j].Map
 }
 
-// first is the first microphone that is not silent, in whose frames the pauses are stated.
+// first is the first microphone that is not silent. Pauses are counted in its frames.
 func (m *measurement) first() int {
 	for i, l := range m.mics {
 		if l.top > 0 {
@@ -45,13 +45,13 @@ func (m *measurement) first() int {
 	return 0
 }
 
-// powers are those of all microphones in a window of one of them. Without ok a recording
-// does not hold all of that window: it began later or ended earlier, and its silence there
-// would read as less bleed.
+// powers are the powers of all microphones in a window of one of them. ok is false where a
+// recording does not cover the window, as it began later or ended earlier: its silence would
+// be taken for less bleed.
 func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok bool) {
 	p = make([]float64, len(m.mics))
 	for j, l := range m.mics {
-		if l.top == 0 { // silent or too short: no voice is missed in it
+		if l.top == 0 { // silent or too short: it has no voice to miss
 			continue
 		}
 		place := m.placeIn(i, j)
@@ -64,8 +64,9 @@ func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok boo
 	return p, true
 }
 
-// guessBleeds takes the bleed of a voice for the power that the other microphone has over
-// its own in those windows in which it has little: most often that voice speaks alone then.
+// guessBleeds estimates the bleed of a voice from the power of the other microphone over
+// that of its own, in the twentieth of the loud windows in which that is least: mostly
+// nobody else speaks then.
 func (m *measurement) guessBleeds() {
 	length := windowFrames(m.rate)
 	for i, l := range m.mics {
@@ -108,8 +109,8 @@ func (m *measurement) choose() {
 	}
 }
 
-// windowsOf are where windows of a length begin that meet a condition, in which a voice has
-// a power of at least so much.
+// windowsOf are the first frames of the windows of a length that meet a condition, which is
+// given the least power of the voice.
 func (m *measurement) windowsOf(i, length int, least float64, meets func(i int, p []float64, least float64) bool) (all []int64) {
 	for from := int64(0); from+int64(length) <= m.mics[i].frames; from += int64(length / 2) {
 		if p, ok := m.powers(i, from, length); ok && meets(i, p, least) {
@@ -130,8 +131,8 @@ func (m *measurement) aloneSeconds(i int) float64 {
 	return float64(frames) / float64(m.rate)
 }
 
-// speaksAlone reports whether a voice has at least such a power, and the other microphones
-// have no more than its bleed and their noise.
+// speaksAlone reports whether a voice has at least a given power while the other microphones
+// have only its bleed and their noise.
 func (m *measurement) speaksAlone(i int, p []float64, least float64) bool {
 	for j := range p {
 		if j != i && !m.onlyBleeds(i, j, p) {
@@ -141,8 +142,8 @@ func (m *measurement) speaksAlone(i int, p []float64, least float64) bool {
 	return p[i] >= least && p[i] > 0
 }
 
-// isClear reports the same without the microphones whose voices were not found in this one:
-// what they have does not matter to its level.
+// isClear reports the same, but ignores the microphones between which and this one no bleed
+// was found: what they record does not change the level here.
 func (m *measurement) isClear(i int, p []float64, least float64) bool {
 	for j := range p {
 		if j != i && (m.ways[i][j].found || m.ways[j][i].found) && !m.onlyBleeds(i, j, p) {
@@ -152,7 +153,7 @@ func (m *measurement) isClear(i int, p []float64, least float64) bool {
 	return p[i] >= least && p[i] > 0
 }
 
-// onlyBleeds reports whether a microphone has no more than the bleed of a voice and its noise.
+// onlyBleeds reports whether a microphone has only the bleed of a voice and its own noise.
 func (m *measurement) onlyBleeds(i, j int, p []float64) bool {
 	return p[j] <= mostOverBleed*(m.ways[i][j].bleed*p[i]+noiseOverFloor*m.mics[j].floor)
 }

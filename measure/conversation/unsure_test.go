@@ -24,14 +24,14 @@ func TestUnsureFiguresAreMissing(t *testing.T) {
 				}
 				continue
 			}
-			for _, reason := range []string{"the bleed is not known to 1 dB", "does not stay"} {
+			for _, reason := range []string{"the bleed is uncertain by more than 1 dB", "does not stay"} {
 				if strings.HasPrefix(p.Reason, reason) || strings.Contains(p.Reason, reason) {
 					reasons[reason]++
 				}
 			}
 		}
 	}
-	if reasons["the bleed is not known to 1 dB"] == 0 {
+	if reasons["the bleed is uncertain by more than 1 dB"] == 0 {
 		t.Errorf("no bleed is missing for its standard error: %v", reasons)
 	}
 }
@@ -41,20 +41,20 @@ func TestUnsureFiguresAreMissing(t *testing.T) {
 func TestUnsureDelayIsMissing(t *testing.T) {
 	const rate = 16000
 	for _, known := range []float64{3.9, 4.1} { // 0.25 ms are 4 frames
-		w := way{Map: timemap.Map{Speed: 1}, measured: true, bleed: 0.01, bleedDeviation: 0.05, delay: 40, known: known}
+		w := way{Map: timemap.Map{Speed: 1}, measured: true, bleed: 0.01, bleedDeviation: 0.05, delay: 40, delayDeviation: known}
 		sure := w
-		sure.known = 0.01
+		sure.delayDeviation = 0.01
 		m := &measurement{rate: rate, mics: []*levels{{}, {}}, ways: [][]way{{{}, w}, {sure, {}}}}
 		p, pair := w.path(0, 1, rate), m.pair(0, 1)
 		c := Conversation{Rate: rate, Microphones: []OfOne{{Name: "a"}, {Name: "b"}}, Paths: []Path{p}, Pairs: []Pair{pair}}
 		missing := known > 4
-		if p.BleedDB == nil || (p.DelayFrames == nil) != missing || (p.DelayDeviationFrames == nil) != missing || strings.Contains(p.Reason, "not known to 0.25 ms") != missing {
+		if p.BleedDB == nil || (p.DelayFrames == nil) != missing || (p.DelayDeviationFrames == nil) != missing || strings.Contains(p.Reason, "uncertain by more than 0.25 ms") != missing {
 			t.Errorf("± %g frames: %+v", known, p)
 		}
 		if (pair.OffsetFrames == nil) != missing || (pair.PathFrames == nil) != missing || pair.DriftPPM == nil {
 			t.Errorf("± %g frames: %+v", known, pair)
 		}
-		if strings.Contains(c.Text(), "bleed -20.0 ± 0.4 dB, the delay is not known to 0.25 ms") != missing {
+		if strings.Contains(c.Text(), "bleed -20.0 ± 0.4 dB, the delay is uncertain by more than 0.25 ms") != missing {
 			t.Errorf("± %g frames: %s", known, c.Text())
 		}
 	}

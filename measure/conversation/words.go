@@ -5,8 +5,7 @@ import (
 	"strings"
 )
 
-// Text is the conversation as a page of text: the voices, their ways, the pairs of
-// microphones.
+// Text is the conversation as text: the voices, their paths, the pairs of microphones.
 func (c *Conversation) Text() string {
 	var b strings.Builder
 	width := 0
@@ -57,7 +56,7 @@ func (c *Conversation) Text() string {
 	return b.String()
 }
 
-// twice is two standard errors, which 19 of 20 readings lie within.
+// twice is two standard errors; 19 of 20 readings lie within.
 func twice(deviation *float64) float64 { return 2 * *deviation }
 
 func (c *Conversation) later(frames, off float64) string {
@@ -73,7 +72,7 @@ func (c *Conversation) later(frames, off float64) string {
 }
 
 // pairText states offset, drift and polarity of two microphones, or why they are undecided;
-// "": the paths say why.
+// "": the reasons of the paths suffice.
 func (c *Conversation) pairText(p Pair) string {
 	if p.DriftPPM == nil {
 		if p.Reason == noSharedSound {
@@ -89,10 +88,10 @@ func (c *Conversation) pairText(p Pair) string {
 	if *p.DriftPPM == 0 {
 		parts = append(parts, "no drift")
 	} else {
-		parts = append(parts, fmt.Sprintf("its clock is %+.2f ppm faster", *p.DriftPPM))
+		parts = append(parts, fmt.Sprintf("its clock drifts by %+.2f ppm", *p.DriftPPM))
 	}
 	if p.Inverted != nil && *p.Inverted {
-		parts = append(parts, "its polarity is the other one: invert one of them before they are mixed")
+		parts = append(parts, "its polarity is inverted: invert one of them before they are mixed")
 	}
 	if p.Reason != "" {
 		parts = append(parts, p.Reason)
