@@ -6,8 +6,9 @@
 // Each loop is written twice: in Go, which defines it, and in assembly for amd64
 // processors with AVX, which does the same operations in the same order on several
 // numbers at a time. Both give the same bits (except in a NaN), no product is fused
-// with a sum, and the choice is made when the program starts. The build tag purego
-// omits the assembly.
+// with a sum, and the choice is made when the program starts. The loops of the meters
+// and of the interpolator (SIMD in their names) are in assembly for arm64 too. The
+// build tag purego omits the assembly.
 //
 // Nothing here allocates.
 package vector

@@ -3,10 +3,10 @@ package vector
 // Dots4 are the sums of products of a sound with four rows of at least its length, each
 // in four interleaved sums that are added at the end.
 func Dots4(x, a, b, c, d []float64) (sums [4]float64) {
-	if whole := len(x) / 4; hasAVX && whole > 0 {
+	if whole := len(x) / 4; hasSIMD && whole > 0 {
 		n := len(x)
 		a, b, c, d = a[:n], b[:n], c[:n], d[:n]
-		dots4AVX(&x[0], &a[0], &b[0], &c[0], &d[0], whole, &sums)
+		dots4SIMD(&x[0], &a[0], &b[0], &c[0], &d[0], whole, &sums)
 		for j := 4 * whole; j < n; j++ {
 			sums[0] += float64(a[j] * x[j])
 			sums[1] += float64(b[j] * x[j])
@@ -20,10 +20,10 @@ func Dots4(x, a, b, c, d []float64) (sums [4]float64) {
 
 // Dots2 are the same with two rows.
 func Dots2(x, a, b []float64) (sums [2]float64) {
-	if whole := len(x) / 4; hasAVX && whole > 0 {
+	if whole := len(x) / 4; hasSIMD && whole > 0 {
 		n := len(x)
 		a, b = a[:n], b[:n]
-		dots2AVX(&x[0], &a[0], &b[0], whole, &sums)
+		dots2SIMD(&x[0], &a[0], &b[0], whole, &sums)
 		for j := 4 * whole; j < n; j++ {
 			sums[0] += float64(a[j] * x[j])
 			sums[1] += float64(b[j] * x[j])

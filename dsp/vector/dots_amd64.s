@@ -7,8 +7,8 @@
 	VMULPD (r)(AX*1), Y4, Y5 \
 	VADDPD Y5, s, s
 
-// func dots4AVX(x, a, b, c, d *float64, fours int, sums *[4]float64)
-TEXT ·dots4AVX(SB), NOSPLIT, $0-56
+// func dots4SIMD(x, a, b, c, d *float64, fours int, sums *[4]float64)
+TEXT ·dots4SIMD(SB), NOSPLIT, $0-56
 	MOVQ   x+0(FP), SI
 	MOVQ   a+8(FP), R8
 	MOVQ   b+16(FP), R9
@@ -41,8 +41,8 @@ four:
 	VZEROUPPER
 	RET
 
-// func dots2AVX(x, a, b *float64, fours int, sums *[2]float64)
-TEXT ·dots2AVX(SB), NOSPLIT, $0-40
+// func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
+TEXT ·dots2SIMD(SB), NOSPLIT, $0-40
 	MOVQ   x+0(FP), SI
 	MOVQ   a+8(FP), R8
 	MOVQ   b+16(FP), R9

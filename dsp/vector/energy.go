@@ -45,11 +45,11 @@ func (d *Doubled) Energy(planes [][]float64, from, to int, between bool, states 
 	}
 	pairs := (to - from) / 2
 	plane := 0
-	for ; hasAVX && pairs > 1 && plane+2 <= len(planes); plane += 2 {
+	for ; hasSIMD && pairs > 1 && plane+2 <= len(planes); plane += 2 {
 		d.twoPlanes(planes[plane][from:], planes[plane+1][from:], pairs, &states[plane], &states[plane+1], sums[plane:])
 	}
 	for ; plane < len(planes); plane++ {
-		if hasAVX && pairs > 1 {
+		if hasSIMD && pairs > 1 {
 			d.onePlane(planes[plane][from:], pairs, &states[plane], &sums[plane])
 		} else {
 			d.pairs(planes[plane][from:from+2*pairs], &states[plane], &sums[plane])
@@ -120,7 +120,7 @@ func (d *Doubled) twoPlanes(x, y []float64, pairs int, a, b *DoubledState, sums 
 	var w [4]float64 // of a pair: the first frame of both planes, then the second
 	w[0], w[2] = d.pair(0, x[0], x[1], &a.First)
 	w[1], w[3] = d.pair(0, y[0], y[1], &b.First)
-	energyTwoAVX(&x[2], &y[2], pairs-1, d, a, b, &w, &sums[0])
+	energyTwoSIMD(&x[2], &y[2], pairs-1, d, a, b, &w, &sums[0])
 	for p, s := range [2]*DoubledState{a, b} {
 		y0, y1 := d.pair(2, w[p], w[2+p], &s.Second)
 		sums[p] += float64(y0 * y0)
@@ -132,7 +132,7 @@ func (d *Doubled) twoPlanes(x, y []float64, pairs int, a, b *DoubledState, sums 
 func (d *Doubled) onePlane(x []float64, pairs int, s *DoubledState, sum *float64) {
 	var w [2]float64
 	w[0], w[1] = d.pair(0, x[0], x[1], &s.First)
-	energyOneAVX(&x[2], pairs-1, d, s, &w, sum)
+	energyOneSIMD(&x[2], pairs-1, d, s, &w, sum)
 	y0, y1 := d.pair(2, w[0], w[1], &s.Second)
 	*sum += float64(y0 * y0)
 	*sum += float64(y1 * y1)

@@ -45,8 +45,8 @@
 	VMULPD  r10, r10, r0          \
 	VADDPD  r0, r8, r8
 
-// func energyTwoAVX(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
-TEXT ·energyTwoAVX(SB), NOSPLIT, $0-64
+// func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
+TEXT ·energyTwoSIMD(SB), NOSPLIT, $0-64
 	MOVQ x+0(FP), SI
 	MOVQ y+8(FP), DI
 	MOVQ pairs+16(FP), CX
@@ -88,8 +88,8 @@ pairs:
 	VZEROUPPER
 	RET
 
-// func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
-TEXT ·energyOneAVX(SB), NOSPLIT, $0-48
+// func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
+TEXT ·energyOneSIMD(SB), NOSPLIT, $0-48
 	MOVQ x+0(FP), SI
 	MOVQ pairs+8(FP), CX
 	MOVQ d+16(FP), BX

@@ -9,8 +9,8 @@ func Peaks(x []float64, cell int, out []float64) {
 	if len(x) == 0 {
 		return
 	}
-	if hasAVX {
-		peaksAVX(&x[0], cell, &out[0], len(out))
+	if hasSIMD {
+		peaksSIMD(&x[0], cell, &out[0], len(out))
 		return
 	}
 	peaksOf(x, cell, out)
@@ -24,9 +24,9 @@ func peaksOf(x []float64, cell int, out []float64) {
 
 // Peak is the largest |sample|, NaN if one is NaN.
 func Peak(x []float64) float64 {
-	if whole := len(x) &^ 7; hasAVX && whole > 0 {
+	if whole := len(x) &^ 7; hasSIMD && whole > 0 {
 		var most float64
-		peaksAVX(&x[0], whole, &most, 1)
+		peaksSIMD(&x[0], whole, &most, 1)
 		return math.Float64frombits(max(magnitude(most), magnitude(peak(x[whole:]))))
 	}
 	return peak(x)
@@ -46,8 +46,8 @@ func peak(x []float64) float64 {
 // Curvature is the largest |second difference|, x[n+2] − 2x[n+1] + x[n], 0 of fewer than
 // three samples. With NaN or infinite samples it is any number.
 func Curvature(x []float64) float64 {
-	if whole := (len(x) - 2) &^ 3; hasAVX && whole > 0 {
-		return max(curvatureAVX(&x[0], whole), curvature(x[whole:]))
+	if whole := (len(x) - 2) &^ 3; hasSIMD && whole > 0 {
+		return max(curvatureSIMD(&x[0], whole), curvature(x[whole:]))
 	}
 	return curvature(x)
 }

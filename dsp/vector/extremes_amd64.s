@@ -7,8 +7,8 @@
 DATA ·withoutSign+0(SB)/8, $0x7fffffffffffffff
 GLOBL ·withoutSign(SB), RODATA|NOPTR, $8
 
-// func peaksAVX(x *float64, cell int, out *float64, cells int)
-TEXT ·peaksAVX(SB), NOSPLIT, $0-32
+// func peaksSIMD(x *float64, cell int, out *float64, cells int)
+TEXT ·peaksSIMD(SB), NOSPLIT, $0-32
 	MOVQ x+0(FP), SI
 	MOVQ cell+8(FP), BX
 	MOVQ out+16(FP), DI
@@ -35,8 +35,8 @@ frames:
 	VZEROUPPER
 	RET
 
-// func curvatureAVX(x *float64, differences int) float64
-TEXT ·curvatureAVX(SB), NOSPLIT, $0-24
+// func curvatureSIMD(x *float64, differences int) float64
+TEXT ·curvatureSIMD(SB), NOSPLIT, $0-24
 	MOVQ x+0(FP), SI
 	MOVQ differences+8(FP), CX
 	VBROADCASTSD ·withoutSign(SB), Y15

@@ -36,14 +36,14 @@ func (m *Mirrored) Readings(x, out []float64) {
 		return
 	}
 	x = x[:n-1+2*m.Half]
-	if !hasAVX || n < 4 || len(m.Taps) == 0 {
+	if !hasSIMD || n < 4 || len(m.Taps) == 0 {
 		m.readings(x, out)
 		return
 	}
 	groups := len(m.Taps) / m.Half
-	readingsAVX(&m.Taps[0], m.Half, groups, &x[0], &out[0], n/4)
+	readingsSIMD(&m.Taps[0], m.Half, groups, &x[0], &out[0], n/4)
 	if n%4 != 0 { // the last four once more, in part
-		readingsAVX(&m.Taps[0], m.Half, groups, &x[n-4], &out[n-4], 1)
+		readingsSIMD(&m.Taps[0], m.Half, groups, &x[n-4], &out[n-4], 1)
 	}
 }
 
@@ -89,13 +89,13 @@ func (m *Mirrored) Bounds(x, out []float64) {
 		return
 	}
 	x = x[:n-1+2*m.Half]
-	if !hasAVX || n < 8 {
+	if !hasSIMD || n < 8 {
 		m.bounds(x, out)
 		return
 	}
-	boundsAVX(&m.most[0], m.Half, &x[0], &out[0], n/8)
+	boundsSIMD(&m.most[0], m.Half, &x[0], &out[0], n/8)
 	if n%8 != 0 { // the last eight once more, in part
-		boundsAVX(&m.most[0], m.Half, &x[n-8], &out[n-8], 1)
+		boundsSIMD(&m.most[0], m.Half, &x[n-8], &out[n-8], 1)
 	}
 }
 

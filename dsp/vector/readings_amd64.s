@@ -38,8 +38,8 @@
 	VMULPD       Y4, Y10, Y2    \
 	VMULPD       Y5, Y11, Y3
 
-// func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)
-TEXT ·readingsAVX(SB), NOSPLIT, $0-48
+// func readingsSIMD(taps *[4]float64, half, groups int, x, out *float64, fours int)
+TEXT ·readingsSIMD(SB), NOSPLIT, $0-48
 	MOVQ taps+0(FP), SI
 	MOVQ half+8(FP), BX
 	MOVQ groups+16(FP), R8
@@ -126,8 +126,8 @@ done:
 	VADDPD       Y10, Y2, Y2         \
 	VADDPD       Y11, Y3, Y3
 
-// func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)
-TEXT ·boundsAVX(SB), NOSPLIT, $0-40
+// func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
+TEXT ·boundsSIMD(SB), NOSPLIT, $0-40
 	MOVQ most+0(FP), SI
 	MOVQ half+8(FP), BX
 	MOVQ x+16(FP), DI

@@ -7,6 +7,9 @@ import "golang.org/x/sys/cpu"
 // hasAVX reports whether the processor, and the system under the program, have AVX.
 var hasAVX = cpu.X86.HasAVX
 
+// hasSIMD reports whether the loops that arm64 has in assembly too can run.
+var hasSIMD = hasAVX
+
 // hasAVX2 reports the same for AVX2, which adds whole numbers and gathering.
 var hasAVX2 = cpu.X86.HasAVX2
 
@@ -29,28 +32,28 @@ func fourAVX(x *float64, frames int, k *Section, state0, state1, state2, state3 
 func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)
 
 //go:noescape
-func peaksAVX(x *float64, cell int, out *float64, cells int)
+func peaksSIMD(x *float64, cell int, out *float64, cells int)
 
 //go:noescape
-func curvatureAVX(x *float64, differences int) float64
+func curvatureSIMD(x *float64, differences int) float64
 
 //go:noescape
-func energyTwoAVX(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
+func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
 
 //go:noescape
-func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
+func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
 
 //go:noescape
-func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)
+func readingsSIMD(taps *[4]float64, half, groups int, x, out *float64, fours int)
 
 //go:noescape
-func dots4AVX(x, a, b, c, d *float64, fours int, sums *[4]float64)
+func dots4SIMD(x, a, b, c, d *float64, fours int, sums *[4]float64)
 
 //go:noescape
-func dots2AVX(x, a, b *float64, fours int, sums *[2]float64)
+func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
 
 //go:noescape
-func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)
+func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
 
 //go:noescape
 func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)

@@ -8,22 +8,10 @@ const (
 	hasAVX512 = false
 )
 
-func pair1AVX(x, y *float64, frames int, k *Section, state *State)                  { panic(noAVX) }
-func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)         { panic(noAVX) }
-func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *State) { panic(noAVX) }
-func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)              { panic(noAVX) }
-func peaksAVX(x *float64, cell int, out *float64, cells int)                        { panic(noAVX) }
-func curvatureAVX(x *float64, differences int) float64                              { panic(noAVX) }
-func energyTwoAVX(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64) {
-	panic(noAVX)
-}
-func energyOneAVX(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64) {
-	panic(noAVX)
-}
-func readingsAVX(taps *[4]float64, half, groups int, x, out *float64, fours int)        { panic(noAVX) }
-func dots4AVX(x, a, b, c, d *float64, fours int, sums *[4]float64)                      { panic(noAVX) }
-func dots2AVX(x, a, b *float64, fours int, sums *[2]float64)                            { panic(noAVX) }
-func boundsAVX(most *[2]float64, half int, x, out *float64, eights int)                 { panic(noAVX) }
+func pair1AVX(x, y *float64, frames int, k *Section, state *State)                      { panic(noAVX) }
+func pair2AVX(x, y *float64, frames int, k *Section, state0, state1 *State)             { panic(noAVX) }
+func pair3AVX(x, y *float64, frames int, k *Section, state0, state1, state2 *State)     { panic(noAVX) }
+func twoAVX(x *float64, frames int, k *Section, state0, state1 *State)                  { panic(noAVX) }
 func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)     { panic(noAVX) }
 func multiplyAVX(to, a, b *float64, frames int)                                         { panic(noAVX) }
 func fourAVX(x *float64, frames int, k *Section, state0, state1, state2, state3 *State) { panic(noAVX) }

@@ -41,6 +41,12 @@ func same(a, b []float64) error {
 	return nil
 }
 
+func needSIMD(t testing.TB) {
+	if !hasSIMD {
+		t.Skip("no assembly: everything runs in Go")
+	}
+}
+
 func needAVX(t testing.TB) {
 	if !hasAVX {
 		t.Skip("no AVX: everything runs in Go")
@@ -93,7 +99,7 @@ func TestFilterBits(t *testing.T) {
 }
 
 func TestExtremesBits(t *testing.T) {
-	needAVX(t)
+	needSIMD(t)
 	rng := rand.New(rand.NewPCG(3, 4))
 	for range 2000 {
 		cell, cells := 8*(1+rng.IntN(5)), rng.IntN(9)
@@ -195,7 +201,7 @@ func TestEnergyOfSections(t *testing.T) {
 }
 
 func TestReadingsBits(t *testing.T) {
-	needAVX(t)
+	needSIMD(t)
 	rng := rand.New(rand.NewPCG(7, 8))
 	for range 2000 {
 		half := 1 + rng.IntN(20)
@@ -240,14 +246,15 @@ func BenchmarkVector(b *testing.B) {
 	d, ds, sums := NewDoubled(k, k), make([]DoubledState, 2), make([]float64, 2)
 	bank := func(half, groups int) *Mirrored { return NewMirrored(half, make([][4]float64, half*groups)) }
 	short, long := bank(6, 1), bank(128, 1)
+	onlyAVX := map[string]bool{"scale": true, "multiply": true, "section of a pair": true}
 	type loop struct {
-		name      string
-		perFrame  int // samples
-		avx, twin func()
+		name           string
+		perFrame       int // samples
+		assembly, twin func()
 	}
 	for _, l := range []loop{
-		{"peaks", 1, func() { peaksAVX(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
-		{"curvature", 1, func() { curvatureAVX(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
+		{"peaks", 1, func() { peaksSIMD(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
+		{"curvature", 1, func() { curvatureSIMD(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
 		{"energy of a plane", 1, func() { d.onePlane(x, frames/2, &ds[0], &sums[0]) }, func() { d.pairs(x[:frames], &ds[0], &sums[0]) }},
 		{"energy of a pair", 2, func() { d.twoPlanes(x, y, frames/2, &ds[0], &ds[1], sums) }, func() {
 			d.pairs(x[:frames], &ds[0], &sums[0])
@@ -260,10 +267,14 @@ func BenchmarkVector(b *testing.B) {
 		{"bounds of 4x12 taps", 1, func() { short.Bounds(x, out) }, func() { short.bounds(x, out) }},
 		{"readings of 4x256 taps", 1, func() { long.Readings(x, out) }, func() { long.readings(x, out) }},
 	} {
-		for name, run := range map[string]func(){"assembly": l.avx, "Go": l.twin} {
+		for name, run := range map[string]func(){"assembly": l.assembly, "Go": l.twin} {
 			b.Run(l.name+"/"+name, func(b *testing.B) {
-				if name == "assembly" {
+				switch {
+				case name == "Go":
+				case onlyAVX[l.name]:
 					needAVX(b)
+				default:
+					needSIMD(b)
 				}
 				for b.Loop() {
 					run()
@@ -349,7 +360,7 @@ func TestDitherBits(t *testing.T) {
 }
 
 func TestDotsBits(t *testing.T) {
-	needAVX(t)
+	needSIMD(t)
 	rng := rand.New(rand.NewPCG(3, 8))
 	for n := range 40 {
 		for _, finite := range []bool{true, false} {

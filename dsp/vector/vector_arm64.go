@@ -1,0 +1,30 @@
+//go:build !purego
+
+package vector
+
+// hasSIMD: every 64-bit ARM processor has vector registers of two float64.
+const hasSIMD = true
+
+//go:noescape
+func peaksSIMD(x *float64, cell int, out *float64, cells int)
+
+//go:noescape
+func curvatureSIMD(x *float64, differences int) float64
+
+//go:noescape
+func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
+
+//go:noescape
+func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
+
+//go:noescape
+func readingsSIMD(taps *[4]float64, half, groups int, x, out *float64, fours int)
+
+//go:noescape
+func dots4SIMD(x, a, b, c, d *float64, fours int, sums *[4]float64)
+
+//go:noescape
+func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
+
+//go:noescape
+func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
