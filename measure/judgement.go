@@ -168,6 +168,9 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 		r.Verdict, r.Got = Undecided, Reading{Reason: l.Check().Error(), Frame: -1, Channel: -1}
 	case !got.Measurable() && got.Beyond == 0:
 		r.Verdict = Undecided
+		if got.AtMost != nil && l.Min == nil && JSONValue(*got.AtMost) <= JSONValue(*l.Max) {
+			r.Verdict = Pass
+		}
 	case l.Min != nil && !(value >= JSONValue(*l.Min)), l.Max != nil && !(value <= JSONValue(*l.Max)):
 		r.Verdict = Fail
 	}

@@ -18,6 +18,9 @@ type Reading struct {
 	// level of exact zeros) or above every one (+1): a limit can still be held against
 	// it.
 	Beyond int
+	// AtMost is what a reading without a value cannot exceed, where that is known: an upper
+	// limit can be held against it. nil: nothing is known.
+	AtMost *float64
 
 	Unit       string // "LUFS", "dBTP", …
 	Reference  string // what 0 stands for
@@ -109,6 +112,7 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 	o := struct {
 		Value      *float64 `json:"value"`
 		Reason     string   `json:"reason,omitempty"`
+		AtMost     *float64 `json:"at_most,omitempty"`
 		Unit       string   `json:"unit"`
 		Reference  string   `json:"reference,omitempty"`
 		Weighting  string   `json:"weighting,omitempty"`
@@ -118,6 +122,10 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Frame      *int64   `json:"frame,omitempty"`
 		Channel    *int     `json:"channel,omitempty"`
 	}{Reason: r.Reason, Unit: r.unit(), Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
+	if r.AtMost != nil && !r.Measurable() {
+		most := JSONValue(*r.AtMost)
+		o.AtMost = &most
+	}
 	if r.Measurable() {
 		value := JSONValue(r.Value)
 		o.Value = &value

@@ -86,7 +86,11 @@ func (p *channelPair) report(r *report) {
 	case p.identical:
 		r.find(measure.Note, -1, -1, "channels 1 and 2 are identical", "it is a mono take: one channel holds everything")
 	case sharp >= leastSharp && inverted:
-		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted, %s later, %+.1f dB", dsp.Plural(delay, "frame"), gain), "invert one of them: in mono they cancel")
+		later := ""
+		if delay != 0 {
+			later = fmt.Sprintf(", %s later", dsp.Plural(delay, "frame"))
+		}
+		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted%s, %+.1f dB", later, gain), "invert one of them: in mono they cancel")
 	case sharp >= leastSharp && delay != 0:
 		r.find(measure.Doubt, -1, 1, fmt.Sprintf("channel 2 is %s later than channel 1", dsp.Plural(delay, "frame")), "delay the other by as much, if they are one source: in mono they comb")
 	case correlation <= opposedCorrelation:

@@ -40,7 +40,8 @@ type channelState struct {
 	flat              flatTops
 	gaps              filledGaps
 	known             []Event // flat tops by equal samples
-	overs             int64   // samples over full scale (floating point)
+	rounded           []roundedTop
+	overs             int64 // samples over full scale (floating point)
 	firstOver         int64
 }
 
@@ -201,8 +202,40 @@ func (c *channelState) endRun(events *eventList, next float64) {
 	case c.run >= 3 && level >= min(clipLeast, 1-1.5/float64(int64(1)<<(max(8, bits)-1))):
 		add("clip")
 	case c.run >= 3 && level > flatTopLeast && min(rise, fall) > c.roundingStep():
-		add("flat top")
+		if c.unquantised || c.run > mostByRounding {
+			add("flat top")
+		} else if len(c.rounded) < mostFlatTops {
+			c.rounded = append(c.rounded, roundedTop{c.previous, Event{"flat top", c.runFrom, c.run, c.channel, dsp.AmplitudeToDB(level)}})
+		}
 	}
+}
+
+// roundedTop is a run of few equal samples at a peak, and their value.
+type roundedTop struct {
+	value float64
+	Event
+}
+
+// Peaks of speech that a coarse quantiser rounds hold up to five equal samples by chance,
+// each at a value of its own. Clipping stops many peaks at one value. (own choice: of 12
+// takes rounded to 8 to 16 bits the longest such run was 5 samples; up to 11 a take lay at
+// 11 values)
+const mostByRounding, leastAtOneValue = 6, 3
+
+// addRounded adds the short runs of which several lie at one value, within a step.
+func (c *channelState) addRounded(events *eventList) {
+	step := math.Exp2(1 - float64(max(1, c.bits())))
+	at := map[int64]int{}
+	for _, top := range c.rounded {
+		at[int64(math.Round(top.value/step))]++
+	}
+	for _, top := range c.rounded {
+		if k := int64(math.Round(top.value / step)); at[k-1]+at[k]+at[k+1] >= leastAtOneValue {
+			events.add(top.Event)
+			c.known = append(c.known, top.Event)
+		}
+	}
+	slices.SortStableFunc(c.known, func(a, b Event) int { return int(max(-1, min(1, a.Frame-b.Frame))) })
 }
 
 // leastDropoutFrames keeps equal samples that happen by chance at low rates from
@@ -250,6 +283,7 @@ func (c *channelState) finish(events *eventList) {
 	if c.run < c.shortest { // what does not move at the end is no dropout
 		c.endRun(events, math.Copysign(math.Inf(1), -c.previous))
 	}
+	c.addRounded(events)
 	at := 0
 	c.flat.finish(events, func(frame, frames int64) bool {
 		for at < len(c.known) && c.known[at].Frame+c.known[at].Frames < frame {

@@ -81,20 +81,100 @@ func (n *noiseSpectrum) findMains() (best hum, reason string) {
 	return best, ""
 }
 
-func (n *noiseSpectrum) reportHum(r *report, floor float64) {
-	none := func(reason string) {
-		r.cannot("hum_hz", "Hz", reason)
-		r.cannot("hum_level_dbfs", "dBFS", reason)
+// mostHum is the power that hum which was not found has at most: of each series the
+// largest lines that lie where its harmonics may, each as large as one that the noise
+// weakens by twice its own amplitude there.
+func (n *noiseSpectrum) mostHum() (power float64) {
+	step := math.Inf(1)
+	for _, l := range n.long.lines {
+		step = min(step, l.BinHz()/2) // a line between two steps is read 0.4 dB too low at most
 	}
+	for _, mains := range []float64{50, 60} {
+		sum := 0.0
+		for k := 1.0; k <= humHarmonics && k*mains*1.02 < float64(n.rate)/2; k++ {
+			line := 0.0
+			for hz := k * mains * (1 - spectra.HumTolerance); hz <= k*mains*(1+spectra.HumTolerance); hz += step {
+				line = max(line, n.line(hz))
+			}
+			amplitude := math.Sqrt(line) + 2*math.Sqrt(n.around(k*mains, mains))
+			sum += amplitude * amplitude
+		}
+		power = max(power, sum)
+	}
+	return power
+}
+
+// around is the power that a line at a frequency would be read as if noise alone were
+// there: that between it and its neighbours of a series of a fundamental.
+func (n *noiseSpectrum) around(f, hz float64) float64 {
+	sum := 0.0
+	for _, d := range []float64{0.35, 0.42, 0.5} {
+		sum += math.Log(n.line(f-d*hz)+1e-30) + math.Log(n.line(f+d*hz)+1e-30)
+	}
+	return math.Exp(sum / 6)
+}
+
+// wander is how far the level of a hum in dB, and the frequency of its largest line in Hz,
+// lie from their means in the single pauses: standard deviations, by the lengths of the
+// pauses. Noise at the lines counts, too. false: there is one pause.
+func (n *noiseSpectrum) wander(h hum) (db, hz float64, ok bool) {
+	largest := h.lines[0]
+	for _, l := range h.lines {
+		if l.DBFS > largest.DBFS {
+			largest = l
+		}
+	}
+	var levels, places, weights []float64
+	for _, piece := range n.long.lines {
+		power := 0.0
+		for _, l := range h.lines {
+			power += piece.At(l.Hz) * piece.At(l.Hz) / 2
+		}
+		best, at := 0.0, largest.Hz
+		for f := largest.Hz * (1 - spectra.HumTolerance); f <= largest.Hz*(1+spectra.HumTolerance); f += humStepHz {
+			if a := piece.At(f); a > best {
+				best, at = a, f
+			}
+		}
+		levels, places = append(levels, dsp.PowerToDB(max(1e-20, power))), append(places, at/largest.Hz*h.hz)
+		weights = append(weights, float64(piece.Frames))
+	}
+	return deviation(levels, weights), deviation(places, weights), len(weights) > 1
+}
+
+// deviation is the standard deviation of values with weights.
+func deviation(values, weights []float64) float64 {
+	sum, mean, squares := 0.0, 0.0, 0.0
+	for k, w := range weights {
+		sum, mean = sum+w, mean+w*values[k]
+	}
+	mean /= sum
+	for k, w := range weights {
+		squares += w * (values[k] - mean) * (values[k] - mean)
+	}
+	return math.Sqrt(squares / sum)
+}
+
+func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 	best, reason := n.mains()
 	if reason != "" {
-		none(reason)
+		r.cannot("hum_hz", "Hz", reason)
+		level := measure.Reading{Unit: "dBFS", Reason: reason}
+		if len(n.long.lines) > 0 {
+			most := dsp.PowerToDB(max(1e-20, n.mostHum()))
+			level.Reason, level.AtMost = fmt.Sprintf("%s, where hum is %.1f dBFS-rms at most", reason, most), &most
+		}
+		r.add("hum_level_dbfs", level)
 		return
+	}
+	ofHz, ofLevel := fmt.Sprintf("± %g Hz, half a step of the search", humStepHz/2), ""
+	if db, hz, ok := n.wander(best); ok {
+		ofHz, ofLevel = fmt.Sprintf("± %.2f Hz from pause to pause", max(humStepHz/2, hz)), fmt.Sprintf("± %.1f dB from pause to pause", db)
 	}
 	r.in.Hum = best.lines
 	level := dsp.PowerToDB(best.power)
-	r.add("hum_hz", measure.Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses"})
-	r.add("hum_level_dbfs", measure.Reading{Value: level, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: fmt.Sprintf("power of the lines that stand out, of %d harmonics, in the pauses", humHarmonics)})
+	r.add("hum_hz", measure.Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses", Bound: ofHz})
+	r.add("hum_level_dbfs", measure.Reading{Value: level, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: fmt.Sprintf("power of the lines that stand out, of %d harmonics, in the pauses", humHarmonics), Bound: ofLevel})
 	if best.power < dsp.DBToPower(humLeastOverDB)*best.around {
 		return
 	}
@@ -132,11 +212,7 @@ func (n *noiseSpectrum) series(hz float64) hum {
 	lines, strong := 0, false
 	for k := 1; k <= humHarmonics && float64(k)*hz*1.02 < float64(n.rate)/2; k++ {
 		f := float64(k) * hz
-		around := 0.0
-		for _, d := range []float64{0.35, 0.42, 0.5} {
-			around += math.Log(n.line(f-d*hz)+1e-30) + math.Log(n.line(f+d*hz)+1e-30)
-		}
-		background := math.Exp(around / 6)
+		background := n.around(f, hz)
 		power := n.line(f)
 		over := dsp.PowerToDB(power / background)
 		if over < spectra.HumLineDB {

@@ -103,6 +103,31 @@ func TestFewBitsAreNoDropouts(t *testing.T) {
 	}
 }
 
+// Speech that is rounded to few bits has peaks of some equal samples, and is not clipped;
+// speech that was clipped is, in few bits as well.
+func TestFewBitsAreNoFlatTops(t *testing.T) {
+	for _, seed := range dsptest.Some(3, []uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}) {
+		rng := rand.New(rand.NewPCG(seed, 9))
+		p := takes.Spoken(t, []string{takes.Readings, takes.SpokenNames}[seed%2])
+		room := takes.NewRoom(p, "pink", 20+15*rng.Float64(), 0.2, 15, seed)
+		x, bits := room.Take(), 8+float64(rng.IntN(7))
+		most := 0.0
+		for _, v := range x {
+			most = max(most, math.Abs(v))
+		}
+		for _, clip := range []float64{1, 0.4} { // of the largest; nothing, or 8 dB
+			y := make([]float64, len(x))
+			for n, v := range x {
+				v = max(-clip*most, min(clip*most, v))
+				y[n] = math.Round(v*math.Exp2(bits-1)) / math.Exp2(bits-1)
+			}
+			if got := reading(inspectAt(t, room.Rate, y), "flat_tops").Value; got > 0 != (clip < 1) {
+				t.Errorf("seed %d, %g bits, clipped at %g of its peak: %g flat tops", seed, bits, clip, got)
+			}
+		}
+	}
+}
+
 // Speech that lies under what is usable never reads as if it did not, and where the
 // noise is hum the advice is about the hum.
 func TestAdviceOnNoise(t *testing.T) {
