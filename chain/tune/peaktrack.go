@@ -3,10 +3,6 @@ package tune
 import (
 	"math"
 	"slices"
-
-	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/dsp/vector"
-	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 // peakTrack holds the sample peaks that a compressor and a limiter are set by, behind a
@@ -15,19 +11,10 @@ import (
 // of every doubling of the time, since six from all over the take are used, and its length
 // is known at its end only.
 type peakTrack struct {
-	milliseconds
-	covered []int // the stretches that are covered, by number
-	corners [len(peakCornersHz)]cornerPeaks
-	used    []int   // of those that are covered, as indices
-	level   []int16 // of the stretches, one after the other, behind the corner that was chosen
-}
-
-// cornerPeaks are the peaks behind one high-pass.
-type cornerPeaks struct {
-	sound   *dsp.Cascade
-	work    dsp.Block
-	running float64
-	level   []int16
+	covered []int                       // the stretches that are covered, by number
+	corners [len(peakCornersHz)][]int16 // behind each corner
+	used    []int                       // of those that are covered, as indices
+	level   []int16                     // of the stretches, one after the other, behind the corner that was chosen
 }
 
 // peakCornersHz are the bounds of the corner of a proposal.
@@ -38,8 +25,6 @@ const (
 	wholeStretches  = 6 // from the beginning
 	usedStretches   = 6
 	stretchesEachOf = 3 // of every doubling of the time
-	// The filters run this long ahead of a stretch: that of 40 Hz has settled by 150 dB then.
-	peakSettleMs = 100
 )
 
 // hasPeaks reports whether the track covers a millisecond.
@@ -55,66 +40,16 @@ func hasPeaks(ms int) bool {
 	return stretch%step == 0
 }
 
-func newPeakTrack(f wave.Format) *peakTrack {
-	t := &peakTrack{milliseconds: newMilliseconds(f.Rate)}
-	for k, hz := range peakCornersHz {
-		t.corners[k] = cornerPeaks{work: make(dsp.Block, f.Channels), sound: dsp.NewCascade(dsp.ButterworthHighPass(2, min(hz, 0.4*float64(f.Rate)), float64(f.Rate)), f.Channels)}
+// enter takes the largest magnitudes of a millisecond behind each corner.
+func (t *peakTrack) enter(ms int, largest [len(peakCornersHz)]float64) {
+	if !hasPeaks(ms) {
+		return
 	}
-	return t
-}
-
-func (t *peakTrack) write(b dsp.Block) {
-	covers := func(ms int) bool { return hasPeaks(ms) || hasPeaks(ms+peakSettleMs) }
-	for from := 0; from < b.Frames() && t.count < mostTrackMs; {
-		// The frames up to where the cover changes are filtered at once.
-		covered, until := covers(t.count), t.count+1
-		for until < mostTrackMs && covers(until) == covered && t.start(until)-t.frame < int64(b.Frames()-from) {
-			until++
-		}
-		n := min(b.Frames()-from, int(t.start(until)-t.frame))
-		if covered {
-			for k := range t.corners {
-				t.corners[k].filter(b, from, from+n)
-			}
-		}
-		t.read(n, covered)
-		from += n
+	if stretch := ms / peakStretchMs; len(t.covered) == 0 || t.covered[len(t.covered)-1] != stretch {
+		t.covered = append(t.covered, stretch)
 	}
-}
-
-// filter takes frames of a block.
-func (p *cornerPeaks) filter(b dsp.Block, from, to int) {
-	for c := range b {
-		p.work[c] = append(p.work[c][:0], b[c][from:to]...)
-	}
-	p.sound.Process(p.work)
-}
-
-// read enters filtered frames.
-func (t *peakTrack) read(frames int, covered bool) {
-	for from := 0; from < frames; {
-		ms := t.count
-		n := min(frames-from, int(t.end-t.frame))
-		keep := covered && hasPeaks(ms)
-		if keep {
-			for k := range t.corners {
-				p := &t.corners[k]
-				for c := range p.work {
-					p.running = max(p.running, vector.Peak(p.work[c][from:from+n]))
-				}
-			}
-		}
-		from += n
-		if t.advance(n) && keep {
-			if stretch := ms / peakStretchMs; len(t.covered) == 0 || t.covered[len(t.covered)-1] != stretch {
-				t.covered = append(t.covered, stretch)
-			}
-			for k := range t.corners {
-				p := &t.corners[k]
-				p.level = append(p.level, centibels(p.running*p.running))
-				p.running = 0
-			}
-		}
+	for k, peak := range largest {
+		t.corners[k] = append(t.corners[k], centibels(peak*peak))
 	}
 }
 
@@ -127,7 +62,7 @@ func (t *peakTrack) behind(hz float64) {
 		k++
 	}
 	share := (hz - peakCornersHz[k]) / (peakCornersHz[k+1] - peakCornersHz[k])
-	low, high := t.corners[k].level, t.corners[k+1].level
+	low, high := t.corners[k], t.corners[k+1]
 	t.level = make([]int16, len(low))
 	for i := range low {
 		t.level[i] = int16(math.Round(float64(low[i]) + share*float64(high[i]-low[i])))
@@ -147,7 +82,7 @@ func (t *peakTrack) pieces() (pieces [][2]int) {
 func (t *peakTrack) stretch(k int) []int16 { return ofStretch(t.level, k) }
 
 // heldBy are the peaks of one of the stretches that are covered, behind the lowest corner.
-func (t *peakTrack) heldBy(k int) []int16 { return ofStretch(t.corners[0].level, k) }
+func (t *peakTrack) heldBy(k int) []int16 { return ofStretch(t.corners[0], k) }
 
 func ofStretch(level []int16, k int) []int16 {
 	return level[k*peakStretchMs : min(len(level), (k+1)*peakStretchMs)]

@@ -55,13 +55,12 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 			length = known.Frames()
 		}
 		return watch(src), nil
-	}, func(f wave.Format) (taps take.Taps) {
+	}, func(f wave.Format) []func(dsp.Block) {
 		a.format, a.tracks, a.pitch, a.octaves = f, newTakeTracks(f, length), newPitch(f), measure.NewThirdOctaves(f.Rate, f.Channels)
 		a.peaks = make([]float64, f.Channels)
 		if a.loudness, failed = measure.NewLoudness(measure.LoudnessSettings{Rate: f.Rate, Channels: f.Channels, ChannelMask: f.ChannelMask}); failed != nil {
-			return taps
+			return nil
 		}
-		taps.PauseBand = a.tracks.writeSide
 		if keepLow {
 			a.low = newLowTrack(f, length)
 		}
@@ -70,19 +69,18 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 			a.pitch.write(b)
 			a.octaves.Write(b)
 		})
-		taps.Sound = []func(dsp.Block){func(b dsp.Block) {
+		return []func(dsp.Block){func(b dsp.Block) {
 			a.frames += int64(b.Frames())
 			for c, x := range b {
 				a.peaks[c] = max(a.peaks[c], vector.Peak(x))
 			}
-			a.tracks.peaks.write(b)
+			a.tracks.write(b)
 			if a.low != nil {
 				a.low.write(b)
 			}
 			a.loudness.Write(b)
 			a.spectra.add(b)
 		}}
-		return taps
 	})
 	if err != nil {
 		return nil, err

@@ -80,16 +80,15 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 	}
 	src = watch(src)
 	defer src.(*countedSource).Close()
-	sideChain := dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, float64(a.format.Rate)), a.format.Channels)
 	behind := newTakeTracks(a.format, a.frames)
+	behind.peaks = nil
 	work := make(dsp.Block, a.format.Channels)
 	if err := measure.EachBlock(ctx, src, func(b dsp.Block) {
 		for c := range b {
 			work[c] = append(work[c][:0], b[c]...)
 		}
 		eq.Process(work)
-		sideChain.Process(work)
-		behind.writeSide(work)
+		behind.write(work)
 	}); err != nil {
 		return err
 	}

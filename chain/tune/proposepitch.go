@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
@@ -43,13 +44,19 @@ func newPitch(f wave.Format) *pitch {
 }
 
 func (p *pitch) write(b dsp.Block) {
+	gains := make([]float64, len(b))
+	for c := range b {
+		if gains[c] = 1; c > 0 && inverted(b[0], b[c]) {
+			gains[c] = -1 // their sum would be silence
+		}
+	}
 	for from := 0; from < b.Frames(); from += 4096 {
 		n := min(4096, b.Frames()-from)
 		x := dsp.Block{p.work[0][:n]}
 		clear(x[0])
-		for c := range b {
+		for c, gain := range gains {
 			for i, v := range b[c][from : from+n] {
-				x[0][i] += v
+				x[0][i] += float64(gain * v)
 			}
 		}
 		p.band.Process(x)
@@ -72,6 +79,16 @@ func (p *pitch) write(b dsp.Block) {
 	p.kept = slices.Delete(p.kept, 0, at)
 }
 
+// inverted reports whether a channel is another one with its polarity inverted, for the
+// most part: a correlation under −0.5.
+func inverted(x, y []float64) bool {
+	product, xx, yy := 0.0, 0.0, 0.0
+	for n, v := range x {
+		product, xx, yy = product+float64(v*y[n]), xx+float64(v*v), yy+float64(y[n]*y[n])
+	}
+	return product < -0.5*math.Sqrt(xx*yy)
+}
+
 // pitchOf is the pitch in Hz of a frame that is followed by the longest lag, and the
 // frame's mean square; 0 Hz: unvoiced.
 func pitchOf(x []float64, window int, rate float64) (hz, power float64) {
@@ -90,12 +107,13 @@ func pitchOf(x []float64, window int, rate float64) (hz, power float64) {
 	for _, v := range x[first : first+window] {
 		shifted += v * v
 	}
+	shiftedBy := func(lag int) []float64 { return x[lag : lag+window] }
+	for lag := first; lag <= last; lag += 4 {
+		sums := vector.Dots4(x[:window], shiftedBy(lag), shiftedBy(min(last, lag+1)), shiftedBy(min(last, lag+2)), shiftedBy(min(last, lag+3)))
+		copy(r[lag:last+1], sums[:])
+	}
 	for lag := first; lag <= last; lag++ {
-		sum := 0.0
-		for i, v := range x[:window] {
-			sum += v * x[i+lag]
-		}
-		r[lag] = sum / math.Sqrt(energy*max(shifted, 1e-30))
+		r[lag] /= math.Sqrt(energy * max(shifted, 1e-30))
 		best = max(best, r[lag])
 		if lag+window < len(x) {
 			shifted += x[lag+window]*x[lag+window] - x[lag]*x[lag]

@@ -30,6 +30,16 @@ func TestLowestPitch(t *testing.T) {
 			t.Errorf("%s: %g Hz of %g s, want %g to %g Hz", c.voice, hz, seconds, c.least, c.most)
 		}
 	}
+	// A second channel of inverted polarity hides no voice.
+	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 30, 0.25, 10, 3)
+	inverted := make([]float64, len(room.Speech))
+	for n, v := range room.Take() {
+		inverted[n] = -v
+	}
+	hz, seconds := analysed(t, room.Rate, room.Take()).pitch.lowest()
+	if with, seconds2 := analysed(t, room.Rate, room.Take(), inverted).pitch.lowest(); with != hz || seconds2 != seconds || seconds < leastVoicedSeconds {
+		t.Errorf("with an inverted channel: %g Hz of %g s, alone %g Hz of %g s", with, seconds2, hz, seconds)
+	}
 	// An offset is no voice, though nothing is as periodic.
 	offset := make([]float64, 5*48000)
 	for n := range offset {

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // soundSample passes a part of a take on, for readings that take time: its first 30 s,
@@ -111,10 +112,9 @@ func (s *soundSample) level() float64 {
 	frames := max(1, s.rate*sampleFrameMs/1000)
 	for _, x := range s.piece {
 		for part := range slices.Chunk(x, frames) {
-			sum, power := 0.0, 0.0
+			sum, power := 0.0, vector.SumOfSquares(part)
 			for _, v := range part {
 				sum += v
-				power += v * v
 			}
 			n := float64(len(part))
 			if variance := power/n - sum/n*(sum/n); variance > loudest {

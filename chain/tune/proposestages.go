@@ -78,7 +78,7 @@ func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, peaks [][]int16) {
 			loudest = max(loudest, quantile(inOrder(active), 0.995))
 		}
 	}
-	drive, reading := 0.0, "no sound that is loud enough to judge its peaks by"
+	drive, reading := 0.0, "no sound that stands out of the noise, and so no peaks to set it by"
 	if !math.IsInf(loudest, -1) {
 		reading = fmt.Sprintf("99.5 %% of the milliseconds of active sound peak at %.1f dBFS or less ahead of it", loudest)
 		drive = math.Floor(2*max(-mostDB, min(mostDB, ceiling+limitedDB-loudest))) / 2

@@ -56,13 +56,13 @@ func (m *milliseconds) advance(frames int) bool {
 type takeTracks struct {
 	milliseconds // of the level
 	level        []int16
-	detectors    []trackDetector // of each channel
-	peaks        *peakTrack
+	sections     *dsp.SectionLevels // the side chain, and the corners of the peaks
+	detectors    []trackDetector    // of each channel
+	peaks        *peakTrack         // nil: nobody asks
 }
 
 // trackDetector reads as an expander's detector does: RMS over 20 ms under a triangle.
 type trackDetector struct {
-	sum float64
 	// Mean squares of milliseconds, the last one at first and the others after it; twice,
 	// so that they need not be moved each time.
 	past  [2 * window]float64
@@ -94,23 +94,22 @@ func (d *trackDetector) enter(meanSquare float64) (level float64) {
 // newTakeTracks makes the tracks of a take of so many frames, as far as that is known:
 // a track that grows is copied, and then takes twice the memory.
 func newTakeTracks(f wave.Format, frames int64) *takeTracks {
-	t := &takeTracks{milliseconds: newMilliseconds(f.Rate), detectors: make([]trackDetector, f.Channels), peaks: newPeakTrack(f)}
+	t := &takeTracks{milliseconds: newMilliseconds(f.Rate), detectors: make([]trackDetector, f.Channels), peaks: new(peakTrack)}
+	fs := float64(f.Rate)
+	sections := dsp.ButterworthHighPass(2, sideChainHz, fs)
+	for _, hz := range peakCornersHz {
+		sections = append(sections, dsp.ButterworthHighPass(2, min(hz, 0.4*fs), fs)...)
+	}
+	t.sections = dsp.NewSectionLevels(sections, f.Channels)
 	t.level = make([]int16, 0, min(mostTrackMs, t.of(max(0, frames))))
 	return t
 }
 
-// writeSide takes the sound behind the expander's side chain, which is the high-pass
-// above which pauses are found.
-func (t *takeTracks) writeSide(b dsp.Block) {
+// write takes the next block.
+func (t *takeTracks) write(b dsp.Block) {
 	for from := 0; from < b.Frames() && t.count < mostTrackMs; {
 		n := min(b.Frames()-from, int(t.end-t.frame))
-		for c := range t.detectors {
-			sum := t.detectors[c].sum
-			for _, x := range b[c][from : from+n] {
-				sum += float64(x * x)
-			}
-			t.detectors[c].sum = sum
-		}
+		t.sections.Add(b, from, from+n)
 		from += n
 		frames := float64(t.frames())
 		if t.advance(n) {
@@ -121,12 +120,18 @@ func (t *takeTracks) writeSide(b dsp.Block) {
 
 func (t *takeTracks) endMs(frames float64) {
 	level := 0.0
+	var largest [len(peakCornersHz)]float64
 	for c := range t.detectors {
-		d := &t.detectors[c]
-		level = max(level, d.enter(d.sum/frames))
-		d.sum = 0
+		squares, peaks := t.sections.Take(c)
+		level = max(level, t.detectors[c].enter(squares[0]/frames))
+		for k := range largest {
+			largest[k] = max(largest[k], peaks[1+k])
+		}
 	}
 	t.level = append(t.level, centibels(level))
+	if t.peaks != nil {
+		t.peaks.enter(t.count-1, largest)
+	}
 }
 
 // centibels is the level of a mean square in hundredths of a dB.

@@ -229,6 +229,10 @@ func (p *proposer) print() {
 		for _, r := range d.After {
 			switch r.Name {
 			case "integrated_lufs":
+				if !r.Measurable() && r.Reason == was.Reason {
+					fmt.Fprintf(w, "  loudness: %v\n", r.Reading)
+					continue
+				}
 				fmt.Fprintf(w, "  loudness: %v, before the chain %v\n", r.Reading, was)
 			case "true_peak_dbtp":
 				fmt.Fprintf(w, "  true peak: %v\n", r.Reading)
@@ -252,7 +256,11 @@ func (p *proposer) printFloor(d tune.Damage, was measure.Reading) {
 	if math.IsInf(d.FloorAfter, 0) || math.IsInf(d.FloorBefore, 0) {
 		return
 	}
-	fmt.Fprintf(p.e.stdout, "  noise in the pauses: %.1f dBFS, before the chain %.1f dBFS", d.FloorAfter, d.FloorBefore)
+	what := "noise in the pauses"
+	if d.Phrases == 0 { // without speech there are no pauses
+		what = "steady sound, no speech over it"
+	}
+	fmt.Fprintf(p.e.stdout, "  %s: %.1f dBFS, before the chain %.1f dBFS", what, d.FloorAfter, d.FloorBefore)
 	if is, _ := d.After.Get("integrated_lufs"); is.Measurable() && was.Measurable() && was.Value > d.FloorBefore+1 {
 		fmt.Fprintf(p.e.stdout, "; %.1f dB below the loudness, before the chain %.1f dB", is.Value-d.FloorAfter, was.Value-d.FloorBefore)
 	}

@@ -114,3 +114,6 @@ func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)
 
 //go:noescape
 func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)
+
+//go:noescape
+func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)

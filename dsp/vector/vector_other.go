@@ -47,3 +47,4 @@ func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)        
 const noAVX = "vector: no AVX here"
 
 func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing) { panic(noAVX) }
+func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)        { panic(noAVX) }

@@ -55,33 +55,21 @@ func (in *Inspection) Verdict() string {
 // Inspect reads a take twice through open: once for everything that is
 // counted, once for the spectrum of its pauses. It closes what can be closed.
 func Inspect(ctx context.Context, open func() (wave.Source, error)) (*Inspection, error) {
-	return InspectWith(ctx, open, func(wave.Format) Taps { return Taps{} })
+	return InspectWith(ctx, open, func(wave.Format) []func(dsp.Block) { return nil })
 }
 
-// Taps receive the sound while it is inspected, as measure.EachBlock hands it on.
-type Taps struct {
-	Sound []func(dsp.Block) // the blocks of the first reading
-	// PauseBand receives the same sound behind the high-pass above which pauses are
-	// found (Butterworth, 12 dB an octave, 150 Hz), in blocks of other lengths. The block
-	// is valid until it returns. nil: nobody asks.
-	PauseBand func(dsp.Block)
-}
-
-// InspectWith is Inspect that also hands the sound of its first reading to the taps
-// that are made for the take's format.
-func InspectWith(ctx context.Context, open func() (wave.Source, error), taps func(wave.Format) Taps) (*Inspection, error) {
+// InspectWith is Inspect that also hands the blocks of its first reading to the taps that
+// are made for the take's format, as measure.EachBlock does.
+func InspectWith(ctx context.Context, open func() (wave.Source, error), taps func(wave.Format) []func(dsp.Block)) (*Inspection, error) {
 	src, err := open()
 	if err != nil {
 		return nil, err
 	}
 	defer planes.Close(src)
 	f := src.Format()
-	t, also := newTake(f), taps(f)
+	t := newTake(f)
 	defer t.levels.close()
-	writes := append(t.writes(), also.Sound...)
-	if also.PauseBand != nil {
-		writes = append(writes, throughPauseBand(f, also.PauseBand))
-	}
+	writes := append(t.writes(), taps(f)...)
 	if err := measure.EachBlock(ctx, src, writes...); err != nil {
 		return nil, err
 	}
@@ -98,19 +86,6 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 		return nil, err
 	}
 	return in, nil
-}
-
-// throughPauseBand filters blocks by the high-pass above which pauses are found.
-func throughPauseBand(f wave.Format, tap func(dsp.Block)) func(dsp.Block) {
-	band := dsp.NewCascade(dsp.ButterworthHighPass(2, PauseHighPassHz, float64(f.Rate)), f.Channels)
-	work := make(dsp.Block, f.Channels)
-	return func(b dsp.Block) {
-		for c := range work {
-			work[c] = append(work[c][:0], b[c]...)
-		}
-		band.Process(work)
-		tap(work)
-	}
 }
 
 // take gathers what one pass can read.
