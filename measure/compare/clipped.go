@@ -2,9 +2,9 @@ package compare
 
 import (
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/dsp/vector"
 )
 
 // clipping looks for samples that B holds at its largest value while A goes beyond: the
@@ -26,18 +26,19 @@ type clippedChannel struct {
 // (TestClippingIsNamed, TestChangesAreListed): where A is not beyond, the gain that was
 // matched is a little off; what a limiter rounds off is not flat.
 const (
-	clipNear    = 0.9995 // of the largest |sample|: less than 0.005 dB, rounding at 12 bits
-	clipOver    = 1.0005 // of B: as little beyond
-	leastClips  = 8      // samples: fewer are a peak or two
-	clipBeyond  = 0.7    // share of the samples near the largest where A is beyond
-	clipRuns    = 0.3    // share of those that follow on another one: tops are flat
-	clipOfWhole = 0.3    // share of the difference that they make
+	clipNear      = 0.9995 // of the largest |sample|: less than 0.005 dB, rounding at 12 bits
+	clipOver      = 1.0005 // of B: as little beyond
+	leastClips    = 8      // samples: fewer are a peak or two
+	clipBeyond    = 0.7    // share of the samples near the largest where A is beyond
+	clipBeyondAny = 0.2    // the same where the gain is that of clipped tops: by 10 dB it is 1.4 dB off
+	clipRuns      = 0.3    // share of those that follow on another one: tops are flat
+	clipOfWhole   = 0.3    // share of the difference that they make
 )
 
-// add takes the next frames of a channel of A, of B on its level and of the difference,
-// from a frame of A on.
-func (k *clippedChannel) add(from int64, d *vector.Difference, x, y, e []float64) {
-	if d.MostY < k.largest*clipNear {
+// add takes the next frames of a channel of A, of B on its level, of which no |sample| is
+// beyond most, and of the difference, from a frame of A on; or of B and A the other way round.
+func (k *clippedChannel) add(from int64, most float64, x, y, e []float64) {
+	if most < k.largest*clipNear {
 		return
 	}
 	for n, v := range y {
@@ -63,13 +64,23 @@ func (k *clippedChannel) add(from int64, d *vector.Difference, x, y, e []float64
 	}
 }
 
+// flat reports whether the largest samples stand in rows where the other sound goes beyond.
+func (k clippedChannel) flat(share float64) bool {
+	return k.beyond >= leastClips && float64(k.beyond) >= share*float64(k.samples) && float64(k.runs) >= clipRuns*float64(k.beyond)
+}
+
+// flatTops reports whether tops of a channel are cut off, also where the gain that was matched
+// is off by that and few of them lie under the other sound.
+func (all clipping) flatTops() bool {
+	return slices.ContainsFunc(all, func(k clippedChannel) bool { return k.flat(clipBeyondAny) })
+}
+
 // clippingDifferences is the clipping of B, if most of the difference is that; of
 // several clipped channels the one with most samples is described.
 func (c *Comparison) clippingDifferences() []Difference {
 	d, clipped := c.difference(Clipped, 0, "dBFS"), 0
 	for i, k := range c.clipping {
-		if k.beyond < leastClips || float64(k.beyond) < clipBeyond*float64(k.samples) ||
-			float64(k.runs) < clipRuns*float64(k.beyond) || k.ee < clipOfWhole*c.restOfChannel(i) {
+		if !k.flat(clipBeyond) || k.ee < clipOfWhole*c.restOfChannel(i) {
 			continue
 		}
 		clipped++

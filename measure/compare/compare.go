@@ -54,13 +54,16 @@ type Comparison struct {
 	gains      []float64
 	match      LevelMatch
 
-	totals   *differences
-	spectrum *bandComparison
-	clicks   *clicks
-	track    *gainTrack
-	offsets  *offsets
-	clipping clipping
-	a, b     measure.Readings // loudness, peaks and the noise in pauses of each
+	totals    *differences
+	spectrum  *bandComparison
+	clicks    *clicks
+	track     *gainTrack
+	levels    *gainByLevel
+	offsets   *offsets
+	clipping  clipping // of B, that A lacks
+	clippingA clipping // of A, that B lacks
+	byLevel   levelGains
+	a, b      measure.Readings // loudness, peaks and the noise in pauses of each
 }
 
 // A FormatsDifferError states that two sounds cannot be compared, and what to do.
@@ -194,6 +197,8 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.clicks = newClicks(c.Rate, c.Channels)
 	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Rate, c.Channels), make(clipping, c.Channels)
 	residual, rest := dsp.NewBlock(c.Channels, c.blockFrames()), make([]float64, grainFrames(c.Rate))
+	c.clippingA = make(clipping, c.Channels)
+	c.levels = newGainByLevel(c.Rate, c.Channels, c.From, c.To-c.From)
 	skipped, seen := 0, 0
 	begin := func(q piece) error {
 		if s.Residual != nil { // silence where something was cut out, so that it keeps A's frames
@@ -208,6 +213,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		c.track.restart()
 		c.offsets.restart()
 		c.spectrum.restart()
+		c.levels.restart(q.from)
 		return nil
 	}
 	err := c.pairs(a, b, begin, func(x, y dsp.Block) error {
@@ -226,6 +232,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		}
 		event := c.totals.gone()+int64(len(c.clicks.found)) > events && skipped <= seen/4
 		c.spectrum.write(x, y, event)
+		c.levels.write(x, y, event)
 		if event {
 			skipped++
 		}
@@ -236,6 +243,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 		return nil
 	})
 	c.spectrum.settle(c.residualPower())
+	c.byLevel = c.dynamics()
 	return err
 }
 
@@ -262,7 +270,8 @@ func (c *Comparison) lookAt(x, y, residual dsp.Block, own, rest []float64, from,
 		c.clicks.add(i, frame, &d, e)
 		c.track.add(i, frame, &d)
 		c.offsets.add(i, &d, to-from)
-		c.clipping[i].add(frame, &d, a, b, e)
+		c.clipping[i].add(frame, d.MostY, a, b, e)
+		c.clippingA[i].add(frame, math.Sqrt(d.XX), b, a, e) // no sample has more than all
 	}
 	c.totals.advance(to - from)
 	c.track.advance(to - from)

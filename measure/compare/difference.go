@@ -17,46 +17,51 @@ type Kind string
 // The kinds of difference, in the order in which a summary states them. Value is in
 // Unit; what else a kind sets is said beside it.
 const (
-	Unrelated  Kind = "unrelated"      // A and B are different sounds; Value: correlation
-	Ambiguous  Kind = "ambiguous"      // B fits A at several delays; Count: how many, Value: frames between two
-	Delay      Kind = "delay"          // Value: frames, more than 0 where B is later
-	Drift      Kind = "drift"          // Value: ppm, more than 0 where B is longer
-	Polarity   Kind = "polarity"       // B is inverted
-	Level      Kind = "level"          // Value: dB, B over A; Frames: up to there, where it changes later
-	LevelStep  Kind = "level-step"     // from Frame on; Value: dB, B over A, against what was before
-	Fade       Kind = "fade"           // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
-	OtherSound Kind = "other-sound"    // a channel of B does not follow that of A
-	Silent     Kind = "silent-channel" // a channel of B holds nothing
-	LowPass    Kind = "low-pass"       // Hz: 3 dB down; Value: dB, largest loss above it
-	HighPass   Kind = "high-pass"      // Hz: 3 dB down; Value: dB, largest loss below it
-	Band       Kind = "band"           // Hz: middle of the third octave; Side: −1 below it, +1 above it, 0 around it; Value: dB
-	Cut        Kind = "cut"            // Frames of A from Frame on are not in B
-	Insertion  Kind = "insertion"      // Frames of B that A does not have stand before A's Frame
-	Missing    Kind = "missing"        // Frames of A before or behind B are not in it, a latency not counted
-	Extra      Kind = "extra"          // Frames of B before or behind A are not in it, a latency not counted
-	Dropout    Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
-	Clipped    Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first
-	Offset     Kind = "offset"         // in B against A, or taken out of A; Value: dBFS, its size
-	Click      Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
-	Tone       Kind = "tone"           // only In has it ("": undecided); Hz, Value: dBFS (a full-scale sine is 0)
-	Hum        Kind = "hum"            // only In has it ("": undecided); Hz: of the mains, Count: lines, Value: dBFS of all (a full-scale sine is 0)
-	Noise      Kind = "noise"          // what is not named is steady noise, which only In has ("": undecided); Value: dBFS (rms)
-	Rest       Kind = "rest"           // the rest; Value: dBFS (rms)
+	Unrelated Kind = "unrelated"  // A and B are different sounds; Value: correlation
+	Ambiguous Kind = "ambiguous"  // B fits A at several delays; Count: how many, Value: frames between two
+	Delay     Kind = "delay"      // Value: frames, more than 0 where B is later
+	Drift     Kind = "drift"      // Value: ppm, more than 0 where B is longer
+	Polarity  Kind = "polarity"   // B is inverted
+	Level     Kind = "level"      // Value: dB, B over A; Frames: up to there, where it changes later
+	LevelStep Kind = "level-step" // from Frame on; Value: dB, B over A, against what was before
+	Fade      Kind = "fade"       // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
+	// Compression and Expansion are a gain that depends on A's level: lower where A is loud,
+	// lower where it is quiet. Value: dB, by how much at most.
+	Compression Kind = "compression"    // LevelDBFS: it falls from there on, as Ratio to 1; both 0: not found
+	Expansion   Kind = "expansion"      // LevelDBFS: it lies lower under it
+	OtherSound  Kind = "other-sound"    // a channel of B does not follow that of A
+	Silent      Kind = "silent-channel" // a channel of B holds nothing
+	LowPass     Kind = "low-pass"       // Hz: 3 dB down; Value: dB, largest loss above it
+	HighPass    Kind = "high-pass"      // Hz: 3 dB down; Value: dB, largest loss below it
+	Band        Kind = "band"           // Hz: middle of the third octave; Side: −1 below it, +1 above it, 0 around it; Value: dB
+	Cut         Kind = "cut"            // Frames of A from Frame on are not in B
+	Insertion   Kind = "insertion"      // Frames of B that A does not have stand before A's Frame
+	Missing     Kind = "missing"        // Frames of A before or behind B are not in it, a latency not counted
+	Extra       Kind = "extra"          // Frames of B before or behind A are not in it, a latency not counted
+	Dropout     Kind = "dropout"        // In is silent for Frames at Frame; Count: how many
+	Clipped     Kind = "clipped"        // B is held at its largest value, where A is beyond; Value: dBFS, Count: samples, Frame: the first
+	Offset      Kind = "offset"         // in B against A, or taken out of A; Value: dBFS, its size
+	Click       Kind = "click"          // at Frame; Value: largest |sample| of the difference, dBFS; Count: how many
+	Tone        Kind = "tone"           // only In has it ("": undecided); Hz, Value: dBFS (a full-scale sine is 0)
+	Hum         Kind = "hum"            // only In has it ("": undecided); Hz: of the mains, Count: lines, Value: dBFS of all (a full-scale sine is 0)
+	Noise       Kind = "noise"          // what is not named is steady noise, which only In has ("": undecided); Value: dBFS (rms)
+	Rest        Kind = "rest"           // the rest; Value: dBFS (rms)
 )
 
 // A Difference is one way in which B differs from A: what kind, where and by how much.
 // Fields that its kind does not name are 0, Frame and Channel −1.
 type Difference struct {
-	Kind    Kind
-	Channel int     // from 0; −1: all of them
-	In      string  // "A" or "B": the one that has what the other one lacks
-	Frame   int64   // of A at the files' rate; −1: everywhere
-	Frames  int64   // how long
-	Count   int64   // how many of this kind; the other fields describe the largest
-	Hz      float64 // frequency
-	Side    int     // of the frequency: below −1, around 0, above +1
-	Value   float64
-	Unit    string // of Value: frames, ppm, dB, dBFS; "" for a correlation
+	Kind                Kind
+	Channel             int     // from 0; −1: all of them
+	In                  string  // "A" or "B": the one that has what the other one lacks
+	Frame               int64   // of A at the files' rate; −1: everywhere
+	Frames              int64   // how long
+	Count               int64   // how many of this kind; the other fields describe the largest
+	Hz                  float64 // frequency
+	Side                int     // of the frequency: below −1, around 0, above +1
+	Value               float64
+	QuietDBFS, LoudDBFS float64 // levels of A, mathematical rms
+	Unit                string  // of Value: frames, ppm, dB, dBFS; "" for a correlation
 
 	rate int
 }
@@ -69,17 +74,19 @@ func (c *Comparison) difference(kind Kind, value float64, unit string) Differenc
 // MarshalJSON writes the fields that the difference has; channels count from 1.
 func (d Difference) MarshalJSON() ([]byte, error) {
 	o := struct {
-		Kind    Kind     `json:"kind"`
-		Text    string   `json:"text"`
-		Channel int      `json:"channel,omitempty"`
-		In      string   `json:"in,omitempty"`
-		Frame   *int64   `json:"frame,omitempty"`
-		Frames  int64    `json:"frames,omitempty"`
-		Count   int64    `json:"count,omitempty"`
-		Hz      float64  `json:"hz,omitempty"`
-		Value   *float64 `json:"value,omitempty"`
-		Unit    string   `json:"unit,omitempty"`
-	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Count: d.Count, Hz: measure.JSONValue(d.Hz), Unit: d.Unit}
+		Kind      Kind     `json:"kind"`
+		Text      string   `json:"text"`
+		Channel   int      `json:"channel,omitempty"`
+		In        string   `json:"in,omitempty"`
+		Frame     *int64   `json:"frame,omitempty"`
+		Frames    int64    `json:"frames,omitempty"`
+		Count     int64    `json:"count,omitempty"`
+		Hz        float64  `json:"hz,omitempty"`
+		Value     *float64 `json:"value,omitempty"`
+		QuietDBFS float64  `json:"quiet_dbfs,omitempty"`
+		LoudDBFS  float64  `json:"loud_dbfs,omitempty"`
+		Unit      string   `json:"unit,omitempty"`
+	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Count: d.Count, Hz: measure.JSONValue(d.Hz), QuietDBFS: d.QuietDBFS, LoudDBFS: d.LoudDBFS, Unit: d.Unit}
 	if d.Frame >= 0 {
 		o.Frame = &d.Frame
 	}
@@ -136,6 +143,10 @@ func (d Difference) clause() (verb, rest string) {
 		return "is", fmt.Sprintf("%.2f dB %s than before from about %s on", size, word("louder", "quieter"), d.time())
 	case Fade:
 		return "is", fmt.Sprintf("faded %s by %.2f dB over %s from about %s on", word("up", "down"), size, d.length(), d.time())
+	case Compression:
+		return "has", fmt.Sprintf("a gain that falls by %s from %.0f to %.0f dBFS of A (compression)", someDB(size), d.QuietDBFS, d.LoudDBFS)
+	case Expansion:
+		return "has", fmt.Sprintf("a gain that is %s lower where A is under about %.0f dBFS (expansion)", someDB(size), d.QuietDBFS)
 	case OtherSound:
 		return "is", "another sound" + channel + ", or the same at another time"
 	case Silent:

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -47,14 +48,19 @@ func (c *Comparison) Differences() []Difference {
 		}
 		if len(moved) > 0 { // then the mean spectrum is that of the louder part
 			ends, _, _ := c.spectralEnds()
-			all = append(append(all, c.levelAtFirst(points, moved)...), ends...)
+			level := c.levelDifference()
+			if moved[0].Kind != Clipped {
+				level = c.levelAtFirst(points, moved[0])
+			}
+			all = append(append(all, level...), ends...)
 			break
 		}
 		bands := c.responseDifferences() // of all channels together
-		all = append(append(all, c.levelDifference(len(bands) > 0)...), bands...)
+		all = append(append(all, c.levelDifference()...), bands...)
 		response = len(bands)
 	}
 	all = append(all, moved...)
+	all = append(all, c.dynamicsDifferences()...)
 	if c.unaligned == nil {
 		all = append(all, c.offsetDifferences(len(moved) > 0)...)
 	}
@@ -176,31 +182,43 @@ func (c *Comparison) edits() (all []Difference) {
 	return all
 }
 
-// levelGain is the magnitude of the gain: with a change of response, that of the median
-// band, since a filter's phase lowers what least squares find.
-func (c *Comparison) levelGain(response bool) float64 {
-	if bands, medianDB := c.followedBands(); response && len(bands) > 0 {
-		return math.Abs(c.gain) * dsp.DBToAmplitude(medianDB)
-	}
-	if c.match == LevelsAsTheyAre {
-		return math.Abs(c.leastSquaresGain())
-	}
-	return math.Abs(c.gain)
-}
+// A gainBasis is what the one gain of B is read from.
+type gainBasis int
 
-// statesResponse reports whether Differences lists bands, and so the gain of their median.
-func (c *Comparison) statesResponse() bool {
-	for _, d := range c.Differences() {
-		if d.Kind == Band || d.Kind == LowPass || d.Kind == HighPass {
-			return !c.channelsDiffer() && c.unaligned == nil
+const (
+	byLeastSquares gainBasis = iota
+	byBands                  // the median of the third octaves: a filter's phase lowers what least squares find
+	byUnclipped              // the median of 20 ms: the tops that are cut off lower what least squares find
+)
+
+// statedGain is the gain of B in dB that a summary states and gain_db reads, and from what.
+// Of a level that changes over time it is that by least squares; a summary then states what
+// holds until the first change.
+func (c *Comparison) statedGain() (db float64, by gainBasis) {
+	if c.unaligned == nil && !c.channelsDiffer() && c.match != EqualLoudness {
+		points := c.points()
+		clipped := len(c.clippingDifferences()) > 0
+		switch {
+		case len(c.levelChanges(points)) > 0:
+		case clipped && len(points) > 0:
+			slices.SortFunc(points, func(p, q gainPoint) int { return cmp.Compare(p.db, q.db) })
+			return dsp.AmplitudeToDB(math.Abs(c.gain)) + points[len(points)/2].db, byUnclipped
+		case clipped:
+		case len(c.responseDifferences()) > 0:
+			if bands, medianDB := c.followedBands(); len(bands) > 0 {
+				return dsp.AmplitudeToDB(math.Abs(c.gain)) + medianDB, byBands
+			}
 		}
 	}
-	return false
+	if c.match == LevelsAsTheyAre {
+		return dsp.AmplitudeToDB(math.Abs(c.leastSquaresGain())), byLeastSquares
+	}
+	return dsp.AmplitudeToDB(math.Abs(c.gain)), byLeastSquares
 }
 
 // levelDifference is the gain.
-func (c *Comparison) levelDifference(response bool) []Difference {
-	db := dsp.AmplitudeToDB(c.levelGain(response))
+func (c *Comparison) levelDifference() []Difference {
+	db, _ := c.statedGain()
 	if !(math.Abs(db) >= leastGainDB) || math.IsInf(db, 0) {
 		return nil
 	}

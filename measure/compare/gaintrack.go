@@ -199,28 +199,20 @@ func (c *Comparison) levelChanges(points []gainPoint) (all []Difference) {
 	return all
 }
 
-// levelAtFirst is the level at the beginning, before it moves; of a clipped sound, where
-// it is not clipped.
-func (c *Comparison) levelAtFirst(points []gainPoint, moved []Difference) []Difference {
-	if len(points) == 0 {
-		return nil
+// levelAtFirst is the level at the beginning, before the first change.
+func (c *Comparison) levelAtFirst(points []gainPoint, change Difference) []Difference {
+	n := 1
+	for n < len(points) && points[n].frame < change.Frame {
+		n++
 	}
-	if at := moved[0]; at.Kind != Clipped {
-		n := 1
-		for n < len(points) && points[n].frame < at.Frame {
-			n++
-		}
-		points = points[:n]
-	}
+	points = points[:n]
 	slices.SortFunc(points, func(p, q gainPoint) int { return cmp.Compare(p.db, q.db) })
 	db := dsp.AmplitudeToDB(math.Abs(c.gain)) + points[len(points)/2].db
 	if math.Abs(db) < leastGainDB {
 		return nil
 	}
 	d := c.difference(Level, db, "dB")
-	if moved[0].Kind != Clipped {
-		d.Frames = moved[0].Frame
-	}
+	d.Frames = change.Frame
 	return []Difference{d}
 }
 

@@ -25,6 +25,7 @@ const (
 	leastOffset     = 1e-6 // −120 dBFS: a step of 16 bits is 30 times that
 	offsetDeviation = 8    // standard errors of the mean difference: windows of sound are not independent
 	offsetMs        = 20   // of a window
+	offsetGainDB    = 1.0  // beside the gains that are found: 0.1 of an offset, as without them
 	offsetWindows   = 8    // fewer give no standard error to rely on
 )
 
@@ -55,10 +56,12 @@ func (o *offsets) restart() {
 
 // offsetDifferences are constant offsets that one sound has and the other has not, of
 // the channel where it is largest. The windows must agree on it: what drifts is none.
-// Where the level moved, an offset that both have moved with it.
+// Where the level moved, an offset that both have moved with it; where the response or the
+// gain by level is another one, an offset that both have was changed with it.
 func (c *Comparison) offsetDifferences(moved bool) []Difference {
 	best, all := c.difference(Offset, 0, "dBFS"), 0
 	largest := 0.0
+	low, high, changed := c.gainsOfOffset()
 	for i, s := range c.offsets.channels {
 		n := float64(s.windows)
 		if s.windows < offsetWindows {
@@ -71,6 +74,9 @@ func (c *Comparison) offsetDifferences(moved bool) []Difference {
 			both *= 0.1
 		}
 		if math.Abs(mean) < max(leastOffset, offsetDeviation*deviation, both) {
+			continue
+		}
+		if of := dsp.AmplitudeToDB(s.y / s.x); changed && of >= low-offsetGainDB && of <= high+offsetGainDB { // NaN of two signs
 			continue
 		}
 		all++
@@ -91,4 +97,19 @@ func (c *Comparison) offsetDifferences(moved bool) []Difference {
 		best.Channel = -1
 	}
 	return []Difference{best}
+}
+
+// gainsOfOffset are the gains in dB that an offset of A may have in B on A's level, and
+// whether a response or a gain by level gives it any: that of the lowest band that B follows,
+// which a filter has down to 0 Hz but for a shelf that ends below it, and those of all levels.
+func (c *Comparison) gainsOfOffset() (low, high float64, changed bool) {
+	followed, medianDB := c.followedBands()
+	for i, b := range followed {
+		changed = changed || b.sureDB() >= leastResponseDB
+		if i == 0 {
+			low, high = min(0, b.responseDB+medianDB), max(0, b.responseDB+medianDB)
+		}
+	}
+	spread := c.byLevel.spreadDB()
+	return low - spread, high + spread, changed || spread > 0
 }

@@ -14,7 +14,7 @@ import (
 )
 
 // Readings are: similarity; delay_frames, delay_ms, drift_ppm, missing_ms, extra_ms,
-// polarity, gain_db (and of each channel); residual_dbfs, null_depth_db, residual_a_dbfs,
+// polarity, gain_db (and of each channel), gain_low_levels_db, gain_high_levels_db; residual_dbfs, null_depth_db, residual_a_dbfs,
 // residual_<band>_dbfs, largest_difference_dbfs, first_difference_frames,
 // changed_samples, dropouts_a, dropouts_b, unexplained_dbfs; response_difference_db
 // and _hz; and of each sound's own readings the difference, B less A, as
@@ -57,23 +57,25 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	case c.match == LevelsAsTheyAre:
 		method = "least squares of all channels; nothing is matched"
 	}
-	own := c.gain
-	if c.match == LevelsAsTheyAre {
-		own = c.leastSquaresGain()
-	}
-	if reason == "" && c.match != EqualLoudness && c.statesResponse() {
-		own = c.levelGain(true)
-		method = fmt.Sprintf("median of the third octaves in which B follows A, since their response differs; by least squares it is %.2f dB, to which B is matched", dsp.AmplitudeToDB(math.Abs(c.gain)))
-		if c.match == LevelsAsTheyAre {
-			method = "median of the third octaves in which B follows A, since their response differs; nothing is matched"
+	own := dsp.AmplitudeToDB(math.Abs(c.gain))
+	if reason == "" {
+		var by gainBasis
+		own, by = c.statedGain()
+		from := map[gainBasis]string{byBands: "median of the third octaves in which B follows A, since their response differs", byUnclipped: "median of 20 ms, since B is clipped"}[by]
+		switch {
+		case from != "" && c.match == LevelsAsTheyAre:
+			method = from + "; nothing is matched"
+		case from != "":
+			method = fmt.Sprintf("%s; by least squares it is %.2f dB, to which B is matched", from, dsp.AmplitudeToDB(math.Abs(c.gain)))
 		}
 	}
 	c.addGain(r, "gain_db", own, reason, method)
+	c.addLevelGains(r, reason)
 	if c.Channels > 1 {
 		for i := range c.Channels {
 			gain := math.NaN()
 			if i < len(c.gains) {
-				gain = c.gains[i]
+				gain = dsp.AmplitudeToDB(math.Abs(c.gains[i]))
 			}
 			c.addGain(r, fmt.Sprintf("gain_db_ch%d", i+1), gain, reason, "least squares")
 		}
@@ -127,9 +129,10 @@ func (c *Comparison) leastSquaresGain() float64 {
 	return sum / weights
 }
 
-func (c *Comparison) addGain(r *measure.Readings, name string, gain float64, reason, method string) {
-	about := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(gain)), Reason: reason, Unit: "dB", Reference: "A", Definition: method}
-	if reason == "" && (gain == 0 || gain-gain != 0) {
+// addGain adds a gain in dB; −∞ and NaN are that of silence.
+func (c *Comparison) addGain(r *measure.Readings, name string, db float64, reason, method string) {
+	about := measure.Reading{Value: db, Reason: reason, Unit: "dB", Reference: "A", Definition: method}
+	if reason == "" && db-db != 0 {
 		about.Reason = "silence"
 	}
 	r.Add(name, about)
@@ -238,6 +241,9 @@ func (c *Comparison) followedBands() (followed []band, medianDB float64) {
 		return nil, 0
 	}
 	bands := c.spectrum.bands()
+	if c.byLevel.spreadDB() > 0 {
+		bands = c.levels.withoutLevel(bands, c.byLevel.curve)
+	}
 	most := 0.0
 	for _, b := range bands {
 		most = max(most, b.a)

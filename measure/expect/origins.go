@@ -42,7 +42,7 @@ var origins = map[string]origin{
 
 	"missing_ms": ofComparison, "extra_ms": ofComparison,
 	"similarity": ofComparison, "delay_frames": ofComparison, "delay_ms": ofComparison, "drift_ppm": ofComparison, "polarity": ofComparison,
-	"gain_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
+	"gain_db": ofComparison, "gain_low_levels_db": ofComparison, "gain_high_levels_db": ofComparison, "residual_dbfs": ofComparison, "residual_a_dbfs": ofComparison, "null_depth_db": ofComparison,
 	"unexplained_dbfs": ofComparison, "largest_difference_dbfs": ofComparison, "first_difference_frames": ofComparison, "changed_samples": ofComparison, "dropouts_a": ofComparison,
 	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "response_difference_hz": ofComparison, "residual_Nhz_dbfs": ofComparison, "integrated_difference_lu": ofComparison,
 	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison, "noise_floor_difference_db": ofComparison, "noise_floor_a_difference_db": ofComparison,
