@@ -217,6 +217,19 @@ func (b *bandComparison) incoherent(k int) float64 {
 	return max(0, b.yy[k]-square(b.xy[k])/b.xx[k])
 }
 
+// upperGainDB is by how much B lies over what of A follows it (H2), in dB, of all bins but those
+// of an offset: the gain where noise is A's alone.
+func (b *bandComparison) upperGainDB() float64 {
+	var yy, xy float64
+	for k := 2; k < len(b.yy); k++ { // as far as a Hann window spreads an offset
+		yy, xy = yy+b.yy[k], xy+real(b.xy[k])
+	}
+	if xy <= 0 {
+		return 0
+	}
+	return dsp.AmplitudeToDB(yy / xy)
+}
+
 // leastIncoherent is the share of B's power under which what follows no response is the
 // rounding of the transforms: 16 times that of a number of 64 bits.
 const leastIncoherent = 16.0 / (1 << 53)

@@ -188,6 +188,7 @@ type gainBasis int
 const (
 	byLeastSquares gainBasis = iota
 	byBands                  // the median of the third octaves: a filter's phase lowers what least squares find
+	byNoiseInA               // B over what of A follows it: noise in A lowers what least squares find
 	byUnclipped              // the median of 20 ms: the tops that are cut off lower what least squares find
 )
 
@@ -207,6 +208,10 @@ func (c *Comparison) statedGain() (db float64, by gainBasis) {
 		case len(c.responseDifferences()) > 0:
 			if bands, medianDB := c.followedBands(); len(bands) > 0 {
 				return dsp.AmplitudeToDB(math.Abs(c.gain)) + medianDB, byBands
+			}
+		default:
+			if steady, in, _ := c.spectrum.steadyNoise(c.namedBins()); steady && in == "A" {
+				return dsp.AmplitudeToDB(math.Abs(c.gain)) + c.spectrum.upperGainDB(), byNoiseInA
 			}
 		}
 	}

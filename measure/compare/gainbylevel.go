@@ -63,6 +63,9 @@ const (
 	// goneDB is by how much B must lie lower for its level alone to show it, where it no
 	// longer follows A.
 	goneDB = 10
+	// mostNoiseShare is how much of the noise of a quiet class may be in a loud one without
+	// following B: 1 where A has a steady noise that B lacks.
+	mostNoiseShare = 0.25
 )
 
 func newGainByLevel(rate, channels int, from, frames int64) *gainByLevel {
@@ -165,9 +168,9 @@ func (g *gainByLevel) add() {
 // B against what of A follows B (H2), right where A has (Bendat and Piersol, "Random Data",
 // 6.1). NaN: not enough blocks or bands.
 type levelCurve struct {
-	h1, h2 []float64
-	gone   []bool // B no longer follows A there, and its level lies goneDB lower at least
-	blocks []int
+	h1, h2  []float64
+	gone    []bool // B no longer follows A there, and its level lies goneDB lower at least
+	classes []levelClass
 	// The gain of each band at all levels alike, by both estimates, and the median of bands.
 	band, upperBand []float64
 	middle          float64
@@ -217,9 +220,8 @@ func (g *gainByLevel) curve(without int) levelCurve {
 	curve.h1, curve.band = polished(h1)
 	curve.h2, curve.upperBand = polished(h2)
 	curve.middle = median(slices.Clone(curve.band))
-	curve.gone, curve.blocks = make([]bool, levelClasses), make([]int, levelClasses)
+	curve.gone, curve.classes = make([]bool, levelClasses), classes
 	for l, class := range classes {
-		curve.blocks[l] = class.blocks
 		if curve.h1[l] == curve.h1[l] || class.blocks < least {
 			continue
 		}
@@ -316,9 +318,8 @@ type levelMove struct {
 }
 
 // find is what the gain by level comes to: the largest fall towards loud, and the largest
-// towards quiet, that is certain. Where B may only lack A's noise, its level alone shows no
-// gain.
-func (g *gainByLevel) find(lacksNoise bool) levelGains {
+// towards quiet, that is certain.
+func (g *gainByLevel) find() levelGains {
 	all := g.curve(-1)
 	r := levelGains{curve: all, lowest: -1, highest: -1}
 	var others []levelCurve
@@ -342,7 +343,7 @@ func (g *gainByLevel) find(lacksNoise bool) levelGains {
 	}
 	for _, from := range classes {
 		for _, to := range classes {
-			if from == to || all.gone[from] || all.gone[to] && (lacksNoise || to > from) {
+			if from == to || all.gone[from] || all.gone[to] && (to > from || all.lacksNoise(from, to)) {
 				continue
 			}
 			move := &r.fall
@@ -362,6 +363,19 @@ func (g *gainByLevel) find(lacksNoise bool) levelGains {
 // shows less of it: noise in A or in B leaves one of them as it is.
 func (c levelCurve) drop(from, to int) float64 {
 	return math.Min(c.h1[from]-c.h1[to], c.h2[from]-c.h2[to])
+}
+
+// lacksNoise reports whether B is gone in a quiet class because it lacks a noise that A has:
+// then as much of A follows nothing in the other class too. A gate lets the noise pass there.
+func (c levelCurve) lacksNoise(from, quiet int) bool {
+	loud, soft := c.classes[from], c.classes[quiet]
+	var ratios []float64
+	for k, a := range loud.cells {
+		if b := soft.cells[k]; b.xx > 0 && a.yy > 0 {
+			ratios = append(ratios, (a.xx-square(a.xy)/a.yy)/float64(loud.blocks)/(b.xx/float64(soft.blocks)))
+		}
+	}
+	return !(median(ratios) < mostNoiseShare)
 }
 
 // jackknifed is the standard error of a drop from curves that lack one part of time each; +∞
@@ -416,8 +430,7 @@ func (r levelGains) spreadDB() float64 { return max(r.fall.db, r.rise.db) }
 // neither clipping, which lowers the gain of what is loud, nor a level that changes over time
 // explains it.
 func (c *Comparison) dynamics() levelGains {
-	steady, in, _ := c.spectrum.steadyNoise(func(int) bool { return false })
-	r := c.levels.find(steady && in != "B")
+	r := c.levels.find()
 	if c.unaligned != nil || len(c.levelChanges(c.points())) > 0 || c.clipping.flatTops() || c.clippingA.flatTops() {
 		r.fall, r.rise = levelMove{}, levelMove{}
 	}

@@ -111,5 +111,9 @@ func (c *Comparison) gainsOfOffset() (low, high float64, changed bool) {
 		}
 	}
 	spread := c.byLevel.spreadDB()
-	return low - spread, high + spread, changed || spread > 0
+	// Noise in A makes the gain by least squares too low.
+	if noise := c.spectrum.upperGainDB(); noise > 0 {
+		high = max(high, noise)
+	}
+	return low - spread, high + spread, changed || spread > 0 || high > offsetGainDB
 }
