@@ -23,7 +23,7 @@ func (b *bandComparison) steadyNoise(leaves func(bin int) bool) (steady bool, in
 	if n < noiseBlocks {
 		return false, "", 0
 	}
-	var all, ofA, noise, moments float64
+	var all, ofA, noise, moments, alike, bins float64
 	var of side
 	for k, ee := range b.ee {
 		if leaves(k) {
@@ -36,10 +36,16 @@ func (b *bandComparison) steadyNoise(leaves func(bin int) bool) (steady bool, in
 			continue
 		}
 		noise += rest
-		moments += rest * b.fourth[k] * n / (ee * ee)
+		moment := b.fourth[k] * n / (ee * ee)
+		moments += rest * moment
+		alike, bins = alike+moment, bins+1
 		of.add(b, k, rest)
 	}
 	if noise < noiseShare*all || all == 0 || moments < noiseFlat*noise || moments > noisePeaked*noise {
+		return false, "", 0
+	}
+	// By power alone a tone makes up for what comes and goes with speech.
+	if alike > noisePeaked*bins {
 		return false, "", 0
 	}
 	switch in := of.in(); in {
