@@ -24,7 +24,7 @@ type deconvolver struct {
 // newDeconvolver takes a weight for every frequency, 0 where the stimulus holds
 // nothing. Responses may be longer than the stimulus by so many frames.
 func newDeconvolver(sent []float64, longer, rate int, weight func(hz float64) float64) *deconvolver {
-	length := roundLength(len(sent) + longer)
+	length := spectra.FastLength(len(sent) + longer)
 	d := &deconvolver{fft: spectra.NewFFT(length), rate: rate, weights: make([]float64, length/2+1)}
 	padded := make([]float64, length)
 	copy(padded, sent)
@@ -56,22 +56,6 @@ func (d *deconvolver) plain() impulseResponse {
 		bins[k] = complex(w, 0)
 	}
 	return impulseResponse{d.fft.Sequence(nil, bins), d.rate}
-}
-
-// roundLength is the least product of twos, threes and fives that is long enough:
-// a length that transforms fast.
-func roundLength(least int) int {
-	best := math.MaxInt
-	for a := 1; a < 2*least; a *= 2 {
-		for b := a; b < 2*least; b *= 3 {
-			for c := b; c < 2*least; c *= 5 {
-				if c >= least && c%2 == 0 {
-					best = min(best, c)
-				}
-			}
-		}
-	}
-	return best
 }
 
 // bandWeight is 1 from low to high and falls to 0 outside as a cosine over the

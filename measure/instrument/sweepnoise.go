@@ -96,7 +96,7 @@ func (n *sweepNoise) pieceAt(lag int) *noisePiece {
 	if p := n.pieces[lag]; p != nil {
 		return p
 	}
-	x := make([]float64, roundLength(n.piece))
+	x := make([]float64, spectra.FastLength(n.piece))
 	power := 0.0
 	for i := range n.piece {
 		w := 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n.piece))
@@ -119,7 +119,7 @@ func (n *sweepNoise) densityNear(hz float64) noiseDensity {
 	}
 	var d noiseDensity
 	lags := n.quiet(hz)
-	step := float64(n.ir.rate) / float64(roundLength(n.piece))
+	step := float64(n.ir.rate) / float64(spectra.FastLength(n.piece))
 	mean := func(from, to float64) (mean, lines float64) {
 		for _, lag := range lags {
 			squares := n.pieceAt(lag).squares

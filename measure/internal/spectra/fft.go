@@ -10,13 +10,13 @@ import (
 )
 
 // FFT is the discrete Fourier transform of real sequences of one length, with the
-// results of gonum's fourier.FFT. Powers of two take a fraction of its time, with
+// results of gonum's fourier.FFT. Lengths of FastLength take a fraction of its time, with
 // passes of radix 4 in Stockham's order, and real and imaginary parts in separate slices
 // (Stockham, "High-speed convolution and correlation", 1966; Van Loan, "Computational
 // Frameworks for the Fast Fourier Transform", 1992, 1.7). Not safe for use by
 // several goroutines at once.
 type FFT struct {
-	other  *fourier.FFT // for lengths that are not powers of two, else nil
+	other  *fourier.FFT // for other lengths than those of FastLength, else nil
 	length int
 	*factors
 	a, b vector.Planar // of half the length
@@ -27,7 +27,7 @@ type FFT struct {
 type factors struct {
 	first  [3]vector.Planar // of the first pass, whose stride is 1: by group, e^(−2πijk/n), j from 1
 	passes []pass           // those that follow
-	byTwo  bool             // the last pass is of radix 2
+	last   int              // radix of the last pass, whose factors are 1; 1: none
 	turn   vector.Planar    // e^(−2πik/length), up to a quarter of the length
 }
 
@@ -36,9 +36,6 @@ type pass struct {
 	stride int
 	turns  []vector.Turns // by group
 }
-
-// leastOwnLength is the length from which this transform is faster than gonum's.
-const leastOwnLength = 16
 
 // mostKeptLength is the largest length whose factors are cached. All lengths together take
 // 4 MiB.
@@ -50,7 +47,7 @@ var keptFactors sync.Map
 // NewFFT prepares transforms of length real values.
 func NewFFT(length int) *FFT {
 	f := &FFT{length: length}
-	if length < leastOwnLength || length&(length-1) != 0 {
+	if length != FastLength(length) {
 		f.other = fourier.NewFFT(length)
 		return f
 	}
@@ -83,7 +80,7 @@ func newFactors(length int) *factors {
 		}
 	}
 	stride := 4
-	for n /= 4; n >= 4; n, stride = n/4, stride*4 {
+	for n /= 4; n%4 == 0; n, stride = n/4, stride*4 {
 		p := pass{stride: stride, turns: make([]vector.Turns, n/4)}
 		for k := range p.turns {
 			w := &p.turns[k]
@@ -93,8 +90,20 @@ func newFactors(length int) *factors {
 		}
 		f.passes = append(f.passes, p)
 	}
-	f.byTwo = n == 2
+	f.last = n
 	return f
+}
+
+// FastLength is the least length from one on whose transform is fast: 4, 6, 8 or 10 times a
+// power of four, and 16 at least.
+func FastLength(least int) int {
+	for fours := 4; ; fours *= 4 {
+		for _, radix := range [...]int{2, 3, 4, 5} {
+			if length := 2 * radix * fours; length >= least {
+				return length
+			}
+		}
+	}
 }
 
 // Len is the length of the sequences.
@@ -159,13 +168,18 @@ func (f *FFT) transform() vector.Planar {
 		vector.ByFour(to, from, p.turns, p.stride)
 		from, to = to, from
 	}
-	if f.byTwo {
-		half := len(from.Re) / 2
-		byTwo(to.Re, from.Re, half)
-		byTwo(to.Im, from.Im, half)
-		from = to
+	switch half := len(from.Re); f.last {
+	case 2:
+		byTwo(to.Re, from.Re, half/2)
+		byTwo(to.Im, from.Im, half/2)
+	case 3:
+		byThree(to, from, half/3)
+	case 5:
+		byFive(to, from, half/5)
+	default:
+		return from
 	}
-	return from
+	return to
 }
 
 // byTwo is the last pass, of a single group.
@@ -174,5 +188,42 @@ func byTwo(to, from []float64, half int) {
 	sums, differences := to[:half], to[half:2*half]
 	for j := range a {
 		sums[j], differences[j] = a[j]+b[j], a[j]-b[j]
+	}
+}
+
+// byThree is the same with a radix of 3.
+func byThree(to, from vector.Planar, third int) {
+	sin := math.Sqrt(3) / 2
+	for j := range third {
+		k, l := j+third, j+2*third
+		sumR, sumI := from.Re[k]+from.Re[l], from.Im[k]+from.Im[l]
+		acrossR, acrossI := sin*(from.Re[k]-from.Re[l]), sin*(from.Im[k]-from.Im[l])
+		midR, midI := from.Re[j]-sumR/2, from.Im[j]-sumI/2
+		to.Re[j], to.Im[j] = from.Re[j]+sumR, from.Im[j]+sumI
+		to.Re[k], to.Im[k] = midR+acrossI, midI-acrossR
+		to.Re[l], to.Im[l] = midR-acrossI, midI+acrossR
+	}
+}
+
+// byFive is the same with a radix of 5.
+func byFive(to, from vector.Planar, fifth int) {
+	sin1, cos1 := math.Sincos(2 * math.Pi / 5)
+	sin2, cos2 := math.Sincos(4 * math.Pi / 5)
+	for n := range fifth {
+		i, j, k, l := n+fifth, n+2*fifth, n+3*fifth, n+4*fifth
+		r, m := from.Re[n], from.Im[n]
+		outR, outI := from.Re[i]+from.Re[l], from.Im[i]+from.Im[l] // of the outer two, and of the inner two
+		inR, inI := from.Re[j]+from.Re[k], from.Im[j]+from.Im[k]
+		outDR, outDI := from.Re[i]-from.Re[l], from.Im[i]-from.Im[l]
+		inDR, inDI := from.Re[j]-from.Re[k], from.Im[j]-from.Im[k]
+		oneR, oneI := r+cos1*outR+cos2*inR, m+cos1*outI+cos2*inI
+		twoR, twoI := r+cos2*outR+cos1*inR, m+cos2*outI+cos1*inI
+		turnR, turnI := sin1*outDR+sin2*inDR, sin1*outDI+sin2*inDI
+		backR, backI := sin2*outDR-sin1*inDR, sin2*outDI-sin1*inDI
+		to.Re[n], to.Im[n] = r+outR+inR, m+outI+inI
+		to.Re[i], to.Im[i] = oneR+turnI, oneI-turnR
+		to.Re[l], to.Im[l] = oneR-turnI, oneI+turnR
+		to.Re[j], to.Im[j] = twoR+backI, twoI-backR
+		to.Re[k], to.Im[k] = twoR-backI, twoI+backR
 	}
 }
