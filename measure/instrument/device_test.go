@@ -17,7 +17,7 @@ func (uneven) Respond(_ context.Context, _ wave.Source, response wave.Sink) erro
 }
 
 func TestRespondRefuses(t *testing.T) {
-	if _, err := Respond(t.Context(), uneven{}, 48000, dsp.NewBlock(2, 100)); err == nil || !strings.Contains(err.Error(), "plane 1 of a block has 9 frames") {
+	if _, err := Respond(t.Context(), uneven{}, 48000, dsp.NewBlock(2, 100)); err == nil || !strings.Contains(err.Error(), "found 9 frames in channel 2 and 10 in channel 1") {
 		t.Error(err)
 	}
 	if _, err := Respond(t.Context(), curve(func(x float64) float64 { return x }), 0, dsp.NewBlock(1, 100)); err == nil || !strings.Contains(err.Error(), "found a rate of 0 Hz") {
