@@ -8,8 +8,8 @@ import (
 // −3.01 dBFS; for all others it is 0.
 const mathematicalRMS = "mathematical rms"
 
-// Calibrated adds to levels against full scale what they are in dBu: beside
-// idle_noise_a_dbfs comes idle_noise_a_dbu.
+// Calibrated adds, to each level in dBFS, the same level in dBu: idle_noise_a_dbu after
+// idle_noise_a_dbfs.
 func (r Readings) Calibrated(c Calibration) Readings {
 	all := append(Readings(nil), r...)
 	for _, n := range r {

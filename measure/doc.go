@@ -1,7 +1,7 @@
 // Package measure makes numbers from sound: loudness, true peak, and what else an
-// engineer has to stand behind. It holds the meters and the types that every other room
-// of measuring shares: readings and their terms, limits, findings, levels and their
-// calibration. It never imports package chain.
+// engineer has to vouch for. It holds the meters and the types that the packages below it
+// share: readings and their terms, limits, findings, levels and their calibration. It
+// never imports package chain.
 //
 // A meter takes planar blocks (channels x frames, full scale 1.0) of any size; how the
 // sound is cut changes no reading. A [Reading] carries its unit, its reference and the

@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// fedFrames is the most that a Write is given at a time.
+// fedFrames is the largest number of frames that a Write receives at a time.
 const fedFrames = 4096
 
 // EachBlock hands all of a source's sound, in order and in blocks of 4096 frames at most,
@@ -70,11 +70,11 @@ type interrupted struct{ cause error }
 func (interrupted) Error() string   { return "interrupted" }
 func (i interrupted) Unwrap() error { return i.cause }
 
-// fed is a stretch of sound on its way through the meters.
+// fed is a part of a sound on its way through the meters.
 type fed struct {
 	whole  dsp.Block
 	frames int
-	part   dsp.Block // a piece of whole
+	part   dsp.Block // a part of whole
 }
 
 // read reads the next stretch and reports whether it is the last one.

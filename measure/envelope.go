@@ -6,9 +6,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Envelope is the meter behind the picture of a waveform: the smallest and the
-// largest sample of all channels in each of a bounded number of columns. Its memory
-// does not depend on the length of the sound.
+// Envelope is the meter for the picture of a waveform. It divides the sound into a
+// bounded number of columns, and keeps the smallest and the largest sample of each, over
+// all channels. Its memory does not depend on the length of the sound.
 type Envelope struct {
 	columns   int
 	perColumn int64 // frames
@@ -16,8 +16,8 @@ type Envelope struct {
 	low, high []float64
 }
 
-// NewEnvelope makes the meter with an even number of columns at most, and half as many
-// at least where the sound has as many frames.
+// NewEnvelope makes the meter. It has an even number of columns, at most the given one. A
+// sound with as many frames fills at least half of them.
 func NewEnvelope(columns int) *Envelope { return &Envelope{columns: max(2, columns&^1), perColumn: 1} }
 
 // Write takes the next block.
@@ -49,7 +49,7 @@ func (e *Envelope) Write(b dsp.Block) {
 	}
 }
 
-// halve joins columns in twos; their number is even, and all are full.
+// halve joins pairs of columns. Their number is even, and all are full.
 func (e *Envelope) halve() {
 	for i := range e.columns / 2 {
 		e.low[i], e.high[i] = min(e.low[2*i], e.low[2*i+1]), max(e.high[2*i], e.high[2*i+1])
@@ -57,6 +57,6 @@ func (e *Envelope) halve() {
 	e.low, e.high, e.perColumn = e.low[:e.columns/2], e.high[:e.columns/2], 2*e.perColumn
 }
 
-// Columns are the least and the largest samples, and how many frames a column holds;
-// the last one may hold fewer.
+// Columns returns the smallest and the largest sample of each column, and the number of
+// frames in a column. The last column may have fewer.
 func (e *Envelope) Columns() (low, high []float64, frames int64) { return e.low, e.high, e.perColumn }

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
-// InputNoise is what an equivalent input noise is computed from. Nothing is
-// assumed: a nil or empty field is an error that asks for it.
+// InputNoise is the input for an equivalent input noise. It has no defaults: a field that
+// is nil or empty is an error that asks for it.
 type InputNoise struct {
 	Noise       *Level       // at the output, in the weighting and bandwidth below
 	Calibration *Calibration // if the noise is in dBFS
@@ -28,7 +28,7 @@ type EquivalentInputNoise struct {
 	Impossible string // why the figure cannot be true; "" if it can
 }
 
-// inputWeightings are the power gains of the weightings by name.
+// inputWeightings are the power gains of the weightings, by name.
 var inputWeightings = map[string]func(hz float64) float64{
 	"none": func(float64) float64 { return 1 }, "A": weighting.A, "CCIR-RMS": weighting.CCIRRMS, "BS.468": weighting.BS468,
 }
@@ -38,8 +38,8 @@ const (
 	zeroCelsius = 273.15       // K
 )
 
-// roundedDB is how far a figure may lie below the thermal noise because it was
-// printed with one decimal.
+// roundedDB is how far a figure may be below the thermal noise because it was rounded to
+// one decimal.
 const roundedDB = 0.05
 
 // ThermalNoise is the rms voltage of a resistance's noise (Johnson and Nyquist,
@@ -94,7 +94,7 @@ func (n InputNoise) Equivalent() (EquivalentInputNoise, error) {
 	return result, nil
 }
 
-// check names everything that is missing or cannot be.
+// check returns an error for every field that is missing or out of range.
 func (n InputNoise) check() error {
 	var errs []error
 	need := func(setting string, missing bool, accepted string) bool {

@@ -27,12 +27,13 @@ func AtMost(reading string, most float64) Limit { return Limit{Reading: reading,
 // AtLeast makes a lower limit.
 func AtLeast(reading string, least float64) Limit { return Limit{Reading: reading, Min: &least} }
 
-// EveryReading stands in a judgement for all readings of a subject that could not be
-// measured at all.
+// EveryReading is the name of the reading in a judgement about a subject that could not
+// be measured at all.
 const EveryReading = "every reading"
 
-// Check reports why a limit can bound nothing: no bound at all, one that is no finite
-// number, or a lower bound above the upper one, as a negative tolerance makes it.
+// Check returns an error for a limit that bounds nothing: one without bounds, with a
+// bound that is not finite, or with its lower bound above the upper one, as a negative
+// tolerance makes it.
 func (l Limit) Check() error {
 	for _, bound := range []*float64{l.Min, l.Max} {
 		if bound != nil && *bound-*bound != 0 {
@@ -48,8 +49,8 @@ func (l Limit) Check() error {
 	return nil
 }
 
-// InEachChannel is the limit of the reading that it names or, where only each channel has
-// one, a limit of each of these.
+// InEachChannel returns the limit itself if there is a reading of its name. If only
+// single channels have it, it returns a limit for each channel.
 func (l Limit) InEachChannel(readings Readings) []Limit {
 	var all []Limit
 	if _, one := readings.Get(l.Reading); !one {
@@ -67,7 +68,7 @@ func (l Limit) InEachChannel(readings Readings) []Limit {
 	return all
 }
 
-// Middle is the middle of what the limit accepts; false where one side is open.
+// Middle is the middle between the bounds; false if there is only one bound.
 func (l Limit) Middle() (float64, bool) {
 	if l.Min == nil || l.Max == nil {
 		return 0, false
@@ -91,9 +92,10 @@ func (l Limit) String() string {
 	return boundText(*l.Min, width) + " to " + boundText(*l.Max, width)
 }
 
-// boundText is a bound as people write it: in full where four decimals hold it (eight of
-// what is under 0.01), as in a limits file. What was computed has more; of that it shows a
-// hundredth of the limit's width, or five significant digits where one side is open.
+// boundText is a bound as people write it. One that four decimals can express (eight if
+// it is below 0.01) is printed in full, as in a limits file. Others, which were computed,
+// are printed to a hundredth of the limit's width, or to five significant digits where
+// one side is open.
 func boundText(v, width float64) string {
 	decimals := 4
 	if math.Abs(v) < 0.01 {
@@ -111,7 +113,7 @@ func boundText(v, width float64) string {
 	return strconv.FormatFloat(math.Round(v*scale)/scale+0, 'f', -1, 64) // + 0: no −0
 }
 
-// last is the number that ends the limit in words.
+// last is the last number of the limit in words.
 func (l Limit) last() float64 {
 	switch {
 	case l.Max != nil:
@@ -122,7 +124,7 @@ func (l Limit) last() float64 {
 	return math.NaN()
 }
 
-// Verdict is how a reading stands to its limit.
+// Verdict is the result of a judgement.
 type Verdict int
 
 // The verdicts. Undecided, the reading could not be measured, does not meet the limit.
@@ -135,20 +137,21 @@ const (
 // String is the word that reports use.
 func (v Verdict) String() string { return [...]string{"pass", "fail", "undecided"}[v] }
 
-// Judgement is one limit held against one reading.
+// Judgement is one reading compared with one limit.
 type Judgement struct {
 	Subject string // the file or chain
 	Rate    int    // Hz, for time codes; 0: none
 	Limit
 	Got     Reading
 	Verdict Verdict
-	// Advice is what to do where more is known than the reading says; "": Do finds it.
+	// Advice says what to do, if more is known about the cause than the reading shows.
+	// "": Do chooses the advice.
 	Advice string
 }
 
-// Judge holds a limit against readings of a sound with a rate in Hz. A value is judged
-// as [JSONValue] has it: what lies beyond a limit by rounding alone meets it. A limit
-// that can bound nothing decides nothing.
+// Judge compares readings with a limit. The rate in Hz is that of the sound. The value is
+// first rounded as [JSONValue] rounds it, so that a value that exceeds a limit by
+// rounding alone meets it. A limit that bounds nothing is undecided.
 func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 	r := Judgement{Subject: subject, Rate: rate, Limit: l, Verdict: Pass}
 	got, ok := readings.Get(l.Reading)
@@ -177,7 +180,7 @@ func Judge(subject string, rate int, readings Readings, l Limit) Judgement {
 	return r
 }
 
-// off is how far the value lies outside: above 0 over the upper limit, below 0
+// off is how far the value is outside the limit: above 0 over the upper bound, below 0
 // under the lower one.
 func (r Judgement) off() float64 {
 	switch {
@@ -225,7 +228,7 @@ func (r Judgement) Sentence() string {
 	return s
 }
 
-// Do says what to do about a limit that is not met, "" for one that is.
+// Do says what to do about a limit that is not met. It is "" for one that is met.
 func (r Judgement) Do() string {
 	if r.Verdict == Pass {
 		return ""
@@ -241,11 +244,11 @@ func (r Judgement) Do() string {
 	}
 	switch {
 	case r.Verdict == Fail && r.Got.Beyond < 0:
-		return "that is under every limit"
+		return "this is below every limit"
 	case r.Verdict == Fail && r.Got.Beyond > 0:
-		return "that is over every limit"
+		return "this is above every limit"
 	case !r.Got.Measurable():
-		return "give a sound of which it can be measured, or take the limit out"
+		return "use a sound in which it can be measured, or remove the limit"
 	}
 	by := r.off()
 	amount := Reading{Value: max(by, -by), Unit: differenceUnit(r.Got.Unit)}.text(by)
@@ -264,9 +267,9 @@ func (r Judgement) Do() string {
 	return amount + " too little"
 }
 
-// remedies say what to do about common readings; %s is by how much.
+// remedies say what to do about common readings; %s is the amount.
 var remedies = map[string]struct{ over, under string }{
-	"integrated_lufs":       {"lower the level by %s", "raise the level by %s, and see that the peaks hold"},
+	"integrated_lufs":       {"lower the level by %s", "raise the level by %s, and check the peaks"},
 	"short_term_max_lufs":   {"lower the loudest passage by %s, or compress more", ""},
 	"momentary_max_lufs":    {"lower the loudest passage by %s, or compress more", ""},
 	"sample_peak_dbfs":      {"lower the level by %s, or limit", ""},
@@ -280,8 +283,8 @@ var remedies = map[string]struct{ over, under string }{
 	"noise_floor_a_dbfs":    {"quieten the room or expand: %s too much noise", ""},
 	"spectrum_change_db":    {"%s beyond the limit: find what changed that band, or record the baseline again if it is meant", "%s beyond the limit: find what changed that band, or record the baseline again if it is meant"},
 	"level_change_db":       {"%s beyond the limit: find what changed the level there, or record the baseline again if it is meant", "%s beyond the limit: find what changed the level there, or record the baseline again if it is meant"},
-	"residual_dbfs":         {"the sound has changed: %s over what may differ", ""},
-	"null_depth_db":         {"", "the sound has changed: the null lacks %s"},
+	"residual_dbfs":         {"the sound has changed: %s more difference than accepted", ""},
+	"null_depth_db":         {"", "the sound has changed: the null is %s too shallow"},
 }
 
 // differenceUnit is the unit of a difference of two values.

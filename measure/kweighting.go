@@ -124,10 +124,10 @@ const (
 // and Annex 3 Table 4): 1.41 for sound from 60° to 120° to the side, none for
 // low-frequency effects, else 1.
 //
-// In the layout of five main channels (5.1) the surrounds stand at ±110°
-// whether the mask calls them back or side; with both, the back ones stand at
-// ±135°. Without a mask, 5 and 6 channels are taken as L R C (LFE) Ls Rs and
-// any other number as front channels.
+// In the layout of five main channels (5.1) the surrounds are at ±110°
+// whether the mask calls them back or side; with both, the back ones are at ±135°.
+// Without a mask, 5 and 6 channels are taken as L R C (LFE) Ls Rs and any other number as
+// front channels.
 func channelWeights(channels int, mask uint32) []float64 {
 	weights := make([]float64, channels)
 	for c := range weights {

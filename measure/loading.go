@@ -14,9 +14,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// OutputImpedance derives from an output's level without and with a load its
-// impedance: Z = R·(open/loaded − 1), taken as resistive. Both levels are of the
-// same tone; in dBFS they need no calibration, for only their ratio counts.
+// OutputImpedance computes an output's impedance, in ohm, from its levels without and
+// with a load: Z = R·(open/loaded − 1), taken as resistive. Both levels are of the same
+// tone. Levels in dBFS need no calibration, since only their ratio counts.
 func OutputImpedance(open, loaded Level, loadOhm float64, c *Calibration) (Readings, error) {
 	if !(loadOhm > 0) || math.IsInf(loadOhm, 0) {
 		return nil, &dsp.SettingError{Setting: "load_ohm", Found: fmt.Sprintf("%g ohm", loadOhm), Accepted: "the load's resistance, more than 0 ohm"}
@@ -53,16 +53,16 @@ type ImpedancePoint struct {
 	Ohm complex128 // of a modulus alone, its phase is taken as 0
 }
 
-// LoadPoint is the level that a source has at a load, against the open output.
+// LoadPoint is the level of a source at a load, relative to the open output.
 type LoadPoint struct {
 	Hz    float64 `json:"hz"`
 	Ohm   float64 `json:"ohm"` // modulus
 	Level float64 `json:"level_db"`
 }
 
-// LoadResponse is the frequency response that a source impedance makes with a
-// load: at each point |Z/(Z+source)|. It reads response_spread_db, the highest
-// level less the lowest, and largest_loss_db against the open output.
+// LoadResponse is the frequency response of a source impedance with a load:
+// |Z/(Z+source)| at each point. Its readings are response_spread_db, the highest level
+// less the lowest, and largest_loss_db, relative to the open output.
 func LoadResponse(sourceOhm float64, load []ImpedancePoint) ([]LoadPoint, Readings, error) {
 	if !(sourceOhm >= 0) || math.IsInf(sourceOhm, 0) {
 		return nil, nil, &dsp.SettingError{Setting: "source_ohm", Found: fmt.Sprintf("%g ohm", sourceOhm), Accepted: "the source's output impedance, 0 ohm or more"}
@@ -125,9 +125,9 @@ func (l ResonantLoad) Curve() ([]ImpedancePoint, error) {
 	return curve, nil
 }
 
-// ReadImpedanceCurve reads lines of hz,ohm, rising in frequency; a first line of
-// words, empty lines and lines that begin with # are passed over. The name is for
-// errors.
+// ReadImpedanceCurve reads lines of the form hz,ohm in order of frequency. It ignores a
+// header line "hz,ohm", empty lines and lines that begin with #. The name stands for the
+// file in errors.
 func ReadImpedanceCurve(name string, r io.Reader) ([]ImpedancePoint, error) {
 	var curve []ImpedancePoint
 	lines := bufio.NewScanner(r)

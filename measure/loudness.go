@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// MonoPolicy says what a sound of one channel stands for.
+// MonoPolicy is how a sound of one channel is counted.
 type MonoPolicy int
 
 const (
@@ -51,8 +51,8 @@ type Loudness struct {
 	hops      hopList // weighted energy of each 100 ms
 	hop       float64
 	nonFinite int64          // frame of the first NaN or infinity, −1: none
-	sounding  bool           // something was not 0
-	cells     *loudnessCells // nil: nobody asked
+	sounding  bool           // a sample was not 0
+	cells     *loudnessCells // nil: no TapCells
 }
 
 // A slot is 10 ms: the grid on which the largest momentary and short-term
@@ -101,7 +101,7 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	return l, nil
 }
 
-// slotStart is the frame at which a slot begins, to the nearest.
+// slotStart is the frame at which a slot begins, rounded to the nearest frame.
 func (l *Loudness) slotStart(slot int64) int64 { return slotStart(slot, l.settings.Rate) }
 
 func slotStart(slot int64, rate int) int64 {
@@ -126,7 +126,7 @@ type loudnessCells struct {
 	take           func([]float64)
 }
 
-// complete hands over the running cell.
+// complete passes on the running cell.
 func (c *loudnessCells) complete(weights []float64) {
 	for i, w := range weights {
 		c.energies[i] *= w
@@ -156,8 +156,8 @@ func (l *Loudness) Write(b dsp.Block) {
 	clear(l.part)
 }
 
-// take takes frames of the running slot. What is not finite shows in the energies: then
-// it goes back and takes them without it.
+// take measures frames of the running slot. NaN and infinite samples show in the
+// energies: then the filter goes back and measures the frames without them.
 func (l *Loudness) take(b dsp.Block, from, to int) {
 	for c := range l.part {
 		l.part[c] = b[c][from:to]
@@ -222,7 +222,7 @@ func (l *Loudness) endSlot() {
 	if l.slot%slotsPerHop == 0 {
 		l.hops.add(l.hop)
 		l.hop = 0
-		// Adding and taking away rounds: begin afresh now and then.
+		// The running sum gathers rounding errors: sum afresh now and then.
 		l.shortSum = 0
 		for _, e := range l.recent {
 			l.shortSum += e
@@ -237,7 +237,7 @@ func (l *Loudness) endSlot() {
 // lufs is the loudness of a mean power (BS.1770-5 Annex 1, eq. 2).
 func lufs(power float64) float64 { return -0.691 + dsp.PowerToDB(power) }
 
-// hopList is a list that grows without being copied.
+// hopList is a list that grows without copying.
 type hopList struct {
 	chunks [][]float64
 	count  int
@@ -285,8 +285,8 @@ func (l *Loudness) Series() (momentary, shortTerm []float64) {
 	return fill(4), fill(30)
 }
 
-// Table is the loudness over time: a row for every 100 ms, at its end; a field is
-// empty where its window is not full, or for silence.
+// Table is the loudness over time, with a row at the end of every 100 ms. A field is
+// empty while its window is not full, and for silence.
 func (l *Loudness) Table() Table {
 	t := Table{Columns: []string{"frame", "time_s", "momentary_lufs", "short_term_lufs"}}
 	momentary, shortTerm := l.Series()
@@ -351,7 +351,7 @@ func (l *Loudness) Readings() Readings {
 	}.Finite()
 }
 
-// reason is why a window of so many seconds cannot be measured, "" if it can.
+// reason says why a window of some seconds cannot be measured, "" if it can.
 func (l *Loudness) reason(seconds float64) string {
 	have := float64(l.frames) / float64(l.settings.Rate)
 	switch {

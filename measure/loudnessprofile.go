@@ -6,9 +6,9 @@ import (
 	"slices"
 )
 
-// LoudnessProfile is the K-weighted energy of every 100 ms of a sound, all channels
-// together: what its gated loudness and its loudness range follow from. It can be
-// kept, changed as a gain over time would change it, and pooled with others.
+// LoudnessProfile is the K-weighted energy of every 100 ms of a sound, over all channels.
+// Gated loudness and loudness range are computed from it. It can be stored, changed by a
+// gain over time, and pooled with others.
 type LoudnessProfile struct {
 	RateHz   int       `json:"rate_hz"`
 	Energies []float64 `json:"energies"` // sums of squares, full scale 1.0
@@ -19,7 +19,8 @@ const (
 	shortTermHops = shortTermSlots / slotsPerHop // of 3 s
 )
 
-// powers are the mean powers of windows of a number of hops, each a hop later.
+// powers are the mean powers of all windows of a number of hops, each one hop later than
+// the one before.
 func (p LoudnessProfile) powers(window int) iter.Seq2[int, float64] {
 	return func(yield func(int, float64) bool) {
 		for i := 0; i+window <= len(p.Energies); i++ {
@@ -35,7 +36,7 @@ func (p LoudnessProfile) powers(window int) iter.Seq2[int, float64] {
 	}
 }
 
-// HopEnd is the frame at which a hop ends: the number of a hop counts from 0.
+// HopEnd is the frame at which a hop ends; hops count from 0.
 func (p LoudnessProfile) HopEnd(hop int) int64 {
 	return slotStart(int64(hop+1)*slotsPerHop, p.RateHz)
 }
@@ -56,7 +57,7 @@ func PooledLoudness(sounds ...LoudnessProfile) (float64, bool) {
 	return lufs(mean), ok
 }
 
-// blockGate is what a block must exceed to count, in LUFS.
+// blockGate is the loudness in LUFS above which a block counts.
 func blockGate(sounds []LoudnessProfile) (float64, bool) {
 	above, ok := gatedMean(sounds, absoluteGateLUFS)
 	return max(absoluteGateLUFS, lufs(above)+relativeGateLU), ok
@@ -75,8 +76,8 @@ func gatedMean(sounds []LoudnessProfile, gateLUFS float64) (float64, bool) {
 	return sum / float64(max(1, count)), count > 0
 }
 
-// CountedHops says of each 100 ms of each sound whether it is part of a block that
-// the loudness of all of them counts.
+// CountedHops reports, for each 100 ms of each sound, whether it is part of a block that
+// counts in the pooled loudness.
 func CountedHops(sounds ...LoudnessProfile) [][]bool {
 	gate, ok := blockGate(sounds)
 	counted := make([][]bool, len(sounds))
@@ -93,8 +94,8 @@ func CountedHops(sounds ...LoudnessProfile) [][]bool {
 	return counted
 }
 
-// ShortTermMax is the largest loudness over 3 s in LUFS, on the grid of 100 ms;
-// Loudness looks on one of 10 ms. It is false under 3 s and for silence.
+// ShortTermMax is the largest loudness over 3 s in LUFS, in steps of 100 ms; Loudness
+// uses steps of 10 ms. It is false for less than 3 s and for silence.
 func (p LoudnessProfile) ShortTermMax() (float64, bool) {
 	largest := 0.0
 	for _, power := range p.powers(shortTermHops) {

@@ -7,18 +7,18 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Over is a stretch of one channel that goes over a ceiling.
+// Over is a stretch of one channel that exceeds a ceiling.
 type Over struct {
 	Frame   int64 // where it begins
 	Frames  int64 // from its first frame over the ceiling to its last
 	Above   int64 // the frames among them that are over it
 	Channel int   // from 0
 
-	// The largest readings of the frames over the ceiling, full scale 1.0. As
-	// meters give them, the larger of the samples and the interpolator's.
+	// The largest readings of the frames over the ceiling, full scale 1.0. As in the
+	// meters, Annex2 and Fine include the samples.
 	Sample, Annex2, Fine float64
 
-	FirstWindow bool // some of it lies in a first window after silence
+	FirstWindow bool // part of it is in a first window after silence
 }
 
 // Largest is the largest of the readings, full scale 1.0.
@@ -37,7 +37,7 @@ func (e Over) Exceeds(ceilingDBTP float64) []string {
 	return names
 }
 
-// WorseThan orders events: the larger first, of equal ones the earlier.
+// WorseThan orders events: the larger one first, and of equal ones the earlier.
 func (e Over) WorseThan(other Over) int {
 	return cmp.Or(cmp.Compare(other.Largest(), e.Largest()), e.earlierThan(other))
 }
@@ -46,8 +46,8 @@ func (e Over) earlierThan(other Over) int {
 	return cmp.Or(cmp.Compare(e.Frame, other.Frame), cmp.Compare(e.Channel, other.Channel))
 }
 
-// overEvents counts events and keeps the worst. Which these are does not depend on
-// the order in which they come.
+// overEvents counts events and keeps the worst. The order in which they arrive does not
+// matter.
 type overEvents struct {
 	most  int
 	count int64
@@ -57,7 +57,7 @@ type overEvents struct {
 func (l *overEvents) add(e Over) {
 	l.count++
 	l.kept = append(l.kept, e)
-	if len(l.kept) > 2*l.most { // now and then, so that it costs little
+	if len(l.kept) > 2*l.most { // rarely, so that sorting costs little
 		l.trim()
 	}
 }

@@ -22,12 +22,12 @@ type Overs struct {
 	OverSettings
 	ceiling  float64
 	frames   int64
-	end      int64 // no frame lies there or behind
+	end      int64 // the first frame after the sound
 	channels []overChannel
 	part     dsp.Block // of a block
-	onsets   setIns
+	onsets   onsets
 	events   overEvents
-	skip     bool // leave out what cannot be over; off in a test
+	skip     bool // skip frames that bounds exclude; off in a test
 }
 
 // OverSettings say what is an over and how many are kept.
@@ -37,12 +37,12 @@ type OverSettings struct {
 	MostEvents     int // the worst are kept, 0: 1000; all are counted
 }
 
-// overChannel is what is known of one channel.
+// overChannel is the state of one channel.
 type overChannel struct {
 	annex2, fine peakReader
 	firstWindow  peakReader // the fine reading in first windows, and the samples
 	recent       stretch
-	open         Over  // the event that may go on; none while its Above is 0
+	open         Over  // the event that may continue; none while its Above is 0
 	last         int64 // its last frame over the ceiling
 	above        int64 // frames over the ceiling in all
 	nonFinite    int64 // the first such sample, −1: none
@@ -50,8 +50,8 @@ type overChannel struct {
 }
 
 const (
-	// mergeMs is how far apart two overs are that are two events: half a period
-	// of 50 Hz, the lowest frequency of a voice chain's programme.
+	// mergeMs is the distance from which on two overs are two events: half a period of 50
+	// Hz, the lowest frequency of a voice chain's programme.
 	mergeMs = 10
 
 	defaultEvents = 1000
@@ -72,7 +72,7 @@ func NewOvers(s OverSettings) (*Overs, error) {
 		OverSettings: s, ceiling: dsp.DBToAmplitude(s.CeilingDBTP), end: math.MaxInt64, skip: true,
 		channels: make([]overChannel, s.Channels),
 		part:     make(dsp.Block, s.Channels),
-		onsets:   newSetIns(s.Rate, s.CeilingDBTP),
+		onsets:   newOnsets(s.Rate, s.CeilingDBTP),
 		events:   overEvents{most: s.MostEvents},
 	}
 	short, long := newPeakReader(annex2()), fineReader()
@@ -100,7 +100,7 @@ func (o *Overs) Write(b dsp.Block) {
 	clear(o.part)
 }
 
-// write takes a part of peakChunk frames at most.
+// write reads at most peakChunk frames.
 func (o *Overs) write(channel int, x []float64, frame int64) {
 	c := &o.channels[channel]
 	s := &c.recent
@@ -115,8 +115,8 @@ func (o *Overs) write(channel int, x []float64, frame int64) {
 	o.look(channel, s)
 }
 
-// look reads the frames whose surroundings the newest samples complete, those of
-// which it can be that they are over the ceiling.
+// look reads the frames that the newest samples complete, except those that bounds
+// exclude.
 func (o *Overs) look(channel int, s *stretch) {
 	const half = fineTaps / 2
 	c := &o.channels[channel]
@@ -167,7 +167,7 @@ func (o *Overs) lookFirst(c *overChannel, s *stretch, from, to int) {
 	}
 }
 
-// over takes a frame that is over the ceiling.
+// over records a frame that is over the ceiling.
 func (o *Overs) over(channel int, frame int64, sample, annex2, fine float64) {
 	c := &o.channels[channel]
 	first := o.onsets.touch(frame, frame)
@@ -192,7 +192,7 @@ func (o *Overs) over(channel int, frame int64, sample, annex2, fine float64) {
 	e.Fine = max(e.Fine, sample, fine)
 }
 
-// ended is a copy to which the sound has ended.
+// ended is a copy of the meter for which the sound has ended.
 func (o *Overs) ended() *Overs {
 	e := *o
 	e.end = o.frames
@@ -208,9 +208,8 @@ func (o *Overs) ended() *Overs {
 	return &e
 }
 
-// Events lists the worst events in order of time, MostEvents of them at most, and
-// says how many there are in all. In a sound with a NaN or infinite sample there
-// are none.
+// Events returns the worst events in order of time, at most MostEvents of them, and the
+// number of all events. A sound with a NaN or infinite sample has none.
 func (o *Overs) Events() (worst []Over, count int64) {
 	if o.Reason() != "" {
 		return nil, 0
@@ -222,7 +221,7 @@ func (o *Overs) Events() (worst []Over, count int64) {
 // Frames is how many frames were written.
 func (o *Overs) Frames() int64 { return o.frames }
 
-// Reason says why the sound cannot be measured, and is empty where it can.
+// Reason says why the sound cannot be measured; it is empty if it can.
 func (o *Overs) Reason() string {
 	first, large := int64(-1), false
 	for _, c := range o.channels {

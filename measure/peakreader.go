@@ -10,14 +10,14 @@ import (
 )
 
 const (
-	peakChunk = 1024 // frames looked at in one go
+	peakChunk = 1024 // frames that are searched at a time
 	peakCell  = 32   // frames whose largest values are kept together
 	mostCells = (fineTaps + peakChunk) / peakCell
 )
 
-// stretch is sound that is looked at in one go: fineTaps frames that coming intervals
-// reach back to and up to peakChunk new ones, and the largest values of its cells, of
-// |sample|, and of |second difference| once that was asked for.
+// stretch is the sound that is searched at a time: the last fineTaps frames of the sound
+// before it, and up to peakChunk new ones. It keeps the largest |sample| of each cell,
+// and the largest |second difference| of the cells for which that was computed.
 type stretch struct {
 	samples    []float64
 	frame      int64   // of samples[0]
@@ -27,10 +27,10 @@ type stretch struct {
 	energies   [mostCells]float64 // sums of squares
 }
 
-// unknown is the curvature or energy of a cell that was not needed yet.
+// unknown marks the second difference or energy of a cell that has not been computed.
 const unknown = -1
 
-// take puts new frames, peakChunk at most, behind the last ones.
+// take appends new frames, at most peakChunk.
 func (s *stretch) take(x []float64, frame int64) {
 	if len(s.samples) == 0 {
 		s.samples = make([]float64, fineTaps, fineTaps+peakChunk)
@@ -56,13 +56,13 @@ func (s stretch) clone() stretch {
 	return s
 }
 
-// peak is the largest |sample| from … to−1, or a little around.
+// peak is the largest |sample| from … to−1, rounded outwards to whole cells.
 func (s *stretch) peak(from, to int) float64 {
 	return largestOf(s.peaks[from/peakCell : (to-1)/peakCell+1])
 }
 
-// curvature is the largest |second difference| from … to−1, or a little around; one that
-// is more than enough ends the search.
+// curvature is the largest |second difference| from … to−1, rounded outwards to whole
+// cells. The search ends at a value above enough.
 func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 	for k := from / peakCell; k <= (to-1)/peakCell && !(largest > enough); k++ {
 		if s.curvatures[k] == unknown {
@@ -73,7 +73,7 @@ func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 	return largest
 }
 
-// energy is the sum of the squares from … to−1, and a little around.
+// energy is the sum of the squares from … to−1, rounded outwards to whole cells.
 func (s *stretch) energy(from, to int) (sum float64) {
 	for k := from / peakCell; k <= (to-1)/peakCell; k++ {
 		if s.energies[k] == unknown {
@@ -94,7 +94,7 @@ func largestOf(x []float64) float64 {
 	return largest
 }
 
-// peakReader reads intervals by one interpolator, and follows the largest reading.
+// peakReader reads intervals with one interpolator, and keeps the largest reading.
 type peakReader struct {
 	bank             *dsp.Polyphase
 	l1, flat, curved float64
@@ -110,27 +110,25 @@ func newPeakReader(b *dsp.Polyphase) peakReader {
 	return r
 }
 
-// fineReader is the reader of fineSinc, whose making takes milliseconds, so that
-// it is made once.
+// fineReader is the reader for fineSinc. It is made once, since that takes milliseconds.
 var fineReader = sync.OnceValue(func() peakReader {
 	r := newPeakReader(fineSinc())
 	r.sketches = r.bank.Sketches(dsp.SketchSize{Every: 16, Half: 24}, dsp.SketchSize{Every: 16}, dsp.SketchSize{Every: 4})
 	return r
 })
 
-// first is where the window of the first interval begins that new frames complete.
+// first is the start of the window of the first interval that new frames complete.
 func (r *peakReader) first() int { return fineTaps + 1 - 2*r.bank.Half() }
 
-// look follows the largest reading through the intervals that the new frames
-// complete; with skip it leaves out those that cannot hold more than the largest
-// so far.
+// look updates the largest reading with the intervals that the new frames complete. With
+// skip it leaves out those that cannot exceed the largest reading so far.
 func (r *peakReader) look(s *stretch, skip bool) {
 	if enough := r.roomForCurvature(r.largest, s.top); skip && (s.top*r.l1 <= r.largest || s.curvature(0, len(s.samples), enough) <= enough) {
 		return
 	}
 	var readings [4 * peakCell]float64
 	step := len(readings)
-	if len(r.sketches) > 0 { // reading is dear: bounds as close as can be
+	if len(r.sketches) > 0 { // reading is expensive: use the closest bounds
 		step = peakCell
 	}
 	half := r.bank.Half()
@@ -155,9 +153,9 @@ func (r *peakReader) look(s *stretch, skip bool) {
 	}
 }
 
-// besideTop is the largest reading beside the largest sample, if that lies in the
-// intervals that the new frames complete. It is most likely the largest of all, and
-// then spares reading those that rise towards it.
+// besideTop is the largest reading next to the largest sample, if that is in the
+// intervals that the new frames complete. It is most likely the largest of all, so that
+// other readings can be skipped.
 func (r *peakReader) besideTop(s *stretch) float64 {
 	half := r.bank.Half()
 	first, end := r.first(), len(s.samples)+1-2*half
@@ -173,8 +171,8 @@ func (r *peakReader) besideTop(s *stretch) float64 {
 	return 0
 }
 
-// roomForCurvature is up to which |second difference| no reading exceeds a limit between
-// samples no larger than peak: see Polyphase.Bound.
+// roomForCurvature is the largest |second difference| at which no reading between samples
+// of at most peak can exceed a limit: see Polyphase.Bound.
 func (r *peakReader) roomForCurvature(limit, peak float64) float64 {
 	return (limit - r.flat*peak) / r.curved
 }

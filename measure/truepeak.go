@@ -14,7 +14,7 @@ import (
 type TruePeak struct {
 	rate, frames int64
 	channels     []peakChannel
-	skip         bool // leave out what cannot be larger; off in a test
+	skip         bool // skip intervals that bounds exclude; off in a test
 	onlyAnnex2   bool // for the benchmark against a meter that has no more
 	nonFinite    int64
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // channelPair compares the first two channels: their correlation, the delay
-// between them, and whether one is the other's copy.
+// between them, and whether one is a copy of the other.
 type channelPair struct {
 	ll, rr, lr float64
 	identical  bool
@@ -37,8 +37,8 @@ func newChannelPair() channelPair {
 	}
 }
 
-// pairBlocks is how many blocks are taken before every other one is left out: of ten
-// minutes 180, a fifth of the sound, spread over all of it.
+// pairBlocks is the number of blocks after which every other one is left out. Ten minutes
+// give 180 blocks, a fifth of the sound, spread over all of it.
 const pairBlocks = 32
 
 func (p *channelPair) write(b dsp.Block) {
@@ -69,7 +69,7 @@ func (p *channelPair) report(r *report) {
 		r.cannot("channel_gain_db", "dB", reason)
 		return
 	}
-	if p.blocks.taken == 0 { // less than one: silence follows, which is there already
+	if p.blocks.taken == 0 { // shorter than a block: the rest of the block is silence
 		p.correlate(p.blocks.x)
 	}
 	correlation := p.lr / math.Sqrt(p.ll*p.rr)
@@ -104,20 +104,20 @@ func (p *channelPair) report(r *report) {
 	}
 }
 
-// opposedCorrelation is from where on two channels cancel in mono: by 3 dB of what two
-// unrelated ones add up to. Unrelated channels, such as two voices, have a correlation
-// a little over or under 0, which is no fault. (own choice)
+// opposedCorrelation is the correlation below which two channels cancel in mono: by 3 dB
+// against two unrelated ones. Unrelated channels, such as two voices, have a correlation
+// near 0 of either sign, which is no fault. (own choice)
 const opposedCorrelation = -0.5
 
-// unevenDB is from where on a difference between two channels is stated. (own choice)
+// unevenDB is the difference of level from which on it is reported. (own choice)
 const unevenDB = 6
 
-// leastSharp is how much of the shared energy has to lie at one delay for the
-// channels to be taken for one source. (common practice, no source)
+// leastSharp is the share of the common energy that has to be at one delay for the
+// channels to count as one source. (common practice, no source)
 const leastSharp = 0.5
 
-// delay is by how many frames channel 2 lags channel 1, how much of the energy
-// that they share lies there (1 for a delayed copy), and whether it is inverted.
+// delay returns by how many frames channel 2 lags channel 1, the share of their common
+// energy at that delay (1 for a delayed copy), and whether it is inverted.
 func (p *channelPair) delay() (frames int, sharp float64, inverted bool) {
 	c := p.fft.Sequence(nil, slices.Clone(p.cross))
 	best := 0

@@ -12,19 +12,18 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// channelState is what is counted of one channel. It surveys the sound in cells of a
-// millisecond at most; only where a cell's survey gives reason to is each sample looked
-// at.
+// channelState is the count of one channel. It surveys the sound in cells of at most a
+// millisecond, and looks at single samples only where the survey gives reason to.
 type channelState struct {
 	channel        int
 	bitsOfFile     int // of integers, 0 for floating point
 	frames         int64
 	sum, power     float64
 	largest, least float64
-	used           uint32 // bits that any sample used, at the top of 32
-	unquantised    bool   // a sample needed more
+	used           uint32 // bits that any sample used, in the upper bits of 32
+	unquantised    bool   // a sample needed more than 32 bits
 
-	x       []float64                    // some sound that was surveyed, then what follows
+	x       []float64                    // sound that was surveyed, then sound that was not
 	next    int                          // in x, of the first sample that was not surveyed
 	weights [vector.MostSurveyed]float64 // of the last differences of a cell, in moving
 	keep    [vector.MostSurveyed + 1]float64
@@ -36,7 +35,7 @@ type channelState struct {
 	moving            float64 // running mean of |difference|, over about 2 ms
 	forget            float64 // its coefficient
 	shortest, longest int64   // of equal samples that are a dropout
-	leastOffset       int64   // frames, below which a mean is no offset: two periods of 20 Hz
+	leastOffset       int64   // frames, the fewest whose mean is an offset: two periods of 20 Hz
 	flat              flatTops
 	gaps              filledGaps
 	known             []Event // flat tops by equal samples
@@ -45,8 +44,8 @@ type channelState struct {
 	firstOver         int64
 }
 
-// surveyedKept is how many frames of x before the first that was not surveyed are kept:
-// two cells and what flat tops look at on both sides.
+// surveyedKept is the number of surveyed frames of x that are kept: two cells, and the
+// reach of the search for flat tops on both sides.
 const surveyedKept = 4 * flatReach
 
 func newChannelState(channel int, f wave.Format) channelState {
@@ -86,8 +85,8 @@ func (c *channelState) write(x []float64, events *eventList) {
 // surveyedDropped is how many frames are dropped from x at a time.
 const surveyedDropped = 4096
 
-// cell surveys so many frames from next on. Samples that are not finite do no harm: the
-// take is refused on their account.
+// cell surveys a number of frames from next on. Samples that are not finite do no harm,
+// since such a take is refused anyway.
 func (c *channelState) cell(frames int, events *eventList) {
 	x := c.x[c.next-1 : c.next+frames]
 	s := vector.SurveyOf(x, c.weights[len(c.weights)-frames:])
@@ -125,7 +124,7 @@ func (c *channelState) overFullScale(x []float64) {
 	}
 }
 
-// useBits finds the bits that the samples use, or that 32 are not enough.
+// useBits records the bits that the samples use, or that 32 are not enough.
 func (c *channelState) useBits(x []float64) {
 	used := c.used
 	for _, v := range x {
@@ -168,12 +167,12 @@ func (c *channelState) runs(x []float64, frame int64, events *eventList) {
 	c.previous, c.rise, c.moving, c.run = previous, rise, moving, run
 }
 
-// endRun looks at a run of equal samples: a millisecond and more inside moving sound is
-// a dropout, whether zeros or a value that was held, if it is entered or left by more than
-// rounding does, since soft sound in few bits rests too; three or more others are a flat
-// top, which is a clip at full scale. Of a low
-// frequency samples are equal by their rounding: a flat top is left by more than that.
-// A flat top is a peak: it is entered from below and left to below.
+// endRun judges a run of equal samples. A millisecond and more within moving sound is a
+// dropout, whether the value is 0 or another one that was held. To tell it from soft
+// sound in few bits, which also rests, the step at one of its ends must exceed rounding.
+// Three or more other samples are a flat top, which is a clip at full scale. At a low
+// frequency, samples are equal by rounding: a flat top is left by more than that. A flat
+// top is a peak: the sound rises to it and falls from it.
 func (c *channelState) endRun(events *eventList, next float64) {
 	if c.run < min(3, c.shortest) {
 		return
@@ -242,12 +241,12 @@ func (c *channelState) addRounded(events *eventList) {
 // being dropouts.
 const leastDropoutFrames = 12
 
-// heldBelowPeak is the share of the largest value so far below which a value that
-// stays for a millisecond is one that was held, and no clipped peak.
+// heldBelowPeak separates held values from clipped peaks: a value that stays for a
+// millisecond is held if it is below this share of the largest value so far.
 const heldBelowPeak = 0.9
 
-// bits is how many bits the samples so far use, 0 for those that are not rounded. It is
-// that of the samples, not of the file's format: the same samples are judged alike.
+// bits is the number of bits that the samples use so far, 0 if they are not rounded. It
+// does not depend on the file's format: the same samples are judged alike.
 func (c *channelState) bits() int {
 	if c.unquantised {
 		return 0
@@ -255,10 +254,10 @@ func (c *channelState) bits() int {
 	return 32 - bits.TrailingZeros32(c.used)
 }
 
-// roundingStep is the largest step that rounding alone is taken to leave at the ends
-// of a run: four of the lowest bits. Three samples that round to one
-// value lie within one bit, and their slope goes on to the next by 2 or 3 bits.
-// What is not rounded has no such runs.
+// roundingStep is the largest step that rounding alone leaves at the ends of a run: four
+// of the lowest bits. Three samples that round to one value differ by less than one bit,
+// and with their slope the next one differs by 2 or 3 bits. Samples that are not rounded
+// have no such runs.
 func (c *channelState) roundingStep() float64 {
 	if c.unquantised {
 		return 0
@@ -266,13 +265,14 @@ func (c *channelState) roundingStep() float64 {
 	return 4 * math.Exp2(1-float64(c.bits()))
 }
 
-// flatTopLeast is the level over which three equal samples in a row are taken
-// for a flattened peak: −20 dBFS. In softer sound they happen by themselves.
-// (common practice, no source)
+// flatTopLeast is the level above which three equal samples in a row are a flattened
+// peak: −20 dBFS. In softer sound they occur without clipping. (common practice, no
+// source)
 const flatTopLeast = 0.1
 
-// clipLeast is the level from which on it is clipping at full scale: −0.01 dBFS, since
-// converters and programs hold a little back. (common practice, no source)
+// clipLeast is the level from which on a flat top is clipping at full scale: −0.01 dBFS,
+// since some converters and programs stay a little below full scale. (common practice, no
+// source)
 const clipLeast = 0.99885
 
 func (c *channelState) finish(events *eventList) {
@@ -280,7 +280,7 @@ func (c *channelState) finish(events *eventList) {
 		c.cell(rest, events)
 	}
 	c.flat.look(c.x, c.frames-int64(c.next))
-	if c.run < c.shortest { // what does not move at the end is no dropout
+	if c.run < c.shortest { // a sound that is still at its end has no dropout there
 		c.endRun(events, math.Copysign(math.Inf(1), -c.previous))
 	}
 	c.addRounded(events)
@@ -334,8 +334,8 @@ func (c *channelState) report(r *report) {
 	one("used_bits", used)
 }
 
-// offsetNote and offsetFault are from where on a constant offset is stated, and from
-// where on it is a fault: -50 and -40 dBFS. (common practice, no source)
+// offsetNote and offsetFault are the constant offsets from which on it is a note and a
+// fault: −50 and −40 dBFS. (common practice, no source)
 const offsetNote, offsetFault = 0.00316, 0.01
 
 // eventList keeps the longest events and counts all of them.

@@ -41,7 +41,7 @@ func newFilledGaps(channel, rate int) filledGaps {
 	return filledGaps{channel: channel, block: max(8, rate/1000), from: -1}
 }
 
-// missing is how many frames of the running block are missing.
+// missing is how many frames the running block still lacks.
 func (g *filledGaps) missing() int { return g.block - g.filled }
 
 // add adds the sum of the squared differences of some frames of a block.
@@ -65,7 +65,7 @@ func (g *filledGaps) endBlock(e float64) {
 		g.inside += e
 		g.blocks++
 	case g.from >= 0:
-		// The block in which it ends may be partly inside: it does not count.
+		// The block in which the gap ends may be partly inside it: it does not count.
 		mean := g.inside / float64(max(1, g.blocks))
 		if e > mean/fall && g.blocks >= 2 && mean > 0 && len(g.mayBe) < mostSoftGaps {
 			g.mayBe = append(g.mayBe, softGap{g.from, begin - g.from, mean})
@@ -78,7 +78,8 @@ func (g *filledGaps) endBlock(e float64) {
 	g.last = [2]float64{g.last[1], e}
 }
 
-// report adds the gaps that are below the noise, whose differences have a mean square.
+// report adds the gaps that are below the noise; noise is the mean square of its
+// differences.
 func (g *filledGaps) report(events *eventList, noise float64) {
 	for _, m := range g.mayBe {
 		if m.meanSquare < noise*dsp.DBToPower(-gapUnderNoiseDB) {

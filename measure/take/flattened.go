@@ -14,7 +14,7 @@ import (
 // (own method)
 type flatTops struct {
 	channel int
-	cells   []loudCell // where a look is due
+	cells   []loudCell // loud places that have not been searched yet
 	loudest float64
 
 	peaks [flatLevels]int // local maxima by level, half a dB each from the top down
@@ -25,8 +25,8 @@ type flatTops struct {
 const (
 	flatReach  = 64  // frames on either side that are looked at
 	flatLevels = 400 // steps of 0.5 dB below +100 dBFS
-	// What is between the corners is an eighth as curved at most, and half as steep
-	// as what leads to them.
+	// Between the corners the curve is at most an eighth as curved as at them, and half
+	// as steep as outside.
 	flatCurvature, flatSlope = 8, 2
 	leastFlat                = 4 // values of the second difference: 6 samples
 	// Clipping takes the loudest peaks: of those within 6 dB of the largest, one in a
@@ -45,10 +45,11 @@ func levelStep(amplitude float64) int {
 	return min(flatLevels-1, max(0, int(2*(100-dsp.AmplitudeToDB(amplitude)))))
 }
 
-// loudCell is a stretch with a sample loud enough to be looked at.
+// loudCell is a stretch with a sample that is loud enough for the search.
 type loudCell struct{ from, to int64 }
 
-// expect takes the largest magnitude in some frames, which look then looks at if it has to.
+// expect receives the largest magnitude of some frames. If it is loud enough, look
+// searches them.
 func (f *flatTops) expect(frame int64, frames int, peak float64) {
 	if !(peak >= max(f.loudest*flatBelowLoudest, flatTopLeast/100)) {
 		return
@@ -60,8 +61,8 @@ func (f *flatTops) expect(frame int64, frames int, peak float64) {
 	f.cells = append(f.cells, loudCell{frame, frame + int64(frames)})
 }
 
-// look looks at the loud cells as far as the sound around them is there: x begins at a
-// frame of the take.
+// look searches the loud cells as far as the sound around them is available. x begins at
+// frame first of the take.
 func (f *flatTops) look(x []float64, first int64) {
 	done := 0
 	for i := range f.cells {
@@ -79,7 +80,7 @@ func (f *flatTops) look(x []float64, first int64) {
 	f.cells = append(f.cells[:0], f.cells[done:]...)
 }
 
-// sample looks at one sample: whether it is a maximum, and a flat one.
+// sample tests whether a sample is a local maximum, and whether that is flat.
 func (f *flatTops) sample(x []float64, n int, first int64) {
 	level := math.Abs(x[n])
 	if level > f.loudest {
@@ -104,8 +105,8 @@ func (f *flatTops) sample(x []float64, n int, first int64) {
 	}
 }
 
-// flatTop looks for a straight piece at the maximum in the middle of some samples, and
-// returns where it is.
+// flatTop searches for a straight piece at the maximum, the middle of x, and returns its
+// place.
 func flatTop(x []float64) (from, to int, ok bool) {
 	middle := len(x) / 2
 	sign := math.Copysign(1, x[middle])

@@ -21,11 +21,11 @@ type floor struct {
 }
 
 const (
-	// A floor that moves up to twice as much as steady noise is steady; up to three
-	// times it is in doubt; above that the quietest sound is no room. (own choice, from
+	// A floor whose level moves up to twice as much as that of steady noise is steady; up
+	// to three times it is in doubt; above that it is no room noise. (own choice, from
 	// recorded rooms, music and speech without pauses)
 	steadyRho, mostRho = 2, 3
-	// In doubt, a pause of a third of a second has to be there: soft sounds between the
+	// In doubt, one pause has to last a third of a second: the soft sounds between the
 	// words of speech without pauses do not last so long. (own choice)
 	doubtfulPauseSeconds = 0.3
 )
@@ -51,7 +51,7 @@ func (l *frameLevels) findFloors(rate int) []*floor {
 	return all
 }
 
-// noPauses is why a channel has none.
+// noPauses is the reason why a channel has no pauses.
 func (l *frameLevels) noPauses(channel, rate int) string {
 	n := l.pause[channel].n
 	if n*hopMs < 300 {
@@ -151,10 +151,10 @@ func (f *floor) weighted(weight func(hz float64) float64) float64 {
 type Floor struct {
 	Undecided string  // why there is none; "" where there is one
 	DBFS      float64 // 20 Hz to 20 kHz, rms
-	PauseDBFS float64 // above 150 Hz: what its pauses were found by
+	PauseDBFS float64 // above 150 Hz, the level by which pauses were found
 	Variation float64 // see noise_variation
-	Seconds   float64 // of pauses
-	Two       bool    // the higher of two floors
+	Seconds   float64 // the length of the pauses
+	Two       bool    // the take has two floors; this is the higher one
 
 	pauses *pauses
 }

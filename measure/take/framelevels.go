@@ -13,8 +13,9 @@ const (
 	// Pauses are found above PauseHighPassHz: rooms are loudest below, where the voice
 	// is weakest. What counts as noise or voice lies above audibleHz.
 	PauseHighPassHz, voiceHighPassHz, audibleHz = 150, 80, 20
-	// Breaths and laughter begin and end softly, but at higher frequencies than room
-	// noise: a frame with more level than the others above brightHz contains one.
+	// Breaths and laughter begin and end softly, but are louder than room noise at high
+	// frequencies: a frame whose level above brightHz exceeds that of the others contains
+	// one.
 	brightHz = 2000
 	// An edit is a millisecond of exact zeros.
 	editMs = 1
@@ -54,8 +55,7 @@ const (
 	pauseBand, brightBand, voiceBand      = 0, 1, 2
 )
 
-// newFrameLevels reads what speech holds as well if whole is true, else what noise is
-// found by.
+// newFrameLevels reads the bands of speech as well if whole is true, else only those of noise.
 func newFrameLevels(rate, channels int, whole bool) *frameLevels {
 	fs, store := float64(rate), newTrackStore()
 	high := func(hz float64) dsp.Biquad { return dsp.ButterworthHighPass(2, hz, fs)[0] }
@@ -150,8 +150,9 @@ func (z *zeroRuns) write(x []float64, hop int) {
 	}
 }
 
-// take looks for so many zeros in a row. A run of them holds one of any samples that lie
-// as far apart: only around zeros among these is each sample looked at.
+// take looks for at least this many zeros in a row. Such a run contains one of any
+// samples that are as far apart. Therefore only the surroundings of zeros among these are
+// searched sample by sample.
 func (z *zeroRuns) take(x []float64, least int) {
 	for n := 0; n < len(x); {
 		last := min(n+max(1, least-z.run), len(x)) - 1 // with it the run is long enough
@@ -172,7 +173,7 @@ func (z *zeroRuns) take(x []float64, least int) {
 	}
 }
 
-// endHop writes down whether the frame that a hop completes holds an edit.
+// endHop records whether the frame that ends with this hop contains an edit.
 func (z *zeroRuns) endHop() {
 	if i := z.hops - 1; i >= 0 {
 		if i%64 == 0 {

@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// content finds the highest frequency that a sound has anything at: where a codec, a
-// telephone or a lower sampling rate has cut it off.
+// content finds the highest frequency in a sound, at which a codec, a telephone or a
+// lower sampling rate has cut it off.
 type content struct {
 	format   wave.Format
 	spectrum *spectra.Power
@@ -20,8 +20,9 @@ type content struct {
 
 const (
 	contentStepHz = 100
-	// What stands out: twice the power of the rounding of the file's integers, and no
-	// more than 100 dB under the strongest 100 Hz, where stop bands of resamplers lie.
+	// A frequency counts if it has twice the power of the rounding of the file's
+	// integers, and is at most 100 dB below the strongest 100 Hz, since stop bands of
+	// resamplers are lower than that.
 	contentOverRoundingDB = 3
 	contentUnderLoudestDB = -100
 	fullBand              = 0.9 // of half the rate: less shows a band limit
@@ -46,10 +47,11 @@ func (c *content) write(b dsp.Block) {
 	})
 }
 
-// report states it; bits is what the samples are rounded to, 0 where they are not.
+// report adds the reading. bits is the word length that the samples are rounded to, 0 if
+// they are not rounded.
 func (c *content) report(r *report, bits int) {
 	about := measure.Reading{Unit: "Hz", Reference: fmt.Sprintf("of up to %g Hz, half the rate", float64(c.format.Rate)/2),
-		Definition: fmt.Sprintf("highest %d Hz whose mean power stands %d dB out of the rounding of the samples' bits and is within %d dB of the strongest", contentStepHz, contentOverRoundingDB, -contentUnderLoudestDB)}
+		Definition: fmt.Sprintf("highest %d Hz whose mean power is %d dB above the rounding of the samples' bits and within %d dB of the strongest", contentStepHz, contentOverRoundingDB, -contentUnderLoudestDB)}
 	if c.spectrum.Blocks == 0 {
 		r.cannot("highest_content_hz", "Hz", fmt.Sprintf("too short: less than %d frames", len(c.spectrum.Window)))
 		return
@@ -75,7 +77,7 @@ func (c *content) report(r *report, bits int) {
 		}
 	}
 	if highest < 0 {
-		about.Reason = "nothing stands out of the rounding"
+		about.Reason = "nothing is above the rounding"
 	}
 	about.Value = min(half, float64(highest+1)*contentStepHz)
 	r.add("highest_content_hz", about)

@@ -2,12 +2,12 @@ package take
 
 import "github.com/boothbench/boothbench/dsp"
 
-// hopPowers are the mean squares of a take's bands, hop by hop: of each channel, since
-// who speaks may be on one only.
+// hopPowers are the mean squares of a take's bands in each hop. They are kept by channel,
+// since a voice may be on one channel only.
 type hopPowers struct {
 	bands    *dsp.Bands
 	channels int
-	part     dsp.Block // of the block at hand
+	part     dsp.Block // of the running block
 	hop      int       // frames
 	filled   int       // of the running hop
 	means    []float64 // by channel
@@ -20,8 +20,8 @@ func newHopPowers(rate, channels int, series [][]dsp.Biquad, singles []dsp.Biqua
 	return hopPowers{bands: dsp.NewBands(series, singles, channels), channels: channels, part: make(dsp.Block, channels), hop: hopOf(rate), means: make([]float64, channels)}
 }
 
-// write takes a block in, and calls complete at the end of each hop, for it to take the
-// hop's mean squares.
+// write reads a block, and calls complete at the end of each hop, to collect the hop's
+// mean squares.
 func (h *hopPowers) write(b dsp.Block, complete func()) {
 	for from := 0; from < b.Frames(); {
 		n := min(b.Frames()-from, h.hop-h.filled)

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// line is the power of a sine at a frequency in the pieces: the mean square
-// that a steady sine there would have, noise around it included.
+// line is the power at a frequency in the pieces: the mean square of a steady sine there,
+// including the noise around it.
 func (n *noiseSpectrum) line(hz float64) float64 {
 	sum, weight := 0.0, 0.0
 	for _, l := range n.long.lines {
@@ -21,7 +21,7 @@ func (n *noiseSpectrum) line(hz float64) float64 {
 	return sum / weight
 }
 
-// lineHz is the bandwidth that a line is measured with, weighted by the length of the
+// lineHz is the bandwidth in which a line is measured, weighted by the length of the
 // pieces: 1.5 bins under a Hann window.
 func (n *noiseSpectrum) lineHz() float64 {
 	sum, weight := 0.0, 0.0
@@ -33,9 +33,9 @@ func (n *noiseSpectrum) lineHz() float64 {
 	return sum / weight
 }
 
-// Hum is looked for at 50 and 60 Hz and nine harmonics. A line counts if it
-// stands 9 dB over its surroundings; hum is three of them, or a fundamental
-// that stands 15 dB over. (common practice, no source)
+// Hum is searched for at 50 and 60 Hz and nine harmonics. A line counts if it is 9 dB
+// above its surroundings. Hum is three such lines, or a fundamental that is 15 dB above
+// its surroundings. (common practice, no source)
 const (
 	humHarmonics  = 10
 	humHighestHz  = (humHarmonics + 0.5) * 60 * (1 + spectra.HumTolerance)
@@ -43,13 +43,14 @@ const (
 	humNeedLines  = 3
 	humLeastPiece = 0.25 // s
 	humLeastDBFS  = -140 // what is lower is the rounding of 24 bits
-	// Hum that is not 3 dB over the noise of the third octaves around its lines is not
-	// audible as hum: it is a reading, and no finding. A third octave is 0.232 of its middle.
+	// Hum that is less than 3 dB above the noise of the third octaves around its lines is
+	// not audible as hum: it is a reading, and no finding. A third octave is 0.232 of its
+	// centre frequency wide.
 	humLeastOverDB = 3
 	thirdOctave    = 0.2316
 )
 
-// mains is the hum of the mains in the pauses, or the reason why there is none.
+// mains is the mains hum in the pauses, or the reason why there is none.
 func (n *noiseSpectrum) mains() (hum, string) {
 	if n.mainsHum.reason == "" && !n.mainsHum.found {
 		n.mainsHum.hum, n.mainsHum.reason = n.findMains()
@@ -76,7 +77,7 @@ func (n *noiseSpectrum) findMains() (best hum, reason string) {
 		}
 	}
 	if !best.found {
-		return best, "no line of the mains stands out of the pauses"
+		return best, "no line of the mains is above the noise of the pauses"
 	}
 	return best, ""
 }

@@ -34,7 +34,7 @@ func newHumStore(spectra int) *humStore {
 	return &humStore{sound: wave.NewStoredWithin(wave.Format{Channels: spectra}, humInMemory)}
 }
 
-// add keeps a piece; of all there will be most samples at most.
+// add keeps a piece. All pieces together have at most most samples.
 func (p *humPieces) add(x []float64, most int) {
 	p.store.mu.Lock()
 	defer p.store.mu.Unlock()
@@ -49,7 +49,7 @@ func (p *humPieces) add(x []float64, most int) {
 	p.frames = append(p.frames, len(x))
 }
 
-// read has the pieces ready to be searched for lines.
+// read prepares the pieces for the search for lines.
 func (p *humPieces) read(rate int) error {
 	if p.row == 0 || p.lines != nil {
 		return nil
@@ -65,7 +65,7 @@ func (p *humPieces) read(rate int) error {
 	return nil
 }
 
-// close removes the temporary file. An error says that it could not be written.
+// close removes the temporary file. An error states that it could not be written.
 func (s *humStore) close() error {
 	s.sound.Close()
 	return s.failed

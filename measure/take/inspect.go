@@ -20,22 +20,22 @@ type Inspection struct {
 	// Events are clips, flat tops and dropouts, plosives and sibilants in order of time:
 	// of more than MostEvents the longest.
 	Events     []Event
-	EventCount int64     // all there were
+	EventCount int64     // of all events, kept or not
 	Pauses     []Pauses  // of each channel that has any
 	Floors     []Floor   // of each channel; none of a take that is silent or no sound
-	Hum        []HumLine // lines of the mains that stand out of the pauses
+	Hum        []HumLine // lines of the mains above the noise of the pauses
 }
 
 // Pauses are the stretches of one channel that the noise was measured in.
 type Pauses struct {
 	Channel   int
-	Stretches [][2]int64 // from a frame to another
+	Stretches [][2]int64 // first frame, and first frame after it
 	// Noise is the spectrum: frequency_hz, level_dbfs (mathematical rms, in which a line
 	// is read in full) and noise_bandwidth_hz, in which noise is read.
 	Noise measure.Table
 }
 
-// Event is something at a time.
+// Event is a fault or a sound at a place in the take.
 type Event struct {
 	Kind    string // "clip", "flat top", "dropout", "plosive", "sibilant"
 	Frame   int64
@@ -44,7 +44,7 @@ type Event struct {
 	Level   float64 // dBFS; −∞ for a dropout, whose samples are exactly 0
 }
 
-// Verdict is the worst that was found in one word: good, note, doubt or fault.
+// Verdict is the worst finding in one word: good, note, doubt or fault.
 func (in *Inspection) Verdict() string {
 	if len(in.Findings) == 0 {
 		return "good"
@@ -170,8 +170,8 @@ func (t *take) inspection(floors []*floor) *Inspection {
 		if t.nonFinite >= 0 || t.frames > 0 {
 			severity = measure.Fault
 		}
-		in.Events, in.EventCount = nil, 0 // of what cannot be judged
-		r.find(severity, -1, -1, "nothing of the take can be judged: "+reason, "record again, or repair it first")
+		in.Events, in.EventCount = nil, 0 // a take that cannot be judged has no events
+		r.find(severity, -1, -1, "the take cannot be judged: "+reason, "record again, or repair it first")
 		for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs", "dc_dbfs"} {
 			r.cannot(name, "dBFS", reason)
 		}

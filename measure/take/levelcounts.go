@@ -30,7 +30,7 @@ func (c *levelCounts) clear() {
 	c.total, c.lo, c.hi = 0, len(c.counts), -1
 }
 
-// between is how many levels lie from one to another, both in hundredths of a dB and
+// between is the number of levels from one to another, both in hundredths of a dB and
 // both included.
 func (c *levelCounts) between(from, to int) (count int) {
 	for i := max(c.lo, from-lowestLevel); i <= min(c.hi, to-lowestLevel); i++ {
@@ -39,7 +39,7 @@ func (c *levelCounts) between(from, to int) (count int) {
 	return count
 }
 
-// quantile is the level below which a share of them lies, in dB.
+// quantile is the level in dB below which a share of the levels is.
 func (c *levelCounts) quantile(share float64) float64 {
 	need, seen := share*float64(c.total), 0.0
 	for i := c.lo; i <= c.hi; i++ {

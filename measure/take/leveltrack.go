@@ -45,12 +45,12 @@ type trackStore struct {
 	bytes   []byte
 }
 
-// chunksInMemory are 16 MB: the levels of eight hours in one channel.
+// chunksInMemory is 16 MB: the levels of eight hours in one channel.
 const chunksInMemory = 16 << 20 / (2 * trackChunk)
 
 func newTrackStore() *trackStore { return &trackStore{most: chunksInMemory} }
 
-// tracks are so many that a store keeps.
+// tracks returns n tracks that the store keeps.
 func (s *trackStore) tracks(n int) []levelTrack {
 	all := make([]levelTrack, n)
 	for i := range all {
@@ -59,7 +59,7 @@ func (s *trackStore) tracks(n int) []levelTrack {
 	return all
 }
 
-// close removes the temporary file. An error says that it could not be read back.
+// close removes the temporary file. An error states that it could not be read back.
 func (s *trackStore) close() error {
 	s.scratch.Close()
 	return s.failed

@@ -16,7 +16,7 @@ const (
 	// not; the mean of a normal distribution without what is above is 0.139 deviations
 	// lower: φ(1.5)/Φ(1.5).
 	upperSpreads, missingSpreads = 1.5, 0.139
-	// A stretch of pause goes on through frames of up to 3 spreads.
+	// A pause continues through frames of up to 3 spreads.
 	quietSpreads = 3
 )
 
@@ -71,7 +71,7 @@ func (p *pauses) stretches(rate int) (all [][2]int64) {
 	return all
 }
 
-// settle keeps what is known of every frame, and forgets the levels.
+// settle keeps a bit for each frame, and frees the levels.
 func (p *pauses) settle() {
 	words := (p.levels.pause[p.channel].n + 63) / 64
 	p.are, p.typical, p.between = make(bitRow, words), make(bitRow, words), make(bitRow, words)
@@ -118,10 +118,10 @@ func (l *frameLevels) live(channel, i int) bool {
 	return l.pause[channel].at(i) > 100*deadDB && !l.zeros[channel].at(i)
 }
 
-// seconds is how long they are together.
+// seconds is the total length of the pauses.
 func (p *pauses) seconds() float64 { return float64(p.frames) * hopMs / 1000 }
 
-// longestSeconds is how long the longest pause is.
+// longestSeconds is the length of the longest pause.
 func (p *pauses) longestSeconds() float64 {
 	longest, run := 0, 0
 	for i := p.from; i < p.to; i++ {

@@ -11,7 +11,8 @@ import (
 
 const rmsScale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
 
-// leastSpeechSeconds is how much sound has to be over the noise to have a level.
+// leastSpeechSeconds is how long sound above the noise has to last to have a speech
+// level.
 const leastSpeechSeconds = 0.5
 
 // reportLevels states noise and speech.
@@ -41,7 +42,7 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 			r.in.Readings[len(r.in.Readings)-1].Channel = noisiest.channel
 		}
 	}
-	level("noise_floor_dbfs", "none", "level of the frames of 50 ms that lie in the lowest hump of the levels above 150 Hz", noisiest.db())
+	level("noise_floor_dbfs", "none", "level of the frames of 50 ms in the lowest peak of the distribution of levels above 150 Hz", noisiest.db())
 	level("noise_floor_a_dbfs", "A", "IEC 61672-1:2013", noisiest.weighted(weighting.A))
 	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", noisiest.weighted(weighting.C))
 	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", noisiest.weighted(weighting.BS468))
@@ -74,10 +75,12 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 	n.reportHum(r, noisiest.db())
 }
 
-// usableSpeechDB is how far over the noise speech has to lie. (common practice, no source)
+// usableSpeechDB is the speech-to-noise ratio that is usable. (common practice, no
+// source)
 const usableSpeechDB = 40
 
-// under writes a value that is under a limit so that it does not read as the limit.
+// under prints a value that is below a limit so that rounding does not make it equal to
+// the limit.
 func under(value, limit float64) string {
 	if math.Round(value) < limit {
 		return fmt.Sprintf("%.0f", value)
@@ -85,8 +88,7 @@ func under(value, limit float64) string {
 	return fmt.Sprintf("%.1f", math.Floor(10*value)/10)
 }
 
-// quieten is what to do about the noise: where hum holds most of its power, against the
-// hum.
+// quieten is the advice against the noise: against hum where hum is most of it.
 func (n *noiseSpectrum) quieten(floor float64) string {
 	if h, reason := n.mains(); reason == "" && dsp.PowerToDB(h.power) > floor-3 {
 		return "most of the noise is hum: find the loop or the transformer, or notch its lines"

@@ -20,7 +20,8 @@ type speechEvents struct {
 const (
 	thumpHz                       = 80 // a deep voice begins above
 	sibilantLowHz, sibilantHighHz = 5000, 10000
-	// A thump is within 3 dB of the level of speech, and most of what is there.
+	// A thump is at most 3 dB below the level of the speech, and is most of the sound at
+	// its time.
 	thumpAgainstSpeechDB, thumpShareDB = -3, -3
 	// An s is sharp where its band alone is louder than speech is as a whole.
 	sibilantAgainstSpeechDB = 0
@@ -28,7 +29,7 @@ const (
 	leastEventHops          = 2
 )
 
-// thump is the band of plosives. What is inaudible is no thump: drift, wind, an offset.
+// thump is the band of plosives. It excludes inaudible movements: drift, wind, an offset.
 func thump(rate float64) []dsp.Biquad {
 	return append(dsp.ButterworthHighPass(4, audibleHz, rate), dsp.ButterworthLowPass(4, thumpHz, rate)...)
 }
@@ -66,7 +67,7 @@ func (s *speechEvents) report(r *report, whole *levelTrack, speechDB float64, re
 	return events
 }
 
-// find joins hops that count to events.
+// find joins adjacent hops that count into events.
 func (s *speechEvents) find(events *eventList, kind string, levels *levelTrack, counts func(i int, level float64) bool, mostMs int, reason string, whole *levelTrack) {
 	if reason != "" || whole.n == 0 {
 		return

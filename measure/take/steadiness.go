@@ -51,12 +51,12 @@ func newSteadiness(rate int) *steadiness {
 	return s
 }
 
-// blocks is how many spectra lie in a frame.
+// blocks is the number of spectra in a frame.
 func (s *steadiness) blocks(frame int) float64 {
 	return float64((frame-s.length)/(s.length/2) + 1)
 }
 
-// frame takes a frame of 50 ms, in two halves.
+// frame adds a frame of 50 ms, in two halves.
 func (s *steadiness) frame(first, second []float64) {
 	s.frameX = append(append(s.frameX[:0], first...), second...)
 	sums := make([]float64, len(s.octaves))
@@ -73,7 +73,7 @@ func (s *steadiness) frame(first, second []float64) {
 	}
 }
 
-// rho is how many times as much as steady noise it moves, by the median of the
+// rho is the ratio of the noise's movement to that of steady noise, the median of the
 // octaves; 0 where there are none.
 func (s *steadiness) rho() float64 {
 	var ratios []float64
