@@ -31,7 +31,7 @@ Examples:
 func runCompare(e env, args []string) error {
 	f := e.flags("compare", compareUsage)
 	match := f.String("match", "least-squares", "`how` levels are matched: least-squares, loudness or none")
-	asLying := f.Bool("no-align", false, "do not align: compare frame by frame from the first frames on")
+	noAlign := f.Bool("no-align", false, "do not align: compare frame by frame from the first frames on")
 	residual := f.String("residual", "", "write the difference signal, B minus A at the level of A, to this `file` (32-bit floating point)")
 	atMost := f.Float64("at-most", 0, "exit code 1 where the difference exceeds this level in `dBFS`")
 	jobs := f.Int("jobs", runtime.NumCPU(), "with folders: how many pairs are compared at once")
@@ -55,7 +55,7 @@ func runCompare(e env, args []string) error {
 	if *jobs < 1 {
 		return usageError("--jobs: found %d; accepted: 1 or more", *jobs)
 	}
-	settings := compare.Settings{Match: m, AsLying: *asLying}
+	settings := compare.Settings{Match: m, Unaligned: *noAlign}
 	switch folders := countFolders(f.Args()); {
 	case folders == 1:
 		return usageError("found a file and a folder; accepted: two files, or two folders")

@@ -35,7 +35,7 @@ func runListen(e env, args []string) error {
 	to := f.String("to", "", "where the excerpt ends in A, as `time`; unless given, at the end of A")
 	most := f.Float64("most", listen.DefaultSeconds, "the longest excerpt to accept, in `seconds`")
 	level := f.String("level", "loudness", "`how` levels are matched: loudness or least-squares")
-	asLying := f.Bool("no-align", false, "do not align the files; for sounds that are not versions of one")
+	noAlign := f.Bool("no-align", false, "do not align the files; for sounds that are not versions of one")
 	difference := f.Bool("difference", false, "also add the difference signals: each version minus A")
 	out := f.String("out", "", "the page, an HTML `file`")
 	key := f.String("key", "", "show numbers instead of names on the page, in random order, and write the names to this JSON `file`")
@@ -44,7 +44,7 @@ func runListen(e env, args []string) error {
 	if err := parse(f, args); err != nil {
 		return err
 	}
-	s := listen.Settings{MostSeconds: *most, AsLying: *asLying, Difference: *difference}
+	s := listen.Settings{MostSeconds: *most, Unaligned: *noAlign, Difference: *difference}
 	switch *level {
 	case "loudness":
 	case "least-squares":

@@ -169,7 +169,7 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 			return err
 		}
 	}
-	if s.AsLying {
+	if s.Unaligned {
 		aligned := place
 		c.unaligned = &aligned
 		place = placement{Map: timemap.Map{Speed: 1}, inverted: place.inverted, spread: place.spread, windows: place.windows}

@@ -8,10 +8,10 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// WriteAnnotations writes one line for each judgement that did not pass, for marks beside
-// a change under review: verdict, subject, reading, value, unit, time code, frame (from
-// 0), channel (from 1) and the sentence, separated by tabs. A field without a value is
-// empty, and a tab or a line end within one is a space.
+// WriteAnnotations writes one line for each judgement that did not pass, for programs
+// that mark a change under review: verdict, subject, reading, value, unit, time code,
+// frame (from 0), channel (from 1) and the sentence, separated by tabs. A field without a
+// value is empty. A tab or a line end within a field becomes a space.
 func WriteAnnotations(w io.Writer, results []measure.Judgement) error {
 	var b strings.Builder
 	plain := strings.NewReplacer("\t", " ", "\n", " ", "\r", " ")

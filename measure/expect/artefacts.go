@@ -11,15 +11,14 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// keeper keeps the differences of files that are not like the file that they should be
-// like.
+// keeper writes the differences of files from the files that they are compared with.
 type keeper struct {
 	folder string
-	inputs map[string]bool    // places that nothing may be written to
-	take   func(*wave.Writer) // is given each difference to commit; nil: each is committed at once
+	inputs map[string]bool    // files that must not be written to
+	take   func(*wave.Writer) // receives each difference to commit; nil: each is committed at once
 }
 
-// keeper makes the keeper of a run over files.
+// keeper makes the keeper for a run over files.
 func (l *Limits) keeper(files []string, take func(*wave.Writer)) *keeper {
 	k := &keeper{l.Artefacts, map[string]bool{}, take}
 	for _, file := range files {
@@ -63,9 +62,9 @@ func (l *Limits) ArtefactOf(file string) string {
 	return artefactOf(l.Artefacts, file, 0)
 }
 
-// difference writes the difference of a file from the one that it should be like, and
-// gives its path, "" where different sounds have none. Before is how many differences of
-// the file are kept already.
+// difference writes the difference of a file from the one that it is compared with. It
+// returns the path, "" where the sounds are different ones and have none. before is the
+// number of differences of the file that were written already.
 func (k *keeper) difference(ctx context.Context, file string, before int, got, want Sound) (string, error) {
 	path := artefactOf(k.folder, file, before)
 	if k.inputs[placeOf(path)] {
@@ -86,8 +85,8 @@ func (k *keeper) difference(ctx context.Context, file string, before int, got, w
 	return path, out.Commit()
 }
 
-// writeDifference writes the difference of two sounds, without committing it; nil where
-// the sounds have none.
+// writeDifference writes the difference of two sounds, without committing it. It is nil
+// where the sounds have none.
 func writeDifference(ctx context.Context, path string, got, want Sound) (*wave.Writer, error) {
 	src, err := want.Open()
 	if err != nil {

@@ -8,43 +8,44 @@ import (
 	"github.com/boothbench/boothbench/measure/compare"
 )
 
-// What a sound is held to against another one.
+// Assertions that compare a sound with another one.
 
-// Null fails the test where a sound, lined up with the one that is wanted and
-// brought to its level and polarity, leaves more than a level in dBFS of difference, or lacks a
-// part of it. It logs how they differ; of a failure it keeps the difference as difference.wav in the test's
-// artefact folder (go test -artifacts).
+// Null fails the test where a sound differs from the wanted one by more than a level in
+// dBFS, or lacks a part of it. Before that it is aligned, and brought to the level and
+// polarity of the wanted one. Null logs the difference in words. On failure it writes it
+// as difference.wav to the test's artefact folder (go test -artifacts).
 func Null(t testing.TB, got, want Sound, mostDBFS float64) {
 	t.Helper()
 	like(t, got, want, compare.Settings{}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
 }
 
-// NullAsLying is [Null] of the sounds as they are: frame on frame, each at its own
-// level and polarity. A delay of one frame, or a gain of 0.1 dB, is then a difference.
-func NullAsLying(t testing.TB, got, want Sound, mostDBFS float64) {
+// NullUnaligned is [Null] without alignment and without matching levels or polarity:
+// frame by frame from the first ones on. A delay of one frame, or a gain of 0.1 dB, is
+// then a difference.
+func NullUnaligned(t testing.TB, got, want Sound, mostDBFS float64) {
 	t.Helper()
-	like(t, got, want, compare.Settings{AsLying: true, Match: compare.LevelsAsTheyAre}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
+	like(t, got, want, compare.Settings{Unaligned: true, Match: compare.LevelsAsTheyAre}, measure.AtMost("residual_dbfs", mostDBFS), measure.AtMost("missing_ms", 0))
 }
 
-// SameSound fails the test where a sound is not the one that is wanted, sample by
-// sample from the first frame to the last.
+// SameSound fails the test where a sound differs from the wanted one in any sample, or in
+// length.
 func SameSound(t testing.TB, got, want Sound) {
 	t.Helper()
-	c := like(t, got, want, compare.Settings{AsLying: true, Match: compare.LevelsAsTheyAre}, measure.AtMost("changed_samples", 0))
+	c := like(t, got, want, compare.Settings{Unaligned: true, Match: compare.LevelsAsTheyAre}, measure.AtMost("changed_samples", 0))
 	if c != nil && c.FramesA != c.FramesB {
 		t.Errorf("%s: found %d frames, want %d as %s", got.name, c.FramesB, c.FramesA, want.name)
 	}
 }
 
-// Latency fails the test where a sound is not later than the one that it was made
-// of by a number of frames: exactly where it lies frame on frame, else within a
-// hundredth.
+// Latency fails the test where a sound is not later, by a number of frames, than the
+// sound that it was made from: exactly where the delay is a whole number of frames, else
+// within a hundredth.
 func Latency(t testing.TB, got, of Sound, frames float64) {
 	t.Helper()
 	like(t, got, of, compare.Settings{}, measure.Between("delay_frames", frames, 0.01))
 }
 
-// like compares and judges; nil where there is nothing to judge.
+// like compares and judges; it returns nil where there is nothing to judge.
 func like(t testing.TB, got, want Sound, s compare.Settings, limits ...measure.Limit) *compare.Comparison {
 	t.Helper()
 	c, err := compare.Sounds(t.Context(), want.Open, got.Open, s)

@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// What a processor does to test signals.
+// Assertions about what a processor does to test signals.
 
 // Measured fails the test where readings of an instrument of package instrument do
 // not meet limits. With more than one channel, each channel has to meet them.
@@ -41,7 +41,7 @@ func Measured(t testing.TB, p Processor, i instrument.Instrument, limits ...meas
 	}
 }
 
-// response is what the device makes of a signal.
+// response is the device's response to a signal.
 func (p Processor) response(s stimulus.Signal) (dsp.Block, error) {
 	sound, err := s.Make(p.rate())
 	if err != nil {
@@ -50,10 +50,10 @@ func (p Processor) response(s stimulus.Signal) (dsp.Block, error) {
 	return p.run(sound)
 }
 
-// about is the subject of a judgement: which processor answers which signal.
+// about is the subject of a judgement: the processor and the signal.
 func (p Processor) about(s stimulus.Signal) string { return p.name() + ", " + s.Kind() }
 
-// hold fails the test where a limit is not met, and logs where it is.
+// hold fails the test where a limit is not met, and logs the place.
 func hold(t testing.TB, j measure.Judgement) {
 	t.Helper()
 	if j.Verdict != measure.Pass {
@@ -63,11 +63,11 @@ func hold(t testing.TB, j measure.Judgement) {
 	t.Log(j)
 }
 
-// IdleNoise fails the test where the noise that comes out while digital zero goes in
-// exceeds a level in dBFS (AES17-2015: rms from 20 Hz to 20 kHz, a full-scale sine is
-// 0). Exactly 0 meets every limit, but only from a processor that passes a tone of
-// -20 dBFS: the noise of a muted one says nothing. A gate, an expander or a compressor
-// has to be off; with it, the figure is about its gain.
+// IdleNoise fails the test where the output of a processor for digital zero exceeds a
+// level in dBFS (AES17-2015: rms from 20 Hz to 20 kHz, a full-scale sine is 0). An output
+// of exactly 0 meets every limit, but only from a processor that passes a tone of -20
+// dBFS, since a muted one has no noise either. A gate, an expander or a compressor has to
+// be off, since the figure would depend on its gain.
 func IdleNoise(t testing.TB, p Processor, mostDBFS float64) {
 	t.Helper()
 	tone := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
@@ -83,7 +83,7 @@ func IdleNoise(t testing.TB, p Processor, mostDBFS float64) {
 			return
 		}
 	}
-	const seconds = 3 // two are measured, once a second has passed for the device to settle
+	const seconds = 3 // two are measured, after a second in which the device settles
 	i := instrument.IdleNoise{Seconds: seconds, Channels: p.channels()}
 	response, err := p.response(i.Stimulus())
 	var readings measure.Readings
@@ -112,10 +112,10 @@ func silent(x []float64) bool {
 	return true
 }
 
-// Attack fails the test where the time constant with which the gain falls after a step
-// up in level is further from one in ms than a tolerance: from where the gain has
-// changed by 0.1 % to where it has by 63.2 % of the change in dB. [Measured] holds the
-// times by the other usual definitions, such as attack_10_90_ms.
+// Attack fails the test where an attack time constant in ms differs from the wanted one
+// by more than a tolerance. It is measured after a step up in level, from where the gain
+// has changed by 0.1 % to where it has changed by 63.2 %, of the change in dB. [Measured]
+// judges the times by the other usual definitions, such as attack_10_90_ms.
 func Attack(t testing.TB, p Processor, step stimulus.LevelStep, wantMs, toleranceMs float64) {
 	t.Helper()
 	step.Channels = p.channels()
@@ -129,9 +129,9 @@ func Release(t testing.TB, p Processor, step stimulus.LevelStep, wantMs, toleran
 	Measured(t, p, instrument.StepResponse{Step: step}, measure.Between("release_ms", wantMs, toleranceMs))
 }
 
-// StaticCurve fails the test where a tone that has settled at one of the levels of a
-// stepped tone comes out further from a wanted level than a tolerance in dB. Levels
-// are peaks of a sine in dBFS. It names the worst step.
+// StaticCurve fails the test where the output for one of the levels of a stepped tone,
+// once settled, differs from the wanted level by more than a tolerance in dB. Levels are
+// peaks of a sine in dBFS. It names the worst step.
 func StaticCurve(t testing.TB, p Processor, tone stimulus.SteppedTone, wantDBFS func(inDBFS float64) float64, toleranceDB float64) {
 	t.Helper()
 	tone.Channels = p.channels()
@@ -165,9 +165,9 @@ func StaticCurve(t testing.TB, p Processor, tone stimulus.SteppedTone, wantDBFS 
 	}
 }
 
-// Overshoot fails the test where a processor's output exceeds a ceiling in dBTP by
-// more than a level in dB, by the fine reading, on any of the signals of
-// stimulus.LimiterStressSet, on which limiters fail. It names the worst signal, its
+// Overshoot fails the test where the fine reading of a processor's output exceeds a
+// ceiling in dBTP by more than a level in dB, on any of the signals of
+// stimulus.LimiterStressSet, which are hard for limiters. It names the worst signal, its
 // part and the time.
 func Overshoot(t testing.TB, p Processor, ceilingDBTP, mostDB float64) {
 	t.Helper()

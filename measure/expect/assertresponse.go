@@ -13,9 +13,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Mask bounds a gain in dB over frequency: corner points in the order of their
-// frequencies, with straight lines between them over the logarithm of frequency.
-// Two points of one frequency are a step. Outside the points nothing is held.
+// Mask limits a gain in dB over frequency: corner points in order of frequency, joined by
+// straight lines over the logarithm of frequency. Two points at one frequency are a step.
+// Below the first and above the last point there is no limit.
 type Mask []MaskPoint
 
 // MaskPoint is a corner of a Mask. A bound may be infinite: ±math.Inf.
@@ -36,8 +36,8 @@ func (p Processor) responseSweep() stimulus.Sweep {
 	return s
 }
 
-// curves are the responses of all channels to a sweep of -20 dBFS, nil where the test
-// has failed.
+// curves are the responses of all channels to a sweep of -20 dBFS; nil where the test has
+// failed.
 func (p Processor) curves(t testing.TB) []*instrument.FrequencyResponse {
 	t.Helper()
 	sweep := p.responseSweep()
@@ -53,9 +53,9 @@ func (p Processor) curves(t testing.TB) []*instrument.FrequencyResponse {
 	return curves
 }
 
-// Response fails the test where the gain for a sweep of -20 dBFS leaves a mask. It
-// names the frequency at which it is furthest outside. A processor that works by
-// level has its gain at the level of the sweep, as fast as it can follow.
+// Response fails the test where the gain for a sweep of -20 dBFS is outside a mask. It
+// names the frequency at which it is furthest outside. The gain of a compressor or
+// expander is the one at the level of the sweep.
 func Response(t testing.TB, p Processor, mask Mask) {
 	t.Helper()
 	if err := mask.bounds().Check(); err != nil {
@@ -103,11 +103,11 @@ func Response(t testing.TB, p Processor, mask Mask) {
 	}
 }
 
-// Corner fails the test where the frequency at which the gain has fallen by 3.01 dB
-// (half the power) from that at a frequency of the passband is further from a wanted
-// one than a tolerance in percent. A wanted corner below the passband's frequency is
-// a high-pass's, one above it a low-pass's. The crossing nearest to the passband
-// counts.
+// Corner fails the test where a corner frequency differs from the wanted one by more than
+// a tolerance in percent. The corner is where the gain is 3.01 dB (half the power) below
+// that at a frequency of the passband; of several such frequencies the one nearest to the
+// passband. A wanted corner below the passband is that of a high-pass, one above it that
+// of a low-pass.
 func Corner(t testing.TB, p Processor, passbandHz, wantHz, tolerancePercent float64) {
 	t.Helper()
 	if !(passbandHz > 0) || !(wantHz > 0) || passbandHz == wantHz {
@@ -145,7 +145,8 @@ func levelReading(name string, db float64, unit string) measure.Readings {
 	return r
 }
 
-// farther is how far apart two levels are; one that is not a number is farthest.
+// farther is the distance of two levels; a level that is not a number has the largest
+// one.
 func farther(a, b float64) float64 {
 	if d := math.Abs(a - b); !math.IsNaN(d) {
 		return d

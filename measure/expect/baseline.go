@@ -15,8 +15,8 @@ import (
 // BaselineSchema is the version of the baseline file.
 const BaselineSchema = 2
 
-// Baseline is a sound that was recorded as right: its fingerprint, and why it was
-// recorded each time. It is one file, so that an old and a new one never mix.
+// Baseline is a sound that was recorded as right: its fingerprint, and the reason of each
+// recording. It is a single file, so that parts of an old and a new one cannot mix.
 type Baseline struct {
 	SchemaVersion int      `json:"schema_version"`
 	Subject       string   `json:"subject"`
@@ -65,13 +65,13 @@ func parseBaseline(path string, text []byte) (*Baseline, error) {
 	return b, nil
 }
 
-// newest is the recording that the baseline stands for.
+// newest is the recording that is in force.
 func (b *Baseline) newest() Reason { return b.History[len(b.History)-1] }
 
-// Against are the readings of a sound against the baseline: same_samples, and how far
-// it has moved in frames_change, delay_change_frames, gain_change_db,
-// integrated_change_lu, range_change_lu, true_peak_change_db, spectrum_change_db,
-// level_change_db, difference_change_dbfs and local_changes.
+// Against returns the readings of a sound against the baseline: same_samples, and the
+// changes frames_change, delay_change_frames, gain_change_db, integrated_change_lu,
+// range_change_lu, true_peak_change_db, spectrum_change_db, level_change_db,
+// difference_change_dbfs and local_changes.
 func (b *Baseline) Against(ctx context.Context, s Sound) (measure.Readings, error) {
 	c, err := b.changeOf(ctx, s)
 	if err != nil {
@@ -80,7 +80,7 @@ func (b *Baseline) Against(ctx context.Context, s Sound) (measure.Readings, erro
 	return c.readings(), nil
 }
 
-// readings are those of Baseline.Against.
+// readings are the readings that Baseline.Against returns.
 func (c *change) readings() measure.Readings {
 	b, now := c.baseline, c.now
 	reference := fmt.Sprintf("the baseline of %s: %s", b.newest().Date, b.newest().Why)
@@ -120,7 +120,8 @@ func (c *change) readings() measure.Readings {
 	return r
 }
 
-// loudBandDB is how far under the loudest band one still counts: below is noise.
+// loudBandDB is how far below the loudest band a band may be to count: lower ones are
+// noise.
 const loudBandDB = 60
 
 // spectrumChange is the largest change of a third-octave band.
@@ -160,10 +161,11 @@ func levelChange(before, after *Fingerprint) measure.Reading {
 	return x
 }
 
-// baselineBands are what a sound may change by where no other limits are given, each
-// with its reason: more than another dither seed or another processor's rounding makes,
-// and less than a change of a setting. Another seed at 16 bits leaves a difference of
-// -93.3 dBFS rms (TPDF dither: q²/4 a file, q²/2 between two; q = 2^-15).
+// baselineBands are the changes that are accepted where no other limits are given, each
+// with its reason. They are larger than what another dither seed or another processor's
+// rounding causes, and smaller than what a change of a setting causes. Another seed at 16
+// bits leaves a difference of -93.3 dBFS rms (TPDF dither: q²/4 a file, q²/2 between two;
+// q = 2^-15).
 var baselineBands = []struct {
 	limit measure.Limit
 	why   string

@@ -13,17 +13,17 @@ import (
 	"github.com/boothbench/boothbench/measure/compare"
 )
 
-// change is how a sound differs from a baseline, found from the sums that the baseline
-// keeps.
+// change is the difference of a sound from a baseline, computed from the sums that the
+// baseline keeps.
 type change struct {
 	baseline *Baseline
 	now      *Fingerprint
 
-	energy  float64 // of the difference as the sounds lie, all samples
+	energy  float64 // of the difference without alignment, all samples
 	median  float64 // root of the energy that changed in the median block
 	local   []localChange
 	delay   float64 // frames, more than 0: later
-	gain    float64 // of the sound against the baseline, with its sign; 0: one of them is silent
+	gain    float64 // of the sound relative to the baseline, with its sign; 0: one of them is silent
 	related float64 // correlation at the delay, 0 to 1
 	rest    float64 // energy that delay and gain do not explain
 	steady  bool    // the rest has one level throughout
@@ -55,7 +55,7 @@ func (b *Baseline) changeOf(ctx context.Context, s Sound) (*change, error) {
 	if c.same() {
 		return c, nil
 	}
-	c.asTheyLie()
+	c.unaligned()
 	if c.explained() {
 		return c, nil
 	}
@@ -66,8 +66,8 @@ func (c *change) same() bool {
 	return c.now.SamplesSHA256 == c.baseline.SamplesSHA256 && c.now.Frames == c.baseline.Frames
 }
 
-// asTheyLie compares the sums frame on frame.
-func (c *change) asTheyLie() {
+// unaligned compares the sums frame by frame, without alignment.
+func (c *change) unaligned() {
 	var energies []float64
 	for i, before := range c.baseline.Reference.channels {
 		for k := range before {
@@ -93,8 +93,8 @@ func (c *change) asTheyLie() {
 	c.gain, c.related, c.rest = products.gain(), products.correlation(), products.rest()
 }
 
-// blockDifference is the difference of a block's sums, and the energy that it stands
-// for. Behind the end of the shorter sound lies silence.
+// blockDifference is the difference of a block's sums, and its energy. The shorter sound
+// continues with silence.
 func (c *change) blockDifference(channel, block int) (sums, float64) {
 	before, after := c.baseline.Reference.channels[channel], c.now.Reference.channels[channel]
 	var d sums
@@ -107,11 +107,11 @@ func (c *change) blockDifference(channel, block int) (sums, float64) {
 	return d, energyOf(d)
 }
 
-// energyOf is the energy of a block by its sums.
+// energyOf is the energy of a block, from its sums.
 func energyOf(d sums) float64 { return (d[0]*d[0] + meanSecondSum*d[1]*d[1]) / 2 }
 
-// explained reports whether the difference as they lie needs no alignment: what changed
-// is in a few places, and so little elsewhere that delay and gain are as they were.
+// explained reports whether the sounds need no alignment: what changed is in a few
+// places, and so little elsewhere that delay and gain have not changed.
 func (c *change) explained() bool {
 	blocks := len(c.baseline.Reference.channels[0]) * c.baseline.Channels
 	elsewhere := c.energy
@@ -129,8 +129,8 @@ func (c *change) samples() float64 {
 	return max(1, float64(c.baseline.Frames*int64(c.baseline.Channels)))
 }
 
-// products are sums of products of two references: what correlation, gain and rest
-// follow from.
+// products are sums of products of two references. Correlation, gain and rest are
+// computed from them.
 type products struct{ xx, xy, yy float64 }
 
 // products are of the blocks that both references have.
@@ -173,8 +173,8 @@ func (p products) rest() float64 {
 	return max(0, p.yy-p.xy*p.xy/p.xx)
 }
 
-// sketchFrom is the reference of a sound that is taken to begin at a frame: before its
-// first one, and behind its end, lies silence.
+// sketchFrom is the reference of a sound from a frame on. Before the sound's first frame
+// and after its last is silence.
 func sketchFrom(ctx context.Context, s Sound, from, frames int64, rate, channels int) (*reference, error) {
 	k := newSketcher(rate, channels)
 	if from < 0 {
@@ -214,7 +214,7 @@ func (c *change) gainReading() measure.Reading {
 }
 
 func (c *change) differenceReading() measure.Reading {
-	x := measure.Reading{Unit: "dBFS", Definition: "rms of the difference, frame by frame as the sounds lie and without matching levels, by the sums", Bound: "some 3 dB where few blocks differ: sums with random signs"}
+	x := measure.Reading{Unit: "dBFS", Definition: "rms of the difference, frame by frame without alignment and without matching levels, from the sums", Bound: "some 3 dB where few blocks differ: sums with random signs"}
 	if c.energy == 0 {
 		x.Reason, x.Beyond = "exactly 0", -1
 		return x
@@ -236,7 +236,7 @@ func (c *change) firstLocal() int64 {
 	return c.frameOf(first)
 }
 
-// frameOf is where a local change lies: the sample, if it is one, else its block's
+// frameOf is the place of a local change: the sample, if it is one, else its block's
 // first frame.
 func (c *change) frameOf(l localChange) int64 {
 	length := c.baseline.Reference.blockFrames
@@ -247,9 +247,9 @@ func (c *change) frameOf(l localChange) int64 {
 	return frame
 }
 
-// oneSample is the frame in its block of a change of one sample: then the second sum is
-// the first times the place, the third is the first times its square, and the blocks
-// beside it have not changed so.
+// oneSample is the frame, within its block, of a change of a single sample. Then the
+// second sum is the first times the place, the third is the first times its square, and
+// the neighbouring blocks have not changed.
 func (c *change) oneSample(l localChange) (at int, one bool) {
 	length := c.baseline.Reference.blockFrames
 	d := l.difference

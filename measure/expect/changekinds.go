@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/measure/compare"
 )
 
-// What is large enough to be stated: as compare has it.
+// The changes that are large enough to be stated; the same as in package compare.
 const (
 	statedGainDB    = 0.005
 	statedChannelDB = 0.1
@@ -71,9 +71,9 @@ func (c *change) differences() []compare.Difference {
 	return all
 }
 
-// followingLevels is the correlation of two versions' levels at the least, whatever
-// filter lies between them; the levels of two sounds correlate by 0.4 at most where they
-// are seconds long.
+// followingLevels is the least correlation of the levels of two versions of one sound,
+// with any filter between them. The levels of two different sounds correlate by 0.4 at
+// most if they are seconds long.
 const followingLevels = 0.7
 
 // levelsFollow is the correlation of the levels in dB, of the loudest 60 dB.
@@ -125,8 +125,8 @@ func (c *change) clicks() []compare.Difference {
 	return all
 }
 
-// stretchText states the local changes that are more than one sample: where the first
-// begins, and the energy of the largest.
+// stretchText describes the local changes that are longer than a sample: the place of the
+// first one, and the energy of the largest.
 func (c *change) stretchText() string {
 	if !c.explained() {
 		return ""
@@ -158,7 +158,8 @@ func (c *change) stretchText() string {
 	return fmt.Sprintf("%s, a difference of %.1f dBFS", what, dsp.PowerToDB(largest/length))
 }
 
-// channelDifferences are those of single channels, where they do not change alike.
+// channelDifferences are the differences of single channels, where the channels do not
+// change alike.
 func (c *change) channelDifferences() []compare.Difference {
 	if c.baseline.Channels < 2 || c.delay != 0 {
 		return nil
@@ -195,8 +196,8 @@ func (c *change) channelDifferences() []compare.Difference {
 	return all
 }
 
-// bandDifferences are those of third octaves against their median: at an end of the
-// spectrum as a whole, in its middle by the largest.
+// bandDifferences are the differences of third octaves from their median. A change at an
+// end of the spectrum is stated as a whole, one in its middle by its largest band.
 func (c *change) bandDifferences() (all []compare.Difference, median float64) {
 	var hz []int
 	loudest := float64(silentDBFS)

@@ -18,7 +18,8 @@ const (
 	searchedSeconds = 0.5 // that it may be, either way
 )
 
-// passage is a block of the baseline, and what its sums are of the sound at each delay.
+// passage is a block of the baseline, and the sums of the sound at each delay of that
+// block.
 type passage struct {
 	channel, block int
 	want           sums
@@ -27,7 +28,7 @@ type passage struct {
 }
 
 // align looks for a delay in the loudest blocks, spread over the sound, and for the gain
-// there.
+// at that delay.
 func (c *change) align(ctx context.Context, s Sound) error {
 	reach := int(searchedSeconds * float64(c.baseline.RateHz))
 	chosen := c.loudBlocks()
@@ -53,7 +54,7 @@ func (c *change) align(ctx context.Context, s Sound) error {
 	if delay != math.Trunc(delay) {
 		p := productsAt(chosen, reach, delay)
 		c.gain, c.related = p.gain(), p.correlation()
-		// The rest of the passages stands for that of the whole.
+		// The rest of the passages is taken as that of the whole sound.
 		c.rest = p.rest() / max(p.yy, math.SmallestNonzeroFloat64) * c.products(c.now.Reference).yy
 		return nil
 	}
@@ -67,14 +68,15 @@ func (c *change) align(ctx context.Context, s Sound) error {
 	return nil
 }
 
-// isDelay reports whether a delay explains a difference better than a filter's phase
-// does, which shifts a little and leaves much.
+// isDelay reports whether a delay explains a difference better than the phase of a filter
+// does. A filter shifts a sound by little, and leaves much of the difference.
 func isDelay(delay, related, still float64) bool {
 	left, before := 1-related*related, 1-still*still
 	return math.Abs(delay) >= statedDelay && left < before/2 && (left < 1e-3 || left < 1e-2 && math.Abs(delay) >= 4)
 }
 
-// loudBlocks chooses blocks: the loudest of each of as many stretches.
+// loudBlocks chooses the blocks: it divides the sound into as many parts, and takes the
+// loudest block of each.
 func (c *change) loudBlocks() []*passage {
 	var all []*passage
 	blocks := len(c.baseline.Reference.channels[0])
@@ -96,7 +98,8 @@ func (c *change) loudBlocks() []*passage {
 	return all
 }
 
-// correlate sums the products of each passage's signs with the sound around it, in one pass.
+// correlate sums, in one pass, the products of each passage's signs with the sound around
+// it.
 func (c *change) correlate(ctx context.Context, s Sound, chosen []*passage, reach int) error {
 	length := c.baseline.Reference.blockFrames
 	margin := reach + timemap.Taps
@@ -157,8 +160,8 @@ func (c *change) correlate(ctx context.Context, s Sound, chosen []*passage, reac
 	return nil
 }
 
-// productsAt are of the passages at a delay, between the frames by a sinc. Those that
-// it moves out of the sound have no part in it.
+// productsAt are the products of the passages at a delay; between frames a sinc
+// interpolates. Passages that the delay moves out of the sound do not count.
 func productsAt(chosen []*passage, reach int, delay float64) products {
 	return productsAlong(chosen, reach, func(*passage) float64 { return delay })
 }
@@ -196,8 +199,8 @@ func correlationAt(chosen []*passage, reach int, delay float64) float64 {
 	return productsAt(chosen, reach, delay).correlation()
 }
 
-// bestDelay is where the passages correlate most: at a frame, or between two where that
-// is clearly better.
+// bestDelay is the delay at which the passages correlate most: a whole number of frames,
+// unless one between two frames is clearly better.
 func bestDelay(chosen []*passage, reach int) (delay, related float64) {
 	for d := -reach; d <= reach; d++ {
 		if r := correlationAt(chosen, reach, float64(d)); r > related {
@@ -228,8 +231,8 @@ func bestDelay(chosen []*passage, reach int) (delay, related float64) {
 	return delay, related
 }
 
-// split recognises a sound that is later by one time in its first part and by another
-// in its last: something was cut out, or put in, or the clock runs at another speed.
+// split detects a sound that has one delay in its first part and another in its last:
+// something was cut out or inserted, or the clock runs at another speed.
 func (c *change) split(ctx context.Context, s Sound, chosen []*passage, reach int) error {
 	if len(chosen) < 12 {
 		return nil
@@ -272,9 +275,9 @@ func (c *change) split(ctx context.Context, s Sound, chosen []*passage, reach in
 	return nil
 }
 
-// drift recognises a clock of another speed: delays that grow evenly explain nearly all,
-// and far more than one delay does. From is the middle of the first passages, to that of
-// the last.
+// drift detects a clock of another speed: delays that grow evenly explain nearly all of
+// the difference, and far more than a single delay does. From is the middle of the first
+// passages, to that of the last.
 func (c *change) drift(chosen []*passage, reach int, early, late, from, to float64) {
 	related := func(early, late float64) float64 {
 		return productsAlong(chosen, reach, func(p *passage) float64 {
@@ -299,8 +302,8 @@ func (c *change) drift(chosen []*passage, reach int, early, late, from, to float
 	c.splits = []compare.Difference{compare.Difference{Kind: compare.Drift, Channel: -1, Frame: -1, Value: (late - early) / (to - from) * 1e6, Unit: "ppm"}.AtRate(c.baseline.RateHz)}
 }
 
-// splitBlock is the block from which on the later delay fits better than the earlier
-// one, and the share of the energy that both leave, but for the block itself.
+// splitBlock is the first block for which the later delay fits better than the earlier
+// one, and the share of the energy that both leave, without that block.
 func (c *change) splitBlock(ctx context.Context, s Sound, early, late int64) (block int, share float64, err error) {
 	var moved [2]*reference
 	for i, from := range []int64{early, late} {
@@ -339,7 +342,7 @@ func (c *change) splitBlock(ctx context.Context, s Sound, early, late int64) (bl
 }
 
 // restIsSteady reports whether what the gain does not explain has one level throughout,
-// as noise does: its mean is not far over its median.
+// as noise has: its mean is near its median.
 func (c *change) restIsSteady(after *reference) bool {
 	var energies []float64
 	total := 0.0

@@ -15,7 +15,7 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// Checked is a file or chain and how it stands to its limits.
+// Checked is a file or chain and its judgements.
 type Checked struct {
 	Subject    string
 	Judgements []measure.Judgement
@@ -28,7 +28,7 @@ type Checked struct {
 	by     []int // the group of each judgement
 }
 
-// judged adds a judgement that a group asked for.
+// judged adds a judgement of a group.
 func (c *Checked) judged(group int, j measure.Judgement) {
 	c.Judgements = append(c.Judgements, j)
 	c.by = append(c.by, group)
@@ -39,7 +39,8 @@ func (c Checked) Passed() bool {
 	return c.Err == nil && len(c.Judgements) > 0 && !slices.ContainsFunc(c.Judgements, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
 }
 
-// Results are the judgements, and an undecided one for what could not be measured.
+// Results are the judgements. If the subject could not be measured, an undecided one
+// states that.
 func (c Checked) Results() []measure.Judgement {
 	if c.Err == nil {
 		return c.Judgements
@@ -49,8 +50,7 @@ func (c Checked) Results() []measure.Judgement {
 	})
 }
 
-// AgainstSpec are limits of files against a specification that this package
-// brings along.
+// AgainstSpec returns the limits for files against a specification that is built in.
 func AgainstSpec(name string) (*Limits, error) {
 	s, err := SpecNamed(name)
 	if err != nil {
@@ -59,7 +59,7 @@ func AgainstSpec(name string) (*Limits, error) {
 	return &Limits{Path: s.Name, Groups: []Group{{Limits: s.Limits}}}, nil
 }
 
-// AgainstBaselines are limits of files against a folder of baselines.
+// AgainstBaselines returns the limits for files against a folder of baselines.
 func AgainstBaselines(dir string) *Limits {
 	return &Limits{Path: dir, Groups: []Group{{Baseline: dir, Limits: BaselineLimits()}}}
 }
@@ -127,8 +127,8 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 	return files, nil
 }
 
-// CheckFile measures a file, with each instrument once, and holds the limits of
-// all the groups that are about it against it.
+// CheckFile measures a file, with each instrument once, and judges it by the limits of
+// all groups that cover it.
 func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 	groups := l.groupsOf([]string{file})[0]
 	if err := l.comparesItself(file, groups); err != nil {
@@ -185,7 +185,7 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 	return checked
 }
 
-// changed states how a file differs from its baseline and, where a limit of a
+// changed describes how a file differs from its baseline and, where a limit of a
 // comparison is not met, from the file that it is compared with.
 func (m *measured) changed(g Group, file string, failed map[origin]bool) []string {
 	var all []string
@@ -203,9 +203,9 @@ func (m *measured) changed(g Group, file string, failed map[origin]bool) []strin
 	return all
 }
 
-// wanted are the group's limits, and those that go with them: a file that is compared
-// with another has all of it, and claims that must not fail are decided, unless the
-// limits say how much may be missing or undecided.
+// wanted are the group's limits and those that come with them: a compared file must not
+// miss a part, and claims that must not fail must be decided. The limits can say how much
+// may be missing or undecided.
 func (g Group) wanted() []measure.Limit {
 	limited := func(reading string) bool {
 		return slices.ContainsFunc(g.Limits, func(l measure.Limit) bool { return l.Reading == reading })
@@ -225,7 +225,7 @@ func (g Group) wanted() []measure.Limit {
 	return limits
 }
 
-// likeFor is what an instrument compares a file with, "" for most.
+// likeFor is what an instrument compares a file with; most compare it with nothing: "".
 func (g Group) likeFor(kind origin, file string) string {
 	switch kind {
 	case ofRun:

@@ -11,9 +11,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// CheckChain measures a chain, with each instrument once for each rate, and holds
-// the limits of all the groups about it against it. Where claims fail that a limit
-// is about, their own lines stand below it.
+// CheckChain measures a chain, with each instrument once for each rate, and judges it by
+// the limits of all groups about it. Where a limit counts claims that fail, their own
+// lines follow it.
 func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
 	checked := Checked{Subject: path}
 	c, err := chain.Load(path)
@@ -88,7 +88,7 @@ func (m *measuredChain) take(ctx context.Context, kind origin) (r measure.Readin
 	return r, err
 }
 
-// unproven are the claims that a number of claims counts, if they did not pass.
+// unproven are the claims behind a count of claims, if they did not pass.
 func (m *measuredChain) unproven(reading string) []measure.Judgement {
 	wanted, counts := map[string]measure.Verdict{"claims_failed": measure.Fail, "claims_undecided": measure.Undecided}[reading]
 	if !counts {

@@ -32,7 +32,7 @@ const silentDBFS = -200 // stands for silence in levels and bands
 // keptReadings are those that a fingerprint keeps.
 var keptReadings = []string{"integrated_lufs", "loudness_range_lu", "sample_peak_dbfs", "true_peak_fine_dbtp"}
 
-// fingerprintOf takes the fingerprint of a sound in two passes.
+// fingerprintOf computes the fingerprint of a sound in two passes.
 func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 	f := &Fingerprint{Readings: map[string]*float64{}, Bands: map[int]float64{}}
 	err := s.read(func(src wave.Source) error {
@@ -87,7 +87,7 @@ type imprint struct {
 	filled int
 	bytes  []byte
 
-	broken   bool // a sample is no finite number
+	broken   bool // a sample is NaN or infinite
 	brokenAt int64
 }
 

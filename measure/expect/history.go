@@ -17,7 +17,7 @@ import (
 // HistorySchema is the version of a history's lines. Version 1 held values alone.
 const HistorySchema = 2
 
-// HistoryRun is one run of limits, as one line of a history holds it.
+// HistoryRun is one run of limits: one line of a history.
 type HistoryRun struct {
 	SchemaVersion int    `json:"schema_version"`
 	Time          string `json:"time"`            // UTC, RFC 3339
@@ -50,7 +50,8 @@ func (r *HistoryReading) UnmarshalJSON(text []byte) error {
 	return json.Unmarshal(text, (*plain)(r))
 }
 
-// HistoryLine is a run as one line of JSON, for a file to which each build adds its own.
+// HistoryLine is a run as one line of JSON, for a file to which each build appends its
+// own line.
 func HistoryLine(r Run, label string, at time.Time) ([]byte, error) {
 	line := HistoryRun{SchemaVersion: HistorySchema, Time: at.UTC().Format(time.RFC3339), Label: label, Passed: r.Passed(), Readings: map[string]map[string]HistoryReading{}}
 	for _, j := range r.Results() {
@@ -145,7 +146,7 @@ func ReadHistory(name string, from io.Reader) ([]HistoryRun, error) {
 	return runs, nil
 }
 
-// SortHistory puts runs in the order of their times; those of one time stay as they are.
+// SortHistory sorts runs by time. Runs of the same time keep their order.
 func SortHistory(runs []HistoryRun) {
 	slices.SortStableFunc(runs, func(a, b HistoryRun) int { return a.at().Compare(b.at()) })
 }
@@ -169,8 +170,8 @@ func parseHistoryRun(text []byte) (HistoryRun, error) {
 	return run, nil
 }
 
-// IsHistory reports whether a file begins as a history does, so that another file named
-// by mistake is not written to. An empty one is taken for one.
+// IsHistory reports whether a file begins as a history does, to keep a run from being
+// appended to another kind of file. An empty file counts as a history.
 func IsHistory(begins []byte) bool {
 	begins = bytes.TrimLeft(begins, " \t\r\n")
 	return len(begins) == 0 || bytes.HasPrefix(begins, []byte(`{"schema_version":`))

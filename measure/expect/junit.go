@@ -51,10 +51,11 @@ type (
 	}
 )
 
-// WriteJUnit writes results as a JUnit XML report: a suite for each subject, a
-// test case for each limit, which has the name of its reading and keeps it when the limit
-// changes. All readings are properties of the suite. A reading that cannot be measured is an error there,
-// one outside its limit a failure. No times are measured: they are 0.
+// WriteJUnit writes results as a JUnit XML report: a suite for each subject, and in it a
+// test case for each limit. A test case has the name of its reading, so that it keeps its
+// name when the limit changes. All readings are properties of the suite. A reading that
+// cannot be measured is an error, one outside its limit a failure. Times are not
+// measured: they are 0.
 func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 	var report junitSuites
 	for _, r := range atLeastOne(results) {
@@ -89,7 +90,8 @@ func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 	return err
 }
 
-// caseName is the reading's name, with a number from the second limit of it on.
+// caseName is the reading's name; if there are several limits of one reading, a number
+// follows from the second on.
 func caseName(cases []junitCase, reading string) string {
 	name := reading
 	for n := 2; slices.ContainsFunc(cases, func(c junitCase) bool { return c.Name == name }); n++ {

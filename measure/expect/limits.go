@@ -23,18 +23,17 @@ type Limits struct {
 	Groups []Group
 	Specs  []Spec
 
-	// Artefacts is a folder for the difference of each file that a limit of a
-	// comparison is not met by; "": none is kept.
+	// Artefacts is a folder for the difference of each file that does not meet a limit of
+	// a comparison; "": none is written.
 	Artefacts string
 }
 
-// Group is one [[expect]] of a limits file: limits of a number of files, or of a
-// chain.
+// Group is one [[expect]] of a limits file: limits for a group of files, or for a chain.
 type Group struct {
-	Files    []string // patterns, seen from the folder of the limits file; none: every file that is named
+	Files    []string // patterns, relative to the folder of the limits file; none: every file that is named
 	Like     string   // a file to compare with, or a pattern of files of the same names; "": none
 	Baseline string   // a folder of baselines; "": none
-	Through  string   // a chain that the files are run through: limits are of what comes out; "": none
+	Through  string   // a chain that the files are run through: the limits are for its output; "": none
 	Chain    string   // a chain file, in place of files; "": none
 	RateHz   int      // at which the chain is looked at
 	Limits   []measure.Limit

@@ -9,17 +9,17 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// origin is what gives a reading.
+// origin is the instrument that gives a reading.
 type origin int
 
 const (
-	ofFormat     origin = iota // what the header says: channels, rate, length, samples
+	ofFormat     origin = iota // from the header: channels, rate, length, samples
 	ofMeter                    // loudness and peaks
-	ofInspection               // the health of a take
+	ofInspection               // the inspection of a take
 	ofComparison               // with another file
-	ofBaseline                 // with what was recorded of it
+	ofBaseline                 // with its baseline
 	ofRun                      // through a chain: what its stages reduce
-	ofProof                    // what a chain declares against what it does
+	ofProof                    // the claims of a chain
 	ofLatency                  // of a chain
 	ofOvershoot                // of a chain's limiter
 )
@@ -72,7 +72,7 @@ func InLimits(reading string) (needs string, ok bool) {
 	return map[origin]string{ofComparison: "like", ofBaseline: "baseline", ofRun: "through", ofProof: "chain", ofLatency: "chain", ofOvershoot: "chain"}[i], ok
 }
 
-// ofChain reports whether an instrument measures a chain, not a file.
+// ofChain reports whether an instrument measures a chain instead of a file.
 func (i origin) ofChain() bool { return i >= ofProof }
 
 var (
@@ -91,7 +91,8 @@ func originOf(reading string) (origin, bool) {
 	return i, known
 }
 
-// unknownReading is the error of a limit in Go whose reading no sound alone has.
+// unknownReading is the error for a limit in Go of a reading that a single sound does not
+// have.
 func unknownReading(name string) error {
 	var alone []string
 	for known, kind := range origins {

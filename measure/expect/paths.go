@@ -9,11 +9,11 @@ import (
 	"strings"
 )
 
-// Paths and patterns in a limits file are seen from the folder of the file,
-// wherever the program runs and however the files on the command line are spelt.
+// Paths and patterns in a limits file are relative to the folder of that file. The
+// working folder and the spelling of files on the command line make no difference.
 
-// placeOf is where a path leads: absolute, without "..", and with all links
-// followed as far as the path exists. Two spellings of one file have one place.
+// placeOf is the absolute path of a file, without "..", and with all links followed as
+// far as the path exists. All spellings of one file have the same place.
 func placeOf(name string) string {
 	if absolute, err := filepath.Abs(name); err == nil {
 		name = absolute
@@ -28,7 +28,7 @@ func placeOf(name string) string {
 	return filepath.Join(placeOf(parent), filepath.Base(name))
 }
 
-// beside is a path in a file as seen from where the program runs.
+// beside is a path in a file, made relative to the working folder.
 func beside(folder, name string) string {
 	switch {
 	case name == "":
@@ -36,16 +36,16 @@ func beside(folder, name string) string {
 	case filepath.IsAbs(name):
 		return name
 	}
-	// Not filepath.Join, which takes "link/.." for nothing: where a link leads
-	// elsewhere, so does the folder above it.
+	// Not filepath.Join, which shortens "link/.." to nothing: where a link leads
+	// elsewhere, the folder above it is another one.
 	if folder == "" || folder == "." {
 		return filepath.FromSlash(name)
 	}
 	return strings.TrimSuffix(folder, string(filepath.Separator)) + string(filepath.Separator) + filepath.FromSlash(name)
 }
 
-// matching lists the files that a pattern finds, seen from a folder. Folders in it
-// may be patterns too; the folder itself is none, whatever its name.
+// matching lists the files that match a pattern, relative to a folder. Folders in the
+// pattern may be patterns too; the first folder is never one, whatever its name.
 func matching(folder, pattern string) []string {
 	found := []string{folder}
 	if filepath.IsAbs(pattern) {
@@ -105,8 +105,8 @@ func (g Group) Found() ([]string, error) {
 	return files, nil
 }
 
-// Covers reports whether the group is about a file: whether one of its patterns
-// leads to it, whatever its spelling. A group without patterns is about every file.
+// Covers reports whether the group applies to a file: whether one of its patterns matches
+// the file, in any spelling. A group without patterns applies to every file.
 func (g Group) Covers(file string) bool { return g.covers(placeOf(file), g.places()) }
 
 // places are those of the files that the group's patterns find.
@@ -127,7 +127,7 @@ func (g Group) covers(place string, found map[string]bool) bool {
 	return len(g.Files) == 0 || found[place] || g.wouldFind(place)
 }
 
-// wouldFind reports whether a pattern names a file that is not there.
+// wouldFind reports whether a pattern matches a file that does not exist.
 func (g Group) wouldFind(place string) bool {
 	if _, err := os.Stat(place); err == nil {
 		return false
@@ -145,8 +145,8 @@ func (g Group) wouldFind(place string) bool {
 	return false
 }
 
-// likeOf is what a file of the group is compared with: the one file that the group
-// names or, of a pattern, the file of the same name.
+// likeOf is what a file of the group is compared with: the file that the group names or,
+// for a pattern, the file of the same name.
 func (g Group) likeOf(file string) string {
 	if folder, last := filepath.Split(g.Like); isPattern(last) {
 		return filepath.Join(folder, filepath.Base(file))

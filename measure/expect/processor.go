@@ -76,8 +76,8 @@ func (r responding) Process(rate int, planes [][]float64) ([][]float64, error) {
 	return instrument.Respond(context.Background(), r.device, rate, planes)
 }
 
-// Processor is a device under test: with a name, for what a failure says, a rate in
-// Hz and a number of channels to test it at.
+// Processor is a device under test. It has a name for failure messages, and a rate in Hz
+// and a number of channels for the tests.
 type Processor struct {
 	Name     string // "": the processor
 	RateHz   int    // 0 stands for 48000
@@ -138,9 +138,9 @@ func (p Processor) checked(sound [][]float64, process func(own [][]float64) ([][
 	return out, nil
 }
 
-// Of is what the processor makes of a sound, for the assertions that take a Sound:
-// [Null], [SameSound], [Latency], [TruePeakAtMost] and the rest. Rate and channels
-// are the sound's.
+// Of is the processor's output for a sound. It can be given to the assertions that take a
+// Sound: [Null], [SameSound], [Latency], [TruePeakAtMost] and the rest. Rate and channels
+// are those of the sound.
 func (p Processor) Of(s Sound) Sound {
 	return Sound{p.name() + " of " + s.name, func() (wave.Source, error) {
 		var format wave.Format

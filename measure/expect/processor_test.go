@@ -165,9 +165,9 @@ func TestProcessorAssertions(t *testing.T) {
 		{"no planes", DeviceFunc(func(int, [][]float64) [][]float64 { return nil }), SameBits, "found 0 channels in what the device returns; accepted: 1"},
 		{"short", DeviceFunc(func(_ int, p [][]float64) [][]float64 { return [][]float64{p[0][1:]} }), SameBits, "found 47999 frames in channel 1 of what the device returns; accepted: at least 48000"},
 		{"null", late, func(t testing.TB, p Processor) { Null(t, p.Of(voice), voice, -200); Latency(t, p.Of(voice), voice, 1) }, ""},
-		{"null as lying", late, func(t testing.TB, p Processor) { NullAsLying(t, p.Of(voice), voice, -60) }, "device 7 of take 3: residual_dbfs is "},
-		{"null as lying: a delay", late, func(t testing.TB, p Processor) { NullAsLying(t, p.Of(voice), voice, -60) }, "1 frame"},
-		{"null as lying: gain", each(func(_ int, x float64) float64 { return x * 0.99 }), func(t testing.TB, p Processor) { NullAsLying(t, p.Of(voice), voice, -80) }, "device 7 of take 3: residual_dbfs is "},
+		{"null unaligned", late, func(t testing.TB, p Processor) { NullUnaligned(t, p.Of(voice), voice, -60) }, "device 7 of take 3: residual_dbfs is "},
+		{"null unaligned: a delay", late, func(t testing.TB, p Processor) { NullUnaligned(t, p.Of(voice), voice, -60) }, "1 frame"},
+		{"null unaligned: gain", each(func(_ int, x float64) float64 { return x * 0.99 }), func(t testing.TB, p Processor) { NullUnaligned(t, p.Of(voice), voice, -80) }, "device 7 of take 3: residual_dbfs is "},
 		{"measured", through, func(t testing.TB, p Processor) {
 			Measured(t, p, instrument.Latency{Impulse: stimulus.StandardImpulse(-20)}, measure.Between("latency_frames", 0, 0))
 		}, ""},

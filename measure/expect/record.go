@@ -17,9 +17,9 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// baselinePath is where the baseline of a file is kept: under the file's own path, seen
-// from the folder that holds the folder of baselines, or by its name alone where the file
-// lies elsewhere.
+// baselinePath is the path of a file's baseline: under the file's path relative to the
+// folder that holds the folder of baselines, or under the file's name alone where the
+// file is elsewhere.
 func baselinePath(dir, file string) string {
 	return filepath.Join(dir, filepath.FromSlash(subjectIn(dir, file))+".json")
 }
@@ -51,18 +51,18 @@ type Recording struct {
 	baseline *Baseline
 }
 
-// RecordState is how a file stands to its baseline.
+// RecordState is the state of a file relative to its baseline.
 type RecordState int
 
-// The states. Kept files meet the usual limits, and their baselines stay as they are.
+// The states. A kept file meets the usual limits, and its baseline stays as it is.
 const (
 	Kept RecordState = iota
 	New
 	Changed
 )
 
-// PlanRecording looks at files and their baselines: which are new, which have changed
-// beyond the usual limits, and how. With all set, what changed at all is changed.
+// PlanRecording compares files with their baselines: which files are new, and which have
+// changed beyond the usual limits, and how. With all set, any change counts.
 func PlanRecording(ctx context.Context, dir string, files []string, all bool) ([]Recording, error) {
 	var plan []Recording
 	taken := map[string]string{}
@@ -161,8 +161,8 @@ func Record(dir string, plan []Recording, why string, at time.Time) error {
 	return wave.CommitTogether(outputs...)
 }
 
-// RecordBaseline records one file as right, with the reason; reasons of earlier
-// recordings stay, and a file that has not changed stays as it was recorded.
+// RecordBaseline records one file as right, with the reason. The reasons of earlier
+// recordings are kept. The baseline of a file that has not changed stays as it is.
 func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*Baseline, error) {
 	if err := wave.MakeFolder(dir); err != nil {
 		return nil, err
@@ -182,8 +182,8 @@ func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*
 	return LoadBaseline(dir, file)
 }
 
-// Orphans lists the baselines in a folder whose files are no longer there. Those of
-// files elsewhere, which are kept by their names alone, cannot be judged so and stay.
+// Orphans lists the baselines in a folder whose files no longer exist. Baselines of files
+// outside, which are stored by name alone, are not listed.
 func Orphans(dir string) ([]string, error) {
 	home := filepath.Dir(placeOf(dir))
 	var orphans []string

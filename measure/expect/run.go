@@ -13,7 +13,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Run is what came of holding files and chains against limits.
+// Run is the result of checking files and chains.
 type Run struct {
 	Checked []Checked
 	Groups  []GroupRun
@@ -31,7 +31,7 @@ func (g GroupRun) String() string {
 	return fmt.Sprintf("%s: %s, %s", g.Name, dsp.Plural(g.Subjects, "subject"), dsp.Plural(g.Limits, "judgement"))
 }
 
-// Passed reports whether all limits are met, and there was one at least.
+// Passed reports whether there is a limit, and all limits are met.
 func (r Run) Passed() bool {
 	for _, c := range r.Checked {
 		if !c.Passed() {
@@ -41,8 +41,8 @@ func (r Run) Passed() bool {
 	return len(r.Checked) > 0
 }
 
-// Results are the judgements of all subjects. What could not be measured is undecided,
-// and so is a run that judged nothing: there is always one.
+// Results are the judgements of all subjects. A subject that could not be measured is
+// undecided. A run that judged nothing has a single undecided result.
 func (r Run) Results() []measure.Judgement {
 	var all []measure.Judgement
 	for _, c := range r.Checked {
@@ -51,8 +51,8 @@ func (r Run) Results() []measure.Judgement {
 	return atLeastOne(all)
 }
 
-// atLeastOne puts an undecided judgement in place of none: no report may be read as a
-// success where nothing was judged.
+// atLeastOne returns an undecided judgement in place of none: a report of a run that
+// judged nothing must not read as a success.
 func atLeastOne(all []measure.Judgement) []measure.Judgement {
 	if len(all) > 0 {
 		return all
@@ -63,17 +63,17 @@ func atLeastOne(all []measure.Judgement) []measure.Judgement {
 	}}
 }
 
-// Work is how a run goes about its subjects.
+// Work are the options of a run.
 type Work struct {
 	Jobs int    // goroutines; less than 1: one
-	Done func() // is called after each subject, by one goroutine at a time; nil: nobody
+	Done func() // is called after each subject, by one goroutine at a time; nil: is not called
 	// Keep is given each artefact to commit or to abort, together with what else the
 	// caller writes, by one goroutine at a time; nil: each is committed at once.
 	Keep func(*wave.Writer)
 }
 
-// Run measures what the limits are about, as Subjects lists it, and judges it. The
-// order of the results is that of the subjects, whatever the number of jobs.
+// Run measures the subjects that Subjects lists, and judges them. The results are in the
+// order of the subjects, for any number of jobs.
 func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 	files, chains, err := l.Subjects(named)
 	if err != nil {
@@ -132,8 +132,7 @@ func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 	return r, nil
 }
 
-// groupsOf lists, for each file, the groups that are about it, by their places in
-// Groups.
+// groupsOf lists, for each file, the groups that cover it, by their index in Groups.
 func (l *Limits) groupsOf(files []string) [][]int {
 	groups := make([][]int, len(files))
 	for k, g := range l.Groups {
@@ -147,8 +146,8 @@ func (l *Limits) groupsOf(files []string) [][]int {
 	return groups
 }
 
-// withoutPartner fails, for groups that compare files with others of the same names,
-// each other file of whose name none was judged.
+// withoutPartner returns a failure for each file on the other side of a comparison of
+// equal names whose partner was not among the judged files.
 func (l *Limits) withoutPartner(files []string, groups [][]int) []Checked {
 	var all []Checked
 	for k, g := range l.Groups {
@@ -187,14 +186,14 @@ func damagedFile(subject string, w wave.Warning) measure.Judgement {
 	}
 }
 
-// hasPartner reports whether there is the file of the same name that one is compared
+// hasPartner reports whether the file of the same name exists that a file is compared
 // with.
 func (g Group) hasPartner(file string) bool {
 	_, err := os.Stat(g.likeOf(file))
 	return !g.pairs() || err == nil
 }
 
-// comparesItself is the error of a file whose like is the file itself, under whatever
+// comparesItself is the error for a file that would be compared with itself, under any
 // name: it would never differ.
 func (l *Limits) comparesItself(file string, groups []int) error {
 	here, err := os.Stat(file)

@@ -10,11 +10,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// SameBits fails the test where a processor does not answer a sound with the same
-// bits each time: at once again, after another, louder sound, and, of a device that
-// is [InBlocks], in blocks of any size. It names the first sample that differs. NaN
-// and infinities fail too. The sound is 1 s that is like speech in its levels, of
-// -20 dBFS peak.
+// SameBits fails the test where a processor does not give the same bits for a sound each
+// time: at once again, after another, louder sound, and, for a device that is [InBlocks],
+// in blocks of any size. It names the first sample that differs. NaN and infinite samples
+// fail too. The sound has the levels of speech, lasts 1 s and peaks at -20 dBFS.
 func SameBits(t testing.TB, p Processor) {
 	t.Helper()
 	const second = 1.0
@@ -63,8 +62,8 @@ func SameBits(t testing.TB, p Processor) {
 	t.Logf("%s: the same bits each time", p.name())
 }
 
-// blockSizes are sizes that processors trip over: one frame, primes, powers of two
-// and beside them, and one larger than the sound.
+// blockSizes are sizes that are difficult for processors: one frame, primes, powers of
+// two and their neighbours, and one larger than the sound.
 var blockSizes = []int{1, 7, 64, 127, 1000, 4096, 1 << 20}
 
 func (p Processor) sameInBlocks(signal stimulus.Signal, f InBlocks, same func(how string, got dsp.Block, err error) bool) {

@@ -82,7 +82,7 @@ func (s Sound) read(f func(wave.Source) error) error {
 	return f(src)
 }
 
-// until is the sound, ending with a context.
+// until is the sound, whose reading ends when a context does.
 func (s Sound) until(ctx context.Context) Sound {
 	return Sound{s.name, planes.Until(ctx, s.Open)}
 }

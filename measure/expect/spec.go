@@ -25,7 +25,7 @@ type Spec struct {
 //go:embed specs.toml
 var specsText []byte
 
-// Specs are the specifications that this package brings along.
+// Specs are the built-in specifications.
 func Specs() []Spec { return builtIn() }
 
 var readBuiltIn = sync.OnceValue(func() []Spec {
@@ -42,7 +42,7 @@ var readBuiltIn = sync.OnceValue(func() []Spec {
 
 func builtIn() []Spec { return slices.Clone(readBuiltIn()) }
 
-// SpecNamed is one of the specifications that this package brings along.
+// SpecNamed is a built-in specification, by its name.
 func SpecNamed(name string) (Spec, error) {
 	var names []string
 	for _, s := range builtIn() {

@@ -12,8 +12,8 @@ import (
 // summaryLines is how many lines a summary has at most.
 const summaryLines = 10
 
-// WriteSummary writes a run as Markdown of ten lines at most, for a change request:
-// what came of it, then how sounds changed, then what failed, as far as there is room.
+// WriteSummary writes a run as Markdown of at most ten lines, for a change request: the
+// result, then how sounds changed, then the failures, as far as there is room.
 func WriteSummary(w io.Writer, r Run) error {
 	results := r.Results()
 	failed := 0

@@ -19,7 +19,7 @@ func WriteTAP(w io.Writer, results []measure.Judgement) error {
 		if r.Verdict != measure.Pass {
 			ok = "not ok"
 		}
-		// A # begins a directive, so none may stand in a description.
+		// A # begins a directive in TAP, so a description must not contain one.
 		description := strings.NewReplacer("#", "", "\n", " ").Replace(r.Subject + " " + r.Reading + " " + r.Limit.String())
 		fmt.Fprintf(&b, "%s %d - %s\n", ok, i+1, description)
 		if r.Verdict != measure.Pass {

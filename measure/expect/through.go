@@ -11,9 +11,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// throughChain are the readings of a sound behind a chain: what the output would read
-// with through = "voice.toml", and how much the chain's stages reduce. Nothing is
-// written.
+// throughChain are the readings of a chain's output for a sound, and how much the chain's
+// stages reduce. No file is written.
 func throughChain(ctx context.Context, sound Sound, path string) (measure.Readings, error) {
 	c, err := chain.Load(path)
 	if err != nil {
@@ -58,9 +57,9 @@ func (s meterSink) Write(b dsp.Block) error {
 // unitSuffixes end the names of readings.
 var unitSuffixes = map[string]string{"dB": "_db", "%": "_percent"}
 
-// reductionReadings are, by kind of stage, the reduction as median, 95th percentile
-// and most over the time in which the stage works, and the share of that time. Of
-// several stages of a kind the largest counts.
+// reductionReadings are, for each kind of stage, the median, the 95th percentile and the
+// largest reduction over the time in which the stage works, and the share of that time.
+// Of several stages of one kind the largest value counts.
 func reductionReadings(plan []chain.StagePlan, stages []chain.StageGains) measure.Readings {
 	var readings measure.Readings
 	seen := map[int]bool{}

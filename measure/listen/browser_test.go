@@ -27,7 +27,7 @@ func threeVersions(t *testing.T) *Comparison {
 		}
 		return dsp.Block{x}
 	}
-	return prepared(t, Settings{AsLying: true}, source(hostile, tone(0.3, 440)), source("chain-B", tone(0.8, 523)), source("B-again", tone(0.8, 523)))
+	return prepared(t, Settings{Unaligned: true}, source(hostile, tone(0.3, 440)), source("chain-B", tone(0.8, 523)), source("B-again", tone(0.8, 523)))
 }
 
 // rendered has the page's own desk play into memory: each version alone, switches, a loop.

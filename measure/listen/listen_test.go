@@ -165,7 +165,7 @@ func TestWhatCannotBeCompared(t *testing.T) {
 		{"another sound", Settings{}, []Source{source("a", sound), source("b", other)}, "b is not a version of a"},
 		{"too long", Settings{MostSeconds: 0.8}, []Source{source("a", sound), source("b", sound)}, "accepted: an excerpt of up to 0.8 s"},
 		{"after the end", Settings{From: 5}, []Source{source("a", sound), source("b", sound)}, "half a second"},
-		{"silence", Settings{AsLying: true}, []Source{source("a", sound), source("b", dsp.NewBlock(1, rate))}, "b: its loudness"},
+		{"silence", Settings{Unaligned: true}, []Source{source("a", sound), source("b", dsp.NewBlock(1, rate))}, "b: its loudness"},
 		{"no number", Settings{}, []Source{source("a", holed), source("b", sound)}, "a: found a NaN"},
 	} {
 		_, err := Prepare(context.Background(), c.sources, c.s)
@@ -185,7 +185,7 @@ func TestWhatCannotBeCompared(t *testing.T) {
 		t.Errorf("an edited version: found %v; accepted: an error that says so", err)
 	}
 	// Sounds that are not versions of one can be compared without alignment.
-	c := prepared(t, Settings{AsLying: true}, source("a", sound), source("b", other))
+	c := prepared(t, Settings{Unaligned: true}, source("a", sound), source("b", other))
 	if a, b := c.Versions[0], c.Versions[1]; math.Abs(a.Loudness.Value+a.GainDB-b.Loudness.Value-b.GainDB) > 1e-9 {
 		t.Errorf("%v turned by %g dB, %v by %g dB: not one level", a.Loudness, a.GainDB, b.Loudness, b.GainDB)
 	}

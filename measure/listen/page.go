@@ -161,7 +161,7 @@ func (c *Comparison) about(order []int, hide bool) string {
 	for at, i := range order {
 		v := c.Versions[i]
 		later := fmt.Sprintf("%.2f frames", v.DelayFrames)
-		if c.AsLying {
+		if c.Unaligned {
 			later = "not aligned"
 		}
 		if v.Inverted {

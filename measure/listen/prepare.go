@@ -44,7 +44,7 @@ type Settings struct {
 	From, To    float64 // seconds of the first version; To 0: to its end
 	MostSeconds float64 // 0: DefaultSeconds
 	Level       Level
-	AsLying     bool // no alignment, for sounds that are not versions of one
+	Unaligned     bool // no alignment, for sounds that are not versions of one
 	Difference  bool // also prepare each further version minus the first one
 }
 
@@ -233,15 +233,15 @@ func read(src wave.Source, from, n int64) (dsp.Block, error) {
 	return sink.Planes(), nil
 }
 
-// version lines a version up with the first one's excerpt: begin is the first frame of
-// it that the version covers, and residual, where the difference is asked for, is what
-// distinguishes them on the first one's level.
+// version aligns a version with the first one's excerpt. begin is the first frame of the
+// excerpt that the version covers. residual, where the difference is wanted, is the
+// version less the first one, at the first one's level.
 func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source, name string) (v Version, residual dsp.Block, gain float64, begin int, err error) {
 	v.Name = source.Name
 	format := wave.Unquantised(c.Rate, c.Channels)
 	open := func() (wave.Source, error) { return wave.NewMemory(format, first), nil }
 	sink := wave.NewMemory(format, withRoom(c.Channels, first.Frames()))
-	if c.AsLying {
+	if c.Unaligned {
 		src, err := planes.Until(ctx, source.Open)()
 		if err != nil {
 			return v, nil, 0, 0, err

@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The filters that settings stand for, in closed form. They share nothing with the
-// coefficients of package dsp: they are what those are judged by.
+// The filters that settings describe, in closed form. They share nothing with the
+// coefficients of package dsp, since those are judged by them.
 
 // warped is the analogue frequency jω/ω0 that the bilinear transform puts at a
 // digital one, with ω0 at its place.

@@ -19,7 +19,7 @@ type watchedDevice struct {
 	fault string // what was wrong with the first broken response; "": nothing
 }
 
-// Respond has the device respond.
+// Respond passes the sound to the device, and checks the response.
 func (d *watchedDevice) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {
 	in, out := &watchedSource{Source: played}, &watchedSink{Sink: response, nonFinite: -1}
 	err := d.Device.Respond(ctx, in, out)

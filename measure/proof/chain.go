@@ -34,21 +34,21 @@ var provers = map[string]prover{
 	"limiter":    proves(limiter),
 	"gain":       proves(gain),
 	"polarity":   proves(polarity),
-	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency is all
+	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency is its only claim
 }
 
 // Of states all claims of a stage at a rate in Hz, its latency first.
 func Of(s chain.Stage, rate int) ([]Experiment, error) {
 	state, known := provers[s.Kind]
 	if !known {
-		return nil, fmt.Errorf("a stage of kind %s has no proof", s.Kind)
+		return nil, fmt.Errorf("a stage of kind %q has no proof", s.Kind)
 	}
 	late, err := stageLatency(s, rate)
 	if err != nil {
 		return nil, err
 	}
 	all := append([]Experiment{late}, state(s.Settings, rate)...)
-	if _, limits := s.Settings.(dsp.LimiterSettings); limits { // its model has no guard, so that it breaks the promises
+	if _, limits := s.Settings.(dsp.LimiterSettings); limits { // its model has no guard, and so exceeds the ceiling
 		return all, nil
 	}
 	for i := range all {
@@ -158,5 +158,5 @@ func (s *Sheet) proveParts(ctx context.Context, parts []part, workers int, shown
 	return err
 }
 
-// WholeChain stands in place of a stage's name for the chain as a whole.
+// WholeChain is the name of the whole chain, where otherwise a stage is named.
 const WholeChain = "whole chain"

@@ -34,7 +34,7 @@ type Test struct {
 	Stimulus stimulus.Signal
 	Claims   []Claim
 	Line     int
-	Asked    instrument.Asked         // what the claims ask of a response beyond its usual readings
+	Asked    instrument.Asked         // readings of the claims beyond the usual ones
 	lines    map[string]int           // of the claims
 	at       tomlfile.Span            // of the stimulus
 	settings map[string]tomlfile.Span // of the stimulus's settings
@@ -84,8 +84,8 @@ func (d *claimsDecoder) top() {
 	}
 }
 
-// given reports claims about what no response to the test's stimulus gives, so that no
-// device has to run to find out.
+// given reports claims about readings that no response to the test's stimulus gives,
+// before a device has to run.
 func (d *claimsDecoder) given(t *tomlfile.Value, test *Test) {
 	if test.Stimulus == nil {
 		return
@@ -320,7 +320,7 @@ func (d *claimsDecoder) maskPoint(item *tomlfile.Value, accepted string) (p inst
 	return p, ok
 }
 
-// asks reports claims that need something else in their test.
+// asks reports claims that need another entry in their test.
 func (d *claimsDecoder) asks(t *tomlfile.Value, test *Test) {
 	a := test.Asked
 	if test.Stimulus == nil || instrument.IsResponseSignal(test.Stimulus) {
@@ -331,7 +331,7 @@ func (d *claimsDecoder) asks(t *tomlfile.Value, test *Test) {
 		}
 		for _, e := range t.Entries {
 			if withoutChannel(e.Key) == "slope_db_per_octave" && a.PassbandHz == 0 {
-				d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "no corner_hz in this test", Accepted: "corner_hz = { target = 80, tolerance = 5 } beside it, which says of which side the slope is"})
+				d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "no corner_hz in this test", Accepted: "corner_hz = { target = 80, tolerance = 5 } in the same test, which says on which side the slope is"})
 			}
 		}
 		return

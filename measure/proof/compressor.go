@@ -35,7 +35,7 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 	claims := []Claim{
 		within("plateau_gain_db", s.MakeupDB, curveBoundDB, curveWhy),
 		atMost("curve_deviation_db", curveBoundDB, curveWhy),
-		atMost("unsettled_steps", 0, "what still moves is no static curve"),
+		atMost("unsettled_steps", 0, "a gain that still moves gives no static curve"),
 	}
 	hz := curveHz(s.SidechainHighPassHz, rate)
 	if curved := s.Ratio >= 1.1; curved { // a flatter curve has no knee to find
@@ -62,8 +62,8 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 	return append(experiments, both(s.LinkChannels, threshold+s.KneeDB/2+10, gain))
 }
 
-// kneeClaim claims a knee's width. One of a few steps of the curve is distinguished from
-// none by less than the curve's own error.
+// kneeClaim claims a knee's width. A knee of a few steps of the curve differs from none
+// by less than the curve's own error.
 func kneeClaim(kneeDB float64) Claim {
 	if kneeDB < 3 {
 		return Claim{measure.Limit{Reading: "compression_knee_db", Min: new(0.0), Max: new(kneeDB + 1)}, "up to 1 dB more: a narrow knee and a corner look nearly alike"}
@@ -86,13 +86,13 @@ func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment 
 	}
 }
 
-// dynamicsStep is a level step that leaves time for everything to settle, and the
-// gain ahead of the device that brings it to its level.
+// dynamicsStep is a step of level, long enough for everything to settle, and the gain in
+// front of the device that brings it to its level.
 func dynamicsStep(lowDBFS, highDBFS, attackMs, releaseMs, waitMs float64, rate int) (step stimulus.LevelStep, driveDB float64) {
 	driveDB = max(0, highDBFS)
 	seconds := func(constantMs float64) float64 { return math.Ceil(10*max(0.3, (9*constantMs+2*waitMs)/1000)) / 10 }
 	return stimulus.LevelStep{
-		// At a quarter of the rate rounding decides whether a crest lies between samples.
+		// At a quarter of the rate, rounding decides whether a crest is between samples.
 		Hz: min(6000, float64(rate)/8), LowDBFS: lowDBFS - driveDB, HighDBFS: highDBFS - driveDB,
 		BeforeSeconds: seconds(releaseMs), DuringSeconds: seconds(attackMs), AfterSeconds: 1.5 * seconds(releaseMs),
 	}, driveDB

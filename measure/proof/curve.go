@@ -23,15 +23,14 @@ type Curve struct {
 	measure.Table
 }
 
-// curveOf is how an experiment's curve comes about: from the same response as its
-// readings.
+// curveOf is how an experiment's curve is made, from the same response as its readings.
 type curveOf struct {
 	instrument.Tabled
-	through  func(instrument.Device) instrument.Device // what stands ahead of the device; nil: nothing
+	through  func(instrument.Device) instrument.Device // what is in front of the device; nil: nothing
 	declared func(x float64) float64                   // the gain in dB
 }
 
-// readings are those of the instrument, and the curve beside them.
+// readings are those of the instrument, with the curve.
 func (o *curveOf) readings(ctx context.Context, d instrument.Device, rate int) (measure.Readings, measure.Table, error) {
 	if o.through != nil {
 		d = o.through(d)

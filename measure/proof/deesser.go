@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// vowelHz stands for the part of a voice that is no s. Its square has no ripple
-// left after a detector's window of 10 ms.
+// vowelHz is a tone in place of the part of a voice that is not an s. Its square has no
+// ripple after a detector's window of 10 ms.
 const vowelHz = 200
 
 // gainBoundDB is how far the gain on a steady tone may be off: the ripple of a
@@ -23,7 +23,7 @@ const gainWhy = "0.05 dB: the ripple of the detector's mean square; a hundredth 
 // deEsser claims a de-esser's reduction of a sibilant of a known level.
 func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 	experiments := []Experiment{{
-		Condition: fmt.Sprintf("%d Hz at -20 dBFS: no s in it", vowelHz),
+		Condition: fmt.Sprintf("%d Hz at -20 dBFS: it has no s", vowelHz),
 		Claims:    []Claim{within("tone_dbfs", stimulus.DefaultPeakDBFS, gainBoundDB, gainWhy)},
 		Run:       with(instrument.HarmonicDistortion{Tone: stimulus.Tone{Hz: vowelHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}}),
 	}}
@@ -39,18 +39,19 @@ func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 	}
 	experiments = append(experiments, sibilantBeside(s, rate))
 	if s.Relative {
-		experiments = append(experiments, silent("steps of level", "against the whole sound no lone tone shows times and linking; the speech below does", append([]string{"channel_gain_difference_db"}, stepTimes...)...))
+		experiments = append(experiments, silent("steps of level", "relative to the whole sound a single tone does not show times and linking; the speech below does", append([]string{"channel_gain_difference_db"}, stepTimes...)...))
 	} else {
 		experiments = append(experiments, sibilantTimes(s, rate)...)
 		experiments = append(experiments, sibilantLink(s, rate))
 	}
-	// What only a mixture of voice and s shows: times, linking and width against the
-	// whole sound.
+	// Times, linking and width relative to the whole sound show only in a mixture of
+	// voice and s.
 	p := &programme{chain: model.Chain{Settings: []any{s}}, channels: 2}
 	return append(experiments, p.exact())
 }
 
-// besideReductionDB is the least reduction with which the width of the bell shows.
+// besideReductionDB is the least reduction at which the width of the bell can be
+// measured.
 const besideReductionDB = 2
 
 // sibilantBeside is a tone beside the bell's centre, where its band-pass has half the

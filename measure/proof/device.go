@@ -16,15 +16,16 @@ import (
 // Answer is a device's response to one stimulus.
 type Answer struct {
 	Readings measure.Readings
-	Response instrument.Response // as the instruments take it; nil: what the readings lack cannot be asked
-	Failed   string              // why there are neither; "": there are
+	Response instrument.Response // as the instruments take it; nil: no further readings can be computed
+	Failed   string              // why there are neither; "" if there are
 
 	watched *watchedDevice
 }
 
-// OfDevice proves a device that answers, such as a *instrument.Command, against a
-// claims file, at a rate in Hz. Shown is as in OfChain. Where the device fails, the sheet
-// is returned beside the error: with what was measured before, and the rest undecided.
+// OfDevice proves a device that responds, such as a *instrument.Command, against a claims
+// file, at a rate in Hz. Shown is as in OfChain. Where the device fails, the sheet is
+// returned together with the error: with what was measured before, and the rest
+// undecided.
 func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
 	if err := c.Possible(rate); err != nil {
 		return nil, err
@@ -119,8 +120,8 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (
 	return sheet, findings, err
 }
 
-// Held holds the claims against answers, by the description of the stimulus that they
-// are to. A test of which there is none leaves its claims undecided.
+// Held compares the claims with answers, which are found by the description of their
+// stimulus. The claims of a test without an answer are undecided.
 func (c *Claims) Held(rate int, read map[string]Answer) (*Sheet, error) {
 	answers := make([]Answer, len(c.Tests))
 	for i, t := range c.Tests {
@@ -136,10 +137,10 @@ func (c *Claims) Held(rate int, read map[string]Answer) (*Sheet, error) {
 	return c.held(rate, answers)
 }
 
-// held holds the claims against an answer to each test.
+// held compares the claims with an answer for each test.
 func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 	sheet := &Sheet{Subject: c.Device, RateHz: rate}
-	passes := false // sound through one of the tests
+	passes := false // the device passed the sound of one of the tests
 	for _, a := range answers {
 		if a.Response == nil || passes {
 			continue
@@ -170,8 +171,8 @@ func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 	return sheet, nil
 }
 
-// belowEveryLevel lets noise that is exactly 0 meet every maximum: of a device that
-// passes another test's sound, and so is not muted.
+// belowEveryLevel makes noise that is exactly 0 meet every maximum, for a device that
+// passed the sound of another test and so is not muted.
 func belowEveryLevel(r measure.Readings) measure.Readings {
 	r = slices.Clone(r)
 	for i := range r {
@@ -217,7 +218,7 @@ func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDe
 	}
 }
 
-// advised states where a mask is not met.
+// advised says where a response is outside a mask.
 func advised(j measure.Judgement) measure.Judgement {
 	if j.Verdict == measure.Fail && strings.HasPrefix(j.Reading, "mask_excess_db") && j.Got.Measurable() {
 		j.Advice = "the response is " + j.Got.Definition
@@ -225,8 +226,8 @@ func advised(j measure.Judgement) measure.Judgement {
 	return j
 }
 
-// noReading states why a response does not give a reading that its kind of stimulus
-// can give.
+// noReading says why a response does not give a reading that its kind of stimulus can
+// give.
 func noReading(name string, readings measure.Readings) string {
 	var names []string
 	for _, n := range readings {

@@ -13,13 +13,13 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// What compressors and expanders have in common.
+// What compressors and expanders share.
 
-// sineOverRMS is by how many dB the peak of a sine lies over its rms: the levels of
-// a static curve are peaks, those of an rms detector are not.
+// sineOverRMS is the difference in dB between the peak of a sine and its rms: the levels
+// of a static curve are peaks, those of an rms detector are not.
 var sineOverRMS = 10 * math.Log10(2)
 
-// onPeaks is a level of a stage's detector as the peak of a sine.
+// onPeaks converts a level of a stage's detector to the peak of a sine.
 func onPeaks(dbfs float64, detector dsp.DetectorKind) float64 {
 	if detector == dsp.RMS {
 		return dbfs + sineOverRMS
@@ -33,8 +33,8 @@ func curveHz(sidechainHz float64, rate int) float64 {
 	return min(max(stimulus.StandardHz, 10*sidechainHz), 0.2*float64(rate))
 }
 
-// holdMoments are how much longer than at first the high level of a step lasts, in
-// holds: release begins a hold after its end, whenever that is.
+// holdMoments are further lengths of the high level of a step, in holds more than the
+// first: release begins a hold after the end of that level, at any of them.
 var holdMoments = []float64{0.23, 0.5, 0.81}
 
 // timesWithHold are times, and when release begins after steps of other lengths.
@@ -57,8 +57,8 @@ func timesWithHold(settings any, step stimulus.LevelStep, driveDB float64, rms b
 	return all
 }
 
-// staticCurve is the experiment of a stepped tone between two levels, which takes
-// what is over full scale by a gain ahead of the device.
+// staticCurve is the experiment of a stepped tone between two levels. Levels above full
+// scale are made by a gain in front of the device.
 func staticCurve(hz, fromDBFS, toDBFS, stepDB, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) Experiment {
 	drive := max(0, toDBFS)
 	curve := instrument.StaticCurve{
@@ -101,10 +101,10 @@ var stepTimes = []string{
 	"release_ms", "release_10_90_ms", "release_within_2db_ms", "release_begins_ms",
 }
 
-// times claims what a plain model of the settings shows of a step of level, with a
-// gain ahead that takes it over full scale where it has to: so that each definition
-// of attack and release has its own figure, and the detector's window and side chain
-// count. Of a gain that does not move in the model nothing is claimed.
+// times claims, of a step of level, what a plain model of the settings gives, so that
+// each definition of attack and release has its own figure, and the detector's window and
+// side chain count. A gain in front of the device makes levels above full scale. Where
+// the gain of the model does not move, nothing is claimed.
 func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rate int) []Experiment {
 	read := drivenBy(driveDB, instrument.StepResponse{Step: step})
 	x := Experiment{
@@ -140,7 +140,8 @@ func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rat
 	return []Experiment{x}
 }
 
-// both claims that a stage with linked channels works on both by the louder one.
+// both claims that a stage with linked channels lowers both by the gain of the louder
+// one.
 func both(linked bool, loudDBFS float64, alone func(quietDBFS float64) float64) Experiment {
 	quiet := loudDBFS - 12
 	want, text := 0.0, "linked channels have one gain"

@@ -43,10 +43,10 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	claims := []Claim{
 		within("plateau_gain_db", 0, curveBoundDB, curveWhy),
 		atMost("curve_deviation_db", curveBoundDB+0.01*(s.Ratio-1), curveWhy+", and what 0.01 dB of the level makes on the slope"),
-		atMost("unsettled_steps", 0, "what still moves is no static curve"),
+		atMost("unsettled_steps", 0, "a gain that still moves gives no static curve"),
 	}
-	// What ends within its knee shows neither threshold nor ratio; its curve it does.
-	// Two steps between knee and range decide them.
+	// A curve that ends within its knee shows neither threshold nor ratio;
+	// curve_deviation_db still judges it. Two steps between knee and range decide them.
 	works := s.Ratio >= 1.1 && s.RangeDB >= 3+(s.Ratio-1)*s.KneeDB/2
 	stepDB, straightDB := float64(curveStepDB), s.RangeDB/(s.Ratio-1)-s.KneeDB/2
 	for works && straightDB < 2*stepDB && stepDB > leastStepDB {
@@ -72,8 +72,8 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	if reach >= 40 {
 		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"expansion_range_db", "it is reached more than 40 dB under the threshold"})
 	}
-	// The instrument takes what is 0.05 dB under the plateau for it: so far under the
-	// opening level does the knee seem to end.
+	// The instrument takes a level that is 0.05 dB below the plateau for the end of the
+	// knee: so far below the opening level the knee seems to end.
 	seems := math.Sqrt(0.1 * s.KneeDB / (s.Ratio - 1))
 	if s.HysteresisDB > seems {
 		slow := settleSeconds(s.ReleaseMs, s.DetectorWindowMs+s.HoldMs)

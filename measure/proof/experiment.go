@@ -14,14 +14,14 @@ type Experiment struct {
 	Condition string // stimulus and level, for the sheet
 	Claims    []Claim
 	Run       func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error)
-	// Model is what the settings mean, in plain code; nil: there is none. A claim is
-	// stated in closed form. Where that is not met, the experiment is run on the model
-	// too: what its reading misses as well, the signal does not show of any device, and
-	// the claim is then to read as the model does. Its reason says so.
+	// Model is what the settings mean, in plain code; nil: there is none. Claims are
+	// stated in closed form. Where a claim is not met, the experiment is run on the model
+	// too. If the model does not meet it either, the signal cannot show it of any device.
+	// The claim is then moved to the model's reading, and its reason says so.
 	Model instrument.Device
 
 	unclaimed []omission // what is not claimed with this stimulus
-	inMemory  bool       // only a device in memory can be asked this
+	inMemory  bool       // only a device in memory can do this
 	again     bool       // one sound is played more than once
 	curve     *curveOf   // what Run measures, with its curve; nil: it has none
 }
@@ -29,7 +29,8 @@ type Experiment struct {
 // omission is a reading of which nothing is claimed, and why.
 type omission struct{ reading, reason string }
 
-// silent is an experiment that measures nothing, and says why nothing is claimed.
+// silent is an experiment that measures nothing, and gives the reason why nothing is
+// claimed.
 func silent(condition, reason string, readings ...string) Experiment {
 	x := Experiment{Condition: condition}
 	for _, name := range readings {
@@ -53,7 +54,7 @@ func with(i instrument.Instrument) func(context.Context, instrument.Device, int)
 	}
 }
 
-// drivenBy is the run of an instrument with a gain in dB ahead of the device.
+// drivenBy is the run of an instrument with a gain in dB in front of the device.
 func drivenBy(driveDB float64, i instrument.Instrument) func(context.Context, instrument.Device, int) (measure.Readings, error) {
 	return func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
 		return instrument.Run(ctx, instrument.Driven{Device: d, DriveDB: driveDB}, i, rate)
@@ -74,7 +75,7 @@ func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, ex
 	return nil
 }
 
-// outcome is what an experiment gives a sheet.
+// outcome is what an experiment adds to a sheet.
 type outcome struct {
 	lines     []Line
 	unclaimed []Unclaimed
@@ -124,8 +125,7 @@ func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Dev
 	return o, ctx.Err()
 }
 
-// read runs the experiment. One that comes to nothing gives each claim's reading the
-// reason.
+// read runs the experiment. If it fails, each claim's reading has the reason.
 func (x *Experiment) read(ctx context.Context, d instrument.Device, rate int) measure.Readings {
 	readings, err := x.Run(ctx, d, rate)
 	if err != nil {
@@ -160,12 +160,12 @@ func (x *Experiment) readWithCurve(ctx context.Context, stage string, d instrume
 	return readings, c
 }
 
-// notShown is why a claim is not stated that no device could meet.
+// notShown is the reason for leaving out a claim that no device could meet.
 const notShown = "this signal does not show it: of a plain model of the settings "
 
-// asModelled is the claim as it can be made of a model's readings: as it is, where they
-// meet it, else moved until they do. Where neither the device nor the model gives the
-// reading, the signal shows it of no device, and the reason says so: nothing is claimed.
+// asModelled is the claim adapted to a model's readings: unchanged where they meet it,
+// else moved until they do. Where neither the device nor the model gives the reading, the
+// signal cannot show it, nothing is claimed, and the reason says so.
 func (c Claim) asModelled(device measure.Reading, model measure.Readings) (claim Claim, reason string) {
 	got, ok := model.Get(c.Reading)
 	switch {
@@ -183,12 +183,11 @@ func (c Claim) asModelled(device measure.Reading, model measure.Readings) (claim
 	default:
 		return c, ""
 	}
-	c.Why += fmt.Sprintf("; moved to %s, which a plain model of the settings reads with this signal", got)
+	c.Why += fmt.Sprintf("; moved to %s, which a plain model of the settings reads for this signal", got)
 	return c, ""
 }
 
-// moved is the claim with its bounds moved so far that a value at one of them comes
-// to lie in the middle.
+// moved is the claim with both bounds moved by an amount.
 func (c Claim) moved(by float64) Claim {
 	half := 0.0
 	if c.Min != nil && c.Max != nil {
@@ -214,7 +213,7 @@ func onChannel(reading string, channel, channels int) string {
 	return fmt.Sprintf("%s_ch%d", reading, channel+1)
 }
 
-// exactly claims a value that nothing may change.
+// exactly claims a value without tolerance.
 func exactly(reading string, value float64, why string) Claim {
 	return Claim{measure.Between(reading, value, 0), why}
 }

@@ -33,7 +33,8 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	read := func(f *instrument.FrequencyResponse) measure.Readings {
 		return f.CornerReadings(pass, max(f.Hz[0], s.CornerHz/16))
 	}
-	// As the declared response reads: a low order is not yet flat at the pass frequency.
+	// The claim is the reading of the declared response: a low order is not yet flat at
+	// the pass frequency.
 	expected := read(declared.curve(rate))
 	var claims []Claim
 	var unclaimed []omission
@@ -77,15 +78,15 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 		x := swept.readBack(claims, func(f *instrument.FrequencyResponse) measure.Readings { return read(f.Without(others)) })
 		x.unclaimed = unclaimed
 		if len(s.Bands) > 1 {
-			x.Condition += fmt.Sprintf("; band %d, the declared response of the others taken out", i+1)
+			x.Condition += fmt.Sprintf("; band %d, less the declared response of the others", i+1)
 		}
 		experiments = append(experiments, x)
 	}
 	return experiments
 }
 
-// strayDB is by how many dB each band declares to stray from its analogue
-// prototype, which only a matched one does.
+// strayDB is by how many dB each band declares to deviate from its analogue prototype;
+// only matched bands deviate.
 func strayDB(s dsp.EqualiserSettings, rate int) []float64 {
 	e, err := dsp.NewEqualiser(s, rate, 1)
 	if err != nil || s.Design != dsp.Matched {
@@ -101,12 +102,12 @@ func sum(x []float64) (total float64) {
 	return total
 }
 
-// readableDB is the least gain of a band whose Q is read back: what a matched band
-// may stray by moves the half-gain points of a smaller one too far.
+// readableDB is the least gain of a band whose Q can be read back: in a smaller one, the
+// deviation of a matched band moves the half-gain points too far.
 const readableDB = 3
 
-// bandClaims are what can be read back of one band within the audio band, what cannot,
-// and how it is read.
+// bandClaims are the claims that can be read back of one band within the audio band, the
+// readings that cannot, and how they are read.
 func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (claims []Claim, unclaimed []omission, read func(*instrument.FrequencyResponse) measure.Readings) {
 	omit := func(reason string, readings ...string) {
 		unclaimed = silent("", reason+"; response_deviation_db holds the whole curve", readings...).unclaimed
@@ -149,7 +150,7 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 			return nil, unclaimed, nil
 		}
 		read = func(f *instrument.FrequencyResponse) measure.Readings { return f.ShelfReadings(off, on) }
-		// Half of what the shelf has reached at the end of the band.
+		// The shelf is read at half of the gain that it reaches at the end of the band.
 		half, _ := read(cookbookBand(b, design, rate).curve(rate)).Get("shelf_hz")
 		if !half.Measurable() {
 			omit("of the declared response "+half.Reason, names...)

@@ -20,13 +20,13 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// Implementation is something else than the engine that runs a chain: a port to a
-// device, another version, a host with its settings. Device is how it runs a chain:
-// the whole one, or one of a single stage; nil where it cannot. Folder names the part,
-// such as "2-expander" or "whole-chain".
+// Implementation is another way to run a chain than the engine: a port to a device,
+// another version, a host with its settings. Device runs a chain: the whole one, or one
+// of a single stage; nil where it cannot. Folder is the name of the part, such as
+// "2-expander" or "whole-chain".
 type Implementation struct {
 	Device func(folder string, part *chain.Chain) (instrument.Device, error)
-	// Once: each sound is put through it a single time, as recordings are.
+	// Once: each sound is played through it a single time, as for recordings.
 	Once bool
 }
 
@@ -70,8 +70,8 @@ func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, ra
 	return sheet, sheet.proveParts(ctx, run, 1, shown)
 }
 
-// fileRoundingDB is what 32-bit floating point leaves of a tone: 2^−25 of each sample
-// at most, which is −150 dB, and 10 dB more.
+// fileRoundingDB is the rounding of 32-bit floating point relative to a tone: at most
+// 2^−25 of each sample, which is −150 dB, and 10 dB more.
 const fileRoundingDB = -140
 
 // inFiles are claims as 32-bit floating point can meet them.
@@ -85,9 +85,9 @@ func inFiles(claims []Claim) []Claim {
 	return claims
 }
 
-// ByCommand is an implementation that is a command of the operating system. Stages by
-// themselves are run where the command names {chain}, which stands for a chain file;
-// else the whole chain only, or a chain of one stage.
+// ByCommand is an implementation that is a command of the operating system. It runs
+// single stages if the command contains {chain}, which stands for a chain file; else only
+// the whole chain, or a chain of one stage.
 func ByCommand(command *instrument.Command, c *chain.Chain) Implementation {
 	enabled := 0
 	for _, s := range c.Stages {
@@ -112,10 +112,10 @@ func ByCommand(command *instrument.Command, c *chain.Chain) Implementation {
 	}}
 }
 
-// WriteStimuli writes every sound that a chain's claims take into a folder: for each
-// stage by itself, and for the whole chain, a folder with its chain file and WAV
-// files of 32-bit floating point. What a device makes of them belongs into another
-// folder under the same names: see ByRecordings. It returns the number of files.
+// WriteStimuli writes every sound that a chain's claims need into a folder. Each stage,
+// and the whole chain, has a folder with its chain file and WAV files of 32-bit floating
+// point. The device's responses belong into another folder under the same names: see
+// ByRecordings. It returns the number of files.
 func WriteStimuli(ctx context.Context, c *chain.Chain, dir string, rate int) (files int, err error) {
 	by := Implementation{Once: true, Device: func(folder string, part *chain.Chain) (instrument.Device, error) {
 		folder = filepath.Join(dir, folder)
@@ -132,16 +132,16 @@ func WriteStimuli(ctx context.Context, c *chain.Chain, dir string, rate int) (fi
 	return files, err
 }
 
-// ByRecordings is an implementation of which there are recordings: files in folders
-// named as those of WriteStimuli, each as long as its stimulus or longer by the
-// latency and what rings on, begun at the same frame.
+// ByRecordings is an implementation that was recorded: files in folders named as those of
+// WriteStimuli. Each begins at the same frame as its stimulus, and is as long or longer,
+// by the latency and the decay.
 func ByRecordings(dir string) Implementation {
 	return Implementation{Once: true, Device: func(folder string, _ *chain.Chain) (instrument.Device, error) {
 		return recordings{filepath.Join(dir, folder)}, nil
 	}}
 }
 
-// planesOf is all that a source has left.
+// planesOf is the rest of a source.
 func planesOf(src wave.Source) (dsp.Block, error) {
 	f := src.Format()
 	all, block := wave.NewMemory(f, dsp.NewBlock(f.Channels, 0)), dsp.NewBlock(f.Channels, 4096)
@@ -165,8 +165,8 @@ func planesOf(src wave.Source) (dsp.Block, error) {
 	}
 }
 
-// soundOf is all of a source, and the name of a file for it: what a stimulus is made
-// of on another processor may differ in the last bits, so the name does not.
+// soundOf is the sound of a source, and a name for its file. The name comes from rounded
+// samples, since those of a stimulus may differ in their last bits on another processor.
 func soundOf(src wave.Source) (dsp.Block, string, error) {
 	sound, err := planesOf(src)
 	if err != nil {
@@ -177,13 +177,13 @@ func soundOf(src wave.Source) (dsp.Block, string, error) {
 	fmt.Fprintln(h, f.Rate, f.Channels, sound.Frames())
 	for _, plane := range sound {
 		for _, v := range plane {
-			binary.Write(h, binary.LittleEndian, int32(math.Round(v*1e6))) // a hash takes all
+			binary.Write(h, binary.LittleEndian, int32(math.Round(v*1e6))) // a hash does not fail
 		}
 	}
 	return sound, fmt.Sprintf("%x.wav", h.Sum(nil)[:5]), nil
 }
 
-// writer is a device that writes what it is played.
+// writer is a device that writes the sounds it is given.
 type writer struct {
 	folder string
 	files  *int

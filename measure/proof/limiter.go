@@ -13,14 +13,15 @@ import (
 )
 
 func limiter(s dsp.LimiterSettings, rate int) []Experiment {
-	return append([]Experiment{limiterHolds(s), limiterPasses(s), limiterStandsStill(s, rate)}, limiterRecovers(s, rate)...)
+	return append([]Experiment{limiterHolds(s), limiterPasses(s), limiterHoldsStill(s, rate)}, limiterRecovers(s, rate)...)
 }
 
-// guardMs is how far a limiter's guard moves where a recovery seems to begin.
+// guardMs is how far a limiter's guard can shift the moment at which a recovery seems to
+// begin.
 const guardMs = 0.5
 
-// limiterRecovers claims how the gain comes back after a short peak and after a long
-// loud passage: it follows the programme, so that the two differ.
+// limiterRecovers claims how the gain recovers after a short peak and after a long loud
+// passage: the recovery depends on the programme, so that the two differ.
 func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 	for _, seconds := range []float64{0.03, 1} {
 		high := s.CeilingDBTP - s.DriveDB + 10
@@ -52,9 +53,9 @@ func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 	return append(all, silent("the same steps", "what comes before the recovery is decided by the ceiling, which is held above, and by the guard, which the model leaves out", others...))
 }
 
-// limiterHolds puts all that limiters fail on through a limiter.
+// limiterHolds tests a limiter with all signals that are hard for limiters.
 func limiterHolds(s dsp.LimiterSettings) Experiment {
-	const never = "a ceiling is not a target: nothing may be over it"
+	const never = "nothing may be over a ceiling"
 	x := Experiment{
 		Condition: fmt.Sprintf("%d signals that limiters fail on, two channels, 6 to 20 dB over the ceiling", stimulus.LimiterStressCases),
 		Claims:    []Claim{atMost("overshoot_sample_db", 0, never), atMost("overshoot_annex2_db", 0, never)},
@@ -75,8 +76,8 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 	return x
 }
 
-// limiterTone is a tone at a level against the ceiling. What is louder than full
-// scale takes a gain ahead of the limiter.
+// limiterTone is a tone at a level relative to the ceiling. Levels above full scale are
+// made by a gain in front of the limiter.
 func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experiment {
 	t := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
 	return Experiment{
@@ -93,14 +94,14 @@ func limiterPasses(s dsp.LimiterSettings) Experiment {
 		atMost("thd_plus_noise_db", -200, "far under any converter's noise; only the rounding of the reading is left"))
 }
 
-// limiterStandsStill tests a tone that is 6 dB too loud throughout.
-func limiterStandsStill(s dsp.LimiterSettings, rate int) Experiment {
+// limiterHoldsStill tests a tone that is 6 dB too loud throughout.
+func limiterHoldsStill(s dsp.LimiterSettings, rate int) Experiment {
 	claims := []Claim{
 		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.25), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than it takes: Annex 2 reads up to 0.23 dB over a tone"},
 	}
-	// A short look-ahead has to move the gain within the period, and a fast recovery lets it
-	// rise between the crests: neither claims a still gain. Below 72 frames the whole
-	// fade of the guard has no room (dsp.NewLimiter).
+	// A short look-ahead has to move the gain within a period, and a fast recovery lets
+	// it rise between the crests: for neither a constant gain is claimed. Below 72 frames
+	// there is no room for the whole fade of the guard (dsp.NewLimiter).
 	still := s.Recovery != dsp.FastRecovery && dsp.Frames(s.LookaheadMs, rate) >= 72
 	if still {
 		claims = append(claims, atMost("thd_plus_noise_db", -120, "less than what a converter of 20 bits adds (6.02·20 dB)"))

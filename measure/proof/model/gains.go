@@ -25,7 +25,7 @@ func pole(ms float64, rate int) float64 {
 	return math.Exp(-1000 / (ms * float64(rate)))
 }
 
-// nearDB is a distance in dB at which an attenuation has arrived at its target.
+// nearDB is the distance in dB within which an attenuation has reached its target.
 const nearDB = 1e-7
 
 func (e *envelope) follow(target float64) float64 {

@@ -86,7 +86,7 @@ func (l *limiter) gains(x dsp.Block) []float64 {
 	return smoothed(l.reductions(x, half), l.ahead-half-guard+1)
 }
 
-// reductions are 1 − gain as the peaks ask for it, held and let go.
+// reductions are 1 − gain that the peaks require, held and released.
 func (l *limiter) reductions(x dsp.Block, half int) []float64 {
 	limit := decibels(l.CeilingDBTP - limiterAimDB)
 	p := paces[l.Recovery]

@@ -7,9 +7,9 @@
 // which no formula gives (the proof of the stage by itself holds them against the
 // analogue filter), and the number of frames of a time in ms.
 //
-// A limiter's model leaves out what only keeps its promise: the guard behind its
-// gain, and the verification. Both lower single peaks by a little; neither changes
-// the sound elsewhere.
+// A limiter's model leaves out what only enforces the ceiling: the guard behind its gain,
+// and the verification. Both lower single peaks by a little; neither changes the sound
+// elsewhere.
 package model
 
 import (
