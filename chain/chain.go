@@ -11,7 +11,7 @@ import (
 // Schema is the version of the chain file that this package reads and writes.
 const Schema = 1
 
-// Bounds of a chain file.
+// The largest chain file.
 const (
 	MaxStages = 64
 	MaxBands  = 32 // of one equaliser
@@ -88,7 +88,8 @@ func (c *Chain) Ceiling() (dbtp float64, ok bool) {
 	return 0, false
 }
 
-// ceiling is the ceiling that the stage keeps its output under, if it keeps one.
+// ceiling is the ceiling that the stage keeps its output under; ok is false for a stage
+// without one.
 func (s Stage) ceiling() (dsp.Ceiling, bool) {
 	keeper, ok := s.Settings.(dsp.CeilingKeeper)
 	if !ok {

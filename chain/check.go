@@ -8,11 +8,10 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Check finds what depends on a sound's format: frequencies at or above
-// the Nyquist frequency, channels that the sound does not have, and whatever
-// else a stage's constructor refuses. Disabled stages are not checked. The
-// error is a *tomlfile.FileError, but for a rate or a number of channels that no chain
-// works at.
+// Check reports what depends on a sound's format: frequencies at or above the Nyquist
+// frequency, channels that the sound does not have, and other settings that a stage's
+// constructor refuses. Disabled stages are not checked. The error is a
+// *tomlfile.FileError, except for a rate or a number of channels that no chain accepts.
 func (c *Chain) Check(rate, channels int) error {
 	_, err := c.build(rate, channels)
 	return err
@@ -102,8 +101,8 @@ func (k *checker) report(i int, key string, p tomlfile.Problem) {
 	k.problems = append(k.problems, k.chain.point(k.places, i, key, p))
 }
 
-// point puts a problem at a key of a stage, or else at the stage; without a
-// file it says the stage.
+// point puts a problem at a key of a stage, or else at the stage. A chain that comes from
+// no file has no places: then the problem names the stage.
 func (c *Chain) point(places *tomlfile.Places, i int, key string, p tomlfile.Problem) tomlfile.Problem {
 	s := c.Stages[i]
 	if places == nil || s.Line == 0 {

@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// decoder turns the tree of a chain file into stages by the tables of kinds.
+// decoder turns the tree of a chain file into stages, with the tables of kinds.
 type decoder struct {
 	*tomlfile.Document
 	kinds []Kind
@@ -39,7 +39,7 @@ func (d *decoder) top(c *Chain) {
 func (d *decoder) stages(c *Chain, e tomlfile.Entry) {
 	list := e.Value
 	if list.Kind == tomlfile.Table { // keys such as stage.kind, or [[stage.band]] alone
-		d.Report(e.At, tomlfile.Problem{Key: "stage", Found: "no [[stage]] line before this", Accepted: "[[stage]] ahead of the keys of a stage"})
+		d.Report(e.At, tomlfile.Problem{Key: "stage", Found: "no [[stage]] line before this", Accepted: "[[stage]] before the keys of a stage"})
 		return
 	}
 	if list.Kind != tomlfile.Array {
@@ -78,7 +78,7 @@ func nameStages(stages []Stage) {
 	}
 }
 
-// names reports names that come twice.
+// names reports names that occur twice.
 func (d *decoder) names(stages []Stage) {
 	first := map[string]int{}
 	for i, s := range stages {

@@ -7,7 +7,7 @@
 // and [Starter].
 //
 // [Load] and [Parse] accept a file whole or report everything that is wrong
-// with it at once, each fault with its place, in a [FileError]. [Chain.Check]
+// with it at once, each fault with its place, in a [tomlfile.FileError]. [Chain.Check]
 // adds what depends on a sound's format, [Chain.Warnings] what is allowed
 // and yet probably not meant. [Chain.Prepare] builds an [Engine], which runs
 // files, streams and buffers.

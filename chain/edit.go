@@ -8,10 +8,10 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// TextWith is the text of the chain's file with other numbers for some keys of one
-// stage. All else stays as it was written, comments included; a key that the file
-// leaves out gets a line below the stage's kind. Stages count from 0. It is nil for a
-// stage that there is not or that comes from no file.
+// TextWith is the text of the chain's file with other numbers for some keys of one stage,
+// counted from 0. Everything else stays as it was written, comments included. A key that
+// the file leaves out gets a line below the stage's kind. The result is nil if there is
+// no such stage, or if it comes from no file.
 func (c *Chain) TextWith(stage int, numbers map[string]float64) []byte {
 	if stage < 0 || stage >= len(c.Stages) {
 		return nil

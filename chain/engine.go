@@ -25,8 +25,8 @@ type builtStage struct {
 	dsp.Processor
 }
 
-// Prepare builds the enabled stages for a rate in Hz and a channel count. What
-// the file asks for and this rate cannot give is a *tomlfile.FileError.
+// Prepare builds the enabled stages for a rate in Hz and a number of channels. Settings
+// that are not possible at this rate are a *tomlfile.FileError.
 func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
 	built, err := c.build(rate, channels)
 	if err != nil {
@@ -41,12 +41,12 @@ func (c *Chain) Prepare(rate, channels int) (*Engine, error) {
 	return e, nil
 }
 
-// StagePlan says what one built stage will do.
+// StagePlan describes a built stage.
 type StagePlan struct {
 	Name, Kind    string
 	LatencyFrames int
-	// VerificationFrames are those of the latency that a limiter's verification
-	// takes, beside its look-ahead; 0: it has none.
+	// VerificationFrames is the part of the latency that a limiter's verification takes,
+	// after its look-ahead; 0: it has none.
 	VerificationFrames int
 	// DeviationDB is the largest difference, in dB, between the stage's
 	// response and its analogue prototype (see dsp.Equaliser); 0 where the
@@ -80,9 +80,9 @@ func (e *Engine) Plan() []StagePlan {
 	return plan
 }
 
-// Verifies reports whether the chain ends with a stage that verifies its output,
-// as a limiter does unless it is set otherwise: what comes out is then held to its
-// ceiling, as it was put out.
+// Verifies reports whether the chain ends with a stage that verifies its output, as a
+// limiter does unless verify = false. The ceiling then holds for the samples that leave
+// the chain.
 func (e *Engine) Verifies() bool {
 	if len(e.stages) == 0 {
 		return false
@@ -91,8 +91,8 @@ func (e *Engine) Verifies() bool {
 	return ok
 }
 
-// Notes lists what the engine leaves out because the sound's rate cannot hold it:
-// optional bands. Found says what, and why.
+// Notes lists the optional bands that the engine leaves out, because their centre is not
+// below half the sound's rate. Found says which band, and why.
 func (e *Engine) Notes() []tomlfile.Problem {
 	var notes []tomlfile.Problem
 	for _, s := range e.stages {
@@ -137,15 +137,15 @@ type Options struct {
 	// counts them. Otherwise they end the run with a *NonFiniteError.
 	RepairNonFinite bool
 
-	// Workers is the number of goroutines that carry blocks through the
-	// stages, 1 if it is 0, and at most one for each processor that Go uses. The
-	// output is the same for any number.
+	// Workers is the number of goroutines that carry blocks through the stages; 0 is one.
+	// At most one is used for each processor that Go uses. The output is the same for any
+	// number.
 	Workers int
 
-	// Quantiser puts the output on the grid of an integer format: behind all
-	// stages, but ahead of the verification where the chain Verifies, which then
-	// holds the ceiling by the samples of that format. A sink that writes them
-	// adds no dither of its own. nil: the output stays as computed.
+	// Quantiser rounds the output to an integer format, with dither. It works behind all
+	// stages, but before the verification if the chain Verifies, so that the ceiling
+	// holds for the rounded samples. The sink that writes them adds no dither. nil: the
+	// output stays as computed.
 	Quantiser *wave.Quantiser
 
 	// BlockFrames is the number of frames in a block, 0 for a good one. The
@@ -157,15 +157,15 @@ type Options struct {
 	Trace *Trace
 	Gains *Gains
 
-	// Input is given each block as it was read, ahead of the stages. It keeps nothing
-	// of it, and is never called twice at a time.
+	// Input receives each block as it was read, before the stages. It must not keep the
+	// block. It is called by one goroutine at a time.
 	Input func(dsp.Block)
 
 	// Progress is called now and then, in order, with the number of frames read.
 	Progress func(frames int64)
 }
 
-// Result says what a run did.
+// Result is the result of a run.
 type Result struct {
 	Frames         int64 // frames written
 	LatencyFrames  int   // the chain's latency, trimmed or kept
@@ -200,20 +200,21 @@ func (e *NonFiniteError) Error() string {
 	return fmt.Sprintf("NaN or infinite: %s, the first at frame %d; accepted: finite samples", dsp.Plural(e.Count, "sample"), e.FirstFrame)
 }
 
-// Process runs the chain from src to dst with the usual options. The source's
-// rate and channel count must be those the engine was built for.
+// Process runs the chain from src to dst with the default options. The source's rate and
+// channel count must be those that the engine was built for.
 //
-// A limiter that verifies holds its ceiling here by the samples as they are computed,
-// 64-bit floating point. A sink that rounds or dithers them changes them after that,
-// and may exceed the ceiling by what it adds: 1.5 steps of its format at a sample, and
-// some more between them. For an integer format call Run with a Quantiser, which
-// rounds ahead of the verification.
+// The ceiling of a limiter that verifies holds here for the samples as they are computed,
+// in 64-bit floating point. A sink that rounds or dithers them afterwards can exceed the
+// ceiling by what it adds: 1.5 steps of its format at a sample, and somewhat more between
+// samples. For an integer format call Run with a Quantiser, which rounds before the
+// verification.
 func (e *Engine) Process(ctx context.Context, src wave.Source, dst wave.Sink) (Result, error) {
 	return e.Run(ctx, src, dst, Options{})
 }
 
-// Respond runs the chain as a device of the same latency would: the response is
-// delayed by it, and longer by as much. So a chain is a measure.Device.
+// Respond runs the chain as a device with the chain's latency: the response is later than
+// the stimulus by the latency, and longer by as much. A chain is therefore an
+// instrument.Device.
 func (c *Chain) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
 	e, err := c.Prepare(stimulus.Format().Rate, stimulus.Format().Channels)
 	if err != nil {
@@ -241,8 +242,8 @@ func (e *Engine) ProcessPlanes(ctx context.Context, planes [][]float64) ([][]flo
 	return dst.Planes(), nil
 }
 
-// ProcessBuffer is ProcessPlanes for go-audio's interleaved buffer, whose
-// samples are taken as they are: full scale 1.0.
+// ProcessBuffer is ProcessPlanes for go-audio's interleaved buffer. Its samples are used
+// without scaling: full scale is 1.0.
 func (e *Engine) ProcessBuffer(ctx context.Context, buf *audio.FloatBuffer) (*audio.FloatBuffer, error) {
 	in, err := wave.FromFloatBuffer(buf)
 	if err != nil {

@@ -7,9 +7,9 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// Explain says what a stage kind, a chain-file key, a unit or a term means:
-// unit, range, default, source and the trap to mind. For an unknown word it
-// returns false and the nearest words that it knows.
+// Explain explains a stage kind, a chain-file key, a unit or a term: unit, range,
+// default, source and the common mistake. For an unknown word it returns false and the
+// nearest known words.
 func Explain(word string) (string, bool) {
 	asked := canonical(word)
 	kinds := allKinds()
@@ -72,7 +72,7 @@ func (f Field) condition() string {
 	return "with " + f.When.String() + ": "
 }
 
-// explainKey explains a key once for all kinds that mean the same by it.
+// explainKey explains a key, once for all kinds in which it means the same.
 func explainKey(kinds []Kind, asked string) string {
 	type use struct {
 		field Field

@@ -7,10 +7,10 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// bandPrefix sets the keys of one band apart in Stage.given.
+// bandPrefix distinguishes the keys of one band in Stage.given.
 func bandPrefix(i int) string { return "band " + strconv.Itoa(i+1) + " " }
 
-// owner is what keys belong to, in words.
+// owner is the table that keys belong to, in words.
 type owner string
 
 func (o owner) article() string {
@@ -20,15 +20,15 @@ func (o owner) article() string {
 	return "a " + string(o)
 }
 
-// fields reads a table's keys into settings, and puts defaults for the rest.
+// fields reads a table's keys into settings, and sets the defaults of the others.
 func (d *decoder) fields(t *tomlfile.Value, fields []Field, former map[string]string, settings any, accepted []string, o owner, prefix string, given map[string]tomlfile.Span) {
-	meant := map[string]bool{} // keys that are there in a wrong spelling
+	meant := map[string]bool{} // keys that are present in a wrong spelling
 	for _, e := range t.Entries {
 		if !contains(accepted, e.Key) {
 			meant[d.unknown(e, accepted, o.article(), former)] = true
 		}
 	}
-	chosen := map[string]string{} // the words that conditions ask about
+	chosen := map[string]string{} // the values of words, for conditions
 	broken := map[string]bool{}
 	for _, f := range fields {
 		if e := t.Entry(f.Key); f.Type == Word {
@@ -49,7 +49,7 @@ func (d *decoder) fields(t *tomlfile.Value, fields []Field, former map[string]st
 		switch {
 		case e != nil && e.Value.Kind == tomlfile.Broken:
 		case e != nil && other != nil && other.At.From < e.At.From:
-			d.Report(e.At, tomlfile.Problem{Key: f.Key, Found: "given beside " + f.Instead, Hint: "remove one of the two"})
+			d.Report(e.At, tomlfile.Problem{Key: f.Key, Found: "given together with " + f.Instead, Hint: "remove one of the two"})
 		case e != nil && !applies && !doubtful:
 			d.Report(e.At, tomlfile.Problem{Key: f.Key, Found: "not used with " + f.When.Key + " = " + tomlfile.Quote(chosen[f.When.Key]),
 				Hint: "remove it, or write " + f.When.String()})
@@ -81,8 +81,8 @@ func contains(words []string, word string) bool {
 	return false
 }
 
-// unknown reports a key that its owner does not have, and returns the one
-// that was probably meant.
+// unknown reports a key that its owner does not have, and returns the key that was
+// probably meant.
 func (d *decoder) unknown(e tomlfile.Entry, accepted []string, where string, former map[string]string) (meant string) {
 	if d.Full() {
 		return "" // it would not be shown
@@ -137,7 +137,7 @@ func (d *decoder) owners(key string) []string {
 	return owners
 }
 
-// otherName finds the key that goes by another name elsewhere.
+// otherName finds the key that has another name elsewhere.
 func otherName(word string, known []string) string {
 	for _, start := range []string{"freq", "cutoff", "cut_off", "fc", "center"} {
 		if strings.HasPrefix(word, start) {

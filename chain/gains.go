@@ -7,30 +7,29 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// Gains collects what the gains of a chain's dynamics stages did over the time of
-// the input, for one run: a curve of a bounded number of columns for each stage
-// and channel, and how much each stage reduced. Its memory does not depend on
-// the length of the input.
+// Gains collects the gains of a chain's dynamics stages over the time of the input, for
+// one run: a curve with a bounded number of columns for each stage and channel, and how
+// much each stage reduced. Its memory does not depend on the length of the input.
 //
-// Gains are those of GainTracer: fixed make-up and drive are left out. A gain
-// stands at the input frame that it was applied to, whatever latency came before.
+// The gains are those of dsp.GainTracer, without fixed make-up and drive. Each is at the
+// input frame that it was applied to: the latency before it is taken out.
 type Gains struct {
-	// Each, where it is set, also receives every millisecond as it comes: for a stage,
-	// by its index in the engine's Plan, the lowest linear gain of each channel in so
-	// many frames (fewer in the last). Each stage calls it from its own goroutine, so
-	// that it must not share between stages what it changes.
+	// Each, if set, also receives the gains of every millisecond during the run: the
+	// stage, by its index in the engine's Plan, the number of frames (fewer in the last
+	// millisecond), and the lowest linear gain of each channel. Stages call it from
+	// different goroutines, so that it must not share state between stages.
 	Each func(stage, frames int, lowest []float64)
 
 	columns int
 	stages  []*gathered
 }
 
-// NewGains makes a collection with so many columns a curve at most, and at least
-// half as many where the input has that many milliseconds. With 0 or less there are
-// no curves, only reductions.
+// NewGains makes a collection with at most this many columns in a curve. A curve has at
+// least half as many if the input has that many milliseconds. With 0 or less there are no
+// curves, only reductions.
 func NewGains(columns int) *Gains { return &Gains{columns: columns} }
 
-// StageGains is what one stage's gain did.
+// StageGains are the gains of one stage.
 type StageGains struct {
 	Name         string      // of the stage; a limiter's verification has a name of its own
 	Stage        int         // its index in the engine's Plan; a verification has its limiter's
@@ -39,20 +38,20 @@ type StageGains struct {
 	Reduction    Reduction
 }
 
-// Reduction says how much a stage reduced, over its working milliseconds in all
-// channels: those in which it reduced by WorkingDB or more. Of each millisecond
-// the largest reduction counts.
+// Reduction is how much a stage reduced, over its working milliseconds in all channels:
+// those in which it reduced by WorkingDB or more. The largest reduction in a millisecond
+// counts.
 type Reduction struct {
 	MedianDB, P95DB float64 // percentiles by nearest rank, to 0.01 dB; 0: it never worked
 	LargestDB       float64 // the largest of all, whether above WorkingDB or not
 	WorkingShare    float64 // working milliseconds over all
 }
 
-// WorkingDB is the reduction from which on a stage counts as working: what a
-// release has still to go after four time constants from 6 dB. Own choice.
+// WorkingDB is the reduction from which on a stage counts as working. A release from 6 dB
+// reaches it after four time constants. Own choice.
 const WorkingDB = 0.1
 
-// Stages lists what was collected, in the order in which the sound passes.
+// Stages returns the gains of the stages, in the order of the chain.
 func (g *Gains) Stages() []StageGains {
 	list := make([]StageGains, len(g.stages))
 	for i, s := range g.stages {
@@ -68,7 +67,7 @@ func (g *Gains) Stages() []StageGains {
 	return list
 }
 
-// gathered is one stage's gain. Its step alone touches it during a run.
+// gathered are one stage's gains. Only the stage's own step uses it during a run.
 type gathered struct {
 	intervals
 	name      string
@@ -84,7 +83,7 @@ type gathered struct {
 	lowest float64
 }
 
-// Bins of reductions: 0.01 dB each, the last one for all from 100 dB on.
+// Bins of reductions: 0.01 dB each; the last one is for 100 dB and more.
 const (
 	binsPerDB     = 100
 	reductionBins = 100*binsPerDB + 1

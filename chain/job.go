@@ -2,7 +2,7 @@ package chain
 
 import "github.com/boothbench/boothbench/dsp"
 
-// A job is a block on its way through the steps, with the memory they need.
+// A job is a block on its way through the steps, with the memory that they need.
 type job struct {
 	memory, gainMemory dsp.Block
 	block, gain, out   dsp.Block // views of the memory, of the block's length
@@ -19,7 +19,7 @@ func newJob(channels, frames int, traced bool) *job {
 	return j
 }
 
-// endless is more frames than any input has, and no overflow when added to.
+// endless is more frames than any input has; sums with it do not overflow.
 const endless = 1 << 62
 
 func (j *job) capacity() int { return j.memory.Frames() }
@@ -33,8 +33,8 @@ func (j *job) resize(frames int) {
 	}
 }
 
-// inside is the part of the block that holds the input's own frames, late by
-// delay: not the latency before them, nor what sounds on after the last.
+// inside is the part of the block that belongs to the input's own frames, at a delay:
+// without the latency before them and the decay after the last.
 func (j *job) inside(delay int) (from, to int) {
 	frames := int64(j.block.Frames())
 	first := j.frame - int64(delay)

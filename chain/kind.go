@@ -9,9 +9,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Kind is one kind of stage: what a chain file can say about it. The tables in
-// kinds.go drive parsing, checking, explaining, the starter chain and the
-// reference page.
+// Kind is one kind of stage: everything that a chain file can say about it. The tables in
+// kinds.go drive parsing, checking, explaining, the starter chain and the reference page.
 type Kind struct {
 	Name    string
 	Summary string            // one sentence
@@ -38,12 +37,12 @@ type Field struct {
 	Type     ValueType
 	Min, Max float64    // of numbers
 	Step     float64    // of whole numbers
-	Zero     string     // what 0, accepted beside Min to Max, means; empty: 0 is nothing special
+	Zero     string     // what 0 means, if it is accepted in addition to Min to Max; empty: 0 is not special
 	Words    []string   // of words
 	Default  string     // as written in a file; empty: required
 	When     *Condition // when it applies; nil: always
 	Instead  string     // the other key of a pair of which a file gives one; empty: no pair
-	Least    string     // what else a value must keep to; empty: nothing
+	Least    string     // a further condition on the value; empty: none
 	Help     string     // what it is
 	Source   string     // where default and range come from
 	Trap     string     // what commonly goes wrong; may be empty
@@ -53,7 +52,7 @@ type Field struct {
 	used func(pointer any) bool // whether settings use it; nil: whenever it applies
 }
 
-// Condition is the value of another key under which a key applies.
+// Condition is the value that another key must have for a key to apply.
 type Condition struct {
 	Key   string
 	Words []string
@@ -83,8 +82,8 @@ type setting struct {
 	list   []int
 }
 
-// orInstead makes two fields a pair of which a file gives one: settings use the
-// second where second says so. The second has a default, for a file that gives
+// orInstead makes two fields a pair, of which a file gives one. second reports whether
+// settings use the second field. The second field has a default, for a file that gives
 // neither.
 func orInstead[S any](second func(*S) *bool, one, other Field) []Field {
 	one.Instead, other.Instead = other.Key, one.Key
@@ -102,8 +101,8 @@ func orInstead[S any](second func(*S) *bool, one, other Field) []Field {
 	return []Field{one, other}
 }
 
-// The constructors below tie a field to its place in the settings, so that
-// the table of a kind is checked by the compiler.
+// The constructors below connect a field with its place in the settings, so that the
+// compiler checks the table of a kind.
 
 func number[S any](at func(*S) *float64, f Field) Field {
 	f.Type = Number
@@ -126,7 +125,7 @@ func trueOrFalse[S any](at func(*S) *bool, f Field) Field {
 	return f
 }
 
-// word takes, beside the field's Words, what each of them stands for.
+// word also takes the value for each of the field's Words.
 func word[S any, T comparable](at func(*S) *T, means []T, f Field) Field {
 	f.Type = Word
 	f.put = func(p any, v setting) {
@@ -184,7 +183,7 @@ func kindNamed(kinds []Kind, name string) *Kind {
 	return nil
 }
 
-// probableKind is the name of the kind that another word probably stands for, or "".
+// probableKind is the name of the kind that was probably meant by another word, or "".
 func probableKind(kinds []Kind, word string) string {
 	for _, k := range kinds {
 		for _, w := range k.Also {
@@ -221,7 +220,7 @@ func keysOf(fields []Field) []string {
 	return keys
 }
 
-// Accepted says what the key takes.
+// Accepted says which values the key accepts.
 func (f Field) Accepted() string {
 	switch f.Type {
 	case TrueOrFalse:
@@ -253,7 +252,7 @@ func (f Field) preset() setting {
 	return setting{number: n, word: strings.Trim(f.Default, `"`), flag: f.Default == "true"}
 }
 
-// written is a value as it stands in a file.
+// written is a value in the spelling of a file.
 func (f Field) written(v setting) string {
 	switch f.Type {
 	case TrueOrFalse:

@@ -7,13 +7,13 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Sources of defaults and ranges without a document.
+// Sources of defaults and ranges that are in no document.
 const (
 	practice  = "common practice, no source"
 	ownBounds = "own bounds, wider than use"
 )
 
-// Frequencies that a file may name; what the sound's rate allows, Check says.
+// Frequencies that a file may name. Check adds the limit of the sound's rate.
 const (
 	lowestHz  = 1
 	highestHz = 100_000
@@ -22,7 +22,7 @@ const (
 // Kinds lists the kinds of stage, in the order of a usual voice chain.
 func Kinds() []Kind { return slices.Clone(allKinds()) }
 
-// allKinds is the one list, which nobody changes.
+// allKinds is the only list of kinds. It is not changed.
 var allKinds = sync.OnceValue(func() []Kind {
 	return []Kind{
 		highPassKind(),
@@ -97,7 +97,7 @@ func equaliserKind() Kind {
 			}),
 			trueOrFalse(func(b *B) *bool { return &b.Optional }, Field{
 				Key: "optional", Default: "false",
-				Help:   "leave the band out, with a note, for sound whose rate cannot hold its centre; otherwise that sound is refused",
+				Help:   "leave the band out, with a note, for sound whose rate is at most twice its centre; otherwise that sound is refused",
 				Source: "own choice: nothing is left out that the file does not name",
 			}),
 			number(func(b *B) *float64 { return &b.Q }, Field{

@@ -7,7 +7,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The kinds whose gain follows the level. What several of them share is below.
+// The kinds whose gain follows the level. The fields that several of them share are
+// below.
 
 func expanderKind() Kind {
 	type S = dsp.ExpanderSettings
@@ -70,7 +71,7 @@ func compressorKind() Kind {
 			}),
 			knee(func(s *S) *float64 { return &s.KneeDB }, "6", "6: "+practice+"; quadratic, JAES 60(6) 2012"),
 			attack(func(s *S) *float64 { return &s.AttackMs }, "5", "time constant of the gain falling", "5 to 20: "+practice),
-			hold(func(s *S) *float64 { return &s.HoldMs }, "0", "how long the gain stays down after the last level that held it down", "own choice: none beside the detector's own window"),
+			hold(func(s *S) *float64 { return &s.HoldMs }, "0", "how long the gain stays down after the last level that held it down", "own choice: none in addition to the detector's window"),
 			release(func(s *S) *float64 { return &s.ReleaseMs }, "100", "time constant of the gain rising", "80 to 250: "+practice),
 			number(func(s *S) *float64 { return &s.MakeupDB }, Field{
 				Key: "makeup_db", Unit: "dB", Min: -40, Max: 40, Default: "0",
@@ -166,7 +167,7 @@ func limiterKind() Kind {
 			"Without verification the wave between the samples may exceed the ceiling. Measured on speech: under 0.01 dB in recordings at 48 kHz, up to 24 dB of drive; where s-sounds reach up to half the rate, " +
 			"as in any speech at 8 kHz, up to 0.4 dB with a look-ahead of less than 24 frames, 0.25 dB from 24 frames on (0.5 ms at 48 kHz, 3 ms at 8 kHz), 0.1 dB from 132 on (3 ms at 44.1 kHz). " +
 			"Driven white noise exceeds it by 0.3 to 0.8 dB, patterns made for it by more. Up to 3 dB of reduction is routine on a " +
-			"voice, more than 6 dB indicates a wrong level ahead of it (" + practice + ").",
+			"voice, more than 6 dB indicates a wrong level before it (" + practice + ").",
 		Fields: []Field{
 			number(func(s *S) *float64 { return &s.CeilingDBTP }, Field{
 				Key: "ceiling_dbtp", Unit: "dBTP", Min: -60, Max: 0, Default: "-1",
@@ -176,7 +177,7 @@ func limiterKind() Kind {
 			}),
 			number(func(s *S) *float64 { return &s.DriveDB }, Field{
 				Key: "drive_db", Unit: "dB", Min: -60, Max: 60, Default: "0",
-				Help:   "gain ahead of the limiter",
+				Help:   "gain before the limiter",
 				Source: ownBounds,
 			}),
 			number(func(s *S) *float64 { return &s.LookaheadMs }, Field{

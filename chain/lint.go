@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// What a voice chain seldom wants; common practice, no source.
+// Settings that a voice chain seldom needs; common practice, no source.
 const (
 	highestVoiceCornerHz = 120
 	muchDriveDB          = 12
@@ -16,9 +16,9 @@ const (
 	resonanceDB          = 3 // beyond the gain that is set
 )
 
-// Warnings lists what is allowed and yet probably not meant: an order of
-// stages that undoes what one of them does, and doubtful settings. Found says
-// what, Hint what to do. Disabled stages count only where all are.
+// Warnings lists what is allowed but probably not meant: an order of stages in which one
+// undoes another's work, and doubtful settings. Found says what, Hint what to do.
+// Disabled stages count only if all are disabled.
 func (c *Chain) Warnings() []tomlfile.Problem {
 	l := &linter{chain: c}
 	if c.Text != nil {
@@ -45,7 +45,7 @@ func (c *Chain) Warnings() []tomlfile.Problem {
 type linter struct {
 	chain  *Chain
 	places *tomlfile.Places
-	before []int // the enabled stages ahead of the one looked at
+	before []int // the enabled stages before the current one
 	found  []tomlfile.Problem
 }
 
@@ -55,8 +55,8 @@ func (l *linter) warn(i int, key, hint, found string, args ...any) {
 	}))
 }
 
-// ahead is the last enabled stage of a kind ahead of the one looked at, as a
-// number from 1; 0: none.
+// ahead is the last enabled stage of a kind before the current one, as a number from 1;
+// 0: there is none.
 func (l *linter) ahead(kind string) int {
 	number := 0
 	for _, i := range l.before {
@@ -67,8 +67,8 @@ func (l *linter) ahead(kind string) int {
 	return number
 }
 
-// ceiling is the last enabled stage that keeps a ceiling, ahead of the one looked
-// at, as a number from 1; 0: none.
+// ceiling is the last enabled stage before the current one that keeps a ceiling, as a
+// number from 1; 0: there is none.
 func (l *linter) ceiling() int {
 	number := 0
 	for _, i := range l.before {
@@ -135,7 +135,7 @@ func (l *linter) settings(i int, s Stage) {
 		l.times(i, v.AttackMs, v.ReleaseMs)
 		l.noEffect(i, v.Ratio, v.RangeDB)
 		if v.ThresholdDBFS > speechDBFS {
-			l.warn(i, "threshold_dbfs", "set it over the noise of the room and under the softest speech", "a threshold at %g dBFS lies where speech is (%s)", v.ThresholdDBFS, practice)
+			l.warn(i, "threshold_dbfs", "set it over the noise of the room and under the softest speech", "a threshold at %g dBFS is at the level of speech (%s)", v.ThresholdDBFS, practice)
 		}
 	case dsp.EqualiserSettings:
 		most := 0.0

@@ -40,7 +40,7 @@ func TestWarnings(t *testing.T) {
 		{"expander look-ahead under attack is fine", expander + "attack_ms = 10\nlookahead_ms = 5\n", nil},
 		{"ratio 1", compressor + "ratio = 1\n", []string{"stage 1 (compressor): with ratio 1 it does nothing"}},
 		{"range 0", expander + "range_db = 0\n", []string{"stage 1 (expander): with range 0 dB it does nothing"}},
-		{"threshold in speech", strings.Replace(expander, "-48", "-19", 1), []string{"stage 1 (expander): a threshold at -19 dBFS lies where speech is"}},
+		{"threshold in speech", strings.Replace(expander, "-48", "-19", 1), []string{"stage 1 (expander): a threshold at -19 dBFS is at the level of speech"}},
 		{"much boost", strings.Replace(equaliser, "-2", "9.5", 1), []string{"stage 1 (equaliser): band 1 is raised by 9.5 dB"}},
 		{"much drive", limiter + "drive_db = 12.5\n", []string{"stage 1 (limiter): +12.5 dB of drive"}},
 		{"drive at the bound", limiter + "drive_db = 12\n", nil},

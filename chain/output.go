@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Output says how a processed take is written to a file. The zero value is the
-// usual one: the take's own sample format, with dither where bits are dropped.
+// Output describes the file of a processed take. The zero value is the default: the
+// take's own sample format, with dither where bits are dropped.
 type Output struct {
 	Bits   int  // a sample: 16, 24 or 32; with Float 32 or 64; 0: the take's
 	Float  bool // floating point; false: as the take
@@ -16,7 +16,7 @@ type Output struct {
 	Seed   uint64 // of the dither: same seed, same bits
 }
 
-// Dithering says where dither is added.
+// Dithering is the rule by which dither is added.
 type Dithering int
 
 // The choices. AutoDither is TPDF where the output has fewer bits than what was
@@ -45,9 +45,9 @@ func (o Output) Format(take wave.Format) wave.Format {
 }
 
 // DitherOf is the dither of a take's output; processed says whether stages ran. An
-// integer output holds less than what the stages computed in 64-bit floating
-// point, or than a take of more bits. An output of 32 bits is left alone: its last
-// bit is below the noise of every converter.
+// integer output has fewer bits than the stages' 64-bit floating point, and possibly than
+// the take. An output of 32 bits gets none: its last bit is below the noise of every
+// converter.
 func (o Output) DitherOf(take wave.Format, processed bool) wave.DitherKind {
 	out := o.Format(take)
 	switch {
@@ -63,10 +63,10 @@ func (o Output) DitherOf(take wave.Format, processed bool) wave.DitherKind {
 	return wave.NoDither
 }
 
-// Render runs the chain from a take into a file. The file is complete in content,
-// and appears under its name with the writer's Commit; Abort drops it. Of file,
-// Replace, KeepLate and Inputs count, the rest is set here, and so is Quantiser of run. An
-// error of the output is a *wave.OutputError.
+// Render runs the chain from a take into a file. Afterwards the file's content is
+// complete. Commit of the writer makes the file appear under its name; Abort removes it.
+// Of file, Replace, KeepLate and Inputs are used; Render sets the rest, and Quantiser of
+// run. An error of the output is a *wave.OutputError.
 func (e *Engine) Render(ctx context.Context, take *wave.Reader, path string, o Output, file wave.Options, run Options) (*wave.Writer, Result, error) {
 	return e.RenderTo(ctx, take, func(f wave.Format, set wave.Options) (*wave.Writer, wave.Sink, error) {
 		set.Replace, set.KeepLate, set.Inputs = file.Replace, file.KeepLate, file.Inputs
@@ -75,12 +75,13 @@ func (e *Engine) Render(ctx context.Context, take *wave.Reader, path string, o O
 	}, o, run)
 }
 
-// Create begins an output of a format, with dither, chunks and length as they are set;
-// sink is where its sound is written to, the writer or what passes it on to it.
+// Create begins an output of a format, with the given dither, chunks and length. sink is
+// where the sound is written to: the writer, or something that passes it on to the
+// writer.
 type Create func(f wave.Format, set wave.Options) (w *wave.Writer, sink wave.Sink, err error)
 
-// RenderTo is Render into what create begins, such as a stream. The length is stated
-// of takes that are files; what a stream says of its length may be wrong.
+// RenderTo is Render into the output that create begins, such as a stream. The length is
+// stated for takes that are files, since the length that a stream states may be wrong.
 func (e *Engine) RenderTo(ctx context.Context, take *wave.Reader, create Create, o Output, run Options) (*wave.Writer, Result, error) {
 	format := o.Format(take.Format())
 	set := wave.Options{Dither: o.DitherOf(take.Format(), len(e.stages) > 0), Seed: o.Seed, Chunks: take.Chunks()}
@@ -89,7 +90,7 @@ func (e *Engine) RenderTo(ctx context.Context, take *wave.Reader, create Create,
 	} else if run.KeepDelay {
 		set.Frames += int64(e.Latency())
 	}
-	// Where the chain's end verifies what is written, the dither goes ahead of it.
+	// Where the chain's end verifies the output, dither is added before it.
 	if e.Verifies() && format.Encoding == wave.Integer {
 		var err error
 		if run.Quantiser, err = wave.NewQuantiser(format, set.Dither, o.Seed); err != nil {

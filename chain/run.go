@@ -12,15 +12,15 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// blockSamples is the size of a block, over all channels: 256 KiB, which stay in
-// the second cache, and take so long in each step that handing a block to
-// another processor costs little against it.
+// blockSamples is the size of a block, over all channels. 256 KiB fit the second-level
+// cache, and take so long in each step that handing a block to another processor costs
+// little in comparison.
 const blockSamples = 1 << 15
 
 // Run runs the chain from src to dst. It resets the stages first.
 //
-// On an error, or when ctx ends, the sink holds a part of the output: abandon
-// it.
+// On an error, or when ctx ends, the sink has received only a part of the output: discard
+// it. On an error the result states what was done up to then.
 func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Options) (Result, error) {
 	if f := src.Format(); f.Rate != e.rate || f.Channels != e.channels {
 		return Result{}, &FormatMismatchError{e.rate, e.channels, f.Rate, f.Channels}
@@ -49,8 +49,8 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 			return r.result, err
 		}
 	}
-	// Workers that wait for a processor look for their turn again and again: more of
-	// them than processors cost 22 % more processor time, and save none.
+	// Workers that wait for their turn poll for it: more of them than processors cost 22
+	// % more processor time, and save none.
 	workers := min(o.Workers, runtime.GOMAXPROCS(0))
 	err := relay.Run(ctx, workers, steps, func() *job { return newJob(e.channels, frames, o.Trace != nil || o.Gains != nil) })
 	if err != nil && ctx.Err() != nil && errors.Is(err, context.Cause(ctx)) {
@@ -81,8 +81,8 @@ func (e *Engine) usable(src wave.Source, dst wave.Sink, o Options) error {
 	return nil
 }
 
-// run is the state of one run. Each step touches fields of its own, and the
-// relay lets one block at a time into a step.
+// run is the state of one run. Each step uses its own fields, and the relay lets one
+// block at a time into a step.
 type run struct {
 	Options
 	engine *Engine
@@ -154,7 +154,7 @@ func (r *run) scrub(b dsp.Block) error {
 	if r.RepairNonFinite {
 		return nil
 	}
-	// The run ends here; the rest is read to count them.
+	// The run ends here. The rest is read to count its NaN and infinite samples.
 	for {
 		n, err := wave.ReadNext(r.src, b)
 		if err != nil {
@@ -201,9 +201,9 @@ func (r *run) stages() (steps []relay.Step[*job]) {
 	return steps
 }
 
-// cut returns the step that ends the sound where the output will end. Filters
-// sound on after the input's end; cut off behind a limiter, that would leave an
-// edge which the limiter has not seen.
+// cut returns the step that ends the sound where the output will end. The decay of the
+// filters continues after the input's end. Cut off behind a limiter, it would leave an
+// edge that the limiter has not processed.
 func cut(delay int) relay.Step[*job] {
 	return func(j *job) error {
 		_, end := j.inside(delay)
@@ -214,8 +214,8 @@ func cut(delay int) relay.Step[*job] {
 	}
 }
 
-// quantise returns the step that puts the sound on the grid of the output, from
-// the input's first frame to its last: around it there is silence, not dither.
+// quantise returns the step that rounds the sound to the grid of the output, from the
+// input's first frame to its last: before and after them is silence, without dither.
 func (r *run) quantise(delay int) relay.Step[*job] {
 	return func(j *job) error {
 		from, end := j.inside(delay)

@@ -11,12 +11,11 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Trace writes, as CSV, what the gains of a chain's dynamics stages did over
-// the time of the input, for one run. Each row covers a millisecond (to the
-// nearest frame); each column holds the lowest gain in dB that one stage
-// applied to one channel in it, make-up and drive left out. A gain stands at
-// the input frame that it was applied to, whatever latency came before. Gains
-// keeps the same as numbers.
+// Trace writes the gains of a chain's dynamics stages over the time of the input as CSV,
+// for one run. Each row covers a millisecond (to the nearest frame). Each column is the
+// lowest gain in dB that one stage applied to one channel in it, without make-up and
+// drive. Each gain is at the input frame that it was applied to: the latency before it is
+// taken out. Gains returns the same as numbers.
 type Trace struct {
 	out            io.Writer
 	rate, channels int
@@ -24,11 +23,11 @@ type Trace struct {
 	mu     sync.Mutex // the stages report from several goroutines
 	stages []*traced
 	frame  int64  // where the next row begins
-	text   []byte // rows that wait to be written
+	text   []byte // rows not yet written
 }
 
-// traced is one stage's gain, folded into intervals that wait for those of the
-// other stages.
+// traced are one stage's gains, folded into intervals that wait for those of the other
+// stages.
 type traced struct {
 	intervals
 	name    string
@@ -48,7 +47,7 @@ func (t *Trace) follow(name string) *traced {
 	return f
 }
 
-// header writes the first row, when all stages are known.
+// header writes the first row, after all stages were added.
 func (t *Trace) header() error {
 	row := []string{"frame", "time_s"}
 	for _, f := range t.stages {
@@ -120,9 +119,9 @@ func (t *Trace) row() {
 	t.text = append(t.text, '\n')
 }
 
-// appendDecimal appends units of 10^-places, up to 9 places, as a decimal number.
-// strconv takes ten times as long for it, which for half an hour of rows is longer
-// than the sound itself takes.
+// appendDecimal appends units of 10^-places, up to 9 places, as a decimal number. strconv
+// takes ten times as long, which for half an hour of rows is longer than processing the
+// sound.
 func appendDecimal(text []byte, units int64, places int) []byte {
 	if units < 0 {
 		text, units = append(text, '-'), -units
@@ -139,8 +138,8 @@ func appendDecimal(text []byte, units int64, places int) []byte {
 	return text
 }
 
-// gainDB is a gain in dB as it is shown: a gain of zero has no number, so what
-// lies below −200 dB reads −200, and what rounds to 0 has no sign.
+// gainDB is a gain in dB as it is printed. A gain of 0 has no number in dB: everything
+// below −200 dB reads −200. A value that rounds to 0 has no sign.
 func gainDB(g float64) float64 {
 	if g == 1 {
 		return 0
@@ -152,7 +151,7 @@ func gainDB(g float64) float64 {
 	return db
 }
 
-// end writes what the last interval holds.
+// end writes the last interval.
 func (t *Trace) end() error {
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -5,16 +5,16 @@ import (
 	"strings"
 )
 
-// Bounds are what a number may be, as { min = …, max = … } or
-// { target = …, tolerance = … } say it.
+// Bounds are the limits of a number, written as { min = …, max = … } or { target = …,
+// tolerance = … }.
 type Bounds struct {
 	Min, Max *float64 // inclusive; nil: none
 }
 
 const acceptedBounds = "{ min = …, max = … }, or { target = …, tolerance = … }, in the unit that the name ends in"
 
-// Bounds reads an entry that bounds a number; it reports what cannot. Other keys
-// that the table may have are left alone.
+// Bounds reads the bounds of a number from an entry, and reports those that are not
+// usable. It ignores the keys of the table that are named in others.
 func (d *Document) Bounds(e Entry, others ...string) (Bounds, bool) {
 	if e.Value.Kind != Table {
 		hint := ""
@@ -74,7 +74,7 @@ func (d *Document) bound(name string, part Entry, given map[string]*float64, oth
 	return ok
 }
 
-// Number is the finite number that an entry holds; it reports anything else.
+// Number returns the finite number of an entry; it reports any other value.
 func (d *Document) Number(e Entry) (float64, bool) {
 	v := e.Value.Number
 	if e.Value.Kind != Integer && e.Value.Kind != Float {
@@ -88,8 +88,8 @@ func (d *Document) Number(e Entry) (float64, bool) {
 	return v, true
 }
 
-// Unknown reports a key that the file does not have, with the one that was probably
-// meant. Together is what all accepted keys are, where a list of them would be long.
+// Unknown reports an unknown key, with the key that was probably meant. together
+// describes all accepted keys where a list of them would be long.
 func (d *Document) Unknown(e Entry, accepted []string, together string) {
 	p := Problem{Key: e.Key, Found: "unknown key", Accepted: together}
 	if together == "" {
@@ -101,8 +101,7 @@ func (d *Document) Unknown(e Entry, accepted []string, together string) {
 	d.Report(e.At, p)
 }
 
-// AtLeastOne reports a list of tables that the file must have and does not, or that
-// is empty.
+// AtLeastOne reports a required list of tables that is missing or empty.
 func (d *Document) AtLeastOne(list, accepted string) {
 	e := d.Root.Entry(list)
 	switch {
@@ -113,8 +112,8 @@ func (d *Document) AtLeastOne(list, accepted string) {
 	}
 }
 
-// Tables calls read for each table of a list in double brackets; it reports
-// anything else.
+// Tables calls read for each table of a list in double brackets; it reports any other
+// value.
 func (d *Document) Tables(e Entry, read func(*Value)) {
 	what := "[[" + e.Key + "]] tables"
 	if e.Value.Kind != Array {

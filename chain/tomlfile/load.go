@@ -6,9 +6,9 @@ import (
 	"os"
 )
 
-// Load reads the text of a file: what is its name in messages ("chain file"). Of a
-// file that is too large for Read it gives just enough for Read to say so. Only
-// regular files are read: a pipe could keep the reader waiting for ever.
+// Load reads the text of a file; what is its name in messages ("chain file"). Of a file
+// that is too large for Read it returns just enough for Read to report that. It reads
+// regular files only: a pipe could block for ever.
 func Load(path, what string) ([]byte, error) {
 	text, err := load(path)
 	if err != nil {

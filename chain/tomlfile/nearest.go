@@ -19,7 +19,7 @@ func Nearest(word string, known []string) string {
 		plain := strings.ReplaceAll(strings.ToLower(k), "-", "_")
 		d := 1
 		if len(word) <= 2 || !strings.HasPrefix(plain, word+"_") && !strings.HasSuffix(plain, "_"+word) {
-			// So many letters at least are to insert or delete.
+			// At least this many letters have to be inserted or deleted.
 			if d = utf8.RuneCountInString(word) - utf8.RuneCountInString(plain); max(d, -d) > bestDistance {
 				continue
 			}

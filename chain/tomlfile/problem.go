@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 )
 
-// FileError is all that is wrong with a file, in the file's order.
+// FileError is the list of a file's problems, in the order of the file.
 type FileError struct {
 	Path     string
 	Problems []Problem
@@ -34,8 +34,8 @@ func (e *FileError) Error() string {
 	return strings.Join(parts, "\n")
 }
 
-// Problem is one fault of a file, or one warning about it. Lines and
-// columns count from 1, columns in characters; line 0 means no one place.
+// Problem is one fault of a file, or one warning about it. Lines and columns count from
+// 1, columns in characters. Line 0: the problem has no single place.
 type Problem struct {
 	Path         string
 	Line, Column int
@@ -44,12 +44,12 @@ type Problem struct {
 	Accepted     string // what would be accepted, with its unit
 	Hint         string // what to do
 
-	source string // the line it stands in
+	source string // the line of the place
 	width  int    // characters that are wrong
 }
 
-// Error gives the place, what was found and what to do in one line, then what
-// is accepted, then the line of the file with a marker under the place.
+// Error returns the place, what was found and what to do on one line, then what is
+// accepted, then the line of the file with a marker under the place.
 func (p Problem) Error() string {
 	var b strings.Builder
 	if p.Path != "" {
@@ -142,7 +142,7 @@ func (p *Places) line(number int) string {
 	return strings.TrimSuffix(p.whole[from:to], "\r")
 }
 
-// Point puts a problem at its place in the file.
+// Point adds the place in the file to a problem.
 func (p *Places) Point(at Span, problem Problem) Problem {
 	at.From = min(max(at.From, 0), len(p.Text))
 	end := min(at.From+at.Length, len(p.Text))
@@ -154,10 +154,10 @@ func (p *Places) Point(at Span, problem Problem) Problem {
 	return problem
 }
 
-// MaxProblems bounds what is reported at once.
+// MaxProblems is the largest number of problems that are reported at once.
 const MaxProblems = 100
 
-// InOrder sorts problems by place and bounds their number.
+// InOrder sorts problems by place and limits their number to MaxProblems.
 func InOrder(problems []Problem) []Problem {
 	sort.SliceStable(problems, func(i, j int) bool {
 		a, b := problems[i], problems[j]
@@ -170,7 +170,7 @@ func InOrder(problems []Problem) []Problem {
 		last := problems[MaxProblems]
 		problems = append(problems[:MaxProblems:MaxProblems], Problem{
 			Path: last.Path, Line: last.Line, Column: last.Column,
-			Found: fmt.Sprintf("%d more problems from here on", more), Hint: "mend the ones above first",
+			Found: fmt.Sprintf("%d more problems from here on", more), Hint: "correct the ones above first",
 		})
 	}
 	return problems

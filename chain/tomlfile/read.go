@@ -9,8 +9,8 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// This file alone uses go-toml's unstable package, which gives positions but
-// stands outside that module's version promise.
+// Only this file uses go-toml's unstable package, which gives positions but is not
+// covered by that module's promise of compatibility.
 
 // Value is a value of a TOML document and its place.
 type Value struct {
@@ -18,7 +18,7 @@ type Value struct {
 	At      Span
 	Raw     string  // a number as written
 	Text    string  // a string, decoded
-	Number  float64 // a number or, as 1, true
+	Number  float64 // a number; 1 for true
 	Items   []*Value
 	Entries []Entry        // of a table, in order
 	index   map[string]int // of the entries
@@ -31,7 +31,7 @@ type Entry struct {
 	Value *Value
 }
 
-// Kind is what a value is.
+// Kind is the type of a value.
 type Kind int
 
 // The kinds of values.
@@ -62,14 +62,14 @@ func (v *Value) add(key string, at Span, value *Value) {
 	v.Entries = append(v.Entries, Entry{key, at, value})
 }
 
-// reader builds the tree of a document in one walk, and goes on after a
-// line that is not TOML.
+// reader builds the tree of a document in one pass, and continues after a line that is
+// not TOML.
 type reader struct {
 	*Document
-	lists  []string // tables that stand in double brackets
+	lists  []string // tables that are written in double brackets
 	parser unstable.Parser
-	base   int    // where in the text the parser was started
-	table  *Value // the one that keys go into
+	base   int    // offset in the text at which the parser was started
+	table  *Value // the table that receives keys
 }
 
 func (d *Document) walk(lists []string) {
@@ -87,8 +87,8 @@ func (d *Document) walk(lists []string) {
 	}
 }
 
-// recover reports a syntax error and moves to where reading can go on: the
-// next line or, when it is a table's header that is broken, the next header.
+// recover reports a syntax error and moves to where reading can continue: the next line
+// or, if a table's header is broken, the next header.
 func (r *reader) recover(err error) {
 	at := Span{r.base, 1}
 	message := err.Error()
@@ -202,11 +202,11 @@ func joined(parts []keyPart) string {
 }
 
 func (r *reader) twice(key string, at, first Span) {
-	r.Report(at, Problem{Key: key, Found: "given twice", Hint: "it stands in line " + strconv.Itoa(r.LineOf(first.From)) + " already"})
+	r.Report(at, Problem{Key: key, Found: "given twice", Hint: "it is on line " + strconv.Itoa(r.LineOf(first.From)) + " already"})
 }
 
-// descend walks to a table below another and makes what is missing on the way;
-// nil after a conflict, which it reports.
+// descend returns a table below another, and makes the missing tables on the way; nil
+// after a conflict, which it reports.
 func (r *reader) descend(t *Value, parts []keyPart) *Value {
 	for _, part := range parts {
 		known := t.Entry(part.text)

@@ -2,8 +2,8 @@ package tomlfile
 
 import "strings"
 
-// explainSyntax says in plain words what the usual causes of a syntax error
-// are, from the parser's message and the line.
+// explainSyntax describes the usual causes of a syntax error in plain words, from the
+// parser's message and the line.
 func (r *reader) explainSyntax(message, line string) Problem {
 	p := Problem{Found: "not TOML: " + message}
 	key, value, assigned := strings.Cut(line, "=")

@@ -1,6 +1,6 @@
-// Package tomlfile reads the TOML files that people write, such as chain files,
-// so that every fault can be reported with its line and column, what was found and
-// what is accepted. It knows nothing of what the files say.
+// Package tomlfile reads TOML files that people write, such as chain files, so that every
+// fault can be reported with its line and column, what was found and what is accepted. It
+// does not know the keys of the files.
 package tomlfile
 
 import (
@@ -13,20 +13,20 @@ import (
 	"github.com/pelletier/go-toml/v2"
 )
 
-// MaxBytes bounds the size of a file.
+// MaxBytes is the size of the largest file.
 const MaxBytes = 1 << 20
 
-// Document is a TOML file as a tree of values, and what is wrong with it.
+// Document is a TOML file as a tree of values, with its problems.
 type Document struct {
 	*Places
 	Root     *Value
 	Problems []Problem
 }
 
-// Read reads the text of a file. What calls it in messages ("a chain file");
-// lists are the tables that stand in double brackets. The error is a
-// *FileError for text that is no TOML at all; faults in a part of it are among
-// the document's problems, beside which the rest can be looked at.
+// Read reads the text of a file. what is its kind in messages ("a chain file"); lists are
+// the tables that are written in double brackets. The error is a *FileError for text that
+// is not TOML at all. Faults in a part of the text are among the document's problems, and
+// the rest of the document can be used.
 func Read(path, what string, text []byte, lists ...string) (*Document, error) {
 	whole := func(found, accepted, hint string) (*Document, error) {
 		return nil, &FileError{path, []Problem{{Path: path, Found: found, Accepted: accepted, Hint: hint}}}
@@ -48,8 +48,8 @@ func Read(path, what string, text []byte, lists ...string) (*Document, error) {
 // Err is a *FileError with all problems, nil if there is none.
 func (d *Document) Err() error {
 	if len(d.Problems) == 0 {
-		// The walk does not check everything that TOML demands; the decoder
-		// does, so that nothing is accepted that other readers refuse.
+		// The pass does not check everything that TOML requires. The decoder does, so
+		// that nothing is accepted that other readers refuse.
 		var any map[string]any
 		if err := toml.Unmarshal(d.Text, &any); err != nil {
 			line, column := 1, 1
@@ -70,17 +70,17 @@ func (d *Document) Report(at Span, p Problem) {
 	}
 }
 
-// Full reports that more problems would not be shown.
+// Full reports whether further problems would not be shown.
 func (d *Document) Full() bool { return len(d.Problems) > MaxProblems }
 
-// WrongType reports a value of a kind that its key does not take.
+// WrongType reports a value of a type that its key does not accept.
 func (d *Document) WrongType(key string, v *Value, accepted, hint string) {
 	if v.Kind != Broken {
 		d.Report(v.At, Problem{Key: key, Found: "found " + v.shown(), Accepted: accepted, Hint: hint})
 	}
 }
 
-// String is the string that an entry holds; it reports anything else.
+// String returns the string of an entry; it reports any other value.
 func (d *Document) String(e Entry) string {
 	if e.Value.Kind == String {
 		return e.Value.Text
@@ -89,7 +89,7 @@ func (d *Document) String(e Entry) string {
 	return ""
 }
 
-// Schema checks the entry that says which version of the format the file is in.
+// Schema checks the entry that states the version of the format.
 func (d *Document) Schema(newest int) {
 	accepted := fmt.Sprintf("schema = %d on the first line", newest)
 	e := d.Root.Entry("schema")
@@ -105,7 +105,7 @@ func (d *Document) Schema(newest int) {
 	}
 }
 
-// shown describes a value: what it is and how it stands in the file.
+// shown describes a value: its type and its spelling in the file.
 func (v *Value) shown() string {
 	switch v.Kind {
 	case String:

@@ -28,7 +28,7 @@ const (
 
 // Settings describes a comparison; its zero value is the usual one.
 type Settings struct {
-	Match   LevelMatch
+	Match     LevelMatch
 	Unaligned bool // frame by frame as they lie: a delay and a drift are found, but not taken out
 	// Brief leaves out what each sound reads by itself (loudness, peaks, the noise in its
 	// pauses) and so the differences of these readings, which take most of the time.

@@ -44,7 +44,7 @@ type Settings struct {
 	From, To    float64 // seconds of the first version; To 0: to its end
 	MostSeconds float64 // 0: DefaultSeconds
 	Level       Level
-	Unaligned     bool // no alignment, for sounds that are not versions of one
+	Unaligned   bool // no alignment, for sounds that are not versions of one
 	Difference  bool // also prepare each further version minus the first one
 }
 

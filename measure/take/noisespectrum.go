@@ -88,7 +88,7 @@ type noiseReader struct {
 	part    dsp.Block
 	filled  int
 	hops    int
-	resting bool // nothing was filtered of late
+	resting bool // the last hop was skipped
 	rests   bool // far from pauses; off in a test
 }
 
