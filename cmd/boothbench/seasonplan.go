@@ -42,7 +42,7 @@ func (s *seasonPlanSettings) register(f *pflag.FlagSet) {
 	f.BoolVar(&s.nearest, "nearest", false, "where a target cannot be met, write the nearest instead of nothing; season gather exits with 1 then")
 	f.StringVar(&s.conversations, "conversations", "", "a conversations `file`: which takes are microphones of one conversation, whether they are linked, and how they are mixed")
 	f.BoolVar(&s.asOne, "as-one-programme", false, "one gain for all takes: together they meet the loudness. They are analysed by one run of all shares, gathered, and rendered by another")
-	f.StringVar(&s.limits, "limits", "", "hold each output against this limits `file`, as boothbench check takes it; its patterns of files are seen from the season's folder")
+	f.StringVar(&s.limits, "limits", "", "hold each output against this limits `file`, as boothbench check takes it; its file patterns are relative to the season's folder")
 	f.IntVar(&s.shares, "shares", 1, "into how many shares the work is divided")
 	s.outputFlags.register(f)
 	f.BoolVar(&s.repair, "repair-nonfinite", false, "replace NaN and infinite samples by zero instead of refusing the take")

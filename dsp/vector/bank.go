@@ -14,8 +14,8 @@ type Bank struct {
 	one  bool                                       // plane in a register
 }
 
-// BankState is what a Bank keeps of the planes in one register: the sections' states,
-// and the squares of what each has put out, summed one after the other.
+// BankState is the memory of a Bank for the planes in one register: the sections' states,
+// and the running sums of the squares of their outputs.
 type BankState struct{ S1, S2, Sums [4][4]float64 }
 
 // NewBank makes a bank of one to three series and of up to four single sections.
@@ -51,7 +51,7 @@ func (b *Bank) upper() int {
 	return 2
 }
 
-// lane is where a series of the first or the second plane in a register lies.
+// lane is the lane of a series of the first or the second plane in a register.
 func (b *Bank) lane(plane, series int) int { return plane + series }
 
 // NewStates are the states for a number of planes.
@@ -62,7 +62,7 @@ func (b *Bank) NewStates(planes int) []BankState {
 	return make([]BankState, (planes+1)/2)
 }
 
-// OfSeries is where the states keep the sum of a plane's series.
+// OfSeries points to the sum of a plane's series.
 func (b *Bank) OfSeries(states []BankState, plane, series int) *float64 {
 	if b.one {
 		return &states[plane].Sums[3][b.lane(0, series)]
@@ -70,7 +70,7 @@ func (b *Bank) OfSeries(states []BankState, plane, series int) *float64 {
 	return &states[plane/2].Sums[3][b.lane(plane%2, series)]
 }
 
-// OfSingle is where the states keep the sum of a plane's single section.
+// OfSingle points to the sum of a plane's single section.
 func (b *Bank) OfSingle(states []BankState, plane, single int) *float64 {
 	if b.one {
 		return &states[plane].Sums[single][3]
@@ -146,7 +146,7 @@ func (b *Bank) run(x, y []float64, s *BankState) {
 	}
 }
 
-// series keeps only the last row's sum: nobody asks for the others.
+// series stores the last row's sum alone; the others are not used.
 func (b *Bank) series(x []float64, lane int, s *BankState) {
 	var k [4]Section
 	var p1, p2 [4]float64

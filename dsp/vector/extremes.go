@@ -44,7 +44,7 @@ func peak(x []float64) float64 {
 }
 
 // Curvature is the largest |second difference|, x[n+2] − 2x[n+1] + x[n], 0 of fewer than
-// three samples. With NaN or infinite samples it is any number.
+// three samples. With NaN or infinite samples the result is undefined.
 func Curvature(x []float64) float64 {
 	if whole := (len(x) - 2) &^ 3; hasSIMD && whole > 0 {
 		return max(curvatureSIMD(&x[0], whole), curvature(x[whole:]))

@@ -64,7 +64,7 @@ func multiplyScaled(x, gain []float64, factor float64) {
 	}
 }
 
-// Lowest is the lowest of gains and of one that is known. NaN counts for nothing.
+// Lowest is the smallest of the gains and of known. NaN is ignored.
 func Lowest(gain []float64, known float64) float64 {
 	if whole := len(gain) &^ 3; hasAVX && whole > 0 {
 		known = lowestAVX(&gain[0], whole/4, known)

@@ -85,12 +85,12 @@ var unpacking = func() (all [3][2][16]byte) {
 	return all
 }()
 
-// Packing is how samples become frames of integers in Frames.
+// Packing are the constants by which Frames packs samples into integers.
 type Packing struct {
 	Scale float64 // of the samples
-	Magic float64 // what pushes a number's fraction out of its significand
-	Bias  uint64  // what the bits of the sum have over the code's number, from 0
-	Span  uint64  // how many codes there are, a power of 2
+	Magic float64 // added to a number, it rounds it to a whole one
+	Bias  uint64  // the bits of that sum less the number of the code, counted from 0
+	Span  uint64  // the number of codes, a power of 2
 	Full  uint64  // the number of the code 0
 	Shift uint64  // of the code in its container
 	Width int     // of a container, in bytes: 2 or 3

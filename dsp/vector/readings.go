@@ -13,8 +13,8 @@ type Mirrored struct {
 	most [][2]float64 // by j, the largest |a| and the largest |b|
 }
 
-// margin makes up for the rounding of readings and bounds: of fewer than 1000 terms
-// each, at 2^-53 a term.
+// margin covers the rounding of readings and bounds: of fewer than 1000 terms each, at
+// 2^-53 a term.
 const margin = 1 + 1e-12
 
 // NewMirrored is a bank of whole groups of taps.

@@ -15,7 +15,7 @@ func NewSection(b0, b1, b2, a1, a2 float64) Section {
 	return Section{b0, b1 - float64(a1*b0), b2 - float64(a2*b0), a1, a2}
 }
 
-// State is what a section keeps of a channel.
+// State is the memory of a section for a channel.
 type State struct{ S1, S2 float64 }
 
 // Filter runs sections in series over frames from … to−1 of each plane, in place.

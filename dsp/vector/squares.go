@@ -1,7 +1,7 @@
 package vector
 
-// SumOfSquares sums squares in four parts, which do not wait for each other: every
-// fourth sample belongs to one.
+// SumOfSquares is the sum of the squares. It is made of four partial sums, of every
+// fourth sample each, so that additions do not wait for each other.
 func SumOfSquares(x []float64) float64 {
 	var sums [4]float64
 	n := len(x) &^ 3

@@ -5,7 +5,7 @@ import (
 	"math/bits"
 )
 
-// Survey is what a short stretch of sound holds, read in one pass.
+// Survey is the result of one pass over a short stretch of sound.
 type Survey struct {
 	Sum, Squares float64 // of the samples, and of their squares
 	Steps        float64 // sum of the squared differences from the sample before
@@ -16,7 +16,7 @@ type Survey struct {
 	Whole        bool   // all are whole numbers of 2^-31, from −1 up to less than 1
 }
 
-// MostSurveyed is how many samples a stretch has at most.
+// MostSurveyed is the largest number of samples in a stretch.
 const MostSurveyed = 64
 
 // surveyed is what assembly keeps of every fourth sample.

@@ -61,6 +61,9 @@ type sound struct {
 // Page returns the HTML file and its key. The same comparison and settings give the same
 // bytes. Its error is a *TooLargeError where the page would exceed MostBytes.
 func (c *Comparison) Page(s PageSettings) ([]byte, Key, error) {
+	if len(c.Versions) < FewestVersions || len(c.Versions) > MostVersions {
+		return nil, Key{}, fmt.Errorf("found %d versions; accepted: %d to %d, as Prepare returns them", len(c.Versions), FewestVersions, MostVersions)
+	}
 	most := s.MostBytes
 	if most == 0 {
 		most = MostBytes

@@ -2,7 +2,8 @@ package picture
 
 import "math"
 
-// Picture is one picture. Its panels stand one above the other and share the width.
+// Picture is one picture. Its panels are drawn one above the other and have the same
+// width.
 type Picture struct {
 	Name   string // letters, digits and hyphens: its file name, and the start of its ids
 	Title  string // a few words
@@ -53,8 +54,9 @@ type Series struct {
 	Lower  []Point // lower edge of an Envelope: as many points as Points, at the same X
 }
 
-// Role is the meaning of a series. Each role has its own colour and dash pattern, so that
-// roles can be distinguished without colour.
+// Role is the meaning of a series; one that there is not is drawn as Measured in a
+// terminal. Each role has its own colour and dash pattern, so that roles can be
+// distinguished without colour.
 type Role int
 
 const (
@@ -89,7 +91,7 @@ type Span struct {
 	From, To float64
 }
 
-// Mark is a line across the panel with its name beside it.
+// Mark is a line across the panel, with its name at the line.
 type Mark struct {
 	Name     string
 	At       float64

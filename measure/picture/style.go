@@ -32,8 +32,8 @@ var (
 // dashes are the dash patterns of the roles.
 var dashes = [5]string{"", "6 4", "2 2.5", "9 3 2 3", "12 3 2 3 2 3"}
 
-// Style is the style sheet of all pictures: it stands once in a page, and in each
-// picture's own file. Every selector has the class that pictures have.
+// Style is the style sheet of all pictures. A page has it once, and so has each picture's
+// own file. Every selector has the class that pictures have.
 func Style() string {
 	var b strings.Builder
 	b.WriteString(`.bbp{font:12px system-ui,sans-serif}.bbp text{stroke:none}` +

@@ -25,6 +25,14 @@ const (
 // letters are the roles in ASCII.
 var letters = [5]byte{'*', 'o', '+', 'x', '#'}
 
+// letter is the letter of a role; one that there is not has that of Measured.
+func (r Role) letter() byte {
+	if r < Measured || r > Fourth {
+		return letters[Measured]
+	}
+	return letters[r]
+}
+
 // Terminal draws a picture with characters: title, panels, sentence. It uses no colour and no
 // control characters except line feeds. With braille only the first series of the first role
 // in a panel is drawn, since dots of two series look alike; a line below names it.
@@ -193,7 +201,7 @@ func (g *grid) series(s Series, q Panel) {
 		}
 		steps := max(1, abs(x-fromX), abs(y-fromY))
 		for k := 0; k <= steps; k++ {
-			g.dot(fromX+(x-fromX)*k/steps, fromY+(y-fromY)*k/steps, letters[s.Role])
+			g.dot(fromX+(x-fromX)*k/steps, fromY+(y-fromY)*k/steps, s.Role.letter())
 		}
 		pen, lastX, lastY = true, x, y
 	}
@@ -310,7 +318,7 @@ func (s Screen) key(q Panel) []string {
 	var entries []string
 	for _, r := range q.Series {
 		if r.Name != "" {
-			entries = append(entries, fmt.Sprintf("%c %s", letters[r.Role], r.Name))
+			entries = append(entries, fmt.Sprintf("%c %s", r.Role.letter(), r.Name))
 		}
 	}
 	return wrap(strings.Join(entries, ", "), float64(s.Width), columns)

@@ -9,8 +9,8 @@ import (
 // Text escapes text for XML and HTML. Names of files and stages come from the user and may
 // have any characters. What XML 1.0 (production 2, Char) excludes,
 // control characters above all, becomes U+FFFD; <, >, &, ' and " are escaped. The
-// characters that turn the direction of writing become U+FFFD as well, since they
-// would reorder what stands after the name.
+// characters that turn the direction of writing become U+FFFD as well, since they would
+// reorder the text after the name.
 func Text(s string) string { return html.EscapeString(clean(s)) }
 
 func clean(s string) string {

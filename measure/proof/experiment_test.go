@@ -88,7 +88,7 @@ func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 	broken := dsp.Block{made.response[0], append([]float64(nil), made.response[1]...)}
 	clear(broken[1][8000:8400])
 	j := trace(broken)
-	if j.Verdict != measure.Fail || !strings.Contains(j.String(), "silent for 10 ms from 00:00:01.0") || !strings.Contains(j.String(), "under every limit") {
+	if j.Verdict != measure.Fail || !strings.Contains(j.String(), "silent for 10 ms from 00:00:01.0") || !strings.Contains(j.String(), "below every limit") {
 		t.Errorf("of a copy with 50 ms of silence: %s", j)
 	}
 }

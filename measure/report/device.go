@@ -215,7 +215,10 @@ func (d *Device) Page() Page {
 			p.Do = append(p.Do, fmt.Sprintf("%s: %s. %s.", d.subject(t), f.What, upper(f.Do)))
 		}
 	}
-	p.About = fmt.Sprintf("%s at %d Hz. %s", dsp.Plural(len(d.Tests), "test"), d.Tests[0].Rate, d.calibration())
+	p.About = dsp.Plural(len(d.Tests), "test") + ". " + d.calibration()
+	if len(d.Tests) > 0 {
+		p.About = fmt.Sprintf("%s at %d Hz. %s", dsp.Plural(len(d.Tests), "test"), d.Tests[0].Rate, d.calibration())
+	}
 	reasons := &reasonList{}
 	if d.Sheet != nil {
 		p.Sections = append(p.Sections, Section{Title: "Claims", Table: claimsTable(d.Sheet.Lines, reasons)})

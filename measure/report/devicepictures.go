@@ -204,6 +204,9 @@ func StaticCurve(name string, t measure.Table) picture.Picture {
 		line.Points = append(line.Points, picture.Point{X: row[0], Y: row[1]})
 		out = append(out, row[1])
 	}
+	if len(out) == 0 {
+		return picture.Picture{Name: name, Title: "Static curve", Says: "There is no curve."}
+	}
 	x, y := equalAxes(line.Points)
 	return picture.Picture{Name: name, Title: "Static curve", Panels: []picture.Panel{{X: x, Y: y, Equal: true, Height: 280, Series: []picture.Series{unchanged(x), line}}},
 		Says: minus(fmt.Sprintf("An input of %.1f dBFS gives an output of %.1f dBFS; one of %.1f dBFS gives %.1f dBFS.", line.Points[0].X, out[0], line.Points[len(out)-1].X, out[len(out)-1]))}

@@ -104,9 +104,13 @@ func trendsOf(runs []expect.HistoryRun) (all []trend) {
 }
 
 // History is the page of a history of checks: whether the last run meets its limits, since
-// when a limit is not met, and what has moved. There is at least one run, the oldest first.
+// when a limit is not met, and what has moved. The oldest run is the first.
 func History(title string, runs []expect.HistoryRun, repeat []string, version string) Page {
 	p := Page{Title: title}
+	if len(runs) == 0 {
+		p.Verdict, p.Answer = measure.Undecided, "The history has no run."
+		return p
+	}
 	trends := trendsOf(runs)
 	last := runs[len(runs)-1]
 	p.Verdict, p.Answer = measure.Pass, fmt.Sprintf("The last of %s (%s) met its %s.", dsp.Plural(len(runs), "run"), runName(last), dsp.Plural(last.Limits, "limit"))

@@ -306,6 +306,9 @@ func spectrum(t measure.Table) (points []picture.Point) {
 // Declared is the measured and the declared curve, and below them their difference, which is
 // too small to be seen between the curves.
 func Declared(name string, c proof.Curve) picture.Picture {
+	if len(c.Columns) < 3 {
+		return picture.Picture{Name: name, Says: "There is no curve."}
+	}
 	static := c.Columns[0] == "in_dbfs"
 	declared := picture.Series{Name: "declared", Role: picture.Declared}
 	measured := picture.Series{Name: "measured"}
@@ -358,9 +361,13 @@ func swapped(points []picture.Point) []picture.Point {
 	return out
 }
 
-// Curve draws the first two columns of an instrument's table.
+// Curve draws the first two columns of an instrument's table. A table with fewer gives a
+// picture without panels.
 func Curve(t measure.Table, title, says string) picture.Picture {
 	p := picture.Picture{Name: "curve", Title: title, Says: minus(says)}
+	if len(t.Columns) < 2 {
+		return p
+	}
 	xName, xUnit := axisName(t.Columns[0])
 	yName, yUnit := axisName(t.Columns[1])
 	line := picture.Series{}

@@ -65,6 +65,9 @@ const mostCurves = 12
 
 // addCurves adds the curves that all sheets have, and notes those that are not drawn.
 func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
+	if len(sheets) == 0 {
+		return
+	}
 	same := func(a, b bench.Curve) bool {
 		return a.Path == b.Path && a.Condition == b.Condition && a.Test == b.Test && a.Channel == b.Channel && a.X == b.X
 	}

@@ -32,7 +32,7 @@ type TakeSettings struct {
 	Version   string // of the program
 }
 
-// Take is the measurements of a take and of its processed version.
+// Take is the measurements of a take and of its processed version. ReadTake makes it.
 type Take struct {
 	TakeSettings
 	Before, After side
