@@ -70,6 +70,15 @@ func TestRunsEndWhateverSourceAndSinkDo(t *testing.T) {
 			t.Errorf("%d workers, a sink that has ended: error %v; want one that wraps io.EOF", workers, err)
 		}
 	}
+	// Of sound without an end that holds a NaN, the context ends the count.
+	short, stop := context.WithTimeout(ctx, 50*time.Millisecond)
+	defer stop()
+	if _, err := contractEngine(t).Process(short, breaking(func(b dsp.Block) (int, error) {
+		b[0][0] = math.NaN()
+		return 1, nil
+	}), closed{}); err == nil || !strings.Contains(err.Error(), "NaN or infinite: ") {
+		t.Errorf("NaN without an end: %v", err)
+	}
 	q, err := wave.NewQuantiser(wave.Format{Rate: 48000, Channels: 1, Bits: 16}, wave.TPDF, 0)
 	if err != nil {
 		t.Fatal(err)

@@ -29,7 +29,7 @@ func (e *Engine) Run(ctx context.Context, src wave.Source, dst wave.Sink, o Opti
 		return Result{}, err
 	}
 	e.Reset()
-	r := &run{Options: o, engine: e, src: src, dst: dst}
+	r := &run{Options: o, ctx: ctx, engine: e, src: src, dst: dst}
 	r.result.LatencyFrames = e.Latency()
 	r.result.FirstNonFinite = -1
 	r.tail = r.result.LatencyFrames
@@ -85,6 +85,7 @@ func (e *Engine) usable(src wave.Source, dst wave.Sink, o Options) error {
 // block at a time into a step.
 type run struct {
 	Options
+	ctx    context.Context
 	engine *Engine
 	src    wave.Source
 	dst    wave.Sink
@@ -154,8 +155,12 @@ func (r *run) scrub(b dsp.Block) error {
 	if r.RepairNonFinite {
 		return nil
 	}
-	// The run ends here. The rest is read to count its NaN and infinite samples.
+	// The run ends here. The rest is read to count its NaN and infinite samples, unless
+	// the context ends.
 	for {
+		if r.ctx.Err() != nil {
+			return &NonFiniteError{r.result.FirstNonFinite, r.result.NonFinite}
+		}
 		n, err := wave.ReadNext(r.src, b)
 		if err != nil {
 			return &NonFiniteError{r.result.FirstNonFinite, r.result.NonFinite}

@@ -291,6 +291,38 @@ func TestLowRatesAreRefused(t *testing.T) {
 	}
 }
 
+// A take that has another format when it is opened again is refused in words.
+func TestAnotherFormatAtTheSecondOpening(t *testing.T) {
+	sound := measuredNoise(200_000)
+	for _, second := range []wave.Source{
+		wave.NewMemory(wave.Unquantised(48000, 1), sound[:1]),
+		wave.NewMemory(wave.Unquantised(44100, 2), sound),
+	} {
+		opened := 0
+		_, err := Inspect(t.Context(), func() (wave.Source, error) {
+			if opened++; opened > 1 {
+				return second, nil
+			}
+			return wave.NewMemory(wave.Unquantised(48000, 2), sound), nil
+		})
+		if err == nil || !strings.Contains(err.Error(), "when the take was opened again; accepted: 2 at 48000 Hz") {
+			t.Errorf("%v: error %v", second.Format(), err)
+		}
+	}
+}
+
+// measuredNoise is steady noise in two channels, in which a floor is found.
+func measuredNoise(frames int) dsp.Block {
+	rng := rand.New(rand.NewPCG(1, 2))
+	b := dsp.NewBlock(2, frames)
+	for _, plane := range b {
+		for n := range plane {
+			plane[n] = 1e-3 * (2*rng.Float64() - 1)
+		}
+	}
+	return b
+}
+
 // A lone line of the mains is called that, and a series by what it holds.
 func TestHumIsCalledByItsLines(t *testing.T) {
 	const rate = 48000

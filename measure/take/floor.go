@@ -119,6 +119,22 @@ func readPauses(ctx context.Context, workers int, open func() (wave.Source, erro
 	return nil
 }
 
+// reopened opens a take for the second time. Its error states where the take has another
+// format then.
+func reopened(open func() (wave.Source, error), first wave.Format) func() (wave.Source, error) {
+	return func() (wave.Source, error) {
+		src, err := open()
+		if err != nil {
+			return nil, err
+		}
+		if f := src.Format(); f.Rate != first.Rate || f.Channels != first.Channels {
+			planes.Close(src)
+			return nil, fmt.Errorf("found %s at %d Hz when the take was opened again; accepted: %d at %d Hz, as at first", dsp.Plural(f.Channels, "channel"), f.Rate, first.Channels, first.Rate)
+		}
+		return src, nil
+	}
+}
+
 // finish decides.
 func (f *floor) finish() {
 	for _, n := range f.spectra() {

@@ -78,7 +78,7 @@ func InspectWith(ctx context.Context, open func() (wave.Source, error), taps fun
 		return t.inspection(nil), nil
 	}
 	floors := t.levels.findFloors(f.Rate)
-	if err := readPauses(ctx, runtime.GOMAXPROCS(0), open, floors); err != nil {
+	if err := readPauses(ctx, runtime.GOMAXPROCS(0), reopened(open, f), floors); err != nil {
 		return nil, err
 	}
 	in := t.inspection(floors)

@@ -15,6 +15,9 @@ import (
 // goroutines, and opens the sound once more.
 func NoiseFloor(ctx context.Context, workers int, src wave.Source, open func() (wave.Source, error), also ...func(dsp.Block)) (measure.Readings, error) {
 	f := src.Format()
+	if err := f.Check(); err != nil {
+		return nil, err
+	}
 	levels := newFrameLevels(f.Rate, f.Channels, false)
 	defer levels.close()
 	writes := levels.writes()
@@ -28,7 +31,7 @@ func NoiseFloor(ctx context.Context, workers int, src wave.Source, open func() (
 		}
 	}
 	// The pauses are little: goroutines would wait more than work.
-	if err := readPauses(ctx, 1, open, floors); err != nil {
+	if err := readPauses(ctx, 1, reopened(open, f), floors); err != nil {
 		return nil, err
 	}
 	var noisiest *floor
