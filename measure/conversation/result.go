@@ -137,8 +137,11 @@ func (m *measurement) pair(i, j int) Pair {
 	default:
 		p.Reason = "only one voice bleeds: its path and the offset cannot be separated"
 	}
-	drift, deviation = 1e6*drift, measure.JSONValue(1e6*deviation)
-	p.DriftPPM, p.DriftDeviationPPM = &drift, &deviation
+	if drift, deviation = 1e6*drift, measure.JSONValue(1e6*deviation); !math.IsInf(deviation, 0) {
+		p.DriftPPM, p.DriftDeviationPPM = &drift, &deviation
+	} else if p.Reason == "" {
+		p.Reason = "the drift is undecided: the voices speak alone for too short a time"
+	}
 	if !there.measured || !back.measured || there.inverted == back.inverted {
 		p.Inverted = &inverted
 	}

@@ -1,6 +1,7 @@
 package conversation
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 	"strings"
@@ -57,6 +58,25 @@ func TestUnsureDelayIsMissing(t *testing.T) {
 		if strings.Contains(c.Text(), "bleed -20.0 ± 0.4 dB, the delay is uncertain by more than 0.25 ms") != missing {
 			t.Errorf("± %g frames: %s", known, c.Text())
 		}
+	}
+}
+
+// A voice that speaks for a few seconds only has a delay, but shows no drift: that is missing,
+// with the reason, and JSON holds what remains.
+func TestUnknownDriftIsMissing(t *testing.T) {
+	const rate = 16000
+	w := way{Map: timemap.Map{Speed: 1}, measured: true, bleed: 0.01, bleedDeviation: 0.05, delay: 40, delayDeviation: 0.01, driftDeviation: math.Inf(1)}
+	m := &measurement{rate: rate, mics: []*levels{{}, {}}, ways: [][]way{{{}, w}, {w, {}}}}
+	p := m.pair(0, 1)
+	if p.DriftPPM != nil || p.DriftDeviationPPM != nil || p.OffsetFrames == nil || p.Inverted == nil || !strings.HasPrefix(p.Reason, "the drift is undecided") {
+		t.Errorf("%+v", p)
+	}
+	c := Conversation{Rate: rate, Microphones: []OfOne{{Name: "a"}, {Name: "b"}}, Pairs: []Pair{p}}
+	if text, err := json.Marshal(c); err != nil {
+		t.Error(string(text), err)
+	}
+	if !strings.Contains(c.Text(), "b against a: 0.00 frames (0.00 ms) later for a sound halfway between them; sound takes 2.50 ms from one to the other; the drift is undecided") {
+		t.Error(c.Text())
 	}
 }
 

@@ -74,10 +74,7 @@ func (c *Conversation) later(frames, off float64) string {
 // pairText states offset, drift and polarity of two microphones, or why they are undecided;
 // "": the reasons of the paths suffice.
 func (c *Conversation) pairText(p Pair) string {
-	if p.DriftPPM == nil {
-		if p.Reason == noSharedSound {
-			return p.Reason
-		}
+	if p.DriftPPM == nil && p.Inverted == nil && p.Reason != noSharedSound {
 		return ""
 	}
 	var parts []string
@@ -85,10 +82,13 @@ func (c *Conversation) pairText(p Pair) string {
 		parts = append(parts, c.later(*p.OffsetFrames, 0)+" for a sound halfway between them")
 		parts = append(parts, fmt.Sprintf("sound takes %.2f ms from one to the other", 1000**p.PathFrames/float64(c.Rate)))
 	}
-	if *p.DriftPPM == 0 {
-		parts = append(parts, "no drift")
-	} else {
-		parts = append(parts, fmt.Sprintf("its clock drifts by %+.2f ppm", *p.DriftPPM))
+	if p.DriftPPM != nil {
+		within := max(0.01, twice(p.DriftDeviationPPM))
+		if *p.DriftPPM == 0 {
+			parts = append(parts, fmt.Sprintf("no drift (± %.2f ppm)", within))
+		} else {
+			parts = append(parts, fmt.Sprintf("its clock drifts by %+.2f ± %.2f ppm", *p.DriftPPM, within))
+		}
 	}
 	if p.Inverted != nil && *p.Inverted {
 		parts = append(parts, "its polarity is inverted: invert one of them before they are mixed")
