@@ -1,10 +1,5 @@
 package dsp
 
-import (
-	"fmt"
-	"math"
-)
-
 // CompressorSettings describes a downward compressor.
 type CompressorSettings struct {
 	ThresholdDBFS       float64
@@ -93,58 +88,4 @@ func (e *compressorEnvelope) wanted(level float64) float64 {
 		e.level, e.target = level, compressorCurve(e.detector.decibels(level), s.ThresholdDBFS, s.Ratio, s.KneeDB)
 	}
 	return e.target
-}
-
-// The checks that the dynamics stages share.
-
-func first(errs ...error) error {
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// checkRatio takes 1 or more. Infinity is a ratio: the limit of large ones.
-func checkRatio(ratio float64, unit string) error {
-	if ratio >= 1 {
-		return nil
-	}
-	accepted := "1 or more (" + unit + ")"
-	if ratio > 0 {
-		accepted += fmt.Sprintf("; the inverse is %.3g", 1/ratio)
-	}
-	return &SettingError{"ratio", fmt.Sprintf("%g", ratio), accepted}
-}
-
-func checkTimes(attackMs, holdMs, releaseMs float64) error {
-	return first(
-		checkRange("attack_ms", attackMs, 0, 10_000, "ms"),
-		checkRange("hold_ms", holdMs, 0, 10_000, "ms"),
-		checkRange("release_ms", releaseMs, 0, 10_000, "ms"),
-	)
-}
-
-func checkDetector(kind DetectorKind, windowMs, lookaheadMs, highPassHz float64, rate int) error {
-	if kind != Peak && kind != RMS {
-		return &SettingError{"detector", fmt.Sprintf("kind %d", kind), "peak or rms"}
-	}
-	err := first(
-		checkRange("detector_window_ms", windowMs, 0.01, 1000, "ms"),
-		checkRange("lookahead_ms", lookaheadMs, 0, 100, "ms"),
-	)
-	if err == nil && highPassHz != 0 {
-		err = checkFrequency("sidechain_highpass_hz", highPassHz, rate)
-	}
-	return err
-}
-
-// checkFrequency refuses a frequency that a filter at this rate cannot have.
-func checkFrequency(setting string, hz float64, rate int) error {
-	nyquist := float64(rate) / 2
-	if hz > 0 && hz < nyquist && !math.IsInf(hz, 0) {
-		return nil
-	}
-	return &SettingError{setting, fmt.Sprintf("%g Hz", hz), fmt.Sprintf("above 0 and below %g Hz, the Nyquist frequency of sound at %d Hz", nyquist, rate)}
 }

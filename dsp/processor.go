@@ -147,25 +147,3 @@ const (
 	MinRate = 1000
 	MaxRate = 768000
 )
-
-// checkFormat refuses rates and channel counts that no stage can work at.
-func checkFormat(rate, channels int) error {
-	if rate < MinRate || rate > MaxRate {
-		return &SettingError{"rate", fmt.Sprintf("%d Hz", rate), fmt.Sprintf("%d to %d Hz", MinRate, MaxRate)}
-	}
-	if channels < 1 || channels > MaxChannels {
-		return &SettingError{"channels", fmt.Sprint(channels), fmt.Sprintf("1 to %d", MaxChannels)}
-	}
-	return nil
-}
-
-// checkRange refuses a setting that is not finite or lies outside lo to hi.
-func checkRange(setting string, value, lo, hi float64, unit string) error {
-	if value >= lo && value <= hi {
-		return nil
-	}
-	if unit != "" {
-		unit = " " + unit
-	}
-	return &SettingError{setting, fmt.Sprintf("%g%s", value, unit), fmt.Sprintf("%g to %g%s", lo, hi, unit)}
-}

@@ -261,3 +261,13 @@ func TestFloorOverTheSubsonic(t *testing.T) {
 		t.Errorf("1/f²: C %v, want %.2f ± 0.5", got, want)
 	}
 }
+
+// What explain states of the noise floor has the figures that are computed with.
+func TestFloorIsExplainedWithItsFigures(t *testing.T) {
+	term, _ := measure.Explain("noise_floor_dbfs")
+	for _, figure := range []string{fmt.Sprintf(" %d ms ", frameMs), fmt.Sprintf(" %d Hz", PauseHighPassHz), fmt.Sprintf(" %d Hz to", audibleHz)} {
+		if !strings.Contains(term.String(), figure) {
+			t.Errorf("%q is not in %s", figure, term)
+		}
+	}
+}
