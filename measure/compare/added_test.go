@@ -64,12 +64,15 @@ func TestAddedNoiseAndHumAreNoFilter(t *testing.T) {
 		// 3 s of white noise through the blocks scatter by 0.1 dB, pink noise by more in its
 		// lowest bins, which a named offset takes away.
 		d, found := of(all, want)
-		// Hum in A, of which it stands for a tenth of the power and more, is in the gain.
+		// The lines of the strongest hum leave skirts, and few bins beside them.
 		if gain, _ := c.Readings().Get("gain_db"); found && d.In == in && math.Abs(gain.Value) > 0.2 {
 			t.Errorf("%s, %d, %.1f dBFS in %s: the gain reads %v: %s", v.name, i%3, level, in, gain, c.Summary())
 		}
 		if found && d.In == "" {
 			undecided[i%3]++
+		}
+		if gap, lost := of(all, Dropout); lost && gap.In == "A" {
+			continue // a pause of A that holds nothing is stated, with the sound that B has there
 		}
 		if !found || d.In != in && d.In != "" || math.Abs(d.Value-value) > 1 {
 			unnamed++

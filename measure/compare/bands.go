@@ -217,17 +217,20 @@ func (b *bandComparison) incoherent(k int) float64 {
 	return max(0, b.yy[k]-square(b.xy[k])/b.xx[k])
 }
 
-// upperGainDB is by how much B lies over what of A follows it (H2), in dB, of all bins but those
-// of an offset: the gain where noise is A's alone.
-func (b *bandComparison) upperGainDB() float64 {
-	var yy, xy float64
+// gains are how far B lies over A in dB, of all bins but those of an offset and those that
+// leaves leaves out: what of B follows A over A (H1), and B over what of A follows it (H2),
+// the gain where noise is A's alone. 0 where B follows nothing of A.
+func (b *bandComparison) gains(leaves func(bin int) bool) (h1, h2 float64) {
+	var xx, yy, xy float64
 	for k := 2; k < len(b.yy); k++ { // as far as a Hann window spreads an offset
-		yy, xy = yy+b.yy[k], xy+real(b.xy[k])
+		if !leaves(k) {
+			xx, yy, xy = xx+b.xx[k], yy+b.yy[k], xy+real(b.xy[k])
+		}
 	}
 	if xy <= 0 {
-		return 0
+		return 0, 0
 	}
-	return dsp.AmplitudeToDB(yy / xy)
+	return dsp.AmplitudeToDB(xy / xx), dsp.AmplitudeToDB(yy / xy)
 }
 
 // leastIncoherent is the share of B's power under which what follows no response is the

@@ -189,6 +189,7 @@ const (
 	byLeastSquares gainBasis = iota
 	byBands                  // the median of the third octaves: a filter's phase lowers what least squares find
 	byNoiseInA               // B over what of A follows it: noise in A lowers what least squares find
+	byOtherBins              // what lies beside hum and tones that only A has
 	byUnclipped              // the median of 20 ms: the tops that are cut off lower what least squares find
 )
 
@@ -210,8 +211,13 @@ func (c *Comparison) statedGain() (db float64, by gainBasis) {
 				return dsp.AmplitudeToDB(math.Abs(c.gain)) + medianDB, byBands
 			}
 		default:
-			if steady, in, _ := c.spectrum.steadyNoise(c.namedBins()); steady && in == "A" {
-				return dsp.AmplitudeToDB(math.Abs(c.gain)) + c.spectrum.upperGainDB(), byNoiseInA
+			named := c.namedBins()
+			h1, h2 := c.spectrum.gains(named)
+			if steady, in, _ := c.spectrum.steadyNoise(named); steady && in == "A" {
+				return dsp.AmplitudeToDB(math.Abs(c.gain)) + h2, byNoiseInA
+			}
+			if slices.ContainsFunc(c.toneDifferences(), func(d Difference) bool { return d.In == "A" }) {
+				return dsp.AmplitudeToDB(math.Abs(c.gain)) + h1, byOtherBins
 			}
 		}
 	}

@@ -285,9 +285,9 @@ func TestGainsAreExplainedWithTheirFigures(t *testing.T) {
 	response, _ := measure.Explain("response_difference_db")
 	g := newGainByLevel(48000, 1, 0, 48000)
 	for text, figures := range map[string][]string{
-		low.String():   {fmt.Sprintf(" %.0f ms ", float64(g.length)/48), fmt.Sprintf(" %g dB:", classDB), fmt.Sprintf(" %g dB and %d standard errors", leastLevelDB, sureLevelErrors), fmt.Sprintf(" %d Hz", spectra.NominalHz(g.bands[0].Hz))},
+		low.String():      {fmt.Sprintf(" %.0f ms ", float64(g.length)/48), fmt.Sprintf(" %g dB:", classDB), fmt.Sprintf(" %g dB and %d standard errors", leastLevelDB, sureLevelErrors), fmt.Sprintf(" %d Hz", spectra.NominalHz(g.bands[0].Hz))},
 		response.String(): {fmt.Sprintf(" %d standard errors", sureDeviations)},
-		whole.String(): {fmt.Sprintf("(%d frames)", gainFrames), fmt.Sprintf(" %.1f dB", dsp.AmplitudeToDB(1+gainStray)), fmt.Sprintf(" %d ms", trackMs)},
+		whole.String():    {fmt.Sprintf("(%d frames)", gainFrames), fmt.Sprintf(" %.1f dB", dsp.AmplitudeToDB(1+gainStray)), fmt.Sprintf(" %d ms", trackMs)},
 	} {
 		for _, figure := range figures {
 			if !strings.Contains(text, figure) {

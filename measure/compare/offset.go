@@ -61,7 +61,7 @@ func (o *offsets) restart() {
 func (c *Comparison) offsetDifferences(moved bool) []Difference {
 	best, all := c.difference(Offset, 0, "dBFS"), 0
 	largest := 0.0
-	low, high, changed := c.gainsOfOffset()
+	low, high := c.gainsOfOffset()
 	for i, s := range c.offsets.channels {
 		n := float64(s.windows)
 		if s.windows < offsetWindows {
@@ -76,7 +76,7 @@ func (c *Comparison) offsetDifferences(moved bool) []Difference {
 		if math.Abs(mean) < max(leastOffset, offsetDeviation*deviation, both) {
 			continue
 		}
-		if of := dsp.AmplitudeToDB(s.y / s.x); changed && of >= low-offsetGainDB && of <= high+offsetGainDB { // NaN of two signs
+		if of := dsp.AmplitudeToDB(s.y / s.x); of >= low-offsetGainDB && of <= high+offsetGainDB { // NaN of two signs
 			continue
 		}
 		all++
@@ -99,21 +99,15 @@ func (c *Comparison) offsetDifferences(moved bool) []Difference {
 	return []Difference{best}
 }
 
-// gainsOfOffset are the gains in dB that an offset of A may have in B on A's level, and
-// whether a response or a gain by level gives it any: that of the lowest band that B follows,
-// which a filter has down to 0 Hz but for a shelf that ends below it, and those of all levels.
-func (c *Comparison) gainsOfOffset() (low, high float64, changed bool) {
-	followed, medianDB := c.followedBands()
-	for i, b := range followed {
-		changed = changed || b.sureDB() >= leastResponseDB
-		if i == 0 {
-			low, high = min(0, b.responseDB+medianDB), max(0, b.responseDB+medianDB)
-		}
+// gainsOfOffset are the gains in dB that an offset of A may have in B on A's level: that of
+// the lowest band that B follows, which a filter has down to 0 Hz but for a shelf that ends
+// below it, those of all levels, and what noise in A takes from the gain that was matched.
+func (c *Comparison) gainsOfOffset() (low, high float64) {
+	if followed, medianDB := c.followedBands(); len(followed) > 0 {
+		lowest := followed[0].responseDB + medianDB
+		low, high = min(0, lowest), max(0, lowest)
 	}
 	spread := c.byLevel.spreadDB()
-	// Noise in A makes the gain by least squares too low.
-	if noise := c.spectrum.upperGainDB(); noise > 0 {
-		high = max(high, noise)
-	}
-	return low - spread, high + spread, changed || spread > 0 || high > offsetGainDB
+	_, upper := c.spectrum.gains(func(int) bool { return false })
+	return low - spread, max(high, upper) + spread
 }

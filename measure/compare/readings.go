@@ -61,7 +61,7 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	if reason == "" {
 		var by gainBasis
 		own, by = c.statedGain()
-		from := map[gainBasis]string{byBands: "median of the third octaves in which B follows A, since their response differs", byUnclipped: fmt.Sprintf("median of %d ms, since B is clipped", trackMs), byNoiseInA: "B over what of A follows it (H2), since A has noise"}[by]
+		from := map[gainBasis]string{byBands: "median of the third octaves in which B follows A, since their response differs", byUnclipped: fmt.Sprintf("median of %d ms, since B is clipped", trackMs), byNoiseInA: "B over what of A follows it (H2), since A has noise", byOtherBins: "beside the hum and the tones that A has"}[by]
 		switch {
 		case from != "" && c.match == LevelsAsTheyAre:
 			method = from + "; nothing is matched"
