@@ -161,12 +161,14 @@ func (s *scene) talkOn(i int, pauses float64) {
 
 // Of speakers who were recorded each at home, every voice is found in its own microphone, no
 // bleed and no delay is stated, the bleed has a bound, and what cannot be known of the two
-// clocks is missing for that reason.
+// clocks is missing for that reason. Who talks over the other leaves too little for a bound
+// now and then, which is stated; nine of ten have one.
 func TestRecordedApart(t *testing.T) {
 	seconds := 40.0
 	if !dsptest.IsExhaustive() {
 		seconds = 25
 	}
+	paths, bounds := 0, 0
 	for _, home := range dsptest.Some(2, homes) {
 		for _, seed := range dsptest.Some(1, []uint64{30, 31, 32, 33, 34, 35}) {
 			s := newSceneApart(t, 2, seconds, seed)
@@ -183,7 +185,11 @@ func TestRecordedApart(t *testing.T) {
 				if p.BleedDB != nil || p.DelayFrames != nil || p.Inverted != nil {
 					t.Errorf("%s, seed %d: voice %d in microphone %d: %s, %s", home.name, seed, p.Voice, p.Microphone, said(p), p.Reason)
 				}
-				if p.BleedAtMostDB == nil || !strings.Contains(p.Reason, "no bleed found") {
+				paths++
+				if p.BleedAtMostDB != nil {
+					bounds++
+				}
+				if !strings.HasPrefix(p.Reason, noneFound) || p.BleedAtMostDB == nil && !strings.Contains(p.Reason, "stays undecided") {
 					t.Errorf("%s, seed %d: voice %d in microphone %d has no bound: %s", home.name, seed, p.Voice, p.Microphone, p.Reason)
 				}
 			}
@@ -193,6 +199,9 @@ func TestRecordedApart(t *testing.T) {
 				}
 			}
 		}
+	}
+	if 10*bounds < 9*paths {
+		t.Errorf("%d of %d bleeds have a bound", bounds, paths)
 	}
 }
 
