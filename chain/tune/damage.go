@@ -192,6 +192,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 		return little
 	})
 	d.After = append(meters.loudness.Readings(), meters.peaks.Readings()...)
+	meters.endHop()
 	d.FloorAfter = meters.floor.db(a.format.Rate)
 	return nil
 }
@@ -206,6 +207,8 @@ type outputMeters struct {
 	at       int64
 	channel  int // the noisiest
 	run      pauseRun
+	sum      float64 // of the squares in the running hop
+	frames   int     // of them
 	floor    pauseFloor
 }
 
@@ -260,15 +263,22 @@ func (m *outputMeters) Write(b dsp.Block) error {
 			copy(x, b[m.channel][from:])
 			m.audible.Process(dsp.Block{x})
 		}
-		if inside, settled := m.run.at(k); inside {
-			sum := 0.0
+		if inside, _ := m.run.at(k); inside {
 			for _, v := range x {
-				sum += v * v
+				m.sum += float64(v * v)
 			}
-			m.floor.add(sum, n, settled)
+			m.frames += n
 		}
 		from += n
-		m.at += int64(n)
+		if m.at += int64(n); m.at == int64(k+1)*int64(hop) {
+			m.endHop()
+		}
 	}
 	return nil
+}
+
+// endHop enters the sum of a hop: hop by hop, so that it does not matter how the sound came.
+func (m *outputMeters) endHop() {
+	m.floor.add(m.sum, m.frames, m.run.isSettled())
+	m.sum, m.frames = 0, 0
 }

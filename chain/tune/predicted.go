@@ -319,8 +319,10 @@ func (r *pauseRun) at(hop int) (inside, settled bool) {
 			r.hops = 0
 		}
 	}
-	return r.hops >= 3, r.hops > settledHops
+	return r.hops >= 3, r.isSettled()
 }
+
+func (r *pauseRun) isSettled() bool { return r.hops > settledHops }
 
 // pauseFloor adds up the power in pauses.
 type pauseFloor struct{ whole, settled power }

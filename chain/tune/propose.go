@@ -9,6 +9,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure"
 )
 
 // Take is a take by its name and by how it is opened.
@@ -207,9 +208,11 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 			high, _ := a.inspection.Readings.Get("louder_speech_dbfs")
 			p.Notes = append(p.Notes, fmt.Sprintf("%s holds speech at two levels, %.1f and %.1f dBFS: raise the softer by %.1f dB in its own file before the compressor, which does not bridge them.", a.name, low.Value, high.Value, high.Value-low.Value))
 		}
-		if slices.ContainsFunc(a.inspection.Floors, floorIsTwo) {
+		if k := slices.IndexFunc(a.inspection.Floors, floorIsTwo); k >= 0 {
 			low, _ := a.inspection.Readings.Get("lower_noise_floor_dbfs")
-			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f and %.1f dBFS: the expander is set for the higher.", a.name, low.Value, a.floorDBFS))
+			f := a.inspection.Floors[k]
+			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and, from %s to %s, %.1f dBFS: the expander is set for the higher.",
+				a.name, low.Value, measure.TimeCode(f.From, a.format.Rate), measure.TimeCode(f.To, a.format.Rate), f.DBFS))
 		}
 	}
 	return nil

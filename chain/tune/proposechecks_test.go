@@ -1,6 +1,7 @@
 package tune
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -76,6 +77,11 @@ func TestProposalOfItsOwnOutput(t *testing.T) {
 		t.Fatal(err)
 	}
 	second := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, out[0])
+	// There is a compressor where loudness still spans 4 LU.
+	lu, _ := analysed(t, room.Rate, out[0]).momentaryRange()
+	if _, off := second.Off()["compressor"]; off != (lu < 4) {
+		t.Errorf("momentary loudness spans %.1f LU; compressor off: %t", lu, off)
+	}
 	before, _ := expanderOf(t, first)
 	after, on := expanderOf(t, second)
 	if rise := after.ThresholdDBFS - before.ThresholdDBFS - first.drive(); on && rise > 1 {
@@ -133,8 +139,17 @@ func TestProposalForTwoLevels(t *testing.T) {
 			t.Errorf("%.1f %% of the softer voice is lowered", 100*h.lowered)
 		}
 	}
-	if notes := strings.Join(proposal.Notes, " "); !strings.Contains(notes, "speech at two levels") {
-		t.Errorf("notes %q", notes)
+	// The levels are noted within 1 dB, and the threshold does not lie between them.
+	var low, high float64
+	for _, note := range proposal.Notes {
+		fmt.Sscanf(note, "take holds speech at two levels, %f and %f dBFS", &low, &high)
+	}
+	loud := takes.ActiveLevel(room.Speech[:len(x)/2], room.Rate)
+	if math.Abs(high-loud) > 1 || math.Abs(low-loud+12) > 1 {
+		t.Errorf("planted %.1f and %.1f dBFS: notes %q", loud-12, loud, proposal.Notes)
+	}
+	if e, _ := expanderOf(t, proposal); e.ThresholdDBFS > low {
+		t.Errorf("the threshold, %.1f dBFS, lies over the softer voice, %.1f", e.ThresholdDBFS, low)
 	}
 }
 

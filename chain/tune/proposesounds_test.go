@@ -161,31 +161,59 @@ func TestQuietTakesAreRaised(t *testing.T) {
 	}
 }
 
-// Noise that rises by 8 dB or 5 dB half way is two floors, and the threshold is that of
-// the higher; a car or two that pass are not.
+// Noise that rises by 8 dB or 5 dB half way is two floors, which are noted within 1 dB,
+// with a beginning that lies between the pauses around it (half a second more, as speech
+// fades into them), where alone it can be read; the threshold is that of the higher. A car
+// or two that pass are none.
 func TestProposalForTwoFloors(t *testing.T) {
 	dsptest.Exhaustive(t)
 	readings := takes.Spoken(t, takes.Readings)
-	for _, rise := range []float64{8, 5, 0} {
-		room := takes.NewRoom(readings, "pink", 28, 0.25, 90, 8)
+	for name, c := range map[string]struct {
+		rise float64
+		cars []int // s
+		seed uint64
+	}{
+		"8 dB": {8, nil, 8}, "5 dB": {5, nil, 8}, "steady": {0, nil, 8}, "a car": {0, []int{30}, 8}, "two cars": {0, []int{10, 60}, 8},
+		"8 dB, another room": {8, nil, 18}, "5 dB, another room": {5, nil, 18}, "two cars, another room": {0, []int{20, 55}, 18},
+	} {
+		room := takes.NewRoom(readings, "pink", 28, 0.25, 90, c.seed)
 		noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
 		half := len(room.Noise) / 2
 		for n := half; n < len(room.Noise); n++ {
-			room.Noise[n] *= dsp.DBToAmplitude(rise)
+			room.Noise[n] *= dsp.DBToAmplitude(c.rise)
 		}
 		x := room.Take()
-		if rise == 0 {
-			takes.Add(x, takes.Disturbance("car", room.Rate, noise+15, 1), 10*room.Rate)
-			takes.Add(x, takes.Disturbance("car", room.Rate, noise+15, 2), 60*room.Rate)
+		for i, at := range c.cars {
+			takes.Add(x, takes.Disturbance("car", room.Rate, noise+15, uint64(1+i)), at*room.Rate)
 		}
 		a, p := analysed(t, room.Rate, x), proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, x)
-		notes := strings.Join(p.Notes, " ")
-		if found := strings.Contains(notes, "two noise floors"); found != (rise > 0) {
-			t.Errorf("%g dB: notes %q", rise, notes)
+		var low, from, to, high float64
+		noted := false
+		for _, note := range p.Notes {
+			n, _ := fmt.Sscanf(note, "take has two noise floors, %f dBFS and, from 00:00:%f to 00:01:%f, %f dBFS", &low, &from, &to, &high)
+			noted = noted || n == 4
 		}
-		higher := analysed(t, room.Rate, room.Noise[half:])
-		if rise > 0 && !(math.Abs(a.threshold()-higher.threshold()) <= 1) {
-			t.Errorf("%g dB: threshold %.2f dBFS, by the louder noise alone %.2f", rise, a.threshold(), higher.threshold())
+		if noted != (c.rise > 0) || strings.Contains(strings.Join(p.Notes, " "), "two noise floors") != noted {
+			t.Errorf("%s: notes %q", name, p.Notes)
+		}
+		if c.rise == 0 {
+			continue
+		}
+		earliest, latest := 0.0, 90.0
+		for _, pause := range room.Pauses {
+			if pause[1] < half {
+				earliest = float64(pause[1]) / float64(room.Rate)
+			}
+			if pause[0] > half {
+				latest = min(latest, float64(pause[0])/float64(room.Rate))
+			}
+		}
+		before, after := takes.BandLevel(room.Noise[:half], room.Rate, 20, 20000), takes.BandLevel(room.Noise[half:], room.Rate, 20, 20000)
+		if math.Abs(low-before) > 1 || math.Abs(high-after) > 1 || from < earliest-0.5 || from > latest+0.5 || math.Abs(to-30) > 1 {
+			t.Errorf("%s: planted %.1f and %.1f dBFS from 45 to 90 s: %q", name, before, after, p.Notes)
+		}
+		if louder := analysed(t, room.Rate, room.Noise[half:]); !(math.Abs(a.threshold()-louder.threshold()) <= 1) {
+			t.Errorf("%s: threshold %.2f dBFS, by the louder noise alone %.2f", name, a.threshold(), louder.threshold())
 		}
 	}
 }

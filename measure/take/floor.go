@@ -171,6 +171,7 @@ type Floor struct {
 	Variation float64 // see noise_variation
 	Seconds   float64 // the length of the pauses
 	Two       bool    // the take has two floors; this is the higher one
+	From, To  int64   // frames: where the pauses of the higher of two floors begin and end
 
 	pauses *pauses
 }
@@ -183,7 +184,7 @@ func PauseFrames(rate int) (length, hop int) { return 2 * hopOf(rate), hopOf(rat
 // nothing but the noise.
 func (f Floor) IsPause(i int) bool { return f.pauses != nil && f.Undecided == "" && f.pauses.has(i) }
 
-func exported(floors []*floor) (all []Floor) {
+func (t *take) exported(floors []*floor) (all []Floor) {
 	for _, f := range floors {
 		e := Floor{Undecided: f.undecided}
 		if f.noise != nil {
@@ -191,6 +192,9 @@ func exported(floors []*floor) (all []Floor) {
 		}
 		if f.undecided == "" {
 			e.DBFS, e.PauseDBFS, e.Two = f.db(), f.noise.pauses.levelDB, f.lower != nil
+			if e.Two {
+				e.From, e.To = t.frameOf(f.noise.pauses.from), t.frameOf(f.noise.pauses.to)
+			}
 		}
 		all = append(all, e)
 	}

@@ -180,7 +180,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 		}
 		return in
 	}
-	in.Floors = exported(floors)
+	in.Floors = t.exported(floors)
 	t.reportLevels(r, floors)
 	t.events.report(r)
 	for c := range t.channels {
