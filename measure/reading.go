@@ -266,6 +266,9 @@ const leastLevelDB = -240
 func (r *Readings) AddRatio(name string, ratio float64, about Reading) {
 	about.Unit = "dB"
 	r.AddLevel(name+"_db", ratio*ratio, about)
+	if level := (*r)[len(*r)-1]; !level.Measurable() { // one state of both
+		about.Reason, about.Beyond, ratio = level.Reason, level.Beyond, 0
+	}
 	about.Unit = "%"
 	about.Value = 100 * ratio
 	r.Add(name+"_percent", about)

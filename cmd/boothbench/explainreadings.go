@@ -25,7 +25,7 @@ var givenBy = [][2]string{
 	{"{same_samples,frames_change,integrated_change_lu,range_change_lu,true_peak_change_db,spectrum_change_db,level_change_db,delay_change_frames,gain_change_db,difference_change_dbfs,local_changes}", "check FILE --baseline FOLDER"},
 	{"{expander,compressor,de_esser,limiter}_{reduction_median_db,reduction_p95_db,reduction_most_db,working_percent}", "check FILE --limits LIMITS.toml"},
 	{"claims_{passed,failed,undecided}", "check --limits LIMITS.toml"},
-	{"{latency_frames,latency_ms,polarity,gain_db,drift_ppm,noise_dbfs,mark_over_noise_db}", "gauge --recording STIMULUS RECORDING"},
+	{"{latency_frames,latency_ms,remaining_delay_frames,remaining_delay_ms,polarity,gain_db,drift_ppm,noise_dbfs,mark_over_noise_db}", "gauge --recording STIMULUS RECORDING"},
 	{"overshoot_{sample,annex2,fine}_db", "overshoot"},
 	{"{first_window_overshoot_db,time_over_ceiling_ms,over_events,image_shift_db}", "overshoot"},
 	{"{gain_at_Nhz_db,gain_at_Nkhz_db,corner_hz,slope_db_per_octave,mask_excess_db}", "prove --claims CLAIMS.toml"},

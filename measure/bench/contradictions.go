@@ -66,7 +66,7 @@ func valuesText(r Row) string {
 // boxes drift as they warm up. (common practice, no source)
 func repeatable(r Row) float64 {
 	switch {
-	case strings.HasPrefix(r.Reading, "latency_"), strings.HasPrefix(r.Reading, "drift_"), strings.HasPrefix(r.Reading, "correlation_delay"):
+	case strings.HasPrefix(r.Reading, "latency_"), strings.HasPrefix(r.Reading, "drift_"), strings.HasPrefix(r.Reading, "remaining_delay"):
 		return math.Inf(1)
 	case strings.HasPrefix(r.Reading, "gain_"), strings.HasPrefix(r.Reading, "tone_dbfs"), strings.HasPrefix(r.Reading, "channel_balance"):
 		return 0.1 // dB

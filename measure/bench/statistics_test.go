@@ -12,7 +12,7 @@ func TestUncertaintyInMsIsThatInFrames(t *testing.T) {
 	item := Item{Condition: Condition{Path: &Path{}, RateHz: 44100}, Unmarked: true}
 	for _, frames := range []float64{0.000085, 0, 333, -1.5, 1e5} {
 		var r measure.Readings
-		r.AddFrames("correlation_delay", frames, 44100, measure.Reading{})
+		r.AddFrames("remaining_delay", frames, 44100, measure.Reading{})
 		r.AddFrames("latency_ch2", 1, 44100, measure.Reading{})
 		rows := rowsOf(item, []result{{readings: r}})
 		if len(rows) < 2 || rows[0].Unit != "frames" || rows[1].Unit != "ms" {

@@ -88,13 +88,13 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 		if err != nil {
 			return nil, err
 		}
-		h, void := findMarks(played, layout, c, channels, plane, r.rate)
+		h, void := findMarks(played, parts, c, plane, r.rate, r.begin)
 		if void != nil {
 			void.Channel = c
 			if void.Why != NotFound {
 				return nil, void
 			}
-			if other, err := channelThatHas(played, layout, c, channels, r); err != nil {
+			if other, err := channelThatHas(played, parts, c, r); err != nil {
 				return nil, err
 			} else if other >= 0 {
 				void.Detail = fmt.Sprintf("neither mark is in it, and channel %d has them: plug in its cable, raise its gain, or play and record a stimulus of one channel", other+1)
@@ -129,7 +129,7 @@ func largestSample(x []float64, from, to int) (most float64) {
 }
 
 // channelThatHas is another channel of a recording, in which the stimulus is; −1: none.
-func channelThatHas(played stimulus.Marked, l stimulus.Layout, without, channels int, r recorded) (int, error) {
+func channelThatHas(played stimulus.Marked, parts *stimulus.Parts, without int, r recorded) (int, error) {
 	for c := range r.sound.Channels() {
 		if c == without {
 			continue
@@ -138,7 +138,7 @@ func channelThatHas(played stimulus.Marked, l stimulus.Layout, without, channels
 		if err != nil {
 			return -1, err
 		}
-		if _, void := findMarks(played, l, c, channels, plane, r.rate); void == nil {
+		if _, void := findMarks(played, parts, c, plane, r.rate, r.begin); void == nil {
 			return c, nil
 		}
 	}

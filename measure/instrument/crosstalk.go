@@ -3,6 +3,8 @@ package instrument
 import (
 	"fmt"
 	"math/cmplx"
+	"regexp"
+	"strconv"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -21,7 +23,21 @@ type Crosstalk struct {
 // Stimulus is the tone in one channel.
 func (c Crosstalk) Stimulus() stimulus.Signal { return c.Tone }
 
-// Analyse reads, for each other channel, crosstalk_NtoM_db, N being the driven one.
+var crosstalkName = regexp.MustCompile(`^crosstalk_[0-9]+to([0-9]+)_db$`)
+
+// ToldChannel is the channel, from 1, that a reading of crosstalk looks for another's tone
+// in; false for other readings.
+func ToldChannel(reading string) (channel int, is bool) {
+	m := crosstalkName.FindStringSubmatch(reading)
+	if m == nil {
+		return 0, false
+	}
+	channel, err := strconv.Atoi(m[1])
+	return channel, err == nil
+}
+
+// Analyse reads, for each other channel, crosstalk_NtoM_db, N being the driven one. A channel
+// that is exactly 0 may be dead, and so has none.
 func (c Crosstalk) Analyse(rate int, response Response) (measure.Readings, error) {
 	driven := c.Tone.Only
 	if driven < 1 || response.Channels() < 2 || driven > response.Channels() {
@@ -78,8 +94,12 @@ func againstChannel(rate int, response Response, tone stimulus.Tone, reference, 
 			var peak float64
 			peak, about.Bound = other.most(found.hz[0])
 			ratio = peak / cmplx.Abs(found.sines[0])
-			if ratio == 0 && alike {
+			switch {
+			case ratio != 0:
+			case alike:
 				about.Reason = fmt.Sprintf("channel %d is silent", c+1)
+			default:
+				about.Reason = ExactlyZero
 			}
 		}
 		r.AddLevel(name, ratio*ratio, about)

@@ -34,7 +34,8 @@ type placedMarks struct {
 }
 
 // findMarks finds the stimulus in a channel.
-func findMarks(played stimulus.Marked, l stimulus.Layout, channel, channels int, x []float64, rate int) (placedMarks, *VoidError) {
+func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []float64, rate, begin int) (placedMarks, *VoidError) {
+	l, channels := parts.Layout, parts.Channels()
 	up, down := stimulus.MarkChirp(rate, true), stimulus.MarkChirp(rate, false)
 	fs := float64(rate)
 	start, end := searchFor(x, up.Wave(fs)), searchFor(x, down.Wave(fs))
@@ -72,11 +73,17 @@ func findMarks(played stimulus.Marked, l stimulus.Layout, channel, channels int,
 		hash, good = readCode(x, rate, h.Map, l)
 	}
 	ppm := (h.Speed - 1) * 1e6
+	own := min(channel, channels-1)
 	switch {
-	case good && hash != played.ChannelCode(min(channel, channels-1)) && channelWith(played, hash, channels) >= 0:
+	case good && hash != played.ChannelCode(own) && channelWith(played, hash, channels) >= 0:
 		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus; swap the cables, or the channels of the recording", channelWith(played, hash, channels)+1)}
-	case good && hash != played.ChannelCode(min(channel, channels-1)):
+	case good && hash != played.ChannelCode(own):
 		return placedMarks{}, &VoidError{OtherVersion, -1, fmt.Sprintf("the recording's code is %08x, the stimulus's %08x; record this stimulus, or name the one that was played", hash, played.Code())}
+	}
+	if steps := lostFrames(played.Signal, parts.Channel(own), x, l, rate, start.frame, end.frame); len(steps) > 0 {
+		return placedMarks{}, lostError(steps, rate, begin)
+	}
+	switch {
 	case math.Abs(ppm) > timemap.MostDriftPPM:
 		return placedMarks{}, &VoidError{WrongRate, -1, fmt.Sprintf("the marks lie %+.0f ppm further apart than they were played, accepted: up to %d; the clocks have other rates, or samples were lost or repeated", ppm, timemap.MostDriftPPM)}
 	case !good:

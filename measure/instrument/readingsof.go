@@ -58,7 +58,8 @@ func readingsOf(i Instrument) []string {
 var AskedReadings = []string{"gain_at_N{hz,khz}_db", "corner_hz", "slope_db_per_octave", "mask_excess_db"}
 
 // AlignmentReadings are those of [Align], of any stimulus that was recorded.
-var AlignmentReadings = []string{"latency_{frames,ms}", "gain_db", "polarity", "drift_ppm", "noise_dbfs", "mark_over_noise_db"}
+// remaining_delay is correlation_delay of what they have aligned.
+var AlignmentReadings = []string{"latency_{frames,ms}", "remaining_delay_{frames,ms}", "gain_db", "polarity", "drift_ppm", "noise_dbfs", "mark_over_noise_db"}
 
 // ReadingsFor lists the readings of a response to a signal, by all instruments that it
 // serves; families as package measure writes them.

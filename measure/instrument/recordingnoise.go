@@ -26,6 +26,12 @@ const (
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
 	a.compareGains(s, all)
+	for i := range all { // against a stimulus that the marks have put in its place
+		if after, is := strings.CutPrefix(all[i].Name, "correlation_delay"); is {
+			all[i].Name = "remaining_delay" + after
+			all[i].Reference = "the stimulus, as the marks have aligned it with the recording"
+		}
+	}
 	if err == nil {
 		err = a.findBreaks(s)
 	}

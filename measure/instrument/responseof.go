@@ -36,14 +36,15 @@ func eachPlane(response Response, read func(channel int, plane []float64) error)
 	return nil
 }
 
-// IsSilent reports whether every sample of a response is exactly 0.
-func IsSilent(response Response) (bool, error) {
-	silent := true
-	err := eachPlane(response, func(_ int, plane []float64) error {
-		silent = silent && !slices.ContainsFunc(plane, func(v float64) bool { return v != 0 })
+// Sounding is the channels, from 1, of a response that hold a sample other than exactly 0.
+func Sounding(response Response) (channels []int, err error) {
+	err = eachPlane(response, func(c int, plane []float64) error {
+		if slices.ContainsFunc(plane, func(v float64) bool { return v != 0 }) {
+			channels = append(channels, c+1)
+		}
 		return nil
 	})
-	return silent, err
+	return channels, err
 }
 
 // eachReadings collects the readings of every channel; with more than one channel, names

@@ -19,6 +19,7 @@ const (
 	CutShort     Void = "cut short"
 	Swapped      Void = "another channel"
 	NonFinite    Void = "samples that are no numbers"
+	FramesLost   Void = "frames lost or repeated"
 )
 
 // VoidError is why a recording is void.

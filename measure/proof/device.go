@@ -140,16 +140,18 @@ func (c *Claims) Held(rate int, read map[string]Answer) (*Sheet, error) {
 // held compares the claims with an answer for each test.
 func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 	sheet := &Sheet{Subject: c.Device, RateHz: rate}
-	passes := false // the device passed the sound of one of the tests
+	passes := map[int]bool{} // channels, from 1, that passed the sound of one of the tests
 	for _, a := range answers {
-		if a.Response == nil || passes {
+		if a.Response == nil {
 			continue
 		}
-		silent, err := instrument.IsSilent(a.Response)
+		sounding, err := instrument.Sounding(a.Response)
 		if err != nil {
 			return nil, err
 		}
-		passes = !silent
+		for _, channel := range sounding {
+			passes[channel] = true
+		}
 	}
 	for i, t := range c.Tests {
 		a := answers[i]
@@ -160,9 +162,13 @@ func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 			}
 			a.Readings = a.Readings.With(asked)
 		}
-		if _, silence := t.Stimulus.(stimulus.Silence); silence && passes {
-			a.Readings = belowEveryLevel(a.Readings)
-		}
+		_, silence := t.Stimulus.(stimulus.Silence)
+		a.Readings = belowEveryLevel(a.Readings, func(r measure.Named) bool {
+			if channel, is := instrument.ToldChannel(r.Name); is {
+				return passes[channel]
+			}
+			return silence && len(passes) > 0 && r.Unit == "dBFS"
+		})
 		if a.watched == nil {
 			a.watched = &watchedDevice{}
 		}
@@ -171,12 +177,12 @@ func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 	return sheet, nil
 }
 
-// belowEveryLevel makes noise that is exactly 0 meet every maximum, for a device that
-// passed the sound of another test and so is not muted.
-func belowEveryLevel(r measure.Readings) measure.Readings {
+// belowEveryLevel makes noise or crosstalk that is exactly 0 meet every maximum, for a
+// device, or its channel, that passed the sound of another test and so is not muted.
+func belowEveryLevel(r measure.Readings, passes func(measure.Named) bool) measure.Readings {
 	r = slices.Clone(r)
 	for i := range r {
-		if r[i].Reason == instrument.ExactlyZero && r[i].Unit == "dBFS" {
+		if r[i].Reason == instrument.ExactlyZero && passes(r[i]) {
 			r[i].Beyond = -1
 		}
 	}

@@ -1,0 +1,249 @@
+package instrument
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/measure/stimulus"
+)
+
+// unsteady is a path whose clock need not be steady, to a recorder that may lose buffers. It
+// shares nothing with what finds them.
+type unsteady struct {
+	ppm, bendPPM     float64 // at the start, and by how much more at the end
+	wowPPM, wowHz    float64
+	noiseDB          float64 // white, against the marks' peak; 0: none
+	third, gainDB    float64
+	agcDB            float64 // a slow wander of gain
+	couplingHz       float64
+	delay            float64 // frames
+	inverted         bool
+	losses           [][2]int // at which frame of the recording, how many: less than 0 are inserted
+	repeated, silent bool     // what is inserted is the buffer before, or silence
+}
+
+func (u unsteady) String() string {
+	return fmt.Sprintf("%.0f ppm bending %.0f, wow %.0f ppm %.1f Hz, noise %.0f dB, third %.2f, AGC %.1f dB, coupling %.0f Hz, losses %v", u.ppm, u.bendPPM, u.wowPPM, u.wowHz, u.noiseDB, u.third, u.agcDB, u.couplingHz, u.losses)
+}
+
+func (u unsteady) record(random *rand.Rand, rate int, played []float64, peak float64) []float64 {
+	const half = 24
+	length := float64(len(played))
+	out := make([]float64, len(played)+rate/4)
+	var before, after float64
+	k := math.Tan(math.Pi * u.couplingHz / float64(rate))
+	phase := 2 * math.Pi * random.Float64()
+	for n := range out {
+		t := float64(n) - u.delay
+		at := t - t*u.ppm*1e-6 - u.bendPPM*1e-6*t*t/(2*length)
+		if u.wowHz > 0 {
+			w := 2 * math.Pi * u.wowHz / float64(rate)
+			at += u.wowPPM * 1e-6 / w * math.Sin(w*t+phase)
+		}
+		y, whole := 0.0, int(math.Floor(at))
+		sin := math.Sin(math.Pi * (at - float64(whole)))
+		for j := max(0, whole-half+1); j <= min(len(played)-1, whole+half); j++ {
+			if d := at - float64(j); d == 0 {
+				y = played[j]
+			} else if played[j] != 0 {
+				edge := d / half
+				y += float64(1-2*(abs(whole-j)%2)) * played[j] * sin / (math.Pi * d) * (1 - edge*edge) * (1 - edge*edge)
+			}
+		}
+		y -= u.third * y * y * y / peak / peak
+		y *= dsp.DBToAmplitude(u.gainDB + u.agcDB*math.Sin(2*math.Pi*0.3*float64(n)/float64(rate)))
+		if u.inverted {
+			y = -y
+		}
+		if u.couplingHz > 0 {
+			after, before = (y-before+(1-k)*after)/(1+k), y
+			y = after
+		}
+		out[n] = y
+	}
+	for _, loss := range u.losses { // each at its place in what is left
+		at, frames := loss[0], loss[1]
+		if frames > 0 {
+			out = append(out[:at], out[at+frames:]...)
+			continue
+		}
+		added := make([]float64, -frames)
+		if u.repeated {
+			copy(added, out[at+frames:at])
+		}
+		out = append(out[:at], append(added, out[at:]...)...)
+	}
+	if u.noiseDB != 0 {
+		for n := range out {
+			out[n] += peak * dsp.DBToAmplitude(u.noiseDB+u.gainDB) * random.NormFloat64()
+		}
+	}
+	return out
+}
+
+// trackedStimuli are kinds of a few seconds: all that have marks.
+func trackedStimuli() (all []stimulus.Signal) {
+	for _, k := range stimulus.Kinds() {
+		given := map[string]string{}
+		for _, s := range k.Settings() {
+			switch s.Key {
+			case "seconds", "during_seconds", "after_seconds", "before_seconds", "silence_seconds":
+				given[s.Key] = "2"
+			case "step_seconds":
+				given[s.Key] = "0.3"
+			case "step_db":
+				given[s.Key] = "10"
+			case "order":
+				given[s.Key] = "15"
+			}
+		}
+		if strings.HasPrefix(k.Name(), "tech") {
+			continue
+		}
+		if s, err := k.With(given); err == nil {
+			if _, err := s.Make(44100); err == nil {
+				all = append(all, s)
+			}
+		}
+	}
+	return append(all, stimulus.Tone{Hz: 40, PeakDBFS: -20, Seconds: 2}, stimulus.Tone{Hz: 10000, PeakDBFS: -40, Seconds: 3}, stimulus.StandardSweep(-20))
+}
+
+// A recording that lost or repeated buffers is void and says how many frames and when, for
+// every kind of stimulus; a clock that drifts, bends or flutters, noise, distortion and a
+// gain that wanders are none.
+func TestLostFrames(t *testing.T) {
+	random := rand.New(rand.NewPCG(77, 1))
+	between := func(low, high float64) float64 { return low + (high-low)*random.Float64() }
+	rounds := 1
+	if dsptest.IsExhaustive() {
+		rounds = 6
+	}
+	kinds := trackedStimuli()
+	lost, found, sized, placed, steady, alarms := 0, 0, 0, 0, 0, 0
+	pairs, pairsFound := 0, 0
+	missed := map[string]int{}
+	for round := range rounds {
+		for i, s := range kinds {
+			if rounds == 1 && i%6 != 0 {
+				continue
+			}
+			rate := []int{44100, 48000, 96000}[(round+i)%3]
+			m := stimulus.Marked{Signal: s, Rate: rate}
+			sound, layout, err := m.Make()
+			if err != nil {
+				t.Fatal(err)
+			}
+			peak := dsp.DBToAmplitude(layout.MarkDBFS)
+			u := unsteady{ppm: between(-200, 200), bendPPM: between(-20, 20), delay: between(0, 3000), inverted: random.IntN(2) == 0, noiseDB: between(-90, -35)}
+			switch random.IntN(6) {
+			case 0:
+				u.third = between(0, 0.1)
+			case 1:
+				u.agcDB = between(0, 4)
+			case 2:
+				u.couplingHz = between(5, 100)
+			case 3:
+				u.wowHz, u.wowPPM = between(0.1, 10), 25
+			case 4:
+				u.ppm, u.bendPPM = 0, 0
+			}
+			check := func(u unsteady) *VoidError {
+				x := u.record(random, rate, sound[0], peak)
+				a, err := Align(stimulus.Marked{Signal: s, Rate: rate}, Recording{Sound: monoOf(x, len(sound)), Rate: rate})
+				_ = a
+				var void *VoidError
+				errors.As(err, &void)
+				return void
+			}
+			about := fmt.Sprintf("%s at %d Hz", s.Kind(), rate)
+			wild := u
+			if random.IntN(3) == 0 {
+				wild.wowHz, wild.wowPPM = between(0.5, 6), between(25, 300)
+			}
+			steady++
+			if void := check(wild); void != nil && void.Why == FramesLost {
+				alarms++
+				t.Errorf("%s, %v: false alarm: %v", about, wild, void)
+			}
+			// Buffers of 64 to 512 frames, from behind the code to the last mark.
+			total := 0
+			many := 1 + random.IntN(4)
+			for range many {
+				frames := 64 << random.IntN(4)
+				if random.IntN(4) == 0 {
+					frames = 64 + random.IntN(449)
+				}
+				if random.IntN(3) == 0 {
+					frames = -frames
+				}
+				from := layout.Code + stimulus.CodeBits*layout.Symbol
+				if round%3 == 2 {
+					from = layout.StartMark
+				}
+				at := from + int(u.delay) + random.IntN(layout.EndMark-from-2048)
+				u.losses = append(u.losses, [2]int{at, frames})
+				total += frames
+			}
+			u.repeated = random.IntN(2) == 0
+			void := check(u)
+			if total == 0 {
+				pairs++
+			} else {
+				lost++
+			}
+			switch {
+			case void == nil || void.Why != FramesLost:
+				if total != 0 {
+					missed[s.Kind()]++
+					t.Logf("%s, %v: missed: %v", about, u, void)
+				}
+			case total == 0:
+				pairsFound++
+			default:
+				found++
+				sum, near := 0, 0
+				for _, part := range strings.Split(void.Detail, "; ") {
+					var frames, from, to int
+					var rest string
+					if n, _ := fmt.Sscanf(part, "about %d frames lost between %d and %d", &frames, &from, &to); n == 3 {
+						sum += frames
+					} else if n, _ := fmt.Sscanf(part, "about %d frames inserted or repeated between %d and %d", &frames, &from, &to); n == 3 {
+						sum -= frames
+					} else {
+						t.Logf("%s%s", part, rest)
+						continue
+					}
+					for _, l := range u.losses {
+						at := l[0] * 1000 / rate
+						if at >= from-20 && at <= to+20 {
+							near++
+							break
+						}
+					}
+				}
+				if abs(sum-total) <= 4+rate*25/1000000*len(sound[0])/rate {
+					sized++
+				} else {
+					t.Logf("%s, %v: %d frames, found %v", about, u, total, void)
+				}
+				if near > 0 {
+					placed++
+				} else {
+					t.Logf("%s, %v: misplaced: %v", about, u, void)
+				}
+			}
+		}
+	}
+	t.Logf("lost %d, found %d, their number %d, a place %d; steady %d, alarms %d; pairs that cancel %d, found %d; missed %v", lost, found, sized, placed, steady, alarms, pairs, pairsFound, missed)
+}
+
+func monoOf(x []float64, channels int) dsp.Block {
+	return dsp.Block{x}
+}
