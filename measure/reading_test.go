@@ -40,3 +40,26 @@ func TestReadingJSON(t *testing.T) {
 		}
 	}
 }
+
+// Both forms of a ratio have one state: what has no level in dB has no percentage.
+func TestRatioHasOneState(t *testing.T) {
+	for _, c := range []struct {
+		ratio      float64
+		about      Reading
+		measurable bool
+		beyond     int
+	}{
+		{0.01, Reading{}, true, 0},
+		{0, Reading{}, false, -1},
+		{1e-13, Reading{}, false, -1},
+		{0.01, Reading{Reason: "silence"}, false, 0},
+	} {
+		var r Readings
+		r.AddRatio("harmonic2", c.ratio, c.about)
+		for _, x := range r {
+			if x.Measurable() != c.measurable || x.Beyond != c.beyond || !c.measurable && x.Value != 0 {
+				t.Errorf("ratio %g: %s is %v, beyond %d; want measurable %v, beyond %d", c.ratio, x.Name, x.Reading, x.Beyond, c.measurable, c.beyond)
+			}
+		}
+	}
+}

@@ -126,9 +126,7 @@ func TestLostFrames(t *testing.T) {
 		rounds = 6
 	}
 	kinds := trackedStimuli()
-	lost, found, sized, placed, steady, alarms := 0, 0, 0, 0, 0, 0
-	pairs, pairsFound := 0, 0
-	missed := map[string]int{}
+	var lost, found, sized, placed, steady, pairs, pairsFound int
 	for round := range rounds {
 		for i, s := range kinds {
 			if rounds == 1 && i%6 != 0 {
@@ -141,7 +139,13 @@ func TestLostFrames(t *testing.T) {
 				t.Fatal(err)
 			}
 			peak := dsp.DBToAmplitude(layout.MarkDBFS)
-			u := unsteady{ppm: between(-200, 200), bendPPM: between(-20, 20), delay: between(0, 3000), inverted: random.IntN(2) == 0, noiseDB: between(-90, -35)}
+			voidOf := func(u unsteady) (void *VoidError) {
+				x := u.record(random, rate, sound[0], peak)
+				_, err := Align(m, Recording{Sound: dsp.Block{x}, Rate: rate})
+				errors.As(err, &void)
+				return void
+			}
+			u := unsteady{ppm: between(-200, 200), bendPPM: between(-20, 20), delay: between(0, 3000), inverted: random.IntN(2) == 0, noiseDB: between(-90, -35), repeated: random.IntN(2) == 0}
 			switch random.IntN(6) {
 			case 0:
 				u.third = between(0, 0.1)
@@ -154,28 +158,25 @@ func TestLostFrames(t *testing.T) {
 			case 4:
 				u.ppm, u.bendPPM = 0, 0
 			}
-			check := func(u unsteady) *VoidError {
-				x := u.record(random, rate, sound[0], peak)
-				a, err := Align(stimulus.Marked{Signal: s, Rate: rate}, Recording{Sound: monoOf(x, len(sound)), Rate: rate})
-				_ = a
-				var void *VoidError
-				errors.As(err, &void)
-				return void
-			}
 			about := fmt.Sprintf("%s at %d Hz", s.Kind(), rate)
+
 			wild := u
 			if random.IntN(3) == 0 {
 				wild.wowHz, wild.wowPPM = between(0.5, 6), between(25, 300)
 			}
 			steady++
-			if void := check(wild); void != nil && void.Why == FramesLost {
-				alarms++
-				t.Errorf("%s, %v: false alarm: %v", about, wild, void)
+			if void := voidOf(wild); void != nil {
+				t.Errorf("%s, %v: nothing was lost: %v", about, wild, void)
 			}
-			// Buffers of 64 to 512 frames, from behind the code to the last mark.
-			total := 0
-			many := 1 + random.IntN(4)
-			for range many {
+
+			// Buffers of 64 to 512 frames, behind the code or anywhere from the first mark on.
+			from := layout.Code + stimulus.CodeBits*layout.Symbol
+			if round%3 == 2 {
+				from = layout.StartMark
+			}
+			place := func() int { return from + int(u.delay) + random.IntN(layout.EndMark-from-2048) }
+			total, least := 0, 64
+			for range 1 + random.IntN(4) {
 				frames := 64 << random.IntN(4)
 				if random.IntN(4) == 0 {
 					frames = 64 + random.IntN(449)
@@ -183,67 +184,83 @@ func TestLostFrames(t *testing.T) {
 				if random.IntN(3) == 0 {
 					frames = -frames
 				}
-				from := layout.Code + stimulus.CodeBits*layout.Symbol
-				if round%3 == 2 {
-					from = layout.StartMark
-				}
-				at := from + int(u.delay) + random.IntN(layout.EndMark-from-2048)
-				u.losses = append(u.losses, [2]int{at, frames})
+				u.losses = append(u.losses, [2]int{place(), frames})
 				total += frames
 			}
-			u.repeated = random.IntN(2) == 0
-			void := check(u)
-			if total == 0 {
-				pairs++
-			} else {
+			if abs(total) >= least {
 				lost++
-			}
-			switch {
-			case void == nil || void.Why != FramesLost:
-				if total != 0 {
-					missed[s.Kind()]++
-					t.Logf("%s, %v: missed: %v", about, u, void)
-				}
-			case total == 0:
-				pairsFound++
-			default:
-				found++
-				sum, near := 0, 0
-				for _, part := range strings.Split(void.Detail, "; ") {
-					var frames, from, to int
-					var rest string
-					if n, _ := fmt.Sscanf(part, "about %d frames lost between %d and %d", &frames, &from, &to); n == 3 {
-						sum += frames
-					} else if n, _ := fmt.Sscanf(part, "about %d frames inserted or repeated between %d and %d", &frames, &from, &to); n == 3 {
-						sum -= frames
+				void := voidOf(u)
+				if void == nil || void.Why != FramesLost {
+					t.Errorf("%s, %v: lost frames were missed: %v", about, u, void)
+				} else {
+					found++
+					sum, near := stepsOf(void, u.losses, rate)
+					// 25 ppm of clock over the recording, and 0.1 ms.
+					if abs(sum-total) <= rate/10000+layout.Frames*25/1000000 {
+						sized++
 					} else {
-						t.Logf("%s%s", part, rest)
-						continue
+						t.Logf("%s, %v: %d frames, found %v", about, u, total, void)
 					}
-					for _, l := range u.losses {
-						at := l[0] * 1000 / rate
-						if at >= from-20 && at <= to+20 {
-							near++
-							break
-						}
+					if near {
+						placed++
+					} else {
+						t.Logf("%s, %v: elsewhere: %v", about, u, void)
 					}
 				}
-				if abs(sum-total) <= 4+rate*25/1000000*len(sound[0])/rate {
-					sized++
-				} else {
-					t.Logf("%s, %v: %d frames, found %v", about, u, total, void)
-				}
-				if near > 0 {
-					placed++
-				} else {
-					t.Logf("%s, %v: misplaced: %v", about, u, void)
-				}
+			}
+
+			// A buffer lost and another repeated: the marks lie as they should.
+			u.losses = nil
+			first := layout.Signal + int(u.delay) + (layout.SignalEnd-layout.Signal)/4 + random.IntN(rate/10)
+			frames := 64 << random.IntN(4)
+			u.losses = [][2]int{{first, frames}, {first + (layout.SignalEnd-layout.Signal)/3, -frames}}
+			pairs++
+			if void := voidOf(u); void != nil && void.Why == FramesLost {
+				pairsFound++
+			} else {
+				t.Logf("%s, %v: the pair was missed: %v", about, u, void)
 			}
 		}
 	}
-	t.Logf("lost %d, found %d, their number %d, a place %d; steady %d, alarms %d; pairs that cancel %d, found %d; missed %v", lost, found, sized, placed, steady, alarms, pairs, pairsFound, missed)
+	t.Logf("nothing lost in %d; of %d that lost frames %d were found, the number right in %d and a place in %d; of %d pairs that cancel %d were found", steady, lost, found, sized, placed, pairs, pairsFound)
+	// Measured in six rounds: of 113 found the number is right in 105 and a place in 111.
+	if 10*sized < 9*found || 10*placed < 9*found {
+		t.Errorf("of %d found, the number is right in %d and a place in %d", found, sized, placed)
+	}
 }
 
-func monoOf(x []float64, channels int) dsp.Block {
-	return dsp.Block{x}
+// stepsOf reads what a void recording says of its steps: the frames lost in all, and whether
+// one of them is where a loss was.
+func stepsOf(void *VoidError, losses [][2]int, rate int) (sum int, near bool) {
+	for _, part := range strings.Split(void.Detail, "; ") {
+		var frames, from, to int
+		if n, _ := fmt.Sscanf(part, "about %d frames lost between %d and %d", &frames, &from, &to); n == 3 {
+			sum += frames
+		} else if n, _ := fmt.Sscanf(part, "about %d frames inserted or repeated between %d and %d", &frames, &from, &to); n == 3 {
+			sum -= frames
+		} else {
+			continue
+		}
+		for _, l := range losses {
+			at := l[0] * 1000 / rate
+			near = near || at >= from-20 && at <= to+20
+		}
+	}
+	return sum, near
+}
+
+// Each channel is followed by itself: one that lost frames is named.
+func TestLostFramesOfOneChannel(t *testing.T) {
+	_, err := aligned(t, stimulus.WhiteNoise{PeakDBFS: -20, Seconds: 2, Seed: 1, Channels: 2}, func(b dsp.Block) {
+		at := 3 * 48000
+		copy(b[1][at:], b[1][at+144:])
+	})
+	void := (*VoidError)(nil)
+	if !errors.As(err, &void) || void.Why != FramesLost || void.Channel != 1 {
+		t.Fatalf("%v, want channel 2 void for the frames that it lost", err)
+	}
+	var frames, from, to int
+	if _, err := fmt.Sscanf(void.Detail, "about %d frames lost between %d and %d ms", &frames, &from, &to); err != nil || frames != 144 || from > 3000 || to < 3000 || to-from > 200 {
+		t.Errorf("%v, want 144 frames at 3000 ms", void)
+	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/measuretest"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -110,5 +111,25 @@ func TestAutomaticGainIsFound(t *testing.T) {
 		if c.phrase == "" && finds(a.Findings, "gain") || c.phrase != "" && !finds(a.Findings, c.phrase) {
 			t.Errorf("%s: found %v, want %q", c.name, a.Findings, c.phrase)
 		}
+	}
+}
+
+// What the marks of a recording leave of a delay has a name of its own: correlation_delay is
+// the whole delay of a device that is run.
+func TestRemainingDelayHasItsOwnName(t *testing.T) {
+	sweep := stimulus.Sweep{FromHz: 20, ToHz: 20000, Seconds: 1, PeakDBFS: -20}
+	a, err := aligned(t, sweep, func(b dsp.Block) {
+		copy(b[0][100:], b[0])
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	readings, err := a.Read(sweep)
+	if err != nil {
+		t.Fatal(err)
+	}
+	measuretest.WantReading(t, readings, "remaining_delay_frames", 0, 0.01) // the interpolator's ripple
+	if _, has := readings.Get("correlation_delay_frames"); has {
+		t.Error("a recording has correlation_delay_frames")
 	}
 }
