@@ -11,8 +11,8 @@ import (
 
 const (
 	// mostDriftShare is by how much of its change a gain may move from the first half of a
-	// steady stretch to the second. An exponential whose rest makes its time constant read
-	// recordedShare short, at 5.4 time constants in the step, moves by 0.37 %.
+	// steady stretch to the second: an exponential does by less from 5.4 time constants in
+	// the step on, where its time constant reads 1.5 % short.
 	mostDriftShare = 0.004
 	// leastDriftDB is a movement that rounding to 16 bits leaves in a quiet tone. (tests)
 	leastDriftDB = 0.001
@@ -85,3 +85,100 @@ func (t *GainTrace) unsettledReasons(low, loud, back [2]int) (attack, release st
 	}
 	return attack, release
 }
+
+// driftThirds is how a gain moves from each third of a stretch to the next, and by how much
+// noise may have moved it.
+func (t *GainTrace) driftThirds(stretch [2]int) (earlier, later, noise float64) {
+	third := (stretch[1] - stretch[0]) / 3
+	var means [3]float64
+	width := max(1, t.period())
+	for i := range means {
+		from := stretch[0] + i*third
+		means[i] = t.mean(from, from+third)
+		_, each := t.scatter(from, from+third, width)
+		noise = max(noise, 2*math.Sqrt2*each)
+	}
+	return means[1] - means[0], means[2] - means[1], noise
+}
+
+// restAfter is by how much a gain may move beyond its mean over the last 80 to 95 % of a
+// part, in dB, its sign that of the change: it has come as near as an exponential does, or
+// two exponentials in a row, that moves by as much from third to third.
+func (t *GainTrace) restAfter(stretch [2]int, part int, change float64) (dB float64) {
+	earlier, later, noise := t.driftThirds(stretch)
+	toward := math.Copysign(1, change)
+	earlier, later = toward*earlier, toward*later
+	// Of an exponential with n time constants in the part, the thirds of the stretch from
+	// 80 to 95 % lie n/20 apart and move by a share that says n.
+	moved := max(0, earlier+later) + noise
+	if moved <= 0 {
+		return 0
+	}
+	share := moved / math.Abs(change)
+	least, most := 1.0, 60.0
+	mean := func(n, from, to float64) float64 { return (math.Exp(-n*from) - math.Exp(-n*to)) / (n * (to - from)) }
+	for range 50 {
+		n := (least + most) / 2
+		if mean(n, 0.8, 0.85)-mean(n, 0.9, 0.95) > share {
+			least = n
+		} else {
+			most = n
+		}
+	}
+	dB = mean(least, 0.8, 0.95) * math.Abs(change)
+	// A slow tail moves by less and has further to go: its own ratio says how far.
+	if earlier > 2*noise && later > 2*noise && later < earlier {
+		if q := (later + noise/2) / earlier; q < 0.98 {
+			dB = max(dB, later*q/(1-q)+(2*later+earlier)/3)
+		}
+	}
+	return toward * dB
+}
+
+// leadBefore is by how much a gain has moved from its mean over a stretch to a step that
+// comes later, in dB.
+func (t *GainTrace) leadBefore(stretch [2]int, step int) float64 {
+	earlier, later, noise := t.driftThirds(stretch)
+	if math.Abs(earlier+later) <= noise {
+		return 0 // scatter counts for it
+	}
+	// From the middle of the last third to the step it slows down as it did between the
+	// thirds, or goes on as it was.
+	third := float64(stretch[1]-stretch[0]) / 3
+	far := float64(step-stretch[1])/third + 0.5
+	if q := later / earlier; q > 0 && q < 1 && math.Abs(later) > noise {
+		far = q * (1 - math.Pow(q, far)) / (1 - q)
+	}
+	return (2*later+earlier)/3 + later*far
+}
+
+// withSettling reads the times of a change, and once more as they were from where the gain was
+// at the step, and if it had gone on for as long as it takes: what is between is open.
+func (c *gainChange) withSettling(read func(*gainChange) stepTimes) stepTimes {
+	change := c.last - c.first
+	all := read(c)
+	rest, lead := c.trace.restAfter(c.past, c.to-c.step, change), c.trace.leadBefore(c.before, c.step)
+	for _, moved := range [][2]float64{{0, rest}, {lead, 0}, {lead / 2, 0}} {
+		if math.Abs(moved[0])+math.Abs(moved[1]) < leastSettling*math.Abs(change) {
+			continue
+		}
+		other := *c
+		other.first, other.last = c.first+moved[0], c.last+moved[1]
+		again := read(&other)
+		if again.begins.reason != "" {
+			continue // the gain has not moved so far: half of it
+		}
+		for _, x := range [][2]*stepTime{{&all.begins, &again.begins}, {&all.constant, &again.constant}, {&all.tenNinety, &again.tenNinety}, {&all.within2, &again.within2}} {
+			if x[0].reason == "" && x[1].reason == "" { // they go one way
+				x[0].unsettled += math.Abs(x[1].frames - x[0].frames)
+			}
+		}
+		if moved[0] != 0 {
+			break
+		}
+	}
+	return all
+}
+
+// leastSettling is a share of a change that moves no time by more than its half period.
+const leastSettling = 1e-5

@@ -109,12 +109,12 @@ func (t *GainTrace) addTimes(r *measure.Readings, name, moves string, c gainChan
 		none := stepTime{reason: reason}
 		all = stepTimes{none, none, none, none}
 	case c.exceeds():
-		all = c.noisyTimes()
+		all = c.withSettling((*gainChange).noisyTimes)
 		_, before := t.scatter(c.before[0], c.before[1], 1)
 		_, past := t.scatter(c.past[0], c.past[1], 1)
 		bound = fmt.Sprintf("±%.2g dB by the noise of the gain", 2*math.Hypot(before, past))
 	default:
-		all = c.clearTimes()
+		all = c.withSettling((*gainChange).clearTimes)
 	}
 	times := []struct {
 		name, text string
@@ -132,10 +132,10 @@ func (t *GainTrace) addTimes(r *measure.Readings, name, moves string, c gainChan
 		}
 		off := 0.0
 		if t.Half > 0 {
-			off = math.Hypot(math.Hypot(x.off, float64(t.Half)/2), recordedShare*x.frames)
+			off = math.Hypot(math.Hypot(x.off, float64(t.Half)/2), x.unsettled)
 		}
 		if off >= leastStatedFrames && about.Reason == "" {
-			about.Bound = fmt.Sprintf("±%.2g ms: noise, the half period that each gain is read from, and 1.5 %% of the time", ms(off))
+			about.Bound = fmt.Sprintf("±%.2g ms: noise, the half period that each gain is read from, and what the gain has not settled", ms(off))
 		}
 		r.Add(name+x.name, about)
 	}
@@ -150,10 +150,6 @@ type passing struct{ frames, off float64 }
 func (p passing) less(begin passing) passing {
 	return passing{p.frames - begin.frames, math.Hypot(p.off, begin.off)}
 }
-
-// recordedShare is by how much a time may be off as a share of it: of simulated devices'
-// release times the largest error that neither noise nor the half period explains was 1 %.
-const recordedShare = 0.015
 
 // leastStatedFrames is the least uncertainty of a time that is worth a word.
 const leastStatedFrames = 0.5
@@ -203,7 +199,7 @@ func (c *gainChange) clearTimes() (all stepTimes) {
 	if !found {
 		reason = neverArrives
 	}
-	all.begins = stepTime{passing{frames: begins - step}, reason}
+	all.begins = stepTime{passing: passing{frames: begins - step}, reason: reason}
 	// What is left of the noise moves a flat beginning by more than a steep one.
 	if later, found := t.begins(c.first, change, beginsShare+3*c.sigma+2*c.plateau, c.from, c.to); found {
 		all.begins.off = max(0, later-begins)

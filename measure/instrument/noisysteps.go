@@ -132,7 +132,8 @@ func (t *GainTrace) period() int { return 2 * t.Half }
 // stepTime is a time, and why it has no value, if it has none.
 type stepTime struct {
 	passing
-	reason string
+	reason    string
+	unsettled float64 // frames by which a gain that still moves leaves it open
 }
 
 // less is the time from begin to the receiver; a reason of either stays.
@@ -140,7 +141,7 @@ func (a stepTime) less(begin stepTime) stepTime {
 	if a.reason == "" {
 		a.reason = begin.reason
 	}
-	return stepTime{a.passing.less(begin.passing), a.reason}
+	return stepTime{passing: a.passing.less(begin.passing), reason: a.reason}
 }
 
 // neverArrives is why a gain has no time that it takes to get somewhere.
