@@ -184,6 +184,11 @@ func (g *gauge) measure(e env, files []string) error {
 	}
 	readings, err := instrument.AnalyseAll(g.signal, g.rate, g.sound)
 	g.readings = append(g.readings, readings...)
+	if err != nil {
+		return inputError(err)
+	}
+	moving, err := instrument.MovingGain(g.signal, g.rate, g.sound)
+	g.findings = append(g.findings, moving...)
 	return inputError(err)
 }
 

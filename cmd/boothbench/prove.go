@@ -190,7 +190,8 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		if err != nil {
 			return nil, err
 		}
-		sheet, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
+		sheet, findings, err := proof.OfDevice(e.ctx, claims, command, s.rate, shown)
+		printFindings(e.stderr, findings)
 		return sheet, inputError(err)
 	}
 	var pairs []instrument.Recorded
@@ -198,10 +199,19 @@ func (s *proveSettings) sheet(e env, files []string, shown func(string, int, int
 		pairs = append(pairs, instrument.Recorded{Stimulus: files[i], Recording: files[i+1]})
 	}
 	sheet, findings, err := proof.OfRecordings(e.ctx, claims, pairs)
-	for _, f := range findings {
-		fmt.Fprintf(e.stderr, "%s: %s\n", f.What, f.Do)
-	}
+	printFindings(e.stderr, findings)
 	return sheet, inputError(err)
+}
+
+// printFindings prints what is odd about a device's answers.
+func printFindings(w io.Writer, all []measure.Finding) {
+	for _, f := range all {
+		channel := ""
+		if f.Channel >= 0 {
+			channel = fmt.Sprintf("channel %d: ", f.Channel+1)
+		}
+		fmt.Fprintf(w, "%s%s: %s\n", channel, f.What, f.Do)
+	}
 }
 
 // ofChain measures the engine, or the implementation that the flags name.

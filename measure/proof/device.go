@@ -26,10 +26,11 @@ type Answer struct {
 // file, at a rate in Hz. Shown is as in OfChain. Where the device fails, the sheet is
 // returned together with the error: with what was measured before, and the rest
 // undecided.
-func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, error) {
+func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, []measure.Finding, error) {
 	if err := c.Possible(rate); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
+	var findings []measure.Finding
 	answers := make([]Answer, len(c.Tests))
 	var failed error
 	for i, t := range c.Tests {
@@ -42,12 +43,12 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 		}
 		sound, err := t.Stimulus.Make(rate)
 		if err != nil {
-			return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+			return nil, nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 		}
 		watched := &watchedDevice{Device: d}
 		stored, err := instrument.RespondStored(ctx, watched, rate, sound)
 		if err != nil && ctx.Err() != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if err != nil {
 			failed = err
@@ -59,9 +60,15 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 		readings, err := instrument.AnalyseAll(t.Stimulus, rate, response)
 		if err != nil {
 			if watched.fault == "" {
-				return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
+				return nil, nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 			}
 			readings, response = t.withoutReadings(err.Error()), nil
+		} else {
+			moving, err := instrument.MovingGain(t.Stimulus, rate, response)
+			if err != nil {
+				return nil, nil, err
+			}
+			findings = append(findings, moving...)
 		}
 		answers[i] = Answer{Readings: readings, Response: response, watched: watched}
 	}
@@ -69,7 +76,7 @@ func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, sho
 	if err == nil {
 		err = failed
 	}
-	return sheet, err
+	return sheet, findings, err
 }
 
 // OfRecordings proves a device from recordings. Each recording is found, aligned and

@@ -178,6 +178,9 @@ func (d *Device) test(ctx context.Context, i int, signal stimulus.Signal) (t Dev
 		if t.Readings, err = instrument.AnalyseAll(signal, d.Rate, sound); err != nil {
 			return t, err
 		}
+		if t.Findings, err = instrument.MovingGain(signal, d.Rate, sound); err != nil {
+			return t, err
+		}
 	}
 	if d.Claims != nil {
 		t.response = sound
