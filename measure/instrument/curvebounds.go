@@ -36,6 +36,10 @@ const (
 	kneeSteps = 120
 	// noKneeDB is the knee from which on a curve is distinguished from one with a corner.
 	noKneeDB = 0.05
+	// leastSearchDB is the finest spacing of the thresholds that are searched first. Between
+	// two steps the sum of squares has a valley of its own; those of finer steps than four
+	// times this are so shallow that the search from the lowest point passes them.
+	leastSearchDB = 1.0 / 16
 )
 
 // sideProfile is the side of a curve and the steps that it was fitted to.
@@ -44,6 +48,8 @@ type sideProfile struct {
 	points    []CurvePoint
 	downwards bool
 	stepDB    float64 // between two levels
+
+	evaluations int // of the sum of squares
 }
 
 // sideProfile is what one side was fitted to: all steps where the curve has no other side.
@@ -66,6 +72,7 @@ func (c curveFit) sideProfile(points []CurvePoint, downwards bool) *sideProfile 
 // fitted is the side that fits best with a threshold and a knee, the plateau free as well,
 // and its sum of squares in dB².
 func (p *sideProfile) fitted(thresholdDBFS, kneeDB float64) (side curveSide, squares float64) {
+	p.evaluations++
 	side = curveSide{thresholdDBFS: thresholdDBFS, kneeDB: kneeDB, rangeDB: p.side.rangeDB, flatDB: p.side.flatDB}
 	var n, sh, sg, shh, shg float64
 	top := math.Inf(-1)
@@ -100,7 +107,7 @@ func (p *sideProfile) best(kneeDB float64) (side curveSide, squares float64) {
 		return sum
 	}
 	// From a quarter of a step to the next, then closer around the best.
-	by := p.stepDB / 4
+	by := max(p.stepDB/4, leastSearchDB)
 	reach := 2*p.stepDB + math.Abs(kneeDB-p.side.kneeDB)/2
 	// A fit that found no corner may have its threshold or its knee anywhere.
 	first, last := p.points[0].InDBFS-mostKneeDB, p.points[len(p.points)-1].InDBFS+mostKneeDB

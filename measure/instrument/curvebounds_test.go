@@ -93,3 +93,57 @@ func TestBoundsOfCurves(t *testing.T) {
 		}
 	}
 }
+
+// Very fine steps take no more work a step than steps of 1 dB, and what was planted lies
+// within what is stated.
+func TestBoundsOfVeryFineSteps(t *testing.T) {
+	random := rand.New(rand.NewPCG(6, 1))
+	curves := 1
+	if dsptest.IsExhaustive() {
+		curves = 12
+	}
+	inside, all := 0, 0
+	for range curves {
+		want := curveSide{thresholdDBFS: -34 + 8*random.Float64(), kneeDB: 8 * random.Float64(), slope: 0.3 + 0.6*random.Float64()}
+		evaluations := map[float64]int{}
+		for _, step := range []float64{1, 0.01} {
+			var points []CurvePoint
+			for n := range int(58/step) + 1 {
+				level := -60 + step*float64(n)
+				noise := func() float64 { return 0.01 * random.NormFloat64() }
+				points = append(points, CurvePoint{InDBFS: level, OutDBFS: level - want.fall(level, false) + noise(), UnsettledDB: math.Abs(math.Sqrt2 * noise())})
+			}
+			fit := fitCurve(points)
+			p := fit.sideProfile(points, false)
+			b := p.bounds()
+			evaluations[step] = p.evaluations
+			if step == 1 {
+				continue
+			}
+			for _, x := range []struct {
+				span span
+				want float64
+			}{{b.kneeDB, want.kneeDB}, {b.thresholdDBFS, want.thresholdDBFS}, {b.slope, want.slope}} {
+				all++
+				if x.want >= x.span.low && x.want <= x.span.high {
+					inside++
+				} else {
+					t.Logf("%+v: %v is not within %+v", want, x.want, x.span)
+				}
+				// The fall of a corner differs from that of a knee of 0.4 dB by slope·0.4/8 dB
+				// within it: noise of 0.01 dB hides that.
+				if x.span.high-x.span.low > 0.5 {
+					t.Errorf("%+v: %v for %v: 5,800 steps with noise of 0.01 dB leave less open", want, x.span, x.want)
+				}
+			}
+		}
+		// A quarter of 1 dB against the finest spacing of the search.
+		if evaluations[0.01] > 4*evaluations[1] {
+			t.Errorf("%d evaluations for steps of 0.01 dB, %d for 1 dB", evaluations[0.01], evaluations[1])
+		}
+		t.Log(evaluations)
+	}
+	if float64(inside) < 0.95*float64(all)-1.5 {
+		t.Errorf("%d of %d are within what is stated", inside, all)
+	}
+}

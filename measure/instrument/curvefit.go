@@ -48,6 +48,9 @@ const sameFit = 1e-10
 // startKneesDB are the knees from which a fit is searched.
 var startKneesDB = []float64{0.01, 1, 2, 3, 4.5, 6, 9, 12, 18, 24}
 
+// mostStarts is how many thresholds a search may begin from.
+const mostStarts = 512
+
 // mostSearches is how often one search is begun again at most.
 const mostSearches = 10
 
@@ -215,7 +218,8 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 	// slope is a valley of its own, and so is each of a few steps that lie in the knee.
 	for _, knee := range startKneesDB {
 		start, lowest := []float64{points[0].InDBFS, knee}, math.Inf(1)
-		for i := range 2*len(points) - 1 {
+		// At each level and between two; of very many, at evenly spaced ones.
+		for i := 0; i < 2*len(points)-1; i += 1 + 2*len(points)/mostStarts {
 			threshold := (points[i/2].InDBFS + points[(i+1)/2].InDBFS) / 2
 			if s := squares([]float64{threshold, knee}); s < lowest {
 				start, lowest = []float64{threshold, knee}, s
