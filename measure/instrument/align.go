@@ -202,7 +202,11 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 		gain.Bound = fmt.Sprintf("±%.2g dB, two standard deviations of the noise", off)
 	}
 	r.Add("gain_db", gain)
-	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
+	turned := ""
+	if h.opposed > mostOpposed {
+		turned = noPolarity
+	}
+	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reason: turned, Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
 	r.Add("drift_ppm", measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
 		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(frames)*1e6)})
 	reason := ""
@@ -219,7 +223,7 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	}
 	r.AddLevel("mark_over_noise_db", over*over, measure.Reading{Reason: reason, Unit: "dB", Reference: "that noise", Definition: "rms of the marks over it"})
 	a.Readings = append(a.Readings, ofChannel(r, channel, channels)...)
-	if h.gain < 0 {
+	if h.gain < 0 && turned == "" {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: "polarity inverted", Do: "swap the two conductors of a connection, or the channel's polarity; phase readings are 180 degrees off", Frame: -1, Channel: channel})
 	}
 	if math.Abs(h.change) > steadyGainDB {

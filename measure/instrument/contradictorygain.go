@@ -24,7 +24,9 @@ func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
 	for _, r := range readings {
 		suffix, is := strings.CutPrefix(r.Name, "tone_dbfs")
 		marks, known := a.Readings.Get("gain_db" + suffix)
-		if !is || !known || !r.Measurable() || !marks.Measurable() || tone.Only > 0 && suffix != fmt.Sprintf("_ch%d", tone.Only) {
+		polarity, _ := a.Readings.Get("polarity" + suffix)
+		// Marks whose phase is turned fit by less than their gain.
+		if !is || !known || !polarity.Measurable() || !r.Measurable() || !marks.Measurable() || tone.Only > 0 && suffix != fmt.Sprintf("_ch%d", tone.Only) {
 			continue
 		}
 		gain := r.Value - tone.PeakDBFS

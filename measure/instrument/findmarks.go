@@ -31,6 +31,7 @@ type placedMarks struct {
 	// gainSpread is the standard deviation of the gain as a share of it, if all of the
 	// noise lies in the band of the marks.
 	gainSpread float64
+	opposed    float64 // of the marks, as in place
 }
 
 // findMarks finds the stimulus in a channel.
@@ -58,7 +59,8 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	var first, last place
 	for range 10 { // each time the rest shrinks, the more the longer the signal
 		before := h.Speed
-		first, last = placeChirp(x, up, fs*h.Speed, start.frame), placeChirp(x, down, fs*h.Speed, end.frame)
+		first = placeChirp(x, up, fs*h.Speed, start.frame, 0)
+		last = placeChirp(x, down, fs*h.Speed, end.frame, first.gain)
 		h.Speed = (last.frame - first.frame) / float64(l.EndMark-l.StartMark)
 		if math.Abs(h.Speed-1) > 10*timemap.MostDriftPPM*1e-6 {
 			break // another length: no clock
@@ -93,6 +95,7 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 		return placedMarks{}, &VoidError{TwoArrivals, -1, fmt.Sprintf("the sound arrives twice: %.1f dB from the stronger arrival, a second one %.2f ms %s it; turn direct monitoring off, or the loudspeaker", db, math.Abs(ms), beforeOrAfter(ms))}
 	}
 
+	h.opposed = max(first.opposed, last.opposed)
 	h.gain = (first.gain + last.gain) / 2 / dsp.DBToAmplitude(l.MarkDBFS)
 	h.change = dsp.AmplitudeToDB(math.Abs(last.gain / first.gain))
 	h.mark = math.Abs(h.gain) * rms(up.Wave(fs)) * dsp.DBToAmplitude(l.MarkDBFS)

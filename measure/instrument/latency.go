@@ -64,7 +64,11 @@ func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) 
 		r.AddFrames("latency", frames, rate, late)
 		r.AddFrames("largest_sample", float64(peak-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Definition: "largest |sample| of the response; a filter that spreads the impulse puts it behind the latency"})
 		addEcho(&r, x, peak, rate, reason)
-		r.Add("polarity", measure.Reading{Value: math.Copysign(1, x[peak]), Reason: reason, Reference: "+1: as played, -1: inverted", Definition: "sign of the largest sample of the response"})
+		turned := reason
+		if low, high := -slices.Min(x), slices.Max(x); turned == "" && min(low, high) > mostOpposed*max(low, high) {
+			turned = noPolarity
+		}
+		r.Add("polarity", measure.Reading{Value: math.Copysign(1, x[peak]), Reason: turned, Reference: "+1: as played, -1: inverted", Definition: "sign of the largest sample of the response"})
 		return r
 	})
 }

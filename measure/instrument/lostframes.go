@@ -239,7 +239,7 @@ func lineThrough(points []trackPoint) (slope, at0, scatter float64) {
 func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate, nearStart, nearEnd int) []lostStep {
 	hop := rate * trackMs / 1000
 	up, down := stimulus.MarkChirp(rate, true), stimulus.MarkChirp(rate, false)
-	first := placeChirp(x, up, float64(rate), nearStart)
+	first := placeChirp(x, up, float64(rate), nearStart, 0)
 	polarity := math.Copysign(1, first.gain)
 	played, recorded := withoutLow(signal, rate), withoutLow(x, rate)
 	energy := make([]float64, len(recorded)+1)
@@ -258,8 +258,8 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 		}
 	}
 	line.Speed = 1 + slope/float64(hop)
-	line.Delay = placeChirp(x, up, float64(rate)*line.Speed, nearStart).frame - line.Speed*float64(l.StartMark)
-	apart := placeChirp(x, down, float64(rate)*line.Speed, nearEnd).frame - line.At(l.EndMark)
+	line.Delay = placeChirp(x, up, float64(rate)*line.Speed, nearStart, polarity).frame - line.Speed*float64(l.StartMark)
+	apart := placeChirp(x, down, float64(rate)*line.Speed, nearEnd, polarity).frame - line.At(l.EndMark)
 	if math.Abs(apart) > float64(rate)*mostMs/1000 {
 		return nil
 	}

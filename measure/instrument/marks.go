@@ -98,11 +98,22 @@ type place struct {
 	frame  float64 // of the chirp's first sample
 	gain   float64 // of the chirp: its least-squares fit, with its sign
 	spread float64 // standard deviation of the frame per unit of noise over gain
+
+	// opposed is the largest correlation of the other sign as a share of this one: 0.6 of a
+	// path that turns no phase, and 1 of one that turns all by 90 degrees.
+	opposed float64
 }
 
+// mostOpposed is the largest share at which the sign of a response says its polarity.
+const mostOpposed = 0.9
+
+// noPolarity is why a response has no polarity.
+const noPolarity = "undecided: the response is as large in one direction as in the other: the path turns the phase (an all-pass, a narrow band), and is neither as played nor inverted"
+
 // placeChirp finds a chirp near a frame of a recording. The template is made at
-// the recording's own number of frames per second.
-func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int) place {
+// the recording's own number of frames per second. A polarity other than 0 is that which the
+// chirp has: both marks of a path that turns the phase have to be placed by the same one.
+func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int, polarity float64) place {
 	t := c.Wave(framesPerSecond)
 	const pad = 64
 	length := 1
@@ -126,14 +137,16 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 		slope += w * w * power
 		cross[k] *= complex(real(v), -imag(v)) * complex(2/float64(length), 0)
 	}
-	value, lag := 0.0, 0.0
+	value, lag, least, most := 0.0, 0.0, 0.0, 0.0
 	for n, v := range fft.Sequence(segment, append([]complex128(nil), cross...))[:2*pad] {
-		if math.Abs(v) > math.Abs(value) {
+		least, most = min(least, v), max(most, v)
+		if math.Abs(v) > math.Abs(value) && polarity*v >= 0 {
 			value, lag = v, float64(n)
 		}
 	}
+	opposed := min(-least, most) / max(-least, most)
 	lag, value = spectra.Crest(cross, length, lag)
-	return place{frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope)}
+	return place{frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope), opposed: opposed}
 }
 
 // readCode reads the code behind a start mark.

@@ -133,3 +133,38 @@ func TestRemainingDelayHasItsOwnName(t *testing.T) {
 		t.Error("a recording has correlation_delay_frames")
 	}
 }
+
+// A path that turns all phases by 90 degrees (a Hilbert transformer: Oppenheim and Schafer,
+// "Discrete-Time Signal Processing", from memory) has no polarity, and its marks, which fit by
+// less than its gain, do not make its gain one that follows the level.
+func TestTurnedPhaseHasNoPolarity(t *testing.T) {
+	const half = 401
+	turn := func(b dsp.Block) {
+		for c, x := range b {
+			y := make([]float64, len(x))
+			for n, v := range x {
+				for k := -half; v != 0 && k <= half; k += 2 {
+					if at := n + k + half; at < len(y) {
+						y[at] += v * 2 / (math.Pi * float64(k)) * (0.5 + 0.5*math.Cos(math.Pi*float64(k)/(half+1)))
+					}
+				}
+			}
+			b[c] = y
+		}
+	}
+	tone := stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1.5}
+	a, err := aligned(t, tone, turn)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := a.Read(tone); err != nil {
+		t.Fatal(err)
+	}
+	measuretest.WantReason(t, a.Readings, "polarity", "turns the phase")
+	measuretest.WantReading(t, a.Readings, "drift_ppm", 0, 1) // 39 if one mark is placed by its crest and one by its trough
+	if finds(a.Findings, "polarity") || finds(a.Findings, "gain") {
+		t.Errorf("found %v", a.Findings)
+	}
+	impulse := stimulus.StandardImpulse(-20)
+	measuretest.WantReason(t, run(t, bench(func(_ int, b dsp.Block) { turn(b) }), Latency{Impulse: impulse}, 48000), "polarity", "turns the phase")
+}
