@@ -61,28 +61,19 @@ func (s SweepResponse) Curves(rate int, response Response) (all []*FrequencyResp
 
 // eachCurve calls a function with every channel and its response, one after the other.
 func (s SweepResponse) eachCurve(rate int, response Response, read func(c int, plane []float64, f *FrequencyResponse)) error {
-	sent, err := s.Sweep.Make(rate)
+	after := s.tail(rate)
+	longer := max(rate, after)
+	swept, err := sweptWires.of(s.Sweep, rate, after, longer)
 	if err != nil {
 		return err
 	}
-	after := s.tail(rate)
-	longer := max(rate, after)
-	d, low, high := sweepDeconvolver(s.Sweep, sent[0], longer, rate)
-	before := int(min(0.9*s.Sweep.HarmonicAdvance(2)*float64(rate), float64(rate)))
-	stretch := func(ir impulseResponse) *FrequencyResponse {
-		x, from := ir.part(ir.largest(), before, after)
-		return responseOf(x, from, rate, low, high)
-	}
-	// The band's edges ring for longer than the stretch: what the cut takes from
-	// them it takes from a device without effect as well, and is divided out.
-	wire := d.plain()
-	plain := stretch(wire)
+	d, before, wire, plain := swept.deconvolver(), swept.before, swept.wire, swept.plain
 	return eachPlane(response, func(c int, plane []float64) error {
-		if err := fits(plane, sent[0], longer, rate); err != nil {
+		if err := fits(plane, swept.sent, longer, rate); err != nil {
 			return err
 		}
 		ir := d.divide(plane)
-		f := stretch(ir)
+		f := swept.stretch(ir)
 		for i := range f.Hz {
 			f.Gain[i] /= plain.Gain[i]
 			f.GroupDelayMs[i] -= plain.GroupDelayMs[i]

@@ -106,6 +106,14 @@ func FastLength(least int) int {
 	}
 }
 
+// SameFFT is another transform of the same length, for another goroutine.
+func SameFFT(f *FFT) *FFT {
+	if f.other != nil {
+		return NewFFT(f.length)
+	}
+	return &FFT{length: f.length, factors: f.factors, a: vector.NewPlanar(f.length / 2), b: vector.NewPlanar(f.length / 2)}
+}
+
 // Len is the length of the sequences.
 func (f *FFT) Len() int { return f.length }
 
