@@ -26,6 +26,14 @@ type Collector struct {
 	begins     [][]int      // where each item begins in the file of its condition
 	taken      [][][]result // of each item, one a recording
 	sheet      *Sheet
+	found      []found // in the recordings
+}
+
+// found is a finding of a path, and how many more of its stimuli have it too.
+type found struct {
+	path string
+	Lack
+	more int
 }
 
 // result is what one recording gave of an item.
@@ -233,12 +241,36 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		if f.Channel >= 0 && len(part) > 1 {
 			what = fmt.Sprintf("channel %d: %s", f.Channel+1, what)
 		}
-		c.sheet.Findings = append(c.sheet.Findings, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, f.Do})
+		c.find(item, at, what, f.Do)
 	}
 	if c.begins[i][k] == 0 { // of the path, once a recording
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
 	}
 	c.taken[i][k] = append(c.taken[i][k], result{item.Path.calibrated(readings), digest, curvesOf(item, a.Rate, a.Sound)})
+}
+
+// find takes a finding of an item. Each of a path's stimuli comes back inverted, or by
+// another clock: one finding says so of all.
+func (c *Collector) find(item Item, at, what, do string) {
+	for i := range c.found {
+		if f := &c.found[i]; f.path == item.Path.Name && f.What == what && f.Do == do {
+			f.more++
+			return
+		}
+	}
+	c.found = append(c.found, found{item.Path.Name, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, do}, 0})
+}
+
+// findings are those of the recordings.
+func (c *Collector) findings() []Lack {
+	all := []Lack{}
+	for _, f := range c.found {
+		if f.more > 0 {
+			f.Of += fmt.Sprintf(", and %d more of this path", f.more)
+		}
+		all = append(all, f.Lack)
+	}
+	return all
 }
 
 // ofPath are the readings of the marks, the latency counted from where the recording

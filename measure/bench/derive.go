@@ -3,25 +3,27 @@ package bench
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// derived are the rows that follow from others.
-func (c *Collector) derived(rows []Row) (all []Row) {
+// derived are the rows that follow from others, and what contradicts itself among these.
+func (c *Collector) derived(rows []Row) (all []Row, findings []Lack) {
 	for _, row := range rows {
 		if row.Value == nil {
 			continue
 		}
 		all = append(all, headphoneNoise(row)...)
-		all = append(all, c.outputImpedance(rows, row)...)
+		impedance, wrong := c.outputImpedance(rows, row)
+		all, findings = append(all, impedance...), append(findings, wrong...)
 		all = append(all, roundTrip(row)...)
 		all = append(all, latencyAdded(rows, row)...)
 		all = append(all, fullScaleInput(row)...)
 	}
-	return append(append(all, gainRange(rows)...), worstOvershoot(rows)...)
+	return slices.Concat(all, gainRange(rows), worstOvershoot(rows)), findings
 }
 
 // from is a reading that follows from rows, the first of which has its condition; it may

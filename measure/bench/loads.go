@@ -9,10 +9,10 @@ import (
 
 // outputImpedance is what a row with a load and the same one without state of the output,
 // and what its impedance does to the plan's headphone.
-func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row) {
+func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []Lack) {
 	load := row.of.LoadOhm
 	if load == 0 || !strings.HasPrefix(row.Reading, "tone_dbfs") || row.Test != row.of.Path.loadTest(c.plan) {
-		return nil
+		return nil, nil
 	}
 	for _, open := range rows {
 		of := open.of.Condition
@@ -28,7 +28,7 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row) {
 		}
 		r, err := measure.OutputImpedance(measure.Level{Value: *open.Value, Unit: measure.DBFSSine}, measure.Level{Value: loaded, Unit: measure.DBFSSine}, load, nil)
 		if err != nil {
-			c.sheet.Findings = append(c.sheet.Findings, Lack{row.Path + ", " + row.Condition, err.Error(), "record both conditions again at one setting of the output"})
+			findings = append(findings, Lack{row.Path + ", " + row.Condition, err.Error(), "record both conditions again at one setting of the output"})
 			continue
 		}
 		suffix := channelSuffix(row.Reading)
@@ -48,7 +48,7 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row) {
 		all = append(all, got, fall)
 		all = append(all, headphoneResponse(impedance.Value, got)...)
 	}
-	return all
+	return all, findings
 }
 
 // loadTest is the test whose tone is compared with and without a load: that of balance,

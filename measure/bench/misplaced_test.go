@@ -102,3 +102,36 @@ tests = ["silence"]
 		t.Errorf("void %v, missing %v", s.Void, s.Missing)
 	}
 }
+
+// A finding that every stimulus of a path has stands once in the sheet; an output that is
+// louder with its load than without is one too.
+func TestFindingsStandOnce(t *testing.T) {
+	p := planOf(t, `schema = 1
+device = "A"
+[[path]]
+name = "out"
+kind = "headphone-output"
+channels = 2
+level_dbfs = -20
+loads_ohm = [0, 32]
+tests = ["balance"]
+`)
+	s, err := Run(t.Context(), p, func(c Condition) (instrument.Device, error) {
+		return converter{-1 - c.LoadOhm/1000}, nil
+	}, func(string, int, int) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	count := func(phrase string) (n int) {
+		for _, l := range s.Findings {
+			if strings.Contains(l.Of+l.What+l.Do, phrase) {
+				n++
+			}
+		}
+		return n
+	}
+	// One of each for each of the two channels.
+	if count("polarity inverted") != 2 || count(", and 1 more of this path") != 2 || count("record both conditions again") != 2 {
+		t.Errorf("findings %v", s.Findings)
+	}
+}

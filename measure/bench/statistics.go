@@ -15,6 +15,7 @@ import (
 // Sheet is the sheet of all recordings that were added.
 func (c *Collector) Sheet() *Sheet {
 	s := *c.sheet
+	s.Findings = c.findings()
 	for i := range c.items {
 		for k, item := range c.items[i] {
 			taken := c.taken[i][k]
@@ -33,8 +34,9 @@ func (c *Collector) Sheet() *Sheet {
 			}
 		}
 	}
-	s.Rows = append(s.Rows, c.derived(s.Rows)...)
-	s.Findings = append(s.Findings, wrongGains(s.Rows)...)
+	more, contradicting := c.derived(s.Rows)
+	s.Rows = append(s.Rows, more...)
+	s.Findings = append(append(s.Findings, contradicting...), wrongGains(s.Rows)...)
 	s.Claims = c.plan.judge(s.Rows)
 	return &s
 }

@@ -76,6 +76,7 @@ func (g GainLinearity) readings(rate int, steps []seriesStep) measure.Readings {
 
 // levelName is a level in dBFS as a part of a name: "m60" for −60.
 func levelName(dbfs float64) string {
+	dbfs = math.Round(dbfs*1e6)/1e6 + 0 // steps of 0.2 dB add up to 7.3999999999999995; + 0: no -0
 	return strings.NewReplacer("-", "m", ".", "p").Replace(strconv.FormatFloat(dbfs, 'f', -1, 64))
 }
 

@@ -80,7 +80,7 @@ func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
 			continue
 		}
 		if i == 0 {
-			return both(fmt.Sprintf("the limit is passed at %g dBFS already, the lowest level of the series", s.dbfs))
+			return both(fmt.Sprintf("the limit is passed at %g dBFS already, the lowest level of the series: play lower levels", s.dbfs))
 		}
 		share, by := crossing(before.distortion, now.distortion), "THD+N of −40 dB"
 		if c := crossing(before.compressed, now.compressed); c < share {
