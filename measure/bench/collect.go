@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -27,6 +28,16 @@ type Collector struct {
 	taken      [][][]result // of each item, one a recording
 	sheet      *Sheet
 	found      []found // in the recordings
+	gains      []markGain
+}
+
+// markGain is the gain of the marks around a stimulus.
+type markGain struct {
+	condition int // its place among the plan's
+	recording string
+	channel   string // suffix of a reading's name
+	test      string
+	db        float64
 }
 
 // found is a finding of a path, and how many more of its stimuli have it too.
@@ -116,9 +127,14 @@ func (c *Collector) Add(name, digest string, r instrument.Recording) {
 		c.void(name, fmt.Sprintf("the file states %d Hz, and its sound has %d Hz", r.Rate, rate), "set player and recorder to the condition's rate, and record again")
 		return
 	}
+	if c.isReversed(r, found) {
+		c.void(name, "it runs backwards", "turn it round, or record again")
+		return
+	}
 	cut := c.cutBeginnings(name, r, found)
 	if len(found) == 0 && !cut {
-		c.void(name, "no mark of a stimulus is in it", "name the recording of a file that bench plan wrote; a recording of input-noise is recognised by the file name that the cue sheet gives")
+		what, do := nothingIn(r.Sound)
+		c.void(name, what, do)
 	}
 	for _, f := range found {
 		at := name + " at " + measure.TimeCode(int64(f.Frame), r.Rate)
@@ -190,6 +206,34 @@ func (c *Collector) trueRate(r instrument.Recording, found []instrument.FoundCod
 	return 0
 }
 
+// isReversed reports whether a recording without readable codes has one of this plan when
+// it is played backwards.
+func (c *Collector) isReversed(r instrument.Recording, found []instrument.FoundCode) bool {
+	if slices.ContainsFunc(found, func(f instrument.FoundCode) bool { return f.Readable }) {
+		return false
+	}
+	backwards := make(dsp.Block, len(r.Sound))
+	for i, plane := range r.Sound {
+		backwards[i] = slices.Clone(plane)
+		slices.Reverse(backwards[i])
+	}
+	return slices.ContainsFunc(instrument.FindCodes(backwards, r.Rate), func(f instrument.FoundCode) bool {
+		i, _ := c.itemOf(f.Code)
+		return f.Readable && i >= 0
+	})
+}
+
+// nothingIn is what to say of a recording without marks, and what to do.
+func nothingIn(sound dsp.Block) (what, do string) {
+	switch peak := stimulus.PeakDBFS(sound); {
+	case sound.Frames() == 0:
+		return "it holds no sound: 0 frames", "record again"
+	case math.IsInf(peak, -1):
+		return "it is silent: every sample is 0", "look for the input that was recorded, its cable and its gain, and record again"
+	}
+	return "no mark of a stimulus is in it", "name the recording of a file that bench plan wrote; a recording of input-noise is recognised by the file name that the cue sheet gives"
+}
+
 // mostChannels is the largest number of channels of a path.
 func (c *Collector) mostChannels() (most int) {
 	for _, condition := range c.conditions {
@@ -217,6 +261,10 @@ func (c *Collector) itemOf(code uint32) (condition, item int) {
 // addItem reads one stimulus of a recording.
 func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i, k int) {
 	item := c.items[i][k]
+	if n := item.Path.Channels; n > 1 && r.Sound.Channels() != n {
+		c.void(at, fmt.Sprintf("%s, %s: the recording has %s, the path %d", item.Condition, item.Test, dsp.Plural(r.Sound.Channels(), "channel"), n), "record all channels of the path in one file, and no others: "+item.FileName()+".wav")
+		return
+	}
 	part, begin, err := instrument.PartAround(item.Stimulus, r.Sound, frame)
 	if err != nil {
 		c.void(at, err.Error(), "")
@@ -242,6 +290,11 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 			what = fmt.Sprintf("channel %d: %s", f.Channel+1, what)
 		}
 		c.find(item, at, what, f.Do)
+	}
+	for _, g := range a.Readings {
+		if channel, is := strings.CutPrefix(g.Name, "gain_db"); is && g.Measurable() {
+			c.gains = append(c.gains, markGain{i, digest, channel, item.Test, g.Value})
+		}
 	}
 	if c.begins[i][k] == 0 { // of the path, once a recording
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)

@@ -49,6 +49,92 @@ func wrongGains(rows []Row) (all []Lack) {
 	return all
 }
 
+// worksByLevel reports whether a path is meant to change its gain with the level.
+func (p *Path) worksByLevel() bool {
+	return p.Kind == "effect" || p.Kind == "processor" || p.Kind == "limiter"
+}
+
+// leastUnsteadyDB is a difference of the gains of two stimuli's marks in one recording that
+// is none of a fixed gain: noise 20 dB under a mark moves its level by less. (common
+// practice, no source)
+const leastUnsteadyDB = 0.5
+
+// unsteadyGains are the recordings in which the marks of one stimulus came back at another
+// gain than those of another one.
+func (c *Collector) unsteadyGains() (all []Lack) {
+	type key struct {
+		condition          int
+		recording, channel string
+	}
+	var order []key
+	extremes := map[key][2]markGain{} // least and most
+	for _, g := range c.gains {
+		k := key{g.condition, g.recording, g.channel}
+		e, known := extremes[k]
+		if !known {
+			order, e = append(order, k), [2]markGain{g, g}
+		}
+		if g.db < e[0].db {
+			e[0] = g
+		}
+		if g.db > e[1].db {
+			e[1] = g
+		}
+		extremes[k] = e
+	}
+	for _, k := range order {
+		least, most := extremes[k][0], extremes[k][1]
+		condition := c.conditions[k.condition]
+		if most.db-least.db < leastUnsteadyDB || condition.Path.worksByLevel() {
+			continue
+		}
+		all = append(all, Lack{condition.String(),
+			fmt.Sprintf("gain_db%s is %+.1f dB in %s and %+.1f dB in %s of one recording", k.channel, least.db, least.test, most.db, most.test),
+			"look for a control that was moved, automatic gain, or a gain that drifts; record this condition again"})
+	}
+	return all
+}
+
+// leastMutedDB is by how much noise beside a tone lies over idle noise before silence is
+// taken to be muted: with its level the noise of a converter changes by less. (own definition)
+const leastMutedDB = 10
+
+// mutedSilence are the conditions whose noise beside the quietest tone is far over their
+// idle noise: a gate, noise reduction or a converter that mutes itself closes in silence.
+func mutedSilence(rows []Row) (all []Lack) {
+	for _, idle := range rows {
+		suffix, is := strings.CutPrefix(idle.Reading, "idle_noise_dbfs")
+		if !is || idle.Value == nil || idle.of.Path.worksByLevel() {
+			continue
+		}
+		quietest, noise := math.Inf(1), 0.0
+		for _, tone := range rows {
+			if tone.Reading != "tone_dbfs"+suffix || tone.Value == nil || tone.of.Condition.String() != idle.of.Condition.String() || *tone.Value >= quietest {
+				continue
+			}
+			with, harmonics := math.Inf(-1), math.Inf(-1)
+			for _, r := range rows {
+				switch {
+				case r.of.Condition.String() != tone.of.Condition.String() || r.Test != tone.Test || r.Value == nil:
+				case r.Reading == "thd_plus_noise_db"+suffix:
+					with = *r.Value
+				case r.Reading == "thd_total_db"+suffix && !r.AtMost:
+					harmonics = *r.Value
+				}
+			}
+			if rest := math.Pow(10, with/10) - math.Pow(10, harmonics/10); rest > 0 {
+				quietest, noise = *tone.Value, *tone.Value+10*math.Log10(rest)
+			}
+		}
+		if !math.IsInf(quietest, 1) && noise-*idle.Value >= leastMutedDB {
+			all = append(all, Lack{idle.of.Condition.String() + ", " + idle.Test,
+				fmt.Sprintf("%s is %.1f dBFS, and beside a tone of %.0f dBFS the noise is %.1f dBFS: the path is muted in silence", idle.Reading, *idle.Value, quietest, noise),
+				"switch gates and noise reduction of the path off; where a converter mutes itself, take the noise from dynamic-range, which keeps a tone"})
+		}
+	}
+	return all
+}
+
 func valuesText(r Row) string {
 	var all []string
 	for _, v := range r.Values {

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"context"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -9,6 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // What a reviewer may do wrong is named: a control that did not stand where the plan says,
@@ -39,6 +41,10 @@ func TestMisplacedRecordingsAreNamed(t *testing.T) {
 	for c := range trimmed {
 		trimmed[c] = trimmed[c][48000+48000/2:] // a second of silence, and more than a mark
 	}
+	backwards := sound(0)
+	for _, plane := range backwards {
+		slices.Reverse(plane)
+	}
 	for _, c := range []struct {
 		name, phrase string
 		recordings   []instrument.Recording
@@ -47,6 +53,12 @@ func TestMisplacedRecordingsAreNamed(t *testing.T) {
 		{"another rate in the header", "the file states 44100 Hz, and its sound has 48000 Hz", []instrument.Recording{{Sound: sound(0), Rate: 44100, Bits: 24}}},
 		{"channels mixed", "record every channel by itself", []instrument.Recording{{Sound: dsp.Block{mixed}, Rate: 48000, Bits: 24}}},
 		{"clipped", "at full scale from 00:00:01.5", []instrument.Recording{{Sound: loud, Rate: 48000, Bits: 24}}},
+		{"backwards", "it runs backwards", []instrument.Recording{{Sound: backwards, Rate: 48000, Bits: 24}}},
+		{"no frames", "0 frames", []instrument.Recording{{Sound: dsp.NewBlock(2, 0), Rate: 48000, Bits: 24}}},
+		{"silent", "every sample is 0", []instrument.Recording{{Sound: dsp.NewBlock(2, 48000), Rate: 48000, Bits: 24}}},
+		{"one signal on both channels", "as channel 1 does", []instrument.Recording{{Sound: dsp.Block{one[0], one[0]}, Rate: 48000, Bits: 24}}},
+		{"a channel too many", "the recording has 3 channels, the path 2", []instrument.Recording{{Sound: dsp.Block{one[0], one[1], one[1]}, Rate: 48000, Bits: 24}}},
+		{"a channel too few", "the recording has 1 channel, the path 2", []instrument.Recording{{Sound: dsp.Block{one[0]}, Rate: 48000, Bits: 24}}},
 		{"its beginning trimmed", "its beginning was cut off", []instrument.Recording{{Sound: trimmed, Rate: 48000, Bits: 24}}},
 	} {
 		collector, err := NewCollector(p)
@@ -133,5 +145,57 @@ tests = ["balance"]
 	// One of each for each of the two channels.
 	if count("polarity inverted") != 2 || count(", and 1 more of this path") != 2 || count("record both conditions again") != 2 {
 		t.Errorf("findings %v", s.Findings)
+	}
+}
+
+// A gain that drifts through a recording and a path that is muted in silence are findings
+// of an interface, and not of a processor, which works by level.
+func TestUnsteadyGainAndMutedSilence(t *testing.T) {
+	for _, kind := range []string{"loopback", "processor"} {
+		p := planOf(t, `schema = 1
+device = "A"
+[[test]]
+name = "tone"
+stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.5"
+[[test]]
+name = "silence"
+stimulus = "kind=silence seconds=1.5"
+[[path]]
+name = "path"
+kind = "`+kind+`"
+tests = ["tone", "silence"]
+`)
+		for _, fault := range []string{"", "drifts", "muted in silence"} {
+			sound, begins, err := p.Sound(p.Conditions()[0])
+			if err != nil {
+				t.Fatal(err)
+			}
+			plane, noise := sound[0], rand.New(rand.NewPCG(3, 1))
+			frames := len(plane)
+			for n := range plane {
+				hiss := 1e-4 * noise.NormFloat64()
+				if l := stimulus.LayoutOf(48000, 72000); fault == "muted in silence" && n > begins[1]+l.Signal && n < begins[1]+l.SignalEnd {
+					hiss *= 0.01
+				}
+				plane[n] += hiss
+				if fault == "drifts" { // 1.2 dB over the recording
+					plane[n] *= 1 + 0.15*float64(n)/float64(frames)
+				}
+			}
+			collector, err := NewCollector(p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			collector.Add("it.wav", "", instrument.Recording{Sound: sound, Rate: 48000, Bits: 24})
+			s := collector.Sheet()
+			if len(s.Void)+len(s.Missing) > 0 {
+				t.Fatalf("void %v, missing %v", s.Void, s.Missing)
+			}
+			wanted := fault != "" && kind == "loopback"
+			found := slices.ContainsFunc(s.Findings, func(l Lack) bool { return strings.Contains(l.What+l.Do, fault) })
+			if found != wanted && (fault != "" || len(s.Findings) > 0) {
+				t.Errorf("%s, %q: findings %v", kind, fault, s.Findings)
+			}
+		}
 	}
 }

@@ -109,6 +109,8 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 		}
 		a.peaks = append(a.peaks, largestSample(plane, int(h.At(layout.Signal)), int(h.At(layout.SignalEnd))))
 		a.report(h, c, r.sound.Channels(), layout.EndMark-layout.Signal)
+		a.reportWords(plane, quiet(plane, h.Map, layout, r.rate), r.bits, c)
+		a.reportApart(h.Delay-firstMap.Delay, c)
 		a.findResampling(played.Signal, parts.Channel(min(c, channels-1)), plane, h.Map, layout, c, r.sound.Channels())
 		if frame := clippedRun(plane, r.bitsOr24()); frame >= 0 && clipped.Channel < 0 {
 			*clipped = VoidError{Clipped, c, fmt.Sprintf("three samples in a row at full scale from %s, frame %d; lower the level and record again", measure.TimeCode(int64(frame+r.begin), r.rate), frame+r.begin)}

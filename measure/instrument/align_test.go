@@ -273,8 +273,8 @@ func TestAlignTwoChannels(t *testing.T) {
 		measuretest.WantReading(t, a.Readings, name, want, 1e-3) // whole frames, no noise: what the silence around the marks leaves
 	}
 	measuretest.WantReason(t, a.Readings, "mark_over_noise_db_ch1", "no noise")
-	if len(a.Findings) != 1 || a.Findings[0].Channel != 1 {
-		t.Errorf("findings %v, want the polarity of channel 2", a.Findings)
+	if len(a.Findings) != 2 || a.Findings[0].Channel != 1 || !finds(a.Findings, "it comes +3.00 frames after channel 1") {
+		t.Errorf("findings %v, want the polarity and the delay of channel 2", a.Findings)
 	}
 	signal := measuretest.MakeSignal(t, m.Signal, rate)
 	for n := 10; n < signal.Frames()-10; n++ {

@@ -76,10 +76,12 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	}
 	ppm := (h.Speed - 1) * 1e6
 	own := min(channel, channels-1)
-	switch {
-	case good && hash != played.ChannelCode(own) && channelWith(played, hash, channels) >= 0:
-		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus; swap the cables, or the channels of the recording", channelWith(played, hash, channels)+1)}
-	case good && hash != played.ChannelCode(own):
+	switch with := channelWith(played, hash, channels); {
+	case good && with >= 0 && with < own: // which came as itself
+		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus, as channel %[1]d does: one signal is recorded twice; record each channel by itself", with+1)}
+	case good && with > own:
+		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus; swap the cables, or the channels of the recording", with+1)}
+	case good && with < 0:
 		return placedMarks{}, &VoidError{OtherVersion, -1, fmt.Sprintf("the recording's code is %08x, the stimulus's %08x; record this stimulus, or name the one that was played", hash, played.Code())}
 	}
 	if steps := lostFrames(played.Signal, parts.Channel(own), x, l, rate, start.frame, end.frame); len(steps) > 0 {

@@ -1,0 +1,61 @@
+package instrument
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure"
+)
+
+const (
+	// leastOffset is an offset of −60 dBFS: converters have less. (common practice, no source)
+	leastOffset = 1e-3
+	// longestWord is what converters have, in files of 32 bits too.
+	longestWord = 24
+	// leastUnused is how many of a sample's last bits are 0 throughout before it is a
+	// finding. (own definition)
+	leastUnused = 4
+	// leastApart is the delay of one channel behind another, in frames, from which they do
+	// not belong to one clock's frame. (own definition)
+	leastApart = 0.5
+)
+
+// reportWords adds what the samples of a channel show: a constant offset in its silence,
+// and bits that are 0 throughout.
+func (a *Alignment) reportWords(x, silence []float64, word, channel int) {
+	mean := 0.0
+	for _, v := range silence {
+		mean += v / float64(len(silence))
+	}
+	if math.Abs(mean) >= leastOffset {
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recording has a constant offset of %+.4f, %.0f dBFS", mean, dsp.AmplitudeToDB(math.Abs(mean))), Do: "couple the input by a capacitor: one side clips earlier; noise and distortion are read about the mean", Frame: -1, Channel: channel})
+	}
+	if used := usedBits(x, word); used > 0 && used <= min(word, longestWord)-leastUnused {
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("its samples use %d of their %d bits", used, word), Do: "look for a shorter word on the way (a driver, the system's mixer, a file): the noise read here is that of its rounding", Frame: -1, Channel: channel})
+	}
+}
+
+// usedBits is how many bits of integers of a word length differ from 0 in any sample; 0
+// for floating point (a word of 0 bits) and for silence.
+func usedBits(x []float64, word int) int {
+	if word == 0 {
+		return 0
+	}
+	scale, all := math.Ldexp(1, word-1), int64(0)
+	for _, v := range x {
+		all |= int64(v * scale)
+	}
+	if all == 0 {
+		return 0
+	}
+	return word - bits.TrailingZeros64(uint64(all))
+}
+
+// reportApart adds by how much a channel comes after the first one.
+func (a *Alignment) reportApart(frames float64, channel int) {
+	if math.Abs(frames) >= leastApart {
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("it comes %+.2f frames after channel 1", frames), Do: "look for what delays one of the two (a converter, a cable's length on a digital line, a plug-in); added to each other they lose high frequencies", Frame: -1, Channel: channel})
+	}
+}
