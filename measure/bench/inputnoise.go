@@ -32,7 +32,8 @@ func inputNoise(item Item, r measure.Readings) measure.Readings {
 			}
 			for _, got := range e.Readings {
 				if !strings.HasPrefix(got.Name, "thermal") {
-					got.AddBound(n.Bound) // all else that enters is given
+					got.AddBound(n.Bound)
+					got.AddBound("an error of the gain, which is as the plan states it, is one of this")
 				}
 				got.Name = strings.Replace(got.Name, "_noise_", "_noise"+kind.infix+"_", 1) + suffix
 				if strings.HasPrefix(got.Name, "noise_figure") {

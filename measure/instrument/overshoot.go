@@ -98,7 +98,7 @@ func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error)
 	r := &overshootResponse{Overshoot: o}
 	o.noImage = oneChannel
 	if f.Channels > 1 {
-		r.lined = newLineUp(&amplified{again, gain}, o.image.write)
+		r.lined = newDelayMatcher(&amplified{again, gain}, o.image.write)
 	}
 	if err := d.Respond(ctx, &amplified{stimulus, gain}, r); err != nil {
 		return nil, err
@@ -129,7 +129,7 @@ func OvershootOfSound(ctx context.Context, open func() (wave.Source, error), s m
 // overshootResponse is the sink of a device's response.
 type overshootResponse struct {
 	*Overshoot
-	lined *lineUp // nil: there is no image
+	lined *delayMatcher // nil: there is no image
 }
 
 func (r *overshootResponse) Write(b dsp.Block) error {

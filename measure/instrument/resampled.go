@@ -18,6 +18,10 @@ import (
 // other rate. A good one leaves no images, and nothing over half of the lower rate: what
 // is recorded of the path before it, its noise or a sweep, ends there with an edge.
 // (Crochiere and Rabiner, "Multirate Digital Signal Processing", 1983, chapter 2)
+//
+// Neither is certain. A converter without images whose edge is as soft as a device's own
+// low-pass leaves nothing to find it by, and a device with a low-pass as steep as a
+// converter's, at the same place, looks the same: the text of the finding says so.
 
 // Rates in Hz to which sound is converted on its way. Those of edges are from the lowest,
 // which the edge is nearest to; under 16 kHz the marks would not come through. Images of a
@@ -34,9 +38,9 @@ const (
 	// alone reaches 12 dB over its mean in a line with a chance of e^-16.
 	leastImageDB = 12
 	mostPairDB   = 20
-	// An edge falls by leastEdgeDB and as steeply as leastEdgeSlope, in dB an octave: no
-	// analogue filter in use does (one of twelve poles: 72), a converter of rates has
-	// three times as much. (tests)
+	// An edge falls by leastEdgeDB and as steeply as leastEdgeSlope, in dB an octave. A
+	// low-pass without zeros does not (twelve poles: 72); a converter of rates has three
+	// times as much (tests), and an elliptic or a digital low-pass may.
 	leastEdgeDB    = 10
 	leastEdgeSlope = 150
 	imageSeconds   = 2
@@ -199,7 +203,7 @@ func edgeIn(x, sent []float64, rate int, lowHz, highHz float64) string {
 			if sent != nil {
 				what = "the response"
 			}
-			return fmt.Sprintf("%s falls by %.0f dB next to %s, half of %d Hz: as if the sound had been resampled to that rate and back", what, fall, spectra.HzText(nyquist), other)
+			return fmt.Sprintf("%s falls by %.0f dB next to %s, half of %d Hz: as if the sound had been resampled to that rate and back, unless the device has so steep a low-pass of its own", what, fall, spectra.HzText(nyquist), other)
 		}
 	}
 	return ""

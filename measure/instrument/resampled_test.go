@@ -161,6 +161,9 @@ func TestResamplingIsNamed(t *testing.T) {
 		if !strings.Contains(found, c.phrase) || !strings.Contains(found, "as if") {
 			t.Errorf("%s: found %q, want %q", c.name, found, c.phrase)
 		}
+		if strings.Contains(found, "falls by") && !strings.Contains(found, "unless the device has so steep a low-pass") {
+			t.Errorf("%s: found %q, with no word of a device that looks the same", c.name, found)
+		}
 	}
 }
 

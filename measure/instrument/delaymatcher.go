@@ -14,10 +14,10 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// lineUp is a sink for a response: it finds its delay against the stimulus, to the
+// delayMatcher is a sink for a response: it finds its delay against the stimulus, to the
 // frame, and hands both on, lined up. The delay is where the correlation over the
 // first frames is largest, of either sign: 2^18 of them, fewer of more than 16 channels.
-type lineUp struct {
+type delayMatcher struct {
 	stimulus wave.Source
 	to       func(stimulus, response dsp.Block)
 	frames   int       // that the delay is found in
@@ -28,21 +28,21 @@ type lineUp struct {
 }
 
 const (
-	lineUpFrames = 1 << 18
-	// lineUpSamples bounds the memory of it: 32 MB for each of stimulus and response.
-	lineUpSamples = 1 << 22
+	matchFrames = 1 << 18
+	// matchSamples bounds the memory: 32 MB for each of stimulus and response.
+	matchSamples = 1 << 22
 	// leastCorrelation is what a response must have of its stimulus. A gain that
 	// moves by 20 dB leaves more than half. (common practice, no source)
 	leastCorrelation = 0.3
 )
 
-func newLineUp(stimulus wave.Source, to func(stimulus, response dsp.Block)) *lineUp {
+func newDelayMatcher(stimulus wave.Source, to func(stimulus, response dsp.Block)) *delayMatcher {
 	channels := stimulus.Format().Channels
-	return &lineUp{stimulus: stimulus, to: to, head: make(dsp.Block, channels), frames: min(lineUpFrames, lineUpSamples/channels)}
+	return &delayMatcher{stimulus: stimulus, to: to, head: make(dsp.Block, channels), frames: min(matchFrames, matchSamples/channels)}
 }
 
 // Write takes the next block of the response.
-func (l *lineUp) Write(response dsp.Block) error {
+func (l *delayMatcher) Write(response dsp.Block) error {
 	if l.known {
 		return l.pair(response)
 	}
@@ -56,14 +56,14 @@ func (l *lineUp) Write(response dsp.Block) error {
 }
 
 // end says that there is no more of the response.
-func (l *lineUp) end() error {
+func (l *delayMatcher) end() error {
 	if l.known {
 		return nil
 	}
 	return l.settle()
 }
 
-func (l *lineUp) settle() error {
+func (l *delayMatcher) settle() error {
 	l.known = true
 	l.pending = make(dsp.Block, len(l.head))
 	for l.pending.Frames() < l.frames {
@@ -90,7 +90,7 @@ func (l *lineUp) settle() error {
 }
 
 // pair hands on a part of the response with the stimulus to it.
-func (l *lineUp) pair(response dsp.Block) error {
+func (l *delayMatcher) pair(response dsp.Block) error {
 	if l.reason != "" {
 		return nil
 	}
@@ -110,7 +110,7 @@ func (l *lineUp) pair(response dsp.Block) error {
 	return nil
 }
 
-func (l *lineUp) read() (dsp.Block, error) {
+func (l *delayMatcher) read() (dsp.Block, error) {
 	b := dsp.NewBlock(l.stimulus.Format().Channels, 4096)
 	n, err := l.stimulus.Read(b)
 	return planes.Before(b, n), err
