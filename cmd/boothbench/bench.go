@@ -70,8 +70,16 @@ func runBenchInit(e env, args []string) error {
 	return nil
 }
 
+const benchTestsUsage = `boothbench bench tests lists the tests that a plan can name, with what each measures.
+
+Usage: boothbench bench tests [flags]
+
+Examples:
+  boothbench bench tests
+`
+
 func runBenchTests(e env, args []string) error {
-	f := e.flags("bench tests", benchUsage)
+	f := e.flags("bench tests", benchTestsUsage)
 	asJSON := f.Bool("json", false, "print one JSON object")
 	if err := parse(f, args); err != nil {
 		return err

@@ -9,8 +9,18 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
+const benchPlanUsage = `boothbench bench plan writes the sounds of a plan, one file for each condition, with
+calibration.wav and cue-sheet.txt: what to connect and to set, which caution, what to
+play and record, and how long it takes. Read the cautions first: the sounds are loud.
+
+Usage: boothbench bench plan PLAN.toml --out-dir DIR [flags]
+
+Examples:
+  boothbench bench plan plan.toml --out-dir play
+`
+
 func runBenchPlan(e env, args []string) error {
-	f := e.flags("bench plan", benchUsage)
+	f := e.flags("bench plan", benchPlanUsage)
 	folder := f.String("out-dir", "", "the `folder` for the files to play and the cue sheet")
 	replace := f.Bool("replace", false, "write over existing files")
 	if err := parse(f, args); err != nil {

@@ -11,8 +11,20 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
+const benchReadUsage = `boothbench bench read puts recordings where they belong in a plan and writes the sheet of
+all readings. They may come in any order, joined or cut, as files or folders: each
+stimulus carries a code of its condition. Only recordings of a terminated input are
+recognised by their file names. What is void or missing is listed with what to do.
+Exit code 1: something is void or missing, or a claim of the plan failed.
+
+Usage: boothbench bench read PLAN.toml RECORDING… --out SHEET.json [flags]
+
+Examples:
+  boothbench bench read plan.toml recorded --out device-a.json
+`
+
 func runBenchRead(e env, args []string) error {
-	f := e.flags("bench read", benchUsage)
+	f := e.flags("bench read", benchReadUsage)
 	s := sheetFlags{}
 	f.StringVar(&s.out, "out", "", "the sheet, a JSON `file`")
 	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")

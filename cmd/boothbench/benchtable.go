@@ -11,8 +11,19 @@ import (
 	"github.com/boothbench/boothbench/measure/bench"
 )
 
+const benchTableUsage = `boothbench bench table puts sheets side by side, one row for each reading. ▲ marks the
+best of a row; a row whose devices differ by no more than the uncertainties is equal; one
+that cannot be compared says why. Grades come from a rubric file of yours only.
+
+Usage: boothbench bench table SHEET.json… [flags]
+
+Examples:
+  boothbench bench table device-a.json device-b.json
+  boothbench bench table device-a.json device-b.json --by thd_plus_noise_db --csv devices.csv
+`
+
 func runBenchTable(e env, args []string) error {
-	f := e.flags("bench table", benchUsage)
+	f := e.flags("bench table", benchTableUsage)
 	by := f.String("by", "", "order the devices by the reading of this `name`, the best first")
 	rubricFile := f.String("rubric", "", "grade readings by this TOML `file` of yours: reading, steps, why")
 	csvFile := f.String("csv", "", "also write the table to this `file`")
