@@ -118,7 +118,7 @@ func (l *linter) order(i int, s Stage) {
 	case dsp.CeilingKeeper:
 		if c := v.Ceiling(); compressor > 0 {
 			if k, ok := l.chain.Stages[compressor-1].Settings.(dsp.CompressorSettings); ok && k.ThresholdDBFS+k.MakeupDB > c.DBTP-c.DriveDB {
-				l.warn(compressor-1, "threshold_dbfs", "lower the threshold", "its threshold, with make-up and the limiter's drive at %g dBFS, is over the ceiling of the limiter (stage %d), %g dBTP: all the work is left to the limiter",
+				l.warn(compressor-1, "threshold_dbfs", "lower the threshold", "its threshold, with make-up and the limiter's drive at %.6g dBFS, is over the ceiling of the limiter (stage %d), %g dBTP: all the work is left to the limiter",
 					k.ThresholdDBFS+k.MakeupDB+c.DriveDB, i+1, c.DBTP)
 			}
 		}

@@ -43,7 +43,7 @@ type Settings struct {
 
 // Pass is one run over the takes: 0 is the analysis, then come the renders; each
 // render is followed by a measurement of what was written. For a refusal, −1 finds
-// the loudest that can be had, and −2 a compressor for the loudness range.
+// the loudness at the largest drive, and −2 a compressor for the loudness range.
 type Pass struct {
 	Render    int
 	Measuring bool
@@ -54,7 +54,7 @@ func (p Pass) String() string {
 	case p.Render == -2:
 		return "search for a compressor"
 	case p.Render == -1:
-		return "the loudest that can be had"
+		return "the loudness at the largest drive"
 	case p.Render == 0:
 		return "analysis"
 	case p.Measuring:
@@ -139,7 +139,7 @@ func (d *delivery) deliver() (*Delivery, error) {
 	return d.finish()
 }
 
-// refuse completes a refusal: what is said to be the loudest that can be had is
+// refuse completes a refusal: the loudness at the largest drive is
 // measured.
 func (d *delivery) refuse(err error) error {
 	var r *Refusal
