@@ -12,6 +12,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 // MostRenders is how often takes are rendered at most.
@@ -104,6 +105,10 @@ type DeliveredFile struct {
 	Overs     wave.Overs
 	Repaired  int64 // samples that were not finite
 	Warnings  []wave.Warning
+	// ChannelFaults is what a listener would miss in one of the two channels of the
+	// written file, in words: one is silent, they cancel in mono, their levels are far
+	// apart.
+	ChannelFaults []string
 }
 
 // Deliver writes takes through a chain so that they meet a target as one programme:
@@ -344,24 +349,24 @@ func (d *delivery) render(number int) (*written, error) {
 }
 
 func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) error {
-	take, err := d.open(job)
+	in, err := d.open(job)
 	if err != nil {
 		return err
 	}
-	defer take.Close()
-	f := take.Format()
+	defer in.Close()
+	f := in.Format()
 	engine, err := solved.Prepare(f.Rate, f.Channels)
 	if err != nil {
 		return err
 	}
-	writer, result, err := engine.Render(d.ctx, take, d.jobs[job].Out, d.Output,
+	writer, result, err := engine.Render(d.ctx, in, d.jobs[job].Out, d.Output,
 		wave.Options{Replace: d.Replace && !d.jobs[job].Keep, KeepLate: d.jobs[job].Keep, Inputs: d.inputs()},
 		chain.Options{RepairNonFinite: d.RepairNonFinite, Workers: d.Workers, Progress: d.progress(Pass{Render: number}, job)})
 	if err != nil {
 		return inTake(d.jobs[job].In, err)
 	}
 	w.writers = append(w.writers, writer)
-	file := DeliveredFile{Job: d.jobs[job], Format: d.Output.Format(f), Frames: result.Frames, Overs: writer.Overs(), Repaired: result.NonFinite, Warnings: take.Warnings()}
+	file := DeliveredFile{Job: d.jobs[job], Format: d.Output.Format(f), Frames: result.Frames, Overs: writer.Overs(), Repaired: result.NonFinite, Warnings: in.Warnings()}
 	r, err := d.reopen(writer)
 	if err != nil {
 		return err
@@ -379,8 +384,12 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 			shown(frames)
 		}
 	}
-	if err := measure.EachBlockBy(d.ctx, d.Workers, r, meter.Loudness.Write, meter.Peaks.Write, counted); err != nil {
+	var pair take.Pair
+	if err := measure.EachBlockBy(d.ctx, d.Workers, r, meter.Loudness.Write, meter.Peaks.Write, pair.Write, counted); err != nil {
 		return err
+	}
+	if f.Channels == 2 { // of more channels one may well be silent
+		file.ChannelFaults = pair.Faults()
 	}
 	file.Readings, file.Profile = meter.Readings(), meter.Loudness.Profile()
 	w.files = append(w.files, file)

@@ -28,7 +28,8 @@ A chain without a limiter gets one gain.
 
 True peak is true_peak_dbtp of the written file (Rec. ITU-R BS.1770-5 Annex 2). A note
 is printed where true_peak_fine_dbtp, a finer interpolation, exceeds the limit;
-verify = true in the limiter, the default, keeps both below it.
+verify = true in the limiter, the default, keeps both below it. A warning names a channel
+of a stereo file that is silent or far softer, and channels that cancel in mono.
 
 Usage: boothbench deliver TAKE.wav … --chain CHAIN.toml --spec NAME --out OUT.wav [flags]
        boothbench deliver TAKE.wav … --chain CHAIN.toml --loudness-lufs X --true-peak-dbtp Y --out-dir DIR [flags]

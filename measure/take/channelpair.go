@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
-	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
@@ -15,8 +14,8 @@ import (
 // channelPair compares the first two channels: their correlation, the delay
 // between them, and whether one is a copy of the other.
 type channelPair struct {
-	ll, rr, lr float64
-	identical  bool
+	Pair
+	identical bool
 
 	fft    *spectra.FFT
 	window []float64
@@ -42,11 +41,8 @@ func newChannelPair() channelPair {
 const pairBlocks = 32
 
 func (p *channelPair) write(b dsp.Block) {
+	p.Pair.Write(b)
 	l, r := b[0], b[1]
-	left, right := vector.Dots2(l, l, r), vector.Dots2(r, r, l)
-	p.ll += left[0]
-	p.lr += left[1]
-	p.rr += right[0]
 	for n := 0; p.identical && n < len(l); n++ {
 		p.identical = l[n] == r[n]
 	}
@@ -62,7 +58,7 @@ func (p *channelPair) correlate(x [][]float64) {
 }
 
 func (p *channelPair) report(r *report) {
-	if p.ll == 0 || p.rr == 0 {
+	if p.silent() {
 		const reason = "a channel is silent"
 		r.cannot("correlation", "", reason)
 		r.cannot("channel_delay_frames", "frames", reason)
@@ -72,7 +68,7 @@ func (p *channelPair) report(r *report) {
 	if p.blocks.taken == 0 { // shorter than a block: the rest of the block is silence
 		p.correlate(p.blocks.x)
 	}
-	correlation := p.lr / math.Sqrt(p.ll*p.rr)
+	correlation := p.correlation()
 	r.add("correlation", measure.Reading{Value: correlation, Unit: "", Reference: "+1: equal, -1: inverted", Definition: "normalised correlation of channels 1 and 2 without delay"})
 	delay, sharp, inverted := p.delay()
 	if sharp < leastSharp {
@@ -80,7 +76,7 @@ func (p *channelPair) report(r *report) {
 	} else {
 		r.add("channel_delay_frames", measure.Reading{Value: float64(delay), Unit: "frames", Reference: "channel 1", Definition: "largest |cross-correlation| of channels 1 and 2; more than 0: channel 2 is later"})
 	}
-	gain := dsp.PowerToDB(p.rr / p.ll)
+	gain := p.gainDB()
 	r.add("channel_gain_db", measure.Reading{Value: gain, Unit: "dB", Reference: "channel 1", Definition: "rms of channel 2 over channel 1"})
 	switch {
 	case p.identical:
@@ -97,7 +93,7 @@ func (p *channelPair) report(r *report) {
 		r.find(measure.Doubt, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
 	}
 	switch apart := math.Abs(gain); {
-	case apart >= 20: // dB: more than placing or panning a voice does (common practice, no source)
+	case apart >= farApartDB:
 		r.find(measure.Fault, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "check the cable and the gain of the softer one")
 	case apart >= unevenDB:
 		r.find(measure.Doubt, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "bring both to one level before anything that works by level")
