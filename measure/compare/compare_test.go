@@ -192,6 +192,51 @@ func TestCompareDropout(t *testing.T) {
 	}
 }
 
+// A mute that reaches over pauses of A is one dropout of its whole length, with digital
+// silence and with the dither of 16 bits in its place; a word between two mutes parts them.
+func TestMuteOverPauses(t *testing.T) {
+	rng := rand.New(rand.NewPCG(21, 5))
+	const word, pause = 9600, 7200 // 0.2 and 0.15 s
+	for round := range 12 {
+		a := dsp.NewBlock(1, 6*48000)
+		for n := range a[0] {
+			level := 0.1
+			if n%(word+pause) >= word {
+				level = 1e-4 // -80 dBFS
+			}
+			a[0][n] = level * rng.NormFloat64()
+		}
+		left := 0.0 // in the mute
+		if round%2 == 1 {
+			left = 1.0 / (1 << 16) // rms of dither of two rectangles: half of a step of 16 bits
+		}
+		b := testsound.CopyOf(a)
+		mute := func(from, to int) {
+			for n := from; n < to; n++ {
+				b[0][n] = left * rng.NormFloat64()
+			}
+		}
+		first := 2 + rng.IntN(3)
+		from, to := first*(word+pause)+rng.IntN(word/2), (first+1+rng.IntN(3))*(word+pause)+word/2+rng.IntN(word/4)
+		mute(from, to)
+		mutes := 1.0
+		if round%3 == 2 {
+			mute(14*(word+pause)+1000, 15*(word+pause)+3000)
+			mutes = 2
+		}
+		c, r := compare(t, a, b)
+		measuretest.WantReading(t, r, "dropouts_b", mutes, 0)
+		all := c.Differences()
+		i := slices.IndexFunc(all, func(d Difference) bool { return d.Kind == Dropout })
+		if i < 0 {
+			t.Fatalf("round %d: no dropout in %v", round, all)
+		}
+		if d := all[i]; mutes == 1 && math.Abs(float64(d.Frames)-float64(to-from)) > 3*48 { // milliseconds at both ends
+			t.Errorf("round %d: %d frames at %d, want %d at %d", round, d.Frames, d.Frame, to-from, from)
+		}
+	}
+}
+
 func loudestFrame(b dsp.Block) int {
 	best := 0
 	for n, v := range b[0][:b.Frames()-240] {

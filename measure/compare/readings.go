@@ -219,7 +219,7 @@ func (c *Comparison) addPlaces(r *measure.Readings, reason string) {
 	r.Add("changed_samples", measure.Reading{Value: float64(t.changed), Reason: exact, Unit: "samples", Definition: "samples that differ at all, before levels are matched"})
 	for i, name := range []string{"dropouts_a", "dropouts_b"} {
 		d := t.dropouts[i]
-		r.Add(name, measure.Reading{Value: float64(d.count), Reason: reason, Unit: "dropouts", Definition: fmt.Sprintf("stretches of %d ms and more in which it lies %d dB under the other sound, which is over %d dBFS; the frame is A's", dropoutLeast1, -dropoutDB, dropoutLeast)})
+		r.Add(name, measure.Reading{Value: float64(d.count), Reason: reason, Unit: "dropouts", Definition: fmt.Sprintf("stretches of %d ms and more in which it lies %d dB under the other sound, which is over %d dBFS, and pauses of the other between them in which it is under %d dBFS; the frame is A's", dropoutLeast1, -dropoutDB, dropoutLeast, dropoutSilent)})
 		if d.count > 0 {
 			(*r)[len(*r)-1].Frame = d.first
 		}

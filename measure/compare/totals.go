@@ -51,7 +51,9 @@ func newDifferences(rate, channels int, from int64) *differences {
 func (d *differences) moveTo(frame int64) {
 	d.frame = frame
 	d.brief, d.window = differenceWindow{}, differenceWindow{}
-	d.dropouts[0].running, d.dropouts[1].running = 0, 0
+	for i := range d.dropouts {
+		d.dropouts[i].running, d.dropouts[i].paused = 0, 0
+	}
 }
 
 // findFirst looks for the first frame in a range at which a sample differs; y is B before
@@ -111,6 +113,7 @@ type dropouts struct {
 	first   int64 // frame of the first
 	longest int   // milliseconds
 	running int   // of the one at hand
+	paused  int   // milliseconds since the other sound was over dropoutLeast in it
 	began   int64
 	spans   [][2]int64 // frames of the first ones: from and to
 }
@@ -119,10 +122,11 @@ const (
 	dropoutDB     = -40 // what is left in it against the other sound
 	dropoutLeast  = -60 // dBFS mean square: less is a pause (common practice, no source)
 	dropoutLeast1 = 2   // ms
+	dropoutSilent = -90 // dBFS: what a sound is under that was taken away; dither of 16 bits is at −96
 )
 
 // The same as ratios of power.
-var dropoutShare, dropoutPower = dsp.DBToPower(dropoutDB), dsp.DBToPower(dropoutLeast)
+var dropoutShare, dropoutPower, dropoutSilence = dsp.DBToPower(dropoutDB), dsp.DBToPower(dropoutLeast), dsp.DBToPower(dropoutSilent)
 
 // mostSpans is how many dropouts are kept with their places.
 const mostSpans = 1000
@@ -142,12 +146,19 @@ func (d *differences) inDropout(frame int64) bool {
 
 // see takes a millisecond of the sound and of the other.
 func (d *dropouts) see(frame int64, own, other float64, samples int) {
-	gone := other > dropoutPower*float64(samples) && own < other*dropoutShare
+	least := dropoutPower * float64(samples)
+	gone := other > least && own < other*dropoutShare
 	if !gone {
-		d.running = 0
+		if d.running >= dropoutLeast1 && other <= least && own < dropoutSilence*float64(samples) {
+			d.paused++ // a pause of the other sound does not end it
+			return
+		}
+		d.running, d.paused = 0, 0
 		return
 	}
-	if d.running++; d.running == 1 {
+	d.running += 1 + d.paused
+	d.paused = 0
+	if d.running == 1 {
 		d.began = frame
 	}
 	if d.running >= dropoutLeast1 {
@@ -156,7 +167,7 @@ func (d *dropouts) see(frame int64, own, other float64, samples int) {
 			d.spans[len(d.spans)-1][1] = frame
 		}
 	}
-	if d.running == dropoutLeast1 {
+	if d.running == dropoutLeast1 { // no pause leads here
 		if d.count++; d.count == 1 {
 			d.first = d.began
 		}
