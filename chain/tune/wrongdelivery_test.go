@@ -81,7 +81,8 @@ func louder(db float64) func(testing.TB, *delivery, *wave.Writer) (*wave.Reader,
 // dither, which the stated loudness shows, and by a meter that reads 0.1 LU too low, which
 // a second meter shows.
 func TestChecksOfDeliveriesCanFail(t *testing.T) {
-	if err := checkDeliverFormats(t, measuring(aheadOfTheQuantiser), []uint64{1}); err == nil || !strings.Contains(err.Error(), "Bits:16") || !strings.Contains(err.Error(), "to -60 LUFS") {
+	rate, b := talk(t, -30)
+	if err := checkDeliverFormats(t, measuring(aheadOfTheQuantiser), written24(t, rate, b), []float64{-60}, []uint64{1}); err == nil || !strings.Contains(err.Error(), "Bits:16") || !strings.Contains(err.Error(), "to -60 LUFS") {
 		t.Errorf("measured ahead of the dither: %v", err)
 	}
 	reference := ebur128(t)
