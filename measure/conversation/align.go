@@ -191,7 +191,10 @@ func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 	}
 	at, height := clearest(sum[:2*reach+1])
 	near := agreeMs * float64(m.rate) / 1000
-	if line, count := bestLine(peaks, near); count >= max(4, 2*len(peaks)/5) && (count > len(peaks)/2 || reach > m.rate) {
+	// Of delays of up to 5 s, five that agree to 0.25 ms are no chance, however many do not:
+	// in those windows another one may have spoken.
+	line, count := bestLine(peaks, near)
+	if count > len(peaks)/2 && count >= 4 || count >= 5 && reach > m.rate {
 		w.found, w.sure = true, sureness(peaks, line.Delay, line.Speed-1, near)
 		w.Delay += w.Speed * line.Delay
 		w.Speed *= line.Speed
