@@ -250,7 +250,7 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 		}
 		own = fft.Coefficients(own, padded)
 		clear(padded)
-		copy(padded, y[k])
+		m.evenly(padded, y[k], j, there[k].From)
 		bins = fft.Coefficients(bins, padded)
 		for f := range bins {
 			bins[f] *= cmplx.Conj(own[f])
@@ -274,6 +274,20 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 		peaks = append(peaks, p)
 	}
 	return peaks, sum, nil
+}
+
+// evenly copies a part of a microphone's sound with every 20 ms at one level, as far as they
+// are over its floor: a voice's bleed is as loud there as the microphone's own voice, which
+// else hides it.
+func (m *measurement) evenly(to, x []float64, mic int, from int64) {
+	l, hop := m.mics[mic], m.rate/hopsPerSecond
+	for n := 0; n < len(x); n += hop {
+		end := min(len(x), n+hop)
+		gain := 1 / math.Sqrt(l.power(float64(from)+float64(n), hop)+l.floor+1e-12)
+		for k := n; k < end; k++ {
+			to[k] = gain * x[k]
+		}
+	}
 }
 
 // clearest is where a correlation is largest, and by how much it exceeds its root mean
