@@ -155,6 +155,9 @@ func (s *scene) check(t *testing.T, name string, c *Conversation) (all tally) {
 		i, j := p.Voice, p.Microphone
 		if p.BleedDB == nil || p.DelayFrames == nil {
 			all.declined++
+			if p.BleedAtMostDB != nil && *p.BleedAtMostDB < s.trueBleedDB(i, j) {
+				t.Errorf("%s: voice %d in microphone %d is at most %.2f dB; planted %.2f", name, i, j, *p.BleedAtMostDB, s.trueBleedDB(i, j))
+			}
 			t.Logf("%s: voice %d in microphone %d: %s; planted %.2f dB", name, i, j, p.Reason, s.bleedDB[i][j])
 			continue
 		}
