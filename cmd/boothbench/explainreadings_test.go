@@ -148,6 +148,8 @@ func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
 	run("check", "take.wav", "--record", "base", "--why", "first")
 	run("tone", "impulse", "--out", "impulse.wav")
 	run("process", "impulse.wav", "--chain", filepath.Join(demo, "harbour-street.toml"), "--out", "recorded.wav", "--keep-delay")
+	run("tone", "sweep", "--seconds", "2", "--out", "sweep.wav")
+	run("process", "sweep.wav", "--chain", filepath.Join(demo, "harbour-street.toml"), "--out", "swept.wav", "--keep-delay")
 	write("claims.toml", claimsOfAsked)
 	write("plan.toml", "schema = 1\ndevice = \"a wire\"\nrepeats = 1\n"+planOfAll())
 	write("quieter.toml", "schema = 1\n[[stage]]\nkind = \"gain\"\ngain_db = -1\n")
@@ -163,6 +165,7 @@ func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
 		"check --limits LIMITS.toml":           nil,
 		"check FILE --baseline FOLDER":         nil,
 		"gauge --recording STIMULUS RECORDING": {"gauge", "--recording", "impulse.wav", "recorded.wav", "--json"},
+		"gauge --recording SWEEP RECORDING":    {"gauge", "--recording", "sweep.wav", "swept.wav", "--json"},
 		"overshoot":                            {"overshoot", "--chain", "chain.toml", "--json"},
 		"prove --claims CLAIMS.toml":           {"prove", "--claims", "claims.toml", "--exec", "cp {in} {out}", "--json"},
 		"prove CHAIN":                          {"prove", "chain.toml", "--json"},

@@ -36,8 +36,9 @@ var readings = sync.OnceValue(func() (all []string) {
 	}
 	for _, family := range append(families, instrument.AlignmentReadings...) {
 		for _, name := range measure.WrittenOut(family) {
-			// A ratio in percent is the one in dB once more.
-			if !strings.HasSuffix(name, "_percent") && name != "mark_over_noise_db" && !slices.Contains(all, name) {
+			// A ratio in percent is the one in dB once more, and of a recording
+			// correlation_delay is remaining_delay.
+			if !strings.HasSuffix(name, "_percent") && name != "mark_over_noise_db" && !strings.HasPrefix(name, "correlation_delay_") && !slices.Contains(all, name) {
 				all = append(all, name)
 			}
 		}

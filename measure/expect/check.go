@@ -66,8 +66,8 @@ func AgainstBaselines(dir string) *Limits {
 
 // Subjects lists what the limits apply to, each once: the named files or, if none is
 // named, those that match the groups' patterns; then the chains. A named file to which
-// no group applies is an error, and so is a group that is about none of the named files:
-// its limits would go unjudged in a run that passes.
+// no group applies is an error, and so is a group whose patterns find no file at all.
+// Groups of other files, and of chains, judge nothing where files are named.
 func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 	if len(named) > 0 {
 		files, err = l.namedOnce(named)
@@ -99,8 +99,8 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 	return files, chains, nil
 }
 
-// namedOnce are the named files, each once, if groups are about all of them, and each
-// group about one of them.
+// namedOnce are the named files, each once, if groups are about all of them, and the
+// patterns of the other groups find files.
 func (l *Limits) namedOnce(named []string) ([]string, error) {
 	var files []string
 	seen := map[string]bool{}
@@ -115,14 +115,12 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 		}
 	}
 	for k, g := range l.Groups {
-		if slices.ContainsFunc(groups, func(of []int) bool { return slices.Contains(of, k) }) {
+		if g.Chain != "" || len(g.Files) == 0 || slices.ContainsFunc(groups, func(of []int) bool { return slices.Contains(of, k) }) {
 			continue
 		}
-		about := fmt.Sprintf("files = %q, which select none of the named files", g.Files)
-		if g.Chain != "" {
-			about = fmt.Sprintf("chain = %q, and files are named", g.Chain)
+		if _, err := g.Found(); err != nil {
+			return nil, fmt.Errorf("%s:%d: %w", l.Path, g.Line, err)
 		}
-		return nil, fmt.Errorf("%s:%d: this [[expect]] would judge nothing: found %s; accepted: name no file to judge all, or keep it in a limits file of its own", l.Path, g.Line, about)
 	}
 	return files, nil
 }

@@ -303,11 +303,32 @@ func TestRunJudgesSomething(t *testing.T) {
 	if got, want := run.Groups[0].String(), l.Path+":2: 1 subject, 1 judgement"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
-	// Where files are named, a group that is about none of them is an error, a chain's too.
-	for _, other := range []string{"files = [\"other*.wav\"]\ntrue_peak_dbtp = { max = -1 }\n", "chain = \"voice.toml\"\nclaims_failed = { max = 0 }\n"} {
-		l := parse("[[expect]]\ntrue_peak_dbtp = { max = -1 }\n[[expect]]\n" + other)
-		if _, err := l.Run(t.Context(), []string{file}, Work{}); err == nil || !strings.Contains(err.Error(), l.Path+":4: this [[expect]] would judge nothing: found ") {
-			t.Errorf("%s: %v", other, err)
+	// Where files are named, a group of other files or of a chain judges nothing and says so;
+	// a pattern that finds no file at all is an error.
+	own := "[[expect]]\nfiles = [\"ep1.wav\"]\ntrue_peak_dbtp = { max = -1 }\n[[expect]]\n"
+	for _, other := range []string{"files = [\"paths_other*.wav\"]\ntrue_peak_dbtp = { max = -1 }\n", "chain = \"voice.toml\"\nclaims_failed = { max = 0 }\n"} {
+		l := parse(own + other)
+		run, err := l.Run(t.Context(), []string{file}, Work{})
+		if strings.HasPrefix(other, "files") {
+			if err == nil || !strings.Contains(err.Error(), l.Path+":5: ") || !strings.Contains(err.Error(), "paths_other*.wav") {
+				t.Errorf("%s: %v", other, err)
+			}
+			copied, err := os.ReadFile(file)
+			if err == nil {
+				err = os.WriteFile(filepath.Join(dir, "paths_other1.wav"), copied, 0o644)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			run, err = l.Run(t.Context(), []string{file}, Work{})
+			if err != nil {
+				t.Fatal(err)
+			}
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		if got, want := run.Groups[1].String(), l.Path+":5: 0 subjects, 0 judgements"; got != want || !run.Passed() {
+			t.Errorf("%s: %s, want %s; %+v", other, got, want, run)
 		}
 	}
 	none := &Limits{Path: "limits.toml"}

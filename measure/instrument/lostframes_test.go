@@ -16,16 +16,16 @@ import (
 // unsteady is a path whose clock need not be steady, to a recorder that may lose buffers. It
 // shares nothing with what finds them.
 type unsteady struct {
-	ppm, bendPPM     float64 // at the start, and by how much more at the end
-	wowPPM, wowHz    float64
-	noiseDB          float64 // white, against the marks' peak; 0: none
-	third, gainDB    float64
-	agcDB            float64 // a slow wander of gain
-	couplingHz       float64
-	delay            float64 // frames
-	inverted         bool
-	losses           [][2]int // at which frame of the recording, how many: less than 0 are inserted
-	repeated, silent bool     // what is inserted is the buffer before, or silence
+	ppm, bendPPM  float64 // at the start, and by how much more at the end
+	wowPPM, wowHz float64
+	noiseDB       float64 // white, against the marks' peak; 0: none
+	third, gainDB float64
+	agcDB         float64 // a slow wander of gain
+	couplingHz    float64
+	delay         float64 // frames
+	inverted      bool
+	losses        [][2]int // at which frame of the recording, how many: less than 0 are inserted
+	repeated      bool     // what is inserted is the buffer before, and not silence
 }
 
 func (u unsteady) String() string {
