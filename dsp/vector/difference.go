@@ -47,7 +47,7 @@ func (l *differing) read(x, y, e []float64, gain float64, from int) {
 		if v != w {
 			l.changed++
 		}
-		w *= gain
+		w = float64(w * gain)
 		d := w - v
 		y[n], e[n] = w, d
 		l.xx[lane] += float64(v * v)
