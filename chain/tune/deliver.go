@@ -415,7 +415,7 @@ func (d *delivery) finish() (*Delivery, error) {
 	s.account()
 	out := &Delivery{Solution: s, LoudnessLUFS: w.lufs, Renders: d.renders, Files: w.files}
 	if miss := math.Abs(w.lufs - s.AimLUFS); miss > okLU {
-		text := fmt.Sprintf("after %d renders the loudness is %.3f LUFS, %.3f LU from %g", d.renders, w.lufs, miss, s.AimLUFS)
+		text := fmt.Sprintf("after %s the loudness is %.3f LUFS, %.3f LU from %.3f", dsp.Plural(d.renders, "render"), w.lufs, miss, s.AimLUFS)
 		if !d.target.accepts(w.lufs) && !d.target.Nearest {
 			return nil, &Refusal{Reason: text, NearestLUFS: &w.lufs}
 		}
