@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// odd is a source of a format of its own that returns what it is told to.
+// odd is a source of a format of its own that returns what a test sets.
 type odd struct {
 	format wave.Format
 	frames int

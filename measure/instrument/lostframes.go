@@ -24,9 +24,9 @@ const (
 
 	// leastTrackHz is where the sound of a block has to lie: under it a coupling
 	// capacitor of a voice path turns a phase by many frames.
-	leastTrackHz  = 200
-	leastShare    = 0.25 // of a block's energy that lies above it
-	leastLikeness = 0.5  // correlation coefficient of a block that says where it is
+	leastTrackHz          = 200
+	leastShare            = 0.25 // of a block's energy that lies above it
+	leastBlockCorrelation = 0.5  // correlation coefficient of a block that says where it is
 
 	// In correlation coefficients, summed over blocks: what a step costs, which is less
 	// than three blocks in the wrong place lose, and what 1 ms of a slide costs, of a
@@ -57,11 +57,11 @@ type lostStep struct {
 
 // track is how like each block of a stimulus a recording is, at lags about a line.
 type track struct {
-	line     timemap.Map
-	hop      int
-	reach    int // lags go from −reach to reach
-	first    int // frame of the stimulus at which block 0 begins
-	likeness [][]float32
+	line         timemap.Map
+	hop          int
+	reach        int // lags go from −reach to reach
+	first        int // frame of the stimulus at which block 0 begins
+	correlations [][]float32
 }
 
 // trackOf follows the frames from one to another of a stimulus through a recording, both
@@ -85,7 +85,7 @@ func trackOf(played, whole, x, energy []float64, line timemap.Map, from, to, rea
 			power, all = power+v*v, all+whole[at+n]*whole[at+n]
 		}
 		if power < leastShare*all || all < 1e-10*peak*peak {
-			t.likeness = append(t.likeness, nil)
+			t.correlations = append(t.correlations, nil)
 			continue
 		}
 		copy(block, played[at:at+hop])
@@ -108,12 +108,12 @@ func trackOf(played, whole, x, energy []float64, line timemap.Map, from, to, rea
 				row[n] = float32(polarity * v / math.Sqrt(power*e))
 			}
 		}
-		t.likeness = append(t.likeness, row)
+		t.correlations = append(t.correlations, row)
 	}
 	return t
 }
 
-// path is the lag of each block that makes the sum of the likenesses largest, less what
+// path is the lag of each block that makes the sum of the correlations largest, less what
 // slides and steps cost. It begins at lag 0.
 func (t track) path(rate int, costPerMs float64) []int {
 	lags := 2*t.reach + 1
@@ -124,8 +124,8 @@ func (t track) path(rate int, costPerMs float64) []int {
 	for n := range score {
 		score[n] = -min(stepCost, slide*float32(abs(n-t.reach)))
 	}
-	moves, best := make([][]int8, len(t.likeness)), make([]int, len(t.likeness))
-	for k, row := range t.likeness {
+	moves, best := make([][]int8, len(t.correlations)), make([]int, len(t.correlations))
+	for k, row := range t.correlations {
 		at := 0
 		for n, v := range score {
 			if v > score[at] {
@@ -153,7 +153,7 @@ func (t track) path(rate int, costPerMs float64) []int {
 			at = n
 		}
 	}
-	path := make([]int, len(t.likeness))
+	path := make([]int, len(t.correlations))
 	for k := len(path) - 1; k >= 0; k-- {
 		path[k] = at - t.reach
 		if m := moves[k][at]; m == stepped {
@@ -178,7 +178,7 @@ type segment struct{ points []trackPoint }
 func (t track) segments(path []int) (all []segment) {
 	most := int(math.Ceil(mostSlidePPM*1e-6*float64(t.hop))) + 1
 	var s segment
-	for k, row := range t.likeness {
+	for k, row := range t.correlations {
 		if k > 0 && abs(path[k]-path[k-1]) > most {
 			all, s = append(all, s), segment{}
 		}
@@ -194,7 +194,7 @@ func (t track) segments(path []int) (all []segment) {
 				n--
 			}
 		}
-		if n == 0 || n+1 == len(row) || row[n] < leastLikeness {
+		if n == 0 || n+1 == len(row) || row[n] < leastBlockCorrelation {
 			continue
 		}
 		a, b, c := float64(row[n-1]), float64(row[n]), float64(row[n+1])
@@ -329,7 +329,7 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 func (t track) between(a, b trackPoint) (from, to int) {
 	const asLike = 0.3
 	like := func(k int, lag float64) float64 {
-		row, n, most := t.likeness[k], int(math.Round(lag))+t.reach, float32(0)
+		row, n, most := t.correlations[k], int(math.Round(lag))+t.reach, float32(0)
 		if row == nil {
 			return 0
 		}
@@ -344,12 +344,12 @@ func (t track) between(a, b trackPoint) (from, to int) {
 			break
 		}
 	}
-	for sum := 0.0; last < len(t.likeness); last++ {
+	for sum := 0.0; last < len(t.correlations); last++ {
 		if sum += like(last, b.lag) - like(last, a.lag); sum > asLike {
 			break
 		}
 	}
-	first, last = max(0, first), min(len(t.likeness)-1, last)
+	first, last = max(0, first), min(len(t.correlations)-1, last)
 	return int(t.line.At(t.first+first*t.hop) + a.lag), int(t.line.At(t.first+(last+1)*t.hop) + b.lag)
 }
 

@@ -168,7 +168,7 @@ func (c *channelState) runs(x []float64, frame int64, events *eventList) {
 }
 
 // endRun judges a run of equal samples. A millisecond and more within moving sound is a
-// dropout, whether the value is 0 or another one that was held. To tell it from soft
+// dropout, whether the value is 0 or another one that was held. To separate it from soft
 // sound in few bits, which also rests, the step at one of its ends must exceed rounding.
 // Three or more other samples are a flat top, which is a clip at full scale. At a low
 // frequency, samples are equal by rounding: a flat top is left by more than that. A flat
