@@ -84,15 +84,19 @@ func (r *Reading) AddBound(text string) {
 	r.Bound = text
 }
 
-// jsonSteps is how finely values are rounded in JSON: to 1e-9 of their unit. Processors
-// that fuse a product into a sum differ in the last digits of a double, some 1e-13 of a
-// reading; what a reading means ends far above that.
-const jsonSteps = 1e9
+// Values in JSON are rounded to 1e-9 of their unit, from 1000 on to 1e-6. Processors that
+// fuse a product into a sum differ in the last digits of a double, and readings by some
+// 1e-12 of their value; what a reading means ends far above that.
+const jsonSteps, largeSteps, large = 1e9, 1e6, 1000
 
-// JSONValue is a value to the nearest 1e-9, and never −0: what JSON holds of it.
+// JSONValue is a value to the nearest 1e-9, from 1000 on to the nearest 1e-6, and never
+// −0: what JSON holds of it.
 func JSONValue(value float64) float64 {
-	if math.Abs(value) > 1e6 { // a multiple of the step has no digits to spare here
+	switch {
+	case math.Abs(value) > 1e6: // a multiple of the step has no digits to spare here
 		return value
+	case math.Abs(value) >= large:
+		return math.Round(value*largeSteps) / largeSteps
 	}
 	return math.Round(value*jsonSteps)/jsonSteps + 0
 }
@@ -106,8 +110,8 @@ func (r Reading) unit() string {
 	return r.Unit
 }
 
-// MarshalJSON writes the reading, its value rounded to 1e-9 of its unit, and null where
-// there is no value.
+// MarshalJSON writes the reading, its value as JSONValue rounds it, and null where there
+// is no value.
 func (r Reading) MarshalJSON() ([]byte, error) {
 	o := struct {
 		Value      *float64 `json:"value"`
