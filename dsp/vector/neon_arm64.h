@@ -23,3 +23,14 @@
 // d = of the two numbers of n, then of those of m: the sum, the larger
 #define FADDPAIRS(m, n, d) WORD $(0x6E60D400 | (m)<<16 | (n)<<5 | (d))
 #define FMAXPAIRS(m, n, d) WORD $(0x6E60F400 | (m)<<16 | (n)<<5 | (d))
+
+// Sums in V0 to V7 begin at 0.
+#define NOSUMS \
+	VEOR V0.B16, V0.B16, V0.B16 \
+	VEOR V1.B16, V1.B16, V1.B16 \
+	VEOR V2.B16, V2.B16, V2.B16 \
+	VEOR V3.B16, V3.B16, V3.B16 \
+	VEOR V4.B16, V4.B16, V4.B16 \
+	VEOR V5.B16, V5.B16, V5.B16 \
+	VEOR V6.B16, V6.B16, V6.B16 \
+	VEOR V7.B16, V7.B16, V7.B16

@@ -11,10 +11,11 @@ import (
 )
 
 const (
-	// endBlocks is how many blocks at a tone's end its last gain is the median of.
+	// endBlocks is how many blocks at a tone's end its last gain is the median of: noise
+	// in one or two of them does not move it. (own choice)
 	endBlocks = 5
 	// clearOfScatter is by how many times what neighbouring blocks differ by a change of
-	// gain has to stand out, or noise would be one.
+	// gain has to stand out, or noise would be one. (own choice)
 	clearOfScatter = 4
 )
 
