@@ -127,15 +127,16 @@ func (l Limit) last() float64 {
 // Verdict is the result of a judgement.
 type Verdict int
 
-// The verdicts. Undecided, the reading could not be measured, does not meet the limit.
+// The verdicts. Undecided, the reading could not be measured, does not meet the limit;
+// it is the zero value, so that what was never judged passes nowhere.
 const (
-	Pass Verdict = iota
+	Undecided Verdict = iota
+	Pass
 	Fail
-	Undecided
 )
 
 // String is the word that reports use.
-func (v Verdict) String() string { return [...]string{"pass", "fail", "undecided"}[v] }
+func (v Verdict) String() string { return [...]string{"undecided", "pass", "fail"}[v] }
 
 // Judgement is one reading compared with one limit.
 type Judgement struct {

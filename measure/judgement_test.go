@@ -118,3 +118,10 @@ func TestLimitInWords(t *testing.T) {
 		}
 	}
 }
+
+// TestWhatWasNeverJudgedPassesNowhere: a program that forgets to judge must not read a pass.
+func TestWhatWasNeverJudgedPassesNowhere(t *testing.T) {
+	if v := (Judgement{}).Verdict; v == Pass || v.String() != "undecided" {
+		t.Errorf("the zero judgement is %q, want undecided", v)
+	}
+}

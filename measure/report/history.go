@@ -335,8 +335,10 @@ func lastTable(trends []trend) *Table {
 			row[3] = Cell{Text: minus(text2(slices.Min(v), t)), Figure: true}
 			row[4] = Cell{Text: minus(text2(slices.Max(v), t)), Figure: true}
 		}
-		if i := slices.Index([]string{"pass", "fail", "undecided"}, r.Verdict); i >= 0 {
-			row[6] = whole(sign(measure.Verdict(i)))
+		for _, v := range []measure.Verdict{measure.Pass, measure.Fail, measure.Undecided} {
+			if r.Verdict == v.String() {
+				row[6] = whole(sign(v))
+			}
 		}
 		table.Rows = append(table.Rows, row)
 	}

@@ -63,7 +63,7 @@ func figure(r measure.Reading) Cell {
 
 // sign is a verdict as a sign and a word, so that it does not depend on colour.
 func sign(v measure.Verdict) string {
-	return [...]string{"✓ ", "✗ ", "– "}[v] + v.String()
+	return map[measure.Verdict]string{measure.Pass: "✓ ", measure.Fail: "✗ ", measure.Undecided: "– "}[v] + v.String()
 }
 
 // sign is the page's verdict, "" where there is none.
@@ -79,7 +79,7 @@ func (p Page) class() string {
 	if p.Unjudged {
 		return ""
 	}
-	return fmt.Sprintf(" v%d", p.Verdict)
+	return " " + p.Verdict.String()
 }
 
 // Pictures are the pictures of all sections, in their order.
