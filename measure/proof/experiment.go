@@ -96,7 +96,7 @@ func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Dev
 	for _, left := range x.unclaimed {
 		o.unclaimed = append(o.unclaimed, Unclaimed{stage, x.Condition, left.reading, left.reason})
 	}
-	if len(x.Claims) == 0 {
+	if len(x.Claims) == 0 || ctx.Err() != nil {
 		return o, ctx.Err()
 	}
 	watched := &watchedDevice{Device: d}
@@ -105,6 +105,9 @@ func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Dev
 		readings, o.curve = x.readWithCurve(ctx, stage, watched, rate)
 	} else {
 		readings = x.read(ctx, watched, rate)
+	}
+	if ctx.Err() != nil {
+		return o, ctx.Err() // no model is run for readings that were given up
 	}
 	for _, c := range x.Claims {
 		j := measure.Judge(stage, rate, readings, c.Limit)

@@ -92,3 +92,20 @@ func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 		t.Errorf("of a copy with 50 ms of silence: %s", j)
 	}
 }
+
+// TestCancelledProofRunsNothingMore: whoever interrupts a proof waits for the run under
+// way, and for no other, nor for a model of what was given up.
+func TestCancelledProofRunsNothingMore(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	runs := 0
+	x := Experiment{Condition: "a tone", Claims: []Claim{within("gain_at_1khz_db", 1, 0.1, "closed form")}, Model: through{}, Run: func(ctx context.Context, _ instrument.Device, _ int) (measure.Readings, error) {
+		runs++
+		cancel()
+		return nil, ctx.Err()
+	}}
+	s := &Sheet{RateHz: 48000}
+	err := s.proveParts(ctx, []part{{name: "gain", device: through{}, experiments: []Experiment{x, x, x}}}, 1, nil)
+	if err != context.Canceled || runs != 1 {
+		t.Errorf("%d runs and %v, want the one that was under way", runs, err)
+	}
+}
