@@ -173,15 +173,15 @@ type Result struct {
 	FirstNonFinite int64 // the first frame that held one, −1 if none did
 }
 
-// InterruptedError states that a run ended because its context did. It wraps the
-// context's cause.
+// InterruptedError states that a run ended because its context did: what its sink was
+// given is incomplete. It wraps the context's cause.
 type InterruptedError struct {
 	Frames int64 // of the input, read by then
 	cause  error
 }
 
 func (e *InterruptedError) Error() string {
-	text := fmt.Sprintf("interrupted after %s of the input; what was written is incomplete", dsp.Plural(e.Frames, "frame"))
+	text := fmt.Sprintf("interrupted after %s of the input", dsp.Plural(e.Frames, "frame"))
 	if !errors.Is(e.cause, context.Canceled) && !errors.Is(e.cause, context.DeadlineExceeded) {
 		text += ": " + e.cause.Error()
 	}

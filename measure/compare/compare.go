@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -119,7 +120,9 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 	c.From, c.To = c.place.pieces[0].from, c.place.pieces[len(c.place.pieces)-1].to
 	c.compared = c.place.frames()
 
-	// The meters of both sounds run beside the comparison.
+	// The meters of both sounds run beside the comparison, and end with it.
+	ctx, giveUp := context.WithCancel(ctx)
+	defer giveUp()
 	var meters sync.WaitGroup
 	var failed [2]error
 	for i, open := range []func() (wave.Source, error){a, b} {
@@ -148,8 +151,11 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 	if err == nil {
 		err = c.look(a, b, s)
 	}
+	if err != nil {
+		giveUp()
+	}
 	meters.Wait()
-	return c, errors.Join(err, failed[0], failed[1])
+	return c, cmp.Or(err, failed[0], failed[1])
 }
 
 // mostAtOnce is up to how many channels both sounds' meters run at the same time, and
