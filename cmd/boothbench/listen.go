@@ -29,6 +29,9 @@ Examples:
   boothbench process take.wav --chain voice.toml --out - | boothbench listen take.wav - --out page.html
 `
 
+// longestExcerptSeconds is the longest excerpt that --most accepts. (own choice)
+const longestExcerptSeconds = 600
+
 func runListen(e env, args []string) error {
 	f := e.flags("listen", listenUsage)
 	from := f.String("from", "0", "where the excerpt begins in A, as `time`: 12.5, 0:12.5 or 1:02:12.5")
@@ -69,8 +72,8 @@ func runListen(e env, args []string) error {
 		return usageError("found %s; accepted: %d to %d versions, for example: boothbench listen before.wav after.wav --out page.html", plural(n, "file"), listen.FewestVersions, listen.MostVersions)
 	case *out == "":
 		return usageError("no --out; for example: --out page.html")
-	case !(*most > 0 && *most <= 600):
-		return usageError("--most: found %g; accepted: up to 600 seconds", *most)
+	case !(*most > 0 && *most <= longestExcerptSeconds):
+		return usageError("--most: found %g; accepted: up to %d seconds", *most, longestExcerptSeconds)
 	case *key != "" && *difference:
 		return usageError("--key and --difference exclude each other: a difference signal names its versions")
 	}

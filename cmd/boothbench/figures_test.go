@@ -1,0 +1,279 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"go/ast"
+	"go/constant"
+	"go/parser"
+	"go/token"
+	"go/types"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// figure is a number with its unit in a text.
+var figure = regexp.MustCompile(`(?:^|[^\w.,/])([+−-]?[0-9][0-9.,]*(?: (?:to|or) [0-9][0-9.]*)?[ -](?:ms|s|seconds|minutes|kHz|Hz|dBFS|dBTP|dBu|dBV|dB|LUFS|LU|frames|taps|places|ppm|GiB|%))(?:[^\w%]|$)`)
+
+// stated is a text that states the value of a constant. %g stands for the figure.
+type stated struct {
+	words  string
+	folder string // the package
+	value  string // a constant of the package, or an expression of constants
+}
+
+// A figure that a text for users states stands in a second place if the code has it as a
+// constant: the test keeps the two equal. Every other figure has its reason here.
+func TestFiguresInTextsAreThoseOfTheCode(t *testing.T) {
+	texts := textsForUsers(t)
+	var all []string
+	for _, words := range texts {
+		all = append(all, words...)
+	}
+	explained := map[string]bool{} // text and place of a figure
+	mark := func(words string) bool {
+		found := false
+		for _, text := range all {
+			for from := 0; ; {
+				at := strings.Index(text[from:], words)
+				if at < 0 {
+					break
+				}
+				found = true
+				for i := range len(words) {
+					explained[fmt.Sprint(from+at+i, text)] = true
+				}
+				from += at + len(words)
+			}
+		}
+		return found
+	}
+	packages := map[string]func(string) (float64, error){}
+	for _, s := range constantsInTexts {
+		if packages[s.folder] == nil {
+			packages[s.folder] = constantsOf(t, s.folder)
+		}
+		value, err := packages[s.folder](s.value)
+		if err != nil {
+			t.Errorf("%s, %s: %v", s.folder, s.value, err)
+			continue
+		}
+		number := strconv.FormatFloat(value, 'g', 6, 64)
+		if !mark(strings.Replace(s.words, "%g", number, 1)) && !mark(strings.Replace(s.words, "%g", strings.Replace(number, "-", "−", 1), 1)) {
+			t.Errorf("no text states %q, where %s of %s is %s", s.words, s.value, s.folder, number)
+		}
+	}
+	for reason, phrases := range figuresWithReason {
+		for _, words := range phrases {
+			if !mark(words) {
+				t.Errorf("no text has %q (%s)", words, reason)
+			}
+		}
+	}
+	for place, words := range texts {
+		for _, text := range words {
+			for _, m := range figure.FindAllStringSubmatchIndex(text, -1) {
+				if !explained[fmt.Sprint(m[2], text)] {
+					t.Errorf("%s: %q in %q: from which constant of the code, or for which reason?", place, text[m[2]:m[3]], text[max(0, m[2]-60):min(len(text), m[3]+30)])
+				}
+			}
+		}
+	}
+}
+
+// textsForUsers are the texts that a user reads, by file, with single spaces.
+func textsForUsers(t *testing.T) map[string][]string {
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	files = append(files, "../../measure/terms.go", "../../chain/terms.go", "../../chain/kinds.go", "../../chain/kinds_dynamics.go", "../../measure/stimulus/kinds.go", "../../measure/bench/tests.go")
+	texts := map[string][]string{}
+	for _, name := range files {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ast.Inspect(file, func(n ast.Node) bool {
+			if literal, ok := n.(*ast.BasicLit); ok && literal.Kind == token.STRING {
+				text, err := strconv.Unquote(literal.Value)
+				if err != nil {
+					t.Fatal(err)
+				}
+				texts[name] = append(texts[name], strings.Join(strings.Fields(text), " "))
+			}
+			return true
+		})
+	}
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// What follows is measured by the commands that it names.
+	before, _, found := strings.Cut(string(readme), "\n## How fast\n")
+	if !found {
+		t.Fatal("README.md has no part \"How fast\"")
+	}
+	texts["README.md"] = []string{strings.Join(strings.Fields(before), " ")}
+	return texts
+}
+
+// constantsOf evaluates an expression of the constants of a package, also of those that stand
+// in one of its functions.
+func constantsOf(t *testing.T, folder string) func(expression string) (float64, error) {
+	set := token.NewFileSet()
+	names, err := filepath.Glob(filepath.Join("../..", folder, "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var files []*ast.File
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(set, name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, file)
+	}
+	// The errors are of what other packages hold, which these constants do not need.
+	config := types.Config{Error: func(error) {}, Importer: noPackages{}}
+	pkg, _ := config.Check(folder, set, files, nil)
+	return func(expression string) (float64, error) {
+		places := []token.Pos{token.NoPos} // the package, then its functions
+		for _, file := range files {
+			for _, d := range file.Decls {
+				if f, ok := d.(*ast.FuncDecl); ok && f.Body != nil {
+					places = append(places, f.Body.Rbrace)
+				}
+			}
+		}
+		for _, place := range places {
+			if v, err := types.Eval(set, pkg, place, expression); err == nil && v.Value != nil {
+				x, _ := constant.Float64Val(constant.ToFloat(v.Value))
+				return x, nil
+			}
+		}
+		return 0, errors.New("no such constants")
+	}
+}
+
+// noPackages imports nothing.
+type noPackages struct{}
+
+func (noPackages) Import(path string) (*types.Package, error) {
+	return nil, fmt.Errorf("%s is not loaded", path)
+}
+
+// constantsInTexts are the figures that the code has as constants.
+var constantsInTexts = []stated{
+	{"Largest loudness over %g ms", "measure", "momentarySlots * 1000.0 / slotsPerSecond"},
+	{"Largest loudness over %g s", "measure", "shortTermSlots * 1.0 / slotsPerSecond"},
+	{"on a %g ms grid", "measure", "1000.0 / slotsPerSecond"},
+	{"gated at %g LUFS", "measure", "absoluteGateLUFS"},
+	{"and %g LU.", "measure", "rangeGateLU"},
+	{"relative gate of %g LU", "measure", "rangeGateLU"},
+	{"short-term loudness (%g s)", "measure", "shortTermSlots * 1.0 / slotsPerSecond"},
+	{"writes the loudness of every %g ms", "measure", "1000.0 * slotsPerHop / slotsPerSecond"},
+	{"write the loudness of every %g ms", "measure", "1000.0 * slotsPerHop / slotsPerSecond"},
+	{"too short: 0.2 s < %g s", "measure", "momentarySlots * 1.0 / slotsPerSecond"},
+	{"the first %g ms after silence", "measure", "FirstWindowMs"},
+	{"first %g ms", "measure", "FirstWindowMs"},
+	{"256-tap sinc at %g places", "measure", "finePhases"},
+	{"fine: %g places", "measure", "finePhases"},
+	{"distribution of %g ms levels", "measure/take", "frameMs"},
+	{"levels above %g Hz", "measure/take", "PauseHighPassHz"},
+	{"from one %g ms to the next", "measure/take", "frameMs"},
+	{"rises by more than %g dB", "measure/take", "secondFloorDB"},
+	{"for %g s: noise_floor_dbfs", "measure/take", "(pieceFrames + (leastFloorPieces - 1) * pieceHop) * hopMs / 1000.0"},
+	{"two groups %g dB apart", "measure/take", "twoVoicesDB"},
+	{"sound that is %g dB or more above the noise", "measure/take", "overNoiseDB"},
+	{"blocks of B (%g frames)", "measure/compare", "gainFrames"},
+	{"of a clipped B the median of %g ms", "measure/compare", "trackMs"},
+	{"in steps of %g dB: the median of the third octaves", "measure/compare", "classDB"},
+	{"only where it is %g dB and 5 standard errors", "measure/compare", "leastLevelDB"},
+	{"What a delay of up to %g s", "measure/compare", "mostLate"},
+	{"nor what up to %g ms", "measure/compare", "mostEarly * 1000"},
+	{"A delay of up to %g s is not extra", "measure/compare", "mostLate"},
+	{"level over %g ms against the baseline", "measure/expect", "referenceMs"},
+	{"blocks of %g ms in which far more changed", "measure/expect", "referenceMs"},
+	{"largest difference of level in %g ms", "measure/proof", "traceMs"},
+	{"milliseconds with %g dB of reduction or more", "chain", "WorkingDB"},
+	{"reduces by %g dB or more", "chain", "WorkingDB"},
+	{"gain falls by %g dB", "measure/instrument", "maximumCompressionDB"},
+	{"from %g % to 63.2 %", "measure/instrument", "beginsShare * 100"},
+	{"off by more than %g LU", "chain/tune", "okLU"},
+	{"more than %g LU off", "chain/tune", "okLU"},
+	{"more than %g dB of limiting", "chain/tune", "DefaultLimitingDB"},
+	{"LUFS with %g dB of drive", "chain/tune", "mostDriveDB"},
+	{"noise lies within %g dB", "chain/tune", "oneFloorDB"},
+	{"the expander opens %g dB over the noise", "chain/tune", "overFloorDB"},
+	{"lowers the pauses by %g dB", "chain/tune", "mostRangeDB"},
+	{"the compressor takes %g dB in the median", "chain/tune", "wantDB"},
+	{"median of their folder by more than %g LU", "chain/season", "outlierLU"},
+	{"loudness is more than %g LU", "chain/season", "outlierLU"},
+	{"less than %g s of sound above the loudness gate", "chain/season", "leastComparedSeconds"},
+	{"loudness counts less than %g s", "chain/season", "leastComparedSeconds"},
+	{"looks %g frames ahead", "dsp", "VerificationFrames"},
+	{"64 × %g taps", "dsp", "verifiedStride"},
+	{"64 phases and %g taps", "dsp", "verifiedStride"},
+}
+
+// figuresWithReason are the figures that no constant of the code has, by reason.
+var figuresWithReason = map[string][]string{
+	"10 log10(2), of a power, or twice that, of an amplitude": {
+		"3.01 dB", "-3.01 dB", "−3.01 dB", "−3.01 dBFS", "+3.01 dBFS", "3.01 LU", "6.02 dB",
+	},
+	"1 − 1/e, and what follows from it": {"63.2 %", "A time to 90 %", "a time to 90 %"},
+	"a definition": {
+		"a sample of 1.0 is 0 dBFS", "peaks at 0 dBFS", "a full-scale sine is 0 dBFS", // dBFS
+		"1 LU is 1 dB", "what 0 LU is (−23 LUFS in EBU R 128)",
+		"+4 dBu is 1.228 V", "0 dBu is −2.218 dBV", "0 dBV is +2.218 dBu; −10 dBV is", "+4 dBu and −10 dBV are 11.78 dB apart",
+		"At 48 kHz 1 ms is 48 frames", "At 44.1 kHz 1 ms is 44.1 frames", "25 ppm are 90 ms in an hour",
+		"12 dB/oct high-pass", "the period is 2^order - 1 frames", "of −3 dB; a shelf", "the −3 dB points", "# 3 dB down from 1 kHz",
+	},
+	"the name of the reading": {
+		"From 10 to 90 % of", "to within 2 dB of the final gain", "lowered by more than 1 dB:", "over 3 dB for %.1f",
+		"at 1 kHz always", "is that at 31.5 Hz", "at 1 kHz and where it is largest",
+	},
+	"a standard": {
+		"−1 dBTP: EBU R 128", "20 Hz to 20 kHz", "a tone of −60 dBFS", "a tone of -60 dBFS", "THD+N reaches 1 %", "interpolator of 48 taps", "The two differ above 10 %",
+		"to within 2 or 3 dB of the end (hearing-aid standards", "There is no single definition: 10 to 90 %", "above 4 GiB",
+		"SMPTE 60 Hz + 7 kHz", "of 60 Hz and 7 kHz, 4:1 (SMPTE", "of 18 kHz and 20 kHz, 1:1 (AES17)", "997 Hz in steps", "THD+N of 997 Hz", "997 Hz over", "in steps of 5 dB (AES17)",
+		"against 1 kHz", "above 1 kHz at which", "than at 1 kHz", "relative to its gain at 1 kHz", "The sensitivity is at 1 kHz", // IEC 61260-1's reference
+	},
+	"computed: a test or a closed form stands beside the code": {
+		"is within 0.5 dB of the median ratio",
+		"up to 0.55 dB", "0.23 dB over it", "0.56 dB", "up to 3 dB higher on a tone", "limits it to 35 dB", "The notch removes 0.21 dB of a second harmonic and 0.07 dB of a third",
+		"raises the noise by 4.77 dB", "Lower than unweighted by about 2 dB", "rises by 8.9 dB", "by 29.5 dB", "(by 7 dB in 1,024 frames, 14 dB in",
+		"1 ms later cancel at 500 Hz, 1.5 kHz", "1 ms cancels at 500 Hz", "with a 6 dB knee", "of blocks of 31 to 63 ms", "third octaves from 125 Hz up",
+	},
+	"an example": {
+		"0 dBFS = +16 dBu", "0 dBFS = +18 dBu", `"-133 dBV in dBu"`, `"-20 dBFS in dBu"`, `"-72 dBFS-sine"`, `"-88 dBu"`, `"-20 dBFS" --loaded "-21.5 dBFS"`, `"4 dBu" --loaded "3.2 dBu"`,
+		"preamp at +40 dB", "over -1 dBTP", "hz = 997, seconds",
+		"[][]float64, 48 kHz", "too short: 0.2 s", "at most -42.0 dB", "of +6 dB, it rises", "a 12 kHz bell", "and 96 kHz", "a level 10 dB under the threshold comes out 20 dB under it", "a level 9 dB over the threshold comes out 3 dB over it",
+	},
+	"common practice": {
+		"by 1 to 3 dB (", "60 to 100 Hz for speech", "120 Hz thins", "within ±6 dB on a voice", "3 to 6 dB of reduction", "3 to 6 dB on s-sounds", "4 to 9 kHz", "4 kHz:", "9 kHz:",
+		"Up to 3 dB of reduction is routine", "more than 6 dB indicates", "by 0.1 to 2 dB (", "speech some 10 dB less", "10 dB and more on speech", "some 10 dB over its RMS", "about 10 s:",
+		"20 ms RMS reading", "of a 100 Hz voice", "6 dB over the steady noise floor",
+	},
+	"measured, by a test of the package": {
+		"every bleed was found to 0.3 dB", "every delay to 0.02 frames", "the compressor's were within 0.1 dB", "the loudness within 0.1 LU", "the pauses within 1 dB",
+		"under 0.01 dB in recordings at 48 kHz, up to 24 dB of drive", "at 8 kHz, up to 0.4 dB with a look-ahead of less than 24 frames, 0.25 dB from 24 frames on (0.5 ms at 48 kHz, 3 ms at 8 kHz), 0.1 dB from 132 on (3 ms at 44.1 kHz)",
+		"by 0.3 to 0.8 dB", "Their samples lie 0 to 20 dB over the ceiling",
+	},
+	"a bound that the same function checks": {
+		"accepted: more than 0 dB", "accepted: -120 to 60 dBTP", "accepted: -60 to 60 dB", "accepted: 0 to 60 dB", "no sound: 0 frames", "ms at 8 kHz, %g ms at 16 kHz",
+	},
+	"the default of lookahead_ms":        {"144 by default at 48 kHz", "a device of 3 ms", "its look-ahead alone, 3 ms"},
+	"an argument of the rule's function": {"the limiter takes 1 dB at most from 99.5 %", "the last 12 dB up to", "in steps of 0.2 dB"},
+}
