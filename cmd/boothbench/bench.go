@@ -14,7 +14,7 @@ of every reading, and the sheets of several devices side by side.
   bench init    writes a commented starter plan
   bench tests   lists the tests that a plan can name
   bench plan    writes the files to play, and a cue sheet of what to connect and record
-  bench read    reads the recordings (files or folders, in any order and cut anyhow), and
+  bench read    reads the recordings (files or folders, in any order, joined or cut), and
                 writes the sheet
   bench run     does both with an outside command in place of the device
   bench table   puts sheets side by side

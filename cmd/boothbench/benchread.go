@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-const benchReadUsage = `boothbench bench read puts recordings where they belong in a plan and writes the sheet of
+const benchReadUsage = `boothbench bench read assigns recordings to the tests of a plan and writes the sheet of
 all readings. They may come in any order, joined or cut, as files or folders: each
 stimulus carries a code of its condition. Only recordings of a terminated input are
 recognised by their file names. What is void or missing is listed with what to do.

@@ -13,7 +13,7 @@ import (
 
 const benchTableUsage = `boothbench bench table puts sheets side by side, one row for each reading. ▲ marks the
 best of a row; a row whose devices differ by no more than the uncertainties is equal; one
-that cannot be compared says why. Grades come from a rubric file of yours only.
+that cannot be compared has the reason. Grades come from a rubric file of yours only.
 
 Usage: boothbench bench table SHEET.json… [flags]
 

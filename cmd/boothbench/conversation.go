@@ -14,8 +14,9 @@ drifts. Each file, or each channel of a file, is a microphone in front of one vo
 reading that cannot be given is missing, with the reason.
 
 Where no bleed is found, as between speakers who record themselves at different places, "at
-most" states what it is under: all that the other microphone has while the voice speaks.
-Delay, polarity and drift are undecided then: they need a sound that both recordings have.
+most" states an upper bound: the level of everything in the other microphone while the
+voice speaks. Delay, polarity and drift are undecided then: they need a sound that both
+recordings have.
 
 The figure after ± is twice the standard error: 19 of 20 readings lie within it. The error
 comes from noise, from the echoes of the room, and from heads that move. --json has the

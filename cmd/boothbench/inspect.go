@@ -23,7 +23,7 @@ Examples:
 func runInspect(e env, args []string) error {
 	f := e.flags("inspect", inspectUsage)
 	asJSON := f.Bool("json", false, "print one JSON object per take")
-	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants (JSON: unless given, all that are kept, which are the longest)")
+	events := f.Int("events", 10, "list at most this many events: clips, flat tops, dropouts, plosives, sibilants (JSON: unless given, all that are kept: the longest ones)")
 	raw := f.String("raw", "", "the takes are bare samples of this `format`, such as 48000,2,s24le")
 	quiet := f.Bool("quiet", false, "no progress")
 	if err := parse(f, args); err != nil {

@@ -54,7 +54,7 @@ func commands() []command {
 		{"meter", "measure loudness and true peak", runMeter},
 		{"inspect", "find faults of takes: noise, hum, clipping, channels", runInspect},
 		{"conversation", "measure the microphones of one conversation against each other", runConversation},
-		{"compare", "say how one file differs from another", runCompare},
+		{"compare", "measure how one file differs from another", runCompare},
 		{"report", "write a page with pictures of a take or a proof", runReport},
 		{"listen", "write a page for comparing versions by ear", runListen},
 		{"check", "check files against limits, for automated tests", runCheck},
@@ -66,7 +66,7 @@ func commands() []command {
 		{"specs", "list delivery specifications", runSpecs},
 		{"units", "convert levels between units; input noise, impedance, loading", runUnits},
 		{"init", "write a commented starter chain", runInit},
-		{"explain", "say what a stage, key, unit or reading means", runExplain},
+		{"explain", "explain a stage, key, unit or reading", runExplain},
 	}
 }
 

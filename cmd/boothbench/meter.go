@@ -32,7 +32,7 @@ func runMeter(e env, args []string) error {
 	f := e.flags("meter", meterUsage)
 	mono := f.String("mono", "as-is", "`how` a file of one channel counts: as-is, or dual-mono (as two equal channels, 3.01 LU more)")
 	spec := f.String("spec", "", "also check each file against the delivery specification of this `name` (boothbench specs lists them); exit code 1 where one does not meet it")
-	over := f.Float64("over", 0, "also list where samples, Annex 2 or the fine reading exceed this level in `dBTP`; it is no limit: the exit code stays 0")
+	over := f.Float64("over", 0, "also list where samples, Annex 2 or the fine reading exceed this level in `dBTP`; it is not a limit: the exit code stays 0")
 	events := f.Int("events", 10, "list at most this many overs, the worst ones in order of time (JSON: 1000 unless given)")
 	series := f.String("series", "", "write the loudness of every 100 ms of the one file to this CSV `file`")
 	replace := f.Bool("replace", false, "write over an existing series")

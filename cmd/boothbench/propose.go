@@ -19,8 +19,8 @@ const proposeUsage = `boothbench propose writes a chain for a take. It measures 
 pitch of the voice and its peaks, and sets each value by a rule: you see the reading,
 the rule, and how far to trust the value. Then it runs the chain on the take and states
 what the chain does to the speech: how much of it is lowered, how many phrases are cut at
-an end, how much is compressed. A stage for which the take gives too little evidence is
-switched off, with the reason.
+their start or end, how much is compressed. A stage for which the take gives too little
+evidence is switched off, with the reason.
 
 Usage: boothbench propose TAKE.wav … [flags]
 

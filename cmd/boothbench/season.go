@@ -37,7 +37,7 @@ Examples:
 const seasonPlanUsage = `boothbench season plan writes the manifest of a season, DIR/season.json: the chain's text,
 the options, the takes, and into how many shares the work is divided. It is written once;
 another plan needs another folder. Outputs keep their paths below the folder that was
-named, so that ep1/take.wav and ep2/take.wav do not meet.
+named, so that ep1/take.wav and ep2/take.wav do not collide.
 
 With --spec, or with --loudness-lufs and --true-peak-dbtp, each take is delivered to that
 loudness. With --as-one-programme all takes get one gain and meet the loudness together:
@@ -55,7 +55,7 @@ by one share, measured against each other as boothbench conversation does, and m
   mix = "stereo"        # or "mono", "none"
   pan = [-0.3, 0.3]     # of each channel: -1 left, 1 right
   pan_law_db = 3        # lower in the middle than at a side, in dB
-  headroom_db = 1       # the mix's true peak stays so far under full scale
+  headroom_db = 1       # distance of the mix's true peak from full scale, in dB
 
 The mix is DIR/NAME.mix.wav: the sum of the outputs with one gain, up to the season's
 loudness where its headroom allows that, and without limiting.

@@ -287,8 +287,13 @@ func TestGainsAreExplainedWithTheirFigures(t *testing.T) {
 	whole, _ := measure.Explain("gain_db")
 	response, _ := measure.Explain("response_difference_db")
 	g := newGainByLevel(48000, 1, 0, 48000)
+	for _, rate := range []int{8000, 11025, 16000, 22050, 32000, 44100, 48000, 65535, 96000, 192000, 384000} {
+		if ms := 1000 * float64(newGainByLevel(rate, 1, 0, int64(rate)).length) / float64(rate); math.Round(ms) < 31 || math.Round(ms) > 62 {
+			t.Errorf("blocks of %.1f ms at %d Hz", ms, rate)
+		}
+	}
 	for text, figures := range map[string][]string{
-		low.String():      {fmt.Sprintf(" %.0f ms ", float64(g.length)/48), fmt.Sprintf(" %g dB:", classDB), fmt.Sprintf(" %g dB and %d standard errors", leastLevelDB, sureLevelErrors), fmt.Sprintf(" %d Hz", spectra.NominalHz(g.bands[0].Hz))},
+		low.String():      {" 31 to 62 ms ", fmt.Sprintf(" %g dB;", classDB), fmt.Sprintf(" %g dB and %d standard errors", leastLevelDB, sureLevelErrors), fmt.Sprintf(" %d Hz", spectra.NominalHz(g.bands[0].Hz))},
 		response.String(): {fmt.Sprintf(" %d standard errors", sureDeviations)},
 		whole.String():    {fmt.Sprintf("(%d frames)", gainFrames), fmt.Sprintf(" %.1f dB", dsp.AmplitudeToDB(1+gainStray)), fmt.Sprintf(" %d ms", trackMs)},
 	} {
