@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -74,6 +75,36 @@ func unitBehind(value float64, unit string) string {
 		return strings.TrimSuffix(unit, "s")
 	}
 	return unit
+}
+
+// Uncertainty is how far the value may be off, as it stands beside the printed value:
+// "at most" for an upper bound, or "±0.03 dB". It is "" where the bound is no number, or no
+// more than half of the last digit that is printed. Of a value in percent that is open by
+// some dB two decimals count.
+func (r Reading) Uncertainty() string {
+	if !r.Measurable() {
+		return ""
+	}
+	if strings.Contains(r.Bound, "upper bound") {
+		return "at most"
+	}
+	words := strings.Fields(r.Bound)
+	if len(words) < 2 || !strings.HasPrefix(words[0], "±") {
+		return ""
+	}
+	number, alone := strings.CutSuffix(strings.TrimPrefix(words[0], "±"), ",")
+	value, _, _ := strings.Cut(r.String(), " ")
+	_, decimals, _ := strings.Cut(value, ".")
+	if r.unit() == "%" {
+		decimals = "00"
+	}
+	if v, err := strconv.ParseFloat(number, 64); err != nil || v <= 0.5*math.Pow10(-len(decimals)) {
+		return ""
+	}
+	if alone {
+		return "±" + number
+	}
+	return "±" + number + " " + strings.TrimRight(words[1], ",;:")
 }
 
 // AddBound adds to how far the value may be off.

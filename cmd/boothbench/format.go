@@ -3,8 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
-	"strconv"
 	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -17,31 +15,6 @@ func milliseconds(frames, rate int) float64 { return float64(frames) * 1000 / fl
 
 // plural is a count with its noun.
 func plural[N int | int64](n N, noun string) string { return dsp.Plural(n, noun) }
-
-// openBy returns the uncertainty in a bound such as "±3.1 dB, …" behind a printed value,
-// "" where it is no more than half of the value's last digit. Of a value in percent that
-// is open by some dB two decimals count.
-func openBy(bound, value, unit string) string {
-	if strings.Contains(bound, "upper bound") {
-		return "  at most"
-	}
-	words := strings.Fields(bound)
-	if len(words) < 2 || !strings.HasPrefix(words[0], "±") {
-		return ""
-	}
-	number, alone := strings.CutSuffix(strings.TrimPrefix(words[0], "±"), ",")
-	_, decimals, _ := strings.Cut(value, ".")
-	if unit == "%" {
-		decimals = "00"
-	}
-	if v, err := strconv.ParseFloat(number, 64); err != nil || v <= 0.5*math.Pow10(-len(decimals)) {
-		return ""
-	}
-	if alone {
-		return "  ±" + number
-	}
-	return "  " + words[0] + " " + strings.TrimRight(words[1], ",;:")
-}
 
 // printReadings prints readings as a table: name, value, unit, time code and channel.
 func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
@@ -68,7 +41,9 @@ func printReadings(w io.Writer, readings measure.Readings, f wave.Format) {
 				line += fmt.Sprintf(", channel %d", r.Channel+1)
 			}
 		}
-		line += openBy(r.Bound, value, unit)
+		if open := r.Uncertainty(); open != "" {
+			line += "  " + open
+		}
 		fmt.Fprintln(w, strings.TrimRight(line, " "))
 	}
 }

@@ -93,9 +93,9 @@ func said(readings measure.Readings, name string) string {
 		if r, ok = readings.Get(name + "_ch1"); !ok {
 			return "not measured"
 		}
-		return r.String() + " in channel 1"
+		return figure(r).Text + " in channel 1"
 	}
-	return r.String()
+	return figure(r).Text
 }
 
 // Response is gain and group delay against frequency for each channel.

@@ -98,8 +98,8 @@ func (c Comparison) tables() (table, open *Table) {
 		row, measured := []Cell{text(r.Name)}, false
 		for i, got := range r.Got {
 			cell := figure(got)
-			if i < len(r.AtMost) && r.AtMost[i] && got.Measurable() {
-				cell.Text = "at most " + cell.Text
+			if i < len(r.AtMost) && r.AtMost[i] && got.Measurable() && got.Uncertainty() != atMost {
+				cell.Text = atMost + " " + cell.Text
 			}
 			if i < len(r.Grades) && r.Grades[i] != "" {
 				cell.Text += " [" + r.Grades[i] + "]"

@@ -56,10 +56,19 @@ func text(s string) Cell { return Cell{Text: s} }
 // whole is text on one line.
 func whole(s string) Cell { return Cell{Text: s, Whole: true} }
 
-// figure is a reading as the command prints it.
+// figure is a reading with its uncertainty.
 func figure(r measure.Reading) Cell {
-	return Cell{Text: picture.Minus(r.String()), Figure: r.Measurable()}
+	text := r.String()
+	if open := r.Uncertainty(); open == atMost {
+		text = open + " " + text
+	} else if open != "" {
+		text += " " + open
+	}
+	return Cell{Text: picture.Minus(text), Figure: r.Measurable()}
 }
+
+// atMost stands before a value that is an upper bound.
+const atMost = "at most"
 
 // sign is a verdict as a sign and a word, so that it does not depend on colour.
 func sign(v measure.Verdict) string {

@@ -63,4 +63,4 @@ func signalSetting(key, value string) string {
 }
 
 // spaced is the name of a kind or a test as words: "stepped-tone" is "stepped tone".
-func spaced(name string) string { return strings.ReplaceAll(name, "-", " ") }
+func spaced(name string) string { return strings.ReplaceAll(minus(name), "-", " ") }

@@ -28,4 +28,7 @@ func TestSignalsAreInWords(t *testing.T) {
 			t.Errorf("%q is %q; accepted: %q", in, got, want)
 		}
 	}
+	if got := spaced("distortion-and-noise at -6 dBFS"); got != "distortion and noise at −6 dBFS" {
+		t.Errorf("a level loses its sign: %q", got)
+	}
 }
