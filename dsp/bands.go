@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/dsp/vector"
 )
@@ -14,12 +15,12 @@ type Bands struct {
 	grid     grid
 }
 
-// NewBands makes it of one to three bands of four sections in series and of up to four
+// NewBands makes it of one to three bands of four sections in series and of up to three
 // bands of one section, for a number of channels. It panics on other numbers of
 // bands or sections: they are constants of the program, not input.
 func NewBands(series [][]Biquad, singles []Biquad, channels int) *Bands {
-	if len(series) < 1 || len(series) > 3 || len(singles) > 4 {
-		panic(fmt.Sprintf("dsp: NewBands: found %d bands of four sections and %d of one; accepted: 1 to 3 and 0 to 4", len(series), len(singles)))
+	if len(series) < 1 || len(series) > 3 || len(singles) > 3 {
+		panic(fmt.Sprintf("dsp: NewBands: found %d bands of four sections and %d of one; accepted: 1 to 3 and 0 to 3", len(series), len(singles)))
 	}
 	kernel := func(s Biquad) vector.Section { return vector.NewSection(s.B0, s.B1, s.B2, s.A1, s.A2) }
 	var rows [][4]vector.Section
@@ -60,28 +61,38 @@ func (b *Bands) Add(x Block) {
 // TakeSeries is the sum of a channel's band of four sections since the sum was last
 // taken.
 func (b *Bands) TakeSeries(channel, band int) float64 {
-	return takeSum(b.bank.OfSeries(b.state, channel, band))
+	return b.bank.TakeSeries(b.state, channel, band)
 }
 
 // TakeSingle is TakeSeries of a band of one section.
 func (b *Bands) TakeSingle(channel, band int) float64 {
-	return takeSum(b.bank.OfSingle(b.state, channel, band))
-}
-
-func takeSum(at *float64) (sum float64) {
-	sum, *at = *at, 0
-	return sum
+	return b.bank.TakeSingle(b.state, channel, band)
 }
 
 func (b *Bands) settle() {
+	infinite, tiny := math.Float64bits(math.Inf(1)), math.Float64bits(tinyState)
 	b.grid.empty = true
 	for i := range b.state {
 		s := &b.state[i]
+		// Few states need to be settled: see first whether one does.
+		any, one := uint64(0), false
 		for row := range s.S1 {
 			for lane := range s.S1[row] {
-				s.S1[row][lane], s.S2[row][lane] = settled(s.S1[row][lane]), settled(s.S2[row][lane])
-				b.grid.empty = b.grid.empty && s.S1[row][lane] == 0 && s.S2[row][lane] == 0
+				p, q := math.Float64bits(s.S1[row][lane])<<1>>1, math.Float64bits(s.S2[row][lane])<<1>>1
+				any |= p | q
+				one = one || p-1 < tiny || q-1 < tiny || max(p, q) >= infinite
 			}
 		}
+		if one {
+			any = 0
+			for row := range s.S1 {
+				for lane := range s.S1[row] {
+					p, q := settled(s.S1[row][lane]), settled(s.S2[row][lane])
+					s.S1[row][lane], s.S2[row][lane] = p, q
+					any |= math.Float64bits(p) | math.Float64bits(q)
+				}
+			}
+		}
+		b.grid.empty = b.grid.empty && any == 0
 	}
 }

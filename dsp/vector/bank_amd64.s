@@ -2,114 +2,159 @@
 
 #include "textflag.h"
 
-// Offsets of a row's coefficients, from a row at o(BX) on.
-#define B0 0
+// Offsets of a row's coefficients, from a row at o(BX) on. B0 is 1 and is left out.
 #define C1 32
 #define C2 64
 #define A1 96
 #define A2 128
 
-// A row of four sections: Y1 is what goes in and then what comes out, s1 and s2 are the
-// states, sum the sums of squares. The states change their places: the new S1 lies in
-// s2, the new S2 in s1.
-#define ROW(o, s1, s2, sum) \
-	VMULPD (o+C1)(BX), Y1, Y2 \
-	VADDPD Y2, s2, s2         \
-	VMULPD (o+A1)(BX), s1, Y2 \
-	VSUBPD Y2, s2, s2         \
-	VMULPD (o+C2)(BX), Y1, Y3 \
-	VMULPD (o+B0)(BX), Y1, Y1 \
-	VADDPD s1, Y1, Y1         \
-	VMULPD (o+A2)(BX), s1, s1 \
-	VSUBPD s1, Y3, s1         \
-	VMULPD Y1, Y1, Y2         \
-	VADDPD Y2, sum, sum
+// A row of four sections: x is what goes in, y what comes out, s1 and s2 are the states.
+#define ROW(o, x, y, s1, s2) \
+	VMULPD  (o+C1)(BX), x, Y14  \
+	VADDPD  Y14, s2, s2         \
+	VMULPD  (o+A1)(BX), s1, Y14 \
+	VSUBPD  Y14, s2, Y15        \
+	VMULPD  (o+C2)(BX), x, s2   \
+	VADDPD  s1, x, y            \
+	VMULPD  (o+A2)(BX), s1, Y14 \
+	VSUBPD  Y14, s2, s2         \
+	VMOVAPD Y15, s1
 
-// A frame, Y0 and Y1, through all rows; the upper lanes, by the mask, take it anew.
-#define FRAME(mask, a4, a5, a6, a7, a8, a9, a10, a11) \
-	ROW(0, a4, a5, Y12)       \
-	VBLENDPD mask, Y0, Y1, Y1 \
-	ROW(160, a6, a7, Y13)     \
-	VBLENDPD mask, Y0, Y1, Y1 \
-	ROW(320, a8, a9, Y14)     \
-	VBLENDPD mask, Y0, Y1, Y1 \
-	ROW(480, a10, a11, Y15)
+#define ROW0 ROW(0, Y0, Y0, Y4, Y5)
+#define ROW1 ROW(160, Y1, Y1, Y6, Y7)
+#define ROW2 ROW(320, Y2, Y3, Y8, Y9)
+#define ROW3 ROW(480, Y3, Y3, Y10, Y11)
 
-#define INPLACE(mask) FRAME(mask, Y4, Y5, Y6, Y7, Y8, Y9, Y10, Y11)
-#define SWAPPED(mask) FRAME(mask, Y5, Y4, Y7, Y6, Y9, Y8, Y11, Y10)
+// Adds the squares of y to a sum.
+#define SQUARES(y, sum) \
+	VMULPD y, y, Y14 \
+	VADDPD Y14, sum, sum
 
 #define LOADBANK \
-	VMOVUPD 0(DX), Y4    \
-	VMOVUPD 32(DX), Y6   \
-	VMOVUPD 64(DX), Y8   \
-	VMOVUPD 96(DX), Y10  \
-	VMOVUPD 128(DX), Y5  \
-	VMOVUPD 160(DX), Y7  \
-	VMOVUPD 192(DX), Y9  \
+	VMOVUPD 0(DX), Y4   \
+	VMOVUPD 32(DX), Y6  \
+	VMOVUPD 64(DX), Y8  \
+	VMOVUPD 96(DX), Y10 \
+	VMOVUPD 128(DX), Y5 \
+	VMOVUPD 160(DX), Y7 \
+	VMOVUPD 192(DX), Y9 \
 	VMOVUPD 224(DX), Y11 \
-	VMOVUPD 256(DX), Y12 \
-	VMOVUPD 288(DX), Y13 \
-	VMOVUPD 320(DX), Y14 \
-	VMOVUPD 352(DX), Y15
+	VMOVUPD 352(DX), Y12 \
+	VMOVUPD 256(DX), Y13 \
+	VMOVUPD 288(DX), Y0  \
+	VXORPD  Y1, Y1, Y1
 
-#define STOREBANK(a4, a5, a6, a7, a8, a9, a10, a11) \
-	VMOVUPD a4, 0(DX)    \
-	VMOVUPD a6, 32(DX)   \
-	VMOVUPD a8, 64(DX)   \
-	VMOVUPD a10, 96(DX)  \
-	VMOVUPD a5, 128(DX)  \
-	VMOVUPD a7, 160(DX)  \
-	VMOVUPD a9, 192(DX)  \
-	VMOVUPD a11, 224(DX) \
-	VMOVUPD Y12, 256(DX) \
-	VMOVUPD Y13, 288(DX) \
-	VMOVUPD Y14, 320(DX) \
-	VMOVUPD Y15, 352(DX)
+#define STOREBANK \
+	VMOVUPD Y4, 0(DX)    \
+	VMOVUPD Y6, 32(DX)   \
+	VMOVUPD Y8, 64(DX)   \
+	VMOVUPD Y10, 96(DX)  \
+	VMOVUPD Y5, 128(DX)  \
+	VMOVUPD Y7, 160(DX)  \
+	VMOVUPD Y9, 192(DX)  \
+	VMOVUPD Y11, 224(DX) \
+	VMOVUPD Y12, 352(DX)
+
+// A row works on the frame before that of the row ahead of it, so that no row waits for
+// another: Y1, Y2 and Y3 hold what rows 1, 2 and 3 take next. The upper lanes of rows 1 and
+// 2 take the sound of their frame anew. Those of row 2 have no section, therefore they pass
+// it on to row 3.
+
+// One plane: its frame in all lanes; the single sections are in the last one. Of rows 0
+// and 1 these are squared together.
+#define TAKEONE VBROADCASTSD (SI), Y0
+#define FEEDONE(o, from, to) \
+	VBROADCASTSD o(SI), Y14 \
+	VBLENDPD     $8, Y14, from, to
+#define SINGLESONE \
+	VUNPCKHPD Y1, Y0, Y15 \
+	SQUARES(Y15, Y13)
 
 // func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)
+//
+// There are at least 3 frames.
 TEXT ·bankOneAVX(SB), NOSPLIT, $0-32
 	MOVQ x+0(FP), SI
 	MOVQ frames+8(FP), CX
 	MOVQ b+16(FP), BX
 	MOVQ s+24(FP), DX
 	LOADBANK
-	SUBQ $2, CX
-	JLT  lastone
+	VUNPCKHPD Y0, Y13, Y13
+	TAKEONE
+	ROW0
+	SINGLESONE
+	FEEDONE(0, Y0, Y1)
+	ADDQ $8, SI
+	ROW1
+	TAKEONE
+	ROW0
+	SINGLESONE
+	FEEDONE(-8, Y1, Y2)
+	FEEDONE(0, Y0, Y1)
+	ADDQ $8, SI
+	ROW2
+	ROW1
+	TAKEONE
+	ROW0
+	SINGLESONE
+	FEEDONE(-8, Y1, Y2)
+	FEEDONE(0, Y0, Y1)
+	ADDQ $8, SI
+	SUBQ $3, CX
+	JZ   endone
 
 one:
-	VBROADCASTSD 0(SI), Y0
-	VBROADCASTSD 0(SI), Y1
-	INPLACE($8)
-	VBROADCASTSD 8(SI), Y0
-	VBROADCASTSD 8(SI), Y1
-	SWAPPED($8)
-	ADDQ $16, SI
-	SUBQ $2, CX
-	JGE  one
+	ROW3
+	SQUARES(Y3, Y12)
+	ROW2
+	ROW1
+	TAKEONE
+	ROW0
+	SINGLESONE
+	FEEDONE(-8, Y1, Y2)
+	FEEDONE(0, Y0, Y1)
+	ADDQ $8, SI
+	DECQ CX
+	JNZ  one
 
-lastone:
-	ADDQ $2, CX
-	JZ   evenone
-	VBROADCASTSD 0(SI), Y0
-	VBROADCASTSD 0(SI), Y1
-	INPLACE($8)
-	STOREBANK(Y5, Y4, Y7, Y6, Y9, Y8, Y11, Y10)
+endone:
+	ROW3
+	SQUARES(Y3, Y12)
+	ROW2
+	ROW1
+	VXORPD Y0, Y0, Y0
+	SINGLESONE
+	FEEDONE(-8, Y1, Y2)
+	ROW3
+	SQUARES(Y3, Y12)
+	ROW2
+	ROW3
+	SQUARES(Y3, Y12)
+	STOREBANK
+	VEXTRACTF128 $1, Y13, X13
+	VMOVLPD X13, 280(DX)
+	VMOVHPD X13, 312(DX)
 	VZEROUPPER
 	RET
 
-evenone:
-	STOREBANK(Y4, Y5, Y6, Y7, Y8, Y9, Y10, Y11)
-	VZEROUPPER
-	RET
-
-// A frame of both planes, in the lower lanes and in the upper.
-#define BOTH(o) \
-	VMOVSD      o(SI), X0      \
-	VMOVHPD     o(DI), X0, X0  \
-	VINSERTF128 $1, X0, Y0, Y0 \
-	VMOVAPD     Y0, Y1
+// Two planes: one in lanes 0 and 2, the other in 1 and 3; the upper two lanes have single
+// sections.
+#define TAKETWO \
+	VBROADCASTSD (SI), Y0  \
+	VBROADCASTSD (DI), Y14 \
+	VBLENDPD     $10, Y14, Y0, Y0
+#define FEEDTWO(o, from, to) \
+	VBROADCASTSD o(SI), Y14        \
+	VBLENDPD     $4, Y14, from, to \
+	VBROADCASTSD o(DI), Y14        \
+	VBLENDPD     $8, Y14, to, to
+#define SINGLESTWO \
+	VPERM2F128 $0x31, Y1, Y0, Y15 \
+	SQUARES(Y15, Y13)
 
 // func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)
+//
+// There are at least 3 frames.
 TEXT ·bankTwoAVX(SB), NOSPLIT, $0-40
 	MOVQ x+0(FP), SI
 	MOVQ y+8(FP), DI
@@ -117,29 +162,64 @@ TEXT ·bankTwoAVX(SB), NOSPLIT, $0-40
 	MOVQ b+24(FP), BX
 	MOVQ s+32(FP), DX
 	LOADBANK
-	SUBQ $2, CX
-	JLT  lasttwo
+	VPERM2F128 $0x31, Y0, Y13, Y13
+	TAKETWO
+	ROW0
+	SINGLESTWO
+	FEEDTWO(0, Y0, Y1)
+	ADDQ $8, SI
+	ADDQ $8, DI
+	ROW1
+	TAKETWO
+	ROW0
+	SINGLESTWO
+	FEEDTWO(-8, Y1, Y2)
+	FEEDTWO(0, Y0, Y1)
+	ADDQ $8, SI
+	ADDQ $8, DI
+	ROW2
+	ROW1
+	TAKETWO
+	ROW0
+	SINGLESTWO
+	FEEDTWO(-8, Y1, Y2)
+	FEEDTWO(0, Y0, Y1)
+	ADDQ $8, SI
+	ADDQ $8, DI
+	SUBQ $3, CX
+	JZ   endtwo
 
 two:
-	BOTH(0)
-	INPLACE($12)
-	BOTH(8)
-	SWAPPED($12)
-	ADDQ $16, SI
-	ADDQ $16, DI
-	SUBQ $2, CX
-	JGE  two
+	ROW3
+	SQUARES(Y3, Y12)
+	ROW2
+	ROW1
+	TAKETWO
+	ROW0
+	SINGLESTWO
+	FEEDTWO(-8, Y1, Y2)
+	FEEDTWO(0, Y0, Y1)
+	ADDQ $8, SI
+	ADDQ $8, DI
+	DECQ CX
+	JNZ  two
 
-lasttwo:
-	ADDQ $2, CX
-	JZ   eventwo
-	BOTH(0)
-	INPLACE($12)
-	STOREBANK(Y5, Y4, Y7, Y6, Y9, Y8, Y11, Y10)
-	VZEROUPPER
-	RET
-
-eventwo:
-	STOREBANK(Y4, Y5, Y6, Y7, Y8, Y9, Y10, Y11)
+endtwo:
+	ROW3
+	SQUARES(Y3, Y12)
+	ROW2
+	ROW1
+	VXORPD Y0, Y0, Y0
+	SINGLESTWO
+	FEEDTWO(-8, Y1, Y2)
+	ROW3
+	SQUARES(Y3, Y12)
+	ROW2
+	ROW3
+	SQUARES(Y3, Y12)
+	STOREBANK
+	VMOVUPD      X13, 272(DX)
+	VEXTRACTF128 $1, Y13, X13
+	VMOVUPD      X13, 304(DX)
 	VZEROUPPER
 	RET

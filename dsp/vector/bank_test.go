@@ -1,13 +1,14 @@
 package vector
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
 
 // randomBank is a bank of either arrangement with the states of some planes, twice.
 func randomBank(rng *rand.Rand, planes int) (b *Bank, series, singles int, got, want []BankState) {
-	series, singles = 1+rng.IntN(3), rng.IntN(5)
+	series, singles = 1+rng.IntN(3), rng.IntN(4)
 	var rows [][4]Section
 	for range series {
 		rows = append(rows, [4]Section{stable(rng), stable(rng), stable(rng), stable(rng)})
@@ -21,6 +22,9 @@ func randomBank(rng *rand.Rand, planes int) (b *Bank, series, singles int, got, 
 	for i := range got {
 		for row := range 4 {
 			for lane := range 4 {
+				if !b.used[row][lane] {
+					continue // its states stay 0
+				}
 				got[i].S1[row][lane], got[i].S2[row][lane], got[i].Sums[row][lane] = rng.NormFloat64(), rng.NormFloat64(), rng.Float64()
 			}
 		}
@@ -51,12 +55,12 @@ func TestBankBits(t *testing.T) {
 		b.energies(x, 3, 3+frames, want, false)
 		for p := range planes {
 			for i := range series {
-				if err := same([]float64{*b.OfSeries(got, p, i)}, []float64{*b.OfSeries(want, p, i)}); err != nil {
+				if err := same([]float64{b.TakeSeries(got, p, i)}, []float64{b.TakeSeries(want, p, i)}); err != nil {
 					t.Fatalf("round %d, plane %d of %d, series %d of %d: %v", round, p, planes, i, series, err)
 				}
 			}
 			for i := range singles {
-				if err := same([]float64{*b.OfSingle(got, p, i)}, []float64{*b.OfSingle(want, p, i)}); err != nil {
+				if err := same([]float64{b.TakeSingle(got, p, i)}, []float64{b.TakeSingle(want, p, i)}); err != nil {
 					t.Fatalf("round %d, plane %d of %d, single %d of %d: %v", round, p, planes, i, singles, err)
 				}
 			}
@@ -66,6 +70,9 @@ func TestBankBits(t *testing.T) {
 
 // A bank's sums are the energies of what Filter gives, section by section.
 func TestBankIsFilters(t *testing.T) {
+	// The bank's sections are divided by their B0: other roundings, which poles at 0.995
+	// at most let grow by some hundred times 1e-16 in each of four sections.
+	const tolerance = 1e-11
 	rng := rand.New(rand.NewPCG(33, 34))
 	for _, series := range []int{1, 3} {
 		const planes, frames = 3, 500
@@ -73,7 +80,7 @@ func TestBankIsFilters(t *testing.T) {
 		for range series {
 			rows = append(rows, [4]Section{stable(rng), stable(rng), stable(rng), stable(rng)})
 		}
-		singles := []Section{stable(rng), stable(rng), stable(rng), stable(rng)}
+		singles := []Section{stable(rng), stable(rng), stable(rng)}
 		b := NewBank(rows, singles)
 		states := b.NewStates(planes)
 		var x [][]float64
@@ -98,12 +105,12 @@ func TestBankIsFilters(t *testing.T) {
 		}
 		for p := range planes {
 			for i := range rows {
-				if got, want := *b.OfSeries(states, p, i), energy(p, rows[i][:]); got != want {
+				if got, want := b.TakeSeries(states, p, i), energy(p, rows[i][:]); !(math.Abs(got/want-1) < tolerance) {
 					t.Errorf("plane %d, series %d: %g, by filters %g", p, i, got, want)
 				}
 			}
 			for i := range singles {
-				if got, want := *b.OfSingle(states, p, i), energy(p, singles[i:i+1]); got != want {
+				if got, want := b.TakeSingle(states, p, i), energy(p, singles[i:i+1]); !(math.Abs(got/want-1) < tolerance) {
 					t.Errorf("plane %d, single %d: %g, by filters %g", p, i, got, want)
 				}
 			}
@@ -111,25 +118,31 @@ func TestBankIsFilters(t *testing.T) {
 	}
 }
 
+// BenchmarkBank is in ns a frame and plane, of three series and three single sections.
 func BenchmarkBank(b *testing.B) {
 	rng := rand.New(rand.NewPCG(35, 36))
-	series := [][4]Section{{stable(rng), stable(rng), stable(rng), stable(rng)}, {stable(rng), stable(rng), stable(rng), stable(rng)}}
-	bank := NewBank(series, []Section{stable(rng)})
-	x := [][]float64{samples(rng, 256, true), samples(rng, 256, true)}
-	states := bank.NewStates(2)
-	b.Run("best", func(b *testing.B) {
-		for b.Loop() {
-			bank.Energies(x, 0, 256, states)
+	const frames = 1024
+	four := func() [4]Section { return [4]Section{stable(rng), stable(rng), stable(rng), stable(rng)} }
+	bank := NewBank([][4]Section{four(), four(), four()}, []Section{stable(rng), stable(rng), stable(rng)})
+	var x [][]float64
+	for range 2 {
+		plane := make([]float64, frames)
+		for n := range plane {
+			plane[n] = rng.NormFloat64()
 		}
-	})
-	for _, assembly := range []bool{true, false} {
-		b.Run(map[bool]string{true: "assembly", false: "Go"}[assembly], func(b *testing.B) {
-			if assembly {
-				needAVX(b)
-			}
+		x = append(x, plane)
+	}
+	states := bank.NewStates(2)
+	for name, run := range map[string]func(){
+		"best":     func() { bank.Energies(x, 0, frames, states) },
+		"assembly": func() { bank.energies(x, 0, frames, states, hasAVX) },
+		"Go":       func() { bank.energies(x, 0, frames, states, false) },
+	} {
+		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				bank.energies(x, 0, 256, states, assembly)
+				run()
 			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*2*frames), "ns/sample")
 		})
 	}
 }

@@ -18,7 +18,7 @@
 	VADDPD Z2, sum, sum
 
 // A frame through all rows: by mask K2 the second plane goes in, by mask K1 the single
-// sections take the frame anew.
+// sections take the frame anew. Row 2 has none, and passes it on to row 3.
 #define FRAME(o, a4, a5, a6, a7, a8, a9, a10, a11) \
 	VBROADCASTSD o(SI), Z0                                \
 	VBROADCASTSD o(DI), K2, Z0                            \
@@ -28,7 +28,6 @@
 	ROW(Z20, Z21, Z22, Z23, a2-192(SP), a6, a7, Z13)      \
 	VMOVAPD      Z0, K1, Z1                               \
 	ROW(Z24, Z25, Z26, Z27, a2-128(SP), a8, a9, Z14)      \
-	VMOVAPD      Z0, K1, Z1                               \
 	ROW(Z28, Z29, Z30, Z31, a2-64(SP), a10, a11, Z15)
 
 #define INPLACE(o) FRAME(o, Z4, Z5, Z6, Z7, Z8, Z9, Z10, Z11)

@@ -33,22 +33,27 @@ func SurveyOf(x, weights []float64) Survey {
 	return surveyOf(x, weights, hasAVX)
 }
 
-func surveyOf(x, weights []float64, assembly bool) Survey {
+func surveyOf(x, weights []float64, assembly bool) (s Survey) {
 	n := len(x) - 1
 	weights = weights[:n]
-	var l surveyed
-	for lane := range l.least {
-		l.least[lane], l.most[lane] = x[1], x[1]
-	}
 	fours := n / 4
+	if assembly && n == 4*fours {
+		surveyAVX(&x[0], &weights[0], fours, nil, &s)
+		s.Equal = bits.RotateLeft64(s.Equal, n)
+		return s
+	}
+	var l surveyed
 	if assembly && fours > 0 {
-		surveyAVX(&x[0], &weights[0], fours, &l)
+		surveyAVX(&x[0], &weights[0], fours, &l, nil)
 		l.equal = bits.RotateLeft64(l.equal, 4*fours)
 	} else {
+		for lane := range l.least {
+			l.least[lane], l.most[lane] = x[1], x[1]
+		}
 		l.read(x, weights, 0, 4*fours)
 	}
 	l.read(x, weights, 4*fours, n)
-	s := Survey{
+	s = Survey{
 		Sum: total(&l.sum), Squares: total(&l.squares), Steps: total(&l.steps), Moves: total(&l.moves),
 		Least: min(l.least[0], l.least[1], l.least[2], l.least[3]), Most: max(l.most[0], l.most[1], l.most[2], l.most[3]),
 		Equal: l.equal, Used: l.used[0] | l.used[1] | l.used[2] | l.used[3], Whole: true,

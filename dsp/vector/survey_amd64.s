@@ -6,21 +6,22 @@
 DATA ·surveyScale+0(SB)/8, $0x41e0000000000000
 GLOBL ·surveyScale(SB), RODATA|NOPTR, $8
 
-// func surveyAVX(x, weights *float64, fours int, l *surveyed)
+// func surveyAVX(x, weights *float64, fours int, l *surveyed, s *Survey)
 //
-// The bits of equal samples are turned to the right by four with each four samples: the
-// caller turns them back.
-TEXT ·surveyAVX(SB), NOSPLIT, $0-32
+// The result stands in l by lanes and, added up, in s. The bits of equal samples are turned
+// to the right by four with each four samples: the caller turns them back.
+TEXT ·surveyAVX(SB), NOSPLIT, $0-40
 	MOVQ x+0(FP), SI
 	MOVQ weights+8(FP), DI
 	MOVQ fours+16(FP), CX
 	MOVQ l+24(FP), DX
+	MOVQ s+32(FP), R8
 	VXORPD  Y0, Y0, Y0   // sum
 	VXORPD  Y1, Y1, Y1   // squares
 	VXORPD  Y2, Y2, Y2   // steps
 	VXORPD  Y3, Y3, Y3   // moves
-	VMOVUPD 128(DX), Y4  // least
-	VMOVUPD 160(DX), Y5  // most
+	VBROADCASTSD 8(SI), Y4 // least
+	VMOVAPD Y4, Y5         // most
 	VXORPD  Y6, Y6, Y6   // broken
 	VXORPD  X7, X7, X7   // used
 	VBROADCASTSD ·surveyScale(SB), Y14
@@ -55,6 +56,8 @@ loop:
 	ADDQ        $32, DI
 	DECQ        CX
 	JNZ         loop
+	TESTQ DX, DX
+	JZ    sums
 	VMOVUPD Y0, 0(DX)
 	VMOVUPD Y1, 32(DX)
 	VMOVUPD Y2, 64(DX)
@@ -65,4 +68,41 @@ loop:
 	VMOVDQU X7, 224(DX)
 	MOVQ    BX, 240(DX)
 	VZEROUPPER
+	RET
+
+sums:
+	VHADDPD      Y1, Y0, Y0
+	VHADDPD      Y3, Y2, Y2
+	VEXTRACTF128 $1, Y0, X1
+	VEXTRACTF128 $1, Y2, X3
+	VADDPD       X1, X0, X0
+	VADDPD       X3, X2, X2
+	VMOVUPD      X0, 0(R8)
+	VMOVUPD      X2, 16(R8)
+	VEXTRACTF128 $1, Y4, X0
+	VEXTRACTF128 $1, Y5, X1
+	VMINPD       X4, X0, X0 // hi < lo ? hi : lo
+	VMAXPD       X5, X1, X1
+	VPERMILPD    $1, X0, X2
+	VPERMILPD    $1, X1, X3
+	VMINSD       X0, X2, X2
+	VMAXSD       X1, X3, X3
+	VMOVSD       X2, 32(R8)
+	VMOVSD       X3, 40(R8)
+	MOVQ         BX, 48(R8)
+	VPSHUFD      $0x4e, X7, X0
+	VPOR         X0, X7, X7
+	VPSHUFD      $0xb1, X7, X0
+	VPOR         X0, X7, X7
+	VMOVMSKPD    Y6, AX // a comparison that fails sets all bits
+	XORL         BX, BX
+	VMOVD        X7, CX
+	TESTL        AX, AX
+	SETEQ        BX
+	VZEROUPPER
+	MOVL         BX, AX
+	NEGL         AX
+	ANDL         AX, CX
+	MOVL         CX, 56(R8)
+	MOVB         BX, 60(R8)
 	RET

@@ -107,7 +107,7 @@ func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)
 func squaresAVX(x *float64, fours int, sums *[4]float64)
 
 //go:noescape
-func surveyAVX(x, weights *float64, fours int, l *surveyed)
+func surveyAVX(x, weights *float64, fours int, l *surveyed, s *Survey)
 
 //go:noescape
 func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)

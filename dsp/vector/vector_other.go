@@ -41,7 +41,7 @@ func turningAVX(x *float64, fours int, t *Turning)                              
 func bankOneAVX(x *float64, frames int, b *Bank, s *BankState)                         { panic(noAVX) }
 func bankTwoAVX(x, y *float64, frames int, b *Bank, s *BankState)                      { panic(noAVX) }
 func squaresAVX(x *float64, fours int, sums *[4]float64)                               { panic(noAVX) }
-func surveyAVX(x, weights *float64, fours int, l *surveyed)                            { panic(noAVX) }
+func surveyAVX(x, weights *float64, fours int, l *surveyed, s *Survey)                 { panic(noAVX) }
 func bankPairAVX512(x, y *float64, frames int, b *Bank, s, t *BankState)               { panic(noAVX) }
 
 const noAVX = "vector: no AVX here"

@@ -92,7 +92,12 @@ func (c *channelState) cell(frames int, events *eventList) {
 	s := vector.SurveyOf(x, c.weights[len(c.weights)-frames:])
 	c.sum += s.Sum
 	c.power += s.Squares
-	c.largest, c.least = max(c.largest, s.Most), min(c.least, s.Least)
+	if s.Most > c.largest {
+		c.largest = s.Most
+	}
+	if s.Least < c.least {
+		c.least = s.Least
+	}
 	if !c.unquantised {
 		if c.used |= s.Used; !s.Whole {
 			c.useBits(x[1:])
@@ -109,7 +114,11 @@ func (c *channelState) cell(frames int, events *eventList) {
 		c.runs(x[1:], c.frames, events)
 	}
 	c.gaps.add(s.Steps, frames)
-	c.flat.expect(c.frames, frames, max(s.Most, -s.Least))
+	if peak := -s.Least; s.Most > peak {
+		c.flat.expect(c.frames, frames, s.Most)
+	} else {
+		c.flat.expect(c.frames, frames, peak)
+	}
 	c.next += frames
 	c.frames += int64(frames)
 }
