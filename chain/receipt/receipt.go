@@ -1,6 +1,5 @@
-// Package receipt states what an output was made from, so that a later run sees that
-// it need not be made again: by which chain, options and program, from which take, and
-// what came out. A receipt is published after its output, in the same atomic way, in a
+// Package receipt records what an output was made from, so that a later run can skip it:
+// the chain, the options, the program, the take, and what came out. A receipt is published after its output, in the same atomic way, in a
 // folder ".receipts" beside it.
 package receipt
 
@@ -36,7 +35,7 @@ type Receipt struct {
 	Written       time.Time           `json:"written"`
 }
 
-// Key is all that decides an output's bytes beside the take.
+// Key is what determines an output's bytes, besides the take.
 type Key struct {
 	Chain   string `json:"chain_sha256"` // of the chain file's text
 	Options string `json:"options"`      // those that change bytes, in words
@@ -51,7 +50,7 @@ type File struct {
 	Modified time.Time `json:"modified"`
 }
 
-// PathFor is where the receipt of an output lies.
+// PathFor is the path of an output's receipt.
 func PathFor(output string) string {
 	return filepath.Join(filepath.Dir(output), ".receipts", filepath.Base(output)+".json")
 }
@@ -68,7 +67,7 @@ func Of(path string) (File, error) {
 	if info, err := os.Stat(path); err != nil {
 		return File{}, err
 	} else if !info.Mode().IsRegular() {
-		return File{}, fmt.Errorf("%s: accepted: a file", path) // a pipe would keep us waiting
+		return File{}, fmt.Errorf("%s: accepted: a file", path) // a pipe would block
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -139,9 +138,9 @@ func Load(output string) (*Receipt, error) {
 	return r, nil
 }
 
-// readSmall is os.ReadFile with fewer system calls, which are most of what looking at a
-// finished season costs: one read has all of a receipt. Should it have less, then that is
-// no JSON, and the take is made again.
+// readSmall is os.ReadFile with fewer system calls, which are most of the cost of checking a
+// finished season. One read returns a whole receipt; a part of one is not JSON, and the take
+// is made again.
 func readSmall(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -161,16 +160,15 @@ func readSmall(path string) ([]byte, error) {
 	return text[:n], err
 }
 
-// Holds reports whether an output is there and is what would be made of the take now:
-// by the same key, of a take of the same content, and untouched since. Contents are
-// compared by their digests; times are no evidence. If it does not hold, why says what
-// is different. A receipt of a failure holds as long as the take is the same.
+// Holds reports whether an output is there and is what would be made of the take now: by
+// the same key, of a take of the same content, and unchanged since. Contents are compared
+// by their digests, not by times. If it does not hold, why states the difference. A receipt of a failure holds as long as the take is the same.
 func Holds(key Key, input, output string) (r *Receipt, why string, err error) {
 	return holds(key, input, output, Of, func(now, then File) bool { return now.SHA256 == then.SHA256 })
 }
 
-// HoldsByTimes is Holds that takes a file of the same size and time of change for the
-// same: it reads neither of the two.
+// HoldsByTimes is Holds, but takes a file of the same size and time of modification as
+// unchanged, and reads neither file.
 func HoldsByTimes(key Key, input, output string) (r *Receipt, why string, err error) {
 	return holds(key, input, output, look, func(now, then File) bool {
 		return now.Bytes == then.Bytes && now.Modified.Equal(then.Modified)
@@ -192,7 +190,7 @@ func holds(key Key, input, output string, of func(string) (File, error), same fu
 		return nil, "there is no receipt", nil
 	}
 	if err != nil {
-		return nil, err.Error(), nil // as good as none
+		return nil, err.Error(), nil // as if there were none
 	}
 	switch {
 	case r.Key.Chain != key.Chain:

@@ -54,8 +54,7 @@ type Series struct {
 	Lower  []Point // lower edge of an Envelope: as many points as Points, at the same X
 }
 
-// Role is the meaning of a series; one that there is not is drawn as Measured in a
-// terminal. Each role has its own colour and dash pattern, so that roles can be
+// Role is the meaning of a series; a terminal draws an undefined one as Measured. Each role has its own colour and dash pattern, so that roles can be
 // distinguished without colour.
 type Role int
 
@@ -82,7 +81,7 @@ const (
 // Band is an area in which a series is expected to stay.
 type Band struct {
 	Name         string
-	Upper, Lower []Point // as many points, at the same X
+	Upper, Lower []Point // equal in number, at the same X
 }
 
 // Span is a range of the X axis, such as a pause.

@@ -25,7 +25,7 @@ const (
 // letters are the roles in ASCII.
 var letters = [5]byte{'*', 'o', '+', 'x', '#'}
 
-// letter is the letter of a role; one that there is not has that of Measured.
+// letter is the letter of a role; an undefined one has that of Measured.
 func (r Role) letter() byte {
 	if r < Measured || r > Fourth {
 		return letters[Measured]

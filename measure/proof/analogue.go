@@ -7,11 +7,11 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The filters that settings describe, in closed form. They share nothing with the
-// coefficients of package dsp, since those are judged by them.
+// The filters that settings describe, in closed form. They judge the coefficients of
+// package dsp, and share nothing with them.
 
-// warped is the analogue frequency jω/ω0 that the bilinear transform puts at a
-// digital one, with ω0 at its place.
+// warped is the analogue frequency jω/ω0 that the bilinear transform maps to a digital one;
+// ω0 is mapped to hz0.
 func warped(hz, hz0 float64, rate int) complex128 {
 	return complex(0, math.Tan(math.Pi*hz/float64(rate))/math.Tan(math.Pi*hz0/float64(rate)))
 }
@@ -68,8 +68,8 @@ func cookbookBand(b dsp.Band, design dsp.FilterDesign, rate int) response {
 	}
 }
 
-// declaredQ is the Q of a bell as its half-gain points give it: where the analogue
-// frequency is (√(1+4Q²) ± 1)/2Q times the centre.
+// declaredQ is the Q of a bell by its half-gain points, which lie at (√(1+4Q²) ± 1)/2Q times
+// the centre in analogue frequency.
 func declaredQ(b dsp.Band, design dsp.FilterDesign, rate int) float64 {
 	if design == dsp.Matched {
 		return b.Q

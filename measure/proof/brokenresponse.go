@@ -29,7 +29,7 @@ func (d *watchedDevice) Respond(ctx context.Context, played wave.Source, respons
 	return err
 }
 
-// judge fails a claim about a broken response.
+// judge fails every claim about a broken response.
 func (d *watchedDevice) judge(j measure.Judgement) measure.Judgement {
 	if d.fault == "" {
 		return j
@@ -57,7 +57,7 @@ func (s *watchedSource) Read(b dsp.Block) (int, error) {
 	return n, err
 }
 
-// watchedSink counts the frames that it writes.
+// watchedSink counts the frames that a device writes.
 type watchedSink struct {
 	wave.Sink
 	frames    int64

@@ -79,14 +79,14 @@ func (d *claimsDecoder) top() {
 	d.AtLeastOne("test", "a [[test]] table for each stimulus")
 	if e := d.Root.Entry("test"); e != nil && len(d.claims.Tests) == len(e.Value.Items) {
 		for i, t := range e.Value.Items {
-			d.given(t, &d.claims.Tests[i])
+			d.impossible(t, &d.claims.Tests[i])
 		}
 	}
 }
 
-// given reports claims about readings that no response to the test's stimulus gives,
+// impossible reports claims about readings that no response to the test's stimulus gives,
 // before a device has to run.
-func (d *claimsDecoder) given(t *tomlfile.Value, test *Test) {
+func (d *claimsDecoder) impossible(t *tomlfile.Value, test *Test) {
 	if test.Stimulus == nil {
 		return
 	}
@@ -116,7 +116,7 @@ func elsewhere(reading string, families []string) string {
 	near := tomlfile.Nearest(reading, own)
 	switch {
 	case len(stimuli) > 0:
-		return "it is of the stimulus " + strings.Join(stimuli, ", or ")
+		return "it is a reading of the stimulus " + strings.Join(stimuli, ", or ")
 	case near != "":
 		return "did you mean " + near + "?"
 	}
@@ -134,7 +134,7 @@ func (d *claimsDecoder) test(t *tomlfile.Value) Test {
 			test.lines[c.Reading] = d.LineOf(e.At.From)
 		}
 	}
-	d.asks(t, &test)
+	d.incomplete(t, &test)
 	switch {
 	case t.Entry("stimulus") == nil:
 		d.Report(t.At, tomlfile.Problem{Key: "[[test]]", Found: "no stimulus", Accepted: `stimulus = { kind = "sweep" }, or another kind of boothbench tone`})
@@ -320,8 +320,8 @@ func (d *claimsDecoder) maskPoint(item *tomlfile.Value, accepted string) (p inst
 	return p, ok
 }
 
-// asks reports claims that need another entry in their test.
-func (d *claimsDecoder) asks(t *tomlfile.Value, test *Test) {
+// incomplete reports claims that need another entry in their test.
+func (d *claimsDecoder) incomplete(t *tomlfile.Value, test *Test) {
 	a := test.Asked
 	if test.Stimulus == nil || instrument.IsResponseSignal(test.Stimulus) {
 		for _, c := range test.Claims {

@@ -46,13 +46,13 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 	}
 	experiments := []Experiment{staticCurve(hz, low, high, curveStepDB, settle, false, gain, claims)}
 	if s.Ratio < 1.1 {
-		return append(experiments, silent(experiments[0].Condition, fmt.Sprintf("a ratio of %g moves the gain too little; curve_deviation_db holds the whole curve", s.Ratio),
+		return append(experiments, silent(experiments[0].Condition, fmt.Sprintf("a ratio of %g moves the gain too little; curve_deviation_db judges the whole curve", s.Ratio),
 			append([]string{"compression_threshold_dbfs", "compression_slope", "compression_knee_db", "detector_crest_db", "channel_gain_difference_db"}, stepTimes...)...))
 	}
 	if s.SidechainHighPassHz >= 0.2*float64(rate) {
 		experiments = append(experiments, silent("a tone at the corner of the detector's high-pass", sidechainTooHigh, "compression_threshold_dbfs"))
 	} else if s.SidechainHighPassHz > 0 {
-		// At its corner the detector gets half the power.
+		// At its corner the high-pass gives the detector half the power.
 		experiments = append(experiments, staticCurve(s.SidechainHighPassHz, low+sineOverRMS, high+sineOverRMS, curveStepDB, settle, false, nil,
 			[]Claim{within("compression_threshold_dbfs", threshold+sineOverRMS, 2*curveBoundDB, atCornerWhy)}))
 	}
@@ -81,7 +81,7 @@ func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment 
 	tones := instrument.DetectorType{Tones: stimulus.CrestTones{Hz: 3000, PeakDBFS: peakDBFS - drive, StepSeconds: stepSeconds}, DriveDB: drive}
 	return Experiment{
 		Condition: "two tones and sines of the same rms",
-		Claims:    []Claim{within("detector_crest_db", want, 0.3, "a tenth of the 3.01 dB between the two; the rest of the pair's beat in an rms window")},
+		Claims:    []Claim{within("detector_crest_db", want, 0.3, "a tenth of the 3.01 dB between the two, for what an rms window leaves of the pair's beat")},
 		Run:       drivenBy(drive, tones),
 	}
 }

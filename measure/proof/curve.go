@@ -23,7 +23,7 @@ type Curve struct {
 	measure.Table
 }
 
-// curveOf is how an experiment's curve is made, from the same response as its readings.
+// curveOf makes an experiment's curve from the same response as its readings.
 type curveOf struct {
 	instrument.Tabled
 	through  func(instrument.Device) instrument.Device // what is in front of the device; nil: nothing

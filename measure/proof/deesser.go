@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// vowelHz is a tone in place of the part of a voice that is not an s. Its square has no
-// ripple after a detector's window of 10 ms.
+// vowelHz is a tone that stands for the vowels of a voice. A detector's window of 10 ms
+// leaves no ripple of its square.
 const vowelHz = 200
 
 // gainBoundDB is how far the gain on a steady tone may be off: the ripple of a
@@ -23,12 +23,12 @@ const gainWhy = "0.05 dB: the ripple of the detector's mean square; a hundredth 
 // deEsser claims a de-esser's reduction of a sibilant of a known level.
 func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 	experiments := []Experiment{{
-		Condition: fmt.Sprintf("%d Hz at -20 dBFS: it has no s", vowelHz),
+		Condition: fmt.Sprintf("%d Hz at -20 dBFS, without an s", vowelHz),
 		Claims:    []Claim{within("tone_dbfs", stimulus.DefaultPeakDBFS, gainBoundDB, gainWhy)},
 		Run:       with(instrument.HarmonicDistortion{Tone: stimulus.Tone{Hz: vowelHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}}),
 	}}
-	// Below where it begins, half way down, and so far over that the range ends it:
-	// against the whole sound that takes an s alone.
+	// Below where reduction begins, half way down, and so far over that the range limits
+	// it, for which in relative mode an s alone is needed.
 	slope := 1 - 1/s.Ratio
 	full := s.RangeDB/slope + 3
 	if s.Relative {
@@ -39,7 +39,7 @@ func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
 	}
 	experiments = append(experiments, sibilantBeside(s, rate))
 	if s.Relative {
-		experiments = append(experiments, silent("steps of level", "relative to the whole sound a single tone does not show times and linking; the speech below does", append([]string{"channel_gain_difference_db"}, stepTimes...)...))
+		experiments = append(experiments, silent("steps of level", "with relative_db a single tone shows neither times nor linking; the speech below does", append([]string{"channel_gain_difference_db"}, stepTimes...)...))
 	} else {
 		experiments = append(experiments, sibilantTimes(s, rate)...)
 		experiments = append(experiments, sibilantLink(s, rate))
@@ -67,7 +67,7 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
 		}
 		return max(0, min(s.RangeDB, over*(1-1/s.Ratio)))
 	}
-	if !s.Relative { // so loud that the range ends it
+	if !s.Relative { // so loud that the range limits the reduction
 		level = s.ThresholdDBFS + s.RangeDB/(1-1/s.Ratio) + 6 - 10*math.Log10(key(s.CentreHz)/2)
 	}
 	for _, side := range []float64{-1, 1} {
@@ -79,7 +79,7 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
 		}
 	}
 	if best < besideReductionDB || level-60 > 0 {
-		return silent("a tone beside the bell's centre", fmt.Sprintf("the reduction there comes to less than %d dB, or its level is out of reach", besideReductionDB), "tone_dbfs")
+		return silent("a tone beside the bell's centre", fmt.Sprintf("the reduction there is less than %d dB, or no level of the tone gives it", besideReductionDB), "tone_dbfs")
 	}
 	tone := stimulus.Tone{Hz: hz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 	g := math.Pow(10, -best/20)
@@ -91,9 +91,9 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
 	}
 }
 
-// sibilantTimes claims attack and release of an s that comes and goes. A step of
-// level has a whole number of frames in its period: the nearest such tone to the
-// bell's centre is taken.
+// sibilantTimes claims attack and release of an s that comes and goes. The tone of a step
+// of level has a whole number of frames in its period: of these the nearest to the bell's
+// centre is taken.
 func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
 	step := stimulus.LevelStep{Hz: s.CentreHz}
 	step.Hz = float64(rate) / float64(step.Period(rate))
@@ -153,7 +153,7 @@ func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment) {
 		pair = stimulus.TwinTone{LowHz: vowelHz, HighHz: s.CentreHz, Ratio: math.Sqrt(squared), PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 		if !(pair.Ratio >= 0.01 && pair.Ratio <= 100) || pair.HighHz < 4*pair.LowHz {
 			return silent(fmt.Sprintf("%g Hz, %.1f dB against the level at which reduction starts, beside %d Hz", s.CentreHz, overDB, vowelHz),
-				"no level of the one against the other puts it there", "high_tone_dbfs")
+				"no ratio of the two levels gives that", "high_tone_dbfs")
 		}
 		beside = fmt.Sprintf(", beside %d Hz at %+.1f dB against it", vowelHz, 10*math.Log10(squared))
 	}

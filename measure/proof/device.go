@@ -13,7 +13,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Answer is a device's response to one stimulus.
+// Answer is a device's response to one stimulus, and its readings.
 type Answer struct {
 	Readings measure.Readings
 	Response instrument.Response // as the instruments take it; nil: no further readings can be computed
@@ -231,7 +231,7 @@ func (s *Sheet) judge(c *Claims, t Test, readings measure.Readings, d *watchedDe
 	}
 }
 
-// advised says where a response is outside a mask.
+// advised states where a response is outside a mask.
 func advised(j measure.Judgement) measure.Judgement {
 	if j.Verdict == measure.Fail && strings.HasPrefix(j.Reading, "mask_excess_db") && j.Got.Measurable() {
 		j.Advice = "the response is " + j.Got.Definition
@@ -239,7 +239,7 @@ func advised(j measure.Judgement) measure.Judgement {
 	return j
 }
 
-// noReading says why a response does not give a reading that its kind of stimulus can
+// noReading states why a response does not give a reading that its kind of stimulus can
 // give.
 func noReading(name string, readings measure.Readings) string {
 	var names []string

@@ -33,8 +33,8 @@ func curveHz(sidechainHz float64, rate int) float64 {
 	return min(max(stimulus.StandardHz, 10*sidechainHz), 0.2*float64(rate))
 }
 
-// holdMoments are further lengths of the high level of a step, in holds more than the
-// first: release begins a hold after the end of that level, at any of them.
+// holdMoments are further lengths of the high level of a step, each longer than the first
+// by so many holds: after any length, release begins a hold after the end of that level.
 var holdMoments = []float64{0.23, 0.5, 0.81}
 
 // timesWithHold are times, and when release begins after steps of other lengths.
@@ -80,7 +80,7 @@ func staticCurve(hz, fromDBFS, toDBFS, stepDB, stepSeconds float64, back bool, d
 const (
 	curveStepDB  = 0.5
 	curveBoundDB = 0.05
-	curveWhy     = "0.05 dB: five times what a step may still move and count as settled"
+	curveWhy     = "0.05 dB: five times the movement up to which a step counts as settled"
 )
 
 // atCornerWhy is the reason of the tolerance of a threshold at the corner of the
@@ -89,8 +89,8 @@ const atCornerWhy = "3.01 dB at the corner of the detector's high-pass; " + curv
 
 const sidechainTooHigh = "the corner lies over a fifth of the rate, where the tone has too few samples a period"
 
-// settleSeconds is a length of step by which what is left of a change of a step of
-// the curve has fallen to a thousandth, in the two fifths before it is read.
+// settleSeconds is a length of step at which a change of the gain has settled to a
+// thousandth within the two fifths of the step before it is read.
 func settleSeconds(constantMs, windowMs float64) float64 {
 	return min(60, max(0.3, 2.5*(7*constantMs+2*windowMs)/1000))
 }
@@ -113,13 +113,13 @@ func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rat
 	}
 	readings, err := read(context.Background(), model.Chain{Settings: []any{settings}}, rate)
 	if err != nil {
-		return []Experiment{silent(x.Condition, "of a plain model of the settings: "+err.Error(), stepTimes...)}
+		return []Experiment{silent(x.Condition, "for a plain model of the settings: "+err.Error(), stepTimes...)}
 	}
-	// A time between two points of a gain has two frames of grain; one from the step
-	// of level has the first crest of the new level besides. An rms detector is read
-	// every half millisecond.
+	// A time between two points of a gain is read to two frames; one that counts from the
+	// step of level also to the first crest of the new level. An rms detector is read every
+	// half millisecond.
 	between, fromStep := 2000/float64(rate), 1000*float64(step.Period(rate)/2+1)/float64(rate)
-	why, whyStep := "1 % and two frames", "1 % and half a period of the tone, in which its first crest comes"
+	why, whyStep := "1 % and two frames", "1 % and half a period of the tone, within which its first crest lies"
 	if rms {
 		between, fromStep = 0.5, 0.5
 		why = "1 %, and the half millisecond at which the detector is read"
@@ -134,14 +134,14 @@ func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rat
 		if want.Measurable() {
 			x.Claims = append(x.Claims, within(name, want.Value, grain+0.01*math.Abs(want.Value), "from a plain model of the settings; "+text))
 		} else {
-			x.unclaimed = append(x.unclaimed, omission{name, "of a plain model of the settings: " + want.Reason})
+			x.unclaimed = append(x.unclaimed, omission{name, "for a plain model of the settings: " + want.Reason})
 		}
 	}
 	return []Experiment{x}
 }
 
 // both claims that a stage with linked channels lowers both by the gain of the louder
-// one.
+// channel, and one with unlinked channels each by its own.
 func both(linked bool, loudDBFS float64, alone func(quietDBFS float64) float64) Experiment {
 	quiet := loudDBFS - 12
 	want, text := 0.0, "linked channels have one gain"

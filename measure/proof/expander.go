@@ -26,7 +26,7 @@ func expanded(s dsp.ExpanderSettings) func(levelDBFS float64) float64 {
 // leastStepDB is the finest step of an expander's curve: finer ones take minutes.
 const leastStepDB = curveStepDB / 4
 
-const tooSteep = "so steep a curve has less than two steps between knee and range, which decide it; curve_deviation_db holds the whole curve"
+const tooSteep = "the curve is so steep that less than two of its steps lie between knee and range; curve_deviation_db judges the whole curve"
 
 func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	attenuation := expanded(s)
@@ -42,11 +42,11 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	hz := curveHz(s.SidechainHighPassHz, rate)
 	claims := []Claim{
 		within("plateau_gain_db", 0, curveBoundDB, curveWhy),
-		atMost("curve_deviation_db", curveBoundDB+0.01*(s.Ratio-1), curveWhy+", and what 0.01 dB of the level makes on the slope"),
+		atMost("curve_deviation_db", curveBoundDB+0.01*(s.Ratio-1), curveWhy+", and what an error of 0.01 dB in the level makes on the slope"),
 		atMost("unsettled_steps", 0, "a gain that still moves gives no static curve"),
 	}
-	// A curve that ends within its knee shows neither threshold nor ratio;
-	// curve_deviation_db still judges it. Two steps between knee and range decide them.
+	// A curve that ends within its knee shows neither threshold nor ratio, which take two
+	// steps between knee and range; curve_deviation_db still judges it.
 	works := s.Ratio >= 1.1 && s.RangeDB >= 3+(s.Ratio-1)*s.KneeDB/2
 	stepDB, straightDB := float64(curveStepDB), s.RangeDB/(s.Ratio-1)-s.KneeDB/2
 	for works && straightDB < 2*stepDB && stepDB > leastStepDB {
@@ -63,7 +63,7 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	}
 	experiments := []Experiment{staticCurve(hz, low, high, stepDB, settle, false, gain, claims)}
 	if !works {
-		return append(experiments, silent(experiments[0].Condition, "ratio and range end the curve within its knee, or move the gain too little; curve_deviation_db holds the whole curve",
+		return append(experiments, silent(experiments[0].Condition, "ratio and range end the curve within its knee, or move the gain too little; curve_deviation_db judges the whole curve",
 			append([]string{"expansion_threshold_dbfs", "expansion_ratio", "expansion_range_db", "hysteresis_db", "channel_gain_difference_db"}, stepTimes...)...))
 	}
 	if !shown {
@@ -72,8 +72,8 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	if reach >= 40 {
 		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"expansion_range_db", "it is reached more than 40 dB under the threshold"})
 	}
-	// The instrument takes a level that is 0.05 dB below the plateau for the end of the
-	// knee: so far below the opening level the knee seems to end.
+	// The instrument takes the level at which the gain is 0.05 dB below the plateau for the
+	// end of the knee: the knee seems to end that far below the opening level.
 	seems := math.Sqrt(0.1 * s.KneeDB / (s.Ratio - 1))
 	if s.HysteresisDB > seems {
 		slow := settleSeconds(s.ReleaseMs, s.DetectorWindowMs+s.HoldMs)

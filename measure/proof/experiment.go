@@ -16,17 +16,17 @@ type Experiment struct {
 	Run       func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error)
 	// Model is what the settings mean, in plain code; nil: there is none. Claims are
 	// stated in closed form. Where a claim is not met, the experiment is run on the model
-	// too. If the model does not meet it either, the signal cannot show it of any device.
-	// The claim is then moved to the model's reading, and its reason says so.
+	// too. If the model does not meet it either, no device could with this signal: the
+	// claim is moved to the model's reading, and its reason says so.
 	Model instrument.Device
 
 	unclaimed []omission // what is not claimed with this stimulus
 	inMemory  bool       // only a device in memory can do this
 	again     bool       // one sound is played more than once
-	curve     *curveOf   // what Run measures, with its curve; nil: it has none
+	curve     *curveOf   // how the curve of Run's readings is made; nil: they have none
 }
 
-// omission is a reading of which nothing is claimed, and why.
+// omission is a reading about which nothing is claimed, and why.
 type omission struct{ reading, reason string }
 
 // silent is an experiment that measures nothing, and gives the reason why nothing is
@@ -164,7 +164,7 @@ func (x *Experiment) readWithCurve(ctx context.Context, stage string, d instrume
 }
 
 // notShown is the reason for leaving out a claim that no device could meet.
-const notShown = "this signal does not show it: of a plain model of the settings "
+const notShown = "this signal does not show it; for a plain model of the settings: "
 
 // asModelled is the claim adapted to a model's readings: unchanged where they meet it,
 // else moved until they do. Where neither the device nor the model gives the reading, the

@@ -45,9 +45,9 @@ func TestClaimsSayWhatTheyAreJudgedAgainst(t *testing.T) {
 		{"the claim holds", 1.0, 5.0, measure.Pass, "closed form", false},
 		{"device and model read the same beside it", 2.0, 2.0, measure.Pass, "moved to 2.00 dB, which a plain model", false},
 		{"the model meets it, the device does not", 2.0, 1.0, measure.Fail, "closed form", false},
-		{"the device reads what the model does not show", 2.0, "no bend", measure.Fail, "closed form", false},
-		{"neither shows it", "no bend", "no bend", 0, "this signal does not show it: of a plain model of the settings no bend", true},
-		{"only the device does not show it", "no bend", 1.0, measure.Undecided, "closed form", false},
+		{"the device reads what the model does not show", 2.0, "no corner", measure.Fail, "closed form", false},
+		{"neither shows it", "no corner", "no corner", 0, "this signal does not show it; for a plain model of the settings: no corner", true},
+		{"only the device does not show it", "no corner", 1.0, measure.Undecided, "closed form", false},
 	} {
 		x, d := answers(c.device, c.model, within("gain_at_1khz_db", 1, 0.1, "closed form"))
 		s := &Sheet{RateHz: 48000}

@@ -28,7 +28,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	experiments := []Experiment{swept.deviates(declared, rate, sweepBoundDB, "ten times the sweep's own error, from the Butterworth filter in closed form")}
 	// The sweep has to show an octave below the corner, or it cannot be read back.
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
-		return append(experiments, silent(sweepCondition, fmt.Sprintf("the sweep shows too little on one side of a corner at %g Hz; response_deviation_db holds the whole curve", s.CornerHz), "corner_hz", "slope_db_per_octave"))
+		return append(experiments, silent(sweepCondition, fmt.Sprintf("the sweep shows too little on one side of a corner at %g Hz; response_deviation_db judges the whole curve", s.CornerHz), "corner_hz", "slope_db_per_octave"))
 	}
 	read := func(f *instrument.FrequencyResponse) measure.Readings {
 		return f.CornerReadings(pass, max(f.Hz[0], s.CornerHz/16))
@@ -39,15 +39,15 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	var claims []Claim
 	var unclaimed []omission
 	if corner, _ := expected.Get("corner_hz"); !corner.Measurable() {
-		unclaimed = append(unclaimed, omission{"corner_hz", "of the declared response " + corner.Reason})
+		unclaimed = append(unclaimed, omission{"corner_hz", "for the declared response: " + corner.Reason})
 	} else {
-		claims = append(claims, within("corner_hz", math.Round(100*corner.Value)/100, 0.005*s.CornerHz, "0.5 %: a tenth of what an ear or a part's tolerance makes of it (common practice, no source)"))
+		claims = append(claims, within("corner_hz", math.Round(100*corner.Value)/100, 0.005*s.CornerHz, "0.5 %: a tenth of what is audible, and of a component's tolerance (common practice, no source)"))
 	}
 	if slope, _ := expected.Get("slope_db_per_octave"); !slope.Measurable() {
-		unclaimed = append(unclaimed, omission{"slope_db_per_octave", "of the declared response " + slope.Reason})
+		unclaimed = append(unclaimed, omission{"slope_db_per_octave", "for the declared response: " + slope.Reason})
 	} else {
 		claims = append(claims, within("slope_db_per_octave", slope.Value, 0.01*math.Abs(slope.Value),
-			fmt.Sprintf("1 %% of what a Butterworth filter of order %d has over these octaves", s.SlopeDBPerOctave/6)))
+			fmt.Sprintf("1 %% of the slope that a Butterworth filter of order %d has over these octaves", s.SlopeDBPerOctave/6)))
 	}
 	x := swept.readBack(claims, read)
 	x.unclaimed = unclaimed
@@ -73,7 +73,7 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 				others = product(others, cookbookBand(other, s.Design, rate))
 			}
 		}
-		// What the others stray by is left in.
+		// The others' deviations remain in it.
 		claims, unclaimed, read := bandClaims(b, s.Design, rate, sum(strays)+sweepBoundDB)
 		x := swept.readBack(claims, func(f *instrument.FrequencyResponse) measure.Readings { return read(f.Without(others)) })
 		x.unclaimed = unclaimed
@@ -110,7 +110,7 @@ const readableDB = 3
 // readings that cannot, and how they are read.
 func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (claims []Claim, unclaimed []omission, read func(*instrument.FrequencyResponse) measure.Readings) {
 	omit := func(reason string, readings ...string) {
-		unclaimed = silent("", reason+"; response_deviation_db holds the whole curve", readings...).unclaimed
+		unclaimed = silent("", reason+"; response_deviation_db judges the whole curve", readings...).unclaimed
 	}
 	top := min(20000, 0.45*float64(rate))
 	names := map[dsp.BandShape][]string{dsp.Bell: {"centre_hz", "bell_gain_db", "bell_q"}, dsp.LowShelf: {"shelf_hz"}, dsp.HighShelf: {"shelf_hz"}, dsp.Notch: {"notch_hz", "notch_depth_db", "notch_q"}}[b.Shape]
@@ -122,20 +122,20 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		omit(fmt.Sprintf("%g Hz is too near an end of the band from 20 Hz to %g Hz", b.CentreHz, top), names...)
 		return nil, unclaimed, nil
 	}
-	const hzWhy, qWhy = "2 %: less than a tenth of a third of an octave", "5 %: what the stray of the gain makes of the half-gain points"
+	const hzWhy, qWhy = "2 %: less than a tenth of a third of an octave", "5 %: by which a deviation of the gain moves the half-gain points"
 	switch b.Shape {
 	case dsp.Notch:
 		return notchClaims(b, design, rate)
 	case dsp.Bell:
 		claims = []Claim{
 			within("centre_hz", b.CentreHz, 0.02*b.CentreHz, hzWhy),
-			within("bell_gain_db", b.GainDB, strays, "what the stage declares to deviate by, and the sweep's error"),
+			within("bell_gain_db", b.GainDB, strays, "the deviation that the stage declares, and the sweep's error"),
 		}
 		if math.Abs(b.GainDB) >= readableDB && b.Q >= 0.5 && b.CentreHz*(1+1/b.Q) < top {
-			// The bilinear transform narrows a bell; what it narrows to is declared.
+			// The bilinear transform narrows a bell: the width after that is declared.
 			claims = append(claims, within("bell_q", declaredQ(b, design, rate), 0.05*b.Q, qWhy))
 		} else {
-			omit("gain, Q or place of the bell leave no half-gain points that could be read", "bell_q")
+			omit("with this gain, Q and centre the bell has no half-gain points that could be read", "bell_q")
 		}
 		return claims, unclaimed, func(f *instrument.FrequencyResponse) measure.Readings {
 			return f.BellReadings(b.CentreHz/1.5, b.CentreHz*1.5)
@@ -153,17 +153,17 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 		// The shelf is read at half of the gain that it reaches at the end of the band.
 		half, _ := read(cookbookBand(b, design, rate).curve(rate)).Get("shelf_hz")
 		if !half.Measurable() {
-			omit("of the declared response "+half.Reason, names...)
+			omit("for the declared response: "+half.Reason, names...)
 			return nil, unclaimed, nil
 		}
-		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: what the deviation moves the point of half the gain by")}, nil, read
+		return []Claim{within("shelf_hz", half.Value, 0.025*b.CentreHz, "2.5 %: by which the deviation moves the point of half the gain")}, nil, read
 	}
-	return nil, nil, nil // there is no other shape
+	return nil, nil, nil // no other shape exists
 }
 
-// leastNotchDB is how far down the bottom of a notch has to be: a hundredth of the
-// amplitude. The formula's zeros lie on the unit circle; what a measurement shows of
-// them is its own grid. (own choice)
+// leastNotchDB is the least depth of a notch: a hundredth of the amplitude. The formula's
+// zeros lie on the unit circle; how deep a measurement reads depends on its grid. (own
+// choice)
 const leastNotchDB = 40
 
 // notchClaims are centre, depth and Q of a notch.
@@ -175,12 +175,12 @@ func notchClaims(b dsp.Band, design dsp.FilterDesign, rate int) (claims []Claim,
 	hz, _ := declared.Get("notch_hz")
 	q, _ := declared.Get("notch_q")
 	if !hz.Measurable() || !q.Measurable() {
-		reason := "of the declared response " + hz.Reason
+		reason := "for the declared response: " + hz.Reason
 		return nil, silent("", reason, "notch_hz", "notch_depth_db", "notch_q").unclaimed, nil
 	}
 	return []Claim{
-		within("notch_hz", math.Round(100*hz.Value)/100, 0.02*b.CentreHz/max(1, b.Q), "2 % of the width of the notch, of its centre at most"),
+		within("notch_hz", math.Round(100*hz.Value)/100, 0.02*b.CentreHz/max(1, b.Q), "2 % of the width of the notch, and of its centre at most"),
 		Claim{measure.AtLeast("notch_depth_db", leastNotchDB), "a hundredth of the amplitude"},
-		within("notch_q", q.Value, 0.05*q.Value, "5 %, as of a bell"),
+		within("notch_q", q.Value, 0.05*q.Value, "5 %, as for a bell"),
 	}, nil, read
 }

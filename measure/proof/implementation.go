@@ -51,7 +51,7 @@ func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, ra
 			return nil, err
 		}
 		if p.device == nil {
-			sheet.Unclaimed = append(sheet.Unclaimed, Unclaimed{p.name, "the stage by itself", measure.EveryReading, "the command names no {chain}, so that it runs the whole chain only"})
+			sheet.Unclaimed = append(sheet.Unclaimed, Unclaimed{p.name, "the stage by itself", measure.EveryReading, "the command names no {chain}, so it can only run the whole chain"})
 			continue
 		}
 		for k := range p.experiments {

@@ -50,12 +50,12 @@ func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 			all[i].Claims[k].Why += "; half a millisecond more, in which the guard's last dips end"
 		}
 	}
-	return append(all, silent("the same steps", "what comes before the recovery is decided by the ceiling, which is held above, and by the guard, which the model leaves out", others...))
+	return append(all, silent("the same steps", "what happens before the recovery depends on the ceiling, which is judged above, and on the guard, which the model leaves out", others...))
 }
 
 // limiterHolds tests a limiter with all signals that are hard for limiters.
 func limiterHolds(s dsp.LimiterSettings) Experiment {
-	const never = "nothing may be over a ceiling"
+	const never = "a ceiling may not be exceeded"
 	x := Experiment{
 		Condition: fmt.Sprintf("%d signals that limiters fail on, two channels, 6 to 20 dB over the ceiling", stimulus.LimiterStressCases),
 		Claims:    []Claim{atMost("overshoot_sample_db", 0, never), atMost("overshoot_annex2_db", 0, never)},
@@ -97,7 +97,7 @@ func limiterPasses(s dsp.LimiterSettings) Experiment {
 // limiterHoldsStill tests a tone that is 6 dB too loud throughout.
 func limiterHoldsStill(s dsp.LimiterSettings, rate int) Experiment {
 	claims := []Claim{
-		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.25), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than it takes: Annex 2 reads up to 0.23 dB over a tone"},
+		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.25), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than needed: Annex 2 reads up to 0.23 dB over a tone"},
 	}
 	// A short look-ahead has to move the gain within a period, and a fast recovery lets
 	// it rise between the crests: for neither a constant gain is claimed. Below 72 frames

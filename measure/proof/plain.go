@@ -11,10 +11,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Stages that work by no level and no frequency.
+// Stages that depend on neither level nor frequency.
 
-// reach is how many channels it takes to see which ones a stage works on: one, or
-// those that its list names and one more.
+// reach is the number of channels that show which ones a stage works on: one, or those
+// up to the last of its list and one more.
 func reach(channels []int) int {
 	if len(channels) == 0 {
 		return 1
@@ -77,7 +77,7 @@ func impulse(channels, delay int) Experiment {
 	}}
 }
 
-// delayFrames is by how many frames a wanted delay puts off each channel.
+// delayFrames is the delay in frames of each channel.
 func delayFrames(s dsp.DelaySettings, rate, channels int) []int {
 	frames := make([]int, channels)
 	for c := range frames {

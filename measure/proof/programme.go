@@ -14,17 +14,17 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A programme like speech through a device and through the model of its settings:
-// what steady tones do not show. Order, a stage left out, times, linking and a
-// single lost sample all make a difference between the two.
+// Synthetic speech through a device and through the model of its settings: order, a stage
+// left out, times, linking and a single lost sample, which steady tones do not show, all
+// make a difference between the two.
 
 const (
 	programmePeakDBFS = -6
 	programmeSeconds  = 4
 	// traceMs is the length of the windows in which levels are compared.
 	traceMs = 10
-	// traceFloorDB is how far under the loudest window the quietest counts: at 32-bit
-	// floating point its rounding is still 60 dB lower.
+	// traceFloorDB is how far under the loudest window a window still counts: the rounding
+	// of 32-bit floating point is another 60 dB lower.
 	traceFloorDB = 60
 )
 
@@ -78,8 +78,8 @@ func follows(rate int, got, want dsp.Block) (measure.Readings, error) {
 		}
 	}
 	var r measure.Readings
-	r.AddLevel("programme_level_db", power/expected, measure.Reading{Unit: "dB", Reference: "the model's level", Definition: "rms of the response over that of the model's"})
-	if worst.got == 0 { // a level of nothing, which must not read as a difference of 0 dB
+	r.AddLevel("programme_level_db", power/expected, measure.Reading{Unit: "dB", Reference: "the model's level", Definition: "rms of the response over the model's"})
+	if worst.got == 0 { // the level of silence must not read as a difference of 0 dB
 		trace.Reason, trace.Beyond = fmt.Sprintf("silent for %d ms from %s (frame %d), where the model is %.0f dB under its loudest", traceMs,
 			measure.TimeCode(worst.frame, rate), worst.frame, dsp.PowerToDB(loudest/worst.want)), -1
 	}
@@ -106,14 +106,12 @@ type played struct {
 	rate            int
 }
 
-// idle is a level in dB at which every limiter rests, and its verification too: that
-// reads dense sound by up to a decibel higher than the true peaks that a limiter works
-// by.
+// idle is a level in dB re the ceiling at which no limiter works, nor its verification,
+// which reads dense sound up to a decibel higher than the limiter.
 const idle = -1.5
 
-// sound is the programme at a level at which the largest true peak comes so many dB
-// over the ceiling of the limiter that it is nearest to (without a limiter, at
-// programmePeakDBFS), and the model's response.
+// sound is the programme, at a level at which its largest true peak exceeds the ceiling of a
+// limiter by overDB (at programmePeakDBFS without a limiter), and the model's response.
 func (p *programme) sound(rate int, overDB float64) (*played, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -131,8 +129,8 @@ func (p *programme) sound(rate int, overDB float64) (*played, error) {
 			return nil, err
 		}
 		over, limited := p.over(t)
-		// A compressor ahead makes the peaks follow the level by less: a few rounds
-		// are enough for most, and the last one stands.
+		// Behind a compressor the peaks rise by less than the level: a few rounds are
+		// enough for most chains, and the last one is taken.
 		if !limited || try == 6 || over <= overDB+0.1 && (overDB <= idle || over >= overDB-2 || peakDBFS >= 0) {
 			if p.played == nil {
 				p.played = map[float64]*played{}
@@ -144,13 +142,12 @@ func (p *programme) sound(rate int, overDB float64) (*played, error) {
 	}
 }
 
-// over is by how many dB the peaks exceed the ceiling at the input of the limiter
-// that they exceed most.
-func (p *programme) over(t model.Trace) (db float64, limited bool) {
+// over is the largest excess in dB over a limiter's ceiling of the true peak after its drive.
+func (p *programme) over(t model.Result) (db float64, limited bool) {
 	db = math.Inf(-1)
 	for i, settings := range p.chain.Settings {
 		if _, is := settings.(dsp.LimiterSettings); is {
-			db = max(db, t.Stages[i].OverDB)
+			db = max(db, t.OverDB[i])
 			limited = true
 		}
 	}
@@ -172,11 +169,11 @@ func (p *programme) run(overDB float64) func(context.Context, instrument.Device,
 	}
 }
 
-// exact is the programme where the model has all that the device does.
+// exact is the programme below every ceiling, where the model has all that a device does.
 func (p *programme) exact() Experiment {
 	const why = "60 dB over the rounding of 32-bit floating point, 20 dB under a sound's noise at 16 bits"
 	return Experiment{
-		Condition: fmt.Sprintf("%d s of invented speech, %s, at most %d dBFS and below every limiter's ceiling, against plain models of the stages", programmeSeconds, dsp.Plural(p.channels, "channel"), programmePeakDBFS),
+		Condition: fmt.Sprintf("%d s of synthetic speech, %s, at most %d dBFS and below every limiter's ceiling, against plain models of the stages", programmeSeconds, dsp.Plural(p.channels, "channel"), programmePeakDBFS),
 		Claims: []Claim{
 			within("programme_level_db", 0, 0.001, "a tenth of the sweep's tolerance"),
 			within("programme_gain_trace_db", 0, 0.01, "the gain of each stage, in order, from the plain model of its settings"),

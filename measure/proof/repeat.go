@@ -10,15 +10,15 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// repeats claims that a device which has seen another, louder sound in between
-// answers a sound as it did before: nothing is left of what came earlier.
+// repeats claims that a device responds to a sound as before after another, louder sound
+// in between: no state is left from earlier sounds.
 func repeats(channels int) Experiment {
 	speech := func(peakDBFS float64, seed uint64) stimulus.SpeechLike {
 		return stimulus.SpeechLike{PeakDBFS: peakDBFS, Seconds: 1.5, Channels: channels, Seed: seed}
 	}
 	return Experiment{
 		again:     true,
-		Condition: "1.5 s of invented speech, a louder one, and the first again",
+		Condition: "1.5 s of synthetic speech, a louder one, and the first again",
 		Claims:    []Claim{exactly("repeat_changed_samples", 0, "a run begins from rest: no sample may depend on the run before")},
 		Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
 			var responses []dsp.Block

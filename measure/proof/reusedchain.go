@@ -8,9 +8,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// reusedChain is a chain as a device that builds as few engines as it can: one that
-// has run is used again, as it is where many files go through one chain. So what a
-// run leaves behind would show in the next.
+// reusedChain is a chain as a device that uses its engines again, as a batch of files does,
+// so that state left by one run would show in the next.
 type reusedChain struct {
 	*chain.Chain
 	mu   sync.Mutex

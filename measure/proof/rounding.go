@@ -29,8 +29,8 @@ func (p *programme) rounds() Experiment {
 		inMemory:  true,
 		Condition: "the same, written as 16-bit integers, against the unrounded response",
 		Claims: []Claim{
-			within("rounding_noise_lsb", 0.5, 0.01, "2 %: six standard deviations of such a length of noise"),
-			within("rounding_mean_lsb", 0, 0.01, "ten standard deviations of the mean of such a length"),
+			within("rounding_noise_lsb", 0.5, 0.01, "2 %: six standard deviations for noise of this length"),
+			within("rounding_mean_lsb", 0, 0.01, "ten standard deviations of the mean over this length"),
 			atMost("rounding_peak_lsb", 1.5, "half a step of rounding and one of dither, and nothing more"),
 		},
 		Run: p.readRounding,
@@ -45,7 +45,7 @@ func (p *programme) readRounding(ctx context.Context, d instrument.Device, rate 
 	}
 	device, is := d.(Rounding)
 	if !is {
-		return nil, errors.New("the device writes no 16-bit integers that could be looked at")
+		return nil, errors.New("the device writes no 16-bit integers")
 	}
 	made, err := p.sound(rate, idle)
 	if err != nil {
@@ -60,7 +60,7 @@ func (p *programme) readRounding(ctx context.Context, d instrument.Device, rate 
 	if err != nil {
 		return nil, err
 	}
-	from, frames := plain.Frames()-sound.Frames(), sound.Frames() // around the sound nothing is dithered
+	from, frames := plain.Frames()-sound.Frames(), sound.Frames() // only the sound itself is dithered
 	sum, squares, largest := 0.0, 0.0, 0.0
 	steps := math.Ldexp(1, roundedBits-1)
 	for c := range plain {

@@ -23,8 +23,8 @@ type Line struct {
 	measure.Judgement
 }
 
-// Unclaimed is a reading of which nothing is claimed, although the settings would let one
-// expect it, and why.
+// Unclaimed is a reading that the settings would let one expect a claim about, and the
+// reason why there is none.
 type Unclaimed struct {
 	Stage     string `json:"stage,omitempty"`
 	Condition string `json:"condition,omitempty"`
@@ -37,7 +37,7 @@ type Sheet struct {
 	Subject   string // the chain file, or the device
 	RateHz    int
 	Lines     []Line
-	Unclaimed []Unclaimed // what no line is about
+	Unclaimed []Unclaimed // the readings without a line
 	Curves    []Curve     // of OfChainWithCurves, in the order of the stages
 
 	keepCurves bool

@@ -12,17 +12,16 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// sweptFilter is how a sweep shows a filter: with the silence behind it in which the
-// filter rings on and its delay passes, so that no part of the response is cut off.
+// sweptFilter describes the measurement of a filter by a sweep, with silence behind it in
+// which the filter rings on and its delay passes, so that no part of the response is cut off.
 type sweptFilter struct {
 	lateFrames int // the declared delay, which is taken out of the response
 	ringMs     int
 }
 
 const (
-	// ringsOut is in how many time constants a filter has rung out: e^−18 is −156 dB,
-	// of which a magnitude of −60 dB, the least that is compared, is changed by
-	// 0.0001 dB.
+	// ringsOut is after how many time constants a filter has rung out: e^−18 is −156 dB,
+	// which changes a magnitude of −60 dB, the least that is compared, by 0.0001 dB.
 	ringsOut = 18
 	// faded is the share of an instrument's tail that it leaves as it is.
 	faded = 0.8
@@ -30,7 +29,7 @@ const (
 	leastSweptHz = 20
 )
 
-// sweptThrough is the sweep for stages in series, none of which works by level.
+// sweptThrough is the sweep for stages in series, none of which depends on level.
 func sweptThrough(lateFrames int, settings ...any) sweptFilter {
 	s := sweptFilter{lateFrames, 1000}
 	for _, one := range settings {
@@ -67,7 +66,7 @@ func ringConstant(settings any) (seconds float64) {
 	return seconds
 }
 
-// condition states the stimulus and what is done to the response.
+// condition states the stimulus, and the delay that is removed.
 func (s sweptFilter) condition() string {
 	text := fmt.Sprintf("%s and %g s of silence", sweepCondition, float64(s.ringMs)/1000)
 	if s.lateFrames > 0 {
@@ -81,7 +80,7 @@ func (s sweptFilter) instrument(rate int, declared response) instrument.SweepRes
 	return instrument.SweepResponse{Sweep: sweep(rate, 1), Declared: declared, TailMs: s.ringMs}
 }
 
-// through is a device with the silence ahead of it and without its delay.
+// through is a device that gets the silence as well, and without its delay.
 func (s sweptFilter) through(d instrument.Device) instrument.Device { return settlingDevice{d, s} }
 
 // deviates claims that a response is the declared one to within so many dB.
@@ -148,14 +147,14 @@ func (d settlingDevice) Respond(ctx context.Context, played wave.Source, respons
 	return response.Write(got)
 }
 
-// sweep is the stimulus of filters: −20 dBFS leaves room for +20 dB of boost,
-// and in process no noise makes a longer or louder one worth its time.
+// sweep is the stimulus of filters: −20 dBFS leaves room for a boost of 20 dB, and without
+// noise a longer or louder sweep reads no better.
 func sweep(rate, channels int) stimulus.Sweep {
 	return stimulus.Sweep{FromHz: 5, ToHz: min(22000, 0.49*float64(rate)), Seconds: 10, PeakDBFS: stimulus.DefaultPeakDBFS, Channels: channels}
 }
 
 const sweepCondition = "exponential sweep of 10 s at -20 dBFS"
 
-// sweepBoundDB is how far a response by sweep may be off, as the tests of
-// measure.SweepResponse show against biquads: 0.001 dB; ten times as much here.
+// sweepBoundDB is the tolerance of a response by sweep: ten times its error, which the tests
+// of instrument.SweepResponse find to be 0.001 dB against biquads.
 const sweepBoundDB = 0.01

@@ -40,11 +40,11 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 	}
 	if declared, strays, ok := linear(enabled, rate); ok && channels == 1 {
 		swept := sweptThrough(frames[0], p.chain.Settings...)
-		experiments = append(experiments, swept.deviates(declared, rate, strays, "the sum of what the stages may deviate, from the product of their declared responses"))
+		experiments = append(experiments, swept.deviates(declared, rate, strays, "the sum of the stages' tolerances, around the product of their declared responses"))
 	} else {
-		why := "some stages depend on level, therefore the chain has no single response; each filter is tested alone, and the programme tests the chain"
+		why := "some stages depend on level, therefore the chain has no single response; each filter is tested alone, and the speech below tests the chain"
 		if ok {
-			why = "stages work on channels of their own; the programme holds each channel"
+			why = "some stages work on single channels; the speech below tests each channel"
 		}
 		experiments = append(experiments, silent(sweepCondition, why, "response_deviation_db"))
 	}
@@ -68,8 +68,8 @@ func channelsOf(settings any) []int {
 	return nil
 }
 
-// linear is the response that stages in series declare, and by how many dB they may
-// stray from it; ok states that none of them works by level.
+// linear is the response that stages in series declare, and by how many dB they may deviate
+// from it; ok: none of them depends on level.
 func linear(stages []chain.Stage, rate int) (declared response, straysDB float64, ok bool) {
 	declared = func(float64) complex128 { return 1 }
 	for _, stage := range stages {

@@ -253,7 +253,7 @@ func trendPicture(id string, runs []expect.HistoryRun, trends []trend) picture.P
 	p := picture.Picture{Name: id, Title: trends[0].name}
 	first := trends[0]
 	v := first.values()
-	p.Says = fmt.Sprintf("%s: from %s in its first run to %s in its last, over %s.", first.subject, text2(v[0], first), text2(v[len(v)-1], first), dsp.Plural(len(v), "run"))
+	p.Says = fmt.Sprintf("%s: from %s in its first run to %s in its last, over %s.", first.subject, withUnit(v[0], first), withUnit(v[len(v)-1], first), dsp.Plural(len(v), "run"))
 	for _, t := range trends {
 		panel := picture.Panel{X: picture.Axis{Name: "run", Min: 1, Max: float64(len(runs)), Whole: true}, Height: 110}
 		line := picture.Series{Role: picture.Measured}
@@ -298,8 +298,8 @@ func trendPicture(id string, runs []expect.HistoryRun, trends []trend) picture.P
 	return p
 }
 
-// text2 is a value of a trend with its unit.
-func text2(v float64, t trend) string {
+// withUnit is a value of a trend with its unit.
+func withUnit(v float64, t trend) string {
 	unit := ""
 	for _, r := range t.got {
 		if r != nil && r.Unit != "" {
@@ -332,8 +332,8 @@ func lastTable(trends []trend) *Table {
 			}
 		}
 		if v := t.values(); len(v) > 0 {
-			row[3] = Cell{Text: minus(text2(slices.Min(v), t)), Figure: true}
-			row[4] = Cell{Text: minus(text2(slices.Max(v), t)), Figure: true}
+			row[3] = Cell{Text: minus(withUnit(slices.Min(v), t)), Figure: true}
+			row[4] = Cell{Text: minus(withUnit(slices.Max(v), t)), Figure: true}
 		}
 		for _, v := range []measure.Verdict{measure.Pass, measure.Fail, measure.Undecided} {
 			if r.Verdict == v.String() {

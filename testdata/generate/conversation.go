@@ -46,7 +46,7 @@ func converse() (host, guest []float64, err error) {
 	return host, guest, nil
 }
 
-// microphone is a voice, another one at a lower level and later, and noise at −66 dBFS.
+// microphone is a voice, another voice at a lower level and later, and noise at −66 dBFS.
 func microphone(own, other []float64, bleedDB float64, later int, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(2026, seed))
 	gain, noise := dsp.DBToAmplitude(bleedDB), dsp.DBToAmplitude(-66)

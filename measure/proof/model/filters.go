@@ -95,12 +95,12 @@ type filter struct{ sections []section }
 
 func (filter) latency() int { return 0 }
 
-func (f filter) run(in dsp.Block) (out, gainDB dsp.Block) {
-	out = make(dsp.Block, len(in))
+func (f filter) run(in dsp.Block) dsp.Block {
+	out := make(dsp.Block, len(in))
 	for c := range in {
 		out[c] = filtered(in[c], f.sections)
 	}
-	return out, nil
+	return out
 }
 
 // matched are the bands of an equaliser as the engine has them.
@@ -121,16 +121,17 @@ func newEqualiser(s dsp.EqualiserSettings, rate, channels int) (stage, error) {
 
 func (matched) latency() int { return 0 }
 
-func (m matched) run(in dsp.Block) (out, gainDB dsp.Block) {
-	out = make(dsp.Block, len(in))
+func (m matched) run(in dsp.Block) dsp.Block {
+	out := make(dsp.Block, len(in))
 	for c := range in {
 		out[c] = slices.Clone(in[c])
 	}
 	m.equaliser.Process(out)
-	return out, nil
+	return out
 }
 
-// each is a factor and a delay for the channels that a list names from 1.
+// each is a factor and a delay for the channels of a list, counted from 1; all where the
+// list is empty.
 type each struct {
 	channels []int
 	factor   float64
@@ -139,11 +140,11 @@ type each struct {
 
 func newEach(channels []int, factor float64, frames int) each { return each{channels, factor, frames} }
 
-// latency is 0: a delay that was asked for is not latency.
+// latency is 0: a delay that is set is not latency.
 func (each) latency() int { return 0 }
 
-func (e each) run(in dsp.Block) (out, gainDB dsp.Block) {
-	out = make(dsp.Block, len(in))
+func (e each) run(in dsp.Block) dsp.Block {
+	out := make(dsp.Block, len(in))
 	for c, plane := range in {
 		out[c] = slices.Clone(plane)
 		if len(e.channels) > 0 && !slices.Contains(e.channels, c+1) {
@@ -154,8 +155,8 @@ func (e each) run(in dsp.Block) (out, gainDB dsp.Block) {
 			out[c][n] = e.factor * plane[n-e.frames]
 		}
 	}
-	return out, nil
+	return out
 }
 
-// decibels is an amplitude ratio.
+// decibels is the amplitude ratio of a level in dB.
 func decibels(db float64) float64 { return math.Pow(10, db/20) }

@@ -40,9 +40,9 @@ func (e *envelope) follow(target float64) float64 {
 	return e.now
 }
 
-// held is the largest target within a hold, at each frame. A target after which the
-// next ones fall counts up to a quarter of a millisecond longer, or a 64th of the
-// hold: targets that fall from frame to frame are joined so far.
+// held is the largest target within a hold, at each frame. Falling targets are joined, as
+// in the engine: a target counts until the last one that was joined to it, up to a quarter
+// of a millisecond or a 64th of the hold later.
 func held(targets []float64, holdMs float64, rate int) []float64 {
 	hold := dsp.Frames(holdMs, rate)
 	if hold == 0 {
@@ -84,19 +84,19 @@ func knee(past, slope, width float64) float64 {
 	return slope * past
 }
 
-// applied multiplies a sound by gains in dB: those of its channel, or of the only
-// plane there is. The sound is late by the look-ahead.
-func applied(in, gainDB dsp.Block, lookahead int) (out, gains dsp.Block) {
-	out, gains = dsp.NewBlock(len(in), in.Frames()), make(dsp.Block, len(in))
+// applied is a sound, delayed by the look-ahead, times gains in dB: those of its channel, or
+// of a single plane for all channels.
+func applied(in, gainDB dsp.Block, lookahead int) dsp.Block {
+	out := dsp.NewBlock(len(in), in.Frames())
 	for c := range in {
-		gains[c] = gainDB[min(c, len(gainDB)-1)]
+		gains := gainDB[min(c, len(gainDB)-1)]
 		for n := lookahead; n < len(in[c]); n++ {
 			if x := in[c][n-lookahead]; x != 0 {
-				out[c][n] = x * decibels(gains[c][n])
+				out[c][n] = x * decibels(gains[n])
 			}
 		}
 	}
-	return out, gains
+	return out
 }
 
 type compressor struct {
@@ -106,7 +106,7 @@ type compressor struct {
 
 func (c *compressor) latency() int { return dsp.Frames(c.LookaheadMs, c.rate) }
 
-func (c *compressor) run(in dsp.Block) (out, gainDB dsp.Block) {
+func (c *compressor) run(in dsp.Block) dsp.Block {
 	levels := detect(c.Detector, c.DetectorWindowMs, c.SidechainHighPassHz, c.LinkChannels, c.rate, in)
 	for _, plane := range levels {
 		for n, level := range plane {
@@ -117,14 +117,14 @@ func (c *compressor) run(in dsp.Block) (out, gainDB dsp.Block) {
 			plane[n] = -e.follow(target)
 		}
 	}
-	out, gainDB = applied(in, levels, c.latency())
+	out := applied(in, levels, c.latency())
 	makeup := decibels(c.MakeupDB)
 	for _, plane := range out {
 		for n := range plane {
 			plane[n] *= makeup
 		}
 	}
-	return out, gainDB
+	return out
 }
 
 type expander struct {
@@ -134,7 +134,7 @@ type expander struct {
 
 func (e *expander) latency() int { return dsp.Frames(e.LookaheadMs, e.rate) }
 
-func (e *expander) run(in dsp.Block) (out, gainDB dsp.Block) {
+func (e *expander) run(in dsp.Block) dsp.Block {
 	levels := detect(e.Detector, e.DetectorWindowMs, e.SidechainHighPassHz, e.LinkChannels, e.rate, in)
 	opens, hold := e.ThresholdDBFS+e.KneeDB/2, dsp.Frames(e.HoldMs, e.rate)
 	for _, plane := range levels {
@@ -143,7 +143,7 @@ func (e *expander) run(in dsp.Block) (out, gainDB dsp.Block) {
 			atRest = 0
 		}
 		follower := newEnvelope(e.ReleaseMs, e.AttackMs, e.rate, atRest)
-		open, since := false, 0 // since the level was high enough
+		open, since := false, 0 // frames since the level was high enough
 		for n, level := range plane {
 			switch {
 			case level >= opens, open && level >= opens-e.HysteresisDB:
@@ -175,9 +175,9 @@ const leastKeyDBFS = -140
 
 func (*deEsser) latency() int { return 0 }
 
-func (d *deEsser) run(in dsp.Block) (out, gainDB dsp.Block) {
-	listened := append(butterworth(2, d.KeyLowHz, true, d.rate), butterworth(2, d.KeyHighHz, false, d.rate)...)
-	key, _ := filter{listened}.run(in)
+func (d *deEsser) run(in dsp.Block) dsp.Block {
+	keyBand := append(butterworth(2, d.KeyLowHz, true, d.rate), butterworth(2, d.KeyHighHz, false, d.rate)...)
+	key := filter{keyBand}.run(in)
 	levels := inDecibels(meanSquares(sibilantWindowMs, d.LinkChannels, d.rate, key), 10)
 	var whole dsp.Block
 	if d.Relative {
@@ -197,13 +197,13 @@ func (d *deEsser) run(in dsp.Block) (out, gainDB dsp.Block) {
 			plane[n] = -e.follow(target)
 		}
 	}
-	out, gainDB = make(dsp.Block, len(in)), make(dsp.Block, len(in))
+	out := make(dsp.Block, len(in))
 	for c, x := range in {
-		gainDB[c] = levels[min(c, len(levels)-1)]
+		gains := levels[min(c, len(levels)-1)]
 		out[c] = filtered(x, []section{bandPass(d.CentreHz, d.Q, d.rate)})
 		for n, v := range out[c] {
-			out[c][n] = x[n] + (decibels(gainDB[c][n])-1)*v
+			out[c][n] = x[n] + (decibels(gains[n])-1)*v
 		}
 	}
-	return out, gainDB
+	return out
 }

@@ -10,7 +10,7 @@ import (
 // channel, or of the loudest (one plane) if they are linked.
 func detect(kind dsp.DetectorKind, windowMs, highPassHz float64, linked bool, rate int, in dsp.Block) dsp.Block {
 	if highPassHz > 0 {
-		in, _ = filter{butterworth(2, highPassHz, true, rate)}.run(in)
+		in = filter{butterworth(2, highPassHz, true, rate)}.run(in)
 	}
 	if kind == dsp.RMS {
 		return inDecibels(meanSquares(windowMs, linked, rate, in), 10)

@@ -11,7 +11,7 @@ import (
 type limiter struct {
 	dsp.LimiterSettings
 	rate, ahead int     // Hz; frames of look-ahead
-	overDB      float64 // how far the largest true peak came over the ceiling
+	overDB      float64 // by how much the largest true peak after the drive exceeds the ceiling
 }
 
 // pace is a recovery: how long a gain is held, its fast time constant, and those of
@@ -25,7 +25,7 @@ var paces = map[dsp.Recovery]pace{
 
 const (
 	limiterAimDB = 0.002     // how far under the ceiling the gain aims
-	leastMsFrame = 1 / 1500. // s: recoveries move at steps of this length
+	recoveryStep = 1 / 1500. // s, in which recoveries move
 	slackDB      = 0.25      // peaks this near to the level keep it
 	noticedShare = 0.75      // of the level in dB, below which peaks are not noticed
 	pastZeroDB   = -0.05     // where a recovery aims, to arrive at 0
@@ -42,7 +42,7 @@ func (l *limiter) latency() int {
 	return l.ahead
 }
 
-func (l *limiter) run(in dsp.Block) (out, gainDB dsp.Block) {
+func (l *limiter) run(in dsp.Block) dsp.Block {
 	drive := decibels(l.DriveDB)
 	frames := in.Frames()
 	driven := dsp.NewBlock(len(in), frames)
@@ -51,7 +51,7 @@ func (l *limiter) run(in dsp.Block) (out, gainDB dsp.Block) {
 			driven[c][n] = drive * v
 		}
 	}
-	var gains dsp.Block // of the frames that come in
+	var gains dsp.Block // at the input's frames
 	if l.LinkChannels {
 		gains = dsp.Block{l.gains(driven)}
 	} else {
@@ -59,18 +59,15 @@ func (l *limiter) run(in dsp.Block) (out, gainDB dsp.Block) {
 			gains = append(gains, l.gains(driven[c:c+1]))
 		}
 	}
-	out, gainDB = dsp.NewBlock(len(in), frames), dsp.NewBlock(len(in), frames)
+	out := dsp.NewBlock(len(in), frames)
 	late := l.latency()
 	for c := range in {
 		g := gains[min(c, len(gains)-1)]
 		for n := late; n < frames; n++ {
 			out[c][n] = driven[c][n-late] * g[n-late]
-			if g[n-late] != 1 {
-				gainDB[c][n] = 20 * math.Log10(g[n-late])
-			}
 		}
 	}
-	return out, gainDB
+	return out
 }
 
 // gains are the gains of channels that share one.
@@ -90,7 +87,7 @@ func (l *limiter) gains(x dsp.Block) []float64 {
 func (l *limiter) reductions(x dsp.Block, half int) []float64 {
 	limit := decibels(l.CeilingDBTP - limiterAimDB)
 	p := paces[l.Recovery]
-	grid := max(1, int(float64(l.rate)*leastMsFrame))
+	grid := max(1, int(float64(l.rate)*recoveryStep))
 	held := (int(p.hold/1000*float64(l.rate)) + grid - 1) / grid
 	step := func(ms float64) float64 { return pole(ms/float64(grid), l.rate) }
 	fast, rise, fall := step(p.fast), 1-step(p.rise), 1-step(p.fall)
@@ -143,8 +140,8 @@ func (l *limiter) reductions(x dsp.Block, half int) []float64 {
 	return out
 }
 
-// smoothed looks ahead: the largest of a frame's and the following values, smoothed
-// by three moving averages that together are as long. It returns 1 − that.
+// smoothed is 1 − the largest of a frame's and the following values, smoothed by three
+// moving averages that together are as long.
 func smoothed(reduction []float64, width int) []float64 {
 	frames := len(reduction)
 	gain := make([]float64, frames)

@@ -1,11 +1,11 @@
 // Package model computes what the settings of a chain's stages mean, in the plainest
 // code: frame by frame, whole sounds in memory, package math. It shares no filter
 // coefficient, detector, smoother or look-ahead with the engine, so that the two can
-// be held against each other.
+// be compared.
 //
 // Two things are taken from package dsp: the coefficients of matched equaliser bands,
-// which no formula gives (the proof of the stage by itself holds them against the
-// analogue filter), and the number of frames of a time in ms.
+// which no formula gives (the proof of the stage alone compares them with the
+// analogue filter), and the conversion of a time in ms to frames.
 //
 // A limiter's model leaves out what only enforces the ceiling: the guard behind its gain,
 // and the verification. Both lower single peaks by a little; neither changes the sound
@@ -23,12 +23,11 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// stage is a stage at a rate in Hz: it returns sound of the same length, late by its
-// latency, and the gain in dB that it applied to each frame put out (nil where it
-// works by none).
+// stage is a stage at a rate in Hz. It returns sound of the same length, late by its
+// latency.
 type stage interface {
 	latency() int
-	run(in dsp.Block) (out, gainDB dsp.Block)
+	run(in dsp.Block) dsp.Block
 }
 
 // Chain is stages in series. It is a device for instruments.
@@ -36,28 +35,19 @@ type Chain struct {
 	Settings []any // dsp.CompressorSettings and so on, in the order of the sound
 }
 
-// Trace is what a chain made of a sound.
-type Trace struct {
-	Sound         dsp.Block // as a device puts it out: longer than the input by LatencyFrames
+// Result is the output of a chain.
+type Result struct {
+	Sound         dsp.Block // as of a device: longer than the input by LatencyFrames
 	LatencyFrames int
-	Stages        []StageTrace
-}
-
-// StageTrace is what one stage did. Its frames are those of the stage's own output:
-// late by what comes before it and by itself.
-type StageTrace struct {
-	DelayFrames int       // from the chain's input to this stage's output
-	Input       dsp.Block // what came to it
-	GainDB      dsp.Block // nil: it works by no gain
-	// OverDB is how far the largest true peak at a limiter's gain lies over its
-	// ceiling; −Inf for other stages.
-	OverDB float64
+	// OverDB has, for each stage, by how much the largest true peak after a limiter's drive
+	// exceeds its ceiling; −Inf for other stages.
+	OverDB []float64
 }
 
 // Run puts a sound (channels x frames) through the stages, at a rate in Hz.
-func (c Chain) Run(rate int, in dsp.Block) (Trace, error) {
+func (c Chain) Run(rate int, in dsp.Block) (Result, error) {
 	var stages []stage
-	var t Trace
+	var t Result
 	for _, s := range c.Settings {
 		made, err := newStage(s, rate, len(in))
 		if err != nil {
@@ -75,20 +65,19 @@ func (c Chain) Run(rate int, in dsp.Block) (Trace, error) {
 	for i, s := range stages {
 		limits, isLimiter := s.(*limiter)
 		if isLimiter && i == len(stages)-1 {
-			// What rings on behind the sound's end would be cut off after the limiter,
-			// an edge that it had not seen: the engine cuts it before.
+			// The engine cuts what rings on behind the sound's end ahead of the limiter:
+			// a cut after it would be an edge that it could not limit.
 			for _, plane := range x {
 				clear(plane[frames+delay:])
 			}
 		}
 		delay += s.latency()
-		out, gain := s.run(x)
-		traced := StageTrace{delay, x, gain, math.Inf(-1)}
+		x = s.run(x)
+		over := math.Inf(-1)
 		if isLimiter {
-			traced.OverDB = limits.overDB
+			over = limits.overDB
 		}
-		t.Stages = append(t.Stages, traced)
-		x = out
+		t.OverDB = append(t.OverDB, over)
 	}
 	t.Sound = x
 	return t, nil
