@@ -114,8 +114,9 @@ func Contract(t *testing.T, rate, channels int, fresh func() dsp.Processor) {
 	}
 }
 
-// checkShapes wants a panic in words, and not one of an index, for blocks that have another
-// number of channels than the processor or channels of different lengths.
+// checkShapes requires a panic whose message states what is accepted, instead of an index
+// error, for blocks with another number of channels than the processor or with channels of
+// different lengths.
 func checkShapes(t *testing.T, p dsp.Processor, channels int) {
 	t.Helper()
 	shapes := map[string]dsp.Block{"no channel": nil, "a channel more": dsp.NewBlock(channels+1, 2000)}

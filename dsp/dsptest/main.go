@@ -16,8 +16,8 @@ func Main(m *testing.M) {
 // RareCollections lets the garbage collector run only when the process holds 256 MiB. Tests
 // make many long sounds; with Go's default some packages spend a fifth of their processor
 // time on collecting them, returning the memory to the system, and requesting it again.
-// Benchmarks and the long tests, some of which hold more than that, keep the default, and so
-// does whoever sets GOGC.
+// Benchmarks and the long tests, some of which hold more than that, keep the default, and so do
+// runs with GOGC set.
 func RareCollections() {
 	if os.Getenv("GOGC") != "" || IsExhaustive() {
 		return

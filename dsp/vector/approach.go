@@ -4,7 +4,7 @@ import "math"
 
 // Approach stores the gains 2^(goal + off·k), 2^(goal + off·k²) … and returns
 // the offset that is left. Exponents are 0 to −1000. The table holds the bits of
-// 2^(i/512). The result is within 1e-14 of the true one, or 1e-13 dB.
+// 2^(i/512). The result is within 1e-14 of the exact value, or 1e-13 dB.
 func Approach(gain []float64, goal, off, k float64, table *[GainSteps]uint64) float64 {
 	if whole := len(gain) &^ 3; hasAVX2 && whole > 0 {
 		constants := approachConstants
@@ -31,7 +31,7 @@ const (
 	series3 = 0.05550410866482158
 )
 
-// approachConstants are what the assembly takes from memory; the goal comes first.
+// approachConstants are the constants that the assembly loads; the goal comes first.
 var approachConstants = [6]uint64{1: math.Float64bits(toSteps), 2: GainSteps - 1,
 	3: math.Float64bits(series1), 4: math.Float64bits(series2), 5: math.Float64bits(series3)}
 

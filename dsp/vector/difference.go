@@ -2,15 +2,15 @@ package vector
 
 import "math"
 
-// Difference is what a stretch of y differs by from one of x, read in one pass.
+// Difference describes how a stretch of y differs from one of x, read in one pass.
 type Difference struct {
 	XX, YY, EE, XY float64 // sums of the squares of x, of y and of the difference, and of x times y
 	X, Y           float64 // sums
 	MostY, MostE   float64 // largest magnitudes of y and of the difference
-	Changed        int     // samples of y, before the gain, that are not x's
+	Changed        int     // samples of y, before the gain, that differ from those of x
 }
 
-// differing is what assembly keeps of every fourth sample.
+// differing holds the sums of the assembly, one for every fourth sample.
 type differing struct {
 	xx, yy, ee, xy, x, y, mostY, mostE [4]float64
 	changed                            int

@@ -37,12 +37,12 @@ const (
 	splitMix2 = 0x94d049bb133111eb
 )
 
-// ditherConstants are what the assembly takes from memory: see there.
+// ditherConstants are the constants that the assembly loads: see there.
 var ditherConstants = [12]uint64{
 	steps(4), splitMix1 & 0xffffffff, splitMix1 >> 32, splitMix2 & 0xffffffff, splitMix2 >> 32,
 	0xffffffff, 0x4330000000000000, 0x3df0000000000000,
 	steps(1), steps(2), steps(3), steps(4),
 }
 
-// steps is so many steps of the sequence, modulo 2^64.
+// steps is by how much the state changes in n steps of the sequence, modulo 2^64.
 func steps(n uint64) uint64 { return n * splitStep }

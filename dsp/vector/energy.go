@@ -62,7 +62,7 @@ func (d *Doubled) Energy(planes [][]float64, from, to int, between bool, states 
 	}
 }
 
-// pairs is pair of both sections; written out, so that the states stay in registers.
+// pairs is pair for both sections, written out so that the states stay in registers.
 func (d *Doubled) pairs(x []float64, s *DoubledState, sum *float64) {
 	p1, p2 := s.First.S1, s.First.S2
 	q1, q2 := s.Second.S1, s.Second.S2
@@ -115,7 +115,7 @@ func (d *Doubled) second(v float64, s *DoubledState, sum *float64) {
 }
 
 // twoPlanes has both sections of two planes in one register, the second section a pair
-// behind: what the first puts out has then left the processor's pipeline.
+// behind: the output of the first has then left the processor's pipeline.
 func (d *Doubled) twoPlanes(x, y []float64, pairs int, a, b *DoubledState, sums []float64) {
 	var w [4]float64 // of a pair: the first frame of both planes, then the second
 	w[0], w[2] = d.pair(0, x[0], x[1], &a.First)

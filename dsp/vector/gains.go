@@ -50,8 +50,8 @@ func MultiplyScaled(x, gain []float64, factor float64) {
 	multiplyScaled(x, gain, factor)
 }
 
-// multiplyScaled is unrolled by four: what a loop itself costs is as much as what this
-// one does in a round.
+// multiplyScaled is unrolled by four: the overhead of a loop is as large as the work of this
+// one.
 func multiplyScaled(x, gain []float64, factor float64) {
 	for ; len(x) >= 4 && len(gain) >= 4; x, gain = x[4:], gain[4:] {
 		x[0] *= gain[0] * factor

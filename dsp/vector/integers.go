@@ -5,9 +5,9 @@ import (
 	"math"
 )
 
-// Unpack makes samples of frames of little-endian integers of a width of 2, 3 or 4
-// bytes, full scale 1.0: of one channel, or of two where right has frames. raw has 8
-// bytes of any value behind the last frame.
+// Unpack converts frames of little-endian integers of 2, 3 or 4 bytes to samples with
+// full scale 1.0: of one channel, or of two where right has frames. raw has 8 bytes of any
+// value behind the last frame.
 func Unpack(left, right []float64, raw []byte, width int) {
 	channels := 1
 	if len(right) > 0 {
@@ -153,7 +153,7 @@ func (p *Packing) frames(raw []byte, left, right []float64) int {
 	return len(left)
 }
 
-// packConstants are what the assembly takes from memory: see there.
+// packConstants are the constants that the assembly loads: see there.
 type packConstants struct {
 	scale, magic                                       float64
 	bias, beyond, full, container, shift, second, step uint64

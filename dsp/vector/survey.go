@@ -19,7 +19,7 @@ type Survey struct {
 // MostSurveyed is the largest number of samples in a stretch.
 const MostSurveyed = 64
 
-// surveyed is what assembly keeps of every fourth sample.
+// surveyed holds the sums of the assembly, one for every fourth sample.
 type surveyed struct {
 	sum, squares, steps, moves, least, most, broken [4]float64
 	used                                            [4]uint32

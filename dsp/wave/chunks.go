@@ -10,7 +10,7 @@ import (
 type Chunk struct {
 	ID    string // four printable characters
 	Data  []byte
-	After bool // it stood behind the sound
+	After bool // it follows the sound
 }
 
 // maxCarried bounds the memory that carried chunks may take.
@@ -71,7 +71,7 @@ func (p *parser) carry(name string, body, there, declared int64) error {
 	return nil
 }
 
-// check says why a chunk cannot be written, if it cannot.
+// check returns an error for a chunk that cannot be written.
 func (c Chunk) check() error {
 	switch {
 	case !isChunkID(c.ID):

@@ -26,7 +26,7 @@ func (d DitherKind) String() string {
 	return "none"
 }
 
-// check returns a *FormatError for a kind that there is not.
+// check returns a *FormatError for an undefined kind.
 func (d DitherKind) check() error {
 	if d != NoDither && d != TPDF {
 		return &FormatError{Found: fmt.Sprintf("dither of kind %d", int(d)), Accepted: "NoDither or TPDF"}

@@ -4,9 +4,9 @@
 // A Reader turns a file or a stream into planar blocks (channels x frames, full
 // scale 1.0), a Writer turns blocks into a stream, or into a file that appears
 // under its name whole or not at all; several can appear together
-// ([CommitTogether]). What a killed process leaves of a file that it was writing,
-// [RemoveLeftovers] finds. Both work in constant memory at any length, and bound whatever a
-// file states about its sizes by the file's own size.
+// ([CommitTogether]). [RemoveLeftovers] removes what a killed process has
+// left of a file. Both work in constant memory at any length, and check the sizes that a file
+// states against its own size.
 //
 // Integers scale by 2^(bits−1) both ways, so that reading and writing at the
 // same word length changes nothing. The writer rounds to nearest even, clamps
@@ -25,10 +25,9 @@
 // FLAC (RFC 9639) of 8 to 24 bits is read; the checksums of its frames and the MD5
 // of its sound have to hold. Its metadata is not carried over.
 //
-// What else there is in the way of chunks (bext, LIST, cue, iXML and others)
-// is carried in [Chunk] values, byte for byte and at its side of the sound, up
-// to 16 MiB. Not carried are empty space, and the peak chunks PEAK and levl,
-// which processing makes wrong.
+// Other chunks (bext, LIST, cue, iXML and so on) are carried over in [Chunk] values, byte
+// for byte, before or after the sound as they were, up to 16 MiB. Not carried over are empty
+// space, and the peak chunks PEAK and levl, which processing makes wrong.
 //
 // # Damaged files
 //

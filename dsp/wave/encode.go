@@ -16,7 +16,7 @@ type encoder struct {
 }
 
 // stride is the number of frames that are encoded together: few enough for
-// all that is needed of them to stay in the fastest cache.
+// their data to stay in the first-level cache.
 const stride = 1024
 
 func newEncoder(f Format, kind DitherKind, seed uint64) *encoder {

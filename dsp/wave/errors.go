@@ -19,8 +19,8 @@ var (
 // ErrNoFrame is the error of a SeekFrame past the end, for errors.Is.
 var ErrNoFrame = errors.New("there is no such frame")
 
-// OutputError is why an output could not be written. It names the output that was
-// asked for, whatever the file is called until it is whole.
+// OutputError states why an output could not be written. It names the output as the caller
+// did, not the partial file.
 type OutputError struct {
 	Path  string
 	Doing string // what failed: "write it", "give it its name", …
@@ -62,8 +62,8 @@ func bare(err error) error {
 	return err
 }
 
-// spaceMissing puts into words that there is no room: what was written, in bytes, and
-// what is expected in all, 0 if that is not known.
+// spaceMissing is the error of a full disk, with the bytes that were written and those
+// expected in all (0: not known).
 func spaceMissing(err error, written, expected int64) error {
 	full, todo := "the disk is full", "make room or choose another disk"
 	switch {
@@ -81,7 +81,7 @@ func spaceMissing(err error, written, expected int64) error {
 	return fmt.Errorf("%s: %d bytes were written, and %s needed; %s: %w", full, written, missing, todo, err)
 }
 
-// FormatError is why a file cannot be read, or a format not written.
+// FormatError states why a file cannot be read, or a format not written.
 type FormatError struct {
 	Path     string
 	Chunk    string // the chunk it was found in, if in one
@@ -107,7 +107,7 @@ func (e *FormatError) Error() string {
 	return b.String()
 }
 
-// Warning says what is odd about a file that could be read all the same.
+// Warning describes a defect of a file that was read all the same.
 type Warning struct {
 	Path   string
 	Offset int64 // bytes from the start of the file

@@ -29,7 +29,7 @@ type File struct {
 	written int64    // bytes
 	keeps   bool     // an equal file may be there already
 	late    bool     // it is compared at the end only
-	equal   *os.File // the one that is, until it is seen to differ or be the same
+	equal   *os.File // the file that is there, while it is compared with what is written
 	same    bool     // it was the same
 	placed  bool     // the output has its name
 	fresh   bool     // there was nothing to replace
@@ -88,7 +88,7 @@ func createFile(f *File, inputs []string) (*File, error) {
 func (f *File) begin(old os.FileInfo) error {
 	mode := os.FileMode(0o666)
 	if old != nil {
-		mode = old.Mode().Perm() // never, not even while it is written, open to more people
+		mode = old.Mode().Perm() // not open to more people, even while it is written
 	}
 	for range 16 {
 		partial := partialName(f.path)
@@ -113,7 +113,7 @@ func (f *File) begin(old os.FileInfo) error {
 		f.f, f.partial = file, partial
 		return nil
 	}
-	return errors.New("no partial file stays: another program removes them")
+	return errors.New("another program removes every partial file")
 }
 
 // takeOver copies to a file the permissions of the file that it replaces and, where
@@ -196,7 +196,7 @@ func (f *File) Write(b []byte) (int, error) {
 	if f.f == nil {
 		return 0, errFinished
 	}
-	if f.equal != nil && f.written > 0 { // what is written first may still be changed by WriteAt
+	if f.equal != nil && f.written > 0 { // the first part is compared at the end: WriteAt may change it
 		there := make([]byte, len(b))
 		if n, _ := f.equal.ReadAt(there, f.written); n < len(b) || !bytes.Equal(there, b) {
 			return 0, f.differs()

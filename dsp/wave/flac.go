@@ -149,7 +149,7 @@ func (f *flacReader) streamInfo() error {
 	return nil
 }
 
-// read fills b, or as much of it as there is sound left for.
+// read fills b, or its first part at the end of the sound.
 func (f *flacReader) read(b dsp.Block) (int, error) {
 	done := 0
 	for want := b.Frames(); done < want; {

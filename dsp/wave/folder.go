@@ -45,7 +45,7 @@ func CreateFolder() (*Folder, error) {
 		os.Remove(path)
 		lock.Close() // another run has taken it for a leftover
 	}
-	return nil, &OutputError{os.TempDir(), temporaryFolder, errors.New("none stays: another program removes them")}
+	return nil, &OutputError{os.TempDir(), temporaryFolder, errors.New("another program removes every one")}
 }
 
 // Path is the folder's path.

@@ -14,11 +14,10 @@ import (
 
 const adviceOwn = "open the file itself with wave.Open"
 
-// FromDecoder reads the sound that a go-audio decoder stands at the beginning of:
-// integers of 8, 16, 24 and 32 bits, and floating point of 32 and 64. Its bytes are
-// decoded here, so that they are what Open gives, also of odd length and of a recording
-// that states none. What the decoder does not let one see is refused: the coding of
-// WAVE_FORMAT_EXTENSIBLE at 32 bits and more.
+// FromDecoder reads the sound of a new go-audio decoder: integers of 8, 16, 24 and 32 bits,
+// and floating point of 32 and 64. The bytes are decoded here, with the same result as Open,
+// also for sound of odd length and for a recording that does not state its length. It
+// refuses WAVE_FORMAT_EXTENSIBLE at 32 bits and more, whose coding the decoder does not show.
 func FromDecoder(d *wav.Decoder) (*Reader, error) {
 	refuse := func(found, accepted string) (*Reader, error) {
 		return nil, &FormatError{Path: "go-audio decoder", Found: found, Accepted: accepted, Advice: adviceOwn}
@@ -57,9 +56,8 @@ func FromDecoder(d *wav.Decoder) (*Reader, error) {
 	return r, nil
 }
 
-// soundIn is the sound that a decoder stands at, and how long it is: the decoder's own
-// figure counts the byte that makes an odd length even, and takes an unstated length
-// for none.
+// soundIn is the sound of a decoder, and its length: the decoder's own figure counts the
+// byte that makes an odd length even, and is 0 where the file states no length.
 func soundIn(d *wav.Decoder) (size int64, sound io.Reader, ok bool) {
 	limited, ok := d.PCMChunk.R.(*io.LimitedReader)
 	if !ok {
@@ -78,9 +76,10 @@ func soundIn(d *wav.Decoder) (size int64, sound io.Reader, ok bool) {
 	return size, limited.R, true
 }
 
-// ToEncoder writes sound through a go-audio encoder, rounded and clamped as a Writer
-// does, without dither. The caller closes the encoder, after the last Write. What it cannot write rightly is
-// refused: other codings than integers, and, in Write, more than 4 GiB.
+// ToEncoder writes sound through a go-audio encoder, rounded and clamped as by a Writer,
+// without dither. The caller closes the encoder after the last Write. It refuses what the
+// encoder cannot write correctly: other codings than integers, and, in Write, more than
+// 4 GiB.
 func ToEncoder(e *wav.Encoder) (Sink, error) {
 	refuse := func(found, accepted string) (Sink, error) {
 		return nil, &FormatError{Path: "go-audio encoder", Found: found, Accepted: accepted, Advice: "write the file with wave.Create"}

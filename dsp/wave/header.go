@@ -205,8 +205,8 @@ func (p *parser) chunkAt(offset int64) bool {
 	return err == nil && isChunkID(name) && (size <= p.size-offset-8 || p.long(name, size) != size)
 }
 
-// chunk handles a chunk other than the first data chunk; there says how many
-// of its declared bytes the file holds.
+// chunk handles a chunk other than the first data chunk; there is the number
+// of its declared bytes that the file holds.
 func (p *parser) chunk(name string, body, there, declared int64) error {
 	switch name {
 	case "fmt ":

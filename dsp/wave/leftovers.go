@@ -22,7 +22,7 @@ func (l Leftover) String() string {
 }
 
 // RemoveLeftovers removes from a folder the partial files whose writer has ended, and
-// names each just before, so that none goes without a word. A writer holds a lock on its
+// reports each just before it is removed. A writer holds a lock on its
 // partial file, which the system opens when the process ends, however it ends.
 func RemoveLeftovers(folder string, name func(Leftover)) error {
 	entries, err := os.ReadDir(folder)
@@ -40,7 +40,7 @@ func RemoveLeftovers(folder string, name func(Leftover)) error {
 	return nil
 }
 
-// outputOf is the name of the output that a partial file is of.
+// outputOf is the name of a partial file's output.
 func outputOf(name string) (string, bool) {
 	hidden, isHidden := strings.CutPrefix(name, ".")
 	at := strings.LastIndex(hidden, partialMark)

@@ -13,7 +13,7 @@ import (
 
 // Output is a *File or a *Writer.
 type Output interface {
-	complete() error // what is still to be written, is
+	complete() error // writes what is pending
 	file() *File
 }
 
@@ -31,7 +31,7 @@ func (f *File) file() *File { return f }
 func (f *File) Commit() error { return CommitTogether(f) }
 
 // CommitUnsynced is Commit that does not wait for the disk: after a loss of power
-// the file can be absent or empty. It is for notes about other outputs that can be
+// the file can be absent or empty. It is for receipts and the like, which can be
 // made again.
 func (f *File) CommitUnsynced() error { return commit(false, f) }
 

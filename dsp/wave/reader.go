@@ -70,7 +70,7 @@ func open(path string, read func(io.ReaderAt, int64, string) (*Reader, error)) (
 	return r, nil
 }
 
-// kindOf names what is no regular file.
+// kindOf names the kind of a file that is not regular.
 func kindOf(info os.FileInfo) string {
 	switch {
 	case info.IsDir():
@@ -151,14 +151,14 @@ func (r *Reader) Rename(name string) {
 	}
 }
 
-// Warnings are what is odd about the file. A file that is still growing is
-// noticed at the end only.
+// Warnings are the defects found so far. A file that is still growing is noticed at the
+// end only.
 func (r *Reader) Warnings() []Warning { return r.warnings }
 
 // Chunks returns the chunks to carry over to a processed copy.
 func (r *Reader) Chunks() []Chunk { return r.chunks }
 
-// Read fills b, or as much of it as there is sound left for.
+// Read fills b, or its first part at the end of the sound.
 func (r *Reader) Read(b dsp.Block) (int, error) {
 	if err := b.Check(r.format.Channels); err != nil {
 		return 0, fmt.Errorf("%s: %w", r.path, err)

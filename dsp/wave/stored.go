@@ -43,7 +43,7 @@ const (
 // NewStored makes an empty sound of a format.
 func NewStored(f Format) *Stored { return NewStoredWithin(f, storedInMemory) }
 
-// NewStoredWithin makes one of which so many samples are kept in memory.
+// NewStoredWithin is NewStored with the number of samples that are kept in memory.
 func NewStoredWithin(f Format, samples int) *Stored {
 	return &Stored{format: f, channels: make([]storedChannel, f.Channels), most: samples}
 }
@@ -75,8 +75,8 @@ func (s *Stored) Write(b dsp.Block) error {
 	return nil
 }
 
-// Reserve prepares memory for so many samples of a channel in all, where they may stay in
-// memory.
+// Reserve prepares memory for a number of samples of a channel, unless they are too many to
+// be kept in memory.
 func (s *Stored) Reserve(channel, frames int) {
 	if c := &s.channels[channel]; !s.spilled && s.inMemory+frames-c.frames <= s.most && frames > c.frames {
 		c.last = slices.Grow(c.last, frames-c.frames)

@@ -103,7 +103,7 @@ func (o *bytesOnce) Read(b []byte) (int, error) {
 	return n, nil
 }
 
-// fillStream reads the next bytes of a stream: what is there, one frame at least.
+// fillStream reads the next bytes of a stream: those available, one frame at least.
 func (r *Reader) fillStream() error {
 	left := r.dataOffset + r.dataBytes - r.next
 	if left == 0 {

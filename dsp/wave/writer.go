@@ -166,7 +166,7 @@ func (w *Writer) fail(err error) error {
 	return err
 }
 
-// lastOf is the error that all others are wrapped around.
+// lastOf is the innermost error.
 func lastOf(err error) error {
 	for {
 		inner := errors.Unwrap(err)

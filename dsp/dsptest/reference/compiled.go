@@ -7,7 +7,7 @@ import (
 )
 
 // Compiled compiles a C program (path/name.c) with the libraries that it needs, such as
-// "-lebur128", and gives the path of the result. Benchmarks get it without being asked.
+// "-lebur128", and gives the path of the result. Benchmarks always get it.
 func Compiled(t testing.TB, source string, libraries ...string) string {
 	t.Helper()
 	skipUnlessAsked(t)

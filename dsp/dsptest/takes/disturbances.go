@@ -10,7 +10,8 @@ import (
 // Disturbances are what happens in a room besides noise and speech.
 var Disturbances = []string{"cough", "door", "creak", "breath", "laughter", "car", "click"}
 
-// Disturbance is one of them, its loudest 50 ms at a level in dBFS above 80 Hz.
+// Disturbance makes one of Disturbances, with its loudest 50 ms at a level in dBFS above
+// 80 Hz.
 func Disturbance(kind string, rate int, dbfs float64, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 17))
 	fs := float64(rate)
@@ -83,8 +84,8 @@ func Add(x, y []float64, at int) {
 	}
 }
 
-// Faster leaves frames out so that a sound lasts a factor less long; below 1 it is as
-// it was.
+// Faster shortens a sound by a factor by leaving frames out. A factor below 1 leaves it
+// unchanged.
 func Faster(x []float64, factor float64) []float64 {
 	factor = math.Max(1, factor)
 	y := make([]float64, int(float64(len(x))/factor))

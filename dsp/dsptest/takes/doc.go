@@ -1,4 +1,3 @@
-// Package takes makes takes of which all is known, for tests: recorded speech whose own
-// pauses were taken out, in a noise of a known level and colour, with what else happens
-// in a room.
+// Package takes makes takes for tests, of known parts: recorded speech without its own
+// pauses, noise of a known level and colour, and other sounds of a room.
 package takes

@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Phrases are spoken phrases whose own pauses were taken out: exact zeros are all that
-// is between their sounds.
+// Phrases are spoken phrases without their own pauses: between their sounds are exact
+// zeros.
 type Phrases struct {
 	Rate  int // Hz
 	Clips [][]float64
@@ -67,8 +67,8 @@ func Spoken(t testing.TB, pattern string) Phrases {
 	return p
 }
 
-// withoutPauses takes the offset off, and to zero what is more than 30 dB below the
-// loudest 50 ms, with ramps of 10 ms; ends that are zero are cut off.
+// withoutPauses removes the offset, sets to zero what is more than 30 dB below the loudest
+// 50 ms, with ramps of 10 ms, and cuts zeros off both ends.
 func withoutPauses(x []float64, rate int) []float64 {
 	y := dsp.Block{slices.Clone(x)}
 	dsp.NewCascade(dsp.ButterworthHighPass(4, 60, float64(rate)), 1).Process(y)

@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Room is a take of speech in a noise of which all is known.
+// Room is a take of speech in noise, with its parts.
 type Room struct {
 	Rate          int
 	Speech, Noise []float64 // the take is their sum
@@ -64,8 +64,7 @@ func RoomNoise(kind string, frames, rate int, dbfs float64, seed uint64) []float
 	return times(made.(func() []float64)(), math.Pow(10, dbfs/20))
 }
 
-// unitNoises are the noises of 0 dBFS that were made: many tests take the same at other
-// levels.
+// unitNoises is the cache of noises at 0 dBFS: many tests use one at several levels.
 var unitNoises sync.Map
 
 type noise struct {
@@ -115,7 +114,7 @@ func above80(x []float64, rate int) []float64 {
 }
 
 // BandLevel is the level in dBFS of sound between two frequencies in Hz, by one
-// transform of all of it.
+// transform of the whole sound.
 func BandLevel(x []float64, rate int, low, high float64) float64 {
 	return WeightedLevel(x, rate, low, high, func(float64) float64 { return 1 })
 }

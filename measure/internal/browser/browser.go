@@ -28,7 +28,7 @@ func Path(t testing.TB) string {
 		if os.Getenv("BOOTHBENCH_REFERENCES") == "required" {
 			t.Fatal("chromium is missing, and BOOTHBENCH_REFERENCES is required")
 		}
-		t.Skip("no chromium: pages are not looked at")
+		t.Skip("no chromium: pages are not tested")
 	}
 	return path
 }

@@ -63,7 +63,7 @@ func Gather(open func() (wave.Source, error), channel int, parts []Extent) ([][]
 	return all, nil
 }
 
-// nextNeeded is the first frame from one on that a part needs.
+// nextNeeded is the first frame, at a given one or after it, that a part needs.
 func nextNeeded(parts []Extent, at int64) int64 {
 	next := int64(1) << 62
 	for _, p := range parts {

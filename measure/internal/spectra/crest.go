@@ -31,8 +31,8 @@ func Crest(spectrum []complex128, length int, lag float64) (at, value float64) {
 	})
 }
 
-// crest is a maximum of the magnitude of a wave, of which wave gives the value and the first
-// two derivatives, near a lag.
+// crest is a maximum of a wave's magnitude near a lag. wave returns the value and the first
+// two derivatives.
 func crest(lag float64, wave func(lag float64) (value, first, second float64)) (at, value float64) {
 	for range 8 { // Newton; from within half a frame it needs 3
 		var first, second float64

@@ -94,8 +94,8 @@ func newFactors(length int) *factors {
 	return f
 }
 
-// FastLength is the least length from one on whose transform is fast: 4, 6, 8 or 10 times a
-// power of four, and 16 at least.
+// FastLength is the smallest length from least on whose transform is fast: 4, 6, 8 or 10
+// times a power of four, and 16 or more.
 func FastLength(least int) int {
 	for fours := 4; ; fours *= 4 {
 		for _, radix := range [...]int{2, 3, 4, 5} {

@@ -16,10 +16,10 @@ type Lines struct {
 	gain     float64 // half the sum of the window
 }
 
-func NewLines(x []float64, rate int) *Lines { return LinesThrough(LowLeakage(len(x)), x, rate) }
+func NewLines(x []float64, rate int) *Lines { return linesThrough(LowLeakage(len(x)), x, rate) }
 
-// LinesThrough uses a given window, which it keeps.
-func LinesThrough(window, x []float64, rate int) *Lines {
+// linesThrough is NewLines with another window, which it keeps.
+func linesThrough(window, x []float64, rate int) *Lines {
 	l := &Lines{Windowed: window, rate: rate}
 	for n, w := range l.Windowed {
 		l.gain += w / 2
@@ -69,7 +69,7 @@ func (l *Lines) NoiseAround(hz float64) float64 {
 	return sum / max(1, count)
 }
 
-// How many standard deviations a line may be off by where NoiseAround has read the noise:
+// By how many standard deviations a line may be off where NoiseAround has read the noise:
 // ten lines through one window, 1.5 bins apart, overlap by 0.77 and are worth 9.5 degrees
 // of freedom (a test computes them), so that the deviation is an estimate itself. Student's
 // t (1908) for the shares of a normal distribution within two and three deviations, 95.45

@@ -22,7 +22,7 @@ type LowLines struct {
 // LowLinesThrough uses a given window, which it changes, and measures up to a frequency
 // in Hz.
 func LowLinesThrough(window, x []float64, rate int, highestHz float64) *LowLines {
-	whole := LinesThrough(window, x, rate)
+	whole := linesThrough(window, x, rate)
 	l := &LowLines{Frames: len(x), rate: rate, step: 1, gain: whole.gain}
 	for float64(rate) >= 8*highestHz*float64(l.step) { // the lower rate stays over four times the highest
 		l.step *= 2

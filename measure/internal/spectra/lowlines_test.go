@@ -24,7 +24,7 @@ func TestLowLinesAreLines(t *testing.T) {
 		for n := range x {
 			x[n] = 0.01*rng.NormFloat64() + 0.5*math.Sin(2*math.Pi*folding*float64(n)/float64(rate)) + 1e-4*math.Sin(2*math.Pi*hz*float64(n)/float64(rate))
 		}
-		want := cmplx.Abs(LinesThrough(Hann(len(x)), x, rate).At(hz))
+		want := cmplx.Abs(linesThrough(Hann(len(x)), x, rate).At(hz))
 		got := LowLinesThrough(Hann(len(x)), x, rate, highest)
 		if math.Abs(got.At(hz)-want) > 1e-8 {
 			t.Errorf("%d Hz, %d frames, a line of %.1f Hz: %.12f, want %.12f", rate, len(x), hz, got.At(hz), want)

@@ -68,8 +68,9 @@ const (
 	lineOverNoise = 8
 )
 
-// Deviation is the relative standard deviation of Level for steady sound: noise of this spectrum, whose mean square over a finite time is an estimate, and
-// lines, which do not vary. (Bendat and Piersol, "Random data", 4th edition 2010, 8.3:
+// Deviation is the relative standard deviation of Level for steady sound: noise of this
+// spectrum, whose mean square over a finite time is an estimate, and lines, which do not
+// vary. (Bendat and Piersol, "Random data", 4th edition 2010, 8.3:
 // 1/√(B·T), with B = (∫G)²/∫G² for a spectrum G that is not flat)
 func (p *Power) Deviation(weight func(hz float64) float64) float64 {
 	var level, squares float64
@@ -96,8 +97,8 @@ func (p *Power) Deviation(weight func(hz float64) float64) float64 {
 	return math.Sqrt(squares/p.BinHz/p.seconds()) / level
 }
 
-// seconds is how long a stretch, weighted alike throughout, has as much noise in its mean
-// square as the blocks together, whose windows fade and overlap.
+// seconds is the length of an evenly weighted stretch whose mean square is as uncertain as
+// that of all blocks, with their windows and overlaps.
 func (p *Power) seconds() float64 {
 	length := len(p.Window)
 	share := make([]float64, (p.Blocks-1)*p.hop+length)

@@ -6,8 +6,8 @@ import (
 	"sync"
 )
 
-// keptWindows is the cache of Hann windows by length, of powers of two as far as factors
-// are kept.
+// keptWindows is the cache of Hann windows by length, for powers of two up to
+// mostKeptLength.
 var keptWindows sync.Map
 
 // Hann is the periodic Hann window.
@@ -43,7 +43,7 @@ const LobeBins = 7
 func LowLeakage(length int) []float64 {
 	w := make([]float64, length)
 	for n := 0; n <= length/2; n++ {
-		x := -math.Cos(2 * math.Pi * float64(n) / float64(length)) // of the minus comes the alternating sign
+		x := -math.Cos(2 * math.Pi * float64(n) / float64(length)) // the minus makes the signs alternate
 		var next, afterNext float64
 		for k := len(sevenTerms) - 1; k > 0; k-- {
 			next, afterNext = sevenTerms[k]+2*x*next-afterNext, next

@@ -30,7 +30,8 @@ func (m Map) Resample(recording []float64, from, to int) []float64 {
 	return out
 }
 
-// shift is Read where every frame lies as far between two: one set of taps reads them all.
+// shift is Read where all frames lie at one fraction between two samples: one set of taps
+// reads them all.
 func (m Map) shift(recording []float64, from int, out []float64) {
 	at := m.At(from)
 	whole := math.Floor(at)
@@ -51,8 +52,8 @@ func (m Map) shift(recording []float64, from int, out []float64) {
 	}
 }
 
-// Read fills a slice with a recording at the stimulus's frames from one on, by an
-// interpolator of so many frames on either side.
+// Read fills a slice with a recording at the stimulus's frames from a first one on, by an
+// interpolator with half as many taps on either side as its window.
 func (m Map) Read(recording []float64, from int, out []float64, half int, interpolate func(position float64, window []float64) float64) {
 	edge := make([]float64, 2*half)
 	for n := range out {

@@ -44,7 +44,7 @@ func raw468(hz float64) float64 {
 	return real(h)*real(h) + imag(h)*imag(h)
 }
 
-// Network468 is the network's complex gain, to a factor.
+// Network468 is the network's complex gain, up to a constant factor.
 func Network468(hz float64) complex128 {
 	s := complex(0, 2*math.Pi*hz)
 	h := s
@@ -62,7 +62,7 @@ func Network468(hz float64) complex128 {
 // network of BS.468 with 0 dB at 2 kHz (5.63 dB less), for true rms.
 func CCIRRMS(hz float64) float64 { return raw468(hz) / raw468(2000) }
 
-// AudioBand is unweighted noise's: 1 from 20 Hz to 20 kHz.
+// AudioBand is the weighting of unweighted noise: 1 from 20 Hz to 20 kHz, else 0.
 func AudioBand(hz float64) float64 {
 	if hz >= 20 && hz <= 20000 {
 		return 1
