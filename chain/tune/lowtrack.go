@@ -14,10 +14,10 @@ import (
 // offset above all, is out of it: their 8 leading bits err by less than 0.4 %.
 type lowTrack struct {
 	milliseconds
-	most    int // milliseconds that are kept
-	sums    []float64
-	waiting dsp.Block // means that are not filtered yet
-	waits   int       // so many
+	most    int         // milliseconds that are kept
+	sums    []sampleSum // of each channel
+	waiting dsp.Block   // means that are not filtered yet
+	waits   int         // so many
 	audible *dsp.Cascade
 	kept    [][]uint16 // of each channel, the upper halves of float32
 }
@@ -26,7 +26,7 @@ const lowRate = 1000 // Hz
 
 func newLowTrack(f wave.Format, frames int64) *lowTrack {
 	t := &lowTrack{
-		milliseconds: newMilliseconds(f.Rate), sums: make([]float64, f.Channels), waiting: dsp.NewBlock(f.Channels, 1024),
+		milliseconds: newMilliseconds(f.Rate), sums: make([]sampleSum, f.Channels), waiting: dsp.NewBlock(f.Channels, 1024),
 		audible: dsp.NewCascade(dsp.ButterworthHighPass(4, 20, lowRate), f.Channels), kept: make([][]uint16, f.Channels),
 	}
 	t.most = mostTrackMs / max(1, f.Channels/2) // the memory of two channels
@@ -40,19 +40,15 @@ func (t *lowTrack) write(b dsp.Block) {
 	for from := 0; from < b.Frames() && t.count < t.most; {
 		n := min(b.Frames()-from, int(t.end-t.frame))
 		for c := range t.sums {
-			sum := t.sums[c]
-			for _, v := range b[c][from : from+n] {
-				sum += v
-			}
-			t.sums[c] = sum
+			t.sums[c].add(b[c][from : from+n])
 		}
 		from += n
 		frames := float64(t.frames())
 		if !t.advance(n) {
 			continue
 		}
-		for c, sum := range t.sums {
-			t.waiting[c][t.waits], t.sums[c] = sum/frames, 0
+		for c := range t.sums {
+			t.waiting[c][t.waits] = t.sums[c].take() / frames
 		}
 		if t.waits++; t.waits == t.waiting.Frames() {
 			t.flush()

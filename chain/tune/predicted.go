@@ -151,9 +151,9 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 		if !inside {
 			continue
 		}
-		level := dsp.DBToPower(float64(a.tracks.level[ms]) / 100)
+		level := powerOf(a.tracks.level[ms])
 		before.add(level*unnotched+float64(plain[ms]-plainAbove[ms]), 1, false)
-		after.add(dsp.DBToPower(float64(g.expanderAt(ms)+compressor[ms])/100)*(level+float64(behind[ms]-levelAbove[ms])), 1, settled)
+		after.add(powerOf(g.expanderAt(ms))*powerOf(compressor[ms])*(level+float64(behind[ms]-levelAbove[ms])), 1, settled)
 	}
 	if math.IsInf(before.db(1000), -1) {
 		return math.Inf(-1)
@@ -225,12 +225,12 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 			for ms := from; ms < to; ms++ {
 				k := offset + ms - piece[0]
 				// The detector's window ends with its millisecond: its middle is meant.
-				w := dsp.DBToPower(float64(a.tracks.level[min(len(a.tracks.level)-1, ms+window/2)]) / 100)
-				db := float64(g.expanderAt(ms)) / 100
+				w := powerOf(a.tracks.level[min(len(a.tracks.level)-1, ms+window/2)])
+				gain := powerOf(g.expanderAt(ms)) * limited[k]
 				if g.compressor != nil {
-					db += float64(g.compressor[k]) / 100
+					gain *= powerOf(g.compressor[k])
 				}
-				plain, changed = plain+w, changed+w*dsp.DBToPower(db)*limited[k]
+				plain, changed = plain+w, changed+w*gain
 				if ms < len(low) {
 					lost += float64(low[ms])
 				}

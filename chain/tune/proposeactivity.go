@@ -31,7 +31,7 @@ func activityOf(level []int16, least int16) activity {
 	power, count := 0.0, 0.0
 	for k := len(counts) - 1; k > int(least)-quietest; k-- {
 		if n := float64(counts[k]); n > 0 {
-			power, count = power+n*dsp.DBToPower(float64(k+quietest)/100), count+n
+			power, count = power+n*powerOf(int16(k+quietest)), count+n
 		}
 		if count > 0 {
 			if a.db = dsp.PowerToDB(power / count); a.db-float64(k+quietest)/100 >= activeMarginDB {

@@ -3,7 +3,6 @@ package tune
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
@@ -40,16 +39,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 		return dsp.CompressorSettings{ThresholdDBFS: threshold, Ratio: ratio, KneeDB: knee, AttackMs: 5, ReleaseMs: 100, Detector: dsp.Peak, DetectorWindowMs: 10, LinkChannels: true}
 	}
 	solve := func(ratio float64) (threshold float64) {
-		low, high := -70.0, 0.0
-		for range 11 { // to 0.03 dB
-			middle := (low + high) / 2
-			if compressed(levels, settings(middle, ratio)).reducesHalfOver(active, wantDB) {
-				low = middle
-			} else {
-				high = middle
-			}
-		}
-		return math.Round(10*(low+high)/2) / 10
+		return solveThreshold(levels, active, settings(0, ratio), wantDB)
 	}
 	ratio, T := 3.0, -20.0
 	var reduction compression
@@ -87,11 +77,42 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	p.choose("makeup_db", 0, "dB", "", "the level is set in one place: the drive of the limiter", c)
 	for k := range levels {
 		if off == "" {
-			gains[k] = reduction.gains(k)
+			gains[k] = gainLevels(reduction[k])
 			levels[k] = sum(levels[k], gains[k])
 		}
 	}
 	return levels, gains
+}
+
+// solveThreshold finds the threshold in dBFS, to 0.1 dB, at which the median reduction of
+// the active milliseconds of tracks is so many dB.
+func solveThreshold(levels [][]int16, active [][]bool, s dsp.CompressorSettings, wantDB float64) float64 {
+	const nearDB = 0.02
+	// Over the knee the reduction grows with the level by this slope. The secants that
+	// follow have the attack and the release in them.
+	slope := 1 - 1/s.Ratio
+	low, high, last, before := -70.0, 0.0, math.NaN(), math.NaN()
+	next := typicalLevel(levels, active) - wantDB/slope
+	for step := range 12 { // three or four do, mostly
+		if !(next > low && next < high) || step%4 == 3 {
+			next = (low + high) / 2
+		}
+		s.ThresholdDBFS = next
+		over := compressed(levels, s).activeReduction(active, 0.5) - wantDB
+		if math.Abs(over) <= nearDB {
+			break
+		}
+		if over > 0 {
+			low = next
+		} else {
+			high = next
+		}
+		if steeper := (before - over) / (next - last); steeper > 0.1 {
+			slope = steeper
+		}
+		last, before, next = next, over, next+over/slope
+	}
+	return math.Round(10*s.ThresholdDBFS) / 10
 }
 
 // compression is what a compressor does to peak tracks: the linear gain of each
@@ -106,8 +127,7 @@ func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
 		if err != nil {
 			panic(err) // the settings are ours, and kept ones are checked by then
 		}
-		all[k] = make([]float64, 0, len(level))
-		tracedGains(c, level, c.Latency(), func(gain float64) { all[k] = append(all[k], gain) })
+		all[k] = tracedGains(c, level, c.Latency())
 	}
 	return all
 }
@@ -115,57 +135,80 @@ func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
 // activeReduction is a percentile of the reduction in dB over the active milliseconds of
 // all tracks; 0: there are none.
 func (c compression) activeReduction(active [][]bool, share float64) float64 {
-	var all []int16 // gains in hundredths of a dB
+	var all []float64
 	for k, gains := range c {
 		for ms, g := range gains {
 			if ms < len(active[k]) && active[k][ms] {
-				all = append(all, centibels(g*g))
+				all = append(all, g)
 			}
 		}
 	}
-	return -quantile(inOrder(all), 1-share)
+	if len(all) == 0 {
+		return 0
+	}
+	return -dsp.AmplitudeToDB(nthSmallest(all, min(len(all)-1, int((1-share)*float64(len(all))))))
 }
 
-// reducesHalfOver reports whether the reduction of half of the active milliseconds is over
-// so many dB: whether activeReduction of 0.5 is, which works out every level and sorts them.
-func (c compression) reducesHalfOver(active [][]bool, db float64) bool {
-	under := dsp.DBToAmplitude(-db - 0.005) // levels are rounded to 0.01 dB
-	count, over := 0, 0
-	for k, gains := range c {
-		for ms, g := range gains {
+// typicalLevel is the median of the active milliseconds of tracks, in dB; 0: there are
+// none.
+func typicalLevel(levels [][]int16, active [][]bool) float64 {
+	var all []int16
+	for k, level := range levels {
+		for ms, v := range level {
 			if ms < len(active[k]) && active[k][ms] {
-				if count++; g <= under {
-					over++
-				}
+				all = append(all, v)
 			}
 		}
 	}
-	return over > count/2
+	return quantile(inOrder(all), 0.5)
 }
 
 // percentile is a percentile of the reduction in dB while the compressor works; 0: it
 // never does.
 func (c compression) percentile(share float64) float64 {
 	var working []float64
+	least := dsp.DBToAmplitude(-chain.WorkingDB)
 	for _, gains := range c {
 		for _, g := range gains {
-			if g <= dsp.DBToAmplitude(-chain.WorkingDB) {
-				working = append(working, -g)
+			if g <= least {
+				working = append(working, g)
 			}
 		}
 	}
 	if len(working) == 0 {
 		return 0
 	}
-	slices.Sort(working) // the largest gains, the least reductions, come first
-	return math.Round(-100*dsp.AmplitudeToDB(-working[min(len(working)-1, int(share*float64(len(working))))])) / 100
+	nth := nthSmallest(working, max(0, len(working)-1-int(share*float64(len(working)))))
+	return math.Round(-100*dsp.AmplitudeToDB(nth)) / 100
 }
 
-// gains are those of one track in hundredths of a dB.
-func (c compression) gains(track int) []int16 {
-	all := make([]int16, len(c[track]))
-	for k, g := range c[track] {
-		all[k] = centibels(g * g)
+// nthSmallest is the value that stands at a place, from 0, once values are in order, which
+// it changes.
+func nthSmallest(values []float64, n int) float64 {
+	low, high := 0, len(values)-1
+	for low < high {
+		pivot := values[low+(high-low)/2]
+		i, k := low, high
+		for i <= k {
+			for values[i] < pivot {
+				i++
+			}
+			for values[k] > pivot {
+				k--
+			}
+			if i <= k {
+				values[i], values[k] = values[k], values[i]
+				i, k = i+1, k-1
+			}
+		}
+		switch {
+		case n <= k:
+			high = k
+		case n >= i:
+			low = i
+		default:
+			return values[n]
+		}
 	}
-	return all
+	return values[n]
 }

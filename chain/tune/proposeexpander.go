@@ -183,9 +183,16 @@ func expanderGains(level []int16, s dsp.ExpanderSettings) []int16 {
 	if err != nil {
 		panic(err) // the settings are ours
 	}
-	all := make([]int16, 0, len(level))
-	tracedGains(e, level, e.Latency(), func(g float64) { all = append(all, centibels(g*g)) })
-	return all
+	return gainLevels(tracedGains(e, level, e.Latency()))
+}
+
+// gainLevels are linear gains in hundredths of a dB.
+func gainLevels(gains []float64) []int16 {
+	levels := make([]int16, len(gains))
+	for k, g := range gains {
+		levels[k] = centibels(g * g)
+	}
+	return levels
 }
 
 // amplitudes are those of all levels of a track, from the quietest on.
@@ -197,27 +204,28 @@ var amplitudes = sync.OnceValue(func() []float64 {
 	return all
 })
 
-// tracedGains runs a stage over a track at 1 kHz, some seconds at a time, and hands on
-// the linear gain of each millisecond.
-func tracedGains(stage dsp.GainTracer, level []int16, latency int, each func(gain float64)) {
+// powerOf is the power of a level in hundredths of a dB, 1 at 0.
+func powerOf(level int16) float64 {
+	a := amplitudes()[int(level)-quietest]
+	return a * a
+}
+
+// tracedGains runs a stage over a track at 1 kHz, some seconds at a time: the linear gain
+// of each millisecond.
+func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float64 {
 	const piece = 1 << 13
-	x, gain := make([]float64, piece), make([]float64, piece)
+	x, gains := make([]float64, piece), make([]float64, len(level)+latency)
 	amplitude := amplitudes()
-	for from := 0; from < len(level)+latency; from += piece {
-		n := min(piece, len(level)+latency-from)
-		for k := range n {
-			x[k] = 0
-			if from+k < len(level) {
-				x[k] = amplitude[int(level[from+k])-quietest]
-			}
+	for from := 0; from < len(gains); from += piece {
+		gain := gains[from:min(len(gains), from+piece)]
+		sound := x[:len(gain)]
+		clear(sound)
+		for k, v := range level[min(len(level), from):min(len(level), from+piece)] {
+			sound[k] = amplitude[int(v)-quietest]
 		}
-		stage.ProcessTraced(dsp.Block{x[:n]}, dsp.Block{gain[:n]})
-		for k, g := range gain[:n] {
-			if from+k >= latency {
-				each(g)
-			}
-		}
+		stage.ProcessTraced(dsp.Block{sound}, dsp.Block{gain})
 	}
+	return gains[latency:]
 }
 
 // word is a stretch of speech in milliseconds.

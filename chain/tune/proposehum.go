@@ -106,7 +106,7 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 // meanPower is the mean power of levels in hundredths of a dB.
 func meanPower(levels []int16) (mean float64) {
 	for _, v := range levels {
-		mean += dsp.DBToPower(float64(v)/100) / float64(len(levels))
+		mean += powerOf(v) / float64(len(levels))
 	}
 	return max(1e-20, mean)
 }

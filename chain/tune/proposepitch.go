@@ -17,13 +17,14 @@ import (
 // a door that falls shut: half a period later they are inverted, which a voice with
 // harmonics is not. (own choice of the constants)
 type pitch struct {
-	band   *dsp.Cascade
-	work   dsp.Block
-	step   int // frames of the take for one that is kept
-	rate   float64
-	phase  int
-	kept   []float64
-	voiced [pitchLevels][400]int32 // frames by level in dB under full scale, and by pitch in Hz
+	lowPass  *dsp.Cascade
+	highPass *dsp.Cascade // at the lower rate
+	work     dsp.Block
+	step     int // frames of the take for one that is kept
+	rate     float64
+	phase    int
+	kept     []float64
+	voiced   [pitchLevels][400]int32 // frames by level in dB under full scale, and by pitch in Hz
 }
 
 const (
@@ -38,8 +39,9 @@ const (
 
 func newPitch(f wave.Format) *pitch {
 	fs := float64(f.Rate)
-	p := &pitch{band: dsp.NewCascade(append(dsp.ButterworthHighPass(2, 50, fs), dsp.ButterworthLowPass(4, min(900, 0.4*fs), fs)...), 1), work: dsp.NewBlock(1, 4096), step: max(1, f.Rate/pitchRate)}
+	p := &pitch{lowPass: dsp.NewCascade(dsp.ButterworthLowPass(4, min(900, 0.4*fs), fs), 1), work: dsp.NewBlock(1, 4096), step: max(1, f.Rate/pitchRate)}
 	p.rate = fs / float64(p.step)
+	p.highPass = dsp.NewCascade(dsp.ButterworthHighPass(2, 50, p.rate), 1)
 	return p
 }
 
@@ -50,23 +52,24 @@ func (p *pitch) write(b dsp.Block) {
 			gains[c] = -1 // their sum would be silence
 		}
 	}
+	had := len(p.kept)
 	for from := 0; from < b.Frames(); from += 4096 {
 		n := min(4096, b.Frames()-from)
 		x := dsp.Block{p.work[0][:n]}
-		clear(x[0])
-		for c, gain := range gains {
-			for i, v := range b[c][from : from+n] {
+		copy(x[0], b[0][from:])
+		for c, gain := range gains[1:] {
+			for i, v := range b[c+1][from : from+n] {
 				x[0][i] += float64(gain * v)
 			}
 		}
-		p.band.Process(x)
-		for _, v := range x[0] {
-			if p.phase++; p.phase == p.step {
-				p.phase = 0
-				p.kept = append(p.kept, v)
-			}
+		p.lowPass.Process(x)
+		at := p.step - 1 - p.phase
+		for ; at < n; at += p.step {
+			p.kept = append(p.kept, x[0][at])
 		}
+		p.phase = n - 1 - (at - p.step)
 	}
+	p.highPass.Process(dsp.Block{p.kept[had:]})
 	window := int(p.rate * pitchFrameMs / 1000)
 	longest := int(p.rate / pitchLowHz)
 	at := 0

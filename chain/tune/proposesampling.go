@@ -112,10 +112,9 @@ func (s *soundSample) level() float64 {
 	frames := max(1, s.rate*sampleFrameMs/1000)
 	for _, x := range s.piece {
 		for part := range slices.Chunk(x, frames) {
-			sum, power := 0.0, vector.SumOfSquares(part)
-			for _, v := range part {
-				sum += v
-			}
+			var samples sampleSum
+			samples.add(part)
+			sum, power := samples.take(), vector.SumOfSquares(part)
 			n := float64(len(part))
 			if variance := power/n - sum/n*(sum/n); variance > loudest {
 				loudest = variance
@@ -123,4 +122,38 @@ func (s *soundSample) level() float64 {
 		}
 	}
 	return max(leastSoundDBFS, dsp.PowerToDB(loudest))
+}
+
+// sampleSum adds samples up in four sums, which do not wait for each other. It is the same
+// however the samples are divided into blocks.
+type sampleSum struct {
+	sums  [4]float64
+	count int
+}
+
+func (s *sampleSum) add(x []float64) {
+	for ; s.count%4 != 0 && len(x) > 0; x = x[1:] {
+		s.sums[s.count%4] += x[0]
+		s.count++
+	}
+	s.count += len(x)
+	s0, s1, s2, s3 := s.sums[0], s.sums[1], s.sums[2], s.sums[3]
+	for len(x) >= 4 {
+		s0 += x[0]
+		s1 += x[1]
+		s2 += x[2]
+		s3 += x[3]
+		x = x[4:]
+	}
+	s.sums = [4]float64{s0, s1, s2, s3}
+	for i, v := range x {
+		s.sums[i] += v
+	}
+}
+
+// take is the sum, which begins anew.
+func (s *sampleSum) take() float64 {
+	sum := (s.sums[0] + s.sums[1]) + (s.sums[2] + s.sums[3])
+	*s = sampleSum{}
+	return sum
 }
