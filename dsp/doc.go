@@ -23,6 +23,8 @@
 //   - Process allocates nothing and keeps no reference to the caller's block.
 //   - Recursive state that decays below 1e-30 becomes zero at fixed frames, so
 //     that silence after sound costs no denormal arithmetic.
+//   - It is made by its New function, which checks the settings. The zero value of such
+//     a type is not ready for use.
 //   - Input must be finite; [Scrub] finds and removes NaN and Inf. A
 //     non-finite sample that gets in does not persist: filters recover at
 //     the next such frame, windows and look-aheads once it has left them.
