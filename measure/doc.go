@@ -7,7 +7,7 @@
 // sound is cut changes no reading. A [Reading] carries its unit, its reference and the
 // document that defines it, or the reason why it cannot be measured: never NaN, an
 // infinity or a stand-in. What has a New function is made by it; its zero value is
-// when it is used. A [Level] has its unit, and meets other units by a
+// not ready for use. A [Level] has its unit, and meets other units by a
 // [Calibration] only.
 //
 // Takes are inspected by measure/take, two versions of a sound compared by
