@@ -95,7 +95,8 @@ func programme(tb testing.TB, name string, channels int) dsp.Block {
 	return b
 }
 
-// BenchmarkEngine runs the five stages in memory. The goals: speech in stereo at 700 times real time or better, silence no dearer than 0.7 of speech.
+// BenchmarkEngine runs the five stages in memory. The goals: speech in stereo at 700 times
+// real time or better, silence no dearer than 0.7 of speech.
 func BenchmarkEngine(b *testing.B) {
 	for _, name := range []string{"speech", "silence", "crushed"} {
 		for _, channels := range []int{1, 2} {
