@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
@@ -181,7 +182,8 @@ func printBenchSheet(e env, sheet *bench.Sheet) {
 		}
 	}
 	for _, c := range sheet.Claims {
-		fmt.Fprintf(e.stdout, "%s  %s, %s: %s\n", c.Verdict, c.Path, c.Condition, c.Sentence)
+		of := slices.DeleteFunc([]string{c.Path, c.Condition, c.Test}, func(part string) bool { return part == "" })
+		fmt.Fprintf(e.stdout, "%s  %s: %s\n", c.Verdict, strings.Join(of, ", "), c.Sentence)
 	}
 	for _, part := range []struct {
 		name string

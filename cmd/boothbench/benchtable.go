@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -83,17 +84,27 @@ func (e env) loadSheets(names []string, by string) ([]*bench.Sheet, error) {
 		}
 		sheets = append(sheets, s)
 	}
+	named := map[string]int{}
+	for _, s := range sheets {
+		named[s.Device]++
+	}
+	for i, s := range sheets {
+		if named[s.Device] > 1 { // their columns would have one head
+			s.Device += " (" + filepath.Base(names[i]) + ")"
+		}
+	}
 	if by == "" {
 		return sheets, nil
 	}
-	sorted, found := bench.By(sheets, by)
-	if !found {
+	sorted, row := bench.By(sheets, by)
+	if row == nil {
 		var names []string
 		for _, r := range sheets[0].Rows {
 			names = append(names, r.Reading)
 		}
 		return nil, usageError("--by: found %q%s; accepted: a reading that all sheets have", by, didYouMean(by, names))
 	}
+	fmt.Fprintf(e.stderr, "in the order of %s of %s, %s: %s\n", by, row.Path, row.Condition, row.Test)
 	return sorted, nil
 }
 
@@ -129,12 +140,7 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 		for d, r := range c.Rows {
 			text := "-"
 			if r != nil && r.Value != nil {
-				text = r.Measured().String()
-				if r.AtMost {
-					text = "at most " + text
-				} else if r.Uncertainty > 0 {
-					text += fmt.Sprintf(" ±%.2g", r.Uncertainty)
-				}
+				text = r.Text()
 				if c.Best[d] {
 					text = "▲ " + text
 				}

@@ -285,6 +285,9 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 	}
 	readings = withNoiseBounds(readings, a.Readings, item.Stimulus.Signal, r.Rate)
 	for _, f := range a.Findings {
+		if instrument.IsOfMovingGain(f) && item.Path.isDynamics() {
+			continue // that is what it is for
+		}
 		what := f.What
 		if f.Channel >= 0 && len(part) > 1 {
 			what = fmt.Sprintf("channel %d: %s", f.Channel+1, what)

@@ -156,35 +156,42 @@ func betterThan(reading string) func(a, b float64) bool {
 	return nil
 }
 
-// By puts the devices in the order of a reading, the best first, where each has it: the
-// first comparison of that name decides. It returns the order, and whether there is one.
-func By(sheets []*Sheet, reading string) ([]*Sheet, bool) {
-	better := betterThan(reading)
+// By puts the devices in the order of a reading, the best first, where each has it. Of several
+// rows of that name the first decides, but the largest overshoot of all signals before that of
+// one. It returns the order and the row, nil if there is none.
+func By(sheets []*Sheet, reading string) ([]*Sheet, *Comparison) {
+	var row *Comparison
 	for _, c := range Compare(sheets) {
 		if c.Reading != reading || slices.ContainsFunc(c.Rows, func(r *Row) bool { return r == nil || r.Value == nil }) {
 			continue
 		}
-		order := make([]int, len(sheets))
-		for i := range order {
-			order[i] = i
+		if row == nil || c.Test == overshootTest && row.Test != overshootTest {
+			row = &c
 		}
-		slices.SortStableFunc(order, func(a, b int) int {
-			x, y := *c.Rows[a].Value, *c.Rows[b].Value
-			switch {
-			case x == y:
-				return 0
-			case better != nil && better(y, x), better == nil && x > y:
-				return -1
-			}
-			return 1
-		})
-		sorted := make([]*Sheet, len(sheets))
-		for i, at := range order {
-			sorted[i] = sheets[at]
-		}
-		return sorted, true
 	}
-	return sheets, false
+	if row == nil {
+		return sheets, nil
+	}
+	better := betterThan(reading)
+	order := make([]int, len(sheets))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		x, y := *row.Rows[a].Value, *row.Rows[b].Value
+		switch {
+		case x == y:
+			return 0
+		case better != nil && better(y, x), better == nil && x > y:
+			return -1
+		}
+		return 1
+	})
+	sorted := make([]*Sheet, len(sheets))
+	for i, at := range order {
+		sorted[i] = sheets[at]
+	}
+	return sorted, row
 }
 
 // Differs says what was not alike for all devices.

@@ -49,10 +49,11 @@ func wrongGains(rows []Row) (all []Lack) {
 	return all
 }
 
-// worksByLevel reports whether a path is meant to change its gain with the level.
-func (p *Path) worksByLevel() bool {
-	return p.Kind == "effect" || p.Kind == "processor" || p.Kind == "limiter"
-}
+// isDynamics reports whether a path is meant to change its gain with the level.
+func (p *Path) isDynamics() bool { return p.Kind == "processor" || p.Kind == "limiter" }
+
+// worksByLevel reports whether a path may be meant to change its gain with the level.
+func (p *Path) worksByLevel() bool { return p.Kind == "effect" || p.isDynamics() }
 
 // leastUnsteadyDB is a difference of the gains of two stimuli's marks in one recording that
 // is none of a fixed gain: noise 20 dB under a mark moves its level by less. (common

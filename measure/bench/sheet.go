@@ -100,24 +100,34 @@ func (r Row) Measured() measure.Reading {
 	return m
 }
 
-// String is the row's value with its unit, its uncertainty where it is known, and "at
-// most" before what is only noise.
-func (r Row) String() string {
+// Shown is the row as a reading with the digits that its uncertainty leaves: of ±0.02 dB,
+// the third decimal of a value near 0 counts.
+func (r Row) Shown() measure.Reading {
 	m := r.Measured()
-	if r.Value == nil {
-		return m.String()
-	}
-	if math.Abs(m.Value) < r.Uncertainty {
-		// Digits far under the uncertainty say nothing: of ±0.02 dB, the third decimal counts.
+	if r.Value != nil && math.Abs(m.Value) < r.Uncertainty {
 		step := math.Pow(10, math.Floor(math.Log10(r.Uncertainty))-1)
 		m.Value = math.Round(m.Value/step) * step
 	}
-	text := m.String()
-	if r.AtMost {
+	return m
+}
+
+// Text is the row's value with its unit, its uncertainty where it is known, and "at most"
+// before what is only noise.
+func (r Row) Text() string {
+	text := r.Shown().String()
+	switch {
+	case r.Value == nil:
+	case r.AtMost:
 		text = "at most " + text
-	} else if r.Uncertainty > 0 {
+	case r.Uncertainty > 0:
 		text += fmt.Sprintf(" ±%.2g", r.Uncertainty)
 	}
+	return text
+}
+
+// String is Text with the spread of the repeats.
+func (r Row) String() string {
+	text := r.Text()
 	if r.Spread != nil && len(r.Values) > 1 {
 		text += fmt.Sprintf(" (%d repeats, spread %.2g)", len(r.Values), *r.Spread)
 	}

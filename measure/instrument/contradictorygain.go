@@ -14,6 +14,18 @@ import (
 // band of a voice. (common practice, no source)
 const contradictionDB = 1
 
+// What findings say of a gain that is not fixed.
+const (
+	followsLevel = ": the gain follows the level"
+	gainChanged  = "the gain changed by "
+)
+
+// IsOfMovingGain reports whether a finding is that the gain follows the level or moves, which
+// a device that is meant to do so has as well.
+func IsOfMovingGain(f measure.Finding) bool {
+	return strings.Contains(f.What, followsLevel) || strings.HasPrefix(f.What, gainChanged)
+}
+
 // compareGains finds a tone that came back at another gain than the marks around it:
 // then the path changes its gain with the level, or by itself.
 func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
@@ -35,7 +47,7 @@ func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
 		}
 		a.Findings = append(a.Findings, measure.Finding{
 			Severity: measure.Fault, Frame: -1, Channel: channelOf(suffix),
-			What: fmt.Sprintf("the tone came back at %+.1f dB, the marks around it at %+.1f dB: the gain follows the level", gain, marks.Value),
+			What: fmt.Sprintf("the tone came back at %+.1f dB, the marks around it at %+.1f dB"+followsLevel, gain, marks.Value),
 			Do:   "switch automatic gain, compressors and limiters of the path off, or measure them as such (stepped-tone, level-step): gain, noise and distortion here are not those of a fixed gain",
 		})
 	}

@@ -154,55 +154,126 @@ func (p passing) less(begin passing) passing {
 // leastStatedFrames is the least uncertainty of a time that is worth a word.
 const leastStatedFrames = 0.5
 
-// passing finds where the gain first passes a share of a change, in frames.
-func (t *GainTrace) passing(gain, change, share float64, from, to int) (at float64, found bool) {
+// A filter ahead of the gain or behind it rings where the level changes: for as long as it
+// does, what comes out over what goes in jumps by as much as the level, and back. So a change
+// is looked at from its middle outwards, and what rings before it is left behind.
+
+// middle is the frame from which on a gain has made more than half of a change, but for what
+// rings: where the running sum of what is missing of the half is least.
+func (t *GainTrace) middle(gain, change float64, from, to int) (at int, found bool) {
+	sum, least, at := 0.0, 0.0, -1
 	for n := from + 1; n < to; n++ {
+		// What rings counts no more than what has settled.
+		if v := (t.GainDB[n]-gain)/change - 0.5; v-v == 0 {
+			sum += max(-0.5, min(v, 0.5))
+		}
+		if at < 0 || sum < least {
+			least, at = sum, n
+		}
+	}
+	// The gain is over the half behind the least sum, if it ever is.
+	return at + 1, at >= 0 && at+1 < to
+}
+
+// passing finds where the gain passes a share of a change, in frames: up to a half the last
+// time before the middle, from a half on the first time behind it.
+func (t *GainTrace) passing(gain, change, share float64, from, middle, to int) (at float64, found bool) {
+	passes := func(n int) bool {
 		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
-		if a < 0 && b >= 0 {
-			return float64(n) - b/(b-a), true
+		at = float64(n) - b/(b-a)
+		return a < 0 && b >= 0
+	}
+	if share <= 0.5 {
+		for n := middle; n > from; n-- {
+			if passes(n) {
+				return at, true
+			}
+		}
+		return 0, false
+	}
+	for n := max(from+1, middle-1); n < to; n++ {
+		if passes(n) {
+			return at, true
 		}
 	}
 	return 0, false
 }
 
-// begunShare is the share of a change that nothing but the change itself reaches: what a
-// converter's filter rings beside a step of level falls back before it.
+// begunShare is the share of a change that nothing but the change itself reaches and keeps:
+// what a filter rings beside a step of level falls back before it.
 const begunShare = 0.1
 
-// begins finds where the gain passes a share of a change for good, in frames.
-func (t *GainTrace) begins(gain, change, share float64, from, to int) (at float64, found bool) {
-	begun := max(begunShare, 2*share)
-	for n := from + 1; n < to; n++ {
-		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
-		if a < 0 && b >= 0 {
-			at, found = float64(n)-b/(b-a), true
-		}
-		if found && b >= begun-share && n-int(at) > t.Half {
-			return at, true
+// begins finds where the gain passes a share of a change for good, in frames. Off is by how
+// many frames that may be off: where a filter rings up to there, the gain may have begun to
+// move under it, and the middle of what is possible is taken.
+func (t *GainTrace) begins(gain, change, share float64, from, middle, to int) (at, off float64, found bool) {
+	begun, found := t.passing(gain, change, max(begunShare, 2*share), from, middle, to)
+	if !found {
+		return 0, 0, false
+	}
+	at, found = t.passing(gain, change, share, from, int(begun)+1, to)
+	if !found {
+		return 0, 0, false
+	}
+	part := func(n int) float64 { return (t.GainDB[n] - gain) / change }
+	first, last := -1, -1 // where it rings
+	for n := from; n < int(at); n++ {
+		if math.Abs(part(n)) > share {
+			if last = n; first < 0 {
+				first = n
+			}
 		}
 	}
-	return at, found
+	beat := dsp.Frames(beatMs, t.RateHz)
+	late, found := t.passing(gain, change, 1-1/math.E, from, middle, to)
+	if first < 0 || !found || int(at)-last >= beat {
+		return at, 0, true
+	}
+	// Under what rings the gain has moved by no more than the largest of a beat says.
+	earliest := float64(first)
+	for n := first; n < int(at); n += max(1, beat/8) {
+		most := share
+		for k := n; k < min(n+beat, int(at)); k++ {
+			most = max(most, math.Abs(part(k)))
+		}
+		earliest = max(earliest, float64(n)-slowestStart*most*(late-at))
+	}
+	off = max(0, at-earliest)/2 + float64(beat)/4
+	return (earliest + at) / 2, off, true
 }
+
+const (
+	// beatMs is a turn of the beat between the step's tone and what a filter rings with, 1 kHz
+	// beside it. What has ended is quiet for so long. (own choice)
+	beatMs = 1
+	// slowestStart is by how many times slower than an exponential of the same time constant a
+	// gain begins: two poles in a row take 4 times as long from 0.1 % to 1 %.
+	slowestStart = 5
+)
 
 // clearTimes are the times of a change whose gain has no noise that matters.
 func (c *gainChange) clearTimes() (all stepTimes) {
 	t, change, step := c.trace, c.last-c.first, float64(c.step)
 	reason := ""
+	middle, found := t.middle(c.first, change, c.from, c.to)
+	if !found {
+		reason = neverArrives
+	}
 	at := func(share float64) stepTime {
-		frames, found := t.passing(c.first, change, share, c.from, c.to)
+		frames, found := t.passing(c.first, change, share, c.from, middle, c.to)
 		if !found {
 			reason = neverArrives
 		}
 		return stepTime{passing: passing{frames: frames - step}, reason: reason}
 	}
-	begins, found := t.begins(c.first, change, beginsShare, c.from, c.to)
+	begins, rings, found := t.begins(c.first, change, beginsShare, c.from, middle, c.to)
 	if !found {
 		reason = neverArrives
 	}
-	all.begins = stepTime{passing: passing{frames: begins - step}, reason: reason}
+	all.begins = stepTime{passing: passing{frames: begins - step, off: rings}, reason: reason}
 	// What is left of the noise moves a flat beginning by more than a steep one.
-	if later, found := t.begins(c.first, change, beginsShare+3*c.sigma+2*c.plateau, c.from, c.to); found {
-		all.begins.off = max(0, later-begins)
+	if later, _, found := t.begins(c.first, change, beginsShare+3*c.sigma+2*c.plateau, c.from, middle, c.to); found {
+		all.begins.off += max(0, later-begins)
 	}
 	all.constant = at(1 - 1/math.E).less(all.begins)
 	all.tenNinety = at(0.9).less(at(0.1))

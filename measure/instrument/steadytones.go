@@ -85,7 +85,7 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 		}
 	}
 	noise := t.lines.NoiseAround(hz)
-	if peak*peak < 4*noise {
+	if peak*peak < leastLineOverNoise*noise {
 		return peak, underNoiseText
 	}
 	// The noise has half its power in phase with the line.
@@ -93,6 +93,12 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	// A line that noise has added to is lower by more dB than one that it took from is higher.
 	return peak, fmt.Sprintf("±%.2g dB, 95 %% of what the noise around it does", max(1e-6, -dsp.AmplitudeToDB(1-spectra.TwoDeviations*sigma)))
 }
+
+// leastLineOverNoise is the power over that of the noise around it from which on a line is
+// one: noise alone reaches it with a chance of e^-9, and 95 % of what noise does to such a
+// line is less than 6 dB. Of twice its amplitude, e^-4, one of 54 lines of noise was read as
+// a harmonic, with ±14 dB.
+const leastLineOverNoise = 9
 
 const underNoiseText = "no more than the noise around it: an upper bound"
 
@@ -118,7 +124,7 @@ type lineSum struct {
 func (s *lineSum) add(peak, noise float64) {
 	power := peak * peak
 	s.power += power
-	if power < 4*noise {
+	if power < leastLineOverNoise*noise {
 		s.noise += power
 		return
 	}

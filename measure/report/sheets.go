@@ -30,7 +30,7 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 		for d, got := range row.Rows {
 			one := measure.Reading{Reason: "not in its sheet", Frame: -1, Channel: -1}
 			if got != nil {
-				one = got.Measured()
+				one = got.Shown()
 			}
 			r.Got = append(r.Got, one)
 			r.Grades = append(r.Grades, rubric.Of(got))
