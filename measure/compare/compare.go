@@ -67,6 +67,11 @@ type Comparison struct {
 	a, b      measure.Readings // loudness, peaks and the noise in pauses of each
 }
 
+// MatchedGain is the factor by which B was divided before A was subtracted from it, negative
+// where B is inverted: with the residual, B is (residual + A) · MatchedGain. The reading
+// gain_db may be another one, where least squares misjudges what was done to B.
+func (c *Comparison) MatchedGain() float64 { return c.gain }
+
 // A FormatsDifferError states that two sounds cannot be compared, and what to do.
 type FormatsDifferError struct{ A, B wave.Format }
 

@@ -285,12 +285,11 @@ func (c *Comparison) version(ctx context.Context, first dsp.Block, source Source
 		return v, nil, 0, 0, fmt.Errorf("%s: %d frames of the excerpt were compared, instead of %d", source.Name, sink.Frames(), result.To-result.From)
 	}
 	readings := result.Readings()
-	db, _ := readings.Get("gain_db")
 	polarity, _ := readings.Get("polarity")
 	delay, _ := readings.Get("delay_frames")
 	v.DelayFrames = delay.Value + float64(start-c.FirstFrame)
 	v.Inverted = polarity.Value < 0
-	gain = dsp.DBToAmplitude(db.Value)
+	gain = math.Abs(result.MatchedGain())
 	// The difference of package compare is the version, aligned and at the level of the first
 	// one, minus the first one.
 	v.Planes = sink.Planes()
