@@ -38,7 +38,7 @@ func answerCalls() {
 	if err != nil {
 		panic(err)
 	}
-	debug.SetMemoryLimit(256 << 20) // as in dsptest.RareCollections
+	debug.SetMemoryLimit(256 << 20) // as in dsptest.Main
 	debug.SetGCPercent(-1)
 	calls, answers := json.NewDecoder(os.Stdin), json.NewEncoder(os.Stdout)
 	for {

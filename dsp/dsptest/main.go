@@ -7,18 +7,18 @@ import (
 	"testing"
 )
 
-// Main runs the tests of a package, whose TestMain calls it, with RareCollections.
+// Main runs the tests of a package, whose TestMain calls it, with rareCollections.
 func Main(m *testing.M) {
-	RareCollections()
+	rareCollections()
 	os.Exit(m.Run())
 }
 
-// RareCollections lets the garbage collector run only when the process holds 256 MiB. Tests
+// rareCollections lets the garbage collector run only when the process holds 256 MiB. Tests
 // make many long sounds; with Go's default some packages spend a fifth of their processor
 // time on collecting them, returning the memory to the system, and requesting it again.
 // Benchmarks and the long tests, some of which hold more than that, keep the default, and so do
 // runs with GOGC set.
-func RareCollections() {
+func rareCollections() {
 	if os.Getenv("GOGC") != "" || IsExhaustive() {
 		return
 	}

@@ -17,11 +17,11 @@ import (
 
 // prover states what a stage of one kind claims at a rate in Hz, from its settings
 // alone.
-type prover func(settings any, rate int) []Experiment
+type prover func(settings any, rate int) []experiment
 
 // proves connects a prover with the settings of its kind.
-func proves[S any](state func(s S, rate int) []Experiment) prover {
-	return func(settings any, rate int) []Experiment { return state(settings.(S), rate) }
+func proves[S any](state func(s S, rate int) []experiment) prover {
+	return func(settings any, rate int) []experiment { return state(settings.(S), rate) }
 }
 
 // provers has a line for every kind of stage; a test compares it with the kinds.
@@ -34,11 +34,11 @@ var provers = map[string]prover{
 	"limiter":    proves(limiter),
 	"gain":       proves(gain),
 	"polarity":   proves(polarity),
-	"delay":      proves(func(dsp.DelaySettings, int) []Experiment { return nil }), // its latency is its only claim
+	"delay":      proves(func(dsp.DelaySettings, int) []experiment { return nil }), // its latency is its only claim
 }
 
-// Of states all claims of a stage at a rate in Hz, its latency first.
-func Of(s chain.Stage, rate int) ([]Experiment, error) {
+// experimentsOf states all claims of a stage at a rate in Hz, its latency first.
+func experimentsOf(s chain.Stage, rate int) ([]experiment, error) {
 	state, known := provers[s.Kind]
 	if !known {
 		return nil, fmt.Errorf("a stage of kind %q has no proof", s.Kind)
@@ -47,7 +47,7 @@ func Of(s chain.Stage, rate int) ([]Experiment, error) {
 	if err != nil {
 		return nil, err
 	}
-	all := append([]Experiment{late}, state(s.Settings, rate)...)
+	all := append([]experiment{late}, state(s.Settings, rate)...)
 	if _, limits := s.Settings.(dsp.LimiterSettings); limits { // its model has no guard, and so exceeds the ceiling
 		return all, nil
 	}
@@ -59,14 +59,14 @@ func Of(s chain.Stage, rate int) ([]Experiment, error) {
 
 // stageLatency claims the latency that a built stage declares and, for a delay, the
 // one that its settings ask for.
-func stageLatency(s chain.Stage, rate int) (Experiment, error) {
+func stageLatency(s chain.Stage, rate int) (experiment, error) {
 	channels := reach(channelsOf(s.Settings))
 	if d, ok := s.Settings.(dsp.DelaySettings); ok {
 		return latency(delayFrames(d, rate, channels)...), nil
 	}
 	e, err := alone(s).Prepare(rate, channels)
 	if err != nil {
-		return Experiment{}, err
+		return experiment{}, err
 	}
 	return latency(slices.Repeat([]int{e.Latency()}, channels)...), nil
 }
@@ -79,7 +79,7 @@ type part struct {
 	name        string
 	chain       *chain.Chain
 	device      instrument.Device
-	experiments []Experiment
+	experiments []experiment
 }
 
 // OfChain proves each enabled stage of a chain alone, then the whole chain, at a
@@ -108,7 +108,7 @@ func partsOf(c *chain.Chain, rate int) ([]part, error) {
 		if !s.Enabled {
 			continue
 		}
-		experiments, err := Of(s, rate)
+		experiments, err := experimentsOf(s, rate)
 		if err != nil {
 			return nil, err
 		}
@@ -118,7 +118,7 @@ func partsOf(c *chain.Chain, rate int) ([]part, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(parts, part{WholeChain, c, reused(c), experiments}), nil
+	return append(parts, part{wholeChain, c, reused(c), experiments}), nil
 }
 
 // proveParts runs the experiments of all parts on a number of goroutines and adds
@@ -126,7 +126,7 @@ func partsOf(c *chain.Chain, rate int) ([]part, error) {
 func (s *Sheet) proveParts(ctx context.Context, parts []part, workers int, shown func(stage string, i, of int)) error {
 	type task struct {
 		part       *part
-		experiment *Experiment
+		experiment *experiment
 		outcome
 	}
 	var tasks []task
@@ -158,5 +158,5 @@ func (s *Sheet) proveParts(ctx context.Context, parts []part, workers int, shown
 	return err
 }
 
-// WholeChain is the name of the whole chain, where otherwise a stage is named.
-const WholeChain = "whole chain"
+// wholeChain is the name of the whole chain, where otherwise a stage is named.
+const wholeChain = "whole chain"

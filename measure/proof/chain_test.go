@@ -190,21 +190,21 @@ func TestMisbuiltStagesFail(t *testing.T) {
 func failures(t *testing.T, declared string, d instrument.Device, claimed ...string) string {
 	t.Helper()
 	const rate = 32000
-	experiments, err := Of(stage(t, declared), rate)
+	experiments, err := experimentsOf(stage(t, declared), rate)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return failuresOf(t, experiments, d, rate, claimed...)
 }
 
-func failuresOf(t *testing.T, experiments []Experiment, d instrument.Device, rate int, claimed ...string) string {
+func failuresOf(t *testing.T, experiments []experiment, d instrument.Device, rate int, claimed ...string) string {
 	t.Helper()
 	sheet := &Sheet{RateHz: rate}
 	for _, x := range experiments {
 		if len(claimed) > 0 && !slices.ContainsFunc(x.Claims, func(c Claim) bool { return slices.Contains(claimed, c.Reading) }) {
 			continue
 		}
-		if err := sheet.Prove(context.Background(), "stage", d, []Experiment{x}); err != nil {
+		if err := sheet.prove(context.Background(), "stage", d, []experiment{x}); err != nil {
 			t.Fatal(err)
 		}
 	}

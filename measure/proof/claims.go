@@ -188,9 +188,9 @@ func (d *claimsDecoder) stimulus(e tomlfile.Entry, places map[string]tomlfile.Sp
 	return signal
 }
 
-// Possible is a *tomlfile.FileError that names every stimulus which cannot be made at
+// possible is a *tomlfile.FileError that names every stimulus which cannot be made at
 // a rate in Hz, nil if there is none.
-func (c *Claims) Possible(rate int) error {
+func (c *Claims) possible(rate int) error {
 	var problems []tomlfile.Problem
 	for _, t := range c.Tests {
 		_, err := t.Stimulus.Make(rate)

@@ -26,7 +26,7 @@ func compressed(s dsp.CompressorSettings) func(levelDBFS float64) float64 {
 	}
 }
 
-func compressor(s dsp.CompressorSettings, rate int) []Experiment {
+func compressor(s dsp.CompressorSettings, rate int) []experiment {
 	attenuation := compressed(s)
 	gain := func(peakDBFS float64) float64 { return s.MakeupDB - attenuation(peakDBFS-onPeaks(0, s.Detector)) }
 	threshold := onPeaks(s.ThresholdDBFS, s.Detector)
@@ -44,7 +44,7 @@ func compressor(s dsp.CompressorSettings, rate int) []Experiment {
 			within("compression_slope", 1/s.Ratio, max(0.01/s.Ratio, 0.002), "1 % of the ratio, or 0.03 dB over the 15 dB of the curve"),
 			kneeClaim(s.KneeDB))
 	}
-	experiments := []Experiment{staticCurve(hz, low, high, curveStepDB, settle, false, gain, claims)}
+	experiments := []experiment{staticCurve(hz, low, high, curveStepDB, settle, false, gain, claims)}
 	if s.Ratio < 1.1 {
 		return append(experiments, silent(experiments[0].Condition, fmt.Sprintf("a ratio of %g moves the gain too little; curve_deviation_db judges the whole curve", s.Ratio),
 			append([]string{"compression_threshold_dbfs", "compression_slope", "compression_knee_db", "detector_crest_db", "channel_gain_difference_db"}, stepTimes...)...))
@@ -72,14 +72,14 @@ func kneeClaim(kneeDB float64) Claim {
 }
 
 // detectorType claims what a detector measures, at a level at which the gain moves.
-func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) Experiment {
+func detectorType(d dsp.DetectorKind, peakDBFS, stepSeconds float64) experiment {
 	want := sineOverRMS
 	if d == dsp.RMS {
 		want = 0
 	}
 	drive := max(0, peakDBFS+5)
 	tones := instrument.DetectorType{Tones: stimulus.CrestTones{Hz: 3000, PeakDBFS: peakDBFS - drive, StepSeconds: stepSeconds}, DriveDB: drive}
-	return Experiment{
+	return experiment{
 		Condition: "two tones and sines of the same rms",
 		Claims:    []Claim{within("detector_crest_db", want, 0.3, "a tenth of the 3.01 dB between the two, for what an rms window leaves of the pair's beat")},
 		Run:       drivenBy(drive, tones),

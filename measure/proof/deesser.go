@@ -21,8 +21,8 @@ const gainBoundDB = 0.05
 const gainWhy = "0.05 dB: the ripple of the detector's mean square; a hundredth of what is audible (common practice, no source)"
 
 // deEsser claims a de-esser's reduction of a sibilant of a known level.
-func deEsser(s dsp.DeEsserSettings, rate int) []Experiment {
-	experiments := []Experiment{{
+func deEsser(s dsp.DeEsserSettings, rate int) []experiment {
+	experiments := []experiment{{
 		Condition: fmt.Sprintf("%d Hz at -20 dBFS, without an s", vowelHz),
 		Claims:    []Claim{within("tone_dbfs", stimulus.DefaultPeakDBFS, gainBoundDB, gainWhy)},
 		Run:       with(instrument.HarmonicDistortion{Tone: stimulus.Tone{Hz: vowelHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}}),
@@ -56,7 +56,7 @@ const besideReductionDB = 2
 
 // sibilantBeside is a tone beside the bell's centre, where its band-pass has half the
 // power: what comes out there is 1 + (g − 1)·B with B = (1 ± j)/2.
-func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
+func sibilantBeside(s dsp.DeEsserSettings, rate int) experiment {
 	key := keyPower(s, rate)
 	best, hz := 0.0, 0.0
 	level := float64(stimulus.DefaultPeakDBFS)
@@ -84,7 +84,7 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
 	tone := stimulus.Tone{Hz: hz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 	g := math.Pow(10, -best/20)
 	gain := 20 * math.Log10(math.Hypot(1+(g-1)/2, (g-1)/2))
-	return Experiment{
+	return experiment{
 		Condition: fmt.Sprintf("%.0f Hz, beside the bell's centre, where its band-pass has half the power", hz),
 		Claims:    []Claim{within("tone_dbfs", level+gain, gainBoundDB, gainWhy)},
 		Run:       drivenBy(level-tone.PeakDBFS, instrument.HarmonicDistortion{Tone: tone}),
@@ -94,12 +94,12 @@ func sibilantBeside(s dsp.DeEsserSettings, rate int) Experiment {
 // sibilantTimes claims attack and release of an s that comes and goes. The tone of a step
 // of level has a whole number of frames in its period: of these the nearest to the bell's
 // centre is taken.
-func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
+func sibilantTimes(s dsp.DeEsserSettings, rate int) []experiment {
 	step := stimulus.LevelStep{Hz: s.CentreHz}
 	step.Hz = float64(rate) / float64(step.Period(rate))
 	key := keyPower(s, rate)(step.Hz)
 	if key < 0.1 || step.Hz > 0.45*float64(rate) {
-		return []Experiment{silent(fmt.Sprintf("%.0f Hz, stepped", step.Hz), "no tone with a whole number of frames in its period lies near the bell's centre and within the key band", stepTimes...)}
+		return []experiment{silent(fmt.Sprintf("%.0f Hz, stepped", step.Hz), "no tone with a whole number of frames in its period lies near the bell's centre and within the key band", stepTimes...)}
 	}
 	threshold := s.ThresholdDBFS - 10*math.Log10(key/2) // peak of a tone there
 	timed, driveDB := dynamicsStep(threshold-6, threshold+s.RangeDB/(1-1/s.Ratio)/2, s.AttackMs, s.ReleaseMs, 10, rate)
@@ -108,7 +108,7 @@ func sibilantTimes(s dsp.DeEsserSettings, rate int) []Experiment {
 }
 
 // sibilantLink claims that an s in one channel lowers both, if they are linked.
-func sibilantLink(s dsp.DeEsserSettings, rate int) Experiment {
+func sibilantLink(s dsp.DeEsserSettings, rate int) experiment {
 	key := keyPower(s, rate)(s.CentreHz)
 	over := min(6, s.RangeDB/(1-1/s.Ratio)/2)
 	loud := s.ThresholdDBFS - 10*math.Log10(key/2) + over
@@ -134,7 +134,7 @@ func keyPower(s dsp.DeEsserSettings, rate int) func(hz float64) float64 {
 // sibilant is a tone at the centre of the bell that is a given number of dB over
 // the level at which reduction starts, and comes out lower by the reduction. In
 // relative mode a vowel beside it sets that number; for +Inf there is none.
-func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x Experiment) {
+func sibilant(s dsp.DeEsserSettings, rate int, overDB float64) (x experiment) {
 	key := keyPower(s, rate)
 	alone := stimulus.Tone{Hz: s.CentreHz, PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: 3}
 	level, beside := alone.PeakDBFS, ""

@@ -27,7 +27,7 @@ type Answer struct {
 // returned together with the error: with what was measured before, and the rest
 // undecided.
 func OfDevice(ctx context.Context, c *Claims, d instrument.Device, rate int, shown func(test string, i, of int)) (*Sheet, []measure.Finding, error) {
-	if err := c.Possible(rate); err != nil {
+	if err := c.possible(rate); err != nil {
 		return nil, nil, err
 	}
 	var findings []measure.Finding
@@ -100,7 +100,7 @@ func OfRecordings(ctx context.Context, c *Claims, pairs []instrument.Recorded) (
 		if rate != 0 && a.Rate != rate {
 			return nil, nil, fmt.Errorf("%s: found %d Hz; accepted: %d Hz, as the recordings before it", p.Recording, a.Rate, rate)
 		}
-		if err := c.Possible(a.Rate); err != nil {
+		if err := c.possible(a.Rate); err != nil {
 			return nil, nil, err
 		}
 		if !c.about(signal) {

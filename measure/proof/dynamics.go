@@ -38,7 +38,7 @@ func curveHz(sidechainHz float64, rate int) float64 {
 var holdMoments = []float64{0.23, 0.5, 0.81}
 
 // timesWithHold are times, and when release begins after steps of other lengths.
-func timesWithHold(settings any, step stimulus.LevelStep, driveDB float64, rms bool, holdMs float64, rate int) []Experiment {
+func timesWithHold(settings any, step stimulus.LevelStep, driveDB float64, rms bool, holdMs float64, rate int) []experiment {
 	all := times(settings, step, driveDB, rms, rate)
 	if holdMs == 0 || len(all[0].Claims) == 0 {
 		return all
@@ -59,14 +59,14 @@ func timesWithHold(settings any, step stimulus.LevelStep, driveDB float64, rms b
 
 // staticCurve is the experiment of a stepped tone between two levels. Levels above full
 // scale are made by a gain in front of the device.
-func staticCurve(hz, fromDBFS, toDBFS, stepDB, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) Experiment {
+func staticCurve(hz, fromDBFS, toDBFS, stepDB, stepSeconds float64, back bool, declared func(float64) float64, claims []Claim) experiment {
 	drive := max(0, toDBFS)
 	curve := instrument.StaticCurve{
 		Tone:     stimulus.SteppedTone{Hz: hz, FromDBFS: fromDBFS - drive, ToDBFS: toDBFS - drive, StepDB: stepDB, StepSeconds: stepSeconds, Back: back},
 		DriveDB:  drive,
 		Declared: declared,
 	}
-	x := Experiment{
+	x := experiment{
 		Condition: fmt.Sprintf("%.0f Hz in steps of %g dB from %.1f to %.1f dBFS", hz, stepDB, fromDBFS, toDBFS),
 		Claims:    claims,
 		Run:       drivenBy(drive, curve),
@@ -105,15 +105,15 @@ var stepTimes = []string{
 // each definition of attack and release has its own figure, and the detector's window and
 // side chain count. A gain in front of the device makes levels above full scale. Where
 // the gain of the model does not move, nothing is claimed.
-func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rate int) []Experiment {
+func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rate int) []experiment {
 	read := drivenBy(driveDB, instrument.StepResponse{Step: step})
-	x := Experiment{
+	x := experiment{
 		Condition: fmt.Sprintf("%.0f Hz from %.1f to %.1f dBFS and back", float64(rate)/float64(step.Period(rate)), step.LowDBFS+driveDB, step.HighDBFS+driveDB),
 		Run:       read,
 	}
 	readings, err := read(context.Background(), model.Chain{Settings: []any{settings}}, rate)
 	if err != nil {
-		return []Experiment{silent(x.Condition, "for a plain model of the settings: "+err.Error(), stepTimes...)}
+		return []experiment{silent(x.Condition, "for a plain model of the settings: "+err.Error(), stepTimes...)}
 	}
 	// A time between two points of a gain is read to two frames; one that counts from the
 	// step of level also to the first crest of the new level. An rms detector is read every
@@ -137,18 +137,18 @@ func times(settings any, step stimulus.LevelStep, driveDB float64, rms bool, rat
 			x.unclaimed = append(x.unclaimed, omission{name, "for a plain model of the settings: " + want.Reason})
 		}
 	}
-	return []Experiment{x}
+	return []experiment{x}
 }
 
 // both claims that a stage with linked channels lowers both by the gain of the louder
 // channel, and one with unlinked channels each by its own.
-func both(linked bool, loudDBFS float64, alone func(quietDBFS float64) float64) Experiment {
+func both(linked bool, loudDBFS float64, alone func(quietDBFS float64) float64) experiment {
 	quiet := loudDBFS - 12
 	want, text := 0.0, "linked channels have one gain"
 	if !linked {
 		want, text = alone(loudDBFS)-alone(quiet), "unlinked channels have the gain of their own level"
 	}
-	return Experiment{
+	return experiment{
 		Condition: fmt.Sprintf("997 Hz, left at %.1f dBFS, right 12 dB lower", loudDBFS),
 		Claims:    []Claim{within("channel_gain_difference_db", want, curveBoundDB, text+"; "+curveWhy)},
 		Run: drivenBy(max(0, loudDBFS), instrument.ChannelLink{Tones: stimulus.LinkTones{

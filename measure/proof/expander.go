@@ -28,7 +28,7 @@ const leastStepDB = curveStepDB / 4
 
 const tooSteep = "the curve is so steep that less than two of its steps lie between knee and range; curve_deviation_db judges the whole curve"
 
-func expander(s dsp.ExpanderSettings, rate int) []Experiment {
+func expander(s dsp.ExpanderSettings, rate int) []experiment {
 	attenuation := expanded(s)
 	gain := func(peakDBFS float64) float64 { return -attenuation(peakDBFS - onPeaks(0, s.Detector)) }
 	threshold := onPeaks(s.ThresholdDBFS, s.Detector)
@@ -61,7 +61,7 @@ func expander(s dsp.ExpanderSettings, rate int) []Experiment {
 	if works && reach < 40 {
 		claims = append(claims, within("expansion_range_db", s.RangeDB, curveBoundDB, curveWhy))
 	}
-	experiments := []Experiment{staticCurve(hz, low, high, stepDB, settle, false, gain, claims)}
+	experiments := []experiment{staticCurve(hz, low, high, stepDB, settle, false, gain, claims)}
 	if !works {
 		return append(experiments, silent(experiments[0].Condition, "ratio and range end the curve within its knee, or move the gain too little; curve_deviation_db judges the whole curve",
 			append([]string{"expansion_threshold_dbfs", "expansion_ratio", "expansion_range_db", "hysteresis_db", "channel_gain_difference_db"}, stepTimes...)...))

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// Experiment is one measurement of a device, and the claims that it decides.
-type Experiment struct {
+// experiment is one measurement of a device, and the claims that it decides.
+type experiment struct {
 	Condition string // stimulus and level, for the sheet
 	Claims    []Claim
 	Run       func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error)
@@ -31,8 +31,8 @@ type omission struct{ reading, reason string }
 
 // silent is an experiment that measures nothing, and gives the reason why nothing is
 // claimed.
-func silent(condition, reason string, readings ...string) Experiment {
-	x := Experiment{Condition: condition}
+func silent(condition, reason string, readings ...string) experiment {
+	x := experiment{Condition: condition}
 	for _, name := range readings {
 		x.unclaimed = append(x.unclaimed, omission{name, reason})
 	}
@@ -40,7 +40,7 @@ func silent(condition, reason string, readings ...string) Experiment {
 }
 
 // omitAll leaves all claims of an experiment unstated, for a reason.
-func (x *Experiment) omitAll(reason string) {
+func (x *experiment) omitAll(reason string) {
 	for _, c := range x.Claims {
 		x.unclaimed = append(x.unclaimed, omission{c.Reading, reason})
 	}
@@ -61,20 +61,6 @@ func drivenBy(driveDB float64, i instrument.Instrument) func(context.Context, in
 	}
 }
 
-// Prove runs experiments on a device at the sheet's rate and adds their lines. An
-// experiment that measures nothing leaves undecided claims, with the reason; one to
-// which the device gave a broken response leaves failed ones.
-func (s *Sheet) Prove(ctx context.Context, stage string, d instrument.Device, experiments []Experiment) error {
-	for _, x := range experiments {
-		o, err := x.outcome(ctx, stage, d, s.RateHz, s.keepCurves)
-		if err != nil {
-			return err
-		}
-		s.add(o)
-	}
-	return nil
-}
-
 // outcome is what an experiment adds to a sheet.
 type outcome struct {
 	lines     []Line
@@ -92,7 +78,7 @@ func (s *Sheet) add(o outcome) {
 
 // outcome runs the experiment and judges its claims. The error is that of a context
 // that ended.
-func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Device, rate int, keepCurve bool) (o outcome, err error) {
+func (x *experiment) outcome(ctx context.Context, stage string, d instrument.Device, rate int, keepCurve bool) (o outcome, err error) {
 	for _, left := range x.unclaimed {
 		o.unclaimed = append(o.unclaimed, Unclaimed{stage, x.Condition, left.reading, left.reason})
 	}
@@ -129,7 +115,7 @@ func (x *Experiment) outcome(ctx context.Context, stage string, d instrument.Dev
 }
 
 // read runs the experiment. If it fails, each claim's reading has the reason.
-func (x *Experiment) read(ctx context.Context, d instrument.Device, rate int) measure.Readings {
+func (x *experiment) read(ctx context.Context, d instrument.Device, rate int) measure.Readings {
 	readings, err := x.Run(ctx, d, rate)
 	if err != nil {
 		return x.withoutReadings(err)
@@ -137,7 +123,7 @@ func (x *Experiment) read(ctx context.Context, d instrument.Device, rate int) me
 	return readings
 }
 
-func (x *Experiment) withoutReadings(err error) (readings measure.Readings) {
+func (x *experiment) withoutReadings(err error) (readings measure.Readings) {
 	for _, c := range x.Claims {
 		readings = append(readings, measure.Named{Name: c.Reading, Reading: measure.Reading{Reason: err.Error(), Frame: -1, Channel: -1}})
 	}
@@ -145,7 +131,7 @@ func (x *Experiment) withoutReadings(err error) (readings measure.Readings) {
 }
 
 // readWithCurve is read with the curve of the same response.
-func (x *Experiment) readWithCurve(ctx context.Context, stage string, d instrument.Device, rate int) (measure.Readings, *Curve) {
+func (x *experiment) readWithCurve(ctx context.Context, stage string, d instrument.Device, rate int) (measure.Readings, *Curve) {
 	readings, table, err := x.curve.readings(ctx, d, rate)
 	if err != nil {
 		return x.withoutReadings(err), nil

@@ -13,7 +13,7 @@ import (
 
 // answers is an experiment in which the device reads one value and the model another;
 // a text stands for a reading that cannot be measured.
-func answers(device, model any, claims ...Claim) (Experiment, instrument.Device) {
+func answers(device, model any, claims ...Claim) (experiment, instrument.Device) {
 	read := func(v any) measure.Readings {
 		r := measure.Readings{}
 		switch v := v.(type) {
@@ -25,7 +25,7 @@ func answers(device, model any, claims ...Claim) (Experiment, instrument.Device)
 		return r
 	}
 	asked := 0
-	return Experiment{Condition: "a tone", Claims: claims, Model: through{}, Run: func(context.Context, instrument.Device, int) (measure.Readings, error) {
+	return experiment{Condition: "a tone", Claims: claims, Model: through{}, Run: func(context.Context, instrument.Device, int) (measure.Readings, error) {
 		if asked++; asked == 1 {
 			return read(device), nil
 		}
@@ -51,7 +51,7 @@ func TestClaimsSayWhatTheyAreJudgedAgainst(t *testing.T) {
 	} {
 		x, d := answers(c.device, c.model, within("gain_at_1khz_db", 1, 0.1, "closed form"))
 		s := &Sheet{RateHz: 48000}
-		if err := s.Prove(t.Context(), "gain", d, []Experiment{x}); err != nil {
+		if err := s.prove(t.Context(), "gain", d, []experiment{x}); err != nil {
 			t.Fatal(err)
 		}
 		switch {
@@ -98,14 +98,28 @@ func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 func TestCancelledProofRunsNothingMore(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	runs := 0
-	x := Experiment{Condition: "a tone", Claims: []Claim{within("gain_at_1khz_db", 1, 0.1, "closed form")}, Model: through{}, Run: func(ctx context.Context, _ instrument.Device, _ int) (measure.Readings, error) {
+	x := experiment{Condition: "a tone", Claims: []Claim{within("gain_at_1khz_db", 1, 0.1, "closed form")}, Model: through{}, Run: func(ctx context.Context, _ instrument.Device, _ int) (measure.Readings, error) {
 		runs++
 		cancel()
 		return nil, ctx.Err()
 	}}
 	s := &Sheet{RateHz: 48000}
-	err := s.proveParts(ctx, []part{{name: "gain", device: through{}, experiments: []Experiment{x, x, x}}}, 1, nil)
+	err := s.proveParts(ctx, []part{{name: "gain", device: through{}, experiments: []experiment{x, x, x}}}, 1, nil)
 	if err != context.Canceled || runs != 1 {
 		t.Errorf("%d runs and %v, want the one that was under way", runs, err)
 	}
+}
+
+// prove runs experiments on a device at the sheet's rate and adds their lines. An
+// experiment that measures nothing leaves undecided claims, with the reason; one to
+// which the device gave a broken response leaves failed ones.
+func (s *Sheet) prove(ctx context.Context, stage string, d instrument.Device, experiments []experiment) error {
+	for _, x := range experiments {
+		o, err := x.outcome(ctx, stage, d, s.RateHz, s.keepCurves)
+		if err != nil {
+			return err
+		}
+		s.add(o)
+	}
+	return nil
 }

@@ -21,11 +21,11 @@ func (r response) curve(rate int) *instrument.FrequencyResponse {
 	return instrument.SampledResponse(grid, r)
 }
 
-func highPass(s dsp.HighPassSettings, rate int) []Experiment {
+func highPass(s dsp.HighPassSettings, rate int) []experiment {
 	declared := butterworthHighPass(s.SlopeDBPerOctave/6, s.CornerHz, rate)
 	pass := math.Sqrt(s.CornerHz * float64(rate) / 2) // between corner and Nyquist frequency, over the logarithm
 	swept := sweptThrough(0, s)
-	experiments := []Experiment{swept.deviates(declared, rate, sweepBoundDB, "ten times the sweep's own error, from the Butterworth filter in closed form")}
+	experiments := []experiment{swept.deviates(declared, rate, sweepBoundDB, "ten times the sweep's own error, from the Butterworth filter in closed form")}
 	// The sweep has to show an octave below the corner, or it cannot be read back.
 	if s.CornerHz < 4*sweep(rate, 1).FromHz || pass < 4*s.CornerHz {
 		return append(experiments, silent(sweepCondition, fmt.Sprintf("the sweep shows too little on one side of a corner at %g Hz; response_deviation_db judges the whole curve", s.CornerHz), "corner_hz", "slope_db_per_octave"))
@@ -54,7 +54,7 @@ func highPass(s dsp.HighPassSettings, rate int) []Experiment {
 	return append(experiments, x)
 }
 
-func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
+func equaliser(s dsp.EqualiserSettings, rate int) []experiment {
 	s = s.At(rate)
 	strays, whole := strayDB(s, rate), response(func(float64) complex128 { return 1 })
 	for _, b := range s.Bands {
@@ -65,7 +65,7 @@ func equaliser(s dsp.EqualiserSettings, rate int) []Experiment {
 		why = "the deviation from the analogue filter that the stage declares, and the sweep's error"
 	}
 	swept := sweptThrough(0, s)
-	experiments := []Experiment{swept.deviates(whole, rate, sum(strays)+sweepBoundDB, why)}
+	experiments := []experiment{swept.deviates(whole, rate, sum(strays)+sweepBoundDB, why)}
 	for i, b := range s.Bands {
 		others := response(func(float64) complex128 { return 1 })
 		for k, other := range s.Bands {

@@ -42,7 +42,7 @@ func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, ra
 	sheet := &Sheet{Subject: c.Path, RateHz: rate}
 	var run []part
 	for i, p := range parts {
-		whole := p.name == WholeChain
+		whole := p.name == wholeChain
 		folder := "whole-chain"
 		if !whole {
 			folder = fmt.Sprintf("%d-%s", i+1, p.chain.Stages[0].Kind)

@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-func limiter(s dsp.LimiterSettings, rate int) []Experiment {
-	return append([]Experiment{limiterHolds(s), limiterPasses(s), limiterHoldsStill(s, rate)}, limiterRecovers(s, rate)...)
+func limiter(s dsp.LimiterSettings, rate int) []experiment {
+	return append([]experiment{limiterHolds(s), limiterPasses(s), limiterHoldsStill(s, rate)}, limiterRecovers(s, rate)...)
 }
 
 // guardMs is how far a limiter's guard can shift the moment at which a recovery seems to
@@ -22,7 +22,7 @@ const guardMs = 0.5
 
 // limiterRecovers claims how the gain recovers after a short peak and after a long loud
 // passage: the recovery depends on the programme, so that the two differ.
-func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
+func limiterRecovers(s dsp.LimiterSettings, rate int) (all []experiment) {
 	for _, seconds := range []float64{0.03, 1} {
 		high := s.CeilingDBTP - s.DriveDB + 10
 		step := stimulus.LevelStep{Hz: 2000, LowDBFS: high - 20, HighDBFS: high, BeforeSeconds: 0.3, DuringSeconds: seconds, AfterSeconds: 2.5}
@@ -54,9 +54,9 @@ func limiterRecovers(s dsp.LimiterSettings, rate int) (all []Experiment) {
 }
 
 // limiterHolds tests a limiter with all signals that are hard for limiters.
-func limiterHolds(s dsp.LimiterSettings) Experiment {
+func limiterHolds(s dsp.LimiterSettings) experiment {
 	const never = "a ceiling may not be exceeded"
-	x := Experiment{
+	x := experiment{
 		Condition: fmt.Sprintf("%d signals that limiters fail on, two channels, 6 to 20 dB over the ceiling", stimulus.LimiterStressCases),
 		Claims:    []Claim{atMost("overshoot_sample_db", 0, never), atMost("overshoot_annex2_db", 0, never)},
 		Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
@@ -78,9 +78,9 @@ func limiterHolds(s dsp.LimiterSettings) Experiment {
 
 // limiterTone is a tone at a level relative to the ceiling. Levels above full scale are
 // made by a gain in front of the limiter.
-func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experiment {
+func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) experiment {
 	t := stimulus.StandardTone(stimulus.DefaultPeakDBFS)
-	return Experiment{
+	return experiment{
 		Condition: fmt.Sprintf("997 Hz, %g dB against the ceiling", overDB),
 		Claims:    claims,
 		Run:       drivenBy(s.CeilingDBTP+overDB-s.DriveDB-t.PeakDBFS, instrument.HarmonicDistortion{Tone: t}),
@@ -88,14 +88,14 @@ func limiterTone(s dsp.LimiterSettings, overDB float64, claims ...Claim) Experim
 }
 
 // limiterPasses tests a tone that needs no limiting.
-func limiterPasses(s dsp.LimiterSettings) Experiment {
+func limiterPasses(s dsp.LimiterSettings) experiment {
 	return limiterTone(s, -6,
 		within("tone_dbfs", s.CeilingDBTP-6, 0.0001, "the rounding of the reading; what is under the ceiling passes unchanged"),
 		atMost("thd_plus_noise_db", -200, "far under any converter's noise; only the rounding of the reading is left"))
 }
 
 // limiterHoldsStill tests a tone that is 6 dB too loud throughout.
-func limiterHoldsStill(s dsp.LimiterSettings, rate int) Experiment {
+func limiterHoldsStill(s dsp.LimiterSettings, rate int) experiment {
 	claims := []Claim{
 		{measure.Limit{Reading: "tone_dbfs", Min: new(s.CeilingDBTP - 0.25), Max: &s.CeilingDBTP}, "the ceiling, and no more reduction than needed: Annex 2 reads up to 0.23 dB over a tone"},
 	}

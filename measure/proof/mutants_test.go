@@ -99,7 +99,7 @@ func scaled(x []float64, gain float64) {
 // undithered is a chain that rounds without dither.
 type undithered struct{ *reusedChain }
 
-func (d undithered) RespondRounded(ctx context.Context, played wave.Source, response wave.Sink) error {
+func (d undithered) respondRounded(ctx context.Context, played wave.Source, response wave.Sink) error {
 	return altered{d.reusedChain, func(b dsp.Block) {
 		for _, plane := range b {
 			for n, v := range plane {
@@ -155,12 +155,12 @@ func TestBrokenResponsesFail(t *testing.T) {
 			}
 		},
 	} {
-		experiments, err := Of(c.Stages[0], 16000)
+		experiments, err := experimentsOf(c.Stages[0], 16000)
 		if err != nil {
 			t.Fatal(err)
 		}
 		sheet := &Sheet{RateHz: 16000}
-		if err := sheet.Prove(t.Context(), "compressor", altered{c, alter}, experiments[:2]); err != nil {
+		if err := sheet.prove(t.Context(), "compressor", altered{c, alter}, experiments[:2]); err != nil {
 			t.Fatal(err)
 		}
 		if n := sheet.Count(measure.Fail); n != len(sheet.Lines) || n < 5 || sheet.Holds(true) {

@@ -28,9 +28,9 @@ func worksOn(channels []int, c int) bool {
 	return len(channels) == 0 || slices.Contains(channels, c+1)
 }
 
-func gain(s dsp.GainSettings, rate int) []Experiment {
+func gain(s dsp.GainSettings, rate int) []experiment {
 	channels := reach(s.Channels)
-	x := Experiment{Condition: sweepCondition, Run: with(instrument.SweepResponse{Sweep: sweep(rate, channels)})}
+	x := experiment{Condition: sweepCondition, Run: with(instrument.SweepResponse{Sweep: sweep(rate, channels)})}
 	for c := range channels {
 		want := 0.0
 		if worksOn(s.Channels, c) {
@@ -42,10 +42,10 @@ func gain(s dsp.GainSettings, rate int) []Experiment {
 			within(onChannel("response_max_db", c, channels), 0, sweepBoundDB, why),
 			within(onChannel("response_min_db", c, channels), 0, sweepBoundDB, why))
 	}
-	return []Experiment{x}
+	return []experiment{x}
 }
 
-func polarity(s dsp.PolaritySettings, _ int) []Experiment {
+func polarity(s dsp.PolaritySettings, _ int) []experiment {
 	channels := reach(s.Channels)
 	x := impulse(channels, 0)
 	for c := range channels {
@@ -55,11 +55,11 @@ func polarity(s dsp.PolaritySettings, _ int) []Experiment {
 		}
 		x.Claims = append(x.Claims, exactly(onChannel("polarity", c, channels), want, "a sign has no tolerance"))
 	}
-	return []Experiment{x}
+	return []experiment{x}
 }
 
 // latency claims when the response to an impulse begins, in frames for each channel.
-func latency(frames ...int) Experiment {
+func latency(frames ...int) experiment {
 	x := impulse(len(frames), slices.Max(frames))
 	for c, n := range frames {
 		x.Claims = append(x.Claims, exactly(onChannel("latency_frames", c, len(frames)), float64(n), "frames are counted: none may be off"))
@@ -68,8 +68,8 @@ func latency(frames ...int) Experiment {
 }
 
 // impulse is an experiment with a lone sample, and room for a delay behind it.
-func impulse(channels, delay int) Experiment {
-	return Experiment{Condition: "one sample of -20 dBFS in silence", Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+func impulse(channels, delay int) experiment {
+	return experiment{Condition: "one sample of -20 dBFS in silence", Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
 		i := stimulus.StandardImpulse(stimulus.DefaultPeakDBFS)
 		i.Channels = channels
 		i.Seconds += math.Ceil(float64(delay) / float64(rate))

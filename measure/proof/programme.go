@@ -170,9 +170,9 @@ func (p *programme) run(overDB float64) func(context.Context, instrument.Device,
 }
 
 // exact is the programme below every ceiling, where the model has all that a device does.
-func (p *programme) exact() Experiment {
+func (p *programme) exact() experiment {
 	const why = "60 dB over the rounding of 32-bit floating point, 20 dB under a sound's noise at 16 bits"
-	return Experiment{
+	return experiment{
 		Condition: fmt.Sprintf("%d s of synthetic speech, %s, at most %d dBFS and below every limiter's ceiling, against plain models of the stages", programmeSeconds, dsp.Plural(p.channels, "channel"), programmePeakDBFS),
 		Claims: []Claim{
 			within("programme_level_db", 0, 0.001, "a tenth of the sweep's tolerance"),
@@ -186,10 +186,10 @@ func (p *programme) exact() Experiment {
 
 // limited is the programme where a limiter works: its guard and its verification,
 // which the model leaves out, lower single peaks.
-func (p *programme) limited() Experiment {
+func (p *programme) limited() experiment {
 	const overDB = 6
 	const why = "a limiter's guard and verification lower single peaks, which the model leaves out"
-	return Experiment{
+	return experiment{
 		Condition: fmt.Sprintf("the same, up to %d dB over the ceiling at a limiter, against plain models of the stages", overDB),
 		Claims: []Claim{
 			within("programme_level_db", 0, 0.05, why),

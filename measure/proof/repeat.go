@@ -12,11 +12,11 @@ import (
 
 // repeats claims that a device responds to a sound as before after another, louder sound
 // in between: no state is left from earlier sounds.
-func repeats(channels int) Experiment {
+func repeats(channels int) experiment {
 	speech := func(peakDBFS float64, seed uint64) stimulus.SpeechLike {
 		return stimulus.SpeechLike{PeakDBFS: peakDBFS, Seconds: 1.5, Channels: channels, Seed: seed}
 	}
-	return Experiment{
+	return experiment{
 		again:     true,
 		Condition: "1.5 s of synthetic speech, a louder one, and the first again",
 		Claims:    []Claim{exactly("repeat_changed_samples", 0, "a run begins from rest: no sample may depend on the run before")},

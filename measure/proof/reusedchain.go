@@ -25,8 +25,8 @@ func (c *reusedChain) Respond(ctx context.Context, played wave.Source, response 
 	return c.run(ctx, played, response, chain.Options{KeepDelay: true})
 }
 
-// RespondRounded is Respond with the response on the grid of 16-bit integers.
-func (c *reusedChain) RespondRounded(ctx context.Context, played wave.Source, response wave.Sink) error {
+// respondRounded is Respond with the response on the grid of 16-bit integers.
+func (c *reusedChain) respondRounded(ctx context.Context, played wave.Source, response wave.Sink) error {
 	f := played.Format()
 	q, err := wave.NewQuantiser(wave.Format{Rate: f.Rate, Channels: f.Channels, Encoding: wave.Integer, Bits: roundedBits}, wave.TPDF, 1)
 	if err != nil {

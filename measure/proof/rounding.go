@@ -10,11 +10,11 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// Rounding is a device that can put its response on the grid of 16-bit integers, as
+// rounder is a device that can put its response on the grid of 16-bit integers, as
 // a file of them is written.
-type Rounding interface {
+type rounder interface {
 	instrument.Device
-	RespondRounded(ctx context.Context, played wave.Source, response wave.Sink) error
+	respondRounded(ctx context.Context, played wave.Source, response wave.Sink) error
 }
 
 // roundedBits are the bits of the grid.
@@ -24,8 +24,8 @@ const roundedBits = 16
 // the rounding itself and of the dither, 1/12 + 2/12 of a squared step, so that its
 // rms is half a step whatever the sound (Lipshitz, Wannamaker and Vanderkooy, JAES
 // 40(5) 1992).
-func (p *programme) rounds() Experiment {
-	return Experiment{
+func (p *programme) rounds() experiment {
+	return experiment{
 		inMemory:  true,
 		Condition: "the same, written as 16-bit integers, against the unrounded response",
 		Claims: []Claim{
@@ -43,7 +43,7 @@ func (p *programme) readRounding(ctx context.Context, d instrument.Device, rate 
 	if watched, is := d.(*watchedDevice); is {
 		d = watched.Device
 	}
-	device, is := d.(Rounding)
+	device, is := d.(rounder)
 	if !is {
 		return nil, errors.New("the device writes no 16-bit integers")
 	}
@@ -92,8 +92,8 @@ func (p *programme) readRounding(ctx context.Context, d instrument.Device, rate 
 }
 
 // roundedDevice is the device with its response rounded.
-type roundedDevice struct{ Rounding }
+type roundedDevice struct{ rounder }
 
 func (d roundedDevice) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {
-	return d.RespondRounded(ctx, played, response)
+	return d.respondRounded(ctx, played, response)
 }

@@ -84,9 +84,9 @@ func (s sweptFilter) instrument(rate int, declared response) instrument.SweepRes
 func (s sweptFilter) through(d instrument.Device) instrument.Device { return settlingDevice{d, s} }
 
 // deviates claims that a response is the declared one to within so many dB.
-func (s sweptFilter) deviates(declared response, rate int, most float64, why string) Experiment {
+func (s sweptFilter) deviates(declared response, rate int, most float64, why string) experiment {
 	swept := s.instrument(rate, declared)
-	return Experiment{
+	return experiment{
 		Condition: s.condition(),
 		Claims:    []Claim{atMost("response_deviation_db", most, why)},
 		Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
@@ -97,8 +97,8 @@ func (s sweptFilter) deviates(declared response, rate int, most float64, why str
 }
 
 // readBack reads a filter's settings out of a measured response.
-func (s sweptFilter) readBack(claims []Claim, read func(*instrument.FrequencyResponse) measure.Readings) Experiment {
-	return Experiment{Condition: s.condition(), Claims: claims, Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
+func (s sweptFilter) readBack(claims []Claim, read func(*instrument.FrequencyResponse) measure.Readings) experiment {
+	return experiment{Condition: s.condition(), Claims: claims, Run: func(ctx context.Context, d instrument.Device, rate int) (measure.Readings, error) {
 		swept := s.instrument(rate, nil)
 		sound, err := swept.Sweep.Make(rate)
 		if err != nil {

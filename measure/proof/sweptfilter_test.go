@@ -30,7 +30,7 @@ func TestNarrowBandsPass(t *testing.T) {
 	for _, text := range texts {
 		s := stage(t, text)
 		for _, rate := range rates {
-			experiments, err := Of(s, rate)
+			experiments, err := experimentsOf(s, rate)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -48,7 +48,7 @@ func TestNarrowBandsPass(t *testing.T) {
 func TestNarrowBandsThatAreOffFail(t *testing.T) {
 	declared := stage(t, `kind = "equaliser"; [[stage.band]]; shape = "notch"; centre_hz = 50; q = 30`)
 	for _, built := range []string{"centre_hz = 50; q = 29.9", "centre_hz = 50.001; q = 30"} {
-		experiments, err := Of(declared, 8000)
+		experiments, err := experimentsOf(declared, 8000)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -39,7 +39,7 @@ func TestEverySettingsAreAboutTheSameReadings(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			experiments, err := Of(c.Stages[0], 22050)
+			experiments, err := experimentsOf(c.Stages[0], 22050)
 			if err != nil {
 				continue // not valid at this rate
 			}

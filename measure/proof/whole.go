@@ -12,7 +12,7 @@ import (
 // latency plus the requested delays; where no stage depends on level, the product
 // of its responses; and the output on speech, which is that of the plain models
 // of its stages in series.
-func whole(c *chain.Chain, rate int) ([]Experiment, error) {
+func whole(c *chain.Chain, rate int) ([]experiment, error) {
 	channels, enabled := 1, []chain.Stage{}
 	for _, s := range c.Stages {
 		if !s.Enabled {
@@ -33,7 +33,7 @@ func whole(c *chain.Chain, rate int) ([]Experiment, error) {
 			}
 		}
 	}
-	experiments := []Experiment{latency(frames...)}
+	experiments := []experiment{latency(frames...)}
 	p := &programme{channels: max(2, channels)}
 	for _, s := range enabled {
 		p.chain.Settings = append(p.chain.Settings, s.Settings)
