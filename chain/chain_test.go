@@ -436,7 +436,7 @@ func TestCheckWithoutAFile(t *testing.T) {
 	}
 }
 
-func TestStarterIsSoundAndPlain(t *testing.T) {
+func TestStarterChainIsValidAndReadable(t *testing.T) {
 	c, err := chain.Parse("starter.toml", chain.Starter())
 	if err != nil {
 		t.Fatal(err)

@@ -306,7 +306,7 @@ func TestNonFiniteInput(t *testing.T) {
 	dsptest.Same(t, "repaired", dst.planes, dsp.NewBlock(2, 10_000))
 }
 
-func TestRunStops(t *testing.T) {
+func TestErrorsStopARun(t *testing.T) {
 	e := prepare(t, "schema = 1\n[[stage]]\nkind = \"gain\"\ngain_db = 1\n", 48000, 1)
 	for _, workers := range []int{1, 3} {
 		dst := &sink{failAt: 10_000}
@@ -333,7 +333,7 @@ func TestRunStops(t *testing.T) {
 }
 
 // A run allocates for its blocks, once, and not by the length of the sound.
-func TestMemoryDoesNotGrowWithLength(t *testing.T) {
+func TestAllocationsDoNotGrowWithLength(t *testing.T) {
 	e := prepare(t, everyStage, 48000, 2)
 	allocations := func(frames int) float64 {
 		programme := dsp.NewBlock(2, frames)

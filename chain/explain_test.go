@@ -50,7 +50,7 @@ func TestExplain(t *testing.T) {
 }
 
 // Words of elsewhere lead to the kind that is meant.
-func TestExplainWordsOfElsewhere(t *testing.T) {
+func TestExplainLeadsFromOtherWordsToTheKind(t *testing.T) {
 	for word, want := range map[string]string{
 		"gate": `gate: here it is the kind of stage "expander".`, "EQ": `"equaliser"`, "noise-gate": `"expander"`, "hpf": `"highpass"`,
 	} {

@@ -15,7 +15,7 @@ import (
 
 // Every field of a settings struct must be reached by exactly one key of its
 // table, or a setting of package dsp could not be written in a chain file.
-func TestTablesReachEverySetting(t *testing.T) {
+func TestEverySettingHasOneKey(t *testing.T) {
 	for _, k := range Kinds() {
 		skipped := ""
 		if k.Bands != nil {

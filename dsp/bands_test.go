@@ -9,7 +9,7 @@ import (
 // The bands' sums are the energies of the same sections as cascades, whatever the blocks,
 // within the rounding of sections that are divided by their first coefficient: some
 // thousand times 1e-16, as the poles of the band at 20 Hz lie at 0.998. An infinite sample or a NaN is forgotten with the stretch that it lies in.
-func TestBandsAreCascades(t *testing.T) {
+func TestBandsAgainstCascades(t *testing.T) {
 	const rate, frames = 48000, 5000
 	rng := rand.New(rand.NewPCG(41, 42))
 	all := [][]Biquad{

@@ -12,7 +12,7 @@ import (
 // Skipping whole cells changes no bit: frame by frame, where nothing can be
 // skipped, gives the same. Times are a few frames, and levels few and lasting
 // up to two cells, so that every corner of the rules is met.
-func TestCellsAgainstSingleFrames(t *testing.T) {
+func TestSkippedCellsAgainstSingleFrames(t *testing.T) {
 	const rate = 8000
 	rapid.Check(t, func(t *rapid.T) {
 		var x []float64

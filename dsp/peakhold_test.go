@@ -37,7 +37,7 @@ func TestCrestIsBounded(t *testing.T) {
 
 // What is no tone has no crest: a step of level of 3 dB and more, and what a
 // square wave and a single sample do.
-func TestNoCrestWhereThereIsNoTone(t *testing.T) {
+func TestOnlyTonesHaveCrests(t *testing.T) {
 	for _, s := range [][4]float64{
 		{0, 0, 1, 1}, {0.7, 0.7, 1, 1}, {1, 1, 1, 0.7}, {1, 1, 1, 0}, {1, 1, 1, -1}, {-1, 1, 1, 1}, {-1, -1, 1, 1}, {0, 0, 1, 0}, {1, 1, 1, 1}, {0, 0, 0, 0}, {1, 2, 3, 4},
 	} {

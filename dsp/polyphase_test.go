@@ -52,9 +52,9 @@ func TestAnnex2IsThePrintedTable(t *testing.T) {
 	}
 }
 
-// TestPositions reads a ramp: a bank with the right index convention reads n +
+// TestRowsReadARampAtTheirPositions reads a ramp: a bank with the right index convention reads n +
 // position, apart from the moments of its own design.
-func TestPositions(t *testing.T) {
+func TestRowsReadARampAtTheirPositions(t *testing.T) {
 	for name, c := range map[string]struct {
 		bank *Polyphase
 		tol  float64

@@ -8,7 +8,7 @@ import (
 
 // The levels are those of the same sections as cascades, to the bit, wherever the blocks and
 // the readings end; what is not finite is forgotten with the stretch that it lies in.
-func TestSectionLevelsAreCascades(t *testing.T) {
+func TestSectionLevelsAgainstCascades(t *testing.T) {
 	const rate, frames = 48000, 5000
 	rng := rand.New(rand.NewPCG(43, 44))
 	for round := range 12 {

@@ -23,7 +23,7 @@ func (o odd) Read(b dsp.Block) (int, error) { return o.frames, o.err }
 
 // Calls that cannot be answered have an error, or panic, in words: no index, no wait for ever,
 // no number that means nothing.
-func TestUnanswerableCallsSaySo(t *testing.T) {
+func TestImpossibleCallsFailInWords(t *testing.T) {
 	stereo := wave.Unquantised(48000, 2)
 	block := func(o odd) error { return EachBlock(t.Context(), o, func(dsp.Block) {}) }
 	in := func(l Level, u LevelUnit) error { _, err := l.In(u, nil); return err }

@@ -80,7 +80,7 @@ func TestJudge(t *testing.T) {
 }
 
 // A limit is of the reading that it names or, where only channels have one, of each.
-func TestInEachChannel(t *testing.T) {
+func TestLimitWithoutAChannelHoldsForEach(t *testing.T) {
 	r := Readings{{Name: "dc_dbfs_ch1"}, {Name: "dc_dbfs_ch2"}, {Name: "dc_dbfs_chain"}, {Name: "x"}, {Name: "x_ch1"}}
 	for reading, want := range map[string]int{"dc_dbfs": 2, "x": 1, "nothing": 1, "dc_dbfs_ch2": 1} {
 		got := AtMost(reading, 0).InEachChannel(r)
@@ -119,8 +119,8 @@ func TestLimitInWords(t *testing.T) {
 	}
 }
 
-// TestWhatWasNeverJudgedPassesNowhere: a program that forgets to judge must not read a pass.
-func TestWhatWasNeverJudgedPassesNowhere(t *testing.T) {
+// TestUnjudgedIsNeverAPass: a program that forgets to judge must not read a pass.
+func TestUnjudgedIsNeverAPass(t *testing.T) {
 	if v := (Judgement{}).Verdict; v == Pass || v.String() != "undecided" {
 		t.Errorf("the zero judgement is %q, want undecided", v)
 	}

@@ -308,7 +308,7 @@ func TestNotMeasurable(t *testing.T) {
 }
 
 // Any cut of the sound into blocks gives the same readings, to the bit.
-func TestBlocksDoNotMatter(t *testing.T) {
+func TestAnyBlockSizeGivesTheSameReadings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	sound := tones(44100, 440, stereo(1.3, -20), stereo(2.1, -9), stereo(0.7, silence), stereo(1, -3))
 	for c := range sound {
@@ -366,7 +366,7 @@ func ExampleLoudness() {
 
 // What is not finite leaves nothing in the filters: the energies are those of the sound
 // with zeros in its place, to the bit, whatever the blocks.
-func TestLoudnessGoesOnAfterWhatIsNotFinite(t *testing.T) {
+func TestLoudnessContinuesAfterNonFiniteSamples(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1770, 6))
 	for round := range 20 {
 		channels, rate := 1+rng.IntN(3), 8000+rng.IntN(40001)

@@ -81,7 +81,7 @@ func TestOverOfAnImpulse(t *testing.T) {
 // A sine of amplitude 2 crests over 1 for acos(1/2)·2/ω = a third of its half
 // period, 2/3 of it (closed form). Between crests of 17 Hz lie 9.8 ms, which makes
 // one event of them; of 15 Hz, 11.1 ms, which makes 15 of them in half a second.
-func TestCrestsAreOneEvent(t *testing.T) {
+func TestOversWithin10msAreOneEvent(t *testing.T) {
 	for hz, want := range map[float64]int{1000: 1, 50: 1, 17: 1, 15: 15} {
 		x := make([]float64, 24000)
 		for n := range x {
@@ -127,7 +127,7 @@ func TestOversAtTheEnds(t *testing.T) {
 }
 
 // First windows follow 100 ms of silence, or the beginning.
-func TestFirstWindow(t *testing.T) {
+func TestFirstWindowsFollowSilence(t *testing.T) {
 	x := make([]float64, 48000)
 	add := func(from int, frames int, late float64) {
 		for n := range frames {
@@ -167,7 +167,7 @@ func TestFirstWindow(t *testing.T) {
 // wave is 2/π·(1 + 1/3 + 1/5 + …) of a sample (closed form), over 1.7 of it after 30
 // terms, of which the fine reading sees most. It belongs to the first window, in
 // which nothing else is that large.
-func TestFirstWindowRingsAhead(t *testing.T) {
+func TestRingingAheadBelongsToTheFirstWindow(t *testing.T) {
 	x := make([]float64, 12000)
 	for n := 6000; n < len(x); n++ {
 		x[n] = 0.5 - float64(n%2)

@@ -46,7 +46,7 @@ func TestReadingJSON(t *testing.T) {
 }
 
 // Both forms of a ratio have one state: what has no level in dB has no percentage.
-func TestRatioHasOneState(t *testing.T) {
+func TestPercentIsUndefinedWhereItsLevelIs(t *testing.T) {
 	for _, c := range []struct {
 		ratio      float64
 		about      Reading

@@ -86,7 +86,7 @@ func TestEveryReadingIsExplained(t *testing.T) {
 }
 
 // Texts take their figures from the constants that the meters use.
-func TestTermsHoldTheConstants(t *testing.T) {
+func TestTermsStateTheConstants(t *testing.T) {
 	for name, want := range map[string]string{
 		"over_events":               fmt.Sprintf("nearer than %d ms", mergeMs),
 		"first_window_overshoot_db": fmt.Sprintf("first %d ms", FirstWindowMs),

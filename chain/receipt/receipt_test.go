@@ -11,7 +11,7 @@ import (
 
 // A receipt holds as long as nothing that decides the output's bytes has changed, and
 // times alone change nothing.
-func TestHolds(t *testing.T) {
+func TestReceiptHoldsWhileNothingChanges(t *testing.T) {
 	folder := t.TempDir()
 	in, out := filepath.Join(folder, "take.wav"), filepath.Join(folder, "done", "take.wav")
 	put := func(path, text string) {

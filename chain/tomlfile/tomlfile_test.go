@@ -18,7 +18,7 @@ func read(t *testing.T, text string) *Document {
 }
 
 // A fault is reported with line, column and the line itself; all at once, in order.
-func TestPlaces(t *testing.T) {
+func TestFaultsHaveLineAndColumn(t *testing.T) {
 	d := read(t, "schema = 1\n[[expect]]\nname = \"Häuser\"\nlevel = \"loud\"\n[[expect]]\nlevel = nan\n")
 	for _, e := range d.Root.Entry("expect").Value.Items {
 		d.Number(*e.Entry("level"))

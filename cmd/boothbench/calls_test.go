@@ -231,7 +231,7 @@ func keyTwice(text []byte) string {
 	return ""
 }
 
-func TestKeyTwice(t *testing.T) {
+func TestRepeatedJSONKeysAreFound(t *testing.T) {
 	for text, want := range map[string]string{
 		`{"a":1,"b":{"a":2},"c":["a","a",{"a":1}],"d":"a"}`: "",
 		`{"a":{"b":1,"c":[{"d":1}],"b":2}}`:                 "b",

@@ -21,7 +21,7 @@ func count() Step[*int] {
 }
 
 // Jobs pass every step in order, whatever the number of workers.
-func TestInOrder(t *testing.T) {
+func TestJobsPassEveryStepInOrder(t *testing.T) {
 	for workers := range 6 {
 		var seen [2][]int
 		steps := []Step[*int]{count()}
@@ -48,7 +48,7 @@ func TestInOrder(t *testing.T) {
 }
 
 // An error ends the run, and so does the context; a panic is the caller's.
-func TestEnds(t *testing.T) {
+func TestErrorsPanicsAndContextsEndARun(t *testing.T) {
 	full := errors.New("full")
 	stopped := errors.New("stopped")
 	for workers := 1; workers < 4; workers++ {
@@ -85,7 +85,7 @@ func TestEnds(t *testing.T) {
 
 // A first step that would find more after its end is not asked again: a worker that went
 // on would wait for ever for those that have ended.
-func TestTheEndIsFinal(t *testing.T) {
+func TestFirstStepIsNotCalledAfterTheEnd(t *testing.T) {
 	for workers := 1; workers <= 5; workers++ {
 		calls, done := 0, 0
 		err := Run(t.Context(), workers, []Step[*int]{
@@ -105,7 +105,7 @@ func TestTheEndIsFinal(t *testing.T) {
 
 // Only the first step ends the run: io.EOF from a later one, as from a sink whose reader has
 // gone, is an error. It once ended the run as if all had been done, or stopped it for ever.
-func TestTheEndOfALaterStepIsAnError(t *testing.T) {
+func TestEOFOfALaterStepIsAnError(t *testing.T) {
 	for workers := range 4 {
 		done := 0
 		err := Run(t.Context(), workers, []Step[*int]{count(), func(j *int) error {

@@ -69,7 +69,7 @@ func TestBankBits(t *testing.T) {
 }
 
 // A bank's sums are the energies of what Filter gives, section by section.
-func TestBankIsFilters(t *testing.T) {
+func TestBankAgainstFilter(t *testing.T) {
 	// The bank's sections are divided by their B0: other roundings, which poles at 0.995
 	// at most let grow by some hundred times 1e-16 in each of four sections.
 	const tolerance = 1e-11

@@ -47,7 +47,7 @@ func TestDifferenceBits(t *testing.T) {
 }
 
 // What is read is what the fields say.
-func TestDifference(t *testing.T) {
+func TestDifferenceAgainstPlainSums(t *testing.T) {
 	x, y, e := []float64{1, -2, 0.5, 0, 0.25}, []float64{1, -1, 0.5, 1, -2}, make([]float64, 5)
 	got := DifferenceOf(x, y, e, 2)
 	want := Difference{XX: 5.3125, YY: 29, EE: 23.3125, XY: 5.5, X: -0.25, Y: -1, MostY: 4, MostE: 4.25, Changed: 3}

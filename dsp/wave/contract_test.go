@@ -95,7 +95,7 @@ func TestStoredRefusesOtherShapes(t *testing.T) {
 	wantError(t, "after Close", s.Write(dsp.NewBlock(2, 1)), "accepted: 0")
 }
 
-func TestWritersRefuseWhatThereIsNot(t *testing.T) {
+func TestWritersRefuseUndefinedOptions(t *testing.T) {
 	f := Format{Rate: 48000, Channels: 1, Bits: 16}
 	path := filepath.Join(t.TempDir(), "out.wav")
 	for says, o := range map[string]Options{"dither of kind 9": {Dither: 9}, "a chunk with the name": {Chunks: []Chunk{{ID: "x"}}}} {

@@ -102,7 +102,7 @@ func riffOf(tag, bits uint16, size uint32, data []byte) []byte {
 
 // Where go-audio's decoder would read something else without a word, the sound is
 // right or refused in words.
-func TestFromDecoderWhereItIsSilent(t *testing.T) {
+func TestFromDecoderRefusesWhatTheDecoderMisreads(t *testing.T) {
 	dsptest.Exhaustive(t)
 	half := binary.LittleEndian.AppendUint32(nil, math.Float32bits(0.5))
 	src, err := FromDecoder(wav.NewDecoder(bytes.NewReader(riffOf(3, 32, 4, half))))

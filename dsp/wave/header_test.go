@@ -53,7 +53,7 @@ func extension(valid uint16, mask uint32, tag uint16) []byte {
 
 // The layouts are those of Microsoft's "Multiple channel audio data and WAVE
 // files", EBU Tech 3306 (RF64) and Rec. ITU-R BS.2088 (BW64).
-func TestReadsWhatIsFoundInTheField(t *testing.T) {
+func TestReadsFilesOfOtherPrograms(t *testing.T) {
 	mono16 := fmtOf(1, 1, 8000, 2, 16)
 	half := []byte{0, 0x40} // 0.5 at 16 bits
 	for name, c := range map[string]struct {

@@ -195,7 +195,7 @@ func (c *counting) ReadAt(b []byte, offset int64) (int, error) {
 }
 
 // What a file costs before its sound is read is bounded, whatever it states.
-func TestHeadersCostLittle(t *testing.T) {
+func TestCostOfAHeaderIsBounded(t *testing.T) {
 	tiny := bytes.Repeat([]byte("abcd\x00\x00\x00\x00"), 500_000)
 	data := bytes.Repeat([]byte("data\x00\x00\x00\x00"), 500_000)
 	whole := func(before, after []byte) []byte {

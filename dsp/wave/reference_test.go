@@ -119,7 +119,7 @@ func interleaved(b dsp.Block) []byte {
 // scipy's odd little WAVs (scipy/io/tests/data), read by scipy as a second
 // opinion. It puts integers at the top of 16 or 32 bits, as we do. What we
 // refuse, we refuse by name.
-func TestScipysOddFiles(t *testing.T) {
+func TestScipysUnusualFiles(t *testing.T) {
 	const folder = "/usr/lib/python3/dist-packages/scipy/io/tests/data/test-"
 	refused := map[string]string{
 		"44100Hz-2ch-32bit-float-be.wav":              "RIFX",

@@ -27,7 +27,7 @@ func (d *dripping) Read(b []byte) (int, error) { return d.r.Read(b[:min(len(b), 
 
 // A file read as a stream, in pieces of any size, is the file read as a file, in all
 // formats and with chunks of all kinds ahead of the sound.
-func TestStreamsAreFiles(t *testing.T) {
+func TestStreamsReadLikeFiles(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 4))
 	for i, f := range formats {
 		f.Rate, f.Channels = 48000, 1+i%3

@@ -67,7 +67,7 @@ func TestLongFilesBecomeRF64(t *testing.T) {
 }
 
 // The first clamped sample is the earliest, whatever channel it is in.
-func TestFirstOver(t *testing.T) {
+func TestFirstOverIsTheEarliest(t *testing.T) {
 	in := dsp.NewBlock(3, 5000)
 	in[0][3000], in[1][2400], in[1][4000], in[2][2400] = 2, -2, 2, 2
 	w := write(t, filepath.Join(t.TempDir(), "a.wav"), Format{Rate: 8000, Channels: 3, Encoding: Integer, Bits: 16}, Options{}, in)
@@ -77,7 +77,7 @@ func TestFirstOver(t *testing.T) {
 }
 
 // The quantiser's twin, as one would write it down.
-func TestQuantisesLikeItsTwin(t *testing.T) {
+func TestQuantiserAgainstPlainRounding(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f := rapid.SampledFrom(formats[:7]).Draw(t, "format")
 		full := float64(int64(1) << (f.Bits - 1))
@@ -115,7 +115,7 @@ func TestQuantisesLikeItsTwin(t *testing.T) {
 }
 
 // What 32-bit floating point cannot hold is clamped, not made infinite.
-func TestFloatsKeepWhatTheyCanHold(t *testing.T) {
+func TestFloatsAreClampedToTheirRange(t *testing.T) {
 	folder := t.TempDir()
 	in := dsp.Block{{1e300, -1e300, math.Inf(-1), math.NaN(), 1.5, math.MaxFloat32}}
 	w := write(t, filepath.Join(folder, "32.wav"), Format{Rate: 8000, Channels: 1, Encoding: Float, Bits: 32}, Options{}, in)
@@ -189,7 +189,7 @@ func TestSameSamplesSameBytes(t *testing.T) {
 
 // Whole files, byte for byte, laid out as in Microsoft's "Multiple channel
 // audio data and WAVE files".
-func TestLayout(t *testing.T) {
+func TestFilesHaveTheStandardLayout(t *testing.T) {
 	const junk = "JUNK\x1c\x00\x00\x00" + "\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00"
 	for name, c := range map[string]struct {
 		format Format

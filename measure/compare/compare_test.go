@@ -81,7 +81,7 @@ func TestCompareDelayAndGain(t *testing.T) {
 	}
 }
 
-func TestCompareFraction(t *testing.T) {
+func TestFractionalDelaysAreFound(t *testing.T) {
 	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 3*48000, 2)
 	dsp.NewCascade(dsp.ButterworthLowPass(8, 12000, 48000), 1).Process(a) // what no interpolator passes
@@ -333,7 +333,7 @@ func TestCompareSame(t *testing.T) {
 }
 
 // compare(b, a) mirrors compare(a, b), and what is done to both changes nothing.
-func TestCompareMirrors(t *testing.T) {
+func TestExchangedFilesGiveMirroredReadings(t *testing.T) {
 	dsptest.Exhaustive(t)
 	a := dsptest.Speechlike(48000, 1, 5*48000, 13)
 	b := moved(a, 41, 0.8)
@@ -361,7 +361,7 @@ func TestCompareMirrors(t *testing.T) {
 }
 
 // How far B lies off does not matter, nor which is longer.
-func TestCompareFar(t *testing.T) {
+func TestLongDelaysAreFound(t *testing.T) {
 	a := dsptest.Speechlike(48000, 1, 20*48000, 15)
 	part := dsp.Block{a[0][12*48000 : 15*48000]}
 	_, r := compare(t, a, part)

@@ -148,7 +148,7 @@ func TestGainByLevelIsStated(t *testing.T) {
 
 // What has one gain at all levels is stated as none that depends on it: gains, filters, noise
 // and hum in A or in B, clipping of either, delays, drift, edits, dropouts, rides of the level.
-func TestNoGainByLevel(t *testing.T) {
+func TestOneGainAtAllLevelsIsNoGainByLevel(t *testing.T) {
 	rng := rand.New(rand.NewPCG(33, 34))
 	rounds := 1
 	if dsptest.IsExhaustive() {
@@ -307,7 +307,7 @@ func TestGainsAreExplainedWithTheirFigures(t *testing.T) {
 
 // Noise in A lowers one estimate of what is quiet, noise in B raises the other: neither shows a
 // gain that is lower or higher there. One that both show is there by the smaller of them.
-func TestNoiseIsNoGainByLevel(t *testing.T) {
+func TestAddedNoiseIsNoGainByLevel(t *testing.T) {
 	for _, c := range []struct {
 		h1, h2 [2]float64 // of a loud and a quiet class
 		want   float64

@@ -36,7 +36,7 @@ func held(t *testing.T, assert func(t testing.TB)) *recorded {
 	return r
 }
 
-func TestAssertionsLikeAnother(t *testing.T) {
+func TestComparingAssertions(t *testing.T) {
 	voice := dsptest.Speechlike(48000, 1, 3*48000, 1)
 	late := dsp.Block{append(make([]float64, 12), voice[0]...)}
 	changed := dsp.Block{append([]float64(nil), voice[0]...)}
@@ -77,7 +77,7 @@ func TestAssertionsLikeAnother(t *testing.T) {
 }
 
 // A limits file holds a file against another, and keeps what they differ by.
-func TestCheckLikeAnother(t *testing.T) {
+func TestCheckAgainstAnotherFile(t *testing.T) {
 	dir := t.TempDir()
 	voice := dsptest.Speechlike(48000, 1, 3*48000, 1)
 	write := func(name string, gain, error float64) {

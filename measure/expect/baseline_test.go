@@ -243,7 +243,7 @@ func TestRecordSeveral(t *testing.T) {
 }
 
 // Recorders at once wait for each other: every history keeps every recording.
-func TestRecordAtOnce(t *testing.T) {
+func TestConcurrentRecordingsKeepEveryHistory(t *testing.T) {
 	home := t.TempDir()
 	dir, file := filepath.Join(home, "baseline"), filepath.Join(home, "ep1.wav")
 	writeWAV(t, file, dsp.Block{testsound.Noise(4800, 0.1, 1)})

@@ -45,7 +45,7 @@ func TestTooLoud(t *testing.T) {
 `
 
 // A module outside this one uses the assertions with a copy of this one.
-func TestModuleOutside(t *testing.T) {
+func TestAssertionsWorkInAnotherModule(t *testing.T) {
 	dsptest.Exhaustive(t) // builds a module; TestYourProcessor runs the same page within this one
 	root, err := filepath.Abs("../..")
 	if err != nil {

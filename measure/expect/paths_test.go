@@ -252,7 +252,7 @@ func TestNothingJudgedNeverPasses(t *testing.T) {
 }
 
 // A file that is its own like, under whatever name, cannot differ: that is an error.
-func TestLikeIsAnotherFile(t *testing.T) {
+func TestLikeMustBeAnotherFile(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "ep1.wav")
 	if err := os.WriteFile(file, quietWAV, 0o666); err != nil {
@@ -281,7 +281,7 @@ func TestLikeIsAnotherFile(t *testing.T) {
 
 // One file under two names is judged once, and a run that judges nothing fails in
 // every format.
-func TestRunJudgesSomething(t *testing.T) {
+func TestRunThatJudgesNothingFails(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "ep1.wav")
 	writeWAV(t, file, [][]float64{make([]float64, 48000)})
@@ -393,7 +393,7 @@ func TestRunPairsFilesByName(t *testing.T) {
 
 // Limits in Go that bound nothing, or readings that there are not, fail in words as
 // those of a file do.
-func TestUnusableLimitsInGo(t *testing.T) {
+func TestLimitsInGoFailLikeThoseOfAFile(t *testing.T) {
 	sound := Planes(48000, [][]float64{make([]float64, 48000)})
 	for want, limit := range map[string]measure.Limit{
 		"found no bound":                    {Reading: "true_peak_dbtp"},

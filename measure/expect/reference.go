@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// A reference stands for the samples of a whole sound in a thousandth of their room.
+// A reference stands for the samples of a whole sound in a thousandth of their size.
 // It keeps, of each block of 24 ms and channel, three sums of the samples: with signs
 // that look random, and with the same signs times the place in the block, from −1 to 1,
 // and times its square. Sums are linear, so those of two sounds differ by the sums of

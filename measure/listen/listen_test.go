@@ -215,7 +215,7 @@ func TestExcerptIsFoundInTheOthers(t *testing.T) {
 	}
 }
 
-func TestWhatCannotBeCompared(t *testing.T) {
+func TestPrepareRefuses(t *testing.T) {
 	sound := voice(1)
 	stereo := dsp.Block{sound[0], sound[0]}
 	other := dsp.Block{testsound.Noise(rate, 0.1, 99)}

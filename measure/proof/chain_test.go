@@ -227,7 +227,7 @@ func (d late) Respond(ctx context.Context, stimulus wave.Source, response wave.S
 	return d.Device.Respond(ctx, stimulus, response)
 }
 
-func TestOneFrameMoreFails(t *testing.T) {
+func TestDeviceLateByOneFrameFails(t *testing.T) {
 	dsptest.Exhaustive(t)
 	t.Parallel()
 	for _, text := range []string{`kind = "highpass"`, comp, rms, gate, bell, `kind = "de-esser"`, `kind = "limiter"`, `kind = "gain"; gain_db = 1`, `kind = "polarity"`, `kind = "delay"; delay_ms = 5`} {

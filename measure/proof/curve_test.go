@@ -12,7 +12,7 @@ import (
 
 // Curves are of the same responses as the lines: keeping them changes no line, and where
 // a line passes, its curve lies as near to the declared one as it claims.
-func TestCurvesStandBesideTheLines(t *testing.T) {
+func TestCurvesAgreeWithTheirLines(t *testing.T) {
 	c, err := chain.Parse("voice.toml", []byte(`schema = 1
 [[stage]]
 kind = "highpass"

@@ -34,7 +34,7 @@ func answers(device, model any, claims ...Claim) (experiment, instrument.Device)
 }
 
 // What a claim is judged against is in its reason, and none disappears without one.
-func TestClaimsSayWhatTheyAreJudgedAgainst(t *testing.T) {
+func TestClaimsStateWhatTheyAreJudgedAgainst(t *testing.T) {
 	for _, c := range []struct {
 		name          string
 		device, model any

@@ -171,7 +171,7 @@ func TestBrokenResponsesFail(t *testing.T) {
 
 // A hold that is used up while the gain stands still shows at one of the moments at
 // which it is looked at.
-func TestHoldThatIsUsedUpFails(t *testing.T) {
+func TestHoldThatExpiresEarlyFails(t *testing.T) {
 	const declared = comp + "; hold_ms = 100; release_ms = 40"
 	used := usedHold{stage(t, declared).Settings.(dsp.CompressorSettings)}
 	if failed := failures(t, declared, used, "release_begins_ms"); !strings.Contains(failed, " release_begins_ms ") {

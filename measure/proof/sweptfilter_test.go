@@ -45,7 +45,7 @@ func TestNarrowBandsPass(t *testing.T) {
 }
 
 // A band that is a little narrower, or a little off, still fails.
-func TestNarrowBandsThatAreOffFail(t *testing.T) {
+func TestNarrowBandsThatDeviateFail(t *testing.T) {
 	declared := stage(t, `kind = "equaliser"; [[stage.band]]; shape = "notch"; centre_hz = 50; q = 30`)
 	for _, built := range []string{"centre_hz = 50; q = 29.9", "centre_hz = 50.001; q = 30"} {
 		experiments, err := experimentsOf(declared, 8000)

@@ -15,7 +15,7 @@ import (
 // Whatever the settings of a kind, the sheet has the same readings: what is not claimed
 // is listed with its reason, and nothing leaves the sheet in silence. Settings that do
 // not ask for a thing are the exception.
-func TestEverySettingsAreAboutTheSameReadings(t *testing.T) {
+func TestSheetHasTheSameReadingsForAllSettings(t *testing.T) {
 	dsptest.Exhaustive(t)
 	notAskedFor := map[string]string{ // by reading, the line of the settings
 		"hysteresis_db":  "hysteresis_db = 0\n",

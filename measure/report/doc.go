@@ -6,4 +6,7 @@
 // A figure in a page is the text that the command prints, with a minus sign in place of the
 // hyphen. The bytes of a page depend only on the readings: it holds no date of its writing,
 // no path of the machine, and no random id.
+//
+// The functions that return a [picture.Picture] draw one set of data each; they serve pages
+// of your own too.
 package report

@@ -292,7 +292,7 @@ func TestLowRatesAreRefused(t *testing.T) {
 }
 
 // A take that has another format when it is opened again is refused in words.
-func TestAnotherFormatAtTheSecondOpening(t *testing.T) {
+func TestFormatMustNotChangeBetweenOpenings(t *testing.T) {
 	sound := measuredNoise(200_000)
 	for _, second := range []wave.Source{
 		wave.NewMemory(wave.Unquantised(48000, 1), sound[:1]),
@@ -324,7 +324,7 @@ func measuredNoise(frames int) dsp.Block {
 }
 
 // A lone line of the mains is called that, and a series by what it holds.
-func TestHumIsCalledByItsLines(t *testing.T) {
+func TestHumIsDescribedByItsLines(t *testing.T) {
 	const rate = 48000
 	for _, c := range dsptest.Some(1, []struct {
 		name      string

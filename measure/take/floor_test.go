@@ -104,7 +104,7 @@ func shiftsOf(alone, in *Inspection) (all []float64) {
 }
 
 // What happens besides moves the floor by 0.5 dB at most, in every weighting.
-func TestFloorStandsWhatHappens(t *testing.T) {
+func TestDisturbancesMoveTheFloorLittle(t *testing.T) {
 	rooms, names := knownRooms(t)
 	shifts := make([][]float64, len(floorReadings))
 	for i, room := range rooms {
@@ -203,7 +203,7 @@ func TestFloorOfRoomTone(t *testing.T) {
 // A floor is found under what lies below 20 Hz, and no plosive: 8 Hz and 0.5 Hz at
 // −26 dBFS peak, steps of the offset, and noise whose power falls with the square of
 // the frequency.
-func TestFloorOverTheSubsonic(t *testing.T) {
+func TestNoiseFloorExcludesSubsonicSound(t *testing.T) {
 	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.SpokenNames)
 	seconds := 8.0

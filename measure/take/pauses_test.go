@@ -12,7 +12,7 @@ import (
 
 // The table of the pauses' noise says the same as the reading: the sum over its bins, by
 // the bandwidth that it states, is the noise floor; and the pauses lie where no tone is.
-func TestPausesAsATable(t *testing.T) {
+func TestTableOfThePausesSumsToTheNoiseFloor(t *testing.T) {
 	const rate = 48000
 	x := testsound.Noise(8*rate, 0.001, 2)
 	for i := range x {

@@ -87,7 +87,7 @@ func TestHighestContent(t *testing.T) {
 }
 
 // The worst is said in a word.
-func TestVerdict(t *testing.T) {
+func TestVerdictIsTheWorstFinding(t *testing.T) {
 	clipped := testsound.SpeechTake(-65, 1)
 	for n := range 20 {
 		clipped[50000+n] = 1

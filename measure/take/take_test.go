@@ -40,7 +40,7 @@ func found(in *Inspection, text string) (measure.Finding, bool) {
 }
 
 // White noise has its level, whatever happens besides it.
-func TestNoiseFloorStandsDisturbances(t *testing.T) {
+func TestNoiseFloorOfWhiteNoiseAmongDisturbances(t *testing.T) {
 	const rate, level = 48000, -60
 	for name, disturb := range map[string]func(x []float64, rng *rand.Rand){
 		"nothing": func(x []float64, rng *rand.Rand) {},
@@ -82,7 +82,7 @@ func TestNoiseFloorStandsDisturbances(t *testing.T) {
 	}
 }
 
-func TestNoPauseIsSaid(t *testing.T) {
+func TestTakeWithoutPausesIsReported(t *testing.T) {
 	in := inspect(t, stimulus.Programme(48000, 440, stimulus.Part{Seconds: 5, PeaksDBFS: []float64{-10}}), 0)
 	if r, _ := in.Readings.Get("speech_level_dbfs"); r.Measurable() {
 		t.Errorf("a steady tone has a speech level: %v", r)
@@ -94,7 +94,7 @@ func TestNoPauseIsSaid(t *testing.T) {
 }
 
 // A length that is too short is stated with one that is longer than it.
-func TestTooShortIsShorter(t *testing.T) {
+func TestTooShortStatesALongerLength(t *testing.T) {
 	for _, frames := range []int{4800, 12000, 14400, 14500} {
 		in := inspect(t, dsp.Block{testsound.SpeechTake(-60, 1)[:frames]}, 0)
 		r, _ := in.Readings.Get("noise_floor_dbfs")

@@ -10,7 +10,7 @@ import (
 // At the lower rate a line reads what it reads at the whole one, in noise and beside a
 // loud tone that would fold down onto it: within −160 dB of the sound, 20 dB over the side
 // lobes of the filter for the several places that fold onto one.
-func TestLowLinesAreLines(t *testing.T) {
+func TestLowLinesAgainstLines(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 64))
 	const highest = 640.0
 	for round := range 40 {

@@ -9,7 +9,7 @@ import (
 // A constant delay reads what the same delay reads frame by frame, also beyond both ends,
 // and a whole one reads the samples as they are. Tolerance:
 // frame numbers up to 600 round a place by 6e-14 frames, and the slope there is up to 10.
-func TestShift(t *testing.T) {
+func TestConstantDelayReadsLikeFrameByFrame(t *testing.T) {
 	rng := rand.New(rand.NewPCG(81, 82))
 	x := make([]float64, 700)
 	for n := range x {

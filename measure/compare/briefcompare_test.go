@@ -15,7 +15,7 @@ import (
 // A brief comparison leaves out what each sound reads by itself, and changes nothing of
 // what it does read: not the residual either. Matching by loudness needs the meters, so
 // that there nothing is left out.
-func TestBriefLeavesOutTheMetersAlone(t *testing.T) {
+func TestBriefComparisonOmitsOnlyTheMeters(t *testing.T) {
 	a := dsp.Block{testsound.Noise(48000, 0.1, 5)}
 	b := moved(a, 240, 0.5)
 	for i := 20000; i < 20050; i++ {

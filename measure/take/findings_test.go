@@ -14,7 +14,7 @@ import (
 )
 
 // A length that is too short is that of the sound.
-func TestShortTakesAreAsLongAsTheyAre(t *testing.T) {
+func TestShortTakesStateTheirLength(t *testing.T) {
 	for _, rate := range []int{8000, 44100, 96000} {
 		for _, frames := range []int{10, rate / 7, rate * 324 / 1000} {
 			in := inspectAt(t, rate, testsound.SpeechTake(-60, 1)[:frames])
@@ -29,7 +29,7 @@ func TestShortTakesAreAsLongAsTheyAre(t *testing.T) {
 
 // A channel that is silent is called that, whatever the other one holds; silence is a
 // fault, and what cannot be judged has no events.
-func TestSilenceIsCalledSilence(t *testing.T) {
+func TestSilenceIsReportedAsSilence(t *testing.T) {
 	x := testsound.SpeechTake(-60, 2)
 	in := inspectAt(t, 48000, x, make([]float64, len(x)))
 	if got := reading(in, "noise_floor_dbfs_ch2"); got.Reason != "the channel is silent" {

@@ -160,7 +160,7 @@ func TestDeviationOfTheResponse(t *testing.T) {
 // What is stated as unexplained in the sentence is the reading, and it is what was planted: a
 // noise that follows the voice, under a bell, an offset and a tone, which are named. Of a part
 // of A that is copied exactly it is 0.
-func TestUnexplainedIsOneQuantity(t *testing.T) {
+func TestUnexplainedLevelIsThatOfPlantedNoise(t *testing.T) {
 	v := voices(t)[1]
 	rng := rand.New(rand.NewPCG(27, 28))
 	for range 3 {
@@ -203,7 +203,7 @@ func TestUnexplainedIsOneQuantity(t *testing.T) {
 
 // The gain of a take behind a high-pass is that of its pass band, with an offset in the
 // take or without, though the filter's phase lowers what least squares find.
-func TestGainBehindAHighPass(t *testing.T) {
+func TestGainIsReadBehindAHighPass(t *testing.T) {
 	for i, v := range voices(t) {
 		for _, offset := range []float64{0, 0.02, -0.05} {
 			a := make([]float64, len(v.sound))

@@ -14,7 +14,7 @@ import (
 // the sound. The take has hum, a rumble and a constant offset, from which the high-pass
 // has to settle whenever it begins anew. Tolerance: what is left of the offset of -20 dBFS
 // after 0.75 s is at -180 dBFS, 1e-6 of the amplitude of noise at -60 dBFS.
-func TestNoiseSpectrumThatRests(t *testing.T) {
+func TestNoiseSpectrumMayPauseBetweenPauses(t *testing.T) {
 	const rate = 48000
 	x := testsound.SpeechTake(-60, 3)
 	for n := range x {
@@ -74,7 +74,7 @@ func TestNoiseSpectrumThatRests(t *testing.T) {
 
 // Two spectra that are read together read what each reads alone, to the bit: of two
 // channels with pauses at other times, where neither rests.
-func TestNoiseSpectraReadTogether(t *testing.T) {
+func TestTwoNoiseSpectraTogetherReadAsAlone(t *testing.T) {
 	const rate = 48000
 	x, y := testsound.SpeechTake(-60, 3), testsound.SpeechTake(-50, 4)
 	b := dsp.Block{x, append(y[rate:len(x):len(x)], y[:rate]...)}

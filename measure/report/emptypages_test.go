@@ -12,7 +12,7 @@ import (
 
 // Pages and pictures of nothing are drawn, and do not end in an index or a division by a rate
 // of 0.
-func TestPagesOfNothing(t *testing.T) {
+func TestPagesWithoutData(t *testing.T) {
 	for name, page := range map[string]func() Page{
 		"device":         (&Device{}).Page,
 		"history":        func() Page { return History("", nil, nil, "") },

@@ -144,7 +144,7 @@ func TestCookbookIdentities(t *testing.T) {
 
 // The cascade's output is what its response says: the transform of its impulse
 // response, and of each kernel (by the number of sections).
-func TestCascadeDoesWhatItsResponseSays(t *testing.T) {
+func TestCascadeHasItsStatedResponse(t *testing.T) {
 	const rate, frames = 48000, 1 << 15
 	for sections := 1; sections <= 8; sections++ {
 		var list []Biquad
