@@ -108,6 +108,17 @@ func (s Sketches) MayExceed(x, few []float64, limit, peak, energy float64) bool 
 	return true
 }
 
+// Rough stores the largest |reading| of the first sketch over each of successive windows,
+// x[i : i+2·Half] for each index i of out. A reading of the bank exceeds the larger of that
+// and of the two samples beside the interval by at most missed. peak and energy are as for
+// MayExceed. Many windows at once take less time each than few do.
+func (s Sketches) Rough(x, out []float64, peak, energy float64) (missed float64) {
+	one := &s[0]
+	beside := (len(x)-len(out)+1)/2 - one.bank.half
+	one.bank.Peaks(x[beside:len(x)-beside], out)
+	return one.missedBy(peak, energy)
+}
+
 // missedBy is how much a reading may exceed the sketch, by the largest |sample| of its
 // window and the sum of squares of the samples that the sketch does not read.
 func (s *sketch) missedBy(peak, energy float64) float64 {

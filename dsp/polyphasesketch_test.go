@@ -29,6 +29,10 @@ func TestSketchBoundHolds(t *testing.T) {
 				t.Fatalf("%v: a reading of %v, at most %v by the sketch", size, reading, bound)
 			}
 			closest = min(closest, (bound-reading)/missed)
+			var rough [1]float64
+			if m := (Sketches{one}).Rough(x, rough[:], peak, energy); m != missed || rough[0] != one.bank.Peak(x[beside:len(x)-beside]) {
+				t.Fatalf("%v: a rough reading of %v that misses %v", size, rough[0], m)
+			}
 			for _, limit := range []float64{reading - 1e-9, reading * 0.9} {
 				if !(Sketches{one}).MayExceed(x, make([]float64, 1), limit, peak, energy) {
 					t.Fatalf("%v: a reading of %v is said to be within %v", size, reading, limit)

@@ -203,8 +203,11 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 		return false
 	}
 	threshold := (limit - r.curved*curvature) / r.flat // of a sample beside an interval
-	clear(out)
 	sides := s.samples[from+half-1 : to+half]
+	if threshold < limit/2 && manyOver(sides, threshold) {
+		return r.readRough(s, from, limit, peak, curvature, out)
+	}
+	clear(out)
 	found := false
 	for i := 0; i < len(out); {
 		if !(math.Abs(sides[i]) > threshold || math.Abs(sides[i+1]) > threshold) ||
@@ -223,6 +226,54 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 		i += len(few)
 	}
 	return found
+}
+
+// manyOver reports whether more than a quarter of some samples are over a threshold.
+func manyOver(x []float64, threshold float64) bool {
+	over := 0
+	for _, v := range x {
+		if math.Abs(v) > threshold {
+			if over++; 4*over > len(x) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// readRough is readings for a long bank where second differences are so large, as in noise,
+// that bounds by them leave many windows: the first sketch reads all of them at once.
+func (r *peakReader) readRough(s *stretch, from int, limit, peak, curvature float64, out []float64) bool {
+	half, to := r.bank.Half(), from+len(out)
+	energy := s.energy(from, to-1+2*half)
+	room := limit - r.sketches.Rough(s.samples[from:to-1+2*half], out, peak, energy)
+	sides := s.peak(from+half-1, to+half) > room
+	if !sides && vector.Peak(out) <= room {
+		return false
+	}
+	found := false
+	for i := 0; i < len(out); i += 4 {
+		few := out[i:min(len(out), i+4)]
+		x := s.samples[from+i : from+i+len(few)-1+2*half]
+		if (largestOf(few) > room || sides && vector.Peak(x[half-1:half+len(few)]) > room) &&
+			r.anyOver(x, len(few), limit, curvature) && r.sketches[1:].MayExceed(x, few, limit, peak, energy) {
+			r.bank.Peaks(x, few)
+			found = true
+		} else {
+			clear(few)
+		}
+	}
+	return found
+}
+
+// anyOver reports whether the bound by second differences leaves one of some windows.
+func (r *peakReader) anyOver(x []float64, windows int, limit, curvature float64) bool {
+	for i := range windows {
+		if r.bank.AtMost(x[i:i+2*r.bank.Half()], curvature) > limit {
+			return true
+		}
+	}
+	return false
 }
 
 // readShort is readings for a short bank.

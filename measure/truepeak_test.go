@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -134,6 +135,47 @@ func TestSkippingChangesNothing(t *testing.T) {
 		for i, r := range with.Readings() {
 			if o := without.Readings()[i]; r != o {
 				t.Errorf("%s: %+v, without skipping %+v", name, r, o)
+			}
+		}
+	}
+}
+
+// What bounds leave out is within the limit: of noise, of noise on a tone, of tones close to
+// half the rate, and of bursts of half the rate, whose readings next to a sample are far
+// larger than those between two.
+func TestReadingsOverALimit(t *testing.T) {
+	rng := rand.New(rand.NewPCG(15, 16))
+	for _, reader := range []peakReader{newPeakReader(annex2()), fineReader()} {
+		for round := range dsptest.Some(60, make([]int, 600)) {
+			x := make([]float64, peakChunk)
+			noise, place, phase := rng.Float64(), 0.5-0.02*rng.Float64(), 2*math.Pi*rng.Float64()
+			if round%4 == 1 {
+				place *= rng.Float64()
+			}
+			for n := range x {
+				x[n] = noise*(2*rng.Float64()-1) + 0.9*math.Sin(2*math.Pi*place*float64(n)+phase)
+				switch {
+				case round%4 == 0:
+					x[n] = rng.NormFloat64()
+				case round%4 == 3: // bursts of a few samples
+					away := float64((n+round)%400-200) / 2
+					x[n] = math.Exp(-away*away/2) * float64(1-n%2*2)
+				}
+			}
+			var s stretch
+			s.take(x, 0)
+			s.take(x, peakChunk)
+			end := len(s.samples) + 1 - 2*reader.bank.Half()
+			for from := reader.first(); from+peakCell <= end; from += peakCell {
+				want, got := make([]float64, peakCell), make([]float64, peakCell)
+				reader.readings(&s, from, from+peakCell, 0, false, want)
+				limit := largestOf(want) * (1 - 1e-9) // one is over it
+				found := reader.readings(&s, from, from+peakCell, limit, true, got)
+				for i := range want {
+					if over := want[i] > limit; over && !(found && got[i] == want[i]) || !over && found && got[i] > limit {
+						t.Fatalf("round %d, from %d: reads %v of %v, limit %v, found %t", round, from+i, got[i], want[i], limit, found)
+					}
+				}
 			}
 		}
 	}
