@@ -143,6 +143,10 @@ func TestTakePage(t *testing.T) {
 			t.Errorf("the page lacks %q", part)
 		}
 	}
+	pauses, _ := take.Before.readings.Get("pauses_ms")
+	if said := fmt.Sprintf("from %.2f s of pauses", pauses.Value/1000); !strings.Contains(seen, said) {
+		t.Errorf("the sentence of the noise floor lacks %q", said)
+	}
 	for _, path := range []string{os.TempDir() + "/", "testdata"} {
 		if strings.Contains(seen, path) {
 			t.Errorf("the page holds the path %q", path)

@@ -48,11 +48,9 @@ func waveAxis(series ...picture.Series) picture.Axis {
 func Wave(e *measure.Envelope, rate int, frames int64, in *take.Inspection) picture.Picture {
 	s := envelope("take", picture.Measured, e, rate, 0)
 	panel := picture.Panel{X: timeAxis(frames, rate), Y: waveAxis(s), Series: []picture.Series{s}, Height: 160}
-	pauses := 0.0
 	if len(in.Pauses) > 0 {
 		for _, p := range in.Pauses[0].Stretches {
 			panel.Spans = append(panel.Spans, picture.Span{Name: "pause in which the noise floor is measured", From: float64(p[0]) / float64(rate), To: float64(p[1]) / float64(rate)})
-			pauses += float64(p[1]-p[0]) / float64(rate)
 		}
 	}
 	counts := map[string]int{}
@@ -62,7 +60,8 @@ func Wave(e *measure.Envelope, rate int, frames int64, in *take.Inspection) pict
 		}
 	}
 	floor, _ := in.Readings.Get("noise_floor_dbfs")
-	says := fmt.Sprintf("The noise floor is %s, from %.1f s of pauses.", floor, pauses)
+	pauses, _ := in.Readings.Get("pauses_ms")
+	says := fmt.Sprintf("The noise floor is %s, from %.2f s of pauses.", floor, pauses.Value/1000)
 	if !floor.Measurable() {
 		says = fmt.Sprintf("The noise floor: %s.", floor)
 	}
