@@ -129,7 +129,7 @@ func bandClaims(b dsp.Band, design dsp.FilterDesign, rate int, strays float64) (
 	case dsp.Bell:
 		claims = []Claim{
 			within("centre_hz", b.CentreHz, 0.02*b.CentreHz, hzWhy),
-			within("bell_gain_db", b.GainDB, strays, "the deviation that the stage declares, and the sweep's error"),
+			within("bell_gain_db", b.GainDB, strays, "the deviation from the analogue filter that the stage declares, and the sweep's error"),
 		}
 		if math.Abs(b.GainDB) >= readableDB && b.Q >= 0.5 && b.CentreHz*(1+1/b.Q) < top {
 			// The bilinear transform narrows a bell: the width after that is declared.
