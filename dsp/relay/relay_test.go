@@ -47,7 +47,7 @@ func TestJobsPassEveryStepInOrder(t *testing.T) {
 	}
 }
 
-// An error ends the run, and so does the context; a panic is the caller's.
+// An error ends the run, and so does the context; a panic is raised in the caller.
 func TestErrorsPanicsAndContextsEndARun(t *testing.T) {
 	full := errors.New("full")
 	stopped := errors.New("stopped")
@@ -83,8 +83,8 @@ func TestErrorsPanicsAndContextsEndARun(t *testing.T) {
 	}
 }
 
-// A first step that would find more after its end is not asked again: a worker that went
-// on would wait for ever for those that have ended.
+// The first step is not called again after its end, even if it would find more: a worker that
+// went on would wait for ever for those that have ended.
 func TestFirstStepIsNotCalledAfterTheEnd(t *testing.T) {
 	for workers := 1; workers <= 5; workers++ {
 		calls, done := 0, 0

@@ -46,7 +46,7 @@ func TestDifferenceBits(t *testing.T) {
 	}
 }
 
-// What is read is what the fields say.
+// The result is what the fields are documented to be, computed by plain loops.
 func TestDifferenceAgainstPlainSums(t *testing.T) {
 	x, y, e := []float64{1, -2, 0.5, 0, 0.25}, []float64{1, -1, 0.5, 1, -2}, make([]float64, 5)
 	got := DifferenceOf(x, y, e, 2)

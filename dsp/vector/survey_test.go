@@ -32,7 +32,7 @@ func TestSurveyBits(t *testing.T) {
 	}
 }
 
-// What is read is what the fields say, by loops of other shape.
+// The result is what the fields are documented to be, computed by loops of another shape.
 func TestSurvey(t *testing.T) {
 	x := []float64{0.25, 0.25, -1, 0.5, 0.5, 0.5, 0}
 	weights := []float64{1, 2, 4, 8, 16, 32}

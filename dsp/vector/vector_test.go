@@ -141,8 +141,8 @@ func TestGainsBits(t *testing.T) {
 	}
 }
 
-// TestEnergyBits cuts the frames into calls as it likes: they have the bits of pairs in
-// Go, and no cut changes one.
+// TestEnergyBits cuts the frames into random calls: the bits are those of pairs in Go,
+// wherever the cuts are.
 func TestEnergyBits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for round := range 2000 {

@@ -74,7 +74,7 @@ func TestCommitTogether(t *testing.T) {
 	}
 }
 
-// What is still to be written of a WAV is written before any output has its name.
+// A WAV is complete before any output gets its name.
 func TestCommitTogetherCompletesFirst(t *testing.T) {
 	folder := t.TempDir()
 	w, err := Create(filepath.Join(folder, "a.wav"), Format{Rate: 8000, Channels: 1, Encoding: Integer, Bits: 16}, Options{})
@@ -158,7 +158,7 @@ func TestReplacingKeepsPermissions(t *testing.T) {
 	}
 }
 
-// Errors of outputs name what was asked for, and not the partial file.
+// Errors of outputs name the output, not the partial file.
 func TestOutputErrorsNameTheOutput(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "take.wav")
@@ -187,8 +187,8 @@ func TestOutputErrorsNameTheOutput(t *testing.T) {
 	}
 }
 
-// An output that is there already is left as it was, if it is the same; if it is
-// another, that is said as soon as it shows, and it stays as well.
+// An existing output with the same bytes is left as it was. One with other bytes stays as
+// well, and the error comes with the first difference.
 func TestAnEqualOutputIsKept(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "take.wav")

@@ -27,8 +27,8 @@ func wantError(t *testing.T, name string, err error, says string) {
 	}
 }
 
-// A source that breaks its contract ends in an error in words: it does not stop the reader
-// for ever, nor index behind a block.
+// A source that breaks its contract gives an error that says how: no endless wait, no index
+// error.
 func TestReadNextHoldsASourceToItsContract(t *testing.T) {
 	b := dsp.NewBlock(2, 100)
 	returns := func(n int, err error) reading { return func(dsp.Block) (int, error) { return n, err } }
@@ -126,7 +126,7 @@ func TestWritersRefuseUndefinedOptions(t *testing.T) {
 	q.Round(dsp.NewBlock(3, 10))
 }
 
-// An encoder's sink takes empty blocks, and refuses a format that changes behind its back.
+// An encoder's sink takes empty blocks, and refuses a format that is changed later.
 func TestEncoderSinkInOddStates(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "out.wav")
 	file, err := os.Create(path)

@@ -237,8 +237,8 @@ func TestFLACDamaged(t *testing.T) {
 	t.Logf("%d of %d damaged files were read, as the sound that was encoded", unharmed, trials)
 }
 
-// The MD5 of the sound is held against what is decoded, and a file that states none is
-// read without.
+// The MD5 of the sound is compared with what is decoded; a file that states none is read
+// without it.
 func TestFLACMD5(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "a.wav")
 	write(t, wav, Format{Rate: 8000, Channels: 2, Encoding: Integer, Bits: 24}, Options{}, dsptest.Speechlike(8000, 2, 3000, 3))
@@ -267,7 +267,7 @@ func TestFLACMD5(t *testing.T) {
 	}
 }
 
-// Comments and pictures are named, and what an encoder leaves by itself is not.
+// Comments and pictures are reported; what an encoder adds by itself is not.
 func TestFLACMetadataIsNamed(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "a.wav")
 	write(t, wav, Format{Rate: 8000, Channels: 1, Encoding: Integer, Bits: 16}, Options{}, dsp.NewBlock(1, 100))

@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// What stands in the place of a folder is named.
+// The error names what is in the place of a folder.
 func TestMakeFolder(t *testing.T) {
 	at := func(name string) string { return filepath.Join(t.TempDir(), name) }
 	file, dangling := at("file"), at("dangling")

@@ -15,8 +15,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// What goes through go-audio's encoder and decoder is what goes through our own, of an
-// odd number of bytes too.
+// Sound through go-audio's encoder and decoder equals sound through our own, also with an odd
+// number of bytes.
 func TestGoAudioRoundTrip(t *testing.T) {
 	for _, bits := range []int{8, 16, 24, 32} {
 		for channels := 1; channels <= 3; channels++ {
@@ -100,8 +100,8 @@ func riffOf(tag, bits uint16, size uint32, data []byte) []byte {
 	return b
 }
 
-// Where go-audio's decoder would read something else without a word, the sound is
-// right or refused in words.
+// Where go-audio's decoder would misread a file silently, the sound is right, or refused with
+// the reason.
 func TestFromDecoderRefusesWhatTheDecoderMisreads(t *testing.T) {
 	dsptest.Exhaustive(t)
 	half := binary.LittleEndian.AppendUint32(nil, math.Float32bits(0.5))

@@ -50,7 +50,7 @@ func TestRemoveLeftovers(t *testing.T) {
 	}
 }
 
-// Runs that remove leftovers take nothing away from others that are writing.
+// Removing leftovers removes no file of a run that is still writing.
 func TestLeftoversAgainstWriters(t *testing.T) {
 	if !locksWork {
 		t.Skip("no file locks on", runtime.GOOS)
@@ -96,7 +96,7 @@ func TestLeftoversAgainstWriters(t *testing.T) {
 	}
 }
 
-// Temporary folders whose maker has ended go, with what is in them; those in use stay.
+// Temporary folders whose maker has ended are removed with their content; those in use stay.
 func TestRemoveLeftoverFolders(t *testing.T) {
 	if !locksWork {
 		t.Skip("no file locks on", runtime.GOOS)

@@ -194,7 +194,7 @@ func (c *counting) ReadAt(b []byte, offset int64) (int, error) {
 	return c.ReaderAt.ReadAt(b, offset)
 }
 
-// What a file costs before its sound is read is bounded, whatever it states.
+// The cost of a header, in reads and memory, is bounded, whatever the file states.
 func TestCostOfAHeaderIsBounded(t *testing.T) {
 	tiny := bytes.Repeat([]byte("abcd\x00\x00\x00\x00"), 500_000)
 	data := bytes.Repeat([]byte("data\x00\x00\x00\x00"), 500_000)

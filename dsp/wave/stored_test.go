@@ -73,7 +73,7 @@ func TestStored(t *testing.T) {
 	}
 }
 
-// What cannot be kept is an output's error, which names where it was to be kept.
+// Sound that cannot be stored gives an output error that names the folder.
 func TestStoredWithoutRoom(t *testing.T) {
 	missing := filepath.Join(t.TempDir(), "missing")
 	t.Setenv("TMPDIR", missing)
@@ -102,7 +102,7 @@ func TestStoredWithoutRoom(t *testing.T) {
 	s.Close()
 }
 
-// What is reserved changes no sample, and no memory beyond what may stay there is taken.
+// Reserve changes no sample, and takes no memory for more samples than may be kept there.
 func TestStoredReserve(t *testing.T) {
 	s := NewStoredWithin(Format{Channels: 2}, 100)
 	defer s.Close()

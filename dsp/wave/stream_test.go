@@ -25,8 +25,8 @@ type dripping struct {
 
 func (d *dripping) Read(b []byte) (int, error) { return d.r.Read(b[:min(len(b), 1+d.random.IntN(40))]) }
 
-// A file read as a stream, in pieces of any size, is the file read as a file, in all
-// formats and with chunks of all kinds ahead of the sound.
+// A stream in pieces of any size gives what the same file gives, in all formats and with
+// chunks of all kinds ahead of the sound.
 func TestStreamsReadLikeFiles(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 4))
 	for i, f := range formats {
@@ -56,7 +56,7 @@ func TestStreamsReadLikeFiles(t *testing.T) {
 }
 
 // A stream that does not state its length ends where it ends, without a warning; one
-// that states more than it brings is read with one.
+// that states more than it has is read with a warning.
 func TestStreamLengths(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a.wav")
 	write(t, path, Format{Rate: 1000, Channels: 1, Encoding: Integer, Bits: 16}, Options{}, dsp.NewBlock(1, 500))
@@ -107,8 +107,8 @@ func TestStreamLengths(t *testing.T) {
 	}
 }
 
-// A header that a stream's writer leaves is read again as what was written: with its
-// length where that was known ahead, without it where not.
+// The header of a written stream is read back: with its length where that was known ahead,
+// without it where not.
 func TestStreamWriter(t *testing.T) {
 	for i, f := range formats {
 		f.Rate, f.Channels = 48000, 1+i%3

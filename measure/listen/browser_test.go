@@ -15,7 +15,7 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/browser"
 )
 
-// hostile is a name as nobody would give one.
+// hostile is a name with markup and quotes.
 const hostile = `take </script><b id=x>&"1'`
 
 // threeVersions are a tone, another one louder, and that again.
@@ -56,7 +56,7 @@ func floats(t *testing.T, text string) []float64 {
 	return x
 }
 
-// wrongs is all that is wrong with how a page plays.
+// wrongs lists the faults in how a page plays.
 func wrongs(t *testing.T, tab *browser.Tab, c *Comparison) (name string, wrong []string) {
 	page, _, err := c.Page(PageSettings{})
 	if err != nil {
@@ -141,7 +141,7 @@ func TestPagePlaysWhatWasPacked(t *testing.T) {
 	if len(messages) > 0 {
 		t.Errorf("the page wrote %q", messages)
 	}
-	// Faults put in on purpose are noticed.
+	// Planted faults are found.
 	own := script
 	defer func() { script = own }()
 	for _, f := range []struct{ name, from, to string }{

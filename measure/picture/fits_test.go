@@ -12,8 +12,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// outside is every text of a picture that may reach out of it, by the widest that its
-// characters are.
+// outside lists the texts of a picture that may extend beyond it, by the largest width of
+// their characters.
 func outside(t fataler, text string, width int) (all []string) {
 	d := xml.NewDecoder(strings.NewReader(text))
 	var shift []float64 // of the groups around, in x

@@ -2,7 +2,7 @@ package picture
 
 import "math"
 
-// wobble is a curve of no meaning, the same on every processor: a triangle wave whose
+// wobble is an arbitrary curve, the same on every processor: a triangle wave whose
 // steepness changes, without the mathematical functions whose last bits differ.
 func wobble(i, period int, height float64) float64 {
 	k := i % period

@@ -168,7 +168,7 @@ func contrast(t *testing.T, a, b string) float64 {
 	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
 }
 
-// WCAG 2.2: 1.4.11 wants 3:1 of graphics, 1.4.3 4.5:1 of text.
+// WCAG 2.2 requires 3:1 for graphics (1.4.11) and 4.5:1 for text (1.4.3).
 func TestContrast(t *testing.T) {
 	if c := contrast(t, "#000000", "#ffffff"); math.Abs(c-21) > 1e-9 {
 		t.Fatalf("black on white: %g; WCAG 2.2 defines 21", c)

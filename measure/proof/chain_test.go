@@ -15,7 +15,7 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// A stage kind without a proof is a promise that nobody holds.
+// Every kind of stage has a prover.
 func TestEveryKindHasAProof(t *testing.T) {
 	kinds := chain.Kinds()
 	for _, k := range kinds {
@@ -54,7 +54,7 @@ const (
 	esser = `kind = "de-esser"; threshold_dbfs = -30`
 )
 
-// What is built as declared passes its proof, every claim of it.
+// A stage that is built as declared passes every claim of its proof.
 func TestStagesPass(t *testing.T) {
 	stages := []string{
 		`kind = "highpass"`,

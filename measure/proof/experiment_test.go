@@ -33,7 +33,7 @@ func answers(device, model any, claims ...Claim) (experiment, instrument.Device)
 	}}, through{}
 }
 
-// What a claim is judged against is in its reason, and none disappears without one.
+// A claim's reason states what it is judged against, and no claim disappears without a reason.
 func TestClaimsStateWhatTheyAreJudgedAgainst(t *testing.T) {
 	for _, c := range []struct {
 		name          string
@@ -67,8 +67,8 @@ func TestClaimsStateWhatTheyAreJudgedAgainst(t *testing.T) {
 	}
 }
 
-// A copy reads a difference of 0 dB; a window of silence reads as what it is, with its
-// place, and fails.
+// A copy has a difference of 0 dB; a window of silence is stated as silence, with its place,
+// and fails.
 func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 	p := &programme{channels: 2, chain: model.Chain{}}
 	made, err := p.sound(8000, idle)
@@ -93,8 +93,7 @@ func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 	}
 }
 
-// TestCancelledProofRunsNothingMore: whoever interrupts a proof waits for the run under
-// way, and for no other, nor for a model of what was given up.
+// An interrupted proof ends after the run under way: no other run begins, nor a model's.
 func TestCancelledProofRunsNothingMore(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	runs := 0

@@ -136,8 +136,7 @@ func (through) Respond(_ context.Context, played wave.Source, response wave.Sink
 	return response.Write(b)
 }
 
-// A broken response fails every claim about it, and accepting what is undecided does
-// not help.
+// A broken response fails every claim about it, also where undecided claims are accepted.
 func TestBrokenResponsesFail(t *testing.T) {
 	c := alone(stage(t, comp))
 	for name, alter := range map[string]func(dsp.Block){
@@ -169,8 +168,8 @@ func TestBrokenResponsesFail(t *testing.T) {
 	}
 }
 
-// A hold that is used up while the gain stands still shows at one of the moments at
-// which it is looked at.
+// A hold that expires while the gain stands still shows after one of the lengths of the high
+// level that are tried.
 func TestHoldThatExpiresEarlyFails(t *testing.T) {
 	const declared = comp + "; hold_ms = 100; release_ms = 40"
 	used := usedHold{stage(t, declared).Settings.(dsp.CompressorSettings)}
@@ -182,9 +181,8 @@ func TestHoldThatExpiresEarlyFails(t *testing.T) {
 	}
 }
 
-// usedHold is a compressor whose hold counts from a clock of its own, as if rounding
-// had begun it anew every hold: what is left of it when the level drops depends on
-// the moment.
+// usedHold is a compressor whose hold restarts on a clock of its own, once in every hold: how
+// much of it is left when the level drops depends on the moment.
 type usedHold struct{ dsp.CompressorSettings }
 
 func (d usedHold) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {

@@ -133,7 +133,7 @@ func TestRandomChainsPass(t *testing.T) {
 			if u.Reason == "" {
 				t.Errorf("seed %d: %s: nothing is claimed of %s, without a reason", seed, u.Stage, u.Reading)
 			}
-			if strings.HasPrefix(u.Reason, notShown) { // it was stated, and could not be held
+			if strings.HasPrefix(u.Reason, notShown) { // a claim that no signal shows
 				unclaimed++
 			}
 		}

@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// Bands that ring for long, and delays, are shown by a sweep as what they are: the
+// A sweep shows bands that ring for long, and delays, correctly: the
 // response is the declared one, and centre, gain and Q are read back as they were set.
 func TestNarrowBandsPass(t *testing.T) {
 	texts := []string{
@@ -59,7 +59,7 @@ func TestNarrowBandsThatDeviateFail(t *testing.T) {
 	}
 }
 
-// A delay is taken out of a response, however long it is, and nothing of the sweep's end
+// A delay is taken out of a response, however long it is, and no part of the sweep's end
 // is lost.
 func TestDelayedResponsesPass(t *testing.T) {
 	for _, ms := range []float64{3.76, 18.42, 1500} {

@@ -12,9 +12,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// Whatever the settings of a kind, the sheet has the same readings: what is not claimed
-// is listed with its reason, and nothing leaves the sheet in silence. Settings that do
-// not ask for a thing are the exception.
+// Whatever the settings of a kind, the sheet has the same readings: those without a claim are
+// listed with the reason. The exception are readings of features that the settings leave out.
 func TestSheetHasTheSameReadingsForAllSettings(t *testing.T) {
 	dsptest.Exhaustive(t)
 	notAskedFor := map[string]string{ // by reading, the line of the settings

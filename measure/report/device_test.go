@@ -83,8 +83,7 @@ func TestDevicePage(t *testing.T) {
 	page := p.HTML()
 	sound(t, page)
 	// Of a peak of 0.1 the second harmonic is 0.1·0.1/2 of the fundamental: −46.02 dB,
-	// which the claim about THD forbids. Silence stays silence: that is for no limit to
-	// fail.
+	// which exceeds the claim about THD. Silence stays silence, which fails no limit.
 	if p.Verdict != measure.Fail || p.Answer != "folder preamp <b> does not meet its claims: 1 of 4 fails." {
 		t.Errorf("found %v %q", p.Verdict, p.Answer)
 	}

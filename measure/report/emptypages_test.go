@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// Pages and pictures of nothing are drawn, and do not end in an index or a division by a rate
+// Pages and pictures without data are drawn, without an index error or a division by a rate
 // of 0.
 func TestPagesWithoutData(t *testing.T) {
 	for name, page := range map[string]func() Page{

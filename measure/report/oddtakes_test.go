@@ -19,7 +19,7 @@ import (
 	"github.com/boothbench/boothbench/measure/proof"
 )
 
-// oddTakes are takes as nobody expects them, by what is odd about them.
+// oddTakes are unusual takes, by what is unusual about them.
 func oddTakes(t *testing.T) map[string][]byte {
 	t.Helper()
 	folder := t.TempDir()

@@ -69,7 +69,7 @@ func words(page []byte) string {
 	return strings.Join(strings.Fields(html.UnescapeString(tag.ReplaceAllString(pictureText.ReplaceAllString(string(page), " "), " "))), " ")
 }
 
-// sound is what every page has to be.
+// sound checks what holds for every page.
 func sound(t interface {
 	Errorf(string, ...any)
 	Fatalf(string, ...any)

@@ -13,9 +13,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// The model and the engine share no arithmetic: that they make the same of speech to
-// the rounding of 64 bits says that both do what the settings mean. Of a limiter the
-// model leaves out what only lowers single peaks.
+// The model and the engine share no arithmetic. Equal outputs for speech, to the rounding of
+// 64 bits, show that both do what the settings mean. A limiter's model leaves out what only
+// lowers single peaks.
 func TestAgainstEngine(t *testing.T) {
 	for _, text := range []string{
 		`kind = "highpass"; slope_db_per_octave = 18`,
