@@ -63,6 +63,13 @@ type ceilingGuard struct {
 
 	blocks []guardBlock // frames of the last steps, the newest last
 	fresh  int          // how many of the blocks are up to date
+
+	plain      []plainPeaks // by channel and bank
+	plainKnown bool         // some of them are not 0
+	ahead      guardAhead
+
+	dipped float64 // the target is the standard one times factors that change by this at most from frame to frame
+	kept   bool    // it is not: it keeps to the plan
 }
 
 // guardBlock is what bounds the readings over a step's frames: the largest
@@ -87,15 +94,15 @@ const guardHalvings = 4
 // newCeilingGuard builds a guard for a fade; the length of the fade is also the
 // stride.
 func newCeilingGuard(limit float64, fade []float64, channels int, interpolators ...*Polyphase) ceilingGuard {
-	g := ceilingGuard{limit: limit, aim: limit, stride: len(fade), fade: fade}
+	g := ceilingGuard{limit: limit, aim: limit, stride: len(fade), fade: fade, target: make([]float64, 2*len(fade))}
 	for _, p := range interpolators {
 		g.margin = max(g.margin, 2*p.Half()-1)
 	}
-	g.allocate(channels)
+	g.targetAll()
 	for _, p := range interpolators {
 		g.banks = append(g.banks, newGuardBank(p, g.target, g.margin))
 	}
-	return g
+	return g.twin(channels)
 }
 
 // twin returns a guard with the same settings, for a number of channels.
@@ -115,6 +122,9 @@ func (g *ceilingGuard) allocate(channels int) {
 		g.signal[c] = make([]float64, g.margin+frames)
 	}
 	g.blocks = make([]guardBlock, 2+(g.margin+g.stride-1)/g.stride)
+	g.plain = make([]plainPeaks, channels*len(g.banks))
+	g.scan = newOverScan(len(g.trial))
+	g.ahead = newGuardAhead(g.banks, g.target, g.margin, channels)
 }
 
 // targetAll sets the target: every frame unchanged, then the fade.
@@ -158,6 +168,7 @@ func (g *ceilingGuard) reset(next int) {
 	copy(g.plan, g.fade)
 	g.standard = true
 	g.fresh = 0
+	g.forgetPlain()
 }
 
 // run makes as many gains final as it can. The gains of all frames below known
@@ -170,18 +181,68 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 	if g.standard && g.quiet(planes, steps) {
 		g.next += steps * g.stride
 		g.fresh = 0
+		g.forgetPlain()
 		return false
 	}
 	for range steps {
-		if !g.bounded(planes, gain) || !g.standard {
-			if g.step(planes, gain) {
+		switch {
+		case g.standard && (g.fitsAhead() || g.bounded(planes, gain)):
+			g.forgetPlain()
+		case g.standard && g.readAhead(planes, gain, known) && g.fitsAhead():
+		default:
+			changed := g.step(planes, gain)
+			if changed {
 				lowered = true
 				g.fresh = 0
+				g.ahead.forget()
 			}
+			g.movePlain(changed)
 		}
 		g.next += g.stride
 	}
+	g.ahead.forget()
 	return lowered
+}
+
+// readAhead reads the coming steps at once. It reports whether that brought anything new.
+func (g *ceilingGuard) readAhead(planes []limiterPlane, gain []float64, known int) bool {
+	if g.ahead.target == nil || g.grid > 0 || g.ahead.covers(g.next) {
+		return false
+	}
+	g.ahead.read(planes, gain, g.next, known, g.margin)
+	return true
+}
+
+// fitsAhead reports whether the coming steps that were read show that the target fits.
+func (g *ceilingGuard) fitsAhead() bool {
+	if !g.ahead.covers(g.next) || !g.ahead.fits(g.next, g.margin, g.aim) {
+		return false
+	}
+	g.fresh = 0
+	return true
+}
+
+// forgetPlain forgets all plain readings.
+func (g *ceilingGuard) forgetPlain() {
+	if g.plainKnown {
+		clear(g.plain)
+		g.plainKnown = false
+	}
+}
+
+// movePlain moves the plain readings on by a step. If frames were lowered that are put out
+// with it, those over such frames are forgotten.
+func (g *ceilingGuard) movePlain(lowered bool) {
+	for i := range g.plain {
+		if b := &g.banks[i%len(g.banks)]; b.fromPlain != nil {
+			p := &g.plain[i]
+			clear(p[copy(p[:], p[g.stride/peakCell:]):])
+			if lowered {
+				clear(p[:(g.margin+b.coarse.bank.Half())/peakCell+1])
+			}
+			g.plainKnown = true
+		}
+	}
 }
 
 // quiet reports from the cells' maxima that no factors could raise a reading of
@@ -278,9 +339,9 @@ func (g *ceilingGuard) step(planes []limiterPlane, gain []float64) (lowered bool
 // fits reports whether the signal is within the limit with these factors.
 func (g *ceilingGuard) fits(factors []float64) bool {
 	for _, signal := range g.signal {
-		trial := g.weighted(signal, factors)
+		g.scan.of(g.weighted(signal, factors), signal)
 		for i := range g.banks {
-			g.scan.begin(&g.banks[i], trial, g.margin, g.limit)
+			g.scan.begin(&g.banks[i], g.margin, g.limit)
 			if n, _ := g.scan.next(); n >= 0 {
 				return false
 			}
@@ -303,6 +364,7 @@ func (g *ceilingGuard) weighted(signal, factors []float64) []float64 {
 // returns how many times, and whether it succeeded.
 func (g *ceilingGuard) lowerUntilWithin() (lowerings int, within bool) {
 	keep := max(1, g.stride/32) // frames
+	g.dipped, g.kept = 0, false
 	for ; lowerings < guardLowerings; lowerings++ {
 		over, early := g.lower(lowerings == 0, lowerings >= guardDips)
 		if !over {
@@ -310,6 +372,7 @@ func (g *ceilingGuard) lowerUntilWithin() (lowerings int, within bool) {
 		}
 		if early {
 			g.keepToPlan(keep)
+			g.kept = true
 			keep = min(keep+(keep+7)/8, g.stride)
 		}
 	}
@@ -332,14 +395,17 @@ func (g *ceilingGuard) keepToPlan(frames int) {
 // whose reading such frames decide, and reports them as early. With standard the target
 // is the standard one, for which bounds are known.
 func (g *ceilingGuard) lower(standard, keep bool) (over, early bool) {
-	for _, signal := range g.signal {
-		x := g.weighted(signal, g.target)
+	for c, signal := range g.signal {
+		g.scan.of(g.weighted(signal, g.target), signal)
 		for i := range g.banks {
 			b := &g.banks[i]
 			if standard {
-				g.scan.beginStandard(b, x, signal, g.margin, g.limit, g.aim)
+				g.scan.beginStandard(b, g.margin, g.limit, g.aim)
 			} else {
-				g.scan.begin(b, x, g.margin, g.limit)
+				g.scan.begin(b, g.margin, g.limit)
+			}
+			if !g.kept {
+				g.scan.knows(&g.plain[c*len(g.banks)+i], g.dipped, g.aim)
 			}
 			for n, peak := g.scan.next(); n >= 0; n, peak = g.scan.next() {
 				if !over {
@@ -355,9 +421,12 @@ func (g *ceilingGuard) lower(standard, keep bool) (over, early bool) {
 		}
 	}
 	if over {
+		steepest, before := 0.0, 1.0
 		for k, factor := range g.lowered {
 			g.target[k] *= factor
+			steepest, before = max(steepest, math.Abs(factor-before)), factor
 		}
+		g.dipped += steepest
 	}
 	return over, early
 }
@@ -369,10 +438,10 @@ func (g *ceilingGuard) lower(standard, keep bool) (over, early bool) {
 func (g *ceilingGuard) approach() {
 	share := 1.0
 	for _, signal := range g.signal {
-		x := g.weighted(signal, g.target)
+		g.scan.of(g.weighted(signal, g.target), signal)
 		for i := range g.banks {
 			b := &g.banks[i]
-			g.scan.begin(b, x, g.margin, g.limit)
+			g.scan.begin(b, g.margin, g.limit)
 			for n, _ := g.scan.next(); n >= 0; n, _ = g.scan.next() {
 				for p := range b.rows {
 					share = min(share, g.share(b, p, n, signal))

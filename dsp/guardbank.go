@@ -9,9 +9,20 @@ type guardBank struct {
 	// |second difference|, both of the signal without factors. It is Bound for rows
 	// truncated by the target's factors.
 	flat, curvature float64
-	dipShape        []float64 // by distance from the interval's samples
-	sketches        Sketches  // of a long bank, the first of its middle taps, the others of all
+	dipShape        []float64    // by distance from the interval's samples
+	coarse          coarseSketch // of a long bank, of its middle taps; a bank of two taps has none
+	sketches        Sketches     // of a long bank
+	fromPlain       []plainShare // by cell of the scan
+	lean            float64      // sum of |tap| times its distance from the interval's first sample
+	rootOutside     float64      // root of the number of taps that the coarse sketch does not read
 }
+
+// plainShare bounds what the standard target makes of the readings of a cell, of the
+// middle taps of a long bank: kept times the largest of the plain readings (those of the
+// frames without factors), plus changed times the largest |sample|. A factor at a tap is
+// the factor at the interval plus a difference, and changed is the sum of |tap| times
+// |difference|. Where silence follows before the readings end, kept is 0.
+type plainShare struct{ kept, changed float64 }
 
 // guardFade is the fade that raises Annex 2 readings least: for a steady tone
 // of 0 to 0.41 of the rate, at any phase, that ends in this fade and silence,
@@ -31,10 +42,15 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
 		b.boundFade(target)
-		b.sketches = p.Sketches(SketchSize{Every: 16, Half: 40}, SketchSize{Every: 16}, SketchSize{Every: 4})
+		b.coarse = p.coarseSketch(SketchSize{Every: 8, Half: 48})
+		b.sketches = p.Sketches(SketchSize{Every: 16}, SketchSize{Every: 4})
 	} else {
 		b.boundRows(target, margin)
+		if p.half > 1 {
+			b.coarse = p.coarseSketch(SketchSize{Every: 1})
+		}
 	}
+	b.shareOut(target, margin)
 	// A dip has the width of the interval's window. For a long window, whose
 	// outer taps are small, the full reduction covers the middle only, with
 	// smooth sides.
@@ -48,6 +64,53 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 		b.dipShape = append(b.dipShape, shape)
 	}
 	return b
+}
+
+// shareOut sets fromPlain, if the bank has a coarse sketch and steps are whole cells.
+func (b *guardBank) shareOut(target []float64, margin int) {
+	if b.coarse.bank == nil || len(target)/2%peakCell != 0 {
+		return
+	}
+	half := b.coarse.bank.Half()
+	most := make([]float64, 2*half) // by tap, of all rows
+	for _, row := range b.rows {
+		for j, h := range row[b.half-half : b.half+half] {
+			most[j] = max(most[j], math.Abs(h)*boundMargin)
+		}
+	}
+	b.lean, b.rootOutside = 0, math.Sqrt(float64(2*(b.half-half)))
+	for j, h := range most {
+		b.lean += float64(h * math.Abs(float64(j-half+1)))
+	}
+	known := margin + len(target)
+	factor := func(n int) float64 {
+		switch {
+		case n < margin:
+			return 1
+		case n < known:
+			return target[n-margin]
+		}
+		return 0
+	}
+	b.fromPlain = make([]plainShare, (known+margin)/peakCell+1)
+	for c := range b.fromPlain {
+		share := &b.fromPlain[c]
+		whole := (c+1)*peakCell+half <= known
+		if (c+1)*peakCell+half <= margin+len(target)/2 { // no factor reaches it
+			share.kept = 1
+			continue
+		}
+		for n := c * peakCell; n < (c+1)*peakCell; n++ {
+			here, changed := 0.0, 0.0
+			if whole {
+				here = factor(n)
+			}
+			for j, h := range most {
+				changed += float64(h * math.Abs(factor(n-half+1+j)-here))
+			}
+			share.kept, share.changed = max(share.kept, here), max(share.changed, changed)
+		}
+	}
 }
 
 // boundRows sets flat and curvature to those of the interpolator's rows, truncated
@@ -102,4 +165,15 @@ func (b *guardBank) dip(factors []float64, n int, reduction float64) {
 			factors[at] = min(factors[at], factor)
 		}
 	}
+}
+
+// energyOutside is at least the sum of the squares that the windows of any of the
+// intervals from … to−1 read, without the taps of the coarse sketch.
+func (b *guardBank) energyOutside(s *scannedSound, from, to int) float64 {
+	middle := b.coarse.bank.Half()
+	if middle == b.half {
+		return 0
+	}
+	return s.energy(max(0, from-b.half+1)/peakCell, (to-middle+peakCell-1)/peakCell) +
+		s.energy((from+middle+1)/peakCell, min(overCells, (to-1+b.half)/peakCell+1))
 }

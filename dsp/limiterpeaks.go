@@ -1,6 +1,11 @@
 package dsp
 
-import "math"
+import (
+	"math"
+	"math/bits"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // peakFinder finds true peaks over a limit by two interpolators: the one of Rec.
 // ITU-R BS.1770-5 Annex 2, by which the result will be judged, and a long
@@ -14,7 +19,7 @@ import "math"
 type peakFinder struct {
 	half                int        // half length of the longer interpolator, in samples
 	short, long         *Polyphase // long may be missing
-	sketches            Sketches   // of long: one
+	noise               *noiseCell // scratch memory; without long none
 	l1, flat, curvature float64    // largest of the banks'
 	interpolateAll      bool       // lets a test show that skipping changes nothing
 }
@@ -36,7 +41,10 @@ func newPeakFinder(latency int) peakFinder {
 	f.half, f.l1 = f.short.Half(), f.short.L1()
 	f.flat, f.curvature = f.short.Bound()
 	if f.long != nil {
-		f.sketches = f.long.Sketches(SketchSize{Every: 4})
+		f.noise = &noiseCell{
+			coarse: [2]coarseSketch{f.short.coarseSketch(SketchSize{Every: 1}), f.long.coarseSketch(SketchSize{Every: 1})},
+			sound:  newCoarseSound(2*f.long.half + 2*vector.CoarseWindows),
+		}
 		flat, curvature := f.long.Bound()
 		f.half, f.l1 = f.long.Half(), max(f.l1, f.long.L1())
 		f.flat, f.curvature = max(f.flat, flat), max(f.curvature, curvature)
@@ -84,74 +92,113 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 // |sample| that an interval's window holds.
 func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, highest, curvature float64, peaks []float64) (largest float64) {
 	need := max(limit, covered)
+	cell := cellPeaks{peakFinder: f, few: [2]fewPeaks{{bank: f.short, x: x}, {bank: f.long, x: x}}, curvature: curvature}
 	threshold := f.threshold(need, curvature)
-	before := math.Abs(x[from])
-	long := cellPeaks{peakFinder: f, few: fewPeaks{bank: f.long, x: x}, to: to, highest: highest, curvature: curvature}
-	var read [peakCell]float64
-	var short []float64 // the readings of the cell's last intervals
-	for i := from; i < to; i++ {
-		after := math.Abs(x[i+1])
+	open := uint32(1)<<(to-from) - 1 // bit i: interval from+i may have a peak over need
+	if threshold < 0 && f.noise != nil && !f.interpolateAll {
+		least := need
+		if spills {
+			least = limit
+		}
+		cell.noise = f.noise
+		open = f.noise.open(x, from, to, least, highest)
+	}
+	for ; open != 0; open &= open - 1 {
+		i := from + bits.TrailingZeros32(open)
 		if spills && i == to-1 {
 			need = limit
 			threshold = f.threshold(need, curvature)
 		}
-		if before > threshold || after > threshold {
-			if short == nil {
-				short = read[:to-i]
-				f.short.Peaks(x[i-f.short.half+1:to+f.short.half], short)
-			}
-			// The largest reading if it exceeds need, otherwise some number that does
-			// not.
-			peak := short[len(short)-(to-i)]
-			if f.long != nil && long.mayExceed(i, max(need, peak)) {
-				peak = max(peak, long.few.at(i))
-			}
-			if peak > need {
-				peaks[i-from] = max(peaks[i-from], peak)
-				peaks[i-from+1] = max(peaks[i-from+1], peak)
-			}
-			if before > need {
-				peaks[i-from] = max(peaks[i-from], before)
-			}
-			if peak = max(peak, before); peak > need {
-				largest, need = max(largest, peak), peak
-				threshold = f.threshold(need, curvature)
-			}
+		before := math.Abs(x[i])
+		side := max(before, math.Abs(x[i+1]))
+		if cell.noise == nil && side <= threshold {
+			continue // of a peak before
 		}
-		before = after
+		peak := cell.peak(i, need, side)
+		if peak > need {
+			peaks[i-from] = max(peaks[i-from], peak)
+			peaks[i-from+1] = max(peaks[i-from+1], peak)
+		}
+		if before > need {
+			peaks[i-from] = max(peaks[i-from], before)
+		}
+		if peak = max(peak, before); peak > need {
+			largest, need = max(largest, peak), peak
+			threshold = f.threshold(need, curvature)
+		}
 	}
 	return largest
 }
 
-// cellPeaks bounds and reads the long bank's intervals of a cell.
+// cellPeaks bounds and reads the intervals of a cell.
 type cellPeaks struct {
 	*peakFinder
-	few                fewPeaks
-	to                 int // the cell's end
-	highest, curvature float64
-	sketched           int               // intervals in sketch, the last of the cell
-	sketch             [peakCell]float64 // upper bounds
+	few       [2]fewPeaks // of short and long
+	curvature float64
+	noise     *noiseCell // nil if second differences may decide
 }
 
-// mayExceed reports whether interval i may read more than a value. Where second
-// differences cannot decide that, as in noise, a sketch does.
-func (c *cellPeaks) mayExceed(i int, value float64) bool {
-	switch {
-	case c.interpolateAll || c.few.knows(i):
-		return true
-	case c.long.decides(c.curvature, value):
-		return c.long.AtMost(c.few.x[i-c.half+1:i+c.half+1], c.curvature) > value
+// peak is the largest reading of interval i if it exceeds need, otherwise some number that
+// does not. side is the larger of the two samples beside the interval.
+func (c *cellPeaks) peak(i int, need, side float64) (peak float64) {
+	if c.noise == nil || c.noise.mayExceed(0, i, need, side) {
+		peak = c.few[0].at(i)
 	}
-	if c.sketched == 0 {
-		c.sketched = c.to - i
-		bounds := c.sketch[:c.sketched]
-		c.sketches[0].bank.Peaks(c.few.x[i-c.half+1:c.to+c.half], bounds)
-		missed := c.sketches[0].missedBy(c.highest, 0)
-		for k := range bounds {
-			bounds[k] = max(bounds[k], math.Abs(c.few.x[i+k]), math.Abs(c.few.x[i+k+1])) + missed
+	if c.long == nil {
+		return peak
+	}
+	x, value := c.few[1].x, max(need, peak)
+	switch {
+	case c.interpolateAll || c.few[1].knows(i):
+	case c.noise != nil:
+		if !c.noise.mayExceed(1, i, value, side) {
+			return peak
+		}
+	case c.long.decides(c.curvature, value) && c.long.AtMost(x[i-c.half+1:i+c.half+1], c.curvature) <= value:
+		return peak
+	}
+	return max(peak, c.few[1].at(i))
+}
+
+// noiseCell decides where second differences cannot, as in noise: by coarse sketches of
+// short and long.
+type noiseCell struct {
+	coarse [2]coarseSketch
+	sound  coarseSound
+	first  int // the interval of the first of found
+	found  [2][vector.CoarseWindows]int32
+	unit   float64
+	missed [2]float64 // readings exceed found by this at most
+}
+
+// open reads the sketches of intervals from … to−1, and returns which of them may have a
+// peak over a value: bit i stands for interval from+i.
+func (c *noiseCell) open(x []float64, from, to int, value, highest float64) (open uint32) {
+	half := c.coarse[1].bank.Half()
+	c.first = from
+	c.sound.begin(x[from-half+1:to+half], highest)
+	for _, k := range [...]int{1, 0} { // the longer one first: it makes all samples
+		c.unit = c.coarse[k].read(&c.sound, half-1, &c.found[k])
+		c.missed[k] = c.coarse[k].missedBy(highest, 0)
+	}
+	short, long := c.whole(0, value), c.whole(1, value)
+	side := value - max(c.missed[0], c.missed[1])
+	for i := range to - from {
+		if c.found[0][i] > short || c.found[1][i] > long || math.Abs(x[from+i]) > side || math.Abs(x[from+i+1]) > side {
+			open |= 1 << i
 		}
 	}
-	return c.sketch[c.sketched-(c.to-i)] > value
+	return open
+}
+
+// whole is the largest whole number that a sketch may read for readings within a value.
+func (c *noiseCell) whole(bank int, value float64) int32 {
+	return int32(max(-1, min(math.MaxInt32, math.Floor((value-c.missed[bank])/c.unit))))
+}
+
+// mayExceed reports whether a bank may read more than a value in interval i.
+func (c *noiseCell) mayExceed(bank, i int, value, side float64) bool {
+	return max(float64(c.found[bank][i-c.first])*c.unit, side)+c.missed[bank] > value
 }
 
 // threshold is the value that a sample on either side of an interval must

@@ -3,6 +3,7 @@ package dsp
 import (
 	"math"
 	"math/bits"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp/vector"
 )
@@ -10,12 +11,13 @@ import (
 // overScan finds the intervals of a signal that read over the limit, in rising order. It
 // interpolates only where bounds do not decide:
 //
-//  1. For overChunk intervals at a time, a bound from the largest |sample| and the largest
+//  1. Of the standard target, by cells of peakCell intervals: the plain readings, of the
+//     frames without factors, as far as steps before have read them.
+//  2. For overChunk intervals at a time, a bound from the largest |sample| and the largest
 //     |second difference| around them (Polyphase.Bound). It decides speech.
-//  2. A short bank then reads the whole chunk.
-//  3. A long bank goes on by cells of peakCell intervals: Polyphase.AtMost of the first
-//     and the last intervals, then a sketch of those between, then closer sketches of
-//     those intervals that are left. They decide noise.
+//  3. By cells: for a long bank Polyphase.AtMost of the first and the last intervals, then
+//     plain readings of frames that are new, then a coarse sketch.
+//  4. For a long bank closer sketches of those intervals that are left. They decide noise.
 type overScan struct {
 	bank *guardBank
 	x    []float64
@@ -23,22 +25,39 @@ type overScan struct {
 	// without factors if x is that signal with the factors of the standard
 	// target.
 	sides           []float64
-	flat, curvature float64 // of the bound that holds for sides
-	limit, aim      float64 // the bounds are compared with the aim
+	chunks          *[overChunks]guardBlock // of sides
+	flat, curvature float64                 // of the bound that holds for sides
+	limit, aim      float64                 // the bounds are compared with the aim
 
 	n, fresh                 int // the next interval, and the first that needs new bounds
 	threshold, highest, most float64
-	chunks                   [overChunks]guardBlock
 
-	// Intervals to report or to examine: bit i stands for interval first+i.
-	pending uint64
+	// Intervals to examine: bit i stands for interval first+i.
+	pending uint32
 	first   int
-	found   [overChunk]float64 // readings of these intervals; of a long bank those of its sketch
-	peaks   fewPeaks           // of a long bank
+	peaks   fewPeaks
 
-	measured bool               // the energies are up to date
-	energies [overCells]float64 // sums of squares, by cell
+	signal scannedSound // without factors
+	within scannedSound // with factors: x
+	plain  *plainPeaks  // readings of the signal, nil if they are of no use
+	dipped float64      // see knows
+	bound  float64      // what is concluded from them is compared with this
 }
+
+// scannedSound is a sound with what all banks need of it.
+type scannedSound struct {
+	x        []float64
+	seen     bool // chunks and peak are known
+	chunks   [overChunks]guardBlock
+	peak     float64 // largest |sample|
+	whole    coarseSound
+	measured bool                   // energies are known
+	energies [overCells + 1]float64 // sum of the squares of the samples before each cell
+}
+
+// plainPeaks are upper bounds of the readings of frames without factors, by cell: of a short
+// bank what it reads, of a long one what its middle taps read. 0: not known.
+type plainPeaks [overCells]float64
 
 // A scan's x extends by at most the margin on both sides of the plan and the
 // target, and these are half as long again as the margin together.
@@ -48,33 +67,86 @@ const (
 	overCells  = overChunks * overChunk / peakCell
 )
 
+// newOverScan builds a scan for x of so many samples at most.
+func newOverScan(samples int) overScan {
+	room := samples + vector.CoarseWindows
+	return overScan{signal: scannedSound{whole: newCoarseSound(room)}, within: scannedSound{whole: newCoarseSound(room)}}
+}
+
+// of sets the sound for the scans that follow: x is signal with factors.
+func (s *overScan) of(x, signal []float64) {
+	s.within.is(x)
+	s.signal.is(signal)
+}
+
+func (s *scannedSound) is(x []float64) { s.x, s.seen, s.measured = x, false, false }
+
+// look measures the sound's chunks.
+func (s *scannedSound) look() {
+	if s.seen {
+		return
+	}
+	s.seen, s.peak = true, 0
+	for at := 0; at < len(s.x); at += overChunk {
+		chunk := extent(s.x, at, min(len(s.x), at+overChunk))
+		s.chunks[at/overChunk], s.peak = chunk, max(s.peak, chunk.peak)
+	}
+	s.whole.begin(s.x, s.peak)
+}
+
+// energy is at least the sum of squares of cells first … last−1.
+func (s *scannedSound) energy(first, last int) float64 {
+	if !s.measured {
+		s.measured = true
+		sum := 0.0
+		for k := range overCells {
+			s.energies[k] = sum
+			if at := k * peakCell; at < len(s.x) {
+				sum += vector.SumOfSquares(s.x[at:min(len(s.x), at+peakCell)])
+			}
+		}
+		s.energies[overCells] = sum
+	}
+	if first >= last {
+		return 0
+	}
+	return s.energies[last] - s.energies[first] + 1e-12*s.energies[overCells] // rounding: 1100 sums at 2^-53
+}
+
 // begin begins with the first interval that contains frames after the margin:
 // frames that are already put out were read before.
-func (s *overScan) begin(b *guardBank, x []float64, margin int, limit float64) {
+func (s *overScan) begin(b *guardBank, margin int, limit float64) {
 	flat, curvature := b.Bound()
-	s.start(b, x, x, margin, flat, curvature, limit, limit)
+	s.start(b, &s.within, margin, flat, curvature, limit, limit)
 }
 
 // beginStandard is begin for x with the factors of the standard target. Short rows
 // are bounded by what is known of these factors: their fade is short as well,
 // and its end would count as a wave.
-func (s *overScan) beginStandard(b *guardBank, x, signal []float64, margin int, limit, aim float64) {
+func (s *overScan) beginStandard(b *guardBank, margin int, limit, aim float64) {
 	if b.half > longHalf {
-		s.begin(b, x, margin, limit)
+		s.begin(b, margin, limit)
 		return
 	}
-	s.start(b, x, signal, margin, b.flat, b.curvature, limit, aim)
+	s.start(b, &s.signal, margin, b.flat, b.curvature, limit, aim)
 }
 
-func (s *overScan) start(b *guardBank, x, sides []float64, margin int, flat, curvature, limit, aim float64) {
-	s.bank, s.x, s.sides = b, x, sides
-	s.flat, s.curvature, s.limit, s.aim = flat, curvature, limit, aim
-	s.n, s.fresh, s.pending, s.measured = margin-b.half, 0, 0, false
-	s.peaks = fewPeaks{bank: b.Polyphase, x: x}
-	from := max(0, s.n-b.half+1) / overChunk * overChunk
-	for at := from; at < len(sides); at += overChunk {
-		s.chunks[at/overChunk] = extent(sides, at, min(len(sides), at+overChunk))
+// knows gives the scan that was begun the readings of the signal, if the factors of x are
+// the standard target times others, of 0 to 1, which change by dipped at most from frame to
+// frame.
+func (s *overScan) knows(plain *plainPeaks, dipped, aim float64) {
+	if s.bank.fromPlain != nil {
+		s.plain, s.dipped, s.bound = plain, dipped, aim
 	}
+}
+
+func (s *overScan) start(b *guardBank, sides *scannedSound, margin int, flat, curvature, limit, aim float64) {
+	sides.look()
+	s.plain = nil
+	s.bank, s.x, s.sides, s.chunks = b, s.within.x, sides.x, &sides.chunks
+	s.flat, s.curvature, s.limit, s.aim = flat, curvature, limit, aim
+	s.n, s.fresh, s.pending = margin-b.half, 0, 0
+	s.peaks = fewPeaks{bank: b.Polyphase, x: s.x}
 }
 
 // extent is the largest |sample| of frames from … to−1, and the largest |second
@@ -89,12 +161,9 @@ func (s *overScan) next() (n int, peak float64) {
 	half := s.bank.half
 	for {
 		for s.pending != 0 {
-			i := bits.TrailingZeros64(s.pending)
+			i := bits.TrailingZeros32(s.pending)
 			s.pending &^= 1 << i
 			n := s.first + i
-			if half <= longHalf {
-				return n, s.found[i]
-			}
 			if few := s.few(n); few > 0 {
 				s.pending &^= (1<<few - 1) << i
 			} else if peak := s.peaks.at(n); peak > s.limit {
@@ -104,19 +173,19 @@ func (s *overScan) next() (n int, peak float64) {
 		switch {
 		case s.n+half >= len(s.x):
 			return -1, 0
-		case s.n >= s.fresh && !s.bound():
+		case s.plain != nil && s.plainWithin(s.n/peakCell):
+			s.n = (s.n/peakCell + 1) * peakCell
+		case s.n >= s.fresh && !s.bounded():
 			s.n = s.fresh
-		case half <= longHalf:
-			s.readChunk()
 		default:
 			s.examineCell()
 		}
 	}
 }
 
-// bound finds the bounds for the next intervals, up to the end of a chunk. It
+// bounded finds the bounds for the next intervals, up to the end of a chunk. It
 // reports whether one of them needs a closer look.
-func (s *overScan) bound() bool {
+func (s *overScan) bounded() bool {
 	first := s.n / overChunk
 	s.fresh = (first + 1) * overChunk
 	last := (len(s.sides) - 1) / overChunk
@@ -136,27 +205,9 @@ func (s *overScan) bound() bool {
 	return peak > s.threshold
 }
 
-// readChunk reads the intervals up to the end of the chunk.
-func (s *overScan) readChunk() {
-	half := s.bank.half
-	from, to := s.n, min(s.fresh, len(s.x)-half)
-	found := s.found[:to-from]
-	s.bank.Peaks(s.x[from-half+1:to+half], found)
-	s.first, s.n = from, to
-	if vector.Peak(found) <= s.limit {
-		return
-	}
-	for i, peak := range found {
-		if peak > s.limit {
-			s.pending |= 1 << i
-		}
-	}
-}
-
 // examineCell finds the intervals up to the end of a cell that may be over.
 func (s *overScan) examineCell() {
-	half := s.bank.half
-	from, to := s.n, min((s.n/peakCell+1)*peakCell, len(s.x)-half)
+	from, to := s.n, min((s.n/peakCell+1)*peakCell, len(s.x)-s.bank.half)
 	s.n = to
 	if !s.mayBeOver(from) { // in noise this is not so, nor at the other end
 		for from++; from < to && !s.mayBeOver(from); from++ {
@@ -168,65 +219,97 @@ func (s *overScan) examineCell() {
 			return
 		}
 	}
-	if !s.measured {
-		s.measureCells()
-	}
-	sketch := &s.bank.sketches[0]
-	middle := sketch.bank.half
-	found := s.found[:to-from]
-	sketch.bank.Peaks(s.x[from-middle+1:to+middle], found)
-	within := s.limit - sketch.missedBy(s.highest, s.energyOutside(from, to, middle))
-	if vector.Peak(found) <= within && vector.Peak(s.x[from:to+1]) <= within {
+	if cell := from / peakCell; s.plain != nil && s.readPlain(cell) && s.plainWithin(cell) {
 		return
 	}
 	s.first = from
-	for i, peak := range found {
-		if peak > within || math.Abs(s.x[from+i]) > within || math.Abs(s.x[from+i+1]) > within {
+	coarse := &s.bank.coarse
+	if coarse.bank == nil {
+		s.pending = 1<<(to-from) - 1
+		return
+	}
+	s.within.look()
+	var found [vector.CoarseWindows]int32
+	unit := coarse.read(&s.within.whole, from, &found)
+	within := s.limit - coarse.missedBy(s.within.peak, s.bank.energyOutside(&s.within, from, to))
+	level := int32(max(-1, within/unit)) // what is at most this is within
+	sides := vector.Peak(s.x[from:to+1]) > within
+	for i, peak := range found[:to-from] {
+		if peak > level || sides && (math.Abs(s.x[from+i]) > within || math.Abs(s.x[from+i+1]) > within) {
 			s.pending |= 1 << i
 		}
 	}
+}
+
+// plainWithin reports whether the plain readings, as far as they are known, show that a
+// cell of the target is within the limit.
+func (s *overScan) plainWithin(cell int) bool {
+	if s.bank.fromPlain[cell].kept > 0 && s.plain[cell] == 0 {
+		return false
+	}
+	s.signal.look()
+	most := s.fromPlain(cell)
+	outside := s.bank.coarse.outside
+	switch {
+	case most > s.bound:
+		return false
+	case most+float64(outside*s.signal.peak)*s.bank.rootOutside <= s.bound:
+		return true
+	}
+	return most+float64(outside*math.Sqrt(s.energyOutside(cell))) <= s.bound
+}
+
+// fromPlain is an upper bound of what the taps that plain readings have read in a cell of
+// the target.
+func (s *overScan) fromPlain(cell int) float64 {
+	share := &s.bank.fromPlain[cell]
+	changed := share.changed + float64(s.dipped*s.bank.lean)
+	return float64(changed*s.signal.peak) + float64(share.kept*s.plain[cell])
+}
+
+// energyOutside is at least the sum of squares of what the other taps read.
+func (s *overScan) energyOutside(cell int) float64 {
+	return s.bank.energyOutside(&s.signal, cell*peakCell, (cell+1)*peakCell)
+}
+
+// readPlain reads a cell of the signal without factors. It reports whether that brought
+// anything new.
+func (s *overScan) readPlain(cell int) bool {
+	if s.plain[cell] != 0 || s.bank.fromPlain[cell].kept == 0 {
+		return false
+	}
+	s.signal.look()
+	coarse := &s.bank.coarse
+	from := cell * peakCell
+	var found [vector.CoarseWindows]int32
+	unit := coarse.read(&s.signal.whole, from, &found)
+	s.plain[cell] = max(float64(slices.Max(found[:]))*unit, vector.Peak(s.signal.x[from:from+peakCell+1])) + float64(coarse.missed*s.signal.whole.peak)
+	return true
 }
 
 // mayBeOver reports from the samples and second differences around a long bank's
 // interval whether it may be over.
 func (s *overScan) mayBeOver(n int) bool {
 	half := s.bank.half
+	if half <= longHalf {
+		return true
+	}
 	if math.Abs(s.x[n]) <= s.threshold && math.Abs(s.x[n+1]) <= s.threshold {
 		return false
 	}
-	return !s.bank.decides(s.most, s.limit) || s.bank.AtMost(s.x[n-half+1:n+half+1], s.most) > s.limit
-}
-
-// measureCells measures the cells of x.
-func (s *overScan) measureCells() {
-	s.measured = true
-	for k := range s.energies[:(len(s.x)+peakCell-1)/peakCell] {
-		s.energies[k] = vector.SumOfSquares(s.x[k*peakCell : min(len(s.x), (k+1)*peakCell)])
-	}
-}
-
-// energyOutside is at least the sum of the squares that the windows of any of the
-// intervals from … to−1 read, without the middle taps on either side.
-func (s *overScan) energyOutside(from, to, middle int) (sum float64) {
-	half := s.bank.half
-	for k := max(0, from-half+1) / peakCell; k <= (to-1+half)/peakCell; k++ {
-		if k*peakCell < to-middle || (k+1)*peakCell > from+middle+1 {
-			sum += s.energies[k]
-		}
-	}
-	return sum
+	return s.threshold < 0 || !s.bank.decides(s.most, s.limit) || s.bank.AtMost(s.x[n-half+1:n+half+1], s.most) > s.limit
 }
 
 // few is the number of intervals from n on that closer sketches show to be within the
 // limit, 0 if they show none to be.
 func (s *overScan) few(n int) int {
-	if s.peaks.knows(n) {
+	if s.bank.half <= longHalf || s.peaks.knows(n) {
 		return 0
 	}
 	half := s.bank.half
 	var few [len(s.peaks.peaks)]float64
 	count := min(len(few), len(s.x)-half-n)
-	if s.bank.sketches[1:].MayExceed(s.x[n-half+1:n+count+half], few[:count], s.limit, s.highest, 0) {
+	if s.bank.sketches.MayExceed(s.x[n-half+1:n+count+half], few[:count], s.limit, s.highest, 0) {
 		return 0
 	}
 	return count

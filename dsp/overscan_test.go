@@ -22,7 +22,7 @@ func TestOverScanFindsEveryInterval(t *testing.T) {
 			from := rng.IntN(len(signal))
 			to := from + rng.IntN(len(signal)-from) + 1
 			kind, level, hz := rng.IntN(6), math.Exp(-4*rng.Float64()), math.Pi*rng.Float64()*rng.Float64()
-			long := &guard.banks[len(guard.banks)-1]
+			long := &guard.banks[0]
 			row := long.rows[rng.IntN(len(long.rows))]
 			for n := from; n < to; n++ {
 				switch kind {
@@ -51,6 +51,7 @@ func TestOverScanFindsEveryInterval(t *testing.T) {
 			}
 		}
 		x := guard.weighted(signal, guard.target)
+		guard.scan.of(x, signal)
 		for i := range guard.banks {
 			b := &guard.banks[i]
 			largest := 0.0
@@ -61,9 +62,10 @@ func TestOverScanFindsEveryInterval(t *testing.T) {
 			}
 			limit := largest * (0.6 + 0.5*rng.Float64())
 			if standard {
-				guard.scan.beginStandard(b, x, signal, guard.margin, limit, limit)
+				guard.scan.beginStandard(b, guard.margin, limit, limit)
+				guard.scan.knows(new(plainPeaks), 0, limit)
 			} else {
-				guard.scan.begin(b, x, guard.margin, limit)
+				guard.scan.begin(b, guard.margin, limit)
 			}
 			n, peak := guard.scan.next()
 			for want := guard.margin - b.half; want+b.half < len(x); want++ {

@@ -22,13 +22,13 @@ type sketch struct {
 	missed, outside float64
 }
 
-// SketchSize selects one row in every Every, and Half taps of it on either side of the
+// SketchSize selects one row in every Every (1: all), and Half taps of it on either side of the
 // interval; Half 0: all taps.
 type SketchSize struct{ Every, Half int }
 
 // Sketches returns a sketch for each size; give the cheapest size first. Every must
-// divide Rows+1, and the rows of the bank must read at equal distances inside an
-// interval, as WindowedSinc's do.
+// divide Rows+1, and unless it is 1 the rows of the bank must read at equal distances inside
+// an interval, as WindowedSinc's do.
 //
 // Derivation of missed: a row h between two kept rows f and g is αf + (1−α)g + ρ, with α
 // from its position. The larger of two readings bounds any mean of them, and |ρ|'s
@@ -43,8 +43,14 @@ func (b *Polyphase) Sketches(sizes ...SketchSize) Sketches {
 }
 
 func (b *Polyphase) sketch(size SketchSize) sketch {
+	return b.sketchOf(size, func(tap float64) float64 { return tap })
+}
+
+// sketchOf is a sketch of rows whose even and odd parts are rounded (see
+// vector.Mirrored): missed counts what they are rounded by.
+func (b *Polyphase) sketchOf(size SketchSize, rounded func(tap float64) float64) sketch {
 	every, steps := size.Every, len(b.rows)+1
-	if every < 2 || every >= steps || steps%every != 0 {
+	if every < 1 || every >= steps || steps%every != 0 {
 		panic(fmt.Sprintf("interpolator: a sketch of one in %d of %d rows", every, len(b.rows)))
 	}
 	half := size.Half
@@ -55,40 +61,44 @@ func (b *Polyphase) sketch(size SketchSize) sketch {
 	var positions []float64
 	var rows [][]float64
 	for p := every - 1; p < len(b.rows); p += every {
-		positions, rows = append(positions, b.positions[p]), append(rows, b.rows[p][from:to])
+		row := make([]float64, 2*half)
+		for j := range half {
+			early, late := b.rows[p][b.half-1-j], b.rows[p][b.half+j]
+			even, odd := rounded((early+late)/2), rounded((early-late)/2)
+			row[half-1-j], row[half+j] = even+odd, even-odd
+		}
+		positions, rows = append(positions, b.positions[p]), append(rows, row)
+	}
+	// What reads step steps after a sample: that sample, a kept row, or the next sample.
+	kept := func(step int, taps []float64) {
+		clear(taps)
+		switch step {
+		case 0:
+			taps[b.half-1] = 1
+		case steps:
+			taps[b.half] = 1
+		default:
+			copy(taps[from:to], rows[step/every-1])
+		}
 	}
 	missed, outside := 0.0, 0.0
 	before, after := make([]float64, 2*b.half), make([]float64, 2*b.half)
 	for p, row := range b.rows {
-		b.rowOrSample((p+1)/every*every, before)
-		b.rowOrSample(((p+1)/every+1)*every, after)
+		kept((p+1)/every*every, before)
+		kept(min(steps, ((p+1)/every+1)*every), after)
 		share := float64((p+1)%every) / float64(every)
 		sum, squares := 0.0, 0.0
 		for j, h := range row {
 			switch {
 			case j < from || j >= to:
 				squares += float64(h * h)
-			case share > 0: // 0: a row that is kept
+			default: // of a row that is kept: what it is rounded by
 				sum += math.Abs(h - float64((1-share)*before[j]) - float64(share*after[j]))
 			}
 		}
 		missed, outside = max(missed, sum), max(outside, math.Sqrt(squares))
 	}
 	return sketch{mustPolyphase(positions, rows), missed * boundMargin, outside * boundMargin}
-}
-
-// rowOrSample stores the taps that read step steps after a sample: that sample,
-// a row, or the next sample.
-func (b *Polyphase) rowOrSample(step int, taps []float64) {
-	clear(taps)
-	switch step {
-	case 0:
-		taps[b.half-1] = 1
-	case len(b.rows) + 1:
-		taps[b.half] = 1
-	default:
-		copy(taps, b.rows[step-1])
-	}
 }
 
 // MayExceed reports whether a reading of the bank over one of successive windows may

@@ -54,7 +54,7 @@ var verifiedGuard = sync.OnceValue(func() ceilingGuard {
 		fade[k] = 0.5 + float64(0.5*cos)
 	}
 	samples := mustPolyphase([]float64{0, 1}, [][]float64{{1, 0}, {0, 1}})
-	return newCeilingGuard(1, fade, 1, samples, annex2Bank(), sharedSinc(64, verifiedStride, 10))
+	return newCeilingGuard(1, fade, 1, sharedSinc(64, verifiedStride, 10), annex2Bank(), samples)
 })
 
 // NewVerifiedCeiling builds the stage for a rate in Hz and a number of

@@ -117,3 +117,9 @@ func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)
 
 //go:noescape
 func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)
+
+//go:noescape
+func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int)
+
+//go:noescape
+func coarseAVX2(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32)

@@ -1,0 +1,66 @@
+package dsp
+
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
+
+// coarseSketch is a sketch that reads whole numbers of 16 bits, five times as fast. What
+// taps and samples are rounded by is part of missed.
+type coarseSketch struct {
+	bank            *vector.Coarse
+	missed, outside float64 // see sketch
+}
+
+// coarseSketch returns a sketch of an even half length.
+func (b *Polyphase) coarseSketch(size SketchSize) coarseSketch {
+	one := b.sketchOf(size, func(tap float64) float64 { return math.RoundToEven(tap*vector.CoarseUnit) / vector.CoarseUnit })
+	// A sample is off by half a unit, of which the largest sample has CoarsePeak.
+	return coarseSketch{one.bank.mirrored.Rounded(), one.missed + one.bank.L1()*0.5/vector.CoarsePeak*boundMargin, one.outside}
+}
+
+// coarseSound is a sound in whole numbers. They are made where they are read, in rising
+// order.
+type coarseSound struct {
+	whole      vector.CoarseSound
+	x          []float64
+	peak       float64 // at least the largest |sample|
+	scale      float64
+	from, made int // samples from … made−1 are made
+}
+
+func newCoarseSound(samples int) coarseSound {
+	return coarseSound{whole: vector.NewCoarseSound(samples)}
+}
+
+// begin begins with a sound, whose largest |sample| is at most peak.
+func (s *coarseSound) begin(x []float64, peak float64) {
+	const least = 1e-100 // its inverse is a number
+	s.x, s.peak, s.from, s.made = x, max(peak, least), 0, 0
+	s.scale = vector.CoarsePeak / s.peak
+}
+
+// read stores what the sketch reads in 16 intervals from n on, and returns the factor to
+// samples' units. Of the last intervals, whose windows the sound does not have, it stores
+// any value.
+func (c *coarseSketch) read(s *coarseSound, n int, out *[vector.CoarseWindows]int32) (unit float64) {
+	half := c.bank.Half()
+	from, to := n-half+1, min(len(s.x), n+half+vector.CoarseWindows)
+	if from < s.from || from >= s.made {
+		s.from, s.made = from, from
+	}
+	if to > s.made {
+		at := max(s.from, s.made-1) // the last sample was made as the second of a pair only
+		s.whole.Set(at, s.x[at:to], s.scale)
+		s.made = to
+	}
+	c.bank.Readings(&s.whole, from, out)
+	return s.peak / (vector.CoarseUnit * vector.CoarsePeak) * boundMargin
+}
+
+// missedBy is how much a reading may exceed the sketch's, or one of the samples beside the
+// interval.
+func (c *coarseSketch) missedBy(peak, energy float64) float64 {
+	return float64(c.missed*peak) + float64(c.outside*math.Sqrt(energy))
+}

@@ -1,0 +1,118 @@
+package vector
+
+import (
+	"fmt"
+	"math"
+)
+
+// Coarse is a bank of mirrored rows (see Mirrored) with taps of 16 bits, for sounds of 14
+// bits: 16 windows are read at a time, and a register holds 16 products.
+type Coarse struct {
+	half int // samples on either side of an interval, an even number
+	taps [][4][2]int16
+}
+
+// CoarseUnit is what a tap of 1 is as a whole number, CoarsePeak the largest sample. Readings
+// are below 2^31 for rows whose magnitudes add up to less than 8.
+const (
+	CoarseUnit = 1 << 15
+	CoarsePeak = 1<<13 - 1
+)
+
+// CoarseWindows is the number of windows that Readings reads.
+const CoarseWindows = 16
+
+// Rounded is a bank's nearest form with whole numbers. It panics unless Half is even and
+// each tap below 1.
+func (m *Mirrored) Rounded() *Coarse {
+	if m.Half%2 != 0 {
+		panic("vector: a coarse bank with an odd half length")
+	}
+	c := &Coarse{half: m.Half}
+	whole := func(tap float64) int16 {
+		v := math.RoundToEven(tap * CoarseUnit)
+		if math.Abs(v) >= CoarseUnit {
+			panic(fmt.Sprintf("vector: a tap of %g in a coarse bank", tap))
+		}
+		return int16(v)
+	}
+	for j := 0; j < len(m.Taps); j += 2 {
+		var two [4][2]int16
+		for k := range two {
+			two[k] = [2]int16{whole(m.Taps[j][k]), whole(m.Taps[j+1][k])}
+		}
+		c.taps = append(c.taps, two)
+	}
+	return c
+}
+
+// Half is the number of samples that a row reads on either side of its interval.
+func (c *Coarse) Half() int { return c.half }
+
+// CoarseSound is a sound of whole numbers: pairs of successive samples, the first one in
+// the lower half, and the same the other way round.
+type CoarseSound struct{ pairs, swapped []uint32 }
+
+// NewCoarseSound has room for a number of samples.
+func NewCoarseSound(samples int) CoarseSound {
+	return CoarseSound{make([]uint32, samples), make([]uint32, samples)}
+}
+
+// Set stores the samples from an index on, times a scale, rounded. No |sample| times the
+// scale may be above CoarsePeak. The last one is known as the second of a pair only.
+func (s *CoarseSound) Set(from int, x []float64, scale float64) {
+	if len(x) < 2 {
+		return
+	}
+	n := len(x) - 1
+	pairs, swapped := s.pairs[from:from+n], s.swapped[from:from+n]
+	if whole := n &^ 3; hasAVX2 && whole > 0 {
+		coarsenAVX2(&x[0], scale, &pairs[0], &swapped[0], whole/4)
+		x, pairs, swapped = x[whole:], pairs[whole:], swapped[whole:]
+	}
+	coarsen(x, scale, pairs, swapped)
+}
+
+func coarsen(x []float64, scale float64, pairs, swapped []uint32) {
+	first := uint32(int32(math.RoundToEven(x[0] * scale)))
+	for i := range pairs {
+		second := uint32(int32(math.RoundToEven(x[i+1] * scale)))
+		pairs[i], swapped[i] = first&0xffff|second<<16, second&0xffff|first<<16
+		first = second
+	}
+}
+
+// Readings stores the largest |reading| of all rows over each of 16 successive windows of
+// 2·Half samples, the first one from an index on.
+func (c *Coarse) Readings(s *CoarseSound, from int, out *[CoarseWindows]int32) {
+	late := s.pairs[from+c.half : from+2*c.half+CoarseWindows-2]
+	early := s.swapped[from : from+c.half+CoarseWindows-2]
+	if hasAVX2 {
+		coarseAVX2(&c.taps[0], c.half/2, len(c.taps)/(c.half/2), &late[0], &early[c.half-2], out)
+		return
+	}
+	c.readings(late, early, out)
+}
+
+func (c *Coarse) readings(late, early []uint32, out *[CoarseWindows]int32) {
+	for i := range out {
+		out[i] = 0
+		for taps := c.taps; len(taps) > 0; taps = taps[c.half/2:] {
+			var sums [4]int32
+			for j := range taps[:c.half/2] {
+				two := &taps[j]
+				later, earlier := late[i+2*j], early[i+c.half-2-2*j]
+				s0, s1 := int32(int16(earlier)+int16(later)), int32(int16(earlier>>16)+int16(later>>16))
+				d0, d1 := int32(int16(earlier)-int16(later)), int32(int16(earlier>>16)-int16(later>>16))
+				sums[0] += int32(two[0][0])*s0 + int32(two[0][1])*s1
+				sums[1] += int32(two[1][0])*d0 + int32(two[1][1])*d1
+				sums[2] += int32(two[2][0])*s0 + int32(two[2][1])*s1
+				sums[3] += int32(two[3][0])*d0 + int32(two[3][1])*d1
+			}
+			for k := range sums {
+				sums[k] = max(sums[k], -sums[k])
+			}
+			out[i] = max(out[i], sums[0]+sums[1], sums[2]+sums[3])
+		}
+	}
+}

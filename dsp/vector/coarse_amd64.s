@@ -1,0 +1,105 @@
+//go:build !purego
+
+#include "textflag.h"
+
+// func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int)
+TEXT ·coarsenAVX2(SB), NOSPLIT, $0-40
+	MOVQ         x+0(FP), SI
+	VBROADCASTSD scale+8(FP), Y15
+	MOVQ         pairs+16(FP), DI
+	MOVQ         swapped+24(FP), DX
+	MOVQ         fours+32(FP), CX
+
+four:
+	VMULPD      (SI), Y15, Y0
+	VMULPD      8(SI), Y15, Y1
+	VCVTPD2DQY  Y0, X0
+	VCVTPD2DQY  Y1, X1
+	VPSLLD      $16, X1, X2
+	VPSLLD      $16, X0, X3
+	VPBLENDW    $0xaa, X2, X0, X2 // first, second
+	VPBLENDW    $0xaa, X3, X1, X3 // second, first
+	VMOVDQU     X2, (DI)
+	VMOVDQU     X3, (DX)
+	ADDQ        $32, SI
+	ADDQ        $16, DI
+	ADDQ        $16, DX
+	DECQ        CX
+	JNZ         four
+	VZEROUPPER
+	RET
+
+// Products of two taps at o bytes with the pairs of the first eight windows and of the
+// others, added to their sums.
+#define PRODUCTS(o, first, second, a, b) \
+	VPBROADCASTD o(R13), Y8     \
+	VPMADDWD     first, Y8, Y9  \
+	VPMADDWD     second, Y8, Y8 \
+	VPADDD       Y9, a, a       \
+	VPADDD       Y8, b, b
+
+// func coarseAVX2(taps *[4][2]int16, half, groups int, late, early *uint32, out *[16]int32)
+TEXT ·coarseAVX2(SB), NOSPLIT, $0-48
+	MOVQ  taps+0(FP), R13
+	MOVQ  half+8(FP), BX
+	MOVQ  groups+16(FP), R8
+	MOVQ  late+24(FP), R9
+	MOVQ  early+32(FP), R10
+	MOVQ  out+40(FP), DX
+	VPXOR Y14, Y14, Y14 // the largest so far, of the first eight windows
+	VPXOR Y15, Y15, Y15 // and of the others
+
+groups:
+	VPXOR Y0, Y0, Y0
+	VPXOR Y1, Y1, Y1
+	VPXOR Y2, Y2, Y2
+	VPXOR Y3, Y3, Y3
+	VPXOR Y4, Y4, Y4
+	VPXOR Y5, Y5, Y5
+	VPXOR Y6, Y6, Y6
+	VPXOR Y7, Y7, Y7
+	MOVQ  R9, R11
+	MOVQ  R10, R12
+	MOVQ  BX, CX
+
+taps:
+	VMOVDQU (R11), Y8
+	VMOVDQU (R12), Y9
+	VPADDW  Y8, Y9, Y10
+	VPSUBW  Y8, Y9, Y11
+	VMOVDQU 32(R11), Y8
+	VMOVDQU 32(R12), Y9
+	VPADDW  Y8, Y9, Y12
+	VPSUBW  Y8, Y9, Y13
+	PRODUCTS(0, Y10, Y12, Y0, Y4)
+	PRODUCTS(4, Y11, Y13, Y1, Y5)
+	PRODUCTS(8, Y10, Y12, Y2, Y6)
+	PRODUCTS(12, Y11, Y13, Y3, Y7)
+	ADDQ    $16, R13
+	ADDQ    $8, R11
+	SUBQ    $8, R12
+	DECQ    CX
+	JNZ     taps
+
+	VPABSD  Y0, Y0
+	VPABSD  Y1, Y1
+	VPABSD  Y2, Y2
+	VPABSD  Y3, Y3
+	VPABSD  Y4, Y4
+	VPABSD  Y5, Y5
+	VPABSD  Y6, Y6
+	VPABSD  Y7, Y7
+	VPADDD  Y1, Y0, Y0
+	VPADDD  Y3, Y2, Y2
+	VPADDD  Y5, Y4, Y4
+	VPADDD  Y7, Y6, Y6
+	VPMAXSD Y0, Y14, Y14
+	VPMAXSD Y2, Y14, Y14
+	VPMAXSD Y4, Y15, Y15
+	VPMAXSD Y6, Y15, Y15
+	DECQ    R8
+	JNZ     groups
+	VMOVDQU Y14, (DX)
+	VMOVDQU Y15, 32(DX)
+	VZEROUPPER
+	RET

@@ -1,0 +1,133 @@
+package vector
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+func needAVX2(t testing.TB) {
+	if !hasAVX2 {
+		t.Skip("no AVX2: everything runs in Go")
+	}
+}
+
+// coarseBank is a random bank, its rows' magnitudes below 8 in all.
+func coarseBank(rng *rand.Rand, half, groups int) *Mirrored {
+	taps := make([][4]float64, half*groups)
+	for j := range taps {
+		for k := range taps[j] {
+			taps[j][k] = min(1, 4/float64(half)) * (2*rng.Float64() - 1) * 0.99
+		}
+	}
+	return NewMirrored(half, taps)
+}
+
+func coarseSamples(rng *rand.Rand, n int) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		switch x[i] = 2*rng.Float64() - 1; rng.IntN(6) {
+		case 0:
+			x[i] = math.Copysign(1, x[i])
+		case 1: // halves are rounded to even
+			x[i] = math.Round(x[i]*200) / 2 / CoarsePeak
+		}
+	}
+	return x
+}
+
+// The assembly makes the same whole numbers of samples and the same readings, and these
+// are what the rows read, but for what taps and samples are rounded by.
+func TestCoarseBits(t *testing.T) {
+	rng := rand.New(rand.NewPCG(61, 62))
+	for range 500 {
+		half, groups := 2*(1+rng.IntN(30)), 1+rng.IntN(3)
+		m := coarseBank(rng, half, groups)
+		c := m.Rounded()
+		offset := rng.IntN(9)
+		x := coarseSamples(rng, offset+2*half+CoarseWindows-1+rng.IntN(9))
+		scale := float64(CoarsePeak) * (0.5 + rng.Float64()/2)
+		s, want := NewCoarseSound(len(x)), NewCoarseSound(len(x))
+		from := rng.IntN(offset + 1)
+		s.Set(from, x[from:], scale)
+		coarsen(x[from:], scale, want.pairs[from:len(x)-1], want.swapped[from:len(x)-1])
+		for i := range s.pairs {
+			if s.pairs[i] != want.pairs[i] || s.swapped[i] != want.swapped[i] {
+				t.Fatalf("sample %d: %x and %x in assembly, %x and %x in Go", i, s.pairs[i], s.swapped[i], want.pairs[i], want.swapped[i])
+			}
+		}
+		var got, inGo [CoarseWindows]int32
+		c.Readings(&s, offset, &got)
+		c.readings(s.pairs[offset+half:], s.swapped[offset:], &inGo)
+		if got != inGo {
+			t.Fatalf("half %d, %d groups: %v in assembly, %v in Go", half, groups, got, inGo)
+		}
+		// Half a unit of each tap against the largest sample, half a unit of each sample
+		// against the taps, and both against one another.
+		for i, reading := range got {
+			want := m.Reading(x[offset+i:][:2*half])
+			l1 := 0.0
+			for _, tap := range m.Taps {
+				l1 = max(l1, 1, math.Abs(tap[0])+math.Abs(tap[1]), math.Abs(tap[2])+math.Abs(tap[3]))
+			}
+			tolerance := 2*float64(half)/CoarseUnit + float64(2*half)*l1*0.5/scale*1.01
+			if d := math.Abs(float64(reading)/(CoarseUnit*scale) - want); d > tolerance {
+				t.Fatalf("half %d, window %d: reads %g, and %g from float64, more than %g apart", half, i, float64(reading)/(CoarseUnit*scale), want, tolerance)
+			}
+		}
+	}
+}
+
+// The largest readings that are possible do not pass 2^31.
+func TestCoarseFull(t *testing.T) {
+	rng := rand.New(rand.NewPCG(63, 64))
+	taps := make([][4]float64, 8)
+	for j := range taps {
+		for k := range taps[j] {
+			taps[j][k] = 0.499 * float64(1-2*rng.IntN(2)) // a row's 16 taps are 0 or ±0.998
+		}
+	}
+	m := NewMirrored(8, taps)
+	x := make([]float64, 16+CoarseWindows-1)
+	for j, tap := range taps {
+		x[7-j], x[8+j] = math.Copysign(1, tap[0]+tap[1]), math.Copysign(1, tap[0]-tap[1])
+	}
+	s := NewCoarseSound(len(x))
+	s.Set(0, x, CoarsePeak)
+	var out [CoarseWindows]int32
+	m.Rounded().Readings(&s, 0, &out)
+	want := m.Reading(x[:16]) * CoarseUnit * CoarsePeak
+	if got := float64(out[0]); want < 0.99*(1<<31) || math.Abs(got/want-1) > 1e-4 {
+		t.Errorf("reads %g, want %g", got, want)
+	}
+}
+
+func BenchmarkCoarse(b *testing.B) {
+	rng := rand.New(rand.NewPCG(65, 66))
+	c := coarseBank(rng, 40, 1).Rounded()
+	x := coarseSamples(rng, 95+256)
+	s := NewCoarseSound(len(x))
+	var out [CoarseWindows]int32
+	b.Run("readings/assembly", func(b *testing.B) {
+		needAVX2(b)
+		for b.Loop() {
+			c.Readings(&s, 0, &out)
+		}
+	})
+	b.Run("readings/Go", func(b *testing.B) {
+		for b.Loop() {
+			c.readings(s.pairs[40:], s.swapped, &out)
+		}
+	})
+	b.Run("samples/assembly", func(b *testing.B) {
+		needAVX2(b)
+		for b.Loop() {
+			s.Set(0, x, CoarsePeak)
+		}
+	})
+	b.Run("samples/Go", func(b *testing.B) {
+		for b.Loop() {
+			coarsen(x, CoarsePeak, s.pairs[:len(x)-1], s.swapped)
+		}
+	})
+}
