@@ -110,7 +110,7 @@ func (s *scannedSound) energy(first, last int) float64 {
 	if first >= last {
 		return 0
 	}
-	return s.energies[last] - s.energies[first] + 1e-12*s.energies[overCells] // rounding: 1100 sums at 2^-53
+	return s.energies[last] - s.energies[first] + float64(1e-12*s.energies[overCells]) // rounding: 1100 sums at 2^-53
 }
 
 // begin begins with the first interval that contains frames after the margin:
@@ -253,7 +253,7 @@ func (s *overScan) plainWithin(cell int) bool {
 	switch {
 	case most > s.bound:
 		return false
-	case most+float64(outside*s.signal.peak)*s.bank.rootOutside <= s.bound:
+	case most+float64(outside*s.signal.peak*s.bank.rootOutside) <= s.bound:
 		return true
 	}
 	return most+float64(outside*math.Sqrt(s.energyOutside(cell))) <= s.bound

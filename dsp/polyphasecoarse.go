@@ -17,7 +17,7 @@ type coarseSketch struct {
 func (b *Polyphase) coarseSketch(size SketchSize) coarseSketch {
 	one := b.sketchOf(size, func(tap float64) float64 { return math.RoundToEven(tap*vector.CoarseUnit) / vector.CoarseUnit })
 	// A sample is off by half a unit, of which the largest sample has CoarsePeak.
-	return coarseSketch{one.bank.mirrored.Rounded(), one.missed + one.bank.L1()*0.5/vector.CoarsePeak*boundMargin, one.outside}
+	return coarseSketch{one.bank.mirrored.Rounded(), one.missed + float64(one.bank.L1()*0.5/vector.CoarsePeak*boundMargin), one.outside}
 }
 
 // coarseSound is a sound in whole numbers. They are made where they are read, in rising

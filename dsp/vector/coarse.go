@@ -87,8 +87,8 @@ func coarsen(x []float64, scale float64, pairs, swapped []uint32) {
 func (c *Coarse) Readings(s *CoarseSound, from int, out *[CoarseWindows]int32) {
 	late := s.pairs[from+c.half : from+2*c.half+CoarseWindows-2]
 	early := s.swapped[from : from+c.half+CoarseWindows-2]
-	if hasAVX2 {
-		coarseAVX2(&c.taps[0], c.half/2, len(c.taps)/(c.half/2), &late[0], &early[c.half-2], out)
+	if hasCoarse {
+		coarseSIMD(&c.taps[0], c.half/2, len(c.taps)/(c.half/2), &late[0], &early[c.half-2], out)
 		return
 	}
 	c.readings(late, early, out)

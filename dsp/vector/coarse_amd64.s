@@ -38,8 +38,8 @@ four:
 	VPADDD       Y9, a, a       \
 	VPADDD       Y8, b, b
 
-// func coarseAVX2(taps *[4][2]int16, half, groups int, late, early *uint32, out *[16]int32)
-TEXT ·coarseAVX2(SB), NOSPLIT, $0-48
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[16]int32)
+TEXT ·coarseSIMD(SB), NOSPLIT, $0-48
 	MOVQ  taps+0(FP), R13
 	MOVQ  half+8(FP), BX
 	MOVQ  groups+16(FP), R8

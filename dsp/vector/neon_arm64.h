@@ -34,3 +34,12 @@
 	VEOR V5.B16, V5.B16, V5.B16 \
 	VEOR V6.B16, V6.B16, V6.B16 \
 	VEOR V7.B16, V7.B16, V7.B16
+
+// Whole numbers of 16 bits: the four lower or the four upper ones of n times number k of m
+// (V0 to V15), added to four sums of 32 bits in d.
+#define SMLAL(k, m, n, d) WORD $(0x0F402000 | ((k)&1)<<20 | ((k)>>1&1)<<21 | ((k)>>2)<<11 | (m)<<16 | (n)<<5 | (d))
+#define SMLALUPPER(k, m, n, d) WORD $(0x4F402000 | ((k)&1)<<20 | ((k)>>1&1)<<21 | ((k)>>2)<<11 | (m)<<16 | (n)<<5 | (d))
+
+// Four whole numbers of 32 bits: d = |n|, the larger of n and m
+#define ABSWORDS(n, d) WORD $(0x4EA0B800 | (n)<<5 | (d))
+#define MAXWORDS(m, n, d) WORD $(0x4EA06400 | (m)<<16 | (n)<<5 | (d))

@@ -13,6 +13,9 @@ var hasSIMD = hasAVX
 // hasAVX2 reports the same for AVX2, which adds whole numbers and gathering.
 var hasAVX2 = cpu.X86.HasAVX2
 
+// hasCoarse reports whether coarse banks can be read in assembly.
+var hasCoarse = hasAVX2
+
 // hasAVX512 reports the same for AVX-512, whose registers hold eight numbers.
 var hasAVX512 = cpu.X86.HasAVX512F
 
@@ -122,4 +125,4 @@ func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int)
 
 //go:noescape
-func coarseAVX2(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32)
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32)

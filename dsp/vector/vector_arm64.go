@@ -5,6 +5,9 @@ package vector
 // hasSIMD: every 64-bit ARM processor has vector registers of two float64.
 const hasSIMD = true
 
+// hasCoarse reports whether coarse banks can be read in assembly.
+const hasCoarse = true
+
 //go:noescape
 func peaksSIMD(x *float64, cell int, out *float64, cells int)
 
@@ -28,3 +31,6 @@ func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
 
 //go:noescape
 func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
+
+//go:noescape
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32)

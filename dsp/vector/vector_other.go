@@ -49,6 +49,3 @@ const noAVX = "vector: no AVX here"
 func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)    { panic(noAVX) }
 func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)           { panic(noAVX) }
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int) { panic(noAVX) }
-func coarseAVX2(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32) {
-	panic(noAVX)
-}

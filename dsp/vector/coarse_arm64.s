@@ -1,0 +1,76 @@
+//go:build !purego
+
+#include "textflag.h"
+#include "neon_arm64.h"
+
+// Products of two taps, numbers k and k+1 of V8, with the first samples in f and the second
+// ones in s of eight windows, added to two sums.
+#define PRODUCTS(k, f, s, a, b) \
+	SMLAL(k, 8, f, a)        \
+	SMLALUPPER(k, 8, f, b)   \
+	SMLAL(k+1, 8, s, a)      \
+	SMLALUPPER(k+1, 8, s, b)
+
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[16]int32)
+TEXT ·coarseSIMD(SB), NOSPLIT, $0-48
+	MOVD taps+0(FP), R0
+	MOVD half+8(FP), R1
+	MOVD groups+16(FP), R2
+	MOVD late+24(FP), R3
+	MOVD early+32(FP), R4
+	MOVD out+40(FP), R5
+	MOVD $2, R6 // eight windows at a time
+
+windows:
+	VEOR V24.B16, V24.B16, V24.B16 // the largest so far
+	VEOR V25.B16, V25.B16, V25.B16
+	MOVD R0, R7
+	MOVD R2, R8
+
+groups:
+	NOSUMS
+	MOVD R3, R9
+	MOVD R4, R10
+	MOVD R1, R11
+
+taps:
+	VLD1.P 16(R7), [V8.H8]
+	VLD2   (R9), [V16.H8, V17.H8]  // by distance: late
+	VLD2   (R10), [V18.H8, V19.H8] // and early
+	VADD   V16.H8, V18.H8, V20.H8
+	VADD   V17.H8, V19.H8, V21.H8
+	VSUB   V16.H8, V18.H8, V22.H8
+	VSUB   V17.H8, V19.H8, V23.H8
+	PRODUCTS(0, 20, 21, 0, 1)
+	PRODUCTS(2, 22, 23, 2, 3)
+	PRODUCTS(4, 20, 21, 4, 5)
+	PRODUCTS(6, 22, 23, 6, 7)
+	ADD    $8, R9
+	SUB    $8, R10
+	SUBS   $1, R11
+	BNE    taps
+
+	ABSWORDS(0, 0)
+	ABSWORDS(1, 1)
+	ABSWORDS(2, 2)
+	ABSWORDS(3, 3)
+	ABSWORDS(4, 4)
+	ABSWORDS(5, 5)
+	ABSWORDS(6, 6)
+	ABSWORDS(7, 7)
+	VADD V2.S4, V0.S4, V0.S4
+	VADD V3.S4, V1.S4, V1.S4
+	VADD V6.S4, V4.S4, V4.S4
+	VADD V7.S4, V5.S4, V5.S4
+	MAXWORDS(0, 24, 24)
+	MAXWORDS(1, 25, 25)
+	MAXWORDS(4, 24, 24)
+	MAXWORDS(5, 25, 25)
+	SUBS $1, R8
+	BNE  groups
+	VST1.P [V24.S4, V25.S4], 32(R5)
+	ADD  $32, R3
+	ADD  $32, R4
+	SUBS $1, R6
+	BNE  windows
+	RET
