@@ -2,6 +2,7 @@ package tune
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -411,6 +412,36 @@ func TestDeliverTooLoud(t *testing.T) {
 	}
 	if is := value(t, readings, "integrated_lufs"); d.Missed == "" || math.Abs(is-r.Limiting[1].LoudnessLUFS) > 0.1 || d.Cost.P95DB > 6.05 {
 		t.Errorf("the nearest is %.2f LUFS with %.2f dB of limiting, missed %q; want what 6 dB give, %.2f LUFS", is, d.Cost.P95DB, d.Missed, r.Limiting[1].LoudnessLUFS)
+	}
+}
+
+// TestDeliverTooSoft: a take that the largest drive brings to no more than a little limiting
+// is refused with the loudness at that drive, which a render has as well (0.1 LU, as in
+// TestDeliverTooLoud), and with no loudness for more limiting than there would be.
+func TestDeliverTooSoft(t *testing.T) {
+	c := parsed(t, limiterAlone)
+	for at, most := range map[float64]float64{-90: 0, -71: 6} {
+		rate, x := talk(t, at)
+		in := written24(t, rate, x)
+		_, _, err := delivered(t, c, TargetLoudness(-3, -1), in, Settings{})
+		var r *Refusal
+		if !errors.As(err, &r) || r.LoudestLUFS == nil {
+			t.Fatalf("%g LUFS: %v", at, err)
+		}
+		if is := rendered(t, c, in, mostDriveDB); math.Abs(is-*r.LoudestLUFS) > 0.1 {
+			t.Errorf("%g LUFS: %.3f LUFS at the largest drive are stated, a render has %.3f", at, *r.LoudestLUFS, is)
+		}
+		for _, l := range r.Limiting {
+			if is := rendered(t, c, in, l.GainDB); l.P95DB > most || !(math.Abs(is-l.LoudnessLUFS) <= 0.1) {
+				t.Errorf("%g LUFS: at %g dB of limiting %.3f LUFS are stated, a render with drive_db = %.2f has %.3f", at, l.P95DB, l.LoudnessLUFS, l.GainDB, is)
+			}
+		}
+		if most > 0 != (len(r.Limiting) > 0) {
+			t.Errorf("%g LUFS: limiting of %+v", at, r.Limiting)
+		}
+		if _, err := json.Marshal(r); err != nil {
+			t.Errorf("%g LUFS: %v", at, err)
+		}
 	}
 }
 

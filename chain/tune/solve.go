@@ -235,13 +235,20 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 		loudest, _ := s.forecast.loudness(mostDriveDB)
 		r.LoudestLUFS = &loudest
 		drive := float64(mostDriveDB)
+		_, all := s.forecast.reductions(drive)
 		for _, p95 := range []float64{10, 6, 3} {
+			if p95 > all.percentile(0.95) {
+				continue // a take so soft is not limited so much
+			}
 			drive = s.driveFor(p95, drive)
 			lufs, _ := s.forecast.loudness(drive)
 			r.Limiting = append(r.Limiting, Limited{p95, drive, lufs})
 		}
 		slices.Reverse(r.Limiting)
 		r.Do = "compress ahead of the limiter, or aim lower"
+		if len(r.Limiting) == 0 {
+			r.Do = "raise the level ahead of the limiter, or aim lower"
+		}
 	}
 	return r
 }
