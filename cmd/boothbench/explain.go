@@ -44,12 +44,12 @@ func runExplain(e env, args []string) error {
 		return usageError("found --json without --readings; accepted: both")
 	case *asJSON:
 		o := struct {
-			SchemaVersion int        `json:"schema_version"`
-			Command       string     `json:"command"`
-			Readings      []standing `json:"readings"`
+			SchemaVersion int            `json:"schema_version"`
+			Command       string         `json:"command"`
+			Readings      []availability `json:"readings"`
 		}{SchemaVersion: 1, Command: "explain"}
 		for _, name := range measure.ReadingNames() {
-			o.Readings = append(o.Readings, standingOf(name))
+			o.Readings = append(o.Readings, availabilityOf(name))
 		}
 		e.printJSON(o)
 		return nil
@@ -86,7 +86,7 @@ func explanation(word string) string {
 	if term, isReading := measure.Explain(strings.ToLower(word)); isReading {
 		text := term.String()
 		if name, ok := writtenName(strings.ToLower(word)); ok {
-			text += standingOf(name).String()
+			text += availabilityOf(name).String()
 		}
 		parts = append(parts, text)
 	}

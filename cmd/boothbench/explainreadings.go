@@ -41,9 +41,9 @@ var givenBy = [][2]string{
 	{"round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}", "bench run PLAN.toml"},
 }
 
-// standing lists the commands that print a reading, and the files that can hold a limit
+// availability lists the commands that print a reading, and the files that can hold a limit
 // for it.
-type standing struct {
+type availability struct {
 	Reading  string   `json:"reading"`
 	Commands []string `json:"commands"`
 	Limits   string   `json:"limits,omitempty"` // what an [[expect]] of a limits file needs for it
@@ -51,16 +51,16 @@ type standing struct {
 	Sheet    bool     `json:"sheet"`            // a device's sheet holds it, and a [[claim]] of a plan may be about it
 }
 
-// The words of standing.Limits where an [[expect]] needs no other key, and of
-// standing.Claims where any stimulus will do.
+// The words of availability.Limits where an [[expect]] needs no other key, and of
+// availability.Claims where any stimulus will do.
 const (
 	ofFiles      = "files"
 	ofRecordings = "any stimulus with --recording"
 )
 
-// standingOf returns the standing of a reading by its name in measure.ReadingNames.
-func standingOf(reading string) standing {
-	s := standing{Reading: reading, Commands: []string{}}
+// availabilityOf returns the availability of a reading by its name in measure.ReadingNames.
+func availabilityOf(reading string) availability {
+	s := availability{Reading: reading, Commands: []string{}}
 	for _, row := range givenBy {
 		if hasName(reading, row[0]) {
 			s.Commands = append(s.Commands, commandText(row[1]))
@@ -124,7 +124,7 @@ func flagsOf(description string) string {
 }
 
 // files lists the kinds of file that can hold a limit for the reading.
-func (s standing) files() string {
+func (s availability) files() string {
 	var all []string
 	switch s.Limits {
 	case "":
@@ -145,7 +145,7 @@ func (s standing) files() string {
 	return strings.Join(all, "; ")
 }
 
-func (s standing) String() string {
+func (s availability) String() string {
 	return fmt.Sprintf("  Printed by: %s\n  Can be limited in: %s", strings.Join(s.Commands, ", or "), s.files())
 }
 
@@ -166,7 +166,7 @@ func listReadings(w io.Writer) {
 	fmt.Fprint(w, "N stands for a number, with p as decimal point: gain_at_31p5hz_db. Where there are several channels the names end in _ch1 and so on; a limit without that ending applies to every channel. A sheet is the file that boothbench bench writes; a [[claim]] of its plan can limit the readings of the sheet.\n\n")
 	fmt.Fprintf(w, "%-36s | %s | %s\n", "reading", "printed by", "limited in")
 	for _, name := range measure.ReadingNames() {
-		s := standingOf(name)
+		s := availabilityOf(name)
 		fmt.Fprintf(w, "%-36s | %s | %s\n", name, strings.Join(s.Commands, ", or "), s.files())
 	}
 }

@@ -31,14 +31,14 @@ func withNumbers(reading string) string {
 	return strings.Replace(reading, "N", "2", 1)
 }
 
-// neededKeys are what an [[expect]] of a limits file can need, by standing.Limits.
+// neededKeys are what an [[expect]] of a limits file can need, by availability.Limits.
 var neededKeys = map[string]string{
 	ofFiles: "", "like = …": "like = \"take.wav\"\n", "baseline = …": "baseline = \"base\"\n", "through = …": "through = \"chain.toml\"\n", "chain = …": "chain = \"chain.toml\"\n",
 }
 
-// Every reading is from a command, and stands in a limits file and in a claims file just
-// where the table says so.
-func TestReadingsStandWhereTheTableSays(t *testing.T) {
+// Every reading has a command, and limits files and claims files accept it exactly where the
+// table says so.
+func TestReadingsAreAcceptedWhereTheTableSays(t *testing.T) {
 	known := map[string]bool{}
 	for _, name := range measure.ReadingNames() {
 		known[name] = true
@@ -51,7 +51,7 @@ func TestReadingsStandWhereTheTableSays(t *testing.T) {
 		}
 	}
 	for _, name := range measure.ReadingNames() {
-		s := standingOf(name)
+		s := availabilityOf(name)
 		if len(s.Commands) == 0 {
 			t.Errorf("%s: no command gives it", name)
 		}
@@ -109,9 +109,9 @@ func asTOML(description string) string {
 // word is a name as JSON has it, as a key or a value.
 var word = regexp.MustCompile(`"([a-z][a-z0-9_]*)"`)
 
-// Each reading is really tried: the command gives it, the limits file judges it, a device
-// is held to it, a sheet holds it.
-func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
+// Each reading is tried: its command prints it, a limits file and a claims file judge it, a
+// sheet contains it.
+func TestReadingsArePrintedWhereTheTableSays(t *testing.T) {
 	dsptest.Exhaustive(t)
 	program, err := exec.LookPath("boothbench")
 	if err != nil {
@@ -214,7 +214,7 @@ func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
 	// The readings of a limits file, by what its [[expect]] needs.
 	limits := map[string]string{}
 	for _, name := range measure.ReadingNames() {
-		s := standingOf(name)
+		s := availabilityOf(name)
 		for _, command := range s.Commands {
 			words, isCommand := strings.CutPrefix(command, "boothbench ")
 			if !isCommand || strings.HasPrefix(words, "check") {
@@ -239,7 +239,7 @@ func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
 	// No instrument gives more than is said of its signal.
 	for command, description := range gauged {
 		for got := range given[command] {
-			if name, isReading := writtenName(got); isReading && name != "rate_hz" && name != "channels" && !slices.Contains(standingOf(name).Claims, description) && !hasSameInstrument(description, name) {
+			if name, isReading := writtenName(got); isReading && name != "rate_hz" && name != "channels" && !slices.Contains(availabilityOf(name).Claims, description) && !hasSameInstrument(description, name) {
 				t.Errorf("%s: %s gives it, and the table does not say so", got, command)
 			}
 		}
@@ -275,7 +275,7 @@ func TestReadingsAreGivenWhereTheTableSays(t *testing.T) {
 		fmt.Fprintf(&claims, "schema = 1\ndevice = \"a wire\"\n[[test]]\nstimulus = { %s }\n", asTOML(description))
 		own := 0
 		for got := range given["gauge "+flagsOf(description)] {
-			if name, isReading := writtenName(got); isReading && (slices.Contains(standingOf(name).Claims, description) || hasSameInstrument(description, name)) {
+			if name, isReading := writtenName(got); isReading && (slices.Contains(availabilityOf(name).Claims, description) || hasSameInstrument(description, name)) {
 				fmt.Fprintf(&claims, "%s = { max = 1e9 }\n", got)
 				own++
 			}

@@ -16,9 +16,9 @@ import (
 func (e env) openTake(path string, raw *wave.Format) (*wave.Reader, error) {
 	switch {
 	case path == standardInput && raw != nil:
-		return wave.NewRawStream(&heeding{ctx: e.ctx, r: e.stdin}, *raw, nameOf(path))
+		return wave.NewRawStream(&interruptible{ctx: e.ctx, r: e.stdin}, *raw, nameOf(path))
 	case path == standardInput:
-		return wave.NewStream(&heeding{ctx: e.ctx, r: e.stdin}, nameOf(path))
+		return wave.NewStream(&interruptible{ctx: e.ctx, r: e.stdin}, nameOf(path))
 	case raw != nil:
 		return wave.OpenRaw(path, *raw)
 	}
@@ -43,7 +43,7 @@ func (e env) openAgain(path string, raw *wave.Format) (*wave.Reader, error) {
 	if path != standardInput {
 		return e.openTake(path, raw)
 	}
-	kept, err := e.outputs.keep(&heeding{ctx: e.ctx, r: e.stdin})
+	kept, err := e.outputs.keep(&interruptible{ctx: e.ctx, r: e.stdin})
 	if err != nil {
 		return nil, err
 	}

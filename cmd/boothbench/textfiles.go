@@ -63,22 +63,22 @@ func (e env) text(path, what string) ([]byte, error) {
 		text, err := tomlfile.Load(path, what)
 		return text, inputError(err)
 	}
-	text, err := io.ReadAll(io.LimitReader(&heeding{ctx: e.ctx, r: e.stdin}, tomlfile.MaxBytes+1))
+	text, err := io.ReadAll(io.LimitReader(&interruptible{ctx: e.ctx, r: e.stdin}, tomlfile.MaxBytes+1))
 	if err != nil {
 		return nil, inputError(fmt.Errorf("%s from standard input: %w", what, err))
 	}
 	return text, nil
 }
 
-// heeding is a reader whose Read returns when its context ends, also while it waits. After
+// interruptible is a reader whose Read returns when its context ends, also while it waits. After
 // that, bytes may be lost: it must not be read again.
-type heeding struct {
+type interruptible struct {
 	ctx context.Context
 	r   io.Reader
 	own []byte // a Read left behind writes here, and never into the caller's buffer
 }
 
-func (h *heeding) Read(b []byte) (int, error) {
+func (h *interruptible) Read(b []byte) (int, error) {
 	type outcome struct {
 		n   int
 		err error
