@@ -219,7 +219,7 @@ func (c *change) bandDifferences() (all []compare.Difference, median float64) {
 		change[i] -= median
 	}
 	off := func(i int) bool { return math.Abs(change[i]) >= statedBandDB }
-	first, last := 0, len(hz)-1 // the ends that are off go as far as a quarter of what they are off by
+	first, last := 0, len(hz)-1 // a changed end reaches as far as the change is a quarter of that at the end
 	for first <= last && off(first) && change[first]/change[0] >= 0.25 {
 		first++
 	}

@@ -84,15 +84,15 @@ func HistoryLine(r Run, label string, at time.Time) ([]byte, error) {
 }
 
 func historyReading(j measure.Judgement) HistoryReading {
-	h := HistoryReading{Unit: j.Got.Unit, Min: rounded9(j.Min), Max: rounded9(j.Max), Verdict: j.Verdict.String(), Reason: j.Got.Reason}
+	h := HistoryReading{Unit: j.Got.Unit, Min: asInJSON(j.Min), Max: asInJSON(j.Max), Verdict: j.Verdict.String(), Reason: j.Got.Reason}
 	if j.Got.Measurable() {
-		h.Value = rounded9(&j.Got.Value)
+		h.Value = asInJSON(&j.Got.Value)
 	}
 	return h
 }
 
-// rounded9 is a value as JSON has it.
-func rounded9(v *float64) *float64 {
+// asInJSON is a value with the digits that JSON has.
+func asInJSON(v *float64) *float64 {
 	if v == nil {
 		return nil
 	}
