@@ -208,14 +208,8 @@ func (l *Loudness) endSlot() {
 	l.slotEnd = l.slotStart(l.slot + 1)
 
 	if l.slot >= momentarySlots {
-		sum := 0.0
 		first := int((l.slot - momentarySlots) % shortTermSlots)
-		for _, e := range l.recent[first:min(first+momentarySlots, shortTermSlots)] {
-			sum += e
-		}
-		for _, e := range l.recent[:max(0, first+momentarySlots-shortTermSlots)] {
-			sum += e
-		}
+		sum := sumOf(l.recent[first:min(first+momentarySlots, shortTermSlots)]) + sumOf(l.recent[:max(0, first+momentarySlots-shortTermSlots)])
 		start := l.slotStart(l.slot - momentarySlots)
 		l.momentary.offer(sum/float64(l.frames-start), start)
 	}
@@ -223,15 +217,24 @@ func (l *Loudness) endSlot() {
 		l.hops.add(l.hop)
 		l.hop = 0
 		// The running sum gathers rounding errors: sum afresh now and then.
-		l.shortSum = 0
-		for _, e := range l.recent {
-			l.shortSum += e
-		}
+		l.shortSum = sumOf(l.recent[:])
 	}
 	if l.slot >= shortTermSlots {
 		start := l.slotStart(l.slot - shortTermSlots)
 		l.shortTerm.offer(l.shortSum/float64(l.frames-start), start)
 	}
+}
+
+// sumOf adds in four sums, so that additions do not wait for each other.
+func sumOf(x []float64) float64 {
+	var a, b, c, d float64
+	for ; len(x) >= 4; x = x[4:] {
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
+	}
+	for _, v := range x {
+		a += v
+	}
+	return (a + b) + (c + d)
 }
 
 // lufs is the loudness of a mean power (BS.1770-5 Annex 1, eq. 2).

@@ -65,10 +65,14 @@ func (s *stretch) peak(from, to int) float64 {
 // cells. The search ends at a value above enough.
 func (s *stretch) curvature(from, to int, enough float64) (largest float64) {
 	for k := from / peakCell; k <= (to-1)/peakCell && !(largest > enough); k++ {
-		if s.curvatures[k] == unknown {
-			s.curvatures[k] = vector.Curvature(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell+2)])
+		c := s.curvatures[k]
+		if c == unknown {
+			c = vector.Curvature(s.samples[k*peakCell : min(len(s.samples), (k+1)*peakCell+2)])
+			s.curvatures[k] = c
 		}
-		largest = max(largest, s.curvatures[k])
+		if c > largest || c != c {
+			largest = c
+		}
 	}
 	return largest
 }

@@ -45,6 +45,27 @@
 	VMULPD  r10, r10, r0          \
 	VADDPD  r0, r8, r8
 
+// The second section of a pair of frames runs two pairs behind the first: one pair lies in
+// r9 and r10, the one before it in r11 and r12. (One pair behind, it would wait for the
+// first: what goes in and comes out takes longer than a pair.) The first pair here is the
+// first section's alone, and the last one the second's: the states of the other section, and
+// the sums, are kept and put back.
+
+// A pair of frames of two planes, from X0 and X1.
+#define TAKETWO \
+	VUNPCKLPD   X1, X0, X2       \
+	VUNPCKHPD   X1, X0, X3       \
+	VINSERTF128 $1, X11, Y2, Y2  \
+	VINSERTF128 $1, X12, Y3, Y3  \
+	VMOVAPD     X9, X11          \
+	VMOVAPD     X10, X12         \
+	PAIR(0, Y0, Y1, Y2, Y3, Y4, Y5, Y8, Y9, Y10)
+
+#define KEEP(r4, r5, r8, k4, k5, k8) \
+	VMOVAPD r4, k4 \
+	VMOVAPD r5, k5 \
+	VMOVAPD r8, k8
+
 // func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
 TEXT ·energyTwoSIMD(SB), NOSPLIT, $0-64
 	MOVQ x+0(FP), SI
@@ -64,29 +85,55 @@ TEXT ·energyTwoSIMD(SB), NOSPLIT, $0-64
 	VXORPD      Y8, Y8, Y8
 	VMOVUPD     (R11), X0
 	VINSERTF128 $1, X0, Y8, Y8 // the sums are in the upper lanes
-
-pairs:
+	KEEP(Y4, Y5, Y8, Y13, Y14, Y15)
+	VXORPD      X11, X11, X11
+	VXORPD      X12, X12, X12
 	VMOVUPD     (SI), X0
 	VMOVUPD     (DI), X1
-	VUNPCKLPD   X1, X0, X2
-	VUNPCKHPD   X1, X0, X3
-	VINSERTF128 $1, X9, Y2, Y2
-	VINSERTF128 $1, X10, Y3, Y3
-	PAIR(0, Y0, Y1, Y2, Y3, Y4, Y5, Y8, Y9, Y10)
+	TAKETWO
+	VBLENDPD    $12, Y13, Y4, Y4
+	VBLENDPD    $12, Y14, Y5, Y5
+	VMOVAPD     Y15, Y8
+	ADDQ $16, SI
+	ADDQ $16, DI
+	DECQ CX
+	JZ   last
+
+pairs:
+	VMOVUPD (SI), X0
+	VMOVUPD (DI), X1
+	TAKETWO
 	ADDQ $16, SI
 	ADDQ $16, DI
 	DECQ CX
 	JNZ  pairs
+
+last:
+	KEEP(Y4, Y5, Y9, Y13, Y14, Y6)
+	VMOVAPD      X10, X7
+	VXORPD       X0, X0, X0
+	VXORPD       X1, X1, X1
+	TAKETWO
+	VBLENDPD     $3, Y13, Y4, Y4
+	VBLENDPD     $3, Y14, Y5, Y5
 	VUNPCKLPD    Y5, Y4, Y0
 	VUNPCKHPD    Y5, Y4, Y1
 	VMOVUPD      Y0, (R8)
 	VMOVUPD      Y1, (R9)
-	VMOVUPD      X9, (R10)
-	VMOVUPD      X10, 16(R10)
+	VMOVUPD      X6, (R10)
+	VMOVUPD      X7, 16(R10)
 	VEXTRACTF128 $1, Y8, X0
 	VMOVUPD      X0, (R11)
 	VZEROUPPER
 	RET
+
+// A pair of frames of one plane, from X0.
+#define TAKEONE \
+	VUNPCKLPD X11, X0, X2     \
+	VSHUFPD   $1, X12, X0, X3 \
+	VMOVAPD   X9, X11         \
+	VMOVAPD   X10, X12        \
+	PAIR(8, X0, X1, X2, X3, X4, X5, X8, X9, X10)
 
 // func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
 TEXT ·energyOneSIMD(SB), NOSPLIT, $0-48
@@ -104,20 +151,37 @@ TEXT ·energyOneSIMD(SB), NOSPLIT, $0-48
 	VMOVSD    8(R10), X10
 	VXORPD    X8, X8, X8
 	VMOVHPD   (R11), X8, X8
+	KEEP(X4, X5, X8, X13, X14, X15)
+	VXORPD    X11, X11, X11
+	VXORPD    X12, X12, X12
+	VMOVUPD   (SI), X0
+	TAKEONE
+	VBLENDPD  $2, X13, X4, X4
+	VBLENDPD  $2, X14, X5, X5
+	VMOVAPD   X15, X8
+	ADDQ $16, SI
+	DECQ CX
+	JZ   last
 
 pairs:
-	VMOVUPD   (SI), X0
-	VUNPCKLPD X9, X0, X2
-	VSHUFPD   $1, X10, X0, X3
-	PAIR(8, X0, X1, X2, X3, X4, X5, X8, X9, X10)
+	VMOVUPD (SI), X0
+	TAKEONE
 	ADDQ $16, SI
 	DECQ CX
 	JNZ  pairs
+
+last:
+	KEEP(X4, X5, X9, X13, X14, X6)
+	VMOVAPD   X10, X7
+	VXORPD    X0, X0, X0
+	TAKEONE
+	VBLENDPD  $1, X13, X4, X4
+	VBLENDPD  $1, X14, X5, X5
 	VUNPCKLPD X5, X4, X0
 	VUNPCKHPD X5, X4, X1
 	VMOVUPD   X0, (R8)
 	VMOVUPD   X1, 16(R8)
-	VMOVSD    X9, (R10)
-	VMOVSD    X10, 8(R10)
+	VMOVSD    X6, (R10)
+	VMOVSD    X7, 8(R10)
 	VMOVHPD   X8, (R11)
 	RET
