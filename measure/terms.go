@@ -62,7 +62,7 @@ var termTable = [][4]string{
 	{"latency_added_{frames,ms}", "Latency of an effect's path less that of the loopback at the same rate and buffer size.", "own definition", "Both have to be recorded with one set-up."},
 	{"full_scale_input_dbu", "Level at a device's input that brings its converter to full scale.", "calibration of the input less the gain", "The input may clip at a lower level: see maximum_level_dbu."},
 	{"maximum_{level,output}_dbu", "The same as maximum_level_dbfs and maximum_output_dbfs in volts: at the input by the plan's input_calibration, at the output by its calibration.", "AES17-2015 6.2.1", "The test is loud."},
-	{"converter_headroom_db", "Full scale less the largest sample while the level rises to the maximum.", "own definition", "0: the converter's own full scale was reached, and no later part of the path clips earlier."},
+	{"converter_headroom_db", "Full scale less the largest sample while the level rises to the maximum, but for clicks.", "own definition", "0: the converter's own full scale was reached, and no later part of the path clips earlier."},
 	{"gain_{range,error}_db", "Gain at the highest setting of a plan less that at the lowest; and the largest error of a gain against its control's scale, relative to the lowest setting.", "own definition", "The nominal gains are those of the plan: enter what the control shows."},
 	{"group_delay_at_N{hz,khz}_ms", "Group delay −dφ/dω at a frequency.", "closed form", "A filter without latency has group delay too."},
 	{"polarity", "+1: as played or as A, −1: inverted.", "sign of the response or correlation", "Not phase: it has no frequency."},

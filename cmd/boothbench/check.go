@@ -50,6 +50,10 @@ A limits file:
   through = "voice.toml"                               # limits for the output of this chain
   limiter_reduction_p95_db = { max = 3 }
   overshoot_fine_db = { max = 0.05 }
+  [[expect]]
+  sheet = "device.json"                                # see boothbench bench
+  test = "dynamic-range"                               # and path = …; without: all that have it
+  dynamic_range_a_db = { min = 110 }
 `
 
 func runCheck(e env, args []string) error {

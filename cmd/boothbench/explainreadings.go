@@ -163,7 +163,7 @@ func writtenName(reading string) (string, bool) {
 // listReadings prints, on one line for each reading, the commands that print it and the
 // files that can hold a limit for it.
 func listReadings(w io.Writer) {
-	fmt.Fprint(w, "N stands for a number, with p as decimal point: gain_at_31p5hz_db. Where there are several channels the names end in _ch1 and so on; a limit without that ending applies to every channel. A sheet is the file that boothbench bench writes; a [[claim]] of its plan can limit the readings of the sheet.\n\n")
+	fmt.Fprint(w, "N stands for a number, with p as decimal point: gain_at_31p5hz_db. Where there are several channels the names end in _ch1 and so on; a limit without that ending applies to every channel. A sheet is the file that boothbench bench writes; a [[claim]] of its plan can limit its readings, and so can an [[expect]] of a limits file with sheet = \"device.json\".\n\n")
 	fmt.Fprintf(w, "%-36s | %s | %s\n", "reading", "printed by", "limited in")
 	for _, name := range measure.ReadingNames() {
 		s := availabilityOf(name)

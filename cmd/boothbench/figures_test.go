@@ -275,5 +275,5 @@ var figuresWithReason = map[string][]string{
 		"accepted: more than 0 dB", "accepted: -120 to 60 dBTP", "accepted: -60 to 60 dB", "accepted: 0 to 60 dB", "no sound: 0 frames", "ms at 8 kHz, %g ms at 16 kHz",
 	},
 	"the default of lookahead_ms":        {"144 by default at 48 kHz", "a device of 3 ms", "its look-ahead alone, 3 ms"},
-	"an argument of the rule's function": {"the limiter takes 1 dB at most from 99.5 %", "the last 12 dB up to", "in steps of 0.2 dB"},
+	"an argument of the rule's function": {"the limiter takes 1 dB at most from 99.5 %", "the last 24 dB up to", "in steps of 0.2 dB"},
 }

@@ -347,4 +347,10 @@ func TestAutomaticGainInASheet(t *testing.T) {
 	if !said {
 		t.Errorf("findings %v, void %v: nothing about the gain", s.Findings, s.Void)
 	}
+	// A processor is meant to do so.
+	for _, l := range sheetOf(t, planOf(t, strings.Replace(shortPlan, `kind = "line-input"`, `kind = "processor"`, 1)), automaticGain{}).Findings {
+		if strings.Contains(l.What, "gain") {
+			t.Errorf("of a processor: %s", l.What)
+		}
+	}
 }

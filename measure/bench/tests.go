@@ -59,8 +59,8 @@ var tests = map[string]struct {
 	"input-noise": {"equivalent input noise of a terminated input; nothing is played", func(p *Path, level float64) []namedSignal {
 		return []namedSignal{{"input-noise", stimulus.Silence{Seconds: 10, Channels: p.Channels}, true}}
 	}},
-	"maximum-level": {"where the path clips: 997 Hz over the last 12 dB up to the path's level, in steps of 0.2 dB", func(p *Path, level float64) []namedSignal {
-		return one("maximum-level", stimulus.ToneSeries{Hz: stimulus.StandardHz, FromDBFS: max(-120, level-12), ToDBFS: level, StepDB: 0.2, StepSeconds: 0.6, Channels: p.Channels})
+	"maximum-level": {"where the path clips: 997 Hz over the last 24 dB up to the path's level, in steps of 0.2 dB", func(p *Path, level float64) []namedSignal {
+		return one("maximum-level", stimulus.ToneSeries{Hz: stimulus.StandardHz, FromDBFS: max(-120, level-24), ToDBFS: level, StepDB: 0.2, StepSeconds: 0.6, Channels: p.Channels})
 	}},
 	"linearity": {"gain from the path's level down in steps of 5 dB (AES17)", func(p *Path, level float64) []namedSignal {
 		s := stimulus.AES17Series(level)

@@ -15,7 +15,7 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// Checked is a file or chain and its judgements.
+// Checked is a file, chain or sheet and its judgements.
 type Checked struct {
 	Subject    string
 	Judgements []measure.Judgement
@@ -65,9 +65,9 @@ func AgainstBaselines(dir string) *Limits {
 }
 
 // Subjects lists what the limits apply to, each once: the named files or, if none is
-// named, those that match the groups' patterns; then the chains. A named file to which
+// named, those that match the groups' patterns; then the chains and sheets. A named file to which
 // no group applies is an error, and so is a group whose patterns find no file at all.
-// Groups of other files, and of chains, judge nothing where files are named.
+// Groups of other files, of chains and of sheets judge nothing where files are named.
 func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 	if len(named) > 0 {
 		files, err = l.namedOnce(named)
@@ -81,8 +81,8 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 		}
 	}
 	for _, g := range l.Groups {
-		if g.Chain != "" {
-			once(&chains, g.Chain)
+		if of := g.Chain + g.Sheet; of != "" { // one of them
+			once(&chains, of)
 			continue
 		}
 		if len(g.Files) == 0 {
@@ -115,7 +115,7 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 		}
 	}
 	for k, g := range l.Groups {
-		if g.Chain != "" || len(g.Files) == 0 || slices.ContainsFunc(groups, func(of []int) bool { return slices.Contains(of, k) }) {
+		if g.Chain+g.Sheet != "" || len(g.Files) == 0 || slices.ContainsFunc(groups, func(of []int) bool { return slices.Contains(of, k) }) {
 			continue
 		}
 		if _, err := g.Found(); err != nil {

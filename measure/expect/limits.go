@@ -10,6 +10,7 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
 )
 
 // Schema is the version of the limits file that this package reads.
@@ -28,17 +29,21 @@ type Limits struct {
 	Artefacts string
 }
 
-// Group is one [[expect]] of a limits file: limits for a group of files, or for a chain.
+// Group is one [[expect]] of a limits file: limits for a group of files, for a chain or for a
+// device's sheet.
 type Group struct {
 	Files    []string // patterns, relative to the folder of the limits file; none: every file that is named
 	Like     string   // a file to compare with, or a pattern of files of the same names; "": none
 	Baseline string   // a folder of baselines; "": none
 	Through  string   // a chain that the files are run through: the limits are for its output; "": none
 	Chain    string   // a chain file, in place of files; "": none
-	RateHz   int      // at which the chain is looked at
-	Limits   []measure.Limit
-	Line     int
-	folder   string // of the limits file; "": where the program runs
+	Sheet    string   // a device's sheet, in place of files; "": none
+	// SheetPath and SheetTest narrow a sheet's rows; "": all.
+	SheetPath, SheetTest string
+	RateHz               int // at which the chain is looked at
+	Limits               []measure.Limit
+	Line                 int
+	folder               string // of the limits file; "": where the program runs
 }
 
 // Load reads a limits file. What is wrong with its text is a
@@ -94,6 +99,9 @@ func (d *decoder) top() {
 var groupKeys = []string{"files", "through", "like", "baseline", "chain", "rate_hz", "spec"}
 
 func (d *decoder) group(t *tomlfile.Value) Group {
+	if t.Entry("sheet") != nil {
+		return d.sheetGroup(t)
+	}
 	g := Group{Line: d.LineOf(t.At.From), RateHz: 48000, folder: filepath.Dir(d.Path)}
 	for _, e := range t.Entries {
 		switch e.Key {
@@ -219,6 +227,10 @@ func (d *decoder) path(e tomlfile.Entry) string {
 // limit reads an entry such as true_peak_dbtp = { max = -1, why = "the platform's" }.
 func (d *decoder) limit(e tomlfile.Entry, others []string) (measure.Limit, bool) {
 	if _, known := originOf(e.Key); !known {
+		if bench.IsReading(e.Key) {
+			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading of a device's sheet", Hint: `add sheet = "device.json" in place of files`})
+			return measure.Limit{}, false
+		}
 		d.Unknown(e, append(readingNames(), others...), "the name of a reading (boothbench explain --readings lists them)")
 		return measure.Limit{}, false
 	}

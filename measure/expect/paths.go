@@ -121,7 +121,7 @@ func (g Group) places() map[string]bool {
 }
 
 func (g Group) covers(place string, found map[string]bool) bool {
-	if g.Chain != "" {
+	if g.Chain+g.Sheet != "" {
 		return false
 	}
 	return len(g.Files) == 0 || found[place] || g.wouldFind(place)

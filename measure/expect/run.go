@@ -108,9 +108,12 @@ func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 				if i >= len(r.Checked) || ctx.Err() != nil {
 					return
 				}
-				if i < len(files) {
+				switch {
+				case i < len(files):
 					r.Checked[i] = l.checkFile(ctx, files[i], groups[i], k)
-				} else {
+				case l.ofSheet(chains[i-len(files)]):
+					r.Checked[i] = l.CheckSheet(chains[i-len(files)])
+				default:
 					r.Checked[i] = l.CheckChain(ctx, chains[i-len(files)])
 				}
 				if w.Done != nil {

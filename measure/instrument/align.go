@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -107,7 +108,7 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 		if err := give(c, firstMap.Resample(plane, layout.Signal, layout.EndMark)); err != nil {
 			return nil, err
 		}
-		a.peaks = append(a.peaks, largestSample(plane, int(h.At(layout.Signal)), int(h.At(layout.SignalEnd))))
+		a.peaks = append(a.peaks, largestPeak(plane, int(h.At(layout.Signal)), int(h.At(layout.SignalEnd)), r.rate))
 		a.report(h, c, r.sound.Channels(), layout.EndMark-layout.Signal)
 		a.reportWords(plane, quiet(plane, h.Map, layout, r.rate), r.bits, c)
 		a.reportApart(h.Delay-firstMap.Delay, c)
@@ -122,10 +123,28 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 	return a, nil
 }
 
-// largestSample is the largest |sample| from one frame to another.
-func largestSample(x []float64, from, to int) (most float64) {
-	for _, v := range x[max(0, from):max(0, from, min(len(x), to))] {
-		most = max(most, math.Abs(v))
+// Blocks in which a peak is looked for, and how many in a row: the median of theirs is that of
+// a tone, and of no click of two blocks.
+const peakBlockMs, peakBlocks = 10, 5
+
+// largestPeak is the largest |sample| from one frame to another that a sound reaches again and
+// again.
+func largestPeak(x []float64, from, to, rate int) (most float64) {
+	x = x[max(0, from):max(0, from, min(len(x), to))]
+	var peaks []float64
+	for block := range slices.Chunk(x, max(1, dsp.Frames(peakBlockMs, rate))) {
+		peak := 0.0
+		for _, v := range block {
+			peak = max(peak, math.Abs(v))
+		}
+		peaks = append(peaks, peak)
+	}
+	if len(peaks) < peakBlocks {
+		return slices.Max(append(peaks, 0))
+	}
+	for n := range len(peaks) - peakBlocks + 1 {
+		near := slices.Sorted(slices.Values(peaks[n : n+peakBlocks]))
+		most = max(most, near[peakBlocks/2])
 	}
 	return most
 }
@@ -189,16 +208,23 @@ func checkRecording(played stimulus.Marked, r recorded) error {
 // moves its level by less. (common practice, no source)
 const steadyGainDB = 0.5
 
+// leastDispersion is the least number of frames worth a word: a fifth of what a sheet resolves.
+const leastDispersion = 0.002
+
 // report adds what was found of a channel.
 func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	var r measure.Readings
 	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
 	off := max(0.001, 2*h.spread)
-	bound := func(off float64, unit string) string {
-		return fmt.Sprintf("±%.2g %s, two standard deviations of the noise; a device's dispersion adds its own", off, unit)
+	bound := func(inUnit float64, unit string) string {
+		text := fmt.Sprintf("±%.2g %s, two standard deviations of the noise", off*inUnit, unit)
+		if h.dispersion >= leastDispersion {
+			text += fmt.Sprintf("; ±%.2g %s by which parts of the band come earlier or later", h.dispersion*inUnit, unit)
+		}
+		return text
 	}
-	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound(off, "frames")})
-	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text, Bound: bound(off*1000/float64(a.Rate), "ms")})
+	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound(1, "frames")})
+	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text, Bound: bound(1000/float64(a.Rate), "ms")})
 	gain := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"}
 	if off := dsp.AmplitudeToDB(1 + 2*h.gainSpread); off >= leastStatedDB {
 		gain.Bound = fmt.Sprintf("±%.2g dB, two standard deviations of the noise", off)
@@ -209,8 +235,12 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 		turned = noPolarity
 	}
 	r.Add("polarity", measure.Reading{Value: math.Copysign(1, h.gain), Reason: turned, Reference: "+1: as played, -1: inverted", Definition: "sign of that fit"})
-	r.Add("drift_ppm", measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
-		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(frames)*1e6)})
+	drift := measure.Reading{Value: (h.Speed - 1) * 1e6, Unit: "ppm", Reference: "the player's clock; more than 0: the recorder's is faster", Definition: "distance of the marks",
+		Bound: fmt.Sprintf("±%.2g ppm, two standard deviations of the noise", 2*math.Sqrt2*h.spread/float64(frames)*1e6)}
+	if h.unlike >= leastDispersion {
+		drift.AddBound(fmt.Sprintf("±%.2g ppm, since the path does not treat both marks alike", h.unlike/float64(frames)*1e6))
+	}
+	r.Add("drift_ppm", drift)
 	reason := ""
 	if !h.silent {
 		reason = "the recording holds no silence before the marks"
@@ -231,7 +261,7 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	if math.Abs(h.change) > steadyGainDB {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: fmt.Sprintf(gainChanged+"%+.1f dB from the mark before the signal to the one behind it", h.change), Do: "switch automatic gain, limiters and noise reduction of the path off, and record again: levels in between are not the device's", Frame: -1, Channel: channel})
 	}
-	if drift := (h.Speed - 1) * 1e6; math.Abs(drift) > 1 {
+	if drift := (h.Speed - 1) * 1e6; math.Abs(drift) > max(1, h.unlike/float64(frames)*1e6) {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recorder's clock is %+.2f ppm off the player's: %+.2f ms in an hour; taken out", drift, drift*3.6), Do: "lock both to one clock where it matters", Frame: -1, Channel: channel})
 	}
 }

@@ -32,6 +32,12 @@ type placedMarks struct {
 	// noise lies in the band of the marks.
 	gainSpread float64
 	opposed    float64 // of the marks, as in place
+
+	// dispersion is three times by how many frames parts of the band come earlier or later than the
+	// whole, beyond what noise does: so much of it may be no delay (a test on random filters
+	// holds it). And unlike is by how many frames the two marks differ in that, as
+	// those of a path whose filters or gain move.
+	dispersion, unlike float64
 }
 
 // findMarks finds the stimulus in a channel.
@@ -104,6 +110,11 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	silence := quiet(x, h.Map, l, rate)
 	h.noise, h.silent = rms(silence), len(silence) > 0
 	h.spread = first.spread * h.noise / math.Abs(first.gain)
+	for i, later := range first.parts {
+		// A part of the band holds a quarter of what says the delay, and is off by twice as much.
+		h.dispersion = max(h.dispersion, 3*(math.Abs(later+last.parts[i])/2-3*2*h.spread))
+		h.unlike = max(h.unlike, math.Abs(last.parts[i]-later)-3*2*math.Sqrt2*h.spread)
+	}
 	// A fit over N frames is off by σ/√(N·mark²); a band of B Hz holds 2·B·t independent
 	// values; of two marks.
 	h.gainSpread = h.noise / h.mark / math.Sqrt(2*2*(up.TopHz-up.BottomHz)*up.Seconds)
@@ -158,6 +169,9 @@ func echo(start, end search, rate int) (ms, db float64) {
 		if v < best || n > start.frame-apart && n < start.frame+apart {
 			continue
 		}
+		if rings(starts, n, start.frame, rate) {
+			continue
+		}
 		if other := n + end.frame - start.frame; other >= 1 && other+1 < len(ends) {
 			pair := max(math.Abs(ends[other-1]), math.Abs(ends[other]), math.Abs(ends[other+1]))
 			if pair > v/2 && pair < v*2 {
@@ -166,6 +180,22 @@ func echo(start, end search, rate int) (ms, db float64) {
 		}
 	}
 	return float64(at-start.frame) * 1000 / float64(rate), dsp.AmplitudeToDB(best / direct)
+}
+
+// rings reports whether a correlation has been as large just before a place as there, on the
+// side of the direct sound: what a filter rings decays from it on, and an arrival stands alone.
+func rings(correlation []float64, at, direct, rate int) bool {
+	near, far := rate*3/10000, rate*5/4000 // 0.3 and 1.25 ms
+	from, to := at-far, at-near
+	if at < direct {
+		from, to = at+near, at+far
+	}
+	for k := max(0, from); k <= min(to, len(correlation)-1); k++ {
+		if abs(k-direct) > near && math.Abs(correlation[k]) >= math.Abs(correlation[at]) {
+			return true
+		}
+	}
+	return false
 }
 
 // noMarks finds whether the marks are there at another speed: then the file was

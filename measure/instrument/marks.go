@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"math"
+	"math/cmplx"
 
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
@@ -102,7 +103,15 @@ type place struct {
 	// opposed is the largest correlation of the other sign as a share of this one: 0.6 of a
 	// path that turns no phase, and 1 of one that turns all by 90 degrees.
 	opposed float64
+
+	// parts is by how many frames parts of the chirp's band come later than the whole: what the
+	// phase of the path, beyond a delay and a sign, does.
+	parts [bandParts]float64
 }
+
+// bandParts is into how many parts the band of a mark is divided, each of which says as much
+// of the delay as another.
+const bandParts = 4
 
 // mostOpposed is the largest share at which the sign of a response says its polarity.
 const mostOpposed = 0.9
@@ -146,7 +155,34 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 	}
 	opposed := min(-least, most) / max(-least, most)
 	lag, value = spectra.Crest(cross, length, lag)
-	return place{frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope), opposed: opposed}
+	parts := partsLater(cross, length, lag, math.Copysign(1, value))
+	return place{parts: parts, frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope), opposed: opposed}
+}
+
+// partsLater is by how many frames each part of the band of a cross-spectrum comes later than
+// a lag: its phase there over the frequency, by least squares.
+func partsLater(cross []complex128, length int, lag, sign float64) (later [bandParts]float64) {
+	whole := 0.0
+	for k, v := range cross {
+		w := 2 * math.Pi * float64(k) / float64(length)
+		whole += w * w * cmplx.Abs(v)
+	}
+	var sum [bandParts]struct{ phase, slope float64 }
+	passed := 0.0
+	for k, v := range cross {
+		w := 2 * math.Pi * float64(k) / float64(length)
+		part := min(int(bandParts*passed/whole), bandParts-1)
+		passed += w * w * cmplx.Abs(v)
+		v *= cmplx.Rect(sign, math.Mod(w*lag, 2*math.Pi))
+		sum[part].phase -= w * imag(v)
+		sum[part].slope += w * w * real(v)
+	}
+	for i, s := range sum {
+		if s.slope > 0 {
+			later[i] = s.phase / s.slope
+		}
+	}
+	return later
 }
 
 // readCode reads the code behind a start mark.

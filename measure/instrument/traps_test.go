@@ -168,3 +168,27 @@ func TestTurnedPhaseHasNoPolarity(t *testing.T) {
 	impulse := stimulus.StandardImpulse(-20)
 	measuretest.WantReason(t, run(t, bench(func(_ int, b dsp.Block) { turn(b) }), Latency{Impulse: impulse}, 48000), "polarity", "turns the phase")
 }
+
+// A click in a recording of rising levels is no sign of how near full scale the path comes.
+func TestHeadroomBesideAClick(t *testing.T) {
+	series := stimulus.ToneSeries{Hz: 997, FromDBFS: -12, ToDBFS: -6, StepDB: 2, StepSeconds: 0.5}
+	m := stimulus.Marked{Signal: series, Rate: 48000}
+	sound, _, err := m.Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := sound[0]
+	addNoise(x, -100, 1)
+	for n := range 200 { // 4 ms, in the quietest step
+		x[len(x)/3+n] = 0.95
+	}
+	a, err := Align(m, Recording{Sound: dsp.Block{x}, Rate: 48000, Bits: 24})
+	if err != nil {
+		t.Fatal(err)
+	}
+	readings, err := a.Read(series)
+	if err != nil {
+		t.Fatal(err)
+	}
+	measuretest.WantReading(t, readings, "converter_headroom_db", 6, 0.01) // the noise's largest sample
+}
