@@ -63,6 +63,9 @@ const (
 	momentarySlots = 40
 	shortTermSlots = 300
 	slotsPerHop    = 10
+
+	momentarySeconds = momentarySlots * 1.0 / slotsPerSecond
+	shortTermSeconds = shortTermSlots * 1.0 / slotsPerSecond
 )
 
 // maximum is the largest mean power of a sliding window.
@@ -325,17 +328,17 @@ func (l *Loudness) Readings() Readings {
 	}
 	profile := l.Profile()
 	i, ok := profile.Integrated()
-	iReason := l.reason(0.4)
+	nothing := fmt.Sprintf("nothing above the gate of %d LUFS", absoluteGateLUFS)
+	mReason, sReason := l.reason(momentarySeconds), l.reason(shortTermSeconds)
+	iReason, lraReason := mReason, sReason
 	if iReason == "" && !ok {
-		iReason = "nothing above the gate of -70 LUFS"
+		iReason = nothing
 	}
 	lra, ok := profile.Range()
-	lraReason := l.reason(3)
 	if lraReason == "" && !ok {
-		lraReason = "nothing above the gate of -70 LUFS"
+		lraReason = nothing
 	}
 	m, s := l.momentary, l.shortTerm
-	mReason, sReason := l.reason(0.4), l.reason(3)
 	if mReason == "" && m.power == 0 {
 		mReason = "silence"
 	}
@@ -347,10 +350,10 @@ func (l *Loudness) Readings() Readings {
 		rangeReading.Bound = "little meaning under 60 s (EBU Tech 3342)"
 	}
 	return Readings{
-		make1("integrated_lufs", "LUFS", "Rec. ITU-R BS.1770-5 Annex 1, gated at -70 LUFS and -10 LU", iReason, i, -1),
+		make1("integrated_lufs", "LUFS", fmt.Sprintf("Rec. ITU-R BS.1770-5 Annex 1, gated at %d LUFS and %d LU", absoluteGateLUFS, relativeGateLU), iReason, i, -1),
 		rangeReading,
-		make1("momentary_max_lufs", "LUFS", "EBU Tech 3341 v4, 400 ms, 10 ms grid", mReason, lufs(m.power), m.frame),
-		make1("short_term_max_lufs", "LUFS", "EBU Tech 3341 v4, 3 s, 10 ms grid", sReason, lufs(s.power), s.frame),
+		make1("momentary_max_lufs", "LUFS", fmt.Sprintf("EBU Tech 3341 v4, %g ms, %d ms grid", 1000*momentarySeconds, 1000/slotsPerSecond), mReason, lufs(m.power), m.frame),
+		make1("short_term_max_lufs", "LUFS", fmt.Sprintf("EBU Tech 3341 v4, %g s, %d ms grid", shortTermSeconds, 1000/slotsPerSecond), sReason, lufs(s.power), s.frame),
 	}.Finite()
 }
 

@@ -48,7 +48,7 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 		polarity = -1
 	}
 	r.Add("polarity", measure.Reading{Value: polarity, Reason: reason, Reference: "+1: as A, -1: inverted", Definition: "sign of the correlation"})
-	method := "least squares of all channels, over blocks of 4096 frames that lie within 0.5 dB of their median; B is brought to A's level by it"
+	method := fmt.Sprintf("least squares of all channels, over blocks of %d frames that lie within %.1f dB of their median; B is brought to A's level by it", gainFrames, dsp.AmplitudeToDB(1+gainStray))
 	switch {
 	case c.match == LeastSquares && c.channelsDiffer():
 		method = "least squares of the channel that changed least, since they differ; B is brought to A's level by it"

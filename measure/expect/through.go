@@ -2,6 +2,7 @@ package expect
 
 import (
 	"context"
+	"fmt"
 	"strings"
 
 	"github.com/boothbench/boothbench/chain"
@@ -62,6 +63,7 @@ var unitSuffixes = map[string]string{"dB": "_db", "%": "_percent"}
 // Of several stages of one kind the largest value counts.
 func reductionReadings(plan []chain.StagePlan, stages []chain.StageGains) measure.Readings {
 	var readings measure.Readings
+	working := fmt.Sprintf("milliseconds with %g dB of reduction or more", chain.WorkingDB)
 	seen := map[int]bool{}
 	for _, g := range stages {
 		if seen[g.Stage] { // a verification follows its limiter
@@ -73,10 +75,10 @@ func reductionReadings(plan []chain.StagePlan, stages []chain.StageGains) measur
 			name, unit, definition string
 			value                  float64
 		}{
-			{"reduction_median", "dB", "median over the milliseconds with 0.1 dB of reduction or more", g.Reduction.MedianDB},
-			{"reduction_p95", "dB", "95th percentile over the milliseconds with 0.1 dB of reduction or more", g.Reduction.P95DB},
+			{"reduction_median", "dB", "median over the " + working, g.Reduction.MedianDB},
+			{"reduction_p95", "dB", "95th percentile over the " + working, g.Reduction.P95DB},
 			{"reduction_most", "dB", "largest reduction", g.Reduction.LargestDB},
-			{"working", "%", "milliseconds with 0.1 dB of reduction or more, of all", 100 * g.Reduction.WorkingShare},
+			{"working", "%", working + ", of all", 100 * g.Reduction.WorkingShare},
 		} {
 			name := kind + "_" + part.name + unitSuffixes[part.unit]
 			r := measure.Reading{Value: part.value, Unit: part.unit, Definition: part.definition, Frame: -1, Channel: -1}

@@ -43,7 +43,7 @@ func NoiseFloor(ctx context.Context, workers int, src wave.Source, open func() (
 			noisiest = f
 		}
 	}
-	about := measure.Reading{Unit: "dBFS", Reference: rmsScale, Bandwidth: "20 Hz to 20 kHz", Definition: "level of the frames of 50 ms in the lowest peak of the distribution of levels above 150 Hz", Frame: -1, Channel: -1}
+	about := measure.Reading{Unit: "dBFS", Reference: rmsScale, Bandwidth: "20 Hz to 20 kHz", Definition: floorDefinition, Frame: -1, Channel: -1}
 	if noisiest == nil {
 		about.Reason = reason
 	}

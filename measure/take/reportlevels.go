@@ -11,6 +11,12 @@ import (
 
 const rmsScale = "mathematical rms against digital full scale (a full-scale sine is -3.01)"
 
+// Where levels are read, and how the noise floor is.
+var (
+	voiceBandwidth  = fmt.Sprintf("above %d Hz", voiceHighPassHz)
+	floorDefinition = fmt.Sprintf("level of the frames of %d ms in the lowest peak of the distribution of levels above %d Hz", frameMs, PauseHighPassHz)
+)
+
 // leastSpeechSeconds is how long sound above the noise has to last to have a speech
 // level.
 const leastSpeechSeconds = 0.5
@@ -42,17 +48,17 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 			r.in.Readings[len(r.in.Readings)-1].Channel = noisiest.channel
 		}
 	}
-	level("noise_floor_dbfs", "none", "level of the frames of 50 ms in the lowest peak of the distribution of levels above 150 Hz", noisiest.db())
+	level("noise_floor_dbfs", "none", floorDefinition, noisiest.db())
 	level("noise_floor_a_dbfs", "A", "IEC 61672-1:2013", noisiest.weighted(weighting.A))
 	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", noisiest.weighted(weighting.C))
 	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", noisiest.weighted(weighting.BS468))
-	r.add("pauses_ms", measure.Reading{Value: 1000 * n.pauses.seconds(), Unit: "ms", Definition: "frames of 50 ms, every 25 ms, that hold nothing but the noise: 25 ms each"})
-	r.add("noise_variation", measure.Reading{Value: rho, Reference: fmt.Sprintf("1: steady noise; over %d: in doubt; over %d: no room", steadyRho, mostRho), Definition: "median over the octaves from 200 Hz to 6.4 kHz of how much the level of 50 ms frames varies, over how much that of steady Gaussian noise does (own statistic)"})
+	r.add("pauses_ms", measure.Reading{Value: 1000 * n.pauses.seconds(), Unit: "ms", Definition: fmt.Sprintf("frames of %d ms, every %d ms, that hold nothing but the noise: %[2]d ms each", frameMs, hopMs)})
+	r.add("noise_variation", measure.Reading{Value: rho, Reference: fmt.Sprintf("1: steady noise; over %d: in doubt; over %d: no room", steadyRho, mostRho), Definition: fmt.Sprintf("median over the octaves from 200 Hz to 6.4 kHz of how much the level of %d ms frames varies, over how much that of steady Gaussian noise does (own statistic)", frameMs)})
 	t.reportTwoFloors(r, noisiest)
 
 	speech, seconds := t.speechLevel(floors)
 	if seconds < leastSpeechSeconds {
-		reason := fmt.Sprintf("%.2g s of sound 10 dB over the noise; %g s are needed", seconds, leastSpeechSeconds)
+		reason := fmt.Sprintf("%.2g s of sound %d dB over the noise; %g s are needed", seconds, overNoiseDB, leastSpeechSeconds)
 		r.cannot("speech_level_dbfs", "dBFS", reason)
 		r.cannot("speech_to_noise_db", "dB", reason)
 		t.speech.report(r, t.levels.voice(), 0, reason)
@@ -60,8 +66,8 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 	} else {
 		events := t.speech.report(r, t.levels.voice(), speech, "")
 		r.in.Events, r.in.EventCount = append(r.in.Events, events.sorted()...), r.in.EventCount+events.total()
-		r.add("speech_level_dbfs", measure.Reading{Value: speech, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz",
-			Definition: "power mean of the 50 ms frames more than 10 dB over the noise, of the loudest channel in each (common practice, no source)"})
+		r.add("speech_level_dbfs", measure.Reading{Value: speech, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: voiceBandwidth,
+			Definition: fmt.Sprintf("power mean of the %d ms frames more than %d dB over the noise, of the loudest channel in each (common practice, no source)", frameMs, overNoiseDB)})
 		snr := speech - noisiest.db()
 		r.add("speech_to_noise_db", measure.Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
 		if snr < usableSpeechDB {
@@ -115,7 +121,7 @@ func (t *take) reportTwoFloors(r *report, f *floor) {
 		return
 	}
 	lower := dsp.PowerToDB(f.lower.unweighted())
-	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: "noise of the take where it is lowest, if it rises by more than 3 dB for 30 s"})
+	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: fmt.Sprintf("noise of the take where it is lowest, if it rises by more than %d dB for %d s", secondFloorDB, secondFloorSeconds)})
 	from, to := t.frameOf(f.noise.pauses.from), t.frameOf(f.noise.pauses.to)
 	r.find(measure.Doubt, from, f.channel, fmt.Sprintf("two noise floors: %.1f dBFS-rms, and %.1f dBFS-rms from %s to %s", lower, f.db(), measure.TimeCode(from, t.format.Rate), measure.TimeCode(to, t.format.Rate)),
 		"find what was switched on; treat the two parts separately, or set what follows for the louder one")
@@ -128,13 +134,13 @@ func (t *take) frameOf(i int) int64 { return int64(i) * int64(hopOf(t.format.Rat
 func (t *take) reportEachChannel(r *report, floors []*floor) {
 	for _, f := range floors {
 		noise := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: "noise of this channel in its own pauses"}
-		speech := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz", Definition: "power mean of the 50 ms frames of this channel more than 10 dB over its own noise; speech_level_dbfs without a channel takes the loudest channel of each frame"}
+		speech := measure.Reading{Unit: "dBFS", Reason: f.undecided, Reference: rmsScale, Weighting: "none", Bandwidth: voiceBandwidth, Definition: fmt.Sprintf("power mean of the %d ms frames of this channel more than %d dB over its own noise; speech_level_dbfs without a channel takes the loudest channel of each frame", frameMs, overNoiseDB)}
 		if f.undecided == "" {
 			noise.Value = f.db()
 			var seconds float64
 			speech.Value, seconds = t.meanLevel(&t.levels.voices[f.channel], func(i int) bool { return t.speaks(f, i) })
 			if seconds < leastSpeechSeconds {
-				speech.Value, speech.Reason = 0, fmt.Sprintf("%.2g s of sound 10 dB over the noise; %g s are needed", seconds, leastSpeechSeconds)
+				speech.Value, speech.Reason = 0, fmt.Sprintf("%.2g s of sound %d dB over the noise; %g s are needed", seconds, overNoiseDB, leastSpeechSeconds)
 			}
 		}
 		r.addFor(f.channel, "noise_floor_dbfs", noise)

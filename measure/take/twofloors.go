@@ -8,6 +8,7 @@ const (
 	pieceFrames, pieceHop = 15000 / hopMs, 7500 / hopMs
 	secondFloorDB         = 3
 	leastFloorPieces      = 3 // 15 s, and twice 7.5 s
+	secondFloorSeconds    = (pieceFrames + (leastFloorPieces-1)*pieceHop) * hopMs / 1000
 )
 
 // secondFloor finds the pauses of a second, higher floor of a channel.

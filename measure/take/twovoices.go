@@ -126,7 +126,7 @@ func (t *take) reportTwoVoices(r *report, floors []*floor) {
 		return
 	}
 	one := func(name string, value float64) {
-		r.add(name, measure.Reading{Value: value, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "above 80 Hz", Definition: "mean level of the softer or the louder half of the speech, where its stretches fall into two groups"})
+		r.add(name, measure.Reading{Value: value, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: voiceBandwidth, Definition: "mean level of the softer or the louder half of the speech, where its stretches fall into two groups"})
 	}
 	one("softer_speech_dbfs", low)
 	one("louder_speech_dbfs", high)
