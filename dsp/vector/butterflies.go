@@ -89,20 +89,32 @@ func firstByFour(to, from Planar, turns [3]Planar) {
 	}
 }
 
-// Split stores the samples of even frames as real, of odd frames as imaginary parts.
-func Split(to Planar, x []float64) {
+// Split stores the samples of even frames as real, of odd frames as imaginary parts. With a
+// window, which may be nil, each sample is multiplied by the window's number.
+func Split(to Planar, window, x []float64) {
 	n := len(to.Re)
 	to.Im, x = to.Im[:n], x[:2*n]
+	if window != nil {
+		window = window[:2*n]
+	}
 	if whole := n &^ 3; hasAVX && whole > 0 {
-		splitAVX(&to.Re[0], &to.Im[0], &x[0], whole/4)
+		if window == nil {
+			splitAVX(&to.Re[0], &to.Im[0], &x[0], whole/4)
+		} else {
+			splitWindowedAVX(&to.Re[0], &to.Im[0], &window[0], &x[0], whole/4)
+			window = window[2*whole:]
+		}
 		to, x = to.from(whole), x[2*whole:]
 	}
-	split(to, x)
+	split(to, window, x)
 }
 
-func split(to Planar, x []float64) {
+func split(to Planar, window, x []float64) {
 	for n := range to.Re {
 		to.Re[n], to.Im[n] = x[2*n], x[2*n+1]
+		if window != nil {
+			to.Re[n], to.Im[n] = float64(x[2*n]*window[2*n]), float64(x[2*n+1]*window[2*n+1])
+		}
 	}
 }
 

@@ -203,6 +203,34 @@ fours:
 	VZEROUPPER
 	RET
 
+// func splitWindowedAVX(re, im, window, x *float64, fours int)
+TEXT ·splitWindowedAVX(SB), NOSPLIT, $0-40
+	MOVQ re+0(FP), R8
+	MOVQ im+8(FP), R9
+	MOVQ window+16(FP), DI
+	MOVQ x+24(FP), SI
+	MOVQ fours+32(FP), CX
+
+fours:
+	VMOVUPD    (SI), Y0
+	VMOVUPD    32(SI), Y1
+	VMULPD     (DI), Y0, Y0
+	VMULPD     32(DI), Y1, Y1
+	VPERM2F128 $0x20, Y1, Y0, Y2
+	VPERM2F128 $0x31, Y1, Y0, Y3
+	VUNPCKLPD  Y3, Y2, Y0
+	VUNPCKHPD  Y3, Y2, Y1
+	VMOVUPD    Y0, (R8)
+	VMOVUPD    Y1, (R9)
+	ADDQ $64, SI
+	ADDQ $64, DI
+	ADDQ $32, R8
+	ADDQ $32, R9
+	DECQ CX
+	JNZ  fours
+	VZEROUPPER
+	RET
+
 DATA halves<>+0(SB)/8, $0.5
 DATA halves<>+8(SB)/8, $0.5
 DATA halves<>+16(SB)/8, $0.5

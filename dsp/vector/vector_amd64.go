@@ -89,6 +89,9 @@ func firstByFourAVX(toRe, toIm, fromRe, fromIm *float64, turns *[6]*float64, qua
 func splitAVX(re, im, x *float64, fours int)
 
 //go:noescape
+func splitWindowedAVX(re, im, window, x *float64, fours int)
+
+//go:noescape
 func unravelAVX(up, down *complex128, re, im, reDown, imDown, turnRe, turnIm *float64, fours int)
 
 //go:noescape

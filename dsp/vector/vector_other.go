@@ -29,7 +29,8 @@ func byFourAVX(toRe, toIm, fromRe, fromIm *float64, turns *Turns, stride, groups
 func firstByFourAVX(toRe, toIm, fromRe, fromIm *float64, turns *[6]*float64, quarter int) {
 	panic(noAVX)
 }
-func splitAVX(re, im, x *float64, fours int) { panic(noAVX) }
+func splitAVX(re, im, x *float64, fours int)                 { panic(noAVX) }
+func splitWindowedAVX(re, im, window, x *float64, fours int) { panic(noAVX) }
 func unravelAVX(up, down *complex128, re, im, reDown, imDown, turnRe, turnIm *float64, fours int) {
 	panic(noAVX)
 }

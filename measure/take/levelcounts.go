@@ -89,32 +89,30 @@ func (c *levelCounts) lowestMode() (int, bool) {
 	if c.total == 0 {
 		return 0, false
 	}
+	need := max(0.03*float64(c.total), 6)
 	from := c.lo - 200
 	n := (c.hi+200-from)/densityStep + 1
-	density := make([]float64, n)
-	for i := c.lo; i <= c.hi; i++ {
-		if c.counts[i] == 0 {
-			continue
-		}
-		for k := max(0, (i-densityReach-from+densityStep-1)/densityStep); k < n; k++ {
-			d := from + k*densityStep - i
-			if d > densityReach {
-				break
-			}
-			density[k] += float64(c.counts[i]) * kernel[max(d, -d)]
-		}
-	}
-	need := max(0.03*float64(c.total), 6)
+	before, here := c.density(from), c.density(from+densityStep)
 	for k := 1; k < n-1; k++ {
-		if density[k] < density[k-1] || density[k] <= density[k+1] {
-			continue
-		}
+		after := c.density(from + (k+1)*densityStep)
 		level := from + k*densityStep + lowestLevel
-		if float64(c.between(level-modeReach, level+modeReach)) >= need {
+		if here >= before && here > after && float64(c.between(level-modeReach, level+modeReach)) >= need {
 			return level, true
 		}
+		before, here = here, after
 	}
 	return 0, false
+}
+
+// density is the smoothed number of levels at an index.
+func (c *levelCounts) density(at int) (sum float64) {
+	for i := max(c.lo, at-densityReach); i <= min(c.hi, at+densityReach); i++ {
+		if c.counts[i] > 0 {
+			d := at - i
+			sum += float64(c.counts[i]) * kernel[max(d, -d)]
+		}
+	}
+	return sum
 }
 
 // spreadBelow is the rms distance in dB of the levels below a mode from it, down to

@@ -181,7 +181,9 @@ func (n *noiseSpectrum) takeHop(hop int, x []float64) {
 	if n.pauses.has(hop - 1) {
 		n.steady.frame(n.before, x)
 	}
-	copy(n.before, x)
+	if n.pauses.has(hop) { // with the next hop a frame of a pause
+		copy(n.before, x)
+	}
 	if !n.noHum && (n.pauses.goesOn(hop-1) || n.pauses.goesOn(hop)) {
 		n.plain = append(n.plain, x...)
 	}

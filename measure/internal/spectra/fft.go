@@ -20,7 +20,6 @@ type FFT struct {
 	length int
 	*factors
 	a, b vector.Planar // of half the length
-	work []float64     // of the full length, for Windowed
 }
 
 // factors are the twiddle factors of one length, shared by its transforms.
@@ -123,21 +122,27 @@ func (f *FFT) Coefficients(dst []complex128, x []float64) []complex128 {
 	if f.other != nil {
 		return f.other.Coefficients(dst, x)
 	}
+	return f.coefficients(dst, nil, x)
+}
+
+// coefficients is Windowed of a length that is our own; the window may be nil.
+func (f *FFT) coefficients(dst []complex128, window, x []float64) []complex128 {
 	if dst == nil {
 		dst = make([]complex128, f.length/2+1)
 	}
-	vector.Split(f.a, x)
+	vector.Split(f.a, window, x)
 	vector.Unravel(dst, f.transform(), f.turn)
 	return dst
 }
 
 // Windowed returns the coefficients of a sequence multiplied by a window.
 func (f *FFT) Windowed(dst []complex128, window, x []float64) []complex128 {
-	if f.work == nil {
-		f.work = make([]float64, f.length)
+	if f.other == nil {
+		return f.coefficients(dst, window, x)
 	}
-	vector.Multiply(f.work, window, x)
-	return f.Coefficients(dst, f.work)
+	work := make([]float64, f.length)
+	vector.Multiply(work, window, x)
+	return f.other.Coefficients(dst, work)
 }
 
 // Sequence is the inverse: it returns the sequence with these coefficients, multiplied by its
