@@ -41,6 +41,9 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 	if len(takes) == 0 {
 		return nil, &NoProposal{"no take was given"}
 	}
+	if err := checkKept(s.Keep); err != nil {
+		return nil, err
+	}
 	watch := func(step string, k int) func(wave.Source) wave.Source {
 		return func(src wave.Source) wave.Source { return &countedSource{src, s.Progress, step, k, 0} }
 	}

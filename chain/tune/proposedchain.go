@@ -144,20 +144,13 @@ func (p *ProposedChain) write(name string) error {
 	}
 	for _, key := range slices.Sorted(maps.Keys(p.keep)) {
 		if !p.used[key] {
-			return &KeepError{key}
+			return &KeepError{Key: key}
 		}
 	}
 	p.Text = b.Bytes()
 	var err error
 	p.Chain, err = chain.Parse("the proposed chain", p.Text)
 	return err
-}
-
-// KeepError names a value that was to be kept and that no proposal has.
-type KeepError struct{ Key string }
-
-func (e *KeepError) Error() string {
-	return fmt.Sprintf("nothing is proposed for %q; accepted: STAGE.KEY=VALUE with a stage and a key of the proposal, such as expander.threshold_dbfs=-45", e.Key)
 }
 
 // why is a value's reading, rule and confidence in sentences; "" where it has neither

@@ -1,0 +1,58 @@
+package tune
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/chain/tomlfile"
+)
+
+// KeepError names a value that was to be kept and that no proposal has, or cannot have.
+type KeepError struct {
+	Key   string // STAGE.KEY
+	Found string // what is wrong with its value; "" where nothing is proposed for the key
+	// Accepted is what would be accepted, with its unit.
+	Accepted string
+}
+
+func (e *KeepError) Error() string {
+	if e.Found != "" {
+		return fmt.Sprintf("%s: %s; accepted: %s", e.Key, e.Found, e.Accepted)
+	}
+	return fmt.Sprintf("nothing is proposed for %q; accepted: STAGE.KEY=VALUE with a stage and a key of the proposal, such as expander.threshold_dbfs=-45", e.Key)
+}
+
+// checkKept returns an error for the first kept value that a chain file cannot hold. The
+// other values follow from the kept ones, so these are checked first. Keys that no stage has
+// are left to the finished proposal.
+func checkKept(keep map[string]string) error {
+	for _, key := range slices.Sorted(maps.Keys(keep)) {
+		stage, name, named := strings.Cut(key, ".")
+		if strings.ContainsAny(key+keep[key], "\n\r") {
+			return &KeepError{key, "found a line break", "one value on one line"}
+		}
+		if !named {
+			continue
+		}
+		head := fmt.Sprintf("schema = %d\n[[stage]]\nkind = %q\n", chain.Schema, stage)
+		if stage == humName || stage == toneName {
+			head = fmt.Sprintf("schema = %d\n[[stage]]\nkind = \"equaliser\"\n[[stage.band]]\nshape = \"bell\"\n", chain.Schema)
+		}
+		_, err := chain.Parse("", fmt.Appendf(nil, "%s%s = %s\n", head, name, keep[key]))
+		var file *tomlfile.FileError
+		if !errors.As(err, &file) {
+			continue
+		}
+		for _, p := range file.Problems {
+			if p.Line == strings.Count(head, "\n")+1 && !strings.Contains(p.Found, "key") {
+				return &KeepError{key, p.Found, cmp.Or(p.Accepted, p.Hint, "a value as a chain file has it")}
+			}
+		}
+	}
+	return nil
+}
