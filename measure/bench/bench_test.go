@@ -435,6 +435,22 @@ tests = ["input-noise"]
 	if figure := row(t, s, "input-noise", "noise_figure_db"); math.Abs(*figure.Value-4.9) > 0.15 {
 		t.Errorf("noise figure %s; wanted 4.9 dB", figure)
 	}
+	impossible := func(s *Sheet) (n int) {
+		for _, f := range s.Findings {
+			if strings.Contains(f.What, "-130.9 dBu: that is impossible") {
+				n++
+			}
+		}
+		return n
+	}
+	if n := impossible(s); n != 0 {
+		t.Errorf("%d findings of an impossible noise: %v", n, s.Findings)
+	}
+	// 3 dB under the thermal noise: the plan states a gain that was not set.
+	s = sheetOf(t, p, simulated{amplitude: 0.1, harmonic2DB: -90, harmonic3DB: -90, noiseDBFS: -104 - 3.0103 + 0.796 - 7.9, seed: 3})
+	if n := impossible(s); n != 1 {
+		t.Errorf("%d findings of an impossible noise, want 1 (that of the A-weighted one has another figure): %v", n, s.Findings)
+	}
 }
 
 func compareSheets(t *testing.T, devices ...simulated) []Comparison {

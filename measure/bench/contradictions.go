@@ -96,6 +96,26 @@ func (c *Collector) unsteadyGains() (all []Lack) {
 	return all
 }
 
+// impossibleNoise are the conditions whose equivalent input noise lies under the thermal noise
+// of the source, in either weighting.
+func impossibleNoise(rows []Row) (all []Lack) {
+	for _, r := range rows {
+		suffix, is := strings.CutPrefix(r.Reading, "equivalent_input_noise")
+		if !is || r.Value == nil || r.Unit != "dBu" {
+			continue
+		}
+		for _, thermal := range rows {
+			if thermal.Reading != "thermal_noise"+suffix || thermal.Value == nil || thermal.of.Condition.String() != r.of.Condition.String() || *r.Value+r.Uncertainty >= *thermal.Value {
+				continue
+			}
+			all = append(all, Lack{r.of.Condition.String() + ", " + r.Test,
+				fmt.Sprintf("%s is %.1f dBu, and the thermal noise of %g ohm alone is %.1f dBu: that is impossible", r.Reading, *r.Value, r.of.Path.SourceOhm, *thermal.Value),
+				"look for a calibration, a gain or a source_ohm of the plan that is not the device's, a recording of another input, or a gate; the measured gain stands with the path's other tests"})
+		}
+	}
+	return all
+}
+
 // leastMutedDB is by how much noise beside a tone lies over idle noise before silence is
 // taken to be muted: with its level the noise of a converter changes by less. (own definition)
 const leastMutedDB = 10

@@ -37,7 +37,7 @@ func (c *Collector) Sheet() *Sheet {
 	more, contradicting := c.derived(s.Rows)
 	s.Rows = append(s.Rows, more...)
 	s.Findings = append(append(s.Findings, contradicting...), wrongGains(s.Rows)...)
-	s.Findings = append(append(s.Findings, c.unsteadyGains()...), mutedSilence(s.Rows)...)
+	s.Findings = slices.Concat(s.Findings, c.unsteadyGains(), mutedSilence(s.Rows), impossibleNoise(s.Rows))
 	s.Claims = c.plan.judge(s.Rows)
 	return &s
 }
