@@ -353,6 +353,9 @@ func TestPlanFaults(t *testing.T) {
 		"no reading":                       {"[[path]]", "[[claim]]\nwhy = \"x\"\n[[path]]"},
 		"did you mean line?":               {"[[path]]", "[[claim]]\npath = \"lin\"\nlatency_ms = { max = 1 }\n[[path]]"},
 		"did you mean tone?":               {"[[path]]", "[[claim]]\ntest = \"tnoe\"\nlatency_ms = { max = 1 }\n[[path]]"},
+		"0 twice":                          {"together = true", "gains_db = [0, 10, 0.0]"},
+		"48000 twice":                      {"together = true", "rates_hz = [48000, 44100, 48000]"},
+		"tone twice":                       {`tests = ["tone", "silence"]`, `tests = ["tone", "silence", "tone"]`},
 		"a second path":                    {"[[path]]", "[[path]]\nname = \"line\"\nkind = \"loopback\"\ntests = [\"response\"]\n[[path]]"},
 	} {
 		_, err := ReadPlan("plan.toml", []byte(strings.Replace(shortPlan, edit[0], edit[1], 1)))

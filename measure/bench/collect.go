@@ -283,7 +283,7 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		c.void(at, fmt.Sprintf("%s, %s: %v", item.Condition, item.Test, err), "record this condition again")
 		return
 	}
-	readings = withNoiseBounds(readings, a.Readings, item.Stimulus.Signal, r.Rate)
+	readings = ofDriven(item.Stimulus.Signal, withNoiseBounds(readings, a.Readings, item.Stimulus.Signal, r.Rate))
 	for _, f := range a.Findings {
 		if instrument.IsOfMovingGain(f) && item.Path.isDynamics() {
 			continue // that is what it is for
@@ -303,6 +303,19 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
 	}
 	c.taken[i][k] = append(c.taken[i][k], result{item.Path.calibrated(readings), digest, curvesOf(item, a.Rate, a.Sound)})
+}
+
+// ofDriven leaves out what is of a tone in the channels that have none: there it is the crosstalk
+// of the driven one, over which noise is no distortion.
+func ofDriven(s stimulus.Signal, r measure.Readings) measure.Readings {
+	tone, is := s.(stimulus.Tone)
+	if !is || tone.Only == 0 {
+		return r
+	}
+	return slices.DeleteFunc(r, func(n measure.Named) bool {
+		ofTone := slices.ContainsFunc([]string{"tone_", "harmonic", "thd_"}, func(prefix string) bool { return strings.HasPrefix(n.Name, prefix) })
+		return ofTone && channelSuffix(n.Name) != fmt.Sprintf("_ch%d", tone.Only)
+	})
 }
 
 // find takes a finding of an item. Each of a path's stimuli comes back inverted, or by

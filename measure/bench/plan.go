@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -274,6 +275,17 @@ func (d *decoder) testNames(e tomlfile.Entry) (names []string) {
 	return names
 }
 
+// once reports what stands in a list twice: its conditions would be the same.
+func (d *decoder) once(e tomlfile.Entry) {
+	for i, item := range e.Value.Items {
+		if slices.ContainsFunc(e.Value.Items[:i], func(other *tomlfile.Value) bool {
+			return other.Text == item.Text && other.Number == item.Number
+		}) {
+			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: cmp.Or(item.Raw, tomlfile.Quote(item.Text)) + " twice", Accepted: "each once; repeats = 2 records every condition twice"})
+		}
+	}
+}
+
 // checkPath reports what a path lacks, and what does not go together.
 func (d *decoder) checkPath(v *tomlfile.Value, p *Path) {
 	report := func(key, found, accepted string) {
@@ -291,6 +303,11 @@ func (d *decoder) checkPath(v *tomlfile.Value, p *Path) {
 	}
 	if len(p.Tests) == 0 {
 		report("tests", "missing", `a list of names, such as tests = ["response", "idle-noise"]`)
+	}
+	for _, key := range []string{"gains_db", "loads_ohm", "rates_hz", "buffers_frames", "tests"} {
+		if e := v.Entry(key); e != nil {
+			d.once(*e)
+		}
 	}
 	for _, other := range d.plan.Paths {
 		if other.Name == p.Name && p.Name != "" {

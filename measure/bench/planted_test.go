@@ -64,6 +64,39 @@ input_calibration = "0 dBFS = +10 dBu"
 tests = ["quiet tone"]
 `
 
+// A channel without a tone has no distortion, which crosstalk would make the better the worse it
+// is: only what came over from the driven one, and what its marks say.
+func TestUndrivenChannelHasNoDistortion(t *testing.T) {
+	p := planOf(t, `schema = 1
+device = "A"
+[[test]]
+name = "second alone"
+stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=2 channels=2 only=2"
+[[path]]
+name = "line"
+kind = "loopback"
+channels = 2
+tests = ["crosstalk", "second alone"]
+`)
+	s := sheetOf(t, p, simulated{noiseDBFS: -90, harmonic2DB: -70, harmonic3DB: -80, amplitude: 0.1, crosstalk: 0.01, seed: 1})
+	driven := map[string]string{"crosstalk from channel 1": "_ch1", "crosstalk from channel 2": "_ch2", "second alone": "_ch2"}
+	distortions, crosstalks := map[string]int{}, 0
+	for _, r := range s.Rows {
+		switch {
+		case strings.HasPrefix(r.Reading, "crosstalk_"):
+			crosstalks++
+		case strings.HasPrefix(r.Reading, "thd_"), strings.HasPrefix(r.Reading, "harmonic"), strings.HasPrefix(r.Reading, "tone_"):
+			distortions[r.Test]++
+			if channelSuffix(r.Reading) != driven[r.Test] {
+				t.Errorf("%s: %s is %s, and the tone is in%s", r.Test, r.Reading, r, driven[r.Test])
+			}
+		}
+	}
+	if crosstalks != 3 || len(distortions) != 3 {
+		t.Errorf("%d readings of crosstalk and distortion in %v; want 3, and some in each test", crosstalks, distortions)
+	}
+}
+
 const longDerivedPlan = derivedPlan + `
 [[path]]
 name = "up to clipping"

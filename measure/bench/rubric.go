@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -55,7 +56,7 @@ func ReadRubric(name string, text []byte) (*Rubric, error) {
 		switch e.Key {
 		case "schema":
 		case "grade":
-			file.Tables(e, func(v *tomlfile.Value) { r.Grades = append(r.Grades, grading(file, v)) })
+			file.Tables(e, func(v *tomlfile.Value) { r.Grades = append(r.Grades, r.grading(file, v)) })
 		default:
 			file.Unknown(e, []string{"schema", "grade"}, "")
 		}
@@ -64,11 +65,17 @@ func ReadRubric(name string, text []byte) (*Rubric, error) {
 	return r, file.Err()
 }
 
-func grading(d *tomlfile.Document, v *tomlfile.Value) (g Grading) {
+func (r *Rubric) grading(d *tomlfile.Document, v *tomlfile.Value) (g Grading) {
 	for _, e := range v.Entries {
 		switch e.Key {
 		case "reading":
-			g.Reading = d.String(e)
+			if g.Reading = d.String(e); g.Reading != "" && !IsReading(g.Reading) {
+				p := tomlfile.Problem{Key: e.Key, Found: "found " + tomlfile.Quote(g.Reading), Accepted: "a reading of a sheet; boothbench explain --readings lists them"}
+				if near := tomlfile.Nearest(g.Reading, Readings()); near != "" {
+					p.Hint = "did you mean " + near + "?"
+				}
+				d.Report(e.Value.At, p)
+			}
 		case "path":
 			g.Path = d.String(e)
 		case "test":
@@ -88,6 +95,11 @@ func grading(d *tomlfile.Document, v *tomlfile.Value) (g Grading) {
 	} {
 		if v.Entry(must.key) == nil {
 			d.Report(v.At, tomlfile.Problem{Key: must.key, Found: "missing", Accepted: must.accepted})
+		}
+	}
+	for _, before := range r.Grades {
+		if reading, _, _ := strings.Cut(g.Reading, "_ch"); g.Reading != "" && (before.Reading == g.Reading || before.Reading == reading) && (before.Path == "" || before.Path == g.Path) && (before.Test == "" || before.Test == g.Test) {
+			d.Report(v.Entry("reading").Value.At, tomlfile.Problem{Key: "reading", Found: "a [[grade]] above grades this reading of every such path and test", Accepted: "one grade for each reading; a [[grade]] with a path or a test comes before one without"})
 		}
 	}
 	return g
@@ -122,6 +134,8 @@ func gradeSteps(d *tomlfile.Document, e tomlfile.Entry) (all []GradeStep) {
 			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: "no min and no max before the last step", Accepted: "a bound for every step but the last, which takes what is left"})
 		case step.Min > step.Max:
 			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: fmt.Sprintf("min %g is above max %g: nothing lies between", step.Min, step.Max)})
+		case covered(all, step.Min, step.Max):
+			d.Report(item.At, tomlfile.Problem{Key: e.Key, Found: fmt.Sprintf("nothing is left for grade %s: the steps before it take all of its values", step.Grade), Accepted: "steps from the best to the worst, such as min = 110 before min = 100, or max = -100 before max = -80"})
 		}
 		all = append(all, step)
 	}
@@ -184,7 +198,15 @@ func (r *Rubric) Of(row *Row) string {
 	return ""
 }
 
-// covered reports whether better steps take all values from low to high.
+// covered reports whether better steps together take all values from low to high.
 func covered(better []GradeStep, low, high float64) bool {
-	return slices.ContainsFunc(better, func(b GradeStep) bool { return b.Min <= low && high <= b.Max })
+	better = slices.Clone(better)
+	slices.SortFunc(better, func(a, b GradeStep) int { return cmp.Compare(a.Min, b.Min) })
+	taken := false // everything from where low was up to low
+	for _, b := range better {
+		if b.Min <= low && low <= b.Max {
+			low, taken = b.Max, true
+		}
+	}
+	return taken && high <= low
 }

@@ -60,15 +60,25 @@ func TestGrades(t *testing.T) {
 
 func TestRubricFaults(t *testing.T) {
 	for found, edit := range map[string][2]string{
-		"why":                   {`why = "what our readers can use"` + "\n", ""},
-		"did you mean reading?": {`reading = "dyn`, `readin = "dyn`},
-		"before the last step":  {`"A", min = 110`, `"A"`},
-		"without a grade":       {`grade = "C"`, `max = 3`},
-		"nothing lies between":  {`max = -100`, `min = 3, max = -100`},
+		"why":                              {`why = "what our readers can use"` + "\n", ""},
+		"did you mean reading?":            {`reading = "dyn`, `readin = "dyn`},
+		"before the last step":             {`"A", min = 110`, `"A"`},
+		"without a grade":                  {`grade = "C"`, `max = 3`},
+		"did you mean dynamic_range_a_db?": {"dynamic_range_a_db", "dynamic_rang_a_db"},
+		"nothing is left for grade B":      {"min = 100", "min = 120"},
+		"nothing is left for grade usable": {"max = -80", "max = -120"},
+		"nothing is left for grade C":      {`{ grade = "B", min = 100 }`, `{ grade = "B", max = 120 }`},
+		"a [[grade]] above grades":         {"idle_noise_a_dbfs", "dynamic_range_a_db_ch2"},
+		"nothing lies between":             {`max = -100`, `min = 3, max = -100`},
 	} {
 		_, err := ReadRubric("rubric.toml", []byte(strings.Replace(rubricText, edit[0], edit[1], 1)))
-		if _, is := err.(*tomlfile.FileError); !is || !strings.Contains(err.Error(), found) {
+		if fault, is := err.(*tomlfile.FileError); !is || !strings.Contains(err.Error(), found) || fault.Problems[0].Line == 0 {
 			t.Errorf("%q: %v", found, err)
 		}
+	}
+	// A grade for one test before that for all others of its reading.
+	specific := strings.Replace(rubricText, "idle_noise_a_dbfs", "noise_dbfs", 1)
+	if _, err := ReadRubric("rubric.toml", []byte(specific+"[[grade]]\nreading = \"noise_dbfs\"\nwhy = \"rest\"\nsteps = [{ grade = \"A\", max = -60 }]\n")); err != nil {
+		t.Error(err)
 	}
 }
