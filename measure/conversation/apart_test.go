@@ -170,7 +170,7 @@ func TestRecordedApart(t *testing.T) {
 	}
 	paths, bounds := 0, 0
 	for _, home := range dsptest.Some(2, homes) {
-		for _, seed := range dsptest.Some(1, []uint64{30, 31, 32, 33, 34, 35}) {
+		for _, seed := range dsptest.Some(1, []uint64{30, 31, 32, 33}) {
 			s := newSceneApart(t, 2, seconds, seed)
 			c := measured(t, s.rate, home.sounds(s))
 			for i, m := range c.Microphones {
@@ -287,8 +287,12 @@ func TestBleedInPart(t *testing.T) {
 	}
 	found, bounds := 0, 0
 	for k, part := range dsptest.Some(2, partly) {
-		for _, seed := range dsptest.Some(1, []uint64{40, 41, 42, 43, 44, 45, 46, 47}) {
-			s := newSceneApart(t, 2+int(seed)/4%2*(k%2), seconds, seed)
+		seeds := []uint64{40, 41, 42, 43}
+		if k%2 == 1 { // with three voices as well
+			seeds = append(seeds, 44, 45, 46, 47)
+		}
+		for _, seed := range dsptest.Some(1, seeds) {
+			s := newSceneApart(t, 2+int(seed)/4%2, seconds, seed)
 			for i := range s.noise {
 				s.noise[i] = -50 - 20*s.rng.Float64()
 			}

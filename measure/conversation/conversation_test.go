@@ -88,7 +88,7 @@ func TestPlanted(t *testing.T) {
 			t.Errorf("a delay is known to %.4f frames, where %.4f are possible", stated, bound)
 		}
 	}
-	t.Logf("%+v; errors %.2f of the bound, stated %.2f", all, off, rootMeanSquare(deviations))
+	t.Logf("%v; errors %.2f of the bound, stated %.2f", all, off, rootMeanSquare(deviations))
 }
 
 // Whatever the conversation, 19 of 20 readings lie within twice their standard error, and
@@ -100,7 +100,7 @@ func TestHonestUncertainty(t *testing.T) {
 	var all tally
 	for _, kind := range dsptest.Some(1, kinds) {
 		var of tally
-		for _, seed := range dsptest.Some(1, []uint64{20, 21, 22, 23, 24, 25}) {
+		for _, seed := range dsptest.Some(1, []uint64{20, 21, 22, 23}) {
 			seconds := 50.0
 			if !dsptest.IsExhaustive() {
 				seconds = 30
@@ -109,7 +109,7 @@ func TestHonestUncertainty(t *testing.T) {
 			kind.change(s)
 			of.add(s.check(t, fmt.Sprintf("%s, seed %d", kind.name, seed), measured(t, s.rate, s.sounds())))
 		}
-		t.Logf("%s: %+v", kind.name, of)
+		t.Logf("%s: %v", kind.name, of)
 		if 5*of.declined > of.ways {
 			t.Errorf("%s: %d ways were measured, %d declined", kind.name, of.ways, of.declined)
 		}
@@ -118,15 +118,21 @@ func TestHonestUncertainty(t *testing.T) {
 	if all.readings == 0 || all.within < all.readings*19/20 {
 		t.Errorf("%d of %d readings lie within two standard errors", all.within, all.readings)
 	}
+	// Standard errors that are far too large would pass that. (0.6 for bleeds and 0.75 for
+	// delays when this was written)
+	if bleeds, delays := rootMeanSquare(all.bleeds), rootMeanSquare(all.delays); bleeds < 0.3 || delays < 0.3 || bleeds > 1.3 || delays > 1.3 {
+		t.Errorf("errors are %.2f times their standard errors for bleeds, %.2f for delays; want 0.3 to 1.3", bleeds, delays)
+	}
 }
 
 // tally is what check has counted.
 type tally struct {
 	ways, declined   int
-	readings, within int     // bleeds and delays, and those within two standard errors
-	mostBleed        float64 // dB off
-	sharp            int     // delays of standard errors up to 0.008 frames: 0.02 are 2.5 of them
-	mostSharp        float64 // frames off
+	readings, within int       // bleeds and delays, and those within two standard errors
+	mostBleed        float64   // dB off
+	sharp            int       // delays of standard errors up to 0.008 frames: 0.02 are 2.5 of them
+	mostSharp        float64   // frames off
+	bleeds, delays   []float64 // errors over their standard errors
 }
 
 func (a *tally) add(b tally) {
@@ -134,6 +140,12 @@ func (a *tally) add(b tally) {
 	a.readings, a.within = a.readings+b.readings, a.within+b.within
 	a.mostBleed, a.mostSharp = max(a.mostBleed, b.mostBleed), max(a.mostSharp, b.mostSharp)
 	a.sharp += b.sharp
+	a.bleeds, a.delays = append(a.bleeds, b.bleeds...), append(a.delays, b.delays...)
+}
+
+func (a tally) String() string {
+	return fmt.Sprintf("%d paths, %d declined; %d of %d readings within two standard errors; %d delays to 0.008 frames, the worst %.4f off; the worst bleed %.2f dB off; errors over standard errors: bleeds %.2f, delays %.2f",
+		a.ways, a.declined, a.within, a.readings, a.sharp, a.mostSharp, a.mostBleed, rootMeanSquare(a.bleeds), rootMeanSquare(a.delays))
 }
 
 func (s *scene) check(t *testing.T, name string, c *Conversation) (all tally) {
@@ -162,9 +174,11 @@ func (s *scene) check(t *testing.T, name string, c *Conversation) (all tally) {
 			continue
 		}
 		all.ways++
-		all.mostBleed = max(all.mostBleed, hold("a bleed in dB", p, *p.BleedDB, s.trueBleedDB(i, j), *p.BleedDeviationDB))
+		offDB := hold("a bleed in dB", p, *p.BleedDB, s.trueBleedDB(i, j), *p.BleedDeviationDB)
+		all.mostBleed, all.bleeds = max(all.mostBleed, offDB), append(all.bleeds, offDB / *p.BleedDeviationDB)
 		want := (s.delay[i][j] + s.offset[j] - s.offset[i]) * (1 + s.driftPPM[j]*1e-6)
 		off := hold("a delay in frames", p, *p.DelayFrames, want, *p.DelayDeviationFrames)
+		all.delays = append(all.delays, off / *p.DelayDeviationFrames)
 		if *p.DelayDeviationFrames <= 0.008 {
 			all.sharp++
 			all.mostSharp = max(all.mostSharp, off)

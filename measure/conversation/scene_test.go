@@ -6,13 +6,12 @@ import (
 	"slices"
 	"testing"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
@@ -86,13 +85,13 @@ func (s *scene) talk(p takes.Phrases, frames int, early, late float64) {
 }
 
 // delayed is a sound later by frames, between them as well: by the phases of one
-// transform.
+// transform. (A test of package spectra holds its transforms against another library's.)
 func delayed(x []float64, frames float64) []float64 {
 	length := 1
 	for length < len(x)+int(2*math.Abs(frames))+4096 {
 		length *= 2
 	}
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	padded := make([]float64, length)
 	copy(padded, x)
 	bins := fft.Coefficients(nil, padded)
@@ -160,7 +159,7 @@ func convolved(x, h []float64) []float64 {
 	for length < len(x)+len(h) {
 		length *= 2
 	}
-	fft := fourier.NewFFT(length)
+	fft := spectra.NewFFT(length)
 	padded := make([]float64, length)
 	copy(padded, h)
 	response := fft.Coefficients(nil, padded)
