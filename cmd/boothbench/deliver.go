@@ -182,6 +182,11 @@ func runDeliver(e env, args []string) error {
 			programmes = append(programmes, []tune.Job{job})
 		}
 	}
+	if s.saveChain != "" { // before hours of work
+		if err := e.canSave(&s, programmes[0]); err != nil {
+			return err
+		}
+	}
 	defer sparingMemory()()
 	var worst error
 	for _, jobs := range programmes {
@@ -238,13 +243,32 @@ func (e env) saveProposal(s *deliverSettings, p *tune.Proposal, jobs []tune.Job)
 	return wave.CommitTogether(outputs...)
 }
 
-// chainFile begins the file of a solved or proposed chain.
-func (e env) chainFile(s *deliverSettings, text []byte, jobs []tune.Job) ([]wave.Output, error) {
+// canSave returns an error where the chain file cannot be begun.
+func (e env) canSave(s *deliverSettings, jobs []tune.Job) error {
+	for _, j := range jobs {
+		if filepath.Clean(j.Out) == filepath.Clean(s.saveChain) {
+			return usageError("--save-chain: found %s, which is the output for %s; accepted: another file", nameOf(s.saveChain), nameOf(j.In))
+		}
+	}
+	begun, err := e.beginChain(s, jobs)
+	if err == nil {
+		begun.Abort()
+	}
+	return err
+}
+
+// beginChain begins the file of a solved or proposed chain.
+func (e env) beginChain(s *deliverSettings, jobs []tune.Job) (*wave.File, error) {
 	inputs := []string{s.chain}
 	for _, j := range jobs {
 		inputs = append(inputs, j.In, j.Out)
 	}
-	out, err := e.createFile(s.saveChain, s.replace, inputs)
+	return e.createFile(s.saveChain, s.replace, inputs)
+}
+
+// chainFile writes that file, which is still to be committed.
+func (e env) chainFile(s *deliverSettings, text []byte, jobs []tune.Job) ([]wave.Output, error) {
+	out, err := e.beginChain(s, jobs)
 	if err != nil {
 		return nil, err
 	}

@@ -107,19 +107,20 @@ type task struct {
 }
 
 // tasksOf gives every take an output in a folder, with its path below the argument that
-// named it. Where two takes would get one output, all keep their paths below the deepest
+// named it. Where two takes would get one output, or two that differ in capital letters
+// alone, which some file systems take for one, all keep their paths below the deepest
 // folder that holds all of them.
 func tasksOf(takes []namedTake, folder string) ([]task, error) {
 	tasks := make([]task, len(takes))
-	from := map[string]string{}
+	from, same := map[string]string{}, strings.ToLower
 	meet := func(name func(namedTake) string) (a, b, out string) {
 		clear(from)
 		for i, t := range takes {
 			out := filepath.Join(folder, wavName(name(t)))
-			if other, taken := from[out]; taken {
+			if other, taken := from[same(out)]; taken {
 				return other, t.path, out
 			}
-			from[out] = t.path
+			from[same(out)] = t.path
 			tasks[i] = task{t.path, out}
 		}
 		return "", "", ""
@@ -127,6 +128,7 @@ func tasksOf(takes []namedTake, folder string) ([]task, error) {
 	if _, _, out := meet(func(t namedTake) string { return t.below }); out == "" {
 		return tasks, nil
 	}
+	same = filepath.Clean
 	common := commonFolder(takes)
 	a, b, out := meet(func(t namedTake) string {
 		absolute, err := filepath.Abs(t.path)
