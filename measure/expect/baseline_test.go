@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -239,6 +240,53 @@ func TestRecordSeveral(t *testing.T) {
 	writeWAV(t, other, sound(0.1))
 	if _, err := PlanRecording(t.Context(), dir, []string{files[2], other}, false); err == nil || !strings.Contains(err.Error(), "would have one baseline") {
 		t.Error(err)
+	}
+}
+
+// A file that has a baseline must not get lost without a word: of three, one that a pattern
+// of the limits would find is gone. Where files are named, the others are not asked for.
+func TestLostFileWithABaselineFails(t *testing.T) {
+	home := t.TempDir()
+	dir := filepath.Join(home, "baseline")
+	for i, name := range []string{"ep1.wav", "ep2.wav", "s1/ep1.wav", "s2/ep1.wav", "other.wav"} {
+		file := filepath.Join(home, filepath.FromSlash(name))
+		if err := os.MkdirAll(filepath.Dir(file), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		writeWAV(t, file, dsp.Block{testsound.Noise(4800, 0.1, uint64(i))})
+		if _, err := RecordBaseline(t.Context(), dir, file, "first", time.Now()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	lost := func(named ...string) (names []string) {
+		t.Helper()
+		l, err := Parse(filepath.Join(home, "limits.toml"), []byte("schema = 1\n[[expect]]\nfiles = [\"ep*.wav\", \"s*/*.wav\"]\nbaseline = \"baseline\"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := l.Run(t.Context(), named, Work{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range r.Checked {
+			if !c.Passed() {
+				inside, _ := filepath.Rel(home, c.Subject)
+				names = append(names, filepath.ToSlash(inside))
+			}
+		}
+		return names
+	}
+	os.Remove(filepath.Join(home, "other.wav")) // no pattern finds it
+	if names := lost(); names != nil {
+		t.Errorf("%q failed, and nothing is lost", names)
+	}
+	os.Remove(filepath.Join(home, "ep2.wav"))
+	os.RemoveAll(filepath.Join(home, "s2"))
+	if names := lost(); !slices.Equal(names, []string{"ep2.wav", "s2/ep1.wav"}) {
+		t.Errorf("%q failed; wanted ep2.wav and s2/ep1.wav", names)
+	}
+	if names := lost(filepath.Join(home, "ep1.wav")); names != nil {
+		t.Errorf("%q failed, with one file named", names)
 	}
 }
 

@@ -135,6 +135,10 @@ func (g Group) wouldFind(place string) bool {
 	for _, pattern := range g.Files {
 		folder, last := path.Split(filepath.ToSlash(pattern))
 		if isPattern(folder) {
+			whole, err := filepath.Abs(beside(g.folder, pattern))
+			if matched, _ := path.Match(filepath.ToSlash(whole), filepath.ToSlash(place)); err == nil && matched {
+				return true
+			}
 			continue
 		}
 		matched, _ := path.Match(last, filepath.Base(place))

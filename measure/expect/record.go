@@ -185,10 +185,20 @@ func RecordBaseline(ctx context.Context, dir, file, why string, at time.Time) (*
 // Orphans lists the baselines in a folder whose files no longer exist. Baselines of files
 // outside, which are stored by name alone, are not listed.
 func Orphans(dir string) ([]string, error) {
-	home := filepath.Dir(placeOf(dir))
 	var orphans []string
+	err := eachBaseline(dir, func(path, inside string) {
+		if _, err := os.Stat(fileOfBaseline(dir, inside)); errors.Is(err, fs.ErrNotExist) && strings.Contains(inside, "/") {
+			orphans = append(orphans, path)
+		}
+	})
+	return orphans, err
+}
+
+// eachBaseline calls f with the path of each baseline in a folder that lies where its file's
+// path says, and with that path inside the folder.
+func eachBaseline(dir string, f func(path, inside string)) error {
 	// The separator: a link to a folder is walked too.
-	err := filepath.WalkDir(dir+string(filepath.Separator), func(path string, e fs.DirEntry, err error) error {
+	return filepath.WalkDir(dir+string(filepath.Separator), func(path string, e fs.DirEntry, err error) error {
 		if err != nil || e.IsDir() || !strings.HasSuffix(path, ".json") {
 			return err
 		}
@@ -200,14 +210,15 @@ func Orphans(dir string) ([]string, error) {
 		if err != nil {
 			return nil // no baseline of this version: none of ours to judge
 		}
-		inside, err := filepath.Rel(dir, strings.TrimSuffix(path, ".json"))
-		if err != nil || filepath.ToSlash(inside) != b.Subject || !strings.Contains(b.Subject, "/") {
-			return nil
-		}
-		if _, err := os.Stat(filepath.Join(home, inside)); errors.Is(err, fs.ErrNotExist) {
-			orphans = append(orphans, path)
+		if inside, err := filepath.Rel(dir, strings.TrimSuffix(path, ".json")); err == nil && filepath.ToSlash(inside) == b.Subject {
+			f(path, b.Subject)
 		}
 		return nil
 	})
-	return orphans, err
+}
+
+// fileOfBaseline is where the file of a baseline lies, unless it is outside of the folder
+// that holds the folder of baselines.
+func fileOfBaseline(dir, inside string) string {
+	return filepath.Join(filepath.Dir(placeOf(dir)), filepath.FromSlash(inside))
 }

@@ -130,6 +130,7 @@ func (l *Limits) Run(ctx context.Context, named []string, w Work) (Run, error) {
 	}
 	if len(named) == 0 {
 		r.Checked = append(r.Checked, l.withoutPartner(files, groups)...)
+		r.Checked = append(r.Checked, l.withoutFile(files, groups)...)
 	}
 	r.Groups = l.groupRuns(r.Checked)
 	return r, nil
@@ -168,6 +169,34 @@ func (l *Limits) withoutPartner(files []string, groups [][]int) []Checked {
 				all = append(all, Checked{Subject: other, Judgements: []measure.Judgement{missingFile(other, "no file of this name is among those that are compared with it")}, groups: []int{k}})
 			}
 		}
+	}
+	return all
+}
+
+// withoutFile returns a failure for each baseline whose file a group's patterns would find
+// if it were there.
+func (l *Limits) withoutFile(files []string, groups [][]int) []Checked {
+	var all []Checked
+	for k, g := range l.Groups {
+		if g.Baseline == "" {
+			continue
+		}
+		judged := map[string]bool{}
+		for i, file := range files {
+			if slices.Contains(groups[i], k) {
+				judged[baselinePath(g.Baseline, file)] = true
+			}
+		}
+		// A folder that cannot be read is an error of each file that is compared with it.
+		_ = eachBaseline(g.Baseline, func(path, inside string) {
+			file := fileOfBaseline(g.Baseline, inside)
+			if !judged[path] && g.wouldFind(file) {
+				shown := filepath.Join(filepath.Dir(g.Baseline), filepath.FromSlash(inside))
+				missing := missingFile(shown, "it has a baseline, and is no longer there")
+				missing.Advice = fmt.Sprintf("restore the file, or remove its baseline %s", path)
+				all = append(all, Checked{Subject: shown, Judgements: []measure.Judgement{missing}, groups: []int{k}})
+			}
+		})
 	}
 	return all
 }
