@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/measure/bench"
@@ -123,6 +124,10 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 	for _, d := range bench.Differs(sheets) {
 		fmt.Fprintf(e.stderr, "%s\n", d)
 	}
+	width := 24 // of a value with its uncertainty
+	for _, s := range sheets {
+		width = max(width, utf8.RuneCountInString(s.Device))
+	}
 	head := ""
 	for _, c := range rows {
 		if !slices.ContainsFunc(c.Rows, func(r *bench.Row) bool { return r != nil && r.Value != nil }) {
@@ -132,7 +137,7 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 			head = now
 			fmt.Fprintf(e.stdout, "%s\n  %-30s", head, "")
 			for _, s := range sheets {
-				fmt.Fprintf(e.stdout, " %24s", s.Device)
+				fmt.Fprintf(e.stdout, " %*s", width, s.Device)
 			}
 			fmt.Fprintln(e.stdout)
 		}
@@ -148,7 +153,7 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 					text += " [" + grade + "]"
 				}
 			}
-			line += fmt.Sprintf(" %24s", text)
+			line += fmt.Sprintf(" %*s", width, text)
 		}
 		fmt.Fprintln(e.stdout, strings.TrimRight(line+"  "+note(c), " "))
 	}
