@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/chain"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
@@ -70,6 +71,49 @@ func gainsOf(in, out []float64, rate int) (lowest []float64) {
 		lowest = append(lowest, math.Min(least, 1e3))
 	}
 	return lowest
+}
+
+// plainBand is a band-pass of gain 1 at its centre (R. Bristow-Johnson, "Cookbook formulae for
+// audio EQ biquad filter coefficients", BPF with 0 dB peak gain).
+func plainBand(x []float64, hz, q float64, rate int) []float64 {
+	w := 2 * math.Pi * hz / float64(rate)
+	alpha := math.Sin(w) / (2 * q)
+	return plainFilter(x, [3]float64{alpha / (1 + alpha), 0, -alpha / (1 + alpha)}, [2]float64{-2 * math.Cos(w) / (1 + alpha), (1 - alpha) / (1 + alpha)})
+}
+
+// plainBellGains are the lowest gains of each millisecond by which a stage that turns x into
+// x + (g − 1) · band(x) lowers the band.
+func plainBellGains(in, out []float64, hz, q float64, rate int) (lowest []float64) {
+	band := plainBand(in, hz, q, rate)
+	for ms := 0; (ms+1)*rate/1000 <= len(in); ms++ {
+		least := 1.0
+		for n := ms * rate / 1000; n < (ms+1)*rate/1000; n++ {
+			if math.Abs(band[n]) > 1e-5 {
+				least = math.Min(least, 1+(out[n]-in[n])/band[n])
+			}
+		}
+		lowest = append(lowest, least)
+	}
+	return lowest
+}
+
+// withSibilants adds a sharp s of 80 ms, around 7 kHz, to every second of the speech of a room.
+func withSibilants(room takes.Room, rng *rand.Rand) {
+	for at := room.Rate / 2; at+room.Rate < len(room.Speech); at += room.Rate {
+		s := make([]float64, room.Rate*8/100)
+		for n := range s {
+			s[n] = rng.NormFloat64()
+		}
+		s = plainBand(plainBand(s, 7000, 2, room.Rate), 7000, 2, room.Rate)
+		sum := 0.0
+		for n := range s {
+			s[n] *= math.Sin(math.Pi * float64(n) / float64(len(s)))
+			sum += s[n] * s[n] / float64(len(s))
+		}
+		for n, v := range s {
+			room.Speech[at+n] += v * math.Pow(10, (room.SpeechDBFS+9)/20) / math.Sqrt(sum)
+		}
+	}
 }
 
 // workingReduction is a percentile of the reduction of the milliseconds that are reduced by
@@ -143,6 +187,9 @@ func TestStatedDamageIsTrue(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(i), 83))
 		voice := []string{takes.SpokenNames, takes.Readings}[i%2]
 		room := takes.NewRoom(takes.Spoken(t, voice), []string{"white", "pink", "room"}[rng.IntN(3)], 14+18*rng.Float64(), 0.15+0.15*rng.Float64(), seconds, uint64(1300+i))
+		if voice == takes.SpokenNames { // at a rate that has a de-esser
+			withSibilants(room, rng)
+		}
 		x, rate := room.Take(), room.Rate
 		p := proposed(t, rate, ProposeSettings{}, x)
 		d := p.Takes[0]
@@ -194,6 +241,17 @@ func TestStatedDamageIsTrue(t *testing.T) {
 		compressor := gains("compressor")
 		want("median reduction by the compressor", workingReduction(compressor, 0.5), d.CompressorMedianDB, 0.05)
 		want("95th percentile of it", workingReduction(compressor, 0.95), d.CompressorP95DB, 0.05)
+
+		if voice == takes.SpokenNames {
+			at := slices.IndexFunc(p.Chain.Stages, func(s chain.Stage) bool { return s.Kind == "de-esser" })
+			s, ok := p.Chain.Stages[at].Settings.(dsp.DeEsserSettings)
+			if !ok || !p.Chain.Stages[at].Enabled || d.DeEsserP95DB < 1 {
+				t.Errorf("case %d: a de-esser that lowers sharp s-sounds by %.1f dB: %q", i, d.DeEsserP95DB, p.Off()["de-esser"])
+			}
+			bell := plainBellGains(behind(at), behind(at+1), s.CentreHz, s.Q, rate)
+			want("median reduction by the de-esser", workingReduction(bell, 0.5), d.DeEsserMedianDB, 0.05)
+			want("95th percentile of it", workingReduction(bell, 0.95), d.DeEsserP95DB, 0.05)
+		}
 
 		out, fine := behind(len(p.Chain.Stages)), 0.0
 		if loud, _ := d.After.Get("integrated_lufs"); rate == 48000 {

@@ -9,7 +9,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
-	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 // Take is a take by its name and by how it is opened.
@@ -214,8 +214,8 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 		if k := slices.IndexFunc(a.inspection.Floors, floorIsTwo); k >= 0 {
 			low, _ := a.inspection.Readings.Get("lower_noise_floor_dbfs")
 			f := a.inspection.Floors[k]
-			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and, from %s to %s, %.1f dBFS: the expander is set for the higher.",
-				a.name, low.Value, measure.TimeCode(f.From, a.format.Rate), measure.TimeCode(f.To, a.format.Rate), f.DBFS))
+			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and %.1f dBFS, the higher %s: the expander is set for the higher.",
+				a.name, low.Value, f.DBFS, take.HigherText(f.Higher, f.Share, a.format.Rate)))
 		}
 	}
 	return nil
@@ -247,7 +247,7 @@ func confidence(all []*takeAnalysis) Confidence {
 		case a.undecided != "":
 		case a.variation > 2 || a.seconds < 1 || a.speechDB < 15:
 			return Low
-		case a.seconds < 5 || a.speechDB < 25:
+		case a.seconds < 5 || a.speechDB < 25 || slices.ContainsFunc(a.inspection.Floors, floorIsTwo):
 			c = Medium
 		}
 	}

@@ -576,7 +576,7 @@ func ExamplePropose() {
 	// Output:
 	// expander -53 dBFS
 	// compressor -22 dBFS
-	// phrases cut at their end: 0
+	// phrases cut at their end: 1
 }
 
 func mustFloat(text string) (v float64) {

@@ -170,17 +170,33 @@ func (a *takeAnalysis) threshold() float64 {
 // speaks reports whether speech was found.
 func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speech }
 
-// momentaryRange is how far apart the softest and the loudest moments are, in LU: the
-// 10th and the 95th percentile of momentary loudness within 20 LU of the integrated.
+// momentaryRange is how far apart usual and loud moments of the active sound are, in LU: the
+// 40th and the 95th percentile of the momentary loudness of 400 ms of which half and more is
+// active, and that lie over the relative gate of integrated loudness (Rec. ITU-R BS.1770-5
+// Annex 1). So noise and pauses do not count, however long, and breaths move little: they are
+// in the softer part. (own choice: the same readings with other pauses, with and without
+// breaths, span 5.2 to 5.3 LU; over all moments within 20 LU of the integrated loudness, from
+// the 10th percentile on, they span 9.8 to 20.6)
 func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
-	r, _ := a.loudness.Readings().Get("integrated_lufs")
-	if !r.Measurable() || r.Unit == "" {
+	const hopMs, windowHops, relativeGateLU = 100, 4, 10
+	integrated, _ := a.loudness.Readings().Get("integrated_lufs")
+	if !integrated.Measurable() || integrated.Unit == "" {
 		return 0, false
 	}
 	momentary, _ := a.loudness.Series()
+	active := make([]int, len(momentary)) // milliseconds in each hop
+	for ms, v := range a.tracks.level[:min(len(a.tracks.level), hopMs*len(active))] {
+		if v > a.active.over {
+			active[ms/hopMs]++
+		}
+	}
 	var counted []float64
-	for _, m := range momentary {
-		if m > r.Value-20 && m-m == 0 {
+	for hop := windowHops - 1; hop < len(momentary); hop++ {
+		ms := 0
+		for _, n := range active[hop-windowHops+1 : hop+1] {
+			ms += n
+		}
+		if m := momentary[hop]; 2*ms >= windowHops*hopMs && m > integrated.Value-relativeGateLU && m-m == 0 {
 			counted = append(counted, m)
 		}
 	}
@@ -188,7 +204,7 @@ func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 		return 0, false
 	}
 	slices.Sort(counted)
-	return counted[len(counted)*95/100] - counted[len(counted)/10], true
+	return counted[len(counted)*95/100] - counted[len(counted)*40/100], true
 }
 
 // inOrder sorts levels by counting them: of the many of a take few differ.

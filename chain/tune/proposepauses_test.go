@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -53,14 +54,13 @@ func inPauses(room takes.Room, kind string, noiseDBFS float64) []float64 {
 // disturbances; the compressor's threshold and the limiter's drive stay within 1.5 dB, since
 // they rest on stretches of 10 s, which hold other phrases where the pauses are longer, and
 // since breaths count as soft speech where they lie less than 15.9 dB under it; the corner of
-// the high-pass within its step of 5 Hz. The range is not held here: where pauses are long
-// enough for the expander to close, soft ends of phrases decide it.
+// the high-pass within its step of 5 Hz; the range within 1 dB.
 func TestSettingsDoNotDependOnPauses(t *testing.T) {
 	voices, pauses := []string{takes.Readings}, []float64{0.3, 3}
 	if dsptest.IsExhaustive() {
 		voices, pauses = append(voices, takes.SpokenNames), []float64{0.3, 1, 3, 10}
 	}
-	limits := map[string]float64{"expander.threshold_dbfs": 0.5, "compressor.threshold_dbfs": 1.5, "limiter.drive_db": 1.5, "highpass.corner_hz": 5, "compressor.ratio": 0.2}
+	limits := map[string]float64{"expander.threshold_dbfs": 0.5, "expander.range_db": 1, "compressor.threshold_dbfs": 1.5, "limiter.drive_db": 1.5, "highpass.corner_hz": 5, "compressor.ratio": 0.2}
 	for _, voice := range voices {
 		p := takes.Spoken(t, voice)
 		repeats := 1
@@ -93,6 +93,83 @@ func TestSettingsDoNotDependOnPauses(t *testing.T) {
 		}
 		if len(slices.Compact(deEsser)) > 1 {
 			t.Errorf("%s: the de-esser is %q", voice, deEsser)
+		}
+	}
+}
+
+// randomPauses is the same speech with pauses of 0.2 to 4 s, and in half of them a breath, a
+// click, a creak (a page that is turned) or a door, 8 to 14 dB over the noise, so that it is
+// no louder than the softest speech that counts as active.
+func randomPauses(p takes.Phrases, seconds, snr float64, eventful bool, rng *rand.Rand) (r takes.Room, x []float64) {
+	takes.ForgetNoises()
+	r = takes.Room{Rate: p.Rate, SpeechDBFS: -24}
+	for spoken := 0; float64(spoken) < seconds*float64(p.Rate); {
+		for _, clip := range p.Clips {
+			gain := dsp.DBToAmplitude(r.SpeechDBFS - takes.ActiveLevel(clip, p.Rate))
+			for _, v := range clip {
+				r.Speech = append(r.Speech, gain*v)
+			}
+			spoken += len(clip)
+			pause := int(0.2 * math.Pow(20, rng.Float64()) * float64(p.Rate))
+			r.Pauses = append(r.Pauses, [2]int{len(r.Speech), len(r.Speech) + pause})
+			r.Speech = append(r.Speech, make([]float64, pause)...)
+		}
+	}
+	r.Noise = takes.RoomNoise("pink", len(r.Speech), p.Rate, r.SpeechDBFS-snr, rng.Uint64())
+	x = r.Take()
+	for _, pause := range r.Pauses {
+		if !eventful || rng.IntN(2) == 0 {
+			continue
+		}
+		y := takes.Disturbance([]string{"breath", "click", "creak", "door"}[rng.IntN(4)], p.Rate, r.SpeechDBFS-snr+8+6*rng.Float64(), rng.Uint64())
+		takes.Add(x, y[:min(len(y), pause[1]-pause[0])], pause[0])
+	}
+	return r, x
+}
+
+// The settings follow the speech and the noise: other pauses between the same phrases move
+// the threshold of the expander by 0.3 dB at most, its range by 0.5 dB, the compressor's
+// threshold by 0.5 dB and the limiter's drive by 1 dB, two of its steps (they rest on stretches
+// of 10 s, which hold other phrases where the pauses are longer), the ratio by 0.2, gains of the
+// equaliser by 0.5 dB, and the high-pass by a step; all stages stay on or off.
+func TestSettingsFollowSpeechAndNoise(t *testing.T) {
+	variants, voices := 2, []string{takes.Readings}
+	if dsptest.IsExhaustive() {
+		variants, voices = 8, append(voices, "/usr/share/pocketsphinx/test/data/cards/*.wav", takes.SpokenNames)
+	}
+	limits := map[string]float64{
+		"expander.threshold_dbfs": 0.3, "expander.range_db": 0.5, "compressor.threshold_dbfs": 0.5, "compressor.ratio": 0.2, "limiter.drive_db": 1,
+		"highpass.corner_hz": 5, "tone.gain_db": 0.5, "tone.centre_hz": 0, "de-esser.relative_db": 0, "de-esser.range_db": 0,
+	}
+	for i, voice := range voices {
+		p := takes.Spoken(t, voice)
+		values, off := map[string][]float64{}, map[string]int{}
+		for k := range variants {
+			rng := rand.New(rand.NewPCG(uint64(k), uint64(570+i)))
+			r, x := randomPauses(p, 25, 32, k%4 != 0, rng)
+			proposal := proposed(t, r.Rate, ProposeSettings{PredictOnly: true}, x)
+			for _, c := range proposal.Choices {
+				if key := c.Stage + "." + c.Key; limits[key] > 0 || strings.HasSuffix(key, "_hz") && c.Stage == "tone" {
+					values[key] = append(values[key], mustFloat(c.Value))
+				}
+			}
+			for stage := range proposal.Off() {
+				off[stage]++
+			}
+		}
+		for key, v := range values {
+			t.Logf("%s: %s is %g", voice, key, v)
+			if slices.Max(v)-slices.Min(v) > limits[key]+1e-9 {
+				t.Errorf("%s: %s is %g", voice, key, v)
+			}
+			if len(v) != variants {
+				t.Errorf("%s: %s is there in %d of %d", voice, key, len(v), variants)
+			}
+		}
+		for stage, n := range off {
+			if n != variants {
+				t.Errorf("%s: the %s is off in %d of %d", voice, stage, n, variants)
+			}
 		}
 	}
 }

@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-func floorIsTwo(f take.Floor) bool { return f.Two }
+func floorIsTwo(f take.Floor) bool { return len(f.Higher) > 0 }
 
 // The corner of the high-pass that is proposed.
 const leastCornerHz, mostCornerHz = 40, 100

@@ -37,7 +37,7 @@ var origins = map[string]origin{
 	"speech_level_dbfs": ofInspection, "speech_to_noise_db": ofInspection, "hum_hz": ofInspection, "hum_level_dbfs": ofInspection,
 	"dc_dbfs": ofInspection, "crest_factor_db": ofInspection, "asymmetry_db": ofInspection, "used_bits": ofInspection,
 	"clips": ofInspection, "flat_tops": ofInspection, "dropouts": ofInspection,
-	"lower_noise_floor_dbfs": ofInspection, "pauses_ms": ofInspection, "noise_variation": ofInspection, "softer_speech_dbfs": ofInspection, "louder_speech_dbfs": ofInspection,
+	"lower_noise_floor_dbfs": ofInspection, "higher_noise_share": ofInspection, "pauses_ms": ofInspection, "noise_variation": ofInspection, "softer_speech_dbfs": ofInspection, "louder_speech_dbfs": ofInspection,
 	"correlation": ofInspection, "channel_delay_frames": ofInspection, "channel_gain_db": ofInspection,
 
 	"missing_ms": ofComparison, "extra_ms": ofComparison,

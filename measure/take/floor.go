@@ -18,6 +18,7 @@ type floor struct {
 	undecided string // the reason; "" where there is a floor
 	noise     *noiseSpectrum
 	lower     *noiseSpectrum // where there are two floors: the other one
+	higher    higherFloor    // and where the take has this one
 }
 
 const (
@@ -38,14 +39,14 @@ func (l *frameLevels) findFloors(rate int) []*floor {
 	for c := range l.pause {
 		f := &floor{channel: c}
 		all = append(all, f)
-		p, ok := l.findPauses(c, 0, l.pause[c].n, counts)
+		p, ok := l.findPauses(c, nil, counts)
 		if !ok {
 			f.undecided = l.noPauses(c, rate)
 			continue
 		}
 		f.noise = newNoiseSpectrum(rate, p, hum)
-		if second, ok := l.secondFloor(p, counts); ok {
-			f.lower, f.noise = f.noise, newNoiseSpectrum(rate, second, hum)
+		if second, parts, ok := l.secondFloor(p, counts); ok {
+			f.lower, f.noise, f.higher = f.noise, newNoiseSpectrum(rate, second, hum), parts
 		}
 	}
 	return all
@@ -170,8 +171,11 @@ type Floor struct {
 	PauseDBFS float64 // above 150 Hz, the level by which pauses were found
 	Variation float64 // see noise_variation
 	Seconds   float64 // the length of the pauses
-	Two       bool    // the take has two floors; this is the higher one
-	From, To  int64   // frames: where the pauses of the higher of two floors begin and end
+	// Higher is where the take has this floor, if it is the higher one of two: from a frame
+	// up to another, half way between the pauses that show it. Share is their share of the
+	// time.
+	Higher [][2]int64
+	Share  float64
 
 	pauses *pauses
 }
@@ -191,9 +195,9 @@ func (t *take) exported(floors []*floor) (all []Floor) {
 			e.Variation, e.Seconds, e.pauses = f.noise.steady.rho(), f.noise.pauses.seconds(), f.noise.pauses
 		}
 		if f.undecided == "" {
-			e.DBFS, e.PauseDBFS, e.Two = f.db(), f.noise.pauses.levelDB, f.lower != nil
-			if e.Two {
-				e.From, e.To = t.frameOf(f.noise.pauses.from), t.frameOf(f.noise.pauses.to)
+			e.DBFS, e.PauseDBFS = f.db(), f.noise.pauses.levelDB
+			if f.lower != nil {
+				e.Higher, e.Share = t.higherTimes(f), f.higher.share
 			}
 		}
 		all = append(all, e)

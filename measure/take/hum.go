@@ -168,9 +168,9 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		r.add("hum_level_dbfs", level)
 		return
 	}
-	ofHz, ofLevel := fmt.Sprintf("± %g Hz, half a step of the search", humStepHz/2), ""
+	ofHz, ofLevel := fmt.Sprintf("±%g Hz, half a step of the search", humStepHz/2), ""
 	if db, hz, ok := n.wander(best); ok {
-		ofHz, ofLevel = fmt.Sprintf("± %.2f Hz from pause to pause", max(humStepHz/2, hz)), fmt.Sprintf("± %.1f dB from pause to pause", db)
+		ofHz, ofLevel = fmt.Sprintf("±%.2f Hz from pause to pause", max(humStepHz/2, hz)), fmt.Sprintf("±%.1f dB from pause to pause", db)
 	}
 	r.in.Hum = best.lines
 	level := dsp.PowerToDB(best.power)

@@ -87,7 +87,7 @@ func TestHumStatesHowFarItWanders(t *testing.T) {
 		in := inspectAt(t, room.Rate, hummed(room, -50, 50, c.wander, []float64{1, 2, 3}, rng))
 		got := reading(in, "hum_hz")
 		var hz float64
-		if _, after, ok := strings.Cut(got.Bound, "± "); ok {
+		if _, after, ok := strings.Cut(got.Bound, "±"); ok {
 			fmt.Sscan(after, &hz)
 		}
 		if !(hz >= c.least && hz <= c.most) || !strings.Contains(reading(in, "hum_level_dbfs").Bound, "±") {

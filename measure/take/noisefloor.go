@@ -32,7 +32,8 @@ const (
 type pauses struct {
 	levels    *frameLevels
 	channel   int
-	from, to  int     // frames of 50 ms: the part of the take that was looked at
+	part      bitRow  // frames of 50 ms: the part of the take that was looked at; nil: all of it
+	from, to  int     // where that begins and ends
 	low, high int16   // their levels above 150 Hz, in hundredths of a dB
 	quiet     int16   // what is below it is noise, though it may not be typical of it
 	most      int16   // and the largest above 20 Hz: a thump is no noise
@@ -87,14 +88,14 @@ func (p *pauses) settle() {
 			p.between.set(i)
 		}
 	}
-	p.levels = nil
+	p.levels, p.part = nil, nil
 }
 
 // has reports whether a frame is one of them, once they are settled; isOne, before.
 func (p *pauses) has(i int) bool { return p.are.at(i) }
 
 func (p *pauses) isOne(i int) bool {
-	if i < p.from || i >= p.to || i >= p.levels.audible[p.channel].n {
+	if i < p.from || i >= p.to || i >= p.levels.audible[p.channel].n || !p.looksAt(i) {
 		return false
 	}
 	level := p.levels.pause[p.channel].at(i)
@@ -110,8 +111,11 @@ func (p *pauses) goesOn(i int) bool { return p.between.at(i) }
 
 func (p *pauses) mayLieBetween(i int) bool {
 	level := p.levels.pause[p.channel].at(i)
-	return level >= p.low && level <= p.quiet && p.levels.live(p.channel, i)
+	return level >= p.low && level <= p.quiet && p.levels.live(p.channel, i) && p.looksAt(i)
 }
+
+// looksAt reports whether a frame is in the part of the take that is looked at.
+func (p *pauses) looksAt(i int) bool { return p.part == nil || p.part.at(i) }
 
 // live reports whether a frame holds recorded sound.
 func (l *frameLevels) live(channel, i int) bool {
@@ -135,13 +139,20 @@ func (p *pauses) longestSeconds() float64 {
 	return float64(longest) * hopMs / 1000
 }
 
-// findPauses finds the noise of a channel in a part of the take, from one frame of 50 ms
-// up to another.
-func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*pauses, bool) {
+// findPauses finds the noise of a channel in a part of the take: in some of its frames of
+// 50 ms, or in all of them where part is nil.
+func (l *frameLevels) findPauses(channel int, part bitRow, counts *levelCounts) (*pauses, bool) {
 	track := &l.pause[channel]
+	p := &pauses{levels: l, channel: channel, part: part, to: track.n}
+	for p.to > 0 && !p.looksAt(p.to-1) {
+		p.to--
+	}
+	for p.from < p.to && !p.looksAt(p.from) {
+		p.from++
+	}
 	counts.clear()
-	for i := from; i < to; i++ {
-		if l.live(channel, i) {
+	for i := p.from; i < p.to; i++ {
+		if l.live(channel, i) && p.looksAt(i) {
 			counts.add(track.at(i))
 		}
 	}
@@ -149,7 +160,6 @@ func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*p
 	if !ok {
 		return nil, false
 	}
-	p := &pauses{levels: l, channel: channel, from: from, to: to}
 	p.around(mode, counts)
 	p.findBright(counts)
 	// Breaths begin and end softly: in every pause, they fill the upper end of the hump, and
@@ -157,8 +167,8 @@ func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*p
 	// breath in every pause of 48 rooms moved the threshold of an expander by 0.09 dB in the
 	// median where it is found once, and by 0.07 dB where it is found again)
 	counts.clear()
-	for i := from; i < to; i++ {
-		if l.live(channel, i) && l.bright[channel].at(i) <= p.breath {
+	for i := p.from; i < p.to; i++ {
+		if l.live(channel, i) && p.looksAt(i) && l.bright[channel].at(i) <= p.breath {
 			counts.add(track.at(i))
 		}
 	}
@@ -167,7 +177,7 @@ func (l *frameLevels) findPauses(channel, from, to int, counts *levelCounts) (*p
 		p.findBright(counts)
 	}
 	power, frames := 0.0, 0
-	for i := from; i < to; i++ {
+	for i := p.from; i < p.to; i++ {
 		if p.isOne(i) {
 			p.frames++
 			if l.bright[channel].at(i) <= p.breath {

@@ -28,7 +28,7 @@ func TestNoiseSpectrumMayPauseBetweenPauses(t *testing.T) {
 	for _, write := range levels.writes() {
 		write(dsp.Block{x})
 	}
-	p, ok := levels.findPauses(0, 0, levels.pause[0].n, newLevelCounts())
+	p, ok := levels.findPauses(0, nil, newLevelCounts())
 	if !ok {
 		t.Fatal("no pauses")
 	}
@@ -84,7 +84,7 @@ func TestTwoNoiseSpectraTogetherReadAsAlone(t *testing.T) {
 	}
 	var alone, together []*noiseSpectrum
 	for c := range b {
-		p, ok := levels.findPauses(c, 0, levels.pause[c].n, newLevelCounts())
+		p, ok := levels.findPauses(c, nil, newLevelCounts())
 		if !ok {
 			t.Fatal("no pauses")
 		}

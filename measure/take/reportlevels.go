@@ -3,6 +3,7 @@ package take
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -121,10 +122,37 @@ func (t *take) reportTwoFloors(r *report, f *floor) {
 		return
 	}
 	lower := dsp.PowerToDB(f.lower.unweighted())
-	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: fmt.Sprintf("noise of the take where it is lowest, if it rises by more than %d dB for %d s", secondFloorDB, secondFloorSeconds)})
-	from, to := t.frameOf(f.noise.pauses.from), t.frameOf(f.noise.pauses.to)
-	r.find(measure.Doubt, from, f.channel, fmt.Sprintf("two noise floors: %.1f dBFS-rms, and %.1f dBFS-rms from %s to %s", lower, f.db(), measure.TimeCode(from, t.format.Rate), measure.TimeCode(to, t.format.Rate)),
-		"find what was switched on; treat the two parts separately, or set what follows for the louder one")
+	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: fmt.Sprintf("noise of the take where it is lowest, if it has two floors more than %d dB apart: something is switched on for a part of the time", secondFloorDB)})
+	times := t.higherTimes(f)
+	r.add("higher_noise_share", measure.Reading{Value: f.higher.share, Definition: "share of the time in which the take has the higher one of two noise floors, noise_floor_dbfs; the lower one is lower_noise_floor_dbfs"})
+	r.find(measure.Doubt, times[0][0], f.channel, fmt.Sprintf("two noise floors: %.1f dBFS-rms, and %.1f dBFS-rms %s", lower, f.db(), HigherText(times, f.higher.share, t.format.Rate)),
+		"find what was switched on; treat the parts separately, or set what follows for the louder one")
+}
+
+// HigherText states when a take has the higher one of two floors, and for what share of the
+// time.
+func HigherText(times [][2]int64, share float64, rate int) string {
+	const most = 3
+	var text strings.Builder
+	for k, s := range times[:min(len(times), most)] {
+		if k > 0 {
+			text.WriteString(", ")
+		}
+		fmt.Fprintf(&text, "from %s to %s", measure.TimeCode(s[0], rate), measure.TimeCode(s[1], rate))
+	}
+	if more := len(times) - most; more > 0 {
+		fmt.Fprintf(&text, ", and %s more", dsp.Plural(more, "time"))
+	}
+	fmt.Fprintf(&text, " (%.0f %% of the time)", 100*share)
+	return text.String()
+}
+
+// higherTimes are the stretches of the higher floor in frames.
+func (t *take) higherTimes(f *floor) (all [][2]int64) {
+	for _, s := range f.higher.times {
+		all = append(all, [2]int64{t.frameOf(s.from), t.frameOf(s.to)})
+	}
+	return all
 }
 
 // frameOf is the frame of the file with which a frame of 50 ms begins.

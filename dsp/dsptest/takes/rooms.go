@@ -67,6 +67,9 @@ func RoomNoise(kind string, frames, rate int, dbfs float64, seed uint64) []float
 // unitNoises is the cache of noises at 0 dBFS: many tests use one at several levels.
 var unitNoises sync.Map
 
+// ForgetNoises frees them: for tests of a hundred rooms, each with a noise of its own.
+func ForgetNoises() { unitNoises.Clear() }
+
 type noise struct {
 	kind         string
 	frames, rate int
@@ -88,6 +91,30 @@ func unitNoise(kind string, frames, rate int, seed uint64) []float64 {
 		}
 	}
 	return times(x, 1/math.Sqrt(meanSquare(above80(x, rate))))
+}
+
+// SwitchOn adds a noise that comes and goes: one of a kind, which raises the noise above
+// 80 Hz by so many dB for a share of each period, and takes ramp seconds to do so. It
+// returns where it is on in full, in frames; phase is in seconds.
+func (r Room) SwitchOn(kind string, raiseDB, period, share, phase, ramp float64, seed uint64) (on [][2]int) {
+	before := BandLevel(r.Noise, r.Rate, 80, 20000)
+	other := RoomNoise(kind, len(r.Noise), r.Rate, before+10*math.Log10(math.Pow(10, raiseDB/10)-1), seed)
+	gain, step := 0.0, 1/(ramp*float64(r.Rate))
+	for n := range r.Noise {
+		if math.Mod(float64(n)/float64(r.Rate)+phase, period) < share*period {
+			if gain = math.Min(1, gain+step); gain == 1 {
+				if k := len(on) - 1; k >= 0 && on[k][1] == n {
+					on[k][1] = n + 1
+				} else {
+					on = append(on, [2]int{n, n + 1})
+				}
+			}
+		} else {
+			gain = math.Max(0, gain-step)
+		}
+		r.Noise[n] += gain * other[n]
+	}
+	return on
 }
 
 // Coloured is Gaussian noise whose power falls with a power of the frequency, from 5 Hz
