@@ -106,7 +106,7 @@ func (t *TruePeak) Readings() Readings {
 		t.reading("sample_peak_dbfs", "dBFS", fullScale, "largest |sample|", "", sample),
 		t.reading("true_peak_dbtp", "dBTP", fullScale, "Rec. ITU-R BS.1770-5 Annex 2, or the sample peak if larger", "4-fold: up to 0.55 dB under the wave at 0.45 of the rate (Annex 2, Attachment 1)", reported),
 		t.reading("true_peak_annex2_dbtp", "dBTP", fullScale, "Rec. ITU-R BS.1770-5 Annex 2, the interpolator alone", "can read 0.25 dB under the sample peak and up to 0.23 dB over the wave", annex2),
-		t.reading("true_peak_fine_dbtp", "dBTP", fullScale, "windowed sinc, 256 taps, Kaiser beta 10, 64 places an interval, and the samples", fineBound, fine),
+		t.reading("true_peak_fine_dbtp", "dBTP", fullScale, fmt.Sprintf("windowed sinc, %d taps, Kaiser beta %d, %d places an interval, and the samples", fineTaps, fineBeta, finePhases), fineBound, fine),
 	}
 }
 

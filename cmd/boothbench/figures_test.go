@@ -26,8 +26,8 @@ type stated struct {
 	value  string // a constant of the package, or an expression of constants
 }
 
-// A figure that a text for users states stands in a second place if the code has it as a
-// constant: the test keeps the two equal. Every other figure has its reason here.
+// Where a text for users states a figure that the code has as a constant, the two are equal.
+// Every other figure with a unit has its reason in figuresWithReason.
 func TestFiguresInTextsAreThoseOfTheCode(t *testing.T) {
 	texts := textsForUsers(t)
 	var all []string
@@ -91,7 +91,14 @@ func textsForUsers(t *testing.T) map[string][]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	files = append(files, "../../measure/terms.go", "../../chain/terms.go", "../../chain/kinds.go", "../../chain/kinds_dynamics.go", "../../measure/stimulus/kinds.go", "../../measure/bench/tests.go")
+	files = append(files, "../../chain/terms.go", "../../chain/kinds.go", "../../chain/kinds_dynamics.go", "../../measure/stimulus/kinds.go", "../../measure/bench/tests.go")
+	for _, folder := range []string{"measure", "measure/take", "measure/compare", "measure/expect", "measure/report"} {
+		names, err := filepath.Glob(filepath.Join("../..", folder, "*.go"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, names...)
+	}
 	texts := map[string][]string{}
 	for _, name := range files {
 		if strings.HasSuffix(name, "_test.go") {
@@ -210,6 +217,12 @@ var constantsInTexts = []stated{
 	{"reduces by %g dB or more", "chain", "WorkingDB"},
 	{"gain falls by %g dB", "measure/instrument", "maximumCompressionDB"},
 	{"from %g % to 63.2 %", "measure/instrument", "beginsShare * 100"},
+	{"longer than %g minutes", "measure/compare", "inspectedSeconds / 60"},
+	{"a band %g dB under the loudest", "measure/expect", "loudBandDB"},
+	{"a seed moves %g ms that are 60 dB under the loudest", "measure/expect", "referenceMs"},
+	{"momentary, %g ms", "measure", "1000 * momentarySeconds"},
+	{"%s over %g ms from %s.", "measure", "1000 * momentarySeconds"},
+	{"short-term, %g s", "measure", "shortTermSeconds"},
 	{"off by more than %g LU", "chain/tune", "okLU"},
 	{"more than %g LU off", "chain/tune", "okLU"},
 	{"more than %g dB of limiting", "chain/tune", "DefaultLimitingDB"},
@@ -234,6 +247,7 @@ var figuresWithReason = map[string][]string{
 	},
 	"1 − 1/e, and what follows from it": {"63.2 %", "A time to 90 %", "a time to 90 %"},
 	"a definition": {
+		"(3 dB down)", "0 dBFS = %+.2f dBu", "0 dBm is 0 dBu", "only a tone of 997 Hz", "0.01 dB of error in a level",
 		"a sample of 1.0 is 0 dBFS", "peaks at 0 dBFS", "a full-scale sine is 0 dBFS", // dBFS
 		"1 LU is 1 dB", "what 0 LU is (−23 LUFS in EBU R 128)",
 		"+4 dBu is 1.228 V", "0 dBu is −2.218 dBV", "0 dBV is +2.218 dBu; −10 dBV is", "+4 dBu and −10 dBV are 11.78 dB apart",
@@ -241,6 +255,7 @@ var figuresWithReason = map[string][]string{
 		"12 dB/oct high-pass", "the period is 2^order - 1 frames", "of −3 dB; a shelf", "the −3 dB points", "# 3 dB down from 1 kHz",
 	},
 	"the name of the reading": {
+		"at 1 kHz: second harmonic", "The gain at 1 kHz is",
 		"From 10 to 90 % of", "to within 2 dB of the final gain", "lowered by more than 1 dB:", "over 3 dB for %.1f",
 		"at 1 kHz always", "is that at 31.5 Hz", "at 1 kHz and where it is largest",
 	},
@@ -254,24 +269,30 @@ var figuresWithReason = map[string][]string{
 		"is within 0.5 dB of the median ratio",
 		"up to 0.55 dB", "0.23 dB over it", "0.56 dB", "up to 3 dB higher on a tone", "limits it to 35 dB", "The notch removes 0.21 dB of a second harmonic and 0.07 dB of a third",
 		"raises the noise by 4.77 dB", "Lower than unweighted by about 2 dB", "rises by 8.9 dB", "by 29.5 dB", "(by 7 dB in 1,024 frames, 14 dB in",
-		"1 ms later cancel at 500 Hz, 1.5 kHz", "1 ms cancels at 500 Hz", "with a 6 dB knee", "Blocks of 31 to 62 ms", "third octaves from 125 Hz up",
+		"1 ms later cancel at 500 Hz, 1.5 kHz", "1 ms cancels at 500 Hz", "with a 6 dB knee", "Blocks of 31 to 62 ms", "third octaves from 125 Hz up", "IEC 61260-1, from 125 Hz up",
 	},
 	"an example": {
+		"such as -96 dBu", "such as -20 dBFS",
 		"0 dBFS = +16 dBu", "0 dBFS = +18 dBu", `"-133 dBV in dBu"`, `"-20 dBFS in dBu"`, `"-72 dBFS-sine"`, `"-88 dBu"`, `"-20 dBFS" --loaded "-21.5 dBFS"`, `"4 dBu" --loaded "3.2 dBu"`,
 		"preamp at +40 dB", "over -1 dBTP", "hz = 997, seconds",
 		"[][]float64, 48 kHz", "too short: 0.2 s", "at most -42.0 dB", "of +6 dB, it rises", "a 12 kHz bell", "and 96 kHz", "a level 10 dB under the threshold comes out 20 dB under it", "a level 9 dB over the threshold comes out 3 dB over it",
 	},
 	"common practice": {
+		"record 10 s of room tone", "Record 10 s of room tone",
 		"by 1 to 3 dB (", "60 to 100 Hz for speech", "120 Hz thins", "within ±6 dB on a voice", "3 to 6 dB of reduction", "3 to 6 dB on s-sounds", "4 to 9 kHz", "4 kHz:", "9 kHz:",
 		"Up to 3 dB of reduction is routine", "more than 6 dB indicates", "by 0.1 to 2 dB (", "speech some 10 dB less", "10 dB and more on speech", "some 10 dB over its RMS", "about 10 s:",
 		"20 ms RMS reading", "of a 100 Hz voice", "6 dB over the steady noise floor",
 	},
 	"measured, by a test of the package": {
+		"leaves up to -60 dB of what lies above 0.46 of the rate, and -100 dB below", "within 0.005 dB of the wave", "can read 0.25 dB under the sample peak and up to 0.23 dB",
+		"two steps of 16 bits at -20 dBTP are 0.005 dB", "leaves -93.3 dBFS, and 3 dB for files", "a seed moves it by under 0.001 dB; settings go in steps of 0.05 dB", "by some 0.02 dB in ten seconds",
+		"that are 60 dB under the loudest by up to 0.3 dB", "a meter shows, 0.1 LU (EBU", "some 3 dB where few blocks differ",
 		"every bleed was right to within 0.3 dB", "every delay to within 0.02 frames", "the compressor's were within 0.1 dB", "the loudness within 0.1 LU", "the pauses within 1 dB",
 		"under 0.01 dB in recordings at 48 kHz, up to 24 dB of drive", "at 8 kHz, up to 0.4 dB with a look-ahead of less than 24 frames, 0.25 dB from 24 frames on (0.5 ms at 48 kHz, 3 ms at 8 kHz), 0.1 dB from 132 on (3 ms at 44.1 kHz)",
 		"by 0.3 to 0.8 dB", "Their samples lie 0 to 20 dB over the ceiling",
 	},
 	"a bound that the same function checks": {
+		"accepted: 8000 to 384000 Hz", "-200 to 200 dBTP", "accepted: 1 Hz and more", "accepted: 2 to 65536 frames", "under 60 s (EBU Tech 3342)", "under -160 dBFS", "the octaves from 200 Hz to 6.4 kHz", "%s at 0 dBFS: %v",
 		"accepted: more than 0 dB", "accepted: -120 to 60 dBTP", "accepted: -60 to 60 dB", "accepted: 0 to 60 dB", "no sound: 0 frames", "ms at 8 kHz, %g ms at 16 kHz",
 	},
 	"the default of lookahead_ms":        {"144 by default at 48 kHz", "a device of 3 ms", "its look-ahead alone, 3 ms"},

@@ -21,7 +21,7 @@ import (
 // integrated_difference_lu.
 func (c *Comparison) Readings() measure.Readings {
 	var r measure.Readings
-	r.Add("similarity", measure.Reading{Value: c.Similarity, Reference: "1: one sound in two copies", Definition: "correlation of the loudest 5 s where it is largest, of differences from frame to frame, or, where noise covers these, at the frequencies that both have in common"})
+	r.Add("similarity", measure.Reading{Value: c.Similarity, Reference: "1: one sound in two copies", Definition: fmt.Sprintf("correlation of the loudest passage, of up to %.1f s, where it is largest: of differences from frame to frame, or, where noise covers these, at the frequencies that both have in common", float64(probeFrames)/float64(c.Rate))})
 	reason := ""
 	if !c.Same {
 		reason = "A and B are different sounds: " + c.whyDifferent()

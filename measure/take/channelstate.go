@@ -393,7 +393,8 @@ func (l *eventList) sorted() []Event {
 	return kept
 }
 
-const eventDefinition = "clips: 3 equal samples and more at full scale; flat tops: above -20 dBFS below it, or a straight piece between two corners at a loud peak; dropouts: 1 to 200 ms of zeros, of one value, or 10 dB under the noise, inside sound (common practice, no source)"
+var eventDefinition = fmt.Sprintf("clips: 3 equal samples and more at full scale; flat tops: above %.0f dBFS below it, or a straight piece between two corners at a loud peak; dropouts: 1 to %d ms of zeros, of one value, or %d dB under the noise, inside sound (common practice, no source)",
+	dsp.AmplitudeToDB(flatTopLeast), mostDropoutMs, gapUnderNoiseDB)
 
 func (l *eventList) report(r *report) {
 	for _, kind := range []struct {

@@ -72,18 +72,19 @@ func (l *frameLevels) noPauses(channel, rate int) string {
 			dead++
 		}
 	}
+	const least = 1000 * leastPauseSeconds // ms
 	switch {
 	case silent:
 		return "the channel is silent"
-	case (n-edits-dead)*hopMs >= 300 && edits*hopMs >= 300:
-		return fmt.Sprintf("less than 0.3 s of pauses in which a room is recorded; %.1f s of the channel hold exact zeros, put there by an edit, by a gate, or by rounding to few bits: record 10 s of room tone", float64(edits)*hopMs/1000)
-	case (n-edits-dead)*hopMs >= 300:
+	case (n-edits-dead)*hopMs >= least && edits*hopMs >= least:
+		return fmt.Sprintf("less than %g s of pauses in which a room is recorded; %.1f s of the channel hold exact zeros, put there by an edit, by a gate, or by rounding to few bits: record 10 s of room tone", leastPauseSeconds, float64(edits)*hopMs/1000)
+	case (n-edits-dead)*hopMs >= least:
 	case dead > edits:
 		return fmt.Sprintf("nothing sounds above %d Hz in it: it holds an offset or a very low sound alone", PauseHighPassHz)
 	default:
 		return "its pauses are exact zeros, put there by an edit or a gate: no room is recorded in them"
 	}
-	return "less than 0.3 s of pauses: record 10 s of room tone"
+	return fmt.Sprintf("less than %g s of pauses: record 10 s of room tone", leastPauseSeconds)
 }
 
 // spectra are those of its noises.

@@ -52,8 +52,8 @@ func (s *speechEvents) report(r *report, whole *levelTrack, speechDB float64, re
 		return level > speechDB+sibilantAgainstSpeechDB
 	}, math.MaxInt, reason, whole)
 	for _, kind := range []struct{ name, reading, definition, do string }{
-		{"plosive", "plosives", fmt.Sprintf("bursts from %d to %d Hz of 50 to %d ms, within %d dB of the level of speech and most of what is there (common practice, no source)", audibleHz, thumpHz, mostThumpMs, -thumpAgainstSpeechDB), "speak past the microphone, or put a screen before it; a high-pass takes the rest"},
-		{"sibilant", "sibilants", fmt.Sprintf("stretches of 50 ms and more in which %d to %d Hz alone is louder than speech as a whole (common practice, no source)", sibilantLowHz, sibilantHighHz), "turn the microphone a little aside, or use a de-esser"},
+		{"plosive", "plosives", fmt.Sprintf("bursts from %d to %d Hz of %d to %d ms, within %d dB of the level of speech and most of what is there (common practice, no source)", audibleHz, thumpHz, leastEventHops*hopMs, mostThumpMs, -thumpAgainstSpeechDB), "speak past the microphone, or put a screen before it; a high-pass takes the rest"},
+		{"sibilant", "sibilants", fmt.Sprintf("stretches of %d ms and more in which %d to %d Hz alone is louder than speech as a whole (common practice, no source)", leastEventHops*hopMs, sibilantLowHz, sibilantHighHz), "turn the microphone a little aside, or use a de-esser"},
 	} {
 		r.add(kind.reading, measure.Reading{Value: float64(events.counts[kind.name]), Reason: reason, Unit: "events", Definition: kind.definition})
 		if n := events.counts[kind.name]; n > 0 {
