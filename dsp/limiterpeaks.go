@@ -166,7 +166,7 @@ type noiseCell struct {
 	coarse [2]coarseSketch
 	sound  coarseSound
 	first  int // the interval of the first of found
-	found  [2][vector.CoarseWindows]int32
+	found  [2]vector.CoarseReadings
 	unit   float64
 	missed [2]float64 // readings exceed found by this at most
 }
@@ -178,22 +178,28 @@ func (c *noiseCell) open(x []float64, from, to int, value, highest float64) (ope
 	c.first = from
 	c.sound.begin(x[from-half+1:to+half], highest)
 	for _, k := range [...]int{1, 0} { // the longer one first: it makes all samples
-		c.unit = c.coarse[k].read(&c.sound, half-1, &c.found[k])
+		c.coarse[k].read(&c.sound, half-1, &c.found[k])
 		c.missed[k] = c.coarse[k].missedBy(highest, 0)
 	}
-	short, long := c.whole(0, value), c.whole(1, value)
+	c.unit = c.sound.unit()
+	short, long := c.sound.level(value-c.missed[0]), c.sound.level(value-c.missed[1])
 	side := value - max(c.missed[0], c.missed[1])
-	for i := range to - from {
-		if c.found[0][i] > short || c.found[1][i] > long || math.Abs(x[from+i]) > side || math.Abs(x[from+i+1]) > side {
-			open |= 1 << i
-		}
-	}
-	return open
+	open = c.found[0].Above(short) | c.found[1].Above(long) | besideOver(x[from:to+1], side)
+	return open & (1<<(to-from) - 1)
 }
 
-// whole is the largest whole number that a sketch may read for readings within a value.
-func (c *noiseCell) whole(bank int, value float64) int32 {
-	return int32(max(-1, min(math.MaxInt32, math.Floor((value-c.missed[bank])/c.unit))))
+// besideOver are the intervals between samples one of which is over a value: bit i stands
+// for that between x[i] and x[i+1].
+func besideOver(x []float64, value float64) (open uint32) {
+	if vector.Peak(x) <= value {
+		return 0
+	}
+	for i, v := range x {
+		if math.Abs(v) > value {
+			open |= 3 << i // of the interval before it and of that behind it, a place too high
+		}
+	}
+	return open >> 1
 }
 
 // mayExceed reports whether a bank may read more than a value in interval i.

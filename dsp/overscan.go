@@ -3,7 +3,6 @@ package dsp
 import (
 	"math"
 	"math/bits"
-	"slices"
 
 	"github.com/boothbench/boothbench/dsp/vector"
 )
@@ -36,6 +35,7 @@ type overScan struct {
 	pending uint32
 	first   int
 	peaks   fewPeaks
+	found   vector.CoarseReadings // of the last cell
 
 	signal scannedSound // without factors
 	within scannedSound // with factors: x
@@ -219,26 +219,28 @@ func (s *overScan) examineCell() {
 			return
 		}
 	}
-	if cell := from / peakCell; s.plain != nil && s.readPlain(cell) && s.plainWithin(cell) {
-		return
-	}
 	s.first = from
 	coarse := &s.bank.coarse
 	if coarse.bank == nil {
 		s.pending = 1<<(to-from) - 1
 		return
 	}
-	s.within.look()
-	var found [vector.CoarseWindows]int32
-	unit := coarse.read(&s.within.whole, from, &found)
-	within := s.limit - coarse.missedBy(s.within.peak, s.bank.energyOutside(&s.within, from, to))
-	level := int32(max(-1, within/unit)) // what is at most this is within
-	sides := vector.Peak(s.x[from:to+1]) > within
-	for i, peak := range found[:to-from] {
-		if peak > level || sides && (math.Abs(s.x[from+i]) > within || math.Abs(s.x[from+i+1]) > within) {
-			s.pending |= 1 << i
+	if cell := from / peakCell; s.plain != nil && s.readPlain(cell) {
+		if !s.plainWithin(cell) {
+			// The same for each interval.
+			share := &s.bank.fromPlain[cell]
+			rest := s.bound - s.fromPlain(cell) + float64(share.kept*s.plain[cell]) - float64(coarse.outside*math.Sqrt(s.energyOutside(cell)))
+			value := rest/share.kept - float64(coarse.missed*s.signal.whole.peak)
+			open := s.found.Above(s.signal.whole.level(value)) | besideOver(s.signal.x[cell*peakCell:(cell+1)*peakCell+1], value)
+			s.pending = open >> (from - cell*peakCell) & (1<<(to-from) - 1)
 		}
+		return
 	}
+	s.within.look()
+	coarse.read(&s.within.whole, from, &s.found)
+	value := s.limit - coarse.missedBy(s.within.peak, s.bank.energyOutside(&s.within, from, to))
+	open := s.found.Above(s.within.whole.level(value)) | besideOver(s.x[from:to+1], value)
+	s.pending = open & (1<<(to-from) - 1)
 }
 
 // plainWithin reports whether the plain readings, as far as they are known, show that a
@@ -281,9 +283,8 @@ func (s *overScan) readPlain(cell int) bool {
 	s.signal.look()
 	coarse := &s.bank.coarse
 	from := cell * peakCell
-	var found [vector.CoarseWindows]int32
-	unit := coarse.read(&s.signal.whole, from, &found)
-	s.plain[cell] = max(float64(slices.Max(found[:]))*unit, vector.Peak(s.signal.x[from:from+peakCell+1])) + float64(coarse.missed*s.signal.whole.peak)
+	coarse.read(&s.signal.whole, from, &s.found)
+	s.plain[cell] = max(float64(s.found.Largest())*s.signal.whole.unit(), vector.Peak(s.signal.x[from:from+peakCell+1])) + float64(coarse.missed*s.signal.whole.peak)
 	return true
 }
 

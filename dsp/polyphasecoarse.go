@@ -41,10 +41,19 @@ func (s *coarseSound) begin(x []float64, peak float64) {
 	s.scale = vector.CoarsePeak / s.peak
 }
 
-// read stores what the sketch reads in 16 intervals from n on, and returns the factor to
-// samples' units. Of the last intervals, whose windows the sound does not have, it stores
-// any value.
-func (c *coarseSketch) read(s *coarseSound, n int, out *[vector.CoarseWindows]int32) (unit float64) {
+// unit is what a reading of 1 is in the sound's units, rounded up.
+func (s *coarseSound) unit() float64 {
+	return s.peak / (vector.CoarseUnit * vector.CoarsePeak) * boundMargin
+}
+
+// level is the largest whole number that is at most a value, −1 of a value below 0.
+func (s *coarseSound) level(value float64) int32 {
+	return int32(max(-1, min(math.MaxInt32, math.Floor(value/s.unit()))))
+}
+
+// read stores what the sketch reads in 16 intervals from n on. Of the last intervals, whose
+// windows the sound does not have, it stores any value.
+func (c *coarseSketch) read(s *coarseSound, n int, out *vector.CoarseReadings) {
 	half := c.bank.Half()
 	from, to := n-half+1, min(len(s.x), n+half+vector.CoarseWindows)
 	if from < s.from || from >= s.made {
@@ -56,7 +65,6 @@ func (c *coarseSketch) read(s *coarseSound, n int, out *[vector.CoarseWindows]in
 		s.made = to
 	}
 	c.bank.Readings(&s.whole, from, out)
-	return s.peak / (vector.CoarseUnit * vector.CoarsePeak) * boundMargin
 }
 
 // missedBy is how much a reading may exceed the sketch's, or one of the samples beside the

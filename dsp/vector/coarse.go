@@ -3,6 +3,7 @@ package vector
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Coarse is a bank of mirrored rows (see Mirrored) with taps of 16 bits, for sounds of 14
@@ -21,6 +22,34 @@ const (
 
 // CoarseWindows is the number of windows that Readings reads.
 const CoarseWindows = 16
+
+// CoarseReadings are the largest readings of successive windows.
+type CoarseReadings [CoarseWindows]int32
+
+// Above are the windows that read more than a level: bit i stands for window i.
+func (r *CoarseReadings) Above(level int32) uint32 {
+	if hasAVX2 {
+		return aboveAVX2(r, level)
+	}
+	return r.above(level)
+}
+
+func (r *CoarseReadings) above(level int32) (windows uint32) {
+	for i, v := range r {
+		if v > level {
+			windows |= 1 << i
+		}
+	}
+	return windows
+}
+
+// Largest is the largest of the readings.
+func (r *CoarseReadings) Largest() int32 {
+	if hasAVX2 {
+		return largestAVX2(r)
+	}
+	return slices.Max(r[:])
+}
 
 // Rounded is a bank's nearest form with whole numbers. It panics unless Half is even and
 // each tap below 1.
@@ -84,7 +113,7 @@ func coarsen(x []float64, scale float64, pairs, swapped []uint32) {
 
 // Readings stores the largest |reading| of all rows over each of 16 successive windows of
 // 2·Half samples, the first one from an index on.
-func (c *Coarse) Readings(s *CoarseSound, from int, out *[CoarseWindows]int32) {
+func (c *Coarse) Readings(s *CoarseSound, from int, out *CoarseReadings) {
 	late := s.pairs[from+c.half : from+2*c.half+CoarseWindows-2]
 	early := s.swapped[from : from+c.half+CoarseWindows-2]
 	if hasCoarse {
@@ -94,7 +123,7 @@ func (c *Coarse) Readings(s *CoarseSound, from int, out *[CoarseWindows]int32) {
 	c.readings(late, early, out)
 }
 
-func (c *Coarse) readings(late, early []uint32, out *[CoarseWindows]int32) {
+func (c *Coarse) readings(late, early []uint32, out *CoarseReadings) {
 	for i := range out {
 		out[i] = 0
 		for taps := c.taps; len(taps) > 0; taps = taps[c.half/2:] {

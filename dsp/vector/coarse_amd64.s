@@ -38,7 +38,7 @@ four:
 	VPADDD       Y9, a, a       \
 	VPADDD       Y8, b, b
 
-// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[16]int32)
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings)
 TEXT ·coarseSIMD(SB), NOSPLIT, $0-48
 	MOVQ  taps+0(FP), R13
 	MOVQ  half+8(FP), BX
@@ -101,5 +101,39 @@ taps:
 	JNZ     groups
 	VMOVDQU Y14, (DX)
 	VMOVDQU Y15, 32(DX)
+	VZEROUPPER
+	RET
+
+// func aboveAVX2(r *CoarseReadings, level int32) uint32
+TEXT ·aboveAVX2(SB), NOSPLIT, $0-20
+	MOVQ         r+0(FP), SI
+	MOVL         level+8(FP), AX
+	VMOVD        AX, X2
+	VPBROADCASTD X2, Y2
+	VMOVDQU      (SI), Y0
+	VMOVDQU      32(SI), Y1
+	VPCMPGTD     Y2, Y0, Y0
+	VPCMPGTD     Y2, Y1, Y1
+	VMOVMSKPS    Y0, AX
+	VMOVMSKPS    Y1, BX
+	SHLL         $8, BX
+	ORL          BX, AX
+	MOVL         AX, ret+16(FP)
+	VZEROUPPER
+	RET
+
+// func largestAVX2(r *CoarseReadings) int32
+TEXT ·largestAVX2(SB), NOSPLIT, $0-12
+	MOVQ         r+0(FP), SI
+	VMOVDQU      (SI), Y0
+	VPMAXSD      32(SI), Y0, Y0
+	VEXTRACTI128 $1, Y0, X1
+	VPMAXSD      X1, X0, X0
+	VPSHUFD      $0x4e, X0, X1
+	VPMAXSD      X1, X0, X0
+	VPSHUFD      $0xb1, X0, X1
+	VPMAXSD      X1, X0, X0
+	VMOVD        X0, AX
+	MOVL         AX, ret+8(FP)
 	VZEROUPPER
 	RET

@@ -11,7 +11,7 @@
 	SMLAL(k+1, 8, s, a)      \
 	SMLALUPPER(k+1, 8, s, b)
 
-// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[16]int32)
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings)
 TEXT ·coarseSIMD(SB), NOSPLIT, $0-48
 	MOVD taps+0(FP), R0
 	MOVD half+8(FP), R1

@@ -3,6 +3,7 @@ package vector
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -56,11 +57,19 @@ func TestCoarseBits(t *testing.T) {
 				t.Fatalf("sample %d: %x and %x in assembly, %x and %x in Go", i, s.pairs[i], s.swapped[i], want.pairs[i], want.swapped[i])
 			}
 		}
-		var got, inGo [CoarseWindows]int32
+		var got, inGo CoarseReadings
 		c.Readings(&s, offset, &got)
 		c.readings(s.pairs[offset+half:], s.swapped[offset:], &inGo)
 		if got != inGo {
 			t.Fatalf("half %d, %d groups: %v in assembly, %v in Go", half, groups, got, inGo)
+		}
+		if got.Largest() != slices.Max(got[:]) {
+			t.Fatalf("the largest of %v: %v", got, got.Largest())
+		}
+		for _, level := range []int32{-1, got[3], got[12] - 1, got.Largest()} {
+			if got.Above(level) != got.above(level) {
+				t.Fatalf("%v above %v: %b in assembly, %b in Go", got, level, got.Above(level), got.above(level))
+			}
 		}
 		// Half a unit of each tap against the largest sample, half a unit of each sample
 		// against the taps, and both against one another.
@@ -94,7 +103,7 @@ func TestCoarseFull(t *testing.T) {
 	}
 	s := NewCoarseSound(len(x))
 	s.Set(0, x, CoarsePeak)
-	var out [CoarseWindows]int32
+	var out CoarseReadings
 	m.Rounded().Readings(&s, 0, &out)
 	want := m.Reading(x[:16]) * CoarseUnit * CoarsePeak
 	if got := float64(out[0]); want < 0.99*(1<<31) || math.Abs(got/want-1) > 1e-4 {
@@ -107,7 +116,7 @@ func BenchmarkCoarse(b *testing.B) {
 	c := coarseBank(rng, 40, 1).Rounded()
 	x := coarseSamples(rng, 95+256)
 	s := NewCoarseSound(len(x))
-	var out [CoarseWindows]int32
+	var out CoarseReadings
 	b.Run("readings/assembly", func(b *testing.B) {
 		if !hasCoarse {
 			b.Skip("no assembly: everything runs in Go")

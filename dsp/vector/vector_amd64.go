@@ -128,4 +128,10 @@ func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int)
 
 //go:noescape
-func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32)
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings)
+
+//go:noescape
+func aboveAVX2(r *CoarseReadings, level int32) uint32
+
+//go:noescape
+func largestAVX2(r *CoarseReadings) int32

@@ -33,4 +33,4 @@ func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
 func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
 
 //go:noescape
-func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *[CoarseWindows]int32)
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings)

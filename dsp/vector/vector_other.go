@@ -50,3 +50,5 @@ const noAVX = "vector: no AVX here"
 func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)    { panic(noAVX) }
 func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)           { panic(noAVX) }
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int) { panic(noAVX) }
+func aboveAVX2(r *CoarseReadings, level int32) uint32                          { panic(noAVX) }
+func largestAVX2(r *CoarseReadings) int32                                      { panic(noAVX) }
