@@ -23,10 +23,9 @@ type overScan struct {
 	// sides is the signal that the bounds are computed from: x, or the signal
 	// without factors if x is that signal with the factors of the standard
 	// target.
-	sides           []float64
-	chunks          *[overChunks]guardBlock // of sides
-	flat, curvature float64                 // of the bound that holds for sides
-	limit, aim      float64                 // the bounds are compared with the aim
+	sides           *scannedSound
+	flat, curvature float64 // of the bound that holds for sides
+	limit, aim      float64 // the bounds are compared with the aim
 
 	n, fresh                 int // the next interval, and the first that needs new bounds
 	threshold, highest, most float64
@@ -50,6 +49,7 @@ type scannedSound struct {
 	seen     bool // chunks and peak are known
 	chunks   [overChunks]guardBlock
 	peak     float64 // largest |sample|
+	begun    bool    // whole is of x
 	whole    coarseSound
 	measured bool                   // energies are known
 	energies [overCells + 1]float64 // sum of the squares of the samples before each cell
@@ -79,7 +79,9 @@ func (s *overScan) of(x, signal []float64) {
 	s.signal.is(signal)
 }
 
-func (s *scannedSound) is(x []float64) { s.x, s.seen, s.measured = x, false, false }
+func (s *scannedSound) is(x []float64) {
+	s.x, s.seen, s.peak, s.begun, s.measured = x, false, 0, false, false
+}
 
 // look measures the sound's chunks.
 func (s *scannedSound) look() {
@@ -91,7 +93,15 @@ func (s *scannedSound) look() {
 		chunk := extent(s.x, at, min(len(s.x), at+overChunk))
 		s.chunks[at/overChunk], s.peak = chunk, max(s.peak, chunk.peak)
 	}
-	s.whole.begin(s.x, s.peak)
+}
+
+// coarse is the sound in whole numbers. No |sample| is above peak.
+func (s *scannedSound) coarse(peak float64) *coarseSound {
+	if !s.begun {
+		s.begun = true
+		s.whole.begin(s.x, peak)
+	}
+	return &s.whole
 }
 
 // energy is at least the sum of squares of cells first … last−1.
@@ -141,9 +151,8 @@ func (s *overScan) knows(plain *plainPeaks, dipped, aim float64) {
 }
 
 func (s *overScan) start(b *guardBank, sides *scannedSound, margin int, flat, curvature, limit, aim float64) {
-	sides.look()
 	s.plain = nil
-	s.bank, s.x, s.sides, s.chunks = b, s.within.x, sides.x, &sides.chunks
+	s.bank, s.x, s.sides = b, s.within.x, sides
 	s.flat, s.curvature, s.limit, s.aim = flat, curvature, limit, aim
 	s.n, s.fresh, s.pending = margin-b.half, 0, 0
 	s.peaks = fewPeaks{bank: b.Polyphase, x: s.x}
@@ -188,21 +197,36 @@ func (s *overScan) next() (n int, peak float64) {
 func (s *overScan) bounded() bool {
 	first := s.n / overChunk
 	s.fresh = (first + 1) * overChunk
-	last := (len(s.sides) - 1) / overChunk
-	s.most, s.highest = 0, 0
-	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk); k++ {
-		s.most, s.highest = max(s.most, s.chunks[k].curvature), max(s.highest, s.chunks[k].peak)
+	if s.plain != nil && s.sides == &s.within {
+		// Where the signal is noise, so is x.
+		if all := s.around(&s.signal); float64(s.curvature*all.curvature) > s.aim {
+			s.threshold, s.most, s.highest = -1, math.Inf(1), s.signal.peak
+			return true
+		}
 	}
+	sides := s.sides
+	all := s.around(sides)
+	s.most, s.highest = all.curvature, all.peak
 	s.threshold = (s.aim - float64(s.curvature*s.most)) / s.flat
 	// The second sample of the last interval may lie in the next chunk, and
 	// intervals beyond the last samples use the last ones.
-	peak := s.chunks[min(first, last)].peak
-	if s.fresh < len(s.sides) {
-		peak = max(peak, math.Abs(s.sides[s.fresh]))
+	peak := sides.chunks[min(first, (len(sides.x)-1)/overChunk)].peak
+	if s.fresh < len(sides.x) {
+		peak = max(peak, math.Abs(sides.x[s.fresh]))
 	} else {
-		peak = max(peak, math.Abs(s.sides[len(s.sides)-2]), math.Abs(s.sides[len(s.sides)-1]))
+		peak = max(peak, math.Abs(sides.x[len(sides.x)-2]), math.Abs(sides.x[len(sides.x)-1]))
 	}
 	return peak > s.threshold
+}
+
+// around is what bounds the windows of the next intervals, up to the end of the chunk.
+func (s *overScan) around(sound *scannedSound) (all guardBlock) {
+	sound.look()
+	last := (len(sound.x) - 1) / overChunk
+	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk); k++ {
+		all.peak, all.curvature = max(all.peak, sound.chunks[k].peak), max(all.curvature, sound.chunks[k].curvature)
+	}
+	return all
 }
 
 // examineCell finds the intervals up to the end of a cell that may be over.
@@ -236,10 +260,13 @@ func (s *overScan) examineCell() {
 		}
 		return
 	}
-	s.within.look()
-	coarse.read(&s.within.whole, from, &s.found)
-	value := s.limit - coarse.missedBy(s.within.peak, s.bank.energyOutside(&s.within, from, to))
-	open := s.found.Above(s.within.whole.level(value)) | besideOver(s.x[from:to+1], value)
+	if !s.signal.seen {
+		s.within.look()
+	}
+	sound := s.within.coarse(max(s.signal.peak, s.within.peak))
+	coarse.read(sound, from, &s.found)
+	value := s.limit - coarse.missedBy(sound.peak, s.bank.energyOutside(&s.within, from, to))
+	open := s.found.Above(sound.level(value)) | besideOver(s.x[from:to+1], value)
 	s.pending = open & (1<<(to-from) - 1)
 }
 
@@ -281,10 +308,10 @@ func (s *overScan) readPlain(cell int) bool {
 		return false
 	}
 	s.signal.look()
-	coarse := &s.bank.coarse
+	coarse, sound := &s.bank.coarse, s.signal.coarse(s.signal.peak)
 	from := cell * peakCell
-	coarse.read(&s.signal.whole, from, &s.found)
-	s.plain[cell] = max(float64(s.found.Largest())*s.signal.whole.unit(), vector.Peak(s.signal.x[from:from+peakCell+1])) + float64(coarse.missed*s.signal.whole.peak)
+	coarse.read(sound, from, &s.found)
+	s.plain[cell] = max(float64(s.found.Largest())*sound.unit(), vector.Peak(sound.x[from:from+peakCell+1])) + float64(coarse.missed*sound.peak)
 	return true
 }
 
