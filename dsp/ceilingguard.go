@@ -67,6 +67,7 @@ type ceilingGuard struct {
 	plain      []plainPeaks // by channel and bank
 	plainKnown bool         // some of them are not 0
 	ahead      guardAhead
+	undecided  int // steps since bounds have decided one
 
 	dipped float64 // the target is the standard one times factors that change by this at most from frame to frame
 	kept   bool    // it is not: it keeps to the plan
@@ -168,6 +169,7 @@ func (g *ceilingGuard) reset(next int) {
 	copy(g.plan, g.fade)
 	g.standard = true
 	g.fresh = 0
+	g.undecided = 0
 	g.forgetPlain()
 }
 
@@ -186,10 +188,15 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 	}
 	for range steps {
 		switch {
-		case g.standard && (g.fitsAhead() || g.bounded(planes, gain)):
+		case g.standard && g.fitsAhead():
+			g.forgetPlain()
+		case g.standard && g.bounded(planes, gain):
+			g.undecided = 0
 			g.forgetPlain()
 		case g.standard && g.readAhead(planes, gain, known) && g.fitsAhead():
+			g.forgetPlain()
 		default:
+			g.undecided++
 			changed := g.step(planes, gain)
 			if changed {
 				lowered = true
@@ -206,7 +213,8 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 
 // readAhead reads the coming steps at once. It reports whether that brought anything new.
 func (g *ceilingGuard) readAhead(planes []limiterPlane, gain []float64, known int) bool {
-	if g.ahead.target == nil || g.grid > 0 || g.ahead.covers(g.next) {
+	const noise = 3 // steps
+	if g.ahead.target == nil || g.grid > 0 || g.undecided < noise || g.ahead.covers(g.next) {
 		return false
 	}
 	g.ahead.read(planes, gain, g.next, known, g.margin)

@@ -42,7 +42,7 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
 		b.boundFade(target)
-		b.coarse = p.coarseSketch(SketchSize{Every: 8, Half: 48})
+		b.coarse = p.coarseSketch(SketchSize{Every: 8, Half: 64})
 		b.sketches = p.Sketches(SketchSize{Every: 16}, SketchSize{Every: 4})
 	} else {
 		b.boundRows(target, margin)

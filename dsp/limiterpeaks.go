@@ -42,7 +42,7 @@ func newPeakFinder(latency int) peakFinder {
 	f.flat, f.curvature = f.short.Bound()
 	if f.long != nil {
 		f.noise = &noiseCell{
-			coarse: [2]coarseSketch{f.short.coarseSketch(SketchSize{Every: 1}), f.long.coarseSketch(SketchSize{Every: 1})},
+			coarse: [2]coarseSketch{f.short.coarseSketch(SketchSize{Every: 1}), f.long.coarseSketch(SketchSize{Every: 2})},
 			sound:  newCoarseSound(2*f.long.half + 2*vector.CoarseWindows),
 		}
 		flat, curvature := f.long.Bound()
