@@ -2,6 +2,7 @@ package take
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -104,6 +105,44 @@ func TestTwoNoiseSpectraTogetherReadAsAlone(t *testing.T) {
 		}
 		if alone[c].frames == 0 {
 			t.Errorf("channel %d: nothing was read", c)
+		}
+	}
+}
+
+// Every frame of a pause is read for its steadiness with both of its hops.
+func TestSteadinessTakesWholeFrames(t *testing.T) {
+	const rate, hops = 48000, 200
+	rng := rand.New(rand.NewPCG(63, 64))
+	p := &pauses{to: hops, are: make(bitRow, 4), typical: make(bitRow, 4), between: make(bitRow, 4)}
+	n := newNoiseSpectrum(rate, p, nil)
+	n.noHum = true
+	want := newSteadiness(rate)
+	before := make([]float64, hopOf(rate))
+	for hop := range hops {
+		if rng.IntN(3) == 0 {
+			p.are.set(hop)
+		}
+	}
+	for hop := range hops {
+		x, level := make([]float64, hopOf(rate)), math.Exp(3*rng.NormFloat64())
+		for i := range x {
+			x[i] = level * rng.NormFloat64()
+		}
+		if p.has(hop - 1) {
+			want.frame(before, x)
+		}
+		before = x
+		n.takeHop(hop, x)
+	}
+	for i, o := range n.steady.octaves {
+		w := want.octaves[i].counts
+		if o.counts.total == 0 || o.counts.total != w.total {
+			t.Fatalf("octave %d: %d frames, want %d", i, o.counts.total, w.total)
+		}
+		for level, count := range o.counts.counts {
+			if count != w.counts[level] {
+				t.Errorf("octave %d: %d frames of level %d, want %d", i, count, level+lowestLevel, w.counts[level])
+			}
 		}
 	}
 }
