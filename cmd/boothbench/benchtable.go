@@ -97,27 +97,21 @@ func (e env) loadSheets(names []string, by string) ([]*bench.Sheet, error) {
 	if by == "" {
 		return sheets, nil
 	}
-	sorted, row := bench.By(sheets, by)
+	sorted, row, why := bench.By(sheets, by)
+	if why != "" {
+		return nil, usageError("--by %s: %s", by, why)
+	}
 	if row == nil {
 		var names []string
-		for _, r := range sheets[0].Rows {
-			names = append(names, r.Reading)
+		for _, s := range sheets {
+			for _, r := range s.Rows {
+				names = append(names, r.Reading)
+			}
 		}
 		return nil, usageError("--by: found %q%s; accepted: a reading that all sheets have", by, didYouMean(by, names))
 	}
 	fmt.Fprintf(e.stderr, "in the order of %s of %s, %s: %s\n", by, row.Path, row.Condition, row.Test)
 	return sorted, nil
-}
-
-// note is the last column of a row.
-func note(c bench.Comparison) string {
-	switch {
-	case c.Why != "":
-		return "cannot be compared: " + c.Why
-	case c.Equal:
-		return "equal"
-	}
-	return ""
 }
 
 func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.Rubric) {
@@ -155,7 +149,7 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 			}
 			line += fmt.Sprintf(" %*s", width, text)
 		}
-		fmt.Fprintln(e.stdout, strings.TrimRight(line+"  "+note(c), " "))
+		fmt.Fprintln(e.stdout, strings.TrimRight(line+"  "+c.Note(), " "))
 	}
 	fmt.Fprintln(e.stdout, "▲ best of its row; equal: the differences are within the uncertainties")
 	if rubric != nil {
@@ -200,7 +194,7 @@ func writeTableCSV(w *strings.Builder, sheets []*bench.Sheet, rows []bench.Compa
 				fields = append(fields, rubric.Of(r))
 			}
 		}
-		if err := out.Write(append(fields, note(c))); err != nil {
+		if err := out.Write(append(fields, c.Note())); err != nil {
 			return err
 		}
 	}
@@ -218,6 +212,7 @@ func tableObject(sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.R
 		Best      []bool       `json:"best"`
 		Grades    []string     `json:"grades,omitempty"`
 		Equal     bool         `json:"equal"`
+		Bounds    bool         `json:"only_upper_bounds"`
 		Why       string       `json:"cannot_be_compared,omitempty"`
 	}
 	o := struct {
@@ -241,7 +236,7 @@ func tableObject(sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.R
 				grades = append(grades, rubric.Of(r))
 			}
 		}
-		o.Rows = append(o.Rows, row{c.Path, c.Condition, c.Test, c.Reading, c.Rows, c.Best, grades, c.Equal, c.Why})
+		o.Rows = append(o.Rows, row{c.Path, c.Condition, c.Test, c.Reading, c.Rows, c.Best, grades, c.Equal, c.Bounds, c.Why})
 	}
 	return o
 }

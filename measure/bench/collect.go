@@ -401,7 +401,7 @@ func (c *Collector) addUnmarked(name, digest string, r instrument.Recording) boo
 					c.void(name, err.Error(), "")
 					return true
 				}
-				c.taken[i][k] = append(c.taken[i][k], result{withNoiseBounds(inputNoise(item, readings), nil, silence, r.Rate), digest, nil})
+				c.taken[i][k] = append(c.taken[i][k], result{withNoiseBounds(item.Path.calibrated(readings), nil, silence, r.Rate), digest, nil})
 			}
 			return true
 		}

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -14,6 +15,7 @@ type Comparison struct {
 	Path, Condition, Test, Reading string
 	Rows                           []*Row // one a device; nil: its sheet has none
 	Equal                          bool   // the differences lie within the uncertainties
+	Bounds                         bool   // all are known only to be at most their values: which is less is not known
 	Best                           []bool // marked; several where they are equal
 	Why                            string // why they cannot be compared; "" where they can
 }
@@ -68,43 +70,86 @@ func (c *Comparison) judge(sheets []*Sheet) {
 			}
 		}
 	}
-	if measurable < len(c.Rows) {
-		if measurable == 0 {
-			c.Why = "not measurable in any"
-		} else {
-			c.Why = "not measurable in all"
-		}
+	if measurable == 0 {
+		c.Why = "not measurable in any"
 		return
+	}
+	for d, r := range c.Rows {
+		switch {
+		case r.Value == nil:
+			c.Why = fmt.Sprintf("not measured on %s: %s", sheets[d].Device, r.Reason)
+			return
+		case r.Assumes != "" && len(c.Rows) > 1:
+			c.Why = fmt.Sprintf("that of %s is with %s, which was not measured", sheets[d].Device, r.Assumes)
+			return
+		}
 	}
 	if len(c.Rows) < 2 {
 		return
 	}
 	better := betterThan(c.Reading)
-	best := 0
-	c.Equal = true
+	best := -1
+	var bounds []int
 	for d, r := range c.Rows {
-		for _, other := range c.Rows[:d] {
-			if !within(*r, *other) {
-				c.Equal = false
-			}
-		}
-		if better != nil && better(*c.Rows[best].Value, *r.Value) {
+		switch {
+		case r.AtMost:
+			bounds = append(bounds, d)
+		case best < 0 || better != nil && better(*c.Rows[best].Value, *r.Value):
 			best = d
 		}
 	}
-	if better == nil || c.Equal {
-		return
-	}
-	for d, r := range c.Rows {
-		// What is at most a value may lie under the best.
-		if r.AtMost && d != best && !within(*r, *c.Rows[best]) {
-			c.Why = fmt.Sprintf("%s is known only to be at most %s", sheets[d].Device, r.Measured())
+	switch {
+	case best < 0:
+		c.Bounds = true
+	case len(bounds) > 0 && better != nil:
+		c.judgeBounds(sheets, bounds, better, *c.Rows[best])
+	case len(bounds) == 0:
+		c.Equal = true
+		for d, r := range c.Rows {
+			for _, other := range c.Rows[:d] {
+				c.Equal = c.Equal && within(*r, *other)
+			}
+		}
+		if better == nil || c.Equal {
 			return
 		}
+		for d, r := range c.Rows {
+			c.Best[d] = d == best || within(*r, *c.Rows[best])
+		}
 	}
-	for d, r := range c.Rows {
-		c.Best[d] = d == best || within(*r, *c.Rows[best])
+}
+
+// OnlyBounds is the note of a row whose values are all upper bounds.
+const OnlyBounds = "each at most that: which is less is not known"
+
+// Note says in a few words what a table says of the row beside its values, "" of one with a best.
+func (c Comparison) Note() string {
+	switch {
+	case c.Why != "":
+		return "cannot be compared: " + c.Why
+	case c.Bounds:
+		return OnlyBounds
+	case c.Equal:
+		return "equal"
+	case len(c.Rows) == 1 && c.Rows[0] != nil && c.Rows[0].Assumes != "":
+		return "with " + c.Rows[0].Assumes + ", which was not measured"
 	}
+	return ""
+}
+
+// judgeBounds judges a row in which some devices have only an upper bound, and others a value,
+// the best of which is measured. What is at most a value may lie anywhere under it: only one that
+// is alone, and better as it stands, is the best.
+func (c *Comparison) judgeBounds(sheets []*Sheet, bounds []int, better func(a, b float64) bool, measured Row) {
+	if r := *c.Rows[bounds[0]]; len(bounds) == 1 && better(*measured.Value, *r.Value) && !within(r, measured) {
+		c.Best[bounds[0]] = true
+		return
+	}
+	var known []string
+	for _, d := range bounds {
+		known = append(known, fmt.Sprintf("%s is known only to be at most %s", sheets[d].Device, c.Rows[d].Measured()))
+	}
+	c.Why = strings.Join(known, ", ")
 }
 
 // leastLatency is the difference from which on latencies differ, in the unit of a row: a
@@ -127,9 +172,6 @@ func leastLatency(r Row) float64 {
 
 // within reports whether two values differ by no more than both may be off.
 func within(a, b Row) bool {
-	if a.AtMost && b.AtMost {
-		return true // two bounds say nothing of which is less
-	}
 	return math.Abs(*a.Value-*b.Value) <= max(a.Uncertainty+b.Uncertainty, leastLatency(a))
 }
 
@@ -156,21 +198,22 @@ func betterThan(reading string) func(a, b float64) bool {
 	return nil
 }
 
-// By puts the devices in the order of a reading, the best first, where each has it. Of several
-// rows of that name the first decides, but the largest overshoot of all signals before that of
-// one. It returns the order and the row, nil if there is none.
-func By(sheets []*Sheet, reading string) ([]*Sheet, *Comparison) {
-	var row *Comparison
+// By puts the devices in the order of a reading, the best first. Of several rows of that name the
+// first in which all devices can be compared decides, but the largest overshoot of all signals
+// before that of one. It returns the order and the row. If there is none the row is nil, and why
+// says what the first row of that name lacks, "" if no sheet has one.
+func By(sheets []*Sheet, reading string) (sorted []*Sheet, row *Comparison, why string) {
 	for _, c := range Compare(sheets) {
-		if c.Reading != reading || slices.ContainsFunc(c.Rows, func(r *Row) bool { return r == nil || r.Value == nil }) {
-			continue
-		}
-		if row == nil || c.Test == overshootTest && row.Test != overshootTest {
+		switch {
+		case c.Reading != reading:
+		case c.Why != "" || c.Bounds:
+			why = cmp.Or(why, fmt.Sprintf("%s, %s, %s: %s", c.Path, c.Condition, c.Test, c.Note()))
+		case row == nil || c.Test == overshootTest && row.Test != overshootTest:
 			row = &c
 		}
 	}
 	if row == nil {
-		return sheets, nil
+		return sheets, nil, why
 	}
 	better := betterThan(reading)
 	order := make([]int, len(sheets))
@@ -187,11 +230,10 @@ func By(sheets []*Sheet, reading string) ([]*Sheet, *Comparison) {
 		}
 		return 1
 	})
-	sorted := make([]*Sheet, len(sheets))
-	for i, at := range order {
-		sorted[i] = sheets[at]
+	for _, at := range order {
+		sorted = append(sorted, sheets[at])
 	}
-	return sorted, row
+	return sorted, row, ""
 }
 
 // Differs says what was not alike for all devices.

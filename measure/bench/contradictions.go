@@ -11,10 +11,9 @@ import (
 func contradictions(item Item, rows []Row) []Lack {
 	var names []string
 	for _, r := range rows {
-		if r.Spread == nil || r.AtMost || *r.Spread <= 2*max(stated(r.Bound), resolution(r.Unit, *r.Value)) || *r.Spread <= repeatable(r) {
-			continue
+		if r.contradictsItself() {
+			names = append(names, fmt.Sprintf("%s (%s)", r.Reading, valuesText(r)))
 		}
-		names = append(names, fmt.Sprintf("%s (%s)", r.Reading, valuesText(r)))
 	}
 	if len(names) == 0 {
 		return nil
@@ -28,6 +27,11 @@ func contradictions(item Item, rows []Row) []Lack {
 		"its repeats contradict each other: " + strings.Join(names, ", ") + more,
 		"something changed between the recordings: a control, a cable, automatic gain, hum; find it, and record all repeats again. The sheet holds their median and every value",
 	}}
+}
+
+// contradictsItself reports whether the repeats of a row contradict each other.
+func (r Row) contradictsItself() bool {
+	return r.Spread != nil && !r.AtMost && *r.Spread > max(2*stated(r.Bound), 2*resolution(r.Unit, *r.Value), repeatable(r))
 }
 
 // leastWrongGainDB is from where on a difference of gains is no error of a control's

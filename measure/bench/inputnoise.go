@@ -2,45 +2,93 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
 )
 
-// inputNoise adds to the noise of a terminated input what it is at the input, for each
-// weighting that thermal noise can be computed in.
-func inputNoise(item Item, r measure.Readings) measure.Readings {
-	all := item.Path.calibrated(r)
-	if item.GainDB == nil || item.Path.Calibration == nil || item.Path.SourceOhm == 0 {
-		return all
-	}
-	for c := range item.Path.Channels {
-		suffix := ""
-		if item.Path.Channels > 1 {
-			suffix = fmt.Sprintf("_ch%d", c+1)
+// inputGain is the gain from the input to the output of a path, in dB of volts.
+type inputGain struct {
+	db       float64
+	measured bool    // not as the plan states it
+	off      float64 // by how much a measured one may be off
+}
+
+// inputGainOf is the gain of a condition: that of its own marks where the calibrations of input and
+// output relate it to volts, and where not that of the plan. The suffix names the channel.
+func (c *Collector) inputGainOf(condition int, suffix string) inputGain {
+	of := c.conditions[condition]
+	if of.Path.Calibration != nil && of.Path.InputCalibration != nil {
+		for k, item := range c.items[condition] {
+			if item.Unmarked || len(c.taken[condition][k]) == 0 {
+				continue
+			}
+			if r := joined(item, "gain_db"+suffix, c.taken[condition][k]); r.Value != nil {
+				return inputGain{*r.Value + of.Path.Calibration.FullScaleDBu - of.Path.InputCalibration.FullScaleDBu, true, r.Uncertainty}
+			}
 		}
-		for name, kind := range map[string]struct{ weighting, infix string }{"idle_noise_dbu": {"none", ""}, "idle_noise_a_dbu": {"A", "_a"}} {
-			n, has := all.Get(name + suffix)
-			if !has || !n.Measurable() {
-				continue
+	}
+	return inputGain{db: *of.GainDB}
+}
+
+// isInputNoise reports whether a reading is as wrong as the gain is.
+func isInputNoise(reading string) bool {
+	return strings.HasPrefix(reading, "equivalent_input_noise") || strings.HasPrefix(reading, "noise_figure")
+}
+
+// withInputNoise adds to each recording of a terminated input what its noise is at the input, for
+// each weighting that thermal noise can be computed in.
+func (c *Collector) withInputNoise(condition int, item Item, taken []result) (all []result) {
+	for _, t := range taken {
+		t.readings = slices.Clone(t.readings)
+		for channel := range item.Path.Channels {
+			suffix := ""
+			if item.Path.Channels > 1 {
+				suffix = fmt.Sprintf("_ch%d", channel+1)
 			}
-			bandwidth := 20000.0
-			noise := measure.Level{Value: n.Value, Unit: measure.DBU}
-			e, err := measure.InputNoise{Noise: &noise, GainDB: item.GainDB, SourceOhm: &item.Path.SourceOhm, BandwidthHz: &bandwidth, Weighting: kind.weighting, TemperatureC: 20}.Equivalent()
-			if err != nil {
-				continue
-			}
-			for _, got := range e.Readings {
-				if !strings.HasPrefix(got.Name, "thermal") {
-					got.AddBound(n.Bound)
+			t.readings = append(t.readings, inputNoise(item, t.readings, c.inputGainOf(condition, suffix), suffix)...)
+		}
+		all = append(all, t)
+	}
+	return all
+}
+
+// assumeGain states in the rows of input noise that their gain is the plan's, where it is.
+func (c *Collector) assumeGain(condition int, item Item, rows []Row) {
+	for i, r := range rows {
+		if isInputNoise(r.Reading) && r.Value != nil && !c.inputGainOf(condition, channelSuffix(r.Reading)).measured {
+			rows[i].Assumes = fmt.Sprintf("the plan's gain of %g dB", *item.GainDB)
+		}
+	}
+}
+
+func inputNoise(item Item, r measure.Readings, gain inputGain, suffix string) (all measure.Readings) {
+	for name, kind := range map[string]struct{ weighting, infix string }{"idle_noise_dbu": {"none", ""}, "idle_noise_a_dbu": {"A", "_a"}} {
+		n, has := r.Get(name + suffix)
+		if !has || !n.Measurable() {
+			continue
+		}
+		bandwidth := 20000.0
+		noise := measure.Level{Value: n.Value, Unit: measure.DBU}
+		e, err := measure.InputNoise{Noise: &noise, GainDB: &gain.db, SourceOhm: &item.Path.SourceOhm, BandwidthHz: &bandwidth, Weighting: kind.weighting, TemperatureC: 20}.Equivalent()
+		if err != nil {
+			continue
+		}
+		for _, got := range e.Readings {
+			if isInputNoise(got.Name) {
+				got.AddBound(n.Bound)
+				if gain.measured {
+					got.AddBound(fmt.Sprintf("±%.2g dB by the gain, as it was measured", gain.off))
+				} else {
 					got.AddBound("an error of the gain, which is as the plan states it, is one of this")
 				}
-				got.Name = strings.Replace(got.Name, "_noise_", "_noise"+kind.infix+"_", 1) + suffix
-				if strings.HasPrefix(got.Name, "noise_figure") {
-					got.Name = strings.Replace(got.Name, "noise_figure", "noise_figure"+kind.infix, 1)
-				}
-				all = append(all, got)
 			}
+			got.Name = strings.Replace(got.Name, "_noise_", "_noise"+kind.infix+"_", 1) + suffix
+			if strings.HasPrefix(got.Name, "noise_figure") {
+				got.Name = strings.Replace(got.Name, "noise_figure", "noise_figure"+kind.infix, 1)
+			}
+			all = append(all, got)
 		}
 	}
 	return all

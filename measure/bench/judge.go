@@ -1,8 +1,6 @@
 package bench
 
 import (
-	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -19,11 +17,7 @@ func (p *Plan) judge(rows []Row) (all []Judged) {
 			}
 			found = true
 			j := r.judged(p.Device, c.Limit)
-			sentence := j.Sentence()
-			if r.isNear(j.Limit) {
-				sentence += fmt.Sprintf("; the limit lies within the uncertainty of ±%.2g %s", r.Uncertainty, r.Unit)
-			}
-			all = append(all, Judged{r.Path, r.Condition, r.Test, j.Verdict.String(), sentence, c.Why})
+			all = append(all, Judged{r.Path, r.Condition, r.Test, j.Verdict.String(), j.Sentence(), c.Why})
 		}
 		if !found {
 			all = append(all, Judged{c.Path, "", c.Test, measure.Undecided.String(), c.Limit.Reading + ": no recording gave this reading", c.Why})
@@ -55,22 +49,33 @@ func (r Row) isOf(path, test, reading string) bool {
 }
 
 // judged holds a row against a limit. A value that is an upper bound meets a limit above it,
-// and decides nothing else.
+// and decides nothing else; nor does a value that may be off to either side of the limit.
 func (r Row) judged(subject string, l measure.Limit) measure.Judgement {
 	l.Reading = r.Reading
-	got := r.Measured()
-	if r.AtMost && r.Value != nil {
-		got = measure.Reading{Reason: "no larger than the noise, " + r.Text(), AtMost: r.Value, Unit: r.Unit, Frame: -1, Channel: -1}
+	got, advice := r.Measured(), ""
+	undecided := func(why, do string) {
+		got, advice = measure.Reading{Reason: "undecided: " + why, Unit: r.Unit, Frame: -1, Channel: -1}, do
 	}
-	return measure.Judge(subject, 0, measure.Readings{{Name: r.Reading, Reading: got}}, l)
+	switch {
+	case r.Value == nil:
+	case r.AtMost:
+		got = measure.Reading{Reason: "no larger than the noise, " + r.Text(), AtMost: r.Value, Unit: r.Unit, Frame: -1, Channel: -1}
+	case r.Assumes != "":
+		undecided(r.String(), "measure the gain in the same path: a test that plays, with calibration and input_calibration")
+	case r.contradictsItself():
+		undecided("its repeats contradict each other: "+valuesText(r), "find what changed between the recordings, and record all repeats again")
+	case r.isNear(l):
+		undecided(r.Text()+", and the limit lies within the uncertainty", "measure more exactly, or claim what the uncertainty leaves")
+	}
+	j := measure.Judge(subject, 0, measure.Readings{{Name: r.Reading, Reading: got}}, l)
+	j.Advice = advice
+	return j
 }
 
-// isNear reports whether a bound of a limit lies within the uncertainty of a row.
+// isNear reports whether a row that is off by its uncertainty may lie on either side of a limit.
 func (r Row) isNear(l measure.Limit) bool {
-	if r.Value == nil || r.AtMost {
-		return false
-	}
-	return slices.ContainsFunc([]*float64{l.Min, l.Max}, func(bound *float64) bool {
-		return bound != nil && math.Abs(*bound-*r.Value) < r.Uncertainty
-	})
+	low, high := *r.Value-r.Uncertainty, *r.Value+r.Uncertainty
+	inside := (l.Min == nil || *l.Min <= low) && (l.Max == nil || high <= *l.Max)
+	outside := l.Min != nil && high < *l.Min || l.Max != nil && *l.Max < low
+	return !inside && !outside
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -94,6 +95,89 @@ tests = ["crosstalk", "second alone"]
 	}
 	if crosstalks != 3 || len(distortions) != 3 {
 		t.Errorf("%d readings of crosstalk and distortion in %v; want 3, and some in each test", crosstalks, distortions)
+	}
+}
+
+// preamp is an input with a gain and white noise of its own, in dBFS mathematical rms.
+type preamp struct {
+	gainDB, noiseDBFS float64
+	seed              uint64
+}
+
+func (p preamp) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
+	b := dsp.NewBlock(in.Format().Channels, int(in.(*wave.Memory).Frames()))
+	if _, err := in.Read(b); err != nil {
+		return err
+	}
+	random := rand.New(rand.NewPCG(p.seed, 4))
+	for c := range b {
+		for n := range b[c] {
+			b[c][n] = dsp.DBToAmplitude(p.gainDB) * (b[c][n] + random.NormFloat64()*dsp.DBToAmplitude(p.noiseDBFS))
+		}
+	}
+	return out.Write(b)
+}
+
+// Two inputs of the same noise whose gains are not the plan's: where the sheet has measured the gain
+// in volts, both readings are what was planted, and equal; where it has not, the rows say that they
+// stand on the plan's gain, and neither is the best.
+func TestInputNoiseBehindAnotherGain(t *testing.T) {
+	const text = `schema = 1
+device = "A"
+[[test]]
+name = "tone"
+stimulus = "kind=tone hz=997 peak_dbfs=-70 seconds=2"
+[[path]]
+name = "mic"
+kind = "microphone-input"
+gains_db = [55]
+source_ohm = 150
+calibration = "0 dBFS = +18 dBu"
+input_calibration = "0 dBFS = +10 dBu"
+tests = ["tone", "input-noise"]
+`
+	// Of white noise at the input, which is at 0 dBFS where the player would give +10 dBu.
+	const noiseDBFS = -130.0
+	planted := noiseDBFS + 10*math.Log10(19980/24000.0) + 3.0103 + 10
+	for _, measured := range []bool{true, false} {
+		plan := text
+		if !measured {
+			plan = strings.Replace(text, "input_calibration = \"0 dBFS = +10 dBu\"\n", "", 1)
+		}
+		var sheets []*Sheet
+		for i, gain := range []float64{50, 46} { // 58 and 54 dB of volts
+			s := sheetOf(t, planOf(t, plan), preamp{gain, noiseDBFS, uint64(i)})
+			s.Device = string(rune('A' + i))
+			sheets = append(sheets, s)
+			r := row(t, s, "input-noise", "equivalent_input_noise_dbu")
+			if measured && math.Abs(*r.Value-planted) > 2*r.Uncertainty {
+				t.Errorf("gain %g dB: %s, planted %.2f dBu", gain, r, planted)
+			}
+			if assumes := strings.Contains(r.String(), "with the plan's gain of 55 dB, which was not measured"); assumes == measured {
+				t.Errorf("%s; is the gain measured: %v", r, measured)
+			}
+			if thermal := row(t, s, "input-noise", "thermal_noise_dbu"); thermal.Assumes != "" {
+				t.Errorf("thermal noise assumes %s", thermal.Assumes)
+			}
+		}
+		for _, c := range Compare(sheets) {
+			if c.Test == "input-noise" && isInputNoise(c.Reading) && (c.Equal != measured || slices.Contains(c.Best, true) || (c.Why == "") != measured) {
+				t.Errorf("gain measured: %v: %s: equal %v, best %v, why %q", measured, c.Reading, c.Equal, c.Best, c.Why)
+			}
+		}
+	}
+}
+
+// A processor is meant to change its gain with the level; a path of another kind that does has a
+// finding.
+func TestProcessorMayMoveItsGain(t *testing.T) {
+	compressor := simulatedProcessor{thresholdDBFS: -30, slope: 0.7, attackMs: 5, releaseMs: 80, rate: 48000, bits: 24, noise: dsp.DBToAmplitude(-100)}
+	for kind, want := range map[string]bool{"processor": false, "limiter": false, "line-input": true} {
+		s := sheetOf(t, planOf(t, strings.NewReplacer(`"line-input"`, `"`+kind+`"`, "peak_dbfs=-20", "peak_dbfs=-6").Replace(shortPlan)), compressor)
+		moving := slices.ContainsFunc(s.Findings, func(l Lack) bool { return strings.Contains(l.What, "gain follows the level") })
+		if moving != want {
+			t.Errorf("%s: findings %v; one of a moving gain: want %v", kind, s.Findings, want)
+		}
 	}
 }
 

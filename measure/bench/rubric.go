@@ -173,6 +173,9 @@ func (r *Rubric) Of(row *Row) string {
 	if r == nil || row == nil || row.Value == nil {
 		return ""
 	}
+	if row.Assumes != "" {
+		return "undecided"
+	}
 	for _, g := range r.Grades {
 		reading, _, _ := strings.Cut(row.Reading, "_ch")
 		if g.Reading != row.Reading && g.Reading != reading || g.Path != "" && g.Path != row.Path || g.Test != "" && g.Test != row.Test {

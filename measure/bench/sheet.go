@@ -44,6 +44,9 @@ type Row struct {
 	Def       string   `json:"definition,omitempty"`
 	Bound     string   `json:"bound,omitempty"`
 	AtMost    bool     `json:"at_most,omitempty"` // the value is noise: an upper bound
+	// Assumes is what the value stands on and nothing measured, such as a gain of the plan: its
+	// error is not in the uncertainty.
+	Assumes string `json:"assumes,omitempty"`
 	// Uncertainty is by how much the value may be off either way, in its unit.
 	Uncertainty float64    `json:"uncertainty"`
 	Values      []*float64 `json:"values"`           // of the repeats, null where there is none
@@ -125,9 +128,12 @@ func (r Row) Text() string {
 	return text
 }
 
-// String is Text with the spread of the repeats.
+// String is Text with the spread of the repeats, and with what it assumes.
 func (r Row) String() string {
 	text := r.Text()
+	if r.Assumes != "" {
+		text += " with " + r.Assumes + ", which was not measured"
+	}
 	if r.Spread != nil && len(r.Values) > 1 {
 		text += fmt.Sprintf(" (%d repeats, spread %.2g)", len(r.Values), *r.Spread)
 	}

@@ -26,7 +26,13 @@ func (c *Collector) Sheet() *Sheet {
 				}
 				s.Missing = append(s.Missing, Lack{fmt.Sprintf("%s, %s", item.Condition, item.Test), fmt.Sprintf("%d of %d recordings missing", n, c.plan.Repeats), do})
 			}
+			if item.Unmarked {
+				taken = c.withInputNoise(i, item, taken)
+			}
 			rows := rowsOf(item, taken)
+			if item.Unmarked {
+				c.assumeGain(i, item, rows)
+			}
 			s.Findings = append(s.Findings, contradictions(item, rows)...)
 			s.Rows = append(s.Rows, rows...)
 			if len(taken) > 0 {

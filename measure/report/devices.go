@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/bench"
 	"github.com/boothbench/boothbench/measure/picture"
 )
 
@@ -36,6 +37,7 @@ type ComparedReading struct {
 	Grades []string // one per device, by the user's rubric, "" for none
 	Best   []bool   // one per device; several are best where they are equal
 	Equal  bool     // the differences are within the uncertainties
+	Bounds bool     // all are upper bounds: which is less is not known
 	// Why is the reason why the devices cannot be compared, "" where they can.
 	Why string
 }
@@ -118,6 +120,8 @@ func (c Comparison) tables() (table, open *Table) {
 		switch {
 		case r.Why != "":
 			note = "cannot be compared: " + r.Why
+		case r.Bounds:
+			note = bench.OnlyBounds
 		case r.Equal:
 			note = "equal"
 		}

@@ -24,9 +24,9 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 		c.Devices = append(c.Devices, s.Device)
 		c.Repeat = append(c.Repeat, fmt.Sprintf("%s: %s, by the plan %s, SHA-256 %s", names[i], s.Device, s.Plan, s.PlanSHA256))
 	}
-	best, comparable, equal, neither := make([]int, len(sheets)), 0, 0, 0
+	best, comparable, equal, bounds, neither := make([]int, len(sheets)), 0, 0, 0, 0
 	for _, row := range bench.Compare(sheets) {
-		r := ComparedReading{Group: fmt.Sprintf("%s, %s, %s", spaced(row.Test), row.Path, row.Condition), Name: row.Reading, Best: row.Best, Equal: row.Equal, Why: row.Why}
+		r := ComparedReading{Group: fmt.Sprintf("%s, %s, %s", spaced(row.Test), row.Path, row.Condition), Name: row.Reading, Best: row.Best, Equal: row.Equal, Bounds: row.Bounds, Why: row.Why}
 		for d, got := range row.Rows {
 			one := measure.Reading{Reason: "not in its sheet", Frame: -1, Channel: -1}
 			if got != nil {
@@ -42,6 +42,8 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 		if row.Why == "" {
 			comparable++
 			switch {
+			case row.Bounds:
+				bounds++
 			case row.Equal:
 				equal++
 			case !slices.Contains(row.Best, true):
@@ -54,8 +56,8 @@ func OfSheets(sheets []*bench.Sheet, names []string, rubric *bench.Rubric) Compa
 	for d, n := range best {
 		counts = append(counts, fmt.Sprintf("%s in %d", c.Devices[d], n))
 	}
-	c.Answer = fmt.Sprintf("Of %s that can be compared, %d %s equal within the uncertainties, and for %d neither direction is better. In the rest a device is best, alone or with another: %s.",
-		dsp.Plural(comparable, "reading"), equal, verb(equal, "is", "are"), neither, strings.Join(counts, ", "))
+	c.Answer = fmt.Sprintf("Of %s that can be compared, %d %s equal within the uncertainties, %d %s known of each device only as an upper bound, and for %d neither direction is better. In the rest a device is best, alone or with another: %s.",
+		dsp.Plural(comparable, "reading"), equal, verb(equal, "is", "are"), bounds, verb(bounds, "is", "are"), neither, strings.Join(counts, ", "))
 	c.addCurves(sheets, names)
 	return c
 }
