@@ -197,15 +197,6 @@ func (t Term) String() string {
 	return text
 }
 
-// TermNames lists the names that Explain accepts, families in short form.
-func TermNames() []string {
-	names := make([]string, len(terms()))
-	for i, t := range terms() {
-		names[i] = t.Name
-	}
-	return names
-}
-
 // ReadingNames are the names of all readings, each family written out; N stands for a
 // number.
 func ReadingNames() []string {

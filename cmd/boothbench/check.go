@@ -310,5 +310,7 @@ func printChecked(w io.Writer, run expect.Run, groups, quiet bool) {
 			fmt.Fprintf(w, "%-9s  %s\n", "judged", g)
 		}
 	}
-	fmt.Fprintf(w, "%s met, %d not met\n", plural(limits-failed, "limit"), failed)
+	if limits > 0 { // without one the reason is an error, on standard error
+		fmt.Fprintf(w, "%s met, %d not met\n", plural(limits-failed, "limit"), failed)
+	}
 }

@@ -33,7 +33,7 @@ func runCompare(e env, args []string) error {
 	match := f.String("match", "least-squares", "`how` levels are matched: least-squares, loudness or none")
 	noAlign := f.Bool("no-align", false, "do not align: compare frame by frame from the first frames on")
 	residual := f.String("residual", "", "write the difference signal, B minus A at the level of A, to this `file` (32-bit floating point)")
-	atMost := f.Float64("at-most", 0, "exit code 1 where the difference exceeds this level in `dBFS`")
+	atMost := f.Float64("at-most", 0, "exit code 1 where the difference that remains exceeds this level in `dBFS`. Delay, level and polarity are corrected before, so they meet any limit; --no-align and --match none count them too")
 	jobs := f.Int("jobs", runtime.NumCPU(), "with folders: how many pairs are compared at once")
 	replace := f.Bool("replace", false, "write over an existing file")
 	asJSON := f.Bool("json", false, "print one JSON object")

@@ -120,11 +120,15 @@ func (c *comparedFolders) print(e env) {
 		}
 		fmt.Fprintf(e.stdout, "%-*s  %s\n", width, r.Name, text)
 	}
+	fails := ""
+	if c.atMost != nil {
+		fails = "fail: "
+	}
 	for _, f := range c.pairing.OnlyA {
-		fmt.Fprintf(e.stdout, "%-*s  only in %s\n", width, f.Name, c.a)
+		fmt.Fprintf(e.stdout, "%-*s  %sonly in %s\n", width, f.Name, fails, c.a)
 	}
 	for _, f := range c.pairing.OnlyB {
-		fmt.Fprintf(e.stdout, "%-*s  only in %s\n", width, f.Name, c.b)
+		fmt.Fprintf(e.stdout, "%-*s  %sonly in %s\n", width, f.Name, fails, c.b)
 	}
 	fmt.Fprintf(e.stdout, "\n%s\n", c.summary())
 }
@@ -159,6 +163,9 @@ func (c *comparedFolders) summary() string {
 	}
 	if c.atMost != nil {
 		text += fmt.Sprintf("; limit of %g dBFS not met by %d", *c.atMost, failed)
+		if alone := len(c.pairing.OnlyA) + len(c.pairing.OnlyB); alone > 0 {
+			text += fmt.Sprintf(", and by %s without a partner", plural(alone, "file"))
+		}
 	}
 	return text
 }

@@ -124,6 +124,7 @@ func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 
 func (r *deliverReport) printDelivered(e env) {
 	d := r.delivery
+	key, before := d.SetsKey()
 	for _, f := range d.Files {
 		fmt.Fprintf(e.stdout, "delivered  %s -> %s\n", f.In, f.Out)
 		fmt.Fprintf(e.stdout, "           %s, %s\n", measure.TimeCode(f.Frames, f.Format.Rate), f.Format)
@@ -132,7 +133,10 @@ func (r *deliverReport) printDelivered(e env) {
 			ahead, _ := f.Ahead.Get(name)
 			fmt.Fprintf(e.stdout, "           %-20s %s", name, after)
 			if ahead.Measurable() && after.Measurable() {
-				fmt.Fprintf(e.stdout, "   (before the last gain %s)", ahead)
+				fmt.Fprintf(e.stdout, "   (ahead of %s: %s)", key, ahead)
+			}
+			if name == "integrated_lufs" && f.Format.Channels == 1 {
+				fmt.Fprintf(e.stdout, "   %s", after.Reference)
 			}
 			if name == "true_peak_dbtp" {
 				fmt.Fprintf(e.stdout, "   the limit of %g dBTP applies to this one", d.Target.TruePeakDBTP)
@@ -155,7 +159,6 @@ func (r *deliverReport) printDelivered(e env) {
 			fmt.Fprintf(e.stdout, "           the limiter lowers %s most, by %.2f LU, which changes its loudness relative to the others\n", d.Files[most].Out, d.Files[most].LimitedLU)
 		}
 	}
-	key, before := d.SetsKey()
 	fmt.Fprintf(e.stdout, "gain       %s = %g (the chain file has %g); %d passes through the chain\n", key, d.GainDB, before, d.Passes())
 	for _, note := range d.Notes {
 		fmt.Fprintf(e.stdout, "note       %s\n", note)
@@ -166,10 +169,11 @@ func (r *deliverReport) printDelivered(e env) {
 }
 
 func printCost(e env, d *tune.Delivery, c tune.Cost) {
+	key, _ := d.SetsKey()
 	if d.Limits() {
 		fmt.Fprintf(e.stdout, "           limiting: median %.2f dB, 95th percentile %.2f dB, most %.2f dB; over 3 dB for %.1f %% of the time\n", c.MedianDB, c.P95DB, c.MostDB, 100*c.OverThreeDB)
 	}
-	fmt.Fprintf(e.stdout, "           peak to loudness ratio %.1f LU before the last gain, %.1f LU in the file\n", c.PeakToLoudnessAheadLU, c.PeakToLoudnessAfterLU)
+	fmt.Fprintf(e.stdout, "           peak to loudness ratio %.1f LU ahead of %s, %.1f LU in the file\n", c.PeakToLoudnessAheadLU, key, c.PeakToLoudnessAfterLU)
 }
 
 // deliverJSON is the object that --json prints for a programme.

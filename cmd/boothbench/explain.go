@@ -135,7 +135,7 @@ func unknownWord(word string) error {
 	for _, k := range stimulus.Kinds() {
 		known = append(known, k.Name())
 	}
-	known = append(known, measure.TermNames()...)
+	known = append(known, measure.ReadingNames()...)
 	for _, c := range commands() {
 		known = append(known, c.name)
 	}

@@ -24,7 +24,7 @@ func parse(f *pflag.FlagSet, args []string) error {
 	}
 	var invalid *pflag.InvalidValueError
 	if errors.As(err, &invalid) {
-		kind := map[string]string{"float64": "a number", "int": "a whole number", "int64": "a whole number", "uint64": "a whole number of 0 or more", "bool": "true or false"}[invalid.GetFlag().Value.Type()]
+		kind := map[string]string{"float64": "a number", "int": "a whole number", "int64": "a whole number", "uint64": "a whole number of 0 or more", "bool": "true or false", "float64Slice": "numbers, separated by commas"}[invalid.GetFlag().Value.Type()]
 		if kind != "" {
 			return usageError("--%s: found %q; accepted: %s", invalid.GetFlag().Name, invalid.GetValue(), kind)
 		}

@@ -159,7 +159,10 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 			}
 			readings, err := m.readings(source{kind, g.likeFor(kind, file)})
 			if err != nil {
-				checked.Err = fmt.Errorf("%s: %w", file, err)
+				checked.Err = err
+				if !strings.HasPrefix(err.Error(), file+":") {
+					checked.Err = fmt.Errorf("%s: %w", file, err)
+				}
 				return checked
 			}
 			for _, each := range limit.InEachChannel(readings) {
