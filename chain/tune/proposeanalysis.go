@@ -172,17 +172,14 @@ func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speech }
 
 // momentaryRange is how far apart usual and loud moments of the active sound are, in LU: the
 // 40th and the 95th percentile of the momentary loudness of 400 ms of which half and more is
-// active, and that lie over the relative gate of integrated loudness (Rec. ITU-R BS.1770-5
-// Annex 1). So noise and pauses do not count, however long, and breaths move little: they are
+// active, and that lie less than 10 LU under their mean, as by the relative gate of Rec. ITU-R
+// BS.1770-5 Annex 1 (not under the integrated loudness: its absolute gate makes it depend on the
+// gain of a soft take). So noise and pauses do not count, however long, and breaths move little: they are
 // in the softer part. (own choice: the same readings with other pauses, with and without
 // breaths, span 5.2 to 5.3 LU; over all moments within 20 LU of the integrated loudness, from
 // the 10th percentile on, they span 9.8 to 20.6)
 func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 	const hopMs, windowHops, relativeGateLU = 100, 4, 10
-	integrated, _ := a.loudness.Readings().Get("integrated_lufs")
-	if !integrated.Measurable() || integrated.Unit == "" {
-		return 0, false
-	}
 	momentary, _ := a.loudness.Series()
 	active := make([]int, len(momentary)) // milliseconds in each hop
 	for ms, v := range a.tracks.level[:min(len(a.tracks.level), hopMs*len(active))] {
@@ -191,15 +188,18 @@ func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 		}
 	}
 	var counted []float64
+	power := 0.0
 	for hop := windowHops - 1; hop < len(momentary); hop++ {
 		ms := 0
 		for _, n := range active[hop-windowHops+1 : hop+1] {
 			ms += n
 		}
-		if m := momentary[hop]; 2*ms >= windowHops*hopMs && m > integrated.Value-relativeGateLU && m-m == 0 {
-			counted = append(counted, m)
+		if m := momentary[hop]; 2*ms >= windowHops*hopMs && m-m == 0 {
+			counted, power = append(counted, m), power+dsp.DBToPower(m)
 		}
 	}
+	gate := dsp.PowerToDB(power/float64(max(1, len(counted)))) - relativeGateLU
+	counted = slices.DeleteFunc(counted, func(m float64) bool { return m <= gate })
 	if len(counted) < 10 {
 		return 0, false
 	}

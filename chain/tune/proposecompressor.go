@@ -103,8 +103,8 @@ func solveThreshold(levels [][]int16, active [][]bool, s dsp.CompressorSettings,
 	slope := 1 - 1/s.Ratio
 	low, high, last, before := -70.0, 0.0, math.NaN(), math.NaN()
 	next := typicalLevel(levels, active) - wantDB/slope
-	for step := range 12 { // three or four do, mostly
-		if !(next > low && next < high) || step%4 == 3 {
+	for step := range 20 { // three or four do, mostly
+		if !(next > low && next < high) || step%8 == 7 {
 			next = (low + high) / 2
 		}
 		s.ThresholdDBFS = next
