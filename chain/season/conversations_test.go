@@ -130,7 +130,7 @@ func TestMixIsTheSum(t *testing.T) {
 
 // Linked takes keep the difference of their levels and meet the loudness together; others
 // meet it each for itself.
-func TestLinked(t *testing.T) {
+func TestLinkedTakesMeetTheLoudnessTogether(t *testing.T) {
 	for _, linked := range []bool{true, false} {
 		p := talk(t, fmt.Sprintf("folders = \"ep*\"\nlink = %v\n", linked), 1, true)
 		run(t, p, 1, 1, RunSettings{})

@@ -10,7 +10,7 @@ import (
 // A name to which nothing can be added, or that the manifest cannot hold, is refused by the
 // plan, before hours of work; the longest accepted name works in every way that a season
 // makes an output.
-func TestNamesThatAreTooMuch(t *testing.T) {
+func TestNamesThatNoOutputCanHave(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 1)
 	for name, want := range map[string]string{
 		strings.Repeat("n", mostNameBytes-3) + ".wav": "found a name of 221 bytes",

@@ -201,7 +201,7 @@ func TestSeasonLimits(t *testing.T) {
 
 // Attempts that end anywhere leave a season that comes to the same bytes: takes whose
 // outputs, receipts, analyses or loudness were lost or cut off at random are made again.
-func TestLossesAtRandom(t *testing.T) {
+func TestLostFilesAreMadeAgain(t *testing.T) {
 	rng := rand.New(rand.NewPCG(16, 3))
 	takes := makeTakes(t, t.TempDir(), 20)
 	once := asOne(t, takes, -20)
@@ -252,7 +252,7 @@ func TestLossesAtRandom(t *testing.T) {
 // A programme is held against the largest range, which is that of all takes together, also
 // where their rates differ; and where its loudness cannot be met, the nearest is rendered
 // and the season says so.
-func TestProgrammeMisses(t *testing.T) {
+func TestProgrammeOverTheRangeOrOutOfReach(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 20)
 	for _, c := range []struct {
 		name string

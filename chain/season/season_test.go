@@ -112,7 +112,7 @@ func outputs(t testing.TB, p *Plan) map[string]string {
 // Every take is in one share, and shares take equally long: with lengths of a log-normal
 // law the longest share is at most 1.02 of the mean, which is asked for where no take is
 // longer than half a share. With 1,000 takes in 100 shares one is, and still it holds.
-func TestShares(t *testing.T) {
+func TestSharesTakeEquallyLong(t *testing.T) {
 	for _, one := range dsptest.Some(4, []struct{ takes, shares int }{{1000, 1}, {1000, 2}, {1000, 20}, {1000, 100}, {10_000, 100}}) {
 		rng := rand.New(rand.NewPCG(1, 2))
 		p := &Plan{}
@@ -170,7 +170,7 @@ func receiptsOf(t testing.TB, p *Plan) map[string]string {
 
 // Bytes and receipts do not depend on the shares, on their order or on how often they are
 // run, and a kept engine gives the bytes of a new one.
-func TestSameBytes(t *testing.T) {
+func TestBytesDoNotDependOnShares(t *testing.T) {
 	number := 12
 	if dsptest.IsExhaustive() {
 		number = 200
@@ -343,7 +343,7 @@ func TestInterruptedTakesAreMade(t *testing.T) {
 }
 
 // Two attempts of one share at the same moment end well, with one file of the right bytes.
-func TestTwoAtOnce(t *testing.T) {
+func TestTwoRunsOfOneShareAtOnce(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 2)
 	once := plan(t, t.TempDir(), takes, 1)
 	run(t, once, 1, 1, RunSettings{})
@@ -371,7 +371,7 @@ func TestTwoAtOnce(t *testing.T) {
 }
 
 // A plan stays what it was, and is refused once its chain or program is another.
-func TestPlanStays(t *testing.T) {
+func TestPlanOfAnotherChainIsRefused(t *testing.T) {
 	folder, takes := t.TempDir(), makeTakes(t, t.TempDir(), 2)
 	path := filepath.Join(folder, "voice.toml")
 	if err := os.WriteFile(path, []byte(chainText), 0o666); err != nil {
@@ -442,7 +442,7 @@ func TestSeasonDelivers(t *testing.T) {
 
 // Outliers are found within their folder where it has enough takes; short takes are not
 // compared.
-func TestConsistency(t *testing.T) {
+func TestOutliersWithinTheirFolder(t *testing.T) {
 	row := func(output string, lufs, seconds float64) Row {
 		return Row{Take: Take{Output: output}, State: Made, Readings: map[string]*float64{"integrated_lufs": &lufs, countedSeconds: &seconds}}
 	}

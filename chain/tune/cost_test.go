@@ -14,11 +14,11 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// TestCost holds the stated cost against the gain trace of a run with the solved
+// TestStatedCostAgainstTheTrace holds the stated cost against the gain trace of a run with the solved
 // chain, over the blocks that the loudness of its output counts. 0.15 dB: the trace
 // has the lowest gain of each ms, the forecast of each 2/3 ms, and the long
 // interpolator, which the forecast leaves out, finds more on a single peak.
-func TestCost(t *testing.T) {
+func TestStatedCostAgainstTheTrace(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	for _, text := range []string{limiterAlone, withCompressor} {
 		for _, lufs := range []float64{-18, -14} {

@@ -415,9 +415,9 @@ func TestDeliverExtremes(t *testing.T) {
 	}
 }
 
-// TestDeliverTooLoud: speech to −10 LUFS is refused with the loudness at the largest drive, and with the
-// loudness at 3, 6 and 10 dB of limiting, each within 0.1 LU of a render with the
-// drive that is stated.
+// TestDeliverTooLoud: speech to −10 LUFS is refused with the loudness at the largest drive,
+// and with the loudness at 3, 6 and 10 dB of limiting, each within 0.1 LU of a render with
+// the drive that is stated.
 func TestDeliverTooLoud(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	c := parsed(t, limiterAlone)

@@ -20,8 +20,8 @@ type point struct{ gainDB, lufs float64 }
 // smallest finds the smallest gain whose loudness meets a target, from a gain on
 // that does not exceed it. The loudness rises by no more than the gain, but for
 // small steps where a block begins to count: so a step by what is missing passes over
-// no gain that meets the target, and one by four times that, or by walkDB, over few. Where the loudness
-// steps over the target, low and high are the two sides of the step.
+// no gain that meets the target, and one by four times that, or by walkDB, over few.
+// Where the loudness steps over the target, low and high are the two sides of the step.
 //
 // met is false where no gain up to most meets it.
 func smallest(loudness func(gainDB float64) (float64, bool), target, from, most float64) (best, low, high point, met bool) {

@@ -381,14 +381,14 @@ func (s *Solution) ChainText() ([]byte, error) {
 	return solved.Format(true)
 }
 
-// sameSettings says whether two chains have the same stages.
+// sameSettings reports whether two chains have the same stages.
 func sameSettings(a, b *chain.Chain) bool {
 	return slices.EqualFunc(a.Stages, b.Stages, func(x, y chain.Stage) bool {
 		return x.Kind == y.Kind && x.Enabled == y.Enabled && reflect.DeepEqual(x.Settings, y.Settings)
 	})
 }
 
-// Limits says whether the chain ends with a limiter, whose drive the gain is.
+// Limits reports whether the chain ends with a limiter. The gain is then its drive.
 func (s *Solution) Limits() bool { return s.parts.limiter != nil }
 
 // SetsKey is the key that holds the gain in the solved chain, and what it was before.

@@ -45,7 +45,7 @@ func TargetLoudness(lufs, truePeakDBTP float64) Target {
 	return Target{LoudnessLUFS: lufs, LeastLUFS: lufs - 0.1, MostLUFS: lufs + 0.1, TruePeakDBTP: truePeakDBTP}
 }
 
-// Check says what in a target no programme can have.
+// Check returns an error for a target that no programme can have.
 func (t Target) Check() error {
 	switch {
 	case !(t.LoudnessLUFS >= -70 && t.LoudnessLUFS <= 0):
@@ -108,7 +108,7 @@ func (t *Target) bound(s expect.Spec) {
 	}
 }
 
-// accepts says whether a loudness is one that the target takes, if need be.
+// accepts reports whether a loudness is within the target's tolerance.
 func (t Target) accepts(lufs float64) bool {
 	if t.LeastLUFS == 0 && t.MostLUFS == 0 {
 		return false

@@ -277,10 +277,10 @@ var partly = []struct {
 	}},
 }
 
-// Whatever bleeds where: what is found has the accuracy of TestPlanted and
+// Whatever bleeds where: what is found has the accuracy of TestPlantedPathsAreFound and
 // TestHonestUncertainty, a bleed that is not found is under its bound, none is found that is
 // not there, and none is missed that is 3 dB over the noise while the voice speaks.
-func TestBleedInPart(t *testing.T) {
+func TestBleedBetweenSomeMicrophones(t *testing.T) {
 	seconds := 40.0
 	if !dsptest.IsExhaustive() {
 		seconds = 25

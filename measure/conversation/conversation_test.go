@@ -38,7 +38,7 @@ func measured(t testing.TB, rate int, sounds [][]float64) *Conversation {
 // frame in three minutes at 48 kHz. A delay is held to 0.02 frames where its standard
 // error allows that, which is as good as the least that any method can have (see
 // informationOf); most must be known that well. None may be declined.
-func TestPlanted(t *testing.T) {
+func TestPlantedPathsAreFound(t *testing.T) {
 	seconds := 30.0
 	if dsptest.IsExhaustive() {
 		seconds = 50
@@ -200,7 +200,7 @@ func (s *scene) check(t *testing.T, name string, c *Conversation) (all tally) {
 }
 
 // What is no conversation is declined with its reason, and no figure is invented.
-func TestDeclines(t *testing.T) {
+func TestNoConversationIsDeclined(t *testing.T) {
 	type trap struct {
 		name, reason string
 		sounds       func(s *scene) [][]float64

@@ -33,7 +33,7 @@ func lineThrough(on []peak, least, leastInAll float64) line {
 		strain := l.strain
 		further := (strain - 1) * float64(len(on)-2) / (sum - squares/sum)
 		l = fitted(on, further)
-		l.deviation *= math.Sqrt(max(1, l.strain) * alikeness(on, l))
+		l.deviation *= math.Sqrt(max(1, l.strain) * varianceFactor(on, l))
 		l.strain, l.sways = strain, math.Sqrt(further)
 	}
 	reach := on[len(on)-1].centre - on[0].centre
@@ -71,11 +71,11 @@ func fitted(on []peak, further float64) line {
 	return l
 }
 
-// alikeness is the factor by which the variance of a mean of delays exceeds that of
+// varianceFactor is the factor by which the variance of a mean of delays exceeds that of
 // independent ones: a head is near where it was shortly before. The distances from the
 // line are treated as a first-order process (Bartlett, "Some aspects of the
 // time-correlation problem in regard to tests of significance", 1935).
-func alikeness(on []peak, l line) float64 {
+func varianceFactor(on []peak, l line) float64 {
 	var squares, products float64
 	last := 0.0
 	for _, p := range on {
