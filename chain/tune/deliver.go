@@ -18,7 +18,7 @@ import (
 // MostRenders is how often takes are rendered at most.
 const MostRenders = 3
 
-// Job is a take and the file that is delivered of it.
+// Job is a take and the file that it becomes.
 type Job struct {
 	In, Out string
 	// Keep leaves a file that is there already as it is, whatever Settings.Replace says:

@@ -2,8 +2,8 @@
 //
 // [Propose] sets a whole chain to takes: each value is a [Choice] with the reading that
 // it follows from, the rule and a confidence, and each take has its [Damage], measured
-// by running the chain. A stage for which a take
-// gives too little evidence is off, with the reason.
+// by running the chain. A stage for which a take gives too little evidence is off, with the
+// reason.
 //
 // [Deliver] solves one number: the drive of the limiter at a chain's end (or one
 // gain, where a chain has no limiter) with which the written files meet a target

@@ -118,7 +118,7 @@ func TestHonestUncertainty(t *testing.T) {
 	if all.readings == 0 || all.within < all.readings*19/20 {
 		t.Errorf("%d of %d readings lie within two standard errors", all.within, all.readings)
 	}
-	// Standard errors that are far too large would pass that. (0.6 for bleeds and 0.75 for
+	// Standard errors that are far too large would pass that. (0.4 for bleeds and 0.7 for
 	// delays when this was written)
 	if bleeds, delays := rootMeanSquare(all.bleeds), rootMeanSquare(all.delays); bleeds < 0.3 || delays < 0.3 || bleeds > 1.3 || delays > 1.3 {
 		t.Errorf("errors are %.2f times their standard errors for bleeds, %.2f for delays; want 0.3 to 1.3", bleeds, delays)
