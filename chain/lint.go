@@ -163,7 +163,7 @@ func (l *linter) settings(i int, s Stage) {
 		}
 	case dsp.CeilingKeeper:
 		if c := v.Ceiling(); c.DriveDB > muchDriveDB {
-			l.warn(i, "drive_db", "compress first, or aim lower", "%+g dB of drive makes the limiter do a compressor's work (%s)", c.DriveDB, practice)
+			l.warn(i, "drive_db", "for a take that is not that soft, compress first, or aim lower", "%+g dB of drive limits every peak above %.1f dBFS ahead of it (%s)", c.DriveDB, c.DBTP-c.DriveDB, practice)
 		}
 	}
 }
