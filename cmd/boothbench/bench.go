@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure/bench"
 )
 
-const benchUsage = `boothbench bench measures a device by a plan: the same tests for every device, a sheet
+var benchUsage = `boothbench bench measures a device by a plan: the same tests for every device, a sheet
 of every reading, and the sheets of several devices side by side.
 
   bench init    writes a commented starter plan
@@ -25,6 +25,8 @@ Usage: boothbench bench init KIND PLAN.toml
        boothbench bench run PLAN.toml --exec 'TOOL {in} {out}' --out SHEET.json
        boothbench bench table SHEET.json…
 
+KIND is one of: ` + strings.Join(bench.Starters(), ", ") + `.
+
 Examples:
   boothbench bench init interface plan.toml
   boothbench bench plan plan.toml --out-dir play
@@ -40,10 +42,12 @@ func runBench(e env, args []string) error {
 	}, args)
 }
 
-const benchInitUsage = `boothbench bench init writes a plan to begin with, for a kind of device: edit it, then
+var benchInitUsage = `boothbench bench init writes a plan to begin with, for a kind of device: edit it, then
 run boothbench bench plan.
 
 Usage: boothbench bench init KIND PLAN.toml [flags]
+
+KIND is one of: ` + strings.Join(bench.Starters(), ", ") + `.
 
 Examples:
   boothbench bench init interface plan.toml

@@ -12,6 +12,19 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
+// Of several long tasks each shows as it begins, and the line is cleared at the end.
+func TestTaskShows(t *testing.T) {
+	var shown strings.Builder
+	p := progress{w: &shown}
+	p.task("line, 48000 Hz", 0, 2)
+	p.task("line, 96000 Hz", 1, 2)
+	p.clear()
+	if want := "\r\x1b[K1 of 2: line, 48000 Hz\r\x1b[K2 of 2: line, 96000 Hz\r\x1b[K"; shown.String() != want {
+		t.Errorf("shown %q, want %q", shown.String(), want)
+	}
+	(&progress{}).task("silent", 0, 1)
+}
+
 // BenchmarkAgainstProcess compares the inspection of ten minutes of stereo speech, and
 // the comparison with what the demo chain's five stages make of it (its limiter without
 // verification), with that run of process: by processor time in turn.

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/spf13/pflag"
+
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/bench"
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -16,7 +18,8 @@ const benchReadUsage = `boothbench bench read assigns recordings to the tests of
 all readings. They may come in any order, joined or cut, as files or folders: each
 stimulus carries a code of its condition. Only recordings of a terminated input are
 recognised by their file names. What is void or missing is listed with what to do.
-Exit code 1: something is void or missing, or a claim of the plan failed.
+Exit code 1: something is void or missing, or a claim of the plan failed or is undecided.
+Where no recording is recognised, no sheet is written.
 
 Usage: boothbench bench read PLAN.toml RECORDING… --out SHEET.json [flags]
 
@@ -26,10 +29,7 @@ Examples:
 
 func runBenchRead(e env, args []string) error {
 	f := e.flags("bench read", benchReadUsage)
-	s := sheetFlags{}
-	f.StringVar(&s.out, "out", "", "the sheet, a JSON `file`")
-	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
-	f.BoolVar(&s.asJSON, "json", false, "print the sheet as one JSON object")
+	s := addSheetFlags(f)
 	device := f.String("device", "", "the device's `name`, in place of the plan's")
 	if err := parse(f, args); err != nil {
 		return err
@@ -52,7 +52,7 @@ func runBenchRead(e env, args []string) error {
 	if err != nil {
 		return err
 	}
-	shown := newProgress(e.stderr, s.asJSON, int64(len(recordings)))
+	shown := newProgress(e.stderr, s.asJSON || s.quiet, int64(len(recordings)))
 	for _, recording := range recordings {
 		if err := e.ctx.Err(); err != nil {
 			return err
@@ -80,12 +80,9 @@ Examples:
 
 func runBenchRun(e env, args []string) error {
 	f := e.flags("bench run", benchRunUsage)
-	s := sheetFlags{}
 	var command commandFlags
 	command.add(f)
-	f.StringVar(&s.out, "out", "", "the sheet, a JSON `file`")
-	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
-	f.BoolVar(&s.asJSON, "json", false, "print the sheet as one JSON object")
+	s := addSheetFlags(f)
 	device := f.String("device", "", "the device's `name`, in place of the plan's")
 	if err := parse(f, args); err != nil {
 		return err
@@ -106,7 +103,7 @@ func runBenchRun(e env, args []string) error {
 	if *device != "" {
 		p.Device = *device
 	}
-	shown := newProgress(e.stderr, s.asJSON, 0)
+	shown := newProgress(e.stderr, s.asJSON || s.quiet, 0)
 	sheet, err := bench.Run(e.ctx, p, func(c bench.Condition) (instrument.Device, error) {
 		gain := 0.0
 		if c.GainDB != nil {
@@ -115,12 +112,7 @@ func runBenchRun(e env, args []string) error {
 		one := command
 		one.exec = strings.NewReplacer("{gain_db}", fmt.Sprint(gain), "{load_ohm}", fmt.Sprint(c.LoadOhm), "{rate_hz}", fmt.Sprint(c.RateHz), "{buffer_frames}", fmt.Sprint(c.BufferFrames)).Replace(command.exec)
 		return one.device(e)
-	}, func(_ string, i, of int) {
-		shown.total = int64(of)
-		if i > 0 {
-			shown.add(1)
-		}
-	})
+	}, func(condition string, i, of int) { shown.task(condition, i, of) })
 	shown.clear()
 	if err != nil {
 		return inputErrorUnless(err)
@@ -128,16 +120,27 @@ func runBenchRun(e env, args []string) error {
 	return s.finish(e, sheet, f.Args())
 }
 
-// sheetFlags say where a sheet goes.
+// sheetFlags say where a sheet goes, and what is printed of it.
 type sheetFlags struct {
-	out             string
-	replace, asJSON bool
+	out                         string
+	replace, asJSON, all, quiet bool
+}
+
+func addSheetFlags(f *pflag.FlagSet) *sheetFlags {
+	s := &sheetFlags{}
+	f.StringVar(&s.out, "out", "", "the sheet, a JSON `file`")
+	f.BoolVar(&s.replace, "replace", false, "write over an existing sheet")
+	f.BoolVar(&s.all, "all", false, "print every reading, and not only a summary")
+	f.BoolVar(&s.asJSON, "json", false, "print the sheet as one JSON object")
+	f.BoolVar(&s.quiet, "quiet", false, "no progress and no summary; claims that did not pass, findings, and what is void or missing only")
+	return s
 }
 
 // finish writes the sheet and prints what is in it. It ends with 1 where something is
 // missing or void, or a claim failed.
 func (s *sheetFlags) finish(e env, sheet *bench.Sheet, inputs []string) error {
-	if s.out != "" {
+	empty := len(sheet.Rows) == 0
+	if s.out != "" && !empty {
 		var text bytes.Buffer
 		lines := json.NewEncoder(&text)
 		lines.SetEscapeHTML(false)
@@ -156,9 +159,12 @@ func (s *sheetFlags) finish(e env, sheet *bench.Sheet, inputs []string) error {
 	if s.asJSON {
 		e.printJSON(sheet)
 	} else {
-		printBenchSheet(e, sheet)
-		if s.out != "" {
-			fmt.Fprintf(e.stdout, "wrote %s; next: boothbench bench table %[1]s OTHER.json\n", s.out)
+		s.print(e, sheet)
+		switch {
+		case empty:
+			fmt.Fprintln(e.stdout, "no recording was recognised, so that there is no sheet")
+		case s.out != "" && !s.quiet:
+			fmt.Fprintf(e.stdout, "wrote %s; next: boothbench bench table %[1]s prints every reading, and with OTHER.json puts devices side by side\n", s.out)
 		}
 	}
 	if failed {
@@ -167,21 +173,17 @@ func (s *sheetFlags) finish(e env, sheet *bench.Sheet, inputs []string) error {
 	return nil
 }
 
-func printBenchSheet(e env, sheet *bench.Sheet) {
-	fmt.Fprintf(e.stdout, "%s  by %s\n", sheet.Device, sheet.Plan)
-	head := ""
-	for _, r := range sheet.Rows {
-		if now := r.Path + ", " + r.Condition + ": " + r.Test; now != head {
-			head = now
-			fmt.Fprintf(e.stdout, "%s\n", head)
-		}
-		if r.Value != nil {
-			fmt.Fprintf(e.stdout, "  %-32s %s\n", r.Reading, r)
-		} else if strings.HasPrefix(r.Reason, "above ") || strings.HasPrefix(r.Reason, "under ") { // a bound
-			fmt.Fprintf(e.stdout, "  %-32s %s\n", r.Reading, r.Reason)
-		}
+func (s *sheetFlags) print(e env, sheet *bench.Sheet) {
+	if !s.quiet {
+		fmt.Fprintf(e.stdout, "%s  by %s\n", sheet.Device, sheet.Plan)
+	}
+	if s.all {
+		printSheetReadings(e, sheet)
 	}
 	for _, c := range sheet.Claims {
+		if s.quiet && c.Verdict == measure.Pass.String() {
+			continue
+		}
 		of := slices.DeleteFunc([]string{c.Path, c.Condition, c.Test}, func(part string) bool { return part == "" })
 		fmt.Fprintf(e.stdout, "%s  %s: %s\n", c.Verdict, strings.Join(of, ", "), c.Sentence)
 	}
@@ -197,5 +199,34 @@ func printBenchSheet(e env, sheet *bench.Sheet) {
 			fmt.Fprintln(e.stdout)
 		}
 	}
+	if s.quiet {
+		return
+	}
+	printNotMeasured(e, sheet)
 	fmt.Fprintln(e.stdout, sheet.Summary())
+}
+
+// printSheetReadings prints every reading that has a value, or a bound in place of one.
+func printSheetReadings(e env, sheet *bench.Sheet) {
+	head := ""
+	for _, r := range sheet.Rows {
+		text := r.String()
+		if r.Value == nil {
+			if text = r.Reason; !strings.HasPrefix(text, "above ") && !strings.HasPrefix(text, "under ") {
+				continue // printNotMeasured has it
+			}
+		}
+		if now := r.Path + ", " + r.Condition + ": " + r.Test; now != head {
+			head = now
+			fmt.Fprintf(e.stdout, "%s\n", head)
+		}
+		fmt.Fprintf(e.stdout, "  %-32s %s\n", r.Reading, text)
+	}
+}
+
+// printNotMeasured prints why readings have no value.
+func printNotMeasured(e env, sheet *bench.Sheet) {
+	for _, line := range sheet.NotMeasured() {
+		fmt.Fprintf(e.stdout, "not measured: %s\n", line)
+	}
 }

@@ -125,7 +125,7 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 	head := ""
 	for _, c := range rows {
 		if !slices.ContainsFunc(c.Rows, func(r *bench.Row) bool { return r != nil && r.Value != nil }) {
-			continue // the sheets say why
+			continue // the reasons are below
 		}
 		if now := c.Path + ", " + c.Condition + ": " + c.Test; now != head {
 			head = now
@@ -150,6 +150,12 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 			line += fmt.Sprintf(" %*s", width, text)
 		}
 		fmt.Fprintln(e.stdout, strings.TrimRight(line+"  "+c.Note(), " "))
+	}
+	for _, s := range sheets {
+		if len(sheets) > 1 && len(s.NotMeasured()) > 0 {
+			fmt.Fprintf(e.stdout, "%s:\n", s.Device)
+		}
+		printNotMeasured(e, s)
 	}
 	fmt.Fprintln(e.stdout, "▲ best of its row; equal: the differences are within the uncertainties")
 	if rubric != nil {

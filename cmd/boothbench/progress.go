@@ -48,6 +48,16 @@ func (p *progress) next() {
 	}
 }
 
+// task shows which of several tasks begins, at once: each may take long.
+func (p *progress) task(what string, i, of int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.w != nil {
+		p.shown = time.Now()
+		fmt.Fprintf(p.w, "\r\x1b[K%d of %d: %s", i+1, of, what)
+	}
+}
+
 // add adds to the amount done.
 func (p *progress) add(more int64) {
 	if p.w == nil {

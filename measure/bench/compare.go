@@ -71,7 +71,7 @@ func (c *Comparison) judge(sheets []*Sheet) {
 		}
 	}
 	if measurable == 0 {
-		c.Why = "not measurable in any"
+		c.Why = "not measurable in any: " + first.Reason
 		return
 	}
 	for d, r := range c.Rows {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -92,6 +94,43 @@ func (s *Sheet) Summary() string {
 		text += fmt.Sprintf("; %s: %d passed, %d failed, %d undecided", dsp.Plural(len(s.Claims), "claim"), verdicts[measure.Pass.String()], verdicts[measure.Fail.String()], verdicts[measure.Undecided.String()])
 	}
 	return text
+}
+
+// NotMeasured are the readings that have no value, one line for each reason.
+func (s *Sheet) NotMeasured() (lines []string) {
+	type group struct {
+		names []string // without their channels
+		rows  int
+		first Row
+	}
+	var order []string
+	groups := map[string]*group{}
+	for _, r := range s.Rows {
+		if r.Value != nil {
+			continue
+		}
+		g := groups[r.Reason]
+		if g == nil {
+			g = &group{first: r}
+			groups[r.Reason], order = g, append(order, r.Reason)
+		}
+		g.rows++
+		if name := strings.TrimSuffix(r.Reading, channelSuffix(r.Reading)); !slices.Contains(g.names, name) {
+			g.names = append(g.names, name)
+		}
+	}
+	for _, reason := range order {
+		g, more := groups[reason], ""
+		if g.rows > 1 {
+			more = fmt.Sprintf(", and %d more", g.rows-1)
+		}
+		names := strings.Join(g.names[:min(3, len(g.names))], ", ")
+		if len(g.names) > 3 {
+			names += fmt.Sprintf(" and %s", dsp.Plural(len(g.names)-3, "other reading"))
+		}
+		lines = append(lines, fmt.Sprintf("%s (%s, %s, %s%s): %s", names, g.first.Path, g.first.Condition, g.first.Test, more, reason))
+	}
+	return lines
 }
 
 // Measured is the row as a reading.
