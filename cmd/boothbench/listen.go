@@ -129,7 +129,7 @@ func runListen(e env, args []string) error {
 	if err := wave.CommitTogether(outputs...); err != nil {
 		return outputError(err)
 	}
-	printListening(e, c, *out, *asJSON)
+	printListening(e, c, *out, keyFile != nil, *asJSON)
 	return nil
 }
 
@@ -156,7 +156,9 @@ func writeListening(c *listen.Comparison, page, keyFile *wave.File) error {
 	return outputError(j.Encode(key))
 }
 
-func printListening(e env, c *listen.Comparison, out string, asJSON bool) {
+// printListening lists the versions by the numbers that they have on the page; where the
+// page hides their names, without numbers.
+func printListening(e env, c *listen.Comparison, out string, hidden, asJSON bool) {
 	type versionJSON struct {
 		Name        string          `json:"name"`
 		GainDB      float64         `json:"gain_db"`
@@ -184,11 +186,14 @@ func printListening(e env, c *listen.Comparison, out string, asJSON bool) {
 	}
 	fmt.Fprintf(e.stdout, "%s: %s from %s, levels by %s\n", out, fmt.Sprintf("%.2f s", float64(frames)/float64(c.Rate)), measure.TimeCode(c.FirstFrame, c.Rate), c.Level)
 	for i, v := range c.Versions {
-		turned := ""
+		turned, number := "", fmt.Sprint(i+1)
+		if hidden {
+			number = "-"
+		}
 		if v.Inverted {
 			turned = ", polarity inverted here, since it was opposite"
 		}
-		fmt.Fprintf(e.stdout, "  %d  %-24s %s, gain %s, %s%s\n", i+1, v.Name, v.Loudness,
+		fmt.Fprintf(e.stdout, "  %s  %-24s %s, gain %s, %s%s\n", number, v.Name, v.Loudness,
 			measure.Reading{Value: v.GainDB, Unit: "dB"}, lateness(v.DelayFrames), turned)
 	}
 	fmt.Fprintln(e.stdout, "  Turn the monitors down before you play the page.")
