@@ -25,6 +25,9 @@ type Alignment struct {
 	Findings []measure.Finding // what is odd, though it voids nothing
 
 	peaks []float64 // of each channel between the marks, as recorded: to bring it onto other frames moves it
+
+	placed        timemap.Map // frames of the stimulus in the recording
+	signal, begin int         // the signal's first frame of the stimulus, and the recording's of its file
 }
 
 // Recording is what came back from a device that was played a marked stimulus.
@@ -81,7 +84,7 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 		return nil, err
 	}
 	layout, channels := parts.Layout, parts.Channels()
-	a := &Alignment{Rate: played.Rate}
+	a := &Alignment{Rate: played.Rate, placed: timemap.Map{Speed: 1}, signal: layout.Signal, begin: r.begin}
 	var firstMap timemap.Map
 	clipped := &VoidError{Clipped, -1, ""}
 	for c := range r.sound.Channels() {
@@ -103,7 +106,7 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 			return nil, void
 		}
 		if c == 0 {
-			firstMap = h.Map
+			firstMap, a.placed = h.Map, h.Map
 		}
 		if err := give(c, firstMap.Resample(plane, layout.Signal, layout.EndMark)); err != nil {
 			return nil, err

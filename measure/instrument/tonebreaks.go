@@ -41,13 +41,22 @@ type toneBlock struct {
 	low      float64
 }
 
-// findBreaks finds where a tone does not follow its own sine: a dropout, a click, tops
-// that are cut flat.
+// findBreaks finds where a recording is broken by something else than its device.
 func (a *Alignment) findBreaks(s stimulus.Signal) error {
-	tone, is := s.(stimulus.Tone)
-	if !is {
-		return nil
+	switch v := s.(type) {
+	case stimulus.Tone:
+		return a.findToneBreaks(v)
+	case stimulus.Swept:
+		return a.findSweepBreaks(v)
+	case stimulus.Silence:
+		return a.findIdleBreaks(v)
 	}
+	return nil
+}
+
+// findToneBreaks finds where a tone does not follow its own sine: a dropout, a click, tops
+// that are cut flat.
+func (a *Alignment) findToneBreaks(tone stimulus.Tone) error {
 	from, to := toneFrames(a.Rate, tone.Seconds, 0)
 	length := max(a.Rate*toneBlockMs/1000, int(math.Ceil(leastCycles*float64(a.Rate)/tone.Hz)))
 	if to > a.Sound.Frames() || to-from < 5*length {
@@ -61,13 +70,9 @@ func (a *Alignment) findBreaks(s stimulus.Signal) error {
 		for at := from; at+length <= to; at += length {
 			blocks = append(blocks, blockOf(x[at:at+length], at, tone.Hz/float64(a.Rate)))
 		}
-		channel := -1
-		if a.Sound.Channels() > 1 {
-			channel = c
-		}
-		a.reportBreaks(blocks, length, channel)
+		a.reportBreaks(blocks, length, a.channel(c))
 		if tone.Hz < float64(a.Rate)/leastInPeriod {
-			a.reportFlatTops(blocks, channel)
+			a.reportFlatTops(blocks, a.channel(c))
 		}
 		return nil
 	})
