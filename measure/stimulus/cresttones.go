@@ -2,13 +2,12 @@ package stimulus
 
 import "github.com/boothbench/boothbench/dsp"
 
-// CrestTones are two sounds of the same rms level and different crest: a pair of
-// equal tones, whose wave peaks 6.02 dB over its rms, and then sines, which peak
-// 3.01 dB over theirs, at levels around the one that has the pair's rms. They show
-// what a detector measures: for one that reads rms the sine of the same rms is as
-// loud, for one that reads peaks it is the sine that is 3.01 dB higher.
+// CrestTones are sounds of different crest factor. The first is a pair of equal tones, whose
+// wave peaks 6.02 dB over its rms. The others are sines, which peak 3.01 dB over their rms, at
+// levels around the pair's rms. They show what a detector measures: an rms detector reads the
+// pair as loud as the sine of equal rms, a peak detector as loud as the sine 3.01 dB higher.
 type CrestTones struct {
-	Hz          float64 // of the sines; the pair lies a sixth below and above: its beat is too fast for a detector
+	Hz          float64 // of the sines; the pair lies at 0.83 and 1.19 times this: its beat is too fast for a detector
 	PeakDBFS    float64 // of the sine with the pair's rms; the pair peaks 3.01 dB higher
 	StepSeconds float64
 	Channels    int // 0 stands for one
@@ -17,7 +16,7 @@ type CrestTones struct {
 // CrestSteps are the levels of the sines against the pair's rms, in dB.
 func CrestSteps() []float64 { return []float64{-2, -1, 0, 1, 2, 3, 4, 5} }
 
-// StandardCrestTones leave a device half a second for each level.
+// StandardCrestTones gives each level half a second.
 func StandardCrestTones(peakDBFS float64) CrestTones {
 	return CrestTones{Hz: 3000, PeakDBFS: peakDBFS, StepSeconds: 0.5}
 }
@@ -28,7 +27,8 @@ func (c CrestTones) Kind() string { return "crest-tones" }
 // Pair are the frequencies of the pair in Hz.
 func (c CrestTones) Pair() (low, high float64) { return 0.83 * c.Hz, 1.19 * c.Hz }
 
-// Step is where the i-th sound lies at a rate in Hz, the pair being the first.
+// Step is the first frame of the i-th sound and one past its last, at a rate in Hz; sound 0 is
+// the pair.
 func (c CrestTones) Step(i, rate int) (from, to int) {
 	length := frames(c.StepSeconds, rate)
 	return i * length, (i + 1) * length

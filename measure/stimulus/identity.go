@@ -16,22 +16,21 @@ type Marked struct {
 	// Condition distinguishes stimuli of one signal that are played under different
 	// conditions, such as two gains of a device; 0: none, and not in the identity.
 	Condition uint32
-	// MarkDBFS is the peak level of the marks and the code, LeastMarkDBFS to MostMarkDBFS;
-	// 0: they follow the signal, and are not in the identity.
+	// MarkDBFS is the peak level of the marks and the code, LeastMarkDBFS to MostMarkDBFS. 0:
+	// the marks follow the signal's level, and the identity does not state it.
 	MarkDBFS float64
 }
 
 // ChunkID names the chunk of a WAV file that holds the identity.
 const ChunkID = "bbst"
 
-// schema is the version of the signals: it is counted up when a kind's samples or
-// the marks change, so that what was recorded of the old ones is not taken for
-// the new.
+// schema is the version of the signals. It is increased when a kind's samples or the marks
+// change, so that a recording of an old signal is not taken for one of the new.
 const schema = 2
 
 // Identity is all that the sound depends on, in one line:
 //
-//	boothbench-stimulus schema=1 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 …
+//	boothbench-stimulus schema=2 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 …
 func (m Marked) Identity() string {
 	options := ""
 	if m.Condition != 0 {
@@ -88,15 +87,14 @@ func ParseIdentity(line string) (Marked, error) {
 	return Marked{signal, rate, uint32(condition), markDBFS}, nil
 }
 
-// Code is what the sound carries of the identity: the first 32 bits of its
-// SHA-256.
+// Code is the part of the identity that the sound carries: the first 32 bits of its SHA-256.
 func (m Marked) Code() uint32 {
 	sum := sha256.Sum256([]byte(m.Identity()))
 	return binary.BigEndian.Uint32(sum[:])
 }
 
-// ChannelCode is the code in one channel, counted from 0: the first has the stimulus's
-// own, so that a recording shows which channel came back where.
+// ChannelCode is the code in one channel, counted from 0. The first channel has the stimulus's
+// own code, the others differ, so that a recording shows which channel came back where.
 func (m Marked) ChannelCode(channel int) uint32 {
-	return m.Code() ^ uint32(channel)*0x9e3779b9 // any odd number parts 64 channels
+	return m.Code() ^ uint32(channel)*0x9e3779b9 // any odd number gives 64 channels different codes
 }

@@ -2,12 +2,12 @@ package stimulus
 
 import "github.com/boothbench/boothbench/dsp"
 
-// Impulse is one sample in silence: what a device makes of it is its impulse
-// response. It carries little energy: for what is noisy, take a Sweep.
+// Impulse is one sample in silence: a device answers it with its impulse response. It has
+// little energy; take a Sweep for noisy devices.
 type Impulse struct {
 	PeakDBFS    float64
-	LeadSeconds float64 // silence before it
-	Seconds     float64 // in all
+	LeadSeconds float64 // silence before the impulse
+	Seconds     float64 // of the whole signal
 	Channels    int     // 0 stands for one
 }
 
@@ -19,7 +19,7 @@ func StandardImpulse(peakDBFS float64) Impulse {
 // Kind is "impulse".
 func (i Impulse) Kind() string { return "impulse" }
 
-// Frame is where the impulse lies at a rate in Hz.
+// Frame is the impulse's frame at a rate in Hz.
 func (i Impulse) Frame(rate int) int { return frames(i.LeadSeconds, rate) }
 
 // Make returns the impulse at a rate in Hz.

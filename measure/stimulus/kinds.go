@@ -12,14 +12,14 @@ import (
 // Kind is a kind of signal that can be asked for by name. Its settings are the
 // exported fields of its type: PeakDBFS is written peak_dbfs.
 type Kind struct {
-	Default Signal // with the settings that are taken where none is given
+	Default Signal // its settings are the defaults
 	Help    string // one line
-	Bare    bool   // the file is the signal alone, without marks: a standard's, or for lining up
-	Exact   bool   // it is written without dither: its zeros stay zeros
+	Bare    bool   // the file is the signal alone, without marks: a standard's signal, or one for lining up
+	Exact   bool   // the file is written without dither: zeros stay zeros
 }
 
-// kinds are the kinds in the order in which they are listed. A new one needs a
-// line here and, for settings with new names, lines in settings.
+// kinds are listed in this order. A new kind needs a line here and, for settings with new
+// names, lines in settings.
 var kinds = []Kind{
 	{Default: LineUpRP155(), Help: "steady sine, for lining up and for distortion", Bare: true},
 	{Default: AES17Series(DefaultPeakDBFS), Help: "997 Hz in steps of level, for gain linearity (AES17-2015 6.3.7)"},
@@ -42,7 +42,7 @@ var kinds = []Kind{
 	{Default: Tech3342{Case: 1}, Help: "a loudness range's test signal of EBU Tech 3342", Bare: true},
 }
 
-// settings has for each setting its unit, what is accepted, and what it is.
+// settings has the unit, the accepted values and the help of each setting.
 var settings = map[string][3]string{
 	"hz":              {"Hz", "up to half the rate", "frequency"},
 	"low_hz":          {"Hz", "up to half the rate", "lowest frequency"},
@@ -79,7 +79,7 @@ var settings = map[string][3]string{
 // Kinds lists the kinds.
 func Kinds() []Kind { return append([]Kind(nil), kinds...) }
 
-// Named returns the kind of a name.
+// Named returns the kind with a name.
 func Named(name string) (Kind, bool) {
 	for _, k := range kinds {
 		if k.Name() == name {
@@ -95,13 +95,13 @@ func (k Kind) Name() string { return k.Default.Kind() }
 // Setting is one setting of a kind.
 type Setting struct {
 	Key      string // "from_hz"
-	Unit     string // "Hz", "" for a number without
+	Unit     string // "Hz"; "" for a number without a unit
 	Accepted string
 	Help     string
 	Default  string
 }
 
-// Settings are the kind's settings in their order.
+// Settings lists the kind's settings in the order of the type's fields.
 func (k Kind) Settings() []Setting {
 	var all []Setting
 	each(reflect.ValueOf(k.Default), func(key string, field reflect.Value) {
@@ -111,8 +111,8 @@ func (k Kind) Settings() []Setting {
 	return all
 }
 
-// With is a signal of the kind, with the default for every setting that is not
-// given. Make reports values that do not go together.
+// With is a signal of the kind; settings that are not given have their defaults. Make reports
+// values that do not go together.
 func (k Kind) With(given map[string]string) (Signal, error) {
 	made := reflect.New(reflect.TypeOf(k.Default)).Elem()
 	made.Set(reflect.ValueOf(k.Default))
@@ -143,7 +143,7 @@ func Describe(s Signal) string {
 	return strings.Join(words, " ")
 }
 
-// Parse makes the signal of a description.
+// Parse makes the signal that a description states, as Describe writes it.
 func Parse(description string) (Signal, error) {
 	given := map[string]string{}
 	for _, word := range strings.Fields(description) {
@@ -169,8 +169,7 @@ func names() []string {
 	return all
 }
 
-// each visits the settings of a signal; those of a signal within it count as its
-// own.
+// each visits the settings of a signal, including those of a signal within it.
 func each(signal reflect.Value, visit func(key string, field reflect.Value)) {
 	for i := range signal.NumField() {
 		if field := signal.Field(i); field.Kind() == reflect.Struct {
@@ -195,8 +194,8 @@ func key(field string) string {
 
 func isUpper(c byte) bool { return c >= 'A' && c <= 'Z' }
 
-// spelled is a field's value as text, and set the way back. No channels stand for
-// one, and are spelled so: one signal has one description.
+// spelled is a field's value as text; set does the reverse. 0 channels mean one and are written
+// as 1, so that a signal has only one description.
 func spelled(key string, field reflect.Value) string {
 	if key == "channels" && field.IsZero() {
 		return "1"

@@ -6,11 +6,11 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// LevelStep is a tone that is low, then high, then low again, and changes at once:
-// a tone burst on a lower tone, for attack and release. A period has a whole
-// number of frames, a multiple of 4, and the level changes at the beginning of one.
+// LevelStep is a tone that is low, then high, then low again: a tone burst on a lower tone, for
+// attack and release times. A period is a whole number of frames and a multiple of 4. The level
+// jumps where a period begins.
 type LevelStep struct {
-	Hz            float64 // the nearest such frequency is taken
+	Hz            float64 // the nearest with such a period is taken
 	LowDBFS       float64 // peak
 	HighDBFS      float64
 	BeforeSeconds float64 // low

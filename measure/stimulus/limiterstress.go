@@ -7,11 +7,10 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// LimiterStress is a sound that limiters fail on, at levels over their ceiling.
-// Every channel has the sound at half the level of the one before it, at most a
-// quarter, so that a shift of the image shows; the talkers sit on either side.
-// Silence lies ahead of every part but in case 8, which is loud from its first
-// frame to its last.
+// LimiterStress is a sound that limiters fail on, at levels over their ceiling. Channel 1 has
+// it at full level, channel 2 at half and the others at a quarter, so that a shift of the image
+// shows. In case 9 each talker is louder on one side. Silence precedes every part but case 8,
+// which is loud from its first frame to its last.
 type LimiterStress struct {
 	Case        int     // 1 to LimiterStressCases
 	CeilingDBTP float64 // of the limiter, −60 to 60
@@ -38,8 +37,8 @@ const (
 // Kind is "limiter-stress".
 func (s LimiterStress) Kind() string { return "limiter-stress" }
 
-// Name says what the case is. Levels are over the ceiling: of the wave in bursts
-// and talkers, of the samples elsewhere.
+// Name describes the case. Its levels are over the ceiling: peaks of the wave in bursts and
+// talkers, of the samples elsewhere.
 func (s LimiterStress) Name() string {
 	return [...]string{
 		"bursts +6 dB", "bursts +10 dB", "bursts +20 dB", "fs/4 at 45 degrees", "impulses",
@@ -69,7 +68,7 @@ func (s LimiterStress) Make(rate int) (dsp.Block, error) {
 		}
 		gain := [...]float64{1, 0.5, 0.25}[min(c, 2)]
 		if len(other) > 0 {
-			gain = [...]float64{1, 0.5}[min(c/2, 1)] // a side each
+			gain = [...]float64{1, 0.5}[min(c/2, 1)] // a pair of sides each
 		}
 		for n := range b[c] {
 			b[c][n] = gain * near[n]
@@ -81,9 +80,8 @@ func (s LimiterStress) Make(rate int) (dsp.Block, error) {
 	return b, nil
 }
 
-// PartAt names the part of the sound that a frame belongs to, "" where there is
-// only one. What comes late by less than the silence between parts still belongs
-// to its part.
+// PartAt names the part of the sound that a frame belongs to, "" where there is only one.
+// Output that is late by less than the silence between parts still counts to its part.
 func (s LimiterStress) PartAt(rate int, frame int64) string {
 	parts, err := s.parts(rate)
 	if err != nil {
@@ -91,7 +89,7 @@ func (s LimiterStress) PartAt(rate int, frame int64) string {
 	}
 	name, from := "", int64(0)
 	for _, p := range parts {
-		// A part begins with its silence, of which the last 10 ms are its own.
+		// A part begins with its silence, but only the last 10 ms of that silence count to it.
 		if frame >= from+int64(p.silence-rate/100) {
 			name = p.name
 		}
@@ -100,7 +98,8 @@ func (s LimiterStress) PartAt(rate int, frame int64) string {
 	return name
 }
 
-// stressPart is a stretch that begins with frames of silence. Most have one voice.
+// stressPart is a stretch that begins with a number of silent frames. Only the talkers have the
+// second voice, other.
 type stressPart struct {
 	name        string
 	silence     int

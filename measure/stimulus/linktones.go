@@ -2,15 +2,15 @@ package stimulus
 
 import "github.com/boothbench/boothbench/dsp"
 
-// LinkTones are one tone in two channels at two levels, which show whether a stage
-// that works by level has one gain for both.
+// LinkTones are one tone at two levels in two channels. They show whether a level-dependent
+// stage has one gain for both.
 type LinkTones struct {
 	Hz                  float64
 	LeftDBFS, RightDBFS float64 // peaks
 	Seconds             float64 // fades included
 }
 
-// StandardLinkTones have 12 dB between the channels.
+// StandardLinkTones have 12 dB between the channels, for 3 s.
 func StandardLinkTones(leftDBFS float64) LinkTones {
 	return LinkTones{Hz: StandardHz, LeftDBFS: leftDBFS, RightDBFS: leftDBFS - 12, Seconds: 3}
 }

@@ -18,17 +18,17 @@ func (m Marked) Make() (dsp.Block, Layout, error) {
 	return b, p.Layout, nil
 }
 
-// Parts are a marked signal that is made block by block, since all of many channels at
-// once is large.
+// Parts makes a marked signal block by block, since all of many channels at once takes much
+// memory.
 type Parts struct {
 	Layout  Layout
 	marked  Marked
 	signal  dsp.Block
 	marks   [2][]float64 // up, down
-	symbols [2][]float64 // of a bit that is 0, and that is 1
+	symbols [2][]float64 // of a 0 bit, of a 1 bit
 }
 
-// Parts makes what all blocks share.
+// Parts makes what all blocks have in common.
 func (m Marked) Parts() (*Parts, error) {
 	if m.Rate < leastMarkRate {
 		return nil, &dsp.SettingError{Setting: "rate", Found: fmt.Sprintf("%d Hz", m.Rate), Accepted: fmt.Sprintf("%d Hz or more, for the marks", leastMarkRate)}
@@ -58,14 +58,15 @@ func (m Marked) Parts() (*Parts, error) {
 // Channels is the number of channels.
 func (p *Parts) Channels() int { return len(p.signal) }
 
-// Fill makes a block of all channels, which begins at a frame. Behind the end is silence.
+// Fill fills a block of all channels from a frame of the stimulus on. After its end there is
+// silence.
 func (p *Parts) Fill(b dsp.Block, from int) {
 	for c, plane := range b {
 		p.fill(plane, c, from)
 	}
 }
 
-// Channel is one channel, counted from 0.
+// Channel is the whole sound of one channel, counted from 0.
 func (p *Parts) Channel(channel int) []float64 {
 	plane := make([]float64, p.Layout.Frames)
 	p.fill(plane, channel, 0)

@@ -7,19 +7,18 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// MLS is a maximum-length sequence: 2^Order − 1 samples of +peak or −peak whose
-// periodic autocorrelation is an impulse but for −1 (Golomb, "Shift Register
-// Sequences", 1967). It is periodic, so it has no fades: they would break that.
+// MLS is a maximum-length sequence: 2^Order − 1 samples of +peak or −peak, whose periodic
+// autocorrelation is an impulse with −1 at every other lag (Golomb, "Shift Register Sequences",
+// 1967). It has no fades, which would break the periodicity.
 type MLS struct {
 	Order    int // 10 to 20
-	Periods  int // how often it is repeated; the first only lets a device settle
+	Periods  int // number of repetitions; the first lets a device settle
 	PeakDBFS float64
 	Channels int // 0 stands for one; all have the same sequence
 }
 
-// mlsTaps are the stages that are fed back, one primitive polynomial for each
-// order from 10; bit k−1 stands for stage k. (from memory; the test counts the
-// period of each)
+// mlsTaps are the stages that are fed back, one primitive polynomial for each order from 10;
+// bit k−1 is stage k. (from memory; the test counts the period of each)
 var mlsTaps = [...]uint32{
 	taps(10, 7), taps(11, 9), taps(12, 11, 10, 4), taps(13, 12, 11, 8), taps(14, 13, 12, 2), taps(15, 14),
 	taps(16, 15, 13, 4), taps(17, 14), taps(18, 11), taps(19, 18, 17, 14), taps(20, 17),

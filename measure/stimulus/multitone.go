@@ -6,19 +6,18 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Multitone is many sines at once, on a grid of equal ratios, each with an even
-// neighbour: the pairs give gain and phase, and the turn of phase from one
-// to the other gives the group delay. All fit a period, so that the response to a
-// settled device is read without leakage.
+// Multitone is many sines at once, in pairs on a grid of equal ratios. A pair gives gain and
+// phase, and the phase difference of its two tones gives the group delay. All sines are
+// periodic in one period, so that the settled response is read without leakage.
 type Multitone struct {
 	LowHz, HighHz float64
 	PerOctave     int // pairs
-	Periods       int // that are measured; one more comes before them for the device to settle
+	Periods       int // that are measured; one more precedes them, for the device to settle
 	PeakDBFS      float64
 	Channels      int // 0 stands for one
 }
 
-// StandardMultitone has the audio band in thirds of an octave.
+// StandardMultitone covers 20 Hz to 20 kHz in thirds of an octave.
 func StandardMultitone(peakDBFS float64) Multitone {
 	return Multitone{LowHz: 20, HighHz: 20000, PerOctave: 3, Periods: 2, PeakDBFS: peakDBFS}
 }
@@ -39,8 +38,8 @@ func (m Multitone) Period(rate int) int {
 // pairBins is how many bins apart the two tones of a pair lie.
 const pairBins = 2
 
-// Bins are the tones in periods per period: hz = bin·rate/Period. Those of a pair
-// stand one after the other.
+// Bins are the tones in cycles per period: hz = bin·rate/Period. The two of a pair are
+// adjacent.
 func (m Multitone) Bins(rate int) []int {
 	binHz := float64(rate) / float64(m.Period(rate))
 	var bins []int
@@ -73,12 +72,12 @@ func (m Multitone) Make(rate int) (dsp.Block, error) {
 	return spread(plane, m.Channels, 0), nil
 }
 
-// period is one period. Its phases are those that keep the peak of equally
-// strong tones low (Schroeder, "Synthesis of low-peak-factor signals and binary
-// sequences with low autocorrelation", IEEE Trans. Information Theory 16, 1970).
+// period is one period. The phases keep the peak of equally strong tones low (Schroeder,
+// "Synthesis of low-peak-factor signals and binary sequences with low autocorrelation", IEEE
+// Trans. Information Theory 16, 1970).
 func (m Multitone) period(rate int) []float64 {
 	length := m.Period(rate)
-	table := make([]float64, length) // a sine, which each bin steps through
+	table := make([]float64, length) // one cycle of a sine; each bin reads it in steps of its number
 	for n := range table {
 		table[n], _ = dsp.SincosPi(2 * float64(n) / float64(length))
 	}

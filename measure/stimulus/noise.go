@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// WhiteNoise is uniformly distributed random samples: its spectrum is flat up to
-// half the rate, its rms 4.77 dB below its peak.
+// WhiteNoise is uniformly distributed random samples: its spectrum is flat up to half the rate,
+// and its rms is 4.77 dB below its peak.
 type WhiteNoise struct {
 	PeakDBFS float64
 	Seconds  float64 // fades included
@@ -60,12 +60,11 @@ func (p PinkNoise) Make(rate int) (dsp.Block, error) {
 	return spread(plane, p.Channels, 0), nil
 }
 
-// pinkSections make white noise pink: first-order sections whose poles are an
-// octave apart from about 1 Hz up, each with its zero half an octave higher, so
-// that the gain falls in small stairs by 3 dB per octave. Poles and zeros go to
-// z = e^(−2πf/rate); what that costs near the Nyquist frequency is made good by
-// the first section. Its numbers and the top of the ladder are fitted: the slope
-// holds within ±0.05 dB from 20 Hz to 0.45 of the rate.
+// pinkSections make white noise pink. Their first-order poles are an octave apart from about 1
+// Hz up, each with its zero half an octave higher, so that the gain falls in small stairs by 3
+// dB per octave. Poles and zeros are mapped to z = e^(−2πf/rate); the first section corrects
+// the error of that near the Nyquist frequency. Its coefficients and the highest pole are
+// fitted: the slope holds within ±0.05 dB from 20 Hz to 0.45 of the rate.
 func pinkSections(rate float64) []dsp.Biquad {
 	z := func(hz float64) float64 { return dsp.Exp2(-2 * math.Pi * math.Log2E * hz / rate) }
 	sections := []dsp.Biquad{{B0: 1, B1: 0.319, A1: 0.234}}
@@ -75,10 +74,10 @@ func pinkSections(rate float64) []dsp.Biquad {
 	return sections
 }
 
-// uniform returns random numbers between −1 and 1 from the PCG generator, whose
-// sequence Go's documentation holds fixed.
+// uniform returns random numbers between −1 and 1 from the PCG generator. Go's documentation
+// fixes its sequence.
 func uniform(n int, seed uint64) []float64 {
-	rng := rand.New(rand.NewPCG(seed, 0x626f6f7468)) // any second word does
+	rng := rand.New(rand.NewPCG(seed, 0x626f6f7468)) // the second word is arbitrary
 	x := make([]float64, n)
 	for i := range x {
 		x[i] = float64(int64(rng.Uint64())) * 0x1p-63

@@ -14,8 +14,8 @@ type Part struct {
 	PeaksDBFS []float64
 }
 
-// Programme joins stretches of one sine whose phase runs on, without fades: what
-// loudness meters are tried on.
+// Programme joins stretches of one sine of continuous phase, without fades: a test signal for
+// loudness meters.
 func Programme(rate, hz int, parts ...Part) dsp.Block {
 	period := rate / gcd(rate, hz)
 	sine := make([]float64, period)
@@ -60,8 +60,8 @@ func repeat(n int, parts ...Part) (all []Part) {
 	return all
 }
 
-// Tech3341 is a synthetic test signal of EBU Tech 3341 v4 (2023), Table 1, at the
-// level that the document asks for. Two channels, five in case 6.
+// Tech3341 is a synthetic test signal of EBU Tech 3341 v4 (2023), Table 1, at the document's
+// level. It has two channels, in case 6 five.
 type Tech3341 struct {
 	Case    int // 1 to 6 and 9 to 23; 7 and 8 are recorded programmes
 	Variant int // 0 to 19 in cases 10 and 13, which are 20 signals each; else 0
@@ -135,15 +135,15 @@ func (s Tech3341) parts() []Part {
 	return all
 }
 
-// Rising is the i-th signal, from 0, of cases 11 (a length of 3 s, a step of
-// 0.15 s) and 14 (0.4 s, 0.02 s).
+// Rising is the i-th signal, counted from 0, of cases 11 (length 3 s, step 0.15 s) and 14 (0.4
+// s, 0.02 s).
 func Rising(i int, length, step float64) []Part {
 	v := float64(i)
 	return []Part{stereo(v*step, silent), stereo(length, v-38), stereo(length-float64(v*step), silent)}
 }
 
-// fractionOfRate is a sine of a fraction of the rate with straight fades of 10 ms:
-// its samples miss the peaks of the wave.
+// fractionOfRate is a sine at a fraction of the rate with linear fades of 10 ms. Its samples
+// miss the peaks of the wave.
 func fractionOfRate(rate int, divisor, amplitude, degrees float64) []float64 {
 	x := make([]float64, rate/5)
 	for n := range x {
@@ -157,9 +157,8 @@ func straightFade(n, length, fade int) float64 {
 	return min(1, float64(n)/float64(fade), float64(length-1-n)/float64(fade))
 }
 
-// betweenSamples are the cases 20 to 23: within a sine of fs/6 at half scale one
-// period of fs/4 at full scale, made at 4 fs, low-passed and decimated at an
-// offset of 0 to 3.
+// betweenSamples are the cases 20 to 23: a sine of fs/6 at half scale with one period of fs/4
+// at full scale in it. It is made at 4 fs, low-passed and decimated at an offset of 0 to 3.
 func betweenSamples(rate, offset int) []float64 {
 	high := make([]float64, 4*(rate/5))
 	join := len(high) / 48 * 24 // a zero crossing of fs/6, whose period is 24 frames of 4 fs
@@ -186,8 +185,8 @@ func betweenSamples(rate, offset int) []float64 {
 	return x
 }
 
-// lowPassTaps is a low-pass at an eighth of the rate: a sinc of 511 taps under a
-// Blackman window, of gain 1 at 0 Hz.
+// lowPassTaps is a low-pass at an eighth of the rate: a sinc of 511 taps under a Blackman
+// window, with a gain of 1 at 0 Hz.
 func lowPassTaps() []float64 {
 	taps := make([]float64, 511)
 	sum := 0.0

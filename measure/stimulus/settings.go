@@ -7,9 +7,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// What all stimuli check of their settings.
+// Checks of settings that all stimuli share.
 
-// frames is a time in frames, to the nearest.
+// frames is a time in frames, rounded to the nearest.
 func frames(seconds float64, rate int) int { return int(math.Round(seconds * float64(rate))) }
 
 func firstError(errs ...error) error {
@@ -36,7 +36,7 @@ func checkFormat(rate, channels int) error {
 	return checkRange("rate", float64(rate), dsp.MinRate, dsp.MaxRate, "Hz")
 }
 
-// checkHz wants a tone below the Nyquist frequency.
+// checkHz requires a frequency between 0 and the Nyquist frequency.
 func checkHz(setting string, hz float64, rate int) error {
 	if hz > 0 && hz < float64(rate)/2 {
 		return nil
@@ -46,7 +46,7 @@ func checkHz(setting string, hz float64, rate int) error {
 
 func checkPeak(dbfs float64) error { return checkRange("peak_dbfs", dbfs, -200, 0, "dBFS") }
 
-// checkSeconds wants a signal that is longer than its fades and fits in memory.
+// checkSeconds requires a signal that is longer than its fades and fits in memory.
 func checkSeconds(s float64) error { return checkRange("seconds", s, 3*FadeMs/1000.0, 3600, "s") }
 
 // PeakDBFS is the largest |sample| of a sound in dBFS, −Inf for silence.

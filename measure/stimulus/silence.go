@@ -19,8 +19,8 @@ func (s Silence) Make(rate int) (dsp.Block, error) {
 	return spread(make([]float64, frames(s.Seconds, rate)), s.Channels, 0), nil
 }
 
-// ToneThenSilence is a tone and then digital zero, which shows what
-// a device adds: what rings on, and what never ends.
+// ToneThenSilence is a tone and then digital zero. It shows what a device adds: ringing, and
+// sounds that never end.
 type ToneThenSilence struct {
 	Tone           Tone
 	SilenceSeconds float64

@@ -7,14 +7,13 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// SpeechLike is an invented programme with the pace and the levels of speech, for
-// stages that work by level: phrases of four to eight syllables, 4 or 5 a second,
-// with pauses between. A syllable is a train of pitch pulses through two
-// resonances; every third one begins with a hiss, as of an s. Under it lie a rumble
-// of 25 Hz, 45 dB under the peak, and a noise, 60 dB under it. Each channel has a
-// voice and a noise of its own, the voice 6 dB lower than that of the one before, so
-// that it shows which channels a stage listens to. It is like speech in its levels
-// and times, and in nothing else.
+// SpeechLike is an invented programme with the pace and the levels of speech, for stages whose
+// gain depends on level. It has phrases of four to eight syllables, 4 or 5 a second, with
+// pauses between. A syllable is a train of pitch pulses through two resonances; on average
+// every third begins with a hiss like an s. A rumble of 25 Hz, 45 dB below the peak, and a
+// noise, 60 dB below it, are added. Each channel has a voice and a noise of its own. Its voice
+// is 6 dB lower than the one before, so that the result shows which channels control a stage.
+// Only its levels and times resemble speech.
 type SpeechLike struct {
 	PeakDBFS float64
 	Seconds  float64 // fades included
@@ -32,7 +31,7 @@ func (s SpeechLike) Make(rate int) (dsp.Block, error) {
 	}
 	peak := dsp.DBToAmplitude(s.PeakDBFS)
 	length := frames(s.Seconds, rate)
-	// What lies under the voice adds to its peaks: this much it is kept lower by.
+	// The voice is lowered by the amplitude that rumble and noise add to its peaks.
 	const under = 0.00562 + 0.00173 // −45 dB, and √3 · −60 dB
 	rumble := make([]float64, length)
 	addSine(rumble, 25, 0.00562, rate)
@@ -55,10 +54,10 @@ type voice struct {
 	rate int
 }
 
-// between is a random number.
+// between is a random number between two values.
 func (v *voice) between(low, high float64) float64 { return low + float64((high-low)*v.rng.Float64()) }
 
-// phrases are as many frames of phrases and pauses, at a peak of 1.
+// phrases are phrases and pauses of a total length in frames, at a peak of 1.
 func (v *voice) phrases(length int) []float64 {
 	x := make([]float64, length)
 	for from := frames(0.2, v.rate); from < length; {
@@ -84,7 +83,7 @@ func (v *voice) phrases(length int) []float64 {
 	return x
 }
 
-// syllable fills x with one of a peak.
+// syllable fills x with one syllable, of a peak amplitude.
 func (v *voice) syllable(x []float64, peak float64) {
 	pitch := v.between(90, 140)
 	low, high := newResonance(v.between(300, 800), 80, v.rate), newResonance(v.between(900, 2300), 120, v.rate)
@@ -96,8 +95,8 @@ func (v *voice) syllable(x []float64, peak float64) {
 	var before [2]float64
 	for n := range x {
 		if n < hiss {
-			// White noise less itself two frames before is strongest at a quarter of the
-			// rate and nothing at half of it.
+			// White noise minus itself two frames before has its maximum at a quarter of the
+			// rate and zeros at 0 Hz and half the rate.
 			white := v.between(-1, 1)
 			swell, _ := dsp.SincosPi(float64(n) / float64(hiss))
 			x[n] = float64((white - before[1]) * swell)
@@ -112,7 +111,7 @@ func (v *voice) syllable(x []float64, peak float64) {
 		swell, _ := dsp.SincosPi(float64(n-hiss) / float64(len(x)-hiss))
 		x[n] = float64((low.next(pulse) + float64(0.5*high.next(pulse))) * swell)
 	}
-	// The vowel and the hiss are brought to the peak apart from each other.
+	// The vowel and the hiss are scaled to the peak separately.
 	for _, part := range [][]float64{x[:hiss], x[hiss:]} {
 		largest := 0.0
 		for _, s := range part {
@@ -124,7 +123,7 @@ func (v *voice) syllable(x []float64, peak float64) {
 	}
 }
 
-// resonance is a pair of poles: a formant of a centre and a bandwidth in Hz.
+// resonance is a pair of poles: a formant with a centre frequency and a bandwidth in Hz.
 type resonance struct{ a1, a2, y1, y2 float64 }
 
 func newResonance(centreHz, bandwidthHz float64, rate int) *resonance {

@@ -7,24 +7,24 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// SteppedTone is one tone whose level goes up, or down, in steps without ever
-// pausing, and back if asked for: for the static curve of a stage that works by
-// level. From step to step the level glides for glideMs.
+// SteppedTone is one tone whose level rises or falls in steps without a pause, and back if Back
+// is set. It is for the static curve of a level-dependent stage. Between steps the level glides
+// for glideMs.
 type SteppedTone struct {
 	Hz          float64
 	FromDBFS    float64 // peak of the first step
 	ToDBFS      float64 // peak of the last, at most a step short of it
-	StepDB      float64 // more than 0; the levels rise or fall as from and to say
+	StepDB      float64 // more than 0; FromDBFS and ToDBFS give the direction
 	StepSeconds float64
 	Back        bool // and the same steps back
 	Channels    int  // 0 stands for one
 }
 
-// glideMs is how long a stepped tone takes from level to level: a jump would be a
-// click. (common practice, no source)
+// glideMs is the length of the glide between two levels in ms: a jump would be a click. (common
+// practice, no source)
 const glideMs = 10
 
-// StandardSteppedTone goes from −60 dBFS in steps of 1 dB.
+// StandardSteppedTone rises from −60 dBFS in steps of 1 dB, and back.
 func StandardSteppedTone(toDBFS float64) SteppedTone {
 	return SteppedTone{Hz: StandardHz, FromDBFS: -60, ToDBFS: toDBFS, StepDB: 1, StepSeconds: 0.5, Back: true}
 }
@@ -32,7 +32,7 @@ func StandardSteppedTone(toDBFS float64) SteppedTone {
 // Kind is "stepped-tone".
 func (s SteppedTone) Kind() string { return "stepped-tone" }
 
-// Levels are the peaks in dBFS in the order in which they come.
+// Levels are the peaks in dBFS, in the order of the steps.
 func (s SteppedTone) Levels() []float64 {
 	levels := ToneSeries{FromDBFS: s.FromDBFS, ToDBFS: s.ToDBFS, StepDB: s.StepDB}.Levels()
 	if s.Back {
@@ -43,8 +43,7 @@ func (s SteppedTone) Levels() []float64 {
 	return levels
 }
 
-// Step is where the i-th step lies at a rate in Hz: its first frame, and one past
-// its last.
+// Step is the first frame of the i-th step and one past its last, at a rate in Hz.
 func (s SteppedTone) Step(i, rate int) (from, to int) {
 	length := frames(s.StepSeconds, rate)
 	return i * length, (i + 1) * length

@@ -18,7 +18,8 @@ type stressMaker struct {
 
 func (m *stressMaker) frames(seconds float64) int { return int(math.Round(seconds * float64(m.rate))) }
 
-// add adds a part: silence, and seconds of a wave that is 1 at the ceiling.
+// add appends a part: silence, then a wave for some seconds. An amplitude of 1 in the wave is
+// overDB over the ceiling.
 func (m *stressMaker) add(name string, seconds, overDB float64, wave func(n int) float64) {
 	gain := m.ceiling * dsp.DBToAmplitude(overDB)
 	silence := m.frames(stressGap)
@@ -29,8 +30,8 @@ func (m *stressMaker) add(name string, seconds, overDB float64, wave func(n int)
 	m.all = append(m.all, stressPart{name: name, silence: silence, main: x})
 }
 
-// sineOfRate is a sine of a part of the rate that begins at a phase. Its phase is
-// reduced before it is taken, so that it does not drift.
+// sineOfRate is a sine at a fraction of the rate, from a start phase in degrees. Its phase is
+// reduced to one turn first, so that it does not drift.
 func sineOfRate(part, degrees float64) func(n int) float64 {
 	return func(n int) float64 {
 		sin, _ := dsp.SincosPi(2 * math.Mod(float64(part*float64(n))+degrees/360, 1))
@@ -38,8 +39,8 @@ func sineOfRate(part, degrees float64) func(n int) float64 {
 	}
 }
 
-// bursts are sines after silence, from 50 Hz to 0.45 of the rate, that begin at
-// 0, 45 and 90 degrees.
+// bursts are sines after silence, from 50 Hz to 0.45 of the rate, with start phases of 0, 45
+// and 90 degrees.
 func (m *stressMaker) bursts(overDB float64) {
 	fs := float64(m.rate)
 	for _, hz := range []float64{50, 200, 1000, 5000, fs / 4, 0.45 * fs} {
@@ -52,8 +53,9 @@ func (m *stressMaker) bursts(overDB float64) {
 	}
 }
 
-// quarter is the tone whose samples are 3.01 dB under its wave (as EBU Tech 3341
-// v4, signal 16): the samples are at the ceiling. It rises and falls in 10 ms.
+// quarter is a tone at a quarter of the rate whose samples are 3.01 dB below the peaks of its
+// wave (as EBU Tech 3341 v4, signal 16). Its samples are at the ceiling. It rises and falls in
+// 10 ms.
 func (m *stressMaker) quarter() {
 	const seconds = 0.5
 	sine, length, fade := sineOfRate(0.25, 45), m.frames(seconds), m.frames(0.01)
@@ -77,9 +79,9 @@ func (m *stressMaker) impulses() {
 	}
 }
 
-// alternating are runs of 1 to 40 samples of alternating sign, each as long after
-// the one before it that the interpolators read it alone, at the ceiling and 6 dB
-// over it: where the sign turns late, the wave goes far over its samples.
+// alternating are runs of 1 to 40 samples of alternating sign, at the ceiling and 6 dB over it.
+// They are far enough apart for an interpolator to see one alone. Where the sign alternates
+// late, the wave goes far over its samples.
 func (m *stressMaker) alternating() {
 	for _, overDB := range []float64{0, 6} {
 		from, k := 0, 1
@@ -91,7 +93,8 @@ func (m *stressMaker) alternating() {
 			if at >= 2*k {
 				return 0
 			}
-			// Two runs that meet in a pair of equal samples: the worst of signs.
+			// Two runs meet in a pair of equal samples: the order of signs with the highest
+			// peak between samples.
 			if at >= k {
 				at--
 			}
@@ -112,8 +115,8 @@ func (m *stressMaker) ends() {
 	m.all[0].main, m.all[0].silence = m.all[0].main[m.all[0].silence:], 0
 }
 
-// talkers are two voices that speak by turns and together, 12 dB over the
-// ceiling: pulses of a pitch through three resonances, at syllable pace.
+// talkers are two voices that speak in turn and together, 12 dB over the ceiling: pulses of a
+// pitch through three resonances, at the pace of syllables.
 func (m *stressMaker) talkers() {
 	const seconds = 3
 	m.add("", seconds, 0, func(int) float64 { return 0 })
@@ -124,7 +127,7 @@ func (m *stressMaker) talkers() {
 		syllable := m.rate / 5
 		loudest := 0.0
 		for n := range speech {
-			// The first speaks in two of three syllables, the other in two of three.
+			// Each speaks in two of three syllables, and both in one of three.
 			if (n/syllable+2*voice)%3 == 2 {
 				speech[n] = 0
 			}
@@ -139,7 +142,7 @@ func (m *stressMaker) talkers() {
 	}
 }
 
-// voice is a vowel that changes ten times a second.
+// voice is a vowel whose resonances change ten times a second.
 func (m *stressMaker) voice(pitchHz float64, length int) []float64 {
 	x := make([]float64, length)
 	phase := 0.0

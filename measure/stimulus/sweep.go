@@ -12,16 +12,15 @@ type Swept interface {
 	Signal
 	// Band is where the sweep begins and ends, in Hz.
 	Band() (fromHz, toHz float64)
-	// HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
-	// ahead of the linear one, once the sweep is divided out.
+	// HarmonicAdvance is the time in seconds by which the response at the n-th harmonic
+	// precedes the linear one, after division by the sweep.
 	HarmonicAdvance(n int) float64
 }
 
-// Sweep is an exponential swept sine (Farina, "Simultaneous measurement of
-// impulse response and distortion with a swept-sine technique", AES 108th
-// Convention, 2000): it takes the same time for every octave, so that what a
-// device adds at the n-th multiple of the frequency comes a fixed time ahead of
-// the sweep's own response, and can be separated from it.
+// Sweep is an exponential swept sine (Farina, "Simultaneous measurement of impulse response and
+// distortion with a swept-sine technique", AES 108th Convention, 2000). Every octave takes the
+// same time. So the n-th harmonic that a device adds precedes the linear response by a fixed
+// time, and can be separated from it.
 type Sweep struct {
 	FromHz, ToHz float64
 	Seconds      float64 // fades included
@@ -41,12 +40,11 @@ func (s Sweep) Kind() string { return "sweep" }
 // Band is where the sweep begins and ends, in Hz.
 func (s Sweep) Band() (fromHz, toHz float64) { return s.FromHz, s.ToHz }
 
-// Growth is the time in seconds in which the frequency grows e-fold: L in the
-// papers.
+// Growth is the time in seconds in which the frequency grows by the factor e: L in the papers.
 func (s Sweep) Growth() float64 { return s.Seconds / ln(s.ToHz/s.FromHz) }
 
-// HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
-// ahead of the linear one, once the sweep is divided out.
+// HarmonicAdvance is the time in seconds by which the response at the n-th harmonic precedes
+// the linear one, after division by the sweep.
 func (s Sweep) HarmonicAdvance(n int) float64 { return s.Growth() * ln(float64(n)) }
 
 // Make returns the sweep at a rate in Hz.
@@ -64,7 +62,7 @@ func (s Sweep) Make(rate int) (dsp.Block, error) {
 	return spread(plane, s.Channels, 0), nil
 }
 
-// fraction is what a number has behind the point, exactly.
+// fraction is the part of a number behind the decimal point, exactly.
 func fraction(x float64) float64 { return x - math.Floor(x) }
 
 // ln is the natural logarithm, the same on every machine.
@@ -82,13 +80,13 @@ func (s Sweep) check(rate int) error {
 		checkSeconds(s.Seconds), checkPeak(s.PeakDBFS))
 }
 
-// SynchronisedSweep is an exponential sweep whose growth is chosen such that
-// every harmonic has the sweep's own phase (Novak, Lotton, Simon, "Synchronized
-// swept-sine: theory, application, and implementation", JAES 63(10), 2015): the
-// responses at the harmonics are right in phase as well as in magnitude.
+// SynchronisedSweep is an exponential sweep whose growth is chosen such that every harmonic has
+// the sweep's own phase (Novak, Lotton, Simon, "Synchronized swept-sine: theory, application,
+// and implementation", JAES 63(10), 2015). The responses at the harmonics are then right in
+// phase as well as in magnitude.
 type SynchronisedSweep struct {
 	FromHz, ToHz float64
-	Seconds      float64 // target; the true length is the nearest that is synchronised
+	Seconds      float64 // target; the true length is the nearest synchronised one
 	PeakDBFS     float64
 	Channels     int // 0 stands for one
 }
@@ -99,8 +97,8 @@ func (s SynchronisedSweep) Kind() string { return "synchronised-sweep" }
 // Band is where the sweep begins and ends, in Hz.
 func (s SynchronisedSweep) Band() (fromHz, toHz float64) { return s.FromHz, s.ToHz }
 
-// Growth is the time in seconds in which the frequency grows e-fold, such that
-// the sweep begins after a whole number of turns (equation 49).
+// Growth is the time in seconds in which the frequency grows by the factor e, such that the
+// sweep begins after a whole number of turns (equation 49).
 func (s SynchronisedSweep) Growth() float64 {
 	turns := math.Round(s.FromHz * s.Seconds / ln(s.ToHz/s.FromHz))
 	return max(1, turns) / s.FromHz
@@ -109,8 +107,8 @@ func (s SynchronisedSweep) Growth() float64 {
 // trueSeconds is the length that follows from the growth.
 func (s SynchronisedSweep) trueSeconds() float64 { return s.Growth() * ln(s.ToHz/s.FromHz) }
 
-// HarmonicAdvance is by how many seconds the response at the n-th harmonic comes
-// ahead of the linear one, once the sweep is divided out.
+// HarmonicAdvance is the time in seconds by which the response at the n-th harmonic precedes
+// the linear one, after division by the sweep.
 func (s SynchronisedSweep) HarmonicAdvance(n int) float64 {
 	return s.Growth() * ln(float64(n))
 }

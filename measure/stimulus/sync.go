@@ -6,24 +6,24 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Around a signal that is to be recorded lie two marks, by which the recording is
-// found, and a code, by which it is recognised as one of this signal:
+// A signal to be recorded has a mark on each side, by which the recording is found, and a code,
+// by which the signal is recognised:
 //
 //	silence · mark up · pause · code · pause · signal · pause · mark down · silence
 //
-// A mark is a linear sweep, long for its bandwidth: it is found under noise, and
-// its place is read to a small part of a frame.
+// A mark is a linear sweep with a large product of time and bandwidth. It is found under noise,
+// and its place is read to a small part of a frame.
 const (
-	leadMs   = 500 // silence, from which the noise is read
+	leadMs   = 500 // silence, in which the noise is measured
 	markMs   = 250
-	guardMs  = 150 // for a room or a device to fall silent
+	guardMs  = 150 // for a room or a device to become silent
 	symbolMs = 12
-	gapMs    = 500 // for a compressor to come back
+	gapMs    = 500 // for a compressor to recover
 	tailMs   = 1000
 )
 
-// Unless they are set, marks are as loud as the signal, so that they come through where
-// it does: within these bounds, and at the upper one around silence.
+// Unless their level is set, marks are as loud as the signal, so that they get through wherever
+// the signal does. Their level stays within these bounds, and is the upper one around silence.
 const (
 	MostMarkDBFS  = -20.0
 	LeastMarkDBFS = -80.0
@@ -41,7 +41,7 @@ func (m Marked) markDBFS(signal dsp.Block) float64 {
 	return max(LeastMarkDBFS, min(MostMarkDBFS, peak))
 }
 
-// checkMark wants the marks to follow the signal (0), or a level within the bounds.
+// checkMark requires 0, for marks that follow the signal, or a level within the bounds.
 func checkMark(dbfs float64) error {
 	if dbfs == 0 {
 		return nil
@@ -49,18 +49,18 @@ func checkMark(dbfs float64) error {
 	return checkRange("mark_dbfs", dbfs, LeastMarkDBFS, MostMarkDBFS, "dBFS")
 }
 
-// CodeBits are the symbols of a code: 32 bits of an identity and 8 that check
-// them.
+// CodeBits is the number of symbols of a code: 32 bits of an identity's hash and 8 check bits.
 const CodeBits = 40
 
-// Layout is where the parts of a marked signal begin, in frames.
+// Layout is where the parts of a marked signal begin, in frames; SignalEnd is one past the
+// signal's last, Frames is the total.
 type Layout struct {
 	StartMark, Code, Signal, SignalEnd, EndMark, Frames int
 	Symbol, Mark, Gap                                   int     // lengths
 	MarkDBFS                                            float64 // peak of marks and code
 }
 
-// LayoutOf is the layout around a signal of a number of frames, at a rate in Hz.
+// LayoutOf is the layout around a signal of a length in frames, at a rate in Hz.
 func LayoutOf(rate, signal int) Layout {
 	ms := func(t int) int { return dsp.Frames(float64(t), rate) }
 	l := Layout{Symbol: ms(symbolMs), Mark: ms(markMs), Gap: ms(gapMs)}
@@ -73,8 +73,7 @@ func LayoutOf(rate, signal int) Layout {
 	return l
 }
 
-// Chirp is a linear sweep with straight phase, of full scale 1: a mark, or a
-// symbol of a code.
+// Chirp is a linear sweep of full scale 1: a mark, or a symbol of a code.
 type Chirp struct {
 	Up       bool
 	Seconds  float64
@@ -86,18 +85,17 @@ type Chirp struct {
 // leastMarkRate is the lowest rate in Hz that has room for the marks.
 const leastMarkRate = 8000
 
-// MarkChirp is the mark before the signal (up) or behind it (down), for a rate in
-// Hz.
+// MarkChirp is the mark before the signal (up) or after it (down), for a rate in Hz.
 func MarkChirp(rate int, up bool) Chirp {
 	return Chirp{Up: up, Seconds: markMs / 1000.0, BottomHz: 400, TopHz: min(6000, 0.4*float64(rate)), FadeMs: 20}
 }
 
-// SymbolChirp is a bit of the code.
+// SymbolChirp is one bit of the code.
 func SymbolChirp(rate int, bit bool) Chirp {
 	return Chirp{Up: bit, Seconds: symbolMs / 1000.0, BottomHz: 600, TopHz: min(5000, 0.4*float64(rate)), FadeMs: 2}
 }
 
-// Wave is the chirp at a number of frames per second, which need not be whole: a
+// Wave is the chirp at a number of frames per second. That need not be whole, since a
 // recorder's clock differs from a player's.
 func (c Chirp) Wave(framesPerSecond float64) []float64 {
 	x := make([]float64, int(math.Round(c.Seconds*framesPerSecond)))
@@ -117,7 +115,7 @@ func (c Chirp) Wave(framesPerSecond float64) []float64 {
 	return x
 }
 
-// spell spells an identity's hash: its bits and those that check them.
+// spell makes the code of an identity's hash: its bits and the check bits.
 func spell(hash uint32) (bits [CodeBits]bool) {
 	word := uint64(hash)<<8 | uint64(checksum(hash))
 	for i := range bits {
@@ -126,7 +124,7 @@ func spell(hash uint32) (bits [CodeBits]bool) {
 	return bits
 }
 
-// Spelled reads a code; it is not good if its check does not fit.
+// Spelled reads a code: its hash, and whether the check bits agree.
 func Spelled(bits [CodeBits]bool) (hash uint32, good bool) {
 	word := uint64(0)
 	for _, b := range bits {
@@ -139,8 +137,8 @@ func Spelled(bits [CodeBits]bool) (hash uint32, good bool) {
 	return hash, checksum(hash) == byte(word)
 }
 
-// checksum is CRC-8 of a hash (polynomial x⁸+x²+x+1, begun with ones so that
-// 0 has a checksum of its own).
+// checksum is CRC-8 of a hash (polynomial x⁸+x²+x+1, initial value all ones, so that 0 has a
+// checksum other than 0).
 func checksum(hash uint32) byte {
 	crc := byte(0xFF)
 	for shift := 24; shift >= 0; shift -= 8 {

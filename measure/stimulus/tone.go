@@ -9,25 +9,24 @@ import (
 // Tone is a steady sine with a fade at each end.
 type Tone struct {
 	Hz       float64
-	PeakDBFS float64 // of a sine, the same number in dBFS by AES17
+	PeakDBFS float64 // of a sine, which is also its AES17 level in dBFS
 	Seconds  float64 // fades included
 	Channels int     // 0 stands for one
-	Only     int     // the one channel, from 1, that has the tone; 0: all have it
+	Only     int     // the only channel, from 1, with the tone; 0: all have it
 }
 
-// FadeMs is how long tones and noises take to rise and to fall: half a period
-// of a cosine. (common practice, no source)
+// FadeMs is the length of a fade of tones and noises in ms: half a period of a cosine. (common
+// practice, no source)
 const FadeMs = 10
 
-// DefaultPeakDBFS is the level of a stimulus for which none was asked.
+// DefaultPeakDBFS is the peak level of a stimulus when none is given.
 const DefaultPeakDBFS = -20
 
-// StandardHz is the standard frequency of AES17-2015: prime, so that it meets
-// nearly all codes of a converter. 48000 Hz and 44100 Hz are no multiples of it.
+// StandardHz is the standard frequency of AES17-2015. It is prime, so that the tone reaches
+// nearly all codes of a converter: neither 48000 Hz nor 44100 Hz is a multiple.
 const StandardHz = 997
 
-// StandardTone is a tone of the standard frequency, long enough for a reading of
-// its distortion.
+// StandardTone is a tone of the standard frequency, long enough to measure its distortion.
 func StandardTone(peakDBFS float64) Tone {
 	return Tone{Hz: StandardHz, PeakDBFS: peakDBFS, Seconds: 5}
 }
@@ -65,8 +64,8 @@ func (t Tone) check(rate int) error {
 	return firstError(checkFormat(rate, t.Channels), checkHz("hz", t.Hz, rate), checkPeak(t.PeakDBFS), checkSeconds(t.Seconds))
 }
 
-// addSine adds a sine that begins at phase 0. Its phase is reduced exactly, so
-// that it does not drift, however long the tone.
+// addSine adds a sine that begins at phase 0. Its phase is reduced exactly, so that it does not
+// drift however long the tone is.
 func addSine(plane []float64, hz, amplitude float64, rate int) {
 	if period := periodOf(hz, rate); period > 0 && period < len(plane) {
 		sine := make([]float64, period)
@@ -83,7 +82,8 @@ func addSine(plane []float64, hz, amplitude float64, rate int) {
 	}
 }
 
-// periodOf is after how many frames a tone of whole Hz repeats itself; 0: another.
+// periodOf is the number of frames after which a tone of whole Hz repeats; 0 for a frequency
+// that is not whole.
 func periodOf(hz float64, rate int) int {
 	if whole := int(hz); float64(whole) == hz && whole > 0 {
 		return rate / gcd(rate, whole)
@@ -91,8 +91,8 @@ func periodOf(hz float64, rate int) int {
 	return 0
 }
 
-// remainder is math.Mod for numbers from 0 that are less than 2^53 times the
-// modulus, which is a whole number: the product is exact, and so is the difference.
+// remainder is math.Mod for a whole modulus and numbers from 0 to 2^53 times the modulus. The
+// product is exact, and so is the difference.
 func remainder(x, modulus float64) float64 {
 	whole := int64(x/modulus) * int64(modulus) // in integers, which no compiler fuses
 	r := x - float64(whole)
@@ -102,7 +102,7 @@ func remainder(x, modulus float64) float64 {
 	return r
 }
 
-// fade lets a signal rise and fall.
+// fade applies a fade-in and a fade-out.
 func fade(plane []float64, rate int) {
 	length := min(frames(FadeMs/1000.0, rate), len(plane)/2)
 	for n := range length {
@@ -112,7 +112,7 @@ func fade(plane []float64, rate int) {
 	}
 }
 
-// spread puts a plane into all channels, or only into one, counted from 1.
+// spread puts a plane into all channels (only is 0) or into one, counted from 1.
 func spread(plane []float64, channels, only int) dsp.Block {
 	b := make(dsp.Block, max(1, channels))
 	var silence []float64

@@ -7,19 +7,19 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// ToneSeries is a tone at one level after the other, each with its own fades.
+// ToneSeries is a tone at a series of levels, each with its own fades.
 type ToneSeries struct {
 	Hz          float64
-	FromDBFS    float64 // peak of the first
+	FromDBFS    float64 // peak of the first tone
 	ToDBFS      float64 // peak of the last, at most a step short of it
-	StepDB      float64 // more than 0; the levels rise or fall as from and to say
+	StepDB      float64 // more than 0; FromDBFS and ToDBFS give the direction
 	StepSeconds float64
 	Channels    int // 0 stands for one
 }
 
-// AES17Series is the series for gain linearity of AES17-2015 6.3.7: the standard
-// frequency in 5 dB steps downwards to −110 dBFS. The standard begins at −5 dBFS,
-// which is loud and has to be asked for.
+// AES17Series is the series for gain linearity of AES17-2015 6.3.7: the standard frequency in
+// steps of 5 dB downwards to −110 dBFS. The standard begins at −5 dBFS, which is loud and has
+// to be asked for.
 func AES17Series(fromDBFS float64) ToneSeries {
 	return ToneSeries{Hz: StandardHz, FromDBFS: fromDBFS, ToDBFS: -110, StepDB: 5, StepSeconds: 2}
 }
@@ -27,7 +27,7 @@ func AES17Series(fromDBFS float64) ToneSeries {
 // Kind is "tone-series".
 func (s ToneSeries) Kind() string { return "tone-series" }
 
-// Levels are the peaks in dBFS in the order in which they come.
+// Levels are the peaks in dBFS, in the order of the tones.
 func (s ToneSeries) Levels() []float64 {
 	steps := int(math.Floor(math.Abs(s.ToDBFS-s.FromDBFS)/s.StepDB + 1e-9))
 	levels := make([]float64, steps+1)
@@ -37,8 +37,7 @@ func (s ToneSeries) Levels() []float64 {
 	return levels
 }
 
-// Step is where the i-th tone lies at a rate in Hz: its first frame, and one past
-// its last.
+// Step is the first frame of the i-th tone and one past its last, at a rate in Hz.
 func (s ToneSeries) Step(i, rate int) (from, to int) {
 	length := frames(s.StepSeconds, rate)
 	return i * length, (i + 1) * length
@@ -60,7 +59,7 @@ func (s ToneSeries) Make(rate int) (dsp.Block, error) {
 	return spread(plane, s.Channels, 0), nil
 }
 
-// mostSteps bounds a series.
+// mostSteps is the largest number of steps in a series.
 const mostSteps = 1000
 
 func (s ToneSeries) check(rate int) error {

@@ -6,11 +6,11 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// TwinTone is two sines together, whose products are its intermodulation.
+// TwinTone is two sines together, for intermodulation.
 type TwinTone struct {
 	LowHz, HighHz float64
 	Ratio         float64 // amplitude of the lower over that of the higher
-	PeakDBFS      float64 // of the wave of both together; samples may miss it
+	PeakDBFS      float64 // of the wave of both together; the samples may not reach it
 	Seconds       float64 // fades included
 	Channels      int     // 0 stands for one
 }
@@ -31,8 +31,7 @@ func DifferenceTonesAES17(peakDBFS float64) TwinTone {
 	return TwinTone{LowHz: 18000, HighHz: 20000, Ratio: 1, PeakDBFS: peakDBFS, Seconds: 5}
 }
 
-// DifferenceTonesIEC are a usual pair for IEC 60268-3 (14.12.8): 19 kHz and
-// 20 kHz, 1:1.
+// DifferenceTonesIEC are a common pair for IEC 60268-3 (14.12.8): 19 kHz and 20 kHz, 1:1.
 func DifferenceTonesIEC(peakDBFS float64) TwinTone {
 	return TwinTone{LowHz: 19000, HighHz: 20000, Ratio: 1, PeakDBFS: peakDBFS, Seconds: 5}
 }
