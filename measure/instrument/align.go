@@ -13,39 +13,38 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Alignment is a recording of a marked stimulus, brought onto the stimulus's
-// frames.
+// Alignment is a recording of a marked stimulus, resampled to the stimulus's frames.
 type Alignment struct {
-	// Sound is the recorded signal as an instrument's Analyse takes it: its frame
-	// 0 is the signal's, it goes on for half a second behind the signal, and its
-	// level and polarity are as recorded.
+	// Sound is the recorded signal as an instrument's Analyse takes it. Its frame 0 is the
+	// signal's first, and it ends half a second after the signal. Level and polarity are as
+	// recorded.
 	Sound    Response
-	Rate     int // Hz, the stimulus's
+	Rate     int // Hz, of the stimulus
 	Readings measure.Readings
-	Findings []measure.Finding // what is odd, though it voids nothing
+	Findings []measure.Finding // unusual, but not a reason to void the recording
 
-	peaks []float64 // of each channel between the marks, as recorded: to bring it onto other frames moves it
+	peaks []float64 // largest |sample| of each channel's signal as recorded; resampling would change it
 
-	placed        timemap.Map // frames of the stimulus in the recording
-	signal, begin int         // the signal's first frame of the stimulus, and the recording's of its file
+	placed        timemap.Map // the stimulus's frames in the recording
+	signal, begin int         // first frame of the signal in the stimulus, and of the recording in its file
 }
 
-// Recording is what came back from a device that was played a marked stimulus.
+// Recording is what was recorded from a device while it played a marked stimulus.
 type Recording struct {
 	Sound dsp.Block // channels x frames, full scale 1.0
 	Rate  int       // Hz, as its file states
-	Bits  int       // of its integers; 0: floating point
+	Bits  int       // of integer samples; 0: floating point
 	Begin int       // frame of the file at which Sound begins, for messages
 }
 
-// Align finds a marked stimulus in a recording of it and brings the recording onto
-// the stimulus's frames. A recording that says nothing about the device is a
+// Align finds a marked stimulus in a recording of it and resamples the recording to the
+// stimulus's frames. A recording that does not show the device's behaviour is a *VoidError with
+// the reason.
 // *VoidError with the reason.
 //
-// The readings, for each channel: latency_frames and latency_ms (from the first
-// frame of the file played to the first frame of the file recorded, if both were
-// started together), gain_db, polarity, drift_ppm, noise_dbfs,
-// mark_over_noise_db.
+// The readings of each channel are latency_frames and latency_ms (from the first frame of the
+// file played to the first frame of the file recorded, if both were started together), gain_db,
+// polarity, drift_ppm, noise_dbfs and mark_over_noise_db.
 func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 	sound := make(dsp.Block, len(r.Sound))
 	a, err := align(played, recorded{r.Sound, r.Rate, r.Bits, r.Begin}, func(c int, plane []float64) error {
@@ -59,7 +58,7 @@ func Align(played stimulus.Marked, r Recording) (*Alignment, error) {
 	return a, nil
 }
 
-// Close removes what an alignment of files keeps in a temporary file.
+// Close removes the temporary file of an alignment of files.
 func (a *Alignment) Close() error {
 	if c, ok := a.Sound.(io.Closer); ok {
 		return c.Close()
@@ -67,14 +66,14 @@ func (a *Alignment) Close() error {
 	return nil
 }
 
-// recorded is a Recording of which not all channels have to be in memory.
+// recorded is a Recording whose channels need not all be in memory.
 type recorded struct {
 	sound      Response
 	rate, bits int
 	begin      int
 }
 
-// align aligns one channel after the other, and gives each to a function.
+// align aligns one channel after the other, and passes each to give.
 func align(played stimulus.Marked, r recorded, give func(channel int, plane []float64) error) (*Alignment, error) {
 	parts, err := played.Parts()
 	if err != nil {
@@ -126,12 +125,12 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 	return a, nil
 }
 
-// Blocks in which a peak is looked for, and how many in a row: the median of theirs is that of
-// a tone, and of no click of two blocks.
+// largestPeak takes the median of the peaks of so many successive blocks: a tone fills them
+// all, a click no more than two.
 const peakBlockMs, peakBlocks = 10, 5
 
-// largestPeak is the largest |sample| from one frame to another that a sound reaches again and
-// again.
+// largestPeak is the largest |sample| between two frames, without clicks: a value that the
+// sound reaches repeatedly.
 func largestPeak(x []float64, from, to, rate int) (most float64) {
 	x = x[max(0, from):max(0, from, min(len(x), to))]
 	var peaks []float64
@@ -152,7 +151,7 @@ func largestPeak(x []float64, from, to, rate int) (most float64) {
 	return most
 }
 
-// channelThatHas is another channel of a recording, in which the stimulus is; −1: none.
+// channelThatHas is another channel of the recording that holds the stimulus; −1: none.
 func channelThatHas(played stimulus.Marked, parts *stimulus.Parts, without int, r recorded) (int, error) {
 	for c := range r.sound.Channels() {
 		if c == without {
@@ -169,8 +168,8 @@ func channelThatHas(played stimulus.Marked, parts *stimulus.Parts, without int, 
 	return -1, nil
 }
 
-// drivesIntoClipping reports whether a signal is made to find where a path clips: a
-// recording of it may reach full scale.
+// drivesIntoClipping reports whether a signal's purpose is to find where a path clips. Its
+// recording may reach full scale.
 func drivesIntoClipping(s stimulus.Signal) bool {
 	series, is := s.(stimulus.ToneSeries)
 	return is && series.ToDBFS > series.FromDBFS
@@ -183,7 +182,7 @@ func (r recorded) bitsOr24() int {
 	return r.bits
 }
 
-// checkRecording looks for what needs no search.
+// checkRecording finds the faults that are visible without a search for the marks.
 func checkRecording(played stimulus.Marked, r recorded) error {
 	if r.sound.Channels() == 0 || r.sound.Frames() == 0 {
 		return &VoidError{NotFound, -1, "the recording is empty"}
@@ -207,14 +206,15 @@ func checkRecording(played stimulus.Marked, r recorded) error {
 	return nil
 }
 
-// steadyGainDB is how far two gains of one path may be apart: noise 20 dB under a mark
-// moves its level by less. (common practice, no source)
+// steadyGainDB is how much two gains of a steady path may differ: noise 20 dB below a mark
+// changes its level by less. (common practice, no source)
 const steadyGainDB = 0.5
 
-// leastDispersion is the least number of frames worth a word: a fifth of what a sheet resolves.
+// leastDispersion is the least number of frames that is reported: a fifth of a sheet's
+// resolution.
 const leastDispersion = 0.002
 
-// report adds what was found of a channel.
+// report adds the readings and findings of a channel.
 func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	var r measure.Readings
 	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
@@ -269,8 +269,8 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	}
 }
 
-// clippedRun is the first frame of three or more samples in a row at the ends of
-// the scale, as a converter's overload leaves them, or −1.
+// clippedRun is the first frame of a run of three or more samples near full scale, as an
+// overloaded converter leaves them; −1: none.
 func clippedRun(x []float64, bits int) (frame int) {
 	const run = 3 // common practice, no source
 	top := 1 - math.Ldexp(1, 1-min(bits, 24))*1.5

@@ -11,8 +11,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// IdentityOf reads a stimulus file's identity and checks that the file holds the
-// sound that its identity describes.
+// IdentityOf reads a stimulus file's identity and checks that the file holds the sound that the
+// identity describes.
 func IdentityOf(r *wave.Reader) (stimulus.Marked, error) {
 	for _, chunk := range r.Chunks() {
 		if chunk.ID != stimulus.ChunkID {
@@ -36,8 +36,8 @@ func IsStimulus(r *wave.Reader) bool {
 	return err == nil
 }
 
-// checkStimulus compares a stimulus file with what its identity makes: two steps
-// of its integers are dither and rounding.
+// checkStimulus compares a stimulus file with the sound that its identity makes. Dither and
+// rounding may change integer samples by two steps.
 func checkStimulus(m stimulus.Marked, r *wave.Reader) error {
 	made, err := m.Parts()
 	if err != nil {
@@ -65,8 +65,8 @@ func checkStimulus(m stimulus.Marked, r *wave.Reader) error {
 	})
 }
 
-// AlignFiles aligns a recording with the stimulus file that was played. The caller closes
-// the alignment, which keeps the sound of many channels in a temporary file.
+// AlignFiles aligns a recording with the stimulus file that was played. The caller closes the
+// alignment, which keeps the sound of many channels in a temporary file.
 func AlignFiles(played, recording *wave.Reader) (*Alignment, error) {
 	m, err := IdentityOf(played)
 	if err != nil {
@@ -103,7 +103,7 @@ func storeAll(r *wave.Reader) (*wave.Stored, error) {
 	return sound, nil
 }
 
-// eachBlock is how many frames of a file are read at once.
+// eachBlock is the number of frames that are read from a file at once.
 const eachBlock = 4096
 
 // eachOf reads a file from its start, block by block.

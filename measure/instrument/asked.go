@@ -14,8 +14,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Asked are readings of a response that need a question: at which frequency, beyond
-// which pass band, within which mask. The zero value asks nothing.
+// Asked states which readings of a response are wanted that need a parameter: a frequency, a
+// pass band or a mask. The zero value asks for none.
 type Asked struct {
 	GainsAtHz  []float64 // each gives a gain such as gain_at_100hz_db
 	PassbandHz float64   // gives corner_hz and slope_db_per_octave; 0: not asked
@@ -39,13 +39,13 @@ func FrequencyOfGain(name string) (hz float64, ok bool) {
 	return hz, err == nil && hz > 0
 }
 
-// inName is a number as the name of a reading has it: 31p5 for 31.5.
+// inName is a number as it is written in the name of a reading: 31p5 for 31.5.
 func inName(v float64) string {
 	return strings.Replace(strconv.FormatFloat(v, 'f', -1, 64), ".", "p", 1)
 }
 
-// IsResponseSignal reports whether the response to a signal has a curve of which Asked
-// can read: a sweep or a multitone.
+// IsResponseSignal reports whether the response to a signal is a curve over frequency, from
+// which Asked can be read: a sweep or a multitone.
 func IsResponseSignal(s stimulus.Signal) bool {
 	switch s.(type) {
 	case stimulus.Swept, stimulus.Multitone:
@@ -54,8 +54,8 @@ func IsResponseSignal(s stimulus.Signal) bool {
 	return false
 }
 
-// Of reads the response to a sweep or a multitone, each channel's. Of other signals
-// there is nothing to read.
+// Of reads each channel of the response to a sweep or a multitone. Other signals have no such
+// readings.
 func (a Asked) Of(s stimulus.Signal, rate int, response Response) (measure.Readings, error) {
 	if len(a.GainsAtHz) == 0 && a.PassbandHz == 0 && a.Mask == nil {
 		return nil, nil
@@ -83,7 +83,7 @@ func (a Asked) read(f *FrequencyResponse) measure.Readings {
 	for _, hz := range a.GainsAtHz {
 		x := f.gainReading(hz)
 		r.Add("gain_at_"+inName(hz)+"hz_db", x)
-		if hz != 1000 { // that at 1 kHz is always read
+		if hz != 1000 { // the gain at 1 kHz is always read
 			r.Add("gain_at_"+inName(hz/1000)+"khz_db", x)
 		}
 	}
@@ -122,8 +122,8 @@ func (f *FrequencyResponse) gainReading(hz float64) measure.Reading {
 	return x
 }
 
-// maskReading is by how much the magnitude, against that at 1 kHz, is outside of a mask
-// where it is furthest outside; less than 0: inside everywhere.
+// maskReading is by how much the magnitude, relative to that at 1 kHz, exceeds a mask where it
+// exceeds it most. A value below 0 means that it is inside everywhere.
 func (f *FrequencyResponse) maskReading(m Mask) measure.Reading {
 	x := measure.Reading{Unit: "dB", Reference: "the gain at 1 kHz"}
 	low, high := m[0].Hz, m[len(m)-1].Hz

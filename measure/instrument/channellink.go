@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// ChannelLink measures whether a stage that works by level gives a louder and a
-// quieter channel the same gain.
+// ChannelLink measures whether a level-dependent stage gives a louder and a quieter channel the
+// same gain.
 type ChannelLink struct {
 	Tones stimulus.LinkTones
 }
@@ -16,8 +16,7 @@ type ChannelLink struct {
 // Stimulus is the tones.
 func (l ChannelLink) Stimulus() stimulus.Signal { return l.Tones }
 
-// Analyse reads channel_gain_difference_db: the gain of the left channel less that
-// of the right.
+// Analyse reads channel_gain_difference_db: the gain of channel 1 minus that of channel 2.
 func (l ChannelLink) Analyse(rate int, response Response) (measure.Readings, error) {
 	if response.Channels() != 2 {
 		return nil, fmt.Errorf("linked channels are two; found %d", response.Channels())

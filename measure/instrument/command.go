@@ -16,20 +16,20 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Command is a device that is a command of the operating system. The stimulus is
-// written to a WAV file in a folder of its own, the command is run, what it wrote
-// is the response, and the folder is removed.
+// Command is a device that is a command of the operating system. The stimulus is written to a
+// WAV file in a new folder and the command is run. The file that it writes is the response.
+// Then the folder is removed.
 //
-// No shell is involved: the words are handed over as they are, so that nothing in
-// them is expanded, redirected or run. What needs a shell calls one:
+// No shell is involved: the words are passed on unchanged, so that nothing in them is expanded,
+// redirected or run. A command that needs a shell calls one:
 //
 //	sh -c 'first <"$0" | second >"$1"' {in} {out}
 type Command struct {
-	Words   []string      // the program and its arguments; {in} and {out} in them stand for the files
+	Words   []string      // the program and its arguments; {in} and {out} in them are replaced by the files' names
 	Timeout time.Duration // 0: 10 minutes
-	Integer bool          // write 24-bit integers instead of 32-bit floating point, which keeps levels over full scale
-	// Files are texts that the command is given as files too: where a word holds a key,
-	// such as {chain}, it stands for the name of a file with that text.
+	Integer bool          // write 24-bit integers instead of 32-bit floating point; only floating point holds levels over full scale
+	// Files are texts that are passed to the command as files. A key in a word, such as
+	// {chain}, is replaced by the name of a file with that text.
 	Files map[string][]byte
 }
 
@@ -40,15 +40,14 @@ func (c *Command) Names(placeholder string) bool {
 
 const (
 	commandTimeout = 10 * time.Minute
-	// commandGrace is how long a command that was ended may hold its output open.
+	// commandGrace is how long a command's output may stay open after the command has ended.
 	commandGrace = 2 * time.Second
-	// keptOutput is how much is kept of what a command printed: the end of it.
+	// keptOutput is how many bytes are kept of a command's output, from its end.
 	keptOutput = 2048
 )
 
-// ParseCommand makes a Command of a line. Words end at blanks; '…' and "…" keep
-// them together, and a backslash takes the next character as it is (not between
-// single quotes).
+// ParseCommand makes a Command of a line. Blanks separate words, except within '…' or "…". A
+// backslash makes the next character literal, except within single quotes.
 func ParseCommand(line string) (*Command, error) {
 	words, err := splitWords(line)
 	if err != nil {
@@ -74,8 +73,8 @@ func (c *Command) check() error {
 	return nil
 }
 
-// Respond runs the command. Its response has the stimulus's rate and channels; of
-// another it is an error.
+// Respond runs the command. A response whose rate or channels differ from the stimulus's is an
+// error.
 func (c *Command) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
 	if err := c.check(); err != nil {
 		return err
@@ -176,7 +175,7 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 	return c.failed(err.Error(), printed)
 }
 
-// failed is an error with what the command printed last.
+// failed is an error that includes the end of the command's output.
 func (c *Command) failed(what string, printed *tail) error {
 	said := ""
 	if printed != nil {

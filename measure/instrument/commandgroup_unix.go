@@ -8,17 +8,18 @@ import (
 	"syscall"
 )
 
-// endWithChildren makes the end of a command's time the end of the programs too
-// that it started: they share a process group.
+// endWithChildren makes a command's timeout end the programs that it started as well: they
+// share a process group.
 func endWithChildren(cmd *exec.Cmd) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	endWithParent(cmd.SysProcAttr)
 	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
 }
 
-// runAsChild runs the command; nothing that it started outlives it.
+// runAsChild runs the command. Afterwards it ends every program that the command has left
+// running.
 func runAsChild(cmd *exec.Cmd) error {
-	// The system ends a child with the thread that started it, so this one stays.
+	// The system ends a child together with the thread that started it, so the thread is kept.
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
 	err := cmd.Run()

@@ -4,5 +4,5 @@ package instrument
 
 import "syscall"
 
-// endWithParent does nothing: here a command outlives a process that is killed.
+// endWithParent does nothing: on these systems a command outlives a process that is killed.
 func endWithParent(*syscall.SysProcAttr) {}

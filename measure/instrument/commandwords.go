@@ -5,9 +5,8 @@ import (
 	"strings"
 )
 
-// splitWords splits a command line into words, see ParseCommand. Marks that only a
-// shell understands are refused where they stand alone, since they cannot be meant
-// as words.
+// splitWords splits a command line into words, see ParseCommand. It refuses shell operators
+// that stand alone: they cannot be meant as words.
 func splitWords(line string) ([]string, error) {
 	var words []string
 	var word strings.Builder

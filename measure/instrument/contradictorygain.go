@@ -9,25 +9,25 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// contradictionDB is by how much a tone may come back at another gain than the marks,
-// which lie between 400 Hz and 6 kHz: a device's response stays within that over the
-// band of a voice. (common practice, no source)
+// contradictionDB is the largest difference between a tone's gain and that of the marks, which
+// lie between 400 Hz and 6 kHz. Over the band of a voice, a device's response varies by less.
+// (common practice, no source)
 const contradictionDB = 1
 
-// What findings say of a gain that is not fixed.
+// Parts of findings on a gain that is not fixed.
 const (
 	followsLevel = ": the gain follows the level"
 	gainChanged  = "the gain changed by "
 )
 
-// IsOfMovingGain reports whether a finding is that the gain follows the level or moves, which
-// a device that is meant to do so has as well.
+// IsOfMovingGain reports whether a finding is that the gain moves or follows the level. A
+// device that is meant to do so has it as well.
 func IsOfMovingGain(f measure.Finding) bool {
 	return strings.Contains(f.What, followsLevel) || strings.HasPrefix(f.What, gainChanged)
 }
 
-// compareGains finds a tone that came back at another gain than the marks around it:
-// then the path changes its gain with the level, or by itself.
+// compareGains reports a tone whose gain differs from that of the marks around it: the path
+// then changes its gain with the level, or by itself.
 func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
 	tone, is := s.(stimulus.Tone)
 	if !is || tone.Hz < 400 || tone.Hz > 6000 {
@@ -37,7 +37,7 @@ func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
 		suffix, is := strings.CutPrefix(r.Name, "tone_dbfs")
 		marks, known := a.Readings.Get("gain_db" + suffix)
 		polarity, _ := a.Readings.Get("polarity" + suffix)
-		// Marks whose phase is turned fit by less than their gain.
+		// Where the path turns the phase, the fit of the marks is below their gain.
 		if !is || !known || !polarity.Measurable() || !r.Measurable() || !marks.Measurable() || tone.Only > 0 && suffix != fmt.Sprintf("_ch%d", tone.Only) {
 			continue
 		}

@@ -16,7 +16,7 @@ import (
 // Crosstalk measures how much of one channel's tone is in the others
 // (AES17-2015 6.5.2).
 type Crosstalk struct {
-	Tone     stimulus.Tone // its Only says which channel is driven, from 1; the standard has −20 dBFS
+	Tone     stimulus.Tone // its Only is the driven channel, from 1; the standard's level is −20 dBFS
 	SettleMs int           // as in HarmonicDistortion; 0 stands for 1000
 }
 
@@ -25,8 +25,8 @@ func (c Crosstalk) Stimulus() stimulus.Signal { return c.Tone }
 
 var crosstalkName = regexp.MustCompile(`^crosstalk_[0-9]+to([0-9]+)_db$`)
 
-// ToldChannel is the channel, from 1, that a reading of crosstalk looks for another's tone
-// in; false for other readings.
+// ToldChannel is the channel, from 1, in which a crosstalk reading measures another channel's
+// tone; false for other readings.
 func ToldChannel(reading string) (channel int, is bool) {
 	m := crosstalkName.FindStringSubmatch(reading)
 	if m == nil {
@@ -36,8 +36,8 @@ func ToldChannel(reading string) (channel int, is bool) {
 	return channel, err == nil
 }
 
-// Analyse reads, for each other channel, crosstalk_NtoM_db, N being the driven one. A channel
-// that is exactly 0 may be dead, and so has none.
+// Analyse reads crosstalk_NtoM_db for each other channel; N is the driven one. A channel that
+// is exactly 0 may be dead, so it has no value.
 func (c Crosstalk) Analyse(rate int, response Response) (measure.Readings, error) {
 	driven := c.Tone.Only
 	if driven < 1 || response.Channels() < 2 || driven > response.Channels() {
@@ -48,7 +48,7 @@ func (c Crosstalk) Analyse(rate int, response Response) (measure.Readings, error
 	})
 }
 
-// ChannelBalance measures how channels differ in level when all are driven alike.
+// ChannelBalance measures the level differences of channels that carry the same tone.
 type ChannelBalance struct {
 	Tone     stimulus.Tone // in two channels or more
 	SettleMs int           // as in HarmonicDistortion; 0 stands for 1000
@@ -57,7 +57,7 @@ type ChannelBalance struct {
 // Stimulus is the tone in all channels.
 func (c ChannelBalance) Stimulus() stimulus.Signal { return c.Tone }
 
-// Analyse reads, for each channel from the second, channel_balance_1toN_db.
+// Analyse reads channel_balance_1toN_db for each channel from the second.
 func (c ChannelBalance) Analyse(rate int, response Response) (measure.Readings, error) {
 	if response.Channels() < 2 {
 		return nil, fmt.Errorf("balance needs two channels or more; found %d", response.Channels())
@@ -67,8 +67,8 @@ func (c ChannelBalance) Analyse(rate int, response Response) (measure.Readings, 
 	})
 }
 
-// againstChannel reads the tone's level in every other channel against that of
-// one, counted from 1. With alike the tone is in all of them, and none may be silent.
+// againstChannel reads the tone's level in every other channel relative to one, counted from 1.
+// With alike, all channels carry the tone and none may be silent.
 func againstChannel(rate int, response Response, tone stimulus.Tone, reference, settleMs int, alike bool, named func(other int) (string, measure.Reading)) (measure.Readings, error) {
 	from, to := toneFrames(rate, tone.Seconds, settleMs)
 	if err := holds(response, from, to); err != nil {

@@ -6,11 +6,11 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// What the steps of a curve leave open. For every knee, the threshold, slope and plateau
-// that fit best are searched; the knees whose fit is no worse than the noise of the steps
-// explains are all that the reading can state: the profile of the sum of squares, whose
-// limit is Student's t squared times the variance of a step. (D. M. Bates and D. G. Watts,
-// "Nonlinear Regression Analysis and Its Applications", 1988, section 6.1; from memory)
+// The uncertainty of a fitted curve. For every knee, the best threshold, slope and plateau are
+// searched. All knees whose fit is no worse than the noise of the steps explains are possible.
+// This is the profile of the sum of squares; its limit is Student's t squared times the
+// variance of a step. (D. M. Bates and D. G. Watts, "Nonlinear Regression Analysis and Its
+// Applications", 1988, section 6.1; from memory)
 
 // span is a range of values.
 type span struct{ low, high float64 }
@@ -20,39 +20,40 @@ func (s *span) include(v float64) { s.low, s.high = min(s.low, v), max(s.high, v
 // off is the distance from a value to the farther end.
 func (s span) off(v float64) float64 { return max(0, s.high-v, v-s.low) }
 
-// sideBounds are the values of a side that its steps allow, of 95 %.
+// sideBounds are the 95 % ranges of the values of one side.
 type sideBounds struct {
 	kneeDB, thresholdDBFS, slope span
 	openAbove                    bool // the steps allow any knee, however wide
 }
 
 const (
-	// mostKneeDB is the widest knee that is searched: with a threshold in its middle it is
-	// as wide as most curves are long.
+	// mostKneeDB is the widest knee that is searched. With its threshold in the middle it
+	// covers most curves from end to end.
 	mostKneeDB = 40
-	// leastStepNoiseDB is what rounding leaves of a level at least.
+	// leastStepNoiseDB is the least noise of a step's level, from rounding.
 	leastStepNoiseDB = 1e-4
-	// kneeSteps is the number of knees that are tried, closer together where they are narrow.
+	// kneeSteps is the number of knees that are tried; narrow knees are tried at a closer
+	// spacing.
 	kneeSteps = 120
-	// noKneeDB is the knee from which on a curve is distinguished from one with a corner.
+	// noKneeDB is the narrowest knee that is distinguished from a corner.
 	noKneeDB = 0.05
-	// leastSearchDB is the finest spacing of the thresholds that are searched first. Between
-	// two steps the sum of squares has a valley of its own; those of finer steps than four
-	// times this are so shallow that the search from the lowest point passes them.
+	// leastSearchDB is the finest spacing of thresholds in the first search. The sum of squares
+	// has a local minimum between any two steps. Where steps are closer than four times this,
+	// these minima are so shallow that the search from the lowest point passes them.
 	leastSearchDB = 1.0 / 16
 )
 
-// sideProfile is the side of a curve and the steps that it was fitted to.
+// sideProfile is one side of a curve and the steps that it was fitted to.
 type sideProfile struct {
 	side      *curveSide
 	points    []CurvePoint
 	downwards bool
-	stepDB    float64 // between two levels
+	stepDB    float64 // from one level to the next
 
-	evaluations int // of the sum of squares
+	evaluations int // how often the sum of squares was computed
 }
 
-// sideProfile is what one side was fitted to: all steps where the curve has no other side.
+// sideProfile returns one side and its steps: all steps where the curve has no other side.
 func (c curveFit) sideProfile(points []CurvePoint, downwards bool) *sideProfile {
 	p := &sideProfile{side: c.compression, points: points, downwards: downwards, stepDB: math.Abs(points[1].InDBFS - points[0].InDBFS)}
 	other := c.expansion
@@ -69,8 +70,8 @@ func (c curveFit) sideProfile(points []CurvePoint, downwards bool) *sideProfile 
 	return p
 }
 
-// fitted is the side that fits best with a threshold and a knee, the plateau free as well,
-// and its sum of squares in dB².
+// fitted is the best side for a threshold and a knee, with slope and plateau free, and its sum
+// of squares in dB².
 func (p *sideProfile) fitted(thresholdDBFS, kneeDB float64) (side curveSide, squares float64) {
 	p.evaluations++
 	side = curveSide{thresholdDBFS: thresholdDBFS, kneeDB: kneeDB, rangeDB: p.side.rangeDB, flatDB: p.side.flatDB}
@@ -96,7 +97,7 @@ func (p *sideProfile) fitted(thresholdDBFS, kneeDB float64) (side curveSide, squ
 	return side, squares
 }
 
-// best is the side that fits best with a knee.
+// best is the best side for a knee.
 func (p *sideProfile) best(kneeDB float64) (side curveSide, squares float64) {
 	squares = math.Inf(1)
 	try := func(threshold float64) float64 {
@@ -106,10 +107,10 @@ func (p *sideProfile) best(kneeDB float64) (side curveSide, squares float64) {
 		}
 		return sum
 	}
-	// From a quarter of a step to the next, then closer around the best.
+	// Every quarter of a step first, then closer around the best.
 	by := max(p.stepDB/4, leastSearchDB)
 	reach := 2*p.stepDB + math.Abs(kneeDB-p.side.kneeDB)/2
-	// A fit that found no corner may have its threshold or its knee anywhere.
+	// Where the fit found no corner, threshold and knee may be anywhere.
 	first, last := p.points[0].InDBFS-mostKneeDB, p.points[len(p.points)-1].InDBFS+mostKneeDB
 	from := min(last, max(first, p.side.thresholdDBFS-reach))
 	to := min(last, max(first, p.side.thresholdDBFS+reach))
@@ -125,7 +126,7 @@ func (p *sideProfile) best(kneeDB float64) (side curveSide, squares float64) {
 	return side, squares
 }
 
-// bounds are what the steps leave open.
+// bounds are the ranges that the steps allow.
 func (p *sideProfile) bounds() (b sideBounds) {
 	type tried struct {
 		side    curveSide
@@ -154,7 +155,7 @@ func (p *sideProfile) bounds() (b sideBounds) {
 		b.thresholdDBFS.include(t.side.thresholdDBFS)
 		b.slope.include(t.side.slope)
 	}
-	// Ends lie between a knee that is allowed and its neighbour that is not.
+	// The end of a range lies between a knee that is allowed and its neighbour that is not.
 	end := func(inside, outside float64) {
 		for range 20 {
 			middle := (inside + outside) / 2
@@ -186,9 +187,10 @@ func (p *sideProfile) bounds() (b sideBounds) {
 	return b
 }
 
-// allowed is by how much a sum of squares may exceed the least one: Student's t squared,
-// times the variance of a step. That is what the fit leaves, or, if more, what the levels
-// of the steps past the plateau still changed by.
+// allowed is by how much a sum of squares may exceed the least one: Student's t squared times
+// the variance of a step. The variance is that of the fit's residuals or, if greater, that of
+// the levels of the steps past the plateau, by what they still changed while they were
+// measured.
 func (p *sideProfile) allowed(least float64) float64 {
 	const unknowns = 4 // plateau, threshold, knee, slope
 	freedom := float64(len(p.points) - unknowns)
@@ -199,7 +201,7 @@ func (p *sideProfile) allowed(least float64) float64 {
 	sum, n := 0.0, 0.0
 	for _, q := range p.points {
 		if p.side.past(q, p.downwards) > -p.side.kneeDB/2 {
-			sum, n = sum+q.UnsettledDB*q.UnsettledDB/2, n+1 // of the difference of two levels
+			sum, n = sum+q.UnsettledDB*q.UnsettledDB/2, n+1 // the difference of two levels has twice the variance
 		}
 	}
 	if n > 0 {
@@ -209,8 +211,8 @@ func (p *sideProfile) allowed(least float64) float64 {
 	return t * t * variance
 }
 
-// addLinear widens threshold and slope by what the noise of the steps moves them by while
-// the knee stays: the inverse of the normal equations at the best fit, plateau included.
+// addLinear widens threshold and slope by the effect of the steps' noise at a fixed knee: the
+// inverse of the normal equations at the best fit, plateau included.
 func (p *sideProfile) addLinear(b *sideBounds, side curveSide, allowed float64) {
 	var sums [3][3]float64
 	for _, q := range p.points {

@@ -6,29 +6,28 @@ import (
 	"gonum.org/v1/gonum/optimize"
 )
 
-// curveFit is a static curve: a plateau of gain, from which it may fall towards
-// loud levels, quiet ones or both.
+// curveFit is a static curve: a plateau of gain, from which the gain may fall towards loud
+// levels, quiet levels or both.
 type curveFit struct {
 	plateauDB              float64
 	compression, expansion *curveSide // nil: none
-	middle                 int        // the step in the middle of the plateau
+	middle                 int        // index of the step in the middle of the plateau
 	errorDB                float64
 	reason                 string // why there is no curve
 }
 
-// curveSide is where and how a curve leaves its plateau.
+// curveSide is where and how a curve leaves its plateau, on one side.
 type curveSide struct {
 	thresholdDBFS float64
 	kneeDB        float64
 	slope         float64 // dB of gain for each dB of level beyond the knee
-	rangeDB       float64 // of attenuation; 0: no end was seen
-	flatDB        float64 // by how much the levels past the range may differ
-	errorDB       float64 // largest distance of a step from it, less three times what the step's own level moved
+	rangeDB       float64 // of attenuation; 0: the steps show no end of the fall
+	flatDB        float64 // how much levels past the range may differ
+	errorDB       float64 // largest distance of a step from the curve, less three times how much the step's own level moved
 }
 
-// kneeFall is by how many slopes the gain has fallen at a level that is past the
-// threshold by so many dB: the quadratic knee of Giannoulis, Massberg and Reiss
-// (2012), for a slope of 1.
+// kneeFall is the fall of gain in dB for a slope of 1, at a level some dB past the threshold:
+// the quadratic knee of Giannoulis, Massberg and Reiss (2012).
 func kneeFall(pastDB, kneeDB float64) float64 {
 	switch {
 	case 2*pastDB <= -kneeDB:
@@ -39,22 +38,23 @@ func kneeFall(pastDB, kneeDB float64) float64 {
 	return pastDB
 }
 
-// leastFallDB is the fall of gain from which on a curve is taken to leave its plateau.
+// leastFallDB is the least fall of gain with which a curve has left its plateau.
 const leastFallDB = 0.1
 
-// sameFit is a sum of squares, in dB², that no fit is taken for better by: 0.00001 dB.
+// sameFit is the difference of two sums of squares, in dB², below which both fits are equally
+// good: that of 0.00001 dB.
 const sameFit = 1e-10
 
-// startKneesDB are the knees from which a fit is searched.
+// startKneesDB are the knees with which a search begins.
 var startKneesDB = []float64{0.01, 1, 2, 3, 4.5, 6, 9, 12, 18, 24}
 
-// mostStarts is how many thresholds a search may begin from.
+// mostStarts is about the largest number of thresholds that are tried as a start.
 const mostStarts = 512
 
-// mostSearches is how often one search is begun again at most.
+// mostSearches is how often a search is restarted at most.
 const mostSearches = 10
 
-// fitCurve fits points in the order of their levels.
+// fitCurve fits a curve to points in the order of their levels.
 func fitCurve(points []CurvePoint) curveFit {
 	var c curveFit
 	if len(points) < 3 {
@@ -73,7 +73,8 @@ func fitCurve(points []CurvePoint) curveFit {
 	if stillMoves(points) {
 		c.reason = "undecided: the gain still moves within the steps; give longer steps, step_seconds, and switch automatic gain off"
 	}
-	// The middle of the plateau, and its gain as the mean of what is within settling.
+	// The middle of the plateau, and its gain: the mean of the steps that differ from the top
+	// by less than settling explains.
 	first, last := top, top
 	for first > 0 && points[first-1].GainDB() > points[top].GainDB()-2*settledDB {
 		first--
@@ -103,14 +104,14 @@ func fitCurve(points []CurvePoint) curveFit {
 }
 
 const (
-	mostMovementDB = 0.05 // in a fifth of a step: what is to come then is of this size
-	leastMoving    = 8    // steps that move by more
-	mostTurns      = 0.1  // of the steps; noise turns at every second, and at none of 8 with a chance of 1 in 128
+	mostMovementDB = 0.05 // in a fifth of a step; the movement still to come is of about this size
+	leastMoving    = 8    // least number of steps that move by more
+	mostTurns      = 0.1  // reversals per step; noise reverses at every second, and at none of 8 with a probability of 1 in 128
 )
 
 // stillMoves reports whether the gain follows the steps too slowly for a static curve, or
-// climbs by itself: then the steps whose level still moves do so in one direction for
-// long, where noise moves them up and down in turn.
+// climbs by itself. The levels of the steps then move in one direction for long, while noise
+// moves them up and down at random.
 func stillMoves(points []CurvePoint) bool {
 	steps, turns, last := 0, 0, 0.0
 	for _, p := range points {
@@ -126,7 +127,7 @@ func stillMoves(points []CurvePoint) bool {
 	return steps >= leastMoving && float64(turns) <= mostTurns*float64(steps-1)
 }
 
-// fall is by how many dB the gain has fallen at a level; downwards for expansion.
+// fall is the fall of gain in dB at a level; downwards is true for expansion.
 func (b *curveSide) fall(inDBFS float64, downwards bool) float64 {
 	if b == nil {
 		return 0
@@ -142,10 +143,10 @@ func (b *curveSide) fall(inDBFS float64, downwards bool) float64 {
 	return fall
 }
 
-// endOfFall is by how much the gain has fallen where it no longer falls at the far end, 0
-// if it still does there, and how flat that end is. Two steps are flat that differ by less
-// than a settled level may; or three that differ by no more than six times what
-// their own level changed by while it was measured.
+// endOfFall is the total fall of gain if the curve is flat again at its far end, and 0 if it
+// still falls there; flatDB is how flat that end is. Flat are two steps that differ by less
+// than a settled level may, or three that differ by less than six times the change of their own
+// levels while they were measured.
 func endOfFall(points []CurvePoint, plateauDB float64, downwards bool) (rangeDB, flatDB float64) {
 	from := func(end int) CurvePoint {
 		if downwards {
@@ -173,12 +174,12 @@ func endOfFall(points []CurvePoint, plateauDB float64, downwards bool) (rangeDB,
 	return plateauDB - sum/float64(n), flatDB
 }
 
-// isPastRange reports whether a fall is the largest one.
+// isPastRange reports whether a fall has reached the range.
 func (b *curveSide) isPastRange(fallDB float64) bool {
 	return b.rangeDB > 0 && fallDB > b.rangeDB-2*b.flatDB
 }
 
-// fitSide fits the side of a curve that falls from its plateau, nil if it does not.
+// fitSide fits the side of a curve where the gain falls from the plateau; nil if it does not.
 func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide {
 	lowest := 0.0
 	for _, p := range points {
@@ -189,14 +190,14 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 	}
 	b := &curveSide{}
 	b.rangeDB, b.flatDB = endOfFall(points, plateauDB, downwards)
-	// Threshold and knee are searched; the slope follows from them by least squares.
+	// Threshold and knee are searched; the slope follows by least squares.
 	squares := func(x []float64) float64 {
 		b.thresholdDBFS, b.kneeDB = x[0], math.Abs(x[1])
 		var num, den float64
 		for _, p := range points {
 			fall := plateauDB - p.GainDB()
 			if b.isPastRange(fall) {
-				continue // it says nothing of the slope
+				continue // it does not depend on the slope
 			}
 			h := kneeFall(b.past(p, downwards), b.kneeDB)
 			num, den = num+h*fall, den+h*h
@@ -214,19 +215,19 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 	}
 	best, least := []float64{points[0].InDBFS, 0}, math.Inf(1)
 	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-14, Iterations: 200}}
-	// From the best threshold for each of many knees: a wide knee in place of a steep
-	// slope is a valley of its own, and so is each of a few steps that lie in the knee.
+	// The search starts from the best threshold for each of many knees. A wide knee in place of
+	// a steep slope is a local minimum; so is each knee that holds only a few steps.
 	for _, knee := range startKneesDB {
 		start, lowest := []float64{points[0].InDBFS, knee}, math.Inf(1)
-		// At each level and between two; of very many, at evenly spaced ones.
+		// At each level and halfway between two; with very many levels, at evenly spaced ones.
 		for i := 0; i < 2*len(points)-1; i += 1 + 2*len(points)/mostStarts {
 			threshold := (points[i/2].InDBFS + points[(i+1)/2].InDBFS) / 2
 			if s := squares([]float64{threshold, knee}); s < lowest {
 				start, lowest = []float64{threshold, knee}, s
 			}
 		}
-		// A search that ends on an edge, where a step enters the knee or the range, is
-		// begun again from there, until it gains nothing.
+		// A search may end on an edge, where a step enters the knee or the range. It is
+		// restarted there until it gains nothing.
 		for range mostSearches {
 			found, err := optimize.Minimize(optimize.Problem{Func: squares}, start, settings, &optimize.NelderMead{})
 			if found == nil || err != nil && found.F >= lowest || found.F > lowest*0.999 {
@@ -234,13 +235,12 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 			}
 			start, lowest = found.X, found.F
 		}
-		// Of knees that fit as well, as those between two steps do, the narrowest is taken.
+		// Of equally good knees, such as those between two steps, the narrowest is taken.
 		if math.IsInf(least, 1) || lowest < least*0.999-sameFit {
 			best, least = start, lowest
 		}
 	}
-	// Behind the sixth decimal the search leaves what the rounding of a processor makes
-	// of it.
+	// Past the sixth decimal the result depends on a processor's rounding.
 	for i, v := range best {
 		best[i] = math.Round(v*1e6) / 1e6
 	}
@@ -248,7 +248,7 @@ func fitSide(points []CurvePoint, plateauDB float64, downwards bool) *curveSide 
 	return b
 }
 
-// past is how far a point lies beyond the threshold.
+// past is the distance in dB of a point beyond the threshold.
 func (b *curveSide) past(p CurvePoint, downwards bool) float64 {
 	if downwards {
 		return b.thresholdDBFS - p.InDBFS

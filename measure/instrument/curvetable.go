@@ -6,10 +6,10 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Tabled is an instrument that has a curve beside its readings.
+// Tabled is an instrument with a curve in addition to its readings.
 type Tabled interface {
 	Instrument
-	// Table takes what Analyse takes.
+	// Table has the parameters of Analyse.
 	Table(rate int, response Response) (measure.Table, error)
 }
 
@@ -22,7 +22,7 @@ func curveTable(hz []float64) measure.Table {
 	return t
 }
 
-// addCurve adds the response of one of so many channels to a table over frequency.
+// addCurve adds one channel's response to a table over frequency.
 func addCurve(t *measure.Table, f *FrequencyResponse, channel, channels int) {
 	for _, name := range []string{"gain_db", "phase_deg", "group_delay_ms"} {
 		t.Columns = append(t.Columns, ofChannel(measure.Readings{{Name: name}}, channel, channels)[0].Name)
@@ -34,8 +34,8 @@ func addCurve(t *measure.Table, f *FrequencyResponse, channel, channels int) {
 	}
 }
 
-// Table is the response from one end to the other, 48 points an octave, and the
-// harmonics that [SweepDistortion] finds.
+// Table is the response over the whole band, with 48 points an octave, and the harmonics from
+// [SweepDistortion].
 func (s SweepResponse) Table(rate int, response Response) (measure.Table, error) {
 	var t measure.Table
 	var hz []float64
@@ -55,7 +55,7 @@ func (s SweepResponse) Table(rate int, response Response) (measure.Table, error)
 	if err != nil {
 		return measure.Table{}, err
 	}
-	// No harmonic comes more than a second behind the sweep.
+	// No harmonic arrives more than a second after the sweep.
 	harmonics, err := SweepDistortion{Sweep: s.Sweep}.curvesAt(hz, rate, beginning{response, sent.Frames() + rate})
 	if err != nil {
 		return measure.Table{}, err

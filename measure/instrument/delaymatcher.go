@@ -14,13 +14,13 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// delayMatcher is a sink for a response: it finds its delay against the stimulus, to the
-// frame, and hands both on, lined up. The delay is where the correlation over the
-// first frames is largest, of either sign: 2^18 of them, fewer of more than 16 channels.
+// delayMatcher is a sink for a response. It finds the response's delay against the stimulus to
+// the frame, and passes both on, aligned. The delay is where the absolute correlation of the
+// first frames is largest: 2^18 frames, or fewer for more than 16 channels.
 type delayMatcher struct {
 	stimulus wave.Source
 	to       func(stimulus, response dsp.Block)
-	frames   int       // that the delay is found in
+	frames   int       // in which the delay is searched
 	head     dsp.Block // the response, until the delay is known
 	pending  dsp.Block // stimulus that has no response yet
 	known    bool
@@ -31,7 +31,7 @@ const (
 	matchFrames = 1 << 18
 	// matchSamples bounds the memory: 32 MB for each of stimulus and response.
 	matchSamples = 1 << 22
-	// leastCorrelation is what a response must have of its stimulus. A gain that
+	// leastCorrelation is the least correlation of a response with its stimulus. A gain that
 	// moves by 20 dB leaves more than half. (common practice, no source)
 	leastCorrelation = 0.3
 )
@@ -55,7 +55,7 @@ func (l *delayMatcher) Write(response dsp.Block) error {
 	return nil
 }
 
-// end says that there is no more of the response.
+// end is called at the end of the response.
 func (l *delayMatcher) end() error {
 	if l.known {
 		return nil
@@ -89,7 +89,7 @@ func (l *delayMatcher) settle() error {
 	return l.pair(response)
 }
 
-// pair hands on a part of the response with the stimulus to it.
+// pair passes on a part of the response together with its stimulus.
 func (l *delayMatcher) pair(response dsp.Block) error {
 	if l.reason != "" {
 		return nil
@@ -116,7 +116,7 @@ func (l *delayMatcher) read() (dsp.Block, error) {
 	return planes.Before(b, n), err
 }
 
-// delayOf is how many frames the response comes after the stimulus.
+// delayOf is the delay of the response against the stimulus, in frames.
 func delayOf(stimulus, response dsp.Block) (frames int, reason string) {
 	length := 1
 	for length < stimulus.Frames()+response.Frames() {

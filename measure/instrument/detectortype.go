@@ -9,24 +9,23 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// DetectorType reports whether a stage that works by level measures peaks or rms:
-// which sine has the same effect as a pair of tones of the same rms and twice the
-// crest. The tones have to be at a level at which the stage works.
+// DetectorType measures whether a level-dependent stage measures peaks or rms. It finds the
+// sine that has the same effect as a pair of tones whose crest factor is 3.01 dB higher. The
+// tones have to be at a level at which the stage changes its gain.
 type DetectorType struct {
 	Tones   stimulus.CrestTones
-	DriveDB float64 // a gain ahead of the device (see Driven), for its levels' text
+	DriveDB float64 // a gain ahead of the device (see Driven), for the levels in the reason
 }
 
 // Stimulus is the tones.
 func (d DetectorType) Stimulus() stimulus.Signal { return d.Tones }
 
-// leastGainChangeDB is what the gain has to change by over the sines: with less, a
-// level is not distinguished from another.
+// leastGainChangeDB is the least change of gain over the sines: with less, their levels cannot
+// be distinguished.
 const leastGainChangeDB = 0.5
 
-// Analyse reads detector_crest_db: how many dB over the pair's rms a sine's rms has
-// to be for the same gain. 0 is a detector that reads rms, 3.01 one that reads
-// peaks.
+// Analyse reads detector_crest_db: how many dB a sine's rms has to be over the pair's for the
+// same gain. It is 0 for an rms detector, 3.01 for a peak detector.
 func (d DetectorType) Analyse(rate int, response Response) (measure.Readings, error) {
 	_, end := d.Tones.Step(len(stimulus.CrestSteps()), rate)
 	return eachChannel(response, 0, end, func(x []float64) measure.Readings {
@@ -38,7 +37,7 @@ func (d DetectorType) Analyse(rate int, response Response) (measure.Readings, er
 
 func (d DetectorType) reading(rate int, x []float64) measure.Reading {
 	r := measure.Reading{Unit: "dB", Reference: "the rms of the pair of tones", Definition: "rms of the sine to which the gain is the same as to the pair; 0: rms detector, 3.01: peak detector"}
-	part := func(i int) []float64 { // settled, and not yet the next
+	part := func(i int) []float64 { // settled, and before the next sound
 		from, to := d.Tones.Step(i, rate)
 		return x[from+(to-from)*3/5 : from+(to-from)*4/5]
 	}

@@ -9,17 +9,16 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Device turns a stimulus into a response: a chain in process (*chain.Chain is
-// one), an outside command ([Command]), hardware of which there is a recording
-// ([Recorded]). The response has the device's own delay in it and may be longer
-// than the stimulus.
+// Device turns a stimulus into a response. It is a chain in process (*chain.Chain), an outside
+// command ([Command]), or hardware of which there is a recording ([Recorded]). The response
+// includes the device's own delay and may be longer than the stimulus.
 type Device interface {
 	Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error
 }
 
 var errNoDevice = errors.New("found no device: nil; accepted: a chain, a command or a recording")
 
-// Respond puts planar sound through a device in memory.
+// Respond puts planar sound, channels x frames, through a device in memory.
 func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.Block, error) {
 	if err := checkRespond(d, rate, stimulus); err != nil {
 		return nil, err
@@ -34,8 +33,8 @@ func Respond(ctx context.Context, d Device, rate int, stimulus dsp.Block) (dsp.B
 	return response.Planes(), err
 }
 
-// RespondStored is Respond for many channels and long sound: the response is kept in a
-// temporary file where it is large. The caller closes it.
+// RespondStored is Respond for many channels and long sound: a large response is kept in a
+// temporary file. The caller closes it.
 func RespondStored(ctx context.Context, d Device, rate int, stimulus dsp.Block) (*wave.Stored, error) {
 	if err := checkRespond(d, rate, stimulus); err != nil {
 		return nil, err

@@ -12,15 +12,15 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// HarmonicDistortion measures what a device adds to a tone: each harmonic, their
-// sum (THD) against the fundamental and against all of the sound, and THD+N.
+// HarmonicDistortion measures what a device adds to a tone: each harmonic, their sum (THD)
+// relative to the fundamental and to the whole sound, and THD+N.
 //
-// A stage that changes its gain within a period (a fast compressor on a low
-// tone) shows as distortion; one that is still settling shows as noise.
+// Gain changes within a period (a fast compressor on a low tone) appear as distortion; a gain
+// that still settles appears as noise.
 type HarmonicDistortion struct {
 	Tone     stimulus.Tone
-	Orders   int // highest harmonic, the fundamental being the first; 0 stands for 10
-	SettleMs int // what is left out at the start, the device's delay in it; 0 stands for 1000
+	Orders   int // highest harmonic; the fundamental is the first; 0 stands for 10
+	SettleMs int // left out at the start, to include the device's delay; 0 stands for 1000
 }
 
 // Stimulus is the tone.
@@ -32,11 +32,11 @@ const (
 	bandText              = "20 Hz to 20 kHz"
 )
 
-// notchQ is the narrowest that AES17-2015 5.2.8 allows (1.2 to 3): it takes
-// 0.21 dB of the second harmonic with it.
+// notchQ is the narrowest notch that AES17-2015 5.2.8 allows (1.2 to 3). It attenuates the
+// second harmonic by 0.21 dB.
 const notchQ = 3
 
-// notch is the power gain of AES17's standard notch for a tone.
+// notch is the power gain of AES17's standard notch filter for a tone.
 func notch(hz float64) func(float64) float64 {
 	return func(f float64) float64 {
 		x := f / hz
@@ -45,7 +45,7 @@ func notch(hz float64) func(float64) float64 {
 	}
 }
 
-// weighted joins power gains.
+// weighted is the product of power gains.
 func weighted(gains ...func(float64) float64) func(float64) float64 {
 	return func(hz float64) float64 {
 		product := 1.0
@@ -128,18 +128,18 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 	return r
 }
 
-// thdPlusNoise is the ratio of amplitudes by AES17-2015 6.3.1, and the spectrum of what
-// is left beside the tone.
+// thdPlusNoise is the amplitude ratio of AES17-2015 6.3.1, and the spectrum of the sound
+// without the tone.
 func thdPlusNoise(t *steadyTones) (ratio float64, rest *spectra.Power) {
 	spectrum := spectra.Of(t.rest, t.rate)
 	tone := t.peak(0) * t.peak(0) / 2
 	return math.Sqrt(spectrum.Level(weighted(weighting.AudioBand, notch(t.hz[0]))) / (tone + spectrum.Level(weighting.AudioBand))), spectrum
 }
 
-// leastStatedDB is the least uncertainty of a tone's level that is worth a word.
+// leastStatedDB is the least uncertainty of a level that is reported.
 const leastStatedDB = 0.001
 
-// addTone adds the frequency and the level of a tone as it was found.
+// addTone adds the frequency and the level of a tone.
 func addTone(r *measure.Readings, name string, t *steadyTones, i int) {
 	r.Add(name+"_hz", measure.Reading{Value: t.hz[i], Unit: "Hz", Definition: "phase advance between the halves of the steady part"})
 	bound := ""

@@ -7,14 +7,14 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Driven is a device with a gain in front of it: it takes a stimulus over full
-// scale that no file of integers could hold.
+// Driven is a device with a gain ahead of it. It can thus be driven over full scale, which a
+// file of integers cannot hold.
 type Driven struct {
 	Device
 	DriveDB float64
 }
 
-// Respond has the device answer to the louder stimulus.
+// Respond puts the amplified stimulus through the device.
 func (d Driven) Respond(ctx context.Context, stimulus wave.Source, response wave.Sink) error {
 	return d.Device.Respond(ctx, &amplified{stimulus, dsp.DBToAmplitude(d.DriveDB)}, response)
 }

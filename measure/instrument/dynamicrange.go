@@ -10,11 +10,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// DynamicRange measures by AES17-2015 6.4.1: the noise is read while a tone of
-// −60 dBFS keeps the device from muting. An expander, gate or compressor has to
-// be off.
+// DynamicRange measures by AES17-2015 6.4.1: the noise during a tone of −60 dBFS, which keeps
+// the device from muting. An expander, gate or compressor has to be off.
 type DynamicRange struct {
-	MaximumOutputDBFS float64 // what the noise is held against: 0, digital full scale, or what MaximumLevel found
+	MaximumOutputDBFS float64 // reference for the noise: 0, which is digital full scale, or what MaximumLevel found
 	Seconds           float64 // 0 stands for 10
 	Channels          int     // 0 stands for one
 	SettleMs          int     // as in HarmonicDistortion; 0 stands for 1000
@@ -31,8 +30,8 @@ func (d DynamicRange) tone() stimulus.Tone {
 	return t
 }
 
-// Analyse reads dynamic_range_ccir_rms_db, which is AES17's own, and the same
-// noise otherwise weighted: dynamic_range_db and dynamic_range_a_db.
+// Analyse reads dynamic_range_ccir_rms_db, which is AES17's own, and the same noise with other
+// weightings: dynamic_range_db and dynamic_range_a_db.
 func (d DynamicRange) Analyse(rate int, response Response) (measure.Readings, error) {
 	from, to := toneFrames(rate, d.tone().Seconds, d.SettleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {

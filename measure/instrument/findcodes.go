@@ -9,21 +9,21 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// FoundCode is a mark in a recording and the code behind it.
+// FoundCode is a mark in a recording and the code after it.
 type FoundCode struct {
 	Channel  int // of the recording, from 0
 	Frame    int // of the mark's first sample
 	Code     uint32
-	Readable bool // the code's check symbols agree with it
+	Readable bool // the code's check bits agree
 }
 
-// FindCodes finds every mark that begins a stimulus in a recording, in the order of the
-// frames. The recording may hold any number of stimuli, cut anyhow. A stimulus has its
-// marks in all channels: the first channel with a readable code is the one that counts.
+// FindCodes finds every mark that begins a stimulus in a recording, in the order of the frames.
+// The recording may hold any number of stimuli, whole or cut. A stimulus has its marks in all
+// channels; the result is of the first channel with a readable code.
 func FindCodes(sound dsp.Block, rate int) []FoundCode {
 	template := stimulus.MarkChirp(rate, true).Wave(float64(rate))
 	layout := stimulus.LayoutOf(rate, 0)
-	least := layout.Signal - layout.StartMark // two marks lie at least so far apart
+	least := layout.Signal - layout.StartMark // least distance of two marks
 	var all []FoundCode
 	for c, x := range sound {
 		if slices.ContainsFunc(all, func(f FoundCode) bool { return f.Readable }) {
@@ -42,7 +42,8 @@ func FindCodes(sound dsp.Block, rate int) []FoundCode {
 				}
 			}
 			hash, good := readCode(x, rate, timemap.Map{Delay: float64(best - layout.StartMark), Speed: 1}, layout)
-			// A mark is far more similar than what sounds like one: half of the best counts.
+			// A true mark is far more similar than a sound like it. Without a readable code, it
+			// needs twice the least similarity.
 			if good || similarity[best] > 2*leastSimilarity {
 				all = append(all, FoundCode{c, best, hash, good})
 				n = best + least - 1
@@ -54,15 +55,14 @@ func FindCodes(sound dsp.Block, rate int) []FoundCode {
 	return all
 }
 
-// FindEnds finds the frames of the marks that end a stimulus, in whichever channel has
-// most.
+// FindEnds finds the frames of the marks that end a stimulus, in the channel that has the most.
 func FindEnds(sound dsp.Block, rate int) (most []int) {
 	template := stimulus.MarkChirp(rate, false).Wave(float64(rate))
 	for _, x := range sound {
 		var ends []int
 		similarity := similarities(x, template, correlation(x, template))
 		for n := 0; n < len(similarity); n++ {
-			if similarity[n] < 2*leastSimilarity { // no code confirms it
+			if similarity[n] < 2*leastSimilarity { // no code confirms these marks
 				continue
 			}
 			best := n
@@ -81,9 +81,9 @@ func FindEnds(sound dsp.Block, rate int) (most []int) {
 	return most
 }
 
-// PartAround is the part of a recording that holds one marked stimulus whose first mark
-// was found at a frame, with the frame at which it begins. A second of silence before the
-// mark and behind the last mark belongs to it, as far as the recording has it.
+// PartAround is the part of a recording with one marked stimulus, whose first mark was found at
+// a frame, and the frame at which the part begins. It includes half a second of silence before
+// the first mark and a second after the last, as far as they are recorded.
 func PartAround(m stimulus.Marked, sound dsp.Block, frame int) (part dsp.Block, begin int, err error) {
 	signal, err := m.Signal.Make(m.Rate)
 	if err != nil {

@@ -9,34 +9,32 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Limits of what counts.
+// Limits for the marks.
 const (
-	leastMarkOverNoiseDB = 20  // for all but the response's last percent; common practice, no source
+	leastMarkOverNoiseDB = 20  // enough except for the last percent of a response; common practice, no source
 	mostEchoDB           = -20 // a comb of 0.8 dB and more; common practice, no source
-	leastEchoMs          = 1.5 // nearer, the marks do not part
+	leastEchoMs          = 1.5 // closer marks cannot be separated
 )
 
-// crystals keep to 100 (common practice, no source); a pulled-down rate is 999 off
-
-// placedMarks is a stimulus as one channel has it.
+// placedMarks is the place of a stimulus in one channel, and what its marks show.
 type placedMarks struct {
 	timemap.Map
 	gain   float64 // of the marks, with its sign
 	change float64 // gain of the last mark over that of the first, in dB
 	noise  float64 // rms before the marks
-	silent bool    // there is a silence to read it from
+	silent bool    // there is a silence in which to measure the noise
 	mark   float64 // rms of the marks
 	spread float64 // standard deviation of the delay in frames
 
-	// gainSpread is the standard deviation of the gain as a share of it, if all of the
-	// noise lies in the band of the marks.
+	// gainSpread is the relative standard deviation of the gain, if all noise lies in the band
+	// of the marks.
 	gainSpread float64
-	opposed    float64 // of the marks, as in place
+	opposed    float64 // of the marks, see place
 
-	// dispersion is three times by how many frames parts of the band come earlier or later than the
-	// whole, beyond what noise does: so much of it may be no delay (a test on random filters
-	// holds it). And unlike is by how many frames the two marks differ in that, as
-	// those of a path whose filters or gain move.
+	// dispersion bounds the error of the delay in frames: three times the amount by which parts
+	// of the band come earlier or later than the whole, less what noise explains (a test with
+	// random filters checks it). unlike is the difference of these times between the two marks,
+	// in frames; a path whose filters or gain move has one.
 	dispersion, unlike float64
 }
 
@@ -59,17 +57,17 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 		return placedMarks{}, &VoidError{CutShort, -1, "the mark behind the signal comes before the one ahead of it; record one playing, from its start to its end"}
 	}
 
-	// Templates are made anew for the recorder's clock: a mark that runs at
-	// another speed than its template seems to lie elsewhere.
+	// Templates are made for the recorder's clock: a mark whose speed differs from its
+	// template's appears elsewhere.
 	h := placedMarks{Map: timemap.Map{Speed: 1}}
 	var first, last place
-	for range 10 { // each time the rest shrinks, the more the longer the signal
+	for range 10 { // each pass reduces the error, the more the longer the signal
 		before := h.Speed
 		first = placeChirp(x, up, fs*h.Speed, start.frame, 0)
 		last = placeChirp(x, down, fs*h.Speed, end.frame, first.gain)
 		h.Speed = (last.frame - first.frame) / float64(l.EndMark-l.StartMark)
 		if math.Abs(h.Speed-1) > 10*timemap.MostDriftPPM*1e-6 {
-			break // another length: no clock
+			break // too large for a clock difference
 		}
 		if math.Abs(h.Speed-before) < 1e-9 {
 			break
@@ -83,7 +81,7 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	ppm := (h.Speed - 1) * 1e6
 	own := min(channel, channels-1)
 	switch with := channelWith(played, hash, channels); {
-	case good && with >= 0 && with < own: // which came as itself
+	case good && with >= 0 && with < own: // channels below its own were already found in their places
 		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus, as channel %[1]d does: one signal is recorded twice; record each channel by itself", with+1)}
 	case good && with > own:
 		return placedMarks{}, &VoidError{Swapped, -1, fmt.Sprintf("it holds channel %d of the stimulus; swap the cables, or the channels of the recording", with+1)}
@@ -111,12 +109,13 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	h.noise, h.silent = rms(silence), len(silence) > 0
 	h.spread = first.spread * h.noise / math.Abs(first.gain)
 	for i, later := range first.parts {
-		// A part of the band holds a quarter of what says the delay, and is off by twice as much.
+		// A part of the band has a quarter of the information about the delay, so its error is
+		// twice as large.
 		h.dispersion = max(h.dispersion, 3*(math.Abs(later+last.parts[i])/2-3*2*h.spread))
 		h.unlike = max(h.unlike, math.Abs(last.parts[i]-later)-3*2*math.Sqrt2*h.spread)
 	}
-	// A fit over N frames is off by σ/√(N·mark²); a band of B Hz holds 2·B·t independent
-	// values; of two marks.
+	// A fit over N frames has an error of σ/√(N·mark²). A band of B Hz holds 2·B·t independent
+	// values in each of the two marks.
 	h.gainSpread = h.noise / h.mark / math.Sqrt(2*2*(up.TopHz-up.BottomHz)*up.Seconds)
 	if over := dsp.AmplitudeToDB(h.mark / h.noise); over < leastMarkOverNoiseDB {
 		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, stand %.1f dB over the noise, at least %d are needed; raise the level of the stimulus, which they follow, or find the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
@@ -124,7 +123,7 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	return h, nil
 }
 
-// channelWith is the channel of a stimulus that has a code; −1: none.
+// channelWith is the channel of a stimulus with a code; −1: none.
 func channelWith(played stimulus.Marked, hash uint32, channels int) int {
 	for c := range channels {
 		if hash == played.ChannelCode(c) {
@@ -141,9 +140,8 @@ func beforeOrAfter(ms float64) string {
 	return "after"
 }
 
-// quiet is the part of a recording that has the device's noise alone: the silence
-// before the first mark, or, where it is not in the recording, the pause before
-// the signal.
+// quiet is the part of a recording with the device's noise alone: the silence before the first
+// mark or, if that was not recorded, the pause before the signal.
 func quiet(x []float64, m timemap.Map, l stimulus.Layout, rate int) []float64 {
 	guard := rate / 50
 	for _, stretch := range [][2]int{{l.StartMark - l.Gap, l.StartMark}, {l.Signal - l.Gap/2, l.Signal}} {
@@ -156,9 +154,9 @@ func quiet(x []float64, m timemap.Map, l stimulus.Layout, rate int) []float64 {
 	return nil
 }
 
-// echo looks for a second arrival: another pair of marks at the distance of the
-// first. It returns by how many ms it comes later (less than 0: earlier) and its
-// level against the first, or 0.
+// echo finds a second arrival: another pair of marks at the same distance. It returns how many
+// ms later it comes (less than 0: earlier) and its level relative to the first; 0 ms if there
+// is none.
 func echo(start, end search, rate int) (ms, db float64) {
 	starts, ends := start.correlation, end.correlation
 	direct := math.Abs(starts[start.frame])
@@ -182,8 +180,8 @@ func echo(start, end search, rate int) (ms, db float64) {
 	return float64(at-start.frame) * 1000 / float64(rate), dsp.AmplitudeToDB(best / direct)
 }
 
-// rings reports whether a correlation has been as large just before a place as there, on the
-// side of the direct sound: what a filter rings decays from it on, and an arrival stands alone.
+// rings reports whether a correlation is as large a little closer to the direct sound as at a
+// place. A filter's ringing decays away from the direct sound; an arrival stands alone.
 func rings(correlation []float64, at, direct, rate int) bool {
 	near, far := rate*3/10000, rate*5/4000 // 0.3 and 1.25 ms
 	from, to := at-far, at-near
@@ -198,8 +196,8 @@ func rings(correlation []float64, at, direct, rate int) bool {
 	return false
 }
 
-// noMarks finds whether the marks are there at another speed: then the file was
-// played or recorded at another rate than it states.
+// noMarks searches for the marks at other speeds. If they are found, the file was played or
+// recorded at another rate than it states.
 func noMarks(x []float64, rate int) *VoidError {
 	best, speedFound := leastSimilarity, 0.0
 	for _, speed := range rateRatios() {
@@ -213,7 +211,7 @@ func noMarks(x []float64, rate int) *VoidError {
 	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus takes %.4f times its frames: the file states %d Hz, and its sound has %.0f Hz", speedFound, rate, float64(rate)*speedFound)}
 }
 
-// rateRatios are the ratios of two usual rates, each once, but for 1.
+// rateRatios are the ratios of any two common rates, each once, except 1.
 func rateRatios() []float64 {
 	usual := []int{160, 240, 320, 441, 480, 882, 960} // times 100 Hz
 	seen := map[float64]bool{1: true}
@@ -229,7 +227,7 @@ func rateRatios() []float64 {
 	return all
 }
 
-// rms is the root of the mean square about the mean.
+// rms is the root mean square about the mean.
 func rms(x []float64) float64 {
 	sum, squares := 0.0, 0.0
 	for _, v := range x {

@@ -5,8 +5,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// For are the instruments that a response to a signal serves, none for
-// one that serves only ears and meters.
+// For lists the instruments for the response to a signal. Signals that are only for listening
+// or for meters have none.
 func For(s stimulus.Signal) []Instrument {
 	switch s := s.(type) {
 	case stimulus.Tone:
@@ -27,7 +27,8 @@ func For(s stimulus.Signal) []Instrument {
 		}
 		return all
 	case stimulus.TwinTone:
-		// Modulation wants tones far apart, difference ones next to each other.
+		// Modulation distortion uses tones far apart, difference distortion tones close
+		// together.
 		if s.HighHz > 4*s.LowHz {
 			return []Instrument{ModulationDistortion{Tones: s}}
 		}
@@ -54,8 +55,8 @@ func For(s stimulus.Signal) []Instrument {
 	return nil
 }
 
-// AnalyseAll has every instrument that a signal serves look at the response.
-// Where two give a reading of one name, the first counts.
+// AnalyseAll runs every instrument for a signal on the response. Where two give a reading of
+// the same name, the first counts.
 func AnalyseAll(s stimulus.Signal, rate int, response Response) (measure.Readings, error) {
 	var all measure.Readings
 	for _, i := range For(s) {

@@ -10,21 +10,21 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// FrequencyResponse is a device's complex gain at frequencies that rise.
+// FrequencyResponse is a device's complex gain at ascending frequencies.
 type FrequencyResponse struct {
 	Hz           []float64
 	Gain         []complex128
-	GroupDelayMs []float64 // −dφ/dω; the device's delay is in it
+	GroupDelayMs []float64 // −dφ/dω, the device's delay included
 
-	at func(hz float64) complex128 // the gain at any frequency; nil: known at Hz only
+	at func(hz float64) complex128 // the gain at any frequency; nil: only the gains at Hz exist
 
-	seconds float64     // of the response that it was read from; 0: of a formula
-	noise   *sweepNoise // beside it; nil: not known
+	seconds float64     // length of the response that it was computed from; 0: it is a formula
+	noise   *sweepNoise // in the response; nil: unknown
 	cuts    cutDelays
 }
 
-// SampledResponse is a gain in closed form as if it had been measured at some
-// frequencies, which rise. It has no group delay.
+// SampledResponse is a gain in closed form, sampled at ascending frequencies as if it had been
+// measured there. It has no group delay.
 func SampledResponse(hz []float64, gain func(hz float64) complex128) *FrequencyResponse {
 	f := &FrequencyResponse{Hz: hz, at: gain}
 	for _, at := range hz {
@@ -33,12 +33,12 @@ func SampledResponse(hz []float64, gain func(hz float64) complex128) *FrequencyR
 	return f
 }
 
-// leastDivisor is the magnitude from which on a response can be divided by: the
-// bottom of a notch hides what it is multiplied with.
+// leastDivisor is the least magnitude by which a response is divided: at the bottom of a notch
+// the other factor is lost.
 const leastDivisor = 1e-6
 
-// Without is the response with that of another device in series taken out, but for
-// its group delay.
+// Without is the response divided by that of another device in series. The group delay is not
+// changed.
 func (f *FrequencyResponse) Without(other func(hz float64) complex128) *FrequencyResponse {
 	divided := func(hz float64, gain complex128) complex128 {
 		if o := other(hz); cmplx.Abs(o) > leastDivisor {
@@ -57,8 +57,8 @@ func (f *FrequencyResponse) Without(other func(hz float64) complex128) *Frequenc
 	return &rest
 }
 
-// responseOf is the transform of an impulse response of which x is a stretch from
-// a frame on, at frequencies from low to high.
+// responseOf is the transform of an impulse response at frequencies from low to high. x is a
+// stretch of the impulse response that begins at frame from.
 func responseOf(x []float64, from, rate int, low, high float64) *FrequencyResponse {
 	length := 1
 	for length < len(x) || length < rate {
@@ -91,12 +91,12 @@ func responseOf(x []float64, from, rate int, low, high float64) *FrequencyRespon
 	return f
 }
 
-// exactPhaseFrames is the number of frames between two exact phases of a rotation. In
-// between a phase is the former one times a step, and its error grows to 1024 times 1e-16.
+// exactPhaseFrames is the number of frames between two exact phases of a rotation. In between,
+// each phase is the one before times a step; the error grows to 1024 times 1e-16.
 const exactPhaseFrames = 1024
 
-// transformAt is the Fourier transform of sound that begins at a frame, at a number of
-// turns a frame.
+// transformAt is the Fourier transform of sound that begins at frame from, at a frequency in
+// turns per frame.
 func transformAt(x []float64, from int, turns float64) (sum complex128) {
 	step := cmplx.Rect(1, -2*math.Pi*turns)
 	phase := complex(1, 0)
@@ -110,8 +110,8 @@ func transformAt(x []float64, from int, turns float64) (sum complex128) {
 	return sum
 }
 
-// exactDB is the magnitude in dB at a frequency: as the response has it there, or on
-// a straight line between points where nothing more is known.
+// exactDB is the magnitude in dB at a frequency: computed there if possible, else interpolated
+// as by DB.
 func (f *FrequencyResponse) exactDB(hz float64) float64 {
 	if f.at == nil {
 		return f.DB(hz)
@@ -119,18 +119,17 @@ func (f *FrequencyResponse) exactDB(hz float64) float64 {
 	return dsp.AmplitudeToDB(cmplx.Abs(f.at(hz)))
 }
 
-// DB is the magnitude at a frequency in dB, on a straight line between points.
+// DB is the magnitude at a frequency in dB, interpolated linearly between points.
 func (f *FrequencyResponse) DB(hz float64) float64 {
 	return f.between(hz, func(i int) float64 { return dsp.AmplitudeToDB(cmplx.Abs(f.Gain[i])) })
 }
 
-// DelayMs is the group delay at a frequency in ms, on a straight line between
-// points.
+// DelayMs is the group delay at a frequency in ms, interpolated linearly between points.
 func (f *FrequencyResponse) DelayMs(hz float64) float64 {
 	return f.between(hz, func(i int) float64 { return f.GroupDelayMs[i] })
 }
 
-// between is a value between two points, straight over the logarithm of frequency.
+// between interpolates linearly over the logarithm of frequency.
 func (f *FrequencyResponse) between(hz float64, value func(i int) float64) float64 {
 	i := sort.SearchFloat64s(f.Hz, hz)
 	if i == 0 || i == len(f.Hz) {
@@ -140,13 +139,12 @@ func (f *FrequencyResponse) between(hz float64, value func(i int) float64) float
 	return (1-t)*value(i-1) + t*value(i)
 }
 
-// covers reports whether a frequency lies within the response.
+// covers reports whether a frequency lies within the response's band.
 func (f *FrequencyResponse) covers(hz float64) bool {
 	return len(f.Hz) > 0 && hz >= f.Hz[0] && hz <= f.Hz[len(f.Hz)-1]
 }
 
-// PhaseDegrees is the phase at each frequency, without jumps, once a delay in ms
-// is taken out.
+// PhaseDegrees is the unwrapped phase at each frequency, after a delay in ms is removed.
 func (f *FrequencyResponse) PhaseDegrees(withoutDelayMs float64) []float64 {
 	all := make([]float64, len(f.Hz))
 	for i, hz := range f.Hz {
@@ -160,9 +158,9 @@ func (f *FrequencyResponse) PhaseDegrees(withoutDelayMs float64) []float64 {
 	return all
 }
 
-// Deviation is the largest difference in dB between the magnitude and a declared
-// one, from low to high, and the frequency in Hz where it is. Where the declared
-// one is below leastDeclaredDB it is not compared.
+// Deviation is the difference in dB from a declared magnitude, from low to high, where it is
+// largest, and the frequency in Hz of that place. Where the declared magnitude is below
+// leastDeclaredDB, it is not compared.
 func (f *FrequencyResponse) Deviation(declared func(hz float64) complex128, low, high float64) (db, hz float64) {
 	hz = low
 	for i, at := range f.Hz {
@@ -177,12 +175,12 @@ func (f *FrequencyResponse) Deviation(declared func(hz float64) complex128, low,
 	return db, hz
 }
 
-// leastDeclaredDB is the gain below which a magnitude is no longer compared: the
-// bottom of a notch is a matter of the last bits.
+// leastDeclaredDB is the gain below which magnitudes are not compared: the bottom of a notch
+// depends on the last bits.
 const leastDeclaredDB = -60
 
-// crossing is the first frequency from one to another, in that direction, at which
-// the magnitude crosses a level, or an error.
+// crossing is the first frequency, on the way from one to another, at which the magnitude
+// crosses a level.
 func (f *FrequencyResponse) crossing(from, to, levelDB float64) (float64, error) {
 	i, j := f.index(from), f.index(to)
 	step := 1
@@ -203,11 +201,11 @@ func (f *FrequencyResponse) crossing(from, to, levelDB float64) (float64, error)
 	return 0, fmt.Errorf("the magnitude does not cross %.2f dB from %s to %s", levelDB, spectra.HzText(from), spectra.HzText(to))
 }
 
-// halved is the frequency between two at which the magnitude crosses a level, by
-// halving the distance.
+// halved is the frequency between two at which the magnitude crosses a level, found by
+// bisection.
 func (f *FrequencyResponse) halved(from, to, levelDB float64) float64 {
 	above := f.exactDB(from) >= levelDB
-	for range 24 { // to 1e-7 of what is between
+	for range 24 { // to 1e-7 of the distance
 		middle := math.Sqrt(from * to)
 		if f.exactDB(middle) >= levelDB == above {
 			from = middle
@@ -218,7 +216,7 @@ func (f *FrequencyResponse) halved(from, to, levelDB float64) float64 {
 	return math.Sqrt(from * to)
 }
 
-// index is the point next above a frequency.
+// index is the first point at or above a frequency, or the last point.
 func (f *FrequencyResponse) index(hz float64) int {
 	return min(sort.SearchFloat64s(f.Hz, hz), len(f.Hz)-1)
 }

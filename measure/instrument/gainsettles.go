@@ -5,21 +5,21 @@ import (
 	"math"
 )
 
-// A gain that still moves where it is taken as steady gives times that are too short: of an
-// exponential that is cut off after one time constant, half of it. So each steady stretch
+// A gain that still moves where it is taken as steady gives times that are too short: an
+// exponential that is cut off after one time constant gives half of it. So each steady stretch
 // has two halves, whose means must agree.
 
 const (
-	// mostDriftShare is by how much of its change a gain may move from the first half of a
-	// steady stretch to the second: an exponential does by less from 5.4 time constants in
-	// the step on, where its time constant reads 1.5 % short.
+	// mostDriftShare is the share of its change by which a gain may move between the halves of
+	// a steady stretch. An exponential moves by less if the step lasts 5.4 time constants or
+	// more; its time constant is then read at most 1.5 % short.
 	mostDriftShare = 0.004
-	// leastDriftDB is a movement that rounding to 16 bits leaves in a quiet tone. (tests)
+	// leastDriftDB is the movement that rounding to 16 bits causes in a quiet tone. (tests)
 	leastDriftDB = 0.001
 )
 
-// drift is by how many dB the gain moves from the first half of a stretch to the second, and
-// the part of that which noise may have made.
+// drift is by how many dB the gain moves from the first half of a stretch to the second, and by
+// how many noise may have moved it.
 func (t *GainTrace) drift(stretch [2]int) (moved, noise float64) {
 	from, to := stretch[0], stretch[1]
 	middle := (from + to) / 2
@@ -29,16 +29,16 @@ func (t *GainTrace) drift(stretch [2]int) (moved, noise float64) {
 	return math.Abs(t.mean(middle, to) - t.mean(from, middle)), clearOfNoise * math.Hypot(first, second)
 }
 
-// unsettled reports whether the gain still moves over a stretch that is taken as steady, by
-// more than a share of the change in dB that is measured there.
+// unsettled reports whether the gain still moves over a stretch that is taken as steady,
+// compared with the change in dB that is measured.
 func (t *GainTrace) unsettled(stretch [2]int, change float64) bool {
 	moved, noise := t.drift(stretch)
 	return moved > max(mostDriftShare*math.Abs(change), leastDriftDB, noise)
 }
 
-// settledAfter is the length of a part, in seconds, at whose end the gain would be settled,
-// of a gain that moves as an exponential over a stretch from 80 to 95 % of that part; twice to
-// ten times the part where it is none.
+// settledAfter is the length of a part, in seconds, at whose end an exponential gain would be
+// settled. It is extrapolated from a stretch from 80 to 95 % of the part. The result is limited
+// to two to ten times the part; a gain that is no exponential gets four times.
 func (t *GainTrace) settledAfter(stretch [2]int, part int) float64 {
 	third := (stretch[1] - stretch[0]) / 3
 	a, b, c := t.mean(stretch[0], stretch[0]+third), t.mean(stretch[0]+third, stretch[0]+2*third), t.mean(stretch[0]+2*third, stretch[0]+3*third)
@@ -53,10 +53,11 @@ func (t *GainTrace) settledAfter(stretch [2]int, part int) float64 {
 	return math.Ceil(wanted)
 }
 
-// settledConstants is how many time constants leave nothing that matters: 0.1 %.
+// settledConstants is the number of time constants after which less than 0.1 % of the change is
+// left.
 const settledConstants = 7
 
-// stillMoves is why a gain that still moves has no readings, and what to do.
+// stillMoves is the reason why a gain that still moves has no readings, with the remedy.
 func (t *GainTrace) stillMoves(when string, stretch [2]int, part int, setting string) string {
 	moved, _ := t.drift(stretch)
 	flag := map[string]string{"before_seconds": "--before-seconds", "during_seconds": "--during-seconds", "after_seconds": "--after-seconds"}[setting]
@@ -65,9 +66,9 @@ func (t *GainTrace) stillMoves(when string, stretch [2]int, part int, setting st
 		when, moved, float64(stretch[1]-stretch[0])/2/float64(t.RateHz), flag, seconds, setting, seconds)
 }
 
-// unsettledReasons are why the readings of attack and release have no value, ""
-// where they have one: the gain moves before the step up, at the end of the high level, or at
-// the end.
+// unsettledReasons are the reasons why attack and release have no readings, "" where they have:
+// the gain moves before the step up, at the end of the high level, or at the end of the low
+// level after it.
 func (t *GainTrace) unsettledReasons(low, loud, back [2]int) (attack, release string) {
 	before, high, after := t.mean(low[0], low[1]), t.mean(loud[0], loud[1]), t.mean(back[0], back[1])
 	if noGain(before+high+after) != "" {
@@ -86,7 +87,7 @@ func (t *GainTrace) unsettledReasons(low, loud, back [2]int) (attack, release st
 	return attack, release
 }
 
-// driftThirds is how a gain moves from each third of a stretch to the next, and by how much
+// driftThirds is how much a gain moves from each third of a stretch to the next, and how much
 // noise may have moved it.
 func (t *GainTrace) driftThirds(stretch [2]int) (earlier, later, noise float64) {
 	third := (stretch[1] - stretch[0]) / 3
@@ -101,15 +102,15 @@ func (t *GainTrace) driftThirds(stretch [2]int) (earlier, later, noise float64) 
 	return means[1] - means[0], means[2] - means[1], noise
 }
 
-// restAfter is by how much a gain may move beyond its mean over the last 80 to 95 % of a
-// part, in dB, its sign that of the change: it has come as near as an exponential does, or
-// two exponentials in a row, that moves by as much from third to third.
+// restAfter is by how much a gain may still move beyond its mean over the stretch from 80 to 95
+// % of a part, in dB, with the sign of the change. It assumes one exponential, or two in
+// series, that moves from third to third as the gain does.
 func (t *GainTrace) restAfter(stretch [2]int, part int, change float64) (dB float64) {
 	earlier, later, noise := t.driftThirds(stretch)
 	toward := math.Copysign(1, change)
 	earlier, later = toward*earlier, toward*later
-	// Of an exponential with n time constants in the part, the thirds of the stretch from
-	// 80 to 95 % lie n/20 apart and move by a share that says n.
+	// An exponential has n time constants in the part. The thirds of the stretch from 80 to 95
+	// % are n/20 time constants apart, and how much it moves between them gives n.
 	moved := max(0, earlier+later) + noise
 	if moved <= 0 {
 		return 0
@@ -126,7 +127,8 @@ func (t *GainTrace) restAfter(stretch [2]int, part int, change float64) (dB floa
 		}
 	}
 	dB = mean(least, 0.8, 0.95) * math.Abs(change)
-	// A slow tail moves by less and has further to go: its own ratio says how far.
+	// A slow tail moves by less and has further to go: the ratio of its movements gives how
+	// far.
 	if earlier > 2*noise && later > 2*noise && later < earlier {
 		if q := (later + noise/2) / earlier; q < 0.98 {
 			dB = max(dB, later*q/(1-q)+(2*later+earlier)/3)
@@ -135,15 +137,15 @@ func (t *GainTrace) restAfter(stretch [2]int, part int, change float64) (dB floa
 	return toward * dB
 }
 
-// leadBefore is by how much a gain has moved from its mean over a stretch to a step that
-// comes later, in dB.
+// leadBefore is by how much a gain moves from its mean over a stretch until a later step, in
+// dB.
 func (t *GainTrace) leadBefore(stretch [2]int, step int) float64 {
 	earlier, later, noise := t.driftThirds(stretch)
 	if math.Abs(earlier+later) <= noise {
-		return 0 // scatter counts for it
+		return 0 // the scatter accounts for it
 	}
-	// From the middle of the last third to the step it slows down as it did between the
-	// thirds, or goes on as it was.
+	// From the middle of the last third to the step, the movement decreases as it did between
+	// the thirds, or else continues unchanged.
 	third := float64(stretch[1]-stretch[0]) / 3
 	far := float64(step-stretch[1])/third + 0.5
 	if q := later / earlier; q > 0 && q < 1 && math.Abs(later) > noise {
@@ -152,8 +154,9 @@ func (t *GainTrace) leadBefore(stretch [2]int, step int) float64 {
 	return (2*later+earlier)/3 + later*far
 }
 
-// withSettling reads the times of a change, and once more as they were from where the gain was
-// at the step, and if it had gone on for as long as it takes: what is between is open.
+// withSettling reads the times of a change. Then it reads them again with the gain that the
+// step began from, and with the gain that it would finally reach. The differences are the
+// uncertainty from a gain that has not settled.
 func (c *gainChange) withSettling(read func(*gainChange) stepTimes) stepTimes {
 	change := c.last - c.first
 	all := read(c)
@@ -166,10 +169,10 @@ func (c *gainChange) withSettling(read func(*gainChange) stepTimes) stepTimes {
 		other.first, other.last = c.first+moved[0], c.last+moved[1]
 		again := read(&other)
 		if again.begins.reason != "" {
-			continue // the gain has not moved so far: half of it
+			continue // the gain has not moved so far: try half
 		}
 		for _, x := range [][2]*stepTime{{&all.begins, &again.begins}, {&all.constant, &again.constant}, {&all.tenNinety, &again.tenNinety}, {&all.within2, &again.within2}} {
-			if x[0].reason == "" && x[1].reason == "" { // they go one way
+			if x[0].reason == "" && x[1].reason == "" { // the errors have one direction
 				x[0].unsettled += math.Abs(x[1].frames - x[0].frames)
 			}
 		}
@@ -180,5 +183,5 @@ func (c *gainChange) withSettling(read func(*gainChange) stepTimes) stepTimes {
 	return all
 }
 
-// leastSettling is a share of a change that moves no time by more than its half period.
+// leastSettling is a share of a change too small to move a time by more than half a period.
 const leastSettling = 1e-5

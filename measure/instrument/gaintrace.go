@@ -8,27 +8,27 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// GainTrace is a gain in dB, frame by frame, while the level of the sound goes up
-// at one frame and down again at a later one.
+// GainTrace is a gain in dB, frame by frame, while the sound's level goes up at one frame and
+// down again at a later one.
 type GainTrace struct {
 	RateHz   int
 	GainDB   []float64
 	Up, Down int
-	Half     int // frames that each gain is read from; 0: one
+	Half     int // frames in which each gain is measured; 0: one
 
-	sums []float64 // of the gain, up to each frame
+	sums []float64 // cumulative sums of the gain
 }
 
-// beginsShare is the share of a change after which the gain has begun to move. It
-// makes a time constant read 0.1 % short.
+// beginsShare is the share of a change at which the gain counts as moving. It makes a time
+// constant 0.1 % short.
 const beginsShare = 0.001
 
-// leastStepDB is the least change of gain that has times.
+// leastStepDB is the least change of gain whose times are read.
 const leastStepDB = 0.2
 
-// The definitions of a time from one gain to another. All three are in use, and a
-// data sheet seldom says which: 2.3 time constants go from 0 to 90 %, 2.2 from 10
-// to 90 %. (common practice, no source; "within 2 dB of final": IEC 60268-8)
+// Definitions of the time from one gain to another. All three are in use, and a data sheet
+// seldom states which: from 0 to 90 % takes 2.3 time constants, from 10 to 90 % takes 2.2.
+// (common practice, no source; "within 2 dB of final": IEC 60268-8)
 const (
 	constantText = "from where the gain has changed by 0.1 % to where it has by 63.2 % (1 − 1/e), in dB"
 	tenNinetText = "from 10 % to 90 % of the change in dB"
@@ -36,10 +36,10 @@ const (
 	beginsText   = "from the change of level to where the gain has changed by 0.1 %; below 0 the gain moves ahead of the sound: look-ahead"
 )
 
-// Readings are attack_ms, attack_10_90_ms, attack_within_2db_ms, attack_begins_ms
-// and attack_change_db for the step up; release_… for the step down, where
-// release_begins_ms is the hold; and step_overshoot_db, by how much the level is
-// over its last value after the step up.
+// Readings are attack_ms, attack_10_90_ms, attack_within_2db_ms, attack_begins_ms and
+// attack_change_db for the step up, and the same with release_ for the step down;
+// release_begins_ms is the hold. step_overshoot_db is by how much the gain after the step up
+// exceeds its last value.
 func (t GainTrace) Readings() measure.Readings {
 	return t.readings()
 }
@@ -60,7 +60,7 @@ func (t *GainTrace) readings() (r measure.Readings) {
 			continue
 		}
 		over.Value, over.Bound = g-high, ""
-		// Each gain is that of half a period, in which it falls.
+		// Each gain is measured over half a period, in which it falls.
 		if next := t.Up + n + t.Half; t.Half > 0 && next < t.Down && g-t.GainDB[next] >= leastStatedDB {
 			over.Bound = fmt.Sprintf("±%.2g dB, what the gain falls by in the half period that it is read from", g-t.GainDB[next])
 		}
@@ -73,7 +73,7 @@ func (t *GainTrace) readings() (r measure.Readings) {
 	return r
 }
 
-// noGain is why a gain has no value, "" if it has one.
+// noGain is the reason why a gain has no value, "" if it has one.
 func noGain(db float64) string {
 	if db-db != 0 {
 		return "where the gain would be read, nothing comes out or nothing went in"
@@ -89,8 +89,8 @@ func (t *GainTrace) mean(from, to int) float64 {
 	return sum / float64(to-from)
 }
 
-// addTimes adds the times of a change of gain, or why it has none: moves, if it is not "",
-// is why the gain is not steady on both sides.
+// addTimes adds the times of a change of gain, or the reason why it has none. moves is the
+// reason if the gain is not steady on both sides, else "".
 func (t *GainTrace) addTimes(r *measure.Readings, name, moves string, c gainChange) {
 	change := c.last - c.first
 	reason := noGain(change)
@@ -142,8 +142,8 @@ func (t *GainTrace) addTimes(r *measure.Readings, name, moves string, c gainChan
 	r.Add(name+"_change_db", measure.Reading{Value: change, Bound: bound, Reason: why, Unit: "dB", Definition: "gain at the end less gain before the step"})
 }
 
-// passing is where a gain passes a share of its change, in frames, and by how much that
-// may be off.
+// passing is where a gain passes a share of its change, and the uncertainty of that place, both
+// in frames.
 type passing struct{ frames, off float64 }
 
 // less is the time from one passing to another.
@@ -151,19 +151,19 @@ func (p passing) less(begin passing) passing {
 	return passing{p.frames - begin.frames, math.Hypot(p.off, begin.off)}
 }
 
-// leastStatedFrames is the least uncertainty of a time that is worth a word.
+// leastStatedFrames is the least uncertainty of a time that is reported.
 const leastStatedFrames = 0.5
 
-// A filter ahead of the gain or behind it rings where the level changes: for as long as it
-// does, what comes out over what goes in jumps by as much as the level, and back. So a change
-// is looked at from its middle outwards, and what rings before it is left behind.
+// A filter ahead of the gain or after it rings where the level changes. During that the ratio
+// of output to input jumps by as much as the level, and back. So a change is searched from its
+// middle outwards, and the ringing before it is not reached.
 
-// middle is the frame from which on a gain has made more than half of a change, but for what
-// rings: where the running sum of what is missing of the half is least.
+// middle is the first frame from which a gain has made more than half of a change, ringing
+// apart: where the running sum of the gain's share minus a half is least.
 func (t *GainTrace) middle(gain, change float64, from, to int) (at int, found bool) {
 	sum, least, at := 0.0, 0.0, -1
 	for n := from + 1; n < to; n++ {
-		// What rings counts no more than what has settled.
+		// Ringing counts no more than a settled gain.
 		if v := (t.GainDB[n]-gain)/change - 0.5; v-v == 0 {
 			sum += max(-0.5, min(v, 0.5))
 		}
@@ -171,12 +171,12 @@ func (t *GainTrace) middle(gain, change float64, from, to int) (at int, found bo
 			least, at = sum, n
 		}
 	}
-	// The gain is over the half behind the least sum, if it ever is.
+	// After the least sum the gain is over the half, if it ever is.
 	return at + 1, at >= 0 && at+1 < to
 }
 
-// passing finds where the gain passes a share of a change, in frames: up to a half the last
-// time before the middle, from a half on the first time behind it.
+// passing finds where the gain passes a share of a change, in frames: for shares up to a half
+// the last time before the middle, for larger ones the first time after it.
 func (t *GainTrace) passing(gain, change, share float64, from, middle, to int) (at float64, found bool) {
 	passes := func(n int) bool {
 		a, b := (t.GainDB[n-1]-gain)/change-share, (t.GainDB[n]-gain)/change-share
@@ -199,13 +199,13 @@ func (t *GainTrace) passing(gain, change, share float64, from, middle, to int) (
 	return 0, false
 }
 
-// begunShare is the share of a change that nothing but the change itself reaches and keeps:
-// what a filter rings beside a step of level falls back before it.
+// begunShare is a share of a change that only the change itself reaches and keeps: a filter's
+// ringing beside a step of level falls below it again.
 const begunShare = 0.1
 
-// begins finds where the gain passes a share of a change for good, in frames. Off is by how
-// many frames that may be off: where a filter rings up to there, the gain may have begun to
-// move under it, and the middle of what is possible is taken.
+// begins finds where the gain passes a share of a change for good, in frames; off is the
+// uncertainty. Where a filter rings up to that place, ringing may hide the beginning, and the
+// middle of the possible range is taken.
 func (t *GainTrace) begins(gain, change, share float64, from, middle, to int) (at, off float64, found bool) {
 	begun, found := t.passing(gain, change, max(begunShare, 2*share), from, middle, to)
 	if !found {
@@ -216,7 +216,7 @@ func (t *GainTrace) begins(gain, change, share float64, from, middle, to int) (a
 		return 0, 0, false
 	}
 	part := func(n int) float64 { return (t.GainDB[n] - gain) / change }
-	first, last := -1, -1 // where it rings
+	first, last := -1, -1 // of the ringing
 	for n := from; n < int(at); n++ {
 		if math.Abs(part(n)) > share {
 			if last = n; first < 0 {
@@ -229,7 +229,7 @@ func (t *GainTrace) begins(gain, change, share float64, from, middle, to int) (a
 	if first < 0 || !found || int(at)-last >= beat {
 		return at, 0, true
 	}
-	// Under what rings the gain has moved by no more than the largest of a beat says.
+	// While it rings, the gain has moved by no more than the largest value within a beat.
 	earliest := float64(first)
 	for n := first; n < int(at); n += max(1, beat/8) {
 		most := share
@@ -243,15 +243,15 @@ func (t *GainTrace) begins(gain, change, share float64, from, middle, to int) (a
 }
 
 const (
-	// beatMs is a turn of the beat between the step's tone and what a filter rings with, 1 kHz
-	// beside it. What has ended is quiet for so long. (own choice)
+	// beatMs is one beat between the step's tone and a filter's ringing 1 kHz beside it.
+	// Ringing has ended if it is quiet for so long. (own choice)
 	beatMs = 1
-	// slowestStart is by how many times slower than an exponential of the same time constant a
-	// gain begins: two poles in a row take 4 times as long from 0.1 % to 1 %.
+	// slowestStart is how many times slower than an exponential of the same time constant a
+	// gain begins to move: two poles in series take 4 times as long from 0.1 % to 1 %.
 	slowestStart = 5
 )
 
-// clearTimes are the times of a change whose gain has no noise that matters.
+// clearTimes are the times of a change whose gain has no significant noise.
 func (c *gainChange) clearTimes() (all stepTimes) {
 	t, change, step := c.trace, c.last-c.first, float64(c.step)
 	reason := ""
@@ -271,7 +271,7 @@ func (c *gainChange) clearTimes() (all stepTimes) {
 		reason = neverArrives
 	}
 	all.begins = stepTime{passing: passing{frames: begins - step, off: rings}, reason: reason}
-	// What is left of the noise moves a flat beginning by more than a steep one.
+	// The remaining noise moves the time of a flat beginning by more than that of a steep one.
 	if later, _, found := t.begins(c.first, change, beginsShare+3*c.sigma+2*c.plateau, c.from, middle, c.to); found {
 		all.begins.off += max(0, later-begins)
 	}
@@ -283,8 +283,8 @@ func (c *gainChange) clearTimes() (all stepTimes) {
 	return all
 }
 
-// Table is the gain over time, from the step up: every frame for 10 ms around the
-// steps, every millisecond elsewhere.
+// Table is the gain over time in ms from the step up: every frame within 10 ms of the steps,
+// every millisecond elsewhere.
 func (t GainTrace) Table() measure.Table {
 	table := measure.Table{Columns: []string{"time_ms", "gain_db"}}
 	near, coarse := dsp.Frames(10, t.RateHz), max(1, dsp.Frames(1, t.RateHz))

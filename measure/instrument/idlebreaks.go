@@ -10,36 +10,37 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A silence holds a device's noise. A click, or a piece that a gate or a lost buffer has
-// muted, is none of it.
+// A recorded silence holds a device's noise. A click, or a piece that a gate or a lost buffer
+// has muted, is not part of it.
 
 const (
-	// A block of 20 ms is a click's if its peak is more than idleOut times the median of
-	// those of 8 blocks on either side: 12 dB. Normal noise stays under 2 times, noise of
-	// a Laplace distribution under 3, hum under 1.1; what repeats at 50 Hz and faster is
-	// in every block. (a test)
+	// A block of 20 ms has a click if its peak exceeds the median of the peaks of the 8 blocks
+	// on either side by a factor of idleOut: 12 dB. Normal noise stays under a factor of 2,
+	// Laplace noise under 3, hum under 1.1; a sound that repeats at 50 Hz or faster is in every
+	// block. (a test)
 	idleBlockMs = 20
 	idleOut     = 4
 
-	// A run of equal samples is as little as runShare of the noise apart. One of leastRunMs
-	// and more is no noise where it would be there by chance in less than one of
-	// runChance recordings.
+	// Samples of a run differ by no more than runShare of the noise's rms. A run of leastRunMs
+	// or more is a muted piece if chance would make one in fewer than one of runChance
+	// recordings.
 	runShare   = 1e-3
 	leastRunMs = 2
 	runChance  = 1e6
-	// Noise whose level drifts has longer runs where it is low: a run is also runsOut times
-	// as long as the one of the median sample around it. Runs by chance are e^−14 as rare.
+	// Noise whose level drifts has longer runs where it is low. So a run must also be runsOut
+	// times as long as the run of the median sample around it. By chance, such a run has a
+	// probability of e^−14.
 	runsOut = 20
-	// Runs shorter than this say how likely a run goes on: of noise of a few steps of
-	// its integers samples are equal often.
+	// Runs shorter than this give the probability that a run goes on: in noise of a few steps
+	// of an integer scale, samples are often equal.
 	commonRunMs = 1
 )
 
-// clicksOf finds what stands far out of noise.
+// clicksOf finds clicks in noise.
 func clicksOf(x []float64, rate int) []soundBreak {
 	block := func(int) int { return rate * idleBlockMs / 1000 }
 	all := instants(x, 0, len(x), block, block)
-	// Hum hides a click, and is slow.
+	// Hum hides a click; its second difference is small.
 	steps := make([]float64, len(x))
 	for n := 1; n+1 < len(x); n++ {
 		steps[n] = x[n-1] - 2*x[n] + x[n+1]
@@ -50,10 +51,10 @@ func clicksOf(x []float64, rate int) []soundBreak {
 	return joined(all, func(int) int { return rate / 8 })
 }
 
-// mutedPiece is a run of equal samples within noise.
+// mutedPiece is a run of equal samples in noise.
 type mutedPiece struct{ frame, frames int }
 
-// mutedPieces finds runs that are too long to be noise.
+// mutedPieces finds runs that are too long for noise.
 func mutedPieces(x []float64, rate int) (all []mutedPiece) {
 	level := rms(x)
 	if level == 0 {
@@ -69,7 +70,7 @@ func mutedPieces(x []float64, rate int) (all []mutedPiece) {
 		runs = append(runs, mutedPiece{begin, n - begin})
 		begin = n
 	}
-	// Of runs that have lasted for some samples, how many end at each one more.
+	// Counts how many of the runs that have reached some length end at each further sample.
 	const some = 4
 	ends, steps := 1.0, 1.0
 	for _, r := range runs {
@@ -81,7 +82,7 @@ func mutedPieces(x []float64, rate int) (all []mutedPiece) {
 			ends++
 		}
 	}
-	likely := -math.Log1p(-min(0.999999, ends/steps)) // of an end, in nepers a sample
+	likely := -math.Log1p(-min(0.999999, ends/steps)) // probability of an end, in nepers per sample
 	least := float64(some) + math.Log(float64(len(runs))*runChance)/likely
 	for i, r := range runs {
 		if float64(r.frames) >= max(least, float64(rate*leastRunMs/1000)) && float64(r.frames) > runsOut*usualRun(runs, i, rate) {
@@ -91,8 +92,8 @@ func mutedPieces(x []float64, rate int) (all []mutedPiece) {
 	return all
 }
 
-// usualRun is how long the run is in which the median sample lies, within half a second
-// on either side of a run.
+// usualRun is the length of the run that holds the median sample, within half a second on
+// either side of a run.
 func usualRun(runs []mutedPiece, i, rate int) float64 {
 	var around []int
 	total := 0
@@ -112,7 +113,7 @@ func usualRun(runs []mutedPiece, i, rate int) float64 {
 	return 0
 }
 
-// findIdleBreaks reports clicks in a silence, and pieces that are muted.
+// findIdleBreaks reports clicks and muted pieces in a silence.
 func (a *Alignment) findIdleBreaks(s stimulus.Silence) error {
 	from, to := idleFrames(a.Rate, s.Seconds, 0)
 	return eachPlane(a.Sound, func(c int, plane []float64) error {

@@ -13,13 +13,12 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// IdleNoise measures what comes out while digital zero goes in. An expander, gate
-// or compressor has to be off: with it, the figure shows its gain, not the
-// noise.
+// IdleNoise measures a device's output while its input is digital zero. An expander, gate or
+// compressor has to be off: otherwise the reading shows its gain, not the noise.
 type IdleNoise struct {
 	Seconds  float64 // 0 stands for 10
 	Channels int     // 0 stands for one
-	SettleMs int     // what is left out at the start; 0 stands for 1000
+	SettleMs int     // left out at the start; 0 stands for 1000
 }
 
 // Stimulus is silence.
@@ -40,9 +39,8 @@ const (
 	gainVoids         = "void if a stage changes its gain with the level (expander, gate, compressor): switch it off"
 )
 
-// Analyse reads idle_noise_rms_dbfs (mathematical), and against a full-scale sine
-// idle_noise_dbfs, idle_noise_a_dbfs, idle_noise_ccir_rms_dbfs and
-// idle_noise_quasi_peak_dbfs.
+// Analyse reads idle_noise_rms_dbfs (mathematical) and, relative to a full-scale sine,
+// idle_noise_dbfs, idle_noise_a_dbfs, idle_noise_ccir_rms_dbfs and idle_noise_quasi_peak_dbfs.
 func (i IdleNoise) Analyse(rate int, response Response) (measure.Readings, error) {
 	from, to := idleFrames(rate, i.seconds(), i.SettleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
@@ -78,8 +76,8 @@ func (i IdleNoise) Analyse(rate int, response Response) (measure.Readings, error
 	})
 }
 
-// finiteNoise is how far a level of noise may be off because it was read for a finite
-// time, two standard deviations.
+// finiteNoise is the uncertainty of a level of noise that was measured for a finite time: two
+// standard deviations.
 func finiteNoise(spectrum *spectra.Power, weight func(float64) float64) string {
 	return fmt.Sprintf("±%.2g dB, two standard deviations of the level of such noise over a finite time", dsp.PowerToDB(1+2*spectrum.Deviation(weight)))
 }
@@ -92,10 +90,10 @@ func idleFrames(rate int, seconds float64, settleMs int) (from, to int) {
 	return rate * settleMs / 1000, int(math.Round(seconds * float64(rate)))
 }
 
-// ExactlyZero is why there is no reading of noise in an output that is exactly 0.
+// ExactlyZero is the reason why an output of exactly 0 has no reading of noise.
 const ExactlyZero = "the output is exactly 0: nothing is there to be measured, or it is muted or gated"
 
-// noNoise is why a stretch of sound has no noise to measure, "" if it has.
+// noNoise is the reason why a sound has no noise to measure, "" if it has.
 func noNoise(x []float64) string {
 	if planes.FirstNonFinite(dsp.Block{x}) >= 0 {
 		return "NaN or infinite samples"

@@ -9,25 +9,25 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// imageShift follows how a device that moves its gain moves the level of two
-// channels against each other, which shifts what stands between the loudspeakers.
+// imageShift measures how far a device that moves its gain moves the levels of two channels
+// relative to each other, which shifts the stereo image.
 //
-// In windows of 10 ms it compares the gains of each pair of channels. With the
-// stimulus s and the response r lined up, their ratio is
+// In windows of 10 ms it compares the gains of each pair of channels. With the stimulus s and
+// the response r aligned, their ratio is
 //
 //	Σ r₁s₂·s₁s₂ / Σ r₂s₁·s₁s₂ = Σ g₁(s₁s₂)² / Σ g₂(s₁s₂)²
 //
-// Both gains are weighted alike, so that the ratio is exactly 1 for channels that
-// share one gain, however fast it moves; a ratio of levels is not. Windows count
-// in which both channels reach −40 dB of the ceiling. The shift is the
-// largest difference in dB, of either sign.
+// Both gains have the same weights, so the ratio is exactly 1 for channels that share one gain,
+// however fast it moves; a ratio of levels is not. A window counts if the stimulus has an rms
+// of −40 dB relative to the ceiling or more in both channels. The shift is the largest
+// difference in dB, of either sign.
 type imageShift struct {
-	length, at int // frames of a window, of which so many are in
+	length, at int // frames of a window, and how many of them are summed
 	frame      int64
-	least      float64 // (s₁s₂)² summed, per frame
+	least      float64 // least mean square of the stimulus in a channel
 	pairs      []imagePair
 	shift      planes.Largest
-	seen       bool // a window that counts
+	seen       bool // some window counted
 }
 
 // imagePair is a pair of channels and the sums of its window.
@@ -54,7 +54,7 @@ func newImageShift(rate, channels int, ceilingDBTP float64) *imageShift {
 	return i
 }
 
-// write takes stimulus and response, lined up.
+// write takes the stimulus and the response, aligned.
 func (i *imageShift) write(stimulus, response dsp.Block) {
 	for from, frames := 0, stimulus.Frames(); from < frames; {
 		to := min(frames, from+i.length-i.at)
@@ -87,7 +87,7 @@ func (i *imageShift) endWindow() {
 	least := i.least * float64(i.length)
 	for k := range i.pairs {
 		p := &i.pairs[k]
-		// A product that is small against the levels has its sum from chance.
+		// If the products are small relative to the levels, their sum is a matter of chance.
 		if p.powerA > least && p.powerB > least && p.both*float64(i.length) > 1e-3*p.powerA*p.powerB && p.second != 0 {
 			i.seen = true
 			if ratio := math.Abs(p.first / p.second); ratio > 0 {
@@ -99,7 +99,7 @@ func (i *imageShift) endWindow() {
 	i.at = 0
 }
 
-// reading is image_shift_db; reason says why there is none.
+// reading is image_shift_db; a reason that is not "" says why it has no value.
 func (i *imageShift) reading(reason string) measure.Named {
 	r := measure.Reading{
 		Reason: reason, Unit: "dB", Reference: "the same gain in all channels", Weighting: "none", Frame: -1, Channel: -1,
@@ -112,7 +112,7 @@ func (i *imageShift) reading(reason string) measure.Named {
 		r.Reason = fmt.Sprintf("no %d ms in which two channels reach %d dB of the ceiling", imageWindowMs, imageDB)
 	default:
 		r.Value = i.shift.Value
-		if r.Value > 1e-9 { // what is less is rounding, and has no place
+		if r.Value > 1e-9 { // less is rounding and has no place in time
 			r.Frame, r.Channel = i.shift.Frame, i.shift.Channel
 		}
 	}

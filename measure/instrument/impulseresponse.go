@@ -6,10 +6,10 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// impulseResponse is what a device makes of an impulse, found by dividing the
-// spectrum of a response by that of the stimulus.
+// impulseResponse is a device's response to an impulse: the spectrum of a response divided by
+// that of its stimulus.
 type impulseResponse struct {
-	h    []float64 // circular: what comes ahead of frame 0 stands at the end
+	h    []float64 // circular: frames before frame 0 are at the end
 	rate int
 }
 
@@ -17,12 +17,12 @@ type impulseResponse struct {
 type deconvolver struct {
 	fft     *spectra.FFT
 	rate    int
-	weights []float64    // of the band, by frequency
+	weights []float64    // of the band, for each bin
 	inverse []complex128 // weight over the stimulus's spectrum
 }
 
-// newDeconvolver takes a weight for every frequency, 0 where the stimulus holds
-// nothing. Responses may be longer than the stimulus by so many frames.
+// newDeconvolver takes a weight for every frequency, which is 0 where the stimulus has no
+// energy. Responses may be longer than the stimulus by a number of frames.
 func newDeconvolver(sent []float64, longer, rate int, weight func(hz float64) float64) *deconvolver {
 	length := spectra.FastLength(len(sent) + longer)
 	d := &deconvolver{fft: spectra.NewFFT(length), rate: rate, weights: make([]float64, length/2+1)}
@@ -49,7 +49,8 @@ func (d *deconvolver) divide(response []float64) impulseResponse {
 	return impulseResponse{d.fft.Sequence(padded, bins), d.rate}
 }
 
-// plain is the impulse response of a device without effect: the band's own.
+// plain is the impulse response of a device without effect, which is that of the band's
+// weights.
 func (d *deconvolver) plain() impulseResponse {
 	bins := make([]complex128, len(d.weights))
 	for k, w := range d.weights {
@@ -58,8 +59,8 @@ func (d *deconvolver) plain() impulseResponse {
 	return impulseResponse{d.fft.Sequence(nil, bins), d.rate}
 }
 
-// bandWeight is 1 from low to high and falls to 0 outside as a cosine over the
-// logarithm of frequency, at outerLow and outerHigh.
+// bandWeight is 1 from low to high. Outside it falls as a cosine over the logarithm of
+// frequency, to 0 at outerLow and outerHigh.
 func bandWeight(outerLow, low, high, outerHigh float64) func(hz float64) float64 {
 	edge := func(hz, zero, one float64) float64 {
 		x := math.Log(hz/zero) / math.Log(one/zero)
@@ -76,7 +77,7 @@ func bandWeight(outerLow, low, high, outerHigh float64) func(hz float64) float64
 	}
 }
 
-// largest is the frame of the largest |sample|, less than 0 ahead of frame 0.
+// largest is the frame of the largest |sample|; it is negative before frame 0.
 func (r impulseResponse) largest() int {
 	best := 0
 	for n, v := range r.h {
@@ -90,7 +91,7 @@ func (r impulseResponse) largest() int {
 	return best
 }
 
-// at is the sample at a frame, which may be less than 0.
+// at is the sample at a frame, which may be negative.
 func (r impulseResponse) at(frame int) float64 {
 	frame %= len(r.h)
 	if frame < 0 {
@@ -99,8 +100,7 @@ func (r impulseResponse) at(frame int) float64 {
 	return r.h[frame]
 }
 
-// part is a stretch of the response, let in and out over a tenth of its sides
-// from the middle.
+// part is a stretch of the response around a frame, faded in and out over a fifth of each side.
 func (r impulseResponse) part(middle, before, after int) (x []float64, from int) {
 	x = make([]float64, before+after)
 	from = middle - before

@@ -9,19 +9,18 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Instrument measures with a stimulus of its own. Its fields are the settings.
+// Instrument measures with a stimulus of its own. Its fields are its settings.
 type Instrument interface {
-	// Stimulus is what has to be put through the device.
+	// Stimulus is the signal to put through the device.
 	Stimulus() stimulus.Signal
-	// Analyse takes the device's response to it: the stimulus's rate in Hz and the
-	// channels, aligned with the stimulus to within the time that the
-	// instrument lets a device settle. An error says that the response cannot
-	// be one to this stimulus; what cannot be measured in it has its Reason.
+	// Analyse takes the device's response, with the stimulus's rate in Hz and channels. It has
+	// to be aligned with the stimulus, to within the time that the instrument lets a device
+	// settle. An error means that it cannot be a response to this stimulus. A reading that
+	// cannot be measured states its Reason.
 	Analyse(rate int, response Response) (measure.Readings, error)
 }
 
-// Run puts an instrument's stimulus through a device and analyses what comes
-// out.
+// Run puts an instrument's stimulus through a device and analyses the response.
 func Run(ctx context.Context, d Device, i Instrument, rate int) (measure.Readings, error) {
 	sound, err := i.Stimulus().Make(rate)
 	if err != nil {
@@ -34,8 +33,8 @@ func Run(ctx context.Context, d Device, i Instrument, rate int) (measure.Reading
 	return i.Analyse(rate, response)
 }
 
-// eachChannel analyses the frames from one to another of each channel; with more
-// than one channel, names end in _chN.
+// eachChannel analyses a range of frames in each channel. With more than one channel, names end
+// in _chN.
 func eachChannel(response Response, from, to int, analyse func(x []float64) measure.Readings) (measure.Readings, error) {
 	if err := holds(response, from, to); err != nil {
 		return nil, err
@@ -44,7 +43,7 @@ func eachChannel(response Response, from, to int, analyse func(x []float64) meas
 	return all.Finite(), err
 }
 
-// holds reports why a response does not have the frames from one to another, if it has not.
+// holds returns an error if a response does not have the frames from one to another.
 func holds(response Response, from, to int) error {
 	switch {
 	case response == nil || response.Channels() == 0:
@@ -67,7 +66,7 @@ func ofChannel(r measure.Readings, channel, channels int) measure.Readings {
 	return r
 }
 
-// toneFrames is the part of a tone that is measured: settled, and not yet fading.
+// toneFrames is the part of a tone that is measured: after settling and before the fade-out.
 func toneFrames(rate int, seconds float64, settleMs int) (from, to int) {
 	if settleMs == 0 {
 		settleMs = 1000

@@ -36,8 +36,8 @@ func modulation(t *steadyTones, r *measure.Readings) {
 	addProducts(r, "modulation_distortion_aes17", t, t.peak(1), sumOfPowers, about, high-low, high+low)
 }
 
-// DifferenceDistortion measures the products of two strong high tones, which fall
-// where the tones themselves do not hide them.
+// DifferenceDistortion measures the products of two strong high tones. They lie where the tones
+// do not mask them.
 type DifferenceDistortion struct {
 	Tones    stimulus.TwinTone // such as stimulus.DifferenceTonesAES17
 	SettleMs int               // as in HarmonicDistortion; 0 stands for 1000
@@ -77,8 +77,8 @@ func difference(t *steadyTones, r *measure.Readings) {
 	r.AddRatio("difference_distortion_aes17", math.Sqrt(2*power)/t.peak(0), aes)
 }
 
-// analyseTwinTone finds both tones and reads what they have in common; products
-// adds the rest, or names has its reason.
+// analyseTwinTone finds both tones and adds their readings. products adds the others; if the
+// tones cannot be read, the readings in names have the reason.
 func analyseTwinTone(tones stimulus.TwinTone, settleMs, rate int, response Response, names []string, products func(*steadyTones, *measure.Readings)) (measure.Readings, error) {
 	from, to := toneFrames(rate, tones.Seconds, settleMs)
 	return eachChannel(response, from, to, func(x []float64) measure.Readings {
@@ -97,11 +97,12 @@ func analyseTwinTone(tones stimulus.TwinTone, settleMs, rate int, response Respo
 	})
 }
 
-// sumOfPeaks and sumOfPowers join the amplitudes of products.
+// sumOfPeaks and sumOfPowers add the amplitude of a product to a sum.
 func sumOfPeaks(sum, peak float64) float64  { return sum + peak }
 func sumOfPowers(sum, peak float64) float64 { return math.Hypot(sum, peak) }
 
-// addProducts adds the amplitudes at some frequencies, joined, over a reference.
+// addProducts adds a reading: the joined amplitudes at some frequencies relative to a
+// reference.
 func addProducts(r *measure.Readings, name string, t *steadyTones, reference float64, join func(sum, peak float64) float64, about measure.Reading, hz ...float64) {
 	sum := 0.0
 	var bounds []string

@@ -12,14 +12,14 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Latency measures by an impulse how late a device's output is. Of a response that rings
-// as much before its middle as after it (linear phase, a delay by part of a frame) that is
-// its middle, to a hundredth of a frame; of any other its beginning, exact to the frame.
-// Latency is not group delay: a high-pass delays low sound by milliseconds and has a
-// latency of 0, because it answers at once.
+// Latency measures the latency of a device with an impulse. The latency of a response that
+// rings before its middle as much as after it (linear phase, or a delay by a fraction of a
+// frame) is its middle, to a hundredth of a frame. That of any other is its beginning, exact to
+// the frame. Latency is not group delay: a high-pass delays low frequencies by milliseconds and
+// has a latency of 0, because it responds at once.
 //
-// A stage that has settled on a loud sound may treat a lone impulse otherwise; it
-// delays it all the same.
+// A stage that has settled on a loud sound may change a single impulse differently, but delays
+// it by as much.
 type Latency struct {
 	Impulse stimulus.Impulse
 }
@@ -28,19 +28,20 @@ type Latency struct {
 func (l Latency) Stimulus() stimulus.Signal { return l.Impulse }
 
 const (
-	// onsetDB is how far below the largest sample a response has begun: a filter's
-	// first sample may be small, and a fraction of an LSB is none.
+	// onsetDB is the level, relative to the largest sample, at which a response begins. A
+	// filter's first sample may be small; a fraction of an LSB does not count.
 	onsetDB = -100
-	// An echo rises by echoRiseDB over what came in echoQuietMs before it, which
-	// ringing does not, and is not more than echoLeastDB below the direct sound.
+	// An echo rises by echoRiseDB over the sound of the last echoQuietMs, which ringing does
+	// not, and is at most echoLeastDB below the direct sound.
 	// (common practice, no source)
 	echoRiseDB  = 12
 	echoQuietMs = 2
 	echoLeastDB = -30
 )
 
-// Analyse reads latency_frames and latency_ms (to the first sample of the
-// response, or to the middle of a symmetrical one), largest_sample_frames, echo_delay_frames, echo_level_db and polarity.
+// Analyse reads latency_frames and latency_ms (to the first sample of the response, or to the
+// middle of a symmetrical one), largest_sample_frames, echo_delay_frames, echo_level_db and
+// polarity.
 func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) {
 	at := l.Impulse.Frame(rate)
 	return eachChannel(response, 0, max(at+1, response.Frames()), func(x []float64) measure.Readings {
@@ -74,18 +75,18 @@ func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) 
 }
 
 const (
-	// leastRinging is how many frames ahead of its largest sample a response begins at least
-	// if it rings before its middle.
+	// leastRinging is the least number of frames between the first and the largest sample of a
+	// response that rings before its middle.
 	leastRinging = 2
-	// leastSymmetry is how much of a symmetrical response's energy lies the same way on both
-	// sides of its middle. A second-order Butterworth low-pass has 0.95. (a test holds both)
+	// leastSymmetry is the least share of a symmetrical response's energy that is equal on both
+	// sides of its middle. A second-order Butterworth low-pass has 0.95. (a test checks both)
 	leastSymmetry = 0.995
 )
 
-// symmetry is the middle of a response about its largest sample, between the frames, and
-// whether it is symmetrical about it: its convolution with itself is largest at twice the
-// middle, and holds all its energy there. What noise has, as it is before the impulse, is
-// taken out of the energy.
+// symmetry is the middle of a response near its largest sample, between the frames, and whether
+// the response is symmetrical about it. The response's convolution with itself is then largest
+// at twice the middle, and equals the energy there. The energy of the noise, measured before
+// the impulse, is subtracted.
 func symmetry(x []float64, peak, impulse int) (frames float64, symmetrical bool) {
 	if planes.FirstNonFinite(dsp.Block{x}) >= 0 {
 		return 0, false
@@ -110,14 +111,14 @@ func symmetry(x []float64, peak, impulse int) (frames float64, symmetrical bool)
 	for k := range bins {
 		bins[k] *= bins[k]
 	}
-	twice := fft.Sequence(nil, slices.Clone(bins)) // times its length
+	twice := fft.Sequence(nil, slices.Clone(bins)) // scaled by its length
 	most := 2 * half
 	for n := 3 * half / 2; n < 5*half/2; n++ {
 		if twice[n] > twice[most] {
 			most = n
 		}
 	}
-	at, value := 0.0, 0.0 // over half of the spectrum
+	at, value := 0.0, 0.0 // from half of the spectrum
 	for _, beside := range []float64{-0.4, 0, 0.4} {
 		if lag, v := spectra.Crest(bins, len(part), float64(most)+beside); v > value {
 			at, value = lag, v
@@ -126,8 +127,7 @@ func symmetry(x []float64, peak, impulse int) (frames float64, symmetrical bool)
 	return float64(peak-half) + at/2, 2*value/float64(len(part)) >= leastSymmetry*energy
 }
 
-// onset is where a response begins: the first sample that stands out of what was
-// there before the impulse.
+// onset is where a response begins: the first sample that exceeds the noise before the impulse.
 func onset(x []float64, impulse int) (frame int, reason string) {
 	if n := planes.FirstNonFinite(dsp.Block{x}); n >= 0 {
 		return 0, fmt.Sprintf("NaN or infinite sample at frame %d", n)
@@ -152,8 +152,8 @@ func onset(x []float64, impulse int) (frame int, reason string) {
 	return 0, "silence"
 }
 
-// addEcho adds the strongest arrival after the direct one, at a frame of an impulse
-// response.
+// addEcho adds the strongest arrival in an impulse response after the direct sound, which is at
+// a frame.
 func addEcho(r *measure.Readings, x []float64, direct, rate int, reason string) {
 	quiet := dsp.Frames(echoQuietMs, rate)
 	echo := 0
@@ -182,7 +182,7 @@ func echoIn(x []float64, direct, quiet int) int {
 		if v < least {
 			continue
 		}
-		// The echo itself takes a while to rise: the quiet has to end a quarter ahead.
+		// An echo takes some time to rise: the quiet ends a quarter before it.
 		before := 0.0
 		for _, w := range x[n-quiet+1 : n-quiet/4] {
 			before = max(before, math.Abs(w))
@@ -194,13 +194,12 @@ func echoIn(x []float64, direct, quiet int) int {
 	return echo
 }
 
-// CorrelationDelay measures the delay of a sound by where its band-limited
-// correlation with the stimulus is largest, between the frames: it needs less
-// level than an impulse. On a device that disperses the sound it is a mean of the
-// group delays, which are given apart.
+// CorrelationDelay measures a delay as the maximum of the band-limited correlation with the
+// stimulus, between the frames. It needs less level than an impulse. For a dispersive device it
+// is a mean of the group delays, which have readings of their own.
 type CorrelationDelay struct {
 	Sweep         stimulus.Swept
-	LowHz, HighHz float64 // the band; 0 stands for 500 Hz and 16 kHz, or for what the sweep holds
+	LowHz, HighHz float64 // the band; 0 stands for 500 Hz and 16 kHz, within the sweep's band
 }
 
 // Stimulus is the sweep.
@@ -253,7 +252,7 @@ func (d CorrelationDelay) Analyse(rate int, response Response) (measure.Readings
 	return all, err
 }
 
-// crest is where the response is largest near a frame, between the frames.
+// crest is the place of the largest value near a frame, between the frames.
 func (r impulseResponse) crest(near int) float64 {
 	const half = 256
 	x, from := r.part(near, half, half)
@@ -262,10 +261,10 @@ func (r impulseResponse) crest(near int) float64 {
 	return float64(from) + at
 }
 
-// RoundTrip joins the latencies of several runs, one list of readings each:
-// round_trip_frames (their mean), round_trip_min_frames, round_trip_max_frames and
-// round_trip_spread_frames (largest less least), each also in ms. A spread of more
-// than a frame shows a path that begins anew each time.
+// RoundTrip joins the latencies of several runs, one list of readings each: round_trip_frames
+// (their mean), round_trip_min_frames, round_trip_max_frames and round_trip_spread_frames
+// (largest minus least), each also in ms. A spread of more than a frame shows a path whose
+// latency changes from start to start.
 func RoundTrip(runs []measure.Readings, rate int) measure.Readings {
 	least, most, sum := math.Inf(1), math.Inf(-1), 0.0
 	reason := ""

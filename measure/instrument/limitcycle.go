@@ -11,9 +11,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// LimitCycle looks at what a device does long after its input has ended: a sound
-// filter decays to exactly 0 or to noise; one with a limit cycle repeats itself
-// for ever, at a level that only its rounding sets.
+// LimitCycle examines a device's output long after its input has ended. A sound filter decays
+// to exactly 0 or to noise. A filter with a limit cycle repeats itself for ever, at a level
+// that depends only on its rounding.
 type LimitCycle struct {
 	Sound stimulus.ToneThenSilence
 }
@@ -21,8 +21,7 @@ type LimitCycle struct {
 // Stimulus is the tone and the silence after it.
 func (l LimitCycle) Stimulus() stimulus.Signal { return l.Sound }
 
-// tailSeconds is how much of the end is looked at: a cycle that fits in twice is
-// found.
+// tailSeconds is the length of the end that is examined. A cycle is found if it fits in twice.
 const tailSeconds = 0.5
 
 // Analyse reads idle_tail_peak_dbfs, decay_to_zero_ms, limit_cycle_period_frames
@@ -70,8 +69,8 @@ func (l LimitCycle) Analyse(rate int, response Response) (measure.Readings, erro
 	})
 }
 
-// shortestPeriod is the least shift by which sound equals itself exactly, 0 if
-// there is none of up to half its length.
+// shortestPeriod is the least shift by which the sound equals itself exactly, 0 if none of up
+// to half its length does.
 func shortestPeriod(x []float64) int {
 	for p := 1; p <= len(x)/2; p++ {
 		if slices.Equal(x[p:], x[:len(x)-p]) {

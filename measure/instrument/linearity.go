@@ -19,16 +19,16 @@ import (
 // (AES17-2015 6.3.7), down into its noise.
 type GainLinearity struct {
 	Series        stimulus.ToneSeries // such as stimulus.AES17Series
-	ReferenceDBFS float64             // the gain at the level next to it counts as 0 dB; 0 stands for −20
-	SettleMs      int                 // what is left out of each step; 0 stands for 400
+	ReferenceDBFS float64             // the gain at the nearest level is the reference, 0 dB; 0 stands for −20
+	SettleMs      int                 // left out at the start of each step; 0 stands for 400
 }
 
 // Stimulus is the series.
 func (g GainLinearity) Stimulus() stimulus.Signal { return g.Series }
 
-// Analyse reads gain_db at the reference level, linearity_mN_db, the gain at −N dBFS
-// against it, and linearity_worst_db, the largest of these. A level whose tone the
-// noise hides has its reason.
+// Analyse reads gain_db, the gain at the reference level; linearity_mN_db, the gain at −N dBFS
+// relative to it; and linearity_worst_db, the largest of these. A level whose tone is lost in
+// the noise has a reason instead of a value.
 func (g GainLinearity) Analyse(rate int, response Response) (measure.Readings, error) {
 	if g.ReferenceDBFS == 0 {
 		g.ReferenceDBFS = -20
@@ -74,19 +74,19 @@ func (g GainLinearity) readings(rate int, steps []seriesStep) measure.Readings {
 	return r
 }
 
-// levelName is a level in dBFS as a part of a name: "m60" for −60.
+// levelName is a level in dBFS as it is written in the name of a reading: "m60" for −60.
 func levelName(dbfs float64) string {
-	dbfs = math.Round(dbfs*1e6)/1e6 + 0 // steps of 0.2 dB add up to 7.3999999999999995; + 0: no -0
+	dbfs = math.Round(dbfs*1e6)/1e6 + 0 // sums of 0.2 dB give 7.3999999999999995; + 0: no -0
 	return strings.NewReplacer("-", "m", ".", "p").Replace(strconv.FormatFloat(dbfs, 'f', -1, 64))
 }
 
-// seriesStep is the steady part of one tone of a series.
+// seriesStep is the settled part of one tone of a series.
 type seriesStep struct {
 	dbfs  float64 // of the stimulus
 	sound []float64
 }
 
-// eachStep cuts every channel of a response into the steady parts of a series.
+// eachStep splits every channel of a response into the settled parts of a series.
 func eachStep(s stimulus.ToneSeries, settleMs, rate int, response Response, analyse func(rate int, steps []seriesStep) measure.Readings) (measure.Readings, error) {
 	if settleMs == 0 {
 		settleMs = 400
@@ -110,8 +110,7 @@ func eachStep(s stimulus.ToneSeries, settleMs, rate int, response Response, anal
 	})
 }
 
-// line is the peak of the tone in a step, at a frequency that is known from a
-// louder one.
+// line is the peak of the tone in a step, at a frequency measured in a louder one.
 func (s seriesStep) line(rate int, hz float64) (peak float64, bound, reason string) {
 	if planes.FirstNonFinite(dsp.Block{s.sound}) >= 0 {
 		return 0, "", "NaN or infinite samples"

@@ -12,60 +12,62 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A buffer that is lost or played twice shifts all that follows: a step of the recording's
-// place against the stimulus. A clock is a slope. So the stimulus is followed through the
-// recording block by block, from its first mark to its last, and what lies on no line with
-// what is before it is a step.
+// A buffer that is lost or played twice shifts all that follows: the recording jumps relative
+// to the stimulus. A clock difference makes a slope instead. So the stimulus is tracked through
+// the recording block by block, from the first mark to the last. Where the blocks after a place
+// do not continue the line of those before it, there is a step.
 
 const (
 	trackMs = 50  // length of a block
-	reachMs = 12  // a step that is searched, beyond what the marks are apart
-	mostMs  = 250 // further apart the marks belong to another rate
+	reachMs = 12  // steps up to this are searched, in addition to the error of the last mark's place
+	mostMs  = 250 // a larger error of the marks means another sampling rate
 
-	// leastTrackHz is where the sound of a block has to lie: under it a coupling
-	// capacitor of a voice path turns a phase by many frames.
+	// leastTrackHz is the lowest frequency that is tracked. Below it a coupling capacitor in a
+	// voice path delays the sound by many frames.
 	leastTrackHz          = 200
-	leastShare            = 0.25 // of a block's energy that lies above it
-	leastBlockCorrelation = 0.5  // correlation coefficient of a block that says where it is
+	leastShare            = 0.25 // of a block's energy above leastTrackHz
+	leastBlockCorrelation = 0.5  // least correlation coefficient of a block that is used
 
-	// In correlation coefficients, summed over blocks: what a step costs, which is less
-	// than three blocks in the wrong place lose, and what 1 ms of a slide costs, of a
-	// clock that is steady and of one that is not.
+	// Costs in correlation coefficients summed over blocks: of a step, which is less than three
+	// misplaced blocks lose, and of 1 ms of drift, for a steady clock and for an unsteady one.
 	stepCost        = 2.5
 	steadySlideCost = 12
 	slideCost       = 4
-	// mostSlidePPM is a clock that a slide follows from one block to the next.
+	// mostSlidePPM is the largest clock difference that is followed from one block to the next.
 	mostSlidePPM = 600
 
-	// bendPPM is by how much a steady clock leaves its own line: warming up, or jitter of
-	// 25 ppm to either side. (common practice, no source)
+	// bendPPM is how far a steady clock departs from its own line: by warming up, or by jitter
+	// of ±25 ppm. (common practice, no source)
 	bendPPM = 50
-	// A clock whose places scatter by wowMs about a line over the first mark and the code
-	// is a tape's or a radio link's: its line says nothing of what is further away.
+	// A clock is unsteady, as that of a tape or a radio link, if the blocks of the first mark
+	// and the code scatter by more than wowMs about a line. That line then does not hold
+	// further on.
 	wowMs    = 0.003
 	wowPPM   = 1000
-	stepsMs  = 0.125 // the least step that is one: 6 frames at 48 kHz
-	fitted   = 15    // blocks on either side of a step that make its lines
-	flatSide = 6     // blocks on either side, where the marks do not show the step
+	stepsMs  = 0.125 // the smallest step that is found: 6 frames at 48 kHz
+	fitted   = 15    // blocks on each side of a step through which its lines are fitted
+	flatSide = 6     // least blocks on each side where the marks do not show the step
 )
 
 // lostStep is a step in a recording.
 type lostStep struct {
 	frames   float64 // more than 0: inserted or repeated; less: lost
-	from, to int     // frames of the recording, between which it lies
+	from, to int     // frames of the recording between which the step lies
 }
 
-// track is how like each block of a stimulus a recording is, at lags about a line.
+// track is the correlation of each block of a stimulus with a recording, at lags relative to a
+// line.
 type track struct {
 	line         timemap.Map
 	hop          int
-	reach        int // lags go from −reach to reach
+	reach        int // lags range from −reach to reach
 	first        int // frame of the stimulus at which block 0 begins
 	correlations [][]float32
 }
 
-// trackOf follows the frames from one to another of a stimulus through a recording, both
-// without their low frequencies. bent is the polarity of the path.
+// trackOf tracks a range of the stimulus's frames through a recording. played and x are
+// stimulus and recording without low frequencies, whole is the stimulus with them, and energy
+// is the running sum of x². polarity is that of the path.
 func trackOf(played, whole, x, energy []float64, line timemap.Map, from, to, reach, hop int, polarity float64) track {
 	t := track{line: line, hop: hop, reach: reach, first: from}
 	length := 1
@@ -113,8 +115,8 @@ func trackOf(played, whole, x, energy []float64, line timemap.Map, from, to, rea
 	return t
 }
 
-// path is the lag of each block that makes the sum of the correlations largest, less what
-// slides and steps cost. It begins at lag 0.
+// path is the lag of each block. It maximises the sum of the correlations minus the costs of
+// drift and steps, and starts at lag 0.
 func (t track) path(rate int, costPerMs float64) []int {
 	lags := 2*t.reach + 1
 	slide := float32(costPerMs * 1000 / float64(rate))
@@ -165,7 +167,7 @@ func (t track) path(rate int, costPerMs float64) []int {
 	return path
 }
 
-// trackPoint is where a block lies against the line.
+// trackPoint is the lag of a block relative to the line.
 type trackPoint struct {
 	block int
 	lag   float64
@@ -174,7 +176,8 @@ type trackPoint struct {
 // segment is a stretch of a path without a step.
 type segment struct{ points []trackPoint }
 
-// segments are the stretches of a path that say where they are.
+// segments are the stretches of a path between steps, with the blocks that correlate well
+// enough.
 func (t track) segments(path []int) (all []segment) {
 	most := int(math.Ceil(mostSlidePPM*1e-6*float64(t.hop))) + 1
 	var s segment
@@ -186,7 +189,7 @@ func (t track) segments(path []int) (all []segment) {
 			continue
 		}
 		n := path[k] + t.reach
-		for range 3 { // the crest beside the path
+		for range 3 { // the maximum beside the path
 			switch {
 			case n+1 < len(row) && row[n+1] > row[n]:
 				n++
@@ -208,9 +211,9 @@ func (t track) segments(path []int) (all []segment) {
 	return slices.DeleteFunc(all, func(s segment) bool { return len(s.points) == 0 })
 }
 
-// lineThrough is a line through points, by the median of the slopes between them
-// (Theil 1950, Sen 1968), and by how much they leave it: 1.48 medians, which is the standard
-// deviation of a normal distribution.
+// lineThrough is a line through points by the median of the slopes between them (Theil 1950,
+// Sen 1968). scatter is 1.48 times the median distance from it, which is the standard deviation
+// for a normal distribution.
 func lineThrough(points []trackPoint) (slope, at0, scatter float64) {
 	var slopes, starts []float64
 	for i, p := range points {
@@ -234,8 +237,8 @@ func lineThrough(points []trackPoint) (slope, at0, scatter float64) {
 	return slope, at0, 1.48 * sorted[len(sorted)/2]
 }
 
-// lostFrames finds the steps in a recording whose marks were found near two frames. signal
-// is what was played.
+// lostFrames finds the steps in a recording whose marks were found near two frames. signal is
+// the sound that was played.
 func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate, nearStart, nearEnd int) []lostStep {
 	hop := rate * trackMs / 1000
 	up, down := stimulus.MarkChirp(rate, true), stimulus.MarkChirp(rate, false)
@@ -265,7 +268,7 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 	}
 	reach += int(math.Ceil(math.Abs(apart)))
 	t := trackOf(played, signal, recorded, energy, line, l.StartMark, l.EndMark+l.Mark, reach, hop, polarity)
-	shake, slide := bendPPM*1e-6*float64(hop), float64(steadySlideCost) // frames a block
+	shake, slide := bendPPM*1e-6*float64(hop), float64(steadySlideCost) // frames per block
 	steady := scatter <= wowMs*float64(rate)/1000
 	if !steady {
 		shake, slide = wowPPM*1e-6*float64(hop), slideCost
@@ -273,7 +276,8 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 	segments := t.segments(t.path(rate, slide))
 
 	least := stepsMs * float64(rate) / 1000
-	// The slope of n points over a span is known to their scatter times √(12/n)/span.
+	// The slope of n points over a span has a standard deviation of their scatter times
+	// √(12/n)/span.
 	open := shake + 4*scatter*math.Sqrt(12/float64(span+1))/float64(span)
 	marksShow := math.Abs(apart) > least+open*float64(l.EndMark-l.StartMark)/float64(hop)
 	_, swept := s.(stimulus.Swept)
@@ -291,8 +295,8 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 			continue
 		}
 		if !marksShow {
-			// A device that delays some frequencies makes a path of slopes; a pair of lost
-			// and repeated buffers makes level ones.
+			// A device that delays some frequencies makes a path of slopes; a lost and a
+			// repeated buffer make a path of level parts.
 			if len(before) < flatSide || len(after) < flatSide || math.Hypot(scatterA, scatterB) > least/4 ||
 				swept && float64(fitted)*max(math.Abs(slopeA), math.Abs(slopeB)) > least {
 				continue
@@ -306,11 +310,11 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 	off := math.Abs(rest) > least+open*float64(l.EndMark-l.StartMark)/float64(hop)
 	switch {
 	case off && !marksShow:
-		return nil // what the signal shows is not what the marks show
+		return nil // signal and marks contradict each other
 	case len(steps) == 0 && marksShow && steady:
 		return []lostStep{{apart, int(line.At(codeEnd)), int(line.At(l.EndMark) + apart)}}
 	case len(steps) == 1 && marksShow && steady || off:
-		// The marks are a measure of the whole: the step that is open the most has the rest.
+		// The marks give the total, so the least certain step takes the difference.
 		widest := 0
 		for i, s := range steps {
 			if s.to-s.from > steps[widest].to-steps[widest].from {
@@ -324,8 +328,8 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 	return steps
 }
 
-// between is where a step may lie between two blocks or beside them: wherever the blocks are as
-// like the recording on one side of it as on the other.
+// between is the range in which a step between two blocks may lie: it extends as far as the
+// blocks correlate about as well with the lag of either side.
 func (t track) between(a, b trackPoint) (from, to int) {
 	const asLike = 0.3
 	like := func(k int, lag float64) float64 {
@@ -353,8 +357,7 @@ func (t track) between(a, b trackPoint) (from, to int) {
 	return int(t.line.At(t.first+first*t.hop) + a.lag), int(t.line.At(t.first+(last+1)*t.hop) + b.lag)
 }
 
-// withoutLow is a sound behind two high-passes of one pole, which both the stimulus and its
-// recording go through.
+// withoutLow applies two one-pole high-passes, as to both the stimulus and its recording.
 func withoutLow(x []float64, rate int) []float64 {
 	out := append([]float64(nil), x...)
 	keep := math.Exp(-2 * math.Pi * leastTrackHz / float64(rate))
@@ -368,7 +371,7 @@ func withoutLow(x []float64, rate int) []float64 {
 	return out
 }
 
-// lostError is the error of a recording with steps. begin is the frame of the file at which
+// lostError is the error for a recording with steps. begin is the frame of the file at which
 // the recording begins.
 func lostError(steps []lostStep, rate, begin int) *VoidError {
 	var all []string

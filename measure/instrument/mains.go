@@ -12,14 +12,14 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// MainsProducts measures hum while digital zero goes in: the mains frequency and
-// its harmonics up to the fifth (AES17-2015 6.5.1). Gain stages have to be off, as
-// for IdleNoise.
+// MainsProducts measures hum while the input is digital zero: the mains frequency and its
+// harmonics up to the fifth (AES17-2015 6.5.1). Stages that change their gain have to be off,
+// as for IdleNoise.
 type MainsProducts struct {
-	MainsHz  float64 // 50 or 60; 0: whichever stands out
+	MainsHz  float64 // 50 or 60; 0: the stronger one
 	Seconds  float64 // 0 stands for 10
 	Channels int     // 0 stands for one
-	SettleMs int     // what is left out at the start; 0 stands for 1000
+	SettleMs int     // left out at the start; 0 stands for 1000
 }
 
 // Stimulus is silence.
@@ -27,7 +27,7 @@ func (m MainsProducts) Stimulus() stimulus.Signal {
 	return IdleNoise{Seconds: m.Seconds, Channels: m.Channels}.Stimulus()
 }
 
-// mainsHarmonics is how many products AES17 counts.
+// mainsHarmonics is the number of products in AES17.
 const mainsHarmonics = 5
 
 // Analyse reads mains_hz, mains1_dbfs to mains5_dbfs and mains_sum_dbfs.
@@ -78,13 +78,13 @@ func (s *mainsSeries) measure(t *steadyTones) {
 	}
 }
 
-// find looks for the series; with a given mains frequency it always finds one.
+// find searches for the series; with a given mains frequency it always returns one.
 func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 	mains := []float64{50, 60}
 	if m.MainsHz != 0 {
 		mains = []float64{m.MainsHz}
 	}
-	// Ten seconds show where to look.
+	// Ten seconds are enough for the search.
 	search := spectra.NewLines(t.rest[:min(len(t.rest), 10*t.rate)], t.rate)
 	best := mainsSeries{}
 	for _, nominal := range mains {
@@ -101,7 +101,7 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 		}
 		s := mainsSeries{hz: hz}
 		s.measure(t)
-		// The strongest product's phase gives the frequency better than the grid.
+		// The phase of the strongest product gives a more exact frequency than the grid.
 		k := float64(slices.Index(s.peaks[:], slices.Max(s.peaks[:])) + 1)
 		if f := spectra.Refine(t.rest, t.rate, k*hz) / k; math.Abs(f-hz) < search.BinHz() {
 			s.hz = f
@@ -120,8 +120,8 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 	return best, ""
 }
 
-// standsOut reports whether a product is more than the highest noise of the search:
-// noise exceeds its mean power by 15 dB with a chance of e^−31.
+// standsOut reports whether a product exceeds the highest noise that the search may find: noise
+// exceeds its mean power by 15 dB with a probability of e^−31.
 func (s mainsSeries) standsOut(t *steadyTones) bool {
 	for k, p := range s.peaks {
 		if p*p > dsp.DBToPower(spectra.HumStrongDB)*t.lines.NoiseAround(float64(k+1)*s.hz) {

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// correlation is Σ t[j] x[n+j] for every n at which the template t lies within x,
-// by the fast Fourier transform of overlapping blocks.
+// correlation is Σ t[j] x[n+j] for every n at which the template t lies within x. It uses the
+// Fourier transform of overlapping blocks.
 func correlation(x, t []float64) []float64 {
 	if len(x) < len(t) {
 		return nil
@@ -37,14 +37,14 @@ func correlation(x, t []float64) []float64 {
 	return out
 }
 
-// Marks that are less like the template than this are none. Noise and speech reach
-// 0.15 (tests), and a mark under noise as strong as it is 0.7.
+// leastSimilarity is the least correlation coefficient of a mark with its template. Noise and
+// speech reach 0.15 (tests); a mark with noise as strong as itself has 0.7.
 const leastSimilarity = 0.25
 
-// search is a template held against a recording at every frame.
+// search is the correlation of a template with a recording at every frame.
 type search struct {
 	correlation []float64
-	frame       int     // where the two are most alike
+	frame       int     // of the mark that was found
 	similarity  float64 // |correlation coefficient| there: 1 for the template alone
 }
 
@@ -54,7 +54,7 @@ func searchFor(x, t []float64) search {
 	for _, v := range similarity {
 		s.similarity = max(s.similarity, v)
 	}
-	// An echo may look as much alike; the strongest is meant.
+	// An echo may be as similar, so the strongest is taken.
 	least, strongest := s.similarity/2, 0.0
 	for n, c := range s.correlation {
 		if similarity[n] > least && math.Abs(c) > strongest {
@@ -64,8 +64,8 @@ func searchFor(x, t []float64) search {
 	return s
 }
 
-// similarities are the absolute correlation coefficients of a template with the part of
-// a sound under it, at every frame of their correlation.
+// similarities are the absolute correlation coefficients of a template with the same length of
+// a sound, at every frame of their correlation.
 func similarities(x, t, correlation []float64) []float64 {
 	energy := 0.0
 	for _, v := range t {
@@ -78,7 +78,7 @@ func similarities(x, t, correlation []float64) []float64 {
 			running += v * v
 		}
 	}
-	floor := 1e-12 * total // what rounding leaves of the running sum
+	floor := 1e-12 * total // rounding error of the running sum
 	similarity := make([]float64, len(correlation))
 	for n, c := range correlation {
 		if running > floor {
@@ -93,35 +93,35 @@ func similarities(x, t, correlation []float64) []float64 {
 
 func (s search) found() bool { return s.similarity >= leastSimilarity }
 
-// place is where a chirp lies in a recording: the maximum of their correlation,
-// taken as the band-limited function that it is.
+// place is where a chirp lies in a recording: the maximum of their correlation, interpolated as
+// a band-limited function.
 type place struct {
 	frame  float64 // of the chirp's first sample
 	gain   float64 // of the chirp: its least-squares fit, with its sign
-	spread float64 // standard deviation of the frame per unit of noise over gain
+	spread float64 // standard deviation of the frame, for noise as strong as the gain
 
-	// opposed is the largest correlation of the other sign as a share of this one: 0.6 of a
-	// path that turns no phase, and 1 of one that turns all by 90 degrees.
+	// opposed is the largest correlation of opposite sign, relative to this one: 0.6 for a path
+	// without phase shift, 1 for one that shifts all frequencies by 90 degrees.
 	opposed float64
 
-	// parts is by how many frames parts of the chirp's band come later than the whole: what the
-	// phase of the path, beyond a delay and a sign, does.
+	// parts is by how many frames parts of the chirp's band come later than the whole: the
+	// effect of the path's phase, apart from a delay and a sign.
 	parts [bandParts]float64
 }
 
-// bandParts is into how many parts the band of a mark is divided, each of which says as much
-// of the delay as another.
+// bandParts is the number of parts of a mark's band. Each part has as much information about
+// the delay.
 const bandParts = 4
 
-// mostOpposed is the largest share at which the sign of a response says its polarity.
+// mostOpposed is the largest value of opposed at which a response's sign is its polarity.
 const mostOpposed = 0.9
 
-// noPolarity is why a response has no polarity.
+// noPolarity is the reason why a response has no polarity.
 const noPolarity = "undecided: the response is as large in one direction as in the other: the path turns the phase (an all-pass, a narrow band), and is neither as played nor inverted"
 
-// placeChirp finds a chirp near a frame of a recording. The template is made at
-// the recording's own number of frames per second. A polarity other than 0 is that which the
-// chirp has: both marks of a path that turns the phase have to be placed by the same one.
+// placeChirp finds a chirp near a frame of a recording. The template is made at the recording's
+// own number of frames per second. A polarity other than 0 is given to the chirp: on a path
+// that shifts the phase, both marks must be placed with the same polarity.
 func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int, polarity float64) place {
 	t := c.Wave(framesPerSecond)
 	const pad = 64
@@ -138,7 +138,7 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 	copy(template, t)
 	fft := spectra.NewFFT(length)
 	cross, spectrum := fft.Coefficients(nil, segment), fft.Coefficients(nil, template)
-	energy, slope := 0.0, 0.0 // of the template, and of its derivative by the frame
+	energy, slope := 0.0, 0.0 // of the template, and of its derivative with respect to the frame
 	for k, v := range spectrum {
 		w := 2 * math.Pi * float64(k) / float64(length)
 		power := (real(v)*real(v) + imag(v)*imag(v)) * 2 / float64(length)
@@ -159,8 +159,8 @@ func placeChirp(x []float64, c stimulus.Chirp, framesPerSecond float64, near int
 	return place{parts: parts, frame: float64(near-pad) + lag, gain: value / energy, spread: 1 / math.Sqrt(slope), opposed: opposed}
 }
 
-// partsLater is by how many frames each part of the band of a cross-spectrum comes later than
-// a lag: its phase there over the frequency, by least squares.
+// partsLater is by how many frames each part of a cross-spectrum's band comes later than a lag:
+// a least-squares fit of phase over frequency.
 func partsLater(cross []complex128, length int, lag, sign float64) (later [bandParts]float64) {
 	whole := 0.0
 	for k, v := range cross {
@@ -185,13 +185,13 @@ func partsLater(cross []complex128, length int, lag, sign float64) (later [bandP
 	return later
 }
 
-// readCode reads the code behind a start mark.
+// readCode reads the code after a start mark.
 func readCode(x []float64, rate int, m timemap.Map, l stimulus.Layout) (hash uint32, good bool) {
 	var templates [2][]float64
 	for i := range templates {
 		templates[i] = stimulus.SymbolChirp(rate, i == 1).Wave(float64(rate))
 	}
-	slack := 1 + rate/8000 // a device's dispersion
+	slack := 1 + rate/8000 // for a device's dispersion
 	var bits [stimulus.CodeBits]bool
 	for i := range bits {
 		at := int(math.Round(m.At(l.Code + i*l.Symbol)))

@@ -5,9 +5,9 @@ import (
 	"math"
 )
 
-// Mask bounds a gain in dB over frequency: corner points in the order of their
-// frequencies, with straight lines between them over the logarithm of frequency.
-// Two points of one frequency are a step. Outside the points nothing is held.
+// Mask bounds a gain in dB over frequency. It has corner points in the order of their
+// frequencies, with straight lines between them over the logarithm of frequency. Two points of
+// equal frequency make a step. Beyond the points there is no bound.
 type Mask []MaskPoint
 
 // MaskPoint is a corner of a Mask. A bound may be infinite: ±math.Inf.
@@ -34,8 +34,8 @@ func (m Mask) Check() error {
 	return nil
 }
 
-// At are the bounds at a frequency. At a step both sides have to be met; a line to
-// an infinite bound has no bound between its ends.
+// At are the bounds at a frequency. At a step both sides apply. Between two points of which one
+// is infinite there is no bound.
 func (m Mask) At(hz float64) (least, most float64) {
 	least, most = math.Inf(-1), math.Inf(1)
 	for i := 1; i < len(m); i++ {
@@ -44,7 +44,7 @@ func (m Mask) At(hz float64) (least, most float64) {
 			continue
 		}
 		if a.Hz == b.Hz {
-			continue // the lines on either side end here
+			continue // the adjacent lines end here
 		}
 		share := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
 		least = max(least, onLine(a.MinDB, b.MinDB, share, -1))

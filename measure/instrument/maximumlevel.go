@@ -9,12 +9,12 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// MaximumLevel finds the level that a device takes before it distorts (AES17-2015
-// 6.2.1): where THD+N reaches −40 dB (1 %) or the gain has fallen by 0.3 dB,
-// whichever comes first. The series is loud by nature.
+// MaximumLevel finds the highest level that a device takes without distortion (AES17-2015
+// 6.2.1): where THD+N reaches −40 dB (1 %) or the gain has fallen by 0.3 dB, whichever is
+// lower. The series is necessarily loud.
 type MaximumLevel struct {
-	Series   stimulus.ToneSeries // rising; its steps bound the error
-	SettleMs int                 // what is left out of each step; 0 stands for 400
+	Series   stimulus.ToneSeries // rising; the error is at most one step
+	SettleMs int                 // left out at the start of each step; 0 stands for 400
 }
 
 // Stimulus is the series.
@@ -26,7 +26,7 @@ const (
 	maximumCompressionDB  = 0.3
 )
 
-// Analyse reads maximum_level_dbfs, at the input, maximum_output_dbfs and
+// Analyse reads maximum_level_dbfs, which is at the input, maximum_output_dbfs and
 // converter_headroom_db.
 func (m MaximumLevel) Analyse(rate int, response Response) (measure.Readings, error) {
 	if m.Series.ToDBFS <= m.Series.FromDBFS {
@@ -35,10 +35,10 @@ func (m MaximumLevel) Analyse(rate int, response Response) (measure.Readings, er
 	return eachStep(m.Series, m.SettleMs, rate, response, m.readings)
 }
 
-// pastLimit is a step and how far it is from both limits, in dB.
+// pastLimit is a step and by how many dB it exceeds both limits.
 type pastLimit struct {
 	in, out                float64 // dBFS
-	distortion, compressed float64 // over the limit where more than 0
+	distortion, compressed float64 // more than 0: over the limit
 }
 
 func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
@@ -100,12 +100,12 @@ func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
 	return both(fmt.Sprintf("not reached: at %g dBFS, the highest level of the series, THD+N is %.1f dB and the gain has changed by %.2f dB", before.in, before.distortion+maximumTHDPlusNoiseDB, -before.compressed-maximumCompressionDB))
 }
 
-// abruptDB is a rise of THD+N from one step to the next behind which no straight line
-// lies: a path that clips hard reaches its limit somewhere between the two.
+// abruptDB is a rise of THD+N between two steps for which linear interpolation is wrong: a path
+// that clips hard reaches its limit somewhere between the two.
 const abruptDB = 6
 
-// crossing is where a line from one value to another reaches 0, as a share of the
-// way; 1 or more if it does not.
+// crossing is where a line from one value to another reaches 0, as a share of the distance; 1
+// or more if it does not.
 func crossing(from, to float64) float64 {
 	if to <= 0 {
 		return 2

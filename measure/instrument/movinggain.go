@@ -11,17 +11,17 @@ import (
 )
 
 const (
-	// endBlocks is how many blocks at a tone's end its last gain is the median of: noise
-	// in one or two of them does not move it. (own choice)
+	// endBlocks is the number of blocks at a tone's end whose median is its final level: noise
+	// in one or two of them does not change it. (own choice)
 	endBlocks = 5
-	// clearOfScatter is by how many times what neighbouring blocks differ by a change of
-	// gain has to stand out, or noise would be one. (own choice)
+	// clearOfScatter is how many times the typical difference of adjacent blocks a change of
+	// gain must be, so that noise does not count as one. (own choice)
 	clearOfScatter = 4
 )
 
-// MovingGain finds a tone whose gain changes while it sounds, in the response of a device
-// that is run, which has no marks around the tone that could show it. The response to any
-// other signal gives no finding.
+// MovingGain finds a tone whose gain changes while it sounds. It serves for devices that are
+// run: their responses have no marks around the tone that would show the change. The response
+// to any other signal gives no finding.
 func MovingGain(s stimulus.Signal, rate int, response Response) (found []measure.Finding, err error) {
 	tone, is := s.(stimulus.Tone)
 	if !is {
@@ -49,7 +49,7 @@ func MovingGain(s stimulus.Signal, rate int, response Response) (found []measure
 	return found, err
 }
 
-// levelsOf are the levels of a tone of so many turns a frame, block by block.
+// levelsOf are the levels of a tone, block by block; turns is its frequency in turns per frame.
 func levelsOf(x []float64, length int, turns float64) (levels []float64) {
 	for at := 0; at+length <= len(x); at += length {
 		if v := blockOf(x[at:at+length], at, turns).level; v-v == 0 {
@@ -59,20 +59,20 @@ func levelsOf(x []float64, length int, turns float64) (levels []float64) {
 	return levels
 }
 
-// gainFromTo is the level of a tone at its beginning and at its end, and whether they are
-// further apart than noise brings them.
+// gainFromTo is the level of a tone at its beginning and at its end, and whether they differ by
+// more than noise explains.
 func gainFromTo(levels []float64) (first, last float64, moves bool) {
 	if len(levels) == 0 {
 		return 0, 0, false
 	}
 	sorted := slices.Sorted(slices.Values(levels))
-	least := sorted[len(sorted)*3/4] / 4 // silence before and behind the tone is under it
+	least := sorted[len(sorted)*3/4] / 4 // the silence before and after the tone is below this
 	from := slices.IndexFunc(levels, func(v float64) bool { return v > least })
 	to := len(levels)
 	for to > from && levels[to-1] <= least {
 		to--
 	}
-	// The fades, and blocks that hold half of one.
+	// Skips the fades and the blocks that hold half of one.
 	from, to = from+2, to-2
 	if least <= 0 || to-from < 2*endBlocks {
 		return 0, 0, false

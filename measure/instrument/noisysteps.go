@@ -6,22 +6,22 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// A device's noise, hum and distortion move the measured gain: a threshold of 0.1 % of a
-// change would be crossed by them, long before the gain moves. Where they could do so,
-// the gain is averaged over whole periods of the tone, the crossings are searched
-// outwards from the middle of the change, and the beginning is extrapolated from shares
-// that stand clear of the noise. What remains open is stated with each time.
-// (own method; a test holds the stated ± against random devices)
+// A device's noise, hum and distortion move the measured gain. They would cross a threshold of
+// 0.1 % of a change long before the gain itself moves. Where they could, the gain is averaged
+// over whole periods of the tone. The crossings are searched outwards from the middle of the
+// change, and the beginning is extrapolated from shares that are clear of the noise. Each time
+// states the uncertainty that remains. (own method; a test checks the stated ± on random
+// devices)
 
 const (
-	// clearOfNoise is by how many standard deviations a share stands clear of the noise.
+	// clearOfNoise is by how many standard deviations a share must exceed the noise.
 	clearOfNoise = 6
-	// mostFirstShare is the largest share, in time constants from the beginning, that a
-	// beginning is extrapolated from.
+	// mostFirstShare is the largest share, in time constants from the beginning, from which the
+	// beginning is extrapolated.
 	mostFirstShare = 0.2
-	// leastPower and mostPower bound the power of the share with which the time goes.
+	// leastPower and mostPower bound the exponent: the time rises with a power of the share.
 	leastPower, mostPower = 0.5, 1.5
-	// longestAverageSeconds is the longest stretch that a gain is averaged over.
+	// longestAverageSeconds is the longest time over which a gain is averaged.
 	longestAverageSeconds = 0.1
 	// noiseBlockSeconds is the length of the stretches that a steady gain's noise is read
 	// from, each about its own straight line: a period of 50 Hz and more, so that hum counts.
@@ -43,8 +43,8 @@ func (t *GainTrace) averaged(n, width int) float64 {
 	return (t.sums[n+half+1] - t.sums[n-half] - (t.GainDB[n-half]+t.GainDB[n+half])/2) / float64(max(1, 2*half))
 }
 
-// scatter is the standard deviation, in dB, of the averaged gain over a steady stretch,
-// and that of its mean.
+// scatter is the standard deviation, in dB, of the averaged gain over a steady stretch, and
+// that of the stretch's mean.
 func (t *GainTrace) scatter(from, to, width int) (each, mean float64) {
 	block := min(max(int(noiseBlockSeconds*float64(t.RateHz)), 8*width), to-from)
 	blocks, hop := max(1, (to-from)/block), max(1, width/2)
@@ -66,21 +66,21 @@ func (t *GainTrace) scatter(from, to, width int) (each, mean float64) {
 type gainChange struct {
 	trace        *GainTrace
 	step         int // the frame at which the level changes
-	from, to     int // where it is looked at
+	from, to     int // the range that is searched
 	first, last  float64
-	before, past [2]int  // where the gain is steady, ahead of the step and at the end
-	width        int     // of the average
+	before, past [2]int  // where the gain is steady, before the step and at the end
+	width        int     // of the average, in frames
 	sigma        float64 // standard deviation of the averaged gain, as a share of the change
-	plateau      float64 // of the two steady values
+	plateau      float64 // standard deviation of the two steady values, as a share of the change
 }
 
-// share is how much of the change the averaged gain has made.
+// share is the fraction of the change that the averaged gain has made at a frame.
 func (c *gainChange) share(n int) float64 {
 	return (c.trace.averaged(n, c.width) - c.first) / (c.last - c.first)
 }
 
-// scatter sets the width of the average, and the noise that it leaves. The noise ahead of
-// the step, where the tone has another level, counts only if the gain moves there.
+// scatter sets the width of the average and computes the remaining noise. The noise before the
+// step, where the tone has another level, counts only if the gain moves there.
 func (c *gainChange) scatter(width int, ahead bool) float64 {
 	all := math.Abs(c.last - c.first)
 	past, pastMean := c.trace.scatter(c.past[0], c.past[1], width)
@@ -92,16 +92,16 @@ func (c *gainChange) scatter(width int, ahead bool) float64 {
 	return c.sigma
 }
 
-// crossing finds where the averaged gain passes a share of its change, in frames from the
-// step; middle is a frame where it has passed half. It is the least running sum of the
-// gain over that share: all frames decide, and not the first that noise lifts over it.
+// crossing finds where the averaged gain passes a share of its change, in frames from the step;
+// middle is a frame at which it has passed half. The place is the minimum of the running sum of
+// the gain minus that share: all frames decide, and not the first that noise lifts over it.
 func (c *gainChange) crossing(middle int, share float64) (frames float64, ok bool) {
 	from, to := c.from, middle
 	if share >= 0.5 {
 		from, to = max(c.from, middle-c.width-1), c.to-1
 	}
 	sum, least, at := 0.0, math.Inf(1), -1
-	most := min(share, 1-share) // what rings counts no more than what has settled
+	most := min(share, 1-share) // ringing counts no more than a settled gain
 	for n := from; n < to; n++ {
 		sum += max(-most, min(c.share(n)-share, most))
 		if sum < least {
@@ -119,8 +119,8 @@ func (c *gainChange) crossing(middle int, share float64) (frames float64, ok boo
 	return float64(at-c.step) + between, true
 }
 
-// offBy is the standard deviation of a crossing, in frames: the noise over the slope
-// there. The steady values count by how much of them is in the share.
+// offBy is the standard deviation of a crossing, in frames: the noise over the slope there,
+// with the errors of the steady values.
 func (c *gainChange) offBy(middle int, share float64) float64 {
 	near := min(max(0.02, 3*c.sigma), (1-share)/2, share/2)
 	low, lowOK := c.crossing(middle, share-near)
@@ -131,17 +131,17 @@ func (c *gainChange) offBy(middle int, share float64) float64 {
 	return math.Hypot(c.sigma, c.plateau) * max(1, high-low) / (2 * near)
 }
 
-// period is that of the tone in frames; 0 where it is not known.
+// period is that of the tone in frames; 0 if it is unknown.
 func (t *GainTrace) period() int { return 2 * t.Half }
 
-// stepTime is a time, and why it has no value, if it has none.
+// stepTime is a time, or the reason why it has no value.
 type stepTime struct {
 	passing
 	reason    string
-	unsettled float64 // frames by which a gain that still moves leaves it open
+	unsettled float64 // frames of uncertainty from a gain that still moves
 }
 
-// less is the time from begin to the receiver; a reason of either stays.
+// less is the time from begin to a; the reason of either remains.
 func (a stepTime) less(begin stepTime) stepTime {
 	if a.reason == "" {
 		a.reason = begin.reason
@@ -149,7 +149,7 @@ func (a stepTime) less(begin stepTime) stepTime {
 	return stepTime{passing: a.passing.less(begin.passing), reason: a.reason}
 }
 
-// neverArrives is why a gain has no time that it takes to get somewhere.
+// neverArrives is the reason why a gain has no time to reach a value.
 const neverArrives = "the gain does not arrive within the step"
 
 // stepTimes are the times of a change.
@@ -162,12 +162,12 @@ func (c *gainChange) exceeds() bool {
 	return clearOfNoise*c.scatter(1, true) > beginsShare
 }
 
-// rings reports whether the gain jumps and falls back where the level changes, long before a
-// frame where it has made half of its change.
+// rings reports whether the gain jumps and returns where the level changes, long before the
+// middle of the change.
 func (c *gainChange) rings(middle int) bool {
 	end := c.step + dsp.Frames(beatMs, c.trace.RateHz)
 	if ahead := c.step - c.trace.period(); ahead < c.from || math.Abs(c.share(ahead)) > leastRing/3 {
-		return false // it looks ahead
+		return false // the device looks ahead
 	}
 	for n := c.step; n < min(end, c.to) && middle > 2*end-c.step; n++ {
 		if math.Abs(c.trace.GainDB[n]-c.first) > leastRing*math.Abs(c.last-c.first) {
@@ -178,10 +178,10 @@ func (c *gainChange) rings(middle int) bool {
 }
 
 const (
-	// leastRing is the share of its change that a slow gain does not make at once. (own choice)
+	// leastRing is a share of its change that a slow gain does not make at once. (own choice)
 	leastRing = 0.3
-	// longestRingMs is how long a filter of a voice processor rings beside a step of 6 kHz: a
-	// bell of Q 5 at 2 kHz falls by 40 dB in 4 ms.
+	// longestRingMs is how long a filter of a voice processor rings at a step of 6 kHz: a bell
+	// of Q 5 at 2 kHz decays by 40 dB in 4 ms.
 	longestRingMs = 4
 )
 
@@ -202,7 +202,8 @@ func (c *gainChange) noisyTimes() (all stepTimes) {
 		return stepTimes{none, none, none, none}
 	}
 	const tooNoisy = "the noise moves the gain by too much of its change; raise the level, or lower the noise"
-	// The first average that leaves the middle of the change clear shows its time constant.
+	// The shortest average in which the middle of the change is clear of the noise shows the
+	// time constant.
 	start := -1
 	for i, w := range widths {
 		if clearOfNoise*c.scatter(w, true) <= mostFirstShare {
@@ -242,7 +243,7 @@ func (c *gainChange) noisyTimes() (all stepTimes) {
 		}
 		c.scatter(best, ahead)
 		first = min(least, mostFirstShare)
-		if c.rings(middle) { // what is read begins behind it
+		if c.rings(middle) { // the shares that are read lie after the ringing
 			first = min(max(first, float64(dsp.Frames(longestRingMs, c.trace.RateHz))/constant), mostFirstShare)
 		}
 		var ok [3]bool
@@ -258,17 +259,17 @@ func (c *gainChange) noisyTimes() (all stepTimes) {
 			break
 		}
 	}
-	// Back to the beginning: the time goes with a power of the share, 1 for an exponential,
-	// 1/2 for two in a row. What the noise leaves open of the power it leaves open of the
-	// beginning; where that is much, an exponential is taken.
+	// The beginning is extrapolated: the time rises with a power of the share, 1 for an
+	// exponential and 1/2 for two in series. The uncertainty of the exponent from noise makes
+	// the beginning uncertain. Where it is large, an exponential is assumed.
 	d1, d2 := max(t2-t1, 1e-9), max(t4-t2, 1e-9)
-	slow := max(d1, (t4-t1)/3)                                                              // the noise may bring two crossings together
+	slow := max(d1, (t4-t1)/3)                                                              // noise may move two crossings together
 	each := math.Hypot(c.sigma, c.plateau) * slow / (math.Exp(-first) - math.Exp(-2*first)) // standard deviation of t1
 	back := func(power float64) float64 {
 		return t1 - (t4-t1)*(1-math.Pow(beginsShare/first, power))/(math.Pow(4, power)-1)
 	}
 	limit := func(power float64) float64 { return max(leastPower, min(power, mostPower)) }
-	// Of d2/d1 the standard deviation is about 3.7 times each/d1, and d2/d1 = 2^power.
+	// The standard deviation of d2/d1 is about 3.7 times each/d1, and d2/d1 = 2^power.
 	power, open := limit(math.Log2(d2/d1)), 2*3.7*(each+0.5)/slow/(2*math.Ln2)
 	low, high := limit(power-open), limit(power+open)
 	if open > 0.25 {
@@ -277,13 +278,14 @@ func (c *gainChange) noisyTimes() (all stepTimes) {
 	begins := back(power)
 	off := 2*math.Sqrt(5)*each + max(begins-back(low), back(high)-begins, 0)
 	off += float64(c.width)/8 + float64(c.trace.period())/2
-	// A filter that rings beside the step moves the averages; a test on random filters holds it.
+	// A filter that rings beside the step moves the averages; a test checks this bound on
+	// random filters.
 	beat := float64(dsp.Frames(beatMs, c.trace.RateHz))
 	if off += beat / 16; c.rings(middle) {
 		off += beat
 	}
 	if t1 >= 0 && begins < 0 && begins+off >= 0 {
-		begins = 0 // the gain has moved after the step: noise alone puts it before
+		begins = 0 // the gain moved after the step: only noise puts it before
 	}
 	all.begins = stepTime{passing: passing{begins, off}}
 	at := func(share float64) stepTime {

@@ -10,14 +10,14 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// Overshoot measures by how much a sound exceeds a ceiling that was declared for
-// it: a file as it is, or a device's response (see [OvershootOf]).
+// Overshoot measures by how much a sound exceeds its declared ceiling. The sound is a file or a
+// device's response (see [OvershootOf]).
 type Overshoot struct {
 	ceilingDBTP float64
 	peaks       *measure.TruePeak
 	overs       *measure.Overs
 	image       *imageShift
-	noImage     string // why there is no image shift
+	noImage     string // the reason why there is no image shift
 }
 
 // NewOvershoot makes the meter.
@@ -42,13 +42,12 @@ func (o *Overshoot) Write(b dsp.Block) {
 	o.overs.Write(b)
 }
 
-// Events are those of [Overs].
+// Events are those of [measure.Overs].
 func (o *Overshoot) Events() (worst []measure.Over, count int64) { return o.overs.Events() }
 
-// Readings returns overshoot_sample_db, overshoot_annex2_db (as a meter reads: the
-// larger of the samples and the interpolator) and overshoot_fine_db, which are
-// below 0 where the sound stays under the ceiling; those of [Overs]; and
-// image_shift_db.
+// Readings returns overshoot_sample_db, overshoot_annex2_db (as a meter reads it: the larger of
+// the samples and the interpolator) and overshoot_fine_db, which are below 0 where the sound
+// stays under the ceiling; those of [measure.Overs]; and image_shift_db.
 func (o *Overshoot) Readings() measure.Readings {
 	var all measure.Readings
 	peaks := o.peaks.Readings()
@@ -71,9 +70,9 @@ func (o *Overshoot) Readings() measure.Readings {
 	return append(all, o.image.reading(reason))
 }
 
-// OvershootOf puts a stimulus through a device, with a gain in dB in front, and
-// measures the response. It opens the stimulus twice: for the device, and to
-// compare the response with, and closes it. Rate and channels of the settings are the stimulus's.
+// OvershootOf puts a stimulus through a device, after a gain in dB, and measures the response.
+// It opens the stimulus twice, for the device and for comparison with the response, and closes
+// both. Rate and channels of the settings are the stimulus's.
 func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error), driveDB float64, s measure.OverSettings) (*Overshoot, error) {
 	if d == nil {
 		return nil, errNoDevice
@@ -110,8 +109,8 @@ func OvershootOf(ctx context.Context, d Device, open func() (wave.Source, error)
 	return o, err
 }
 
-// OvershootOfSound measures a sound as it is. Rate and channels of the settings are
-// the sound's.
+// OvershootOfSound measures a sound without a device. Rate and channels of the settings are the
+// sound's.
 func OvershootOfSound(ctx context.Context, open func() (wave.Source, error), s measure.OverSettings) (*Overshoot, error) {
 	src, err := open()
 	if err != nil {
@@ -129,7 +128,7 @@ func OvershootOfSound(ctx context.Context, open func() (wave.Source, error), s m
 // overshootResponse is the sink of a device's response.
 type overshootResponse struct {
 	*Overshoot
-	lined *delayMatcher // nil: there is no image
+	lined *delayMatcher // nil: no image shift is measured
 }
 
 func (r *overshootResponse) Write(b dsp.Block) error {

@@ -6,8 +6,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Findings says in words what kind of overshoot it is, worst first, of more than
-// a number of dB. What a device did to its stimulus says more than a sound alone.
+// Findings states the kind of overshoot, worst first, if it exceeds allowDB. A device with its
+// stimulus shows more than a sound alone.
 func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
 	readings := o.Readings()
 	get := func(name string) (float64, bool) {
@@ -28,7 +28,7 @@ func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
 			if e.Frame == 0 || e.Frame+e.Frames == o.overs.Frames() {
 				atEnds++
 			}
-			if e.FirstWindow && e.Frames <= int64(o.overs.Rate)*measure.FirstWindowMs/1000 { // and not much behind it
+			if e.FirstWindow && e.Frames <= int64(o.overs.Rate)*measure.FirstWindowMs/1000 { // and not long after that window
 				first++
 			}
 		}
@@ -53,6 +53,6 @@ func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
 	return all
 }
 
-// imageAllowDB is a shift that is worth a word. Half a decibel between the
-// loudspeakers moves an image by what is just audible. (common practice, no source)
+// imageAllowDB is the least shift that is reported. Half a decibel between the loudspeakers
+// moves an image by a just audible amount. (common practice, no source)
 const imageAllowDB = 0.5

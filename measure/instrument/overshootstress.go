@@ -10,9 +10,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// WorstOvershoot puts every signal of stimulus.LimiterStressSet, with a gain in dB
-// in front, through a device whose ceiling is declared, and returns the worst of
-// the readings of [Overshoot]. The definition of each names the signal, and its part.
+// WorstOvershoot puts every signal of stimulus.LimiterStressSet through a device with a
+// declared ceiling, after a gain in dB. It returns the worst of the readings of [Overshoot].
+// The definition of each names the signal and its part.
 func WorstOvershoot(ctx context.Context, d Device, ceilingDBTP, driveDB float64, rate, channels int) (measure.Readings, error) {
 	var worst measure.Readings
 	for _, signal := range stimulus.LimiterStressSet(ceilingDBTP, channels) {
@@ -26,7 +26,7 @@ func WorstOvershoot(ctx context.Context, d Device, ceilingDBTP, driveDB float64,
 			return nil, err
 		}
 		readings := o.Readings()
-		if reason := o.overs.Reason(); reason != "" { // no other signal makes up for it
+		if reason := o.overs.Reason(); reason != "" { // no other signal can replace it
 			for i := range readings {
 				readings[i].Reason = reason + ", with the signal " + signal.Name()
 			}
@@ -44,11 +44,11 @@ func WorstOvershoot(ctx context.Context, d Device, ceilingDBTP, driveDB float64,
 	return worst, nil
 }
 
-// worstSignal introduces the signal in a definition.
+// worstSignal precedes the name of the signal in a definition.
 const worstSignal = "; largest with "
 
-// NameSignal adds, to what a failed judgement of a reading of [WorstOvershoot] says, the
-// signal that it is of. Other judgements stay as they are.
+// NameSignal adds the signal to the advice of a failed judgement on a reading of
+// [WorstOvershoot]. Other judgements are not changed.
 func NameSignal(j measure.Judgement) measure.Judgement {
 	if _, signal, named := strings.Cut(j.Got.Definition, worstSignal); named && j.Verdict == measure.Fail {
 		j.Advice = j.Do() + ", with the signal " + signal
@@ -56,9 +56,9 @@ func NameSignal(j measure.Judgement) measure.Judgement {
 	return j
 }
 
-// worstOf is, for every name, the larger of two readings; one that cannot be measured
-// gives way to one that can. Of two that differ behind the ninth decimal only, as
-// processors round differently, the first stays.
+// worstOf is the larger of two readings, for every name; a reading without a value gives way to
+// one with a value. If two differ only past the ninth decimal, by a processor's rounding, the
+// first is kept.
 func worstOf(r, others measure.Readings) measure.Readings {
 	for _, o := range others {
 		i := slices.IndexFunc(r, func(n measure.Named) bool { return n.Name == o.Name })

@@ -9,21 +9,20 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
-// The quasi-peak meter of Rec. ITU-R BS.468-4. The Recommendation gives no
-// circuit but the readings of tone bursts (Tables 2 and 3) within limits. Two
-// peak detectors in series, each with a charge and a discharge time, meet them;
-// the times are fitted to the tables, and every reading lies within 0.4 of the
-// distance from the reference to its limit. (own fit)
+// The quasi-peak meter of Rec. ITU-R BS.468-4. The Recommendation specifies no circuit but the
+// readings of tone bursts (Tables 2 and 3), with limits. Two peak detectors in series, each
+// with a charge and a discharge time, meet them. The times are fitted to the tables: every
+// reading lies within 0.4 of the distance from the reference to its limit. (own fit)
 const (
 	firstCharge, firstDischarge   = 1.7e-3, 460e-3 // s
 	secondCharge, secondDischarge = 184e-3, 79e-3
 )
 
-// quasiPeak is the largest reading of the weighting network and the meter from a
-// frame on, in the rms of a steady 1 kHz sine that reads the same (2.6 of the
+// quasiPeak is the largest reading of the meter after the weighting network, from a frame on.
+// It is given as the rms of a steady 1 kHz sine with the same reading (2.6 of the
 // Recommendation).
 func quasiPeak(x []float64, rate, from int) float64 {
-	factor := 1 // the detector sees the peaks between samples
+	factor := 1 // to include the peaks between samples
 	for rate*factor < 176400 {
 		factor *= 2
 	}
@@ -35,7 +34,7 @@ func quasiPeak(x []float64, rate, from int) float64 {
 		largestQuasiPeak(sound468(sine, rate, factor), rate*factor, 0)
 }
 
-// largestQuasiPeak runs the detectors over weighted sound.
+// largestQuasiPeak is the largest reading of the detectors for weighted sound.
 func largestQuasiPeak(weighted []float64, rate, from int) float64 {
 	part := func(seconds float64) float64 { return 1 - math.Exp(-1/(seconds*float64(rate))) }
 	follow := func(state, input, charge, discharge float64) float64 {
@@ -56,9 +55,9 @@ func largestQuasiPeak(weighted []float64, rate, from int) float64 {
 	return largest
 }
 
-// sound468 is sound behind the network of BS.468, 0 dB at 1 kHz, at a multiple
-// of its rate. It works by the Fourier transform, block by block; a block's
-// margins, where the circle closes, are dropped.
+// sound468 is sound after the network of BS.468, which has 0 dB at 1 kHz, at a multiple of its
+// rate. It uses the Fourier transform, block by block. A block's margins are discarded, since
+// the transform is circular.
 func sound468(x []float64, rate, factor int) []float64 {
 	const length, margin = 1 << 16, 1 << 12
 	small, large := spectra.NewFFT(length), spectra.NewFFT(length*factor)

@@ -10,12 +10,12 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// What a filter was set to, read back from its measured response. Each function
-// gives readings, with a Reason where the response does not show the thing.
+// The settings of a filter, read from its measured response. Each function gives readings; one
+// that the response does not show has a Reason.
 
-// CornerReadings reads corner_hz: where the magnitude is 3.01 dB (half the power)
-// below that at a frequency of the pass band, going from there towards another
-// frequency; and slope_db_per_octave: how it falls from two to four octaves beyond.
+// CornerReadings reads corner_hz, where the magnitude is 3.01 dB (half the power) below that at
+// a frequency in the pass band, on the way to another frequency. slope_db_per_octave is the
+// slope from two to four octaves beyond the corner.
 func (f *FrequencyResponse) CornerReadings(passHz, towardsHz float64) measure.Readings {
 	var r measure.Readings
 	corner := measure.Reading{Unit: "Hz", Reference: "the magnitude at " + spectra.HzText(passHz), Definition: "10·log10(1/2) = −3.01 dB"}
@@ -32,8 +32,8 @@ func (f *FrequencyResponse) CornerReadings(passHz, towardsHz float64) measure.Re
 	return r
 }
 
-// slopeBeyond fits a line from 2 to 4 octaves beyond a corner, or from 1 to 2 where
-// that is all there is.
+// slopeBeyond fits a line from 2 to 4 octaves beyond a corner, or from 1 to 2 if the response
+// ends earlier.
 func (f *FrequencyResponse) slopeBeyond(corner, passHz float64) (slope float64, reason string) {
 	direction := 1.0
 	if corner < passHz {
@@ -59,9 +59,9 @@ func (f *FrequencyResponse) slopeBeyond(corner, passHz float64) (slope float64, 
 	return 0, fmt.Sprintf("the response does not reach two octaves beyond %s", spectra.HzText(corner))
 }
 
-// BellReadings reads centre_hz, bell_gain_db and bell_q of a bell between two
-// frequencies: its extreme, and the centre over the distance of the points of half
-// its gain in dB (the Q of the W3C Audio EQ Cookbook's bell).
+// BellReadings reads centre_hz, bell_gain_db and bell_q of a bell between two frequencies: its
+// extreme, and the centre over the distance of the points with half its gain in dB (the Q of
+// the W3C Audio EQ Cookbook's bell).
 func (f *FrequencyResponse) BellReadings(lowHz, highHz float64) measure.Readings {
 	var r measure.Readings
 	centre := measure.Reading{Unit: "Hz", Definition: "where the magnitude is furthest from 0 dB, by a parabola over the logarithm of frequency"}
@@ -86,10 +86,9 @@ func (f *FrequencyResponse) BellReadings(lowHz, highHz float64) measure.Readings
 	return r
 }
 
-// NotchReadings reads notch_hz, notch_depth_db and notch_q of a notch between two
-// frequencies in Hz: where the magnitude is least, that magnitude with its sign
-// changed, and the centre over the distance of the points 3.01 dB down (the Q of the
-// W3C Audio EQ Cookbook's notch).
+// NotchReadings reads notch_hz, notch_depth_db and notch_q of a notch between two frequencies
+// in Hz: the middle of the points 3.01 dB down, the least magnitude with its sign changed, and
+// the centre over the distance of those points (the Q of the W3C Audio EQ Cookbook's notch).
 func (f *FrequencyResponse) NotchReadings(lowHz, highHz float64) measure.Readings {
 	var r measure.Readings
 	centre := measure.Reading{Unit: "Hz", Definition: "middle, over the logarithm of frequency, of the points 3.01 dB down on either side of the least magnitude"}
@@ -102,7 +101,8 @@ func (f *FrequencyResponse) NotchReadings(lowHz, highHz float64) measure.Reading
 			best = i
 		}
 	}
-	// Through its zero the gain goes in a straight line: between the points it is nearer.
+	// Near its zero the gain moves in a straight line, so it may be smaller between the points
+	// than at them.
 	least := cmplx.Abs(f.Gain[best])
 	for _, i := range []int{best - 1, best} {
 		if i >= 0 && i+1 < len(f.Gain) {
@@ -127,7 +127,7 @@ func (f *FrequencyResponse) NotchReadings(lowHz, highHz float64) measure.Reading
 	return r
 }
 
-// nearest is how near the straight line between two numbers comes to 0.
+// nearest is the least distance to 0 of the straight line between two numbers.
 func nearest(a, b complex128) float64 {
 	way := b - a
 	if way == 0 {
@@ -158,9 +158,9 @@ func (f *FrequencyResponse) extreme(lowHz, highHz float64) (hz, db float64, err 
 	return f.crest(f.Hz[best], level(best))
 }
 
-// crest is where the magnitude is furthest from 0 dB near a frequency: the middle of
-// a parabola through points that are far enough apart that rounding does not shape
-// it, and close to each other against the bell. It is laid again around what it finds.
+// crest is where the magnitude is furthest from 0 dB near a frequency: the vertex of a
+// parabola. Its points are far enough apart to be clear of rounding, and close together
+// relative to the bell. The fit is repeated around its result.
 func (f *FrequencyResponse) crest(nearHz, nearDB float64) (hz, db float64, err error) {
 	spread, times := 0.02, 1 // natural logarithm of frequency
 	if f.at != nil {
@@ -188,13 +188,12 @@ func (f *FrequencyResponse) crest(nearHz, nearDB float64) (hz, db float64, err e
 	return math.Exp(x), b, nil
 }
 
-// leastBellDB is the smallest gain that is taken for a bell.
+// leastBellDB is the smallest gain that counts as a bell.
 const leastBellDB = 0.05
 
-// ShelfReadings reads shelf_gain_db, the magnitude at a frequency well on the
-// shelf against one well off it; shelf_hz, where half of it in dB is reached (the
-// W3C Audio EQ Cookbook's frequency of a shelf); and shelf_q, from how steep it is
-// there.
+// ShelfReadings reads shelf_gain_db, the magnitude at a frequency well on the shelf relative to
+// one well off it; shelf_hz, where half of that in dB is reached (the W3C Audio EQ Cookbook's
+// frequency of a shelf); and shelf_q, from the slope there.
 func (f *FrequencyResponse) ShelfReadings(offHz, onHz float64) measure.Readings {
 	var r measure.Readings
 	off := f.DB(offHz)
@@ -219,18 +218,17 @@ func (f *FrequencyResponse) ShelfReadings(offHz, onHz float64) measure.Readings 
 	return r
 }
 
-// shelfQ solves the slope of the Cookbook's shelf at its centre for Q. With
-// A = 10^(dB/40) and x = f/f0 the high shelf's power gain is
-// A²·((1−Ax²)² + A x²/Q²)/((A−x²)² + A x²/Q²), whose logarithm has the slope
-// 4(A²−1)/((A−1)²+A/Q²) by ln x at x = 1.
+// shelfQ solves the slope of the Cookbook's shelf at its centre for Q. With A = 10^(dB/40) and
+// x = f/f0 the high shelf's power gain is A²·((1−Ax²)² + A x²/Q²)/((A−x²)² + A x²/Q²). The
+// slope of its logarithm over ln x at x = 1 is 4(A²−1)/((A−1)²+A/Q²).
 func (f *FrequencyResponse) shelfQ(hz, totalDB float64, high bool) (q float64, reason string) {
 	a := math.Pow(10, totalDB/40)
-	const step = 0.02 // octaves; the slope's third derivative costs less than 1e-3 of it
+	const step = 0.02 // octaves; the third derivative changes the slope by less than 1e-3 of its value
 	perOctave := (f.DB(hz*math.Exp2(step)) - f.DB(hz*math.Exp2(-step))) / (2 * step)
 	if !high {
 		perOctave = -perOctave
 	}
-	slope := perOctave * math.Ln10 / 10 / math.Ln2 // of ln |H|² by ln f
+	slope := perOctave * math.Ln10 / 10 / math.Ln2 // of ln |H|² over ln f
 	m := 4 * (a*a - 1) / slope
 	rest := m - (a-1)*(a-1)
 	if !(rest > 0) {

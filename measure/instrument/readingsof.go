@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// readingsOf lists what an instrument gives, families as package measure writes them.
-// A test holds it against what each instrument does.
+// readingsOf lists the readings of an instrument, with families as package measure writes them.
+// A test compares the list with the readings that each instrument gives.
 func readingsOf(i Instrument) []string {
 	switch i.(type) {
 	case HarmonicDistortion:

@@ -6,7 +6,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// MostDriftPPM is the largest clock difference that is searched, in ppm.
+// MostDriftPPM is the largest clock difference that is searched, in ppm. Crystals differ by up to
+// 100 ppm (common practice, no source); a pulled-down rate is 999 ppm off.
 const MostDriftPPM = 500
 
 // Map maps frames of the stimulus to places in the recording, whose clock may run a little
