@@ -216,7 +216,6 @@ type soundBreak struct {
 // instants finds what stands out of a sound for an instant, from one frame to another.
 // Blocks and pieces have so many frames at a frame.
 func instants(x []float64, from, to int, block, length func(frame int) int) (all []soundBreak) {
-	var starts []int
 	var peaks []float64
 	var places []int
 	for at := from; at+block(at) <= to; {
@@ -227,7 +226,7 @@ func instants(x []float64, from, to int, block, length func(frame int) int) (all
 				place = n
 			}
 		}
-		starts, peaks, places = append(starts, at), append(peaks, math.Abs(x[place])), append(places, place)
+		peaks, places = append(peaks, math.Abs(x[place])), append(places, place)
 		at = end
 	}
 	// Where most blocks are exactly 0 a step of the integers is no click.
