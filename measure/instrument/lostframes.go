@@ -51,7 +51,7 @@ const (
 
 // lostStep is a step in a recording.
 type lostStep struct {
-	frames   float64 // more than 0: inserted or repeated; less: lost
+	frames   float64 // more than 0: inserted or repeated; less than 0: lost
 	from, to int     // frames of the recording between which the step lies
 }
 

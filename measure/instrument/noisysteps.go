@@ -23,8 +23,8 @@ const (
 	leastPower, mostPower = 0.5, 1.5
 	// longestAverageSeconds is the longest time over which a gain is averaged.
 	longestAverageSeconds = 0.1
-	// noiseBlockSeconds is the length of the stretches that a steady gain's noise is read
-	// from, each about its own straight line: a period of 50 Hz and more, so that hum counts.
+	// noiseBlockSeconds is the length of the blocks in which a steady gain's noise is measured,
+	// each about its own straight line. It exceeds a period of 50 Hz, so that hum counts.
 	noiseBlockSeconds = 0.025
 )
 

@@ -54,15 +54,16 @@ func readingsOf(i Instrument) []string {
 	return nil
 }
 
-// AskedReadings are those of [Asked], of signals of which [IsResponseSignal].
+// AskedReadings lists the readings of [Asked], for signals for which [IsResponseSignal] is
+// true.
 var AskedReadings = []string{"gain_at_N{hz,khz}_db", "corner_hz", "slope_db_per_octave", "mask_excess_db"}
 
-// AlignmentReadings are those of [Align], of any stimulus that was recorded.
-// remaining_delay is correlation_delay of what they have aligned.
+// AlignmentReadings lists the readings of [Align], which every recorded stimulus has.
+// remaining_delay is the correlation_delay that is left after the alignment.
 var AlignmentReadings = []string{"latency_{frames,ms}", "remaining_delay_{frames,ms}", "gain_db", "polarity", "drift_ppm", "noise_dbfs", "mark_over_noise_db"}
 
-// ReadingsFor lists the readings of a response to a signal, by all instruments that it
-// serves; families as package measure writes them.
+// ReadingsFor lists the readings of a response to a signal by all of its instruments, with
+// families as package measure writes them.
 func ReadingsFor(s stimulus.Signal) []string {
 	var all []string
 	for _, i := range For(s) {
@@ -71,8 +72,8 @@ func ReadingsFor(s stimulus.Signal) []string {
 	return all
 }
 
-// examples are a signal for each instrument, as boothbench gauge and claims files take
-// it, the plainest first.
+// examples have at least one signal for each instrument, as boothbench gauge and claims files
+// take it, the simplest first.
 var examples = []string{
 	"kind=tone", "kind=tone channels=2", "kind=tone channels=2 only=1", "kind=tone hz=997 peak_dbfs=-60 seconds=10",
 	"kind=tone-series", "kind=tone-series from_dbfs=-20 to_dbfs=0 step_db=0.5",
@@ -81,19 +82,19 @@ var examples = []string{
 	"kind=crest-tones", "kind=link-tones", "kind=tone-then-silence",
 }
 
-// ExampleStimuli are descriptions of signals (see [stimulus.Parse]), one at least for each
+// ExampleStimuli are descriptions of signals (see [stimulus.Parse]), at least one for each
 // instrument.
 func ExampleStimuli() []string { return slices.Clone(examples) }
 
-// StimuliOf lists signals whose response gives a reading, with the settings that it
-// takes: "kind=tone channels=2 only=1".
+// StimuliOf lists the signals whose response gives a reading, with the settings that they need:
+// "kind=tone channels=2 only=1".
 func StimuliOf(reading string) (all []string) {
 	for _, text := range examples {
 		s, err := stimulus.Parse(text)
 		if err != nil {
-			panic(err) // the texts are of this package, and a test parses them
+			panic(err) // the texts are constants, and a test parses them
 		}
-		wider := false // has only more settings than one that is there
+		wider := false // it is a listed signal with further settings
 		for _, known := range all {
 			wider = wider || strings.HasPrefix(text, known+" ")
 		}
@@ -104,7 +105,7 @@ func StimuliOf(reading string) (all []string) {
 	return all
 }
 
-// givesByName reports whether families hold a reading; an N in its name is a number.
+// givesByName reports whether families include a reading; an N in its name is a number.
 func givesByName(reading string, families []string) bool {
 	return measure.IsReadingOf(strings.ReplaceAll(reading, "N", "2"), families...)
 }

@@ -8,17 +8,17 @@ import (
 )
 
 const (
-	// recogniseMs is the length of the stretch by which a recording is recognised: the
-	// loudest of the sound that was played.
+	// recogniseMs is the length of the stretch by which a recording is recognised: the loudest
+	// part of the sound that was played.
 	recogniseMs = 1000
-	// leastRecognised is the correlation from which a recording holds the stretch. Of
-	// sound that a limiter took 20 dB off it is 0.5 and more; of another sound of that
-	// length less than 0.2. (tests)
+	// leastRecognised is the least correlation of a recording that holds the stretch. It is 0.5
+	// or more for sound that a limiter has reduced by 20 dB, and less than 0.2 for a different
+	// sound of that length. (tests)
 	leastRecognised = 0.3
 )
 
-// Recognise wants a recording to hold the sound that was played: its loudest second
-// somewhere in each channel, at any level and polarity.
+// Recognise returns an error unless the recording holds the sound that was played: its loudest
+// second somewhere in each channel, at any level and polarity.
 func (d *Recorded) Recognise() error {
 	file, recorded, err := d.open()
 	if err != nil {
@@ -49,7 +49,7 @@ func (d *Recorded) Recognise() error {
 		}
 		stretch := loudest(plane, dsp.Frames(recogniseMs, file.Format().Rate))
 		if len(stretch) == 0 {
-			continue // a silent channel has nothing to be recognised by
+			continue // a silent channel cannot be recognised
 		}
 		if plane, err = sound.Plane(c); err != nil {
 			return err
@@ -62,7 +62,7 @@ func (d *Recorded) Recognise() error {
 	return nil
 }
 
-// loudest is the stretch of a sound with the most energy, none of a silent one.
+// loudest is the stretch of a sound with the most energy; a silent sound has none.
 func loudest(x []float64, frames int) []float64 {
 	frames = min(frames, len(x))
 	running, most, from := 0.0, 0.0, -1

@@ -12,14 +12,14 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Recorded is a device of which there is a recording: of what it made of one
-// stimulus, of the same rate and channels. The recording may begin earlier or
-// later than the stimulus did, and be longer or shorter.
+// Recorded is a device of which there is a recording: its response to one stimulus, with the
+// same rate and channels. The recording may begin earlier or later than the stimulus, and be
+// longer or shorter.
 type Recorded struct {
 	Stimulus, Recording string // WAV files
 }
 
-// Respond gives the recording, if the stimulus is the one that was recorded.
+// Respond returns the recording, if the stimulus is the one that was recorded.
 func (d *Recorded) Respond(ctx context.Context, played wave.Source, response wave.Sink) error {
 	file, recorded, err := d.open()
 	if err != nil {
@@ -48,10 +48,10 @@ func (d *Recorded) open() (stimulus, recording *wave.Reader, err error) {
 	return stimulus, recording, nil
 }
 
-// Align finds the stimulus in the recording by the marks and the code around it,
-// wherever both begin, and returns the signal between the marks. The stimulus has
-// to be a file as boothbench tone writes it. A recording that says nothing about
-// the device is a *VoidError with the reason. The caller closes the alignment.
+// Align finds the stimulus in the recording by its marks and its code, wherever both begin, and
+// returns the signal between the marks. The stimulus has to be a file as boothbench tone writes
+// it. A recording that does not show the device's behaviour is a *VoidError with the reason.
+// The caller closes the alignment.
 func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
 	played, recording, err := d.open()
 	if err != nil {
@@ -70,13 +70,12 @@ func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
 	return m.Signal, a, err
 }
 
-// inReverse is the error of a stimulus and a recording that were named in each other's
-// place.
+// inReverse is the error for a stimulus and a recording in exchanged places.
 func inReverse(d *Recorded) error {
 	return fmt.Errorf("%s is not as boothbench tone wrote it, and %s, which was named as its recording, is: they are in reverse; name the file that was played as the stimulus, and what came back as the recording", d.Stimulus, d.Recording)
 }
 
-// sameFormat wants a response of the stimulus's rate and channels.
+// sameFormat requires a response with the stimulus's rate and channels.
 func sameFormat(name string, response, stimulus wave.Format) error {
 	if response.Rate == stimulus.Rate && response.Channels == stimulus.Channels {
 		return nil
@@ -85,7 +84,7 @@ func sameFormat(name string, response, stimulus wave.Format) error {
 		name, dsp.Plural(response.Channels, "channel"), response.Rate, stimulus.Channels, stimulus.Rate)
 }
 
-// sameSound wants a source to hold what is in a file.
+// sameSound requires that a source holds the same sound as a file.
 func sameSound(ctx context.Context, stimulus wave.Source, file *wave.Reader, name string) error {
 	if err := sameFormat("stimulus", stimulus.Format(), file.Format()); err != nil {
 		return err
@@ -100,7 +99,7 @@ func sameSound(ctx context.Context, stimulus wave.Source, file *wave.Reader, nam
 	return nil
 }
 
-// comparison is a sink that wants the sound of a file.
+// comparison is a sink that compares sound with a file.
 type comparison struct {
 	file  *wave.Reader
 	name  string
@@ -130,7 +129,7 @@ func (c *comparison) Write(b dsp.Block) error {
 	return nil
 }
 
-// pass hands all of a source to a sink.
+// pass copies all of a source to a sink.
 func pass(ctx context.Context, from wave.Source, to wave.Sink) error {
 	b := dsp.NewBlock(from.Format().Channels, 4096)
 	for {

@@ -11,22 +11,20 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// What white noise does to a sweep's response, for a sweep of ten seconds and marks
-// that stand as high over the noise as the sweep does: found by adding noise (a test
-// does it again), of which the largest error was 24 dB; here with half as much again. A
-// longer sweep averages.
+// The effect of white noise on a sweep's response, for a sweep of ten seconds that is as loud
+// as the marks. It was found by adding noise (a test repeats this). The largest error was 24
+// dB; the constant has about half as much again. A longer sweep averages more.
 const (
-	noiseResponseDB = 35  // largest error of the response with marks at 0 dB over it
-	statedNoiseDB   = 0.1 // of the response
+	noiseResponseDB = 35  // error of the response in dB, times the amplitude ratio of noise to marks
+	statedNoiseDB   = 0.1 // least error of the response that is a finding
 )
 
-// Read has every instrument that the stimulus serves look at the recorded signal. What
-// the recording's noise leaves open of a sweep's response is stated with it, and is a
-// finding where it is worth a word.
+// Read runs every instrument for the stimulus on the recorded signal. The uncertainty of a
+// sweep's response from the recording's noise is stated with it; a large one is a finding.
 func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	all, err := AnalyseAll(s, a.Rate, a.Sound)
 	a.compareGains(s, all)
-	for i := range all { // against a stimulus that the marks have put in its place
+	for i := range all { // relative to a stimulus that the marks have aligned
 		if after, is := strings.CutPrefix(all[i].Name, "correlation_delay"); is {
 			all[i].Name = "remaining_delay" + after
 			all[i].Reference = "the stimulus, as the marks have aligned it with the recording"
@@ -54,7 +52,7 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 		share := dsp.DBToAmplitude(-over.Value) * math.Sqrt(10*float64(a.Rate)/float64(a.Sound.Frames()))
 		switch {
 		case strings.HasPrefix(r.Name, "lower_corner_hz"), strings.HasPrefix(r.Name, "upper_corner_hz"):
-			// One pole falls by 3.01 dB an octave at its corner, and more poles by more.
+			// One pole falls by 3.01 dB an octave at its corner, and more poles fall faster.
 			r.AddBound(fmt.Sprintf("±%.2g Hz by the recording's noise, if that is white", r.Value*(math.Exp2(noiseResponseDB*share/3.01)-1)))
 		case strings.HasPrefix(r.Name, "ripple_db"):
 			r.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise, if that is white", 2*noiseResponseDB*share))
@@ -70,7 +68,8 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	return all, nil
 }
 
-// headroomAsRecorded reads converter_headroom_db from the samples that were recorded.
+// headroomAsRecorded computes converter_headroom_db from the samples as recorded, before
+// resampling.
 func (a *Alignment) headroomAsRecorded(all measure.Readings) {
 	for i := range all {
 		r := &all[i]
@@ -82,7 +81,7 @@ func (a *Alignment) headroomAsRecorded(all measure.Readings) {
 	}
 }
 
-// channelOf is the channel, from 0, that a suffix _chN names; −1 without one.
+// channelOf is the channel, from 0, in a suffix _chN; −1 without one.
 func channelOf(suffix string) int {
 	n, err := strconv.Atoi(strings.TrimPrefix(suffix, "_ch"))
 	if err != nil {

@@ -13,47 +13,47 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Sound that went through another rate on its way has either of two marks. A converter
-// of rates that is plain leaves images of a tone f: its sums and differences with the
-// other rate. A good one leaves no images, and nothing over half of the lower rate: what
-// is recorded of the path before it, its noise or a sweep, ends there with an edge.
-// (Crochiere and Rabiner, "Multirate Digital Signal Processing", 1983, chapter 2)
+// Sound that was converted to another rate on its way shows it in one of two ways. A poor
+// converter leaves images of a tone: the sums and differences of its frequency and the other
+// rate. A good one leaves no images, and nothing above half of the lower rate: the recorded
+// noise or sweep from before the conversion ends there with an edge. (Crochiere and Rabiner,
+// "Multirate Digital Signal Processing", 1983, chapter 2)
 //
 // Neither is certain. A converter without images whose edge is as soft as a device's own
-// low-pass leaves nothing to find it by, and a device with a low-pass as steep as a
-// converter's, at the same place, looks the same: the text of the finding says so.
+// low-pass cannot be found. A device whose low-pass is as steep as a converter's, at the same
+// place, looks the same: the text of the finding says so.
 
-// Rates in Hz to which sound is converted on its way. Those of edges are from the lowest,
-// which the edge is nearest to; under 16 kHz the marks would not come through. Images of a
-// rate's multiples are at the same places as its own further ones.
+// Rates in Hz to which sound is converted on its way. Edges are searched from the lowest rate
+// up, since that is the nearest to the edge. Below 16 kHz the marks would not get through.
+// Images by a multiple of a rate are among the rate's own.
 var (
 	edgeRates  = []int{16000, 22050, 24000, 32000, 44100, 48000, 88200, 96000, 176400}
 	imageRates = []int{44100, 48000, 32000, 22050}
 )
 
 const (
-	// Images stand so much over the noise around them, and over the lines that a comb
-	// would have beside them; the two of a pair differ by no more than
-	// mostPairDB: those of two ways add or cancel (by cubic convolution: 18 dB). Noise
-	// alone reaches 12 dB over its mean in a line with a chance of e^-16.
+	// An image exceeds the noise around it by leastImageDB, and the lines of a comb beside it
+	// by half as much. The two images of a pair differ by no more than mostPairDB: those of two
+	// conversions add or cancel (with cubic interpolation by 18 dB). Noise alone exceeds its
+	// mean in a line by 12 dB with a probability of e^-16.
 	leastImageDB = 12
 	mostPairDB   = 20
-	// An edge falls by leastEdgeDB and as steeply as leastEdgeSlope, in dB an octave. A
-	// low-pass without zeros does not (twelve poles: 72); a converter of rates has three
-	// times as much (tests), and an elliptic or a digital low-pass may.
+	// An edge falls by leastEdgeDB and at leastEdgeSlope, in dB an octave. A low-pass without
+	// zeros is less steep (twelve poles: 72). A rate converter is three times as steep (tests);
+	// an elliptic or a digital low-pass may be as steep.
 	leastEdgeDB    = 10
 	leastEdgeSlope = 150
 	imageSeconds   = 2
 	mostMultiple   = 4
-	edgeSmooth     = 10 // bins to each side, over which the spectrum's median is taken
+	edgeSmooth     = 10 // bins on each side, for the median of the spectrum
 )
 
-// combHz are the distances of lines that hum and the frames of a digital bus have: what
-// has neighbours there is no image.
+// combHz are the spacings of the lines of hum and of a digital bus's frames: a line with such
+// neighbours is no image.
 var combHz = []float64{50, 60, 1000}
 
-// findResampling says where a channel looks as if it had been through another rate. The
-// sound is that of the recording, which was not brought onto the stimulus's frames.
+// findResampling reports a channel that looks as if it had been converted to another rate. The
+// sound is the recording's, before it is resampled to the stimulus's frames.
 func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m timemap.Map, l stimulus.Layout, channel, channels int) {
 	from, to := max(0, int(m.At(l.Signal))), min(len(plane), int(m.At(l.SignalEnd)))
 	if to-from < a.Rate/2 {
@@ -73,7 +73,7 @@ func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m t
 		what = edgeIn(x, nil, a.Rate, 0, float64(a.Rate)/2)
 	case stimulus.Swept:
 		low, high := s.Band()
-		// With half the pause behind it, so that windows hold its end.
+		// The first half of the pause is included, so that windows hold the sweep's end.
 		to = min(to+l.Gap/2, len(plane))
 		what = edgeIn(plane[from:to], sent[l.Signal:l.SignalEnd+l.Gap/2], a.Rate, 2*low, 0.995*high)
 	}
@@ -85,17 +85,18 @@ func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m t
 		Frame: -1, Channel: channel})
 }
 
-// mostFoldedHarmonic is the highest harmonic that is looked for where it folds back: from
-// there on those of a clipped sine are 96 dB and more under it, as the square of their number.
+// mostFoldedHarmonic is the highest harmonic whose folded frequency is examined. The amplitudes
+// of a clipped sine's harmonics fall with the square of their number: those from here on are 96
+// dB or more below it.
 const mostFoldedHarmonic = 250
 
-// folded is where a frequency in Hz comes to lie in sound of a rate.
+// folded is the frequency in Hz at which a frequency appears in sound of a rate.
 func folded(hz, rate float64) float64 {
 	hz = math.Mod(math.Abs(hz), rate)
 	return min(hz, rate-hz)
 }
 
-// imagesOf finds the images of a tone by a usual rate, and says so; "" without any.
+// imagesOf describes the images of a tone by a common rate; "" if there are none.
 func imagesOf(x []float64, rate int, hz, speed float64) string {
 	fade := rate * stimulus.FadeMs / 1000
 	if len(x) <= 4*fade {
@@ -105,13 +106,13 @@ func imagesOf(x []float64, rate int, hz, speed float64) string {
 	x = x[2*fade : len(x)-2*fade]
 	lines := spectra.NewLines(x[:min(len(x), imageSeconds*rate)], rate)
 	tone := cmplx.Abs(lines.At(hz / speed))
-	apart := 16 * lines.BinHz() // a window's lobe, and the noise beside it
+	apart := 16 * lines.BinHz() // the lobe of the window, and the noise beside it
 	level := func(at float64) float64 { return dsp.AmplitudeToDB(cmplx.Abs(lines.At(at))) }
-	// The recorder's clock moves what came before it.
+	// The recorder's clock shifts all sound from before it.
 	image := func(at float64) (float64, bool) {
 		for n := 1; n < 40; n++ {
 			if math.Abs(folded(float64(n)*hz, fs)-at) < apart {
-				return 0, false // a harmonic lies there too
+				return 0, false // a harmonic has this frequency too
 			}
 		}
 		if at < apart || at > fs/2-apart {
@@ -122,8 +123,8 @@ func imagesOf(x []float64, rate int, hz, speed float64) string {
 		if db < under+leastImageDB {
 			return db, false
 		}
-		// A waveform whose tops are cut has harmonics beyond half the rate, which fold back.
-		// One that lies here has neighbours as loud; an image has none.
+		// A clipped waveform has harmonics beyond half the rate, which fold back. A folded
+		// harmonic has neighbours as loud as itself; an image has none.
 		for n := 40; n < mostFoldedHarmonic; n++ {
 			if math.Abs(folded(float64(n)*hz, fs)-at) >= apart {
 				continue
@@ -138,7 +139,7 @@ func imagesOf(x []float64, rate int, hz, speed float64) string {
 				return db, false
 			}
 		}
-		beneath := math.Inf(-1) // the loudest of a comb's other lines
+		beneath := math.Inf(-1) // the loudest of the comb's other lines
 		for _, by := range combHz {
 			for _, beside := range []float64{at - by, at + by} {
 				if beside > 0 && beside < fs/2 && math.Abs(beside-folded(hz, fs)) > apart {
@@ -171,8 +172,8 @@ func imagesOf(x []float64, rate int, hz, speed float64) string {
 		pair[0], pair[1], dsp.AmplitudeToDB(tone)-best, rate, from)
 }
 
-// edgeIn finds the edge that a lower rate leaves in a spectrum between two frequencies,
-// and says so; "" without one. With what was sent it is that of the gain.
+// edgeIn describes the edge that a lower rate leaves in a spectrum between two frequencies; ""
+// if there is none. If sent is given, the edge is searched in the gain.
 func edgeIn(x, sent []float64, rate int, lowHz, highHz float64) string {
 	const length = 4096
 	if len(x) < 4*length {
@@ -215,15 +216,15 @@ type spectrumCurve struct {
 	binHz float64
 }
 
-// middle is the median from one frequency to another.
+// middle is the median between two frequencies.
 func (c spectrumCurve) middle(from, to float64) float64 {
 	part := slices.Clone(c.db[int(from/c.binHz) : int(to/c.binHz)+1])
 	slices.Sort(part)
 	return part[len(part)/2]
 }
 
-// edgeAt reports by how much the curve falls from under a frequency to over it, and
-// whether it does as where a lower rate ends: flat before, steep, and flat behind.
+// edgeAt reports by how much the curve falls at a frequency, and whether it does so as at half
+// of a lower rate: flat before, steep, and flat after it.
 func (c spectrumCurve) edgeAt(nyquist, end float64) (fall float64, is bool) {
 	const begin, flat, edge, behind = 0.70, 0.85, 0.87, 1.03
 	below, above := c.middle(begin*nyquist, flat*nyquist), c.middle(behind*nyquist, end)
@@ -234,7 +235,7 @@ func (c spectrumCurve) edgeAt(nyquist, end float64) (fall float64, is bool) {
 		c.middle(behind*nyquist, beyond)-c.middle(beyond, end) > 2+0.3*fall {
 		return fall, false
 	}
-	// From where it has fallen by 3 dB to where all but 3 dB are gone.
+	// From a fall of 3 dB to 3 dB above the bottom.
 	first, last := 0.0, 0.0
 	for k := int(flat * nyquist / c.binHz); k <= int(behind*nyquist/c.binHz); k++ {
 		hz := float64(k) * c.binHz
@@ -251,7 +252,7 @@ func (c spectrumCurve) edgeAt(nyquist, end float64) (fall float64, is bool) {
 	return fall, fall-6 >= leastEdgeSlope*math.Log2(max(last, first+c.binHz)/first)
 }
 
-// medians are the medians of a sequence over some values to each side.
+// medians is a running median over some values on each side.
 func medians(x []float64, side int) []float64 {
 	out := make([]float64, len(x))
 	part := make([]float64, 0, 2*side+1)

@@ -12,16 +12,16 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// SweepResponse measures magnitude, phase and group delay by an exponential sweep
-// (Farina 2000): the response is divided by the sweep, and what a device adds at
-// multiples of the frequency comes ahead of its linear response and is cut off.
+// SweepResponse measures magnitude, phase and group delay with an exponential sweep (Farina
+// 2000). The response is divided by the sweep. Harmonics that a device adds then precede its
+// linear response, and are cut off.
 //
-// A stage that works by level is not linear: what the sweep reads of it is its
-// gain at the sweep's level, as fast as it can follow.
+// A level-dependent stage is not linear: its response is its gain at the sweep's level, as fast
+// as it can follow.
 type SweepResponse struct {
 	Sweep    stimulus.Swept
 	Declared func(hz float64) complex128 // the response to compare with; nil: none
-	TailMs   int                         // how long the device rings at most, up to 60,000; 0 stands for 1000
+	TailMs   int                         // the longest ringing of the device, up to 60,000; 0 stands for 1000
 }
 
 // Stimulus is the sweep.
@@ -33,7 +33,7 @@ const (
 	MostTailMs = 60000
 )
 
-// tail is how long the device rings, in frames.
+// tail is the longest ringing of the device, in frames.
 func (s SweepResponse) tail(rate int) int {
 	ms := s.TailMs
 	if ms <= 0 {
@@ -42,8 +42,8 @@ func (s SweepResponse) tail(rate int) int {
 	return rate * min(ms, MostTailMs) / 1000
 }
 
-// sweepDeconvolver divides responses by a sweep, and is exact from low to high in Hz.
-// They may be longer than the sweep by so many frames.
+// sweepDeconvolver divides responses by a sweep, and is exact from low to high in Hz. Responses
+// may be longer than the sweep by a number of frames.
 func sweepDeconvolver(s stimulus.Swept, sent []float64, longer, rate int) (d *deconvolver, low, high float64) {
 	from, to := s.Band()
 	low, high = from*math.Sqrt2, to*0.96 // room for the fades
@@ -53,7 +53,7 @@ func sweepDeconvolver(s stimulus.Swept, sent []float64, longer, rate int) (d *de
 // Curves returns each channel's response.
 func (s SweepResponse) Curves(rate int, response Response) (all []*FrequencyResponse, err error) {
 	err = s.eachCurve(rate, response, func(_ int, _ []float64, f *FrequencyResponse) {
-		f.noise, f.cuts = nil, nil // which hold the whole response
+		f.noise, f.cuts = nil, nil // they hold the whole response
 		all = append(all, f)
 	})
 	return all, err
@@ -98,8 +98,8 @@ func (s SweepResponse) eachCurve(rate int, response Response, read func(c int, p
 	})
 }
 
-// fits says why sound cannot be a response, if it cannot. It may be longer than the
-// stimulus by so many frames.
+// fits returns an error if sound cannot be a response to a stimulus. It may be longer than the
+// stimulus by a number of frames.
 func fits(response, sent []float64, longer, rate int) error {
 	switch {
 	case len(response) < len(sent):
@@ -112,9 +112,9 @@ func fits(response, sent []float64, longer, rate int) error {
 	return nil
 }
 
-// Analyse reads gain_at_1khz_db, response_max_db and response_min_db from 20 Hz to
-// 20 kHz against it, lower_corner_hz, upper_corner_hz, ripple_db,
-// group_delay_at_1khz_ms, and, against a declared response, response_deviation_db.
+// Analyse reads gain_at_1khz_db; response_max_db and response_min_db, from 20 Hz to 20 kHz
+// relative to it; lower_corner_hz, upper_corner_hz, ripple_db and group_delay_at_1khz_ms; and,
+// with a declared response, response_deviation_db.
 func (s SweepResponse) Analyse(rate int, response Response) (measure.Readings, error) {
 	var all measure.Readings
 	err := s.eachCurve(rate, response, func(c int, _ []float64, f *FrequencyResponse) {
@@ -124,9 +124,9 @@ func (s SweepResponse) Analyse(rate int, response Response) (measure.Readings, e
 	return all, err
 }
 
-// MultitoneResponse measures magnitude, phase and group delay at the tones of a
-// multitone, once the device has settled. The device's delay and the tail of its
-// response have to fit one period, a second or more.
+// MultitoneResponse measures magnitude, phase and group delay at the tones of a multitone,
+// after the device has settled. The device's delay and the tail of its response have to fit
+// into one period, which is a second or more.
 type MultitoneResponse struct {
 	Multitone stimulus.Multitone
 	Declared  func(hz float64) complex128 // the response to compare with; nil: none
@@ -174,7 +174,7 @@ func (m MultitoneResponse) Curves(rate int, response Response) ([]*FrequencyResp
 	return all, err
 }
 
-// Analyse reads what SweepResponse.Analyse does.
+// Analyse has the readings of SweepResponse.Analyse.
 func (m MultitoneResponse) Analyse(rate int, response Response) (measure.Readings, error) {
 	curves, err := m.Curves(rate, response)
 	if err != nil {
@@ -192,14 +192,13 @@ func curveReadings(curves []*FrequencyResponse, declared func(hz float64) comple
 	return all
 }
 
-// edgesHz is by how much the end of the band at edgeHz may move a corner at hz. The edge
-// rings on: of a response that is read over T seconds its spectrum leaks 1/(2π·Δf·T) of
-// the edge's amplitude over a distance Δf (the envelope of a sinc, whose edge is a step;
-// a softer one leaks less). A relative error ε moves the magnitude by 8.69·ε dB; that of
-// one pole falls by 4.34 dB per corner's Hz at the corner, and that of more poles faster.
-// So ε moves the corner by 2·ε·hz, which is hz/(π·Δf·T).
-// Between the tones of a multitone a corner lies within half their distance. A formula has
-// neither.
+// edgesHz is by how much the end of the band at edgeHz may move a corner at hz. The edge rings:
+// in a response of T seconds its spectrum leaks 1/(2π·Δf·T) of the edge's amplitude over a
+// distance Δf (the envelope of a sinc, for an edge that is a step; a softer edge leaks less). A
+// relative error ε changes the magnitude by 8.69·ε dB. At its corner one pole falls by 4.34 dB
+// for a relative change of frequency of 1, and more poles fall faster. So ε moves the corner by
+// 2·ε·hz, which is hz/(π·Δf·T). Between the tones of a multitone a corner is uncertain by half
+// their distance. A formula has neither uncertainty.
 func (f *FrequencyResponse) edgesHz(hz, edgeHz float64) (off float64) {
 	if f.seconds > 0 {
 		off = hz / (math.Pi * max(1, math.Abs(hz-edgeHz)) * f.seconds)
@@ -210,9 +209,9 @@ func (f *FrequencyResponse) edgesHz(hz, edgeHz float64) (off float64) {
 	return off
 }
 
-// addCorners adds where the magnitude is 3.01 dB under that at 1 kHz, below and above
-// it, and by how much it varies between: from an octave over the lower corner to an
-// octave under the upper one, within the band from low to high in Hz.
+// addCorners adds the frequencies at which the magnitude is 3.01 dB below that at 1 kHz, on
+// both sides, and the ripple between them: from an octave above the lower corner to an octave
+// below the upper one, within the band from low to high in Hz.
 func (f *FrequencyResponse) addCorners(r *measure.Readings, reason string, low, high float64, method string) {
 	const middle = 1000
 	for _, corner := range []struct {

@@ -7,19 +7,18 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Response is what a device answered, channel by channel: sound in memory (a [dsp.Block])
-// or sound that is kept in a file (a [wave.Stored]). All channels have the same number
-// of frames.
+// Response is a device's response, channel by channel: sound in memory (a [dsp.Block]) or in a
+// file (a [wave.Stored]). All channels have the same number of frames.
 type Response interface {
 	Channels() int
 	Frames() int
-	// Plane is one channel's samples, counted from 0, full scale 1.0. They are read only,
-	// and an error says that they could not be read.
+	// Plane is one channel's samples, full scale 1.0; channels count from 0. The samples must
+	// not be changed. An error means that they could not be read.
 	Plane(channel int) ([]float64, error)
 }
 
-// eachPlane calls a function with every channel of a response, one after the other, so
-// that no more than one has to be in memory. Errors name the channel.
+// eachPlane calls a function with every channel of a response, one after the other, so that
+// only one has to be in memory. Errors name the channel.
 func eachPlane(response Response, read func(channel int, plane []float64) error) error {
 	if response == nil || response.Channels() == 0 {
 		return fmt.Errorf("the response has no channel")
@@ -36,7 +35,7 @@ func eachPlane(response Response, read func(channel int, plane []float64) error)
 	return nil
 }
 
-// Sounding is the channels, from 1, of a response that hold a sample other than exactly 0.
+// Sounding lists the channels, from 1, of a response that hold a sample other than exactly 0.
 func Sounding(response Response) (channels []int, err error) {
 	err = eachPlane(response, func(c int, plane []float64) error {
 		if slices.ContainsFunc(plane, func(v float64) bool { return v != 0 }) {
@@ -62,16 +61,16 @@ func eachReadings(response Response, read func(plane []float64) (measure.Reading
 	return all, nil
 }
 
-// beginning is a response up to a frame.
+// beginning is the first frames of a response.
 type beginning struct {
 	Response
 	frames int
 }
 
-// Frames is how many frames there are up to it.
+// Frames is the number of frames.
 func (b beginning) Frames() int { return min(b.frames, b.Response.Frames()) }
 
-// Plane is one channel's samples up to it.
+// Plane is one channel's first samples.
 func (b beginning) Plane(channel int) ([]float64, error) {
 	plane, err := b.Response.Plane(channel)
 	return plane[:min(len(plane), b.frames)], err

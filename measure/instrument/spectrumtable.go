@@ -6,9 +6,9 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// spectrumTable is the spectrum of each channel from a frame to another: the frequency,
-// the level by AES17-2015 3.12 (a full-scale sine is 0 dBFS) that a line has there, and
-// the bandwidth in Hz in which noise is read.
+// spectrumTable is the spectrum of each channel between two frames. Its columns are the
+// frequency, the level of a line there by AES17-2015 3.12 (a full-scale sine is 0 dBFS), and
+// the bandwidth in Hz to which the level of noise refers.
 func spectrumTable(rate int, response Response, from, to int) (measure.Table, error) {
 	t := measure.Table{Columns: []string{"frequency_hz"}}
 	_, err := eachChannel(response, from, to, func(x []float64) measure.Readings {

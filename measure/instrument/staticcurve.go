@@ -12,20 +12,19 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// StaticCurve measures what level comes out for what level goes in, once a device
-// has settled: threshold, ratio, knee, make-up and range of a stage that works by
-// level. Levels are peaks of a sine in dBFS: on the scale of a detector that reads
-// rms its threshold is 3.01 dB lower.
+// StaticCurve measures the output level at each input level, after a device has settled:
+// threshold, ratio, knee, make-up gain and range of a level-dependent stage. Levels are peaks
+// of a sine in dBFS: the threshold of an rms detector is 3.01 dB lower on the rms scale.
 type StaticCurve struct {
 	Tone     stimulus.SteppedTone
-	DriveDB  float64                      // a gain ahead of the device (see Driven), which the stated levels include
-	Declared func(inDBFS float64) float64 // the gain in dB to compare with, way up; nil: none
+	DriveDB  float64                      // a gain ahead of the device (see Driven); the stated levels include it
+	Declared func(inDBFS float64) float64 // the gain in dB to compare with, for rising levels; nil: none
 }
 
 // Stimulus is the stepped tone.
 func (s StaticCurve) Stimulus() stimulus.Signal { return s.Tone }
 
-// CurvePoint is one step: levels in and out, and by how many dB the output still
+// CurvePoint is one step: the input and output levels, and by how many dB the output still
 // changed while it was measured.
 type CurvePoint struct {
 	InDBFS, OutDBFS, UnsettledDB float64
@@ -33,15 +32,14 @@ type CurvePoint struct {
 	movedDB float64 // UnsettledDB with its sign
 }
 
-// GainDB is what the device does to the level.
+// GainDB is the device's gain.
 func (p CurvePoint) GainDB() float64 { return p.OutDBFS - p.InDBFS }
 
-// settledDB is by how much a level may change from one part of a step to the next
-// and still count as settled.
+// settledDB is the largest change of a settled level from one part of a step to the next.
 const settledDB = 0.01
 
-// Points are the steps of one channel, up and, if the tone comes back, down, each
-// in the order of their levels from the lowest.
+// Points are the steps of one channel, for rising levels and, if the tone comes back, for
+// falling levels. Both are in the order of their levels from the lowest.
 func (s StaticCurve) Points(rate int, x []float64) (up, down []CurvePoint, err error) {
 	levels := s.Tone.Levels()
 	_, end := s.Tone.Step(len(levels)-1, rate)
@@ -51,8 +49,8 @@ func (s StaticCurve) Points(rate int, x []float64) (up, down []CurvePoint, err e
 	points := make([]CurvePoint, len(levels))
 	for i, level := range levels {
 		from, to := s.Tone.Step(i, rate)
-		// The third and the fourth fifth: the device has had time to settle, and
-		// its delay may take the last.
+		// The third and the fourth fifth are measured: the device has then settled, and its
+		// delay may shift the last.
 		fifth := (to - from) / 5
 		before := toneLevel(x[from+2*fifth:from+3*fifth], s.Tone.Hz, rate)
 		after := toneLevel(x[from+3*fifth:from+4*fifth], s.Tone.Hz, rate)
@@ -63,7 +61,7 @@ func (s StaticCurve) Points(rate int, x []float64) (up, down []CurvePoint, err e
 		half /= 2
 	}
 	up, down = points[:half], points[half:]
-	if s.Tone.ToDBFS < s.Tone.FromDBFS { // it falls first
+	if s.Tone.ToDBFS < s.Tone.FromDBFS { // the levels fall first
 		up, down = reversed(down), reversed(up)
 		if !s.Tone.Back {
 			up, down = down, nil
@@ -81,8 +79,8 @@ func reversed(p []CurvePoint) []CurvePoint {
 	return all
 }
 
-// toneLevel is the peak level in dBFS of a tone in sound, weighted by a Hann
-// window, whose side lobes leave nothing of its other frequency: −f.
+// toneLevel is the peak level in dBFS of a tone, weighted by a Hann window. The side lobes of
+// the window suppress the tone's component at −f.
 func toneLevel(x []float64, hz float64, rate int) float64 {
 	tone, toneStep := complex(1, 0), cmplx.Rect(1, -2*math.Pi*math.Mod(hz/float64(rate), 1))
 	hann, hannStep := complex(1, 0), cmplx.Rect(1, 2*math.Pi/float64(len(x)))
@@ -102,12 +100,12 @@ func toneLevel(x []float64, hz float64, rate int) float64 {
 	return dsp.AmplitudeToDB(2 * cmplx.Abs(sum) / weight)
 }
 
-// Analyse reads plateau_gain_db; of a stage that lowers what is loud
-// compression_threshold_dbfs, compression_ratio, compression_slope (its inverse),
-// compression_knee_db; of one that lowers what is quiet expansion_threshold_dbfs,
-// expansion_ratio, expansion_knee_db, expansion_range_db and, where the tone comes
-// back, hysteresis_db; curve_error_db, how far the points lie from the fit;
-// unsettled_steps; and against a declared curve curve_deviation_db.
+// Analyse reads plateau_gain_db. A stage that attenuates loud sound has
+// compression_threshold_dbfs, compression_ratio, compression_slope (its inverse) and
+// compression_knee_db. One that attenuates quiet sound has expansion_threshold_dbfs,
+// expansion_ratio, expansion_knee_db, expansion_range_db and, if the tone comes back,
+// hysteresis_db. curve_error_db is the largest distance of a point from the fit;
+// unsettled_steps counts steps; with a declared curve there is curve_deviation_db.
 func (s StaticCurve) Analyse(rate int, response Response) (measure.Readings, error) {
 	return eachReadings(response, func(plane []float64) (measure.Readings, error) {
 		up, down, err := s.Points(rate, plane)
@@ -143,7 +141,7 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 		} else {
 			open = curve.sideProfile(up, part.name == "expansion").bounds()
 		}
-		ofRange := curve.reason // which does not depend on the shape
+		ofRange := curve.reason // the range does not depend on the shape
 		if ofRange == "" && part.side == nil {
 			ofRange = about.Reason
 		}
@@ -186,15 +184,15 @@ func (s StaticCurve) readings(up, down []CurvePoint) measure.Readings {
 	return r
 }
 
-// mostCurveErrorDB is by how much a step may lie off the fitted curve. A curve that is
-// read to a tenth of a dB is no description of one that is off by half a dB somewhere:
-// a gate that opens at once, or two thresholds.
+// mostCurveErrorDB is the largest distance of a step from the fitted curve. A curve that is
+// stated to a tenth of a dB does not describe a device that departs from it by half a dB: a
+// gate that opens at once, or two thresholds.
 const mostCurveErrorDB = 0.5
 
 // leastOpen is the least uncertainty, in the reading's unit, that is stated.
 const leastOpen = 0.001
 
-// withSteps is a reading with what the steps of the curve leave open.
+// withSteps adds to a reading its uncertainty from the steps of the curve.
 func withSteps(r measure.Reading, off float64) measure.Reading {
 	switch {
 	case !r.Measurable():
@@ -206,8 +204,8 @@ func withSteps(r measure.Reading, off float64) measure.Reading {
 	return r
 }
 
-// knee is the reading of a knee with what the steps leave open; where a corner fits as
-// well, it is the widest knee that does, an upper bound.
+// knee adds to the reading of a knee its uncertainty from the steps. If a corner fits as well,
+// the reading is the widest knee that fits, an upper bound.
 func (b sideBounds) knee(r measure.Reading) measure.Reading {
 	switch {
 	case !r.Measurable():
@@ -222,7 +220,7 @@ func (b sideBounds) knee(r measure.Reading) measure.Reading {
 	return r
 }
 
-// unsettled counts the steps whose level still moved.
+// unsettled counts the steps whose level still changed.
 func unsettled(points []CurvePoint) measure.Reading {
 	r := measure.Reading{Definition: fmt.Sprintf("steps whose level changed by more than %g dB from one fifth of a step to the next; give longer steps", settledDB)}
 	for _, p := range points {
@@ -249,8 +247,8 @@ func (s StaticCurve) deviation(points []CurvePoint) measure.Reading {
 	return r
 }
 
-// hysteresis is how much lower the level is at which the gain begins to fall on the
-// way down than the one at which it has risen on the way up.
+// hysteresis is by how much the level at which the gain begins to fall, on the way down, is
+// below the level at which it reaches the plateau on the way up.
 func hysteresis(c curveFit, up, down []CurvePoint) measure.Reading {
 	r := measure.Reading{Unit: "dB", Definition: "level at which the gain leaves the plateau on the way down, below that at which it reaches it on the way up; to one step"}
 	switch {
@@ -266,7 +264,7 @@ func hysteresis(c curveFit, up, down []CurvePoint) measure.Reading {
 	return r
 }
 
-// plateauBegins is the lowest level that is on the plateau.
+// plateauBegins is the lowest level on the plateau.
 func plateauBegins(c curveFit, points []CurvePoint) float64 {
 	for _, p := range points {
 		if p.GainDB() > c.plateauDB-5*settledDB {
@@ -276,7 +274,7 @@ func plateauBegins(c curveFit, points []CurvePoint) float64 {
 	return points[len(points)-1].InDBFS
 }
 
-// Table is the curve: levels in and out and the gain, way up, of each channel.
+// Table is the curve for rising levels: input and output level and gain of each channel.
 func (s StaticCurve) Table(rate int, response Response) (measure.Table, error) {
 	t := measure.Table{Columns: []string{"in_dbfs"}}
 	err := eachPlane(response, func(c int, plane []float64) error {

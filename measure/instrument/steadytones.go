@@ -11,20 +11,19 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// steadyTones is a stretch of sound taken apart into the tones that were played
-// and the rest: noise, distortion, hum. The tones are subtracted, not filtered
-// out, so that nothing of them is left that could leak.
+// steadyTones is a stretch of sound, separated into the tones that were played and the rest:
+// noise, distortion, hum. The tones are subtracted, not filtered out, so that they cannot leak
+// into the rest.
 type steadyTones struct {
-	hz    []float64 // as found
+	hz    []float64 // as measured
 	sines []complex128
 	rest  []float64
 	lines *spectra.Lines // of the rest
 	rate  int
 }
 
-// takeApart finds the tones near the frequencies in Hz, whose ratios are true:
-// the last result is by how much a recorder's clock is off. It returns a reason if
-// they are not there.
+// takeApart finds the tones near the frequencies in Hz. A recorder's clock may shift the
+// frequencies, but not their ratios. It returns a reason if the tones are not there.
 func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 	if n := planes.FirstNonFinite(dsp.Block{x}); n >= 0 {
 		return nil, fmt.Sprintf("NaN or infinite sample at frame %d of the steady part", n)
@@ -37,7 +36,7 @@ func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 	whole := spectra.NewLines(x, rate)
 	found := spectra.Refine(x, rate, hz[last])
 	if math.Abs(found/hz[last]-1) > mostClockError || cmplx.Abs(whole.At(found)) < cmplx.Abs(whole.At(hz[last])) {
-		found = hz[last] // noise was followed, not the tone
+		found = hz[last] // the search found noise, not the tone
 	}
 	for _, f := range hz {
 		f *= found / hz[last]
@@ -57,16 +56,16 @@ func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 }
 
 const (
-	// mostClockError is how far off a clock is looked for: crystals keep to
-	// 100 ppm. (common practice, no source)
+	// mostClockError is the largest clock error that is searched: crystals keep to 100 ppm.
+	// (common practice, no source)
 	mostClockError = 1000e-6
-	// leastOverNoiseDB is how far a tone has to stand over the noise in the
-	// bandwidth of its line. (common practice, no source)
+	// leastOverNoiseDB is by how much a tone has to exceed the noise in the bandwidth of its
+	// line. (common practice, no source)
 	leastOverNoiseDB = 20
 )
 
-// What lies more than 280 dB below a tone is the rounding of 64-bit arithmetic, in
-// the device or here.
+// Amplitudes more than 280 dB below a tone come from the rounding of 64-bit arithmetic, in the
+// device or here.
 const (
 	roundingOfTones = 1e-14
 	roundingText    = "at the rounding of 64-bit arithmetic, 280 dB below the tone: an upper bound"
@@ -75,8 +74,7 @@ const (
 // peak is the amplitude of a tone.
 func (t *steadyTones) peak(i int) float64 { return cmplx.Abs(t.sines[i]) }
 
-// line is the amplitude of what the rest holds at a frequency, and how sure that
-// is.
+// line is the amplitude of the rest at a frequency, with its uncertainty.
 func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	peak = cmplx.Abs(t.lines.At(hz))
 	for i := range t.sines {
@@ -90,20 +88,20 @@ func (t *steadyTones) line(hz float64) (peak float64, bound string) {
 	}
 	// The noise has half its power in phase with the line.
 	sigma := math.Sqrt(noise/2) / peak
-	// A line that noise has added to is lower by more dB than one that it took from is higher.
+	// A line that noise has reduced is too low by more dB than one that noise has increased is
+	// too high.
 	return peak, fmt.Sprintf("±%.2g dB, 95 %% of what the noise around it does", max(1e-6, -dsp.AmplitudeToDB(1-spectra.TwoDeviations*sigma)))
 }
 
-// leastLineOverNoise is the power over that of the noise around it from which on a line is
-// one: noise alone reaches it with a chance of e^-9, and 95 % of what noise does to such a
-// line is less than 6 dB. Of twice its amplitude, e^-4, one of 54 lines of noise was read as
-// a harmonic, with ±14 dB.
+// leastLineOverNoise is the least power of a line relative to the noise around it. Noise alone
+// reaches it with a probability of e^-9, and 95 % of its effects on such a line are below 6 dB.
+// With a factor of 4 (e^-4), one of 54 lines of noise would be read as a harmonic, with ±14 dB.
 const leastLineOverNoise = 9
 
 const underNoiseText = "no more than the noise around it: an upper bound"
 
-// most is line, or what a line under the noise may have at most: the noise may have taken
-// from it as well as added to it.
+// most is line or, for a line below the noise, the largest amplitude that it may have: noise
+// may have reduced it as well as increased it.
 func (t *steadyTones) most(hz float64) (peak float64, bound string) {
 	peak, bound = t.line(hz)
 	if bound == underNoiseText {
@@ -112,15 +110,15 @@ func (t *steadyTones) most(hz float64) (peak float64, bound string) {
 	return peak, bound
 }
 
-// lineSum is a sum of lines by power, and what noise may have done to it.
+// lineSum is the power sum of some lines, and the effect of noise on it.
 type lineSum struct {
 	power    float64 // of all lines
-	clear    float64 // of those that stand over the noise
-	noise    float64 // that noise adds to the lines that do not
-	variance float64 // of the power of the others
+	clear    float64 // of those that exceed the noise
+	noise    float64 // power of the lines that do not exceed the noise
+	variance float64 // of the power of the lines in clear
 }
 
-// add adds a line of a peak, beside which noise has a mean square.
+// add adds a line with a peak amplitude, beside which noise has a mean square.
 func (s *lineSum) add(peak, noise float64) {
 	power := peak * peak
 	s.power += power
@@ -129,14 +127,14 @@ func (s *lineSum) add(peak, noise float64) {
 		return
 	}
 	s.clear += power
-	// A power a² is off by 2a·e, of which the noise beside the line has half its power
-	// in phase with it, and by e².
+	// The power a² has an error of 2a·e + e². Half of the power of the noise beside the line is
+	// in phase with it.
 	s.variance += 2*power*noise + noise*noise
 }
 
 func (s *lineSum) rms() float64 { return math.Sqrt(s.power) }
 
-// bound is how sure the sum is.
+// bound is the uncertainty of the sum.
 func (s *lineSum) bound() string {
 	if s.power == 0 {
 		return ""
@@ -148,13 +146,13 @@ func (s *lineSum) bound() string {
 	return fmt.Sprintf("±%.2g dB, 95 %% of what the noise around the lines does", max(1e-6, -dsp.PowerToDB(max(1e-3, 1-off/s.power))))
 }
 
-// fits reports whether a line at a frequency is clear of 0 and of half the rate.
+// fits reports whether a line at a frequency is separate from 0 and from half the rate.
 func (t *steadyTones) fits(hz float64) bool {
 	clear := spectra.LobeBins * t.lines.BinHz()
 	return hz > clear && hz < float64(t.rate)/2-clear
 }
 
-// level is the mean square of the rest through a weighting of power.
+// level is the mean square of the rest, weighted by a power gain.
 func (t *steadyTones) level(weight func(hz float64) float64) float64 {
 	return spectra.Of(t.rest, t.rate).Level(weight)
 }

@@ -11,10 +11,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// StepResponse measures how a device's gain follows a step of level up and down
-// again: attack, hold and release. The gain is that of the tone's envelope over
-// half a period, so that a device's own filters count as gain for as long as they
-// ring.
+// StepResponse measures how a device's gain follows a step of level up and down again: attack,
+// hold and release. The gain is that of the tone's envelope over half a period. A device's own
+// filters therefore count as gain while they ring.
 type StepResponse struct {
 	Step stimulus.LevelStep
 }
@@ -22,8 +21,8 @@ type StepResponse struct {
 // Stimulus is the tone.
 func (s StepResponse) Stimulus() stimulus.Signal { return s.Step }
 
-// Trace is the gain of one channel. The device's delay is taken out: the step up is
-// where the envelope jumps most.
+// Trace is the gain of one channel. The device's delay is removed: the step up is where the
+// envelope jumps most.
 func (s StepResponse) Trace(rate int, x []float64) (GainTrace, error) {
 	up, down := s.Step.Steps(rate)
 	half := s.Step.Period(rate) / 2
@@ -47,7 +46,7 @@ func (s StepResponse) Trace(rate int, x []float64) (GainTrace, error) {
 	for n := range t.GainDB {
 		t.GainDB[n] = dsp.AmplitudeToDB(out[n+delay] / in[n])
 	}
-	// A window over a step holds both levels: the gain there is that next to it.
+	// A window over a step holds both levels: the gain there is set to the one before the step.
 	for _, step := range []int{up, down} {
 		for n := step - half + 1; n < step; n++ {
 			t.GainDB[n] = t.GainDB[step-half]
@@ -62,8 +61,8 @@ func (s StepResponse) Trace(rate int, x []float64) (GainTrace, error) {
 	return t, nil
 }
 
-// envelope is the amplitude of a tone of a period, over the half period from each
-// frame on.
+// envelope is the amplitude of a tone with a period in frames, over the half period that begins
+// at each frame.
 func envelope(x []float64, period int) []float64 {
 	half := period / 2
 	turn := make([]complex128, period+half) // a period, and its beginning once more
@@ -83,8 +82,7 @@ func envelope(x []float64, period int) []float64 {
 	return e
 }
 
-// jump is by how many frames the largest jump of an envelope comes later than a
-// frame.
+// jump is by how many frames the largest jump of an envelope is later than a frame.
 func jump(e []float64, at, half, end int) (int, error) {
 	best, where := 0.0, -1
 	for n := at - half; n+half < end; n++ {
@@ -95,11 +93,11 @@ func jump(e []float64, at, half, end int) (int, error) {
 	if where < 0 || best < dsp.DBToAmplitude(1) {
 		return 0, fmt.Errorf("the response does not hold the step of level")
 	}
-	// Windows that begin at the step are the first that hold the high level alone.
+	// A window that begins at the step is the first that holds only the high level.
 	return max(0, where-at), nil
 }
 
-// Analyse reads what [GainTrace.Readings] does, for each channel.
+// Analyse has the readings of [GainTrace.Readings], for each channel.
 func (s StepResponse) Analyse(rate int, response Response) (measure.Readings, error) {
 	return eachReadings(response, func(plane []float64) (measure.Readings, error) {
 		if n := planes.FirstNonFinite(dsp.Block{plane}); n >= 0 {

@@ -12,36 +12,36 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A sweep is compared with itself: over a few periods a device answers it with a sine and
-// its harmonics, whose levels and phases change slowly. What is left of the recording
-// without them is noise, hum, reverberation and high orders, which last; a dropout, a click
-// or a lost piece stands out of it for an instant.
+// A recorded sweep is compared with itself. Over a few periods a device answers it with a sine
+// and its harmonics, whose levels and phases change slowly. When these are removed, what
+// remains is noise, hum, reverberation and high harmonics, which are continuous. A dropout, a
+// click or a lost piece exceeds them for an instant.
 
 const (
-	// Each harmonic is smoothed three times over sweptTurns periods: zeros at the other
-	// harmonics, and 30 % of the spectrum taken out at the most.
+	// Each harmonic is averaged three times over sweptTurns periods. This has zeros at the
+	// other harmonics, and removes at most 30 % of the spectrum.
 	sweptTurns = 2
 	sweptTimes = 3
-	// followedOrders are the harmonics that are taken out, the fundamental first.
+	// followedOrders is the number of harmonics that are removed, the fundamental included.
 	followedOrders = 5
-	// What is left is taken for the recording once more: the error of a level that
-	// changes within a window is squared.
+	// The removal is repeated on its own result: this squares the relative error from a level
+	// that changes within a window.
 	sweptRounds = 2
 
-	// Blocks hold a period of the sweep, and of mains: what repeats with either is in
+	// A block holds a period of the sweep and of mains: a sound that repeats with either is in
 	// every block.
 	sweptBlockMs = 20
-	// A block stands out if its largest sample is more than standsOut times the median of
-	// those of blocksAround blocks on either side. Of 120 random devices it was 3.0 times at
-	// the most. (a test)
+	// A block is suspect if its largest sample exceeds standsOut times the median of those of
+	// the blocksAround blocks on either side. With 120 random devices the largest ratio was
+	// 3.0. (a test)
 	standsOut    = 3.5
 	blocksAround = 8
-	// It is an instant if it stands out as much from pieces of pieceMs, or of a period of
-	// the sweep, of which piecesAround lie on either side: what a resonance or a clipped
-	// top leaves lasts longer.
+	// A break also exceeds the pieces around it by standsOut, of which piecesAround are on
+	// either side. A piece has pieceMs or a period of the sweep. The residue of a resonance or
+	// of a clipped top lasts longer.
 	pieceMs      = 1
 	piecesAround = 8
-	// At its ends a sweep is switched on and off, and a device delays that.
+	// At its ends a sweep is switched on and off, and the device may delay that.
 	sweptEdgeMs = 30
 )
 
@@ -61,41 +61,42 @@ func (t sweptTrack) hz(frame float64) float64 {
 	return t.fromHz * math.Exp(frame/t.rate/t.growth)
 }
 
-// turns are those of the sweep up to a frame.
+// turns is the number of turns of the sweep up to a frame.
 func (t sweptTrack) turns(frame float64) float64 { return t.growth * t.hz(frame) }
 
-// frameOf is where the sweep has a frequency.
+// frameOf is the frame at which the sweep has a frequency.
 func (t sweptTrack) frameOf(hz float64) float64 {
 	return t.rate * t.growth * math.Log(hz/t.fromHz)
 }
 
-// frame is where the sweep has so many turns.
+// frame is the frame at which the sweep has made a number of turns.
 func (t sweptTrack) frame(turns float64) float64 {
 	return t.rate * t.growth * math.Log(turns/t.growth/t.fromHz)
 }
 
-// smoother is a mean over some turns of a sweep, in which each turn counts alike.
+// smoother is a running mean over some turns of a sweep, in which every turn has the same
+// weight.
 type smoother struct {
-	weights []float64 // turns in a frame
+	weights []float64 // turns per frame
 	means   []meanOfTurns
 	sums    []complex128
 }
 
-// meanOfTurns is where a mean begins and ends, by the frame and the share of it.
+// meanOfTurns is where a mean begins and ends: a frame and the fraction of that frame.
 type meanOfTurns struct {
 	first, last           int32
 	firstShare, lastShare float64
-	scale                 float64 // 1 over its turns
+	scale                 float64 // reciprocal of its turns
 }
 
 func newSmoother(t sweptTrack) *smoother {
 	s := &smoother{weights: make([]float64, t.frames), means: make([]meanOfTurns, t.frames), sums: make([]complex128, t.frames+1)}
-	turns := make([]float64, t.frames+1) // sums of the weights
+	turns := make([]float64, t.frames+1) // cumulative sums of the weights
 	for n := range t.frames {
 		s.weights[n] = t.hz(float64(n)) / t.rate
 		turns[n+1] = turns[n] + s.weights[n]
 	}
-	// Both ends of the mean run through the frames with its middle.
+	// Both ends of the mean advance with its middle.
 	first, last := 0, 0
 	for n := range t.frames {
 		middle := turns[n] + s.weights[n]/2
@@ -116,7 +117,7 @@ func newSmoother(t sweptTrack) *smoother {
 	return s
 }
 
-// smooth takes the mean at each frame.
+// smooth replaces each value by the mean around it.
 func (s *smoother) smooth(x []complex128) {
 	sum := complex128(0)
 	for n, v := range x {
@@ -134,12 +135,12 @@ func (s *smoother) smooth(x []complex128) {
 	}
 }
 
-// part is the sweep from one frame to another.
+// part is the sweep between two frames.
 func (t sweptTrack) part(from, to int) sweptTrack {
 	return sweptTrack{t.hz(float64(from)), t.growth, t.rate, to - from}
 }
 
-// before and after are the frames that lie some turns ahead of a frame and behind it.
+// before and after are the frames that are some turns earlier or later than a frame.
 func (t sweptTrack) before(frame int, turns float64) int {
 	return max(0, int(t.frame(max(t.turns(0), t.turns(float64(frame))-turns))))
 }
@@ -148,12 +149,12 @@ func (t sweptTrack) after(frame int, turns float64) int {
 	return min(t.frames, int(math.Ceil(t.frame(t.turns(float64(frame))+turns))))
 }
 
-// reachTurns is how far what is left at a frame depends on others: half of each
-// smoothing's turns.
+// reachTurns is the distance over which a residue depends on other frames: half the turns of
+// each smoothing.
 const reachTurns = sweptRounds * sweptTimes * sweptTurns / 2.0
 
-// withoutSweep is what a recording of a sweep has besides the sweep and its harmonics. It
-// goes through it in parts, for the sake of memory.
+// withoutSweep is a recording of a sweep without the sweep and its harmonics. It works in
+// parts, to save memory.
 func withoutSweep(t sweptTrack, x []float64) []float64 {
 	const part = 1 << 17 // frames
 	rest := make([]float64, t.frames)
@@ -178,7 +179,7 @@ func partWithoutSweep(t sweptTrack, x []float64) []float64 {
 		model := make([]float64, t.frames)
 		of := slices.Repeat([]complex128{1}, t.frames)
 		for order := range followedOrders + 1 {
-			below := t.frames // up to where the order lies under half the rate
+			below := t.frames // the order is below half the rate up to this frame
 			if order > 0 {
 				below = max(0, min(t.frames, int(t.frameOf(t.rate/2/float64(order)))))
 			}
@@ -207,14 +208,14 @@ func partWithoutSweep(t sweptTrack, x []float64) []float64 {
 	return rest
 }
 
-// soundBreak is an instant that stands out.
+// soundBreak is an instant at which a sound is broken.
 type soundBreak struct {
 	frame int
-	over  float64 // times what is around it
+	over  float64 // its ratio to the sound around it
 }
 
-// instants finds what stands out of a sound for an instant, from one frame to another.
-// Blocks and pieces have so many frames at a frame.
+// instants finds the instants between two frames at which a sound exceeds what is around it.
+// block and length are the lengths of a block and a piece, in frames, at a frame.
 func instants(x []float64, from, to int, block, length func(frame int) int) (all []soundBreak) {
 	var peaks []float64
 	var places []int
@@ -229,7 +230,7 @@ func instants(x []float64, from, to int, block, length func(frame int) int) (all
 		peaks, places = append(peaks, math.Abs(x[place])), append(places, place)
 		at = end
 	}
-	// Where most blocks are exactly 0 a step of the integers is no click.
+	// Where most blocks are exactly 0, a single step of integer samples is no click.
 	var sounding []float64
 	for _, peak := range peaks {
 		if peak > 0 {
@@ -267,7 +268,7 @@ func instants(x []float64, from, to int, block, length func(frame int) int) (all
 	return all
 }
 
-// breaksOfSweep finds where a recording of a sweep breaks.
+// breaksOfSweep finds the breaks in a recorded sweep.
 func breaksOfSweep(s stimulus.Swept, rate int, x []float64) (all []soundBreak) {
 	t := sweptTrackOf(s, rate)
 	if t.frames > len(x) {
@@ -280,7 +281,7 @@ func breaksOfSweep(s stimulus.Swept, rate int, x []float64) (all []soundBreak) {
 	block := func(frame int) int { return int(max(t.rate*sweptBlockMs/1000, math.Ceil(period(frame)))) }
 	piece := func(frame int) int { return int(max(t.rate*pieceMs/1000, math.Ceil(period(frame)))) }
 	all = instants(rest, from, to, block, piece)
-	// A step stands out further where slow residues are taken off.
+	// A step is clearer in the second difference, which suppresses slow residues.
 	steps := make([]float64, len(rest))
 	for n := 1; n+1 < len(rest); n++ {
 		steps[n] = rest[n-1] - 2*rest[n] + rest[n+1]
@@ -290,7 +291,7 @@ func breaksOfSweep(s stimulus.Swept, rate int, x []float64) (all []soundBreak) {
 	return joined(all, func(frame int) int { return int(max(t.rate/8, reachTurns*period(frame))) })
 }
 
-// joined keeps the largest of breaks that lie next to each other.
+// joined keeps only the largest of breaks that are close together.
 func joined(all []soundBreak, apart func(frame int) int) (kept []soundBreak) {
 	last := 0
 	for _, b := range all {
@@ -305,7 +306,7 @@ func joined(all []soundBreak, apart func(frame int) int) (kept []soundBreak) {
 	return kept
 }
 
-// findSweepBreaks reports what breaks a sweep.
+// findSweepBreaks reports the breaks in a sweep.
 func (a *Alignment) findSweepBreaks(s stimulus.Swept) error {
 	return eachPlane(a.Sound, func(c int, x []float64) error {
 		all := breaksOfSweep(s, a.Rate, x)
@@ -323,7 +324,7 @@ func (a *Alignment) findSweepBreaks(s stimulus.Swept) error {
 	})
 }
 
-// channel is a finding's channel: −1 for the only one.
+// channel is the channel of a finding: −1 if there is only one.
 func (a *Alignment) channel(c int) int {
 	if a.Sound.Channels() > 1 {
 		return c
@@ -331,12 +332,12 @@ func (a *Alignment) channel(c int) int {
 	return -1
 }
 
-// timeCode is where a frame of the signal lies in the recording.
+// timeCode is the time code of a frame of the signal in the recording.
 func (a *Alignment) timeCode(frame int) string {
 	return measure.TimeCode(int64(math.Round(a.placed.At(a.signal+frame)))+int64(a.begin), a.Rate)
 }
 
-// furtherPlaces counts the breaks without the first one.
+// furtherPlaces states the number of breaks after the first.
 func furtherPlaces(all []soundBreak) string {
 	if len(all) < 2 {
 		return ""
@@ -351,7 +352,7 @@ func mostOver(all []soundBreak) (most float64) {
 	return most
 }
 
-// largestSample is the largest |sample| from one frame to another.
+// largestSample is the largest |sample| between two frames.
 func largestSample(x []float64, from, to int) (most float64) {
 	for _, v := range x[max(0, from):min(len(x), to)] {
 		most = max(most, math.Abs(v))

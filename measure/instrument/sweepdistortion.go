@@ -12,19 +12,18 @@ import (
 )
 
 // SweepDistortion measures what a device adds at each multiple of the frequency, over
-// frequency, by one sweep: once the sweep is divided out, the response at the n-th
-// harmonic stands by itself, ahead of the linear one (Farina 2000; Novak, Lotton, Simon,
-// "Synchronized swept-sine: theory, application, and implementation", JAES 63(10), 2015).
-// Levels are those of a harmonic against the fundamental, as [HarmonicDistortion] has
-// them for one tone. Either kind of sweep gives them; only the synchronised one would
-// give their phases.
+// frequency, with one sweep. After division by the sweep, the response at the n-th harmonic is
+// separate and precedes the linear one (Farina 2000; Novak, Lotton, Simon, "Synchronized
+// swept-sine: theory, application, and implementation", JAES 63(10), 2015). Levels are relative
+// to the fundamental, as those of [HarmonicDistortion] for one tone. Both kinds of sweep give
+// levels; only the synchronised one would give phases.
 //
-// What a digital device folds back at half its rate falls in frequency while the sweep
-// rises: it spreads over all of the response and counts as noise here. The sweep's ends
-// are left out: from 2.8 times its first frequency on.
+// Harmonics that a digital device folds back at half its rate fall in frequency while the sweep
+// rises. They spread over the whole response and count as noise here. The ends of the sweep's
+// band are left out: levels are read from 2.8 times its first frequency to 0.96 of its last.
 type SweepDistortion struct {
 	Sweep  stimulus.Swept
-	Orders int // the highest harmonic, the fundamental being the first; 0 stands for 5
+	Orders int // the highest harmonic; the fundamental is the first; 0 stands for 5
 }
 
 // Stimulus is the sweep.
@@ -32,16 +31,16 @@ func (s SweepDistortion) Stimulus() stimulus.Signal { return s.Sweep }
 
 const (
 	sweepOrders = 5
-	farOrder    = 13 // between whose response and the next one noise is looked for
-	// A harmonic that stands less than this over the noise beside it is noise for a
-	// good part: at 10 dB, noise of the same power moves a level by up to 3 dB.
+	farOrder    = 13 // noise is measured between its response and that of the next order
+	// A harmonic that exceeds the noise beside it by less than this is partly noise: at 10 dB,
+	// noise changes a level by up to 3 dB.
 	clearOfNoiseDB = 10
-	// The stretch that is cut out holds so many periods, where there is room: more let
-	// in more noise, and more of what is folded back.
+	// The stretch that is cut out holds this many periods, where there is room: more would
+	// include more noise and more folded harmonics.
 	stretchPeriods = 32
-	// With fewer than this the cut shapes what is read (a test finds 0.2 dB kept here).
+	// With fewer, the cut changes the reading (a test finds 0.2 dB with this many).
 	leastPeriods = 10
-	// Even at high frequencies a device may answer late by some ms.
+	// Even at high frequencies a device may respond late by some ms.
 	leastStretch = 0.02 // seconds
 )
 
@@ -49,11 +48,11 @@ const (
 type HarmonicCurve struct {
 	Order   int
 	Hz      []float64 // of the fundamental
-	DB      []float64 // the harmonic against the fundamental; NaN where the sweep cannot say
-	NoiseDB []float64 // what noise alone, or a wire, reads there; −Inf for nothing
+	DB      []float64 // the harmonic relative to the fundamental; NaN where the sweep does not show it
+	NoiseDB []float64 // the reading of noise alone, or of a wire; −Inf for none
 }
 
-// Clear reports whether a point stands over the noise.
+// Clear reports whether a point is clear of the noise.
 func (h HarmonicCurve) Clear(i int) bool { return h.DB[i] >= h.NoiseDB[i]+clearOfNoiseDB }
 
 // sweepGrid is 24 frequencies an octave from 20 Hz to 20 kHz, 1 kHz among them.
@@ -64,8 +63,8 @@ func sweepGrid() (hz []float64) {
 	return hz
 }
 
-// Curves returns each channel's harmonics, from the second on, at 24 frequencies an
-// octave from 20 Hz to 20 kHz.
+// Curves returns each channel's harmonics, from the second, at 24 frequencies an octave from 20
+// Hz to 20 kHz.
 func (s SweepDistortion) Curves(rate int, response Response) ([][]HarmonicCurve, error) {
 	return s.curvesAt(sweepGrid(), rate, response)
 }
@@ -79,14 +78,14 @@ func (s SweepDistortion) curvesAt(hz []float64, rate int, response Response) ([]
 	if err != nil {
 		return nil, err
 	}
-	// The edge of a band rings, and at the harmonics a ringing would be taken for
-	// distortion: this edge is wide, and so rings for a short time only.
+	// The edge of a band rings, and at the harmonics ringing would count as distortion. This
+	// edge is wide, so it rings for a short time only.
 	from, to := s.Sweep.Band()
 	low, high := 2*math.Sqrt2*from, to*0.96
 	d := newDeconvolver(sent[0], rate, rate, bandWeight(from, low, high, to))
 	low, high = max(low, bandLowHz), min(high, bandHighHz)
 	wire := s.orders(d.plain(), rate)
-	for _, o := range wire { // what is read of it, no device can be under
+	for _, o := range wire { // the reading of a wire is the least that a device can have
 		o.quiet = nil
 	}
 	var all [][]HarmonicCurve
@@ -117,13 +116,13 @@ func (s SweepDistortion) curvesAt(hz []float64, rate int, response Response) ([]
 	return all, err
 }
 
-// markFolded raises the noise where a higher order that a digital device folds back
-// passes through this one: it falls from the rate by its own multiple, and so crosses
-// the n-th harmonic where n·f + m·f is the rate.
+// markFolded raises the noise where a higher order, folded back by a digital device, passes
+// through a harmonic. The m-th order then has the frequency rate − m·f, and crosses the n-th
+// harmonic where n·f + m·f is the rate.
 func markFolded(curves []HarmonicCurve, rate float64) {
 	for i, h := range curves {
 		for _, higher := range curves[i+1:] {
-			known := math.Inf(-1) // where this order was last below half the rate
+			known := math.Inf(-1) // level of the higher order where it was last below half the rate
 			for _, db := range higher.DB {
 				if !math.IsNaN(db) {
 					known = db
@@ -131,7 +130,7 @@ func markFolded(curves []HarmonicCurve, rate float64) {
 			}
 			at := rate / float64(h.Order+higher.Order)
 			for k, f := range h.Hz {
-				if math.Abs(f/at-1) < 0.1 { // a test of random devices finds no trace of it beyond
+				if math.Abs(f/at-1) < 0.1 { // beyond this, a test with random devices finds no trace
 					h.NoiseDB[k] = max(h.NoiseDB[k], known)
 				}
 			}
@@ -143,8 +142,9 @@ func markFolded(curves []HarmonicCurve, rate float64) {
 func (s SweepDistortion) orders(ir impulseResponse, rate int) (all []*sweptOrder) {
 	frames := func(seconds float64) int { return int(math.Round(seconds * float64(rate))) }
 	direct := ir.largest()
-	// There is noise alone behind the device's ringing. A high frequency comes so late
-	// in the sweep that its noise lies ahead: there, beside orders that few devices have.
+	// After the device's ringing there is noise alone. Since a high frequency comes late in the
+	// sweep, its noise precedes the response: it is measured there, between orders that few
+	// devices have.
 	quiet := len(ir.h) - rate - frames(s.Sweep.HarmonicAdvance(s.Orders+2))
 	places := []int{direct - frames(s.Sweep.HarmonicAdvance(farOrder))}
 	if quiet > 0 {
@@ -165,14 +165,14 @@ func (s SweepDistortion) orders(ir impulseResponse, rate int) (all []*sweptOrder
 type sweptOrder struct {
 	n             int
 	ir            impulseResponse
-	middle        int     // its frame
+	middle        int     // frame of the response
 	quiet         []int   // frames with noise alone
 	before, after float64 // seconds of room around the middle
 	cuts          map[float64]*cut
 }
 
-// stretch is how many seconds ahead of the middle and after it are cut out for a
-// frequency. What a device answers comes after its cause, mostly.
+// stretch is how many seconds before and after the middle are cut out for a frequency. Most of
+// a device's response follows its cause.
 func (o *sweptOrder) stretch(hz float64) (before, after float64) {
 	seconds := max(leastStretch, math.Exp2(math.Ceil(math.Log2(stretchPeriods/hz))))
 	return min(0.35*seconds, o.before), min(0.65*seconds, o.after)
@@ -190,8 +190,8 @@ type cut struct {
 	noise    []magnitudes
 }
 
-// power is the square of the response's magnitude at a frequency, and what noise makes
-// of it: the largest of the places, since one may happen to have none.
+// power is the square of the response's magnitude at a frequency, and that of the noise: the
+// largest of several places, since one may have none by chance.
 func (o *sweptOrder) power(hz float64) (response, noise float64) {
 	before, after := o.stretch(hz)
 	c := o.cuts[before+after]
@@ -208,13 +208,13 @@ func (o *sweptOrder) power(hz float64) (response, noise float64) {
 	return c.response.near(hz), noise
 }
 
-// magnitudes are the squares of a spectrum's magnitudes, and the distance of its lines.
+// magnitudes are the squared magnitudes of a spectrum, and the distance of its lines.
 type magnitudes struct {
 	squares []float64
 	stepHz  float64
 }
 
-// magnitudes transforms a stretch, let in and out over the outer half of either side.
+// magnitudes transforms a stretch that is faded in and out over the outer half of each side.
 func (o *sweptOrder) magnitudes(middle int, before, after float64) magnitudes {
 	fs := float64(o.ir.rate)
 	ahead, behind := int(before*fs), int(after*fs)
@@ -241,14 +241,14 @@ func (o *sweptOrder) magnitudes(middle int, before, after float64) magnitudes {
 	return m
 }
 
-// near is the square at a frequency, on a straight line between two lines.
+// near is the square at a frequency, interpolated linearly between two lines.
 func (m magnitudes) near(hz float64) float64 {
 	at := hz / m.stepHz
 	i := min(int(at), len(m.squares)-2)
 	return m.squares[i] + (at-float64(i))*(m.squares[i+1]-m.squares[i])
 }
 
-// around is the mean over a third of an octave: of noise a single line says nothing.
+// around is the mean over a third of an octave: a single line of noise varies too much.
 func (m magnitudes) around(hz float64) float64 {
 	const sixth = 1.122462048309373 // of an octave
 	from := int(hz / sixth / m.stepHz)
@@ -260,8 +260,8 @@ func (m magnitudes) around(hz float64) float64 {
 	return sum / float64(max(1, to-from))
 }
 
-// Analyse reads harmonicN_at_1khz_db and harmonicN_max_db, of a fundamental from 20 Hz
-// on, for each order from the second.
+// Analyse reads harmonicN_at_1khz_db and harmonicN_max_db, for fundamentals from 20 Hz and each
+// order from the second.
 func (s SweepDistortion) Analyse(rate int, response Response) (measure.Readings, error) {
 	all, err := s.Curves(rate, response)
 	if err != nil {
@@ -278,9 +278,9 @@ func (s SweepDistortion) Analyse(rate int, response Response) (measure.Readings,
 	return readings.Finite(), nil
 }
 
-// leastSweptDB is the lowest level that is stated. The rounding of 64-bit numbers reads
-// −180 to −220 dB here, and is not the same on every processor; for its sake levels are
-// rounded to 0.001 dB as well, which is finer than any of them is right.
+// leastSweptDB is the lowest level that is stated. The rounding of 64-bit numbers gives −180 to
+// −220 dB here, which depends on the processor. For the same reason levels are rounded to 0.001
+// dB, which is finer than their accuracy.
 const leastSweptDB = -150
 
 // read adds the readings of one order.
@@ -295,8 +295,8 @@ func (h HarmonicCurve) read(r *measure.Readings) {
 			r.Value = math.Round(h.DB[i]*10) / 10
 			r.Bound = fmt.Sprintf("not clear of the noise, which reads %.0f dB there: an upper bound", h.NoiseDB[i])
 		default:
-			// Both add in amplitude; the noise is an estimate from its surroundings, and may
-			// be twice as large at one frequency.
+			// Harmonic and noise add in amplitude. The noise is estimated from its surroundings
+			// and may be twice as large at one frequency.
 			r.Bound = fmt.Sprintf("±%.2g dB by the noise beside it", max(0.001, dsp.AmplitudeToDB(1+2*dsp.DBToAmplitude(h.NoiseDB[i]-h.DB[i]))))
 		}
 	}
@@ -309,7 +309,7 @@ func (h HarmonicCurve) read(r *measure.Readings) {
 			first = i
 		}
 		last = i
-		// A point that stands clear of the noise goes before one that does not.
+		// A point that is clear of the noise takes precedence over one that is not.
 		if largest < 0 || h.Clear(i) && !h.Clear(largest) || h.Clear(i) == h.Clear(largest) && h.DB[i] > h.DB[largest] {
 			largest = i
 		}
@@ -337,8 +337,8 @@ func (h HarmonicCurve) read(r *measure.Readings) {
 	r.Add(fmt.Sprintf("harmonic%d_max_db", h.Order), most)
 }
 
-// addHarmonics adds columns of each channel to a table over frequency: every harmonic,
-// where it is clear of the noise, and the noise that is largest beside any.
+// addHarmonics adds columns of each channel to a table over frequency: every harmonic, where it
+// is clear of the noise, and the largest noise beside any of them.
 func addHarmonics(t *measure.Table, all [][]HarmonicCurve) {
 	for c, curves := range all {
 		column := func(name string) {

@@ -12,47 +12,48 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// sweepNoise is the noise of an impulse response that a sweep was divided out of: its
-// power density over frequency, read from lags at which the device itself answers nothing.
+// sweepNoise is the noise in an impulse response from a sweep: its power density over
+// frequency, measured at lags at which the device itself has no response.
 //
-// Noise of a recording, of which the sweep passes a frequency f at the time t(f), lies at
-// that frequency from the lag −t(f) to as long after as the recording goes on: one part
-// lies behind the device's ringing, and one ahead of the harmonics.
+// The sweep passes a frequency f at the time t(f). The noise of the recording at that frequency
+// begins at the lag −t(f) and lasts for the length of the recording. One part of it follows the
+// device's ringing, and another precedes the harmonics.
 type sweepNoise struct {
 	ir          impulseResponse
 	at          func(hz float64) float64 // t(f), in frames
 	frames      int                      // of the recording
-	first, last int                      // lags between which the device answers, its harmonics included
-	middle      int                      // the largest sample's lag
-	from        int                      // the lag of the first weight
-	weights     []float64                // of the lags that the response is read from
+	first, last int                      // lags between which the device responds, its harmonics included
+	middle      int                      // lag of the largest sample
+	from        int                      // lag of the first weight
+	weights     []float64                // of the lags from which the response is computed
 	pieces      map[int]*noisePiece      // by lag
 	piece       int                      // frames
-	density     map[int]noiseDensity     // by twelfth of an octave over 1 kHz
+	density     map[int]noiseDensity     // key: forty-eighths of an octave above 1 kHz
 }
 
 // noisePiece is the power density of a piece of the impulse response.
 type noisePiece struct{ squares []float64 }
 
-// noiseDensity is a power density and the degrees of freedom that it was read with.
+// noiseDensity is a power density with its degrees of freedom.
 type noiseDensity struct{ square, freedom float64 }
 
 const (
-	// Noise is read from pieces of this length, or of a quarter of it where no three fit.
+	// Noise is measured in pieces of this length, or a quarter of it where four do not fit.
 	noisePieceSeconds = 1
-	// A density is the mean over a sixth of an octave, or that of a few lines next to the
-	// frequency where it is more: a line of hum counts in full.
+	// A density is the mean over a sixth of an octave or, if that is more, over a few lines
+	// around the frequency: a line of hum then counts in full.
 	noiseSpanOctaves = 1.0 / 12
 	noiseLines       = 2
-	// Where the noise is more than this share of the response, its delay is not stated:
-	// the error is no longer proportional to the noise.
+	// Where the noise exceeds this share of the response, its delay is not stated: the error is
+	// no longer proportional to the noise.
 	mostNoiseShare = 0.25
-	// leastDelayMs is what a group delay is off by besides (of noiseless devices against
-	// closed forms a test finds less).
+	// leastDelayMs is the further error of a group delay (a test with noiseless devices against
+	// closed forms finds less).
 	leastDelayMs = 0.005
 )
 
-// newSweepNoise looks at the impulse response of a recording that has so many frames.
+// newSweepNoise prepares the noise of an impulse response, for a recording of a number of
+// frames.
 func (s SweepResponse) newSweepNoise(ir impulseResponse, frames, before, after int) *sweepNoise {
 	fs := float64(ir.rate)
 	growth := s.Sweep.HarmonicAdvance(2) / math.Ln2 * fs
@@ -72,8 +73,8 @@ func (s SweepResponse) newSweepNoise(ir impulseResponse, frames, before, after i
 	return n
 }
 
-// quiet are the lags of the pieces that hold noise of a frequency, and nothing else.
-// Where the sweep is too short to have any, it is those at the ends, ringing included.
+// quiet are the lags of the pieces that hold only noise at a frequency. Where the sweep is too
+// short for any, they are the pieces at the ends, ringing included.
 func (n *sweepNoise) quiet(hz float64) (lags []int) {
 	begin := -int(n.at(hz))
 	end := begin + n.frames
@@ -91,7 +92,7 @@ func (n *sweepNoise) quiet(hz float64) (lags []int) {
 	return lags
 }
 
-// pieceAt is the power density of the piece from a lag on.
+// pieceAt is the power density of the piece that begins at a lag.
 func (n *sweepNoise) pieceAt(lag int) *noisePiece {
 	if p := n.pieces[lag]; p != nil {
 		return p
@@ -131,15 +132,15 @@ func (n *sweepNoise) densityNear(hz float64) noiseDensity {
 	}
 	wide, lines := mean(hz*math.Exp2(-noiseSpanOctaves), hz*math.Exp2(noiseSpanOctaves))
 	near, few := mean(hz-noiseLines*step, hz+noiseLines*step)
-	// Lines of a Hann window overlap: 1.5 of them are worth one, with two degrees each.
+	// Lines of a Hann window overlap: 1.5 lines have the two degrees of freedom of one.
 	d = noiseDensity{max(wide, near), 2 * max(float64(len(lags)), max(lines, few)/1.5)}
 	n.density[key] = d
 	return d
 }
 
-// openDelay is by how much the group delay at a frequency may be off, in ms, of 95 %, and
-// the noise as a share of the response there. The delay is the real part of Σ n·h·e^(−jωn)
-// over Σ h·e^(−jωn); so noise of a density N moves it by √(N·Σ w²·(n−τ)²/2) over |H|.
+// openDelay is the uncertainty of the group delay at a frequency, in ms with 95 % probability,
+// and the noise there relative to the response. The delay is the real part of Σ n·h·e^(−jωn)
+// over Σ h·e^(−jωn), so noise of a density N changes it by √(N·Σ w²·(n−τ)²/2) over |H|.
 func (n *sweepNoise) openDelay(hz, delayMs, gain float64) (ms, share float64, known bool) {
 	d := n.densityNear(hz)
 	if d.freedom == 0 {
@@ -157,15 +158,15 @@ func (n *sweepNoise) openDelay(hz, delayMs, gain float64) (ms, share float64, kn
 	return noise * math.Sqrt(moments) / perMs, noise * math.Sqrt(squares), true
 }
 
-// cutDelays are group delays in ms at any frequency, of one response that was cut to two
-// and more lengths, the one in use first. Where the ends of the band ring on beyond
-// a cut, or the device does, they differ.
+// cutDelays are group delays in ms at any frequency, of one response cut to two or more
+// lengths; the first is the one in use. They differ where the device or the edges of the band
+// ring beyond a cut.
 type cutDelays []func(hz float64) float64
 
-// cutShares are the lengths of the cuts.
+// cutShares are the lengths of the cuts, relative to the one in use.
 var cutShares = []float64{1, 0.9, 0.8, 0.7, 0.6, 0.5}
 
-// open is by how much the shorter ones differ from the first.
+// open is the largest difference of the shorter ones from the first.
 func (c cutDelays) open(hz float64) (ms float64) {
 	if len(c) == 0 {
 		return 0
@@ -177,8 +178,8 @@ func (c cutDelays) open(hz float64) (ms float64) {
 	return ms
 }
 
-// delayAt is the group delay in ms, at a frequency, of a response of which x is a stretch
-// from a frame on.
+// delayAt is the group delay in ms, at a frequency, of a response; x is a stretch of the
+// response that begins at frame from.
 func delayAt(x []float64, from, rate int, hz float64) float64 {
 	moments := make([]float64, len(x))
 	for n, v := range x {
@@ -188,7 +189,7 @@ func delayAt(x []float64, from, rate int, hz float64) float64 {
 	return (float64(from) + real(transformAt(moments, from, turns)/transformAt(x, from, turns))) * 1000 / float64(rate)
 }
 
-// addOpenDelay states with a group delay what the noise of its response leaves open.
+// addOpenDelay adds to a group delay its uncertainty from the noise in its response.
 func (f *FrequencyResponse) addOpenDelay(r *measure.Reading, hz float64) {
 	if f.noise == nil || !r.Measurable() {
 		return

@@ -7,19 +7,19 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// sweptWire is what responses to a sweep are divided by, and what a device without effect
-// reads: the same for all responses to one sweep.
+// sweptWire is what all responses to one sweep share: the sweep to divide them by, and the
+// reading of a device without effect.
 type sweptWire struct {
 	sent          []float64
-	divided       *deconvolver // of which each use has a copy
+	divided       *deconvolver // each use takes a copy
 	rate          int
-	low, high     float64 // Hz, from which to which it is exact
-	before, after int     // frames of the stretch that is read, about the response
+	low, high     float64 // Hz, between which it is exact
+	before, after int     // frames of the stretch that is used, around the response
 	wire          impulseResponse
 	plain         *FrequencyResponse
 }
 
-// newSweptWire makes them; a response may be longer than the sweep by so many frames.
+// newSweptWire makes it; a response may be longer than the sweep by a number of frames.
 func newSweptWire(s stimulus.Swept, rate, after, longer int) (*sweptWire, error) {
 	sent, err := s.Make(rate)
 	if err != nil {
@@ -28,14 +28,14 @@ func newSweptWire(s stimulus.Swept, rate, after, longer int) (*sweptWire, error)
 	w := &sweptWire{sent: sent[0], rate: rate, after: after}
 	w.divided, w.low, w.high = sweepDeconvolver(s, w.sent, longer, rate)
 	w.before = int(min(0.9*s.HarmonicAdvance(2)*float64(rate), float64(rate)))
-	// The band's edges ring for longer than the stretch: what the cut takes from
-	// them it takes from a device without effect as well, and is divided out.
+	// The band's edges ring for longer than the stretch. The cut has the same effect on a
+	// device without effect, and division removes it.
 	w.wire = w.divided.plain()
 	w.plain = w.stretch(w.wire)
 	return w, nil
 }
 
-// stretch is the response in the part of an impulse response that is read.
+// stretch is the frequency response of the part of an impulse response that is used.
 func (w *sweptWire) stretch(ir impulseResponse) *FrequencyResponse {
 	x, from := ir.part(ir.largest(), w.before, w.after)
 	return responseOf(x, from, w.rate, w.low, w.high)
@@ -48,8 +48,8 @@ func (w *sweptWire) deconvolver() *deconvolver {
 	return &d
 }
 
-// sweptWires keeps the last one: a chain's filters are proved by one sweep. It takes 17 MB
-// for a sweep of 10 s at 48 kHz.
+// sweptWires keeps the last one: the filters of a chain are proved with one sweep. It takes 17
+// MB for a sweep of 10 s at 48 kHz.
 var sweptWires keptWire
 
 type keptWire struct {
@@ -58,7 +58,7 @@ type keptWire struct {
 	kept  *sweptWire
 }
 
-// sweptKey is all that a sweptWire depends on; its first channel is all that counts.
+// sweptKey is everything that a sweptWire depends on; only the sweep's first channel matters.
 type sweptKey struct {
 	sweep               any
 	rate, after, longer int
@@ -76,7 +76,7 @@ func (k *keptWire) of(s stimulus.Swept, rate, after, longer int) (*sweptWire, er
 	default: // a sweep that may change is not kept
 		return newSweptWire(s, rate, after, longer)
 	}
-	k.mutex.Lock() // and who needs the same waits for it
+	k.mutex.Lock() // a second user of the same sweep waits for it
 	defer k.mutex.Unlock()
 	if k.kept == nil || k.key != key {
 		made, err := newSweptWire(key.sweep.(stimulus.Swept), rate, after, longer)

@@ -11,37 +11,38 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A tone is compared with a sine of its own, block by block.
+// A tone is compared with a fitted sine, block by block.
 const (
 	toneBlockMs = 20
 	leastCycles = 4 // in a block
-	// A break leaves more than breakPeak of the tone in a block, and breakRatio times what
-	// blocks leave: noise of a normal distribution stays under 1.5 times. (tests)
+	// At a break the residue of a block exceeds breakPeak of the tone, and breakRatio times the
+	// typical residue: normal noise stays under 1.5 times. (tests)
 	breakPeak  = 0.02
 	breakRatio = 4
-	// lostLevel is a level against that of the other blocks under which the tone is gone.
+	// lostLevel is the level, relative to the other blocks, below which the tone has dropped
+	// out.
 	lostLevel = 0.5
-	// A sine is within topShare of its positive peak for 3.2 % of its time,
-	// arccos(0.995)/π; one whose tops are cut off 0.3 dB under its peak for 8.9 %. Where a
-	// period has fewer than leastInPeriod samples, two that straddle the top may be more.
+	// A sine is within topShare of its positive peak for 3.2 % of the time, arccos(0.995)/π;
+	// one that is clipped 0.3 dB below its peak for 8.9 %. Where a period has fewer than
+	// leastInPeriod samples, the two beside a top may be more.
 	topShare = 0.995
 	flatTime = 0.075
 
 	leastInPeriod = 40
 )
 
-// toneBlock is a block of a tone and what its own sine leaves of it.
+// toneBlock is a block of a tone and its residue after a sine is subtracted.
 type toneBlock struct {
 	level    float64 // peak of the sine
-	rest     float64 // largest |sample| of what is left
-	at       int     // where that is
+	rest     float64 // largest |sample| of the residue
+	at       int     // frame of that sample
 	flatHigh bool    // the positive tops are flat
 	flatLow  bool
-	high     float64 // the largest and the least sample
+	high     float64 // the largest and the smallest sample
 	low      float64
 }
 
-// findBreaks finds where a recording is broken by something else than its device.
+// findBreaks reports faults of a recording that are not the device's.
 func (a *Alignment) findBreaks(s stimulus.Signal) error {
 	switch v := s.(type) {
 	case stimulus.Tone:
@@ -54,8 +55,8 @@ func (a *Alignment) findBreaks(s stimulus.Signal) error {
 	return nil
 }
 
-// findToneBreaks finds where a tone does not follow its own sine: a dropout, a click, tops
-// that are cut flat.
+// findToneBreaks reports where a tone departs from its fitted sine: a dropout, a click, clipped
+// tops.
 func (a *Alignment) findToneBreaks(tone stimulus.Tone) error {
 	from, to := toneFrames(a.Rate, tone.Seconds, 0)
 	length := max(a.Rate*toneBlockMs/1000, int(math.Ceil(leastCycles*float64(a.Rate)/tone.Hz)))
@@ -78,7 +79,7 @@ func (a *Alignment) findToneBreaks(tone stimulus.Tone) error {
 	})
 }
 
-// blockOf fits a sine of a number of turns a frame, and a mean.
+// blockOf fits a sine, at a frequency in turns per frame, and a mean.
 func blockOf(x []float64, at int, turns float64) toneBlock {
 	mean := 0.0
 	for _, v := range x {
@@ -134,7 +135,7 @@ func (a *Alignment) reportBreaks(blocks []toneBlock, length, channel int) {
 			broken = append(broken, b)
 		}
 	}
-	// Where a third and more is broken the tone is no steady one: other readings show it.
+	// If more than a third is broken, the tone is not steady: other readings show that.
 	if len(broken) == 0 || 3*len(broken) > len(blocks) {
 		return
 	}

@@ -4,10 +4,9 @@ import (
 	"fmt"
 )
 
-// Void is a reason for which a recording says nothing about a device.
+// Void is a reason why a recording does not show the device's behaviour.
 type Void string
 
-// The reasons.
 const (
 	NotFound     Void = "stimulus not found"
 	WrongRate    Void = "wrong rate"
@@ -22,11 +21,11 @@ const (
 	FramesLost   Void = "frames lost or repeated"
 )
 
-// VoidError is why a recording is void.
+// VoidError is the error for a void recording.
 type VoidError struct {
 	Why     Void
 	Channel int    // from 0, −1 for all
-	Detail  string // what was found, and what to do
+	Detail  string // what was found, and the remedy
 }
 
 func (e *VoidError) Error() string {

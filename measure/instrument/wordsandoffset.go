@@ -10,20 +10,21 @@ import (
 )
 
 const (
-	// leastOffset is an offset of −60 dBFS: converters have less. (common practice, no source)
+	// leastOffset is the least offset that is reported, −60 dBFS: converters have less. (common
+	// practice, no source)
 	leastOffset = 1e-3
-	// longestWord is what converters have, in files of 32 bits too.
+	// longestWord is the number of bits of a converter, even in files of 32 bits.
 	longestWord = 24
-	// leastUnused is how many of a sample's last bits are 0 throughout before it is a
-	// finding. (own definition)
+	// leastUnused is the least number of trailing bits, 0 in all samples, that is reported.
+	// (own definition)
 	leastUnused = 4
-	// leastApart is the delay of one channel behind another, in frames, from which they do
-	// not belong to one clock's frame. (own definition)
+	// leastApart is the least delay between two channels, in frames, that is reported: it is no
+	// longer within one frame of a clock. (own definition)
 	leastApart = 0.5
 )
 
-// reportWords adds what the samples of a channel show: a constant offset in its silence,
-// and bits that are 0 throughout.
+// reportWords reports what a channel's samples show: a constant offset in its silence, and
+// trailing bits that are always 0.
 func (a *Alignment) reportWords(x, silence []float64, word, channel int) {
 	mean := 0.0
 	for _, v := range silence {
@@ -37,8 +38,8 @@ func (a *Alignment) reportWords(x, silence []float64, word, channel int) {
 	}
 }
 
-// usedBits is how many bits of integers of a word length differ from 0 in any sample; 0
-// for floating point (a word of 0 bits) and for silence.
+// usedBits is the number of bits of integer samples, from the first to the last that is not 0
+// in all samples. It is 0 for floating point (a word of 0 bits) and for silence.
 func usedBits(x []float64, word int) int {
 	if word == 0 {
 		return 0
@@ -53,7 +54,7 @@ func usedBits(x []float64, word int) int {
 	return word - bits.TrailingZeros64(uint64(all))
 }
 
-// reportApart adds by how much a channel comes after the first one.
+// reportApart reports by how much a channel is later than the first.
 func (a *Alignment) reportApart(frames float64, channel int) {
 	if math.Abs(frames) >= leastApart {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("it comes %+.2f frames after channel 1", frames), Do: "look for what delays one of the two (a converter, a cable's length on a digital line, a plug-in); added to each other they lose high frequencies", Frame: -1, Channel: channel})
