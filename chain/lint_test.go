@@ -42,7 +42,7 @@ func TestWarnings(t *testing.T) {
 		{"range 0", expander + "range_db = 0\n", []string{"stage 1 (expander): with range 0 dB it does nothing"}},
 		{"threshold in speech", strings.Replace(expander, "-48", "-19", 1), []string{"stage 1 (expander): a threshold at -19 dBFS is at the level of speech"}},
 		{"much boost", strings.Replace(equaliser, "-2", "9.5", 1), []string{"stage 1 (equaliser): band 1 is raised by 9.5 dB"}},
-		{"much drive", limiter + "drive_db = 12.5\n", []string{"stage 1 (limiter): drive_db: +12.5 dB of drive limits every peak above -13.5 dBFS ahead of it"}},
+		{"much drive", limiter + "drive_db = 12.5\n", []string{"stage 1 (limiter): +12.5 dB of drive limits every peak above -13.5 dBFS ahead of it"}},
 		{"drive at the bound", limiter + "drive_db = 12\n", nil},
 		{"high corner", highpass + "corner_hz = 121\n", []string{"stage 1 (highpass): a corner at 121 Hz thins a voice"}},
 		{"corner at the bound", highpass + "corner_hz = 120\n", nil},
