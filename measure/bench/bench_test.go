@@ -19,8 +19,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// simulated is a device of which everything is known. It shares no code with the stages
-// of the engine: a polynomial for distortion, noise from its own generator.
+// simulated is a device with known properties. It shares no code with the stages of the engine:
+// its distortion is a polynomial, and its noise comes from a generator of its own.
 type simulated struct {
 	gainDB      float64
 	noiseDBFS   float64 // mathematical rms, white
@@ -29,11 +29,11 @@ type simulated struct {
 	latency     int
 	inverted    bool
 	dc          float64
-	crosstalk   float64 // of channel 1 in channel 2, a factor
+	crosstalk   float64 // crosstalk from channel 1 into channel 2, a factor
 	swap        bool
-	amplitude   float64 // of the tone behind the gain, for which the harmonics are stated
+	amplitude   float64 // amplitude of the tone behind the gain at which the harmonics have their stated levels
 	seed        uint64
-	quantisedTo int // bits; 0: not
+	quantisedTo int // word length in bits; 0: not quantised
 }
 
 func (s simulated) Respond(ctx context.Context, in wave.Source, out wave.Sink) error {
@@ -125,8 +125,9 @@ func row(t *testing.T, s *Sheet, test, reading string) Row {
 	return Row{}
 }
 
-// Planted values of random devices come back within the uncertainty that the sheet
-// states, in at least 95 of 100 readings, and none by more than four times of it.
+// In at least 95 of 100 readings of random devices the planted value lies within the
+// uncertainty that the sheet states, and in none is it more than four times the uncertainty
+// away.
 func TestRandomDevices(t *testing.T) {
 	devices := 2
 	if dsptest.IsExhaustive() {
@@ -143,14 +144,14 @@ func TestRandomDevices(t *testing.T) {
 			latency: random.IntN(5000), inverted: n%2 == 1, dc: 0.01 * random.NormFloat64(), seed: uint64(n), quantisedTo: []int{0, 16, 24}[n%3],
 		}
 		if s.quantisedTo == 16 {
-			// Rounding adds white noise of step²/12 only where the noise before it is
-			// 0.75 steps and more: e^(−2π²·0.75²) = 1.5e-5 is what depends on the place
-			// between two steps (Widrow 1961). That is −92.8 dBFS.
+			// Rounding adds white noise of step²/12 only where the noise ahead of it has an rms
+			// of 0.75 steps or more. At 0.75 steps, e^(−2π²·0.75²) = 1.5e-5 is the part that
+			// still depends on the place between two steps (Widrow 1961). That is −92.8 dBFS.
 			s.noiseDBFS = max(s.noiseDBFS, -92.8)
 		}
 		sheet := sheetOf(t, p, s)
-		// The cubic adds to the fundamental: 3/4·k3·A² of it, which is three times h3.
-		// The square of an inverted sine is the same: its sign does not show in a level.
+		// The cubic term adds 3/4·k3·A² to the fundamental, three times h3. The square term is
+		// the same for an inverted sine, so its sign does not show in a level.
 		fundamental := dsp.AmplitudeToDB(1 + 3*dsp.DBToAmplitude(s.harmonic3DB))
 		step := 0.0
 		if s.quantisedTo > 0 {
@@ -170,7 +171,7 @@ func TestRandomDevices(t *testing.T) {
 			{"tone", "tone_dbfs", gain - 20 + fundamental},
 			{"tone", "harmonic2_db", s.harmonic2DB - fundamental},
 			{"tone", "harmonic3_db", s.harmonic3DB - fundamental},
-			// White noise up to 24 kHz, of which the band holds 20 Hz to 20 kHz.
+			// White noise reaches up to 24 kHz; the measured band is 20 Hz to 20 kHz.
 			{"silence", "idle_noise_rms_dbfs", dsp.AmplitudeToDB(noise) + 10*math.Log10(19980.0/24000)},
 		} {
 			r := row(t, sheet, planted.test, planted.reading)
@@ -179,7 +180,7 @@ func TestRandomDevices(t *testing.T) {
 				continue
 			}
 			off := math.Abs(*r.Value - planted.value)
-			if r.AtMost { // a bound: what is planted may lie under it
+			if r.AtMost { // an upper bound: the planted value may be lower
 				off = max(0, planted.value-*r.Value)
 			}
 			all++
@@ -210,9 +211,10 @@ gains_db = [0, 20]
 tests = ["tone"]
 `
 
-// Recordings in any order, joined, with sound before them and cut close: each stimulus is
-// put to its gain, two repeats each; one that is cut short is void, and missing.
-func TestReadsRecordingsCutAnyhow(t *testing.T) {
+// Recordings may be in any order, joined, with other sound before them and cut close. Each
+// stimulus is assigned to its gain, with two repeats each. A stimulus that is cut short is
+// void, and missing.
+func TestRecordingsInAnyOrderAreRecognised(t *testing.T) {
 	p := planOf(t, twoGains)
 	var parts []dsp.Block
 	for _, c := range p.Conditions() {
@@ -229,7 +231,7 @@ func TestReadsRecordingsCutAnyhow(t *testing.T) {
 	join := func(blocks ...dsp.Block) dsp.Block {
 		random := rand.New(rand.NewPCG(1, 1))
 		joined := make([]float64, 7000)
-		for n := range joined { // somebody talks before the first
+		for n := range joined { // a voice before the first recording
 			joined[n] = 0.01 * random.NormFloat64()
 		}
 		for _, b := range blocks {
@@ -270,7 +272,7 @@ func TestReadsRecordingsCutAnyhow(t *testing.T) {
 			if strings.HasPrefix(r.Condition, "gain 20 dB") {
 				want = -20
 			}
-			if math.Abs(*r.Value-want) > 0.01 { // noise 50 dB below a tone of a second moves it less
+			if math.Abs(*r.Value-want) > 0.01 { // noise 50 dB below a tone of one second changes its level by less
 				t.Errorf("%s: %s: %s, want %g", tt.name, r.Condition, r, want)
 			}
 			if tt.lack == 0 && (len(r.Values) != 2 || r.Spread == nil) {
@@ -280,9 +282,9 @@ func TestReadsRecordingsCutAnyhow(t *testing.T) {
 	}
 }
 
-// A recording that was joined or cut has no latency, though the plan says that playing
-// and recording began together; one that was left as it is has.
-func TestLatencyOfCutRecordings(t *testing.T) {
+// A recording that was joined or cut has no latency, even where the plan states that playing
+// and recording started together. An unchanged recording has one.
+func TestCutRecordingsHaveNoLatency(t *testing.T) {
 	dsptest.Exhaustive(t)
 	p := planOf(t, strings.Replace(strings.Replace(twoGains, "repeats = 2", "repeats = 1", 1), "tests = ", "together = true\ntests = ", 1))
 	first, _, err := p.Sound(p.Conditions()[0])
@@ -316,10 +318,10 @@ func TestLatencyOfCutRecordings(t *testing.T) {
 	}
 	const one, two = "gain 0 dB, 48000 Hz", "gain 20 dB, 48000 Hz"
 	late := read(slices.Concat(make([]float64, 37), first[0])...)
-	if late[one] == nil || math.Abs(*late[one]-37) > 0.02 { // of a tone's marks in noise
+	if late[one] == nil || math.Abs(*late[one]-37) > 0.02 { // the accuracy of a tone's marks in noise
 		t.Errorf("37 frames late: %v", late)
 	}
-	// A wire, such as a copied file.
+	// A wire has no latency, nor has a copied file.
 	if wire := read(slices.Clone(first[0])...); wire[one] == nil || math.Abs(*wire[one]) > 0.02 {
 		t.Errorf("a wire: %v, want 0", wire)
 	}
@@ -340,7 +342,7 @@ channels = 2`).Replace(shortPlan))
 	}
 }
 
-// Faults of a plan come with their line and what was probably meant.
+// Faults of a plan are reported with their line and a suggestion.
 func TestPlanFaults(t *testing.T) {
 	for found, edit := range map[string][2]string{
 		"did you mean response?":           {`tests = ["tone", "silence"]`, `tests = ["respose"]`},
@@ -386,10 +388,10 @@ func TestStartersCanBePlanned(t *testing.T) {
 	}
 }
 
-// Every cue sheet has the cautions about hearing, tweeters, phantom power and mains, and
-// one for each condition; every kind of path has one.
+// Every cue sheet has the cautions about hearing, tweeters, phantom power and mains, and one
+// for each condition. Every kind of path has a caution.
 func TestCautionsOnEveryCueSheet(t *testing.T) {
-	for _, name := range dsptest.Some(0, Starters()) { // a cue sheet makes every sound, for its length
+	for _, name := range dsptest.Some(0, Starters()) { // a cue sheet makes every sound to find its length
 		p, err := ReadPlan(name, Starter(name))
 		if err != nil {
 			t.Fatal(err)
@@ -414,10 +416,9 @@ func TestCautionsOnEveryCueSheet(t *testing.T) {
 	}
 }
 
-// A noise of -100 dBu behind 40 dB of gain is -140 dBu at the input, 9 dB under the
-// thermal noise of 150 ohm over 20 kHz (-130.9 dBu: common practice) and so impossible;
-// -86 dBu is -126 dBu.
-func TestInputNoiseInOneStep(t *testing.T) {
+// A noise of -86 dBu behind 40 dB of gain is -126 dBu at the input. A noise below the thermal
+// noise of 150 ohm over 20 kHz (-130.9 dBu: common practice) is impossible.
+func TestImpossibleInputNoiseIsAFinding(t *testing.T) {
 	p := planOf(t, `schema = 1
 device = "A"
 [[path]]
@@ -428,8 +429,8 @@ source_ohm = 150
 calibration = "0 dBFS = +18 dBu"
 tests = ["input-noise"]
 `)
-	// -86 dBu is -104 dBFS against a full-scale sine, -107.01 dBFS mathematical rms in the
-	// band, and 0.796 dB more over all of it.
+	// -86 dBu is -104 dBFS relative to a full-scale sine. That is -107.01 dBFS mathematical rms
+	// in the band, and 0.796 dB more over the whole spectrum.
 	s := sheetOf(t, p, simulated{amplitude: 0.1, harmonic2DB: -90, harmonic3DB: -90, noiseDBFS: -104 - 3.0103 + 0.796, seed: 3})
 	r := row(t, s, "input-noise", "equivalent_input_noise_dbu")
 	if math.Abs(*r.Value - -126) > 0.1 { // 9 s of noise: ±0.04 dB
@@ -449,7 +450,7 @@ tests = ["input-noise"]
 	if n := impossible(s); n != 0 {
 		t.Errorf("%d findings of an impossible noise: %v", n, s.Findings)
 	}
-	// 3 dB under the thermal noise: the plan states a gain that was not set.
+	// 3 dB below the thermal noise: the plan states a gain that was not set.
 	s = sheetOf(t, p, simulated{amplitude: 0.1, harmonic2DB: -90, harmonic3DB: -90, noiseDBFS: -104 - 3.0103 + 0.796 - 7.9, seed: 3})
 	if n := impossible(s); n != 1 {
 		t.Errorf("%d findings of an impossible noise, want 1 (that of the A-weighted one has another figure): %v", n, s.Findings)
@@ -489,8 +490,8 @@ func comparison(t *testing.T, all []Comparison, reading string) Comparison {
 	return Comparison{}
 }
 
-// Two devices that differ only in noise: the noisier is not the best; what is the same
-// within the uncertainty is equal; a sheet of another stimulus cannot be compared.
+// Two devices differ only in noise: the noisier one is not the best. Values that differ by no
+// more than their uncertainties are equal. Readings of different stimuli cannot be compared.
 func TestCompare(t *testing.T) {
 	dsptest.Exhaustive(t)
 	a := simulated{amplitude: 0.1, harmonic2DB: -60, harmonic3DB: -70, noiseDBFS: -90, seed: 1}
@@ -509,7 +510,7 @@ func TestCompare(t *testing.T) {
 	}
 }
 
-// Bounds state their uncertainty in words; one digit is a number too.
+// A bound states its uncertainty as text, with one digit or more.
 func TestStatedUncertainty(t *testing.T) {
 	for bound, want := range map[string]float64{
 		"": 0, "exact": 0, "±3 dB, by noise": 3, "±0.81 dB, x; ±0.4 dB by y": 1.21, "±1.5e-05 ppm": 1.5e-5, "±2e+01 dB": 20,
@@ -520,8 +521,8 @@ func TestStatedUncertainty(t *testing.T) {
 	}
 }
 
-// What lies far within its uncertainty prints as 0; other values keep their digits.
-func TestRowsNearZero(t *testing.T) {
+// A value much smaller than its uncertainty prints as 0; other values keep their digits.
+func TestValuesFarBelowTheirUncertaintyPrintAsZero(t *testing.T) {
 	for _, c := range []struct {
 		value, uncertainty float64
 		text               string

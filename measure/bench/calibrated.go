@@ -6,9 +6,9 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// calibrated adds what levels against full scale are in dBu: at the path's output by its
-// calibration, at its input by that of the input. A level at the input is never converted
-// by the calibration of the output.
+// calibrated adds the levels in dBu that follow from levels in dBFS. Levels at the path's
+// output use the output's calibration, levels at its input the input's. A level at the input is
+// never converted with the calibration of the output.
 func (p *Path) calibrated(r measure.Readings) measure.Readings {
 	var atInput, rest measure.Readings
 	for _, n := range r {

@@ -19,42 +19,43 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Collector puts recordings where they belong in a plan, and makes the sheet.
+// Collector assigns recordings to the stimuli of a plan and makes the sheet.
 type Collector struct {
 	plan       *Plan
 	conditions []Condition
-	items      [][]Item     // by condition
-	begins     [][]int      // where each item begins in the file of its condition
-	taken      [][][]result // of each item, one a recording
+	items      [][]Item     // by condition, then stimulus
+	begins     [][]int      // frame at which each item begins in the file of its condition
+	taken      [][][]result // by condition, then item, then recording
 	sheet      *Sheet
-	found      []found // in the recordings
+	found      []found // findings in the recordings
 	gains      []markGain
 }
 
-// markGain is the gain of the marks around a stimulus.
+// markGain is the gain measured with the marks around one stimulus.
 type markGain struct {
-	condition int // its place among the plan's
+	condition int // index into the plan's conditions
 	recording string
-	channel   string // suffix of a reading's name
+	channel   string // suffix of a reading's name, such as "_ch1"
 	test      string
 	db        float64
 }
 
-// found is a finding of a path, and how many more of its stimuli have it too.
+// found is a finding of a path, and the number of further stimuli of that path with the same
+// finding.
 type found struct {
 	path string
 	Lack
 	more int
 }
 
-// result is what one recording gave of an item.
+// result is what one recording yields for an item.
 type result struct {
 	readings measure.Readings
 	sha256   string
 	curves   []Curve
 }
 
-// NewCollector begins a sheet.
+// NewCollector returns a Collector without recordings.
 func NewCollector(p *Plan) (*Collector, error) {
 	c := &Collector{plan: p, conditions: p.Conditions(), sheet: &Sheet{SchemaVersion: SheetSchema, Kind: sheetKind, Device: p.Device, Plan: filepath.Base(p.Name), PlanSHA256: p.Digest,
 		Rows: []Row{}, Curves: []Curve{}, Missing: []Lack{}, Void: []Lack{}, Findings: []Lack{}}}
@@ -76,7 +77,7 @@ func NewCollector(p *Plan) (*Collector, error) {
 	return c, nil
 }
 
-// AddFile takes a recording from a file: everything of the plan that it holds.
+// AddFile reads a recording from a file and takes from it every stimulus of the plan.
 func (c *Collector) AddFile(name string) error {
 	text, err := os.Open(name)
 	if err != nil {
@@ -108,15 +109,15 @@ func (c *Collector) AddFile(name string) error {
 	return nil
 }
 
-// Add takes a recording: the name and digest of its file, and its sound. What is wrong
-// with it is in the sheet.
+// Add takes a recording: its sound, and the name and digest of its file. Faults of the
+// recording are listed in the sheet.
 func (c *Collector) Add(name, digest string, r instrument.Recording) {
 	if c.addUnmarked(name, digest, r) {
 		return
 	}
 	var found []instrument.FoundCode
 	for _, f := range instrument.FindCodes(r.Sound, r.Rate) {
-		// The channels hold the same marks: one is enough.
+		// Every channel holds the same marks, so one of them is enough.
 		if !slices.ContainsFunc(found, func(g instrument.FoundCode) bool {
 			return abs(g.Frame-f.Frame) < r.Rate/10 && (g.Readable || !f.Readable)
 		}) {
@@ -154,15 +155,15 @@ func (c *Collector) Add(name, digest string, r instrument.Recording) {
 	}
 }
 
-// cutBeginnings lists the stimuli of a recording whose last mark is there without the first one
-// and its code, and reports whether there are any. Nothing is searched where every
+// cutBeginnings lists the stimuli of a recording of which the last mark was found, but not the
+// first mark with its code. It reports whether there are any. It does not search where every
 // stimulus of the condition was found.
 func (c *Collector) cutBeginnings(name string, r instrument.Recording, found []instrument.FoundCode) (any bool) {
-	var ends []int // that belong to a first mark
+	var ends []int // ends that belong to a found first mark
 	for n, f := range found {
 		i, k := c.itemOf(f.Code)
 		if !f.Readable || i < 0 {
-			return false // which end is its own is not known
+			return false // no code: it is unknown which end belongs to it
 		}
 		marked := slices.DeleteFunc(slices.Clone(c.items[i]), func(item Item) bool { return item.Unmarked })
 		if n == 0 && len(found) == len(marked) {
@@ -184,8 +185,9 @@ func (c *Collector) cutBeginnings(name string, r instrument.Recording, found []i
 	return any
 }
 
-// trueRate is another rate of the plan's conditions at which a recording without readable
-// codes has one of this plan: its file states a rate that it was not recorded at. 0: none.
+// trueRate returns the rate at which a recording was really made, where its file states another
+// one: none of its codes is readable at the stated rate, and one of this plan is at another
+// rate of the plan. It returns 0 if there is no such rate.
 func (c *Collector) trueRate(r instrument.Recording, found []instrument.FoundCode) int {
 	if slices.ContainsFunc(found, func(f instrument.FoundCode) bool { return f.Readable }) {
 		return 0
@@ -206,8 +208,8 @@ func (c *Collector) trueRate(r instrument.Recording, found []instrument.FoundCod
 	return 0
 }
 
-// isReversed reports whether a recording without readable codes has one of this plan when
-// it is played backwards.
+// isReversed reports whether a recording without readable codes has one of this plan when it is
+// played backwards.
 func (c *Collector) isReversed(r instrument.Recording, found []instrument.FoundCode) bool {
 	if slices.ContainsFunc(found, func(f instrument.FoundCode) bool { return f.Readable }) {
 		return false
@@ -223,7 +225,7 @@ func (c *Collector) isReversed(r instrument.Recording, found []instrument.FoundC
 	})
 }
 
-// nothingIn is what to say of a recording without marks, and what to do.
+// nothingIn describes a recording without marks, and what to do about it.
 func nothingIn(sound dsp.Block) (what, do string) {
 	switch peak := stimulus.PeakDBFS(sound); {
 	case sound.Frames() == 0:
@@ -234,7 +236,7 @@ func nothingIn(sound dsp.Block) (what, do string) {
 	return "no mark of a stimulus is in it", "name the recording of a file that bench plan wrote; a recording of input-noise is recognised by the file name that the cue sheet gives"
 }
 
-// mostChannels is the largest number of channels of a path.
+// mostChannels returns the largest number of channels of any path.
 func (c *Collector) mostChannels() (most int) {
 	for _, condition := range c.conditions {
 		most = max(most, condition.Path.Channels)
@@ -244,7 +246,7 @@ func (c *Collector) mostChannels() (most int) {
 
 func abs(n int) int { return max(n, -n) }
 
-// itemOf is the item that has a code in one of its channels; −1: none.
+// itemOf finds the item that has a code in one of its channels; −1, −1: none.
 func (c *Collector) itemOf(code uint32) (condition, item int) {
 	for i := range c.items {
 		for k, item := range c.items[i] {
@@ -258,7 +260,7 @@ func (c *Collector) itemOf(code uint32) (condition, item int) {
 	return -1, -1
 }
 
-// addItem reads one stimulus of a recording.
+// addItem measures one stimulus of a recording.
 func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i, k int) {
 	item := c.items[i][k]
 	if n := item.Path.Channels; n > 1 && r.Sound.Channels() != n {
@@ -286,7 +288,7 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 	readings = ofDriven(item.Stimulus.Signal, withNoiseBounds(readings, a.Readings, item.Stimulus.Signal, r.Rate))
 	for _, f := range a.Findings {
 		if instrument.IsOfMovingGain(f) && item.Path.isDynamics() {
-			continue // that is what it is for
+			continue // a change of gain is its purpose
 		}
 		what := f.What
 		if f.Channel >= 0 && len(part) > 1 {
@@ -299,14 +301,14 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 			c.gains = append(c.gains, markGain{i, digest, channel, item.Test, g.Value})
 		}
 	}
-	if c.begins[i][k] == 0 { // of the path, once a recording
+	if c.begins[i][k] == 0 { // once for each path and recording
 		readings = c.ofPath(a.Readings, item, begin, r.Rate).With(readings)
 	}
 	c.taken[i][k] = append(c.taken[i][k], result{item.Path.calibrated(readings), digest, curvesOf(item, a.Rate, a.Sound)})
 }
 
-// ofDriven leaves out what is of a tone in the channels that have none: there it is the crosstalk
-// of the driven one, over which noise is no distortion.
+// ofDriven removes the readings of a tone from channels in which no tone was played. The tone
+// there is crosstalk from the driven channel, and noise over it is no distortion.
 func ofDriven(s stimulus.Signal, r measure.Readings) measure.Readings {
 	tone, is := s.(stimulus.Tone)
 	if !is || tone.Only == 0 {
@@ -318,8 +320,8 @@ func ofDriven(s stimulus.Signal, r measure.Readings) measure.Readings {
 	})
 }
 
-// find takes a finding of an item. Each of a path's stimuli comes back inverted, or by
-// another clock: one finding says so of all.
+// find records a finding of an item. An inverted path, or one with another clock, changes all
+// of its stimuli alike: one finding then counts for all of them.
 func (c *Collector) find(item Item, at, what, do string) {
 	for i := range c.found {
 		if f := &c.found[i]; f.path == item.Path.Name && f.What == what && f.Do == do {
@@ -330,7 +332,7 @@ func (c *Collector) find(item Item, at, what, do string) {
 	c.found = append(c.found, found{item.Path.Name, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, do}, 0})
 }
 
-// findings are those of the recordings.
+// findings returns the findings of all recordings.
 func (c *Collector) findings() []Lack {
 	all := []Lack{}
 	for _, f := range c.found {
@@ -342,8 +344,8 @@ func (c *Collector) findings() []Lack {
 	return all
 }
 
-// ofPath are the readings of the marks, the latency counted from where the recording
-// began.
+// ofPath returns the readings of the marks, with the latency counted from the start of the
+// recording.
 func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all measure.Readings) {
 	for _, n := range r {
 		switch {
@@ -361,14 +363,15 @@ func (c *Collector) ofPath(r measure.Readings, item Item, begin, rate int) (all 
 	return all
 }
 
-// mostLatencySeconds is the longest latency that a device is taken to have (own
-// definition: far longer than any block or look-ahead in use).
+// mostLatencySeconds is the longest latency accepted as a device's (own definition: far longer
+// than any block or look-ahead in use).
 const mostLatencySeconds = 2
 
-// fromBegin is a latency counted from where the recording began, in a unit of which a
-// frame and a second have some. A wire's is 0 give or take rounding, and a filter's
-// dispersion may bring it under 0 by a part of a frame. A recording that was cut or joined does not begin with the sound that
-// was played, and has no latency.
+// fromBegin returns a latency counted from the start of the recording. InFrame and inSecond are
+// the length of a frame and of a second in the reading's unit. The latency of a wire is 0
+// within rounding, and the dispersion of a filter may make it negative by a fraction of a
+// frame. A recording that was cut or joined does not begin with the sound that was played, and
+// has no latency.
 func fromBegin(r measure.Reading, begin, inFrame, inSecond float64) measure.Reading {
 	r.Value += begin
 	if r.Reason == "" && (r.Value < -inFrame || r.Value > mostLatencySeconds*inSecond) {
@@ -377,7 +380,7 @@ func fromBegin(r measure.Reading, begin, inFrame, inSecond float64) measure.Read
 	return r
 }
 
-// addUnmarked takes a recording of an item without marks, which its name says.
+// addUnmarked takes a recording of an item without marks, which is recognised by the file name.
 func (c *Collector) addUnmarked(name, digest string, r instrument.Recording) bool {
 	base := strings.TrimSuffix(filepath.Base(name), filepath.Ext(name))
 	for i := range c.items {

@@ -10,18 +10,18 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Comparison is one reading of several devices under one condition.
+// Comparison compares one reading of several devices under one condition.
 type Comparison struct {
 	Path, Condition, Test, Reading string
-	Rows                           []*Row // one a device; nil: its sheet has none
-	Equal                          bool   // the differences lie within the uncertainties
-	Bounds                         bool   // all are known only to be at most their values: which is less is not known
-	Best                           []bool // marked; several where they are equal
-	Why                            string // why they cannot be compared; "" where they can
+	Rows                           []*Row // one for each device; nil: its sheet has none
+	Equal                          bool   // all differences lie within the uncertainties
+	Bounds                         bool   // all values are upper bounds: which device has the least is not known
+	Best                           []bool // by device; several where they are equal
+	Why                            string // reason why they cannot be compared; "" where they can
 }
 
-// Compare puts sheets side by side: every reading that one of them has, in the order of
-// the first sheet that has it.
+// Compare compares sheets, reading by reading. The order is that of the first sheet that has a
+// reading.
 func Compare(sheets []*Sheet) (all []Comparison) {
 	type key struct{ path, condition, test, reading string }
 	at := map[key]int{}
@@ -60,7 +60,7 @@ func (c *Comparison) judge(sheets []*Sheet) {
 			measurable++
 		}
 		for _, part := range [][3]string{{"unit", r.Unit, first.Unit}, {"reference", r.Reference, first.Reference}, {"weighting", r.Weighting, first.Weighting}, {"bandwidth", r.Bandwidth, first.Bandwidth}, {"stimulus", r.Stimulus, first.Stimulus}} {
-			// What a level in dBu was calibrated by is a device's own.
+			// Each device may have been calibrated at a voltage of its own.
 			if part[0] == "reference" && r.Unit == "dBu" {
 				continue
 			}
@@ -122,7 +122,8 @@ func (c *Comparison) judge(sheets []*Sheet) {
 // OnlyBounds is the note of a row whose values are all upper bounds.
 const OnlyBounds = "each at most that: which is less is not known"
 
-// Note says in a few words what a table says of the row beside its values, "" of one with a best.
+// Note returns what a table states beside the values of the row; "" where one device is the
+// best.
 func (c Comparison) Note() string {
 	switch {
 	case c.Why != "":
@@ -137,9 +138,10 @@ func (c Comparison) Note() string {
 	return ""
 }
 
-// judgeBounds judges a row in which some devices have only an upper bound, and others a value,
-// the best of which is measured. What is at most a value may lie anywhere under it: only one that
-// is alone, and better as it stands, is the best.
+// judgeBounds judges a row in which some devices have an upper bound and others a value;
+// measured is the best of these values. The true value of a bound may lie anywhere below it. So
+// a bound is the best only if it is the only one in the row and is itself better than the best
+// value.
 func (c *Comparison) judgeBounds(sheets []*Sheet, bounds []int, better func(a, b float64) bool, measured Row) {
 	if r := *c.Rows[bounds[0]]; len(bounds) == 1 && better(*measured.Value, *r.Value) && !within(r, measured) {
 		c.Best[bounds[0]] = true
@@ -152,8 +154,9 @@ func (c *Comparison) judgeBounds(sheets []*Sheet, bounds []int, better func(a, b
 	c.Why = strings.Join(known, ", ")
 }
 
-// leastLatency is the difference from which on latencies differ, in the unit of a row: a
-// frame. A filter's dispersion moves where its response begins by fractions of one.
+// leastLatency returns one frame in the unit of a row of latency, and 0 for other rows. A
+// smaller difference of latencies does not count: the dispersion of a filter moves the start of
+// its response by fractions of a frame.
 func leastLatency(r Row) float64 {
 	if !strings.HasPrefix(r.Reading, "latency_") && !strings.HasPrefix(r.Reading, "round_trip_") {
 		return 0
@@ -170,13 +173,13 @@ func leastLatency(r Row) float64 {
 	return 0
 }
 
-// within reports whether two values differ by no more than both may be off.
+// within reports whether two values differ by no more than the sum of their uncertainties.
 func within(a, b Row) bool {
 	return math.Abs(*a.Value-*b.Value) <= max(a.Uncertainty+b.Uncertainty, leastLatency(a))
 }
 
-// betterThan is whether of two values of a reading the second is better; nil where
-// neither is.
+// betterThan returns a function that reports whether the second of two values of a reading is
+// better than the first; nil for readings of which no value is better than another.
 func betterThan(reading string) func(a, b float64) bool {
 	less := func(a, b float64) bool { return b < a }
 	more := func(a, b float64) bool { return b > a }
@@ -198,10 +201,11 @@ func betterThan(reading string) func(a, b float64) bool {
 	return nil
 }
 
-// By puts the devices in the order of a reading, the best first. Of several rows of that name the
-// first in which all devices can be compared decides, but the largest overshoot of all signals
-// before that of one. It returns the order and the row. If there is none the row is nil, and why
-// says what the first row of that name lacks, "" if no sheet has one.
+// By sorts the devices by a reading, the best first, and returns the row that decided. That is
+// the first row of this name in which all devices can be compared; the row of the largest
+// overshoot of all signals precedes those of single signals. If there is none, row is nil, and
+// why is the reason that the first row of this name cannot be compared, or "" if no sheet has
+// the reading.
 func By(sheets []*Sheet, reading string) (sorted []*Sheet, row *Comparison, why string) {
 	for _, c := range Compare(sheets) {
 		switch {
@@ -236,7 +240,7 @@ func By(sheets []*Sheet, reading string) (sorted []*Sheet, row *Comparison, why 
 	return sorted, row, ""
 }
 
-// Differs says what was not alike for all devices.
+// Differs lists what was not the same for all devices.
 func Differs(sheets []*Sheet) (all []string) {
 	for _, s := range sheets {
 		if s.PlanSHA256 != sheets[0].PlanSHA256 {

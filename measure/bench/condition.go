@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Condition is a path with everything set: what one recording is made under.
+// Condition is a path with all its settings: one recording is made for each.
 type Condition struct {
 	Path         *Path
 	LevelDBFS    float64
@@ -20,7 +20,8 @@ type Condition struct {
 	BufferFrames int // 0: the path names none
 }
 
-// Conditions are those of all paths, in the order in which they are to be recorded.
+// Conditions returns the conditions of all paths, in the order in which they are to be
+// recorded.
 func (p *Plan) Conditions() (all []Condition) {
 	orOne := func(n int) int { return max(1, n) }
 	for _, path := range p.Paths {
@@ -48,7 +49,7 @@ func (p *Plan) Conditions() (all []Condition) {
 	return all
 }
 
-// Setting is the condition without its path: "gain 40 dB, load 150 ohm, 48000 Hz".
+// Setting describes the condition without its path: "gain 40 dB, load 150 ohm, 48000 Hz".
 func (c Condition) Setting() string {
 	var parts []string
 	if c.GainDB != nil {
@@ -68,7 +69,7 @@ func (c Condition) Setting() string {
 
 func (c Condition) String() string { return c.Path.Name + ", " + c.Setting() }
 
-// FileName is the condition as part of a file's name.
+// FileName returns the condition in a form that file names allow.
 func (c Condition) FileName() string {
 	return strings.Trim(strings.Map(func(r rune) rune {
 		switch {
@@ -91,15 +92,16 @@ type Item struct {
 	Unmarked bool // nothing is played: its recordings are recognised by their file names
 }
 
-// Items are the stimuli of a condition, in the order in which they are played.
+// Items returns the stimuli of a condition in the order in which they are played.
 func (p *Plan) Items(c Condition) (all []Item) {
 	sum := sha256.Sum256([]byte(c.String()))
-	code := binary.BigEndian.Uint32(sum[:]) | 1 // never 0, which stands for none
+	code := binary.BigEndian.Uint32(sum[:]) | 1 // never 0, which means no code
 	for _, test := range c.Path.Tests {
 		for _, s := range p.signalsOf(test, c.Path, c.LevelDBFS) {
 			m := stimulus.Marked{Signal: s.signal, Rate: c.RateHz, Condition: code}
 			if _, silent := s.signal.(stimulus.Silence); silent {
-				// Louder marks would clip behind the gain that the path's level allows for.
+				// A louder mark would clip behind the gain for which the path's level was
+				// chosen.
 				m.MarkDBFS = max(stimulus.LeastMarkDBFS, min(stimulus.MostMarkDBFS, c.LevelDBFS))
 			}
 			all = append(all, Item{c, s.name, m, s.unmarked})
@@ -108,8 +110,8 @@ func (p *Plan) Items(c Condition) (all []Item) {
 	return all
 }
 
-// Sound is all marked stimuli of a condition, one after the other, and the frame at
-// which each begins.
+// Sound returns all marked stimuli of a condition, one after the other, and the frame at which
+// each begins.
 func (p *Plan) Sound(c Condition) (sound dsp.Block, begins []int, err error) {
 	for _, item := range p.Items(c) {
 		begins = append(begins, sound.Frames())

@@ -6,8 +6,7 @@ import (
 	"strings"
 )
 
-// contradictions are the readings of an item whose repeats differ by more than their own
-// uncertainty and by more than repeats of one device do.
+// contradictions lists the readings of an item whose repeats contradict each other.
 func contradictions(item Item, rows []Row) []Lack {
 	var names []string
 	for _, r := range rows {
@@ -29,17 +28,17 @@ func contradictions(item Item, rows []Row) []Lack {
 	}}
 }
 
-// contradictsItself reports whether the repeats of a row contradict each other.
+// contradictsItself reports whether the repeats of a row differ by more than their uncertainty
+// and by more than repeats of one device do.
 func (r Row) contradictsItself() bool {
 	return r.Spread != nil && !r.AtMost && *r.Spread > max(2*stated(r.Bound), 2*resolution(r.Unit, *r.Value), repeatable(r))
 }
 
-// leastWrongGainDB is from where on a difference of gains is no error of a control's
-// scale. (common practice, no source)
+// leastWrongGainDB is the least difference of gains that an inaccurate scale of a gain control
+// does not explain. (common practice, no source)
 const leastWrongGainDB = 6
 
-// wrongGains are the gains that differ so much from what the plan says that the control
-// was not at it.
+// wrongGains lists the gains so far from the plan's that the control was set to another one.
 func wrongGains(rows []Row) (all []Lack) {
 	for _, r := range rows {
 		if strings.HasPrefix(r.Reading, "gain_error_db") && r.Value != nil && math.Abs(*r.Value) >= leastWrongGainDB {
@@ -59,20 +58,20 @@ func (p *Path) isDynamics() bool { return p.Kind == "processor" || p.Kind == "li
 // worksByLevel reports whether a path may be meant to change its gain with the level.
 func (p *Path) worksByLevel() bool { return p.Kind == "effect" || p.isDynamics() }
 
-// leastUnsteadyDB is a difference of the gains of two stimuli's marks in one recording that
-// is none of a fixed gain: noise 20 dB under a mark moves its level by less. (common
-// practice, no source)
+// leastUnsteadyDB is the least difference between the gains of two stimuli in one recording
+// that a fixed gain does not explain: noise 20 dB below a mark changes its level by less.
+// (common practice, no source)
 const leastUnsteadyDB = 0.5
 
-// unsteadyGains are the recordings in which the marks of one stimulus came back at another
-// gain than those of another one.
+// unsteadyGains lists the recordings in which the gain, measured with the marks, differs from
+// one stimulus to another.
 func (c *Collector) unsteadyGains() (all []Lack) {
 	type key struct {
 		condition          int
 		recording, channel string
 	}
 	var order []key
-	extremes := map[key][2]markGain{} // least and most
+	extremes := map[key][2]markGain{} // the least and the largest
 	for _, g := range c.gains {
 		k := key{g.condition, g.recording, g.channel}
 		e, known := extremes[k]
@@ -100,7 +99,7 @@ func (c *Collector) unsteadyGains() (all []Lack) {
 	return all
 }
 
-// impossibleNoise are the conditions whose equivalent input noise lies under the thermal noise
+// impossibleNoise lists the conditions whose equivalent input noise is below the thermal noise
 // of the source, in either weighting.
 func impossibleNoise(rows []Row) (all []Lack) {
 	for _, r := range rows {
@@ -120,12 +119,14 @@ func impossibleNoise(rows []Row) (all []Lack) {
 	return all
 }
 
-// leastMutedDB is by how much noise beside a tone lies over idle noise before silence is
-// taken to be muted: with its level the noise of a converter changes by less. (own definition)
+// leastMutedDB is by how much the noise beside a tone must exceed the idle noise before the
+// path counts as muted in silence. The noise of a converter changes less with its level. (own
+// definition)
 const leastMutedDB = 10
 
-// mutedSilence are the conditions whose noise beside the quietest tone is far over their
-// idle noise: a gate, noise reduction or a converter that mutes itself closes in silence.
+// mutedSilence lists the conditions whose noise beside the quietest tone is far above their
+// idle noise. The path is muted in silence by a gate, noise reduction or a converter that mutes
+// itself.
 func mutedSilence(rows []Row) (all []Lack) {
 	for _, idle := range rows {
 		suffix, is := strings.CutPrefix(idle.Reading, "idle_noise_dbfs")
@@ -172,9 +173,9 @@ func valuesText(r Row) string {
 	return strings.TrimSpace(strings.Join(all, ", ") + " " + r.Unit)
 }
 
-// repeatable is by how much repeats of one device may differ without a finding. A latency
-// may differ from one start to the next: round_trip_spread_frames states it. Clocks of two
-// boxes drift as they warm up. (common practice, no source)
+// repeatable returns by how much repeats of one device may differ without a finding. The
+// latency of a device may change each time it is started: round_trip_spread_frames states that.
+// Clocks of two boxes drift as they warm up. (common practice, no source)
 func repeatable(r Row) float64 {
 	switch {
 	case strings.HasPrefix(r.Reading, "latency_"), strings.HasPrefix(r.Reading, "drift_"), strings.HasPrefix(r.Reading, "remaining_delay"):

@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// cautionOf is, by the kind of a path, what can be hurt there.
+// cautionOf is the caution for each kind of path: what can be damaged there.
 var cautionOf = map[string]string{
 	"microphone-input": "Phantom power: switch 48 V off and wait a minute before plugging or looping back. Use a pad where a line output feeds the input.",
 	"line-input":       "Set the gain to its minimum before plugging, then raise it to the condition's.",
@@ -22,10 +22,10 @@ var cautionOf = map[string]string{
 	"limiter":          "Turn monitors down: these signals drive the limiter up to its ceiling.",
 }
 
-// PathKinds are the kinds of paths.
+// PathKinds returns the kinds of paths.
 func PathKinds() []string { return slices.Sorted(maps.Keys(cautionOf)) }
 
-// generalCautions stand on every cue sheet.
+// generalCautions are printed on every cue sheet.
 const generalCautions = `Cautions
   Hearing: test signals are loud and sustained. Take headphones off, turn monitors down,
     and raise the level slowly from the lowest.
@@ -37,8 +37,8 @@ const generalCautions = `Cautions
   come before this sheet. boothbench plays nothing itself.
 `
 
-// CueSheet is what to do at the bench, as text: what to connect, which gain and load, what
-// to play and record, and how long it takes.
+// CueSheet returns the instructions for the bench as text: what to connect, the gain and load
+// to set, what to play and record, and how long it takes.
 func (p *Plan) CueSheet() (string, error) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Cue sheet: %s\nPlan: %s, SHA-256 %s\n\n%s\n", p.Device, p.Name, p.Digest, generalCautions)

@@ -8,9 +8,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Curve is what one test gives as a curve, for one channel: of a sweep the gain over
-// frequency, of a stepped tone the output over the input. It is that of the first
-// recording that was read.
+// Curve is the curve that one test yields for one channel: gain over frequency for a sweep,
+// output over input for a stepped tone. It comes from the first recording that was read.
 type Curve struct {
 	Path      string       `json:"path"`
 	Condition string       `json:"condition"`
@@ -24,7 +23,7 @@ type Curve struct {
 // Frequencies of a curve: 24 an octave from 20 Hz to 20 kHz, 1 kHz among them.
 const curvePerOctave, curveLowHz, curveHighHz = 24, 20.0, 20000.0
 
-// curvesOf are the curves of a response, none of a test that has no curve.
+// curvesOf returns the curves of a response; none for a test that yields no curve.
 func curvesOf(item Item, rate int, sound instrument.Response) (all []Curve) {
 	begin := func(channel int, x, y string) *Curve {
 		all = append(all, Curve{item.Path.Name, item.Setting(), item.Test, channel + 1, x, y, [][2]float64{}})
@@ -34,7 +33,7 @@ func curvesOf(item Item, rate int, sound instrument.Response) (all []Curve) {
 	case stimulus.Swept:
 		channels, err := instrument.SweepResponse{Sweep: s}.Curves(rate, sound)
 		if err != nil {
-			return nil // its readings say why
+			return nil // the readings state the reason
 		}
 		for i, f := range channels {
 			c := begin(i, "frequency_hz", "gain_db")
@@ -63,8 +62,8 @@ func curvesOf(item Item, rate int, sound instrument.Response) (all []Curve) {
 	return all
 }
 
-// add adds a point, to 0.001 dB: what is drawn is coarser, and more digits would differ
-// between processors. A level of nothing has no place on a scale of dB.
+// add adds a point, rounded to 0.001: charts are drawn coarser, and further digits would differ
+// between processors. It leaves out −Inf dB, the level of silence, which no chart can show.
 func (c *Curve) add(x, y float64) {
 	if y-y == 0 {
 		c.Points = append(c.Points, [2]float64{math.Round(x*1000) / 1000, math.Round(y*1000) / 1000})

@@ -10,7 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// derived are the rows that follow from others, and what contradicts itself among these.
+// derived returns the rows that follow from others, and the contradictions among them as
+// findings.
 func (c *Collector) derived(rows []Row) (all []Row, findings []Lack) {
 	for _, row := range rows {
 		if row.Value == nil {
@@ -26,8 +27,8 @@ func (c *Collector) derived(rows []Row) (all []Row, findings []Lack) {
 	return slices.Concat(all, gainRange(rows), worstOvershoot(rows)), findings
 }
 
-// from is a reading that follows from rows, the first of which has its condition; it may
-// be off either way by off.
+// from returns the row of a reading that follows from other rows. It has the condition of the
+// first of these, and off is its uncertainty, either way.
 func from(name string, r measure.Reading, off float64, rows ...Row) Row {
 	row := rowOf(*rows[0].of, measure.Named{Name: name, Reading: r})
 	row.Test, row.Stimulus = rows[0].Test, rows[0].Stimulus
@@ -38,7 +39,8 @@ func from(name string, r measure.Reading, off float64, rows ...Row) Row {
 	return row
 }
 
-// channelSuffix is the end of a reading's name that names its channel, "" without one.
+// channelSuffix returns the end of a reading's name that states its channel, such as "_ch2"; ""
+// without one.
 func channelSuffix(reading string) string {
 	if at := strings.LastIndex(reading, "_ch"); at >= 0 {
 		return reading[at:]
@@ -46,7 +48,8 @@ func channelSuffix(reading string) string {
 	return ""
 }
 
-// roundTrip is the latency of a loopback over its repeats: mean, least, most and spread.
+// roundTrip returns the mean, the least, the largest and the spread of a loopback's latency
+// over its repeats.
 func roundTrip(row Row) (all []Row) {
 	if row.of.Path.Kind != "loopback" || !strings.HasPrefix(row.Reading, "latency_frames") {
 		return nil
@@ -73,7 +76,7 @@ func roundTrip(row Row) (all []Row) {
 	return all
 }
 
-// latencyAdded is the latency of an effect less that of the loopback at the same rate and
+// latencyAdded returns the latency of an effect less that of the loopback at the same rate and
 // buffer size.
 func latencyAdded(rows []Row, row Row) (all []Row) {
 	if kind := row.of.Path.Kind; kind != "effect" && kind != "processor" && kind != "limiter" || !strings.HasPrefix(row.Reading, "latency_frames") {
@@ -98,7 +101,7 @@ func latencyAdded(rows []Row, row Row) (all []Row) {
 	return nil
 }
 
-// fullScaleInput is the level at a device's input that brings its converter to full scale.
+// fullScaleInput returns the level at a device's input that brings its converter to full scale.
 func fullScaleInput(row Row) []Row {
 	calibration := row.of.Path.InputCalibration
 	if calibration == nil || row.Reading != "gain_db" && !strings.HasPrefix(row.Reading, "gain_db_ch") {
@@ -108,8 +111,8 @@ func fullScaleInput(row Row) []Row {
 	return []Row{from("full_scale_input_dbu"+channelSuffix(row.Reading), r, row.Uncertainty, row)}
 }
 
-// gainRange is how far a path's gain goes, and by how much each gain is off what its
-// control says, against the lowest.
+// gainRange returns the range of a path's gain, and the error of each gain against the
+// control's scale, relative to the lowest.
 func gainRange(rows []Row) (all []Row) {
 	for i, lowest := range rows {
 		is := func(r Row) bool {
@@ -154,8 +157,8 @@ func (c Condition) withoutGain() Condition {
 	return c
 }
 
-// headphoneNoise is A-weighted noise of an output as the sound pressure that a headphone
-// of the plan's sensitivity makes of it.
+// headphoneNoise returns the sound pressure level of an output's A-weighted noise in a
+// headphone of the plan's sensitivity.
 func headphoneNoise(row Row) []Row {
 	p := row.of.Path
 	if !strings.HasPrefix(row.Reading, "idle_noise_a_dbu") || p.SensitivityDBPerVolt+p.SensitivityDBPerMilliwatt == 0 {
@@ -164,7 +167,7 @@ func headphoneNoise(row Row) []Row {
 	dbv := *row.Value - 20*math.Log10(1/math.Sqrt(0.6))
 	spl, definition := p.SensitivityDBPerVolt+dbv, fmt.Sprintf("A-weighted noise in dBV and %g dB SPL/V", p.SensitivityDBPerVolt)
 	if p.SensitivityDBPerVolt == 0 {
-		// 1 mW in the impedance is √(R/1000) volts.
+		// 1 mW in R ohm is √(R/1000) V.
 		spl = p.SensitivityDBPerMilliwatt + dbv - 10*math.Log10(p.HeadphoneOhm/1000)
 		definition = fmt.Sprintf("A-weighted noise in dBV, %g dB SPL/mW and %g ohm", p.SensitivityDBPerMilliwatt, p.HeadphoneOhm)
 	}

@@ -1,4 +1,4 @@
-// Package bench measures one device by one plan: what to play and record under which
-// conditions, which recording is of what, and a sheet of every reading. Sheets of several
-// devices stand side by side in a comparison.
+// Package bench measures one device by a plan: what to play and record under which conditions.
+// It recognises the recordings and writes a sheet of all readings. It also compares the sheets
+// of several devices.
 package bench

@@ -11,12 +11,13 @@ import (
 // inputGain is the gain from the input to the output of a path, in dB of volts.
 type inputGain struct {
 	db       float64
-	measured bool    // not as the plan states it
-	off      float64 // by how much a measured one may be off
+	measured bool    // false: the plan states it
+	off      float64 // uncertainty of a measured gain
 }
 
-// inputGainOf is the gain of a condition: that of its own marks where the calibrations of input and
-// output relate it to volts, and where not that of the plan. The suffix names the channel.
+// inputGainOf returns the gain of a condition: measured with its marks where the calibrations
+// of input and output relate it to volts, otherwise the plan's. The suffix is that of the
+// channel.
 func (c *Collector) inputGainOf(condition int, suffix string) inputGain {
 	of := c.conditions[condition]
 	if of.Path.Calibration != nil && of.Path.InputCalibration != nil {
@@ -32,13 +33,14 @@ func (c *Collector) inputGainOf(condition int, suffix string) inputGain {
 	return inputGain{db: *of.GainDB}
 }
 
-// isInputNoise reports whether a reading is as wrong as the gain is.
+// isInputNoise reports whether an error of the gain is an error of the reading, of the same
+// size.
 func isInputNoise(reading string) bool {
 	return strings.HasPrefix(reading, "equivalent_input_noise") || strings.HasPrefix(reading, "noise_figure")
 }
 
-// withInputNoise adds to each recording of a terminated input what its noise is at the input, for
-// each weighting that thermal noise can be computed in.
+// withInputNoise adds the noise at the input to each recording of a terminated input, for each
+// weighting in which thermal noise can be computed.
 func (c *Collector) withInputNoise(condition int, item Item, taken []result) (all []result) {
 	for _, t := range taken {
 		t.readings = slices.Clone(t.readings)
@@ -54,7 +56,8 @@ func (c *Collector) withInputNoise(condition int, item Item, taken []result) (al
 	return all
 }
 
-// assumeGain states in the rows of input noise that their gain is the plan's, where it is.
+// assumeGain states in the rows of input noise that they assume the plan's gain, where the gain
+// was not measured.
 func (c *Collector) assumeGain(condition int, item Item, rows []Row) {
 	for i, r := range rows {
 		if isInputNoise(r.Reading) && r.Value != nil && !c.inputGainOf(condition, channelSuffix(r.Reading)).measured {

@@ -13,19 +13,19 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// simulatedInterface is an interface of two channels with a clock of its own, coupled by
-// a capacitor, with hum and crosstalk. It shares no code with the engine.
+// simulatedInterface is an interface of two channels with its own clock, a coupling capacitor,
+// hum and crosstalk. It shares no code with the engine.
 type simulatedInterface struct {
 	gain      [2]float64
 	inverted  bool
 	latency   int
-	ppm       float64 // by how much the recorder's clock is fast
-	cornerHz  float64 // of the coupling
-	humPeak   float64 // of 50 Hz
+	ppm       float64 // by how much the recorder's clock runs fast
+	cornerHz  float64 // of the high-pass of the coupling capacitor
+	humPeak   float64 // of hum at 50 Hz
 	crosstalk float64 // from channel 1 to channel 2, a factor
-	back      float64 // from channel 2 to channel 1
+	back      float64 // crosstalk from channel 2 to channel 1, a factor
 	noise     float64 // rms
-	pole      float64 // of the noise, which is white without one: y = x + pole·y'
+	pole      float64 // colours the noise, y = x + pole·y'; 0: white
 	bits      int
 	rate      int
 	seed      uint64
@@ -37,7 +37,7 @@ const (
 	sincPhases = 2048
 )
 
-// sincs are samples of a sinc under a cosine window squared, one row a phase between two
+// sincs are samples of a sinc under a squared cosine window, one row for each phase between two
 // frames: exact to 1e-5 below a third of the rate.
 var sincs = sync.OnceValue(func() (rows [sincPhases + 1][2 * halfSinc]float64) {
 	for p := range rows {
@@ -53,7 +53,7 @@ var sincs = sync.OnceValue(func() (rows [sincPhases + 1][2 * halfSinc]float64) {
 	return rows
 })
 
-// between is the sound at a place between frames.
+// between returns the sound at a time between two frames.
 func between(x []float64, at float64) float64 {
 	whole := math.Floor(at)
 	phase := (at - whole) * sincPhases
@@ -81,7 +81,7 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 	rowsOfSinc = sincs()
 	random := rand.New(rand.NewPCG(s.seed, 5))
 	if len(sent) > 1 {
-		for n := range sent[1] { // before the gains
+		for n := range sent[1] { // crosstalk comes ahead of the gains
 			one, two := sent[0][n], sent[1][n]
 			sent[1][n] += s.crosstalk * s.gain[0] / s.gain[1] * one
 			sent[0][n] += s.back * s.gain[1] / s.gain[0] * two
@@ -90,7 +90,7 @@ func (s simulatedInterface) Respond(_ context.Context, in wave.Source, out wave.
 	speed := 1 + s.ppm*1e-6
 	response := dsp.NewBlock(len(sent), int(float64(frames)*speed)+s.latency)
 	step := math.Ldexp(1, 1-s.bits)
-	// A capacitor and a resistor: y' = x' − ωy, by the bilinear rule.
+	// Capacitor and resistor: the high-pass y' = x' − ωy, by the bilinear transform.
 	w := math.Tan(math.Pi * s.cornerHz / float64(s.rate))
 	for c := range sent {
 		gain := s.gain[c]
@@ -137,11 +137,11 @@ together = true
 tests = ["tone", "one", "silence", "sweep"]
 `
 
-// Planted values of random interfaces come back within the uncertainty that the sheet
-// states in at least 95 of 100 readings, at three rates and two word lengths.
+// In at least 95 of 100 readings of random interfaces, at three rates and two word lengths, the
+// planted value lies within the uncertainty that the sheet states.
 func TestRandomInterfaces(t *testing.T) {
 	dsptest.Exhaustive(t)
-	// By default one device and its tones; sweeps and the other devices take minutes.
+	// By default one device and tones only: sweeps and the other devices take minutes.
 	devices, light := 1, true
 	if dsptest.IsExhaustive() {
 		devices, light = 20, false
@@ -172,7 +172,7 @@ func TestRandomInterfaces(t *testing.T) {
 		}
 		tone := -20 + dsp.AmplitudeToDB(gain) - 10*math.Log10(1+math.Pow(s.cornerHz/997, 2))
 		at1k := dsp.AmplitudeToDB(gain) - 10*math.Log10(1+math.Pow(s.cornerHz/1000, 2))
-		// Half the power of that at 1 kHz.
+		// The corner is where the power is half that at 1 kHz.
 		corner := s.cornerHz / math.Sqrt(1+2*math.Pow(s.cornerHz/1000, 2))
 		lsb := math.Ldexp(1, 1-s.bits)
 		// TPDF dither and rounding: q²/4 (Lipshitz, Wannamaker and Vanderkooy 1992).

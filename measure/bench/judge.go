@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// judge holds the claims of the plan against the rows.
+// judge compares the claims of the plan with the rows.
 func (p *Plan) judge(rows []Row) (all []Judged) {
 	for _, c := range p.Claims {
 		found := false
@@ -26,9 +26,9 @@ func (p *Plan) judge(rows []Row) (all []Judged) {
 	return all
 }
 
-// Judge holds the rows of a sheet that have a reading against a limit: those of a path and of
-// a test, where they are not "". Subject stands for the sheet. A reading that the sheet does not
-// have is undecided.
+// Judge compares the rows of a sheet that have a reading with a limit. Path and test restrict
+// the rows where they are not "". Subject names the sheet in the judgements. A reading that the
+// sheet does not have is undecided.
 func (s *Sheet) Judge(subject, path, test string, l measure.Limit) (all []measure.Judgement) {
 	for _, r := range s.Rows {
 		if r.isOf(path, test, l.Reading) {
@@ -42,14 +42,15 @@ func (s *Sheet) Judge(subject, path, test string, l measure.Limit) (all []measur
 	return all
 }
 
-// isOf reports whether a row is a reading, of any channel, of a path and a test, where these
-// are not "".
+// isOf reports whether a row is of a reading, in any channel, and of a path and a test where
+// these are not "".
 func (r Row) isOf(path, test, reading string) bool {
 	return (r.Reading == reading || strings.HasPrefix(r.Reading, reading+"_ch")) && (path == "" || path == r.Path) && (test == "" || test == r.Test)
 }
 
-// judged holds a row against a limit. A value that is an upper bound meets a limit above it,
-// and decides nothing else; nor does a value that may be off to either side of the limit.
+// judged compares a row with a limit. An upper bound passes a maximum above it, and is
+// undecided otherwise. Undecided too are a value that rests on an assumption, one whose repeats
+// contradict each other, and one whose uncertainty reaches over the limit.
 func (r Row) judged(subject string, l measure.Limit) measure.Judgement {
 	l.Reading = r.Reading
 	got, advice := r.Measured(), ""
@@ -72,7 +73,7 @@ func (r Row) judged(subject string, l measure.Limit) measure.Judgement {
 	return j
 }
 
-// isNear reports whether a row that is off by its uncertainty may lie on either side of a limit.
+// isNear reports whether the uncertainty of a row reaches over a limit.
 func (r Row) isNear(l measure.Limit) bool {
 	low, high := *r.Value-r.Uncertainty, *r.Value+r.Uncertainty
 	inside := (l.Min == nil || *l.Min <= low) && (l.Max == nil || high <= *l.Max)

@@ -9,9 +9,10 @@ import (
 
 func numbered(v float64) *float64 { return &v }
 
-// A claim on an upper bound is decided only where the bound meets it, and a claim within
-// the uncertainty, on repeats that contradict each other, or on an assumed gain, is undecided.
-func TestClaimsOnBounds(t *testing.T) {
+// A claim on an upper bound is decided only where the bound meets the claim. A claim is
+// undecided where its limit lies within the uncertainty, where repeats contradict each other,
+// and where a gain was assumed.
+func TestUndecidedClaims(t *testing.T) {
 	bound := Row{Path: "line", Test: "tone", Reading: "harmonic3_db_ch1", Value: numbered(-120), Unit: "dB", AtMost: true}
 	value := Row{Path: "line", Test: "tone", Reading: "thd_total_db", Value: numbered(-100), Unit: "dB", Uncertainty: 0.5}
 	spread := 8.0
@@ -41,8 +42,8 @@ func TestClaimsOnBounds(t *testing.T) {
 	}
 }
 
-// Devices stand in the order of their largest overshoot, and not of that of the first signal.
-func TestOrderByLargestOvershoot(t *testing.T) {
+// Devices are sorted by their largest overshoot, not by that of the first signal.
+func TestDevicesAreSortedByLargestOvershoot(t *testing.T) {
 	sheet := func(device string, first, largest float64) *Sheet {
 		row := func(test string, v float64) Row {
 			return Row{Path: "limiter", Condition: "48000 Hz", Test: test, Reading: "overshoot_fine_db", Value: &v, Unit: "dB"}
@@ -63,7 +64,8 @@ func TestOrderByLargestOvershoot(t *testing.T) {
 	}
 }
 
-// Upper bounds are not equal, and a device is the best only where no bound may lie under it.
+// Two upper bounds are not equal. A device is the best only where no upper bound of another may
+// be lower.
 func TestCompareUpperBounds(t *testing.T) {
 	bound := func(v float64) Row {
 		return Row{Reading: "thd_total_db", Value: &v, Unit: "dB", Uncertainty: 0.1, AtMost: true}

@@ -7,8 +7,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// outputImpedance is what a row with a load and the same one without state of the output,
-// and what its impedance does to the plan's headphone.
+// outputImpedance computes the impedance of the output from a row with a load and the same row
+// without one, and the effect of that impedance on the plan's headphone.
 func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []Lack) {
 	load := row.of.LoadOhm
 	if load == 0 || !strings.HasPrefix(row.Reading, "tone_dbfs") || row.Test != row.of.Path.loadTest(c.plan) {
@@ -20,11 +20,11 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []
 		if open.Value == nil || open.of.LoadOhm != 0 || open.Test != row.Test || open.Reading != row.Reading || of.String() != row.of.String() {
 			continue
 		}
-		// Both levels may be off by their uncertainty.
+		// Each level may be off by its uncertainty.
 		off := open.Uncertainty + row.Uncertainty
 		loaded := *row.Value
 		if loaded > *open.Value && loaded <= *open.Value+off {
-			loaded = *open.Value // no difference that could be measured
+			loaded = *open.Value // the difference is too small to be measured
 		}
 		r, err := measure.OutputImpedance(measure.Level{Value: *open.Value, Unit: measure.DBFSSine}, measure.Level{Value: loaded, Unit: measure.DBFSSine}, load, nil)
 		if err != nil {
@@ -36,7 +36,7 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []
 		ohms := (load + impedance.Value) * (dsp.DBToAmplitude(off) - 1)
 		drop, _ := r.Get("load_drop_db")
 		if impedance.Value < ohms {
-			// The levels differ by less than they may be off: only a bound is known.
+			// The levels differ by less than their uncertainty, so only a bound is known.
 			impedance.Value += ohms
 			impedance.AddBound("the levels differ by less than they may be off: an upper bound")
 		}
@@ -51,8 +51,8 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []
 	return all, findings
 }
 
-// loadTest is the test whose tone is compared with and without a load: that of balance,
-// or the loudest of distortion.
+// loadTest returns the name of the test whose tone is compared with and without a load:
+// balance, or else the loudest of distortion.
 func (p *Path) loadTest(plan *Plan) string {
 	for _, name := range []string{"balance", "distortion"} {
 		for _, test := range p.Tests {
@@ -64,7 +64,7 @@ func (p *Path) loadTest(plan *Plan) string {
 	return ""
 }
 
-// headphoneResponse is what a source impedance does to the response of the plan's
+// headphoneResponse returns the effect of a source impedance on the response of the plan's
 // headphone, whose impedance rises at its resonance.
 func headphoneResponse(sourceOhm float64, of Row) (all []Row) {
 	p := of.of.Path
@@ -73,7 +73,7 @@ func headphoneResponse(sourceOhm float64, of Row) (all []Row) {
 	}
 	curve, err := measure.ResonantLoad{DCOhm: p.HeadphoneOhm, PeakOhm: p.HeadphonePeakOhm, ResonanceHz: p.HeadphoneResonanceHz, Q: p.HeadphoneQ}.Curve()
 	if err != nil {
-		return nil // checked with the plan
+		return nil // ReadPlan has checked the values
 	}
 	_, r, err := measure.LoadResponse(sourceOhm, curve)
 	if err != nil {

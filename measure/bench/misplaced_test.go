@@ -13,9 +13,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// What a reviewer may do wrong is named: a control that did not stand where the plan says,
-// a file that states another rate than it was recorded at, two channels mixed to one, a
-// beginning that was cut off, and clipping at its place in the file.
+// The sheet names the mistakes that a reviewer can make: a gain control set differently from
+// the plan, a file that states another rate than that of its recording, two channels mixed to
+// one, a beginning cut off, and clipping, with its place in the file.
 func TestMisplacedRecordingsAreNamed(t *testing.T) {
 	p := planOf(t, strings.NewReplacer("repeats = 2", "repeats = 1", "seconds=2\"", "seconds=1.2 channels=2\"", "gains_db", "channels = 2\ngains_db").Replace(twoGains))
 	sound := func(gain int) dsp.Block {
@@ -39,7 +39,7 @@ func TestMisplacedRecordingsAreNamed(t *testing.T) {
 	}
 	trimmed := sound(0)
 	for c := range trimmed {
-		trimmed[c] = trimmed[c][48000+48000/2:] // a second of silence, and more than a mark
+		trimmed[c] = trimmed[c][48000+48000/2:] // cuts one second of silence and more than a mark
 	}
 	backwards := sound(0)
 	for _, plane := range backwards {
@@ -75,7 +75,7 @@ func TestMisplacedRecordingsAreNamed(t *testing.T) {
 	}
 }
 
-// converter is a gain in front of a converter, which holds no sample over full scale.
+// converter is a gain ahead of a converter, which clips at full scale.
 type converter struct{ gain float64 }
 
 func (c converter) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
@@ -91,9 +91,9 @@ func (c converter) Respond(_ context.Context, in wave.Source, out wave.Sink) err
 	return out.Write(b)
 }
 
-// The marks around silence are no louder than the path's level: at a gain that the level
-// allows for, idle noise is read and not void for clipping.
-func TestIdleNoiseBehindGain(t *testing.T) {
+// The marks around silence are no louder than the path's level. So they do not clip at a gain
+// chosen for that level, and the idle noise is measured.
+func TestMarksAroundSilenceDoNotClip(t *testing.T) {
 	p := planOf(t, `schema = 1
 device = "A"
 [[test]]
@@ -115,9 +115,9 @@ tests = ["silence"]
 	}
 }
 
-// A finding that every stimulus of a path has stands once in the sheet; an output that is
-// louder with its load than without is one too.
-func TestFindingsStandOnce(t *testing.T) {
+// A finding that every stimulus of a path shows is listed once in the sheet. An output that is
+// louder with its load than without one is a finding too.
+func TestFindingsAreListedOnce(t *testing.T) {
 	p := planOf(t, `schema = 1
 device = "A"
 [[path]]
@@ -142,14 +142,14 @@ tests = ["balance"]
 		}
 		return n
 	}
-	// One of each for each of the two channels.
+	// One for each of the two channels.
 	if count("polarity inverted") != 2 || count(", and 1 more of this path") != 2 || count("record both conditions again") != 2 {
 		t.Errorf("findings %v", s.Findings)
 	}
 }
 
-// A gain that drifts through a recording and a path that is muted in silence are findings
-// of an interface, and not of a processor, which works by level.
+// A gain that drifts during a recording and a path that is muted in silence are findings of an
+// interface. They are not of a processor, whose gain depends on the level.
 func TestUnsteadyGainAndMutedSilence(t *testing.T) {
 	for _, kind := range []string{"loopback", "processor"} {
 		p := planOf(t, `schema = 1
@@ -178,7 +178,7 @@ tests = ["tone", "silence"]
 					hiss *= 0.01
 				}
 				plane[n] += hiss
-				if fault == "drifts" { // 1.2 dB over the recording
+				if fault == "drifts" { // by 1.2 dB over the recording
 					plane[n] *= 1 + 0.15*float64(n)/float64(frames)
 				}
 			}

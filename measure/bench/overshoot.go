@@ -11,8 +11,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// stressSignals are the sounds that limiters fail on, made for a ceiling that lies lower
-// by the gain that is set in front of the limiter.
+// stressSignals returns sounds that make limiters overshoot. They are made for the ceiling less
+// the gain in front of the limiter.
 func stressSignals(p *Path) (all []namedSignal) {
 	if p.CeilingDBTP == nil {
 		return nil
@@ -25,8 +25,8 @@ func stressSignals(p *Path) (all []namedSignal) {
 
 const overshootTest = "overshoot"
 
-// tooLoud is the peak in dBFS of the loudest stress signal, where that is over full scale
-// and could not be written to a file.
+// tooLoud returns the peak of the loudest stress signal in dBFS, and whether that exceeds full
+// scale and cannot be written to a file.
 func tooLoud(p *Path) (dbfs float64, is bool) {
 	most := math.Inf(-1)
 	for _, s := range stressSignals(p) {
@@ -39,8 +39,8 @@ func tooLoud(p *Path) (dbfs float64, is bool) {
 	return most, most > 0
 }
 
-// overshootOf reads a limiter's response where the signal lies in a recording: as it was
-// recorded, for to bring it onto the stimulus's frames would move its peaks.
+// overshootOf measures the response of a limiter where the signal lies in the recording. It
+// does not resample the recording to the stimulus's clock, which would change the peaks.
 func overshootOf(s stimulus.LimiterStress, ceilingDBTP float64, rate int, part dsp.Block, a *instrument.Alignment) (measure.Readings, error) {
 	sent, err := s.Make(rate)
 	if err != nil {
@@ -74,7 +74,7 @@ func overshootOf(s stimulus.LimiterStress, ceilingDBTP float64, rate int, part d
 	return all, nil
 }
 
-// worstOvershoot is the largest overshoot over the stress signals of a condition.
+// worstOvershoot returns the largest overshoot of all stress signals of a condition.
 func worstOvershoot(rows []Row) (all []Row) {
 	at := map[string]int{}
 	for _, r := range rows {

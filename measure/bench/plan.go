@@ -18,60 +18,59 @@ import (
 // Schema is the version of the plan file that this package reads.
 const Schema = 1
 
-// Plan is a plan file: a device, its paths, and what is measured of each.
+// Plan is a plan file: a device, its paths, and the tests of each.
 type Plan struct {
 	Name    string // of the file
 	Digest  string // SHA-256 of its text
 	Device  string
-	Repeats int // how often every condition is recorded
-	Bits    int // of the files to play
+	Repeats int // how many times every condition is recorded
+	Bits    int // word length of the files to play
 	Paths   []*Path
 	Tests   []CustomTest
 	Claims  []Claim
 }
 
-// Path is one way through the device and the conditions under which it is measured:
+// Path is one signal path through the device and the conditions under which it is measured:
 // every gain with every load, rate and buffer size.
 type Path struct {
 	Name     string
 	Kind     string // one of PathKinds
 	Setup    string // what to connect, for the cue sheet
 	Channels int
-	// LevelDBFS is the peak level of the stimuli: one for all gains, or one for each.
+	// LevelDBFS is the peak level of the stimuli: one level for all gains, or one for each.
 	LevelDBFS     []float64
 	GainsDB       []float64 // nominal gains, as set at the device
-	LoadsOhm      []float64 // 0 stands for no load
+	LoadsOhm      []float64 // 0: no load
 	RatesHz       []int
 	BuffersFrames []int
-	SourceOhm     float64 // what the input is terminated with, for input-noise; 0: not given
-	// Calibration relates the recording's full scale to volts at the point that the
-	// test is about: the device's output.
+	SourceOhm     float64 // resistance that terminates the input for input-noise; 0: not given
+	// Calibration relates the recording's full scale to volts at the device's output.
 	Calibration *measure.Calibration
-	// Together says that playing and recording start at the same frame, so that a
-	// recording has a latency.
+	// Together states that playing and recording start at the same frame: only then does a
+	// recording have a latency.
 	Together bool
 	Tests    []string
-	// Headphone sensitivity, for noise in dB SPL; at most one is given.
+	// Sensitivity of the headphone, for noise in dB SPL; at most one of the two is given.
 	SensitivityDBPerVolt, SensitivityDBPerMilliwatt float64
 	HeadphoneOhm                                    float64
-	// The headphone's impedance at its resonance, where that is and how sharp: 0, all
-	// three, if not given.
+	// Impedance of the headphone at its resonance, the frequency of the resonance and its Q;
+	// all three are 0 if not given.
 	HeadphonePeakOhm, HeadphoneResonanceHz, HeadphoneQ float64
 	// InputCalibration relates the player's full scale to volts at the device's input;
 	// nil: not given.
 	InputCalibration *measure.Calibration
 	CeilingDBTP      *float64 // of a limiter, for overshoot
-	DriveDB          float64  // gain that is set in front of the limiter
+	DriveDB          float64  // gain in front of the limiter
 }
 
-// Claim is a figure of a data sheet, held against the readings of a path.
+// Claim is a figure of a data sheet, compared with the readings of a path.
 type Claim struct {
-	Path, Test string // "": every one that has the reading
+	Path, Test string // "": every path, or test, that has the reading
 	Limit      measure.Limit
 	Why        string
 }
 
-// ReadPlan reads the text of a plan file; name stands for it in errors, which are a
+// ReadPlan reads the text of a plan file. Name is the file's name in errors, which are of type
 // *tomlfile.FileError.
 func ReadPlan(name string, text []byte) (*Plan, error) {
 	file, err := tomlfile.Read(name, "a plan file", text, "path", "test", "claim")
@@ -93,7 +92,7 @@ func LoadPlan(name string) (*Plan, error) {
 	return ReadPlan(name, text)
 }
 
-// decoder turns the tree of a plan file into a plan.
+// decoder builds a plan from the parsed plan file.
 type decoder struct {
 	*tomlfile.Document
 	plan *Plan
@@ -102,7 +101,7 @@ type decoder struct {
 func (d *decoder) top() {
 	d.Schema(Schema)
 	keys := []string{"schema", "device", "repeats", "bits", "path", "test", "claim"}
-	// Tests come first, since paths name them.
+	// Tests are read first, because paths refer to them.
 	if e := d.Root.Entry("test"); e != nil {
 		d.Tables(*e, func(v *tomlfile.Value) { d.test(v) })
 	}
@@ -132,7 +131,7 @@ func (d *decoder) top() {
 	d.AtLeastOne("path", "a [[path]] table for each way through the device")
 }
 
-// number is a number within bounds; it reports anything else.
+// number returns a number, and reports one that is out of bounds or no number.
 func (d *decoder) number(e tomlfile.Entry, low, high float64) float64 {
 	v, ok := d.Number(e)
 	if ok && !(v >= low && v <= high) {
@@ -149,7 +148,7 @@ func (d *decoder) whole(e tomlfile.Entry, low, high int) int {
 	return int(d.number(e, float64(low), float64(high)))
 }
 
-// numbers is a number or a list of them.
+// numbers returns a number, or a list of numbers, as a list.
 func (d *decoder) numbers(e tomlfile.Entry, low, high float64) (all []float64) {
 	if e.Value.Kind != tomlfile.Array {
 		return []float64{d.number(e, low, high)}
@@ -246,7 +245,7 @@ func (d *decoder) calibration(e tomlfile.Entry) *measure.Calibration {
 	return c
 }
 
-// choice reports a word that is none of those accepted.
+// choice reports a word that is not among those accepted.
 func (d *decoder) choice(e tomlfile.Entry, found string, accepted []string) {
 	p := tomlfile.Problem{Key: e.Key, Found: "found " + tomlfile.Quote(found), Accepted: strings.Join(accepted, ", ")}
 	if near := tomlfile.Nearest(found, accepted); near != "" {
@@ -275,7 +274,7 @@ func (d *decoder) testNames(e tomlfile.Entry) (names []string) {
 	return names
 }
 
-// once reports what stands in a list twice: its conditions would be the same.
+// once reports entries that occur twice in a list, because their conditions would be the same.
 func (d *decoder) once(e tomlfile.Entry) {
 	for i, item := range e.Value.Items {
 		if slices.ContainsFunc(e.Value.Items[:i], func(other *tomlfile.Value) bool {
@@ -286,7 +285,7 @@ func (d *decoder) once(e tomlfile.Entry) {
 	}
 }
 
-// checkPath reports what a path lacks, and what does not go together.
+// checkPath reports missing entries of a path, and entries that exclude each other.
 func (d *decoder) checkPath(v *tomlfile.Value, p *Path) {
 	report := func(key, found, accepted string) {
 		at := v.At
@@ -382,7 +381,7 @@ func (d *decoder) claim(v *tomlfile.Value) {
 	}
 }
 
-// checkClaim reports a path or a test that the plan has not.
+// checkClaim reports a path or a test that is not in the plan.
 func (d *decoder) checkClaim(v *tomlfile.Value, c Claim) {
 	var paths, tests []string
 	for _, p := range d.plan.Paths {
@@ -396,7 +395,7 @@ func (d *decoder) checkClaim(v *tomlfile.Value, c Claim) {
 					tests = append(tests, s.name)
 				}
 			}
-			if name == overshootTest { // the largest of its signals
+			if name == overshootTest { // the row of its largest overshoot
 				tests = append(tests, name)
 			}
 		}

@@ -15,8 +15,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// plannedDevice is a device under a plan: the simulated interface as each path,
-// gain and load have it. The latency may differ from one recording to the next.
+// plannedDevice is the simulated interface with the settings of one condition of a plan. Its
+// latency may differ from one recording to the next.
 type plannedDevice struct {
 	simulatedInterface
 	latencies []int
@@ -65,8 +65,9 @@ input_calibration = "0 dBFS = +10 dBu"
 tests = ["quiet tone"]
 `
 
-// A channel without a tone has no distortion, which crosstalk would make the better the worse it
-// is: only what came over from the driven one, and what its marks say.
+// A channel in which no tone plays has no reading of distortion: relative to crosstalk,
+// distortion would look the smaller the larger the crosstalk is. It has only readings of the
+// crosstalk and of its marks.
 func TestUndrivenChannelHasNoDistortion(t *testing.T) {
 	p := planOf(t, `schema = 1
 device = "A"
@@ -98,7 +99,7 @@ tests = ["crosstalk", "second alone"]
 	}
 }
 
-// preamp is an input with a gain and white noise of its own, in dBFS mathematical rms.
+// preamp is an input with a gain and its own white noise, in dBFS mathematical rms.
 type preamp struct {
 	gainDB, noiseDBFS float64
 	seed              uint64
@@ -118,10 +119,10 @@ func (p preamp) Respond(_ context.Context, in wave.Source, out wave.Sink) error 
 	return out.Write(b)
 }
 
-// Two inputs of the same noise whose gains are not the plan's: where the sheet has measured the gain
-// in volts, both readings are what was planted, and equal; where it has not, the rows say that they
-// stand on the plan's gain, and neither is the best.
-func TestInputNoiseBehindAnotherGain(t *testing.T) {
+// Two inputs have the same noise, and gains other than the plan's. Where the sheet has measured
+// the gain in volts, both readings are the planted value, and equal. Where it has not, the rows
+// state that they assume the plan's gain, and neither is the best.
+func TestInputNoiseWhereTheGainIsNotThePlans(t *testing.T) {
 	const text = `schema = 1
 device = "A"
 [[test]]
@@ -136,7 +137,7 @@ calibration = "0 dBFS = +18 dBu"
 input_calibration = "0 dBFS = +10 dBu"
 tests = ["tone", "input-noise"]
 `
-	// Of white noise at the input, which is at 0 dBFS where the player would give +10 dBu.
+	// White noise at the input. 0 dBFS is the level at which the player would give +10 dBu.
 	const noiseDBFS = -130.0
 	planted := noiseDBFS + 10*math.Log10(19980/24000.0) + 3.0103 + 10
 	for _, measured := range []bool{true, false} {
@@ -145,7 +146,7 @@ tests = ["tone", "input-noise"]
 			plan = strings.Replace(text, "input_calibration = \"0 dBFS = +10 dBu\"\n", "", 1)
 		}
 		var sheets []*Sheet
-		for i, gain := range []float64{50, 46} { // 58 and 54 dB of volts
+		for i, gain := range []float64{50, 46} { // 58 and 54 dB between input and output in volts
 			s := sheetOf(t, planOf(t, plan), preamp{gain, noiseDBFS, uint64(i)})
 			s.Device = string(rune('A' + i))
 			sheets = append(sheets, s)
@@ -168,9 +169,9 @@ tests = ["tone", "input-noise"]
 	}
 }
 
-// A processor is meant to change its gain with the level; a path of another kind that does has a
-// finding.
-func TestProcessorMayMoveItsGain(t *testing.T) {
+// A gain that changes with the level is a finding on every path but those of processors and
+// limiters.
+func TestMovingGainIsNoFindingOfAProcessor(t *testing.T) {
 	compressor := simulatedProcessor{thresholdDBFS: -30, slope: 0.7, attackMs: 5, releaseMs: 80, rate: 48000, bits: 24, noise: dsp.DBToAmplitude(-100)}
 	for kind, want := range map[string]bool{"processor": false, "limiter": false, "line-input": true} {
 		s := sheetOf(t, planOf(t, strings.NewReplacer(`"line-input"`, `"`+kind+`"`, "peak_dbfs=-20", "peak_dbfs=-6").Replace(shortPlan)), compressor)
@@ -212,12 +213,12 @@ headphone_q = 2
 tests = ["distortion", "idle-noise"]
 `
 
-// aWeighted is the share of white noise's power from 20 Hz to 20 kHz that the A curve
-// leaves of it, against all up to half the rate: IEC 61672-1:2013, Annex E.
+// aWeighted is the share of white noise's power up to half the rate that remains from 20 Hz to
+// 20 kHz behind the A-weighting of IEC 61672-1:2013, Annex E.
 func aWeighted(rate int) float64 { return inBand(rate, 0, true) }
 
-// inBand is the share of a noise's power that lies from 20 Hz to 20 kHz, A-weighted or
-// not, against all up to half the rate: of white noise behind y = x + pole·y'.
+// inBand is the share of a noise's power up to half the rate that lies from 20 Hz to 20 kHz,
+// A-weighted or not. The noise is white noise behind y = x + pole·y'.
 func inBand(rate int, pole float64, weighted bool) float64 {
 	a := func(f float64) float64 {
 		f2 := f * f
@@ -234,8 +235,8 @@ func inBand(rate int, pole float64, weighted bool) float64 {
 	return sum / (float64(rate) / 2)
 }
 
-// overdriven is by how many dB a sine exceeds a hard limit where what is left beside its
-// fundamental is 1 % of all (AES17-2015 6.2.1): by integration over a quarter of a period.
+// overdriven returns by how many dB a sine exceeds a hard limit at which everything but its
+// fundamental is 1 % of the total (AES17-2015 6.2.1). It integrates over a quarter of a period.
 func overdriven() float64 {
 	for db := 0.01; ; db += 0.001 {
 		a := dsp.DBToAmplitude(db)
@@ -253,13 +254,13 @@ func overdriven() float64 {
 	}
 }
 
-// What follows from other readings comes back as it was planted, within the uncertainty
-// that the sheet states, in at least 95 of 100: of random devices at three rates and two
-// word lengths, with another clock, inverted, coupled by a capacitor, with hum and noise.
+// In at least 95 of 100 readings that follow from others, the planted value lies within the
+// uncertainty that the sheet states. The random devices have three rates and two word lengths,
+// a clock of their own, inverted polarity, a coupling capacitor, hum and noise.
 func TestDerivedReadings(t *testing.T) {
 	devices, text := 1, derivedPlan
 	if dsptest.IsExhaustive() {
-		devices, text = 4, longDerivedPlan // some 15 s of processor time each
+		devices, text = 4, longDerivedPlan // about 15 s of processor time each
 	}
 	random := rand.New(rand.NewPCG(15, 3))
 	inside, all := 0, 0
@@ -314,7 +315,7 @@ func TestDerivedReadings(t *testing.T) {
 			t.Errorf("device %d: missing %v, void %v", n, sheet.Missing, sheet.Void)
 		}
 		repeats := float64(p.Repeats)
-		median := 0.0 // of L, L+spread, L: L; of L and L+spread: between
+		median := 0.0 // latencies L, L+spread, L have the median L; with L and L+spread alone it is the middle
 		if p.Repeats == 2 {
 			median = float64(spread) / 2
 		}
@@ -342,23 +343,24 @@ func TestDerivedReadings(t *testing.T) {
 			{"preamp, gain 30 dB, RATE Hz", "tone_dbu", -40 + highGain + 18},
 			{"up to clipping, RATE Hz", "maximum_level_dbfs", clipDBFS + overDB},
 			{"up to clipping, RATE Hz", "maximum_level_dbu", clipDBFS + overDB + 10},
-			// Headroom: the converter sees the clipped tops, and noise on them.
+			// Headroom: the converter receives the clipped tops, and noise on them.
 			{"up to clipping, RATE Hz", "converter_headroom_db", -clipDBFS},
 			{"terminated, gain 40 dB, RATE Hz", "equivalent_input_noise_dbu", noiseDBFS + 10*math.Log10(19980/(float64(rate)/2)) + 3.0103 + 18 - 40},
 			{"terminated, gain 40 dB, RATE Hz", "equivalent_input_noise_a_dbu", noiseDBFS + dsp.PowerToDB(aWeighted(rate)) + 3.0103 + 18 - 40},
 			{"headphones, load 32 ohm, RATE Hz", "output_impedance_ohm", outputOhm},
 			{"headphones, load 32 ohm, RATE Hz", "load_drop_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
-			// From the impedance at direct current to that at the resonance.
+			// Between the impedance at DC and that at the resonance.
 			{"headphones, load 32 ohm, RATE Hz", "response_spread_db", dsp.AmplitudeToDB(90 / (90 + outputOhm) * (32 + outputOhm) / 32)},
 			{"headphones, load 32 ohm, RATE Hz", "largest_loss_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
-			// -95 dBFS mathematical rms, in dBV, and 1 mW in 32 ohm is -14.95 dBV.
+			// The noise is -95 dBFS mathematical rms, converted to dBV. 1 mW into 32 ohm is
+			// -14.95 dBV.
 			{"headphones, no load, RATE Hz", "headphone_noise_a_db_spl", aDBu - 2.2185 + 110 + 14.9485},
 		}
 		for _, want := range planted {
 			condition := strings.ReplaceAll(want.condition, "RATE", fmt.Sprint(rate))
 			path, _, _ := strings.Cut(condition, ",")
 			if p.path(path) == nil {
-				continue // not in the light plan
+				continue // not in the short plan
 			}
 			var found *Row
 			for i, r := range sheet.Rows {
@@ -392,7 +394,7 @@ func TestDerivedReadings(t *testing.T) {
 	}
 }
 
-// hardLimiter holds samples to a ceiling that it exceeds by some dB.
+// hardLimiter clips samples at a level some dB above its stated ceiling.
 type hardLimiter struct {
 	peak    float64
 	latency int
@@ -412,8 +414,7 @@ func (h hardLimiter) Respond(_ context.Context, in wave.Source, out wave.Sink) e
 	return out.Write(response)
 }
 
-// A limiter that lets samples through by some dB over its ceiling: the sheet's largest
-// overshoot is that.
+// A limiter exceeds its ceiling by some dB: the sheet states that as the largest overshoot.
 func TestPlantedOvershoot(t *testing.T) {
 	dsptest.Exhaustive(t) // the stress signals of a limiter, whole
 	p := planOf(t, `schema = 1
@@ -434,8 +435,8 @@ tests = ["overshoot"]
 	}
 }
 
-// automaticGain brings whatever comes to one level, within a second: a follower of the
-// level's mean square, and a gain of its inverse.
+// automaticGain brings every sound to one level within a second: its gain is the inverse of a
+// smoothed mean square.
 type automaticGain struct{}
 
 func (automaticGain) Respond(_ context.Context, in wave.Source, out wave.Sink) error {
@@ -454,8 +455,8 @@ func (automaticGain) Respond(_ context.Context, in wave.Source, out wave.Sink) e
 	return out.Write(b)
 }
 
-// A device with automatic gain is void, or the sheet says that its gain is none.
-func TestAutomaticGainInASheet(t *testing.T) {
+// A device with automatic gain is void, or the sheet states that its gain is not fixed.
+func TestAutomaticGainIsAFinding(t *testing.T) {
 	s := sheetOf(t, planOf(t, shortPlan), automaticGain{})
 	said := false
 	for _, l := range append(s.Findings, s.Void...) {
@@ -464,7 +465,7 @@ func TestAutomaticGainInASheet(t *testing.T) {
 	if !said {
 		t.Errorf("findings %v, void %v: nothing about the gain", s.Findings, s.Void)
 	}
-	// A processor is meant to do so.
+	// For a processor that is normal.
 	for _, l := range sheetOf(t, planOf(t, strings.Replace(shortPlan, `kind = "line-input"`, `kind = "processor"`, 1)), automaticGain{}).Findings {
 		if strings.Contains(l.What, "gain") {
 			t.Errorf("of a processor: %s", l.What)

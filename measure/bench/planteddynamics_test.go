@@ -16,9 +16,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// simulatedProcessor lowers what is over a threshold: by a curve with a quadratic knee
-// (Giannoulis, Massberg and Reiss 2012) of the largest |sample| of the last 0.6 ms, and a
-// gain that follows in dB, by one pole up and one down. It shares no code with the engine.
+// simulatedProcessor attenuates levels over a threshold. Its curve has a quadratic knee
+// (Giannoulis, Massberg and Reiss 2012); its detector is the largest |sample| of the last 0.6
+// ms. The gain in dB follows by a one-pole smoother, with one time for attack and one for
+// release. It shares no code with the engine.
 type simulatedProcessor struct {
 	thresholdDBFS, slope, kneeDB float64 // slope: dB less for each dB over the threshold; 1: a limiter
 	attackMs, releaseMs          float64
@@ -29,7 +30,7 @@ type simulatedProcessor struct {
 	seed                         uint64
 }
 
-// curveDB is the gain at a level.
+// curveDB returns the gain in dB at a level.
 func (s simulatedProcessor) curveDB(level float64) float64 {
 	switch over := level - s.thresholdDBFS; {
 	case over <= -s.kneeDB/2:
@@ -59,7 +60,7 @@ func (s simulatedProcessor) Respond(_ context.Context, in wave.Source, out wave.
 				largest, left = size, window
 			case left > 0:
 				left--
-			default: // the largest has left the window
+			default: // the largest sample has left the window
 				largest = 1e-9
 				for k := max(0, n-window); k <= n; k++ {
 					if size := math.Abs(sent[c][k]); size >= largest {
@@ -103,7 +104,7 @@ together = true
 tests = ["curve", "times"]
 `
 
-// The curve and the times of voice processors and limiters come back as planted.
+// The measured curve and times of random voice processors and limiters are the planted ones.
 func TestPlantedDynamics(t *testing.T) {
 	devices, text := 1, strings.Replace(dynamicsPlan, "from_dbfs=-50 to_dbfs=-6 step_db=STEP step_seconds=0.5", "from_dbfs=-40 to_dbfs=-6 step_db=2 step_seconds=0.4", 1)
 	if dsptest.IsExhaustive() {
@@ -123,7 +124,7 @@ func TestPlantedDynamics(t *testing.T) {
 			s.slope, s.makeUpDB, s.kneeDB = 1, 0, uniform(0, 2)
 		}
 		if random.IntN(3) == 0 {
-			s.kneeDB = uniform(0, 2) // which steps of 2 and 3 dB cannot resolve
+			s.kneeDB = uniform(0, 2) // too narrow for steps of 2 and 3 dB to resolve
 		}
 		p := planOf(t, strings.ReplaceAll(text, "STEP", fmt.Sprint(1+n/3%3)))
 		p.Paths[0].RatesHz = []int{s.rate}
@@ -132,8 +133,8 @@ func TestPlantedDynamics(t *testing.T) {
 	counted.judge(t)
 }
 
-// addDynamics counts what a sheet has of a device's curve and times, by the names of the
-// tests that read them.
+// addDynamics counts the readings of a device's curve and times in a sheet; curve and times are
+// the names of their tests.
 func (all tallies) addDynamics(t *testing.T, n int, s simulatedProcessor, sheet *Sheet, curve, times string, lowDBFS, highDBFS float64) {
 	t.Helper()
 	high, low := s.curveDB(highDBFS), s.curveDB(lowDBFS)
@@ -165,8 +166,8 @@ func (all tallies) addDynamics(t *testing.T, n int, s simulatedProcessor, sheet 
 	}
 }
 
-// The starter plans of a voice processor and a limiter, as they are, on planted devices:
-// nothing is missing or void, and curve and times come back.
+// The starter plans of a voice processor and a limiter are run unchanged with planted devices:
+// nothing is missing or void, and curve and times are the planted ones.
 func TestStartersOnPlantedDynamics(t *testing.T) {
 	dsptest.Exhaustive(t)
 	counted := tallies{}
@@ -191,8 +192,8 @@ func TestStartersOnPlantedDynamics(t *testing.T) {
 		if c.starter != "limiter" {
 			continue
 		}
-		// The worst overshoot is that of the samples which come out of it, found here
-		// without any instrument: the largest |sample| between the marks, over the ceiling.
+		// The expected overshoot is found without an instrument: the largest |sample| of the
+		// output between the marks, relative to the ceiling.
 		want := worstSample(t, p, c.device)
 		if want < 3 {
 			t.Errorf("an attack of 1.3 ms without look-ahead lets samples pass by %.2f dB only", want)
@@ -204,8 +205,8 @@ func TestStartersOnPlantedDynamics(t *testing.T) {
 	counted.judge(t)
 }
 
-// worstSample is by how many dB the largest sample that a limiter lets through of any
-// stress signal of a plan is over the ceiling.
+// worstSample returns by how many dB a limiter's largest output sample exceeds the ceiling,
+// over all stress signals of a plan.
 func worstSample(t *testing.T, p *Plan, d simulatedProcessor) float64 {
 	t.Helper()
 	most := math.Inf(-1)

@@ -15,8 +15,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// lines are the paths of a plan whose stimuli are just long enough for every derived
-// reading, by what a device draws of them. The effect needs the loopback.
+// lines are parts of a plan: paths with stimuli just long enough for every derived reading. A
+// random device is given some of them. The effect needs the loopback, so both are in one part.
 var lines = []struct {
 	name  string
 	tests string // of the plan
@@ -122,21 +122,21 @@ tests = ["silence"]
 `},
 }
 
-// shortDistortion is the built-in test with one short tone: what a load does is read from
-// a test of this name.
+// shortDistortion replaces the built-in test by one short tone. The effect of a load is read
+// from a test of this name.
 var shortDistortion = CustomTest{"distortion", stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: -10, Seconds: 1.3, Channels: 1}}
 
-// linesOfADevice is how many of the lines a device draws: a quarter.
+// linesOfADevice is the number of lines for one device: a quarter of them.
 const linesOfADevice = 2
 
-// plantedReading is what a sheet has to state of a simulated device.
+// plantedReading is a reading and the value that a sheet should state for a simulated device.
 type plantedReading struct {
 	condition, reading string
 	value              float64
 }
 
-// randomDevice is a device of which everything is drawn at random, and what a sheet has
-// to state of it.
+// randomDevice returns a device with random properties and the readings that a sheet should
+// state.
 func randomDevice(random *rand.Rand, n, rate int, classes map[string]int) (plans []string, device func(Condition) (instrument.Device, error), planted []plantedReading) {
 	uniform := func(from, to float64) float64 { return from + (to-from)*random.Float64() }
 	base := simulatedInterface{
@@ -175,7 +175,7 @@ func randomDevice(random *rand.Rand, n, rate int, classes map[string]int) (plans
 	if random.IntN(2) == 1 {
 		pole = math.Exp(-2 * math.Pi * uniform(200, 4000) / float64(rate))
 	}
-	hissDBFS := -20 + min(lowGain, 0) - 3 - uniform(24, 60) // under the marks
+	hissDBFS := -20 + min(lowGain, 0) - 3 - uniform(24, 60) // below the marks
 	back := dsp.DBToAmplitude(uniform(-70, -40))
 	overDB := overdriven()
 	from := math.Round(10*(clipDBFS-uniform(0.5, 0.9))) / 10
@@ -183,7 +183,7 @@ func randomDevice(random *rand.Rand, n, rate int, classes map[string]int) (plans
 	once, drawn := [2]string{}, map[string]bool{"effect": false}
 	for _, i := range random.Perm(len(lines))[:linesOfADevice] {
 		drawn[lines[i].name] = true
-		if lines[i].name == "loop" { // with repeats: a plan of its own
+		if lines[i].name == "loop" { // repeated, so in a plan of its own
 			drawn["effect"] = true
 			plans = append(plans, fill.Replace("schema = 1\ndevice = \"A\"\n"+lines[i].tests+lines[i].paths))
 			continue
@@ -268,11 +268,11 @@ func randomDevice(random *rand.Rand, n, rate int, classes map[string]int) (plans
 		{"terminated, gain 40 dB, RATE Hz", "equivalent_input_noise_a_dbu", noiseDBFS + aDB + 3.0103 + 18 - 40},
 		{loaded, "output_impedance_ohm", outputOhm},
 		{loaded, "load_drop_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
-		// From the impedance at direct current to that at the resonance.
+		// Between the impedance at DC and that at the resonance.
 		{loaded, "response_spread_db", dsp.AmplitudeToDB(90 / (90 + outputOhm) * (32 + outputOhm) / 32)},
 		{loaded, "largest_loss_db", dsp.AmplitudeToDB((32 + outputOhm) / 32)},
 		{"headphone noise, RATE Hz", "idle_noise_dbfs", headphoneNoiseDBFS + bandDB + 3.0103},
-		// In dBV, and 1 mW in 32 ohm is -14.95 dBV.
+		// Converted to dBV; 1 mW into 32 ohm is -14.95 dBV.
 		{"headphone noise, RATE Hz", "headphone_noise_a_db_spl", aDBu - 2.2185 + 110 + 14.9485},
 	}
 	for _, want := range all {
@@ -283,23 +283,23 @@ func randomDevice(random *rand.Rand, n, rate int, classes map[string]int) (plans
 	return plans, device, planted
 }
 
-// readingTally is how the values of one reading lie within their uncertainties.
+// readingTally counts how often one reading lies within its uncertainty.
 type readingTally struct {
 	inside int
-	shares []float64 // error over uncertainty, of each device
+	shares []float64 // error divided by uncertainty, of each device
 	bounds []float64 // uncertainties
 	unit   string
 }
 
-// tallies are those of all readings, by path and name.
+// tallies holds a tally for each reading, by path and name.
 type tallies map[string]*readingTally
 
-// add counts a row against what was planted. By more than four times its uncertainty
-// none may be off.
+// add compares a row with the planted value. An error of more than four times the uncertainty
+// fails the test.
 func (all tallies) add(t *testing.T, device int, of string, want plantedReading, r Row) {
 	t.Helper()
 	off := math.Abs(*r.Value - want.value)
-	if r.AtMost { // a bound: what is planted may lie under it
+	if r.AtMost { // an upper bound: the planted value may be lower
 		off = max(0, want.value-*r.Value)
 	}
 	key := of + ": " + want.reading
@@ -318,10 +318,11 @@ func (all tallies) add(t *testing.T, device int, of string, want plantedReading,
 	}
 }
 
-// leastInside is the 0.1 % quantile of a binomial distribution of 95 %: of n values that
-// lie within their uncertainties 95 times of 100, fewer are inside in one case of 1,000.
+// leastInside is the 0.1 % quantile of a binomial distribution of 95 %: if each of n values
+// lies within its uncertainty with a probability of 95 %, fewer than this many do in one case
+// of 1,000.
 func leastInside(n int) int {
-	chance, below := math.Pow(0.05, float64(n)), 0.0 // of k inside; of k or fewer
+	chance, below := math.Pow(0.05, float64(n)), 0.0 // probability of exactly k inside; of k or fewer
 	for k := 0; ; k++ {
 		if below += chance; below >= 0.001 {
 			return k
@@ -330,7 +331,7 @@ func leastInside(n int) int {
 	}
 }
 
-// judge wants as many of every reading inside as leastInside says, and 95 of 100 of all.
+// judge requires that leastInside values of every reading lie inside, and 95 of 100 of all.
 func (all tallies) judge(t *testing.T) {
 	t.Helper()
 	inside, counted := 0, 0
@@ -351,9 +352,10 @@ func (all tallies) judge(t *testing.T) {
 	}
 }
 
-// Of random devices, 95 of 100 readings lie within the uncertainty that the sheet
-// states: of every derived reading, at three rates and two word lengths, inverted, with
-// another clock, coupled by a capacitor, with hum, in noise that is white or not.
+// In 95 of 100 readings of random devices the planted value lies within the uncertainty that
+// the sheet states, for every derived reading. The devices have three rates and two word
+// lengths, inverted polarity, a clock of their own, a coupling capacitor, hum, and noise that
+// is white or not.
 func TestUncertaintiesOfRandomDevices(t *testing.T) {
 	dsptest.Exhaustive(t)
 	devices := 1

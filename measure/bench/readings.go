@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// derivedReadings are those that follow from what the instruments read: families as
-// package measure writes them.
+// derivedReadings are the readings that follow from those of the instruments, as families in
+// the notation of package measure.
 var derivedReadings = []string{
 	"equivalent_input_noise_{dbu,dbv,a_dbu,a_dbv}", "thermal_noise_{dbu,a_dbu}", "noise_figure_{db,a_db}",
 	"headphone_noise_a_db_spl", "output_impedance_ohm", "load_drop_db", "{largest_loss_db,response_spread_db}",
@@ -20,9 +20,9 @@ var derivedReadings = []string{
 	"overshoot_{sample,annex2,fine}_db", "first_window_overshoot_db",
 }
 
-// Readings are the names of all readings that a sheet can hold, N standing for a number.
-// What a calibration adds in dBu is listed with its level in dBFS, but for what only a
-// calibration gives.
+// Readings returns the names of all readings that a sheet can hold; N stands for a number. A
+// level in dBu that a calibration adds is not listed beside its level in dBFS. Readings that
+// exist only with a calibration are listed.
 func Readings() []string { return slices.Clone(readings()) }
 
 var readings = sync.OnceValue(func() (all []string) {
@@ -36,8 +36,8 @@ var readings = sync.OnceValue(func() (all []string) {
 	}
 	for _, family := range append(families, instrument.AlignmentReadings...) {
 		for _, name := range measure.WrittenOut(family) {
-			// A ratio in percent is the one in dB once more, and of a recording
-			// correlation_delay is remaining_delay.
+			// A ratio in percent repeats the ratio in dB, and in a recording correlation_delay
+			// repeats remaining_delay.
 			if !strings.HasSuffix(name, "_percent") && name != "mark_over_noise_db" && !strings.HasPrefix(name, "correlation_delay_") && !slices.Contains(all, name) {
 				all = append(all, name)
 			}
@@ -46,11 +46,11 @@ var readings = sync.OnceValue(func() (all []string) {
 	return all
 })
 
-// IsReading reports whether a sheet can hold a reading, by its name with numbers and
-// channel: harmonic3_db_ch2.
+// IsReading reports whether a sheet can hold a reading. The name has its numbers and channel,
+// such as harmonic3_db_ch2.
 func IsReading(name string) bool {
 	return measure.IsReadingOf(name, readings()...) || measure.IsReadingOf(dBFSName(name), readings()...)
 }
 
-// dBFSName is the level in dBFS that a level in dBu was calibrated from.
+// dBFSName returns the name of the level in dBFS from which a level in dBu is calibrated.
 func dBFSName(name string) string { return strings.Replace(name, "_dbu", "_dbfs", 1) }

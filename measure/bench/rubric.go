@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// Rubric is a user's file of grades: which value of a reading is worth which grade, and
-// why. There is none built in.
+// Rubric is a user's file of grades: which value of a reading earns which grade, and why. None
+// is built in.
 type Rubric struct {
 	Name   string // of the file
 	Digest string // SHA-256 of its text
@@ -22,8 +22,8 @@ type Rubric struct {
 
 // Grading grades one reading.
 type Grading struct {
-	Reading    string // without a channel: it stands for all of them
-	Path, Test string // "": every one that has the reading
+	Reading    string // without a channel: it covers all channels
+	Path, Test string // "": every path, or test, that has the reading
 	Why        string
 	Steps      []GradeStep // from the best to the worst
 }
@@ -31,10 +31,10 @@ type Grading struct {
 // GradeStep is a grade and the values that earn it, inclusive.
 type GradeStep struct {
 	Grade    string
-	Min, Max float64 // −Inf and Inf where there is none
+	Min, Max float64 // −Inf and +Inf where there is no bound
 }
 
-// LoadRubric reads a rubric file; what is wrong with its text is a *tomlfile.FileError.
+// LoadRubric reads a rubric file. A fault of its text is a *tomlfile.FileError.
 func LoadRubric(name string) (*Rubric, error) {
 	text, err := tomlfile.Load(name, "rubric file")
 	if err != nil {
@@ -43,7 +43,7 @@ func LoadRubric(name string) (*Rubric, error) {
 	return ReadRubric(name, text)
 }
 
-// ReadRubric reads the text of a rubric file; name stands for it in errors.
+// ReadRubric reads the text of a rubric file. Name is the file's name in errors.
 func ReadRubric(name string, text []byte) (*Rubric, error) {
 	file, err := tomlfile.Read(name, "a rubric file", text, "grade")
 	if err != nil {
@@ -105,8 +105,8 @@ func (r *Rubric) grading(d *tomlfile.Document, v *tomlfile.Value) (g Grading) {
 	return g
 }
 
-// gradeSteps are the steps of a reading, from the best to the worst. Only the last may be
-// without bounds: it takes what is left.
+// gradeSteps returns the steps of a reading, from the best to the worst. Only the last may be
+// without bounds: it covers all other values.
 func gradeSteps(d *tomlfile.Document, e tomlfile.Entry) (all []GradeStep) {
 	if e.Value.Kind != tomlfile.Array || len(e.Value.Items) == 0 {
 		d.WrongType(e.Key, e.Value, `a list such as [{ grade = "A", min = 110 }, { grade = "B" }], from the best to the worst`, "")
@@ -149,7 +149,7 @@ func numberOr(d *tomlfile.Document, e tomlfile.Entry, otherwise float64) float64
 	return otherwise
 }
 
-// String is a grading in one line.
+// String describes the grading in one line.
 func (g Grading) String() string {
 	var steps []string
 	for _, s := range g.Steps {
@@ -167,8 +167,8 @@ func (g Grading) String() string {
 	return fmt.Sprintf("%s: %s; why: %s", g.Reading, strings.Join(steps, ", "), g.Why)
 }
 
-// Of is the grade of a row: "" where the rubric says nothing of it, and several where
-// they are what the row's uncertainty allows.
+// Of returns the grade of a row. It returns "" if the rubric does not grade the row, and
+// several grades if the row's uncertainty allows them.
 func (r *Rubric) Of(row *Row) string {
 	if r == nil || row == nil || row.Value == nil {
 		return ""
@@ -187,7 +187,7 @@ func (r *Rubric) Of(row *Row) string {
 		}
 		var grades []string
 		for i, s := range g.Steps {
-			// A step earns its grade only where no better one does.
+			// A value earns the best grade whose step contains it.
 			taken := slices.ContainsFunc(g.Steps[:i], func(b GradeStep) bool { return b.Min <= low && high <= b.Max })
 			if !taken && s.Min <= high && low <= s.Max && !covered(g.Steps[:i], max(low, s.Min), min(high, s.Max)) {
 				grades = append(grades, s.Grade)
@@ -201,11 +201,11 @@ func (r *Rubric) Of(row *Row) string {
 	return ""
 }
 
-// covered reports whether better steps together take all values from low to high.
+// covered reports whether better steps together contain all values from low to high.
 func covered(better []GradeStep, low, high float64) bool {
 	better = slices.Clone(better)
 	slices.SortFunc(better, func(a, b GradeStep) int { return cmp.Compare(a.Min, b.Min) })
-	taken := false // everything from where low was up to low
+	taken := false // the values from the original low up to low are covered
 	for _, b := range better {
 		if b.Min <= low && low <= b.Max {
 			low, taken = b.Max, true

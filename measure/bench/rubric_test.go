@@ -20,8 +20,8 @@ why = "a quiet room behind a voice"
 steps = [{ grade = "fine", max = -100 }, { grade = "usable", max = -80 }]
 `
 
-// A grade is that of the value; where the uncertainty reaches over a step's end it is
-// both; of an upper bound it is every grade that a lower value would earn.
+// A grade is that of the value. Where the uncertainty reaches over the end of a step, both
+// grades are stated. For an upper bound, every grade that a lower value would earn is stated.
 func TestGrades(t *testing.T) {
 	r, err := ReadRubric("rubric.toml", []byte(rubricText))
 	if err != nil {
@@ -76,7 +76,7 @@ func TestRubricFaults(t *testing.T) {
 			t.Errorf("%q: %v", found, err)
 		}
 	}
-	// A grade for one test before that for all others of its reading.
+	// A grade for one test precedes that for all other tests of its reading.
 	specific := strings.Replace(rubricText, "idle_noise_a_dbfs", "noise_dbfs", 1)
 	if _, err := ReadRubric("rubric.toml", []byte(specific+"[[grade]]\nreading = \"noise_dbfs\"\nwhy = \"rest\"\nsteps = [{ grade = \"A\", max = -60 }]\n")); err != nil {
 		t.Error(err)

@@ -13,8 +13,8 @@ import (
 	"github.com/boothbench/boothbench/measure/instrument"
 )
 
-// Run puts all stimuli of a plan through a device and returns the sheet. The device may
-// differ by condition, such as a command that is given the gain. Shown is called before
+// Run plays all stimuli of a plan through a device and returns the sheet. The device may differ
+// by condition, such as a command that takes the gain as an argument. Shown is called before
 // each recording.
 func Run(ctx context.Context, p *Plan, device func(Condition) (instrument.Device, error), shown func(what string, i, of int)) (*Sheet, error) {
 	c, err := NewCollector(p)
@@ -54,7 +54,7 @@ func Run(ctx context.Context, p *Plan, device func(Condition) (instrument.Device
 	return c.Sheet(), nil
 }
 
-// record has the device answer, and reads what it answered.
+// record sends the sound to the device and adds the response to the sheet.
 func (c *Collector) record(ctx context.Context, d instrument.Device, name string, repeat, rate int, sound dsp.Block) error {
 	response, err := instrument.Respond(ctx, d, rate, sound)
 	if err != nil {
@@ -64,8 +64,8 @@ func (c *Collector) record(ctx context.Context, d instrument.Device, name string
 	return nil
 }
 
-// digestOf is the SHA-256 of samples as 64-bit floating point, little-endian, one channel
-// after the other: that of a recording that is no file.
+// digestOf returns the SHA-256 of samples as 64-bit floating point, little-endian, one channel
+// after the other. It identifies a recording that is not a file.
 func digestOf(b dsp.Block) string {
 	sum := sha256.New()
 	var bytes [1 << 15]byte

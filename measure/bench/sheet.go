@@ -15,7 +15,7 @@ import (
 // SheetSchema is the version of the sheet.
 const SheetSchema = 1
 
-// Sheet is what a bench has measured of a device: data, to be kept and compared.
+// Sheet holds everything that a bench has measured of a device, to be kept and compared.
 type Sheet struct {
 	SchemaVersion int      `json:"schema_version"`
 	Kind          string   `json:"kind"` // "bench sheet"
@@ -46,19 +46,19 @@ type Row struct {
 	Def       string   `json:"definition,omitempty"`
 	Bound     string   `json:"bound,omitempty"`
 	AtMost    bool     `json:"at_most,omitempty"` // the value is noise: an upper bound
-	// Assumes is what the value stands on and nothing measured, such as a gain of the plan: its
-	// error is not in the uncertainty.
+	// Assumes states an assumption of the value that was not measured, such as the plan's gain.
+	// The uncertainty does not include its error.
 	Assumes string `json:"assumes,omitempty"`
-	// Uncertainty is by how much the value may be off either way, in its unit.
+	// Uncertainty is the largest error of the value expected, either way, in its unit.
 	Uncertainty float64    `json:"uncertainty"`
 	Values      []*float64 `json:"values"`           // of the repeats, null where there is none
 	Spread      *float64   `json:"spread,omitempty"` // largest value less least
 	Recordings  []string   `json:"recordings_sha256"`
 
-	of *Item // what it was measured of; nil in a sheet that was loaded
+	of *Item // the measured stimulus; nil in a sheet that was loaded
 }
 
-// Judged is a claim of the plan held against a reading.
+// Judged is the verdict on one claim of the plan for one reading.
 type Judged struct {
 	Path      string `json:"path"`
 	Condition string `json:"condition"`
@@ -68,14 +68,14 @@ type Judged struct {
 	Why       string `json:"why,omitempty"`
 }
 
-// Lack is something that is not there or not right, and what to do.
+// Lack is something missing or wrong, and what to do about it.
 type Lack struct {
 	Of   string `json:"of"`
 	What string `json:"what"`
 	Do   string `json:"do,omitempty"`
 }
 
-// Summary counts what a sheet holds, and what it lacks.
+// Summary counts the contents of a sheet, and what is missing.
 func (s *Sheet) Summary() string {
 	values, conditions := 0, map[string]bool{}
 	for _, r := range s.Rows {
@@ -96,7 +96,7 @@ func (s *Sheet) Summary() string {
 	return text
 }
 
-// NotMeasured are the readings that have no value, one line for each reason.
+// NotMeasured lists the readings without a value, one line for each reason.
 func (s *Sheet) NotMeasured() (lines []string) {
 	type group struct {
 		names []string // without their channels
@@ -133,7 +133,7 @@ func (s *Sheet) NotMeasured() (lines []string) {
 	return lines
 }
 
-// Measured is the row as a reading.
+// Measured returns the row as a reading.
 func (r Row) Measured() measure.Reading {
 	m := measure.Reading{Reason: r.Reason, Unit: r.Unit, Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Def, Bound: r.Bound, Frame: -1, Channel: -1}
 	if r.Value != nil {
@@ -142,8 +142,8 @@ func (r Row) Measured() measure.Reading {
 	return m
 }
 
-// Shown is the row as a reading with the digits that its uncertainty leaves: of ±0.02 dB,
-// the third decimal of a value near 0 counts.
+// Shown returns the row as a reading, rounded to the digits that the uncertainty leaves: at
+// ±0.02 dB, a value near 0 keeps its third decimal.
 func (r Row) Shown() measure.Reading {
 	m := r.Measured()
 	if r.Value != nil && math.Abs(m.Value) < r.Uncertainty {
@@ -153,8 +153,8 @@ func (r Row) Shown() measure.Reading {
 	return m
 }
 
-// Text is the row's value with its unit, its uncertainty where it is known, and "at most"
-// before what is only noise.
+// Text returns the row's value with its unit, with "at most" before an upper bound, and with
+// the uncertainty where it is known.
 func (r Row) Text() string {
 	text := r.Shown().String()
 	switch {
@@ -167,7 +167,7 @@ func (r Row) Text() string {
 	return text
 }
 
-// String is Text with the spread of the repeats, and with what it assumes.
+// String returns Text with the row's assumption and the spread of the repeats.
 func (r Row) String() string {
 	text := r.Text()
 	if r.Assumes != "" {
@@ -179,7 +179,8 @@ func (r Row) String() string {
 	return text
 }
 
-// rowOf is a row of a reading; its JSON form fills what both have.
+// rowOf returns the row of a reading. Row and reading have the same names in JSON, which fills
+// the fields they share.
 func rowOf(item Item, n measure.Named) Row {
 	row := Row{Path: item.Path.Name, Condition: item.Setting(), Test: item.Test, Reading: n.Name, of: &item}
 	text, err := n.MarshalJSON()
@@ -192,7 +193,7 @@ func rowOf(item Item, n measure.Named) Row {
 	return row
 }
 
-// LoadSheet reads a sheet that a bench has written.
+// LoadSheet reads a sheet that package bench has written.
 func LoadSheet(name string) (*Sheet, error) {
 	text, err := os.ReadFile(name)
 	if err != nil {

@@ -8,7 +8,7 @@ import (
 //go:embed starters/*.toml
 var starters embed.FS
 
-// Starters are the names of the commented plans to begin with.
+// Starters returns the names of the commented plans from which a user can start.
 func Starters() (names []string) {
 	entries, err := starters.ReadDir("starters")
 	if err != nil {
@@ -20,7 +20,7 @@ func Starters() (names []string) {
 	return names
 }
 
-// Starter is the text of such a plan, nil if there is none of the name.
+// Starter returns the text of a starter plan; nil if there is none of this name.
 func Starter(name string) []byte {
 	text, err := starters.ReadFile("starters/" + name + ".toml")
 	if err != nil {

@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Sheet is the sheet of all recordings that were added.
+// Sheet returns the sheet of all recordings that were added.
 func (c *Collector) Sheet() *Sheet {
 	s := *c.sheet
 	s.Findings = c.findings()
@@ -48,12 +48,13 @@ func (c *Collector) Sheet() *Sheet {
 	return &s
 }
 
-// rowsOf joins the recordings of an item: every reading's median, spread and values.
+// rowsOf joins the recordings of an item into rows: the median, the spread and the values of
+// every reading.
 func rowsOf(item Item, taken []result) (rows []Row) {
 	var names []string
 	for _, t := range taken {
 		for _, n := range t.readings {
-			// A ratio in percent is the one in dB once more.
+			// A ratio in percent repeats the ratio in dB.
 			if !strings.Contains(n.Name, "_percent") && !slices.Contains(names, n.Name) {
 				names = append(names, n.Name)
 			}
@@ -124,7 +125,7 @@ func joined(item Item, name string, taken []result) Row {
 
 var plusMinus = regexp.MustCompile(`±([0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)`)
 
-// stated is the sum of the uncertainties that a bound states.
+// stated returns the sum of the uncertainties in a bound's text.
 func stated(bound string) (sum float64) {
 	for _, found := range plusMinus.FindAllStringSubmatch(bound, -1) {
 		if v, err := strconv.ParseFloat(found[1], 64); err == nil {
@@ -134,10 +135,10 @@ func stated(bound string) (sum float64) {
 	return sum
 }
 
-// resolution is the least difference that is one, whatever the bound: 0.01 dB, a
-// hundredth of a frame, a part in ten thousand of a frequency, a part in a thousand of
-// anything else. What has no unit is a sign or a count. (own definition; the
-// tests on simulated devices hold the readings to it)
+// resolution is the least uncertainty of a reading, whatever its bound states: 0.01 dB, a
+// hundredth of a frame or of a ppm, a ten-thousandth of a frequency, a thousandth of anything
+// else, and 0 where there is no unit (a sign or a count). (own definition; the tests with
+// simulated devices check the readings against it)
 func resolution(unit string, value float64) float64 {
 	switch {
 	case strings.HasPrefix(unit, "dB"):

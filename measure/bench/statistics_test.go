@@ -7,7 +7,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// A delay in ms is as uncertain as the same delay in frames, whatever its size.
+// A delay in ms has the uncertainty of the same delay in frames, whatever its size.
 func TestUncertaintyInMsIsThatInFrames(t *testing.T) {
 	item := Item{Condition: Condition{Path: &Path{}, RateHz: 44100}, Unmarked: true}
 	for _, frames := range []float64{0.000085, 0, 333, -1.5, 1e5} {

@@ -11,22 +11,21 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// CustomTest is a [[test]] of a plan: a name and a stimulus with settings of its own.
+// CustomTest is a [[test]] of a plan: a name, and a stimulus with its own settings.
 type CustomTest struct {
 	Name   string
 	signal stimulus.Signal
 }
 
-// namedSignal is one stimulus of a test. A test with several, such as one at several
-// levels, names each.
+// namedSignal is one stimulus of a test. A test with several stimuli, such as one at several
+// levels, names each of them.
 type namedSignal struct {
 	name     string
 	signal   stimulus.Signal
-	unmarked bool // nothing can be played into the path: the recording is named, not recognised
+	unmarked bool // nothing can be played into the path: the recording is recognised by its file name
 }
 
-// The built-in tests. Lengths are those of the stimuli's own defaults but where a
-// comment says otherwise.
+// The built-in tests. Stimuli have their default lengths unless a comment states otherwise.
 var tests = map[string]struct {
 	help    string
 	signals func(p *Path, level float64) []namedSignal
@@ -93,13 +92,13 @@ var tests = map[string]struct {
 
 func one(name string, s stimulus.Signal) []namedSignal { return []namedSignal{{name, s, false}} }
 
-// TestNames are the names of the built-in tests.
+// TestNames returns the names of the built-in tests.
 func TestNames() []string { return slices.Sorted(maps.Keys(tests)) }
 
-// TestHelp is one line about a built-in test.
+// TestHelp describes a built-in test in one line.
 func TestHelp(name string) string { return tests[name].help }
 
-// signalsOf are the stimuli of a test for a path, at a peak level in dBFS.
+// signalsOf returns the stimuli of a test for a path, at a peak level in dBFS.
 func (p *Plan) signalsOf(test string, path *Path, level float64) []namedSignal {
 	for _, c := range p.Tests {
 		if c.Name == test && c.signal != nil {

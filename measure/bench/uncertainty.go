@@ -10,16 +10,17 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// noiseBandHz is the statistical bandwidth in Hz of white noise behind the network of
-// BS.468: (∫W)²/∫W² of its power gain is between 5 and 10 kHz.
+// noiseBandHz is the statistical bandwidth in Hz of white noise behind the network of BS.468.
+// (∫W)²/∫W² of its power gain W is between 5 and 10 kHz, and the lower end is used.
 const noiseBandHz = 5000
 
-// settledSeconds is what an instrument leaves out at the start of a tone or silence.
+// settledSeconds is the time that an instrument leaves out at the start of a tone or of
+// silence.
 const settledSeconds = 1
 
-// withNoiseBounds adds what the recording's noise leaves open, two standard deviations
-// each, where the instrument has not stated it: of a harmonic, whose line holds noise too,
-// and of the largest reading of a quasi-peak meter.
+// withNoiseBounds adds the uncertainty that the recording's noise causes, two standard
+// deviations, where the instrument states none. It does so for harmonics and crosstalk, whose
+// spectral lines contain noise too, and for the largest reading of a quasi-peak meter.
 func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) measure.Readings {
 	seconds := 0.0
 	switch s := s.(type) {
@@ -31,7 +32,7 @@ func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) mea
 	if seconds <= 0 {
 		return r
 	}
-	// The standard deviation of a mean square of noise is 1/√(B·T) of it.
+	// The standard deviation of a mean square of noise is 1/√(B·T) times its mean.
 	statistical := 2 * 10 / math.Ln10 / math.Sqrt(noiseBandHz*seconds)
 	for i := range r {
 		n := &r[i]
@@ -40,7 +41,7 @@ func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) mea
 			base, suffix = n.Name[:at], n.Name[at:]
 		}
 		switch {
-		case !n.Measurable() || n.Unit == "%" || strings.Contains(n.Bound, "±") || strings.Contains(n.Bound, "upper bound"): // its instrument has stated it
+		case !n.Measurable() || n.Unit == "%" || strings.Contains(n.Bound, "±") || strings.Contains(n.Bound, "upper bound"): // no value, or its instrument has stated a bound
 		case strings.HasPrefix(base, "idle_noise_quasi_peak"):
 			n.AddBound(fmt.Sprintf("±%.2g dB, the largest reading of a finite time", 10*statistical))
 		case strings.HasPrefix(base, "harmonic") || strings.HasPrefix(base, "crosstalk") || base == "thd_fundamental_db" || base == "thd_total_db":
@@ -52,8 +53,8 @@ func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) mea
 			if !hasNoise || !hasTone || !noise.Measurable() {
 				continue
 			}
-			// A sine estimated from N frames in noise of an rms σ is off by σ√(2/N), one
-			// standard deviation of each of its two parts.
+			// A sine estimated from N frames of noise of rms σ is off by σ√(2/N): one standard
+			// deviation of each of its two components.
 			open := 2 * dsp.DBToAmplitude(noise.Value) * math.Sqrt(2/(seconds*float64(rate)))
 			share := open / (dsp.DBToAmplitude(n.Value) * dsp.DBToAmplitude(tone.Value))
 			n.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise", dsp.AmplitudeToDB(1+share)))
@@ -62,7 +63,7 @@ func withNoiseBounds(r, marks measure.Readings, s stimulus.Signal, rate int) mea
 	return r
 }
 
-// loudest is the largest reading of a name over the channels.
+// loudest returns the largest reading of a name over all channels.
 func loudest(r measure.Readings, name string) (most measure.Reading, found bool) {
 	for _, n := range r {
 		if (n.Name == name || strings.HasPrefix(n.Name, name+"_ch")) && n.Measurable() && (!found || n.Value > most.Value) {
