@@ -12,12 +12,12 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Advise completes the advice of judgements of one sound: for a loudness that misses
-// its limits it names the key to turn, aims at the middle of the tolerance, and
-// forecasts what a limiter will take from it. The sound is opened once more, and only
-// if there is such a judgement. Other judgements stay as they are.
+// Advise completes the advice of judgements of one sound. For a loudness outside its limits it
+// names the key to change, aims at the middle of the tolerance, and forecasts by how much a
+// limiter will lower the loudness. It opens the sound once more, and only if there is such a
+// judgement. Other judgements are not changed.
 func Advise(ctx context.Context, open func() (wave.Source, error), judgements []measure.Judgement) error {
-	ceiling := -1.0 // EBU R 128, where no limit says so
+	ceiling := -1.0 // EBU R 128; used where no limit states a ceiling
 	missed := -1
 	for i, j := range judgements {
 		switch _, both := j.Middle(); {

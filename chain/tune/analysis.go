@@ -12,9 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Analysis is what is known of a take ahead of the chain's limiter: enough to
-// forecast the loudness that any drive would give. It takes some 22 MB an hour,
-// whatever the rate, and can be stored (MarshalBinary).
+// Analysis describes a take ahead of the chain's limiter: enough to forecast the loudness at
+// any drive. It takes about 22 MB an hour at any rate, and can be stored (MarshalBinary).
 type Analysis struct {
 	RateHz, Channels int
 	Frames           int64
@@ -22,24 +21,24 @@ type Analysis struct {
 	Ahead            measure.Readings        // loudness and peaks ahead of the limiter
 	Profile          measure.LoudnessProfile // ahead of the limiter
 
-	head  string     // identifies the stages ahead of the limiter
+	head  string     // identifies the chain up to the limiter
 	paths []pathData // one for each gain
 	whole []float64  // see hopEnergies
 	lost  []float64  // see lostShares
 }
 
-// pathData are the cells of channels that share one gain.
+// pathData holds the cells of channels that share one gain.
 type pathData struct {
-	Peaks    []uint16 // largest true peak, a level code
-	Energies []uint16 // K-weighted, all its channels together, a level code
-	Tops     []uint16 // largest of Peaks for every topCells cells
+	Peaks    []uint16 // largest true peak of each cell, as a level code
+	Energies []uint16 // K-weighted, all its channels together, as level codes
+	Tops     []uint16 // largest of Peaks in every topCells cells
 }
 
-// topCells is the number of cells that are looked at together, to pass over sound
-// that nothing happens to.
+// topCells is the number of cells that share one entry of Tops. Where that peak is low enough,
+// all of them are skipped at once.
 const topCells = 64
 
-// AnalyseOptions are the ways to analyse; the zero value is the usual one.
+// AnalyseOptions are the options of Analyse; the zero value is the usual one.
 type AnalyseOptions struct {
 	Mono            measure.MonoPolicy
 	Workers         int  // goroutines; the result is the same for any number
@@ -47,7 +46,7 @@ type AnalyseOptions struct {
 	Progress        func(frames int64)
 }
 
-// Analyse runs the chain up to the limiter at its end, and writes nothing.
+// Analyse runs the chain up to the limiter at its end. It writes no sound.
 func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOptions) (*Analysis, error) {
 	parts := split(c)
 	f := take.Format()
@@ -68,7 +67,7 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 		share = 1
 	}
 	a.paths = make([]pathData, f.Channels/share)
-	if known, ok := take.(interface{ Frames() int64 }); ok { // so that nothing has to grow
+	if known, ok := take.(interface{ Frames() int64 }); ok { // avoids growing the slices
 		cells := int(known.Frames())/dsp.ForecastCellFrames(f.Rate) + 2
 		for path := range a.paths {
 			a.paths[path] = pathData{make([]uint16, 0, cells), make([]uint16, 0, cells), make([]uint16, 0, cells/topCells+2)}
@@ -102,7 +101,7 @@ func Analyse(ctx context.Context, c *chain.Chain, take wave.Source, o AnalyseOpt
 	return a, nil
 }
 
-// analysisSink hands what the chain puts out to meters.
+// analysisSink passes the output of the chain to meters.
 type analysisSink struct {
 	format wave.Format
 	write  func(dsp.Block)
@@ -124,14 +123,14 @@ func (p *pathData) addPeak(code uint16) {
 	*last = max(*last, code)
 }
 
-// parts are a chain as deliver sees it.
+// parts is a chain divided at its limiter.
 type parts struct {
 	chain   *chain.Chain
-	stages  int                  // of them lie ahead of the limiter
-	limiter *dsp.LimiterSettings // the chain's last enabled stage; nil: that is none
+	stages  int                  // number of stages ahead of the limiter
+	limiter *dsp.LimiterSettings // the chain's last enabled stage; nil: that is no limiter
 }
 
-// split takes the limiter off the end of a chain.
+// split separates the limiter from the end of a chain.
 func split(c *chain.Chain) parts {
 	for i := len(c.Stages) - 1; i >= 0; i-- {
 		if !c.Stages[i].Enabled {
@@ -145,18 +144,18 @@ func split(c *chain.Chain) parts {
 	return parts{chain: c, stages: len(c.Stages)}
 }
 
-// head is the chain up to the limiter.
+// head returns the chain up to the limiter.
 func (p parts) head() *chain.Chain {
 	head := *p.chain
 	head.Stages = p.chain.Stages[:p.stages]
 	return &head
 }
 
-// check finds what only the sound's format can say of the limiter.
+// check reports settings that do not suit the sound's rate or number of channels.
 func (p parts) check(rate, channels int) error { return p.chain.Check(rate, channels) }
 
-// identity is a digest of all that an analysis depends on: the stages ahead of the
-// limiter, and whether its channels share one gain.
+// identity returns a digest of everything that an analysis depends on: the stages ahead of the
+// limiter, and whether the limiter's channels share one gain.
 func (p parts) identity() string {
 	text, err := p.head().Format(false)
 	if err != nil {

@@ -5,18 +5,18 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// peakCells finds the largest true peak of each cell of a sound: by the samples and
-// by the interpolator of Rec. ITU-R BS.1770-5 Annex 2, over all channels that share
-// a gain. It is late by as many frames as the interpolator looks ahead.
+// peakCells finds the largest true peak of each cell of a sound, over all channels that share a
+// gain. It uses the samples and the interpolator of Rec. ITU-R BS.1770-5 Annex 2. Its output is
+// delayed by the look-ahead of the interpolator.
 type peakCells struct {
 	cell     int // frames
 	share    int // channels that share a gain
 	annex2   *dsp.Polyphase
-	windows  [][]float64 // per channel: the frames that readings reach back to, and the new ones
-	readings [][]float64 // per channel, of each position
-	skip     int         // positions ahead of the first frame
-	left     int         // positions to the end of the running cell
-	running  []float64   // largest of the running cell, per path
+	windows  [][]float64 // per channel: the past frames that readings need, and the new ones
+	readings [][]float64 // per channel and position
+	skip     int         // positions before the first frame
+	left     int         // positions left in the current cell
+	running  []float64   // largest peak of the current cell, per path
 	take     func(peaks []float64)
 }
 
@@ -31,7 +31,7 @@ func newPeakCells(rate, channels, share int, take func([]float64)) *peakCells {
 	return p
 }
 
-// write takes a block.
+// write processes a block.
 func (p *peakCells) write(b dsp.Block) {
 	frames := b.Frames()
 	past, half := 2*p.annex2.Half()-1, p.annex2.Half()
@@ -46,7 +46,7 @@ func (p *peakCells) write(b dsp.Block) {
 	for from := min(frames, p.skip); from < frames; {
 		to := min(frames, from+p.left)
 		for c, window := range p.windows {
-			// The reading lies between its window's two middle samples.
+			// The interpolator reads halfway between its window's two middle samples.
 			peak := max(vector.Peak(p.readings[c][from:to]), vector.Peak(window[half-1+from:half-1+to]))
 			p.running[c/p.share] = max(p.running[c/p.share], peak)
 		}
@@ -61,7 +61,7 @@ func (p *peakCells) write(b dsp.Block) {
 	}
 }
 
-// end takes the silence after the last frame, and the last cell, which may be short.
+// end adds the silence after the last frame, and completes the last cell, which may be short.
 func (p *peakCells) end() {
 	p.write(dsp.NewBlock(len(p.windows), p.annex2.Half()))
 	if p.left < p.cell {

@@ -13,20 +13,20 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// Damage is what a proposed chain does to a take, by its own run on it, or, where
-// Measured is false, by the model alone.
+// Damage is the effect of a proposed chain on a take: measured by a run of the chain, or, where
+// Measured is false, predicted by the model alone.
 type Damage struct {
 	Take     string `json:"take"`
 	Measured bool   `json:"measured"`
 
-	SpeechSeconds float64 `json:"speech_seconds"` // of phrases: where the expander's detector is over the noise
-	// Lowered is the share of that time in which the expander lowers by more than 1 dB.
+	SpeechSeconds float64 `json:"speech_seconds"` // of phrases: where the expander's detector exceeds the noise
+	// Lowered is the share of SpeechSeconds in which the expander attenuates by more than 1 dB.
 	Lowered float64 `json:"speech_lowered_share"`
-	// Phrases are stretches of speech whose gaps are under 100 ms: several words, mostly.
+	// Phrases counts stretches of speech whose gaps are under 100 ms: mostly of several words.
 	Phrases   int   `json:"phrases"`
-	EndsCut   int   `json:"phrase_ends_cut"`   // 20 ms and more of the last 150 by over 3 dB
-	StartsCut int   `json:"phrase_starts_cut"` // 10 ms and more of the first 50 by over 3 dB
-	Worst     []Cut `json:"worst"`             // three at most
+	EndsCut   int   `json:"phrase_ends_cut"`   // at least 20 of the last 150 ms are attenuated by over 3 dB
+	StartsCut int   `json:"phrase_starts_cut"` // at least 10 of the first 50 ms are attenuated by over 3 dB
+	Worst     []Cut `json:"worst"`             // at most three
 
 	CompressorMedianDB float64 `json:"compressor_median_db"`
 	CompressorP95DB    float64 `json:"compressor_p95_db"`
@@ -35,24 +35,24 @@ type Damage struct {
 	LimiterMedianDB    float64 `json:"limiter_median_db"`
 	LimiterP95DB       float64 `json:"limiter_p95_db"`
 
-	// Readings of the take and of what comes out: integrated_lufs, true_peak_dbtp; by the
-	// model the first of them alone.
+	// Readings of the take and of the output: integrated_lufs and true_peak_dbtp; by the model
+	// only the first.
 	Before, After measure.Readings `json:"-"`
 	FloorBefore   float64          `json:"-"` // dBFS in the pauses; −Inf where there are none
-	// FloorAfter is that of what comes out, 0.4 s into the pauses and later, where they
-	// are long enough.
+	// FloorAfter is the level in the pauses of the output in dBFS, from 0.4 s after their start
+	// where they are long enough.
 	FloorAfter float64 `json:"-"`
 }
 
-// Cut is a phrase whose end or start is lowered.
+// Cut is a phrase whose end or start is attenuated.
 type Cut struct {
-	Frame  int64 `json:"frame"` // where the cut begins
-	End    bool  `json:"end"`   // of the phrase; otherwise its start
+	Frame  int64 `json:"frame"` // start of the cut
+	End    bool  `json:"end"`   // at the phrase's end; false: at its start
 	CutMs  int   `json:"cut_ms"`
 	RateHz int   `json:"rate_hz"`
 }
 
-// damage begins the damage of a take.
+// damage returns the Damage of a take with its readings before the chain.
 func (a *takeAnalysis) damage() *Damage {
 	d := &Damage{Take: a.name, FloorBefore: math.Inf(-1), FloorAfter: math.Inf(-1)}
 	if a.undecided == "" {
@@ -62,7 +62,7 @@ func (a *takeAnalysis) damage() *Damage {
 	return d
 }
 
-// predict fills in what the model predicts.
+// predict sets the values that the model predicts.
 func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
 	d.phrases(a, func(ms int) lowering {
@@ -82,17 +82,17 @@ func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.After.Add("integrated_lufs", loudness)
 }
 
-// lowering is by how much a millisecond is lowered.
+// lowering is a class of attenuation of a millisecond.
 type lowering uint8
 
 const (
-	little lowering = iota // by 1 dB at most
+	little lowering = iota // by at most 1 dB
 	over1dB
 	over3dB
 )
 
-// phrases counts what the expander does to the phrases of a take, by what it does at each
-// millisecond.
+// phrases counts the phrases of a take that the expander attenuates; at states the attenuation
+// in each millisecond.
 func (d *Damage) phrases(a *takeAnalysis, at func(ms int) lowering) {
 	d.SpeechSeconds, d.Lowered, d.Phrases, d.EndsCut, d.StartsCut, d.Worst = 0, 0, 0, 0, 0, nil
 	if a.undecided != "" {
@@ -134,7 +134,7 @@ func (d *Damage) phrases(a *takeAnalysis, at func(ms int) lowering) {
 	d.Worst = d.Worst[:min(3, len(d.Worst))]
 }
 
-// measure runs the chain on the take.
+// measure runs the chain on the take and sets the measured values.
 func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, watch func(wave.Source) wave.Source) error {
 	e, err := c.Prepare(a.format.Rate, a.format.Channels)
 	if err != nil {
@@ -150,7 +150,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 	if err != nil {
 		return err
 	}
-	// By the expander's lowest gain of each millisecond.
+	// Each millisecond counts with the expander's lowest gain in it.
 	intervals := a.tracks.start(len(a.tracks.level))/int64(max(1, dsp.Frames(1, a.format.Rate))) + 1
 	lowered := make([]lowering, 0, intervals)
 	oneDB, threeDB := dsp.DBToAmplitude(-1), dsp.DBToAmplitude(-3)
@@ -197,18 +197,19 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 	return nil
 }
 
-// outputMeters is the sink of a run: loudness, true peak, and the level in the pauses.
+// outputMeters is the sink of a run. It measures loudness, true peak, and the level in the
+// pauses.
 type outputMeters struct {
 	a        *takeAnalysis
 	loudness *measure.Loudness
 	peaks    *measure.TruePeak
-	audible  *dsp.Cascade // 20 Hz to 20 kHz, as the floor of the take is
+	audible  *dsp.Cascade // 20 Hz to 20 kHz, the band of the take's floor
 	work     dsp.Block
 	at       int64
-	channel  int // the noisiest
+	channel  int // the noisiest channel
 	run      pauseRun
-	sum      float64 // of the squares in the running hop
-	frames   int     // of them
+	sum      float64 // of the squares in the current hop
+	frames   int     // in sum
 	floor    pauseFloor
 }
 
@@ -230,13 +231,13 @@ func newOutputMeters(a *takeAnalysis) (*outputMeters, error) {
 	return m, err
 }
 
-// Format is the take's, unrounded.
+// Format is that of the take, not quantised.
 func (m *outputMeters) Format() wave.Format {
 	return wave.Unquantised(m.a.format.Rate, m.a.format.Channels)
 }
 
-// nearPause reports whether a pause holds a hop or one soon after it: the high-pass needs
-// to settle before a pause and is of no use elsewhere.
+// nearPause reports whether a hop is in a pause or shortly before one. The high-pass has to
+// settle before a pause and is not needed elsewhere.
 func (m *outputMeters) nearPause(hop int) bool {
 	const settleHops = 8 // 200 ms: four periods of 20 Hz
 	for k := range settleHops {
@@ -247,7 +248,7 @@ func (m *outputMeters) nearPause(hop int) bool {
 	return false
 }
 
-// Write takes the next frames.
+// Write processes the next frames.
 func (m *outputMeters) Write(b dsp.Block) error {
 	m.loudness.Write(b)
 	m.peaks.Write(b)
@@ -277,7 +278,8 @@ func (m *outputMeters) Write(b dsp.Block) error {
 	return nil
 }
 
-// endHop enters the sum of a hop: hop by hop, so that it does not matter how the sound came.
+// endHop adds the sum of a hop to the floor. Adding whole hops makes the result independent of
+// the block size.
 func (m *outputMeters) endHop() {
 	m.floor.add(m.sum, m.frames, m.run.isSettled())
 	m.sum, m.frames = 0, 0

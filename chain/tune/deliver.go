@@ -15,36 +15,37 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// MostRenders is how often takes are rendered at most.
+// MostRenders is the largest number of times that takes are rendered.
 const MostRenders = 3
 
-// Job is a take and the file that it becomes.
+// Job is a take and the file to be written from it.
 type Job struct {
 	In, Out string
-	// Keep leaves a file that is there already as it is, whatever Settings.Replace says:
-	// what is delivered must have the same bytes, else wave.ErrExists.
+	// Keep leaves an existing output as it is, whatever Settings.Replace states. If the
+	// delivered file would have other bytes, the error is wave.ErrExists.
 	Keep bool
 }
 
-// Settings are the ways to deliver; the zero value is the usual one.
+// Settings are the options of Deliver; the zero value is the usual one.
 type Settings struct {
 	Output          chain.Output
 	Replace         bool     // write over existing outputs
-	Inputs          []string // further files that no output may replace
-	Workers         int      // goroutines; the output is the same for any number; 0: one for each processor
+	Inputs          []string // further files that no output may overwrite
+	Workers         int      // goroutines; the output does not depend on their number; 0: one for each processor
 	RepairNonFinite bool     // as in chain.Options
 
-	// Also are outputs that appear together with the files, such as the solved
-	// chain; it is called when the solution is final.
+	// Also returns further outputs that appear together with the files, such as the solved
+	// chain. It is called when the solution is final.
 	Also func(*Solution) ([]wave.Output, error)
 
-	// Progress is called now and then with how many frames of the job a pass has read.
+	// Progress is called from time to time with the number of frames of the job that a pass has
+	// read.
 	Progress func(pass Pass, job int, frames int64)
 }
 
-// Pass is one run over the takes: 0 is the analysis, then come the renders; each
-// render is followed by a measurement of what was written. For a refusal, −1 finds
-// the loudness at the largest drive, and −2 a compressor for the loudness range.
+// Pass is one run over the takes. Render 0 is the analysis; later numbers are the renders, and
+// each render is followed by a measurement of the written files. For a refusal, −1 finds the
+// loudness at the largest drive, and −2 a compressor for the loudness range.
 type Pass struct {
 	Render    int
 	Measuring bool
@@ -64,21 +65,19 @@ func (p Pass) String() string {
 	return fmt.Sprintf("render %d", p.Render)
 }
 
-// Delivery is a programme that was written.
+// Delivery describes a programme that was written.
 type Delivery struct {
 	*Solution
-	// LoudnessLUFS is the loudness of what was written: of all files as one
-	// programme.
+	// LoudnessLUFS is the loudness of the written files as one programme.
 	LoudnessLUFS float64
 	Renders      int
 	Files        []DeliveredFile
 }
 
-// Passes is the number of runs of the chain: the analysis and the renders.
+// Passes returns the number of runs of the chain: the analysis and the renders.
 func (d *Delivery) Passes() int { return 1 + d.Renders }
 
-// LimitedMost is the number of the file that the limiter takes most loudness from,
-// from 0.
+// LimitedMost returns the index of the file whose loudness the limiter lowers most.
 func (d *Delivery) LimitedMost() int {
 	most := 0
 	for i, f := range d.Files {
@@ -99,22 +98,19 @@ type DeliveredFile struct {
 	Profile  measure.LoudnessProfile
 	Limits   []measure.Judgement
 	Cost     Cost
-	// LimitedLU is by how much less the loudness rose than the gain: what the
-	// limiter took.
+	// LimitedLU is the gain less the rise of loudness: by how much the limiter lowered it.
 	LimitedLU float64
 	Overs     wave.Overs
-	Repaired  int64 // samples that were not finite
+	Repaired  int64 // samples that were NaN or infinite
 	Warnings  []wave.Warning
-	// ChannelFaults is what a listener would miss in one of the two channels of the
-	// written file, in words: one is silent, they cancel in mono, their levels are far
-	// apart.
+	// ChannelFaults describes faults of the written file's two channels: one is silent, they
+	// cancel in mono, or their levels are far apart.
 	ChannelFaults []string
 }
 
-// Deliver writes takes through a chain so that they meet a target as one programme:
-// with one gain, found once. For takes that are to meet it each for itself, call it
-// once for each. A target that cannot be met is a *Refusal; nothing is written then,
-// nor after any other error.
+// Deliver writes takes through a chain so that they meet a target as one programme, with one
+// gain for all. To let each take meet the target by itself, call it once for each take. A
+// target that cannot be met is a *Refusal. Nothing is written then, nor after any other error.
 func Deliver(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Settings) (*Delivery, error) {
 	if err := t.Check(); err != nil {
 		return nil, err
@@ -125,7 +121,7 @@ func Deliver(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Settin
 	return newDelivery(ctx, c, t, jobs, s).deliver()
 }
 
-// deliver does what Deliver promises.
+// deliver runs the passes of Deliver.
 func (d *delivery) deliver() (*Delivery, error) {
 	defer d.abort()
 	analyses, err := d.analyse()
@@ -144,8 +140,7 @@ func (d *delivery) deliver() (*Delivery, error) {
 	return d.finish()
 }
 
-// refuse completes a refusal: the loudness at the largest drive is
-// measured.
+// refuse completes a refusal with the measured loudness at the largest drive.
 func (d *delivery) refuse(err error) error {
 	var r *Refusal
 	if !errors.As(err, &r) || r.LoudestLUFS == nil {
@@ -172,7 +167,7 @@ func (d *delivery) refuse(err error) error {
 	return r
 }
 
-// listen runs a chain and reads the loudness of what comes out; nothing is written.
+// listen runs a chain and measures the loudness of its output; it writes nothing.
 func (d *delivery) listen(c *chain.Chain, take *wave.Reader, o chain.Options) (measure.LoudnessProfile, error) {
 	f := take.Format()
 	engine, err := c.Prepare(f.Rate, f.Channels)
@@ -188,7 +183,7 @@ func (d *delivery) listen(c *chain.Chain, take *wave.Reader, o chain.Options) (m
 	return loudness.Profile(), err
 }
 
-// approach renders until what is written is near enough.
+// approach renders until the written loudness is near enough.
 func (d *delivery) approach() error {
 	for render := 1; render <= MostRenders; render++ {
 		w, err := d.render(render)
@@ -203,7 +198,7 @@ func (d *delivery) approach() error {
 	return nil
 }
 
-// delivery is the state of one call.
+// delivery is the state of one call of Deliver.
 type delivery struct {
 	ctx    context.Context
 	chain  *chain.Chain
@@ -211,7 +206,7 @@ type delivery struct {
 	jobs   []Job
 	Settings
 
-	// reopen opens what was written, to be measured. Tests put another sound there.
+	// reopen opens a written file to measure it. Tests replace it to supply another sound.
 	reopen func(*wave.Writer) (*wave.Reader, error)
 
 	solution *Solution
@@ -223,7 +218,7 @@ func newDelivery(ctx context.Context, c *chain.Chain, t Target, jobs []Job, s Se
 	return &delivery{ctx: ctx, chain: c, target: t, jobs: jobs, Settings: s, reopen: (*wave.Writer).Reopen}
 }
 
-// written is what one render wrote.
+// written is the result of one render.
 type written struct {
 	solution Solution // with its gain
 	lufs     float64
@@ -251,7 +246,7 @@ func (d *delivery) open(job int) (*wave.Reader, error) {
 	return r, nil
 }
 
-// inputs are the files that no output may replace.
+// inputs returns the files that no output may overwrite.
 func (d *delivery) inputs() []string {
 	inputs := append([]string{d.chain.Path}, d.Inputs...)
 	for _, j := range d.jobs {
@@ -267,7 +262,7 @@ func (d *delivery) progress(p Pass, job int) func(int64) {
 	return func(frames int64) { d.Progress(p, job, frames) }
 }
 
-// analyse analyses the takes, after a look at what their formats rule out.
+// analyse analyses the takes, once their formats have been checked.
 func (d *delivery) analyse() ([]*Analysis, error) {
 	if len(d.jobs) == 0 {
 		return nil, errors.New("no take; accepted: one job or more")
@@ -294,8 +289,8 @@ func (d *delivery) analyse() ([]*Analysis, error) {
 	return analyses, nil
 }
 
-// fits finds what can be known before the work: an output that cannot be begun, and
-// the specification's limits of formats.
+// fits checks what can be checked before the work begins: that the output can be created, and
+// the format against the specification's limits.
 func (d *delivery) fits(job int) error {
 	r, err := d.open(job)
 	if err != nil {
@@ -314,7 +309,7 @@ func (d *delivery) fits(job int) error {
 		}
 		if j := measure.Judge(d.jobs[job].In, r.Format().Rate, format, l); j.Verdict != measure.Pass {
 			reason := j.Sentence()
-			if len(d.jobs) == 1 { // whoever reports a refusal names the take
+			if len(d.jobs) == 1 { // the caller names the take
 				reason = strings.TrimPrefix(reason, j.Subject+": ")
 			}
 			return &Refusal{Reason: reason}
@@ -323,8 +318,8 @@ func (d *delivery) fits(job int) error {
 	return nil
 }
 
-// inTake names the take that an error is about, unless the error is one of the
-// output or of the chain.
+// inTake adds the take's name to an error about its samples. Errors about the output or the
+// chain are not changed.
 func inTake(path string, err error) error {
 	var nonFinite *chain.NonFiniteError
 	if errors.As(err, &nonFinite) {
@@ -333,7 +328,7 @@ func inTake(path string, err error) error {
 	return err
 }
 
-// render writes all takes with the solution's gain, and measures what was written.
+// render writes all takes with the solution's gain, and measures the written files.
 func (d *delivery) render(number int) (*written, error) {
 	d.renders = number
 	w := &written{solution: *d.solution}
@@ -388,7 +383,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 	if err := measure.EachBlockBy(d.ctx, d.Workers, r, meter.Loudness.Write, meter.Peaks.Write, pair.Write, counted); err != nil {
 		return err
 	}
-	if f.Channels == 2 { // of more channels one may well be silent
+	if f.Channels == 2 { // with more channels, a silent one may be intended
 		file.ChannelFaults = pair.Faults()
 	}
 	file.Readings, file.Profile = meter.Readings(), meter.Loudness.Profile()
@@ -408,7 +403,7 @@ func (d *delivery) keep(w *written) {
 	d.best = w
 }
 
-// finish holds the best render against the target, and makes it appear.
+// finish compares the best render with the target, and makes the files appear.
 func (d *delivery) finish() (*Delivery, error) {
 	w := d.best
 	s := &w.solution
@@ -449,7 +444,7 @@ func (d *delivery) finish() (*Delivery, error) {
 	return out, nil
 }
 
-// judge fills in what a file's limits and costs are.
+// judge sets the limits and costs of a file.
 func (d *delivery) judge(f *DeliveredFile, s *Solution, take int) error {
 	a := s.forecast.takes[take]
 	f.Ahead, f.Cost = a.Ahead, s.Costs[take]

@@ -7,15 +7,15 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// forecast is what a number of takes would read behind a limiter with a drive, or
-// with a gain where there is no limiter: as one programme, if they are several.
+// forecast predicts the loudness of one or several takes, as one programme, behind a limiter
+// with a drive, or behind a gain where there is no limiter.
 type forecast struct {
 	takes   []*Analysis
 	limiter *dsp.LimiterSettings // nil: none
-	// offsetLU is what the forecast was found to be off by: measured less forecast.
+	// offsetLU is the error of the forecast found so far: measured less forecast.
 	offsetLU float64
 
-	// What was worked out last, and for which gain.
+	// The last results, and the gains for which they were computed.
 	known     []measure.LoudnessProfile
 	knownAt   float64
 	each      []histogram
@@ -23,12 +23,12 @@ type forecast struct {
 	reducedAt float64
 }
 
-// profiles are the loudness profiles that a gain in dB gives: the limiter's drive,
-// or a plain gain. They are valid until the next call.
+// profiles returns the loudness profiles at a gain in dB: the limiter's drive, or a plain gain.
+// They are valid until the next call.
 //
-// Each 100 ms of the profile ahead of the limiter are scaled by the gain and by the
-// share of their energy that the limiter leaves. So the forecast is exact where
-// nothing limits, to the gates of the loudness.
+// Each 100 ms of the profile ahead of the limiter are scaled by the gain and by the share of
+// their energy that the limiter leaves. The forecast is exact, including the gates of the
+// loudness, where nothing is limited.
 func (f *forecast) profiles(gainDB float64) []measure.LoudnessProfile {
 	if f.known != nil && f.knownAt == gainDB {
 		return f.known
@@ -54,13 +54,13 @@ func (f *forecast) profiles(gainDB float64) []measure.LoudnessProfile {
 	return f.known
 }
 
-// loudness is the gated loudness that a gain gives, in LUFS; false: nothing counts.
+// loudness returns the gated loudness at a gain, in LUFS; false: no block passes the gates.
 func (f *forecast) loudness(gainDB float64) (float64, bool) {
 	lufs, ok := measure.PooledLoudness(f.profiles(gainDB)...)
 	return lufs + f.offsetLU, ok
 }
 
-// lostShares are the shares of the energy of each 100 ms that the limiter takes.
+// lostShares returns the share of the energy of each 100 ms that the limiter removes.
 func (a *Analysis) lostShares(s *dsp.LimiterSettings, driveDB float64) []float64 {
 	if s == nil {
 		return nil
@@ -91,7 +91,7 @@ func (a *Analysis) lostShares(s *dsp.LimiterSettings, driveDB float64) []float64
 	return lost
 }
 
-// hopEnergies are the energies of each 100 ms, from the cells.
+// hopEnergies returns the energy of each 100 ms, summed over the cells.
 func (a *Analysis) hopEnergies() []float64 {
 	if a.whole == nil {
 		a.whole = make([]float64, len(a.Profile.Energies))
@@ -107,8 +107,8 @@ func (a *Analysis) hopEnergies() []float64 {
 	return a.whole
 }
 
-// hopFinder finds the 100 ms that a cell lies in, by its middle. Cells are asked for
-// in order.
+// hopFinder finds the 100 ms that contain the middle of a cell. Cells must be given in
+// ascending order.
 type hopFinder struct {
 	profile *measure.LoudnessProfile
 	frames  int64 // in a cell
@@ -128,8 +128,8 @@ func (f *hopFinder) of(cell int) int {
 	return f.hop
 }
 
-// follow forecasts the limiter's gain on the cells of a path, in order. Cells that
-// nothing happens to may be left out.
+// follow forecasts the limiter's gain on the cells of a path, in order. It may skip cells that
+// are not limited.
 func (a *Analysis) follow(p *pathData, s dsp.LimiterSettings, driveDB float64, each func(cell int, meanSquare, lowest float64)) {
 	s.DriveDB = driveDB
 	f, err := dsp.NewLimiterForecast(s, a.RateHz)
@@ -155,21 +155,21 @@ func (a *Analysis) follow(p *pathData, s dsp.LimiterSettings, driveDB float64, e
 	}
 }
 
-// Cost is what a limiter takes from a programme, over the blocks that its loudness
-// counts.
+// Cost describes the gain reduction of a limiter over a programme, in the blocks that count for
+// the loudness.
 type Cost struct {
-	// ReductionDB are percentiles of the gain reduction over time.
+	// Percentiles of the gain reduction over time.
 	MedianDB float64 `json:"median_db"`
 	P95DB    float64 `json:"p95_db"`
 	MostDB   float64 `json:"most_db"`
 	// OverThreeDB is the share of time with more than 3 dB of reduction, 0 to 1.
 	OverThreeDB float64 `json:"share_of_time_over_3_db"`
-	// Relative values: a programme of several takes has one Cost for each.
+	// Relative levels. Of a programme of several takes, each take has its own Cost.
 	PeakToLoudnessAheadLU float64 `json:"peak_to_loudness_ahead_lu"`
 	PeakToLoudnessAfterLU float64 `json:"peak_to_loudness_after_lu"`
 }
 
-// reductionSteps are the steps of the histogram that percentiles are read from.
+// The steps of the histogram from which percentiles are read.
 const (
 	reductionStep  = 0.01 // dB
 	reductionSteps = 12001
@@ -178,12 +178,12 @@ const (
 // histogram counts cells by their reduction.
 type histogram struct {
 	counts []int
-	total  int // cells, those without reduction included
+	total  int // number of cells, including those without reduction
 	most   float64
 }
 
-// reductions are the reductions that a drive gives, of the counted time, for one
-// take each and for all of them together.
+// reductions returns histograms of the reduction at a drive over the counted time, for each
+// take and for all of them together.
 func (f *forecast) reductions(driveDB float64) (each []histogram, all histogram) {
 	if f.each != nil && f.reducedAt == driveDB {
 		return f.each, f.all
@@ -227,9 +227,10 @@ func (f *forecast) reductions(driveDB float64) (each []histogram, all histogram)
 	return each, all
 }
 
-// percentile is the reduction that a share of the time, from 0 to 1, stays under.
+// percentile returns the reduction in dB that is not exceeded for a share of the time, from 0
+// to 1.
 func (h histogram) percentile(share float64) float64 {
-	above := int(math.Round((1 - share) * float64(h.total))) // so many cells lie over it
+	above := int(math.Round((1 - share) * float64(h.total))) // number of cells above it
 	for k := len(h.counts) - 1; k > 0; k-- {
 		if above -= h.counts[k]; above < 0 {
 			return float64(k) * reductionStep
@@ -238,7 +239,7 @@ func (h histogram) percentile(share float64) float64 {
 	return 0
 }
 
-// over is the share of the time with more reduction.
+// over returns the share of the time with more reduction than db.
 func (h histogram) over(db float64) float64 {
 	n := 0
 	for k := int(db/reductionStep) + 1; k < len(h.counts); k++ {

@@ -12,11 +12,12 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// KeepError names a value that was to be kept and that no proposal has, or cannot have.
+// KeepError is the error of a value to be kept that has no place in the proposal, or that a
+// chain file cannot hold.
 type KeepError struct {
 	Key   string // STAGE.KEY
-	Found string // what is wrong with its value; "" where nothing is proposed for the key
-	// Accepted is what would be accepted, with its unit.
+	Found string // what is wrong with the value; "" where nothing is proposed for the key
+	// Accepted states the accepted values, with their unit.
 	Accepted string
 }
 
@@ -27,9 +28,9 @@ func (e *KeepError) Error() string {
 	return fmt.Sprintf("nothing is proposed for %q; accepted: STAGE.KEY=VALUE with a stage and a key of the proposal, such as expander.threshold_dbfs=-45", e.Key)
 }
 
-// checkKept returns an error for the first kept value that a chain file cannot hold. The
-// other values follow from the kept ones, so these are checked first. Keys that no stage has
-// are left to the finished proposal.
+// checkKept returns an error for the first kept value that a chain file cannot hold. Other
+// values follow from the kept ones, so these are checked first. Keys that no stage has are
+// checked in the finished proposal.
 func checkKept(keep map[string]string) error {
 	for _, key := range slices.Sorted(maps.Keys(keep)) {
 		stage, name, named := strings.Cut(key, ".")

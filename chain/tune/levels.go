@@ -2,15 +2,15 @@ package tune
 
 import "github.com/boothbench/boothbench/dsp"
 
-// Levels are kept as 16-bit numbers: 512 steps for a factor of two, from 2^−60 to
-// 2^67; 0 is silence. A step is 0.012 dB of an amplitude and 0.006 dB of a power:
-// of the many cells of a block the errors average out.
+// Levels are stored as 16-bit codes: 512 steps for a factor of two, from 2^−60 to 2^67; 0 is
+// silence. A step is 0.012 dB of an amplitude and 0.006 dB of a power. Over the many cells of a
+// block the rounding errors average out.
 const (
 	levelSteps  = 512
 	levelLowest = -60
 )
 
-// levelCode is the code of an amplitude or a power.
+// levelCode returns the code of an amplitude or a power.
 func levelCode(v float64) uint16 {
 	if !(v > 0) {
 		return 0
@@ -19,7 +19,7 @@ func levelCode(v float64) uint16 {
 	return uint16(max(1, min(1<<16-1, code)))
 }
 
-// levelDB is a code of an amplitude in dB.
+// levelDB returns a code of an amplitude in dB.
 func levelDB(code uint16) float64 {
 	if code == 0 {
 		return silentDB
@@ -32,10 +32,10 @@ var (
 	levelLowestDB = dsp.AmplitudeToDB(2) * levelLowest
 )
 
-// silentDB stands for silence: under everything that a drive could lift.
+// silentDB stands for silence in dB: no drive can raise it to an audible level.
 const silentDB = -1000
 
-// levelFractions are the powers of two between 1 and 2 in steps of a code.
+// levelFractions are the fractional powers of two from 1 to 2, one for each step of a code.
 var levelFractions = func() (f [levelSteps]float64) {
 	for i := range f {
 		f[i] = dsp.Exp2(float64(i) / levelSteps)
@@ -51,7 +51,7 @@ var levelPowers = func() (p [1<<16/levelSteps + 1]float64) {
 	return p
 }()
 
-// levelValue is the amplitude or power of a code.
+// levelValue returns the amplitude or power of a code.
 func levelValue(code uint16) float64 {
 	if code == 0 {
 		return 0

@@ -7,17 +7,18 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// lowTrack keeps the low end of a take: of every channel the mean of each millisecond,
-// above 20 Hz. What lies below 150 Hz is in it, to the sample of 1 kHz, so that what the
-// filters of a chain leave of it in any pause can be computed, where a spectrum of 40 ms
-// does not resolve it. Numbers of 16 bits are enough, since what lies below 20 Hz, an
-// offset above all, is out of it: their 8 leading bits err by less than 0.4 %.
+// lowTrack stores the low frequencies of a take: the mean of each millisecond of every channel,
+// high-passed at 20 Hz. At this sample rate of 1 kHz everything below 150 Hz is kept. So the
+// effect of a chain's filters on it can be computed for each pause, where a spectrum of 40 ms
+// has too little resolution. The upper 16 bits of a float32 are precise enough, since offsets
+// and everything else below 20 Hz are filtered out: their 8 significant bits err by less than
+// 0.4 %.
 type lowTrack struct {
 	milliseconds
-	most    int         // milliseconds that are kept
+	most    int         // milliseconds that are stored
 	sums    []sampleSum // of each channel
-	waiting dsp.Block   // means that are not filtered yet
-	waits   int         // so many
+	waiting dsp.Block   // means that have not been filtered yet
+	waits   int         // number of means in waiting
 	audible *dsp.Cascade
 	kept    [][]uint16 // of each channel, the upper halves of float32
 }
@@ -56,7 +57,7 @@ func (t *lowTrack) write(b dsp.Block) {
 	}
 }
 
-// flush keeps what waits.
+// flush filters and stores the waiting means.
 func (t *lowTrack) flush() {
 	part := make(dsp.Block, len(t.waiting))
 	for c := range part {
@@ -71,8 +72,8 @@ func (t *lowTrack) flush() {
 	t.waits = 0
 }
 
-// behind is the power behind filters of every millisecond that is kept of a channel; the
-// filters are those of a rate of lowRate.
+// behind returns the power of every stored millisecond of a channel behind filters. The filters
+// are designed for lowRate.
 func (t *lowTrack) behind(channel int, filters ...dsp.Processor) (power []float32) {
 	power = make([]float32, 0, len(t.kept[channel]))
 	x := make([]float64, 0, 1024)

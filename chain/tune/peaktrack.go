@@ -5,24 +5,24 @@ import (
 	"slices"
 )
 
-// peakTrack holds the sample peaks that a compressor and a limiter are set by, behind a
-// high-pass: since its corner follows from the whole take, behind the lowest and the highest. The peaks are
-// those of stretches of 10 s. All of the first minute is covered, and then three stretches
-// of every doubling of the time, since six from all over the take are used, and its length
-// is known at its end only.
+// peakTrack stores the sample peaks from which a compressor and a limiter are set, behind a
+// high-pass. The corner of that high-pass follows from the whole take, so the peaks are stored
+// behind the lowest and the highest corner. They cover stretches of 10 s. Six stretches from
+// all over the take are used, but its length is known only at its end. So the whole first
+// minute is covered, and then three stretches of every doubling of the time.
 type peakTrack struct {
-	covered []int                       // the stretches that are covered, by number
+	covered []int                       // numbers of the stretches that are covered
 	corners [len(peakCornersHz)][]int16 // behind each corner
-	used    []int                       // of those that are covered, as indices
-	level   []int16                     // of the stretches, one after the other, behind the corner that was chosen
+	used    []int                       // the stretches in use, as indices into covered
+	level   []int16                     // of the covered stretches, one after the other, behind the chosen corner
 }
 
-// peakCornersHz are the bounds of the corner of a proposal.
+// peakCornersHz are the lowest and the highest corner of a proposal.
 var peakCornersHz = [...]float64{leastCornerHz, mostCornerHz}
 
 const (
 	peakStretchMs   = 10_000
-	wholeStretches  = 6 // from the beginning
+	wholeStretches  = 6 // from the start
 	usedStretches   = 6
 	stretchesEachOf = 3 // of every doubling of the time
 )
@@ -40,7 +40,7 @@ func hasPeaks(ms int) bool {
 	return stretch%step == 0
 }
 
-// enter takes the largest magnitudes of a millisecond behind each corner.
+// enter stores the largest magnitudes of a millisecond behind each corner.
 func (t *peakTrack) enter(ms int, largest [len(peakCornersHz)]float64) {
 	if !hasPeaks(ms) {
 		return
@@ -53,8 +53,8 @@ func (t *peakTrack) enter(ms int, largest [len(peakCornersHz)]float64) {
 	}
 }
 
-// behind sets the level to what it is behind a high-pass: on the line, in dB, between the
-// two corners next to its own.
+// behind computes level for a high-pass at hz: interpolated linearly in dB between the two
+// nearest corners.
 func (t *peakTrack) behind(hz float64) {
 	hz = max(peakCornersHz[0], min(peakCornersHz[len(peakCornersHz)-1], hz))
 	k := 0
@@ -69,7 +69,8 @@ func (t *peakTrack) behind(hz float64) {
 	}
 }
 
-// pieces are the stretches that are used, in milliseconds: thresholds are solved on them.
+// pieces returns the stretches in use, as ranges of milliseconds. Thresholds are solved on
+// them.
 func (t *peakTrack) pieces() (pieces [][2]int) {
 	for _, k := range t.used {
 		from := t.covered[k] * peakStretchMs
@@ -78,19 +79,19 @@ func (t *peakTrack) pieces() (pieces [][2]int) {
 	return pieces
 }
 
-// stretch are the peaks of one of the stretches that are covered.
+// stretch returns the peaks of the covered stretch with index k.
 func (t *peakTrack) stretch(k int) []int16 { return ofStretch(t.level, k) }
 
-// heldBy are the peaks of one of the stretches that are covered, behind the lowest corner.
+// heldBy returns the peaks of the covered stretch with index k, behind the lowest corner.
 func (t *peakTrack) heldBy(k int) []int16 { return ofStretch(t.corners[0], k) }
 
 func ofStretch(level []int16, k int) []int16 {
 	return level[k*peakStretchMs : min(len(level), (k+1)*peakStretchMs)]
 }
 
-// use chooses the stretches that are used, by the level of the take: of those that are
-// covered and hold half as much active sound as one of them does, the nearest to six that
-// lie evenly all over the take. So a stretch that falls into a long pause is not used.
+// use chooses the stretches to use, by the level of the take. Candidates hold at least half as
+// much active sound as the covered stretch with the most. Of these it takes the nearest to six
+// places spread evenly over the take. So a stretch within a long pause is not used.
 func (t *peakTrack) use(level []int16, active activity) {
 	held, most := make([]int, len(t.covered)), 0
 	for k, stretch := range t.covered {
@@ -124,7 +125,7 @@ func (t *peakTrack) use(level []int16, active activity) {
 
 func distance(a, b int) int { return max(a-b, b-a) }
 
-// peaks are those of the pieces, one after the other.
+// peaks returns the peaks of the pieces, one after the other.
 func (t *peakTrack) peaks() (all []int16) {
 	for _, k := range t.used {
 		all = append(all, t.stretch(k)...)
@@ -132,7 +133,7 @@ func (t *peakTrack) peaks() (all []int16) {
 	return all
 }
 
-// excerpt are the pieces of a track of the whole take, one after the other; 0 where the
+// excerpt returns the pieces of a track of the whole take, one after the other; zeros where the
 // track is nil.
 func (t *peakTrack) excerpt(track []int16) (part []int16) {
 	for _, p := range t.pieces() {

@@ -9,16 +9,16 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// predictedGains are the gains that the stages of a proposal are predicted to have on one
-// take, in hundredths of a dB for each millisecond.
+// predictedGains are the predicted gains of a proposal's stages on one take, in hundredths of a
+// dB for each millisecond.
 type predictedGains struct {
 	expander []int16 // of the whole take; nil where it is off
-	// Of the excerpts: the compressor's gains, nil where it is off, and the peaks ahead of
-	// the limiter.
+	// On the excerpts: the compressor's gains, nil where it is off, and the peaks ahead of the
+	// limiter.
 	compressor, ahead []int16
 }
 
-// expanderAt is the expander's gain at a millisecond.
+// expanderAt returns the expander's gain at a millisecond.
 func (g predictedGains) expanderAt(ms int) int16 {
 	if g.expander == nil {
 		return 0
@@ -26,8 +26,9 @@ func (g predictedGains) expanderAt(ms int) int16 {
 	return g.expander[ms]
 }
 
-// linearShare is what is left of a power spectrum behind the filters of a chain, 0 to 1
-// and more; power and hz are of its lines. Stages that do not count are left out.
+// linearShare returns the share of a power spectrum that remains behind the filters of a chain:
+// 1 where they change nothing. Hz and power belong to the spectrum's lines. Stages for which
+// counts is false are left out.
 func (p *ProposedChain) linearShare(rate int, hz, power []float64, counts func(chain.Stage) bool) float64 {
 	var filters []func(hz float64) complex128
 	for _, s := range p.Chain.Stages {
@@ -52,7 +53,7 @@ func (p *ProposedChain) linearShare(rate int, hz, power []float64, counts func(c
 	return sharePassed(hz, power, filters...)
 }
 
-// sharePassed is what is left of a power spectrum behind filters.
+// sharePassed returns the share of a power spectrum that remains behind filters.
 func sharePassed(hz, power []float64, filters ...func(hz float64) complex128) float64 {
 	before, after := 0.0, 0.0
 	for k, f := range hz {
@@ -69,7 +70,7 @@ func sharePassed(hz, power []float64, filters ...func(hz float64) complex128) fl
 	return after / before
 }
 
-// limiter is the proposed limiter; false: it is off.
+// limiter returns the proposed limiter; false: it is off.
 func (p *ProposedChain) limiter() (dsp.LimiterSettings, bool) {
 	for _, s := range p.Chain.Stages {
 		if l, ok := s.Settings.(dsp.LimiterSettings); ok && s.Enabled {
@@ -79,14 +80,14 @@ func (p *ProposedChain) limiter() (dsp.LimiterSettings, bool) {
 	return dsp.LimiterSettings{}, false
 }
 
-// drive is the drive of the proposed limiter in dB.
+// drive returns the drive of the proposed limiter in dB.
 func (p *ProposedChain) drive() float64 {
 	settings, _ := p.limiter()
 	return settings.DriveDB
 }
 
-// limited are the mean squares of the limiter's gains, drive included, in each millisecond
-// of the peaks ahead of it, in hundredths of a dBFS.
+// limited returns the mean squares of the limiter's gains, drive included, for each millisecond
+// of the peaks ahead of it, which are in hundredths of a dBFS.
 func (p *ProposedChain) limited(ahead []int16, rate int) []float64 {
 	gains := make([]float64, len(ahead))
 	for ms := range gains {
@@ -100,10 +101,10 @@ func (p *ProposedChain) limited(ahead []int16, rate int) []float64 {
 	if err != nil {
 		panic(err) // the proposed chain was built for this rate
 	}
-	cells := float64(rate) / 1000 / float64(dsp.ForecastCellFrames(rate)) // in a millisecond
+	cells := float64(rate) / 1000 / float64(dsp.ForecastCellFrames(rate)) // per millisecond
 	drive := dsp.DBToPower(settings.DriveDB)
 	read := 0
-	for ms := range gains { // the gain of the cell at its middle
+	for ms := range gains { // the gain is that of the cell at the millisecond's middle
 		for at := int((float64(ms)+0.5)*cells) + f.Delay(); read <= at; read++ {
 			peak := math.Inf(-1)
 			if from := int((float64(read) + 0.5) / cells); from < len(ahead) {
@@ -116,16 +117,16 @@ func (p *ProposedChain) limited(ahead []int16, rate int) []float64 {
 	return gains
 }
 
-// predictedFloor is the level in the pauses behind the chain, in dBFS; −Inf where there are
-// no pauses. It is the floor of the take, changed as the power of the milliseconds in its
-// pauses is by the filters and the gains of the chain: read where the run is read, since a
-// low noise differs from pause to pause.
+// predictedFloor returns the level in the pauses behind the chain, in dBFS; −Inf where there
+// are no pauses. It is the floor of the take plus the change that filters and gains make to the
+// power of the milliseconds in its pauses. It uses the same milliseconds as a run of the chain,
+// since noise at low frequencies differs from pause to pause.
 func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float64 {
 	channel := a.noisiest()
 	if channel < 0 {
 		return math.Inf(-1)
 	}
-	compressor := make([]int16, len(a.tracks.level)) // 0 where it is not known
+	compressor := make([]int16, len(a.tracks.level)) // 0 where the gain is not known
 	if g.compressor != nil {
 		from := 0
 		for _, piece := range a.tracks.peaks.pieces() {
@@ -133,7 +134,8 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 		}
 	}
 	a.low.flush()
-	// The level is that above 150 Hz: what lies below is the low end less what is in both.
+	// The level covers the range above 150 Hz. What lies below is the low track less its own
+	// part above 150 Hz.
 	highPass, notches := p.lowFilters()
 	above := &dsp.HighPass{Cascade: dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, lowRate), 1)}
 	plain, behind := a.low.behind(channel), a.low.behind(channel, append(highPass, notches...)...)
@@ -161,7 +163,7 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 	return a.inspection.Floors[channel].DBFS + after.db(1000) - before.db(1000) + p.drive() + p.toneShareDB(a, channel)
 }
 
-// lowFilters are the chain's high-pass and its notches at lowRate.
+// lowFilters returns the chain's high-pass and its notches at lowRate.
 func (p *ProposedChain) lowFilters() (highPass, notches []dsp.Processor) {
 	for _, s := range p.Chain.Stages {
 		if !s.Enabled {
@@ -181,8 +183,8 @@ func (p *ProposedChain) lowFilters() (highPass, notches []dsp.Processor) {
 	return highPass, notches
 }
 
-// toneShareDB is what the bands for the tone leave of the noise of a channel, in dB: by its
-// spectrum, which is fine enough for these bands.
+// toneShareDB returns the effect of the tone bands on the noise of a channel, in dB. It uses
+// the noise spectrum, which is fine enough for these bands.
 func (p *ProposedChain) toneShareDB(a *takeAnalysis, channel int) float64 {
 	var hz, power []float64
 	for _, pauses := range a.inspection.Pauses {
@@ -200,11 +202,11 @@ func (p *ProposedChain) toneShareDB(a *takeAnalysis, channel int) float64 {
 	return dsp.PowerToDB(max(1e-20, all)) - dsp.PowerToDB(max(1e-20, rest))
 }
 
-// predictedLoudness is the integrated loudness behind the chain in LUFS: the take's
-// K-weighted energy of each 100 ms, less what the filters take of it, changed by the gains
-// of the milliseconds in it, each weighed by its power above 150 Hz. Of a take that is
-// longer than the excerpts it is the loudness of the take, changed as that of the
-// excerpts is.
+// predictedLoudness returns the integrated loudness behind the chain in LUFS. It takes the
+// K-weighted energy of each 100 ms of the take, subtracts what the filters remove, and applies
+// the gains of its milliseconds, each weighted by its power above 150 Hz. For a take longer
+// than the excerpts, the change of loudness of the excerpts is applied to the loudness of the
+// take.
 func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lufs float64, ok bool) {
 	profile := a.loudness.Profile()
 	before, after := measure.LoudnessProfile{RateHz: profile.RateHz}, measure.LoudnessProfile{RateHz: profile.RateHz}
@@ -224,7 +226,8 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 			plain, changed, lost := 0.0, 0.0, 0.0
 			for ms := from; ms < to; ms++ {
 				k := offset + ms - piece[0]
-				// The detector's window ends with its millisecond: its middle is meant.
+				// The detector's window ends with its millisecond, so the level is read half a
+				// window later.
 				w := powerOf(a.tracks.level[min(len(a.tracks.level)-1, ms+window/2)])
 				gain := powerOf(g.expanderAt(ms)) * limited[k]
 				if g.compressor != nil {
@@ -249,11 +252,11 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 	return whole + lufs - part, ok1 && ok2 && ok3
 }
 
-// lowLoss is the K-weighted energy (Rec. ITU-R BS.1770-5 Annex 1) that the chain's
-// high-pass and notches take of each millisecond that the low end of a take is kept of,
-// as the loudness sums it: squares of all channels. Below 500 Hz the first stage of that
-// weighting passes everything. What a rumble loses in the pauses, which the gate of the
-// loudness leaves out, is so no loss of the speech.
+// lowLoss returns the K-weighted energy (Rec. ITU-R BS.1770-5 Annex 1) that the chain's
+// high-pass and notches remove from each millisecond of the low track, as the loudness sums it:
+// squares of all channels. Below 500 Hz the first stage of that weighting passes everything.
+// The gate of the loudness leaves pauses out, so rumble that is removed there does not count as
+// a loss of the speech.
 func (p *ProposedChain) lowLoss(a *takeAnalysis) (lost []float32) {
 	a.low.flush()
 	weighting := func() dsp.Processor {
@@ -274,8 +277,8 @@ func (p *ProposedChain) lowLoss(a *takeAnalysis) (lost []float32) {
 	return lost
 }
 
-// toneShare is what the bands for the tone leave of the take's K-weighted power, by its
-// third octaves and the K-weighting (Rec. ITU-R BS.1770-5 Annex 1).
+// toneShare returns the share of the take's K-weighted power that the tone bands leave, from
+// its third octaves and the K-weighting (Rec. ITU-R BS.1770-5 Annex 1).
 func (p *ProposedChain) toneShare(a *takeAnalysis) float64 {
 	rate := float64(a.format.Rate)
 	weighting := measure.KWeighting(rate)
@@ -288,7 +291,7 @@ func (p *ProposedChain) toneShare(a *takeAnalysis) float64 {
 	return p.linearShare(a.format.Rate, hz, power, func(s chain.Stage) bool { return s.Name == toneName })
 }
 
-// noisiest is the channel with the highest floor; -1: none has a floor.
+// noisiest returns the channel with the highest floor; -1: none has a floor.
 func (a *takeAnalysis) noisiest() int {
 	noisiest := -1
 	for c, f := range a.inspection.Floors {
@@ -299,18 +302,19 @@ func (a *takeAnalysis) noisiest() int {
 	return noisiest
 }
 
-// settledHops of 25 ms are what the expander takes to close: hold and twice the release.
+// settledHops is the time in hops of 25 ms that the expander takes to close: hold and twice the
+// release.
 const settledHops = (expanderHoldMs + 2*expanderReleaseMs + 24) / 25
 
-// pauseRun follows how long a pause has lasted.
+// pauseRun counts how long the current pause has lasted.
 type pauseRun struct {
 	floor take.Floor
 	hop   int
-	hops  int // of the running pause
+	hops  int // of the current pause
 }
 
-// at enters a hop of 25 ms, which must not lie before the last one, and reports whether
-// it lies inside a pause, and late enough for the expander to have closed.
+// at advances to a hop of 25 ms, which must not be before the last one. It reports whether the
+// hop lies inside a pause, and whether the expander has had time to close.
 func (r *pauseRun) at(hop int) (inside, settled bool) {
 	if hop != r.hop {
 		if r.hop = hop; r.floor.IsPause(hop) && r.floor.IsPause(hop+1) {
@@ -324,7 +328,7 @@ func (r *pauseRun) at(hop int) (inside, settled bool) {
 
 func (r *pauseRun) isSettled() bool { return r.hops > settledHops }
 
-// pauseFloor adds up the power in pauses.
+// pauseFloor sums the power in pauses.
 type pauseFloor struct{ whole, settled power }
 
 type power struct {
@@ -339,8 +343,8 @@ func (f *pauseFloor) add(sum float64, frames int, settled bool) {
 	}
 }
 
-// db is the mean power once the expander has closed, if there are 0.3 s of that, in all
-// pauses otherwise; −Inf where there are none.
+// db returns the mean power after the expander has closed, in dB, if there is at least 0.3 s,
+// and otherwise that of whole pauses; −Inf where there are none.
 func (f *pauseFloor) db(rate int) float64 {
 	p := f.settled
 	if p.frames < int64(rate)*3/10 {

@@ -12,30 +12,30 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// Take is a take by its name and by how it is opened.
+// Take is a take's name and the function that opens it.
 type Take struct {
 	Name string
 	Open func() (wave.Source, error)
 }
 
-// ProposeSettings are the ways to propose; the zero value is the usual one.
+// ProposeSettings are the options of Propose; the zero value is the usual one.
 type ProposeSettings struct {
-	// Room is a recording of the room alone, used where a take has no pauses.
+	// Room is a recording of the room alone, used for takes without pauses.
 	Room *Take
-	// Keep are values that stay, by stage and key: "expander.threshold_dbfs": "-45".
-	// What depends on them follows.
+	// Keep holds fixed values by stage and key: "expander.threshold_dbfs": "-45". Values that
+	// depend on them are adapted.
 	Keep map[string]string
-	// PredictOnly leaves out the run of the proposed chain: the damage is then that of
-	// the model alone.
+	// PredictOnly skips the run of the proposed chain: the damage is then predicted by the
+	// model alone.
 	PredictOnly bool
-	// Progress is called now and then with what is done with which take, and how many of
-	// its frames have been read.
+	// Progress is called from time to time with the current step, the take and the number of
+	// its frames read so far.
 	Progress func(step string, take int, frames int64)
 }
 
-// Propose finds settings of a chain for takes, and what that chain does to them. Where
-// a take does not say enough for a stage, the stage is off, with the reason. Several
-// takes have one proposal; where their floors lie more than 3 dB apart the error is a
+// Propose finds settings of a chain for takes, and the effect of that chain on them. Where a
+// take gives too little evidence for a stage, the stage is off, and the reason is stated.
+// Several takes have one proposal; where their floors differ by more than 3 dB the error is a
 // *NoProposal.
 func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedChain, error) {
 	if len(takes) == 0 {
@@ -91,7 +91,7 @@ func Propose(ctx context.Context, takes []Take, s ProposeSettings) (*ProposedCha
 	return p, nil
 }
 
-// ofTake names the take that an error is about, unless the error does.
+// ofTake adds the take's name to an error that does not begin with it.
 func ofTake(name string, err error) error {
 	if strings.HasPrefix(err.Error(), name+":") {
 		return err
@@ -99,7 +99,7 @@ func ofTake(name string, err error) error {
 	return fmt.Errorf("%s: %w", name, err)
 }
 
-// countedSource reports how far a source was read.
+// countedSource reports how many frames of a source were read.
 type countedSource struct {
 	wave.Source
 	progress func(step string, take int, frames int64)
@@ -116,7 +116,7 @@ func (s *countedSource) Read(b dsp.Block) (int, error) {
 	return n, err
 }
 
-// Close closes what can be closed.
+// Close closes the source, if it can be closed.
 func (s *countedSource) Close() error {
 	if c, ok := s.Source.(interface{ Close() error }); ok {
 		return c.Close()
@@ -124,7 +124,7 @@ func (s *countedSource) Close() error {
 	return nil
 }
 
-// oneFloorDB is how far apart the floors of takes may lie for one chain.
+// oneFloorDB is by how much the floors of takes may differ for one chain.
 const oneFloorDB = 3
 
 func sameFloors(all []*takeAnalysis) error {
@@ -147,11 +147,11 @@ func sameFloors(all []*takeAnalysis) error {
 	return nil
 }
 
-// leastSpeechDB is how far speech lies over the noise of a room, both above 150 Hz.
+// leastSpeechDB is by how much speech exceeds the noise of a room, both above 150 Hz.
 const leastSpeechDB = 10
 
-// useRoom lets a recording of the room stand in where a take has no pauses, and
-// compares it with those that have.
+// useRoom uses a recording of the room for takes without pauses, and compares it with takes
+// that have some.
 func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
 	r, err := analyseTake(ctx, room.Name, room.Open, watch("room", 0), false)
 	if err != nil {
@@ -178,7 +178,7 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 	return nil
 }
 
-// propose writes the stages in the order in which the sound passes.
+// propose sets the stages in the order of the signal.
 func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predictOnly bool, watch func(string, int) func(wave.Source) wave.Source) error {
 	corner := p.proposeHighPass(all)
 	notches := p.proposeNotches(all, corner)
@@ -190,7 +190,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	}
 	gains := p.proposeExpander(all)
 	peaks, reductions := p.proposeCompressor(all, gains)
-	if predictOnly { // a run needs none of it
+	if predictOnly { // a run measures what these predict
 		for k := range all {
 			p.predicted = append(p.predicted, predictedGains{gains[k], reductions[k], peaks[k]})
 		}
@@ -221,7 +221,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	return nil
 }
 
-// clipped states the clipping that was found in a take; "" where there is none.
+// clipped describes the clipping that was found in a take; "" where there is none.
 func (a *takeAnalysis) clipped() string {
 	var found []string
 	for _, kind := range []struct{ name, one, many string }{{"clips", "clip", "clips"}, {"flat_tops", "flat top", "flat tops"}} {
@@ -239,7 +239,7 @@ func (a *takeAnalysis) clipped() string {
 	return fmt.Sprintf("%s holds %s: no stage of the chain restores what was cut off there. Record again with less gain, or look at each with boothbench inspect.", a.name, strings.Join(found, " and "))
 }
 
-// confidence is how far the floors of takes are to be trusted.
+// confidence returns the confidence in the floors of takes.
 func confidence(all []*takeAnalysis) Confidence {
 	c := High
 	for _, a := range all {

@@ -6,13 +6,12 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// activity is the active sound of a take: the milliseconds whose level is over a limit
-// that lies a margin of 15.9 dB under their own mean power (Rec. ITU-T P.56, method B).
-// Silence and soft noise lie under that limit, so what is read of active sound does not
-// depend on how long the pauses are.
+// activity is the active sound of a take: the milliseconds whose level exceeds a limit 15.9 dB
+// below their own mean power (Rec. ITU-T P.56, method B). Silence and soft noise are below that
+// limit, so readings of active sound do not depend on the length of the pauses.
 type activity struct {
 	over    int16   // the limit, in hundredths of a dB
-	db      float64 // the mean power of what is over it; −Inf where nothing is
+	db      float64 // mean power of the milliseconds over the limit in dB; −Inf where there are none
 	seconds float64 // of active sound, with gaps of up to 0.2 s
 }
 
@@ -21,7 +20,7 @@ const (
 	activeGapMs    = 200 // the hangover of P.56
 )
 
-// activityOf finds the active sound of a track; its limit is no lower than least.
+// activityOf finds the active sound of a track. Least is the lowest limit.
 func activityOf(level []int16, least int16) activity {
 	counts := make([]int32, 10000-quietest+1)
 	for _, v := range level {
@@ -57,7 +56,7 @@ func activityOf(level []int16, least int16) activity {
 	return a
 }
 
-// at reports of each millisecond of a track of levels whether it is active.
+// at reports for each millisecond of a level track whether it is active.
 func (a activity) at(level []int16) []bool {
 	active := make([]bool, len(level))
 	for k, v := range level {
@@ -66,7 +65,7 @@ func (a activity) at(level []int16) []bool {
 	return active
 }
 
-// of are the values of a track whose milliseconds are active, by the level of each.
+// of returns the values of a track in the active milliseconds; level is the level of each.
 func (a activity) of(track, level []int16) (active []int16) {
 	for k, v := range track[:min(len(track), len(level))] {
 		if level[k] > a.over {

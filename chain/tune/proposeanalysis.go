@@ -13,7 +13,7 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// takeAnalysis is what the rules of a proposal rest on.
+// takeAnalysis holds the readings of a take that the rules of a proposal use.
 type takeAnalysis struct {
 	name       string
 	open       func() (wave.Source, error)
@@ -21,31 +21,32 @@ type takeAnalysis struct {
 	frames     int64
 	inspection *take.Inspection
 	tracks     *takeTracks
-	spectra    *soundSample // feeds the two that follow the tracks
+	spectra    *soundSample // feeds pitch and octaves
 	pitch      *pitch
 	loudness   *measure.Loudness
 	octaves    *measure.ThirdOctaves
-	peaks      []float64 // of each channel
-	low        *lowTrack // nil: not asked for
+	peaks      []float64 // sample peaks, per channel
+	low        *lowTrack // nil: not requested
 
-	undecided string  // why there is no floor; "" where there is one
+	undecided string  // why no floor was found; "" where one was
 	floorDBFS float64 // of the noisiest channel, 20 Hz to 20 kHz
 	pauseDBFS float64 // of the noisiest channel, above 150 Hz
-	notchedDB float64 // by how much notches change that; 0: the tracks are not behind them
+	notchedDB float64 // by how much notches change pauseDBFS; 0: the tracks were taken without notches
 	variation float64
 	seconds   float64 // of pauses
-	noise     []int16 // readings of the expander's detector in them, hundredths of a dB, sorted
+	noise     []int16 // readings of the expander's detector in the pauses, hundredths of a dB, sorted
 	noiseTop  float64
-	speech    bool    // whether there is any over the noise
-	speechDB  float64 // over the floor; −Inf where there is none
+	speech    bool    // whether there is speech above the noise
+	speechDB  float64 // level of the speech over the floor; −Inf where there is none
 	active    activity
 }
 
-// analyseTake reads a take twice. Its low end is kept for the prediction of the pauses.
+// analyseTake reads a take twice. With keepLow it keeps its low track for predicting the
+// pauses.
 func analyseTake(ctx context.Context, name string, open func() (wave.Source, error), watch func(wave.Source) wave.Source, keepLow bool) (*takeAnalysis, error) {
 	a := &takeAnalysis{name: name, open: open}
 	var failed error
-	length := int64(0) // of the take, as far as it is known
+	length := int64(0) // of the take; 0: not known
 	in, err := take.InspectWith(ctx, func() (wave.Source, error) {
 		src, err := open()
 		if err != nil {
@@ -64,7 +65,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 		if keepLow {
 			a.low = newLowTrack(f, length)
 		}
-		// One step for all of them: handing a block on takes longer than most of them do.
+		// All readers share one step: handing over a block takes longer than most of them do.
 		a.spectra = newSoundSample(f.Rate, f.Channels, func(b dsp.Block) {
 			a.pitch.write(b)
 			a.octaves.Write(b)
@@ -96,7 +97,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 	return a, nil
 }
 
-// decide finds the noise that the expander is set by.
+// decide determines the noise from which the expander is set.
 func (a *takeAnalysis) decide() {
 	floors := a.inspection.Floors
 	a.floorDBFS, a.pauseDBFS, a.seconds, a.speechDB = math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(-1)
@@ -126,7 +127,7 @@ func (a *takeAnalysis) decide() {
 	}
 }
 
-// isPause reports whether a frame is one of the pauses in all channels that count.
+// isPause reports whether a frame is a pause in all channels that count.
 func (a *takeAnalysis) isPause(i int) bool {
 	for c, f := range a.inspection.Floors {
 		if !f.IsPause(i) && a.withoutSay(c) == "" {
@@ -136,12 +137,12 @@ func (a *takeAnalysis) isPause(i int) bool {
 	return true
 }
 
-// softChannelDB is how far under the loudest channel's peak that of another lies for it
-// to have no say: the expander follows the loudest channel, in which the pauses of the
-// other are then. (own choice)
+// softChannelDB is by how much a channel's peak must lie below that of the loudest channel for
+// its pauses not to count. The expander follows the loudest channel, and the other's sound then
+// lies in its pauses. (own choice)
 const softChannelDB = 30
 
-// withoutSay is why the pauses of a channel do not count; "" where they do.
+// withoutSay returns the reason that the pauses of a channel do not count; "" where they do.
 func (a *takeAnalysis) withoutSay(channel int) string {
 	loudest := slices.Max(a.peaks)
 	switch peak := a.peaks[channel]; {
@@ -153,8 +154,8 @@ func (a *takeAnalysis) withoutSay(channel int) string {
 	return ""
 }
 
-// leastActive is the level in hundredths of a dB that active sound exceeds at least: the
-// noise, where it is known.
+// leastActive returns the lowest limit for active sound, in hundredths of a dB: the noise,
+// where it is known.
 func (a *takeAnalysis) leastActive() int16 {
 	if a.undecided != "" {
 		return quietest
@@ -162,7 +163,7 @@ func (a *takeAnalysis) leastActive() int16 {
 	return int16(max(quietest, min(10000, math.Round(100*(a.noiseTop+wordOverNoiseDB)))))
 }
 
-// threshold is the expander's threshold by its rule, in dBFS.
+// threshold returns the expander's threshold by its rule, in dBFS.
 func (a *takeAnalysis) threshold() float64 {
 	return max(a.pauseDBFS+overFloorDB, a.noiseTop+overNoiseDB)
 }
@@ -170,18 +171,19 @@ func (a *takeAnalysis) threshold() float64 {
 // speaks reports whether speech was found.
 func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speech }
 
-// momentaryRange is how far apart usual and loud moments of the active sound are, in LU: the
-// 40th and the 95th percentile of the momentary loudness of 400 ms of which half and more is
-// active, and that lie less than 10 LU under their mean, as by the relative gate of Rec. ITU-R
-// BS.1770-5 Annex 1 (not under the integrated loudness: its absolute gate makes it depend on the
-// gain of a soft take). So noise and pauses do not count, however long, and breaths move little: they are
-// in the softer part. (own choice: the same readings with other pauses, with and without
-// breaths, span 5.2 to 5.3 LU; over all moments within 20 LU of the integrated loudness, from
-// the 10th percentile on, they span 9.8 to 20.6)
+// momentaryRange returns the distance in LU between usual and loud moments of the active sound:
+// from the 40th to the 95th percentile of the momentary loudness (400 ms). A moment counts if
+// at least half of it is active, and if it is less than 10 LU below the mean of these moments.
+// That is the relative gate of Rec. ITU-R BS.1770-5 Annex 1, but not relative to the integrated
+// loudness, whose absolute gate would make it depend on the gain of a soft take. So noise and
+// pauses do not count, however long they are. Breaths have little effect, because they are
+// among the softer moments. (own choice: the same speech with other pauses, with and without
+// breaths, spans 5.2 to 5.3 LU; over all moments within 20 LU of the integrated loudness, from
+// the 10th percentile on, it spans 9.8 to 20.6)
 func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 	const hopMs, windowHops, relativeGateLU = 100, 4, 10
 	momentary, _ := a.loudness.Series()
-	active := make([]int, len(momentary)) // milliseconds in each hop
+	active := make([]int, len(momentary)) // active milliseconds in each hop
 	for ms, v := range a.tracks.level[:min(len(a.tracks.level), hopMs*len(active))] {
 		if v > a.active.over {
 			active[ms/hopMs]++
@@ -207,7 +209,7 @@ func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 	return counted[len(counted)*95/100] - counted[len(counted)*40/100], true
 }
 
-// inOrder sorts levels by counting them: of the many of a take few differ.
+// inOrder sorts levels by counting: a take has many levels, but few different ones.
 func inOrder(levels []int16) []int16 {
 	counts := make([]int32, 1<<16)
 	for _, v := range levels {
@@ -223,7 +225,7 @@ func inOrder(levels []int16) []int16 {
 	return levels
 }
 
-// quantile is a quantile of sorted levels in hundredths of a dB, in dB.
+// quantile returns a quantile of sorted levels in hundredths of a dB, converted to dB.
 func quantile(sorted []int16, share float64) float64 {
 	if len(sorted) == 0 {
 		return 0

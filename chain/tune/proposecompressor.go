@@ -8,16 +8,17 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Momentary loudness of recorded speech mostly spans 4.5 LU and more from its 40th to its
-// 95th percentile; through a compressor of ratio 3 at 4 dB and more of median reduction it
-// spans 2.0 to 3.6 LU. The more even a take is, the less it is compressed again. (own choice,
-// by 8 recorded voices)
+// Momentary loudness of recorded speech mostly spans 4.5 LU or more from its 40th to its 95th
+// percentile. Behind a compressor of ratio 3 with at least 4 dB of median reduction it spans
+// 2.0 to 3.6 LU. The smaller this range of a take is, the less the take is compressed again.
+// (own choice, by 8 recorded voices)
 const usualRangeLU, evenRangeLU, leastCompressedDB = 4.5, 2, 1
 
-// proposeCompressor sets the threshold so that the median reduction of active sound is
-// 3 dB, or less where the take is even already, on excerpts of the takes behind the expander, and returns their peaks behind both,
-// and its gains on them, nil where it is off. Where the 95th percentile is over 9 dB at a
-// ratio of 3, the ratio is the one, down to 2, at which it is 9 dB.
+// proposeCompressor sets the threshold for a median reduction of active sound of 3 dB, or less
+// for a take with a small range, on excerpts of the takes behind the expander. Where the 95th
+// percentile would exceed 9 dB at a ratio of 3, it lowers the ratio until it is 9 dB, down to
+// 2. It returns the peaks of the excerpts behind both stages, and the compressor's gains on
+// them, nil where it is off.
 func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) (levels, gains [][]int16) {
 	const usualDB, mostP95DB, knee = compressedDB, 9, 6
 	off, rangeLU := "", math.Inf(-1)
@@ -94,16 +95,16 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	return levels, gains
 }
 
-// solveThreshold finds the threshold in dBFS, to 0.1 dB, at which the median reduction of
-// the active milliseconds of tracks is so many dB.
+// solveThreshold finds the threshold in dBFS, to 0.1 dB, at which the median reduction of the
+// active milliseconds of tracks is wantDB.
 func solveThreshold(levels [][]int16, active [][]bool, s dsp.CompressorSettings, wantDB float64) float64 {
 	const nearDB = 0.02
-	// Over the knee the reduction grows with the level by this slope. The secants that
-	// follow have the attack and the release in them.
+	// Above the knee the reduction grows with the level by this slope. The secants that follow
+	// include the effect of attack and release.
 	slope := 1 - 1/s.Ratio
 	low, high, last, before := -70.0, 0.0, math.NaN(), math.NaN()
 	next := typicalLevel(levels, active) - wantDB/slope
-	for step := range 20 { // three or four do, mostly
+	for step := range 20 { // mostly three or four are enough
 		if !(next > low && next < high) || step%8 == 7 {
 			next = (low + high) / 2
 		}
@@ -125,7 +126,7 @@ func solveThreshold(levels [][]int16, active [][]bool, s dsp.CompressorSettings,
 	return math.Round(10*s.ThresholdDBFS) / 10
 }
 
-// compressorRule is how the threshold follows.
+// compressorRule returns the rule for the threshold in words.
 func compressorRule(wantDB float64) string {
 	const usual = "3 dB of median reduction, in sound less than 15.9 dB under the level of the speech (own choice within 3 to 6: common practice, no source)"
 	if wantDB < compressedDB {
@@ -134,8 +135,8 @@ func compressorRule(wantDB float64) string {
 	return usual
 }
 
-// compression is what a compressor does to peak tracks: the linear gain of each
-// millisecond of each.
+// compression holds the linear gains of a compressor on peak tracks, one for each millisecond
+// of each track.
 type compression [][]float64
 
 // compressed runs a compressor over tracks at 1 kHz.
@@ -144,14 +145,14 @@ func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
 	for k, level := range levels {
 		c, err := dsp.NewCompressor(s, 1000, 1)
 		if err != nil {
-			panic(err) // the settings are ours, and kept ones are checked by then
+			panic(err) // the settings are set here, and kept values have been checked
 		}
 		all[k] = tracedGains(c, level, c.Latency())
 	}
 	return all
 }
 
-// activeReduction is a percentile of the reduction in dB over the active milliseconds of
+// activeReduction returns a percentile of the reduction in dB over the active milliseconds of
 // all tracks; 0: there are none.
 func (c compression) activeReduction(active [][]bool, share float64) float64 {
 	var all []float64
@@ -168,7 +169,7 @@ func (c compression) activeReduction(active [][]bool, share float64) float64 {
 	return -dsp.AmplitudeToDB(nthSmallest(all, min(len(all)-1, int((1-share)*float64(len(all))))))
 }
 
-// typicalLevel is the median of the active milliseconds of tracks, in dB; 0: there are
+// typicalLevel returns the median of the active milliseconds of tracks, in dB; 0: there are
 // none.
 func typicalLevel(levels [][]int16, active [][]bool) float64 {
 	var all []int16
@@ -182,8 +183,8 @@ func typicalLevel(levels [][]int16, active [][]bool) float64 {
 	return quantile(inOrder(all), 0.5)
 }
 
-// percentile is a percentile of the reduction in dB while the compressor works; 0: it
-// never does.
+// percentile returns a percentile of the reduction in dB over the time in which the compressor
+// reduces; 0: it never does.
 func (c compression) percentile(share float64) float64 {
 	var working []float64
 	least := dsp.DBToAmplitude(-chain.WorkingDB)
@@ -201,8 +202,7 @@ func (c compression) percentile(share float64) float64 {
 	return math.Round(-100*dsp.AmplitudeToDB(nth)) / 100
 }
 
-// nthSmallest is the value that stands at a place, from 0, once values are in order, which
-// it changes.
+// nthSmallest returns the value at index n of the sorted values. It reorders the values.
 func nthSmallest(values []float64, n int) float64 {
 	low, high := 0, len(values)-1
 	for low < high {

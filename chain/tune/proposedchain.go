@@ -11,12 +11,12 @@ import (
 	"github.com/boothbench/boothbench/chain"
 )
 
-// Confidence says how far a proposed value is to be trusted.
+// Confidence states how reliable a proposed value is.
 type Confidence string
 
-// The confidences: high where 5 s of steady pauses and speech 25 dB over them were
-// found, low where the noise is in doubt, under a second, or speech less than 15 dB
-// over it.
+// The confidences. High requires at least 5 s of steady pauses, and speech at least 25 dB above
+// them. Low means that the noise is in doubt or shorter than a second, or that speech is less
+// than 15 dB above it.
 const (
 	High   Confidence = "high"
 	Medium Confidence = "medium"
@@ -25,24 +25,24 @@ const (
 	Given  Confidence = "given" // by the user
 )
 
-// Choice is one proposed value and why.
+// Choice is one proposed value and the reason for it.
 type Choice struct {
-	Stage      string     `json:"stage"` // its kind, and its name where it has one
+	Stage      string     `json:"stage"` // kind, or name where it has one
 	Key        string     `json:"key"`
 	Value      string     `json:"value"` // as the chain file has it
 	Unit       string     `json:"unit,omitempty"`
-	Reading    string     `json:"reading"` // what it follows from
+	Reading    string     `json:"reading"` // reading on which the value is based
 	Rule       string     `json:"rule"`
 	Confidence Confidence `json:"confidence"`
 }
 
-// ProposedChain is a chain for one or several takes, with its evidence.
+// ProposedChain is a chain for one or several takes, with the evidence for it.
 type ProposedChain struct {
 	Chain    *chain.Chain
 	Text     []byte // the chain file, with value, reading and rule in comments
 	Choices  []Choice
-	Notes    []string // what to know besides, a sentence each
-	Takes    []Damage // of each take: what the chain does to it
+	Notes    []string // further remarks, a sentence each
+	Takes    []Damage // effect of the chain on each take
 	sections []section
 	keep     map[string]string
 	used     map[string]bool
@@ -51,15 +51,15 @@ type ProposedChain struct {
 	predictedCompression [2]float64       // median and 95th percentile, dB
 }
 
-// NoProposal is why there is no proposal.
+// NoProposal is the reason that there is no proposal.
 type NoProposal struct{ Reason string }
 
 func (e *NoProposal) Error() string { return "no chain is proposed: " + e.Reason }
 
-// section is a stage of a proposal or a band of the one before.
+// section is a stage of a proposal, or a band of the stage before it.
 type section struct {
 	kind, name string // "" for a band
-	off        string // why it is switched off; "" where it is on
+	off        string // reason that it is off; "" where it is on
 	choices    []Choice
 }
 
@@ -69,19 +69,20 @@ func (p *ProposedChain) stage(kind, name, off string) *section {
 	return &p.sections[len(p.sections)-1]
 }
 
-// choose adds a value to the last stage, unless the user fixed it, and returns it.
+// choose adds a value to the last stage and returns it. A value that the user has fixed is used
+// instead.
 func (p *ProposedChain) choose(key string, value float64, unit, reading, rule string, c Confidence) float64 {
 	text := fmt.Sprint(math.Round(value*100) / 100)
 	p.put(key, text, unit, reading, rule, c)
 	if kept, ok := p.kept(key); ok {
 		if _, err := fmt.Sscan(kept, &value); err != nil {
-			return value // the chain file's reader will refuse it in words
+			return value // the reader of the chain file will report it
 		}
 	}
 	return value
 }
 
-// put adds a value as it is written.
+// put adds a value as it will be written.
 func (p *ProposedChain) put(key, text, unit, reading, rule string, c Confidence) {
 	s := &p.sections[len(p.sections)-1]
 	stage := p.label()
@@ -92,7 +93,7 @@ func (p *ProposedChain) put(key, text, unit, reading, rule string, c Confidence)
 	s.choices = append(s.choices, Choice{stage, key, text, unit, reading, rule, c})
 }
 
-// label names the stage that is being written, as keep does.
+// label returns the name of the current stage, in the form that keep uses.
 func (p *ProposedChain) label() string {
 	for _, s := range slices.Backward(p.sections) {
 		if s.kind != "" {
@@ -110,7 +111,7 @@ func (p *ProposedChain) kept(key string) (string, bool) {
 	return text, ok
 }
 
-// write makes the chain file and reads it back.
+// write writes the chain file and reads it back.
 func (p *ProposedChain) write(name string) error {
 	var b bytes.Buffer
 	comment(&b, fmt.Sprintf("Proposed by boothbench propose for %s. Above a value stand what was read of the take, and the rule by which the value follows. Where you know better, propose again with --keep STAGE.KEY=VALUE: that value stays, and the others follow.", name))
@@ -153,7 +154,7 @@ func (p *ProposedChain) write(name string) error {
 	return err
 }
 
-// why is a value's reading, rule and confidence in sentences; "" where it has neither
+// why returns a value's reading, rule and confidence in sentences; "" where it has neither
 // reading nor rule.
 func (c Choice) why() string {
 	why := c.Reading
@@ -169,7 +170,7 @@ func (c Choice) why() string {
 	return why
 }
 
-// comment writes text as comment lines of some 80 columns.
+// comment writes text as comment lines of at most 80 columns.
 func comment(b *bytes.Buffer, text string) {
 	line := "#"
 	for _, word := range strings.Fields(text) {

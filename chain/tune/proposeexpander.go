@@ -11,12 +11,12 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// The expander's rule. The threshold is 6 dB over the noise, and 2 dB over what the
-// expander's own detector reads of the noise in all but one millisecond of a thousand.
-// It is never lowered to save speech: the range is. The side chain is 150 Hz
-// always: rooms fall with frequency, so it separates noise from soft speech, and a
-// corner that was chosen from the take would make the threshold jump where the choice
-// flips. (own choice; what it does is measured in tests with known rooms)
+// The expander's rule. The threshold is 6 dB over the noise, and at least 2 dB over the level
+// that the expander's own detector reads in the noise, except in one millisecond of a thousand.
+// To protect speech the range is reduced; the threshold is never lowered. The side chain is
+// always high-passed at 150 Hz. Room noise falls with frequency, so this corner separates noise
+// from soft speech. A corner chosen from the take would make the threshold jump where the
+// choice changes. (own choice; the effect is measured in tests with known rooms)
 const (
 	overFloorDB, overNoiseDB                = 6, 2
 	hysteresisDB, expanderAttackMs          = 3, 1
@@ -30,8 +30,8 @@ const (
 	sideChainHz                             = take.PauseHighPassHz
 )
 
-// proposeExpander sets the expander and returns its gains on each take, for each
-// millisecond, in hundredths of a dB; nil where it is off.
+// proposeExpander sets the expander and returns its gains on each take, for each millisecond,
+// in hundredths of a dB; nil where it is off.
 func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	gains := make([][]int16, len(all))
 	var loud *takeAnalysis
@@ -77,7 +77,7 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 			AttackMs: expanderAttackMs, HoldMs: expanderHoldMs, ReleaseMs: expanderReleaseMs, LookaheadMs: expanderLookaheadMs, LinkChannels: true,
 		}
 	}
-	// The share of the speech that the full range lowers decides the range.
+	// The range depends on the share of the speech that the full range would attenuate.
 	rangeDB, worst := float64(mostRangeDB), 0.0
 	for k, a := range all {
 		if a.undecided == "" {
@@ -120,11 +120,11 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	return gains
 }
 
-// nothingToGain is why no take needs an expander: its noise above 150 Hz, since what lies
-// below is lowered by the high-pass, stays under -60 dBFS once the take is as loud as
-// programmes are. That takes the gain from its own loudness to -16 LUFS and what the
-// compressor lowers, and 20 dB are reckoned with in any case. A take that is too soft to
-// have a loudness lies under -70 LUFS. (own choice) "" where one needs it.
+// nothingToGain returns the reason that no take needs an expander; "" where one does. The
+// reason is that its noise above 150 Hz stays under -60 dBFS once the take is as loud as
+// programmes are; noise below 150 Hz is left to the high-pass. The gain to that loudness is the
+// distance from the take's own loudness to -16 LUFS plus the compressor's reduction, and at
+// least 20 dB. A take too soft to have a loudness counts as -70 LUFS. (own choice)
 func nothingToGain(all []*takeAnalysis) string {
 	loudest, why := math.Inf(-1), ""
 	for _, a := range all {
@@ -144,8 +144,8 @@ func nothingToGain(all []*takeAnalysis) string {
 	return why
 }
 
-// noiseLevels are the readings of the expander's detector in the inside of pauses: of
-// frames that have pauses on both sides. They are sorted.
+// noiseLevels returns the readings of the expander's detector in frames that have pauses on
+// both sides, sorted.
 func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []int16 {
 	_, hop := take.PauseFrames(a.tracks.rate)
 	var all []int16
@@ -160,11 +160,11 @@ func (a *takeAnalysis) noiseLevels(isPause func(i int) bool) []int16 {
 	}
 }
 
-// noiseTop is the level that the detector's reading of a noise exceeds for one
-// millisecond in a thousand, from quantiles that a tenth of disturbances cannot move:
-// the P99.9 of a chi-square level lies 2.03, 2.21 and 2.31 times as far over the median
-// as P90 does for 4, 20 and 100 degrees of freedom; 2.4 less a tenth of the distance in
-// dB is on the safe side of all.
+// noiseTop returns the level in dB that the detector's reading of a noise exceeds for one
+// millisecond in a thousand. It uses quantiles that disturbances in up to a tenth of the time
+// cannot change. The P99.9 of a chi-square level in dB is 2.03, 2.21 and 2.31 times as far
+// above the median as the P90, for 4, 20 and 100 degrees of freedom. A factor of 2.4, less a
+// tenth of the distance in dB, is on the safe side of all three.
 func noiseTop(sorted []int16) (top float64, ok bool) {
 	if len(sorted) < 75 {
 		return 0, false
@@ -174,19 +174,19 @@ func noiseTop(sorted []int16) (top float64, ok bool) {
 	return median + (2.4-0.1*d)*d, true
 }
 
-// expanderGains are the gains of an expander over the milliseconds of a track, in
-// hundredths of a dB, by the expander itself at a rate of 1 kHz: its detector's reading
-// is the track.
+// expanderGains returns the gains of an expander over the milliseconds of a track, in
+// hundredths of a dB. It runs the expander itself at a rate of 1 kHz, with the track as its
+// detector's reading.
 func expanderGains(level []int16, s dsp.ExpanderSettings) []int16 {
 	s.Detector, s.DetectorWindowMs, s.SidechainHighPassHz = dsp.Peak, 1, 0
 	e, err := dsp.NewExpander(s, 1000, 1)
 	if err != nil {
-		panic(err) // the settings are ours
+		panic(err) // the settings are set here
 	}
 	return gainLevels(tracedGains(e, level, e.Latency()))
 }
 
-// gainLevels are linear gains in hundredths of a dB.
+// gainLevels converts linear gains to hundredths of a dB.
 func gainLevels(gains []float64) []int16 {
 	levels := make([]int16, len(gains))
 	for k, g := range gains {
@@ -195,7 +195,7 @@ func gainLevels(gains []float64) []int16 {
 	return levels
 }
 
-// amplitudes are those of all levels of a track, from the quietest on.
+// amplitudes are the amplitudes of all levels of a track, from quietest up.
 var amplitudes = sync.OnceValue(func() []float64 {
 	all := make([]float64, 10000-quietest+1)
 	for k := range all {
@@ -204,14 +204,14 @@ var amplitudes = sync.OnceValue(func() []float64 {
 	return all
 })
 
-// powerOf is the power of a level in hundredths of a dB, 1 at 0.
+// powerOf returns the power of a level in hundredths of a dB: 1 at level 0.
 func powerOf(level int16) float64 {
 	a := amplitudes()[int(level)-quietest]
 	return a * a
 }
 
-// tracedGains runs a stage over a track at 1 kHz, some seconds at a time: the linear gain
-// of each millisecond.
+// tracedGains runs a stage over a track at 1 kHz, some seconds at a time, and returns the
+// linear gain of each millisecond.
 func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float64 {
 	const piece = 1 << 13
 	x, gains := make([]float64, piece), make([]float64, len(level)+latency)
@@ -231,8 +231,8 @@ func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float64 {
 // word is a stretch of speech in milliseconds.
 type word struct{ from, to int }
 
-// words are where the detector's level is over the noise: the majority of 11 ms, gaps
-// under 100 ms joined.
+// words returns the stretches in which the detector's level exceeds over. A millisecond counts
+// where most of the 11 ms around it exceed it, and gaps under 100 ms are joined.
 func words(level []int16, over float64) (all []word) {
 	limit := int16(max(quietest, min(10000, math.Round(100*over))))
 	count := 0
@@ -252,8 +252,8 @@ func words(level []int16, over float64) (all []word) {
 	return all
 }
 
-// withSpeechAt adds a millisecond of speech to the last word, or begins another one where
-// the gap before it is long enough.
+// withSpeechAt adds a millisecond of speech to the last word. It begins another word if the gap
+// before the millisecond is long enough.
 func withSpeechAt(all []word, ms int) []word {
 	if n := len(all); n > 0 && ms-all[n-1].to < wordGapMs {
 		all[n-1].to = ms + 1
@@ -262,23 +262,27 @@ func withSpeechAt(all []word, ms int) []word {
 	return append(all, word{ms, ms + 1})
 }
 
-// predictedLowered is the share of the time of speech that an expander is predicted to
-// lower by more than 1 dB, by its gains.
+// predictedLowered predicts the share of the time of speech that an expander with these gains
+// attenuates by more than 1 dB.
 func (a *takeAnalysis) predictedLowered(gains []int16) float64 {
 	return a.loweredShare(gains, words(a.tracks.level, a.noiseTop+wordOverNoiseDB))
 }
 
-// audibleDB is how far over the median of the noise the sum of noise and speech lies where
-// speech is as loud as the noise: softer speech is hidden in it, and nobody misses it.
+// audibleDB is the level of noise plus equally loud speech, relative to the median of the
+// noise. Softer speech is masked by the noise, and nobody misses it.
 const audibleDB = 3
 
-// loweredShare predicts the share of the time of speech that an expander lowers by more
-// than 1 dB: in words, and near them, where soft speech may be lowered. Near a word that is
-// what is closed and lies 3 dB and more over the median of the noise, less what noise alone
-// has there: noise lies under its median half of the time, so noise alone is twice what is
-// closed under it. For one word this is mostly chance, to either side, so it is added up
-// over all words before it counts. The worst tenth of the words does not count, nor the
-// tenths of both extremes of what is near them: a car that passes is no word.
+// loweredShare predicts the share of the time of speech that an expander attenuates by more
+// than 1 dB: in words, and near them, where there may be soft speech.
+//
+// Near a word, the attenuated milliseconds at more than 3 dB above the noise's median count,
+// less the number that noise alone would cause. Noise is below its median half of the time, so
+// noise alone fills twice the attenuated time that lies below the median. For one word this
+// difference is mostly chance, in either direction, so it is summed over all words before it
+// counts.
+//
+// The worst tenth of the words does not count, nor do the highest and the lowest tenth of the
+// values near words: a passing car is not a word.
 func (a *takeAnalysis) loweredShare(gains []int16, all []word) float64 {
 	type loss struct{ lowered, total float64 }
 	var losses []loss

@@ -14,7 +14,8 @@ import (
 // humName is the name of the stage with the notches.
 const humName = "hum"
 
-// proposeNotches lowers mains hum that stands out of the pauses, and returns its notches.
+// proposeNotches sets notches for mains hum that exceeds the noise in the pauses, and returns
+// them.
 func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) (notches dsp.EqualiserSettings) {
 	const mostQ, leastWidthHz, mostNotches, underFloorDB, overDB = 30, 4, 3, 20, 6
 	var lines []take.HumLine
@@ -25,7 +26,7 @@ func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) (not
 			}
 		}
 		if len(lines) > 0 {
-			break // the mains are the same
+			break // all takes have the same mains frequency
 		}
 	}
 	if len(lines) == 0 {
@@ -44,19 +45,19 @@ func (p *ProposedChain) proposeNotches(all []*takeAnalysis, corner float64) (not
 	return notches
 }
 
-// notchLoss is what a notch takes at a ratio to its centre, in dB.
+// notchLoss returns the attenuation of a notch in dB at a ratio to its centre.
 func notchLoss(q, ratio float64) float64 {
 	x := q * (ratio - 1/ratio)
 	return 10 * math.Log10(1+1/(x*x))
 }
 
-// leastHumShare is the share of the power of the noise above 150 Hz that hum has to have
-// for the take to be read once more: 0.3 dB of the noise.
+// leastHumShare is the least share of the noise power above 150 Hz that hum must have for the
+// take to be read once more: 0.3 dB of the noise.
 const leastHumShare = 0.067
 
-// readBehind reads the expander's detector once more, behind the notches, where hum is a
-// part of the noise that it is set by: else its threshold would lie over the noise with
-// the hum in it, which the expander does not get.
+// readBehind reads the expander's detector once more, behind the notches, where hum is a part
+// of the noise from which the expander is set. Otherwise the threshold would be set for noise
+// with hum, which the expander does not receive.
 func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSettings, watch func(wave.Source) wave.Source) error {
 	hum := 0.0
 	for _, l := range a.inspection.Hum {
@@ -72,7 +73,7 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 	}
 	eq, err := dsp.NewEqualiser(notches, a.format.Rate, a.format.Channels)
 	if err != nil {
-		return nil // notches that the user fixed to what the chain file's reader refuses
+		return nil // the user fixed a notch that the reader of chain files will refuse
 	}
 	src, err := a.open()
 	if err != nil {
@@ -103,7 +104,7 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 	return nil
 }
 
-// meanPower is the mean power of levels in hundredths of a dB.
+// meanPower returns the mean power of levels in hundredths of a dB.
 func meanPower(levels []int16) (mean float64) {
 	for _, v := range levels {
 		mean += powerOf(v) / float64(len(levels))

@@ -9,18 +9,18 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// pitch finds the lowest voice of a take: the 5th percentile of the pitch of its voiced
-// frames. Pitch is the first peak of the normalised autocorrelation of 50 ms, between
-// 50 and 900 Hz, that is 0.9 of the best one between 55 and 400 Hz; a frame is voiced
-// where that is 0.6 and more. Frames more than 20 dB under the loudest twentieth do not
-// count: in pauses hum is as periodic as a voice. Nor do pure tones, such as the low one of
-// a door that falls shut: half a period later they are inverted, which a voice with
-// harmonics is not. (own choice of the constants)
+// pitch finds the pitch of the lowest voice of a take: the 5th percentile of the pitch of its
+// voiced frames. The pitch of a frame is the first peak of the normalised autocorrelation of 50
+// ms, between 50 and 900 Hz, that reaches 0.9 of the best one between 55 and 400 Hz. A frame is
+// voiced where that best one is at least 0.6. Frames more than 20 dB below the loudest
+// twentieth do not count, because hum in pauses is as periodic as a voice. Nor do pure tones,
+// such as the low one of a closing door: they are inverted half a period later, unlike a voice
+// with harmonics. (own choice of the constants)
 type pitch struct {
 	lowPass  *dsp.Cascade
-	highPass *dsp.Cascade // at the lower rate
+	highPass *dsp.Cascade // at the reduced rate
 	work     dsp.Block
-	step     int // frames of the take for one that is kept
+	step     int // frames of the take for each frame kept
 	rate     float64
 	phase    int
 	kept     []float64
@@ -34,7 +34,7 @@ const (
 	pitchFrameMs            = 50
 	pitchLevels             = 120
 	softestVoiceDB          = 20
-	pureTone                = 0.9 // autocorrelation half a period later, inverted
+	pureTone                = 0.9 // autocorrelation after half a period, inverted
 )
 
 func newPitch(f wave.Format) *pitch {
@@ -49,7 +49,7 @@ func (p *pitch) write(b dsp.Block) {
 	gains := make([]float64, len(b))
 	for c := range b {
 		if gains[c] = 1; c > 0 && inverted(b[0], b[c]) {
-			gains[c] = -1 // their sum would be silence
+			gains[c] = -1 // otherwise they would cancel
 		}
 	}
 	had := len(p.kept)
@@ -82,8 +82,8 @@ func (p *pitch) write(b dsp.Block) {
 	p.kept = slices.Delete(p.kept, 0, at)
 }
 
-// inverted reports whether a channel is another one with its polarity inverted, for the
-// most part: a correlation under −0.5.
+// inverted reports whether a channel is mostly the inverse of another one: a correlation under
+// −0.5.
 func inverted(x, y []float64) bool {
 	product, xx, yy := 0.0, 0.0, 0.0
 	for n, v := range x {
@@ -92,8 +92,8 @@ func inverted(x, y []float64) bool {
 	return product < -0.5*math.Sqrt(xx*yy)
 }
 
-// pitchOf is the pitch in Hz of a frame that is followed by the longest lag, and the
-// frame's mean square; 0 Hz: unvoiced.
+// pitchOf returns the pitch in Hz and the mean square of a frame; 0 Hz: unvoiced. X holds the
+// frame, and after it as many samples as the longest lag.
 func pitchOf(x []float64, window int, rate float64) (hz, power float64) {
 	first, last := int(rate/pitchHighHz), len(x)-window
 	energy := 0.0
@@ -136,7 +136,7 @@ func pitchOf(x []float64, window int, rate float64) (hz, power float64) {
 	return 0, power
 }
 
-// lowest is the 5th percentile of the pitch in Hz, and how many seconds were voiced.
+// lowest returns the 5th percentile of the pitch in Hz, and the voiced time in seconds.
 func (p *pitch) lowest() (hz, seconds float64) {
 	all := int32(0)
 	for _, frames := range p.voiced {

@@ -8,20 +8,20 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// soundSample passes a part of a take on, for readings that take time: its first 30 s,
-// and after them the first 30 s of what sounds and one second in twelve of the rest that
-// does. What sounds is decided for quarters of a second: those whose loudest 50 ms lie
-// within 25 dB of the loudest quarters so far, and 6 dB over the quietest. So how much
-// speech is passed on depends on the speech of a take, and not on the length of its
-// pauses. (own choice)
+// soundSample passes a part of a take to readings that are slow. It passes the first 30 s of
+// the take, then everything that sounds until 30 s of such sound were passed, and after that
+// one second in twelve of it. It decides for quarters of a second: one sounds if its loudest 50
+// ms are within 25 dB of the loudest quarters so far, and at least 6 dB above the quietest. So
+// the amount passed depends on the amount of speech, not on the length of the pauses. (own
+// choice)
 type soundSample struct {
 	write  func(dsp.Block)
 	rate   int
 	frame  int64 // frames so far
 	piece  dsp.Block
-	passed [sampleLevels]int // pieces that were passed on, by their levels
-	levels []float64         // of the loudest pieces so far, dBFS, the loudest first
-	least  float64           // level of the quietest piece so far that is not silent
+	passed [sampleLevels]int // number of pieces passed on, by level
+	levels []float64         // levels of the loudest pieces so far, dBFS, the loudest first
+	least  float64           // level of the quietest piece so far that was not silent
 	beyond int               // pieces that sounded after the first 30 s of such
 }
 
@@ -32,7 +32,7 @@ const (
 	sampleOverDB, silentDBFS = 6, -120
 	sampleLevels             = 200
 	piecesASecond            = 1000 / sampleMs
-	loudestPieces            = piecesASecond // a single slam does not decide
+	loudestPieces            = piecesASecond // more than one, so that a single slam does not decide
 	leastSoundDBFS           = -sampleLevels
 )
 
@@ -40,7 +40,7 @@ func newSoundSample(rate, channels int, write func(dsp.Block)) *soundSample {
 	return &soundSample{write: write, rate: rate, piece: make(dsp.Block, channels), least: math.Inf(1)}
 }
 
-// add takes the next block of the take.
+// add processes the next block of the take.
 func (s *soundSample) add(b dsp.Block) {
 	length := s.rate * sampleMs / 1000
 	for from := 0; from < b.Frames(); {
@@ -55,7 +55,8 @@ func (s *soundSample) add(b dsp.Block) {
 	}
 }
 
-// end passes the piece on, or leaves it out. The take calls it once more at its end.
+// end passes the piece on or leaves it out. The caller calls it once more at the end of the
+// take.
 func (s *soundSample) end() {
 	if s.piece.Frames() == 0 {
 		return
@@ -102,11 +103,11 @@ func (s *soundSample) counts(level float64) bool {
 	return s.beyond/piecesASecond%sampleOneIn == 0
 }
 
-// sampleLevel is the index of a level in dBFS.
+// sampleLevel returns the index of a level in dBFS.
 func sampleLevel(dbfs float64) int { return int(max(0, min(sampleLevels-1, -dbfs))) }
 
-// level is that of the loudest 50 ms of the piece in any channel, without what is
-// constant in them.
+// level returns the level of the loudest 50 ms of the piece in any channel, without its DC
+// offset.
 func (s *soundSample) level() float64 {
 	loudest := 0.0
 	frames := max(1, s.rate*sampleFrameMs/1000)
@@ -124,8 +125,8 @@ func (s *soundSample) level() float64 {
 	return max(leastSoundDBFS, dsp.PowerToDB(loudest))
 }
 
-// sampleSum adds samples up in four sums, which do not wait for each other. It is the same
-// however the samples are divided into blocks.
+// sampleSum adds samples in four sums, which the processor can compute in parallel. The result
+// does not depend on the division into blocks.
 type sampleSum struct {
 	sums  [4]float64
 	count int
@@ -151,7 +152,7 @@ func (s *sampleSum) add(x []float64) {
 	}
 }
 
-// take is the sum, which begins anew.
+// take returns the sum and resets it.
 func (s *sampleSum) take() float64 {
 	sum := (s.sums[0] + s.sums[1]) + (s.sums[2] + s.sums[3])
 	*s = sampleSum{}

@@ -10,11 +10,11 @@ import (
 
 func floorIsTwo(f take.Floor) bool { return len(f.Higher) > 0 }
 
-// The corner of the high-pass that is proposed.
+// Lowest and highest corner of the proposed high-pass.
 const leastCornerHz, mostCornerHz = 40, 100
 
-// proposeHighPass sets the corner under the lowest voice: a Butterworth of 12 dB an
-// octave loses 0.5 dB at 1/0.59 of its corner (10^(0.05)-1)^(1/4).
+// proposeHighPass sets the corner below the lowest voice: a Butterworth high-pass of 12 dB an
+// octave loses 0.5 dB at 1/0.59 of its corner, with 0.59 = (10^0.05 − 1)^(1/4).
 func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
 	const share, without = 0.59, 60
 	p.stage("highpass", "", "")
@@ -40,7 +40,7 @@ func sum(levels, gains []int16) []int16 {
 	return all
 }
 
-// proposeDeEsser switches it on where sharp s-sounds are frequent.
+// proposeDeEsser switches the de-esser on where sharp s-sounds are frequent.
 func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 	const leastAMinute = 4
 	events, minutes, rate := 0.0, 0.0, math.MaxInt
@@ -52,7 +52,7 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 		rate = min(rate, a.format.Rate)
 	}
 	if rate < 24000 {
-		return // its band does not fit
+		return // the de-esser's band does not fit below half the rate
 	}
 	off := ""
 	if events < leastAMinute*minutes || events < 2 {
@@ -68,8 +68,7 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 	p.choose("range_db", 4, "dB", "", "small on purpose: more sounds like a lisp", c)
 }
 
-// proposeLimiter sets the drive so that 99.5 % of the active sound is limited by 1 dB at
-// most.
+// proposeLimiter sets the drive so that 99.5 % of the active sound is limited by at most 1 dB.
 func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, peaks [][]int16) {
 	const ceiling, limitedDB, mostDB = -1, 1, 12
 	loudest := math.Inf(-1)
@@ -89,7 +88,7 @@ func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, peaks [][]int16) {
 	p.choose("lookahead_ms", 3, "ms", "", "", High)
 }
 
-// Off lists the stages of a proposal that are off, with their reasons.
+// Off returns the stages of a proposal that are off, with the reasons.
 func (p *ProposedChain) Off() map[string]string {
 	off := map[string]string{}
 	for _, s := range p.sections {

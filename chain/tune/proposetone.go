@@ -15,10 +15,10 @@ var averageSpeech = map[int]float64{
 	1250: 53.0, 1600: 52.0, 2000: 48.7, 2500: 48.1, 3150: 46.8, 4000: 45.6, 5000: 44.5, 6300: 44.3, 8000: 43.7, 10000: 43.4, 12500: 41.3, 16000: 40.7,
 }
 
-// toneRule is where a voice may differ from the average by how much before a band
-// lowers it: voices differ by 4.5 to 9 dB (standard deviation of 18 recorded ones), so
-// that most takes get none. Never a boost: what is not in the voice is not to be made.
-// (own choice)
+// toneRule states by how many dB a voice may exceed the average in a range of third octaves
+// before a band lowers it. Voices differ by 4.5 to 9 dB (standard deviation of 18 recorded
+// ones), so most takes get no band. No band boosts: what the voice lacks is not added. (own
+// choice)
 var toneRule = []struct {
 	low, high int
 	limitDB   float64
@@ -33,11 +33,11 @@ var toneRule = []struct {
 
 const leastToneSeconds = 10
 
-// toneName is the name of the stage with the bands for the tone.
+// toneName is the name of the stage with the tone bands.
 const toneName = "tone"
 
-// proposeTone lowers what stands far out of the average spectrum of speech, in the mean
-// of all takes.
+// proposeTone lowers ranges of the mean spectrum of all takes that exceed the average spectrum
+// of speech by far.
 func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 	excess, seconds := map[int]float64{}, 0.0
 	for _, a := range all {

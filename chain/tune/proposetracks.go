@@ -7,9 +7,9 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Tracks hold a level of the loudest channel for each millisecond, in hundredths of a
-// dB. They cover the first two hours of a take, on which the rules rest; the verifying
-// run covers all of it.
+// Tracks hold a level of the loudest channel for each millisecond, in hundredths of a dB. They
+// cover the first two hours of a take. The rules use these; the verifying run covers the whole
+// take.
 const (
 	mostTrackMs = 2 * 3600 * 1000
 	quietest    = -20000 // hundredths of a dB
@@ -18,9 +18,9 @@ const (
 // milliseconds counts the milliseconds of a track.
 type milliseconds struct {
 	rate  int
-	count int   // complete
+	count int   // completed
 	frame int64 // frames so far
-	end   int64 // the frame with which the running millisecond ends
+	end   int64 // frame at which the current millisecond ends
 }
 
 func newMilliseconds(rate int) milliseconds {
@@ -29,17 +29,17 @@ func newMilliseconds(rate int) milliseconds {
 	return m
 }
 
-// start is the frame with which a millisecond begins.
+// start returns the frame at which a millisecond begins.
 func (m *milliseconds) start(ms int) int64 { return int64(ms) * int64(m.rate) / 1000 }
 
-// of is the millisecond of a frame.
+// of returns the millisecond of a frame.
 func (m *milliseconds) of(frame int64) int { return int(frame * 1000 / int64(m.rate)) }
 
-// frames is the length of the running millisecond.
+// frames returns the length of the current millisecond in frames.
 func (m *milliseconds) frames() int64 { return m.end - m.start(m.count) }
 
-// advance passes over frames of the running millisecond, at most to its end, and reports
-// whether it is complete.
+// advance adds frames to the current millisecond, at most up to its end, and reports whether it
+// is complete.
 func (m *milliseconds) advance(frames int) bool {
 	if m.frame += int64(frames); m.frame < m.end {
 		return false
@@ -52,26 +52,27 @@ func (m *milliseconds) advance(frames int) bool {
 	return true
 }
 
-// takeTracks are the tracks of a take.
+// takeTracks holds the tracks of a take.
 type takeTracks struct {
 	milliseconds // of the level
 	level        []int16
 	sections     *dsp.SectionLevels // the side chain, and the corners of the peaks
 	detectors    []trackDetector    // of each channel
-	peaks        *peakTrack         // nil: nobody asks
+	peaks        *peakTrack         // nil: not requested
 }
 
-// trackDetector reads as an expander's detector does: RMS over 20 ms under a triangle.
+// trackDetector reads levels like an expander's detector: RMS over 20 ms with triangular
+// weights.
 type trackDetector struct {
-	// Mean squares of milliseconds, the last one at first and the others after it; twice,
-	// so that they need not be moved each time.
+	// Mean squares of the last milliseconds, the latest first, starting at index first. Every
+	// value is stored twice, so that the window is one slice and nothing has to be moved.
 	past  [2 * window]float64
 	first int
 }
 
 const window = 20 // ms
 
-// triangle weighs the milliseconds; its sum is 1.
+// triangle holds the weights of the milliseconds; their sum is 1.
 var triangle = func() (w [window]float64) {
 	const half = window / 2
 	for k := range w {
@@ -80,7 +81,7 @@ var triangle = func() (w [window]float64) {
 	return w
 }()
 
-// enter enters the mean square of the next millisecond and returns the level's.
+// enter adds the mean square of the next millisecond and returns the weighted mean.
 func (d *trackDetector) enter(meanSquare float64) (level float64) {
 	d.first = (d.first + window - 1) % window
 	d.past[d.first], d.past[d.first+window] = meanSquare, meanSquare
@@ -91,8 +92,8 @@ func (d *trackDetector) enter(meanSquare float64) (level float64) {
 	return level
 }
 
-// newTakeTracks makes the tracks of a take of so many frames, as far as that is known:
-// a track that grows is copied, and then takes twice the memory.
+// newTakeTracks makes the tracks of a take of this many frames; 0 or less: unknown. A track
+// that grows is copied, which takes twice the memory for a while.
 func newTakeTracks(f wave.Format, frames int64) *takeTracks {
 	t := &takeTracks{milliseconds: newMilliseconds(f.Rate), detectors: make([]trackDetector, f.Channels), peaks: new(peakTrack)}
 	fs := float64(f.Rate)
@@ -105,7 +106,7 @@ func newTakeTracks(f wave.Format, frames int64) *takeTracks {
 	return t
 }
 
-// write takes the next block.
+// write processes the next block.
 func (t *takeTracks) write(b dsp.Block) {
 	for from := 0; from < b.Frames() && t.count < mostTrackMs; {
 		n := min(b.Frames()-from, int(t.end-t.frame))
@@ -134,7 +135,7 @@ func (t *takeTracks) endMs(frames float64) {
 	}
 }
 
-// centibels is the level of a mean square in hundredths of a dB.
+// centibels returns the level of a mean square in hundredths of a dB.
 func centibels(power float64) int16 {
 	switch {
 	case power == 1:

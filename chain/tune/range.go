@@ -10,36 +10,35 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// A loudness range is not changed by a gain, but by a compressor. The compressor that
-// is proposed has the highest threshold, at the lowest of these ratios, that brings
-// the range down; thresholds are looked for in steps of 6 dB and then to 1 dB. Each
-// try is a run of the chain, not a forecast.
+// A gain does not change a loudness range, but a compressor does. The proposed compressor has
+// the lowest of these ratios that reduces the range enough, and at that ratio the highest
+// threshold. Thresholds are searched in steps of 6 dB and then to 1 dB. Each try is a run of
+// the chain, not a forecast.
 var (
 	proposedRatios = []float64{2, 3, 4, 6}
 	thresholdsDBFS = []float64{-12, -18, -24, -30, -36, -42, -48}
 )
 
-// rangeReserveLU is what the limiter and the dither may move the range by, after what
-// was tried. (own choice)
+// rangeReserveLU is by how much the limiter and the dither may still change the range after a
+// try. (own choice)
 const rangeReserveLU = 0.1
 
-// Proposal is a change of the chain that brings a programme's loudness range down.
-// It is proposed, and never made unasked.
+// Proposal is a change of the chain that reduces a programme's loudness range. It is only
+// proposed, never applied without a request.
 type Proposal struct {
 	Chain         *chain.Chain `json:"-"`
 	Stage         string       `json:"stage"`
 	ThresholdDBFS float64      `json:"threshold_dbfs"`
 	Ratio         float64      `json:"ratio"`
-	RangeLU       float64      `json:"loudness_range_lu"` // with it, ahead of the limiter
-	Reduction     float64      `json:"p95_reduction_db"`  // of the compressor, while it works
+	RangeLU       float64      `json:"loudness_range_lu"` // with the compressor, ahead of the limiter
+	Reduction     float64      `json:"p95_reduction_db"`  // of the compressor, over the time in which it reduces
 
-	before *chain.Chain // the chain that it changes
+	before *chain.Chain // the original chain
 	index  int          // of the compressor in Chain
 }
 
-// ChainText is the proposed chain as a file: the text of the chain as it was, comments
-// included, with the compressor in it; or all of it written anew where the chain comes
-// from no file.
+// ChainText returns the proposed chain as a file: the original text, including comments, with
+// the compressor added or changed. A chain that does not come from a file is written anew.
 func (p *Proposal) ChainText() ([]byte, error) {
 	var text []byte
 	if numbers := map[string]float64{"threshold_dbfs": p.ThresholdDBFS, "ratio": p.Ratio}; len(p.Chain.Stages) == len(p.before.Stages) {
@@ -59,8 +58,8 @@ func (p *Proposal) ChainText() ([]byte, error) {
 	return p.Chain.Format(true)
 }
 
-// stageBegin is where the text of a stage that holds a line (from 1) begins: with its
-// header, and with the comment right above that.
+// stageBegin returns where the text of the stage that contains a line (from 1) begins: at its
+// header, or at the comment directly above it.
 func stageBegin(text []byte, line int) (at int) {
 	lines := bytes.SplitAfter(text, []byte("\n"))
 	first := min(line, len(lines)) - 1
@@ -76,8 +75,8 @@ func stageBegin(text []byte, line int) (at int) {
 	return at
 }
 
-// boundRange refuses a programme whose loudness range is over the target's limit, with
-// a compressor that would bring it down.
+// boundRange refuses a programme whose loudness range exceeds the target's limit, and proposes
+// a compressor that would reduce it.
 func (d *delivery) boundRange() error {
 	limit := d.target.RangeMaxLU
 	if limit == nil {
@@ -91,7 +90,7 @@ func (d *delivery) boundRange() error {
 	best := is
 	wanted := *limit - rangeReserveLU
 	for _, ratio := range proposedRatios {
-		if is/ratio > wanted { // what is over the threshold shrinks to that, at best
+		if is/ratio > wanted { // at best, the part over the threshold shrinks by the ratio
 			continue
 		}
 		p, nearest, err := d.proposeRatio(ratio, wanted)
@@ -109,10 +108,11 @@ func (d *delivery) boundRange() error {
 	return r
 }
 
-// proposeRatio looks for a threshold. Without one it says how near it came.
+// proposeRatio searches for a threshold. If it finds none, it returns the smallest range that
+// it reached.
 func (d *delivery) proposeRatio(ratio, limit float64) (p *Proposal, nearest float64, err error) {
 	nearest = 1000
-	low, high := 0.0, 0.0 // the highest threshold that does, and one above that does not
+	low, high := 0.0, 0.0 // the highest threshold known to be low enough, and one above it that is not
 	try := func(threshold float64) (*Proposal, error) {
 		t, err := d.compressed(threshold, ratio)
 		if err == nil {
@@ -146,8 +146,8 @@ func (d *delivery) proposeRatio(ratio, limit float64) (p *Proposal, nearest floa
 	return p, nearest, nil
 }
 
-// compressed runs the takes through the chain with a changed compressor, up to the
-// limiter, and reads the loudness range.
+// compressed runs the takes through the chain with a changed compressor, up to the limiter, and
+// measures the loudness range.
 func (d *delivery) compressed(threshold, ratio float64) (*Proposal, error) {
 	changed, stage := withCompression(split(d.chain), threshold, ratio)
 	head := split(changed).head()
@@ -175,8 +175,8 @@ func (d *delivery) compressed(threshold, ratio float64) (*Proposal, error) {
 	return p, nil
 }
 
-// withCompression is a chain whose last compressor ahead of the limiter has another
-// threshold and ratio, or that has one more.
+// withCompression returns a chain with another threshold and ratio of the last compressor ahead
+// of the limiter. A chain without a compressor gets one.
 func withCompression(p parts, threshold, ratio float64) (changed *chain.Chain, stage int) {
 	c := *p.chain
 	c.Stages, c.Text = slices.Clone(p.chain.Stages), nil
@@ -189,7 +189,7 @@ func withCompression(p parts, threshold, ratio float64) (changed *chain.Chain, s
 	}
 	fresh, err := chain.Parse("compressor", fmt.Appendf(nil, "schema = 1\n[[stage]]\nkind = \"compressor\"\nname = \"compressor for the range\"\nthreshold_dbfs = %g\nratio = %g\n", threshold, ratio))
 	if err != nil {
-		panic(err) // the text is ours
+		panic(err) // the text is written here
 	}
 	added := chain.Stage{Kind: "compressor", Name: fresh.Stages[0].Name, Enabled: true, Settings: fresh.Stages[0].Settings}
 	c.Stages = slices.Insert(c.Stages, p.stages, added)

@@ -5,28 +5,28 @@ import (
 	"strings"
 )
 
-// Refusal says why a target cannot, or should not, be met, and what can be had.
-// Nothing is written then.
+// Refusal states why a target cannot, or should not, be met, and what is possible. Nothing is
+// written then.
 type Refusal struct {
 	Reason string `json:"reason"`
-	// Do is what to change.
+	// Do states what to change.
 	Do string `json:"do,omitempty"`
-	// LoudestLUFS is the loudness at the largest drive; nil: not asked for.
+	// LoudestLUFS is the loudness at the largest drive; nil: not measured.
 	LoudestLUFS *float64 `json:"loudest_lufs"`
-	// Limiting are the loudness that can be had for more and more limiting.
+	// Limiting lists the loudness that is possible at more and more limiting.
 	Limiting []Limited `json:"loudness_by_limiting"`
-	// NeedsLimitingDB is the limiting that the target takes where that is more than what
-	// is accepted, Target.MostLimitingDB; 0: it is not.
+	// NeedsLimitingDB is the limiting that the target requires, where that exceeds the largest
+	// accepted, Target.MostLimitingDB; 0: it does not.
 	NeedsLimitingDB float64 `json:"needs_limiting_db,omitempty"`
-	// NearestLUFS is what can be had within the limits that were given; nil: nothing.
+	// NearestLUFS is the nearest loudness possible within the given limits; nil: none.
 	NearestLUFS *float64 `json:"nearest_lufs"`
 	// Proposal is a change of the chain that would help; nil: none is known.
 	Proposal *Proposal `json:"proposal,omitempty"`
 }
 
-// Limited is a loudness and what it takes.
+// Limited is a loudness and the limiting that it requires.
 type Limited struct {
-	P95DB        float64 `json:"p95_reduction_db"` // of the limiter's reduction
+	P95DB        float64 `json:"p95_reduction_db"` // 95th percentile of the limiter's reduction
 	GainDB       float64 `json:"drive_db"`
 	LoudnessLUFS float64 `json:"integrated_lufs"`
 }

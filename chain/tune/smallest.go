@@ -4,26 +4,26 @@ import "math"
 
 // Bounds of the search for a gain.
 const (
-	mostDriveDB = 60 // of a limiter, and of a gain stage
+	mostDriveDB = 60 // of a limiter, or a gain stage
 
-	walkDB      = 0.5    // a step upwards that need not be proved to pass over nothing
-	patience    = 6      // after so many steps none is smaller
-	closeLU     = 0.002  // as near as the forecast is asked to come, a tenth of okLU
-	narrowDB    = 0.0005 // a bracket as narrow as this is a step of the loudness
-	gainPerDB   = 10000  // gains are whole multiples of 0.0001 dB, so that they can be read
+	walkDB      = 0.5    // upward step that may pass over a solution
+	patience    = 6      // after this many steps, steps are at least walkDB
+	closeLU     = 0.002  // accuracy of the search in the forecast loudness, a tenth of okLU
+	narrowDB    = 0.0005 // a bracket this narrow is a jump of the loudness
+	gainPerDB   = 10000  // gains are whole multiples of 0.0001 dB, which keeps them readable
 	searchSteps = 200
 )
 
-// point is a gain and the loudness it gives.
+// point is a gain and the loudness at it.
 type point struct{ gainDB, lufs float64 }
 
-// smallest finds the smallest gain whose loudness meets a target, from a gain on
-// that does not exceed it. The loudness rises by no more than the gain, but for
-// small steps where a block begins to count: so a step by what is missing passes over
-// no gain that meets the target, and one by four times that, or by walkDB, over few.
-// Where the loudness steps over the target, low and high are the two sides of the step.
+// smallest finds the smallest gain whose loudness meets a target, starting from a gain that
+// does not exceed it. The loudness rises by no more than the gain, except for small jumps where
+// a block begins to count. So a step by the missing loudness passes over no gain that meets the
+// target, and a step by four times that, or by walkDB, over few. Where the loudness jumps past
+// the target, low and high are the two sides of the jump.
 //
-// met is false where no gain up to most meets it.
+// met is false where no gain up to most meets the target.
 func smallest(loudness func(gainDB float64) (float64, bool), target, from, most float64) (best, low, high point, met bool) {
 	at := func(g float64) point {
 		g = math.Round(g*gainPerDB) / gainPerDB
@@ -43,7 +43,7 @@ func smallest(loudness func(gainDB float64) (float64, bool), target, from, most 
 		if p.gainDB >= most {
 			return p, low, p, false
 		}
-		missing := target - p.lufs // no gain up to so much more meets it
+		missing := target - p.lufs // no gain within this distance meets it
 		step := missing
 		if i > 0 {
 			step = max(missing, min(max(4*missing, walkDB), towards(before, p, target, target-from)-p.gainDB))
@@ -57,7 +57,8 @@ func smallest(loudness func(gainDB float64) (float64, bool), target, from, most 
 	high = p
 	for i := 0; i < searchSteps && high.lufs > target+closeLU && high.gainDB-low.gainDB > narrowDB; i++ {
 		g := (low.gainDB + high.gainDB) / 2
-		// Every fourth step halves the bracket: a loudness that steps would hold it up.
+		// Every fourth step halves the bracket, since jumps of the loudness would slow the
+		// secant down.
 		if next := towards(before, p, target, target-from); i%4 != 3 && next-next == 0 {
 			width := high.gainDB - low.gainDB
 			g = max(low.gainDB+0.02*width, min(high.gainDB-0.02*width, next))
@@ -76,18 +77,17 @@ func smallest(loudness func(gainDB float64) (float64, bool), target, from, most 
 	return best, low, high, true
 }
 
-// towards is the gain at which the loudness is expected to meet the target, by two gains;
-// plain is the loudness without limiting, for a gain of 0 dB. What the limiter takes grows
-// faster than along the line through both, and more slowly than exponentially: so it is
-// the middle between what these two give, or what the line gives where the exponential
-// meets no target.
+// towards estimates the gain that meets the target from two known gains. Plain is the loudness
+// at a gain of 0 dB without limiting. The loss by the limiter grows faster than a line through
+// both points, and more slowly than an exponential. So the estimate is the middle of these two,
+// or that of the line where the exponential does not meet the target.
 func towards(a, b point, target, plain float64) float64 {
 	line := b.gainDB + (target-b.lufs)*(b.gainDB-a.gainDB)/(b.lufs-a.lufs)
 	lost, before := b.gainDB+plain-b.lufs, a.gainDB+plain-a.lufs
 	if !(lost > 0 && before > 0) {
 		return line
 	}
-	growth := math.Log(lost/before) / (b.gainDB - a.gainDB) // for each dB
+	growth := math.Log(lost/before) / (b.gainDB - a.gainDB) // per dB
 	curved := b.gainDB
 	for range 8 { // Newton's method
 		loss := lost * math.Exp(growth*(curved-b.gainDB))

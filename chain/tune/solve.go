@@ -13,21 +13,21 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Solution is the gain with which a programme meets a target, as forecast. It can be
-// corrected by what was measured (Correct).
+// Solution is the gain with which a programme is forecast to meet a target. Correct corrects it
+// by the measured loudness.
 type Solution struct {
 	Target Target
-	// GainDB is the drive of the chain's limiter or, where the chain does not end
-	// with one, of a gain stage at its end.
+	// GainDB is the drive of the chain's limiter or, where the chain does not end with one,
+	// that of a gain stage at its end.
 	GainDB float64
-	// AimLUFS is the loudness aimed at: the target's, or the nearest that its
+	// AimLUFS is the loudness aimed at: the target's, or the nearest one possible that its
 	// tolerance accepts.
 	AimLUFS      float64
 	ForecastLUFS float64
 	Cost         Cost   // of all takes together, as forecast
 	Costs        []Cost // of each take
 	Notes        []string
-	// Missed is why the target is not met, where the nearest was asked for.
+	// Missed is the reason that the target is not met, where Target.Nearest is set.
 	Missed string
 
 	parts    parts
@@ -35,12 +35,12 @@ type Solution struct {
 	most     float64 // largest gain that the target's other limits allow
 	measured []point
 
-	needsLimitingDB float64 // what the target takes where that is too much; 0: it is not
+	needsLimitingDB float64 // limiting that the target requires where that is too much; 0: it is not
 }
 
-// Solve finds the gain for takes as one programme; most often there is one. Their
-// analyses are of this chain. Where the target cannot be met the error is a
-// *Refusal, and the solution has no gain.
+// Solve finds the gain for takes as one programme; mostly there is one take. The analyses must
+// be of this chain. Where the target cannot be met the error is a *Refusal, and the solution
+// has no gain.
 func Solve(c *chain.Chain, t Target, takes ...*Analysis) (*Solution, error) {
 	s := &Solution{Target: t, AimLUFS: t.LoudnessLUFS, parts: split(c)}
 	if len(takes) == 0 {
@@ -73,7 +73,7 @@ func (s *Solution) note(format string, args ...any) {
 	s.Notes = append(s.Notes, fmt.Sprintf(format, args...))
 }
 
-// audible refuses what has no loudness at any gain.
+// audible refuses sound that has no loudness at any gain.
 func (s *Solution) audible() error {
 	plain := forecast{takes: s.forecast.takes}
 	if _, ok := plain.loudness(mostDriveDB); ok {
@@ -108,26 +108,26 @@ func (s *Solution) solve() error {
 	return nil
 }
 
-// start is a gain that does not exceed the target: what a plain gain would take.
+// start returns a gain that does not exceed the target: the gain needed without limiting.
 func (s *Solution) start() float64 {
 	plain := forecast{takes: s.forecast.takes}
 	lufs, ok := plain.loudness(0)
-	if !ok { // all of it is under the gate
+	if !ok { // everything is below the gate
 		lufs, _ = plain.loudness(mostDriveDB)
 		lufs -= mostDriveDB
 	}
 	return s.AimLUFS - lufs
 }
 
-// steps notes a step of the loudness that the target lies in.
+// steps adds a note where the target lies within a jump of the loudness.
 func (s *Solution) steps(low, high point) {
 	if high.lufs-low.lufs > okLU && high.gainDB-low.gainDB <= narrowDB*2 {
 		s.note("the loudness steps from %.3f to %.3f LUFS at a drive of %.3f dB, where a part of the programme passes the loudness gate", low.lufs, high.lufs, high.gainDB)
 	}
 }
 
-// bound holds a gain against the limits beside the loudness. Where one is exceeded
-// it says which, and the largest gain that is within it.
+// bound compares a gain with the limits other than the loudness. Where one is exceeded it
+// returns the reason, and the largest gain within the limits.
 func (s *Solution) bound(p point) (reason string, most point, ok bool) {
 	ok, most = true, p
 	s.needsLimitingDB = 0
@@ -151,7 +151,7 @@ func (s *Solution) bound(p point) (reason string, most point, ok bool) {
 	if limit := s.Target.ShortTermMaxLUFS; limit != nil {
 		if loudest, known := s.shortTermMax(p.gainDB); known && loudest > *limit {
 			gain := p.gainDB
-			for range 20 { // the short-term loudness follows the gain, but for the limiting
+			for range 20 { // except for limiting, the short-term loudness changes by the gain
 				if loudest, _ = s.shortTermMax(gain); loudest <= *limit {
 					break
 				}
@@ -164,7 +164,7 @@ func (s *Solution) bound(p point) (reason string, most point, ok bool) {
 	return reason, most, ok
 }
 
-// truePeakAhead is the largest true peak ahead of the limiter in dBTP, by both
+// truePeakAhead returns the largest true peak ahead of the limiter in dBTP, by both true-peak
 // readings.
 func (s *Solution) truePeakAhead() float64 {
 	peak := math.Inf(-1)
@@ -178,8 +178,8 @@ func (s *Solution) truePeakAhead() float64 {
 	return peak
 }
 
-// shortTermMax is the largest short-term loudness at a gain: as forecast on a grid of
-// 100 ms, and higher by as much as the meter's finer grid finds ahead of the limiter.
+// shortTermMax returns the largest short-term loudness at a gain. It is the forecast on a grid
+// of 100 ms, plus the difference that the meter's finer grid makes ahead of the limiter.
 func (s *Solution) shortTermMax(gainDB float64) (float64, bool) {
 	loudest, known := math.Inf(-1), false
 	for i, p := range s.forecast.profiles(gainDB) {
@@ -193,8 +193,8 @@ func (s *Solution) shortTermMax(gainDB float64) (float64, bool) {
 	return loudest, known
 }
 
-// driveFor is the drive at which the 95th percentile of the reduction is so large; it
-// lies under the given one.
+// driveFor returns the drive at which the 95th percentile of the reduction is p95. It must be
+// below from.
 func (s *Solution) driveFor(p95, from float64) float64 {
 	low, high := -float64(mostDriveDB), from
 	drive := from
@@ -209,7 +209,7 @@ func (s *Solution) driveFor(p95, from float64) float64 {
 		} else {
 			low = drive
 		}
-		if drive += p95 - is; drive <= low || drive >= high { // about dB for dB
+		if drive += p95 - is; drive <= low || drive >= high { // the reduction changes by about as many dB as the drive
 			drive = (low + high) / 2
 		}
 		if high-low < narrowDB {
@@ -219,8 +219,7 @@ func (s *Solution) driveFor(p95, from float64) float64 {
 	return math.Floor(drive*gainPerDB) / gainPerDB
 }
 
-// settleFor takes the nearest gain where the target's tolerance accepts it, and
-// refuses otherwise.
+// settleFor uses the nearest gain where the target accepts its loudness, and refuses otherwise.
 func (s *Solution) settleFor(most point, reason string, limits bool) error {
 	if s.Target.accepts(most.lufs) || s.Target.Nearest {
 		s.note("%s; aimed at %.2f LUFS instead", reason, most.lufs)
@@ -238,7 +237,7 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 		_, all := s.forecast.reductions(drive)
 		for _, p95 := range []float64{10, 6, 3} {
 			if p95 > all.percentile(0.95) {
-				continue // a take so soft is not limited so much
+				continue // the take is too soft to be limited this much
 			}
 			drive = s.driveFor(p95, drive)
 			lufs, _ := s.forecast.loudness(drive)
@@ -253,10 +252,10 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 	return r
 }
 
-// measuredLoudest corrects a refusal by the loudness that a run with the largest drive
-// was measured to have: the forecast takes no account of the verification, which
-// lowers what is limited deeply, and so is too high there. Of what lies between, the
-// error is taken to grow with what the limiter takes.
+// measuredLoudest corrects a refusal by the loudness measured at the largest drive. The
+// forecast is too high there: it does not include the verification, which attenuates deeply
+// limited sound further. Between, the error is assumed to be proportional to the loudness that
+// the limiter removes.
 func (s *Solution) measuredLoudest(r *Refusal, lufs float64) {
 	plain := forecast{takes: s.forecast.takes}
 	loss := func(driveDB, lufs float64) float64 {
@@ -271,7 +270,7 @@ func (s *Solution) measuredLoudest(r *Refusal, lufs float64) {
 	r.LoudestLUFS = &lufs
 }
 
-// account works out what the solution costs.
+// account computes the costs of the solution.
 func (s *Solution) account() {
 	each, all := s.forecast.reductions(s.GainDB)
 	s.Cost, s.Costs = all.cost(), nil
@@ -287,21 +286,19 @@ func (s *Solution) account() {
 	}
 }
 
-// okLU is how near a written programme comes to its target: beyond that it is
-// rendered again. It is a fifth of what two meters may differ by (Report ITU-R
-// BS.2217-2: ±0.1 LKFS).
+// okLU is how near a written programme must come to its target; otherwise it is rendered again.
+// It is a fifth of the difference that two meters may have (Report ITU-R BS.2217-2: ±0.1 LKFS).
 const okLU = 0.02
 
-// Correct takes the loudness of what was written with the solution's gain. It
-// changes the gain and returns true if another render would come nearer.
+// Correct takes the measured loudness of the files written with the solution's gain. It changes
+// the gain and returns true if another render would come nearer to the target.
 func (s *Solution) Correct(written ...measure.LoudnessProfile) bool {
 	lufs, ok := measure.PooledLoudness(written...)
 	return ok && s.CorrectBy(lufs)
 }
 
-// CorrectBy is Correct for a loudness in LUFS that is known already. A solution that is
-// solved again, and corrected by the same measurements in the same order, has the same
-// gain.
+// CorrectBy is Correct for a loudness in LUFS that is already known. A solution that is solved
+// again, and corrected by the same measurements in the same order, has the same gain.
 func (s *Solution) CorrectBy(lufs float64) bool {
 	s.measured = append(s.measured, point{s.GainDB, lufs})
 	if math.Abs(lufs-s.AimLUFS) <= okLU {
@@ -326,8 +323,8 @@ func (s *Solution) CorrectBy(lufs float64) bool {
 	return true
 }
 
-// secant is the gain between the two nearest measured points on either side of the
-// target, where there are such; else the forecast's.
+// secant returns the gain interpolated between the nearest measured points on either side of
+// the target; without both, it returns the forecast's.
 func (s *Solution) secant(forecast float64) float64 {
 	var low, high *point
 	for i := range s.measured {
@@ -345,7 +342,7 @@ func (s *Solution) secant(forecast float64) float64 {
 	return low.gainDB + (high.gainDB-low.gainDB)*(s.AimLUFS-low.lufs)/(high.lufs-low.lufs)
 }
 
-// Chain is the chain with the solution's gain in it: a copy, whose text is new.
+// Chain returns a copy of the chain with the solution's gain, without its text.
 func (s *Solution) Chain() *chain.Chain {
 	solved := *s.parts.chain
 	solved.Stages = slices.Clone(s.parts.chain.Stages)
@@ -356,13 +353,12 @@ func (s *Solution) Chain() *chain.Chain {
 		l.DriveDB = s.GainDB
 		solved.Stages[s.parts.stages].Settings = l
 	}
-	solved.Text = nil // it is of the chain as it was
+	solved.Text = nil // the text is that of the original chain
 	return &solved
 }
 
-// ChainText is the solved chain as a file: the text of the chain as it was, comments
-// included, with the gain in it; or all of it written anew where the chain comes from
-// no file.
+// ChainText returns the solved chain as a file: the original text, including comments, with the
+// gain. A chain that does not come from a file is written anew.
 func (s *Solution) ChainText() ([]byte, error) {
 	solved := s.Chain()
 	var text []byte
@@ -391,7 +387,7 @@ func sameSettings(a, b *chain.Chain) bool {
 // Limits reports whether the chain ends with a limiter. The gain is then its drive.
 func (s *Solution) Limits() bool { return s.parts.limiter != nil }
 
-// SetsKey is the key that holds the gain in the solved chain, and what it was before.
+// SetsKey returns the key of the gain in the solved chain, and its previous value.
 func (s *Solution) SetsKey() (key string, before float64) {
 	if s.parts.limiter == nil {
 		return "gain_db", 0

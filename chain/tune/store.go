@@ -12,11 +12,10 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// storedMark begins every stored analysis; the number counts up when its content
-// changes.
+// storedMark begins every stored analysis. Its number increases when the content changes.
 const storedMark = "boothbench analysis 1\n"
 
-// stored is an analysis as it is written.
+// stored is the stored form of an analysis.
 type stored struct {
 	RateHz, Channels int
 	Frames           int64
@@ -27,7 +26,7 @@ type stored struct {
 	Paths            []pathData
 }
 
-// MarshalBinary writes the analysis, packed, with a digest of it.
+// MarshalBinary returns the analysis, compressed, with its digest.
 func (a *Analysis) MarshalBinary() ([]byte, error) {
 	var content bytes.Buffer
 	packed, err := flate.NewWriter(&content, flate.BestSpeed)
@@ -44,8 +43,8 @@ func (a *Analysis) MarshalBinary() ([]byte, error) {
 	return append(append([]byte(storedMark), sum[:]...), content.Bytes()...), nil
 }
 
-// UnmarshalBinary reads what MarshalBinary wrote. Anything else, and what is
-// damaged or cut off, is an error: then the take has to be analysed again.
+// UnmarshalBinary reads the form that MarshalBinary wrote. Anything else, and damaged or
+// truncated data, is an error; the take must then be analysed again.
 func (a *Analysis) UnmarshalBinary(data []byte) error {
 	content, ok := bytes.CutPrefix(data, []byte(storedMark))
 	if !ok || len(content) < sha256.Size {

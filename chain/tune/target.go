@@ -7,39 +7,39 @@ import (
 	"github.com/boothbench/boothbench/measure/expect"
 )
 
-// Target is what a delivered programme is to read.
+// Target states the readings that a delivered programme should have.
 type Target struct {
 	LoudnessLUFS float64 // integrated loudness to aim at
-	// LeastLUFS and MostLUFS are what is still accepted where LoudnessLUFS cannot be
-	// met; both 0: nothing else is.
+	// LeastLUFS and MostLUFS bound the loudness that is accepted where LoudnessLUFS cannot be
+	// met; both 0: no other is.
 	LeastLUFS, MostLUFS float64
 	TruePeakDBTP        float64  // ceiling
 	ShortTermMaxLUFS    *float64 // nil: none
 	RangeMaxLU          *float64 // nil: none
 
-	// Mono says how one channel is measured.
+	// Mono states how a single channel is measured.
 	Mono measure.MonoPolicy
 
-	// MostLimitingDB is the largest 95th percentile of the limiter's reduction that
-	// is accepted, over the blocks that the loudness counts; 0: DefaultLimitingDB.
+	// MostLimitingDB is the largest accepted 95th percentile of the limiter's reduction, over
+	// the blocks that count for the loudness; 0: DefaultLimitingDB.
 	MostLimitingDB float64
 
-	// Nearest asks for the nearest loudness that can be had, instead of a refusal,
-	// where the target cannot be met.
+	// Nearest asks for the nearest possible loudness instead of a refusal, where the target
+	// cannot be met.
 	Nearest bool
 
-	// Limits are the limits of the specification that the target comes from: the
-	// written file is held against each of them.
+	// Limits are those of the specification from which the target comes. The written file is
+	// compared with each of them.
 	Limits []measure.Limit
 	Spec   string // its name
 }
 
-// DefaultLimitingDB: more limiting than that for a twentieth of the speech is the
-// mark of a wrong level ahead of the limiter. (common practice, no source)
+// DefaultLimitingDB is the default of MostLimitingDB. If a twentieth of the speech is limited
+// by more, the level ahead of the limiter is wrong. (common practice, no source)
 const DefaultLimitingDB = 6
 
-// TargetLoudness is a target of one's own. A loudness 0.1 LU from it is accepted
-// where the loudness steps over it: two meters may differ by as much (Report ITU-R
+// TargetLoudness returns a target for a loudness that the user chose. Where the loudness jumps
+// past it, up to 0.1 LU beside it is accepted: two meters may differ by as much (Report ITU-R
 // BS.2217-2: ±0.1 LKFS).
 func TargetLoudness(lufs, truePeakDBTP float64) Target {
 	return Target{LoudnessLUFS: lufs, LeastLUFS: lufs - 0.1, MostLUFS: lufs + 0.1, TruePeakDBTP: truePeakDBTP}
@@ -62,7 +62,7 @@ func (t Target) Check() error {
 	return nil
 }
 
-// TargetOf is the target of a specification: the middle of what it accepts.
+// TargetOf returns the target of a specification: the middle of the accepted loudness.
 func TargetOf(s expect.Spec) (Target, error) {
 	t := Target{Limits: s.Limits, Spec: s.Name}
 	loudness, ok := s.Limit("integrated_lufs")
@@ -75,8 +75,8 @@ func TargetOf(s expect.Spec) (Target, error) {
 	return t, nil
 }
 
-// TargetWithin is the target of a specification with a loudness of one's own, which
-// the specification must accept.
+// TargetWithin returns the target of a specification with a loudness that the user chose. The
+// specification must accept that loudness.
 func TargetWithin(s expect.Spec, loudnessLUFS float64) (Target, error) {
 	t := Target{Limits: s.Limits, Spec: s.Name, LoudnessLUFS: loudnessLUFS, LeastLUFS: loudnessLUFS, MostLUFS: loudnessLUFS}
 	if l, ok := s.Limit("integrated_lufs"); ok {
@@ -94,8 +94,8 @@ func TargetWithin(s expect.Spec, loudnessLUFS float64) (Target, error) {
 	return t, nil
 }
 
-// bound takes the other limits of a specification over. Where it has no true peak,
-// the ceiling is full scale.
+// bound copies the other limits of a specification. Where it has no limit of the true peak, the
+// ceiling is full scale.
 func (t *Target) bound(s expect.Spec) {
 	if l, ok := s.Limit("true_peak_dbtp"); ok && l.Max != nil {
 		t.TruePeakDBTP = *l.Max
