@@ -11,10 +11,10 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// TestAdviceLeadsToTheMiddle: a file that was delivered too softly, rendered again with the drive that
-// the advice names, is in the middle of the tolerance: within 0.1 LU, since the advice
-// knows of the file and not of the chain that made it.
-func TestAdviceLeadsToTheMiddle(t *testing.T) {
+// A file that was delivered too softly is rendered again with the drive that the advice names.
+// It is then in the middle of the tolerance, within 0.1 LU: the advice uses only the file, not
+// the chain that made it.
+func TestAdviceLeadsToTheMiddleOfTheTolerance(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	c := parsed(t, limiterAlone)
 	d, r, err := delivered(t, c, anything(-22), in, Settings{})

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// TestDeliverNamesFaultsOfChannels makes stereo of the demo take, in 16 bits with dither. A
-// second voice is half a second of the same later, which has nothing in common with it.
+// The test makes stereo files of the demo take, in 16 bits with dither. The "second voice" is
+// the same voice half a second later, which is uncorrelated with it.
 func TestDeliverNamesFaultsOfChannels(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 7))
 	for _, c := range []struct {

@@ -9,10 +9,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// Readings are compressed by 1.5 dB and more in the median, since one of them is even by
-// itself; through a compressor before, they are not compressed again. Commands of a few words,
-// whose loudness a compressor evens less, get less than before. Breaths in all pauses change
-// neither.
+// The compressor proposed for readings has at least 1.5 dB of median reduction; 1.5, since one
+// of the readings has a small range by itself. Readings that a compressor has processed get no
+// further compression. Spoken commands of a few words, whose range a compressor reduces less,
+// get less than before. Breaths in all pauses change neither result.
 func TestCompressedTakesAreNotCompressedAgain(t *testing.T) {
 	voices, seeds := []string{takes.Readings}, []uint64{1}
 	if dsptest.IsExhaustive() {

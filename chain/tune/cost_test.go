@@ -14,11 +14,11 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// TestStatedCostAgainstTheTrace holds the stated cost against the gain trace of a run with the solved
-// chain, over the blocks that the loudness of its output counts. 0.15 dB: the trace
-// has the lowest gain of each ms, the forecast of each 2/3 ms, and the long
-// interpolator, which the forecast leaves out, finds more on a single peak.
-func TestStatedCostAgainstTheTrace(t *testing.T) {
+// The stated cost is compared with the gain trace of a run of the solved chain, over the blocks
+// that count for the loudness of its output. Tolerance 0.15 dB: the trace has the lowest gain
+// of each ms, the forecast that of each 2/3 ms. And the long interpolator, which the forecast
+// does not use, finds higher values at single peaks.
+func TestStatedCostAgreesWithTheTrace(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	for _, text := range []string{limiterAlone, withCompressor} {
 		for _, lufs := range []float64{-18, -14} {
@@ -44,8 +44,8 @@ func TestStatedCostAgainstTheTrace(t *testing.T) {
 	}
 }
 
-// tracedReductions are the limiter's reductions of every ms in dB, sorted, of those
-// that the loudness counts.
+// tracedReductions returns the limiter's reduction in dB, sorted, of every ms that counts for
+// the loudness.
 func tracedReductions(t *testing.T, d *Delivery, in string) []float64 {
 	t.Helper()
 	r, err := wave.Open(in)

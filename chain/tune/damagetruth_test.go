@@ -12,10 +12,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// The damage that a proposal states is read here once more, by plain loops: gains are what
-// comes out of a stage over what goes in, sample by sample; words are where the clean
-// speech, which the proposal does not know, is audible; loudness, true peak and noise are
-// worked out from the definitions. Nothing of the proposal's own readings is in it.
+// The stated damage of a proposal is computed here a second time, with plain loops. Gains are
+// the output of a stage divided by its input, sample by sample. Words are where the clean
+// speech, which the proposal does not receive, is audible. Loudness, true peak and noise follow
+// from their definitions. None of the proposal's own readings is used.
 
 // plainHighPass is a second-order Butterworth high-pass by the bilinear transform.
 func plainHighPass(x []float64, hz, rate float64) []float64 {
@@ -34,8 +34,8 @@ func plainFilter(x []float64, b [3]float64, a [2]float64) []float64 {
 	return y
 }
 
-// plainWords are the words of clean speech in ms: 20 ms over the mean noise, both above
-// 150 Hz, gaps under 100 ms joined.
+// plainWords returns the words of clean speech in ms: where the level over 20 ms exceeds the
+// mean noise, both above 150 Hz, with gaps under 100 ms joined.
 func plainWords(room takes.Room) (all [][2]int) {
 	speech, noise := plainHighPass(room.Speech, 150, float64(room.Rate)), plainHighPass(room.Noise, 150, float64(room.Rate))
 	mean := 0.0
@@ -58,8 +58,8 @@ func plainWords(room takes.Room) (all [][2]int) {
 	return all
 }
 
-// gainsOf are the lowest gains of each millisecond between what goes into stages and what
-// comes out of them.
+// gainsOf returns the lowest gain in each millisecond between the input and the output of
+// stages.
 func gainsOf(in, out []float64, rate int) (lowest []float64) {
 	for ms := 0; (ms+1)*rate/1000 <= len(in); ms++ {
 		least := math.Inf(1)
@@ -73,16 +73,16 @@ func gainsOf(in, out []float64, rate int) (lowest []float64) {
 	return lowest
 }
 
-// plainBand is a band-pass of gain 1 at its centre (R. Bristow-Johnson, "Cookbook formulae for
-// audio EQ biquad filter coefficients", BPF with 0 dB peak gain).
+// plainBand is a band-pass with a gain of 1 at its centre (R. Bristow-Johnson, "Cookbook
+// formulae for audio EQ biquad filter coefficients", BPF with 0 dB peak gain).
 func plainBand(x []float64, hz, q float64, rate int) []float64 {
 	w := 2 * math.Pi * hz / float64(rate)
 	alpha := math.Sin(w) / (2 * q)
 	return plainFilter(x, [3]float64{alpha / (1 + alpha), 0, -alpha / (1 + alpha)}, [2]float64{-2 * math.Cos(w) / (1 + alpha), (1 - alpha) / (1 + alpha)})
 }
 
-// plainBellGains are the lowest gains of each millisecond by which a stage that turns x into
-// x + (g − 1) · band(x) lowers the band.
+// plainBellGains returns the lowest gain g in each millisecond of a stage whose output is x +
+// (g − 1) · band(x).
 func plainBellGains(in, out []float64, hz, q float64, rate int) (lowest []float64) {
 	band := plainBand(in, hz, q, rate)
 	for ms := 0; (ms+1)*rate/1000 <= len(in); ms++ {
@@ -116,8 +116,8 @@ func withSibilants(room takes.Room, rng *rand.Rand) {
 	}
 }
 
-// workingReduction is a percentile of the reduction of the milliseconds that are reduced by
-// 0.1 dB and more, as Damage counts them.
+// workingReduction returns a percentile of the reduction over the milliseconds with at least
+// 0.1 dB of reduction, as Damage counts them.
 func workingReduction(gains []float64, share float64) float64 {
 	var all []float64
 	for _, g := range gains {
@@ -132,7 +132,7 @@ func workingReduction(gains []float64, share float64) float64 {
 	return all[min(len(all)-1, int(share*float64(len(all))))]
 }
 
-// plainLoudness is the integrated loudness of one channel at 48 kHz in LUFS, by the
+// plainLoudness returns the integrated loudness of one channel at 48 kHz in LUFS, by the
 // coefficients and gates of Rec. ITU-R BS.1770-5 Annex 1.
 func plainLoudness(x []float64) float64 {
 	y := plainFilter(x, [3]float64{1.53512485958697, -2.69169618940638, 1.19839281085285}, [2]float64{-1.69065929318241, 0.73248077421585})
@@ -157,7 +157,7 @@ func plainLoudness(x []float64) float64 {
 	return gated(math.Max(-70, gated(-70)-10))
 }
 
-// throughStages is a take of one channel behind the first stages of a chain.
+// throughStages passes a take of one channel through the first stages of a chain.
 func throughStages(t testing.TB, c *chain.Chain, stages, rate int, x []float64) []float64 {
 	t.Helper()
 	part := *c
@@ -173,12 +173,12 @@ func throughStages(t testing.TB, c *chain.Chain, stages, rate int, x []float64) 
 	return y[0]
 }
 
-// Over random rooms the stated damage is that of the sound that comes out. Of the words the
-// take shows what stands out of its noise, so the time of speech is within a tenth of the
-// clean speech's, and the share of it that is lowered within 1 point. Gains that are read
-// from rounded sound and from the trace agree to 0.05 dB, two interpolations of a true peak
-// to 0.1 dB, and the noise of one part of the pauses is within 1 dB of that of another.
-func TestStatedDamageIsTrue(t *testing.T) {
+// In random rooms the stated damage is that of the actual output. Only the part of a word that
+// exceeds the noise is detectable, so the speech time is within a tenth of the clean speech's,
+// and its attenuated share within 1 point. Gains computed from rounded sound agree with the
+// trace to 0.05 dB, two interpolations of a true peak to 0.1 dB, and the noise in one part of
+// the pauses with that in another to 1 dB.
+func TestStatedDamageAgreesWithPlainLoops(t *testing.T) {
 	cases, seconds := 2, 15.0
 	if dsptest.IsExhaustive() {
 		cases, seconds = 20, 30
@@ -187,7 +187,7 @@ func TestStatedDamageIsTrue(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(i), 83))
 		voice := []string{takes.SpokenNames, takes.Readings}[i%2]
 		room := takes.NewRoom(takes.Spoken(t, voice), []string{"white", "pink", "room"}[rng.IntN(3)], 14+18*rng.Float64(), 0.15+0.15*rng.Float64(), seconds, uint64(1300+i))
-		if voice == takes.SpokenNames { // at a rate that has a de-esser
+		if voice == takes.SpokenNames { // at a rate that allows a de-esser
 			withSibilants(room, rng)
 		}
 		x, rate := room.Take(), room.Rate
@@ -265,7 +265,7 @@ func TestStatedDamageIsTrue(t *testing.T) {
 
 		var before, after, frames float64
 		was, is := plainHighPass(x, 20, float64(rate)), plainHighPass(out, 20, float64(rate))
-		for _, pause := range room.Pauses { // where the expander has closed, and is not open for the next word
+		for _, pause := range room.Pauses { // from when the expander has closed until it opens for the next word
 			for n := pause[0] + rate*2/5; n < min(len(x), pause[1])-rate/20; n++ {
 				before, after, frames = before+was[n]*was[n], after+is[n]*is[n], frames+1
 			}

@@ -14,12 +14,12 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// BenchmarkDeliverAgainstProcess compares a delivery, with its analysis, its search
-// and its measurement, with one run of the solved chain into a file: by processor
-// time, one after the other, on ten minutes. x/process is over a run that measures before
-// and after, as the command process does; x/unmetered over one that measures nothing.
-// Speech takes one render, whether nothing is limited, a little or much; bursts beside a
-// tone take two. The heap is reported too.
+// BenchmarkDeliverAgainstProcess compares the processor time of a delivery (analysis, search,
+// renders and measurements) with that of one run of the solved chain into a file, in turn, on
+// ten minutes. x/process is relative to a run that measures before and after, like the command
+// process; x/unmetered is relative to one that measures nothing. Speech takes one render,
+// whether it is limited much, little or not at all; bursts beside a tone take two. The heap is
+// reported too.
 func BenchmarkDeliverAgainstProcess(b *testing.B) {
 	speech, bursts := repeatedTake(b, 600), burstsAndTone(b, 600)
 	c := parsed(b, withCompressor)
@@ -56,7 +56,7 @@ func BenchmarkDeliverAgainstProcess(b *testing.B) {
 	}
 }
 
-// burstsAndTone writes bursts that are limited deeply, and then a tone, for so many
+// burstsAndTone writes bursts that are limited by many dB, and then a tone, for this many
 // seconds.
 func burstsAndTone(b *testing.B, seconds int) (path string) {
 	rng := rand.New(rand.NewPCG(6, 1))
@@ -69,7 +69,7 @@ func burstsAndTone(b *testing.B, seconds int) (path string) {
 	return written24(b, 48000, dsp.Block{x})
 }
 
-// repeatedTake writes the demo take over and over, for so many seconds.
+// repeatedTake writes the demo take repeatedly, for this many seconds.
 func repeatedTake(b *testing.B, seconds int) (path string) {
 	b.Helper()
 	rate, x := talk(b, -25)
@@ -80,7 +80,7 @@ func repeatedTake(b *testing.B, seconds int) (path string) {
 	return written24(b, rate, dsp.Block{long})
 }
 
-// process1 runs a chain into a file. Metered, it measures before and after.
+// process1 runs a chain into a file. With metered it measures before and after.
 func process1(b *testing.B, c *chain.Chain, in string, metered bool) {
 	b.Helper()
 	r, err := wave.Open(in)
@@ -117,7 +117,7 @@ func process1(b *testing.B, c *chain.Chain, in string, metered bool) {
 	}
 }
 
-// readSink measures what it passes on.
+// readSink measures the sound that it passes on.
 type readSink struct {
 	*wave.Writer
 	meter *measure.ProgrammeMeter

@@ -19,23 +19,22 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// anything is a target without a limit for the limiting, as tests of the search
-// want it.
+// anything returns a target without a limit on the limiting, for tests of the search.
 func anything(lufs float64) Target {
 	return Target{LoudnessLUFS: lufs, TruePeakDBTP: -1, MostLimitingDB: 100}
 }
 
-// TestDeliverSpeech delivers recorded speech; see checkDeliverSpeech.
+// Recorded speech is delivered to a target; see checkDeliverSpeech.
 func TestDeliverSpeech(t *testing.T) {
 	if err := checkDeliverSpeech(t, ebur128(t), delivered, speech(t), -23, -16); err != nil {
 		t.Error(err)
 	}
 }
 
-// checkDeliverSpeech delivers recorded speech. The written file is within 0.02 LU of
-// the target by the meter, within 0.03 LU by libebur128 (two meters read these files
-// alike to 0.002 LU; the rest is reserve), and its true peak is under the ceiling by
-// both readings. 85 % need one render, 95 % no more than two.
+// checkDeliverSpeech delivers recorded speech. The written file is within 0.02 LU of the target
+// by the meter, and within 0.03 LU by libebur128 (the two meters agree on these files to 0.002
+// LU; the rest is reserve). Its true peak is under the ceiling by both readings. 85 % of the
+// files need one render, and 95 % at most two.
 func checkDeliverSpeech(t *testing.T, reference func(string) float64, deliver deliverer, files []string, targets ...float64) (wrong error) {
 	t.Helper()
 	report := func(format string, args ...any) { wrong = errors.Join(wrong, fmt.Errorf(format, args...)) }
@@ -59,8 +58,9 @@ func checkDeliverSpeech(t *testing.T, reference func(string) float64, deliver de
 					report("%s to %g LUFS: off by %.4f LU after %d renders", in, lufs, off, d.Renders)
 				}
 				underCeiling(t, r, -1)
-				// Under 16 kHz the library's K-weighting is not that of 48 kHz: its shelf is
-				// bent by up to 0.29 dB at 8 kHz (bilinear transform; 0.07 dB at 16 kHz).
+				// Below 16 kHz libebur128's K-weighting differs from that at 48 kHz: the
+				// warping of the bilinear transform changes its shelf by up to 0.29 dB at 8 kHz
+				// (0.07 dB at 16 kHz).
 				if reference != nil && d.Files[0].Format.Rate >= 16000 {
 					if off := reference(d.Files[0].Out) - lufs - ebur128Excess(d.Files[0].Format.Rate); math.Abs(off) > 0.03 {
 						report("%s to %g LUFS: off by %.4f LU by libebur128", in, lufs, off)
@@ -76,11 +76,11 @@ func checkDeliverSpeech(t *testing.T, reference func(string) float64, deliver de
 	return wrong
 }
 
-// ebur128Excess is by how much libebur128 reads higher than this house at a rate in
-// Hz, in LU. Both derive the K-weighting of other rates than 48 kHz from the same
-// prototypes, but libebur128 leaves the numerator of the high-pass at 1, −2, 1,
-// which lifts the passband as the denominator's a0 grows; the standard wants the
-// same response at every rate (Rec. ITU-R BS.1770-5 Annex 1).
+// ebur128Excess returns by how much libebur128 reads higher than package measure at a rate in
+// Hz, in LU. Both derive the K-weighting at rates other than 48 kHz from the same prototypes.
+// But libebur128 leaves the numerator of the high-pass at 1, −2, 1, which raises the passband
+// as the denominator's a0 grows. The standard requires the same response at every rate (Rec.
+// ITU-R BS.1770-5 Annex 1).
 func ebur128Excess(rate int) float64 {
 	a0 := func(rate float64) float64 {
 		k := math.Tan(math.Pi * 38.13547087602444 / rate)
@@ -98,7 +98,7 @@ func underCeiling(t testing.TB, r measure.Readings, ceiling float64) {
 	}
 }
 
-// TestDeliverFormats delivers in each format; see checkDeliverFormats.
+// A take is delivered in each format; see checkDeliverFormats.
 func TestDeliverFormats(t *testing.T) {
 	seeds := []uint64{1}
 	if dsptest.IsExhaustive() {
@@ -117,10 +117,10 @@ func TestDeliverFormats(t *testing.T) {
 	}
 }
 
-// checkDeliverFormats: each format and each seed of the dither meets the target under
-// the ceiling. (Dither of 16 bits lies some 34 dB under a programme of −60 LUFS, which
-// it lifts by 0.002 LU: the target alone would not show that it was left out. So the
-// stated loudness must be that of the written file, to the bit.)
+// checkDeliverFormats: each format and each seed of the dither meets the target under the
+// ceiling. (Dither of 16 bits is about 34 dB below a programme of −60 LUFS and raises it by
+// 0.002 LU: the target alone would not show missing dither. So the stated loudness must be that
+// of the written file, to the bit.)
 func checkDeliverFormats(t *testing.T, deliver deliverer, in string, targets []float64, seeds []uint64) (wrong error) {
 	t.Helper()
 	for _, lufs := range targets {
@@ -144,8 +144,8 @@ func checkDeliverFormats(t *testing.T, deliver deliverer, in string, targets []f
 	return wrong
 }
 
-// TestDeliverWithoutLimiting: where nothing limits, the forecast is exact: the first
-// render is within 0.001 LU. Gains are found to 0.0001 dB.
+// Where nothing is limited, the forecast is exact: the first render is within 0.001 LU. Gains
+// are found to 0.0001 dB.
 func TestDeliverWithoutLimiting(t *testing.T) {
 	for _, text := range []string{limiterAlone, withCompressor, withoutLimiter} {
 		for _, lufs := range []float64{-23, -35} {
@@ -161,9 +161,9 @@ func TestDeliverWithoutLimiting(t *testing.T) {
 	}
 }
 
-// TestDeliverRefuses: what has no loudness is refused with the reason, and nothing
-// is written; what is only quiet is delivered.
-func TestDeliverRefuses(t *testing.T) {
+// Sound without a loudness is refused with the reason, and nothing is written. Sound that is
+// only quiet is delivered.
+func TestDeliverRefusesSilence(t *testing.T) {
 	rate, quiet := talk(t, -75)
 	rng := rand.New(rand.NewPCG(1, 1))
 	for name, c := range map[string]struct {
@@ -190,9 +190,9 @@ func TestDeliverRefuses(t *testing.T) {
 	}
 }
 
-// TestDeliverShort: sounds of a few blocks, where each block is a step of the
-// loudness, meet the target, or both sides of the step are stated.
-func TestDeliverShort(t *testing.T) {
+// Sounds of a few blocks, where each block changes the loudness by a jump, meet the target, or
+// both sides of the jump are stated.
+func TestDeliverShortTakes(t *testing.T) {
 	rate, b := talk(t, -26)
 	for _, seconds := range []float64{0.45, 1.2} {
 		for _, lufs := range []float64{-23, -16, -12} {
@@ -216,9 +216,9 @@ func TestDeliverShort(t *testing.T) {
 	}
 }
 
-// TestDeliverBursts: bursts that are limited deeply beside a tone that comes over
-// the loudness gate as they are. The gain is the smallest: none that is more than
-// 0.5 dB smaller reaches the target, by the forecast.
+// The sound has bursts that are limited by many dB, and a tone that is not limited and exceeds
+// the loudness gate. The gain found is the smallest: by the forecast, no gain more than 0.5 dB
+// smaller reaches the target.
 func TestDeliverBursts(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 1))
 	x := make([]float64, 20*48000)
@@ -269,10 +269,10 @@ func loudnessOf(t testing.TB, x []float64) float64 {
 	return v
 }
 
-// TestDeliverAtTheGate: half a programme lies at the relative gate of −10 LU, so that the
-// loudness steps down by 2.7 LU as the limiter brings it over, and a louder target lies on
-// both sides of the step. The gain is the smallest that meets it: by the forecast none that is
-// 0.1 dB smaller does. A forecast that is 0.3 LU off is corrected by what was written.
+// Half of the programme lies at the relative gate of −10 LU. So the loudness drops by 2.7 LU
+// when limiting lets that half pass the gate, and gains on both sides of the drop meet a higher
+// target. The gain found is the smallest: by the forecast, none that is 0.1 dB smaller meets
+// the target. A forecast that is 0.3 LU off is corrected by the measured loudness.
 func TestDeliverAtTheGate(t *testing.T) {
 	dsptest.Exhaustive(t)
 	for _, lu := range []float64{12.75, 12.79, 12.8, 12.85} {
@@ -324,10 +324,10 @@ func TestDeliverAtTheGate(t *testing.T) {
 	}
 }
 
-// TestDeliverClick: one click of 0.9 in quiet speech. It is limited by what the
-// drive lifts it over the ceiling; the target is met, and the percentile says that
-// next to nothing else was limited.
-func TestDeliverClick(t *testing.T) {
+// Quiet speech contains one click of 0.9. The click is limited by as much as the drive raises
+// it above the ceiling, the target is met, and the percentile shows that almost nothing else
+// was limited.
+func TestDeliverOneClickInQuietSpeech(t *testing.T) {
 	rate, b := talk(t, -56)
 	b[0][5*rate] = 0.9
 	for lufs, reduction := range map[float64]float64{-23: 33, -16: 41} {
@@ -344,7 +344,7 @@ func TestDeliverClick(t *testing.T) {
 	}
 }
 
-// rendered is the loudness of a take through a chain with a drive, in LUFS.
+// rendered returns the loudness of a take through a chain with a drive, in LUFS.
 func rendered(t testing.TB, c *chain.Chain, in string, driveDB float64) float64 {
 	t.Helper()
 	r, err := wave.Open(in)
@@ -368,10 +368,10 @@ func rendered(t testing.TB, c *chain.Chain, in string, driveDB float64) float64 
 	return v
 }
 
-// TestDeliverExtremes: sounds that no voice is. Each meets the target, or is
-// refused with the loudness at the largest drive, which is within 0.1 LU of a render with
-// a drive of 60 dB (what two meters may differ by: Report ITU-R BS.2217-2).
-func TestDeliverExtremes(t *testing.T) {
+// Each of these sounds, which are unlike speech, meets the target, or is refused with the
+// loudness at the largest drive. That loudness is within 0.1 LU of a render with a drive of 60
+// dB (the difference that two meters may have: Report ITU-R BS.2217-2).
+func TestDeliverSoundsUnlikeSpeech(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 1))
 	frames, targets := 48000, []float64{-23, 0}
 	if dsptest.IsExhaustive() {
@@ -415,9 +415,9 @@ func TestDeliverExtremes(t *testing.T) {
 	}
 }
 
-// TestDeliverTooLoud: speech to −10 LUFS is refused with the loudness at the largest drive,
-// and with the loudness at 3, 6 and 10 dB of limiting, each within 0.1 LU of a render with
-// the drive that is stated.
+// A target of −10 LUFS for speech is refused. The refusal states the loudness at the largest
+// drive and at 3, 6 and 10 dB of limiting, each within 0.1 LU of a render with the stated
+// drive.
 func TestDeliverTooLoud(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	c := parsed(t, limiterAlone)
@@ -443,10 +443,10 @@ func TestDeliverTooLoud(t *testing.T) {
 	}
 }
 
-// TestDeliverTooSoft: a take that the largest drive brings to no more than a little limiting
-// is refused with the loudness at that drive, which a render has as well (0.1 LU, as in
-// TestDeliverTooLoud), and with no loudness for more limiting than there would be.
-func TestDeliverTooSoft(t *testing.T) {
+// For this take even the largest drive limits little. The refusal states the loudness at that
+// drive, which a render confirms (0.1 LU, as in TestDeliverTooLoud). It states no loudness for
+// more limiting than that drive causes.
+func TestDeliverStatesNoMoreLimitingThanPossible(t *testing.T) {
 	c := parsed(t, limiterAlone)
 	for at, most := range map[float64]float64{-90: 0, -71: 6} {
 		rate, x := talk(t, at)
@@ -473,8 +473,7 @@ func TestDeliverTooSoft(t *testing.T) {
 	}
 }
 
-// TestDeliverNeedsLimiter: a chain without a limiter gets one gain, as long as the
-// peaks hold.
+// A chain without a limiter gets a gain, as long as the peaks stay under the ceiling.
 func TestDeliverNeedsLimiter(t *testing.T) {
 	rate, b := talk(t, -30)
 	in := written24(t, rate, b)
@@ -494,9 +493,9 @@ func TestDeliverNeedsLimiter(t *testing.T) {
 	}
 }
 
-// TestDeliverProgramme: takes of several loudness as one programme. Their relations
-// are kept to 0.01 LU where nothing limits; where the limiter takes some, each file
-// says how much.
+// Takes of different loudness are delivered as one programme. Their level differences are kept
+// to 0.01 LU where nothing is limited. Where the limiter lowers the loudness, each file states
+// by how much.
 func TestDeliverProgramme(t *testing.T) {
 	var jobs []Job
 	dir := t.TempDir()
@@ -546,8 +545,8 @@ func profileOf(t testing.TB, path string) measure.LoudnessProfile {
 	return l.Profile()
 }
 
-// wrongRelease is a delivery whose forecast is of another limiter than the chain's:
-// a model that is off.
+// wrongRelease is a delivery with a wrong forecast: its limiter has another release than that
+// of the chain.
 func wrongRelease(t *testing.T, ctx context.Context, in, out string, s Settings) *delivery {
 	t.Helper()
 	s.Workers = 1
@@ -570,8 +569,8 @@ func wrongRelease(t *testing.T, ctx context.Context, in, out string, s Settings)
 	return d
 }
 
-// TestDeliverWrongForecast: a forecast of another limiter still leads to the target,
-// in three renders at most, because the written file corrects it.
+// A forecast for another limiter still leads to the target in at most three renders, because
+// the measurements of the written file correct it.
 func TestDeliverWrongForecast(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "out.wav")
 	d := wrongRelease(t, context.Background(), "../../testdata/harbour-street.wav", out, Settings{})
@@ -587,8 +586,8 @@ func TestDeliverWrongForecast(t *testing.T) {
 	}
 }
 
-// TestDeliverInterrupted: a run that ends in the second render leaves nothing.
-func TestDeliverInterrupted(t *testing.T) {
+// A run that is cancelled during the second render leaves no file.
+func TestCancelledDeliveryLeavesNoFile(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	dir := t.TempDir()
 	d := wrongRelease(t, ctx, "../../testdata/harbour-street.wav", filepath.Join(dir, "out.wav"), Settings{
@@ -607,10 +606,10 @@ func TestDeliverInterrupted(t *testing.T) {
 	}
 }
 
-// TestDeliverRange: a loudness range over the limit is refused with a compressor that
-// brings it down; a delivery with the proposed chain has the range that was asked
-// for, by the meter of the written file, and the chain that was given is as it was.
-func TestDeliverRange(t *testing.T) {
+// A loudness range over the limit is refused with the proposal of a compressor that reduces it.
+// A delivery with the proposed chain has the requested range, measured in the written file. The
+// given chain is not changed.
+func TestDeliverRangeOverTheLimit(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	for _, text := range []string{limiterAlone, withCompressor} {
 		c := parsed(t, text)
@@ -645,16 +644,16 @@ func TestDeliverRange(t *testing.T) {
 	}
 }
 
-// TestDeliverShortTerm: a limit of the short-term loudness is met by a loudness that is
-// lower, where the tolerance allows it, and is refused with what it takes where not.
-func TestDeliverShortTerm(t *testing.T) {
+// A limit of the short-term loudness is met by aiming at a lower loudness, where the tolerance
+// allows that. Otherwise the target is refused, and the refusal states the loudness needed.
+func TestDeliverShortTermLimit(t *testing.T) {
 	in := "../../testdata/harbour-street.wav"
 	_, r, err := delivered(t, parsed(t, limiterAlone), anything(-23), in, Settings{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	excess := value(t, r, "short_term_max_lufs") + 23
-	limit := -23 + excess - 0.5 // half a LU too much
+	limit := -23 + excess - 0.5 // half a LU too strict
 	target := anything(-23)
 	target.ShortTermMaxLUFS = &limit
 	_, _, err = delivered(t, parsed(t, limiterAlone), target, in, Settings{})

@@ -26,7 +26,7 @@ func ExampleDeliver() {
 	job := tune.Job{In: "../../testdata/harbour-street.wav", Out: filepath.Join(dir, "episode.wav")}
 	d, err := tune.Deliver(context.Background(), c, tune.TargetLoudness(-19, -1), []tune.Job{job}, tune.Settings{})
 	if err != nil {
-		log.Fatal(err) // a *tune.Refusal says what can be had
+		log.Fatal(err) // a *tune.Refusal states what is possible
 	}
 	loudness, _ := d.Files[0].Readings.Get("integrated_lufs")
 	key, before := d.SetsKey()
@@ -37,7 +37,7 @@ func ExampleDeliver() {
 	// drive_db = 4.0, before 6
 }
 
-// Analyses can be stored, and solved together later: two takes as one programme.
+// Analyses can be stored and solved together later. Here two takes are one programme.
 func ExampleSolve() {
 	c, err := chain.Load("../../testdata/harbour-street.toml")
 	if err != nil {
@@ -64,7 +64,7 @@ func ExampleSolve() {
 	for i, data := range stored {
 		takes[i] = new(tune.Analysis)
 		if err := takes[i].UnmarshalBinary(data); err != nil {
-			log.Fatal(err) // damaged, or of another version: analyse again
+			log.Fatal(err) // damaged, or from another version: analyse again
 		}
 	}
 	s, err := tune.Solve(c, tune.TargetLoudness(-16, -1), takes...)

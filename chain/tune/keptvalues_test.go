@@ -13,9 +13,9 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// A value that no chain file can hold is refused before a take is opened, with its key and
-// what is accepted; every other value is kept. (The expander's model once ended the program
-// on a range of -8 dB.)
+// A value that no chain file can hold is refused before a take is opened. The error states the
+// key and the accepted values. Every other value is kept. (The expander's model once ended the
+// program on a range of -8 dB.)
 func TestKeptValuesOutOfRangeAreRefused(t *testing.T) {
 	unopened := Take{Name: "take.wav", Open: func() (wave.Source, error) { return nil, errors.New("it was opened") }}
 	for key, accepted := range map[string][2]float64{ // as REFERENCE.md states them

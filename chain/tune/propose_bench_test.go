@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/take"
 )
 
-// BenchmarkProposeAgainstInspect compares a proposal, with and without its run, with an
-// inspection of the same take, by processor time in turn, on five minutes of the demo
+// BenchmarkProposeAgainstInspect compares the processor time of a proposal, with and without
+// its run, with that of an inspection of the same take, in turn, on five minutes of the demo
 // take.
 func BenchmarkProposeAgainstInspect(b *testing.B) {
 	in := repeatedTake(b, 300)

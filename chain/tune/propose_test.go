@@ -42,7 +42,7 @@ func proposed(t testing.TB, rate int, s ProposeSettings, planes ...[]float64) *P
 	return p
 }
 
-// expanderOf is the expander of a proposal, and whether it is on.
+// expanderOf returns the expander of a proposal, and whether it is on.
 func expanderOf(t testing.TB, p *ProposedChain) (dsp.ExpanderSettings, bool) {
 	t.Helper()
 	for _, s := range p.Chain.Stages {
@@ -54,7 +54,7 @@ func expanderOf(t testing.TB, p *ProposedChain) (dsp.ExpanderSettings, bool) {
 	return dsp.ExpanderSettings{}, false
 }
 
-// knownRooms are takes in noise that is known; one of them without the long tests.
+// knownRooms returns takes in known noise: only one by default.
 func knownRooms(t testing.TB) (all []takes.Room) {
 	readings := takes.Spoken(t, takes.Readings)
 	if !dsptest.IsExhaustive() {
@@ -72,8 +72,9 @@ func knownRooms(t testing.TB) (all []takes.Room) {
 	return all
 }
 
-// The threshold is that of the same rule on the noise alone: rms 0.35 dB, worst 1 dB.
-func TestThresholdAgainstTheNoiseAlone(t *testing.T) {
+// The threshold is the one that the same rule gives for the noise alone: 0.35 dB rms, at worst
+// 1 dB.
+func TestThresholdIsThatOfTheNoiseAlone(t *testing.T) {
 	sum := 0.0
 	rooms := knownRooms(t)
 	for i, room := range rooms {
@@ -90,8 +91,8 @@ func TestThresholdAgainstTheNoiseAlone(t *testing.T) {
 	}
 }
 
-// meanOfPauses is the rule that is known to fail: 6 dB over the mean power of the
-// pauses, with all that happens in them.
+// meanOfPauses is a rule that is known to fail: 6 dB over the mean power of the pauses,
+// including all disturbances in them.
 func meanOfPauses(room takes.Room, x []float64) float64 {
 	y := dsp.Block{slices.Clone(x)}
 	dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, float64(room.Rate)), 1).Process(y)
@@ -104,8 +105,8 @@ func meanOfPauses(room takes.Room, x []float64) float64 {
 	return 10*math.Log10(sum/count) + 6
 }
 
-// disturbed is the take of a room with a disturbance in one pause; "three" are a cough, a
-// door and laughter, "breaths" a breath in every pause.
+// disturbed returns the take of a room with a disturbance in one pause. "three" is a cough, a
+// door and laughter; "breaths" is a breath in every pause.
 func disturbed(room takes.Room, kind string, rng *rand.Rand) []float64 {
 	noise := takes.BandLevel(room.Noise, room.Rate, 80, 20000)
 	x := room.Take()
@@ -131,7 +132,7 @@ func disturbed(room takes.Room, kind string, rng *rand.Rand) []float64 {
 	return x
 }
 
-// rangeOf is the range that is proposed for an analysed take; 0: the expander is off.
+// rangeOf returns the range proposed for an analysed take; 0: the expander is off.
 func rangeOf(t testing.TB, a *takeAnalysis) float64 {
 	t.Helper()
 	p := &ProposedChain{used: map[string]bool{}}
@@ -148,7 +149,7 @@ func rangeOf(t testing.TB, a *takeAnalysis) float64 {
 	return 0
 }
 
-// expanderRule is how an expander's threshold in dBFS and its range in dB follow from a take.
+// expanderRule computes an expander's threshold in dBFS and its range in dB from a take.
 type expanderRule func(t testing.TB, room takes.Room, x []float64) (threshold, rangeDB float64)
 
 func proposedRule(t testing.TB, room takes.Room, x []float64) (threshold, rangeDB float64) {
@@ -156,14 +157,14 @@ func proposedRule(t testing.TB, room takes.Room, x []float64) (threshold, rangeD
 	return a.threshold(), rangeOf(t, a)
 }
 
-// meanRule is the rule that is known to fail.
+// meanRule uses meanOfPauses, which is known to fail.
 func meanRule(_ testing.TB, room takes.Room, x []float64) (threshold, rangeDB float64) {
 	return meanOfPauses(room, x), mostRangeDB
 }
 
-// The check of what happens in the room passes for the proposal, and fails for a threshold
-// by the mean power of the pauses, which moves by more than 10 dB.
-func TestThresholdStandsWhatHappens(t *testing.T) {
+// The check with disturbances passes for the proposal. It fails for a threshold by the mean
+// power of the pauses, which moves by more than 10 dB.
+func TestDisturbancesDoNotMoveTheThreshold(t *testing.T) {
 	kinds := append([]string{"three", "breaths"}, takes.Disturbances...)
 	if !dsptest.IsExhaustive() {
 		kinds = []string{"cough", "three"}
@@ -177,9 +178,8 @@ func TestThresholdStandsWhatHappens(t *testing.T) {
 	}
 }
 
-// checkStandsWhatHappens: what happens in the room moves the threshold by 0.5 dB at most,
-// in the median by 0.1 dB at most, and the range by more than 1 dB in 15 % of the cases at
-// most.
+// checkStandsWhatHappens: disturbances in the room move the threshold by at most 0.5 dB, in the
+// median by at most 0.1 dB. They move the range by more than 1 dB in at most 15 % of the cases.
 func checkStandsWhatHappens(t testing.TB, rooms []takes.Room, kinds []string, rule expanderRule) (worst float64, wrong error) {
 	t.Helper()
 	var shifts []float64
@@ -212,7 +212,7 @@ func checkStandsWhatHappens(t testing.TB, rooms []takes.Room, kinds []string, ru
 	return worst, wrong
 }
 
-// harm is what a chain's expander does to the clean speech and the noise of a room, by
+// harm is the effect of a chain's expander on the clean speech and on the noise of a room, from
 // the gains of its run on both together.
 type harm struct{ lowered, lost, opened, pauses float64 }
 
@@ -237,7 +237,7 @@ func harmOf(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings) 
 			g := gain[k]
 			before += room.Speech[k] * room.Speech[k]
 			after += g * g * room.Speech[k] * room.Speech[k]
-			if speech >= noise { // audible
+			if speech >= noise { // the speech is audible
 				if audible++; g < 0.891 {
 					h.lowered++
 				}
@@ -246,9 +246,9 @@ func harmOf(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings) 
 	}
 	for k, p := range room.Pauses {
 		if k == 1 {
-			continue // the cough is there
+			continue // it holds the cough
 		}
-		// Where the expander has had time to close, and does not yet open for a word.
+		// From when the expander has had time to close until it opens for a word.
 		from, to := p[0]+room.Rate*4/10, p[1]-room.Rate/20
 		for k := from; k < min(to, n); k++ { // noise alone
 			pauseBefore += room.Noise[k] * room.Noise[k]
@@ -272,9 +272,9 @@ func meanSquareOf(x []float64) (mean, sum float64) {
 	return sum / float64(max(1, len(x))), sum
 }
 
-// The check of what an expander does to speech passes for the proposal, and fails for a
-// threshold by the mean power of the pauses. In both the expander is run behind what the
-// proposed chain has ahead of it.
+// The check of an expander's effect on speech passes for the proposal, and fails for a
+// threshold by the mean power of the pauses. In both cases the expander runs behind the stages
+// ahead of it in the proposed chain.
 func TestProposedExpanderSparesSpeech(t *testing.T) {
 	rooms := knownRooms(t)
 	var all []*ProposedChain
@@ -300,7 +300,8 @@ func TestProposedExpanderSparesSpeech(t *testing.T) {
 	}
 }
 
-// soundAhead is a take of one channel behind the stages of a chain that lie ahead of a kind.
+// soundAhead returns a take of one channel behind the stages of a chain that are ahead of a
+// kind.
 func soundAhead(t testing.TB, c *chain.Chain, kind string, rate int, x []float64) []float64 {
 	t.Helper()
 	ahead := *c
@@ -316,10 +317,10 @@ func soundAhead(t testing.TB, c *chain.Chain, kind string, rate int, x []float64
 	return y[0]
 }
 
-// checkSparesSpeech: an expander lowers 2 % of the audible speech by more than 1 dB at most
-// in 95 % of the rooms, and 10 % in any; of its energy it takes 0.05 dB at most; it cuts 1 %
-// of the ends and 3 % of the starts of words at most; noise alone opens it for 0.2 % of the
-// pauses at most, which it lowers by 4 dB or more in the median.
+// checkSparesSpeech: in 95 % of the rooms an expander attenuates at most 2 % of the audible
+// speech by more than 1 dB, and in no room more than 10 %. It removes at most 0.05 dB of the
+// speech's energy. It cuts at most 1 % of the ends and 3 % of the starts of words. Noise alone
+// opens it for at most 0.2 % of the pauses, which it attenuates by at least 4 dB in the median.
 func checkSparesSpeech(t testing.TB, rooms []takes.Room, expander func(i int) (x []float64, s dsp.ExpanderSettings, on bool)) (wrong error) {
 	t.Helper()
 	report := func(format string, args ...any) { wrong = errors.Join(wrong, fmt.Errorf(format, args...)) }
@@ -357,14 +358,14 @@ func checkSparesSpeech(t testing.TB, rooms []takes.Room, expander func(i int) (x
 	if len(pauses) > 0 && pauses[len(pauses)/2] < 4 {
 		report("pauses are lowered by %.1f dB in the median", pauses[len(pauses)/2])
 	}
-	if words >= 100 && (100*ends > words || 100*starts > 3*words) { // of fewer 1 % is no word
+	if words >= 100 && (100*ends > words || 100*starts > 3*words) { // 1 % of fewer words is less than one word
 		report("of %d words %d ends and %d starts are cut", words, ends, starts)
 	}
 	return wrong
 }
 
-// Where the take does not say, the expander is off, with the reason.
-func TestWhereTheTakeDoesNotSay(t *testing.T) {
+// Where the take gives too little evidence, the expander is off, and the reason is stated.
+func TestExpanderIsOffWithoutEvidence(t *testing.T) {
 	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.Readings)
 	room := takes.NewRoom(p, "pink", 24, 0.2, 15, 3)
@@ -387,7 +388,7 @@ func TestWhereTheTakeDoesNotSay(t *testing.T) {
 			t.Errorf("%s: on %t, %q; want off, with %q", name, on, proposal.Off()["expander"], c.reason)
 		}
 	}
-	// A recording of the room stands in for pauses.
+	// A recording of the room replaces the missing pauses.
 	with, err := Propose(t.Context(), []Take{memoryTake("take", p.Rate, music)}, ProposeSettings{PredictOnly: true, Room: &Take{"room", memoryTake("room", p.Rate, room.Noise).Open}})
 	if err != nil {
 		t.Fatal(err)
@@ -397,11 +398,11 @@ func TestWhereTheTakeDoesNotSay(t *testing.T) {
 	}
 }
 
-// The take's gain and polarity, and the rate, change what is in dBFS and nothing else.
+// A gain of the take changes only the values in dBFS, and an inverted polarity changes none.
 func TestProposalFollowsTheGain(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 15, 3)
 	x := room.Take()
-	for n := range x { // so that 20 dB more do not clip
+	for n := range x { // leaves room for 20 dB of gain without clipping
 		x[n] *= math.Pow(10, -16.0/20)
 	}
 	values := func(x []float64) map[string]string {
@@ -426,12 +427,12 @@ func TestProposalFollowsTheGain(t *testing.T) {
 				shift = gain
 			}
 			if key == "limiter.drive_db" {
-				continue // 12 dB at most
+				continue // limited to 12 dB
 			}
 			var got, old float64
 			if n, _ := fmt.Sscan(value, &got); n == 1 {
 				fmt.Sscan(want[key], &old)
-				if math.Abs(got-old-shift) > 0.11 { // tenths of a dB are written
+				if math.Abs(got-old-shift) > 0.11 { // values are written in tenths of a dB
 					t.Errorf("%s: %s is %s, was %s", name, key, value, want[key])
 				}
 			}
@@ -439,11 +440,11 @@ func TestProposalFollowsTheGain(t *testing.T) {
 	}
 }
 
-// The model's predictions hold against the run of the chain: the compressor's median
-// within 0.4 dB and its 95th percentile within 0.3, loudness within 0.15 LU, the noise in
-// the pauses within 1 dB. Over all rooms the worst read 0.02 and 0.08 dB, 0.08 LU and
-// 0.9 dB.
-func TestPredictionsAgainstTheRun(t *testing.T) {
+// The model's predictions agree with the run of the chain: the compressor's median reduction
+// within 0.4 dB, its 95th percentile within 0.3 dB, the loudness within 0.15 LU, and the noise
+// in the pauses within 1 dB. The largest differences over all rooms were 0.02 and 0.08 dB, 0.08
+// LU and 0.9 dB.
+func TestPredictionsAgreeWithTheRun(t *testing.T) {
 	for i, room := range knownRooms(t) {
 		x := room.Take()
 		measured := proposed(t, room.Rate, ProposeSettings{}, x)
@@ -465,7 +466,7 @@ func TestPredictionsAgainstTheRun(t *testing.T) {
 	}
 }
 
-// Values that were fixed stay, and what depends on them follows.
+// Fixed values are kept, and the values that depend on them are adapted.
 func TestKeptValues(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 12, 3)
 	p := proposed(t, room.Rate, ProposeSettings{PredictOnly: true, Keep: map[string]string{"expander.range_db": "5", "limiter.ceiling_dbtp": "-2"}}, room.Take())
@@ -481,7 +482,7 @@ func TestKeptValues(t *testing.T) {
 	}
 }
 
-// Several takes have one chain, unless their noise lies too far apart.
+// Several takes get one chain, unless their noise levels differ too much.
 func TestSeveralTakes(t *testing.T) {
 	voices := takes.Spoken(t, takes.Readings)
 	room := func(snr float64, seed uint64) Take {
@@ -497,8 +498,8 @@ func TestSeveralTakes(t *testing.T) {
 	}
 }
 
-// Whatever comes in, a chain that can be run or a reason comes out.
-func TestProposeWhatever(t *testing.T) {
+// Any input gives a chain that can be run, or a reason.
+func TestProposeAnyInput(t *testing.T) {
 	square, nan := make([]float64, 24000), make([]float64, 24000)
 	ramp, noise := make([]float64, 24000), make([]float64, 24000)
 	rng := rand.New(rand.NewPCG(1, 1))
@@ -538,8 +539,8 @@ func TestProposeWhatever(t *testing.T) {
 	}
 }
 
-// Recorded voices get no tone band; one to which 9 dB at 250 Hz were added gets one.
-func TestToneIsConservative(t *testing.T) {
+// Recorded voices get no tone band. A voice with 9 dB added at 250 Hz gets one.
+func TestRecordedVoicesGetNoToneBand(t *testing.T) {
 	bands := func(p *ProposedChain) (all []dsp.Band) {
 		for _, s := range p.Chain.Stages {
 			if e, ok := s.Settings.(dsp.EqualiserSettings); ok && s.Name == "tone" {
@@ -562,7 +563,7 @@ func TestToneIsConservative(t *testing.T) {
 	}
 }
 
-// The same bytes come out whatever the number of processors; see measure.EachBlock.
+// The bytes do not depend on the number of processors; see measure.EachBlock.
 func ExamplePropose() {
 	open := func() (wave.Source, error) { return wave.Open("../../testdata/harbour-street.wav") }
 	p, err := Propose(context.Background(), []Take{{"harbour-street.wav", open}}, ProposeSettings{})

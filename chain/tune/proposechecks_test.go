@@ -14,7 +14,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// atRate is a sound at a higher rate, by its Fourier transform.
+// atRate resamples a sound to a higher rate by its Fourier transform.
 func atRate(x []float64, from, to int) []float64 {
 	n := len(x) / 2 * 2
 	m := n * to / from
@@ -28,8 +28,8 @@ func atRate(x []float64, from, to int) []float64 {
 	return y
 }
 
-// The same take at another rate has the same proposal: thresholds within 0.3 dB, which
-// is what a detector of whole frames and edges of milliseconds leave.
+// The same take at another rate has the same proposal, with thresholds within 0.3 dB. The
+// difference comes from detector windows of whole frames and from the edges of milliseconds.
 func TestProposalAtOtherRates(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 15, 3)
 	x := room.Take()
@@ -63,8 +63,8 @@ func chosen(t testing.TB, p *ProposedChain, key string) float64 {
 	return 0
 }
 
-// A take that went through its own proposal gets no higher threshold, but for what the
-// limiter's drive has raised.
+// A take processed by its own proposed chain gets no higher threshold, except for the limiter's
+// drive.
 func TestProposalOfItsOwnOutput(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 15, 3)
 	first := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take())
@@ -77,7 +77,7 @@ func TestProposalOfItsOwnOutput(t *testing.T) {
 		t.Fatal(err)
 	}
 	second := proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, out[0])
-	// There is a compressor where loudness still spans 2.8 LU.
+	// A compressor is proposed where the momentary loudness still spans 2.8 LU.
 	lu, _ := analysed(t, room.Rate, out[0]).momentaryRange()
 	if _, off := second.Off()["compressor"]; off != (lu < 2.83) {
 		t.Errorf("momentary loudness spans %.1f LU; compressor off: %t", lu, off)
@@ -89,9 +89,8 @@ func TestProposalOfItsOwnOutput(t *testing.T) {
 	}
 }
 
-// A recording of the room alone: nothing that happens in it moves the threshold by more
-// than 0.5 dB.
-func TestThresholdOfRoomTone(t *testing.T) {
+// No disturbance in a recording of the room alone moves the threshold by more than 0.5 dB.
+func TestDisturbancesInARoomRecordingDoNotMoveTheThreshold(t *testing.T) {
 	dsptest.Exhaustive(t)
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 20, 0.2, 20, 5)
 	rng := rand.New(rand.NewPCG(5, 5))
@@ -117,8 +116,8 @@ func TestThresholdOfRoomTone(t *testing.T) {
 	moved("room tone, a click", tone, x)
 }
 
-// Two voices 12 dB apart: the threshold is that of the noise, the softer voice is not
-// lowered, and both levels are noted.
+// The take has two voices 12 dB apart. The threshold is that of the noise, the softer voice is
+// not attenuated, and both levels are noted.
 func TestProposalForTwoLevels(t *testing.T) {
 	dsptest.Exhaustive(t)
 	p := takes.Spoken(t, takes.Readings)
@@ -139,7 +138,7 @@ func TestProposalForTwoLevels(t *testing.T) {
 			t.Errorf("%.1f %% of the softer voice is lowered", 100*h.lowered)
 		}
 	}
-	// The levels are noted within 1 dB, and the threshold does not lie between them.
+	// The noted levels are accurate to 1 dB, and the threshold is not between them.
 	var low, high float64
 	for _, note := range proposal.Notes {
 		fmt.Sscanf(note, "take holds speech at two levels, %f and %f dBFS", &low, &high)
@@ -153,7 +152,7 @@ func TestProposalForTwoLevels(t *testing.T) {
 	}
 }
 
-// Clips with exact zeros between them: the zeros are edits, not a floor.
+// The take has clips separated by exact zeros. The zeros are edits, not a noise floor.
 func TestProposalForClipsBetweenZeros(t *testing.T) {
 	clips, rate := takes.Recorded(t, takes.SpokenNames)
 	var x []float64

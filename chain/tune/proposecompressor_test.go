@@ -9,9 +9,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The threshold gives the median reduction that is wanted, of random levels up to 30 dB
-// apart at three ratios. 0.1 dB: the threshold is rounded by up to 0.05 dB, with each dB of
-// which the reduction changes by less than 1 dB, and the search ends within 0.02 dB.
+// The threshold gives the requested median reduction, for random levels up to 30 dB apart and
+// three ratios. Tolerance 0.1 dB: the threshold is rounded by up to 0.05 dB, the reduction
+// changes by less than 1 dB for each dB of it, and the search ends within 0.02 dB.
 func TestCompressorThresholdGivesTheMedianReduction(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 9))
 	for range 20 {
@@ -39,7 +39,7 @@ func TestCompressorThresholdGivesTheMedianReduction(t *testing.T) {
 	}
 }
 
-func TestNthSmallest(t *testing.T) {
+func TestNthSmallestIsThatOfSortedValues(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 9))
 	for range 300 {
 		values := make([]float64, 1+rng.IntN(40))

@@ -7,10 +7,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// The notches lie ahead of the expander, so that hum that they take out does not raise its
-// threshold. 0.7 dB: a notch of 4 Hz also takes some noise, and the readings of the noise's
-// detector with and without hum rest on other pauses.
-func TestThresholdBehindTheNotches(t *testing.T) {
+// The notches are ahead of the expander, so hum that they remove does not raise its threshold.
+// Tolerance 0.7 dB: a notch 4 Hz wide also removes some noise, and the noise is read in
+// different pauses with hum and without.
+func TestHumDoesNotRaiseTheThreshold(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 28, 0.25, 20, 3)
 	without := proposed(t, room.Rate, ProposeSettings{}, room.Take())
 	plain, on := expanderOf(t, without)

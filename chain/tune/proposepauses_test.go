@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// spaced is the same speech with pauses of a length, in noise of one level: its phrases
-// one after the other, at an active level of −16 dBFS.
+// spaced returns the phrases of a speaker with pauses of one length between them, in noise of
+// one level. Their active level is −16 dBFS.
 func spaced(p takes.Phrases, repeats int, pauseSeconds, snr float64) takes.Room {
 	r := takes.Room{Rate: p.Rate, SpeechDBFS: -16}
 	pause := int(pauseSeconds * float64(p.Rate))
@@ -31,8 +31,8 @@ func spaced(p takes.Phrases, repeats int, pauseSeconds, snr float64) takes.Room 
 	return r
 }
 
-// inPauses is a take of a room with breaths in all of its pauses, no longer than seven
-// tenths of them, or with a door that is shut in one pause of five.
+// inPauses returns a take of a room with a breath in every pause, at most seven tenths of its
+// length, or with a closing door in one pause of five.
 func inPauses(room takes.Room, kind string, noiseDBFS float64) []float64 {
 	x, rng := room.Take(), rand.New(rand.NewPCG(7, 7))
 	for i, pause := range room.Pauses {
@@ -49,12 +49,16 @@ func inPauses(room takes.Room, kind string, noiseDBFS float64) []float64 {
 	return x
 }
 
-// The same speech with pauses of 0.3 to 10 s, with breaths in them and with doors, gets the
-// same chain. The limits: the threshold of the expander stays within 0.5 dB, as with other
-// disturbances; the compressor's threshold and the limiter's drive stay within 1.5 dB, since
-// they rest on stretches of 10 s, which hold other phrases where the pauses are longer, and
-// since breaths count as soft speech where they lie less than 15.9 dB under it; the corner of
-// the high-pass within its step of 5 Hz; the range within 1 dB.
+// The same speech gets the same chain with pauses of 0.3 to 10 s, with breaths in them and with
+// doors. The tolerances:
+//
+// 0.5 dB for the expander's threshold, as for other disturbances; 1 dB for its range.
+//
+// 1.5 dB for the compressor's threshold and the limiter's drive. They are set on stretches of
+// 10 s, which hold other phrases where the pauses are longer, and breaths count as soft speech
+// where they are less than 15.9 dB below it.
+//
+// 5 Hz for the corner of the high-pass, its step.
 func TestSettingsDoNotDependOnPauses(t *testing.T) {
 	voices, pauses := []string{takes.Readings}, []float64{0.3, 3}
 	if dsptest.IsExhaustive() {
@@ -65,7 +69,7 @@ func TestSettingsDoNotDependOnPauses(t *testing.T) {
 		p := takes.Spoken(t, voice)
 		repeats := 1
 		if voice == takes.SpokenNames {
-			repeats = 2 // they last 9 s
+			repeats = 2 // the phrases last 9 s
 		}
 		const snr = 30
 		values := map[string][]float64{}
@@ -97,9 +101,9 @@ func TestSettingsDoNotDependOnPauses(t *testing.T) {
 	}
 }
 
-// randomPauses is the same speech with pauses of 0.2 to 4 s, and in half of them a breath, a
-// click, a creak (a page that is turned) or a door, 8 to 14 dB over the noise, so that it is
-// no louder than the softest speech that counts as active.
+// randomPauses returns phrases with pauses of 0.2 to 4 s between them. If eventful, half of the
+// pauses hold a breath, a click, a creak (of a turned page) or a door. They are 8 to 14 dB over
+// the noise, and so no louder than the softest speech that counts as active.
 func randomPauses(p takes.Phrases, seconds, snr float64, eventful bool, rng *rand.Rand) (r takes.Room, x []float64) {
 	takes.ForgetNoises()
 	r = takes.Room{Rate: p.Rate, SpeechDBFS: -24}
@@ -127,12 +131,13 @@ func randomPauses(p takes.Phrases, seconds, snr float64, eventful bool, rng *ran
 	return r, x
 }
 
-// The settings follow the speech and the noise: other pauses between the same phrases move
-// the threshold of the expander by 0.3 dB at most, its range by 0.5 dB, the compressor's
-// threshold by 0.5 dB and the limiter's drive by 1 dB, two of its steps (they rest on stretches
-// of 10 s, which hold other phrases where the pauses are longer), the ratio by 0.2, gains of the
-// equaliser by 0.5 dB, and the high-pass by a step; all stages stay on or off.
-func TestSettingsFollowSpeechAndNoise(t *testing.T) {
+// The settings depend on the speech and the noise alone. Other pauses between the same phrases
+// move the expander's threshold by at most 0.3 dB, its range by 0.5 dB, the compressor's
+// threshold by 0.5 dB, the ratio by 0.2, gains of the equaliser by 0.5 dB, and the high-pass by
+// one step. They move the limiter's drive by at most 1 dB, two of its steps: it is set on
+// stretches of 10 s, which hold other phrases where the pauses are longer. No stage is switched
+// on or off.
+func TestSettingsDoNotDependOnRandomPauses(t *testing.T) {
 	variants, voices := 2, []string{takes.Readings}
 	if dsptest.IsExhaustive() {
 		variants, voices = 8, append(voices, "/usr/share/pocketsphinx/test/data/cards/*.wav", takes.SpokenNames)
@@ -174,9 +179,8 @@ func TestSettingsFollowSpeechAndNoise(t *testing.T) {
 	}
 }
 
-// The active sound of a track does not depend on the silence or the soft noise in it: a
-// track of speech at two levels, with noise 40 dB under it that lasts up to a hundred times
-// as long.
+// The active sound of a track does not depend on silence or soft noise in it. The track has
+// speech at two levels, and noise 40 dB lower that lasts up to a hundred times as long.
 func TestActivityIgnoresPauses(t *testing.T) {
 	speech := make([]int16, 4000)
 	for k := range speech {

@@ -12,10 +12,11 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// The lowest pitch is the voice's, also over hum that fills the pauses. For these
-// recordings an independent implementation of YIN (de Cheveigné and Kawahara, JASA 111(4)
-// 2002, 1917) read a 5th percentile of 75 and 163 Hz in frames as loud; a step of the lag
-// at 4 kHz is 2 and 7 Hz there, and the takes are put together from other phrases.
+// The lowest pitch is that of the voice, even where hum fills the pauses. For these recordings
+// an independent implementation of YIN (de Cheveigné and Kawahara, JASA 111(4) 2002, 1917) read
+// a 5th percentile of 75 and 163 Hz in frames of the same loudness. The bounds are wider,
+// because a step of the lag at 4 kHz is 2 and 7 Hz there, and because the takes consist of
+// other phrases.
 func TestLowestPitch(t *testing.T) {
 	for _, c := range []struct {
 		voice       string
@@ -30,7 +31,7 @@ func TestLowestPitch(t *testing.T) {
 			t.Errorf("%s: %g Hz of %g s, want %g to %g Hz", c.voice, hz, seconds, c.least, c.most)
 		}
 	}
-	// A second channel of inverted polarity hides no voice.
+	// A second channel of inverted polarity must not cancel the voice.
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 30, 0.25, 10, 3)
 	inverted := make([]float64, len(room.Speech))
 	for n, v := range room.Take() {
@@ -40,7 +41,7 @@ func TestLowestPitch(t *testing.T) {
 	if with, seconds2 := analysed(t, room.Rate, room.Take(), inverted).pitch.lowest(); with != hz || seconds2 != seconds || seconds < leastVoicedSeconds {
 		t.Errorf("with an inverted channel: %g Hz of %g s, alone %g Hz of %g s", with, seconds2, hz, seconds)
 	}
-	// An offset is no voice, though nothing is as periodic.
+	// A DC offset is perfectly periodic, but not a voice.
 	offset := make([]float64, 5*48000)
 	for n := range offset {
 		offset[n] = 0.1
@@ -50,13 +51,15 @@ func TestLowestPitch(t *testing.T) {
 	}
 }
 
-// How much speech the pitch rests on does not depend on the length of the pauses: the same
-// phrases 1 s apart, and up to 40 s apart with a lead as long, over noise of 20 to 50 dB
-// under them, with hum, and with two slams that are louder than the speech. Tolerance: windows
-// of 50 ms fall otherwise on the phrases, which moves a tenth of the seconds of
-// 10 s of speech; their 5th percentile is that of some five windows, which the noise moves
-// by two steps of the lag: 8 % at 160 Hz.
-func TestLongPausesKeepTheSpeech(t *testing.T) {
+// The amount of speech from which the pitch is read does not depend on the length of the
+// pauses. The same phrases are 1 s apart, and up to 40 s apart with a lead of the same length.
+// The noise is 20 to 50 dB below the speech, and there are hum and two slams louder than the
+// speech.
+//
+// Tolerance: windows of 50 ms divide the phrases differently, which changes the voiced time of
+// 10 s of speech by a tenth. Its 5th percentile depends on about five windows, and noise moves
+// it by two steps of the lag: 8 % at 160 Hz.
+func TestPitchDoesNotDependOnLongPauses(t *testing.T) {
 	for _, seed := range dsptest.Some(2, []uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20}) {
 		rng := rand.New(rand.NewPCG(seed, 40))
 		p := takes.Spoken(t, []string{takes.Readings, takes.SpokenNames}[seed%2])

@@ -15,14 +15,14 @@ import (
 	"github.com/boothbench/boothbench/measure/proof"
 )
 
-// spokenTake is recorded speech in a random room, at a random level and rate, on one or
-// two channels, with what may be wrong with it.
+// spokenTake returns recorded speech in a random room, at a random level and rate, on one or
+// two channels, with random faults.
 func spokenTake(t *testing.T, rng *rand.Rand, seconds float64) (rate int, x dsp.Block, what string) {
 	voice, rates := takes.Readings, []int{8000, 11025, 16000, 22050, 24000}
 	if rng.IntN(2) == 0 {
 		voice, rates = takes.SpokenNames, []int{32000, 44100, 48000, 88200, 96000}
 	}
-	// At another rate than its own a voice is higher or lower, and no less a voice.
+	// At another rate than its own a voice sounds higher or lower, but it is still a voice.
 	rate = rates[rng.IntN(len(rates))]
 	noise := []string{"white", "pink", "room"}[rng.IntN(3)]
 	snr, gain := 12+50*rng.Float64(), -40+45*rng.Float64()
@@ -59,8 +59,7 @@ func spokenTake(t *testing.T, rng *rand.Rand, seconds float64) (rate int, x dsp.
 	return rate, x, what
 }
 
-// Whatever is proposed for speech in a room is a chain that process takes and that keeps
-// all its claims.
+// Every chain proposed for speech in a room can process takes, and meets all its claims.
 func TestRandomProposalsKeepTheirClaims(t *testing.T) {
 	dsptest.Exhaustive(t)
 	const cases, seconds = 12, 15

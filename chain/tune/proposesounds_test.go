@@ -13,10 +13,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// What is predicted to be lowered with the full range is no less than what is, by the
-// clean speech, less 1 point, in 95 % of the rooms; and it is not so much more that the
-// expander is switched off where it would do no harm: in one room of ten at most.
-func TestPredictedLoweredTime(t *testing.T) {
+// In 95 % of the rooms the predicted attenuated share, with the full range, is no more than 1
+// point below the true share, measured with the clean speech. And the expander is off in at
+// most one room of ten in which it would do no harm.
+func TestPredictedAttenuatedShareIsNotTooLow(t *testing.T) {
 	short, off := 0, 0
 	rooms := knownRooms(t)
 	for i, room := range rooms {
@@ -37,13 +37,13 @@ func TestPredictedLoweredTime(t *testing.T) {
 	}
 }
 
-// whispered is speech with its voice replaced by noise: behind a linear prediction of
-// order 18 for every 20 ms, excited by noise of the same power.
+// whispered turns speech into a whisper: noise of the same power excites a linear prediction
+// filter of order 18, computed for every 20 ms.
 func whispered(x []float64, rng *rand.Rand, rate int) []float64 {
 	const order = 18
 	frame := rate / 50
 	y := make([]float64, len(x))
-	past := make([]float64, order) // outputs, the last one first
+	past := make([]float64, order) // outputs, the latest first
 	for from := 0; from+frame <= len(x); from += frame {
 		r := make([]float64, order+1)
 		for lag := range r {
@@ -55,7 +55,7 @@ func whispered(x []float64, rng *rand.Rand, rate int) []float64 {
 			clear(past)
 			continue
 		}
-		r[0] *= 1.0001 // so that the recursion stays stable
+		r[0] *= 1.0001 // keeps the recursion stable
 		a, power := make([]float64, order+1), r[0]
 		for k := 1; k <= order; k++ { // Levinson and Durbin
 			reflection := r[k]
@@ -83,8 +83,8 @@ func whispered(x []float64, rng *rand.Rand, rate int) []float64 {
 	return y
 }
 
-// A whisper at −40 dBFS over the noise of a room: the threshold is that of the noise
-// within 0.8 dB, and 1 % of it is lowered at most.
+// The voice is a whisper at −40 dBFS over the noise of a room. The threshold is that of the
+// noise within 0.8 dB, and at most 1 % of the whisper is attenuated.
 func TestProposalForWhisper(t *testing.T) {
 	floors := []float64{-65}
 	if dsptest.IsExhaustive() {
@@ -113,9 +113,9 @@ func TestProposalForWhisper(t *testing.T) {
 	}
 }
 
-// At 12 dB over the noise the threshold is within 0.5 dB; at 60 dB there is nothing to
-// gain.
-func TestProposalAtTheEnds(t *testing.T) {
+// With speech 12 dB over the noise the threshold is within 0.5 dB. With 60 dB there is no need
+// for an expander.
+func TestProposalAtLeastAndMostNoise(t *testing.T) {
 	names := takes.Spoken(t, takes.SpokenNames)
 	kinds := []string{"pink"}
 	if dsptest.IsExhaustive() {
@@ -135,12 +135,12 @@ func TestProposalAtTheEnds(t *testing.T) {
 	}
 }
 
-// A take that was recorded softly is raised before it is used, and so is its noise:
-// speech at -40 to -75 dBFS gets an expander where its noise then lies over -60 dBFS, and
-// none where it does not. Speech at -16 LUFS, and 3 dB for the compressor, puts the limit at
-// noise some 47 dB under the speech; loudness and active level differ by some dB, so
-// the cases lie 8 dB and more from it.
-func TestQuietTakesAreRaised(t *testing.T) {
+// A softly recorded take is raised before it is used, and its noise with it. So speech at -40
+// to -75 dBFS gets an expander where its noise would then exceed -60 dBFS, and none otherwise.
+// Speech raised to -16 LUFS, plus 3 dB for the compressor, puts this limit at a noise about 47
+// dB below the speech. Loudness and active level differ by some dB, so the cases are at least 8
+// dB away from the limit.
+func TestExpanderForSoftlyRecordedTakes(t *testing.T) {
 	for _, seed := range dsptest.Some(2, []uint64{2, 3, 1, 4, 5, 6, 7, 8, 9, 10, 11, 12}) {
 		rng := rand.New(rand.NewPCG(seed, 60))
 		p := takes.Spoken(t, []string{takes.Readings, takes.SpokenNames}[seed%2])
@@ -161,10 +161,10 @@ func TestQuietTakesAreRaised(t *testing.T) {
 	}
 }
 
-// Noise that rises by 8 dB or 5 dB half way is two floors, which are noted within 1 dB,
-// with a beginning that lies between the pauses around it (half a second more, as speech
-// fades into them), where alone it can be read; the threshold is that of the higher. A car
-// or two that pass are none.
+// Noise that rises by 8 dB or 5 dB half way through has two floors. Both are noted within 1 dB,
+// with the time of the change. That time lies between the pauses around the change, where alone
+// noise can be measured (with a tolerance of half a second, as speech fades into the pauses).
+// The threshold is that of the higher floor. One or two passing cars are not a second floor.
 func TestProposalForTwoFloors(t *testing.T) {
 	dsptest.Exhaustive(t)
 	readings := takes.Spoken(t, takes.Readings)
@@ -218,9 +218,9 @@ func TestProposalForTwoFloors(t *testing.T) {
 	}
 }
 
-// Noise that comes and goes is noted; the threshold is that of the louder noise within 1 dB,
-// so that the expander closes over both, and its confidence is not high. Where the rooms are
-// few, one of them may keep the change to itself.
+// Noise that comes and goes is noted in at least three of four rooms: with few pauses the
+// change may stay undetected. The threshold is that of the louder noise within 1 dB, so that
+// the expander closes over both, and its confidence is not high.
 func TestProposalForNoiseThatComesAndGoes(t *testing.T) {
 	rooms, noted := 1, 0
 	if dsptest.IsExhaustive() {
@@ -256,9 +256,9 @@ func TestProposalForNoiseThatComesAndGoes(t *testing.T) {
 	}
 }
 
-// Where no room can be read the expander is off, and the reason names how unsteady the
-// quietest sound is, or how little of it there is.
-func TestWhereNoRoomCanBeRead(t *testing.T) {
+// Where the room's noise cannot be measured the expander is off. The reason states how unsteady
+// the quietest sound is, or how short it is.
+func TestExpanderIsOffWhereNoNoiseCanBeMeasured(t *testing.T) {
 	p := takes.Spoken(t, takes.Readings)
 	room := takes.NewRoom(p, "pink", 35, 0.2, 15, 3)
 	var butted []float64
@@ -290,8 +290,8 @@ func TestWhereNoRoomCanBeRead(t *testing.T) {
 			t.Errorf("%s: on %t, %q", name, on, reason)
 		}
 	}
-	// The closures of stops are the only pauses of sentences that follow at once: their
-	// noise is the room's (within 1 dB), or it is not taken for one.
+	// In sentences that follow one another at once, the closures of stops are the only pauses.
+	// Their noise must be the room's (within 1 dB), or must not be taken for the room's.
 	proposal := proposed(t, p.Rate, ProposeSettings{PredictOnly: true}, butted)
 	if e, on := expanderOf(t, proposal); on {
 		if want := analysed(t, p.Rate, room.Noise).threshold() - 20; math.Abs(e.ThresholdDBFS-want) > 1 {
@@ -300,8 +300,8 @@ func TestWhereNoRoomCanBeRead(t *testing.T) {
 	}
 }
 
-// A channel that is silent, or far softer than the other, has no say: the other's pauses
-// set the expander, and a note says so.
+// A channel that is silent, or far softer than the other, has no influence: the pauses of the
+// other channel set the expander, and a note states that.
 func TestProposalForOneSoundingChannel(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 12, 3)
 	x := room.Take()
@@ -328,8 +328,8 @@ func TestProposalForOneSoundingChannel(t *testing.T) {
 	}
 }
 
-// otherRoom is a room of a number, of other seeds than those of knownRooms, by which the
-// rules were set, and with voices that were not looked at then.
+// otherRoom returns a room by its number. Its seeds differ from those of knownRooms, with which
+// the rules were developed, and its voices were not used then.
 func otherRoom(t testing.TB, number int) (takes.Room, *rand.Rand) {
 	voices := []string{takes.SpokenNames, takes.Readings, "/usr/share/pocketsphinx/test/data/cards/*.wav"}
 	rng, k := rand.New(rand.NewPCG(uint64(number), 91)), number%1000
@@ -337,12 +337,12 @@ func otherRoom(t testing.TB, number int) (takes.Room, *rand.Rand) {
 	return takes.NewRoom(takes.Spoken(t, voices[k%3]), []string{"white", "pink", "room"}[k/3%3], snr, share, 30, uint64(4000+number)), rng
 }
 
-// A breath in every pause leaves few milliseconds of the noise alone where pauses are short.
-// It moves the threshold by 0.1 dB in the median, and by more than 0.5 dB in one room of
-// twenty at most: in a room whose noise drifts by 1 dB up and down, what is left between the
-// breaths may be that of a softer or a louder moment, so the limit there is 1 dB.
-func TestThresholdStandsBreathsInEveryPause(t *testing.T) {
-	numbers := []int{2019} // where breaths once hid the noise altogether
+// Where pauses are short, a breath in every pause leaves few milliseconds of noise alone. It
+// moves the threshold by at most 0.1 dB in the median, and by more than 0.5 dB in at most one
+// room of twenty. There the limit is 1 dB: where the noise drifts by 1 dB up and down, the rest
+// between the breaths may be from a softer or a louder moment.
+func TestBreathsInEveryPauseDoNotMoveTheThreshold(t *testing.T) {
+	numbers := []int{2019} // once breaths hid the noise in this room completely
 	if dsptest.IsExhaustive() {
 		for k := range 24 {
 			numbers = append(numbers, 3000+k)
@@ -371,9 +371,9 @@ func TestThresholdStandsBreathsInEveryPause(t *testing.T) {
 	}
 }
 
-// In other rooms one disturbance moves the threshold by 0.5 dB at most as well, and the
-// range by more than 1 dB in 15 % of the cases at most.
-func TestThresholdInOtherRooms(t *testing.T) {
+// In other rooms, too, one disturbance moves the threshold by at most 0.5 dB. It moves the
+// range by more than 1 dB in at most 15 % of the cases.
+func TestDisturbancesDoNotMoveTheThresholdInOtherRooms(t *testing.T) {
 	dsptest.Exhaustive(t)
 	voices := []takes.Phrases{
 		takes.Spoken(t, takes.SpokenNames), takes.Spoken(t, takes.Readings),

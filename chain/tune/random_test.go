@@ -14,8 +14,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// randomTake is a take as it may come in: speech at some level, with noise, an offset,
-// clipping, a silent channel, silence ahead, a click.
+// randomTake returns a take with random faults: speech at any level, with noise, an offset,
+// clipping, a silent channel, silence before it, or a click.
 func randomTake(rng *rand.Rand, mostSeconds float64) (rate int, x dsp.Block, what string) {
 	rates := []int{16000, 22050, 24000, 32000, 44100, 48000, 88200, 96000, 192000, 16000 + rng.IntN(176001)}
 	rate = rates[rng.IntN(len(rates))]
@@ -67,7 +67,7 @@ func randomTake(rng *rand.Rand, mostSeconds float64) (rate int, x dsp.Block, wha
 			x[c][n] = 0.99
 		}
 	})
-	for c := range x { // as a recorder would
+	for c := range x { // clips like a recorder
 		for n := range x[c] {
 			x[c][n] = max(-1, min(1, x[c][n]))
 		}
@@ -75,9 +75,9 @@ func randomTake(rng *rand.Rand, mostSeconds float64) (rate int, x dsp.Block, wha
 	return rate, x, what
 }
 
-// Whatever is delivered meets its target by another meter (libebur128 where it is
-// installed) and its ceiling by both readings, in three passes 19 times of 20 and never in
-// more than four, or is refused in words, and then nothing is written.
+// Every delivery meets its target by another meter (libebur128 where it is installed) and its
+// ceiling by both readings, in three passes 19 times of 20 and never in more than four.
+// Otherwise it is refused with a reason, and nothing is written.
 func TestDeliverRandomTakes(t *testing.T) {
 	reference := ebur128(t)
 	cases, most := 6, 4.0
@@ -129,8 +129,8 @@ func TestDeliverRandomTakes(t *testing.T) {
 		}
 		underCeiling(t, r, target.TruePeakDBTP)
 		if reference != nil {
-			// See TestDeliverSpeech: at 16 kHz its shelf is bent by up to 0.07 dB, which noise
-			// shows. Above 96 kHz it is not held to anything here.
+			// At 16 kHz the shelf of libebur128 is off by up to 0.07 dB, which noise reveals;
+			// see TestDeliverSpeech. Above 96 kHz the two are not compared.
 			within := 0.03
 			if rate < 32000 {
 				within += 0.07
@@ -152,7 +152,7 @@ func TestDeliverRandomTakes(t *testing.T) {
 	}
 }
 
-// Whatever comes in, what is proposed is a chain that runs on it, or a reason.
+// For any input, the proposal is a chain that runs on it, or a reason.
 func TestProposeRandomTakes(t *testing.T) {
 	cases, most := 6, 4.0
 	if dsptest.IsExhaustive() {

@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// A proposed chain keeps the comments of the chain that it changes: with a compressor
-// that has other numbers, or with a new one ahead of the limiter and its comment.
+// A proposed chain keeps the comments of the original chain, whether its compressor gets other
+// numbers or a new compressor is inserted ahead of the limiter and its comment.
 func TestProposalKeepsComments(t *testing.T) {
 	for _, text := range []string{
 		"# the narrator\nschema = 1\n\n[[stage]] # first\nkind = \"highpass\"\n\n# peaks end here\n[[stage]]\nkind = \"limiter\" # last\n",

@@ -18,7 +18,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// The chains that deliveries are tested with.
+// Chains for the tests of deliveries.
 const (
 	limiterAlone   = "schema = 1\n[[stage]]\nkind = \"limiter\"\n"
 	withCompressor = "schema = 1\n[[stage]]\nkind = \"highpass\"\n[[stage]]\nkind = \"compressor\"\nthreshold_dbfs = -30\nratio = 3\n[[stage]]\nkind = \"limiter\"\n"
@@ -34,9 +34,9 @@ func parsed(t testing.TB, text string) *chain.Chain {
 	return c
 }
 
-// speech are recordings of voices: the demo take, and where they are installed the
-// readings of pocketsphinx-testdata, the prompts of alsa-utils and the recordings of
-// codec2-examples (Debian). Few of them by default.
+// speech returns recordings of voices: the demo take, and where installed the readings of
+// pocketsphinx-testdata, the prompts of alsa-utils and the recordings of codec2-examples
+// (Debian). By default it returns few.
 func speech(t *testing.T) []string {
 	t.Helper()
 	files := []string{"../../testdata/harbour-street.wav"}
@@ -60,7 +60,7 @@ func speech(t *testing.T) []string {
 	return files
 }
 
-// written24 writes a sound to a file of its own, in 24 bits.
+// written24 writes a sound to a new file, in 24 bits.
 func written24(t testing.TB, rate int, b dsp.Block) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "take.wav")
@@ -77,10 +77,10 @@ func written24(t testing.TB, rate int, b dsp.Block) string {
 	return path
 }
 
-// deliverer delivers one take and reads the file that has appeared.
+// deliverer delivers one take and measures the resulting file.
 type deliverer func(t testing.TB, c *chain.Chain, target Target, in string, s Settings) (*Delivery, measure.Readings, error)
 
-// delivered is the deliverer that is tested.
+// delivered is the deliverer under test.
 func delivered(t testing.TB, c *chain.Chain, target Target, in string, s Settings) (*Delivery, measure.Readings, error) {
 	t.Helper()
 	return deliveredBy(t, func(jobs []Job) (*Delivery, error) { return Deliver(context.Background(), c, target, jobs, s) }, in)
@@ -122,8 +122,7 @@ func value(t testing.TB, r measure.Readings, name string) float64 {
 	return got.Value
 }
 
-// ebur128 reads the loudness of a file by libebur128 (Debian), a second
-// implementation.
+// ebur128 measures the loudness of a file by libebur128 (Debian), a second implementation.
 func ebur128(t testing.TB) func(path string) float64 {
 	t.Helper()
 	if !dsptest.IsExhaustive() {
@@ -157,7 +156,7 @@ func sine(rate int, hz, amplitude, seconds float64) []float64 {
 	return x
 }
 
-// noise is white, even between ±amplitude.
+// noise is white and evenly distributed between ±amplitude.
 func noise(rng *rand.Rand, amplitude float64, frames int) []float64 {
 	x := make([]float64, frames)
 	for n := range x {
@@ -166,7 +165,7 @@ func noise(rng *rand.Rand, amplitude float64, frames int) []float64 {
 	return x
 }
 
-// talk is the demo take at a loudness, in LUFS.
+// talk returns the demo take at a loudness in LUFS.
 func talk(t testing.TB, lufs float64) (int, dsp.Block) {
 	t.Helper()
 	r, err := wave.Open("../../testdata/harbour-street.wav")

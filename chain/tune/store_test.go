@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// TestStoredAnalysis: a stored analysis solves to the same gain; of another chain it
-// is refused; cut off or changed anywhere it is refused.
+// A stored analysis gives the same gain. An analysis of another chain is refused, and so is one
+// that was truncated or changed anywhere.
 func TestStoredAnalysis(t *testing.T) {
 	rate, b := talk(t, -26)
 	c := parsed(t, withCompressor)
@@ -51,7 +51,7 @@ func TestStoredAnalysis(t *testing.T) {
 	}
 }
 
-// TestAnalysisDoesNotDependOnBlocks: goroutines and blocks change nothing.
+// Neither the number of goroutines nor the block size changes an analysis.
 func TestAnalysisDoesNotDependOnBlocks(t *testing.T) {
 	rate, b := talk(t, -20)
 	stereo := dsp.Block{b[0], append(make([]float64, 4801), b[0][:len(b[0])-4801]...)}

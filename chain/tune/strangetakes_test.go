@@ -18,10 +18,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Takes that nobody plans: what is proposed states what is special of them, the stages that
-// the take says nothing about are off, and the proposed chain delivers the take to a target,
-// or is refused in words.
-func TestStrangeTakes(t *testing.T) {
+// For unusual takes the proposal states what is unusual, and stages without evidence in the
+// take are off. The proposed chain delivers the take to a target, or the target is refused with
+// a reason.
+func TestProposalForUnusualTakes(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 30, 0.25, 10, 5)
 	x, rate := room.Take(), room.Rate
 	rng := rand.New(rand.NewPCG(5, 84))
@@ -109,8 +109,8 @@ func TestStrangeTakes(t *testing.T) {
 	}
 }
 
-// The proposal, its chain file and what it states are the same to the byte whatever blocks
-// the take comes in and however many processors there are.
+// The proposal, its chain file and its report are the same bytes at any block size and number
+// of processors.
 func TestProposalDoesNotDependOnBlocks(t *testing.T) {
 	room := takes.NewRoom(takes.Spoken(t, takes.Readings), "pink", 22, 0.2, 8, 3)
 	x := room.Take()
@@ -140,7 +140,7 @@ func TestProposalDoesNotDependOnBlocks(t *testing.T) {
 	}
 }
 
-// shortReads gives so many frames at a time at most.
+// shortReads returns at most this many frames at a time.
 type shortReads struct {
 	wave.Source
 	most int

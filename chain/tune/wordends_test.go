@@ -17,8 +17,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// trueWords are where the clean speech of a room is audible: 20 ms of it over the mean
-// of the noise, both above 150 Hz, gaps under 100 ms joined; in ms.
+// trueWords returns where the clean speech of a room is audible, in ms: where its level over 20
+// ms exceeds the mean of the noise, both above 150 Hz, with gaps under 100 ms joined.
 func trueWords(room takes.Room) (all []word) {
 	side := func(x []float64) []float64 {
 		y := dsp.Block{slices.Clone(x)}
@@ -43,8 +43,8 @@ func trueWords(room takes.Room) (all []word) {
 	return all
 }
 
-// trueCuts counts the audible words of a room that an expander cuts at an edge, by the
-// same bounds as Damage, from the gains of its run on the whole take.
+// trueCuts counts the audible words of a room whose start or end an expander cuts, by the same
+// bounds as Damage, from the gains of its run on the whole take.
 func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings) (words, ends, starts int) {
 	t.Helper()
 	e, err := dsp.NewExpander(s, room.Rate, 1)
@@ -75,17 +75,17 @@ func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings
 	return words, ends, starts
 }
 
-// The damage that a proposal states is what the gain trace of a run of its chain holds, to
-// the word and to the millisecond.
+// The stated damage of a proposal agrees with the gain trace of a run of its chain, to the word
+// and to the millisecond.
 func TestStatedDamageIsThatOfTheTrace(t *testing.T) {
 	cut := 0
 	for _, seed := range dsptest.Some(1, []uint64{0, 1, 2, 3, 4, 5, 6, 7}) {
 		room := takes.NewRoom(takes.Spoken(t, takes.Readings), []string{"pink", "white"}[seed%2], 14+2*float64(seed), 0.2, 20, 40+seed)
 		x, rate := room.Take(), room.Rate
 		if seed%2 == 0 {
-			rate = 22050 // in which a millisecond is no whole number of frames
+			rate = 22050 // a millisecond is not a whole number of frames
 		}
-		// A threshold that is too high, so that there is damage.
+		// The threshold is too high, so that there is damage.
 		p := proposed(t, rate, ProposeSettings{Keep: map[string]string{"expander.threshold_dbfs": fmt.Sprint(math.Round(room.SpeechDBFS - 6)), "expander.ratio": "4"}}, x)
 		e, err := p.Chain.Prepare(rate, 1)
 		if err != nil {
@@ -129,8 +129,8 @@ func TestStatedDamageIsThatOfTheTrace(t *testing.T) {
 		}
 		d := p.Takes[0]
 		t.Logf("%d words, %d ends and %d starts cut, %d of %d ms lowered", words, ends, starts, lowered, total)
-		// The trace has its gains rounded to thousandths of a dB: a millisecond or two may fall
-		// to the other side of 1 dB.
+		// The trace rounds its gains to thousandths of a dB, so one or two milliseconds may
+		// fall on the other side of 1 dB.
 		if d.Phrases != words || d.EndsCut != ends || d.StartsCut != starts || math.Abs(d.Lowered*float64(total)-float64(lowered)) > 2 {
 			t.Errorf("stated: %d words, %d ends and %d starts cut, %.4f lowered; traced: %d, %d, %d, %.4f", d.Phrases, d.EndsCut, d.StartsCut, d.Lowered, words, ends, starts, float64(lowered)/float64(total))
 		}
@@ -146,9 +146,9 @@ func TestStatedDamageIsThatOfTheTrace(t *testing.T) {
 
 func wordsOf(a *takeAnalysis) []word { return words(a.tracks.level, a.noiseTop+wordOverNoiseDB) }
 
-// Over random rooms, disturbances and levels an expander that is proposed cuts no more
-// ends and starts of words than the proposal states, by the clean speech, which the
-// proposal does not know.
+// In random rooms, with disturbances and at random levels, a proposed expander cuts no more
+// ends and starts of words than stated, measured with the clean speech, which the proposal does
+// not receive.
 func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 	cases, seconds := 3, 15.0
 	if dsptest.IsExhaustive() {
@@ -181,18 +181,19 @@ func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 		w, e, b := trueCuts(t, room, x, s)
 		d := p.Takes[0]
 		t.Logf("case %d: of %d words %d ends and %d starts cut; stated %d and %d of %d; range %.1f dB", i, w, e, b, d.EndsCut, d.StartsCut, d.Phrases, s.RangeDB)
-		// What is stated is exact for the words that the take shows (see
-		// TestStatedDamageIsThatOfTheTrace). It does not show where speech lies under its noise:
-		// a word that rises slowly begins there, ahead of where it is found. In 30 takes that was
-		// one end and, with the full range of 12 dB in all but one, three starts at most.
+		// The statement is exact for the words detectable in the take (see
+		// TestStatedDamageIsThatOfTheTrace). Speech below its noise is not detectable, so a
+		// word that rises slowly is detected after its true start. In 30 takes that accounted
+		// for at most one end of a take and, with the full range of 12 dB in all but one, at most
+		// three starts.
 		if e > d.EndsCut+1 || b > d.StartsCut+3 {
 			t.Errorf("case %d: %d ends and %d starts are cut, %d and %d were stated", i, e, b, d.EndsCut, d.StartsCut)
 		}
 		words, ends, starts, saidEnds, saidStarts = words+w, ends+e, starts+b, saidEnds+d.EndsCut, saidStarts+d.StartsCut
 	}
 	t.Logf("%d words: %d ends and %d starts cut; stated %d and %d; %d of %d off", words, ends, starts, saidEnds, saidStarts, off, cases)
-	// Over all takes that evens out, to one word in two hundred. More than 1 % of the ends
-	// and 3 % of the starts are not to be lost at all.
+	// Over all takes the difference evens out, to one word in two hundred. In no case may more
+	// than 1 % of the ends and 3 % of the starts be lost.
 	few := max(1, words/200)
 	if ends > saidEnds+few || starts > saidStarts+few || ends > max(1, words/100) || starts > max(3, 3*words/100) {
 		t.Errorf("%d words: %d ends and %d starts cut; stated %d and %d", words, ends, starts, saidEnds, saidStarts)

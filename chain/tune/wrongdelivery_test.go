@@ -27,7 +27,7 @@ func measuring(other func(t testing.TB, d *delivery, w *wave.Writer) (*wave.Read
 	}
 }
 
-// aheadOfTheQuantiser is what was written as it was before dither and rounding.
+// aheadOfTheQuantiser returns the written sound as it was before dither and rounding.
 func aheadOfTheQuantiser(t testing.TB, d *delivery, w *wave.Writer) (*wave.Reader, error) {
 	t.Helper()
 	written, err := w.Reopen()
@@ -55,7 +55,8 @@ func aheadOfTheQuantiser(t testing.TB, d *delivery, w *wave.Writer) (*wave.Reade
 	return wave.Open(out)
 }
 
-// louder is what was written, louder by so many dB: as if the meter read as much too high.
+// louder returns the written sound raised by db, like the reading of a meter that is db too
+// high.
 func louder(db float64) func(testing.TB, *delivery, *wave.Writer) (*wave.Reader, error) {
 	return func(t testing.TB, _ *delivery, w *wave.Writer) (*wave.Reader, error) {
 		t.Helper()
@@ -77,9 +78,9 @@ func louder(db float64) func(testing.TB, *delivery, *wave.Writer) (*wave.Reader,
 	}
 }
 
-// The checks of deliveries fail where what is delivered was measured wrongly: ahead of the
-// dither, which the stated loudness shows, and by a meter that reads 0.1 LU too low, which
-// a second meter shows.
+// The checks of deliveries fail where the delivered file was measured wrongly. A measurement
+// ahead of the dither shows in the stated loudness. A meter that reads 0.1 LU too low is
+// detected by a second meter.
 func TestChecksOfDeliveriesCanFail(t *testing.T) {
 	rate, b := talk(t, -30)
 	if err := checkDeliverFormats(t, measuring(aheadOfTheQuantiser), written24(t, rate, b), []float64{-60}, []uint64{1}); err == nil || !strings.Contains(err.Error(), "Bits:16") || !strings.Contains(err.Error(), "to -60 LUFS") {
