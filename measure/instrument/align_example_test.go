@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A device that is recorded: what it was played is found in the recording, or the
-// recording is void and says why.
+// A device is recorded: the stimulus is found in the recording, or the recording is void and
+// states why.
 func ExampleAlign() {
 	played := stimulus.Marked{Signal: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1}, Rate: 48000}
 	sound, _, err := played.Make()
@@ -42,7 +42,7 @@ func ExampleAlign() {
 	// true void: channel 1: stimulus not found: neither mark is in the recording; was this stimulus played, and this input recorded?
 }
 
-// A high-pass delays low sound and has no latency.
+// A high-pass delays low frequencies and has no latency.
 func ExampleSweepResponse_Curves() {
 	device := instrument.SweepResponse{Sweep: stimulus.StandardSweep(-20)}
 	sound, err := device.Sweep.Make(48000)

@@ -16,8 +16,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// hardware is a simulated path from a player to a recorder. What it does is
-// written here from its definition and shares no code with what finds it out.
+// hardware is a simulated path from a player to a recorder. It is written from the definitions
+// of its effects and shares no code with the instruments under test.
 type hardware struct {
 	delay, driftPPM   float64 // frames; the recorder's clock against the player's
 	gainDB            float64
@@ -28,9 +28,9 @@ type hardware struct {
 	tail              int     // frames recorded after the end
 }
 
-// record is what the recorder gets: the wave between the player's samples by a
-// sinc of 200 taps under a four-term Blackman-Harris window (Harris, "On the use
-// of windows", 1978), taken at the recorder's clock; the rest sample by sample.
+// record is the recorded sound. The wave between the player's samples is computed by a sinc of
+// 200 taps under a four-term Blackman-Harris window (Harris, "On the use of windows", 1978), at
+// the recorder's clock. All other effects work sample by sample.
 func (h hardware) record(rate int, played []float64) []float64 {
 	const half = 100
 	speed := 1 + h.driftPPM*1e-6
@@ -80,7 +80,7 @@ func (h hardware) record(rate int, played []float64) []float64 {
 	return out
 }
 
-// writeWAV writes sound to a file of integers with TPDF dither.
+// writeWAV writes a file of integer samples with TPDF dither.
 func writeWAV(t *testing.T, path string, rate, bits int, sound dsp.Block, chunks ...wave.Chunk) string {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), path)
@@ -116,10 +116,9 @@ func made(t testing.TB, m stimulus.Marked) dsp.Block {
 	return b
 }
 
-// The hardware path of the issue, from WAV files alone: a known delay, gain,
-// drift, inverted polarity, hum, noise, soft clipping, coupling capacitors and a
-// 16-bit converter.
-func TestHardwarePathIsRecovered(t *testing.T) {
+// A complete hardware path, from WAV files alone: a known delay, gain, drift, inverted
+// polarity, hum, noise, soft clipping, coupling capacitors and a 16-bit converter.
+func TestHardwarePathIsMeasured(t *testing.T) {
 	dsptest.Exhaustive(t)
 	const rate = 48000
 	m := stimulus.Marked{Signal: stimulus.Sweep{FromHz: 10, ToHz: 22000, Seconds: 8, PeakDBFS: -20}, Rate: rate}
@@ -141,7 +140,8 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 	// The capacitors' phase, atan(3 Hz/f), advances the mark by 0.01 frames.
 	measuretest.WantReading(t, a.Readings, "latency_frames", 1234.37, 0.02)
 	measuretest.WantReading(t, a.Readings, "latency_ms", 1234.37/48, 0.02/48)
-	// The cubic takes 3/4·0.05·(0.065)² = 0.0014 dB; the noise 0.001 dB.
+	// The cubic term lowers the gain by 3/4·0.05·(0.065)² = 0.0014 dB; the noise changes it by
+	// 0.001 dB.
 	measuretest.WantReading(t, a.Readings, "gain_db", -3.7, 0.005)
 	measuretest.WantReading(t, a.Readings, "polarity", -1, 0)
 	// 0.002 frames over the 9.8 s between the marks.
@@ -152,8 +152,8 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 		t.Errorf("inverted polarity is not reported: %v", a.Findings)
 	}
 
-	// The sound lies on the stimulus's frames: a sweep finds no delay in it, the
-	// path's gain, and the capacitors' response, 1/(1 + 3 Hz/jf).
+	// The sound is aligned with the stimulus's frames: a sweep shows no delay, the path's gain,
+	// and the capacitors' response, 1/(1 + 3 Hz/jf).
 	response := SweepResponse{Sweep: m.Signal.(stimulus.Sweep), Declared: func(hz float64) complex128 {
 		return complex(-math.Pow(10, -3.7/20), 0) / complex(1, -3/hz)
 	}}
@@ -162,8 +162,8 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 		t.Fatal(err)
 	}
 	measuretest.WantReading(t, r, "gain_at_1khz_db", -3.7, 0.01)
-	// The hum lies in the response at 50 Hz: seen 0.09 dB, and 0.22 dB by half the
-	// sweep. The noise leaves 0.05 dB at 19 kHz.
+	// The hum is part of the response at 50 Hz: 0.09 dB, and 0.22 dB with half the sweep. The
+	// noise changes it by 0.05 dB at 19 kHz.
 	measuretest.WantReading(t, r, "response_deviation_db", 0, 0.15)
 	delay, err := CorrelationDelay{Sweep: response.Sweep}.Analyse(a.Rate, a.Sound)
 	if err != nil {
@@ -172,8 +172,8 @@ func TestHardwarePathIsRecovered(t *testing.T) {
 	measuretest.WantReading(t, delay, "correlation_delay_frames", 0, 0.02)
 }
 
-// What voids a recording is said, each thing by its own name.
-func TestVoidRecordings(t *testing.T) {
+// Each fault that voids a recording is reported by its own name.
+func TestVoidRecordingsStateTheFault(t *testing.T) {
 	const rate = 48000
 	m := stimulus.Marked{Signal: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 2}, Rate: rate}
 	sound := made(t, m)[0]
@@ -232,7 +232,7 @@ func TestVoidRecordings(t *testing.T) {
 		"code drowned":  {func() []float64 { return drowned }, rate, Unreadable, "not readable"},
 	} {
 		if !dsptest.IsExhaustive() && (c.why == NotFound || c.why == WrongRate || name == "late echo" || name == "monitoring" || name == "no start") {
-			continue // they search for a while
+			continue // these searches are slow
 		}
 		_, err := Align(m, Recording{Sound: dsp.Block{c.x()}, Rate: c.rate, Bits: 16})
 		var void *VoidError
@@ -240,7 +240,7 @@ func TestVoidRecordings(t *testing.T) {
 			t.Errorf("%s: %v, want %q with %q", name, err, c.why, c.says)
 		}
 	}
-	// And what is odd but usable is not void.
+	// A recording that is unusual but usable is not void.
 	for name, x := range map[string]func() []float64{
 		"clean":                       func() []float64 { return path(late) },
 		"played twice as loud":        func() []float64 { return path(hardware{gainDB: 6}) },
@@ -257,7 +257,7 @@ func TestVoidRecordings(t *testing.T) {
 	}
 }
 
-// Two channels: each has its readings, and the time between them is kept.
+// Two channels: each has its own readings, and the delay between them is kept.
 func TestAlignTwoChannels(t *testing.T) {
 	const rate = 44100
 	m := stimulus.Marked{Signal: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1, Channels: 2}, Rate: rate}
@@ -270,7 +270,7 @@ func TestAlignTwoChannels(t *testing.T) {
 	for name, want := range map[string]float64{
 		"latency_frames_ch1": 100, "latency_frames_ch2": 103, "gain_db_ch1": 0, "gain_db_ch2": -6, "polarity_ch1": 1, "polarity_ch2": -1, "drift_ppm_ch1": 0,
 	} {
-		measuretest.WantReading(t, a.Readings, name, want, 1e-3) // whole frames, no noise: what the silence around the marks leaves
+		measuretest.WantReading(t, a.Readings, name, want, 1e-3) // whole frames, no noise: the error of the silence around the marks
 	}
 	measuretest.WantReason(t, a.Readings, "mark_over_noise_db_ch1", "no noise")
 	if len(a.Findings) != 2 || a.Findings[0].Channel != 1 || !finds(a.Findings, "it comes +3.00 frames after channel 1") {
@@ -278,7 +278,8 @@ func TestAlignTwoChannels(t *testing.T) {
 	}
 	signal := measuretest.MakeSignal(t, m.Signal, rate)
 	for n := 10; n < signal.Frames()-10; n++ {
-		// Three frames later and half as strong; 1e-6: the interpolator between frames.
+		// Three frames later and 6 dB lower; 1e-6: the error of the interpolation between
+		// frames.
 		if l, r := a.Sound.(dsp.Block)[0][n], a.Sound.(dsp.Block)[1][n+3]; math.Abs(l-signal[0][n]) > 1e-6 || math.Abs(r+signal[1][n]*math.Pow(10, -0.3)) > 1e-6 {
 			t.Fatalf("frame %d: %g and %g, played %g", n, l, r, signal[0][n])
 		}
@@ -290,8 +291,8 @@ func TestAlignTwoChannels(t *testing.T) {
 	}
 }
 
-// A stimulus file is taken for what it says only if it holds that.
-func TestIdentityOfFile(t *testing.T) {
+// A stimulus file is accepted only if it holds the sound of its identity.
+func TestIdentityOfFileChecksTheSound(t *testing.T) {
 	m := stimulus.Marked{Signal: stimulus.StandardImpulse(-20), Rate: 48000}
 	sound := made(t, m)
 	chunk := func(identity string) wave.Chunk {
@@ -324,7 +325,7 @@ func TestIdentityOfFile(t *testing.T) {
 	}
 }
 
-// One minute is aligned, and its response read, on one core; the metric is times
+// Aligns one minute and reads its response, on one core. The metric is the speed relative to
 // real time.
 func BenchmarkAlignAndResponse(b *testing.B) {
 	const rate = 48000
@@ -343,8 +344,8 @@ func BenchmarkAlignAndResponse(b *testing.B) {
 	b.ReportMetric(float64(sound.Frames())/rate*float64(b.N)/b.Elapsed().Seconds(), "x-real-time")
 }
 
-// Whatever lies between the marks, they are found, and nothing else is taken for
-// them: every kind, loud sweeps through the marks' own band, and other rates.
+// The marks are found with every signal between them, and nothing else is taken for marks:
+// every kind, loud sweeps through the marks' own band, and other rates.
 func TestEveryStimulusIsFound(t *testing.T) {
 	dsptest.Exhaustive(t)
 	type played struct {
@@ -377,7 +378,7 @@ func TestEveryStimulusIsFound(t *testing.T) {
 			t.Errorf("%s: %v", m.Identity(), err)
 			continue
 		}
-		// No noise: what is left is rounding, and 128 taps' ripple of 1e-5.
+		// There is no noise: the errors are rounding, and the 1e-5 ripple of 128 taps.
 		of := func(name string) string { return ofChannel(measure.Readings{{Name: name}}, 0, len(recorded))[0].Name }
 		measuretest.WantReading(t, a.Readings, of("latency_frames"), 777, 1e-5)
 		measuretest.WantReading(t, a.Readings, of("drift_ppm"), 0, 1e-3)

@@ -11,16 +11,16 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// With noise in the recording the response is off by no more than its bound says, and
-// a group delay that the noise drowns is not stated. The device is a wire: 0 dB, 0 ms.
-func TestNoiseOfARecording(t *testing.T) {
+// With noise in the recording the error of the response is within its bound, and a group delay
+// that is lost in the noise is not stated. The device is a wire: 0 dB, 0 ms.
+func TestResponseErrorsFromRecordedNoiseAreBounded(t *testing.T) {
 	dsptest.Exhaustive(t)
 	const rate = 48000
 	sweep := stimulus.StandardSweep(-20)
 	played := stimulus.Marked{Signal: sweep, Rate: rate}
 	for i, db := range []float64{-90, -80, -70, -60, -50} {
 		sound := made(t, played)
-		for n, v := range testsound.Noise(sound.Frames(), math.Sqrt(3)*math.Pow(10, db/20), uint64(i)) { // its rms: even to ±√3
+		for n, v := range testsound.Noise(sound.Frames(), math.Sqrt(3)*math.Pow(10, db/20), uint64(i)) { // rms: uniform noise reaches ±√3 times that
 			sound[0][n] += v
 		}
 		a, err := Align(played, Recording{Sound: sound, Rate: rate})

@@ -16,8 +16,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// Words as ParseCommand says; the rules of quotes are those of POSIX's shell
-// (2.2, "Quoting"), but that a backslash counts before every character.
+// Words as ParseCommand defines them. The rules of quotes are those of POSIX's shell (2.2,
+// "Quoting"), except that a backslash acts on every character.
 func TestCommandWords(t *testing.T) {
 	for line, want := range map[string][]string{
 		`tool {in} {out}`:                          {"tool", "{in}", "{out}"},
@@ -37,7 +37,7 @@ func TestCommandWords(t *testing.T) {
 		``:                      "no words",
 		`tool {in}`:             "no {out}",
 		`tool {out}`:            "no {in}",
-		`{in} {out}`:            "no {in}", // the program is no argument
+		`{in} {out}`:            "no {in}", // the program's name is no argument
 		`tool {in} {out} > log`: `found ">", which only a shell understands`,
 		`tool {in} | x {out}`:   `found "|"`,
 		`tool "{in} {out}`:      `no closing "`,
@@ -55,7 +55,7 @@ func through(t *testing.T, script string, change func(*Command), sound dsp.Block
 	if _, err := os.Stat("/bin/sh"); err != nil {
 		t.Skip("no shell to run scripts with")
 	}
-	t.Setenv("TMPDIR", t.TempDir()) // to see what is left behind
+	t.Setenv("TMPDIR", t.TempDir()) // to see which files remain
 	c, err := ParseCommand("/bin/sh -c '" + script + "' {in} {out}")
 	if err != nil {
 		t.Fatal(err)
@@ -70,8 +70,8 @@ func through(t *testing.T, script string, change func(*Command), sound dsp.Block
 	return response, err
 }
 
-// A command that copies gives back the stimulus: rounded to 24 bits of mantissa in
-// floating point, far over full scale too, and to steps of 2^−23 in integers.
+// A command that copies returns the stimulus: rounded to 24 bits of mantissa in floating point,
+// even far over full scale, and to steps of 2^−23 in integers.
 func TestCommandThatCopies(t *testing.T) {
 	sound := dsp.NewBlock(2, 5000)
 	for n := range sound[0] {
@@ -130,8 +130,8 @@ func TestCommandThatFails(t *testing.T) {
 	}
 }
 
-// A command that does not end is ended, with what it has started.
-func TestCommandIsEnded(t *testing.T) {
+// A command that does not end is ended, together with the programs that it started.
+func TestCommandIsEndedByTimeoutAndCancel(t *testing.T) {
 	sound := dsp.NewBlock(1, 10)
 	_, err := through(t, `exec sleep 600`, func(c *Command) { c.Timeout = 100 * time.Millisecond }, sound)
 	if err == nil || !strings.Contains(err.Error(), "ended after 100ms") {
@@ -161,9 +161,9 @@ func TestCommandIsEnded(t *testing.T) {
 	}
 }
 
-// Something that a command leaves running does not outlive it, and if it keeps the
-// command's output open, the error says what happened.
-func TestCommandThatLeavesSomethingRunning(t *testing.T) {
+// A program that a command leaves running is ended with the command. If it keeps the command's
+// output open, the error states that.
+func TestCommandThatLeavesAProgramRunning(t *testing.T) {
 	if runtime.GOOS != "linux" {
 		t.Skip("without /proc it cannot be seen which processes are left")
 	}
@@ -183,7 +183,7 @@ func TestCommandThatLeavesSomethingRunning(t *testing.T) {
 
 // ends waits until a process has ended.
 func ends(process string) bool {
-	for range 1000 { // a process that was ended takes its time
+	for range 1000 { // it takes some time for a killed process to end
 		stat, err := os.ReadFile("/proc/" + process + "/stat")
 		if err != nil || strings.Contains(string(stat), ") Z ") {
 			return true
@@ -193,7 +193,7 @@ func ends(process string) bool {
 	return false
 }
 
-// writeSound writes a WAV of 64-bit floating point.
+// writeSound writes a WAV file of 64-bit floating point.
 func writeSound(t *testing.T, path string, rate int, b dsp.Block) {
 	t.Helper()
 	w, err := wave.Create(path, wave.Unquantised(rate, len(b)), wave.Options{Replace: true})
@@ -208,8 +208,8 @@ func writeSound(t *testing.T, path string, rate int, b dsp.Block) {
 	}
 }
 
-// A recording answers to the stimulus that was recorded, and to no other.
-func TestRecorded(t *testing.T) {
+// A recording responds to the stimulus that was recorded, and to no other.
+func TestRecordedDeviceRefusesOtherStimuli(t *testing.T) {
 	folder := t.TempDir()
 	d := &Recorded{filepath.Join(folder, "played.wav"), filepath.Join(folder, "recorded.wav")}
 	played, recorded := dsp.NewBlock(1, 9000), dsp.NewBlock(1, 7000)

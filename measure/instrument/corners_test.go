@@ -12,9 +12,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Corners lie within what is stated, near the ends of the sweep's band and far from them:
-// below one pole of a coupling by the bilinear rule, above Butterworth poles. A response
-// that reaches the end of the band has a bound in place of a corner.
+// Measured corners are within their bounds, near the ends of the sweep's band and far from
+// them. The lower corner is a one-pole high-pass by the bilinear transform, the upper one a
+// Butterworth low-pass. A response that reaches the end of the band has a reason instead of a
+// corner.
 func TestCornersWithinTheirBound(t *testing.T) {
 	cases := 2
 	if dsptest.IsExhaustive() {
@@ -41,7 +42,7 @@ func TestCornersWithinTheirBound(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		// Butterworth 1930, at frequencies that the bilinear rule bends by tan(πf/fs).
+		// Butterworth 1930, at frequencies that the bilinear transform warps by tan(πf/fs).
 		power := func(hz float64) float64 {
 			at := func(hz float64) float64 { return math.Tan(math.Pi * hz / 48000) }
 			return 1 / (1 + math.Pow(at(low)/at(hz), 2)) / (1 + math.Pow(at(hz)/at(high), 2*float64(poles)))

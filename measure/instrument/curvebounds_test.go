@@ -12,10 +12,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// Knees from 0 to 12 dB, at steps of 1, 2 and 3 dB, with noise that is the same at every
-// level in dB or in amplitude, of compressors, limiters and expanders with a range: 95 of
-// 100 lie within what is stated, and so do thresholds and slopes.
-func TestBoundsOfCurves(t *testing.T) {
+// Curves of compressors, limiters and expanders with a range: knees from 0 to 12 dB, steps of
+// 1, 2 and 3 dB, and noise that is the same at every level in dB or in amplitude. 95 of 100
+// knees are within the stated bounds, and so are thresholds and slopes.
+func TestCurveBoundsIncludeTheTrueValues(t *testing.T) {
 	curves := 15
 	if dsptest.IsExhaustive() {
 		curves = 300
@@ -41,7 +41,7 @@ func TestBoundsOfCurves(t *testing.T) {
 		for level := -65.0; level <= -2; level += step {
 			p := CurvePoint{InDBFS: level, OutDBFS: level - want.fall(level, downwards)}
 			sigma := noise
-			if absolute { // as noise of an output, by how far its level lies over it
+			if absolute { // like an output's noise, which depends on its distance below the level
 				sigma *= 0.01 * dsp.DBToAmplitude(-30-p.OutDBFS)
 			}
 			p.UnsettledDB = math.Abs(sigma * math.Sqrt2 * random.NormFloat64())
@@ -73,7 +73,7 @@ func TestBoundsOfCurves(t *testing.T) {
 		if b.openAbove {
 			t.Errorf("%s: steps of %g dB, %+v: any knee is allowed", of, step, want)
 		}
-		// Two steps within the knee and little noise: the knee is read well.
+		// With two steps within the knee and little noise, the knee has narrow bounds.
 		if noise < 0.001 && !absolute && want.kneeDB > 2.5*step && b.kneeDB.high-b.kneeDB.low > 0.2 {
 			t.Errorf("%s: steps of %g dB, noise %.5f dB, %+v: knee %.4f to %.4f", of, step, noise, want, b.kneeDB.low, b.kneeDB.high)
 		}
@@ -87,16 +87,16 @@ func TestBoundsOfCurves(t *testing.T) {
 		}
 		n := float64(len(all[key]))
 		t.Logf("%s: %d of %.0f inside", key, inside, n)
-		// Three deviations of a binomial distribution under 95 %.
+		// Three standard deviations of a binomial distribution below 95 %.
 		if float64(inside) < 0.95*n-3*math.Sqrt(n*0.95*0.05)-1 {
 			t.Errorf("%s: %d of %.0f are within what is stated", key, inside, n)
 		}
 	}
 }
 
-// Very fine steps take no more work a step than steps of 1 dB, and what was planted lies
-// within what is stated.
-func TestBoundsOfVeryFineSteps(t *testing.T) {
+// Very fine steps take no more work than steps of 1 dB, and the true values are within the
+// stated bounds.
+func TestCurveBoundsWithVeryFineSteps(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 1))
 	curves := 1
 	if dsptest.IsExhaustive() {
@@ -131,13 +131,13 @@ func TestBoundsOfVeryFineSteps(t *testing.T) {
 					t.Logf("%+v: %v is not within %+v", want, x.want, x.span)
 				}
 				// The fall of a corner differs from that of a knee of 0.4 dB by slope·0.4/8 dB
-				// within it: noise of 0.01 dB hides that.
+				// within the knee: noise of 0.01 dB hides that.
 				if x.span.high-x.span.low > 0.5 {
 					t.Errorf("%+v: %v for %v: 5,800 steps with noise of 0.01 dB leave less open", want, x.span, x.want)
 				}
 			}
 		}
-		// A quarter of 1 dB against the finest spacing of the search.
+		// The ratio of the two search spacings: a quarter of 1 dB to the finest, 1/16 dB.
 		if evaluations[0.01] > 4*evaluations[1] {
 			t.Errorf("%d evaluations for steps of 0.01 dB, %d for 1 dB", evaluations[0.01], evaluations[1])
 		}

@@ -8,10 +8,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// The points of a curve that is known are fitted with what it was made of, also where
-// most of them lie within the knee. Once the fit stayed where it was begun: a curve of
-// ratio 7.17 and a knee of 2.27 dB read 8.80 and 3.02.
-func TestFitFindsTheCurve(t *testing.T) {
+// A fit of the points of a known curve finds its parameters, even where most points lie within
+// the knee. A fit that stayed at its start once read a ratio of 8.80 and a knee of 3.02 dB, in
+// place of 7.17 and 2.27.
+func TestFitFindsThresholdAndSlope(t *testing.T) {
 	seeds := uint64(12)
 	if dsptest.IsExhaustive() {
 		seeds = 50
@@ -40,9 +40,9 @@ func TestFitFindsTheCurve(t *testing.T) {
 	}
 }
 
-// What has no threshold, ratio and knee, and what has not settled, gives none: a gate that
-// opens at once, and an automatic gain that climbs 3 dB in a step below its target.
-func TestCurvesThatAreNoneAreNotFitted(t *testing.T) {
+// A device without a threshold, ratio and knee, or one that has not settled, has no curve: a
+// gate that opens at once, and an automatic gain that climbs 3 dB in a step below its target.
+func TestGatesAndMovingGainsHaveNoCurve(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 2))
 	cases := 10
 	if dsptest.IsExhaustive() {

@@ -16,7 +16,7 @@ func (uneven) Respond(_ context.Context, _ wave.Source, response wave.Sink) erro
 	return response.Write(dsp.Block{make([]float64, 10), make([]float64, 9)})
 }
 
-func TestRespondRefuses(t *testing.T) {
+func TestRespondRefusesWrongDevicesAndSound(t *testing.T) {
 	if _, err := Respond(t.Context(), uneven{}, 48000, dsp.NewBlock(2, 100)); err == nil || !strings.Contains(err.Error(), "found 9 frames in channel 2 and 10 in channel 1") {
 		t.Error(err)
 	}

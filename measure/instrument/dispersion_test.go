@@ -15,12 +15,12 @@ import (
 
 var plusMinusAny = regexp.MustCompile(`±([0-9.e+-]+) `)
 
-// A filter moves parts of the band against others, and with them the largest correlation of
-// the marks: the latency of random high-passes and bells is the delay behind them within what
-// is stated, and a capacitor's is stated to a few hundredths of a frame. A gain that moves with
-// the level, which treats the two marks differently, is no drift of the clocks beyond what is
-// stated. What a bell rings, of Q 4 at 500 Hz over 10 ms, is no second arrival.
-func TestLatencyOfFilters(t *testing.T) {
+// A filter delays parts of the band differently, and so moves the largest correlation of the
+// marks. The latency of random high-passes and bells is the delay behind them, within its
+// bound; a capacitor's bound is a few hundredths of a frame. A gain that moves with the level
+// treats the two marks differently; that is no drift of the clocks beyond its bound. A bell's
+// ringing, of Q 4 at 500 Hz over 10 ms, is no second arrival.
+func TestLatencyOfFiltersIsWithinItsBound(t *testing.T) {
 	devices := 4
 	if dsptest.IsExhaustive() {
 		devices = 60

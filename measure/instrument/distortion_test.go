@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Polynomials of a sine have closed-form harmonics (powers of a cosine). 1e-6 dB
-// is the rounding of the printed oracle.
+// Polynomials of a sine have closed-form harmonics (powers of a cosine). 1e-6 dB: rounding of
+// the printed reference values.
 func TestHarmonicsOfPolynomials(t *testing.T) {
 	square := curve(func(x float64) float64 { return x + 0.1*x*x + 0.05*x*x*x })
 	for _, rate := range []int{44100, 48000, 96000} {
@@ -24,7 +24,7 @@ func TestHarmonicsOfPolynomials(t *testing.T) {
 		measuretest.WantReading(t, r, "harmonic3_db", -38.381562, 1e-6)
 		measuretest.WantReading(t, r, "harmonic2_percent", 100*0.05/1.0375, 1e-6)
 		measuretest.WantReading(t, r, "thd_fundamental_db", -26.077073, 1e-6)
-		// Nothing else is there: less than −250 dB for each is rounding.
+		// There are no others: below −250 dB is rounding.
 		for k := 4; k <= 10; k++ {
 			if h, _ := r.Get(fmt.Sprintf("harmonic%d_db", k)); h.Measurable() && h.Value > -250 {
 				t.Errorf("%d Hz: harmonic %d reads %.1f dB where none is", rate, k, h.Value)
@@ -36,8 +36,8 @@ func TestHarmonicsOfPolynomials(t *testing.T) {
 	measuretest.WantReading(t, r, "thd_fundamental_db", -26.938865, 1e-6)
 }
 
-// Both references of THD: harmonics of 0.1, 0.05 and 0.02 against a fundamental
-// of 1 (IEC 60268-3 14.12.3.2; worked from the definition).
+// Both references of THD: harmonics of 0.1, 0.05 and 0.02 relative to a fundamental of 1 (IEC
+// 60268-3 14.12.3.2; computed from the definition).
 func TestBothReferencesOfTHD(t *testing.T) {
 	d := bench(func(rate int, sound dsp.Block) {
 		for n := range sound[0] {
@@ -51,8 +51,8 @@ func TestBothReferencesOfTHD(t *testing.T) {
 	measuretest.WantReading(t, r, "thd_total_percent", 11.285260010027609, 1e-4)
 }
 
-// A sine clipped at half its peak: the closed form of its Fourier series
-// (standard textbook integral). At 768 kHz next to nothing is folded back.
+// A sine clipped at half its peak: the closed form of its Fourier series (standard textbook
+// integral). At 768 kHz almost nothing folds back.
 func TestHarmonicsOfAClippedSine(t *testing.T) {
 	const level = 0.5
 	theta := math.Asin(level)
@@ -70,14 +70,14 @@ func TestHarmonicsOfAClippedSine(t *testing.T) {
 		sum += b(n) * b(n)
 	}
 	measuretest.WantReading(t, r, "thd_fundamental_percent", 100*math.Sqrt(sum)/b(1), 0.001)
-	// All harmonics: THD_F 0.232938137433 of the closed form; those above 20 kHz
-	// hold the difference.
+	// With all harmonics the closed form has a THD_F of 0.232938137433; the harmonics above 20
+	// kHz make the difference.
 	if thd, _ := r.Get("thd_fundamental_percent"); thd.Value > 23.2938137433 || thd.Value < 23.2 {
 		t.Errorf("THD %.5f %%, of 23.29381 %% with all harmonics", thd.Value)
 	}
-	// THD+N by hand: the closed form's harmonics in the band, each behind the
-	// notch (its response worked from the transfer function of a second-order
-	// band-stop), over all in the band. The spectrum's 0.001 dB.
+	// THD+N computed separately: the closed form's harmonics in the band, each through the
+	// notch (from the transfer function of a second-order band-stop), over the whole sound in
+	// the band. 0.001 dB: the spectrum.
 	behind, total := 0.0, b(1)*b(1)
 	for n := 3.0; n <= 19; n += 2 {
 		behind += b(n) * b(n) * (n*n - 1) * (n*n - 1) / ((n*n-1)*(n*n-1) + n*n/9)
@@ -86,16 +86,16 @@ func TestHarmonicsOfAClippedSine(t *testing.T) {
 	measuretest.WantReading(t, r, "thd_plus_noise_db", 10*math.Log10(behind/total), 0.001)
 }
 
-// The demand: a third harmonic at −100 dB is read within 0.2 dB, through
-// a 16-bit converter with dither; and the stated bound holds. Of 8 seeds, none may
-// be off by more than 0.2 dB, which is 2.6 standard deviations.
+// A third harmonic at −100 dB is read within 0.2 dB through a 16-bit converter with dither, and
+// the stated bound holds. None of 8 seeds may be off by more than 0.2 dB, which is 2.6 standard
+// deviations.
 func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 	dsptest.Exhaustive(t)
-	const third = 1e-5 * 4 // the third harmonic of a·x³ is a/4 of x's at full scale
+	const third = 1e-5 * 4 // the third harmonic of a·x³ is a/4 of x at full scale
 	outside := 0
 	for seed := range uint64(8) {
 		d := bench(func(rate int, sound dsp.Block) {
-			// x³ on a tone of −1 dBFS: made from the tone at full scale.
+			// x³ for a tone of −1 dBFS: computed from the tone at full scale.
 			peak := math.Pow(10, -1.0/20)
 			for n, x := range sound[0] {
 				u := x / peak
@@ -108,8 +108,9 @@ func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 		measuretest.WantReading(t, r, "tone_dbfs", -1, 0.0001)
 		h, _ := r.Get("harmonic3_db")
 		var bound float64
-		// 0.2 dB are 2.6 deviations, and the bound is 2.3 (Student's t) of a deviation that
-		// ten overlapping lines give to 23 %: 0.18 dB, and two scatters more.
+		// 0.2 dB are 2.6 deviations, and the bound is 2.3 (Student's t) of a deviation that is
+		// estimated from ten overlapping lines to 23 %: 0.18 dB, and two deviations of that
+		// estimate.
 		if _, err := fmt.Sscanf(h.Bound, "±%g dB", &bound); err != nil || bound > 0.18*1.46 {
 			t.Errorf("bound %q", h.Bound)
 		}
@@ -117,16 +118,15 @@ func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 			outside++
 		}
 	}
-	// Two standard deviations leave out one in 20: three of eight have a chance
-	// of 1 in 200.
+	// Two standard deviations exclude one in 20: three of eight have a probability of 1 in 200.
 	if outside > 2 {
 		t.Errorf("%d of 8 readings lie outside their bound", outside)
 	}
-	// And without noise: to the rounding.
+	// Without noise: to rounding.
 	r := run(t, curve(func(x float64) float64 { return x + third*(x*x*x-0.75*x) }), HarmonicDistortion{Tone: tone(997, 0)}, 48000)
 	measuretest.WantReading(t, r, "harmonic3_db", -100, 1e-6)
 
-	// Without noise, −160 dB is a figure; rounding, below −280 dB, is none.
+	// Without noise, −160 dB is measured; below −280 dB there is only rounding.
 	const faint = 1e-8 * 4
 	r = run(t, curve(func(x float64) float64 { return x + faint*(x*x*x-0.75*x) }), HarmonicDistortion{Tone: tone(997, 0)}, 48000)
 	measuretest.WantReading(t, r, "harmonic3_db", -160, 1e-4)
@@ -137,35 +137,34 @@ func TestThirdHarmonicAtMinus100dB(t *testing.T) {
 	}
 }
 
-// THD+N of a clean tone through the converter is the noise of TPDF, q²/4 per
-// sample (Lipshitz, Wannamaker, Vanderkooy, 1992), in 20 Hz to 20 kHz, less what
-// the notch takes: its noise bandwidth is π/2 · 997 Hz / Q = 522 Hz. 0.05 dB is
-// three standard deviations of 4 s of noise.
+// THD+N of a clean tone through the converter is the noise of TPDF dither, q²/4 per sample
+// (Lipshitz, Wannamaker, Vanderkooy, 1992), in 20 Hz to 20 kHz. The notch removes a noise
+// bandwidth of π/2 · 997 Hz / Q = 522 Hz. 0.05 dB: three standard deviations of 4 s of noise.
 func TestTHDPlusNoiseOfAConverter(t *testing.T) {
 	r := run(t, converter(1), HarmonicDistortion{Tone: stimulus.StandardTone(-1)}, 48000)
 	noise := 10*math.Log10(math.Pow(2, -30)/4) + 10*math.Log10((19980-math.Pi/2*997/3)/24000)
 	measuretest.WantReading(t, r, "thd_plus_noise_db", noise-(-1-3.0103), 0.05)
-	// The harmonics are not there, and are said to be bounds only: of a line's noise, whose
-	// mean square is 4·σ²·2.63/N through the 7-term window (2.63 bins wide, N frames), at
-	// most twice and four deviations of 1/√2 of it.
-	most := dsp.AmplitudeToDB(2+4/math.Sqrt2) + 10*math.Log10(math.Pow(2, -30)/4*4*2.63/(3*48000)) + 1 // against a tone of -1 dBFS
+	// The harmonics do not exist, and their readings are upper bounds. A line's noise has a
+	// mean square of 4·σ²·2.63/N through the 7-term window (2.63 bins wide, N frames). The
+	// reading is at most twice that amplitude, plus four deviations of 1/√2 of it.
+	most := dsp.AmplitudeToDB(2+4/math.Sqrt2) + 10*math.Log10(math.Pow(2, -30)/4*4*2.63/(3*48000)) + 1 // relative to a tone of -1 dBFS
 	bounds := 0
 	for k := 2; k <= 10; k++ {
 		h, _ := r.Get(fmt.Sprintf("harmonic%d_db", k))
-		if h.Value > most+1 { // the noise as read varies by 46 % (9.5 degrees of freedom): 1 dB in amplitude of it is one deviation
+		if h.Value > most+1 { // the measured noise varies by 46 % (9.5 degrees of freedom): 1 dB in amplitude is one deviation
 			t.Errorf("harmonic %d reads %v of pure noise", k, h)
 		}
 		if strings.Contains(h.Bound, "upper bound") {
 			bounds++
 		}
 	}
-	// Noise stands 6 dB over its mean power with a chance of e^−4.
+	// Noise exceeds its mean power by 6 dB with a probability of e^−4.
 	if bounds < 7 {
 		t.Errorf("%d of 9 harmonics of pure noise are said to be upper bounds", bounds)
 	}
 }
 
-func TestHarmonicsThatCannotBeThere(t *testing.T) {
+func TestDistortionWithoutAValueHasAReason(t *testing.T) {
 	straight := curve(func(x float64) float64 { return x })
 	r := run(t, straight, HarmonicDistortion{Tone: tone(7000, -20)}, 44100)
 	measuretest.WantReason(t, r, "harmonic3_db", "above the band")
@@ -187,9 +186,8 @@ func TestHarmonicsThatCannotBeThere(t *testing.T) {
 	}
 }
 
-// A clock that is 50 ppm fast: the tone is found, and nothing of it is left to be
-// taken for distortion.
-func TestClockError(t *testing.T) {
+// With a clock that is 50 ppm fast the tone is found, and no part of it counts as distortion.
+func TestToneOfAFastClockIsFound(t *testing.T) {
 	const hz = 997 * (1 + 50e-6)
 	d := bench(func(rate int, sound dsp.Block) {
 		for n := range sound[0] {
@@ -216,7 +214,7 @@ func TestDistortionOverLevelAndFrequency(t *testing.T) {
 	}
 }
 
-// Two channels: names end in the channel, and each is its own.
+// Two channels: names end in the channel, and each has its own readings.
 func TestDistortionOfTwoChannels(t *testing.T) {
 	d := bench(func(_ int, sound dsp.Block) {
 		for n, x := range sound[1] {

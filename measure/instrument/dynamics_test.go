@@ -16,8 +16,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// gained is a device whose gain in dB is known in closed form for every frame of
-// its one stimulus. It is late by some frames, and rounds to 24 bits.
+// gained is a device with a gain in dB, in closed form for every frame of its one stimulus. It
+// delays by some frames and rounds to 24 bits.
 type gained struct {
 	gain func(channel, frame int) float64
 	late int
@@ -41,7 +41,7 @@ func (g gained) Respond(_ context.Context, played wave.Source, response wave.Sin
 
 // Static curves in closed form: the quadratic knee of Giannoulis, Massberg and
 // Reiss (JAES 60(6) 2012, eq. 4) and its mirror image, with a range.
-func TestStaticCurve(t *testing.T) {
+func TestStaticCurveOfCompressorsAndExpanders(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long")
 	}
@@ -91,8 +91,8 @@ func TestStaticCurve(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			// The tolerances are the promise: 0.05 dB, and 1 % of a ratio. A knee moves
-			// the curve by slope/8 of its own error: 0.4 dB are 0.05.
+			// The tolerances are the stated accuracy: 0.05 dB, and 1 % of a ratio. An error of
+			// the knee moves the curve by slope/8 of it: 0.4 dB are 0.05.
 			measuretest.WantReading(t, r, "plateau_gain_db", c.plateau, 0.05)
 			measuretest.WantReading(t, r, "curve_error_db", 0, 0.05)
 			measuretest.WantReading(t, r, "unsettled_steps", 0, 0)
@@ -100,7 +100,7 @@ func TestStaticCurve(t *testing.T) {
 				measuretest.WantNoReading(t, r, "compression_threshold_dbfs", "compression_ratio", "compression_knee_db")
 			} else {
 				measuretest.WantReading(t, r, "compression_threshold_dbfs", c.loud.threshold, 0.05)
-				// A corner that lies 0.3 dB beside a step: a knee of 0.6 dB would fit as well.
+				// For a corner 0.3 dB beside a step, a knee of 0.6 dB fits as well.
 				if knee, _ := r.Get("compression_knee_db"); c.loud.knee == 0 && strings.Contains(knee.Bound, "upper bound") {
 					measuretest.WantReading(t, r, "compression_knee_db", 0.6, 0.05)
 				} else {
@@ -124,9 +124,9 @@ func TestStaticCurve(t *testing.T) {
 	}
 }
 
-// A curve that still falls at the end has no range, one that comes back later has a
-// hysteresis, and one that does not settle says so.
-func TestStaticCurveOfDoubtfulDevices(t *testing.T) {
+// A curve that still falls at its end has no range, one whose gain falls later on the way down
+// has a hysteresis, and one that does not settle is reported.
+func TestStaticCurveHysteresisAndUnsettledGains(t *testing.T) {
 	tone := stimulus.SteppedTone{Hz: 997, FromDBFS: -60, ToDBFS: -20, StepDB: 1, StepSeconds: 0.2, Back: true}
 	levels := tone.Levels()
 	_, length := tone.Step(0, 48000)
@@ -164,9 +164,9 @@ func TestStaticCurveOfDoubtfulDevices(t *testing.T) {
 	}
 }
 
-// A detector that reads rms gives a pair of tones the gain of the sine of the same
-// rms, one that reads peaks that of the sine of the same peak, 3.01 dB higher:
-// crest factors of two equal tones, 2 and 2/√2·√2 (closed form).
+// An rms detector gives a pair of tones the gain of the sine with the same rms. A peak detector
+// gives it the gain of the sine with the same peak, 3.01 dB higher: the crest factors are 2 for
+// two equal tones and √2 for a sine (closed form).
 func TestDetectorType(t *testing.T) {
 	for _, crest := range []float64{0, 1.5, 10 * math.Log10(2)} {
 		tones := stimulus.StandardCrestTones(-20)
@@ -182,13 +182,13 @@ func TestDetectorType(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		measuretest.WantReading(t, r, "detector_crest_db", crest, 0.01) // of levels that are read within 0.001 dB
+		measuretest.WantReading(t, r, "detector_crest_db", crest, 0.01) // the levels are read within 0.001 dB
 	}
 }
 
-// Exponentials in closed form: τ, τ·ln 9 from 10 to 90 %, τ·ln(change/2) to within
-// 2 dB. A time is right within 1 % and two frames.
-func TestStepResponse(t *testing.T) {
+// Exponentials in closed form: τ, τ·ln 9 from 10 to 90 %, τ·ln(change/2) to within 2 dB. The
+// tolerance is 1 % and two frames.
+func TestStepTimesOfExponentials(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long")
 	}
@@ -216,8 +216,8 @@ func TestStepResponse(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		// From point to point two frames; from the step besides half a period, over
-		// which the envelope is read. Where 0.1 % have changed is 0.001 τ.
+		// Two frames between two points of the gain; from the step, half a period as well, over
+		// which the envelope is measured. A change of 0.1 % takes 0.001 τ.
 		two, half := 2000/float64(rate), 1000*float64(step.Period(rate)/2)/float64(rate)
 		check := func(name string, want float64) {
 			t.Helper()
@@ -243,8 +243,8 @@ func TestStepResponse(t *testing.T) {
 	}
 }
 
-// A gain that stands still has no times; it says how far it moved.
-func TestStepResponseOfALine(t *testing.T) {
+// A constant gain has no times, but a change of 0 dB.
+func TestStepResponseOfAConstantGain(t *testing.T) {
 	step := stimulus.StandardLevelStep(-20)
 	r, err := Run(context.Background(), gained{gain: func(int, int) float64 { return -3 }}, StepResponse{Step: step}, 48000)
 	if err != nil {
@@ -254,7 +254,7 @@ func TestStepResponseOfALine(t *testing.T) {
 	measuretest.WantReading(t, r, "attack_change_db", 0, 0.001)
 }
 
-func TestChannelLink(t *testing.T) {
+func TestChannelGainDifference(t *testing.T) {
 	tones := stimulus.StandardLinkTones(-20)
 	r, err := Run(context.Background(), gained{gain: func(c, _ int) float64 { return -6 + 2.5*float64(c) }}, ChannelLink{Tones: tones}, 48000)
 	if err != nil {

@@ -11,11 +11,11 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// Gains that take 0.3 to 20 of their time constants for each part of a step, with noise of
-// the gain or without: a time that is stated is that of a step that lasts for ever, within
-// the share that recordings leave open, and so is a change; what has 8 time constants (12 of
-// two exponentials in a row) is stated. A part that is too short is named by its setting.
-func TestGainThatHasNotSettled(t *testing.T) {
+// Gains over 0.3 to 20 of their time constants in each part of a step, with and without noise.
+// A stated time is that of an infinitely long step, within the stated uncertainty, and so is a
+// change. A part of 8 time constants (12 for two exponentials in series) has a time. A part
+// that is too short is named by its setting.
+func TestTimesOfUnsettledGainsAreRefused(t *testing.T) {
 	cases := 300
 	if dsptest.IsExhaustive() {
 		cases = 2000
@@ -74,10 +74,10 @@ func TestGainThatHasNotSettled(t *testing.T) {
 			}
 			stated++
 			if math.Abs(by.Value) < leastStepDB && !time.Measurable() {
-				continue // noise hides a change that is stated as too small for times
+				continue // noise hides a change, and it is stated to be too small for times
 			}
-			// The last value of what is cut off at 5.4 time constants is 1 % short, that of two in a row 2 %; noise
-			// beside it leaves what the test of noise holds.
+			// The last value of an exponential that is cut off at 5.4 time constants is 1 %
+			// short, that of two in series 2 %. Noise adds what the test in noise accepts.
 			if off := math.Abs(by.Value - c.change); off > 0.02*math.Abs(c.change)+4*clearOfNoise*noise/math.Sqrt(0.07*seconds[1]*rate) {
 				t.Errorf("case %d: %s over %.1f time constants, noise %.4f dB: change %v, want %.2f", i, name, c.length, noise, by, c.change)
 			}
@@ -90,15 +90,15 @@ func TestGainThatHasNotSettled(t *testing.T) {
 		}
 	}
 	t.Logf("%d stated, %d refused", stated, refused)
-	if stated < cases/10 || refused < cases/10 { // both happen; the draw gives about one stated of five
+	if stated < cases/10 || refused < cases/10 { // both happen; about one of five is stated
 		t.Errorf("%d stated, %d refused of %d", stated, refused, 2*cases)
 	}
 }
 
-// Gains that have nearly settled, in noise and without: of the times that are stated, 19 of 20
-// lie within what is stated with them. What is stated is of use: half of what the 20th is off
-// is more than a tenth of it.
-func TestStatedTimesOfSlowGains(t *testing.T) {
+// Gains that have nearly settled, with and without noise: 19 of 20 stated times are within
+// their bounds. The bounds are not too wide: the 95th percentile of the error is at least a
+// fifth of the bound.
+func TestBoundsOfTimesOfSlowGains(t *testing.T) {
 	cases := 120
 	if dsptest.IsExhaustive() {
 		cases = 2000
@@ -141,7 +141,7 @@ func TestStatedTimesOfSlowGains(t *testing.T) {
 		} {
 			want *= 1000
 			if strings.HasSuffix(name, "begins_ms") {
-				want -= 1000.0 / rate // the first frame behind the step has moved already
+				want -= 1000.0 / rate // the first frame after the step has already moved
 			}
 			got, _ := readings.Get(name)
 			if !got.Measurable() {
@@ -151,7 +151,7 @@ func TestStatedTimesOfSlowGains(t *testing.T) {
 			if found := plusMinusMs.FindStringSubmatch(got.Bound); found != nil {
 				stated, _ = strconv.ParseFloat(found[1], 64)
 			}
-			stated *= 1.05 // two digits are printed
+			stated *= 1.05 // the bound is printed with two digits
 			stated += 1000.0 / rate / 4
 			all[name]++
 			off := math.Abs(got.Value - want)

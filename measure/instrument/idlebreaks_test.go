@@ -13,11 +13,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Random noise of silences: normal, Laplace, of a few steps of its integers, low-passed,
-// with hum, with pulses of mains, of a level that drifts. None is found broken, in any of
-// 200; one sample of 8 times the largest around it, and a piece of zeros of 30 ms, are
-// found with their place.
-func TestBreaksOfRandomSilences(t *testing.T) {
+// Random noise in silences: normal, Laplace, of a few steps of integer samples, low-passed,
+// with hum, with mains pulses, of drifting level. None of 200 is reported as broken. One sample
+// of 8 times the largest around it, and a piece of zeros of 30 ms, are found with their place.
+func TestClicksAndMutedPiecesInRandomSilences(t *testing.T) {
 	cases := 16
 	if dsptest.IsExhaustive() {
 		cases = 200
@@ -59,7 +58,7 @@ func TestBreaksOfRandomSilences(t *testing.T) {
 				}
 			}
 		}
-		coarse := false // nearly all samples are 0 as it is
+		coarse := false // nearly all samples are 0 anyway
 		if random.IntN(2) == 0 {
 			step := level * between(0.3, 4)
 			coarse = step > level

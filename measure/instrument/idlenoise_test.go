@@ -15,21 +15,21 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// tpdf16 is the total error of 16 bits with TPDF dither, q²/4 (Lipshitz,
-// Wannamaker, Vanderkooy, JAES 40(5) 1992), in dB re full scale squared: −96.3296;
-// in 20 Hz to 20 kHz of 48 kHz 0.796 dB less.
+// tpdf16 is the total error of 16 bits with TPDF dither, q²/4 (Lipshitz, Wannamaker,
+// Vanderkooy, JAES 40(5) 1992), in dB re full scale squared: −96.3296. In 20 Hz to 20 kHz at 48
+// kHz it is 0.796 dB less.
 var tpdf16 = 10*math.Log10(math.Pow(2, -30)/4) + 10*math.Log10(19980.0/24000)
 
-// White noise through the weightings: numerical integrals of their definitions,
-// see TestWeightedWhiteNoise. 9 s of it in 20 kHz are uncertain by 0.01 dB (1 σ).
+// White noise through the weightings: numerical integrals of their definitions, see
+// TestWeightedWhiteNoise. 9 s of it in 20 kHz have an uncertainty of 0.01 dB (1 σ).
 func TestIdleNoiseOfAConverter(t *testing.T) {
 	r := run(t, converter(3), IdleNoise{}, 48000)
 	measuretest.WantReading(t, r, "idle_noise_rms_dbfs", tpdf16, 0.04)
 	measuretest.WantReading(t, r, "idle_noise_dbfs", tpdf16+3.0103, 0.04)
 	measuretest.WantReading(t, r, "idle_noise_a_dbfs", tpdf16+3.0103-2.0483, 0.04)
 	measuretest.WantReading(t, r, "idle_noise_ccir_rms_dbfs", tpdf16+3.0103+1.6714, 0.04)
-	// No published figure for noise on the quasi-peak meter, but it reads peaks:
-	// more than the rms behind the same network, less than 4 times that.
+	// There is no published figure for noise on the quasi-peak meter. It reads peaks: more than
+	// the rms after the same network, less than 4 times that.
 	weighted := tpdf16 + 3.0103 + 7.3014
 	measuretest.WantReading(t, r, "idle_noise_quasi_peak_dbfs", weighted+6, 6)
 
@@ -37,7 +37,7 @@ func TestIdleNoiseOfAConverter(t *testing.T) {
 	for _, name := range []string{"idle_noise_rms_dbfs", "idle_noise_a_dbfs", "idle_noise_quasi_peak_dbfs"} {
 		measuretest.WantReason(t, r, name, "exactly 0")
 	}
-	// An offset is not noise: −20 dBFS of it do not show.
+	// An offset is not noise: one of −20 dBFS does not change the reading.
 	offset := bench(func(rate int, sound dsp.Block) {
 		converter(3)(rate, sound)
 		for n := range sound[0] {
@@ -47,8 +47,8 @@ func TestIdleNoiseOfAConverter(t *testing.T) {
 	measuretest.WantReading(t, run(t, offset, IdleNoise{}, 48000), "idle_noise_rms_dbfs", tpdf16, 0.04)
 }
 
-// A tone of known level in the bands: sums over bins are true for lines, too.
-func TestIdleNoiseOfALine(t *testing.T) {
+// A tone of known level: sums over bins are correct for lines as well.
+func TestIdleNoiseOfATone(t *testing.T) {
 	line := bench(func(rate int, sound dsp.Block) {
 		for n := range sound[0] {
 			sound[0][n] = 1e-4 * math.Sin(2*math.Pi*1000*float64(n)/float64(rate))
@@ -63,15 +63,15 @@ func TestIdleNoiseOfALine(t *testing.T) {
 	measuretest.WantReading(t, r, "idle_noise_quasi_peak_dbfs", -80, 0.02)
 }
 
-// The issue's demand: the dynamic range of 16 bits with TPDF dither within 0.3 dB
-// of theory. AES17's notch takes some noise, so it reads up to 0.2 dB high.
+// The dynamic range of 16 bits with TPDF dither is within 0.3 dB of theory. AES17's notch
+// removes some noise, so the reading is up to 0.2 dB high.
 func TestDynamicRangeOf16Bits(t *testing.T) {
 	for seed := range uint64(3) {
 		r := run(t, converter(seed), DynamicRange{}, 48000)
 		measuretest.WantReading(t, r, "dynamic_range_ccir_rms_db", 92.44, 0.3)
 		measuretest.WantReading(t, r, "dynamic_range_db", 94.12, 0.3)
-		// And exactly: what the notch leaves of the noise, by the formula of a
-		// second-order band-stop of Q 3, summed over the band.
+		// More exactly: the noise that the notch leaves, by the formula of a second-order
+		// band-stop of Q 3, summed over the band.
 		for name, weight := range map[string]func(float64) float64{"db": func(float64) float64 { return 1 }, "a_db": weighting.A, "ccir_rms_db": weighting.CCIRRMS} {
 			sum := 0.0
 			for hz := 20.5; hz < 20000; hz++ {
@@ -84,14 +84,14 @@ func TestDynamicRangeOf16Bits(t *testing.T) {
 		measuretest.WantReading(t, r, "dynamic_range_a_db", 96.32, 0.1)
 		measuretest.WantReading(t, r, "tone_dbfs", -60, 0.01)
 	}
-	// Muting shows as a missing tone, not as a fine figure.
+	// Muting appears as a missing tone, not as a good figure.
 	r := run(t, curve(func(float64) float64 { return 0 }), DynamicRange{}, 48000)
 	measuretest.WantReason(t, r, "dynamic_range_ccir_rms_db", "silence")
 }
 
-// The sum of the mains products of random hum in random noise lies within its stated
-// uncertainty, two standard deviations: 19 of 20.
-func TestMainsSumInNoise(t *testing.T) {
+// The sum of the mains products of random hum in random noise is within its stated uncertainty,
+// two standard deviations, for 19 of 20.
+func TestMainsSumInNoiseIsWithinItsBound(t *testing.T) {
 	devices := 3
 	if dsptest.IsExhaustive() {
 		devices = 30
@@ -110,7 +110,7 @@ func TestMainsSumInNoise(t *testing.T) {
 		found := regexp.MustCompile(`^±([0-9.e+-]+) dB`).FindStringSubmatch(got.Bound)
 		want := 20*math.Log10(hum) + 10*math.Log10(1+0.25+0.09)
 		if !got.Measurable() || found == nil && strings.Contains(got.Bound, "upper bound") {
-			held++ // too little is stated to be wrong
+			held++ // an upper bound cannot be wrong here
 			continue
 		}
 		if found == nil {
@@ -128,7 +128,7 @@ func TestMainsSumInNoise(t *testing.T) {
 	}
 }
 
-func TestMainsProducts(t *testing.T) {
+func TestMainsProductsOfHum(t *testing.T) {
 	dsptest.Exhaustive(t)
 	hum := func(hz float64) bench {
 		return func(rate int, sound dsp.Block) {
@@ -157,10 +157,10 @@ func TestMainsProducts(t *testing.T) {
 	}
 }
 
-// The dead band of a rounded first-order recursion y = round(a·y): it stays at the
-// largest y with y·(1−|a|) ≤ 1/2 (Jackson, "An analysis of limit cycles due to
-// multiplication rounding in recursive digital filters", 1969): within 5 codes for
-// 0.9, constant or, for −0.9, of alternating sign.
+// The dead band of a rounded first-order recursion y = round(a·y). It stops at the largest y
+// with y·(1−|a|) ≤ 1/2 (Jackson, "An analysis of limit cycles due to multiplication rounding in
+// recursive digital filters", 1969): within 5 codes for 0.9, constant or, for −0.9, of
+// alternating sign.
 func TestLimitCycles(t *testing.T) {
 	afterATone := LimitCycle{stimulus.ToneThenSilence{Tone: stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1}, SilenceSeconds: 4}}
 	recursion := func(a float64) bench {
@@ -182,8 +182,7 @@ func TestLimitCycles(t *testing.T) {
 		measuretest.WantReading(t, r, "limit_cycle_hz", 48000/period, 0)
 		measuretest.WantReason(t, r, "decay_to_zero_ms", "never")
 	}
-	// A delay of 480 frames decays after 10 ms, but for the fade's last sample,
-	// which is 0.
+	// A delay of 480 frames decays after 10 ms, except that the last sample of the fade is 0.
 	delay := bench(func(_ int, sound dsp.Block) {
 		copy(sound[0][480:], append([]float64(nil), sound[0]...))
 		clear(sound[0][:480])
@@ -230,16 +229,16 @@ func TestGainLinearity(t *testing.T) {
 	measuretest.WantReading(t, r, "linearity_m110_db", at(-110)-at(-20), 1e-6)
 	measuretest.WantReading(t, r, "linearity_worst_db", at(-5)-at(-20), 1e-6)
 
-	// With TPDF dither 16 bits are linear below their last bit (Lipshitz,
-	// Wannamaker, Vanderkooy, 1992). At −100 dBFS the noise in the line, about
-	// −137 dBFS, makes 0.1 dB (1 σ).
+	// With TPDF dither 16 bits are linear below their last bit (Lipshitz, Wannamaker,
+	// Vanderkooy, 1992). At −100 dBFS the noise in the line, about −137 dBFS, causes 0.1 dB (1
+	// σ).
 	if dsptest.IsExhaustive() {
 		r = run(t, converter(6), GainLinearity{Series: series}, 48000)
 		for name, tolerance := range map[string]float64{"linearity_m60_db": 0.004, "linearity_m90_db": 0.1, "linearity_m100_db": 0.35} {
 			measuretest.WantReading(t, r, name, 0, tolerance)
 		}
 	}
-	// Without dither they are not, and below half a bit nothing comes out.
+	// Without dither they are not linear, and below half a bit the output is 0.
 	r = run(t, curve(func(x float64) float64 { return math.Round(x*32768) / 32768 }), GainLinearity{Series: series}, 48000)
 	if got, _ := r.Get("linearity_m95_db"); got.Measurable() && math.Abs(got.Value) < 1 {
 		t.Errorf("undithered rounding reads linear at −95 dBFS: %v", got)
@@ -247,9 +246,9 @@ func TestGainLinearity(t *testing.T) {
 	measuretest.WantReason(t, r, "linearity_m100_db", "exactly 0")
 }
 
-// An ideal clipper: THD+N from the Fourier series of a clipped sine (the closed
-// form of TestHarmonicsOfAClippedSine), with the notch and the band, solved for
-// −40 dB. At 192 kHz little is folded back; steps are 0.05 dB.
+// An ideal clipper: THD+N from the Fourier series of a clipped sine (the closed form of
+// TestHarmonicsOfAClippedSine), with the notch and the band, solved for −40 dB. At 192 kHz
+// little folds back; steps are 0.05 dB.
 func TestMaximumLevelOfAClipper(t *testing.T) {
 	const clip = 0.5
 	thd := func(dbfs float64) float64 {
@@ -283,8 +282,8 @@ func TestMaximumLevelOfAClipper(t *testing.T) {
 		t.Errorf("closed form %.4f dBFS", low)
 	}
 
-	// Compression without distortion: a gain of 1/(1+A²), by 0.3 dB where
-	// A² = 10^(0.3/20) · (1 + first level squared) − 1.
+	// Compression without distortion: a gain of 1/(1+A²) has fallen by 0.3 dB where A² =
+	// 10^(0.3/20) · (1 + first level squared) − 1.
 	levelled := bench(func(rate int, sound dsp.Block) {
 		step := rate * 8 / 10
 		for from := 0; from < len(sound[0]); from += step {
@@ -297,7 +296,7 @@ func TestMaximumLevelOfAClipper(t *testing.T) {
 			}
 		}
 	})
-	// A straight line over a step of 1 dB is up to 0.05 dB off this curve.
+	// Linear interpolation over a step of 1 dB is up to 0.05 dB off this curve.
 	series = stimulus.ToneSeries{Hz: 997, FromDBFS: -40, ToDBFS: 0, StepDB: 1, StepSeconds: 0.8}
 	r = run(t, levelled, MaximumLevel{Series: series}, 48000)
 	measuretest.WantReading(t, r, "maximum_level_dbfs", 10*math.Log10(math.Pow(10, 0.3/20)*(1+1e-4)-1), 0.05)

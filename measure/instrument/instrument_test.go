@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// bench is a device made of a function of the whole sound.
+// bench is a device that applies a function to the whole sound.
 type bench func(rate int, sound dsp.Block)
 
 func (b bench) Respond(_ context.Context, stimulus wave.Source, response wave.Sink) error {
@@ -44,8 +44,8 @@ func curve(f func(x float64) float64) bench {
 	}
 }
 
-// converter is a 16-bit converter with TPDF dither, as published: two uniform
-// random numbers of 1 LSB each, then rounding.
+// converter is a 16-bit converter with TPDF dither by its definition: the difference of two
+// uniform random numbers of 1 LSB each, then rounding.
 func converter(seed uint64) bench {
 	return func(_ int, sound dsp.Block) {
 		rng := rand.New(rand.NewPCG(seed, 1))

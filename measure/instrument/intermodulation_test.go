@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Products of polynomials of two tones have closed forms (products of cosines).
-// 1e-5 dB: the printed oracles' digits.
+// Products of polynomials of two tones have closed forms (products of cosines). 1e-5 dB: the
+// digits of the printed reference values.
 func TestIntermodulationOfPolynomials(t *testing.T) {
 	square := curve(func(x float64) float64 { return x + 0.1*x*x })
 	cubic := curve(func(x float64) float64 { return x + 0.05*x*x*x })
@@ -53,8 +53,8 @@ func TestIntermodulationOfPolynomials(t *testing.T) {
 	measuretest.WantReason(t, r, "difference_distortion2_db", "silence")
 }
 
-// Noise does not stand in for products: through a 16-bit converter a clean device
-// reads what the lines' bandwidth holds, far below the noise.
+// Noise does not count as products: a clean device through a 16-bit converter reads only the
+// noise in the lines' bandwidth, far below the total noise.
 func TestIntermodulationInNoise(t *testing.T) {
 	r := run(t, converter(2), ModulationDistortion{Tones: stimulus.ModulationTonesSMPTE(-1)}, 48000)
 	if got, _ := r.Get("modulation_distortion_aes17_db"); got.Value > -110 {

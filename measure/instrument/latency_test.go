@@ -48,10 +48,9 @@ func TestLatencyIsExact(t *testing.T) {
 	}
 }
 
-// Latency is not group delay. A 100 Hz high-pass of second order answers at once,
-// whatever its group delay: 2·ζ/ω0 = 2.25 ms towards 0 Hz, about
-// √2·f0/(2π·f²) = 0.0225 ms at 1 kHz (E1 of the trade's pitfalls; closed form of
-// the analogue prototype). A low-pass begins at once too, and peaks later.
+// Latency is not group delay. A 100 Hz high-pass of second order responds at once, whatever its
+// group delay: 2·ζ/ω0 = 2.25 ms towards 0 Hz, about √2·f0/(2π·f²) = 0.0225 ms at 1 kHz (closed
+// form of the analogue prototype). A low-pass responds at once too, and peaks later.
 func TestLatencyIsNotGroupDelay(t *testing.T) {
 	const rate = 48000
 	impulse := Latency{stimulus.StandardImpulse(-20)}
@@ -64,10 +63,10 @@ func TestLatencyIsNotGroupDelay(t *testing.T) {
 	r = run(t, sections(highPass...), CorrelationDelay{Sweep: stimulus.StandardSweep(-20)}, rate)
 	measuretest.WantReading(t, r, "group_delay_at_1khz_ms", 0.0227, 0.0005) // next term of the series: f0³/f⁴
 	measuretest.WantReading(t, r, "group_delay_at_100hz_ms", math.Sqrt2/(2*math.Pi*100)*1000, 0.001)
-	measuretest.WantReading(t, r, "correlation_delay_frames", 0, 0.05) // the lead at 500 Hz and above
+	measuretest.WantReading(t, r, "correlation_delay_frames", 0, 0.05) // the phase lead at 500 Hz and above
 }
 
-// Delays between the frames, made by a sinc: the definition of such a delay.
+// Delays between the frames by a sinc, which is their definition.
 func TestDelayBetweenFrames(t *testing.T) {
 	dsptest.Exhaustive(t)
 	const rate = 48000
@@ -111,7 +110,7 @@ func TestEchoArrivals(t *testing.T) {
 	measuretest.WantReason(t, r, "echo_delay_frames", "no echo")
 }
 
-func TestUndecidedLatency(t *testing.T) {
+func TestLatencyWithoutAValueHasAReason(t *testing.T) {
 	const rate = 48000
 	i := Latency{stimulus.StandardImpulse(-20)}
 	rng := rand.New(rand.NewPCG(1, 1))
@@ -139,7 +138,8 @@ func TestRoundTripOverRuns(t *testing.T) {
 	measuretest.WantReason(t, RoundTrip(nil, 48000), "round_trip_frames", "no run")
 }
 
-// fractional is an ideal delay by frames and parts of one: a sinc of 8192 frames.
+// fractional is an ideal delay by a number of frames that need not be whole: a sinc of 8192
+// frames.
 func fractional(frames float64) bench {
 	return func(_ int, sound dsp.Block) {
 		for c, plane := range sound {
@@ -162,16 +162,17 @@ func fractional(frames float64) bench {
 	}
 }
 
-// A delay by part of a frame rings before its middle, from the first frame on: the
-// latency is the middle, with the noise of a device and inverted as well. A low-pass that
-// answers at once begins at once.
+// A delay by a fraction of a frame rings before its middle, from the first frame on. Its
+// latency is the middle, with a device's noise and inverted polarity as well. The latency of a
+// low-pass that responds at once is that of its first sample.
 func TestLatencyOfLinearPhase(t *testing.T) {
 	const rate = 48000
 	rng := rand.New(rand.NewPCG(5, 8))
 	impulse := Latency{stimulus.StandardImpulse(-20)}
 	for _, frames := range append(dsptest.Some(1, []float64{33.4, 4000.25}), 500.5, 20+500*rng.Float64()) {
 		r := run(t, fractional(frames), impulse, rate)
-		// The sinc is cut off some frames before its beginning: a hundredth of a frame.
+		// The sinc is cut off some frames before its beginning, which moves it by a hundredth
+		// of a frame.
 		measuretest.WantReading(t, r, "latency_frames", frames, 0.01)
 		measuretest.WantReading(t, r, "latency_ms", frames/48, 0.01/48)
 		noisy := inSeries(fractional(frames), func(_ int, sound dsp.Block) {
@@ -179,7 +180,7 @@ func TestLatencyOfLinearPhase(t *testing.T) {
 				sound[0][n] = 1e-4*rng.NormFloat64() - sound[0][n]
 			}
 		})
-		// Noise 57 dB under the impulse's peak moves it by some hundredths of a frame.
+		// Noise 57 dB below the impulse's peak moves it by some hundredths of a frame.
 		measuretest.WantReading(t, run(t, noisy, impulse, rate), "latency_frames", frames, 0.05)
 	}
 	for order := range 8 {

@@ -2,9 +2,8 @@ package instrument
 
 import "testing"
 
-// A level that sums of binary fractions miss by their rounding has the name of the level
-// that was meant.
-func TestNamesOfLevels(t *testing.T) {
+// A level that is a sum of rounded binary fractions has the name of the exact level.
+func TestLevelsInNamesAreRounded(t *testing.T) {
 	level := -12.0
 	for range 23 {
 		level += 0.2

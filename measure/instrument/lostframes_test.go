@@ -13,19 +13,19 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// unsteady is a path whose clock need not be steady, to a recorder that may lose buffers. It
-// shares nothing with what finds them.
+// unsteady is a path whose clock may be unsteady, to a recorder that may lose buffers. It
+// shares no code with the instruments under test.
 type unsteady struct {
-	ppm, bendPPM  float64 // at the start, and by how much more at the end
+	ppm, bendPPM  float64 // clock difference at the start, and its increase until the end
 	wowPPM, wowHz float64
-	noiseDB       float64 // white, against the marks' peak; 0: none
+	noiseDB       float64 // white, relative to the marks' peak; 0: none
 	third, gainDB float64
-	agcDB         float64 // a slow wander of gain
+	agcDB         float64 // a slow variation of gain
 	couplingHz    float64
 	delay         float64 // frames
 	inverted      bool
-	losses        [][2]int // at which frame of the recording, how many: less than 0 are inserted
-	repeated      bool     // what is inserted is the buffer before, and not silence
+	losses        [][2]int // frame of the recording, and number of lost frames; less than 0: inserted
+	repeated      bool     // the previous buffer is inserted instead of silence
 }
 
 func (u unsteady) String() string {
@@ -67,7 +67,7 @@ func (u unsteady) record(random *rand.Rand, rate int, played []float64, peak flo
 		}
 		out[n] = y
 	}
-	for _, loss := range u.losses { // each at its place in what is left
+	for _, loss := range u.losses { // each place is in the sound after the losses before it
 		at, frames := loss[0], loss[1]
 		if frames > 0 {
 			out = append(out[:at], out[at+frames:]...)
@@ -87,7 +87,7 @@ func (u unsteady) record(random *rand.Rand, rate int, played []float64, peak flo
 	return out
 }
 
-// trackedStimuli are kinds of a few seconds: all that have marks.
+// trackedStimuli are all kinds that have marks, with lengths of a few seconds.
 func trackedStimuli() (all []stimulus.Signal) {
 	for _, k := range stimulus.Kinds() {
 		given := map[string]string{}
@@ -115,9 +115,9 @@ func trackedStimuli() (all []stimulus.Signal) {
 	return append(all, stimulus.Tone{Hz: 40, PeakDBFS: -20, Seconds: 2}, stimulus.Tone{Hz: 10000, PeakDBFS: -40, Seconds: 3}, stimulus.StandardSweep(-20))
 }
 
-// A recording that lost or repeated buffers is void and says how many frames and when, for
-// every kind of stimulus; a clock that drifts, bends or flutters, noise, distortion and a
-// gain that wanders are none.
+// A recording that lost or repeated buffers is void and states how many frames and when, for
+// every kind of stimulus. A clock that drifts, changes its drift or flutters, noise, distortion
+// and a varying gain do not void it.
 func TestLostFrames(t *testing.T) {
 	random := rand.New(rand.NewPCG(77, 1))
 	between := func(low, high float64) float64 { return low + (high-low)*random.Float64() }
@@ -169,7 +169,7 @@ func TestLostFrames(t *testing.T) {
 				t.Errorf("%s, %v: nothing was lost: %v", about, wild, void)
 			}
 
-			// Buffers of 64 to 512 frames, behind the code or anywhere from the first mark on.
+			// Buffers of 64 to 512 frames, after the code or anywhere after the first mark.
 			from := layout.Code + stimulus.CodeBits*layout.Symbol
 			if round%3 == 2 {
 				from = layout.StartMark
@@ -209,7 +209,7 @@ func TestLostFrames(t *testing.T) {
 				}
 			}
 
-			// A buffer lost and another repeated: the marks lie as they should.
+			// One buffer lost and another repeated: the distance of the marks is right.
 			u.losses = nil
 			first := layout.Signal + int(u.delay) + (layout.SignalEnd-layout.Signal)/4 + random.IntN(rate/10)
 			frames := 64 << random.IntN(4)
@@ -223,14 +223,14 @@ func TestLostFrames(t *testing.T) {
 		}
 	}
 	t.Logf("nothing lost in %d; of %d that lost frames %d were found, the number right in %d and a place in %d; of %d pairs that cancel %d were found", steady, lost, found, sized, placed, pairs, pairsFound)
-	// Measured in six rounds: of 113 found the number is right in 105 and a place in 111.
+	// Measured in six rounds: of 113 found, the number is right in 105 and a place in 111.
 	if 10*sized < 9*found || 10*placed < 9*found {
 		t.Errorf("of %d found, the number is right in %d and a place in %d", found, sized, placed)
 	}
 }
 
-// stepsOf reads what a void recording says of its steps: the frames lost in all, and whether
-// one of them is where a loss was.
+// stepsOf parses the error of a void recording: the total of lost frames, and whether one step
+// is near a loss.
 func stepsOf(void *VoidError, losses [][2]int, rate int) (sum int, near bool) {
 	for _, part := range strings.Split(void.Detail, "; ") {
 		var frames, from, to int
@@ -249,7 +249,7 @@ func stepsOf(void *VoidError, losses [][2]int, rate int) (sum int, near bool) {
 	return sum, near
 }
 
-// Each channel is followed by itself: one that lost frames is named.
+// Each channel is tracked separately: a channel that lost frames is named.
 func TestLostFramesOfOneChannel(t *testing.T) {
 	_, err := aligned(t, stimulus.WhiteNoise{PeakDBFS: -20, Seconds: 2, Seed: 1, Channels: 2}, func(b dsp.Block) {
 		at := 3 * 48000

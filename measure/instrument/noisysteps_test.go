@@ -13,15 +13,15 @@ import (
 
 var plusMinusMs = regexp.MustCompile(`±([0-9.e+-]+) ms`)
 
-// stepShapes are how a gain goes from one value to another, as shares of the change over
-// time constants: an exponential, a straight line in dB, and two exponentials in a row.
+// stepShapes are transitions of a gain, as a share of the change over time in time constants:
+// an exponential, a straight line in dB, and two exponentials in series.
 var stepShapes = []func(x float64) float64{
 	func(x float64) float64 { return 1 - math.Exp(-x) },
 	func(x float64) float64 { return min(1, x/2) },
 	func(x float64) float64 { return 1 - (1+x)*math.Exp(-x) },
 }
 
-// reached is where a shape has made a share of its change, by bisection.
+// reached is the time at which a shape has made a share of its change, by bisection.
 func reached(shape func(float64) float64, share float64) float64 {
 	low, high := 0.0, 40.0
 	for range 60 {
@@ -34,10 +34,10 @@ func reached(shape func(float64) float64, share float64) float64 {
 	return low
 }
 
-// Attack and release of random devices with noise of -120 to -70 dBFS rms, hum and up to
-// 1 % of the second harmonic lie within what is stated with them: 19 of 20, as two
-// standard deviations are stated. And what is stated is of use: with noise and hum under
-// -90 dBFS no more than a tenth of the time and three half periods.
+// Attack and release of random devices, with noise of -120 to -70 dBFS rms, hum and up to 1 %
+// of second harmonic. 19 of 20 are within their bounds, which are two standard deviations. The
+// bounds are narrow enough: with noise and hum below -90 dBFS, at most a tenth of the time and
+// three half periods.
 func TestStepTimesInNoise(t *testing.T) {
 	devices := 9
 	if dsptest.IsExhaustive() {
@@ -94,7 +94,7 @@ func TestStepTimesInNoise(t *testing.T) {
 				t.Logf("device %d: %s: %s", i, name, got.Reason)
 				continue
 			}
-			off := 0.01*math.Abs(want) + half // what holds without noise, as in TestStepResponse
+			off := 0.01*math.Abs(want) + half // the tolerance without noise, as in TestStepTimesOfExponentials
 			if found := plusMinusMs.FindStringSubmatch(got.Bound); found != nil {
 				stated, _ := strconv.ParseFloat(found[1], 64)
 				off = max(off, stated)

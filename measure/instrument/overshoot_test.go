@@ -32,7 +32,7 @@ func stressed(t *testing.T, d Device, number int, driveDB float64) (*Overshoot, 
 	return o, o.Readings()
 }
 
-// wantFinding wants the first finding to begin with some words.
+// wantFinding requires that the first finding begins with some words.
 func wantFinding(t *testing.T, o *Overshoot, words string) {
 	t.Helper()
 	if f := o.Findings(0.05); len(f) == 0 || !strings.HasPrefix(f[0].What, words) {
@@ -40,15 +40,15 @@ func wantFinding(t *testing.T, o *Overshoot, words string) {
 	}
 }
 
-// A limiter of samples holds these and lets the wave through: at fs/4 from 45
-// degrees 20·log10 √2 = 3.0103 dB (closed form).
-func TestSamplePeakLimiterIsCaught(t *testing.T) {
+// A limiter of samples keeps the samples at the ceiling, but not the wave: at fs/4 from 45
+// degrees it is 20·log10 √2 = 3.0103 dB over (closed form).
+func TestSamplePeakLimiterExceedsItsCeilingBetweenSamples(t *testing.T) {
 	for _, driveDB := range []float64{0, 6} {
 		o, r := stressed(t, weakLimiter{ceilingDBTP: stressCeiling, lookMs: 1}.device(), 4, driveDB)
 		if got := measuretest.ReadingValue(t, r, "overshoot_sample_db"); got > 1e-9 {
 			t.Errorf("drive %g dB: %g dB over by its samples; it holds them", driveDB, got)
 		}
-		// The bound of the fine reading, and 0.2205 dB of Annex 2 at fs/4 (computed
+		// 0.005 dB: the bound of the fine reading. Annex 2 is 0.2205 dB off at fs/4 (computed
 		// from its table).
 		if got := measuretest.ReadingValue(t, r, "overshoot_fine_db"); math.Abs(got-3.0103) > 0.005 {
 			t.Errorf("drive %g dB: %.4f dB over by the fine reading, want 3.0103", driveDB, got)
@@ -67,13 +67,13 @@ func TestSamplePeakLimiterIsCaught(t *testing.T) {
 	}
 }
 
-// Without look-ahead the first sample of a burst that starts at its crest passes
-// as it is: 20 dB over, and the drive.
-func TestZeroLookaheadIsCaught(t *testing.T) {
+// Without look-ahead the first sample of a burst that starts at its peak passes unchanged: 20
+// dB over, plus the drive.
+func TestLimiterWithoutLookaheadPassesTheFirstSample(t *testing.T) {
 	dsptest.Exhaustive(t)
 	for _, driveDB := range []float64{0, 12} {
 		o, r := stressed(t, weakLimiter{ceilingDBTP: stressCeiling}.device(), 3, driveDB)
-		if got, want := measuretest.ReadingValue(t, r, "overshoot_sample_db"), 20+driveDB; math.Abs(got-want) > 1e-6 { // its release has e^-20 to go
+		if got, want := measuretest.ReadingValue(t, r, "overshoot_sample_db"), 20+driveDB; math.Abs(got-want) > 1e-6 { // its release is e^-20 from its end
 			t.Errorf("drive %g dB: %.4f dB over by its samples, want %g", driveDB, got, want)
 		}
 		if got := measuretest.ReadingValue(t, r, "first_window_overshoot_db"); got < 20+driveDB {
@@ -93,9 +93,9 @@ func TestZeroLookaheadIsCaught(t *testing.T) {
 	}
 }
 
-// What is let through at the ends of a file lies there, and is as much over as the
-// sound: 10 dB.
-func TestWrongEdgesAreCaught(t *testing.T) {
+// Sound that is not limited at the ends of a file is reported there, and exceeds by as much as
+// the sound: 10 dB.
+func TestOvershootAtTheEndsOfAFile(t *testing.T) {
 	o, r := stressed(t, weakLimiter{ceilingDBTP: stressCeiling, lookMs: 2, edges: true}.device(), 8, 0)
 	if got := measuretest.ReadingValue(t, r, "overshoot_sample_db"); math.Abs(got-10) > 1e-9 {
 		t.Errorf("%.4f dB over, want 10", got)
@@ -112,9 +112,9 @@ func TestWrongEdgesAreCaught(t *testing.T) {
 	}
 }
 
-// Channels of 10 dB and 3.98 dB (half of it) over, each brought to the ceiling by
-// itself, move against each other by 6.0206 dB.
-func TestUnlinkedImageShiftIsCaught(t *testing.T) {
+// Channels that are 10 dB and 3.98 dB (half of it) over, each limited separately, move relative
+// to each other by 6.0206 dB.
+func TestImageShiftOfUnlinkedChannels(t *testing.T) {
 	dsptest.Exhaustive(t)
 	for _, c := range dsptest.Some(1, []struct {
 		unlinked bool
@@ -134,7 +134,7 @@ func TestUnlinkedImageShiftIsCaught(t *testing.T) {
 	}
 }
 
-// delayedBy is a device that delays, turns the sound over and lowers one channel.
+// delayedBy is a device that delays and inverts the sound, and attenuates one channel.
 func delayedBy(frames int, second float64) inMemory {
 	return func(_ int, b dsp.Block) dsp.Block {
 		out := dsp.NewBlock(len(b), max(0, b.Frames()+frames))
@@ -152,7 +152,8 @@ func delayedBy(frames int, second float64) inMemory {
 	}
 }
 
-// The image is compared where the response is, before or after the stimulus.
+// The image is compared after alignment, whether the response is later or earlier than the
+// stimulus.
 func TestImageShiftOfDelays(t *testing.T) {
 	dsptest.Exhaustive(t)
 	for _, frames := range []int{0, 1, 144, 30000, -100} {
@@ -174,7 +175,7 @@ func TestImageShiftOfDelays(t *testing.T) {
 	}
 }
 
-// limiter is the project's own as a device.
+// limiter is the project's own limiter as a device.
 func limiter(s dsp.LimiterSettings) inMemory {
 	return func(rate int, b dsp.Block) dsp.Block {
 		l, err := dsp.NewLimiter(s, rate, len(b))
@@ -190,9 +191,9 @@ func limiter(s dsp.LimiterSettings) inMemory {
 	}
 }
 
-// The project's own limiter in its causal form: 0 over by samples and Annex 2 on
-// everything, 0.05 dB by the fine reading on what is band-limited (its claims).
-func TestOurLimiterHolds(t *testing.T) {
+// The project's own limiter in its causal form: no overshoot by samples and by Annex 2 with
+// every signal, at most 0.05 dB by the fine reading with band-limited ones (its claims).
+func TestOwnLimiterStaysUnderItsCeiling(t *testing.T) {
 	for number := range stimulus.LimiterStressCases {
 		for _, driveDB := range dsptest.Some(1, []float64{24, 0}) {
 			d := limiter(dsp.LimiterSettings{CeilingDBTP: stressCeiling, LookaheadMs: 3, LinkChannels: true})
@@ -215,7 +216,7 @@ func TestOurLimiterHolds(t *testing.T) {
 	}
 }
 
-// A sound by itself has no image to compare with, and one channel none at all.
+// Without a stimulus there is no image to compare, and one channel has none.
 func TestOvershootOfASound(t *testing.T) {
 	o, err := NewOvershoot(measure.OverSettings{Rate: 48000, Channels: 1, CeilingDBTP: -6})
 	if err != nil {
@@ -227,7 +228,7 @@ func TestOvershootOfASound(t *testing.T) {
 	}
 	o.Write(dsp.Block{x})
 	r := o.Readings()
-	// Under the ceiling: the crest of the sine is a sample.
+	// Under the ceiling: the peak of the sine is a sample.
 	if got, want := measuretest.ReadingValue(t, r, "overshoot_sample_db"), dsp.AmplitudeToDB(0.25)+6; math.Abs(got-want) > 1e-9 {
 		t.Errorf("%g dB over the ceiling, want %g", got, want)
 	}
@@ -239,11 +240,10 @@ func TestOvershootOfASound(t *testing.T) {
 	}
 }
 
-// Samples of 9/20 of the rate have 20 phases; those nearest to the crest miss it by
-// at most 1/40 of a turn, so that the wave is 20·log10 1/cos(π/20) = 0.1076 dB over
-// them (closed form). Annex 2 reads 0.45 of the rate 0.4 dB low (computed from its
-// table) and does not see it.
-func TestOnlyTheFineReadingSees(t *testing.T) {
+// Samples of a tone at 9/20 of the rate have 20 phases. The nearest miss the peak by up to 1/40
+// of a turn, so the wave is 20·log10 1/cos(π/20) = 0.1076 dB over them (closed form). Annex 2
+// reads 0.45 of the rate 0.4 dB low (computed from its table) and does not detect it.
+func TestOnlyTheFineReadingDetectsAPeakBetweenSamples(t *testing.T) {
 	x := make([]float64, 9600)
 	for n := range x {
 		x[n] = math.Cos(2*math.Pi*(float64(9*n)/20+1.0/40)) * math.Pow(math.Sin(math.Pi*(float64(n)+0.5)/9600), 0.5)
@@ -262,12 +262,12 @@ func TestOnlyTheFineReadingSees(t *testing.T) {
 	wantFinding(t, o, "samples and Annex 2 hold")
 }
 
-// The worst signal of the set is named, with its reading and in a failure; a signal of
-// which nothing can be measured is not made up for by another.
+// The worst signal of the set is named, with its reading and in a failure. A signal whose
+// response cannot be measured is not replaced by another.
 func TestWorstOvershootNamesItsSignal(t *testing.T) {
 	dsptest.Exhaustive(t) // all stress signals
 	most := dsp.DBToAmplitude(-1)
-	clip := curve(func(x float64) float64 { return max(-most, min(most, x)) }) // its waves between the samples are over
+	clip := curve(func(x float64) float64 { return max(-most, min(most, x)) }) // its waves exceed the ceiling between the samples
 	readings, err := WorstOvershoot(t.Context(), clip, -1, 0, 48000, 2)
 	if err != nil {
 		t.Fatal(err)

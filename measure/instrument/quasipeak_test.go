@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// burst468 is 5 kHz for some ms every so many ms, or once.
+// burst468 is a burst of 5 kHz of some ms, repeated or single (everyMs is 0).
 func burst468(rate int, ms, everyMs, seconds, polarity float64) []float64 {
 	x := make([]float64, int(seconds*float64(rate)))
 	for n := range x {
@@ -58,9 +58,8 @@ func TestQuasiPeakAgainstBS468(t *testing.T) {
 	}
 }
 
-// 2.6: a steady sine of 1 kHz reads its rms; other frequencies read Table 1's
-// response, here 6.3 kHz and 12.5 kHz. 0.06 dB: the table has one decimal, and
-// the peak detector's ripple is 0.005 dB.
+// 2.6: a steady sine of 1 kHz reads its rms; other frequencies read Table 1's response. 0.06
+// dB: the table has one decimal, and the peak detector's ripple is 0.005 dB.
 func TestQuasiPeakOfSteadySines(t *testing.T) {
 	const rate = 48000
 	for hz, want := range map[float64]float64{1000: 0, 6300: 12.2, 12500: 0, 200: -13.8} {
@@ -74,10 +73,9 @@ func TestQuasiPeakOfSteadySines(t *testing.T) {
 	}
 }
 
-// A quarter of the rate, sampled on its peaks and between them: a meter of the
-// sound does not know where the samples lie. Without peaks between samples it
-// would be 3 dB.
-func TestQuasiPeakBetweenSamples(t *testing.T) {
+// A quarter of the rate, sampled at its peaks and between them: the reading must not depend on
+// where the samples lie. Without the peaks between samples it would differ by 3 dB.
+func TestQuasiPeakIncludesPeaksBetweenSamples(t *testing.T) {
 	const rate = 48000
 	reading := func(turns float64) float64 {
 		x := make([]float64, 2*rate)

@@ -9,8 +9,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Each instrument gives readings of all the families that readingsOf lists, and no others.
-func TestReadingsOfInstruments(t *testing.T) {
+// Each instrument gives readings of all families that readingsOf lists, and no others.
+func TestListedReadingsAreGiven(t *testing.T) {
 	t.Run("light", func(t *testing.T) {
 		readingsOfInstruments(t, "kind=impulse", "kind=silence seconds=3", "kind=tone channels=2 seconds=2")
 	})

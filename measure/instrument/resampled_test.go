@@ -12,8 +12,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A kernel of a converter of rates, over frames of its input: its reach to each side, and
-// its value. Test code of its own.
+// kernel is the interpolation of a rate converter over frames of its input: its reach to each
+// side, and its value. It is test code only.
 type kernel struct {
 	reach float64
 	at    func(t float64) float64
@@ -32,7 +32,7 @@ var (
 	}}
 )
 
-// sincOver is a windowed sinc that passes up to a share of half the input's rate.
+// sincOver is a windowed sinc that passes frequencies up to a share of half the input's rate.
 func sincOver(reach, cut float64) kernel {
 	const steps = 4096
 	half := make([]float64, int(reach)*steps+2)
@@ -51,7 +51,7 @@ func sincOver(reach, cut float64) kernel {
 	}}
 }
 
-// converted is sound at another rate, by a kernel over its frames.
+// converted is sound at another rate, interpolated by a kernel.
 func converted(x []float64, from, to float64, k kernel) []float64 {
 	out := make([]float64, int(float64(len(x))*to/from))
 	for n := range out {
@@ -65,7 +65,7 @@ func converted(x []float64, from, to float64, k kernel) []float64 {
 	return out
 }
 
-// goodWay are kernels that cut at 0.95 of half the lower rate, 48 frames and more wide.
+// goodWay are kernels that cut at 0.95 of half the lower rate, at least 48 frames wide.
 func goodWay(rate, other int) (there, back kernel) {
 	low := min(rate, other)
 	return sincOver(math.Ceil(96*float64(rate)/float64(low)), 0.95*float64(low)/float64(rate)), sincOver(math.Ceil(96*float64(other)/float64(low)), 0.95*float64(low)/float64(other))
@@ -85,7 +85,7 @@ func rounded(x []float64, bits int) {
 	}
 }
 
-// resamplingFinding is the finding about another rate, "" without one.
+// resamplingFinding is the finding about another rate, "" if there is none.
 func resamplingFinding(t *testing.T, s stimulus.Signal, rate int, device func(x []float64) []float64) string {
 	t.Helper()
 	m := stimulus.Marked{Signal: s, Rate: rate}
@@ -95,7 +95,7 @@ func resamplingFinding(t *testing.T, s stimulus.Signal, rate int, device func(x 
 	}
 	a, err := Align(m, Recording{Sound: dsp.Block{device(sound[0])}, Rate: rate, Bits: 24})
 	if void := (*VoidError)(nil); errors.As(err, &void) && void.Why == TooQuiet {
-		return "" // and nothing else is said of it
+		return "" // then there are no other findings
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -108,9 +108,9 @@ func resamplingFinding(t *testing.T, s stimulus.Signal, rate int, device func(x 
 	return ""
 }
 
-// A trip through another rate is a finding that names the rate: by the images of a plain
-// converter, or by the edge that a good one leaves in the noise or in a sweep.
-func TestResamplingIsNamed(t *testing.T) {
+// A conversion to another rate and back is a finding that names the rate: by the images of a
+// poor converter, or by the edge that a good one leaves in the noise or in a sweep.
+func TestResamplingIsReportedWithItsRate(t *testing.T) {
 	tone := stimulus.Tone{Hz: 997, PeakDBFS: -10, Seconds: 2}
 	round := stimulus.Tone{Hz: 1000, PeakDBFS: -10, Seconds: 2}
 	silence := stimulus.Silence{Seconds: 2}
@@ -120,8 +120,8 @@ func TestResamplingIsNamed(t *testing.T) {
 		signal       stimulus.Signal
 		rate, other  int
 		kernels      []kernel // there and back; none: a good converter
-		noiseDBFS    float64  // in front of the conversion
-		bits         int      // of the file in between; 0: not rounded
+		noiseDBFS    float64  // before the conversion
+		bits         int      // of the file at the other rate; 0: not rounded
 	}{
 		{"straight lines", "lines at 2903 and 4897 Hz", tone, 48000, 44100, []kernel{straightLine, straightLine}, -110, 0},
 		{"good, noise", "44100 Hz: as if", silence, 48000, 44100, nil, -90, 0},
@@ -140,7 +140,7 @@ func TestResamplingIsNamed(t *testing.T) {
 		{"96 kHz to 44.1 kHz", "half of 44100 Hz", silence, 96000, 44100, nil, -95, 0},
 		{"96 kHz to 44.1 kHz, plain", "resampled to 44100 Hz", tone, 96000, 44100, []kernel{straightLine, straightLine}, -95, 0},
 		{"twin tone", "44100 Hz: as if", stimulus.TwinTone{LowHz: 60, HighHz: 7000, Ratio: 4, PeakDBFS: -10, Seconds: 2}, 48000, 44100, nil, -90, 0},
-		// The file in between has 16 bits: its noise ends at half its rate.
+		// The file at the other rate has 16 bits: its rounding noise ends at half its rate.
 		{"16 bits in between", "44100 Hz: as if", silence, 48000, 44100, nil, -98, 16},
 	}) {
 		kernels := c.kernels
@@ -167,7 +167,8 @@ func TestResamplingIsNamed(t *testing.T) {
 	}
 }
 
-// lowPass is a Butterworth low-pass of analogue poles, by the bilinear rule, in sections.
+// lowPass is a Butterworth low-pass, by the bilinear transform of its analogue poles, in
+// sections.
 func lowPass(x []float64, hz float64, poles, rate int) {
 	k := math.Tan(math.Pi * hz / float64(rate))
 	for s := 0; s < poles/2; s++ {
@@ -190,10 +191,10 @@ func lowPass(x []float64, hz float64, poles, rate int) {
 	}
 }
 
-// Devices that were never at another rate are not called resampled: low-passes of any
-// order, the filter of a converter at its own rate, hum with harmonics, undithered words,
-// distortion, a bus's comb, another clock.
-func TestHonestDevicesAreNotCalledResampled(t *testing.T) {
+// Devices without another rate are not called resampled: low-passes of any order, the filter of
+// a converter at its own rate, hum with harmonics, undithered integers, distortion, the line
+// comb of a digital bus, another clock.
+func TestDevicesOfOneRateAreNotCalledResampled(t *testing.T) {
 	cases := 1
 	if dsptest.IsExhaustive() {
 		cases = 90
@@ -213,7 +214,7 @@ func TestHonestDevicesAreNotCalledResampled(t *testing.T) {
 		}
 		found := resamplingFinding(t, signal, rate, func(x []float64) []float64 {
 			switch kind {
-			case 0: // noise in front of the filter
+			case 0: // noise before the filter
 				addNoise(x, noiseDBFS, uint64(n))
 				lowPass(x, hz, poles, rate)
 			case 1: // the filter of a converter, from 0.45 to 0.55 of its rate
@@ -245,7 +246,7 @@ func TestHonestDevicesAreNotCalledResampled(t *testing.T) {
 			if kind != 0 && kind != 1 {
 				addNoise(x, min(noiseDBFS, -95), uint64(n))
 			}
-			if n%2 == 0 { // another clock: no other rate
+			if n%2 == 0 { // another clock is no other rate
 				x = converted(x, 1e6, 1e6+ppm, sincOver(64, 1))
 			}
 			rounded(x, bits)
@@ -257,8 +258,8 @@ func TestHonestDevicesAreNotCalledResampled(t *testing.T) {
 	}
 }
 
-// A clipped tone has harmonics that fold back to where images would lie: at 44.1 kHz the
-// 47th and 49th of 1 kHz to those of 48 kHz.
+// A clipped tone has harmonics that fold back to the places of images: at 44.1 kHz, the 47th
+// and 49th of 1 kHz to those of 48 kHz.
 func TestClippedToneIsNotCalledResampled(t *testing.T) {
 	cuts := []float64{0.7}
 	if dsptest.IsExhaustive() {

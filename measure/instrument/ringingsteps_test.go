@@ -11,7 +11,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// section is a filter of second order: gains of x, x', x" and of −y', −y".
+// section is a second-order filter: the coefficients of x, x', x" and of −y', −y".
 type section [5]float64
 
 func (s section) filtered(x []float64) []float64 {
@@ -25,7 +25,7 @@ func (s section) filtered(x []float64) []float64 {
 	return out
 }
 
-// delay is the group delay in frames at a number of turns a frame.
+// delay is the group delay in frames, at a frequency in turns per frame.
 func (s section) delay(turns float64) float64 {
 	phase := func(turns float64) float64 {
 		z := cmplx.Rect(1, -2*math.Pi*turns)
@@ -52,10 +52,10 @@ func highPassSection(hz, q, rate float64) section {
 	return section{(1 + c) / 2 / d, -(1 + c) / d, (1 + c) / 2 / d, -2 * c / d, (1 - alpha) / d}
 }
 
-// A voice processor has filters ahead of its compressor and behind it, which ring where the
-// level of a step changes: after its fall what comes out is as loud as before for a moment,
-// and what comes out over what goes in jumps by as much as the level. Times are those of the
-// gain all the same, within what is stated with them.
+// A voice processor has filters before or after its compressor, which ring where the level of a
+// step changes. After the step down its output is for a moment as loud as before, so the ratio
+// of output to input jumps by as much as the level. The times are still those of the gain,
+// within their bounds.
 func TestStepTimesBesideFilters(t *testing.T) {
 	devices := 6
 	if dsptest.IsExhaustive() {
@@ -110,7 +110,7 @@ func TestStepTimesBesideFilters(t *testing.T) {
 				t.Logf("device %d: %s: %s", i, name, got.Reason)
 				continue
 			}
-			// A filter behind the gain delays it.
+			// A filter after the gain delays it.
 			off := 0.01*math.Abs(want) + half + 1000*math.Abs(late)/rate
 			if found := plusMinusMs.FindStringSubmatch(got.Bound); found != nil {
 				stated, _ := strconv.ParseFloat(found[1], 64)

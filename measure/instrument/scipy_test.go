@@ -8,10 +8,10 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/weighting"
 )
 
-// The notch and the weightings against scipy.signal.freqs of their transfer
-// functions: IEC 61672-1's poles for A, the ladder of BS.468-4's figure 1a worked
-// as a product of chain matrices (600 Ω to 600 Ω). The printed components give the
-// network to 0.01 dB in the audio band.
+// The notch and the weightings against scipy.signal.freqs of their transfer functions: IEC
+// 61672-1's poles for A, and the ladder of BS.468-4's figure 1a, computed as a product of chain
+// matrices (600 Ω to 600 Ω). The printed component values determine the network to 0.01 dB in
+// the audio band.
 func TestFiltersAgainstScipy(t *testing.T) {
 	var want struct{ Hz, Notch, A, Network []float64 }
 	reference.Scipy(t, `

@@ -9,9 +9,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A tone at −20 dBFS with harmonics 40 and 50 dB lower, in noise of a known density:
-// lines are read in full, and noise by the bandwidth that the table states.
-func TestSpectrumTables(t *testing.T) {
+// A tone at −20 dBFS with harmonics 40 and 50 dB lower, in noise of a known density. Lines have
+// their full level, and noise the level in the bandwidth that the table states.
+func TestSpectrumTableLevelsOfLinesAndNoise(t *testing.T) {
 	const rate, seconds = 48000, 4.0
 	noise := testsound.Noise(rate*seconds, 1e-4, 3)
 	meanSquare := 0.0
@@ -42,8 +42,8 @@ func TestSpectrumTables(t *testing.T) {
 			}
 			return largest
 		}
-		// A line between two bins is read lower by up to 0.35 dB through the 7-term
-		// window (its scalloping at half a bin, computed from its coefficients).
+		// A line between two bins is up to 0.35 dB low through the 7-term window (its
+		// scalloping loss at half a bin, computed from its coefficients).
 		for hz, want := range map[float64]float64{1000: -20, 2000: -60, 3000: -70} {
 			if got := around(hz); math.Abs(got-want) > 0.4 {
 				t.Errorf("%T: %g Hz has %.2f dBFS; accepted: %g", i, hz, got, want)
@@ -58,8 +58,8 @@ func TestSpectrumTables(t *testing.T) {
 		}
 		bandwidth := table.Rows[0][3]
 		got, want := 10*math.Log10(sum/float64(count)/bandwidth), 10*math.Log10(2*meanSquare/(rate/2))
-		// The mean over some 15,000 bins of which every third is independent: 0.1 dB is
-		// four times its standard deviation.
+		// The mean over some 15,000 bins, of which every third is independent: 0.1 dB is four
+		// times its standard deviation.
 		if math.Abs(got-want) > 0.1 {
 			t.Errorf("%T: the noise has %.2f dBFS in 1 Hz; accepted: %.2f", i, got, want)
 		}

@@ -15,12 +15,11 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// sweptDevice is a random device that a sweep goes through. It shares nothing with what
-// looks for breaks.
+// sweptDevice is a random device for a sweep. It shares no code with the detection of breaks.
 type sweptDevice struct {
 	about string
 	noise float64 // rms
-	rough bool    // it leaves much that is no low order of the sweep: echoes, clipped tops folded at half the rate
+	rough bool    // it leaves a large residue: echoes, or clipped tops that fold back at half the rate
 	apply func(x []float64)
 }
 
@@ -64,7 +63,7 @@ func randomSweptDevice(random *rand.Rand, rate int, level float64) (d sweptDevic
 			add(fmt.Sprintf("third %.2f", third), func(x []float64) {
 				for n, v := range x {
 					u := v / level
-					if third > 0 { // up to where it bends back
+					if third > 0 { // up to the maximum of the curve
 						u = max(-1/math.Sqrt(3*third), min(1/math.Sqrt(3*third), u))
 					}
 					x[n] = level * (u - third*u*u*u)
@@ -90,7 +89,7 @@ func randomSweptDevice(random *rand.Rand, rate int, level float64) (d sweptDevic
 					}
 				}
 			})
-		case 7: // delays low sound
+		case 7: // delays low frequencies
 			c, times := between(-0.9, 0.9), 1+random.IntN(80)
 			add(fmt.Sprintf("%d all-passes %.2f", times, c), func(x []float64) {
 				for range times {
@@ -146,13 +145,13 @@ func randomSweptDevice(random *rand.Rand, rate int, level float64) (d sweptDevic
 	return d
 }
 
-// Random sweeps through random devices: none is found broken, in any of 120. A dropout of
-// 0.5 ms and more (zeros, a held sample) and a click are found, with their place, where they
-// jump by a fifth of the sweep around them (a click behind echoes or clipped tops: by 1.5 times)
-// and by 25 times the noise: 3.5 times its peaks, which are 4.5 times its rms in a block, of
-// which up to 30 % are taken out with the sweep. Echoes and clipped tops leave up to a third
-// of the sweep, in which one of four breaks may be hidden.
-func TestBreaksOfRandomSweeps(t *testing.T) {
+// Random sweeps through random devices: none of 120 is reported as broken. A dropout of 0.5 ms
+// or more (zeros, a held sample) and a click are found, with their place, under two conditions.
+// They jump by a fifth of the sweep around them (a click beside echoes or clipped tops: by 1.5
+// times), and by 25 times the noise's rms. That is 3.5 times the noise's peaks, which are 4.5
+// times its rms in a block, for breaks of which up to 30 % are removed with the sweep. Echoes
+// and clipped tops leave up to a third of the sweep, which may hide one of four breaks.
+func TestDropoutsAndClicksInRandomSweeps(t *testing.T) {
 	cases, longest := 4, 3.0
 	if dsptest.IsExhaustive() {
 		cases, longest = 120, 5
@@ -252,9 +251,9 @@ func whats(all []measure.Finding) (texts []string) {
 	return texts
 }
 
-// What is left of a sweep in parts is what is left of it as a whole, to the rounding of
-// sums over 100,000 frames.
-func TestSweepInParts(t *testing.T) {
+// The residue of a sweep in parts equals that of the whole sweep, to the rounding of sums over
+// 100,000 frames.
+func TestSweepResidueInPartsEqualsTheWhole(t *testing.T) {
 	s := stimulus.Sweep{FromHz: 10, ToHz: 20000, Seconds: 6, PeakDBFS: -20}
 	sound, err := s.Make(48000)
 	if err != nil {

@@ -14,9 +14,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// chebyshev is a curve that gives a sine of this peak harmonics of known levels in dB
-// against the fundamental, from the second on: T_n(cos φ) = cos nφ (Abramowitz and
-// Stegun, Handbook of Mathematical Functions, 22.3.15).
+// chebyshev is a curve that gives a sine of this peak harmonics of known levels in dB relative
+// to the fundamental, from the second on: T_n(cos φ) = cos nφ (Abramowitz and Stegun, Handbook
+// of Mathematical Functions, 22.3.15).
 func chebyshev(peak float64, db ...float64) func(float64) float64 {
 	return func(x float64) float64 {
 		x /= peak
@@ -29,7 +29,7 @@ func chebyshev(peak float64, db ...float64) func(float64) float64 {
 	}
 }
 
-// off is the largest distance of a harmonic from its level in dB, where it is known.
+// off is the largest error of a harmonic in dB, over the points that have a level.
 func off(h HarmonicCurve, want func(hz float64) float64) (worst, at float64, points int) {
 	for i, hz := range h.Hz {
 		if math.IsNaN(h.DB[i]) {
@@ -43,10 +43,10 @@ func off(h HarmonicCurve, want func(hz float64) float64) (worst, at float64, poi
 	return worst, at, points
 }
 
-// The second harmonic at −40 dB and the third at −50 dB are read within 0.2 dB from
-// 25 Hz up to where they leave the band, by either kind of sweep, at a rate at which
-// nothing is folded back.
-func TestSweepReadsPlantedHarmonics(t *testing.T) {
+// The second harmonic at −40 dB and the third at −50 dB are read within 0.2 dB, from 25 Hz up
+// to where they leave the band, with both kinds of sweep, at a rate at which nothing folds
+// back.
+func TestSweepReadsKnownHarmonics(t *testing.T) {
 	dsptest.Exhaustive(t)
 	const rate = 96000
 	seconds := 3.0
@@ -68,11 +68,11 @@ func TestSweepReadsPlantedHarmonics(t *testing.T) {
 		}
 		for i, want := range []float64{-40, -50} {
 			worst, at, points := off(all[0][i], func(float64) float64 { return want })
-			if worst > 0.2 || points < 190 { // 10 octaves less log2(n), 24 points each: 204 of the third
+			if worst > 0.2 || points < 190 { // 10 octaves less log2(n), 24 points each: 204 for the third
 				t.Errorf("%s, order %d: off by %.3f dB at %.0f Hz, %d points", sweep.Kind(), i+2, worst, at, points)
 			}
 		}
-		for _, h := range all[0][2:] { // there are none: what is read is far below
+		for _, h := range all[0][2:] { // these orders do not exist: their readings are far below
 			for i, db := range h.DB {
 				if db > -75 {
 					t.Errorf("%s, order %d: %.1f dB at %.0f Hz; none was planted", sweep.Kind(), h.Order, db, h.Hz[i])
@@ -82,7 +82,7 @@ func TestSweepReadsPlantedHarmonics(t *testing.T) {
 	}
 }
 
-// A wire has no distortion: no point is clear of the noise, and the readings say so.
+// A wire has no distortion: no point is clear of the noise, and the readings state that.
 func TestSweepDistortionOfAWire(t *testing.T) {
 	sweep := stimulus.SynchronisedSweep{FromHz: 5, ToHz: 22000, Seconds: 3, PeakDBFS: -20}
 	r := run(t, sections(dsp.Biquad{B0: 1}), SweepDistortion{Sweep: sweep}, 48000)
@@ -94,9 +94,9 @@ func TestSweepDistortionOfAWire(t *testing.T) {
 	}
 }
 
-// What cannot be read says why: a sweep too short to separate orders, one that ends
-// below their frequencies, silence.
-func TestSweepDistortionThatCannotBeRead(t *testing.T) {
+// A reading that cannot be measured has a reason: with a sweep that ends below the harmonics,
+// and with silence.
+func TestSweepDistortionWithoutAValueHasAReason(t *testing.T) {
 	for name, c := range map[string]struct {
 		sweep  stimulus.Sweep
 		device Device
@@ -116,9 +116,9 @@ func TestSweepDistortionThatCannotBeRead(t *testing.T) {
 	}
 }
 
-// Any polynomial, ahead of any two filters, late by any time, in any noise: every point
-// is what it has to be, to 0.2 dB and what noise that much lower can do to it.
-func TestSweepDistortionOfAnyDevice(t *testing.T) {
+// A random polynomial before two random filters, with random delay and noise: every point has
+// its level, within 0.2 dB and the error that the noise may cause.
+func TestSweepDistortionOfRandomDevices(t *testing.T) {
 	dsptest.Exhaustive(t)
 	rapid.Check(t, func(t *rapid.T) {
 		rate := rapid.SampledFrom([]int{44100, 48000, 88200, 96000}).Draw(t, "rate")
@@ -162,9 +162,9 @@ func TestSweepDistortionOfAnyDevice(t *testing.T) {
 					continue
 				}
 				want := levels[i] + db(float64(h.Order)*hz) - db(hz)
-				// 0.2 dB, and five times the mean amplitude of the noise, which is
-				// exceeded once in e^25 points (exponential law of its power), or once
-				// in e^16 where that mean is estimated 2 dB too low.
+				// 0.2 dB, and five times the mean amplitude of the noise. Noise exceeds that
+				// once in e^25 points (exponential distribution of its power), or once in e^16
+				// where its mean is estimated 2 dB too low.
 				got, planted := dsp.DBToAmplitude(h.DB[k]), dsp.DBToAmplitude(want)
 				most := (dsp.DBToAmplitude(0.2)-1)*planted + 5*dsp.DBToAmplitude(h.NoiseDB[k])
 				if math.Abs(got-planted) > most {
@@ -178,8 +178,8 @@ func TestSweepDistortionOfAnyDevice(t *testing.T) {
 	})
 }
 
-// The sweep and the tone agree about a device whose law neither knows: a soft curve.
-func TestSweepAndToneAgree(t *testing.T) {
+// Sweep and tone agree on a device without a closed form: a soft saturation curve.
+func TestSweepAndToneGiveEqualHarmonics(t *testing.T) {
 	const rate = 96000
 	device := curve(func(x float64) float64 { return math.Tanh(2*x+0.1) / 2 })
 	tone := stimulus.StandardTone(-12)

@@ -17,9 +17,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Random devices with noise: of the group delays from 20 Hz to 20 kHz, 95 of 100 lie within
-// what is stated of the closed form (the difference quotient of the filters' phase).
-func TestGroupDelayInNoise(t *testing.T) {
+// Random devices with noise: of the group delays from 20 Hz to 20 kHz, 95 of 100 are within
+// their bounds about the closed form (the difference quotient of the filters' phase).
+func TestGroupDelayInNoiseIsWithinItsBound(t *testing.T) {
 	devices := 1
 	if dsptest.IsExhaustive() {
 		devices = 40
@@ -96,7 +96,7 @@ func TestGroupDelayInNoise(t *testing.T) {
 	}
 }
 
-// statedMs is the uncertainty that a bound begins with.
+// statedMs is the uncertainty at the beginning of a bound.
 func statedMs(t *testing.T, bound string) float64 {
 	t.Helper()
 	text, _, _ := strings.Cut(strings.TrimPrefix(bound, "±"), " ")

@@ -8,9 +8,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// What is kept of a sweep is what is made of it anew, whichever sweep, rate or tail was
-// asked for before, and by several goroutines at once.
-func TestKeptSweptWire(t *testing.T) {
+// A kept wire of a sweep equals a new one, whatever sweep, rate or tail was used before, and
+// with several goroutines at once.
+func TestKeptSweptWireEqualsANewOne(t *testing.T) {
 	type asked struct {
 		sweep       stimulus.Swept
 		rate, after int

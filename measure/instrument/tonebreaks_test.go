@@ -13,9 +13,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// What breaks a tone is a finding with its place; noise, hum, distortion, a filter, a
-// constant and a high tone are none.
-func TestBreaksOfATone(t *testing.T) {
+// A break in a tone is a finding with its place. Noise, hum, distortion, a constant offset and
+// a low or high frequency are none.
+func TestDropoutsClicksAndClippingOfATone(t *testing.T) {
 	const level = 0.1
 	layout := stimulus.LayoutOf(48000, 3*48000)
 	at := func(seconds float64) int { return layout.Signal + int(seconds*48000) }
@@ -93,10 +93,10 @@ func TestBreaksOfATone(t *testing.T) {
 	}
 }
 
-// Random tones, levels, rates and impairments: what does not break a tone is no finding,
-// in any of 200; a dropout, a click or lost frames that stand clear of what is in the tone
-// anyway are found, each with its place.
-func TestBreaksOfRandomTones(t *testing.T) {
+// Random tones, levels, rates and impairments: an impairment that does not break a tone is no
+// finding. A dropout, a click or lost frames that exceed the impairments are found, each with
+// its place.
+func TestDropoutsAndClicksInRandomTones(t *testing.T) {
 	cases := 24
 	if dsptest.IsExhaustive() {
 		cases = 400
@@ -131,7 +131,7 @@ func TestBreaksOfRandomTones(t *testing.T) {
 			clear(x[at : at+int(max(0.005, 3/hz)*float64(rate))])
 		case "click": // of half the tone's peak
 			x[at] += peak / 2
-		case "lost": // a third of a period and more, up to two thirds
+		case "lost": // a third to two thirds of a period
 			lost := int(between(0.34, 0.66) / hz * float64(rate))
 			if lost == 0 {
 				continue
@@ -155,14 +155,14 @@ func TestBreaksOfRandomTones(t *testing.T) {
 		}
 		_, place, has := strings.Cut(found, "from ")
 		var seconds float64
-		if _, err := fmt.Sscanf(place, "%f", &seconds); has && (err != nil || math.Abs(seconds-float64(at)/float64(rate)) > 0.12) { // a block, of 4 periods and more
+		if _, err := fmt.Sscanf(place, "%f", &seconds); has && (err != nil || math.Abs(seconds-float64(at)/float64(rate)) > 0.12) { // a block, which has 4 periods or more
 			t.Errorf("%s: fault %q at %.3f s, found %q", about, fault, float64(at)/float64(rate), found)
 		}
 	}
 }
 
-// A void recording of two channels says which one has the stimulus.
-func TestDeadChannelIsNamed(t *testing.T) {
+// A void recording of two channels names the channel that has the stimulus.
+func TestSilentChannelIsNamed(t *testing.T) {
 	_, err := aligned(t, stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1, Channels: 2}, func(b dsp.Block) { clear(b[1]) })
 	if void := (*VoidError)(nil); !errors.As(err, &void) || void.Channel != 1 || !strings.Contains(err.Error(), "channel 1 has them: plug in its cable") {
 		t.Errorf("%v, want channel 2 void and channel 1 named", err)

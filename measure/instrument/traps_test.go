@@ -12,7 +12,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// aligned is a recording of a marked signal that went through a simulated device.
+// aligned is a recording of a marked signal through a simulated device.
 func aligned(t *testing.T, s stimulus.Signal, device func(sound dsp.Block)) (*Alignment, error) {
 	t.Helper()
 	m := stimulus.Marked{Signal: s, Rate: 48000}
@@ -24,7 +24,7 @@ func aligned(t *testing.T, s stimulus.Signal, device func(sound dsp.Block)) (*Al
 	return Align(m, Recording{Sound: sound, Rate: 48000, Bits: 24})
 }
 
-// finds reports whether a finding has a phrase.
+// finds reports whether any finding contains a phrase.
 func finds(findings []measure.Finding, phrase string) bool {
 	for _, f := range findings {
 		if strings.Contains(f.What, phrase) {
@@ -34,8 +34,8 @@ func finds(findings []measure.Finding, phrase string) bool {
 	return false
 }
 
-// Marks follow the level of the stimulus: through 40 dB of gain a quiet one comes
-// back unclipped, and its gain is read.
+// Marks follow the level of the stimulus: a quiet one is not clipped by 40 dB of gain, and the
+// gain is read.
 func TestMarksFollowTheLevel(t *testing.T) {
 	for _, peakDBFS := range []float64{-20, -45, -60} {
 		gain := dsp.DBToAmplitude(-1 - peakDBFS)
@@ -54,8 +54,7 @@ func TestMarksFollowTheLevel(t *testing.T) {
 	}
 }
 
-// Channels that come back swapped void a recording, and a mono stimulus may come back
-// in any number of them.
+// Swapped channels void a recording. A mono stimulus may be recorded in any number of channels.
 func TestSwappedChannelsAreVoid(t *testing.T) {
 	tone := stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1, Channels: 2, Only: 1}
 	_, err := aligned(t, tone, func(b dsp.Block) { b[0], b[1] = b[1], b[0] })
@@ -75,9 +74,9 @@ func TestSwappedChannelsAreVoid(t *testing.T) {
 	}
 }
 
-// Automatic gain shows: the marks before and behind the signal differ, or the tone
-// came back at another gain than they. A fixed gain shows neither.
-func TestAutomaticGainIsFound(t *testing.T) {
+// Automatic gain is detected: the marks before and after the signal differ, or the tone has
+// another gain than the marks. A fixed gain has neither finding.
+func TestAutomaticGainIsReported(t *testing.T) {
 	tone := stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 2}
 	scaled := func(x []float64, db float64) {
 		for n := range x {
@@ -114,8 +113,8 @@ func TestAutomaticGainIsFound(t *testing.T) {
 	}
 }
 
-// What the marks of a recording leave of a delay has a name of its own: correlation_delay is
-// the whole delay of a device that is run.
+// The delay that is left after a recording is aligned has a name of its own: correlation_delay
+// is the whole delay of a device that is run.
 func TestRemainingDelayHasItsOwnName(t *testing.T) {
 	sweep := stimulus.Sweep{FromHz: 20, ToHz: 20000, Seconds: 1, PeakDBFS: -20}
 	a, err := aligned(t, sweep, func(b dsp.Block) {
@@ -134,10 +133,10 @@ func TestRemainingDelayHasItsOwnName(t *testing.T) {
 	}
 }
 
-// A path that turns all phases by 90 degrees (a Hilbert transformer: Oppenheim and Schafer,
-// "Discrete-Time Signal Processing", from memory) has no polarity, and its marks, which fit by
-// less than its gain, do not make its gain one that follows the level.
-func TestTurnedPhaseHasNoPolarity(t *testing.T) {
+// A path that shifts all phases by 90 degrees (a Hilbert transformer: Oppenheim and Schafer,
+// "Discrete-Time Signal Processing", from memory) has no polarity. The fit of its marks is
+// below its gain, but that is not reported as a gain that follows the level.
+func TestPhaseShiftOf90DegreesHasNoPolarity(t *testing.T) {
 	const half = 401
 	turn := func(b dsp.Block) {
 		for c, x := range b {
@@ -161,7 +160,7 @@ func TestTurnedPhaseHasNoPolarity(t *testing.T) {
 		t.Fatal(err)
 	}
 	measuretest.WantReason(t, a.Readings, "polarity", "turns the phase")
-	measuretest.WantReading(t, a.Readings, "drift_ppm", 0, 1) // 39 if one mark is placed by its crest and one by its trough
+	measuretest.WantReading(t, a.Readings, "drift_ppm", 0, 1) // 39 if one mark is placed by its maximum and the other by its minimum
 	if finds(a.Findings, "polarity") || finds(a.Findings, "gain") {
 		t.Errorf("found %v", a.Findings)
 	}
@@ -169,8 +168,8 @@ func TestTurnedPhaseHasNoPolarity(t *testing.T) {
 	measuretest.WantReason(t, run(t, bench(func(_ int, b dsp.Block) { turn(b) }), Latency{Impulse: impulse}, 48000), "polarity", "turns the phase")
 }
 
-// A click in a recording of rising levels is no sign of how near full scale the path comes.
-func TestHeadroomBesideAClick(t *testing.T) {
+// A click in a recording of rising levels does not count as the path's headroom.
+func TestClickDoesNotChangeTheHeadroom(t *testing.T) {
 	series := stimulus.ToneSeries{Hz: 997, FromDBFS: -12, ToDBFS: -6, StepDB: 2, StepSeconds: 0.5}
 	m := stimulus.Marked{Signal: series, Rate: 48000}
 	sound, _, err := m.Make()

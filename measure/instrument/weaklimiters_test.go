@@ -10,7 +10,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// inMemory is a device that works on the whole sound.
+// inMemory is a device that processes the whole sound at once.
 type inMemory func(rate int, b dsp.Block) dsp.Block
 
 func (d inMemory) Respond(_ context.Context, stimulus wave.Source, response wave.Sink) error {
@@ -32,13 +32,13 @@ func (d inMemory) Respond(_ context.Context, stimulus wave.Source, response wave
 	return response.Write(d(stimulus.Format().Rate, whole))
 }
 
-// weakLimiter is a limiter with faults to be chosen: it lowers the gain by the
-// largest sample of the coming milliseconds, smoothed over these.
+// weakLimiter is a limiter with selectable faults. Its gain follows the largest sample of the
+// next milliseconds, smoothed over the same time.
 type weakLimiter struct {
 	ceilingDBTP float64
-	lookMs      float64 // 0: it sees a peak when it has passed
+	lookMs      float64 // 0: it detects a peak only when it has passed
 	unlinked    bool
-	edges       bool // the first and the last look-ahead pass as they are
+	edges       bool // the first and the last look-ahead are not limited
 }
 
 func (w weakLimiter) device() inMemory {
@@ -70,8 +70,8 @@ func (w weakLimiter) device() inMemory {
 				}
 				continue
 			}
-			// The least gain wanted within the look-ahead on either side, and its
-			// mean over the look-ahead: an exact sample-peak limiter.
+			// The least gain wanted within the look-ahead on both sides, averaged over the
+			// look-ahead: an exact sample-peak limiter.
 			least := make([]float64, frames)
 			for n := range least {
 				least[n] = 1

@@ -12,10 +12,10 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Whatever a device does, an instrument gives readings or reasons, in JSON that any
-// reader takes, or an error that says what is wrong with the response: never NaN, an
-// infinity or a panic.
-func TestInstrumentsOfWhatever(t *testing.T) {
+// Whatever a device does, an instrument gives readings or reasons, in JSON that any reader
+// accepts, or an error that states what is wrong with the response: never NaN, an infinity or a
+// panic.
+func TestInstrumentsWithAnyResponse(t *testing.T) {
 	each := func(f func(n int, x float64) float64) bench {
 		return func(_ int, sound dsp.Block) {
 			for _, plane := range sound {
@@ -80,8 +80,8 @@ func TestInstrumentsOfWhatever(t *testing.T) {
 	}
 }
 
-// saysWhatIsWrong matches the errors of instruments about responses: a sample with its
-// frame, or what of the stimulus is not in it.
+// saysWhatIsWrong matches the errors of instruments about responses: a sample with its frame,
+// or a missing part of the stimulus.
 var saysWhatIsWrong = regexp.MustCompile(`NaN or infinite sample at frame [0-9]+|the response does not hold the step of level|the response ends before the step down`)
 
 func backwards(sound dsp.Block) {

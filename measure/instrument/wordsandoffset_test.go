@@ -8,8 +8,8 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// An offset, bits that are 0 throughout and a channel that comes a frame late are
-// findings; smaller ones of a working device are none.
+// An offset, trailing bits that are always 0 and a channel that is a frame late are findings;
+// the small ones of a working device are not.
 func TestOffsetBitsAndChannelDelay(t *testing.T) {
 	tone := stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 0.5, Channels: 2}
 	word := func(bits int) func(dsp.Block) {

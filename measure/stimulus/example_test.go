@@ -6,7 +6,7 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// A stimulus between marks, and how it is known again.
+// A stimulus between marks, and the identity that recognises it.
 func ExampleMarked() {
 	played := stimulus.Marked{Signal: stimulus.StandardImpulse(-20), Rate: 48000}
 	sound, layout, err := played.Make()

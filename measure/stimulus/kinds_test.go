@@ -10,9 +10,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Every kind makes a sound from its defaults, no louder than −20 dBFS; all its
-// settings are described; and its description makes the same signal again.
-func TestEveryKind(t *testing.T) {
+// Every kind makes a sound from its defaults that peaks at −20 dBFS or less. All its settings
+// are described, and its description makes the same signal again.
+func TestEveryKindMakesItsDescribedSignal(t *testing.T) {
 	seen := map[string]bool{}
 	for _, k := range Kinds() {
 		if seen[k.Name()] {
@@ -24,7 +24,7 @@ func TestEveryKind(t *testing.T) {
 			t.Errorf("%s: %v", k.Name(), err)
 			continue
 		}
-		// A rounding of the level.
+		// 1e-9 dB: rounding of the level.
 		if peak := PeakDBFS(block); peak > DefaultPeakDBFS+1e-9 {
 			t.Errorf("%s peaks at %g dBFS by default", k.Name(), peak)
 		}
@@ -47,7 +47,7 @@ func TestEveryKind(t *testing.T) {
 	}
 }
 
-func TestKindRefusesSettings(t *testing.T) {
+func TestKindRefusesWrongSettings(t *testing.T) {
 	sweep, _ := Named("sweep")
 	for _, c := range []struct {
 		given map[string]string
@@ -68,7 +68,7 @@ func TestKindRefusesSettings(t *testing.T) {
 	}
 }
 
-func TestIdentity(t *testing.T) {
+func TestIdentityRoundTrip(t *testing.T) {
 	m := Marked{Signal: StandardSweep(-20), Rate: 48000}
 	want := "boothbench-stimulus schema=2 rate_hz=48000 kind=sweep from_hz=5 to_hz=22000 seconds=10 peak_dbfs=-20 channels=1"
 	if got := m.Identity(); got != want {
@@ -90,8 +90,8 @@ func TestIdentity(t *testing.T) {
 	}
 }
 
-// A code is read back, and one wrong symbol, or two, show.
-func TestCodeIsChecked(t *testing.T) {
+// A code is read back, and one or two wrong symbols are detected.
+func TestCodeDetectsWrongSymbols(t *testing.T) {
 	for _, hash := range []uint32{0, 1, 0xFFFFFFFF, 0x41354074} {
 		bits := spell(hash)
 		if got, good := Spelled(bits); got != hash || !good {
@@ -112,7 +112,7 @@ func TestCodeIsChecked(t *testing.T) {
 	}
 }
 
-// All of a multitone lies on its bins, and its peak is what was asked for.
+// All energy of a multitone lies in its bins, and its peak is the one that is set.
 func TestMultitoneFitsItsPeriod(t *testing.T) {
 	const rate = 44100
 	m := StandardMultitone(-20)
@@ -148,7 +148,7 @@ func TestMultitoneFitsItsPeriod(t *testing.T) {
 	}
 }
 
-func TestImpulse(t *testing.T) {
+func TestImpulseIsOneSample(t *testing.T) {
 	i := StandardImpulse(-20)
 	block, err := i.Make(48000)
 	if err != nil {
@@ -165,7 +165,7 @@ func TestImpulse(t *testing.T) {
 	}
 }
 
-func TestNewSettingsAreRefused(t *testing.T) {
+func TestSweepMultitoneAndMeterSignalSettingsAreRefused(t *testing.T) {
 	for name, s := range map[string]Signal{
 		"sweep up to Nyquist": Sweep{FromHz: 20, ToHz: 24000, Seconds: 1, PeakDBFS: -20},
 		"sweep downwards":     Sweep{FromHz: 2000, ToHz: 1000, Seconds: 1, PeakDBFS: -20},
@@ -186,8 +186,8 @@ func TestNewSettingsAreRefused(t *testing.T) {
 	}
 }
 
-// An identity comes from a file that anybody may have written: it never breaks the
-// reader, and what is accepted is spelled the same way from then on.
+// An identity may come from any file: no text makes the reader panic, and an accepted identity
+// is written the same way from then on.
 func FuzzParseIdentity(f *testing.F) {
 	for _, k := range Kinds() {
 		f.Add(Marked{Signal: k.Default, Rate: 48000}.Identity())
@@ -206,8 +206,8 @@ func FuzzParseIdentity(f *testing.F) {
 	})
 }
 
-// Two conditions of one signal have two codes, and both identities are read back; without
-// a condition the identity is what it was.
+// Two conditions of one signal have different codes, and both identities are read back. Without
+// a condition the identity does not mention one.
 func TestConditionIsPartOfTheIdentity(t *testing.T) {
 	plain := Marked{Signal: StandardTone(-20), Rate: 48000}
 	one, other := plain, plain
@@ -230,7 +230,7 @@ func TestConditionIsPartOfTheIdentity(t *testing.T) {
 	}
 }
 
-// Where the level of the marks is set, it is part of the identity, and the marks have it.
+// A level that is set for the marks is part of the identity, and the marks have it.
 func TestMarkLevelIsPartOfTheIdentity(t *testing.T) {
 	plain := Marked{Signal: StandardTone(-20), Rate: 48000}
 	quiet := plain
@@ -243,7 +243,7 @@ func TestMarkLevelIsPartOfTheIdentity(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if peak := PeakDBFS(dsp.Block{sound[0][:layout.Signal]}); math.Abs(peak+47.5) > 0.1 || layout.MarkDBFS != -47.5 { // the chirp's samples miss its crest
+	if peak := PeakDBFS(dsp.Block{sound[0][:layout.Signal]}); math.Abs(peak+47.5) > 0.1 || layout.MarkDBFS != -47.5 { // the chirp's samples may not reach its peak
 		t.Errorf("the marks peak at %g dBFS, wanted -47.5", peak)
 	}
 	for _, wrong := range []string{"mark_dbfs=", "mark_dbfs=0", "mark_dbfs=-10", "mark_dbfs=-90", "mark_dbfs=NaN"} {

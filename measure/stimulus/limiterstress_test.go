@@ -25,17 +25,18 @@ func loudest(x []float64) float64 {
 	return v
 }
 
-// Every case has the level over the ceiling that its name says, in the samples of
-// its first channel, and half of it in the second (closed forms: a sine of 0.45 of
-// the rate comes within 0.1 dB of its crest in 60 ms, fs/4 from 45 degrees stays
-// 3.01 dB under it).
+// Every case has the level over the ceiling that its name states, in the samples of its first
+// channel, and half of that in the second. (Closed forms: the samples of a sine at 0.45 of the
+// rate come within 0.1 dB of its peak in 60 ms; those of fs/4 from 45 degrees stay 3.01 dB
+// below it.)
 func TestLimiterStressLevels(t *testing.T) {
 	for number, over := range map[int]float64{1: 6, 2: 10, 3: 20, 4: 0, 5: 20, 6: 6, 7: 10, 8: 10, 9: 12} {
 		for _, rate := range []int{44100, 48000, 96000} {
 			for _, ceilingDBTP := range []float64{-1, -9.5} {
 				b := makeStress(t, LimiterStress{Case: number, CeilingDBTP: ceilingDBTP}, rate)
 				got := 20*math.Log10(loudest(b[0])) - ceilingDBTP
-				// Talkers take a little of each other in; noise misses its ends.
+				// Each talker's channel has a little of the other; noise does not reach its
+				// full scale.
 				low, high := 0.1, 1e-6
 				if number == 9 {
 					low, high = 1, 2
@@ -56,8 +57,8 @@ func TestLimiterStressLevels(t *testing.T) {
 	}
 }
 
-// Bursts follow 200 ms of silence and are named by where they lie; what comes late
-// by less than that still is.
+// Bursts follow 200 ms of silence and are named by their place. Sound that is late by less than
+// that silence has the name of its burst.
 func TestLimiterStressParts(t *testing.T) {
 	s := LimiterStress{Case: 1}
 	b := makeStress(t, s, 48000)
@@ -75,15 +76,15 @@ func TestLimiterStressParts(t *testing.T) {
 			}
 		}
 	}
-	// It begins at its phase: 45 degrees are 1/√2 of 6 dB.
+	// The burst begins at its phase: 45 degrees are 1/√2 of 6 dB.
 	if got, want := b[0][period+9600], math.Pow(10, 0.3)*math.Sqrt(0.5); math.Abs(got-want) > 1e-12 {
 		t.Errorf("the second burst begins at %g, want %g", got, want)
 	}
 }
 
-// Case 8 is loud from its first frame to its last; two runs of k samples that meet
-// in a pair of equal ones are the worst of signs (case 6).
-func TestLimiterStressShapes(t *testing.T) {
+// Case 8 is loud from its first frame to its last. In case 6, two runs of k samples meet in a
+// pair of equal ones.
+func TestLimiterStressEndsAndAlternatingRuns(t *testing.T) {
 	b := makeStress(t, LimiterStress{Case: 8}, 48000)
 	if first, want := b[0][0], math.Pow(10, 0.5); math.Abs(first-want) > 1e-12 || loudest(b[0][b.Frames()-48:]) < 0.9*want {
 		t.Errorf("it begins at %g and ends at %g", first, loudest(b[0][b.Frames()-48:]))

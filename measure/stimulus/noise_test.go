@@ -8,8 +8,8 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// The filter of pink noise against its definition, 3.0103 dB per octave:
-// ±0.05 dB is what its comment promises.
+// The filter of pink noise against its definition, 3.0103 dB per octave. Its comment states
+// ±0.05 dB.
 func TestPinkFilterSlope(t *testing.T) {
 	for _, rate := range []float64{8000, 44100, 48000, 96000, 192000} {
 		low, high := math.Inf(1), math.Inf(-1)
@@ -28,11 +28,11 @@ func TestPinkFilterSlope(t *testing.T) {
 	}
 }
 
-// Octaves of pink noise hold the same power, those of white noise 3.01 dB more
-// each. An octave's power is uncertain by 4.34 dB/√(bandwidth × time): 0.03 dB for
-// the lowest here, 375 Hz × 58 s. The limit is four times that of a difference,
-// plus the filter's 0.05 dB and 0.02 dB for sums of bins in place of integrals.
-func TestOctavesOfNoise(t *testing.T) {
+// Octaves of pink noise have equal power; those of white noise rise by 3.01 dB each. An
+// octave's power is uncertain by 4.34 dB/√(bandwidth × time): 0.03 dB for the lowest here, 375
+// Hz × 58 s. The limit is four times the uncertainty of a difference, plus the filter's 0.05 dB
+// and 0.02 dB for sums of bins in place of integrals.
+func TestPowerInOctavesOfNoise(t *testing.T) {
 	const rate, length = 48000, 4096
 	for _, c := range []struct {
 		signal Signal
@@ -68,10 +68,9 @@ func TestOctavesOfNoise(t *testing.T) {
 	}
 }
 
-// Golomb, "Shift Register Sequences" (1967): one period of a maximum-length
-// sequence has one −1 (here: +1) more of one sign, and its periodic
-// autocorrelation is −1 off the origin. The latter for some shifts; that the
-// period is no shorter follows from it.
+// Golomb, "Shift Register Sequences" (1967): one period of a maximum-length sequence has one −1
+// (here: +1) more than the other sign, and its periodic autocorrelation is −1 at every lag but
+// 0. Some lags are tested; the period is then no shorter.
 func TestMaximumLengthSequences(t *testing.T) {
 	for order := leastMLSOrder; order <= mostMLSOrder; order++ {
 		m := MLS{Order: order, Periods: 1, PeakDBFS: 0}

@@ -10,10 +10,9 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// Farina 2000 and Novak 2015, worked out for 5 s from 20 Hz to 20 kHz: L, and by
-// how much the harmonics come ahead (closed forms L·ln n; L = T/ln 1000, and 14
-// turns of 20 Hz).
-func TestSweepConstants(t *testing.T) {
+// Farina 2000 and Novak 2015, computed for 5 s from 20 Hz to 20 kHz: L, and the times by which
+// the harmonics precede (closed forms L·ln n; L = T/ln 1000, and 14 turns of 20 Hz).
+func TestSweepGrowthAndHarmonicAdvance(t *testing.T) {
 	f := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5}
 	s := SynchronisedSweep{FromHz: 20, ToHz: 20000, Seconds: 5}
 	for name, c := range map[string][2]float64{
@@ -32,9 +31,8 @@ func TestSweepConstants(t *testing.T) {
 	}
 }
 
-// Where the phase of the sweep is, its frequency is f1·e^(t/L): zero crossings an
-// exact time apart.
-func TestSweepFrequency(t *testing.T) {
+// The sweep's frequency is f1·e^(t/L): its samples agree with that closed form.
+func TestSweepAgainstClosedForm(t *testing.T) {
 	const rate = 48000
 	s := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5, PeakDBFS: 0}
 	block, err := s.Make(rate)
@@ -51,9 +49,9 @@ func TestSweepFrequency(t *testing.T) {
 	}
 }
 
-// The sweep times its inverse filter is an impulse of gain 1 (Farina 2000): flat
-// over the middle of the band but for the ripple of the ends.
-func TestInverseFilter(t *testing.T) {
+// The sweep convolved with its inverse filter is an impulse of gain 1 (Farina 2000). Its
+// spectrum is flat over the middle of the band, apart from the ripple of the ends.
+func TestSweepTimesInverseFilterIsAnImpulse(t *testing.T) {
 	const rate = 48000
 	s := Sweep{FromHz: 20, ToHz: 20000, Seconds: 5, PeakDBFS: -20}
 	block, _ := s.Make(rate)
@@ -95,9 +93,9 @@ func TestInverseFilter(t *testing.T) {
 	}
 }
 
-// Novak 2015, section 4: of y = x + a2·x² + a3·x³ and a sweep of peak 1, the
-// responses at the harmonics are |H1| = 1 + 3·a3/4, |H2| = a2/2, |H3| = a3/4, each
-// at its own place ahead.
+// Novak 2015, section 4: for y = x + a2·x² + a3·x³ and a sweep of peak 1, the responses at the
+// harmonics are |H1| = 1 + 3·a3/4, |H2| = a2/2, |H3| = a3/4, each at its own time before the
+// linear one.
 func TestSynchronisedSweepSeparatesHarmonics(t *testing.T) {
 	const rate, length = 96000, 1 << 20
 	const a2, a3 = 0.1, 0.05
@@ -118,8 +116,7 @@ func TestSynchronisedSweepSeparatesHarmonics(t *testing.T) {
 	}
 	h := fft.Sequence(nil, bins)
 	for n, want := range map[int]float64{1: 1 + 3*a3/4, 2: a2 / 2, 3: a3 / 4} {
-		// A stretch of 4096 frames around the place of the harmonic, which it fades
-		// in and out.
+		// A stretch of 4096 frames around the place of the harmonic, faded in and out.
 		centre := length - int(math.Round(s.HarmonicAdvance(n)*rate))
 		const half = 2048
 		cut := make([]float64, 2*half)
@@ -130,13 +127,13 @@ func TestSynchronisedSweepSeparatesHarmonics(t *testing.T) {
 		for _, hz := range []float64{3000, 5000, 9000} {
 			bin := int(hz * 2 * half / rate)
 			got := spectrum[bin]
-			if bin%2 == 1 { // the stretch begins at −half, half a turn per bin
+			if bin%2 == 1 { // the stretch begins at −half, which is half a turn per bin
 				got = -got
 			}
 			if n > 1 { // its place lies between frames
 				got = complex(cmplx.Abs(got), 0)
 			}
-			// 0.5 %: the inverse is that of an endless sweep.
+			// 0.5 %: the inverse is that of an infinite sweep.
 			if cmplx.Abs(got/complex(want, 0)-1) > 0.005 {
 				t.Errorf("harmonic %d at %g Hz: %.6f, want %.6f", n, hz, got, want)
 			}
@@ -144,10 +141,10 @@ func TestSynchronisedSweepSeparatesHarmonics(t *testing.T) {
 	}
 }
 
-// inverse is the inverse filter at a rate in Hz: the sweep reversed, its level
-// falling by 6 dB an octave of the sweep. The sweep convolved with it is an
-// impulse at the last frame of the sweep, of gain 1 over the band but for the
-// ripple of the sweep's ends, 0.4 dB from peak to peak for 5 s.
+// inverse is the inverse filter at a rate in Hz: the sweep reversed, with a level that falls by
+// 6 dB an octave of the sweep. The sweep convolved with it is an impulse at the last frame of
+// the sweep. Its gain over the band is 1, apart from the ripple of the sweep's ends, 0.4 dB
+// from peak to peak for 5 s.
 func (s Sweep) inverse(rate int) ([]float64, error) {
 	block, err := s.Make(rate)
 	if err != nil {
@@ -159,18 +156,17 @@ func (s Sweep) inverse(rate int) ([]float64, error) {
 		falling := dsp.Exp2(-float64(n) / float64(rate) / s.Growth() * math.Log2E)
 		inverse[n] = sweep[len(sweep)-1-n] * falling
 	}
-	// The spectrum of a sweep of peak A is A·√(L/f)/2 per second, that of its
-	// inverse f/f2 of it: their product, in frames, is A²·L·fs²/(4·f2).
+	// The spectrum of a sweep of peak A is A·√(L/f)/2 per second, and that of its inverse is
+	// f/f2 of it: their product, in frames, is A²·L·fs²/(4·f2).
 	peak := dsp.DBToAmplitude(s.PeakDBFS)
 	fs := float64(rate)
 	scale(inverse, 4*s.ToHz/(peak*peak*s.Growth()*fs*fs))
 	return inverse, nil
 }
 
-// inverseSpectrum is the inverse filter's gain at a frequency between the
-// sweep's ends, for sound at a rate in Hz (equation 51, there per second of a
-// sweep of peak 1): times a response's discrete Fourier transform it gives the
-// device's.
+// inverseSpectrum is the inverse filter's gain at a frequency between the sweep's ends, for
+// sound at a rate in Hz (equation 51, there per second of a sweep of peak 1). Multiplied by a
+// response's discrete Fourier transform it gives the device's.
 func (s SynchronisedSweep) inverseSpectrum(hz float64, rate int) complex128 {
 	growth := s.Growth()
 	turns := math.Mod(hz*growth*(1-ln(hz/s.FromHz)), 1)

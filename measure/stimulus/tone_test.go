@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// A sine in exact rational phase: what a tone has to be, an hour in as well as at
-// the start. 2e-15 is a few roundings of numbers up to 1.
+// A tone against a sine in exact rational phase, late in the tone as well as at the start.
+// 2e-15 is a few roundings of numbers up to 1.
 func TestToneAgainstRationalPhase(t *testing.T) {
 	const rate = 44100
 	block, err := Tone{Hz: 997.25, PeakDBFS: -6, Seconds: 120}.Make(rate)
@@ -25,8 +25,8 @@ func TestToneAgainstRationalPhase(t *testing.T) {
 	}
 }
 
-// Peaks, and rms below the peak: a sine's is 3.0103 dB, two equal sines' 6.0206,
-// 4:1 sines' 4.6852 (closed forms: powers add).
+// Peaks, and the rms below the peak: 3.0103 dB for a sine, 6.0206 for two equal sines, 4.6852
+// for sines of 4:1 (closed forms: powers add).
 func TestPeaksAndCrestFactors(t *testing.T) {
 	for name, c := range map[string]struct {
 		signal Signal
@@ -57,8 +57,8 @@ func TestPeaksAndCrestFactors(t *testing.T) {
 		if got := 20 * math.Log10(peak); got > want+1e-9 || got < want-c.missed {
 			t.Errorf("%s: peak %.4f dBFS, want %.2f", name, got, want)
 		}
-		// 0.005 dB: random samples' power is off by its own spread over √n, which
-		// is 0.003 dB for the 1.3 million of the noise.
+		// 0.005 dB: the power of random samples varies by its own spread over √n, which is
+		// 0.003 dB for the 1.3 million of the noise.
 		if got := want - 10*math.Log10(power/float64(len(steady))); math.Abs(got-c.crest) > 0.005 {
 			t.Errorf("%s: rms %.4f dB below the peak, want %.4f", name, got, c.crest)
 		}
@@ -108,7 +108,7 @@ func TestToneSeriesLevels(t *testing.T) {
 	}
 }
 
-func TestSettingsAreRefused(t *testing.T) {
+func TestToneNoiseAndSilenceSettingsAreRefused(t *testing.T) {
 	for name, s := range map[string]Signal{
 		"above Nyquist":  Tone{Hz: 24000, PeakDBFS: -20, Seconds: 1},
 		"over full":      Tone{Hz: 997, PeakDBFS: 0.1, Seconds: 1},
@@ -128,8 +128,8 @@ func TestSettingsAreRefused(t *testing.T) {
 	}
 }
 
-// math/rand/v2 promises the sequence of a seed, package dsp the bits of its
-// functions: nothing else may come in.
+// math/rand/v2 guarantees the sequence of a seed, and package dsp the bits of its functions: a
+// signal depends on nothing else.
 func TestSameBitsAtEveryCall(t *testing.T) {
 	for _, s := range []Signal{StandardTone(-20), ModulationTonesSMPTE(-20), WhiteNoise{PeakDBFS: -20, Seconds: 1, Seed: 7}, PinkNoise{PeakDBFS: -20, Seconds: 1, Seed: 7}, MLS{Order: 12, Periods: 2, PeakDBFS: -20}} {
 		a, err := s.Make(44100)
@@ -145,8 +145,8 @@ func TestSameBitsAtEveryCall(t *testing.T) {
 	}
 }
 
-// The short way to a remainder is the exact one.
-func TestRemainder(t *testing.T) {
+// remainder is exact: it equals math.Mod.
+func TestRemainderEqualsMod(t *testing.T) {
 	for _, rate := range []float64{1, 8, 44100, 48000, 192000} {
 		for n := 0; n < 4_000_000; n += 997 {
 			for _, hz := range []float64{997, 0.1, 2999.7, 19999.99, 1e-9} {
