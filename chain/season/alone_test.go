@@ -6,12 +6,12 @@ import (
 	"testing"
 )
 
-// Each take is made and measured on the one goroutine of its job, in every way that a season
-// makes one: --jobs is how many processors a season takes, and two takes at a time do not
+// Each take is made and measured on the goroutine of its job, in every way that a season makes
+// one. So --jobs is the number of processors that a season uses, and two takes at a time do not
 // wait for each other.
 func TestTakesStayOnOneGoroutine(t *testing.T) {
 	for name, p := range foreignPlans(t) {
-		if p.Conversations != nil { // they are measured after their takes
+		if p.Conversations != nil { // conversations are measured after their takes
 			continue
 		}
 		before := runtime.NumGoroutine()
@@ -32,7 +32,7 @@ func TestTakesStayOnOneGoroutine(t *testing.T) {
 		runAll(t, p)
 		close(stop)
 		<-stopped
-		if extra := most.Load() - int64(before); extra > 2 { // the one that counts, and the job's
+		if extra := most.Load() - int64(before); extra > 2 { // the goroutine that counts, and the job's
 			t.Errorf("%s: %d goroutines beside the caller's, want the job's alone", name, extra-1)
 		}
 	}

@@ -10,18 +10,19 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// mostAttempts is how often a take is begun without an end before it is given up: a take
-// that ends its process each time must not delay the others for ever.
+// mostAttempts is how many times a take is begun without reaching an end before it is given up:
+// a take that ends its process each time must not delay the others for ever.
 const mostAttempts = 3
 
-// attempts counts how often a take was begun, by the bytes of a file beside its receipt.
+// attempts counts how many times a take was begun, as the size in bytes of a file beside its
+// receipt.
 type attempts struct{ path string }
 
 func attemptsAt(output string) attempts {
 	return attempts{receipt.PathFor(output) + ".attempts"}
 }
 
-// begin counts an attempt, before it begins, and returns how many there were already.
+// begin counts an attempt that is about to start, and returns the number of earlier ones.
 func (a attempts) begin() (before int64, err error) {
 	if err := os.MkdirAll(filepath.Dir(a.path), 0o777); err != nil {
 		return 0, &wave.OutputError{Path: a.path, Doing: "make its folder", Err: err}
@@ -44,8 +45,8 @@ func (a attempts) begin() (before int64, err error) {
 	return info.Size(), nil
 }
 
-// takeBack takes back the attempt that was counted last: it was interrupted, which is no
-// fault of the take.
+// takeBack removes the last attempt from the count: it was interrupted, which is no fault of
+// the take.
 func (a attempts) takeBack() {
 	if info, err := os.Stat(a.path); err == nil && info.Size() > 1 {
 		os.Truncate(a.path, info.Size()-1)
@@ -54,8 +55,8 @@ func (a attempts) takeBack() {
 	os.Remove(a.path)
 }
 
-// end removes the count once a take is finished. Mostly there is none: to look costs a third
-// of a removal that fails.
+// end removes the count once a take is finished. Mostly there is none: a look at the file costs
+// a third of a removal that fails.
 func (a attempts) end() error {
 	if _, err := os.Lstat(a.path); errors.Is(err, fs.ErrNotExist) {
 		return nil

@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure/report"
 )
 
-// conversationSections are the sections of each conversation: its voices, their paths into
+// conversationSections returns the section of each conversation: its voices, their paths into
 // the other microphones, and the pairs of microphones.
 func (t *Table) conversationSections() (all []report.Section) {
 	for _, c := range t.Conversations {
@@ -80,7 +80,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 	return all
 }
 
-// conversationsMissing is how many conversations are not done.
+// conversationsMissing returns the number of conversations that are not done.
 func (t *Table) conversationsMissing() (n int) {
 	for _, c := range t.Conversations {
 		if c.State != Made {
@@ -90,7 +90,7 @@ func (t *Table) conversationsMissing() (n int) {
 	return n
 }
 
-// advice is what to do about a conversation before its takes are mixed.
+// advice states what to do about a conversation before its takes are mixed.
 func (c *ConversationRow) advice() (do []string) {
 	switch {
 	case c.State == Missing:

@@ -9,32 +9,33 @@ import (
 	"github.com/boothbench/boothbench/chain/tomlfile"
 )
 
-// Conversation is takes of several microphones of one conversation. They are made by one
-// share, one after the other.
+// Conversation is a group of takes, from several microphones of one conversation. One share
+// makes all of them, one after the other.
 type Conversation struct {
 	Name  string   `json:"name"`  // its files are NAME.conversation.json and NAME.mix.wav
 	Takes []string `json:"takes"` // outputs, below the season's folder
-	// Linked takes get one gain where a season delivers: together they meet the loudness,
-	// and the voices keep their levels against each other. Others meet it each for itself.
+	// Linked takes get one gain where a season delivers: together they meet the loudness, and
+	// the voices keep their relative levels. Otherwise each take meets the loudness by itself.
 	Linked bool `json:"linked,omitempty"`
 	Mix    *Mix `json:"mix,omitempty"` // nil: none
 }
 
-// Mix is how the outputs of a conversation are mixed: added, and nothing else.
+// Mix states how the outputs of a conversation are mixed. They are added, with no other
+// processing.
 type Mix struct {
 	Channels int `json:"channels"` // 1 or 2
-	// Pan is where each channel of the takes, in their order, is in two channels: −1 left,
-	// 0 in the middle, +1 right. nil: all in the middle.
+	// Pan is the position of each channel of the takes, in their order, in a mix of two
+	// channels: −1 left, 0 in the middle, +1 right. nil: all in the middle.
 	Pan []float64 `json:"pan,omitempty"`
-	// LawDB is by how much each side is lower in the middle than at the side: 3 keeps the
-	// power, 6 the sum of the amplitudes.
+	// LawDB is by how much a channel in the middle is lower in each side than a channel panned
+	// to that side: 3 keeps the power, 6 the sum of the amplitudes.
 	LawDB float64 `json:"pan_law_db"`
-	// HeadroomDB is how far the true peak of the mix stays under full scale at least.
+	// HeadroomDB is the least distance of the mix's true peak from full scale.
 	HeadroomDB float64 `json:"headroom_db"`
 }
 
-// The pan law and headroom where the file names none: the power is kept, and a true peak
-// of −1 dBTP (EBU R 128) is not exceeded.
+// The pan law and headroom where the file states none: the power is kept, and a true peak of −1
+// dBTP (EBU R 128) is not exceeded.
 const (
 	usualLawDB      = 3
 	usualHeadroomDB = 1
@@ -42,9 +43,9 @@ const (
 
 var conversationKeys = []string{"name", "takes", "folders", "link", "mix", "pan", "pan_law_db", "headroom_db"}
 
-// ParseConversations reads a conversations file: each [[conversation]] names its takes by
-// their paths below the season's folder, or a pattern of folders, the takes of each of
-// which are one conversation.
+// ParseConversations reads a conversations file. Each [[conversation]] lists its takes by their
+// paths below the season's folder, or has a pattern of folders: then the takes of each matching
+// folder are one conversation.
 func ParseConversations(name string, text []byte, takes []Take) ([]Conversation, error) {
 	d, err := tomlfile.Read(name, "a conversations file", text, "conversation")
 	if err != nil {
@@ -68,7 +69,7 @@ func ParseConversations(name string, text []byte, takes []Take) ([]Conversation,
 type conversationParser struct {
 	*tomlfile.Document
 	takes []Take
-	of    map[string]string // the conversation of each output
+	of    map[string]string // the conversation of each output, by name
 	all   []Conversation
 }
 
@@ -154,7 +155,7 @@ func (p *conversationParser) within(e tomlfile.Entry, least, most float64) float
 	return v
 }
 
-// folders makes a conversation of the takes of each folder that a pattern fits.
+// folders makes a conversation of the takes of each folder that matches a pattern.
 func (p *conversationParser) folders(v *tomlfile.Value, pattern string, like Conversation) {
 	groups := map[string][]string{}
 	var names []string
@@ -209,8 +210,8 @@ func (p *conversationParser) add(v *tomlfile.Value, c Conversation) {
 	p.all = append(p.all, c)
 }
 
-// panned is the gain of a channel at a place in each channel of the mix: cosine and sine,
-// raised to a power by the law.
+// panned returns the gain of a channel into each channel of the mix: cosine and sine of its
+// position, raised to the power that the pan law requires.
 func (m *Mix) panned(channel int) []float64 {
 	if m.Channels == 1 {
 		return []float64{1}
@@ -221,7 +222,7 @@ func (m *Mix) panned(channel int) []float64 {
 	}
 	sin, cos := math.Sincos((pan + 1) * math.Pi / 4)
 	power := m.LawDB / (20 * math.Log10(math.Sqrt2))
-	if pan == -1 || pan == 1 { // one side alone, by any law
+	if pan == -1 || pan == 1 { // at the edges one side alone, under any law
 		return []float64{(1 - pan) / 2, (1 + pan) / 2}
 	}
 	return []float64{math.Pow(cos, power), math.Pow(sin, power)}
@@ -230,7 +231,7 @@ func (m *Mix) panned(channel int) []float64 {
 func (c *Conversation) reportName() string { return c.Name + ".conversation.json" }
 func (c *Conversation) mixName() string    { return c.Name + ".mix.wav" }
 
-// conversationOf is the number of a take's conversation; −1: it is alone.
+// conversationOf returns the index of a take's conversation; −1: it has none.
 func (p *Plan) conversationOf(t Take) int {
 	if i, ok := p.inConversation[t.Output]; ok {
 		return i
@@ -238,7 +239,7 @@ func (p *Plan) conversationOf(t Take) int {
 	return -1
 }
 
-// indexConversations prepares conversationOf and pathOf.
+// indexConversations fills the maps that conversationOf and pathOf use.
 func (p *Plan) indexConversations() {
 	if len(p.Conversations) == 0 {
 		return

@@ -20,8 +20,8 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// talk plans conversations of two: takes of the same voice at different levels in two
-// folders, and one take alone.
+// talk plans two conversations and a single take. A conversation has takes of the same voice at
+// different levels, in one folder.
 func talk(t testing.TB, text string, shares int, delivers bool) *Plan {
 	t.Helper()
 	folder := t.TempDir()
@@ -63,7 +63,7 @@ func talk(t testing.TB, text string, shares int, delivers bool) *Plan {
 	return made
 }
 
-// gathered is the table of a plan that must be complete.
+// gathered returns the table of a plan that must be complete.
 func gathered(t testing.TB, p *Plan) *Table {
 	t.Helper()
 	table, err := p.Gather(true)
@@ -87,8 +87,8 @@ func readSound(t testing.TB, path string) dsp.Block {
 	return b
 }
 
-// A mix is the sum of the outputs with the gains of the pan law and one gain, to a step of
-// 16 bits and the dither (2 steps); it has the target's loudness, or the reason is stated.
+// A mix is the sum of the outputs with the gains of the pan law and one common gain, to a step
+// of 16 bits and the dither (2 steps). It has the target's loudness, or the reason is stated.
 func TestMixIsTheSum(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 4))
 	for range dsptest.Some(1, make([]int, 6)) {
@@ -101,7 +101,8 @@ func TestMixIsTheSum(t *testing.T) {
 			guest, host := readSound(t, filepath.Join(p.folder, c.Name, "guest.wav"))[0], readSound(t, filepath.Join(p.folder, c.Name, "host.wav"))[0]
 			gain := math.Pow(10, m.GainDB/20)
 			for side, plane := range mix {
-				// The law: the gain of a side falls from 1 to 0 by the cosine raised to law/3.01.
+				// By the pan law, the gain of a side falls from 1 to 0 as the cosine raised to
+				// law/3.01.
 				share := func(place float64) float64 {
 					if side == 1 {
 						place = -place
@@ -128,8 +129,8 @@ func TestMixIsTheSum(t *testing.T) {
 	}
 }
 
-// Linked takes keep the difference of their levels and meet the loudness together; others
-// meet it each for itself.
+// Linked takes keep the difference of their levels and meet the loudness together. Other takes
+// meet it each by itself.
 func TestLinkedTakesMeetTheLoudnessTogether(t *testing.T) {
 	for _, linked := range []bool{true, false} {
 		p := talk(t, fmt.Sprintf("folders = \"ep*\"\nlink = %v\n", linked), 1, true)
@@ -161,9 +162,9 @@ func TestLinkedTakesMeetTheLoudnessTogether(t *testing.T) {
 	}
 }
 
-// Conversations are in one share each, come to the same bytes whatever the shares, and are
-// made again exactly where something of them is missing.
-func TestConversationsResume(t *testing.T) {
+// Each conversation is in one share. Its bytes do not depend on the shares, and it is made
+// again exactly where one of its files is missing.
+func TestConversationsMakeOnlyMissingFiles(t *testing.T) {
 	const text = "folders = \"ep*\"\nlink = true\nmix = \"mono\"\n"
 	p := talk(t, text, 1, true)
 	run(t, p, 1, 1, RunSettings{})
@@ -172,7 +173,7 @@ func TestConversationsResume(t *testing.T) {
 	for _, change := range []struct {
 		name string
 		do   func()
-		made int // takes and conversations
+		made int // number of takes and conversations
 	}{
 		{"nothing", func() {}, 0},
 		{"the mix is gone", func() { os.Remove(filepath.Join(p.folder, "ep1.mix.wav")) }, 1},
@@ -200,7 +201,8 @@ func TestConversationsResume(t *testing.T) {
 		if got := files(t, p); !mapsEqual(got, want) {
 			t.Errorf("%s: other bytes", change.name)
 		}
-		// Where an output was made again with the same bytes, the conversation stays.
+		// Where an output was made again with the same bytes, the conversation is not made
+		// again.
 		if count != change.made {
 			t.Errorf("%s: %d were made, want %d", change.name, count, change.made)
 		}
@@ -226,7 +228,7 @@ func TestConversationsResume(t *testing.T) {
 	}
 }
 
-// files are the bytes of the outputs, mixes and reports.
+// files returns the bytes of the outputs, mixes and reports.
 func files(t testing.TB, p *Plan) map[string]string {
 	t.Helper()
 	all := outputs(t, p)
@@ -254,8 +256,8 @@ func mapsEqual(a, b map[string]string) bool {
 	return true
 }
 
-// What is wrong in a conversations file is reported with its line and what is accepted.
-func TestConversationsFile(t *testing.T) {
+// A fault in a conversations file is reported with its line and the accepted values.
+func TestFaultsOfAConversationsFile(t *testing.T) {
 	takes := []Take{{Output: "ep1/a.wav"}, {Output: "ep1/b.wav"}}
 	for text, want := range map[string]string{
 		"":                                    "conversation: missing",

@@ -16,12 +16,12 @@ import (
 	"github.com/boothbench/boothbench/measure/conversation"
 )
 
-// Conversed is the measurement of one conversation: delays and bleeds of its microphones in
+// Conversed is the measurement of one conversation: the delays and bleeds of its microphones in
 // the takes, and the mix of the outputs.
 type Conversed struct {
 	Name string `json:"name"`
 	*conversation.Conversation
-	// LinkedLUFS is the loudness of the outputs of linked takes as one programme.
+	// LinkedLUFS is the loudness of linked outputs as one programme.
 	LinkedLUFS *float64 `json:"linked_lufs,omitempty"`
 	Mix        *Mixed   `json:"mix,omitempty"`
 }
@@ -29,8 +29,8 @@ type Conversed struct {
 // isBelow reports whether a name is that of a file below the season's folder.
 func isBelow(name string) bool { return fs.ValidPath(name) && name != "." }
 
-// doUnit makes the takes of a unit: one that stands alone, or those of a conversation,
-// after which the conversation itself is measured and mixed.
+// doUnit makes the takes of a unit: a single take, or those of a conversation. Then it measures
+// and mixes the conversation.
 func (w *worker) doUnit(ctx context.Context, unit []Take, done func(Outcome)) {
 	number := w.plan.conversationOf(unit[0])
 	if number < 0 {
@@ -56,8 +56,8 @@ func (w *worker) doUnit(ctx context.Context, unit []Take, done func(Outcome)) {
 	}
 }
 
-// doLinked delivers the takes of a conversation with one gain. Where the receipt of one
-// does not hold, all are made again.
+// doLinked delivers the takes of a conversation with one gain. If the receipt of one take does
+// not hold, all are made again.
 func (w *worker) doLinked(ctx context.Context, c *Conversation, unit []Take) []Outcome {
 	key := w.plan.linkedKey(c)
 	outcomes := make([]Outcome, len(unit))
@@ -80,8 +80,8 @@ func (w *worker) doLinked(ctx context.Context, c *Conversation, unit []Take) []O
 	if held == len(unit) && (failed == 0 || !w.settings.Again) {
 		return outcomes
 	}
-	// One step of the first take stands for all.
-	first := step{key: key, output: w.plan.output, state: Made, anew: true} // its receipt may hold where another's does not
+	// The step of the first take makes the outputs of all.
+	first := step{key: key, output: w.plan.output, state: Made, anew: true} // its own receipt may hold while another's does not
 	receipts := make([]*receipt.Receipt, len(unit))
 	first.make = func(ctx context.Context, _ Take, _ string, r *receipt.Receipt) error {
 		return w.deliverLinked(ctx, key, unit, r, receipts)
@@ -102,16 +102,16 @@ func (w *worker) doLinked(ctx context.Context, c *Conversation, unit []Take) []O
 	return outcomes
 }
 
-// linkedKey is the key of the takes of a linked conversation: which they are decides
-// the gain.
+// linkedKey is the key of the takes of a linked conversation. It contains their names, since
+// the gain depends on all of them.
 func (p *Plan) linkedKey(c *Conversation) receipt.Key {
 	key := p.key(p.ChainText)
 	key.Options += ", linked " + strings.Join(c.Takes, " ")
 	return key
 }
 
-// deliverLinked delivers takes as one programme and writes the receipts of all but the
-// first, whose receipt is the commit.
+// deliverLinked delivers takes as one programme and writes the receipts of all but the first.
+// The receipt of the first is the commit, written last.
 func (w *worker) deliverLinked(ctx context.Context, key receipt.Key, unit []Take, first *receipt.Receipt, receipts []*receipt.Receipt) error {
 	var jobs []tune.Job
 	for i, t := range unit {
@@ -155,8 +155,8 @@ func (w *worker) deliverLinked(ctx context.Context, key receipt.Key, unit []Take
 	return nil
 }
 
-// conversationKey is the key of what is made of a whole conversation: the digests of all
-// takes and outputs decide it.
+// conversationKey is the key of the files made from a whole conversation. It contains the
+// digests of all takes and outputs.
 func (p *Plan) conversationKey(c *Conversation, receipts []*receipt.Receipt) (receipt.Key, error) {
 	text, err := json.Marshal(c)
 	options := "conversation " + string(text)
@@ -186,7 +186,7 @@ func (w *worker) converse(ctx context.Context, c *Conversation, outcomes []Outco
 	anew := false
 	if c.Mix != nil {
 		r, _, err := receipt.HoldsByTimes(key, o.Path, w.plan.output(Take{Output: c.mixName()}))
-		anew = err != nil || r == nil // the mix is missing: make both
+		anew = err != nil || r == nil // the mix is missing: make report and mix
 	}
 	o = w.doStep(ctx, o.Take, step{key: key, output: w.plan.output, make: make, state: Made, anew: anew})
 	o.Conversation = true
@@ -229,7 +229,7 @@ func (w *worker) makeConversation(ctx context.Context, c *Conversation, key rece
 	return publish(out, append(text, '\n'))
 }
 
-// ConversationRow is one conversation of a table.
+// ConversationRow is the row of one conversation in a table.
 type ConversationRow struct {
 	Name  string     `json:"name"`
 	State State      `json:"state"`
@@ -237,7 +237,7 @@ type ConversationRow struct {
 	Found *Conversed `json:"found,omitempty"` // nil: not done
 }
 
-// gatherConversation reads what was made of a conversation.
+// gatherConversation reads the report of a conversation.
 func (p *Plan) gatherConversation(c *Conversation, key receipt.Key, verify bool) (row ConversationRow, err error) {
 	row = ConversationRow{Name: c.Name, State: Missing, Note: "it waits for its takes"}
 	if c.Linked && p.Target != nil && !p.AsOneProgramme {

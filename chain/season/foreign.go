@@ -9,18 +9,18 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// ForeignError reports a file at the place of an output that the season did not make: it
-// has no receipt, and the season would make other bytes.
+// ForeignError reports a file at the path of an output that the season did not make: it has no
+// receipt, and the season would make other bytes.
 type ForeignError struct{ Path string }
 
 func (e *ForeignError) Error() string {
 	return e.Path + ": the file is there, and no receipt says that a season made it; move it away, or plan the season into another folder"
 }
 
-// isOwn reports whether an output may be replaced: it is not there, or a receipt says
-// that a season made one of its name. Where a process was killed after it had published
-// an output and before its receipt, the output is not known to be the season's own, but
-// then it has the bytes that the next attempt makes.
+// isOwn reports whether an output may be replaced: there is none, or a receipt states that a
+// season made a file of this name. If a process was killed after it had published an output and
+// before its receipt, the output does not count as the season's own. But it then has the same
+// bytes that the next attempt makes.
 func isOwn(output string) bool {
 	if _, err := os.Lstat(output); err != nil {
 		return true
@@ -29,8 +29,8 @@ func isOwn(output string) bool {
 	return err == nil && r.Output.SHA256 != ""
 }
 
-// isAccountedFor reports whether a plan may be made over an output: it is the season's
-// own, or an attempt was begun at it, whose next one compares the bytes.
+// isAccountedFor reports whether a plan may be made over an output: it is the season's own, or
+// an attempt to make it was begun. The next attempt compares the bytes.
 func isAccountedFor(output string) bool {
 	if isOwn(output) {
 		return true
@@ -39,7 +39,8 @@ func isAccountedFor(output string) bool {
 	return err == nil
 }
 
-// publish replaces a file of a season's own; one that is not must have the same bytes.
+// publish replaces a file of the season. A file that is not the season's must have the same
+// bytes.
 func publish(path string, text []byte) error {
 	if isOwn(path) {
 		return replaceFile(path, text)
@@ -54,7 +55,8 @@ func publish(path string, text []byte) error {
 	return nil
 }
 
-// foreign is the error of a file that is somebody else's, and nil for any other error.
+// foreign returns the error of a file that the season did not make, and nil for any other
+// error.
 func foreign(err error, output string) error {
 	var known *ForeignError
 	switch {

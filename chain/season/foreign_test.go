@@ -13,10 +13,10 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest"
 )
 
-// foreignPlans are seasons of every way to make an output.
+// foreignPlans returns seasons that make outputs in every possible way.
 func foreignPlans(t *testing.T) map[string]*Plan {
 	folder := t.TempDir()
-	takes := makeTakes(t, folder, 5)[4:] // 1.2 s, so that it has a loudness
+	takes := makeTakes(t, folder, 5)[4:] // 1.2 s, long enough to have a loudness
 	more := takes[0]
 	more.Path, more.Output = filepath.Join(folder, "more.wav"), "ep01/more.wav"
 	text, err := os.ReadFile(takes[0].Path)
@@ -47,8 +47,8 @@ func foreignPlans(t *testing.T) map[string]*Plan {
 	return all
 }
 
-// runAll runs a season to its end, as one programme as well, and returns the errors of
-// takes and conversations that stopped.
+// runAll runs a season to its end, also as one programme, and returns the errors of takes and
+// conversations that stopped.
 func runAll(t *testing.T, p *Plan) (stopped []error) {
 	t.Helper()
 	for {
@@ -87,10 +87,10 @@ func onlyManifest(t *testing.T, p *Plan) {
 	}
 }
 
-// A file that came to lie where an output is to be stays as it is, with words, however the
-// output is made; without it the season is made, and where a process was killed between
-// an output and its receipt the next one finishes the receipt and leaves the output.
-func TestForeignFilesStay(t *testing.T) {
+// A file that someone else put at the path of an output is not changed, however the output is
+// made, and the error names it. Without that file the season is made. If a process was killed
+// between an output and its receipt, the next run writes the receipt and leaves the output.
+func TestForeignFilesAreNotReplaced(t *testing.T) {
 	for name, p := range foreignPlans(t) {
 		for _, out := range p.made() {
 			onlyManifest(t, p)
@@ -103,7 +103,7 @@ func TestForeignFilesStay(t *testing.T) {
 			}
 			runs := 1
 			if dsptest.IsExhaustive() {
-				runs = mostAttempts + 1 // it is never the take's fault
+				runs = mostAttempts + 1 // such a failure never counts against the take
 			}
 			for range runs {
 				stopped := runAll(t, p)
@@ -127,7 +127,7 @@ func TestForeignFilesStay(t *testing.T) {
 				t.Error(name, err)
 				continue
 			}
-			// As a process that is killed after the output leaves it.
+			// This is the state that a process leaves if it is killed after the output.
 			os.Remove(receipt.PathFor(path))
 			if _, err := attemptsAt(path).begin(); err != nil {
 				t.Fatal(err)
@@ -145,8 +145,8 @@ func TestForeignFilesStay(t *testing.T) {
 	}
 }
 
-// A take that has failed since its output was made leaves that output the season's own.
-func TestFailureKeepsTheOutputOwn(t *testing.T) {
+// If a take fails after its output was made, the output remains the season's own.
+func TestFailedTakeKeepsItsOutput(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 1)
 	p := plan(t, t.TempDir(), takes, 1)
 	run(t, p, 1, 1, RunSettings{})
@@ -162,9 +162,9 @@ func TestFailureKeepsTheOutputOwn(t *testing.T) {
 	}
 }
 
-// A take that grows while it is processed stops with words, and the next run makes it: what
-// was made of its beginning is the season's own, and is replaced.
-func TestGrowingTake(t *testing.T) {
+// A take that grows while it is processed stops with an error, and the next run makes it. The
+// output made from its beginning is the season's own, and is replaced.
+func TestGrowingTakeStopsAndIsMadeLater(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 5)[3:]
 	whole, err := os.ReadFile(takes[1].Path)
 	if err != nil {

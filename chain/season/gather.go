@@ -15,17 +15,19 @@ import (
 	"github.com/boothbench/boothbench/chain/receipt"
 )
 
-// Table is the outcome of every take of a season.
+// Table states the outcome of every take of a season.
 type Table struct {
 	Rows []Row `json:"takes"` // in the order of the plan
-	// Groups state how consistent each folder's takes are; the last is that of all takes.
+	// Groups state how consistent the takes of each folder are; the last group is that of all
+	// takes.
 	Groups []Group       `json:"groups"`
 	Counts map[State]int `json:"counts"`
-	// Programme is the gain of a season as one programme; nil: there is none, or not yet.
+	// Programme is the gain of a season as one programme; nil: the season is none, or the gain
+	// is not known yet.
 	Programme *Programme `json:"programme,omitempty"`
 	Limits    int        `json:"limits_judged"`
 	NotMet    int        `json:"limits_not_met"`
-	// Takes that are done, and are too short to compare or have no loudness.
+	// Numbers of takes that are done, and are too short to compare or have no loudness.
 	TooShort int `json:"takes_too_short"`
 	Silent   int `json:"takes_without_loudness"`
 
@@ -36,20 +38,20 @@ type Table struct {
 type Row struct {
 	Take
 	State    State               `json:"state"`
-	Note     string              `json:"note,omitempty"` // why it is in this state, and its first warning
+	Note     string              `json:"note,omitempty"` // reason for this state, and the first warning
 	Readings map[string]*float64 `json:"readings,omitempty"`
 	SHA256   string              `json:"output_sha256,omitempty"`
-	// OutlierLU is by how many LU an outlier's loudness is above the median of its group;
-	// nil: it is none, or was not compared.
+	// OutlierLU is by how many LU an outlier's loudness exceeds the median of its group; nil:
+	// the take is no outlier, or was not compared.
 	OutlierLU *float64 `json:"outlier_lu,omitempty"`
 	TooShort  bool     `json:"too_short_to_judge,omitempty"`
-	Silent    bool     `json:"without_loudness,omitempty"` // nothing in it is above the gate
+	Silent    bool     `json:"without_loudness,omitempty"` // no block exceeds the gate
 	Warnings  []string `json:"warnings,omitempty"`
-	NotMet    []string `json:"limits_not_met,omitempty"` // each in words
-	judged    int      // limits
+	NotMet    []string `json:"limits_not_met,omitempty"` // each as a sentence
+	judged    int      // number of limits
 }
 
-// Group is how alike the takes of a folder are in loudness.
+// Group states how consistent the takes of a folder are in loudness.
 type Group struct {
 	Name       string  `json:"folder"` // "" for all takes
 	Takes      int     `json:"takes_compared"`
@@ -58,17 +60,17 @@ type Group struct {
 	Outliers   int     `json:"outliers"`
 }
 
-// Which takes are compared, and when one is an outlier. (own choice: the loudness of a few
-// seconds depends more on the words than on the level that was set)
+// Which takes are compared, and which of them are outliers. (own choice: the loudness of a few
+// seconds depends more on the words than on the level setting)
 const (
-	leastComparedSeconds = 10  // that the loudness counts: pauses are under its gate
-	leastGroup           = 4   // takes, for a median of their own
-	outlierLU            = 1.0 // and
+	leastComparedSeconds = 10  // that count for the loudness: pauses are below its gate
+	leastGroup           = 4   // least number of takes for a median of their own
+	outlierLU            = 1.0 // least distance of an outlier from the median
 	outlierSpreads       = 3
 )
 
-// Gather reads the receipts of all takes. With verify it reads every output as well and
-// compares its digest; else sizes and times are compared.
+// Gather reads the receipts of all takes. With verify it reads every output too and compares
+// its digest; otherwise it compares sizes and times.
 func (p *Plan) Gather(verify bool) (*Table, error) {
 	t := &Table{Counts: map[State]int{}}
 	found, err := p.programme()
@@ -108,8 +110,8 @@ func (p *Plan) Gather(verify bool) (*Table, error) {
 	return t, nil
 }
 
-// Complete reports whether every take and conversation is done; as one programme also,
-// whether its loudness is measured and no other gain comes nearer.
+// Complete reports whether every take and conversation is done. For one programme, its loudness
+// must also be measured, with no other gain coming nearer.
 func (t *Table) Complete() bool {
 	for _, c := range t.Conversations {
 		if c.State != Made {
@@ -119,7 +121,8 @@ func (t *Table) Complete() bool {
 	return t.Counts[Made] == len(t.Rows) && (t.Programme == nil || t.Programme.Final)
 }
 
-// row is the row of a take. What cannot be read is the note of that row: it hides no other.
+// row returns the row of a take. An error of reading becomes the note of the row, so it hides
+// no other take.
 func (p *Plan) row(key receipt.Key, take Take, verify bool) Row {
 	if c := p.conversationOf(take); c >= 0 && p.Conversations[c].Linked && p.Target != nil && !p.AsOneProgramme {
 		key = p.linkedKey(&p.Conversations[c])
@@ -154,7 +157,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) Row {
 		if r, err = receipt.Load(out); err != nil || row.State != Stale || r.Failure != "" {
 			return row
 		}
-		// An output that was touched and still has the bytes that were written is done.
+		// An output whose time changed is still done if it has the written bytes.
 		same, err := sameBytes(out, r)
 		if err == nil && same {
 			r, _, err = receipt.Holds(key, take.Path, out)
@@ -189,7 +192,7 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) Row {
 	return row
 }
 
-// sameBytes reports whether an output has the digest of its receipt.
+// sameBytes reports whether an output has the digest in its receipt.
 func sameBytes(out string, r *receipt.Receipt) (bool, error) {
 	now, err := receipt.Of(out)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -198,8 +201,8 @@ func sameBytes(out string, r *receipt.Receipt) (bool, error) {
 	return now.SHA256 == r.Output.SHA256, err
 }
 
-// compareTakes finds the takes whose loudness is unusual for their folder, or among all
-// takes where the folder has few.
+// compareTakes finds the takes with an unusual loudness for their folder, or among all takes
+// where the folder has few.
 func (t *Table) compareTakes() {
 	groups := map[string][]int{}
 	var all []int
@@ -254,7 +257,7 @@ func (t *Table) groupOf(name string, rows []int) Group {
 	for i := range values {
 		values[i] = math.Abs(values[i] - g.MedianLUFS)
 	}
-	g.SpreadLU = 1.4826 * median(values) // of a normal distribution: its standard deviation
+	g.SpreadLU = 1.4826 * median(values) // the standard deviation, for a normal distribution
 	return g
 }
 
@@ -263,11 +266,10 @@ func median(values []float64) float64 {
 	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
 }
 
-// columns are the readings of a table in CSV, in their order.
+// columns are the readings in the CSV table, in their order.
 var columns = []string{"integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "true_peak_fine_dbtp", "overs_clamped_samples", "gain_db", "duration_s", countedSeconds}
 
-// WriteCSV writes a row for each take (RFC 4180); a reading that is not there is an empty
-// field.
+// WriteCSV writes a row for each take (RFC 4180); a missing reading is an empty field.
 func (t *Table) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	out.Write(append(append([]string{"take", "output", "state"}, columns...), "outlier_lu", "too_short_to_judge", "limits_not_met", "output_sha256", "note"))

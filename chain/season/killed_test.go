@@ -18,8 +18,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// The season that this test program runs as a process of its own, and the output of the
-// take that ends that process each time; "": none.
+// The environment variables of a test process that runs a season: the folder of the season, and
+// the output of the take that ends that process each time; "": none.
 const (
 	childFolder = "BOOTHBENCH_TEST_SEASON"
 	childPoison = "BOOTHBENCH_TEST_POISON"
@@ -54,7 +54,7 @@ func child(folder, poison string) {
 	os.Exit(0)
 }
 
-// start runs the season in a process of its own.
+// start runs the season in a separate process.
 func start(t testing.TB, p *Plan, poison string) *exec.Cmd {
 	t.Helper()
 	program, err := os.Executable()
@@ -69,7 +69,7 @@ func start(t testing.TB, p *Plan, poison string) *exec.Cmd {
 	return c
 }
 
-// killedRun runs the season in a process that is killed once ended reports true.
+// killedRun runs the season in a process that is killed once ended returns true.
 func killedRun(t testing.TB, p *Plan, ended func() bool) {
 	t.Helper()
 	c := start(t, p, "")
@@ -89,9 +89,8 @@ func killedRun(t testing.TB, p *Plan, ended func() bool) {
 	<-done
 }
 
-// Processes that are killed at random moments leave nothing that matters: the next run
-// comes to the bytes of an undisturbed one, no receipt lies without its output, and after
-// a sweep no partial file is left.
+// Processes are killed at random moments. The next run makes the bytes of an undisturbed one,
+// no receipt exists without its output, and after a sweep no partial file is left.
 func TestKilledAtRandom(t *testing.T) {
 	takesCount, kills := 16, 5
 	if dsptest.IsExhaustive() {
@@ -104,8 +103,8 @@ func TestKilledAtRandom(t *testing.T) {
 	rng := rand.New(rand.NewPCG(16, 4))
 	order := p.Share(1, 1)
 	for kill := range kills {
-		// The kill falls once so many takes are done, and a random moment later, so that
-		// kills fall on all of the season.
+		// The process is killed once this many takes are done, plus a random time, so that the
+		// kills are spread over the whole season.
 		last := p.output(order[takesCount*(kill+1)/(kills+1)])
 		later := time.Duration(rng.Int64N(int64(10 * time.Millisecond)))
 		killedRun(t, p, func() bool {
@@ -123,7 +122,7 @@ func TestKilledAtRandom(t *testing.T) {
 			}
 		}
 	}
-	run(t, p, 1, 1, RunSettings{Jobs: 2, Again: true}) // Again: three kills may have fallen on one take
+	run(t, p, 1, 1, RunSettings{Jobs: 2, Again: true}) // Again, because three kills may have hit the same take
 	want, got := outputs(t, once), outputs(t, p)
 	for name, bytes := range got {
 		if bytes != want[name] {
@@ -144,9 +143,9 @@ func TestKilledAtRandom(t *testing.T) {
 	}
 }
 
-// A take that ends its process each time is given up after three attempts, by its name,
-// and the others are made.
-func TestPoisonTakeEndsProcesses(t *testing.T) {
+// A take that ends its process each time is given up after three attempts and named, and the
+// others are made.
+func TestTakeThatEndsProcessesIsGivenUp(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 3)
 	p := plan(t, t.TempDir(), takes, 1)
 	poison := takes[1].Output
@@ -164,8 +163,8 @@ func TestPoisonTakeEndsProcesses(t *testing.T) {
 	}
 }
 
-// Folders and takes may be named as a file system allows.
-func TestHostileNames(t *testing.T) {
+// Folders and takes may have any names that a file system allows.
+func TestAnyNameOfAFileSystem(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 1)
 	text, err := os.ReadFile(takes[0].Path)
 	if err != nil {

@@ -15,11 +15,11 @@ import (
 // Mixed is the result of a mix.
 type Mixed struct {
 	Output string `json:"output"` // below the season's folder
-	// GainDB is by how much the sum of the outputs was raised.
+	// GainDB is the gain applied to the sum of the outputs.
 	GainDB       float64  `json:"gain_db"`
 	LoudnessLUFS *float64 `json:"integrated_lufs"`
 	TruePeakDBTP *float64 `json:"true_peak_fine_dbtp"`
-	// Missed is why the mix does not have the loudness of the target.
+	// Missed is the reason that the mix does not have the loudness of the target.
 	Missed string `json:"missed,omitempty"`
 }
 
@@ -35,16 +35,16 @@ func (m *Mixed) Text() string {
 	return text
 }
 
-// sum adds the channels of several files.
+// sum is a source that adds the channels of several files.
 type sum struct {
 	readers []*wave.Reader
-	gains   [][]float64 // of each file's channels into each channel of the mix
+	gains   [][]float64 // from each channel of the files to each channel of the mix
 	format  wave.Format
 	gain    float64
 	in      []dsp.Block
 }
 
-// openSum opens the files; what is shorter than the longest ends in silence.
+// openSum opens the files. Files shorter than the longest are extended with silence.
 func openSum(m *Mix, paths []string) (*sum, error) {
 	s := &sum{gain: 1}
 	channel := 0
@@ -80,7 +80,7 @@ func openSum(m *Mix, paths []string) (*sum, error) {
 	return s, nil
 }
 
-// mixFrames is the length of the blocks that are read.
+// mixFrames is the largest length of a block that is read.
 const mixFrames = 4096
 
 func (s *sum) Format() wave.Format { return s.format }
@@ -132,9 +132,9 @@ func (s *sum) Read(b dsp.Block) (int, error) {
 	return most, nil
 }
 
-// mix adds the outputs of a conversation and writes the sum, with one gain: up to the
-// target's loudness where the season delivers, but never less than the headroom under full
-// scale.
+// mix adds the outputs of a conversation and writes the sum with one gain. Where the season
+// delivers, the gain aims at the target's loudness; the true peak always keeps the headroom
+// below full scale.
 func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 	var paths []string
 	for _, output := range c.Takes {
@@ -207,7 +207,7 @@ func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 // 0.03 dB at −40 dBFS, and less at higher levels.
 const mixReserveDB = 0.03
 
-// measureSum measures the sum with a gain of 1, and closes it.
+// measureSum measures the sum without a gain, and closes it.
 func measureSum(ctx context.Context, s *sum, p *Plan) (measure.Readings, error) {
 	defer s.Close()
 	meter, err := measure.NewProgrammeMeter(s.format, p.mono())
@@ -218,7 +218,7 @@ func measureSum(ctx context.Context, s *sum, p *Plan) (measure.Readings, error) 
 	return meter.Readings(), err
 }
 
-// mono is how one channel is measured.
+// mono returns how a single channel is measured.
 func (p *Plan) mono() measure.MonoPolicy {
 	if p.Target != nil {
 		return p.Target.Mono

@@ -7,10 +7,10 @@ import (
 	"testing"
 )
 
-// A name to which nothing can be added, or that the manifest cannot hold, is refused by the
-// plan, before hours of work; the longest accepted name works in every way that a season
+// The plan refuses a name too long for the suffixes of a season, or one that the manifest
+// cannot hold, before hours of work. The longest accepted name works in every way that a season
 // makes an output.
-func TestNamesThatNoOutputCanHave(t *testing.T) {
+func TestUnusableNamesAreRefused(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 1)
 	for name, want := range map[string]string{
 		strings.Repeat("n", mostNameBytes-3) + ".wav": "found a name of 221 bytes",
@@ -36,8 +36,8 @@ func TestNamesThatNoOutputCanHave(t *testing.T) {
 	}
 }
 
-// A take that is gone since the plan is named as that, also where no share has tried it.
-func TestTakeIsGone(t *testing.T) {
+// A take deleted after the plan was made is reported as missing, even if no share has tried it.
+func TestDeletedTakeIsReported(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 2)
 	p := plan(t, t.TempDir(), takes, 1)
 	if err := os.Remove(takes[0].Path); err != nil {
@@ -55,8 +55,8 @@ func TestTakeIsGone(t *testing.T) {
 	}
 }
 
-// A take that cannot be read is one row of the table, and hides no other. A link that leads
-// to itself is such a take for every user.
+// A take that cannot be read is one row of the table, and hides no other. A link to itself is
+// such a take for every user.
 func TestUnreadableTakeIsOneRow(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 2)
 	p := plan(t, t.TempDir(), takes, 1)

@@ -13,10 +13,12 @@ import (
 	"github.com/boothbench/boothbench/measure/report"
 )
 
-// mostListed is how many takes a page lists one by one; the table in CSV has all.
+// mostListed is the largest number of takes that a page lists one by one; the CSV table has
+// all.
 const mostListed = 2000
 
-// Page is the page of a season: is all done, which takes are outliers, who is quieter?
+// Page returns the page of a season. It answers whether all is done, which takes are outliers,
+// and which folders are quieter.
 func (p *Plan) Page(t *Table, version string) report.Page {
 	page := report.Page{Title: "Season: " + filepath.Base(p.folder)}
 	page.Verdict, page.Answer, page.Do = t.answer()
@@ -37,7 +39,7 @@ func (p *Plan) Page(t *Table, version string) report.Page {
 	return page
 }
 
-// answer is the first sentence, and what to do.
+// answer returns the verdict, the first sentence, and what to do.
 func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 	outliers := 0
 	for _, r := range t.Rows {
@@ -91,7 +93,7 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 	return v, answer, do
 }
 
-// allTakes is the beginning of a sentence about all of them.
+// allTakes returns the beginning of a sentence about all takes.
 func allTakes(n int) string {
 	if n == 1 {
 		return "The one take is"
@@ -130,7 +132,7 @@ func areOutliers(n int) string {
 	return fmt.Sprintf("are %d outliers", n)
 }
 
-// counted is how many takes are in each state but done.
+// counted states the number of takes in each state other than done.
 func (t *Table) counted() string {
 	var parts []string
 	for _, s := range []State{Failed, Missing, Analysed, Stale, Corrupt} {
@@ -161,7 +163,7 @@ func (p *Plan) about(t *Table) string {
 	return fmt.Sprintf("%s, %s of sound; %s.", dsp.Plural(len(t.Rows), "take"), measure.TimeCode(int64(seconds*1000), 1000), how)
 }
 
-// loudnessPicture is the loudness and the true peak of each take, in the plan's order.
+// loudnessPicture shows the loudness and the true peak of each take, in the plan's order.
 func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	usual := picture.Series{Name: "usual", Kind: picture.Dots}
 	outliers := picture.Series{Name: "outlier", Kind: picture.Dots, Role: picture.Second}
@@ -197,7 +199,7 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	if len(usual.Points)+len(outliers.Points)+len(short.Points) == 0 {
 		return picture.Picture{}, false
 	}
-	if len(marks) > 40 { // more lines than a reader can count
+	if len(marks) > 40 { // too many lines to be useful
 		marks = nil
 	}
 	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5, Whole: true}
@@ -218,14 +220,14 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	panels := []picture.Panel{loudness}
 	if peaks.Points != nil {
 		peakAxis := picture.Around("true peak, fine", "dBTP", nil, peaks.Points)
-		peakAxis.Max += 0.25 // so that no dot is on the frame
+		peakAxis.Max += 0.25 // keeps dots off the frame
 		panels = append(panels, picture.Panel{X: x, Height: 110, Y: peakAxis, Series: []picture.Series{peaks}, Marks: marks})
 	}
 	return picture.Picture{Name: "season-loudness", Title: "Every take", Says: says, Panels: panels}, true
 }
 
-// roomBand is where each take's loudness may lie: around the median of its folder, or of
-// all takes where its folder has few.
+// roomBand returns the usual range of each take's loudness: around the median of its folder, or
+// of all takes where its folder has few.
 func (t *Table) roomBand() picture.Band {
 	b := picture.Band{Name: "usual range of the folder"}
 	groups := map[string]Group{}
@@ -239,7 +241,7 @@ func (t *Table) roomBand() picture.Band {
 		}
 		room := max(outlierLU, outlierSpreads*g.SpreadLU)
 		if i > 0 && t.Rows[i-1].group() == r.group() && i < len(t.Rows)-1 && t.Rows[i+1].group() == r.group() {
-			continue // between the first and the last of a folder
+			continue // only the first and the last take of a folder are needed
 		}
 		for _, x := range []float64{float64(i) + 0.5, float64(i) + 1.5} {
 			b.Upper = append(b.Upper, picture.Point{X: x, Y: g.MedianLUFS + room})
@@ -249,10 +251,10 @@ func (t *Table) roomBand() picture.Band {
 	return b
 }
 
-// fewFolders is how many folders the table alone shows well.
+// fewFolders is the largest number of folders for which a table is enough.
 const fewFolders = 4
 
-// groupsSection compares the folders: which is quieter than the others?
+// groupsSection compares the loudness of the folders.
 func (t *Table) groupsSection() (report.Section, bool) {
 	groups := t.Groups[:len(t.Groups)-1]
 	whole := t.Groups[len(t.Groups)-1]
@@ -289,7 +291,7 @@ func (t *Table) groupsSection() (report.Section, bool) {
 	return s, true
 }
 
-// listSections are the takes that ask for attention, then all.
+// listSections lists the takes that need attention, and then all takes.
 func (p *Plan) listSections(t *Table) (all []report.Section) {
 	undone := &report.Table{Head: []string{"take", "state", "why"}}
 	limits := &report.Table{Head: []string{"take", "limit that is not met"}}
@@ -356,7 +358,7 @@ func figure(v float64, unit string) report.Cell {
 	return report.Cell{Text: picture.Minus(fmt.Sprintf("%.*f %s", digits, v, unit)), Figure: true}
 }
 
-// difference is a figure with its sign.
+// difference is a cell with a signed figure.
 func difference(v float64, unit string) report.Cell {
 	return report.Cell{Text: picture.Minus(fmt.Sprintf("%+.2f %s", v, unit)), Figure: true}
 }

@@ -27,33 +27,33 @@ const schema = 1
 // manifestName is the manifest's name in the season's folder.
 const manifestName = "season.json"
 
-// Plan is a season's manifest: everything that decides the outputs. It is written once.
+// Plan is a season's manifest: everything on which the outputs depend. It is written once.
 type Plan struct {
 	SchemaVersion int    `json:"schema_version"`
-	ChainPath     string `json:"chain_path"` // where the chain file was
+	ChainPath     string `json:"chain_path"` // path of the chain file
 	ChainText     string `json:"chain_text"`
-	Program       string `json:"program_sha256"` // of the program that planned
+	Program       string `json:"program_sha256"` // of the program that made the plan
 
 	Output          chain.Output `json:"output"`
 	RepairNonFinite bool         `json:"repair_nonfinite"`
-	Target          *tune.Target `json:"target,omitempty"` // what each take is delivered to; nil: processed as it is
-	// AsOneProgramme finds one gain for all takes, which meet the target together.
+	Target          *tune.Target `json:"target,omitempty"` // target of each take; nil: takes are processed without one
+	// AsOneProgramme finds one gain for all takes, with which they meet the target together.
 	AsOneProgramme bool `json:"as_one_programme,omitempty"`
-	// LimitsText is a limits file that each output is held against; "": none. Patterns of
-	// files in it are seen from the season's folder.
+	// LimitsText is a limits file with which each output is compared; "": none. File patterns
+	// in it are relative to the season's folder.
 	LimitsText string `json:"limits_text,omitempty"`
 
 	Conversations []Conversation `json:"conversations,omitempty"`
 
-	Shares int    `json:"shares"` // into which the work is divided
-	Takes  []Take `json:"takes"`  // by path
+	Shares int    `json:"shares"` // number of shares into which the work is divided
+	Takes  []Take `json:"takes"`  // sorted by path
 
 	folder string
 	chain  *chain.Chain
 	limits *expect.Limits
 
-	inConversation map[string]int    // the conversation of an output
-	paths          map[string]string // the take of an output, where there are conversations
+	inConversation map[string]int    // index of the conversation of each output
+	paths          map[string]string // path of the take of each output; nil without conversations
 }
 
 // Take is one take of a season.
@@ -63,23 +63,23 @@ type Take struct {
 	Bytes  int64  `json:"bytes"`
 }
 
-// group is the folder of a take's output: an episode, or a voice.
+// group returns the folder of a take's output: an episode, or a voice.
 func (t Take) group() string { return filepath.ToSlash(filepath.Dir(t.Output)) }
 
-// ExistsError reports a folder that holds another plan already.
+// ExistsError reports a folder that already holds another plan.
 type ExistsError struct{ Path string }
 
 func (e *ExistsError) Error() string {
 	return e.Path + ": there is another plan; gather and keep its results, or plan into another folder"
 }
 
-// mostNameBytes is the length of an output's name to which everything can be added that a
-// season adds, where names of 255 bytes are possible (Linux, macOS and Windows):
+// mostNameBytes is the longest name of an output that leaves room for everything that a season
+// adds to it, where names of 255 bytes are possible (Linux, macOS and Windows):
 // ".NAME.analysis.json.partial-00000000".
 const mostNameBytes = 220
 
-// NewPlan writes the manifest of a season to its folder, which it makes. The plan that is
-// there already is accepted if it is the same, and else an *ExistsError.
+// NewPlan writes the manifest of a season to its folder, which it makes. An existing plan is
+// accepted if it is the same; otherwise the error is an *ExistsError.
 func NewPlan(folder string, p Plan) (*Plan, error) {
 	p.SchemaVersion, p.folder = schema, folder
 	if p.Shares < 1 {
@@ -177,7 +177,7 @@ func Load(folder string) (*Plan, error) {
 	return p, p.read()
 }
 
-// read reads the texts that the plan holds.
+// read parses the texts in the plan.
 func (p *Plan) read() (err error) {
 	p.indexConversations()
 	if p.AsOneProgramme && p.Target == nil {
@@ -204,8 +204,8 @@ func (e *ChangedError) Error() string {
 	return e.What + " has changed since the season was planned; plan again into another folder, or restore it"
 }
 
-// Check refuses a plan whose chain file or program has changed. A chain file that is
-// gone does not matter: the plan holds its text.
+// Check refuses a plan whose chain file or program has changed. The chain file may be missing,
+// since the plan holds its text.
 func (p *Plan) Check(program string) error {
 	if program != p.Program {
 		return &ChangedError{"the program"}
@@ -217,7 +217,8 @@ func (p *Plan) Check(program string) error {
 	return nil
 }
 
-// key is what decides the bytes of an output by this chain, beside the take.
+// key identifies everything on which the bytes of an output depend beside the take, with this
+// chain.
 func (p *Plan) key(chainText string) receipt.Key {
 	options := fmt.Sprintf("bits %d, float %v, dither %d, seed %d, repair %v", p.Output.Bits, p.Output.Float, p.Output.Dither, p.Output.Seed, p.RepairNonFinite)
 	if p.Target != nil {
@@ -227,7 +228,7 @@ func (p *Plan) key(chainText string) receipt.Key {
 	if p.AsOneProgramme {
 		options += ", as one programme"
 	}
-	if p.LimitsText != "" { // they change no byte, but the receipt's verdicts
+	if p.LimitsText != "" { // limits change no byte of the output, but the verdicts in the receipt
 		options += ", limits " + digest([]byte(p.LimitsText))
 	}
 	return receipt.Key{Chain: digest([]byte(chainText)), Options: options, Program: p.Program}
@@ -238,7 +239,7 @@ func digest(text []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// made are the files that a season publishes for its user, below its folder.
+// made lists the files that a season publishes for its user, below its folder.
 func (p *Plan) made() (names []string) {
 	for _, t := range p.Takes {
 		names = append(names, t.Output)
@@ -252,5 +253,5 @@ func (p *Plan) made() (names []string) {
 	return names
 }
 
-// output is where a take's output lies.
+// output returns the path of a take's output.
 func (p *Plan) output(t Take) string { return filepath.Join(p.folder, filepath.FromSlash(t.Output)) }

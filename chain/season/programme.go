@@ -21,21 +21,21 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// Programme is the gain that a season as one programme has, and how it was found. It
-// lies in the season's folder. It depends on the takes alone, never on the shares.
+// Programme is the gain of a season as one programme, and how it was found. It is a file in the
+// season's folder. It depends on the takes alone, never on the shares.
 type Programme struct {
 	SchemaVersion int      `json:"schema_version"`
 	Analyses      string   `json:"analyses_sha256"` // of all analyses, in the plan's order
-	GainDB        float64  `json:"gain_db"`         // of the chain that is rendered now
+	GainDB        float64  `json:"gain_db"`         // of the chain that is being rendered
 	AimLUFS       float64  `json:"aim_lufs"`
 	ForecastLUFS  float64  `json:"forecast_lufs"`
 	ChainText     string   `json:"chain_text"` // with the gain in it
-	Renders       []Render `json:"renders"`    // measured before
-	Final         bool     `json:"final"`      // LoudnessLUFS is measured, and no other render comes nearer
+	Renders       []Render `json:"renders"`    // renders measured so far
+	Final         bool     `json:"final"`      // LoudnessLUFS is measured, and no other gain comes nearer
 	LoudnessLUFS  *float64 `json:"loudness_lufs"`
 	RangeLU       *float64 `json:"loudness_range_lu"` // of all outputs together; nil: not measured yet, or too short
-	// Missed lists, in words, the parts of the target that are not met: --nearest was given,
-	// or no gain changes them.
+	// Missed lists, as sentences, the parts of the target that are not met, because the nearest
+	// loudness was accepted or because no gain can change them.
 	Missed []string `json:"missed,omitempty"`
 	Notes  []string `json:"notes,omitempty"`
 
@@ -50,7 +50,7 @@ type Render struct {
 
 func (p *Plan) programmePath() string { return filepath.Join(p.folder, "programme.json") }
 
-// programme is the gain as it was found, nil where it is not known yet.
+// programme returns the gain found so far; nil: not known yet.
 func (p *Plan) programme() (*Programme, error) {
 	if !p.AsOneProgramme {
 		return nil, nil
@@ -70,10 +70,10 @@ func (p *Plan) programme() (*Programme, error) {
 	return g, err
 }
 
-// Solve goes one step on with a season as one programme, where its takes have come so
-// far: once all are analysed it finds the gain; once all are rendered it measures them
-// as one programme and, where they are not near enough, corrects the gain. More is true
-// if the takes are to be run again. A target that cannot be met is a *tune.Refusal.
+// Solve advances a season as one programme by one step, if its takes are ready. Once all are
+// analysed it finds the gain. Once all are rendered it measures them as one programme and, if
+// they are not near enough, corrects the gain. More is true if the takes must be run again. A
+// target that cannot be met is a *tune.Refusal.
 func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 	if !p.AsOneProgramme {
 		return nil, false, nil
@@ -87,7 +87,7 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 		return nil, false, err
 	}
 	if !ready {
-		if g != nil { // of takes that have changed
+		if g != nil { // found for takes that have changed since
 			err = os.Remove(p.programmePath())
 		}
 		return nil, true, err
@@ -107,7 +107,7 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 	if err != nil || !ready {
 		return g, true, err
 	}
-	if n := len(g.Renders); n > 0 && g.isBest() { // an earlier gain was nearest, and is rendered again
+	if n := len(g.Renders); n > 0 && g.isBest() { // an earlier gain was the nearest, and has been rendered again
 		return g, false, p.finish(g, lufs, spread)
 	}
 	g.Renders = append(g.Renders, Render{g.GainDB, lufs})
@@ -128,7 +128,7 @@ func (p *Plan) Solve(ctx context.Context) (g *Programme, more bool, err error) {
 	return g, true, p.keep(g, s)
 }
 
-// finish keeps what was measured of the programme, and holds it against the target.
+// finish stores the measurements of the programme, and compares them with the target.
 func (p *Plan) finish(g *Programme, lufs float64, spread *float64) error {
 	g.Final, g.LoudnessLUFS, g.RangeLU = true, &lufs, spread
 	if miss := math.Abs(lufs - g.AimLUFS); miss > 0.1 {
@@ -140,7 +140,7 @@ func (p *Plan) finish(g *Programme, lufs float64, spread *float64) error {
 	return p.write(g)
 }
 
-// best is the number of the render whose loudness is nearest to the aim, from 0.
+// best returns the index of the render whose loudness is nearest to the aim.
 func (g *Programme) best() int {
 	best := 0
 	for i, r := range g.Renders {
@@ -151,10 +151,10 @@ func (g *Programme) best() int {
 	return best
 }
 
-// isBest reports whether the gain of now was measured before and found to be the nearest.
+// isBest reports whether the current gain was already measured and is the nearest.
 func (g *Programme) isBest() bool { return g.Renders[g.best()].GainDB == g.GainDB }
 
-// solution solves for all takes, and corrects by what was measured.
+// solution solves for all takes, and corrects the gain by the measured renders.
 func (p *Plan) solution(takes []analysedTake, renders []Render) (*tune.Solution, error) {
 	var analyses []*tune.Analysis
 	for _, t := range takes {
@@ -180,7 +180,7 @@ func (p *Plan) solution(takes []analysedTake, renders []Render) (*tune.Solution,
 	return s, nil
 }
 
-// keep writes the gain of a solution, for the shares to render.
+// keep writes the gain of a solution for the shares to render.
 func (p *Plan) keep(g *Programme, s *tune.Solution) error {
 	text, err := s.ChainText()
 	if err != nil {
@@ -208,8 +208,8 @@ type analysedTake struct {
 	digest string
 }
 
-// analysed are the takes with an analysis, and a digest of all. It is ready once every
-// take has one, or has failed.
+// analysed returns the takes with an analysis, and a digest of all analyses. Ready is true once
+// every take has one, or has failed.
 func (p *Plan) analysed() (takes []analysedTake, all string, ready bool, err error) {
 	var sums strings.Builder
 	for _, t := range p.Takes {
@@ -231,8 +231,8 @@ func (p *Plan) analysed() (takes []analysedTake, all string, ready bool, err err
 	return takes, digest([]byte(sums.String())), len(takes) > 0, nil
 }
 
-// rendered is the loudness in LUFS and the range in LU of all outputs as one programme,
-// once they are there.
+// rendered returns the loudness in LUFS and the range in LU of all outputs as one programme,
+// once all exist.
 func (p *Plan) rendered(ctx context.Context, g *Programme, takes []analysedTake) (lufs float64, spread *float64, ready bool, err error) {
 	var profiles []measure.LoudnessProfile
 	for _, t := range takes {
@@ -262,9 +262,9 @@ func (p *Plan) rendered(ctx context.Context, g *Programme, takes []analysedTake)
 	return lufs, spread, true, nil
 }
 
-// keptProfile is an output's loudness over time, beside the analysis of its take.
+// keptProfile is the loudness profile of an output, stored beside the analysis of its take.
 type keptProfile struct {
-	Output string // its digest
+	Output string // digest of the output
 	measure.LoudnessProfile
 }
 
@@ -276,7 +276,7 @@ func (p *Plan) profilePath(out string) string {
 	return filepath.Join(p.folder, ".analysis", below+".loudness")
 }
 
-// keepProfile keeps an output's loudness over time, so that gathering reads no sound.
+// keepProfile stores the loudness profile of an output, so that gathering reads no sound.
 func (p *Plan) keepProfile(out string, profile measure.LoudnessProfile) error {
 	f, err := written(out)
 	if err != nil {
@@ -289,8 +289,8 @@ func (p *Plan) keepProfile(out string, profile measure.LoudnessProfile) error {
 	return replaceFile(p.profilePath(out), text.Bytes())
 }
 
-// profileOf is an output's loudness over time: as it was kept, or measured again where
-// that is not of this output.
+// profileOf returns the loudness profile of an output: the stored one if it is of these bytes,
+// otherwise measured again.
 func (p *Plan) profileOf(ctx context.Context, t Take, r *receipt.Receipt) (measure.LoudnessProfile, error) {
 	out := p.output(t)
 	if text, err := os.ReadFile(p.profilePath(out)); err == nil {

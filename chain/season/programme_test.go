@@ -18,14 +18,14 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// targetOf accepts any amount of limiting.
+// targetOf returns a target that accepts any amount of limiting.
 func targetOf(lufs float64) tune.Target {
 	target := tune.TargetLoudness(lufs, -1)
 	target.MostLimitingDB = 40
 	return target
 }
 
-// asOne is a plan of takes as one programme.
+// asOne plans takes as one programme.
 func asOne(t testing.TB, takes []Take, lufs float64) *Plan {
 	t.Helper()
 	target := targetOf(lufs)
@@ -38,8 +38,8 @@ func asOne(t testing.TB, takes []Take, lufs float64) *Plan {
 	return p
 }
 
-// solve runs all shares in a random order, some of them twice, and gathers, until
-// nothing is left to do. It returns how often it gathered.
+// solve runs all shares in a random order, some of them twice, and gathers, until nothing is
+// left to do. It returns how many times it gathered.
 func solve(t testing.TB, p *Plan, shares int, rng *rand.Rand) (*Programme, int) {
 	t.Helper()
 	for rounds := 1; rounds <= 6; rounds++ {
@@ -62,7 +62,7 @@ func solve(t testing.TB, p *Plan, shares int, rng *rand.Rand) (*Programme, int) 
 }
 
 // A season as one programme has the bytes of one delivery of all its takes, whatever the
-// shares, and is corrected as often; a take that cannot be read delays no other.
+// shares, and is corrected as many times. A take that cannot be read delays no other.
 func TestAsOneProgramme(t *testing.T) {
 	rng := rand.New(rand.NewPCG(16, 1))
 	takes := makeTakes(t, t.TempDir(), 5)
@@ -120,10 +120,11 @@ func TestAsOneProgramme(t *testing.T) {
 	}
 }
 
-// loudLUFS is so loud that the limiter's forecast is off, and the gain has to be corrected.
+// loudLUFS is loud enough for the limiter's forecast to be off, so that the gain has to be
+// corrected.
 const loudLUFS = -11.5
 
-// A take that changes later is analysed again, and the gain found again.
+// A take that changes later is analysed again, and the gain is found again.
 func TestChangedTakeChangesTheGain(t *testing.T) {
 	rng := rand.New(rand.NewPCG(16, 2))
 	takes := makeTakes(t, t.TempDir(), 5)
@@ -149,7 +150,7 @@ func TestChangedTakeChangesTheGain(t *testing.T) {
 	}
 }
 
-// A target out of reach is refused, and nothing is rendered.
+// A target that cannot be met is refused, and nothing is rendered.
 func TestProgrammeIsRefused(t *testing.T) {
 	target := tune.TargetLoudness(-2, -1)
 	p, err := NewPlan(t.TempDir(), Plan{ChainPath: "voice.toml", ChainText: chainText, Shares: 1, Takes: makeTakes(t, t.TempDir(), 3), Target: &target, AsOneProgramme: true})
@@ -167,8 +168,8 @@ func TestProgrammeIsRefused(t *testing.T) {
 	}
 }
 
-// Outputs are held against limits, by folder where a limits file says so; limits of a
-// chain are refused.
+// Outputs are compared with limits, by folder where a limits file states one. Limits of a chain
+// are refused.
 func TestSeasonLimits(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 6)
 	limits := "schema = 1\n[[expect]]\nchannels = { min = 1, max = 2 }\n[[expect]]\nfiles = [\"ep01/*.wav\"]\nchannels = { min = 3 }\n"
@@ -199,8 +200,8 @@ func TestSeasonLimits(t *testing.T) {
 	}
 }
 
-// Attempts that end anywhere leave a season that comes to the same bytes: takes whose
-// outputs, receipts, analyses or loudness were lost or cut off at random are made again.
+// After any interruption a season still makes the same bytes: takes whose outputs, receipts,
+// analyses or loudness were lost or truncated at random are made again.
 func TestLostFilesAreMadeAgain(t *testing.T) {
 	rng := rand.New(rand.NewPCG(16, 3))
 	takes := makeTakes(t, t.TempDir(), 20)
@@ -249,9 +250,9 @@ func TestLostFilesAreMadeAgain(t *testing.T) {
 	}
 }
 
-// A programme is held against the largest range, which is that of all takes together, also
-// where their rates differ; and where its loudness cannot be met, the nearest is rendered
-// and the season says so.
+// A programme is compared with the largest range, which is that of all takes together, even if
+// their rates differ. Where its loudness cannot be met, the nearest is rendered, and the season
+// states that.
 func TestProgrammeOverTheRangeOrOutOfReach(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 20)
 	for _, c := range []struct {
@@ -289,7 +290,7 @@ func TestProgrammeOverTheRangeOrOutOfReach(t *testing.T) {
 	}
 }
 
-// profileAt are the mean squares of each 100 ms of a file, as energies at 48 kHz.
+// profileAt returns the mean squares of each 100 ms of a file, as energies at 48 kHz.
 func profileAt(t testing.TB, path string) []float64 {
 	t.Helper()
 	r, err := wave.Open(path)

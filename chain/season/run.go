@@ -16,14 +16,14 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// RunSettings are the ways to run a share; the zero value is the usual one.
+// RunSettings are the options of Run; the zero value is the usual one.
 type RunSettings struct {
-	Jobs      int  // takes at a time; 0: one
+	Jobs      int  // digests decide whether a receipt holds, instead of sizes and times
 	ByContent bool // digests decide whether a receipt holds, not sizes and times
-	Again     bool // takes that failed are tried again
+	Again     bool // retries takes that failed
 
-	// Done is called with the result of each take, in the order of the share. After the
-	// takes of a conversation it is called with the result of the conversation.
+	// Done is called with the result of each take, in the order of the share, and after the
+	// takes of a conversation with the result of the conversation.
 	Done func(Outcome)
 }
 
@@ -33,29 +33,28 @@ type State string
 // The states. Missing, Stale and Corrupt occur in a table only: they follow from receipts.
 const (
 	Made State = "done"
-	// Analysed takes of a season as one programme wait for its gain (Plan.Solve).
+	// Analysed is the state of takes that wait for the gain of the programme (Plan.Solve).
 	Analysed State = "analysed"
 	WasDone  State = "was done"
 	Failed   State = "failed"  // for a reason that lies in the take
-	Stopped  State = "stopped" // for one that does not: it is tried again by the next run
+	Stopped  State = "stopped" // for another reason; the next run tries the take again
 	Missing  State = "missing"
-	Stale    State = "stale"   // made of another take, or changed since
-	Corrupt  State = "corrupt" // not the bytes that were written
+	Stale    State = "stale"   // made from another take, or changed since
+	Corrupt  State = "corrupt" // has other bytes than those written
 )
 
 // Outcome is the result of a run for one take.
 type Outcome struct {
 	Take
 	State   State
-	Err     error // of Failed and Stopped
+	Err     error // set for Failed and Stopped
 	Receipt *receipt.Receipt
-	// Conversation is set where this is the result of a conversation, whose report is the output.
+	// Conversation marks the result of a conversation, whose output is its report.
 	Conversation bool
 }
 
-// Run makes the outputs of share k of n, from 1, that are not made yet. It returns the
-// context's error where that ended it, and otherwise nil: Done is called with the
-// result of each take.
+// Run makes the missing outputs of share k of n, counted from 1. It returns the context's error
+// if the context ended it, and otherwise nil: Done is called with the result of each take.
 func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	if n < 1 || k < 1 || k > n {
 		return fmt.Errorf("found share %d of %d; accepted: 1 to %d", k, n, max(1, n))
@@ -96,12 +95,12 @@ func (p *Plan) Run(ctx context.Context, k, n int, s RunSettings) error {
 	return ctx.Err()
 }
 
-// worker makes one take at a time. It keeps its engines: building one can cost more than
-// a short take.
+// worker makes one take at a time. It keeps its engines, because building one can cost more
+// than a short take.
 type worker struct {
 	plan     *Plan
 	settings RunSettings
-	solved   *chain.Chain // of a season as one programme: with its gain; nil: not known yet
+	solved   *chain.Chain // chain of a season as one programme, with its gain; nil: not known yet
 	gainDB   float64
 	todo     []step                   // of each take
 	engines  map[[2]int]*chain.Engine // by rate and channels
@@ -119,7 +118,7 @@ func (w *worker) do(ctx context.Context, t Take) (o Outcome) {
 	return o
 }
 
-// doStep does one step of a take, unless a receipt shows that it is done.
+// doStep does one step of a take, unless a receipt shows that it was done.
 func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	o := Outcome{Take: t, State: Stopped}
 	if o.Err = ctx.Err(); o.Err != nil {
@@ -138,7 +137,7 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 	switch {
 	case err == nil && r != nil && r.Failure == "":
 		o.State, o.Receipt = WasDone, r
-		attemptsAt(out).end() // its process may have ended between the receipt and that
+		attemptsAt(out).end() // a process may have ended before it removed its count
 		return o
 	case err == nil && r != nil && !w.settings.Again:
 		o.State, o.Receipt, o.Err = Failed, r, errors.New(r.Failure)
@@ -167,7 +166,7 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 		count.takeBack()
 		o.Err = err
 	case foreign(err, out) != nil:
-		count.takeBack() // nor is a file that is in the way
+		count.takeBack() // nor is another file at the path of the output
 		o.Err = foreign(err, out)
 	case errors.Is(err, wave.ErrNotAFile):
 		count.takeBack() // nor a folder
@@ -187,7 +186,7 @@ func (w *worker) fail(o Outcome, s step, err error) Outcome {
 	o.State, o.Err = Failed, err
 	r := &receipt.Receipt{Key: s.key, Output: receipt.File{Path: s.output(o.Take)}, Failure: err.Error()}
 	if earlier, err := receipt.Load(r.Output.Path); err == nil {
-		r.Output = earlier.Output // that output stays, and stays the season's own
+		r.Output = earlier.Output // that output remains, and remains the season's own
 		r.Output.Path = s.output(o.Take)
 	}
 	if r.Input, err = receipt.Of(o.Path); err != nil {
@@ -216,8 +215,8 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	}
 	now, err := os.Stat(t.Path)
 	if err != nil || now.Size() != r.Input.Bytes || !now.ModTime().Equal(r.Input.Modified) {
-		// The output was made from a take that has changed since. The receipt marks the
-		// output as the season's own, and does not hold.
+		// The output was made from a take that has changed since. Its receipt marks it as the
+		// season's own, and does not hold.
 		changed := &TakeChangedError{t.Path}
 		if r.Output, err = written(out); err == nil {
 			r.Failure = changed.Error()
@@ -231,16 +230,16 @@ func (w *worker) make(ctx context.Context, t Take, s step) (*receipt.Receipt, er
 	return r, r.Write()
 }
 
-// TakeChangedError reports a take that was changed while it was processed: it may still be
-// recorded or copied.
+// TakeChangedError reports a take that changed while it was processed. It may still be recorded
+// or copied.
 type TakeChangedError struct{ Path string }
 
 func (e *TakeChangedError) Error() string {
 	return e.Path + ": the take was changed while it was processed; run it again once it is complete"
 }
 
-// written is the size, time and digest of an output on disk. Another attempt at the same take may replace it,
-// with the same bytes, while it is read.
+// written returns the size, time and digest of an output on disk. While it is read, another
+// attempt at the same take may replace it with the same bytes; then it is read again.
 func written(out string) (f receipt.File, err error) {
 	for range mostRereads {
 		var changed *receipt.ChangedError
@@ -251,12 +250,12 @@ func written(out string) (f receipt.File, err error) {
 	return f, err
 }
 
-// mostRereads bounds how often an output is read again: each time another attempt must
-// have come to its end.
+// mostRereads bounds how often an output is read again: each time, another attempt must have
+// finished in between.
 const mostRereads = 20
 
-// Sweep removes the partial files of attempts whose process has ended, from every folder
-// of the season, and names each.
+// Sweep removes the partial files of attempts whose process has ended, from every folder of the
+// season, and reports each.
 func (p *Plan) Sweep(name func(wave.Leftover)) error {
 	var folders []string
 	for _, t := range p.Takes {
@@ -275,7 +274,7 @@ func (p *Plan) Sweep(name func(wave.Leftover)) error {
 	slices.Sort(folders)
 	for _, folder := range slices.Compact(folders) {
 		if _, err := os.Stat(folder); err != nil {
-			continue // nothing was made there yet
+			continue // nothing was made in it yet
 		}
 		if err := wave.RemoveLeftovers(folder, name); err != nil {
 			return err

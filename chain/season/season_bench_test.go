@@ -15,8 +15,8 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 )
 
-// BenchmarkSeason states a season's costs in processor time: to make short takes, to run
-// again where all is done, to gather.
+// BenchmarkSeason measures a season's costs in processor time: making short takes, running
+// again when all are done, and gathering.
 func BenchmarkSeason(b *testing.B) {
 	takes := makeTakes(b, b.TempDir(), 1000)
 	p := plan(b, b.TempDir(), takes, 1)
@@ -35,9 +35,9 @@ func BenchmarkSeason(b *testing.B) {
 	}
 }
 
-// BenchmarkSeasonOnTwoCores states how much sooner a season is made with two takes at a
-// time than with one, beside what two counting loops at once gain in the same moments:
-// what else the machine does takes from both. It needs two processors.
+// BenchmarkSeasonOnTwoCores measures the speed-up of a season with two takes at a time over
+// one. Beside it, it measures the speed-up of two counting loops at the same moments, since
+// other work of the machine slows both. It needs two processors.
 func BenchmarkSeasonOnTwoCores(b *testing.B) {
 	text, err := os.ReadFile("../../testdata/harbour-street.toml")
 	if err != nil {
@@ -81,7 +81,7 @@ func BenchmarkSeasonOnTwoCores(b *testing.B) {
 			group.Wait()
 		})
 	}
-	season(2) // the files are in memory now
+	season(2) // caches the files in memory
 	var ours, theirs, share []float64
 	for b.Loop() {
 		s, l := season(1)/season(2), 2*loops(1)/loops(2)
@@ -92,10 +92,10 @@ func BenchmarkSeasonOnTwoCores(b *testing.B) {
 	b.ReportMetric(median(share), "season/loops")
 }
 
-// counted keeps the loops of countOn.
+// counted stores the result of countOn, so that its loop is not optimised away.
 var counted atomic.Uint64
 
-// countOn counts for about a second.
+// countOn runs a counting loop for about a second.
 func countOn() {
 	x := uint64(1)
 	for range 1_000_000_000 {

@@ -42,8 +42,7 @@ ceiling_dbtp = -1
 lookahead_ms = 3
 `
 
-// makeTakes writes invented takes of several rates, channels and lengths: episodes of
-// four.
+// makeTakes writes synthetic takes of several rates, channels and lengths, in episodes of four.
 func makeTakes(t testing.TB, folder string, count int) []Take {
 	t.Helper()
 	var takes []Take
@@ -79,7 +78,7 @@ func plan(t testing.TB, folder string, takes []Take, shares int) *Plan {
 	return p
 }
 
-// run runs a share and counts its takes by their state.
+// run runs a share and counts its takes by state.
 func run(t testing.TB, p *Plan, k, n int, s RunSettings) map[State]int {
 	t.Helper()
 	count := map[State]int{}
@@ -95,7 +94,7 @@ func run(t testing.TB, p *Plan, k, n int, s RunSettings) map[State]int {
 	return count
 }
 
-// outputs are the outputs' bytes.
+// outputs returns the outputs' bytes.
 func outputs(t testing.TB, p *Plan) map[string]string {
 	t.Helper()
 	all := map[string]string{}
@@ -109,9 +108,9 @@ func outputs(t testing.TB, p *Plan) map[string]string {
 	return all
 }
 
-// Every take is in one share, and shares take equally long: with lengths of a log-normal
-// law the longest share is at most 1.02 of the mean, which is asked for where no take is
-// longer than half a share. With 1,000 takes in 100 shares one is, and still it holds.
+// Every take is in exactly one share, and shares take equally long. With log-normal lengths the
+// longest share is at most 1.02 times the mean. This is required where no take is longer than
+// half a share; with 1,000 takes in 100 shares one take is, and it still holds.
 func TestSharesTakeEquallyLong(t *testing.T) {
 	for _, one := range dsptest.Some(4, []struct{ takes, shares int }{{1000, 1}, {1000, 2}, {1000, 20}, {1000, 100}, {10_000, 100}}) {
 		rng := rand.New(rand.NewPCG(1, 2))
@@ -145,8 +144,8 @@ func TestSharesTakeEquallyLong(t *testing.T) {
 	}
 }
 
-// receiptsOf are the texts of the receipts, without the times and without the outputs'
-// folder, which differ from season to season.
+// receiptsOf returns the texts of the receipts, without the times and the outputs' folder,
+// which differ from season to season.
 func receiptsOf(t testing.TB, p *Plan) map[string]string {
 	t.Helper()
 	all := map[string]string{}
@@ -168,8 +167,8 @@ func receiptsOf(t testing.TB, p *Plan) map[string]string {
 	return all
 }
 
-// Bytes and receipts do not depend on the shares, on their order or on how often they are
-// run, and a kept engine gives the bytes of a new one.
+// Bytes and receipts do not depend on the shares, on their order or on how often they are run.
+// An engine that is used again gives the bytes of a new one.
 func TestBytesDoNotDependOnShares(t *testing.T) {
 	number := 12
 	if dsptest.IsExhaustive() {
@@ -229,9 +228,9 @@ func TestBytesDoNotDependOnShares(t *testing.T) {
 	}
 }
 
-// A run makes exactly what is missing: of 1,000 takes five, once one output and one receipt
-// were removed, one output and one receipt were cut and one take was touched.
-func TestOnlyWhatIsMissing(t *testing.T) {
+// A run makes exactly the missing outputs: five of 1,000 takes, after one output and one
+// receipt were removed, one output and one receipt were truncated, and one take was touched.
+func TestRunMakesOnlyMissingOutputs(t *testing.T) {
 	number := 8
 	if dsptest.IsExhaustive() {
 		number = 1000
@@ -245,7 +244,7 @@ func TestOnlyWhatIsMissing(t *testing.T) {
 	if err := os.Truncate(p.output(p.Takes[2]), 100); err != nil {
 		t.Fatal(err)
 	}
-	// An empty receipt is what a loss of power can leave: nobody waits for the disk there.
+	// A loss of power can leave an empty receipt, because receipts are not synced to the disk.
 	if err := os.Truncate(receipt.PathFor(p.output(p.Takes[4])), 0); err != nil {
 		t.Fatal(err)
 	}
@@ -254,7 +253,7 @@ func TestOnlyWhatIsMissing(t *testing.T) {
 		t.Fatal(err)
 	}
 	table, err := p.Gather(false)
-	if err != nil || table.Counts[Made] != number-4 { // the touched take has the bytes of before
+	if err != nil || table.Counts[Made] != number-4 { // the touched take still has the same bytes
 		t.Error(table.Counts, err)
 	}
 	if got := run(t, p, 1, 1, RunSettings{}); got[Made] != 5 || got[WasDone] != number-5 {
@@ -270,8 +269,8 @@ func TestOnlyWhatIsMissing(t *testing.T) {
 	}
 }
 
-// A changed byte is found by its digest alone.
-func TestGatherVerifies(t *testing.T) {
+// A changed byte is detected only by the digest.
+func TestGatherFindsAChangedByte(t *testing.T) {
 	p := plan(t, t.TempDir(), makeTakes(t, t.TempDir(), 4), 1)
 	run(t, p, 1, 1, RunSettings{})
 	out := p.output(p.Takes[2])
@@ -290,9 +289,9 @@ func TestGatherVerifies(t *testing.T) {
 	}
 }
 
-// A take that cannot be read fails with its reason, once, and delays no other; one whose
+// A take that cannot be read fails once, with its reason, and delays no other. A take whose
 // attempts never end is given up after three.
-func TestPoisonTakes(t *testing.T) {
+func TestUnreadableTakeFailsOnce(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 4)
 	if err := os.WriteFile(takes[1].Path, []byte("no sound"), 0o666); err != nil {
 		t.Fatal(err)
@@ -318,8 +317,8 @@ func TestPoisonTakes(t *testing.T) {
 	}
 }
 
-// Takes that are interrupted in their middle 20 times, as by a scheduler that needs the node,
-// are made by the next run: no attempt is counted.
+// Takes that were interrupted 20 times in the middle, as by a scheduler that needs the node,
+// are made by the next run: interrupted attempts do not count.
 func TestInterruptedTakesAreMade(t *testing.T) {
 	p := plan(t, t.TempDir(), makeTakes(t, t.TempDir(), 4), 1)
 	for n := range 20 {
@@ -329,7 +328,7 @@ func TestInterruptedTakesAreMade(t *testing.T) {
 			w.todo = w.steps()
 			made := w.todo[0].make
 			w.todo[0].make = func(ctx context.Context, t Take, out string, r *receipt.Receipt) error {
-				cancel() // the attempt is counted by now
+				cancel() // the attempt has been counted by now
 				return made(ctx, t, out, r)
 			}
 			if o := w.do(ctx, take); o.State != Stopped || !errors.Is(o.Err, context.Canceled) {
@@ -342,7 +341,7 @@ func TestInterruptedTakesAreMade(t *testing.T) {
 	}
 }
 
-// Two attempts of one share at the same moment end well, with one file of the right bytes.
+// Two simultaneous attempts at one share both succeed, and leave one file with the right bytes.
 func TestTwoRunsOfOneShareAtOnce(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 2)
 	once := plan(t, t.TempDir(), takes, 1)
@@ -370,7 +369,7 @@ func TestTwoRunsOfOneShareAtOnce(t *testing.T) {
 	}
 }
 
-// A plan stays what it was, and is refused once its chain or program is another.
+// A plan cannot be changed, and is refused once its chain or program is a different one.
 func TestPlanOfAnotherChainIsRefused(t *testing.T) {
 	folder, takes := t.TempDir(), makeTakes(t, t.TempDir(), 2)
 	path := filepath.Join(folder, "voice.toml")
@@ -415,7 +414,7 @@ func TestPlanOfAnotherChainIsRefused(t *testing.T) {
 	}
 }
 
-// A season may deliver: every take meets the loudness for itself.
+// In a season that delivers, every take meets the loudness by itself.
 func TestSeasonDelivers(t *testing.T) {
 	takes := makeTakes(t, t.TempDir(), 3)
 	target := tune.TargetLoudness(-23, -1)

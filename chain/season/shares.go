@@ -5,13 +5,13 @@ import (
 	"slices"
 )
 
-// fixedBytes is a take's fixed cost, as bytes of sound that take as long: opening,
-// metering and publishing it.
+// fixedBytes is the fixed cost of a take (opening, metering and publishing it), as the bytes of
+// sound whose processing takes as long.
 const fixedBytes = 300_000
 
-// Share is the share number k of n, from 1, of the plan's takes: the longest first, each
-// to the share with the least work so far, so that shares take equally long. The takes of
-// a conversation stay together. It depends on nothing but the plan.
+// Share returns share k of n, counted from 1, of the plan's takes. It assigns the longest take
+// first, each to the share with the least work so far, so that shares take equally long. The
+// takes of a conversation stay together. The result depends on the plan alone.
 func (p *Plan) Share(k, n int) (mine []Take) {
 	for _, unit := range p.units(k, n) {
 		mine = append(mine, unit...)
@@ -19,10 +19,10 @@ func (p *Plan) Share(k, n int) (mine []Take) {
 	return mine
 }
 
-// units are the takes of a share, those of a conversation together, in its order.
+// units returns the takes of a share in its order, grouped by conversation.
 func (p *Plan) units(k, n int) (mine [][]Take) {
 	var order [][]Take
-	together := map[int]int{} // where a conversation is in the order
+	together := map[int]int{} // index of each conversation in order
 	for _, t := range p.Takes {
 		c := p.conversationOf(t)
 		if at, there := together[c]; there && c >= 0 {

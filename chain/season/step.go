@@ -15,21 +15,21 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// oneGoroutine is how many a take is made on. Takes run side by side: where one of them
+// oneGoroutine is the number of goroutines for one take. Takes run side by side: if one of them
 // used a second processor for its meters, two at a time would wait for each other.
 const oneGoroutine = 1
 
-// step is one way from a take to a file with a receipt.
+// step makes one kind of file with a receipt from a take.
 type step struct {
 	key    receipt.Key
 	output func(Take) string
 	make   func(ctx context.Context, t Take, out string, r *receipt.Receipt) error
-	state  State // of a take for which it is made
-	anew   bool  // without regard to its receipt
+	state  State // of the take after this step
+	anew   bool  // makes the file even if its receipt holds
 }
 
-// steps are what is to be done for a take, in their order: a season as one programme is
-// analysed first, and rendered once its gain is known.
+// steps returns the steps for a take, in their order. A season as one programme is analysed
+// first, and rendered once its gain is known.
 func (w *worker) steps() []step {
 	p := w.plan
 	render := step{key: p.key(p.ChainText), output: p.output, make: w.process, state: Made}
@@ -48,7 +48,7 @@ func (w *worker) steps() []step {
 	return []step{analyse, render}
 }
 
-// analysisOf is where the analysis of a take lies.
+// analysisOf returns the path of a take's analysis.
 func (p *Plan) analysisOf(t Take) string {
 	return filepath.Join(p.folder, ".analysis", filepath.FromSlash(t.Output)+".analysis")
 }
@@ -110,9 +110,9 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 	return w.hold(ctx, out, r)
 }
 
-// judgeAsOne holds a take of one programme against the target's limits, but for the
-// loudness: that is the programme's. A true peak over the target is an error, as it is
-// where one take is delivered.
+// judgeAsOne compares a take of one programme with the target's limits, except that of the
+// loudness, which applies to the programme. A true peak over the target is an error, as in the
+// delivery of a single take.
 func judgeAsOne(r *receipt.Receipt, target tune.Target, out string, f wave.Format, frames int64, readings measure.Readings) error {
 	if peak, _ := readings.Get("true_peak_dbtp"); peak.Measurable() && peak.Value > target.TruePeakDBTP {
 		return fmt.Errorf("the true peak of what was written is %.3f dBTP, over %g; set verify = true in the chain's limiter", peak.Value, target.TruePeakDBTP)
@@ -157,12 +157,12 @@ func (w *worker) noteDelivered(ctx context.Context, d *tune.Delivery, number int
 		reading("overs_clamped_samples", float64(file.Overs.Count)), reading("repaired_samples", float64(file.Repaired)),
 	})
 	limits := file.Limits
-	if len(d.Files) > 1 { // the loudness is that of all together
+	if len(d.Files) > 1 { // the loudness limit applies to all of them together
 		note(r, measure.Readings{reading(linkedLUFS, d.LoudnessLUFS)})
 		limits = slices.DeleteFunc(slices.Clone(limits), func(j measure.Judgement) bool { return j.Limit.Reading == "integrated_lufs" })
 	}
 	noteLimits(r, limits)
-	if d.Missed != "" { // the nearest was asked for
+	if d.Missed != "" { // the nearest loudness was accepted
 		r.LimitsJudged++
 		r.LimitsNotMet = append(r.LimitsNotMet, fmt.Sprintf("%s: the target is not met: %s", file.Out, d.Missed))
 	}
@@ -187,7 +187,7 @@ func (w *worker) analyse(ctx context.Context, t Take, out string, r *receipt.Rec
 	return replaceFile(out, text)
 }
 
-// replaceFile publishes a file of a season's own.
+// replaceFile publishes a file of the season.
 func replaceFile(path string, text []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		return &wave.OutputError{Path: path, Doing: "make its folder", Err: err}
@@ -203,7 +203,7 @@ func replaceFile(path string, text []byte) error {
 	return f.Commit()
 }
 
-// hold holds an output against the plan's limits.
+// hold compares an output with the plan's limits.
 func (w *worker) hold(ctx context.Context, out string, r *receipt.Receipt) error {
 	if w.plan.limits == nil {
 		return nil
@@ -216,11 +216,11 @@ func (w *worker) hold(ctx context.Context, out string, r *receipt.Receipt) error
 	return nil
 }
 
-// engine is the engine for a rate in Hz and a number of channels.
+// engine returns the engine for a rate in Hz and a number of channels.
 func (w *worker) engine(rate, channels int) (*chain.Engine, error) {
 	kept := [2]int{rate, channels}
 	if e := w.engines[kept]; e != nil {
-		return e, nil // a run begins with a reset
+		return e, nil // each run resets it first
 	}
 	c := w.plan.chain
 	if w.solved != nil {
@@ -233,7 +233,7 @@ func (w *worker) engine(rate, channels int) (*chain.Engine, error) {
 	return e, err
 }
 
-// measureWritten measures what was written, behind quantiser and clamp.
+// measureWritten measures the written sound, behind quantiser and clamp.
 func measureWritten(ctx context.Context, w *wave.Writer, meter *measure.ProgrammeMeter) error {
 	r, err := w.Reopen()
 	if err != nil {
@@ -243,7 +243,7 @@ func measureWritten(ctx context.Context, w *wave.Writer, meter *measure.Programm
 	return measure.EachBlockBy(ctx, oneGoroutine, r, meter.Loudness.Write, meter.Peaks.Write)
 }
 
-// reading is a value of the whole.
+// reading is a reading of the whole file, without a frame or channel.
 func reading(name string, value float64) measure.Named {
 	return measure.Named{Name: name, Reading: measure.Reading{Value: value, Frame: -1, Channel: -1}}
 }
@@ -259,7 +259,8 @@ func note(r *receipt.Receipt, readings measure.Readings) {
 	}
 }
 
-// noteProfile adds how many seconds the loudness counts: pauses are under its gate.
+// noteProfile adds the number of seconds that count for the loudness: pauses are below its
+// gate.
 func noteProfile(r *receipt.Receipt, p measure.LoudnessProfile) {
 	hops := 0
 	for _, counted := range measure.CountedHops(p)[0] {
@@ -270,10 +271,10 @@ func noteProfile(r *receipt.Receipt, p measure.LoudnessProfile) {
 	note(r, measure.Readings{reading(countedSeconds, float64(hops)/10)})
 }
 
-// countedSeconds is the name of that reading.
+// countedSeconds is the name of the reading of noteProfile.
 const countedSeconds = "loudness_counted_s"
 
-// linkedLUFS is the name of the loudness of linked takes as one programme.
+// linkedLUFS is the name of the reading of the loudness of linked takes as one programme.
 const linkedLUFS = "linked_lufs"
 
 func noteLimits(r *receipt.Receipt, judged []measure.Judgement) {
