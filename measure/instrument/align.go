@@ -40,7 +40,6 @@ type Recording struct {
 // Align finds a marked stimulus in a recording of it and resamples the recording to the
 // stimulus's frames. A recording that does not show the device's behaviour is a *VoidError with
 // the reason.
-// *VoidError with the reason.
 //
 // The readings of each channel are latency_frames and latency_ms (from the first frame of the
 // file played to the first frame of the file recorded, if both were started together), gain_db,
@@ -125,8 +124,8 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 	return a, nil
 }
 
-// largestPeak takes the median of the peaks of so many successive blocks: a tone fills them
-// all, a click no more than two.
+// peakBlockMs is the length of a block, and peakBlocks the number of successive blocks whose
+// median peak counts: a tone fills them all, a click no more than two.
 const peakBlockMs, peakBlocks = 10, 5
 
 // largestPeak is the largest |sample| between two frames, without clicks: a value that the

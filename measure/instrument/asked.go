@@ -122,8 +122,8 @@ func (f *FrequencyResponse) gainReading(hz float64) measure.Reading {
 	return x
 }
 
-// maskReading is by how much the magnitude, relative to that at 1 kHz, exceeds a mask where it
-// exceeds it most. A value below 0 means that it is inside everywhere.
+// maskReading is the largest excess of the magnitude, relative to that at 1 kHz, over a mask. A
+// value below 0 means that the magnitude is inside everywhere.
 func (f *FrequencyResponse) maskReading(m Mask) measure.Reading {
 	x := measure.Reading{Unit: "dB", Reference: "the gain at 1 kHz"}
 	low, high := m[0].Hz, m[len(m)-1].Hz
@@ -144,7 +144,7 @@ func (f *FrequencyResponse) maskReading(m Mask) measure.Reading {
 	offer := func(hz, db float64) {
 		min, max := m.At(hz)
 		over := math.Max(min-db, db-max)
-		if math.IsNaN(over) && !math.IsInf(min, 0) { // exactly 0 against a bound
+		if math.IsNaN(over) && !math.IsInf(min, 0) { // the magnitude is 0 and the mask has a lower bound
 			over = math.Inf(1)
 		}
 		if over > most {

@@ -37,7 +37,7 @@ func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
 		suffix, is := strings.CutPrefix(r.Name, "tone_dbfs")
 		marks, known := a.Readings.Get("gain_db" + suffix)
 		polarity, _ := a.Readings.Get("polarity" + suffix)
-		// Where the path turns the phase, the fit of the marks is below their gain.
+		// Where the path shifts the phase, the fit of the marks is below their gain.
 		if !is || !known || !polarity.Measurable() || !r.Measurable() || !marks.Measurable() || tone.Only > 0 && suffix != fmt.Sprintf("_ch%d", tone.Only) {
 			continue
 		}

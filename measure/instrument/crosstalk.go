@@ -17,7 +17,7 @@ import (
 // (AES17-2015 6.5.2).
 type Crosstalk struct {
 	Tone     stimulus.Tone // its Only is the driven channel, from 1; the standard's level is −20 dBFS
-	SettleMs int           // as in HarmonicDistortion; 0 stands for 1000
+	SettleMs int           // as in HarmonicDistortion; 0 means 1000
 }
 
 // Stimulus is the tone in one channel.
@@ -51,7 +51,7 @@ func (c Crosstalk) Analyse(rate int, response Response) (measure.Readings, error
 // ChannelBalance measures the level differences of channels that carry the same tone.
 type ChannelBalance struct {
 	Tone     stimulus.Tone // in two channels or more
-	SettleMs int           // as in HarmonicDistortion; 0 stands for 1000
+	SettleMs int           // as in HarmonicDistortion; 0 means 1000
 }
 
 // Stimulus is the tone in all channels.

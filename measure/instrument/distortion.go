@@ -19,8 +19,8 @@ import (
 // that still settles appears as noise.
 type HarmonicDistortion struct {
 	Tone     stimulus.Tone
-	Orders   int // highest harmonic; the fundamental is the first; 0 stands for 10
-	SettleMs int // left out at the start, to include the device's delay; 0 stands for 1000
+	Orders   int // highest harmonic; the fundamental is the first; 0 means 10
+	SettleMs int // left out at the start, which includes the device's delay; 0 means 1000
 }
 
 // Stimulus is the tone.

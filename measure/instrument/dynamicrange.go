@@ -14,9 +14,9 @@ import (
 // the device from muting. An expander, gate or compressor has to be off.
 type DynamicRange struct {
 	MaximumOutputDBFS float64 // reference for the noise: 0, which is digital full scale, or what MaximumLevel found
-	Seconds           float64 // 0 stands for 10
-	Channels          int     // 0 stands for one
-	SettleMs          int     // as in HarmonicDistortion; 0 stands for 1000
+	Seconds           float64 // 0 means 10
+	Channels          int     // 0 means one
+	SettleMs          int     // as in HarmonicDistortion; 0 means 1000
 }
 
 // Stimulus is the tone of 997 Hz at −60 dBFS.

@@ -81,7 +81,7 @@ func responseOf(x []float64, from, rate int, low, high float64) *FrequencyRespon
 		turns := float64(k*from%length) / float64(length)
 		f.Hz = append(f.Hz, hz)
 		f.Gain = append(f.Gain, h*cmplx.Rect(1, -2*math.Pi*turns))
-		// The derivative of Σ h e^(−jωn) by −jω is Σ n h e^(−jωn).
+		// The derivative of Σ h e^(−jωn) with respect to −jω is Σ n h e^(−jωn).
 		delay := float64(from)
 		if h != 0 {
 			delay += real(moment[k] / h)

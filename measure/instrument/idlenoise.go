@@ -16,9 +16,9 @@ import (
 // IdleNoise measures a device's output while its input is digital zero. An expander, gate or
 // compressor has to be off: otherwise the reading shows its gain, not the noise.
 type IdleNoise struct {
-	Seconds  float64 // 0 stands for 10
-	Channels int     // 0 stands for one
-	SettleMs int     // left out at the start; 0 stands for 1000
+	Seconds  float64 // 0 means 10
+	Channels int     // 0 means one
+	SettleMs int     // left out at the start; 0 means 1000
 }
 
 // Stimulus is silence.
@@ -82,7 +82,7 @@ func finiteNoise(spectrum *spectra.Power, weight func(float64) float64) string {
 	return fmt.Sprintf("±%.2g dB, two standard deviations of the level of such noise over a finite time", dsp.PowerToDB(1+2*spectrum.Deviation(weight)))
 }
 
-// idleFrames is the part of silence that is measured.
+// idleFrames is the part of a silence that is measured.
 func idleFrames(rate int, seconds float64, settleMs int) (from, to int) {
 	if settleMs == 0 {
 		settleMs = 1000

@@ -99,7 +99,7 @@ func (i *imageShift) endWindow() {
 	i.at = 0
 }
 
-// reading is image_shift_db; a reason that is not "" says why it has no value.
+// reading is image_shift_db; a reason that is not "" states why it has no value.
 func (i *imageShift) reading(reason string) measure.Named {
 	r := measure.Reading{
 		Reason: reason, Unit: "dB", Reference: "the same gain in all channels", Weighting: "none", Frame: -1, Channel: -1,

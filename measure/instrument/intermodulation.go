@@ -13,7 +13,7 @@ import (
 // ModulationDistortion measures how a strong low tone modulates a weak high one.
 type ModulationDistortion struct {
 	Tones    stimulus.TwinTone // such as stimulus.ModulationTonesSMPTE
-	SettleMs int               // as in HarmonicDistortion; 0 stands for 1000
+	SettleMs int               // as in HarmonicDistortion; 0 means 1000
 }
 
 // Stimulus is the twin tone.
@@ -40,7 +40,7 @@ func modulation(t *steadyTones, r *measure.Readings) {
 // do not mask them.
 type DifferenceDistortion struct {
 	Tones    stimulus.TwinTone // such as stimulus.DifferenceTonesAES17
-	SettleMs int               // as in HarmonicDistortion; 0 stands for 1000
+	SettleMs int               // as in HarmonicDistortion; 0 means 1000
 }
 
 // Stimulus is the twin tone.

@@ -199,7 +199,7 @@ func echoIn(x []float64, direct, quiet int) int {
 // is a mean of the group delays, which have readings of their own.
 type CorrelationDelay struct {
 	Sweep         stimulus.Swept
-	LowHz, HighHz float64 // the band; 0 stands for 500 Hz and 16 kHz, within the sweep's band
+	LowHz, HighHz float64 // the band; 0 means 500 Hz and 16 kHz, within the sweep's band
 }
 
 // Stimulus is the sweep.

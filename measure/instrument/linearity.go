@@ -19,8 +19,8 @@ import (
 // (AES17-2015 6.3.7), down into its noise.
 type GainLinearity struct {
 	Series        stimulus.ToneSeries // such as stimulus.AES17Series
-	ReferenceDBFS float64             // the gain at the nearest level is the reference, 0 dB; 0 stands for −20
-	SettleMs      int                 // left out at the start of each step; 0 stands for 400
+	ReferenceDBFS float64             // the gain at the nearest level is the reference, 0 dB; 0 means −20
+	SettleMs      int                 // left out at the start of each step; 0 means 400
 }
 
 // Stimulus is the series.

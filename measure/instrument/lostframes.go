@@ -357,7 +357,7 @@ func (t track) between(a, b trackPoint) (from, to int) {
 	return int(t.line.At(t.first+first*t.hop) + a.lag), int(t.line.At(t.first+(last+1)*t.hop) + b.lag)
 }
 
-// withoutLow applies two one-pole high-passes, as to both the stimulus and its recording.
+// withoutLow applies two one-pole high-passes, the same to the stimulus and its recording.
 func withoutLow(x []float64, rate int) []float64 {
 	out := append([]float64(nil), x...)
 	keep := math.Exp(-2 * math.Pi * leastTrackHz / float64(rate))

@@ -17,9 +17,9 @@ import (
 // as for IdleNoise.
 type MainsProducts struct {
 	MainsHz  float64 // 50 or 60; 0: the stronger one
-	Seconds  float64 // 0 stands for 10
-	Channels int     // 0 stands for one
-	SettleMs int     // left out at the start; 0 stands for 1000
+	Seconds  float64 // 0 means 10
+	Channels int     // 0 means one
+	SettleMs int     // left out at the start; 0 means 1000
 }
 
 // Stimulus is silence.

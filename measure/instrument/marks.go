@@ -98,7 +98,7 @@ func (s search) found() bool { return s.similarity >= leastSimilarity }
 type place struct {
 	frame  float64 // of the chirp's first sample
 	gain   float64 // of the chirp: its least-squares fit, with its sign
-	spread float64 // standard deviation of the frame, for noise as strong as the gain
+	spread float64 // times noise over gain: standard deviation of the frame
 
 	// opposed is the largest correlation of opposite sign, relative to this one: 0.6 for a path
 	// without phase shift, 1 for one that shifts all frequencies by 90 degrees.

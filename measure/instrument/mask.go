@@ -35,7 +35,7 @@ func (m Mask) Check() error {
 }
 
 // At are the bounds at a frequency. At a step both sides apply. Between two points of which one
-// is infinite there is no bound.
+// has an infinite bound there is no bound.
 func (m Mask) At(hz float64) (least, most float64) {
 	least, most = math.Inf(-1), math.Inf(1)
 	for i := 1; i < len(m); i++ {

@@ -9,12 +9,12 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// MaximumLevel finds the highest level that a device takes without distortion (AES17-2015
-// 6.2.1): where THD+N reaches −40 dB (1 %) or the gain has fallen by 0.3 dB, whichever is
-// lower. The series is necessarily loud.
+// MaximumLevel finds the level up to which a device does not distort (AES17-2015 6.2.1): where
+// THD+N reaches −40 dB (1 %) or the gain has fallen by 0.3 dB, whichever is lower. The series is
+// necessarily loud.
 type MaximumLevel struct {
 	Series   stimulus.ToneSeries // rising; the error is at most one step
-	SettleMs int                 // left out at the start of each step; 0 stands for 400
+	SettleMs int                 // left out at the start of each step; 0 means 400
 }
 
 // Stimulus is the series.

@@ -21,7 +21,7 @@ import (
 type SweepResponse struct {
 	Sweep    stimulus.Swept
 	Declared func(hz float64) complex128 // the response to compare with; nil: none
-	TailMs   int                         // the longest ringing of the device, up to 60,000; 0 stands for 1000
+	TailMs   int                         // the longest ringing of the device, up to 60,000; 0 means 1000
 }
 
 // Stimulus is the sweep.
@@ -163,7 +163,7 @@ func (m MultitoneResponse) Curves(rate int, response Response) ([]*FrequencyResp
 		for i, bin := range bins {
 			pair := bins[i/2*2]
 			turn := out[pair+2] / in[pair+2] / (out[pair] / in[pair])
-			delay := -cmplx.Phase(turn) / (2 * math.Pi) / 2 * float64(length) // frames, 2 bins apart
+			delay := -cmplx.Phase(turn) / (2 * math.Pi) / 2 * float64(length) // in frames; the tones are 2 bins apart
 			f.Hz = append(f.Hz, float64(bin)*float64(rate)/float64(length))
 			f.Gain = append(f.Gain, out[bin]/in[bin])
 			f.GroupDelayMs = append(f.GroupDelayMs, delay*1000/float64(rate))

@@ -79,8 +79,8 @@ func reversed(p []CurvePoint) []CurvePoint {
 	return all
 }
 
-// toneLevel is the peak level in dBFS of a tone, weighted by a Hann window. The side lobes of
-// the window suppress the tone's component at −f.
+// toneLevel is the peak level in dBFS of a tone, weighted by a Hann window. The window's low side
+// lobes suppress the tone's component at −f.
 func toneLevel(x []float64, hz float64, rate int) float64 {
 	tone, toneStep := complex(1, 0), cmplx.Rect(1, -2*math.Pi*math.Mod(hz/float64(rate), 1))
 	hann, hannStep := complex(1, 0), cmplx.Rect(1, 2*math.Pi/float64(len(x)))

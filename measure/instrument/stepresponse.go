@@ -65,7 +65,7 @@ func (s StepResponse) Trace(rate int, x []float64) (GainTrace, error) {
 // at each frame.
 func envelope(x []float64, period int) []float64 {
 	half := period / 2
-	turn := make([]complex128, period+half) // a period, and its beginning once more
+	turn := make([]complex128, period+half) // a period, and then its first half again
 	for n := range turn {
 		turn[n] = cmplx.Rect(1, -2*math.Pi*float64(n%period)/float64(period))
 	}

@@ -23,7 +23,7 @@ import (
 // band are left out: levels are read from 2.8 times its first frequency to 0.96 of its last.
 type SweepDistortion struct {
 	Sweep  stimulus.Swept
-	Orders int // the highest harmonic; the fundamental is the first; 0 stands for 5
+	Orders int // the highest harmonic; the fundamental is the first; 0 means 5
 }
 
 // Stimulus is the sweep.
@@ -44,7 +44,7 @@ const (
 	leastStretch = 0.02 // seconds
 )
 
-// HarmonicCurve is one harmonic over the frequency of the fundamental.
+// HarmonicCurve is one harmonic as a function of the fundamental's frequency.
 type HarmonicCurve struct {
 	Order   int
 	Hz      []float64 // of the fundamental
@@ -184,7 +184,7 @@ func (o *sweptOrder) resolves(hz float64) bool {
 	return (before+after)*hz >= leastPeriods
 }
 
-// cut is the spectrum of a stretch, and of as much noise.
+// cut is the spectrum of a stretch, and those of stretches of noise of the same length.
 type cut struct {
 	response magnitudes
 	noise    []magnitudes

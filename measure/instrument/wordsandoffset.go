@@ -38,8 +38,8 @@ func (a *Alignment) reportWords(x, silence []float64, word, channel int) {
 	}
 }
 
-// usedBits is the number of bits of integer samples, from the first to the last that is not 0
-// in all samples. It is 0 for floating point (a word of 0 bits) and for silence.
+// usedBits is the number of bits of integer samples, down to the lowest bit that is 1 in any
+// sample. It is 0 for floating point (a word of 0 bits) and for silence.
 func usedBits(x []float64, word int) int {
 	if word == 0 {
 		return 0

@@ -10,7 +10,7 @@ type CrestTones struct {
 	Hz          float64 // of the sines; the pair lies at 0.83 and 1.19 times this: its beat is too fast for a detector
 	PeakDBFS    float64 // of the sine with the pair's rms; the pair peaks 3.01 dB higher
 	StepSeconds float64
-	Channels    int // 0 stands for one
+	Channels    int // 0 means one
 }
 
 // CrestSteps are the levels of the sines against the pair's rms, in dB.

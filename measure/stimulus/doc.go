@@ -8,5 +8,4 @@
 // Sustained test tones are loud: turn the monitors down and take headphones off your ears
 // before you play one, raise the level slowly, and keep to the rules for sound levels of your
 // workplace. The levels here are peaks, −20 dBFS unless another is given.
-// more is asked for.
 package stimulus

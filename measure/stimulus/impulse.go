@@ -8,7 +8,7 @@ type Impulse struct {
 	PeakDBFS    float64
 	LeadSeconds float64 // silence before the impulse
 	Seconds     float64 // of the whole signal
-	Channels    int     // 0 stands for one
+	Channels    int     // 0 means one
 }
 
 // StandardImpulse leaves a device a second of silence on either side.

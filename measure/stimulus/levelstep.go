@@ -16,7 +16,7 @@ type LevelStep struct {
 	BeforeSeconds float64 // low
 	DuringSeconds float64 // high
 	AfterSeconds  float64 // low again
-	Channels      int     // 0 stands for one
+	Channels      int     // 0 means one
 }
 
 // StandardLevelStep is a step of 20 dB up and down again.

@@ -14,7 +14,7 @@ import (
 type LimiterStress struct {
 	Case        int     // 1 to LimiterStressCases
 	CeilingDBTP float64 // of the limiter, −60 to 60
-	Channels    int     // 0 stands for two
+	Channels    int     // 0 means two
 }
 
 // LimiterStressCases is the number of cases.

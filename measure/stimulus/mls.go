@@ -14,7 +14,7 @@ type MLS struct {
 	Order    int // 10 to 20
 	Periods  int // number of repetitions; the first lets a device settle
 	PeakDBFS float64
-	Channels int // 0 stands for one; all have the same sequence
+	Channels int // 0 means one; all have the same sequence
 }
 
 // mlsTaps are the stages that are fed back, one primitive polynomial for each order from 10;

@@ -14,7 +14,7 @@ type Multitone struct {
 	PerOctave     int // pairs
 	Periods       int // that are measured; one more precedes them, for the device to settle
 	PeakDBFS      float64
-	Channels      int // 0 stands for one
+	Channels      int // 0 means one
 }
 
 // StandardMultitone covers 20 Hz to 20 kHz in thirds of an octave.

@@ -12,7 +12,7 @@ import (
 type WhiteNoise struct {
 	PeakDBFS float64
 	Seconds  float64 // fades included
-	Channels int     // 0 stands for one; all have the same noise
+	Channels int     // 0 means one; all have the same noise
 	Seed     uint64
 }
 
@@ -34,7 +34,7 @@ func (w WhiteNoise) Make(rate int) (dsp.Block, error) {
 type PinkNoise struct {
 	PeakDBFS float64
 	Seconds  float64 // fades included
-	Channels int     // 0 stands for one; all have the same noise
+	Channels int     // 0 means one; all have the same noise
 	Seed     uint64
 }
 

@@ -5,7 +5,7 @@ import "github.com/boothbench/boothbench/dsp"
 // Silence is digital zero, for idle noise.
 type Silence struct {
 	Seconds  float64
-	Channels int // 0 stands for one
+	Channels int // 0 means one
 }
 
 // Kind is "silence".

@@ -17,7 +17,7 @@ import (
 type SpeechLike struct {
 	PeakDBFS float64
 	Seconds  float64 // fades included
-	Channels int     // 0 stands for one
+	Channels int     // 0 means one
 	Seed     uint64
 }
 

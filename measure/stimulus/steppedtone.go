@@ -17,7 +17,7 @@ type SteppedTone struct {
 	StepDB      float64 // more than 0; FromDBFS and ToDBFS give the direction
 	StepSeconds float64
 	Back        bool // and the same steps back
-	Channels    int  // 0 stands for one
+	Channels    int  // 0 means one
 }
 
 // glideMs is the length of the glide between two levels in ms: a jump would be a click. (common

@@ -25,7 +25,7 @@ type Sweep struct {
 	FromHz, ToHz float64
 	Seconds      float64 // fades included
 	PeakDBFS     float64
-	Channels     int // 0 stands for one
+	Channels     int // 0 means one
 }
 
 // StandardSweep covers the audio band and leaves room at its ends for the fades,
@@ -88,7 +88,7 @@ type SynchronisedSweep struct {
 	FromHz, ToHz float64
 	Seconds      float64 // target; the true length is the nearest synchronised one
 	PeakDBFS     float64
-	Channels     int // 0 stands for one
+	Channels     int // 0 means one
 }
 
 // Kind is "synchronised-sweep".

@@ -11,7 +11,7 @@ type Tone struct {
 	Hz       float64
 	PeakDBFS float64 // of a sine, which is also its AES17 level in dBFS
 	Seconds  float64 // fades included
-	Channels int     // 0 stands for one
+	Channels int     // 0 means one
 	Only     int     // the only channel, from 1, with the tone; 0: all have it
 }
 

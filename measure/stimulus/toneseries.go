@@ -14,7 +14,7 @@ type ToneSeries struct {
 	ToDBFS      float64 // peak of the last, at most a step short of it
 	StepDB      float64 // more than 0; FromDBFS and ToDBFS give the direction
 	StepSeconds float64
-	Channels    int // 0 stands for one
+	Channels    int // 0 means one
 }
 
 // AES17Series is the series for gain linearity of AES17-2015 6.3.7: the standard frequency in

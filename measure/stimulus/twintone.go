@@ -12,11 +12,11 @@ type TwinTone struct {
 	Ratio         float64 // amplitude of the lower over that of the higher
 	PeakDBFS      float64 // of the wave of both together; the samples may not reach it
 	Seconds       float64 // fades included
-	Channels      int     // 0 stands for one
+	Channels      int     // 0 means one
 }
 
-// ModulationTonesSMPTE are the tones of SMPTE RP 120, which IEC 60268-3 (14.12.7)
-// takes up: 60 Hz and 7 kHz, 4:1.
+// ModulationTonesSMPTE are the tones of SMPTE RP 120, which IEC 60268-3 (14.12.7) adopts: 60 Hz
+// and 7 kHz, 4:1.
 func ModulationTonesSMPTE(peakDBFS float64) TwinTone {
 	return TwinTone{LowHz: 60, HighHz: 7000, Ratio: 4, PeakDBFS: peakDBFS, Seconds: 5}
 }
