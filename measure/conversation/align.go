@@ -12,27 +12,27 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// measurement is a conversation that is being measured.
+// measurement is the state of the measurement of a conversation.
 type measurement struct {
 	rate  int
 	mics  []*levels
 	ways  [][]way   // by voice and microphone
-	alone [][]int64 // by voice: where long windows begin in which it speaks alone
-	clear [][]int64 // by voice: where those begin in which its microphone has no other voice
-	brief [][]int64 // by voice: where short ones do
+	alone [][]int64 // by voice: starts of the long windows in which it speaks alone
+	clear [][]int64 // by voice: starts of those in which its microphone has no other voice
+	brief [][]int64 // by voice: starts of the short windows in which it speaks alone
 	pause []int64
-	step  func() // is called after each microphone, search and path
+	step  func() // called after each microphone, search and path
 }
 
-// way is a voice's path into another microphone.
+// way is the path of a voice into another microphone.
 type way struct {
-	timemap.Map // from frames of its own microphone to frames of the other
+	timemap.Map // from frames of its own microphone to frames of the other one
 	found       bool
-	sure        float64 // the mean height of its peaks: the higher, the surer
+	sure        float64 // the mean height of its peaks: the higher, the more certain
 	reason      string
 
 	bleed          float64 // ratio of powers
-	delay          float64 // frames: first at centre, then (joinDrifts) at frame 0 of its own microphone
+	delay          float64 // frames: first at centre, after joinDrifts at frame 0 of its own microphone
 	centre         float64 // of the windows, frames
 	drift          float64 // frames per frame
 	deviation      float64 // standard error of Speed
@@ -46,22 +46,23 @@ type way struct {
 }
 
 const (
-	nearMs, farMs = 50, 5000 // how far delays are searched: sound travels 17 m in the first
-	agreeMs       = 0.25     // delays within this count as the same: 9 cm, as far as a head moves
-	leastClear    = 9.0      // least ratio of a peak of the summed correlation to its root mean square
-	// A window's correlation is clipped at this many times its root mean square before it is
-	// summed: two vowels of one pitch give 30, and one such window would decide.
+	nearMs, farMs = 50, 5000 // range of the search for delays: sound travels 17 m in the first
+	agreeMs       = 0.25     // delays within this distance count as the same: 9 cm, about as far as a head moves
+	leastClear    = 9.0      // least ratio of the peak of the summed correlation to its root mean square
+	// Before the sum, each window's correlation is clipped at this multiple of its root mean
+	// square. Two vowels of the same pitch reach 30, and one such window would decide the
+	// result.
 	mostOfOne        = 6.0
 	whiteningPower   = 0.8
-	leastLoudestPart = 0.03 // of the 95th percentile: 15 dB under it
+	leastLoudestPart = 0.03 // of the 95th percentile: 15 dB below it
 )
 
-// reaches are how far delays are searched, one after the other, and in how many windows.
-// The second covers bleed from the headphones of a remote speaker: a delay of more than
+// reaches are the ranges of the search for delays, in order, and the number of windows for
+// each. The second covers bleed from the headphones of a remote speaker: a delay of more than
 // 400 ms is not acceptable for a call (ITU-T G.114, from memory).
 var reaches = []struct{ ms, windows int }{{nearMs, 24}, {500, 48}, {farMs, 24}}
 
-// align finds where each voice lies in each other microphone.
+// align finds the delay of each voice in each other microphone.
 func (m *measurement) align() error {
 	m.ways = make([][]way, len(m.mics))
 	for i := range m.mics {
@@ -89,9 +90,9 @@ func (m *measurement) align() error {
 	return m.agree()
 }
 
-// agree joins the microphones by the surest paths, and searches again where another path
-// contradicts them or was not found: the search may have found another voice, or a phrase
-// that was spoken twice.
+// agree connects the microphones by the most certain paths. It searches again where another
+// path contradicts them or was not found: the first search may have found another voice, or a
+// phrase that was spoken twice.
 func (m *measurement) agree() error {
 	type edge struct {
 		i, j int
@@ -106,7 +107,7 @@ func (m *measurement) agree() error {
 		}
 	}
 	slices.SortStableFunc(edges, func(a, b edge) int { return cmp.Compare(b.sure, a.sure) })
-	places := make([][]*timemap.Map, len(m.mics)) // of a frame of one in another
+	places := make([][]*timemap.Map, len(m.mics)) // maps from frames of one microphone to frames of another
 	for i := range places {
 		places[i] = make([]*timemap.Map, len(m.mics))
 		places[i][i] = &timemap.Map{Speed: 1}
@@ -147,13 +148,13 @@ func (m *measurement) agree() error {
 	return nil
 }
 
-// then applies one map and another one after it.
+// then returns the map that applies first, and second after it.
 func then(first, second *timemap.Map) *timemap.Map {
 	return &timemap.Map{Delay: second.Delay + second.Speed*first.Delay, Speed: second.Speed * first.Speed}
 }
 
-// loudWindows divides a recording into equal parts and takes the loudest place of each,
-// two windows long, without the parts that are quiet.
+// loudWindows divides a recording into equal parts and takes the loudest place of each, two
+// windows long. It leaves out quiet parts.
 func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 	l, frames := m.mics[mic], int64(2*windowFrames(m.rate))
 	parts := min(int64(count), l.frames/frames)
@@ -172,14 +173,14 @@ func (m *measurement) loudWindows(mic, count int) (windows []planes.Extent) {
 	return windows
 }
 
-// peak is where a window of a voice correlates best with another microphone.
+// peak is the correlation peak of a voice's window in another microphone.
 type peak struct {
 	centre, delay float64 // frames; delay is relative to the path's map, and NaN in digital silence
-	height        float64 // over the root mean square of the correlation
+	height        float64 // relative to the root mean square of the correlation
 	deviation     float64 // standard error of the delay
 }
 
-// search looks for a voice in another microphone, around where its path's map places it.
+// search searches for a voice in another microphone, around the delay of its path's map.
 func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 	w := &m.ways[i][j]
 	if len(windows) == 0 {
@@ -191,8 +192,8 @@ func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 	}
 	at, height := clearest(sum[:2*reach+1])
 	near := agreeMs * float64(m.rate) / 1000
-	// Of delays of up to 5 s, five that agree to 0.25 ms are no chance, however many do not:
-	// in those windows another one may have spoken.
+	// Among delays of up to 5 s, five that agree to 0.25 ms are no coincidence, however many
+	// others do not agree: in those windows another person may have spoken.
 	line, count := bestLine(peaks, near)
 	if count > len(peaks)/2 && count >= 4 || count >= 5 && reach > m.rate {
 		w.found, w.sure = true, sureness(peaks, line.Delay, line.Speed-1, near)
@@ -205,8 +206,7 @@ func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 	return nil
 }
 
-// sureness is the mean height of the peaks that lie near a line, those that do not
-// counted as 0.
+// sureness returns the mean height of the peaks that lie near a line. Other peaks count as 0.
 func sureness(peaks []peak, delay, slope, near float64) (sum float64) {
 	for _, p := range peaks {
 		if math.Abs(p.delay-delay-slope*p.centre) <= near {
@@ -216,10 +216,10 @@ func sureness(peaks []peak, delay, slope, near float64) (sum float64) {
 	return sum
 }
 
-// correlate correlates windows of a microphone with another one, around where a map places
-// them, by partly whitened spectra (the cross-power spectrum phase raised to a
-// power, after Knapp and Carter, "The generalized correlation method for estimation of
-// time delay", 1976). In the sum, the index reach stands for no further delay.
+// correlate correlates windows of a microphone with another microphone, around their places by
+// a map. It uses partly whitened spectra: the cross-power spectrum is whitened by a power below
+// 1, after Knapp and Carter, "The generalized correlation method for estimation of time delay",
+// 1976. Index reach of the sum is a further delay of 0.
 func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []planes.Extent) (peaks []peak, sum []float64, err error) {
 	there := make([]planes.Extent, len(windows))
 	for k, w := range windows {
@@ -276,9 +276,9 @@ func (m *measurement) correlate(place timemap.Map, i, j, reach int, windows []pl
 	return peaks, sum, nil
 }
 
-// evenly copies a part of a microphone's sound with every 20 ms at one level, as far as they
-// are over its floor: a voice's bleed is as loud there as the microphone's own voice, which
-// else hides it.
+// evenly copies a part of a microphone's sound and scales every 20 ms to one level, where they
+// exceed the floor. A voice that bleeds in then becomes as loud as the microphone's own voice,
+// which would otherwise mask it.
 func (m *measurement) evenly(to, x []float64, mic int, from int64) {
 	l, hop := m.mics[mic], m.rate/hopsPerSecond
 	for n := 0; n < len(x); n += hop {
@@ -290,8 +290,8 @@ func (m *measurement) evenly(to, x []float64, mic int, from int64) {
 	}
 }
 
-// clearest is where a correlation is largest, and by how much it exceeds its root mean
-// square there.
+// clearest returns the index of the largest magnitude of a correlation, and its ratio to the
+// root mean square.
 func clearest(lags []float64) (at int, height float64) {
 	for n, v := range lags {
 		if math.Abs(v) > math.Abs(lags[at]) {
@@ -301,9 +301,9 @@ func clearest(lags []float64) (at int, height float64) {
 	return at, math.Abs(lags[at]) / (math.Sqrt(vector.SumOfSquares(lags)/float64(len(lags))) + 1e-300)
 }
 
-// bestLine is the line that the most peaks lie near, and how many they are. Its drift is at
-// most timemap.MostDriftPPM. Lines through any two peaks, and level ones, are tried (Fischler
-// and Bolles, "Random sample consensus", 1981; here all pairs).
+// bestLine returns the line that is near the most peaks, and the number of these peaks. Its
+// drift is at most timemap.MostDriftPPM. It tries lines through every pair of peaks, and level
+// ones (Fischler and Bolles, "Random sample consensus", 1981; here all pairs).
 func bestLine(peaks []peak, near float64) (best timemap.Map, most int) {
 	least := math.Inf(1)
 	try := func(line timemap.Map) {

@@ -13,9 +13,9 @@ import (
 	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 )
 
-// newSceneApart is a conversation without any bleed and without noise, as of speakers who
-// record themselves at different places. Half of the scenes are read at another rate than
-// they were recorded at, which makes other voices.
+// newSceneApart is a conversation without bleed and without noise, as if the speakers recorded
+// themselves at different places. Half of the scenes are played at another rate than that of
+// their recordings, which makes different voices.
 func newSceneApart(t *testing.T, voices int, seconds float64, seed uint64) *scene {
 	t.Helper()
 	s := newScene(t, voices, seconds, seed)
@@ -31,7 +31,7 @@ func newSceneApart(t *testing.T, voices int, seconds float64, seed uint64) *scen
 	return s
 }
 
-// homes are what is in the recordings of speakers who are not in one room.
+// homes are sounds in the recordings of speakers who are in different rooms.
 var homes = []struct {
 	name   string
 	sounds func(s *scene) [][]float64
@@ -44,7 +44,7 @@ var homes = []struct {
 		}
 		return x
 	}},
-	// Where nothing is but zeros every correlation is as high as any other.
+	// Where all samples are zero, no correlation is higher than another.
 	{"noise gates", func(s *scene) [][]float64 {
 		for i := range s.noise {
 			s.noise[i] = -55
@@ -147,8 +147,8 @@ var homes = []struct {
 	}},
 }
 
-// talkOn lets a voice speak without regard to the others, with pauses of up to so many times
-// a phrase's length.
+// talkOn lets a voice speak independently of the others, with pauses of up to pauses times the
+// length of a phrase.
 func (s *scene) talkOn(i int, pauses float64) {
 	p, voice := phrases(nil, s.seed), s.voices[i]
 	clear(voice)
@@ -159,11 +159,11 @@ func (s *scene) talkOn(i int, pauses float64) {
 	}
 }
 
-// Of speakers who were recorded each at home, every voice is found in its own microphone, no
-// bleed and no delay is stated, the bleed has a bound, and what cannot be known of the two
-// clocks is missing for that reason. Who talks over the other leaves too little for a bound
-// now and then, which is stated; nine of ten have one.
-func TestRecordedApart(t *testing.T) {
+// For speakers recorded in different rooms, every voice is found in its own microphone, no
+// bleed or delay is stated, and the bleed has a bound. Readings of the two clocks are missing,
+// with the reason. Where people talk over each other, too little may be left for a bound, which
+// is then stated; nine of ten paths have one.
+func TestVoicesRecordedApartHaveNoBleed(t *testing.T) {
 	seconds := 40.0
 	if !dsptest.IsExhaustive() {
 		seconds = 25
@@ -205,10 +205,10 @@ func TestRecordedApart(t *testing.T) {
 	}
 }
 
-// A bound is what the noise makes it: the noise over the voice, both K-weighted, and hardly
-// more. Tolerance: 1.5 dB, for twice the standard error and for what the windows of a voice
+// A bound is barely more than what the noise causes: the noise relative to the voice, both
+// K-weighted. Tolerance: 1.5 dB, for twice the standard error and for windows of a voice that
 // are louder than its gated loudness.
-func TestBoundIsTheNoise(t *testing.T) {
+func TestBoundOfABleedIsThatOfTheNoise(t *testing.T) {
 	s := newSceneApart(t, 2, 25, 30)
 	s.noise = []float64{-50, -64}
 	c := measured(t, s.rate, s.sounds())
@@ -251,7 +251,7 @@ var partly = []struct {
 	plant func(s *scene)
 }{
 	{"one way", func(s *scene) { s.bleedDB[0][1] = -15 - 15*s.rng.Float64() }},
-	// The voice of a call comes back from headphones after the network and the buffers.
+	// The voice of a caller comes back from headphones, delayed by the network and buffers.
 	{"headphones", func(s *scene) {
 		s.bleedDB[0][1] = -22 - 14*s.rng.Float64()
 		s.delay[0][1] = (0.08 + 0.32*s.rng.Float64()) * float64(s.rate)
@@ -277,9 +277,10 @@ var partly = []struct {
 	}},
 }
 
-// Whatever bleeds where: what is found has the accuracy of TestPlantedPathsAreFound and
-// TestHonestUncertainty, a bleed that is not found is under its bound, none is found that is
-// not there, and none is missed that is 3 dB over the noise while the voice speaks.
+// Whatever the paths of the bleed: a bleed that is found has the accuracy of
+// TestPlantedPathsAreFound and TestHonestUncertainty, and one that is not found is below its
+// bound. No bleed is found where there is none, and none is missed that exceeds the noise by 3
+// dB while the voice speaks.
 func TestBleedBetweenSomeMicrophones(t *testing.T) {
 	seconds := 40.0
 	if !dsptest.IsExhaustive() {
@@ -288,7 +289,7 @@ func TestBleedBetweenSomeMicrophones(t *testing.T) {
 	found, bounds := 0, 0
 	for k, part := range dsptest.Some(2, partly) {
 		seeds := []uint64{40, 41, 42, 43}
-		if k%2 == 1 { // with three voices as well
+		if k%2 == 1 { // three voices too
 			seeds = append(seeds, 44, 45, 46, 47)
 		}
 		for _, seed := range dsptest.Some(1, seeds) {
@@ -312,7 +313,8 @@ func TestBleedBetweenSomeMicrophones(t *testing.T) {
 					if want > *p.BleedAtMostDB {
 						t.Errorf("%s, seed %d: voice %d in %d is at most %.2f dB; planted %.2f", name(), seed, i, j, *p.BleedAtMostDB, want)
 					}
-					// A bound is the bleed and the noise together: at 3 dB over the noise, 1.8 dB over the bleed.
+					// A bound is the sum of bleed and noise: with a bleed 3 dB over the noise,
+					// it is 1.8 dB over the bleed.
 					if want > *p.BleedAtMostDB-1.8 {
 						t.Errorf("%s, seed %d: voice %d in %d at %.2f dB was missed, bound %.2f", name(), seed, i, j, want, *p.BleedAtMostDB)
 					}
@@ -340,8 +342,8 @@ func TestBleedBetweenSomeMicrophones(t *testing.T) {
 	}
 }
 
-// A voice that is in two other microphones shows how their clocks and polarities differ,
-// where neither of their own voices bleeds.
+// A voice that bleeds into two other microphones shows the difference of their clocks and
+// polarities, even if neither of their own voices bleeds.
 func TestThirdVoiceJoinsTwoMicrophones(t *testing.T) {
 	dsptest.Exhaustive(t)
 	s := newSceneApart(t, 3, 30, 40)
@@ -358,8 +360,8 @@ func TestThirdVoiceJoinsTwoMicrophones(t *testing.T) {
 	}
 }
 
-// Who speaks for two seconds in a long conversation has a voice as well.
-func TestSeldomVoice(t *testing.T) {
+// A person who speaks for two seconds in a long conversation has a voice too.
+func TestVoiceThatSpeaksRarely(t *testing.T) {
 	dsptest.Exhaustive(t)
 	s := newSceneApart(t, 2, 80, 32)
 	s.noise = []float64{-60, -60}

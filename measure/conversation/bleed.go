@@ -2,30 +2,30 @@ package conversation
 
 import "math"
 
-// bleed is the power of a voice in another microphone over that in its own.
+// bleed is the power of a voice in another microphone, relative to that in its own.
 //
-// It is measured in two ways. The part that is coherent with the voice's own microphone, bin
-// by bin, is free of noise and of other voices, but lacks late echoes, and high frequencies
-// while a head moves. The power of the other microphone over that in the pauses lacks
-// nothing, but includes every other sound while the voice speaks. So the first is the least
-// possible bleed and the second the most. Where they differ by more than the noise
-// explains, the second is taken, and its standard error includes half the difference;
-// elsewhere the first is taken, and its standard error includes all of it.
+// It is measured in two ways. The first is the power that is coherent with the voice's own
+// microphone, bin by bin. It contains no noise and no other voices, but misses late echoes, and
+// high frequencies while a head moves. The second is the power of the other microphone less
+// that in the pauses. It misses nothing, but includes every other sound while the voice speaks.
+// So the true bleed lies between the first and the second. Where they differ by more than the
+// noise explains, the second is used, and its standard error includes half the difference.
+// Otherwise the first is used, and its standard error includes the whole difference.
 type bleed struct {
 	ratio     float64
-	deviation float64 // standard error over the ratio
-	shared    float64 // power that both microphones have in the pauses
-	voice     float64 // power of the voice in the other microphone: the coherent part
-	nothing   float64 // standard error of that where nothing is coherent
+	deviation float64 // standard error divided by ratio
+	shared    float64 // coherent power of both microphones in the pauses
+	voice     float64 // coherent power of the voice in the other microphone
+	nothing   float64 // standard error of voice if nothing is coherent
 }
 
 const (
 	surelyMore     = 3.0  // standard errors
-	noiseChanges   = 0.05 // part of the noise's power by which it may be another than in the pauses
-	modelDeviation = 0.01 // of powers, 0.04 dB: what of an echo lies in windows that were not chosen
+	noiseChanges   = 0.05 // share of the noise's power by which it may differ from that in the pauses
+	modelDeviation = 0.01 // of power ratios, 0.04 dB: from the part of echoes in windows that were not chosen
 )
 
-// bleedOf is the bleed from windows in which a voice speaks alone and from pauses.
+// bleedOf measures the bleed from windows in which a voice speaks alone, and from pauses.
 func bleedOf(alone, quiet *cross) (b bleed) {
 	var deviation, own float64
 	b.voice, deviation, b.nothing, own = alone.coherent()

@@ -13,29 +13,29 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// information is how much the parts of a recording in which a voice speaks alone say of its
-// delay in another microphone.
+// information is the Fisher information on the delay of a voice in another microphone, from the
+// parts of a recording in which the voice speaks alone.
 type information struct {
 	sum     float64 // 1/frames²
 	centre  float64 // frames
 	squares float64 // of the distances from the centre: 1/frames² · frames²
 }
 
-// boundFrames is the length of the windows that the information is summed over: a twelfth
-// of a second at 48 kHz.
+// boundFrames is the length of the windows over which the information is summed: a twelfth of a
+// second at 48 kHz.
 const boundFrames = 4096
 
-// informationOf is the information of a voice that is known and of noises of known
-// spectra: the sum over windows and over frequencies of
+// informationOf returns the information for a known voice and for noises of known spectra. It
+// is the sum over windows and frequencies of
 //
 //	2 ω² |G S|² / (N of the other microphone + |G|² N of its own)
 //
-// whose inverse no unbiased estimator's variance is less than (Cramér and Rao; for delays
-// Carter, "Coherence and time delay estimation", Proc. IEEE 75, 1987, with
-// C/(1−C) = |G S|²/N). The windows are of Hann and overlap by half, which counts all
-// energy: windows with edges would spread a voice's low frequencies over the high ones,
-// and there invent information. Windows in which the other voices are over the noise do
-// not count. It reads what was planted, and nothing that the measurement has read.
+// and no unbiased estimator has a variance below its inverse (Cramér and Rao; for delays
+// Carter, "Coherence and time delay estimation", Proc. IEEE 75, 1987, with C/(1−C) = |G S|²/N).
+// The windows are Hann windows that overlap by half, so that all energy counts. Windows with
+// sharp edges would leak a voice's low frequencies into the high ones and so overstate the
+// information. Windows in which the other voices exceed the noise do not count. Only planted
+// values are used, none that the measurement has read.
 func (s *scene) informationOf(i, j int) information {
 	var others []float64
 	for k := range s.voices {
@@ -46,7 +46,7 @@ func (s *scene) informationOf(i, j int) information {
 	return s.information(i, j, others, s.noiseSpectrum())
 }
 
-// windowPowers are the mean squares of the windows of the bound.
+// windowPowers returns the mean squares of the windows of the bound.
 func windowPowers(x []float64) (all []float64) {
 	for at := 0; at+boundFrames <= len(x); at += boundFrames / 2 {
 		all = append(all, vector.SumOfSquares(x[at:at+boundFrames])/boundFrames)
@@ -62,7 +62,7 @@ func sumOf(a, b []float64) []float64 {
 	return a
 }
 
-// noiseSpectrum is the spectrum of the microphones' noise at 0 dBFS, as the mean square of
+// noiseSpectrum returns the spectrum of the microphones' noise at 0 dBFS, as the mean square of
 // a window's coefficients.
 func (s *scene) noiseSpectrum() []float64 {
 	fft, window := fourier.NewFFT(boundFrames), spectra.Hann(boundFrames)
@@ -81,8 +81,8 @@ func (s *scene) noiseSpectrum() []float64 {
 	return power
 }
 
-// information is informationOf, of the powers of the other voices in each window and of the
-// noise's spectrum.
+// information is informationOf for given powers of the other voices in each window and a given
+// noise spectrum.
 func (s *scene) information(i, j int, others, noise []float64) (all information) {
 	fft, window := fourier.NewFFT(boundFrames), spectra.Hann(boundFrames)
 	limit, own := math.Pow(10, s.noise[j]/10), math.Pow(10, s.noise[i]/10)
@@ -116,8 +116,8 @@ func (s *scene) information(i, j int, others, noise []float64) (all information)
 	return all
 }
 
-// leastDeviation is the least standard error in frames that a delay at the beginning can
-// have. Both ways between two microphones say how fast one clock is.
+// leastDeviation returns the least possible standard error in frames of a delay at the start.
+// Both paths between two microphones contribute to the drift of their clocks.
 func (s *scene) leastDeviation(i, j int) float64 {
 	there := s.informationOf(i, j)
 	variance := 1 / there.sum
@@ -127,8 +127,8 @@ func (s *scene) leastDeviation(i, j int) float64 {
 	return math.Sqrt(variance)
 }
 
-// overBound are the errors of the delays, and their standard errors, over the least that
-// they can have.
+// overBound returns the errors of the delays and their standard errors, both divided by the
+// least possible standard error.
 func (s *scene) overBound(t *testing.T, c *Conversation) (errors, deviations, least []float64) {
 	for _, p := range c.Paths {
 		if p.DelayFrames == nil {
@@ -152,17 +152,18 @@ func rootMeanSquare(x []float64) float64 {
 	return math.Sqrt(sum)
 }
 
-// A delay is within 0.02 frames wherever the bound allows that: where 0.02 frames are three
-// times the least standard error. Over many noises, levels and bleeds the errors are
-// within 1.25 of the bound, which their number makes 1 ± 0.06, and not under it.
-func TestDelaysReachTheBound(t *testing.T) {
+// A delay is accurate to 0.02 frames wherever the bound allows it: where 0.02 frames are three
+// times the least standard error. Over many noises, levels and bleeds the rms error is within
+// 1.25 times the bound, and not below it; the number of delays gives that ratio an uncertainty
+// of 0.06.
+func TestDelaysReachTheLeastPossibleError(t *testing.T) {
 	draws, seconds := 1, 20.0
 	if dsptest.IsExhaustive() {
 		draws, seconds = 10, 40
 	}
 	var overs []float64
 	sharp, worst := 0, 0.0
-	for _, seed := range dsptest.Some(1, []uint64{5, 9, 2, 6}) { // of two voices at 48 kHz, and of three
+	for _, seed := range dsptest.Some(1, []uint64{5, 9, 2, 6}) { // two voices at 48 kHz, and three
 		s := newScene(t, 2+int(seed)/2%2, seconds, seed)
 		for i := range s.bleedDB {
 			clear(s.bleedDB[i])

@@ -32,12 +32,11 @@ func measured(t testing.TB, rate int, sounds [][]float64) *Conversation {
 	return c
 }
 
-// Delays, bleeds, levels and polarities that were planted are found again, whatever the
-// voices and the turns, with noise, drifting clocks and recorders that were started
-// apart. Tolerances: 0.02 frames and 0.5 dB are what an engineer asks for, 0.1 ppm is a
-// frame in three minutes at 48 kHz. A delay is held to 0.02 frames where its standard
-// error allows that, which is as good as the least that any method can have (see
-// informationOf); most must be known that well. None may be declined.
+// Planted delays, bleeds, levels and polarities are found again, for all voices and turns, with
+// noise, drifting clocks and recorders started at different times. Tolerances: an engineer
+// needs 0.02 frames and 0.5 dB, and 0.1 ppm is a frame in three minutes at 48 kHz. A delay must
+// be within 0.02 frames where its standard error allows that, which is close to the least of
+// any method (see informationOf). Most delays must be that certain, and none may be missing.
 func TestPlantedPathsAreFound(t *testing.T) {
 	seconds := 30.0
 	if dsptest.IsExhaustive() {
@@ -73,9 +72,9 @@ func TestPlantedPathsAreFound(t *testing.T) {
 	if all.mostSharp > 0.02 {
 		t.Errorf("a delay that is said to be known to 0.02 frames is %.3f off", all.mostSharp)
 	}
-	// No method can know a delay better than the bound. The errors together are within 1.4
-	// of it (1.19 when this was written; the root mean square of 40 varies by 0.11), and not
-	// under 0.8, which would say that the bound is wrong.
+	// No method can be better than the bound. The errors together are within 1.4 times the
+	// bound (1.19 when this was written; the rms of 40 errors varies by 0.11). Less than 0.8
+	// would mean that the bound is wrong.
 	off := rootMeanSquare(errors)
 	if off > 1.4 && len(errors) >= 40 || off < 0.8 && len(errors) >= 40 {
 		t.Errorf("the errors of %d delays are %.2f times the least that they can be", len(errors), off)
@@ -91,10 +90,10 @@ func TestPlantedPathsAreFound(t *testing.T) {
 	t.Logf("%v; errors %.2f of the bound, stated %.2f", all, off, rootMeanSquare(deviations))
 }
 
-// Whatever the conversation, 19 of 20 readings lie within twice their standard error, and
-// none beyond five times: in rooms, with heads that move, voices that speak at once,
-// microphones of different noise, clocks that all run differently. What cannot be read is
-// declined, but not often.
+// In any conversation, 19 of 20 readings lie within twice their standard error, and none is
+// more than five times away: in rooms, with moving heads, simultaneous voices, microphones of
+// different noise, and clocks that all differ. Readings that cannot be made are missing, but
+// not often.
 func TestHonestUncertainty(t *testing.T) {
 	dsptest.Exhaustive(t)
 	var all tally
@@ -118,21 +117,21 @@ func TestHonestUncertainty(t *testing.T) {
 	if all.readings == 0 || all.within < all.readings*19/20 {
 		t.Errorf("%d of %d readings lie within two standard errors", all.within, all.readings)
 	}
-	// Standard errors that are far too large would pass that. (0.4 for bleeds and 0.7 for
-	// delays when this was written)
+	// Standard errors that are far too large would pass the checks above. (The ratio was 0.4
+	// for bleeds and 0.7 for delays when this was written.)
 	if bleeds, delays := rootMeanSquare(all.bleeds), rootMeanSquare(all.delays); bleeds < 0.3 || delays < 0.3 || bleeds > 1.3 || delays > 1.3 {
 		t.Errorf("errors are %.2f times their standard errors for bleeds, %.2f for delays; want 0.3 to 1.3", bleeds, delays)
 	}
 }
 
-// tally is what check has counted.
+// tally holds the counts of check.
 type tally struct {
 	ways, declined   int
-	readings, within int       // bleeds and delays, and those within two standard errors
-	mostBleed        float64   // dB off
-	sharp            int       // delays of standard errors up to 0.008 frames: 0.02 are 2.5 of them
-	mostSharp        float64   // frames off
-	bleeds, delays   []float64 // errors over their standard errors
+	readings, within int       // bleeds and delays, and those of them within two standard errors
+	mostBleed        float64   // largest error, dB
+	sharp            int       // number of delays with standard errors up to 0.008 frames: 0.02 are 2.5 of them
+	mostSharp        float64   // largest error of these, frames
+	bleeds, delays   []float64 // errors divided by their standard errors
 }
 
 func (a *tally) add(b tally) {
@@ -189,7 +188,7 @@ func (s *scene) check(t *testing.T, name string, c *Conversation) (all tally) {
 	}
 	for _, p := range c.Pairs {
 		if p.DriftPPM == nil {
-			continue // counted with its ways
+			continue // counted with its paths
 		}
 		want := s.driftPPM[p.B] - s.driftPPM[p.A]
 		if math.Abs(*p.DriftPPM-want) > max(0.1, 5**p.DriftDeviationPPM) {
@@ -199,8 +198,8 @@ func (s *scene) check(t *testing.T, name string, c *Conversation) (all tally) {
 	return all
 }
 
-// What is no conversation is declined with its reason, and no figure is invented.
-func TestNoConversationIsDeclined(t *testing.T) {
+// Recordings that are not a conversation get no figures, and the reason is stated.
+func TestUnrelatedRecordingsGetNoFigures(t *testing.T) {
 	type trap struct {
 		name, reason string
 		sounds       func(s *scene) [][]float64
@@ -228,7 +227,7 @@ func TestNoConversationIsDeclined(t *testing.T) {
 		}},
 		{"ends before its voice speaks", "and no voice of its own is in that part", func(s *scene) [][]float64 {
 			x := s.sounds()
-			for n := range x[0] { // the first voice alone, for 12 s
+			for n := range x[0] { // only the first voice, for 12 s
 				if n < 12*s.rate {
 					x[1][n] = 0.1 * x[0][n]
 				}

@@ -10,8 +10,8 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// cross holds sums of spectra over windows of two microphones. The second one's windows
-// are read where a map places them.
+// cross holds sums of spectra over windows of two microphones. The second microphone's windows
+// are at the places that a map gives.
 type cross struct {
 	length     int
 	weights    []float64 // of bins
@@ -21,8 +21,8 @@ type cross struct {
 	own, other []float64 // K-weighted power of each window
 }
 
-// crossesOf sums up windows that begin at the given frames of microphone i, in a number of
-// consecutive groups.
+// crossesOf sums the spectra of windows that start at the given frames of microphone i. It
+// divides them into consecutive groups.
 func (m *measurement) crossesOf(place timemap.Map, i, j, length int, from []int64, groups int) ([]*cross, error) {
 	here, there := make([]planes.Extent, len(from)), make([]planes.Extent, len(from))
 	for k, at := range from {
@@ -82,7 +82,7 @@ func (c *cross) window(x, y []complex128) {
 	c.own, c.other = append(c.own, own), append(c.other, other)
 }
 
-// add adds the sums of more windows.
+// add adds the sums of further windows.
 func (c *cross) add(more *cross) {
 	c.count += more.count
 	c.own, c.other = append(c.own, more.own...), append(c.other, more.other...)
@@ -93,8 +93,8 @@ func (c *cross) add(more *cross) {
 	}
 }
 
-// weights are the K-weighting of power in the bins from 80 Hz to 0.45 of the rate, and 0
-// elsewhere, scaled so that sums over a window are mean squares.
+// weights returns the K-weighting of power in the bins from 80 Hz to 0.45 of the rate, and 0
+// elsewhere. It is scaled so that sums over a window are mean squares.
 func (m *measurement) weights(length int) []float64 {
 	sections := measure.KWeighting(float64(m.rate))
 	weights := make([]float64, length/2+1)
@@ -108,7 +108,7 @@ func (m *measurement) weights(length int) []float64 {
 	return weights
 }
 
-// each visits the bins that count.
+// each visits the bins with a weight.
 func (c *cross) each(visit func(f int, weight float64)) {
 	for f, w := range c.weights {
 		if w > 0 && c.xx[f] > 0 {
@@ -117,12 +117,11 @@ func (c *cross) each(visit func(f int, weight float64)) {
 	}
 }
 
-// coherent is the power of that part of the second microphone's sound which is coherent
-// with the first one's, its standard error, that error where nothing is coherent, and the
-// power of the first microphone. In each bin the part is
-// |Sxy|²/Sxx, less what noise of the second microphone adds to it: the residue over the
-// windows that are free (least squares with one unknown; Bendat and Piersol, "Random
-// Data", 4th ed., 6.1).
+// coherent returns the power of the part of the second microphone's sound that is coherent with
+// the first one's, its standard error, the standard error if nothing is coherent, and the power
+// of the first microphone. In each bin the coherent part is |Sxy|²/Sxx, less the contribution
+// of the second microphone's noise. That contribution is the residue divided by the degrees of
+// freedom (least squares with one unknown; Bendat and Piersol, "Random Data", 4th ed., 6.1).
 func (c *cross) coherent() (power, deviation, nothing, own float64) {
 	c.each(func(f int, weight float64) {
 		part, noise := c.part(f)
@@ -131,16 +130,16 @@ func (c *cross) coherent() (power, deviation, nothing, own float64) {
 		deviation += weight * weight * noise * (noise + 2*max(0, part-noise))
 		own += weight * c.xx[f]
 	})
-	return power, math.Sqrt(2 * deviation), math.Sqrt(2 * nothing), own // 2: neighbouring bins of the window are alike
+	return power, math.Sqrt(2 * deviation), math.Sqrt(2 * nothing), own // 2: neighbouring bins of the window are correlated
 }
 
-// part is the power of the coherent part in a bin, and how much of that noise explains.
+// part returns the power of the coherent part in a bin, and how much of it is due to noise.
 func (c *cross) part(f int) (part, noise float64) {
 	part = (real(c.xy[f])*real(c.xy[f]) + imag(c.xy[f])*imag(c.xy[f])) / c.xx[f]
 	return part, max(0, c.yy[f]-part) / float64(max(1, c.count-1))
 }
 
-// rotated is the sums with the second sound moved earlier by frames.
+// rotated returns the sums for the second sound advanced by frames.
 func (c *cross) rotated(frames float64) *cross {
 	r := *c
 	r.xy = make([]complex128, len(c.xy))

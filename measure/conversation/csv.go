@@ -6,9 +6,9 @@ import (
 	"strconv"
 )
 
-// WriteCSV writes a row for each voice and each other microphone (RFC 4180), under the
-// names of the readings in JSON. A reading that is missing is an empty field. A bound of the
-// bleed stands in a column of its own.
+// WriteCSV writes a row for each voice and each other microphone (RFC 4180). The columns have
+// the names of the readings in JSON, with a column of its own for a bound of the bleed. A
+// missing reading is an empty field.
 func (c *Conversation) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	out.Write([]string{"voice", "microphone", "voice_lufs", "bleed_db", "bleed_at_most_db", "bleed_deviation_db", "delay_frames", "delay_deviation_frames", "inverted", "reason", "drift_ppm", "drift_deviation_ppm", "drift_reason"})
@@ -33,8 +33,8 @@ func (c *Conversation) WriteCSV(w io.Writer) error {
 	return out.Error()
 }
 
-// driftOf is by how much the clock of a path's microphone is faster than that of the voice's
-// own one.
+// driftOf returns by how much the clock of a path's microphone runs faster than that of the
+// voice's own one.
 func (c *Conversation) driftOf(p Path) (ppm, deviation *float64, reason string) {
 	for _, pair := range c.Pairs {
 		switch {
@@ -44,7 +44,7 @@ func (c *Conversation) driftOf(p Path) (ppm, deviation *float64, reason string) 
 			if pair.DriftPPM == nil {
 				return nil, nil, pair.Reason
 			}
-			back := 0 - *pair.DriftPPM // 0 and not −0, where there is none
+			back := 0 - *pair.DriftPPM // avoids −0 where there is no drift
 			return &back, pair.DriftDeviationPPM, pair.Reason
 		}
 	}

@@ -7,30 +7,30 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// A delay is the one at which the sum over all bins of
+// A delay is the value of τ at which the sum over all bins of
 //
 //	W Re(Sxy e^(jωτ)),  W = |H| / (noise + scatter · |H|² Sxx)
 //
-// is largest. The error is least where noise is the only disturbance (Hannan and Thomson,
-// "Estimating group delay", 1973). Where there are echoes the weighting comes near to
-// phases alone: echoes scatter the phases, and no averaging over time removes that. Noise
-// and |H| are averaged over neighbouring bins: with few windows, single bins would favour
-// those whose noise happens to be small.
+// is largest. Its error is least where noise is the only disturbance (Hannan and Thomson,
+// "Estimating group delay", 1973). Where there are echoes the weighting approaches a use of the
+// phases alone: echoes scatter the phases, and no averaging over time removes that. Noise and
+// |H| are averaged over neighbouring bins: with few windows, the sum would otherwise favour
+// bins whose noise happens to be small.
 type weighting struct {
-	of          []float64 // W of each bin
-	information float64   // 1/frames², of the noise
+	of          []float64 // W, by bin
+	information float64   // in 1/frames², as the noise alone allows
 }
 
 const (
-	alikeBins    = 4     // noise and |H| are averaged over at least so many bins on either side
-	alikePart    = 0.08  // and over this part of the frequency: a quarter of a third octave
-	leastScatter = 0.001 // of the power
-	// Windows of Hann that overlap by half count the same noise more than once: their sum
-	// of squares is worth 0.947 of the frames, and counts them twice.
+	alikeBins    = 4     // noise and |H| are averaged over at least this many bins on either side
+	alikePart    = 0.08  // and over this share of the frequency: a quarter of a third octave
+	leastScatter = 0.001 // relative to the power
+	// Hann windows that overlap by half count the same noise more than once: their sum of
+	// squares is worth 0.947 of the frames, and counts them twice.
 	overlapped = 2 / 0.947
 )
 
-// weigh is the weighting of sums for a scatter.
+// weigh returns the weighting of the sums for an amount of scatter.
 func (c *cross) weigh(scatter float64) weighting {
 	n := float64(c.count)
 	last := len(c.xx)
@@ -41,7 +41,7 @@ func (c *cross) weigh(scatter float64) weighting {
 		noise[f+1], own[f+1], follows[f+1] = noise[f], own[f], follows[f]
 		if inside[f] {
 			part, chance := c.part(f)
-			noise[f+1] += chance // a window's noise
+			noise[f+1] += chance // noise of one window
 			own[f+1] += c.xx[f] / n
 			follows[f+1] += (part - chance) / n
 		}
@@ -66,7 +66,7 @@ func (c *cross) weigh(scatter float64) weighting {
 	return w
 }
 
-// weighted are the sums under a weighting.
+// weighted returns the sums multiplied by a weighting.
 func (c *cross) weighted(w weighting) []complex128 {
 	all := make([]complex128, len(c.xy))
 	for f, v := range c.xy {
@@ -75,8 +75,9 @@ func (c *cross) weighted(w weighting) []complex128 {
 	return all
 }
 
-// delay is how many frames the second sound is later than the map places it, with a
-// fraction, its standard error, and whether the sound is inverted.
+// delay returns by how many frames, with a fraction, the second sound is later than its place
+// by the map. It also returns the standard error, whether the sound is inverted, and the
+// weighting used.
 func (c *cross) delay() (frames, deviation float64, inverted bool, w weighting) {
 	scatter := leastScatter
 	for range 3 {
@@ -98,7 +99,7 @@ func (c *cross) delay() (frames, deviation float64, inverted bool, w weighting) 
 	return frames, deviation, inverted, w
 }
 
-// peak is where weighted sums are largest, with their sign.
+// peak returns the lag at which weighted sums are largest in magnitude, and their value there.
 func (c *cross) peak(weighted []complex128) (frames, value float64) {
 	lags := spectra.NewFFT(c.length).Sequence(nil, weighted)
 	best := 0
@@ -113,9 +114,10 @@ func (c *cross) peak(weighted []complex128) (frames, value float64) {
 	return spectra.Crest(weighted, c.length, float64(best))
 }
 
-// phaseScatter is the standard error of a delay from how far the phases deviate from it, in
-// blocks of bins, as echoes shift the phases of neighbouring bins alike (the variance of a maximum of
-// likelihood whose model is not exact; White, Econometrica 50, 1982).
+// phaseScatter returns the standard error of a delay that follows from the scatter of the
+// phases. It uses blocks of bins, because echoes shift the phases of neighbouring bins alike
+// (the variance of a maximum-likelihood estimate under an inexact model; White, Econometrica
+// 50, 1982).
 func (c *cross) phaseScatter(weighted []complex128, frames float64) (deviation float64) {
 	sharp := math.Abs(curvature(weighted, c.length, frames))
 	for _, block := range []int{4, 16, 64} {
@@ -135,7 +137,7 @@ func (c *cross) phaseScatter(weighted []complex128, frames float64) (deviation f
 	return deviation
 }
 
-// curvature is the second derivative of weighted sums at a delay.
+// curvature returns the second derivative of weighted sums at a delay.
 func curvature(weighted []complex128, length int, frames float64) (sum float64) {
 	for f, v := range weighted {
 		turn := 2 * math.Pi * float64(f) / float64(length)

@@ -13,24 +13,24 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/planes"
 )
 
-// levels are the K-weighted levels of one microphone over time.
+// levels holds the K-weighted levels of one microphone over time.
 type levels struct {
 	Microphone
 	rate    int // Hz
 	frames  int64
 	profile measure.LoudnessProfile // energy of every 100 ms
-	sums    []float64               // energy from the beginning to each 20 ms
-	digest  uint64                  // of all samples' bits
-	// Mean squares of 100 ms: the level that 3 % are below, as dense talk has few pauses, and
-	// the level that 5 % exceed.
+	sums    []float64               // energy from the start to each 20 ms
+	digest  uint64                  // of the bits of all samples
+	// Mean squares of 100 ms: floor is not reached by 3 % of them, as dense talk has few
+	// pauses, and top is exceeded by 5 %.
 	floor, top float64
-	halfStep   float64 // half a quantisation step of the format: smaller samples may have become 0
+	halfStep   float64 // half a quantisation step of the format: smaller samples may have been rounded to 0
 }
 
-// digestSeed is the same for all microphones, as their digests are compared.
+// digestSeed is the same for all microphones, because their digests are compared.
 var digestSeed = maphash.MakeSeed()
 
-// levelsOf reads a microphone once.
+// levelsOf reads a microphone's sound once.
 func levelsOf(mic Microphone) (*levels, error) {
 	src, err := mic.Open()
 	if err != nil {
@@ -47,7 +47,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 	}
 	l := &levels{Microphone: mic, rate: f.Rate, halfStep: math.Ldexp(1, -f.Bits)}
 	if f.Encoding == wave.Float {
-		l.halfStep = math.Ldexp(1, -24) // of the converter before it
+		l.halfStep = math.Ldexp(1, -24) // of the converter before it, assumed to have 24 bits
 	}
 	energies := newEnergies(f.Rate)
 	var digest maphash.Hash
@@ -79,7 +79,8 @@ func levelsOf(mic Microphone) (*levels, error) {
 		slices.Sort(powers)
 		hop := float64(l.rate) / 10
 		l.floor = powers[len(powers)/33] / hop
-		// For a voice that speaks seldom, the level that fewer exceed, down to one second.
+		// For a voice that speaks rarely, top is a level that fewer exceed, down to one second
+		// in all.
 		for part := 20; part == 20 || l.top < leastRange*l.floor && len(powers)/part >= 10; part *= 2 {
 			l.top = powers[len(powers)-1-len(powers)/part] / hop
 		}
@@ -90,7 +91,7 @@ func levelsOf(mic Microphone) (*levels, error) {
 // hopsPerSecond is the resolution of the levels over time: a word ends within 20 ms.
 const hopsPerSecond = 50
 
-// energies sums up the K-weighted energy of a sound over time.
+// energies sums the K-weighted energy of a sound over time.
 type energies struct {
 	rate     int
 	sections [2]dsp.Biquad
@@ -116,7 +117,7 @@ func (e *energies) write(x []float64) {
 			e.sums = append(e.sums, e.sum)
 			for k := range e.states {
 				for n, v := range e.states[k] {
-					if math.Abs(v) < 1e-150 { // long before a denormal number, which is slow
+					if math.Abs(v) < 1e-150 { // avoids denormal numbers, which are slow
 						e.states[k][n] = 0
 					}
 				}
@@ -125,7 +126,7 @@ func (e *energies) write(x []float64) {
 	}
 }
 
-// energyUntil is the energy from the beginning to a place, interpolated within each 20 ms.
+// energyUntil returns the energy from the start up to a frame, interpolated within each 20 ms.
 func (l *levels) energyUntil(frame float64) float64 {
 	hop := frame * hopsPerSecond / float64(l.rate)
 	if hop <= 0 {
@@ -138,13 +139,13 @@ func (l *levels) energyUntil(frame float64) float64 {
 	return l.sums[whole] + (hop-float64(whole))*(l.sums[whole+1]-l.sums[whole])
 }
 
-// power is the mean square of a number of frames from a place on.
+// power returns the mean square of a number of frames from a place on.
 func (l *levels) power(from float64, frames int) float64 {
 	return max(0, l.energyUntil(from+float64(frames))-l.energyUntil(from)) / float64(frames)
 }
 
-// windowFrames is the length of the windows that the bleed is read from: the power of two
-// that is at least a quarter of a second, so that they hold the first echoes.
+// windowFrames returns the length of the long windows, from which the bleed is measured: the
+// power of two that is at least a quarter of a second, so that they contain the first echoes.
 func windowFrames(rate int) int {
 	length := 256
 	for length < rate/4 {
@@ -153,7 +154,7 @@ func windowFrames(rate int) int {
 	return length
 }
 
-// shortFrames is the length of the windows that the delay is read from. More of them
-// than of long ones fit between the words of others: of a quiet voice that speaks single
-// words, the long windows hold less than half.
+// shortFrames returns the length of the short windows, from which the delay is measured. More
+// short windows than long ones fit between the words of others. For a quiet voice that speaks
+// single words, the long windows contain less than half of it.
 func shortFrames(rate int) int { return windowFrames(rate) / 4 }

@@ -6,22 +6,23 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// line is a line of least squares through delays over time.
+// line is a least-squares line through delays over time.
 type line struct {
 	timemap.Map
 	deviation float64 // standard error of Speed
 	centre    float64 // frame
-	level     float64 // delay there, frames
-	sways     float64 // standard deviation of the delays around the line, without their own standard errors
-	// strain is the variance of the delays around the line over that of their standard errors:
-	// more than 1 where heads move.
+	level     float64 // delay at centre, frames
+	sways     float64 // standard deviation of the delays around the line beyond their own standard errors
+	// strain is the variance of the delays around the line, relative to that of their standard
+	// errors: more than 1 where heads move.
 	strain float64
 }
 
-// lineThrough is the line through delays, weighted by their standard errors. A slope
-// is set to zero if it is under least standard errors, or comes to less than leastInAll
-// frames from the first delay to the last. Where the delays scatter around the line by more than their standard errors, a
-// variance that is common to all is added (DerSimonian and Laird, "Meta-analysis in clinical trials", 1986).
+// lineThrough fits a line to delays, weighted by their standard errors. It sets a slope to zero
+// if that is below least standard errors, or amounts to less than leastInAll frames from the
+// first delay to the last. Where the delays scatter around the line by more than their standard
+// errors, a common variance is added to all (DerSimonian and Laird, "Meta-analysis in clinical
+// trials", 1986).
 func lineThrough(on []peak, least, leastInAll float64) line {
 	l := fitted(on, 0)
 	if len(on) > 2 && l.strain > 1 {
@@ -43,7 +44,7 @@ func lineThrough(on []peak, least, leastInAll float64) line {
 	return l
 }
 
-// fitted is the line of least squares with a further variance added to each delay's.
+// fitted returns the least-squares line after adding a further variance to that of each delay.
 func fitted(on []peak, further float64) line {
 	var n, x, y, xx, xy float64
 	for _, p := range on {
@@ -71,10 +72,10 @@ func fitted(on []peak, further float64) line {
 	return l
 }
 
-// varianceFactor is the factor by which the variance of a mean of delays exceeds that of
-// independent ones: a head is near where it was shortly before. The distances from the
-// line are treated as a first-order process (Bartlett, "Some aspects of the
-// time-correlation problem in regard to tests of significance", 1935).
+// varianceFactor returns the ratio of the variance of a mean of delays to that of independent
+// ones. Successive delays are correlated, because a head moves slowly. The distances from the
+// line are treated as a first-order process (Bartlett, "Some aspects of the time-correlation
+// problem in regard to tests of significance", 1935).
 func varianceFactor(on []peak, l line) float64 {
 	var squares, products float64
 	last := 0.0

@@ -12,18 +12,18 @@ import (
 )
 
 const (
-	mostAlone    = 600 // long windows that are transformed
+	mostAlone    = 600 // long windows that are analysed
 	mostBrief    = 4 * mostAlone
 	mostPauses   = 400
-	leastPauses  = 16  // of a quarter of a window
-	mostFollowed = 60  // windows in which a delay is followed
-	mostShared   = 0.1 // most shared sound, as a part of the bleed's power: 0.4 dB
-	leastSure    = 6.0 // standard errors of a bleed that counts as found
+	leastPauses  = 16  // each a quarter of a long window
+	mostFollowed = 60  // windows in which delays are followed over time
+	mostShared   = 0.1 // largest share of the bleed's power that common sound may have: 0.4 dB
+	leastSure    = 6.0 // least ratio to its standard error of a bleed that counts as found
 	mostUnsure   = 1.0 // dB: the largest standard error of a bleed that is stated
 )
 
-// measurePaths measures every voice in every other microphone, twice: the bleeds of the
-// first time choose better windows for the second.
+// measurePaths measures every voice in every other microphone twice: with the bleeds of the
+// first pass it chooses better windows for the second.
 func (m *measurement) measurePaths() error {
 	m.guessBleeds()
 	for range 2 {
@@ -44,7 +44,7 @@ func (m *measurement) measurePaths() error {
 	return nil
 }
 
-// unfit is why a microphone does not fit the model, whatever the others are.
+// unfit returns the reason that a microphone does not fit the model, independent of the others.
 func (l *levels) unfit() string {
 	switch {
 	case len(l.profile.Energies) == 0:
@@ -57,7 +57,7 @@ func (l *levels) unfit() string {
 	return ""
 }
 
-// unfit is why two microphones do not fit the model.
+// unfit returns the reason that two microphones do not fit the model.
 func (m *measurement) unfit(i, j int) string {
 	a, b := m.mics[i], m.mics[j]
 	for _, l := range []*levels{a, b} {
@@ -83,7 +83,7 @@ func (m *measurement) unfit(i, j int) string {
 	return ""
 }
 
-// measurePath measures a voice in another microphone, or states why that is not possible.
+// measurePath measures a voice in another microphone, or states why that is impossible.
 func (m *measurement) measurePath(i, j int) error {
 	w := &m.ways[i][j]
 	w.measured, w.absent = false, false
@@ -115,7 +115,7 @@ func (m *measurement) measurePath(i, j int) error {
 	if err != nil {
 		return err
 	}
-	var begins []int64 // of the pauses, in this microphone
+	var begins []int64 // starts of the pauses, in this microphone
 	for _, at := range pauses {
 		begins = append(begins, int64(math.Round(m.placeIn(m.first(), i).At(int(at)))))
 	}
@@ -141,9 +141,9 @@ func (m *measurement) measurePath(i, j int) error {
 	return nil
 }
 
-// joinDrifts gives both paths between two microphones one drift, as they have the same two
-// clocks: the mean of both, weighted by their standard errors. A delay is most certain in
-// the middle of its windows, and a better drift makes it more certain at the beginning.
+// joinDrifts gives both paths between two microphones the same drift, since they have the same
+// two clocks: the mean of both, weighted by their standard errors. A delay is most certain in
+// the middle of its windows, and a better drift makes it more certain at the start.
 func (m *measurement) joinDrifts() {
 	for i := range m.mics {
 		for j := range i {
@@ -153,10 +153,11 @@ func (m *measurement) joinDrifts() {
 			if a.measured && b.measured && !math.IsInf(a.deviation+b.deviation, 0) {
 				p, q := 1/(a.deviation*a.deviation), 1/(b.deviation*b.deviation)
 				drift := (p*a.drift - q*b.drift) / (p + q)
-				// Where the two drifts differ, a head moves.
+				// Where the two drifts differ, a head is moving.
 				deviation := math.Hypot(1/math.Sqrt(p+q), contradicts*math.Abs(a.drift+b.drift))
 				if math.Abs(drift) < surelyDrifts*deviation {
-					// It counts as none; what may be left of it widens the delays' errors.
+					// It counts as no drift; the part that may remain increases the delays'
+					// errors.
 					hidden := max(0, math.Abs(drift)-deviation)
 					a.delayDeviation, b.delayDeviation = math.Hypot(a.delayDeviation, hidden*a.centre), math.Hypot(b.delayDeviation, hidden*b.centre)
 					drift = 0
@@ -175,19 +176,19 @@ func (m *measurement) joinDrifts() {
 	}
 }
 
-// noneFound begins the reason of a bleed that was not found.
+// noneFound is the start of the reason for a bleed that was not found.
 const noneFound = "no bleed found"
 
-// noBleed notes that a voice was not found in another microphone, and an upper bound of its
-// bleed: all that the other microphone has while the voice speaks alone, with twice the
-// standard error of that. No noise is subtracted, as it may differ in pauses. Sound of less
-// than half a step of the recording's format may be missing from the recording.
+// noBleed states that a voice was not found in another microphone, and sets an upper bound of
+// its bleed: the whole sound of the other microphone while the voice speaks alone, plus twice
+// its standard error. No noise is subtracted, because it may differ in the pauses. Sound below
+// half a step of the recording's format may be missing from the recording.
 func (m *measurement) noBleed(i, j int) {
 	w := &m.ways[i][j]
 	w.absent, w.atMost = true, math.Inf(1)
 	w.reason = fmt.Sprintf("%s; delays of up to %d s were searched", noneFound, farMs/1000)
 	windows, length := m.alone[i], windowFrames(m.rate)
-	if len(windows) < leastAlone { // the gaps between another one's words may be enough
+	if len(windows) < leastAlone { // the gaps between another person's words may be enough
 		windows, length = m.brief[i], shortFrames(m.rate)
 	}
 	if len(windows)*length < leastAlone*windowFrames(m.rate) {
@@ -205,8 +206,8 @@ func (m *measurement) noBleed(i, j int) {
 	w.atMost = most / (own / n)
 }
 
-// follow measures the delay of a voice in the windows in which it speaks alone, and how it
-// changes over time: by a drift of the clocks, or by cuts. The search before it may have
+// follow measures the delay of a voice in the windows in which it speaks alone, and its changes
+// over time by a drift of the clocks or by cuts. It also checks the search, which may have
 // found another voice.
 func (m *measurement) follow(i, j int, alone []int64) error {
 	w := &m.ways[i][j]
@@ -229,12 +230,12 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 		line = timemap.Map{Delay: float64(at - reach), Speed: 1}
 	}
 	var on []peak
-	parts := [3][2]int{} // of the time: windows on the line, and all
+	parts := [3][2]int{} // thirds of the time: windows on the line, and all
 	for k, p := range peaks {
 		part := &parts[3*k/len(peaks)]
 		part[1]++
 		if math.Abs(p.delay-line.Delay-(line.Speed-1)*p.centre) <= near {
-			p.deviation = 0.3 // frames: the delay is a whole number (1/√12)
+			p.deviation = 0.3 // frames: the standard deviation of rounding to a whole number (1/√12)
 			on = append(on, p)
 			part[0]++
 		}
@@ -257,26 +258,26 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 
 const (
 	mostGroups   = 40
-	leastGroup   = 24   // short windows
-	leastLong    = 6    // long ones
-	mostAround   = 5.0  // frames: how far a group's delay may lie from that of all
-	surelyDrifts = 6.0  // standard errors
+	leastGroup   = 24   // short windows in a group
+	leastLong    = 6    // long windows in a group
+	mostAround   = 5.0  // frames: largest distance of a group's delay from that of all
+	surelyDrifts = 6.0  // least ratio of a drift to its standard error
 	leastDrift   = 0.02 // frames, from the first window to the last
-	contradicts  = 0.5  // how much of the difference of two drifts adds to the standard error of their mean
-	surelyMoves  = 3.0  // a head moves if the variance is so many times what noise explains
+	contradicts  = 0.5  // share of the difference of two drifts that is added to the standard error of their mean
+	surelyMoves  = 3.0  // least ratio of the variance to that explained by noise if a head moves
 )
 
 // refined is the result of refine.
 type refined struct {
-	later     float64 // frames, relative to the map
-	deviation float64 // standard error of that
+	later     float64 // delay in frames, relative to the map
+	deviation float64 // standard error of later
 	inverted  bool
 	centre    float64 // frame at which later is measured
-	moves     bool    // the delay varies by more than noise explains: a head moves
+	moves     bool    // a head moves: the delay varies by more than noise explains
 }
 
-// refine measures the delay to a fraction of a frame, in groups of short windows. It also
-// finds a drift that whole frames do not show, and moves the map accordingly.
+// refine measures the delay to a fraction of a frame, in groups of short windows. It also finds
+// a drift too small to show in whole frames, and corrects the map.
 func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 	w := &m.ways[i][j]
 	length := shortFrames(m.rate)
@@ -294,14 +295,14 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 		if weights.information == 0 {
 			return refined{deviation: math.Inf(1)}, nil
 		}
-		// A window that lies wrongly by a tenth of its length loses half a decibel of bleed.
+		// A window displaced by a tenth of its length loses half a decibel of bleed.
 		if math.Abs(later) > 1 && pass < 3 {
 			w.Delay += math.Round(later)
 			continue
 		}
 		points := groupDelays(parts, brief, weights, later)
 		least, inAll := surelyDrifts, leastDrift
-		if w.Speed != 1 { // a drift was found: only its size is open
+		if w.Speed != 1 { // a drift was already found: only its size is refined
 			least, inAll = 0, leastDrift/100
 		}
 		line := lineThrough(points, least, inAll)
@@ -320,8 +321,8 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 	}
 }
 
-// sumOf sums up the long windows of a voice for its bleed. Where the delay varies, each
-// group of windows has its own.
+// sumOf sums the spectra of the long windows of a voice for its bleed. Where the delay varies,
+// each group of windows has its own delay.
 func (m *measurement) sumOf(i, j int, alone []int64, r refined) (*cross, error) {
 	groups := 1
 	if r.moves {
@@ -347,8 +348,8 @@ func (m *measurement) sumOf(i, j int, alone []int64, r refined) (*cross, error) 
 	return sum, nil
 }
 
-// groupDelays measures the delay of each group, near that of all and with the weighting of
-// all.
+// groupDelays measures the delay of each group, near the common delay and with the common
+// weighting.
 func groupDelays(parts []*cross, alone []int64, w weighting, later float64) (points []peak) {
 	total := 0.0
 	for g, c := range parts {
@@ -365,13 +366,13 @@ func groupDelays(parts []*cross, alone []int64, w weighting, later float64) (poi
 		total += p.height
 		points = append(points, p)
 	}
-	for g := range points { // each peak has a share of the information, by its sharpness
+	for g := range points { // each peak's share of the information follows from its curvature
 		points[g].deviation = 1 / math.Sqrt(w.information*max(points[g].height/total, 1e-6))
 	}
 	return points
 }
 
-// some takes at most a number of elements from a list, evenly spaced.
+// some returns at most a number of elements of a list, evenly spaced.
 func some[T any](all []T, most int) []T {
 	if len(all) <= most {
 		return all

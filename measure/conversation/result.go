@@ -8,7 +8,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 )
 
-// result arranges what was measured.
+// result arranges the readings.
 func (m *measurement) result() *Conversation {
 	c := &Conversation{Rate: m.rate}
 	least, most := math.Inf(1), math.Inf(-1)
@@ -49,13 +49,13 @@ func (m *measurement) result() *Conversation {
 	return c
 }
 
-// noVoice is why a microphone has no voice of its own.
+// noVoice returns the reason that a microphone has no voice of its own.
 func (m *measurement) noVoice(i int) string {
 	if why := m.mics[i].unfit(); why != "" {
 		return why
 	}
 	for j, other := range m.mics {
-		if j == i || other.unfit() != "" { // a silent microphone does not matter to this one's voice
+		if j == i || other.unfit() != "" { // a silent microphone does not affect the voice of another
 			continue
 		}
 		if why := m.unfit(i, j); why != "" {
@@ -90,11 +90,11 @@ func (w *way) path(i, j, rate int) Path {
 // delayKnown reports whether a delay is certain enough to be stated.
 func (w *way) delayKnown(rate int) bool { return w.delayDeviation <= agreeMs*float64(rate)/1000 }
 
-// noSharedSound is why nothing is known of two microphones, and what helps.
+// noSharedSound states that nothing is known about two microphones, and what to do.
 const noSharedSound = "delay, polarity and drift are undecided: no sound was found that both have; with a clap in both, at the beginning and at the end, you can align them by hand"
 
-// thirdVoice is another microphone's voice that was measured in both of two microphones;
-// −1: there is none.
+// thirdVoice returns the index of another microphone whose voice was measured in both of two
+// microphones; −1: there is none.
 func (m *measurement) thirdVoice(i, j int) int {
 	for k := range m.mics {
 		if k != i && k != j && m.ways[k][i].measured && m.ways[k][j].measured {
@@ -104,7 +104,7 @@ func (m *measurement) thirdVoice(i, j int) int {
 	return -1
 }
 
-// pair compares two microphones by the voices that are in both.
+// pair compares two microphones by the voices that both contain.
 func (m *measurement) pair(i, j int) Pair {
 	p := Pair{A: i, B: j}
 	there, back := m.ways[i][j], m.ways[j][i]

@@ -15,26 +15,26 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// scene is a conversation of which all is known.
+// scene is a conversation with known properties.
 type scene struct {
 	rate            int
 	seed            uint64
-	voices          [][]float64 // in their own microphones
+	voices          [][]float64 // each in its own microphone
 	bleedDB         [][]float64 // of a voice into a microphone
 	delay           [][]float64 // frames
-	inverted        []bool      // microphones
+	inverted        []bool      // by microphone
 	driftPPM        []float64   // of the microphones' clocks
 	offset          []float64   // frames by which the microphones' recorders started earlier
 	noise           []float64   // dBFS of each microphone
-	shared          []float64   // is in all microphones
-	reverberates    [][]float64 // seconds for 60 dB, of a voice's way into a microphone; nil: no room
-	reverberationDB [][]float64 // power of what the room sends back, over the direct sound
-	moves           float64     // frames by which a head moves to and fro on its way to other microphones
+	shared          []float64   // sound that is in all microphones
+	reverberates    [][]float64 // reverberation time for 60 dB in seconds, by voice and microphone; nil: no room
+	reverberationDB [][]float64 // power of the reverberation, relative to the direct sound
+	moves           float64     // amplitude in frames by which a head sways on the paths to other microphones
 	rng             *rand.Rand
 }
 
-// newScene lets voices speak in turn, sometimes two at a time, from recorded phrases; or
-// from invented ones where there are none.
+// newScene lets voices speak in turn, sometimes two at a time, with recorded phrases, or with
+// synthetic ones where none are installed.
 func newScene(t testing.TB, voices int, seconds float64, seed uint64) *scene {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(seed, 0xc0))
@@ -57,8 +57,8 @@ func newScene(t testing.TB, voices int, seconds float64, seed uint64) *scene {
 	return s
 }
 
-// talk lets the voices speak in turn. A turn begins up to so many seconds before the end
-// of the last one, or after it.
+// talk lets the voices speak in turn. A turn begins up to early seconds before the end of the
+// last one, or up to late seconds after it.
 func (s *scene) talk(p takes.Phrases, frames int, early, late float64) {
 	rng, voices := s.rng, len(s.voices)
 	for i := range s.voices {
@@ -71,7 +71,7 @@ func (s *scene) talk(p takes.Phrases, frames int, early, late float64) {
 			i = (i + 1) % voices
 		}
 		last = i
-		// Each voice has phrases of its own: the same sound twice would be a copy.
+		// Each voice has its own phrases: the same sound twice would count as a copy.
 		clip := p.Clips[i+voices*rng.IntN(len(p.Clips)/voices)]
 		gain := math.Pow(10, (-20-float64(4*i)+3*rng.Float64()-takes.ActiveLevel(clip, s.rate))/20)
 		for n, v := range clip {
@@ -79,13 +79,13 @@ func (s *scene) talk(p takes.Phrases, frames int, early, late float64) {
 				s.voices[i][at+n] += gain * v
 			}
 		}
-		// Mostly a pause follows, and now and then the next voice begins too early.
+		// Mostly a pause follows, but sometimes the next voice begins too early.
 		at += len(clip) + int(((early+late)*rng.Float64()-early)*float64(s.rate))
 	}
 }
 
-// delayed is a sound later by frames, between them as well: by the phases of one
-// transform. (A test of package spectra holds its transforms against another library's.)
+// delayed delays a sound by frames, which may be fractional, with the phases of one transform.
+// (A test of package spectra compares its transforms with another library's.)
 func delayed(x []float64, frames float64) []float64 {
 	length := 1
 	for length < len(x)+int(2*math.Abs(frames))+4096 {
@@ -102,8 +102,8 @@ func delayed(x []float64, frames float64) []float64 {
 	return fft.Sequence(nil, bins)[:len(x)]
 }
 
-// image is a voice as a microphone would record it without noise, and without an offset
-// or a drift of its recorder.
+// image is a voice as a microphone would record it without noise, and without an offset or
+// drift of its recorder.
 func (s *scene) image(i, j int) []float64 {
 	x := s.voices[i]
 	if i != j {
@@ -120,7 +120,7 @@ func (s *scene) image(i, j int) []float64 {
 	if s.reverberates == nil {
 		return x
 	}
-	// A room: noise that decays exponentially, from 2 ms after the direct sound on.
+	// The room is noise that decays exponentially, from 2 ms after the direct sound.
 	seconds := s.reverberates[i][j]
 	tail := make([]float64, int(seconds*float64(s.rate)))
 	rng := rand.New(rand.NewPCG(s.seed, uint64(i*8+j)))
@@ -137,7 +137,7 @@ func (s *scene) image(i, j int) []float64 {
 	return convolved(x, tail)
 }
 
-// moved lets the delay of a sound sway, by straight lines of 50 ms.
+// moved varies the delay of a sound as a sine of 7 s, by straight lines of 50 ms.
 func (s *scene) moved(x []float64) []float64 {
 	if s.moves == 0 {
 		return x
@@ -172,7 +172,7 @@ func convolved(x, h []float64) []float64 {
 	return fft.Sequence(padded, bins)[:len(x)]
 }
 
-// trueBleedDB is the power of a voice's image in a microphone over that in its own, both
+// trueBleedDB is the power of a voice's image in a microphone relative to that in its own, both
 // K-weighted.
 func (s *scene) trueBleedDB(i, j int) float64 {
 	if s.reverberates == nil {
@@ -181,7 +181,7 @@ func (s *scene) trueBleedDB(i, j int) float64 {
 	return s.weighted(s.image(i, j)) - s.weighted(s.image(i, i))
 }
 
-// weighted is the K-weighted power of a sound, in dB.
+// weighted returns the K-weighted power of a sound, in dB.
 func (s *scene) weighted(x []float64) float64 {
 	y := slices.Clone(x)
 	for _, section := range measure.KWeighting(float64(s.rate)) {
@@ -194,7 +194,7 @@ func (s *scene) weighted(x []float64) float64 {
 	return dsp.PowerToDB(vector.SumOfSquares(y))
 }
 
-// sounds are what the microphones record.
+// sounds returns the recordings of the microphones.
 func (s *scene) sounds() [][]float64 {
 	all := make([][]float64, len(s.voices))
 	for j := range all {
@@ -226,7 +226,7 @@ func (s *scene) sounds() [][]float64 {
 
 var kept [2]takes.Phrases
 
-// phrases are recorded ones, or invented ones where there are none.
+// phrases returns recorded phrases, or synthetic ones where none are installed.
 func phrases(t testing.TB, seed uint64) takes.Phrases {
 	if kept[seed%2].Clips != nil && dsptest.IsExhaustive() {
 		return kept[seed%2]
@@ -234,7 +234,7 @@ func phrases(t testing.TB, seed uint64) takes.Phrases {
 	p := takes.Phrases{Rate: 16000}
 	if pattern := []string{takes.Readings, takes.SpokenNames}[seed%2]; dsptest.IsExhaustive() {
 		p = takes.Spoken(t, pattern)
-		for k, clip := range p.Clips { // halves of long ones, so that there are enough
+		for k, clip := range p.Clips { // halves long ones to get enough
 			if len(clip) > 3*p.Rate {
 				p.Clips[k] = clip[:len(clip)/2]
 				p.Clips = append(p.Clips, clip[len(clip)/2:])
@@ -249,7 +249,7 @@ func phrases(t testing.TB, seed uint64) takes.Phrases {
 	return p
 }
 
-// kinds are what makes a conversation harder to measure.
+// kinds are conditions that make a conversation harder to measure.
 var kinds = []struct {
 	name   string
 	change func(*scene)
@@ -262,7 +262,7 @@ var kinds = []struct {
 			for j := range s.voices {
 				s.reverberates[i][j] = 0.2 + 0.4*s.rng.Float64()
 				s.reverberationDB[i][j] = -3 + 6*s.rng.Float64()
-				if i == j { // it is close
+				if i == j { // its own microphone is close
 					s.reverberationDB[i][j] = -12 - 8*s.rng.Float64()
 				}
 			}
@@ -280,7 +280,7 @@ var kinds = []struct {
 	}},
 }
 
-// clocks lets every recorder have a clock, a beginning and a polarity of its own.
+// clocks gives every recorder its own clock, start and polarity.
 func (s *scene) clocks() {
 	for i := range s.voices {
 		s.driftPPM[i] = 160*s.rng.Float64() - 80

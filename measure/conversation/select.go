@@ -7,24 +7,24 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// What a window must be to count. Powers are ratios.
+// Conditions that a window must meet. Powers are ratios.
 const (
-	leastOverFloor = 30        // 15 dB: the noise in a voice is 0.14 dB of it at most
+	leastOverFloor = 30        // 15 dB: the noise adds at most 0.14 dB to the voice
 	mostUnderTop   = 1.0 / 300 // 25 dB
-	// Noise in a voice's own microphone does not bias a delay, and a soft sibilant contributes
-	// much to it: short windows may be softer.
+	// Noise in a voice's own microphone does not bias a delay, and soft sibilants contribute
+	// much to it, so short windows may be softer.
 	leastOverFloorBrief = 2         // 3 dB
 	mostUnderTopBrief   = 1.0 / 1e4 // 40 dB
 	loudUnderTop        = 1.0 / 16  // 12 dB: the bleed is first estimated from these windows
-	mostOverBleed       = 2         // 3 dB over the bleed and the noise: somebody else speaks as well
-	noiseOverFloor      = 3         // how far noise may exceed the floor: a stricter choice would bias a soft bleed
+	mostOverBleed       = 2         // 3 dB above the bleed and the noise: another person speaks as well
+	noiseOverFloor      = 3         // by how much noise may exceed the floor: a stricter limit would bias a soft bleed
 	leastRange          = 16        // 12 dB from pauses to speech
 	pauseOverFloor      = 4         // 6 dB
 	leastApart          = 0.25      // largest product of both bleeds, −6 dB: each voice is 3 dB louder in its own microphone
-	leastAlone          = 16        // windows, which overlap by half
+	leastAlone          = 16        // number of windows, which overlap by half
 )
 
-// placeIn maps the frames of one microphone to those of another one.
+// placeIn returns the map from frames of one microphone to those of another one.
 func (m *measurement) placeIn(i, j int) timemap.Map {
 	if i == j {
 		return timemap.Map{Speed: 1}
@@ -35,7 +35,7 @@ func (m *measurement) placeIn(i, j int) timemap.Map {
 	return m.ways[i][j].Map
 }
 
-// first is the first microphone that is not silent. Pauses are counted in its frames.
+// first returns the first microphone that is not silent. Pauses are counted in its frames.
 func (m *measurement) first() int {
 	for i, l := range m.mics {
 		if l.top > 0 {
@@ -45,13 +45,13 @@ func (m *measurement) first() int {
 	return 0
 }
 
-// powers are the powers of all microphones in a window of one of them. ok is false where a
-// recording does not cover the window, as it began later or ended earlier: its silence would
-// be taken for less bleed.
+// powers returns the powers of all microphones in a window of one of them. Ok is false where a
+// recording does not cover the window, because it started later or ended earlier: its silence
+// would look like less bleed.
 func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok bool) {
 	p = make([]float64, len(m.mics))
 	for j, l := range m.mics {
-		if l.top == 0 { // silent or too short: it has no voice to miss
+		if l.top == 0 { // silent or too short: it has no voice that could be missed
 			continue
 		}
 		place := m.placeIn(i, j)
@@ -64,9 +64,9 @@ func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok boo
 	return p, true
 }
 
-// guessBleeds estimates the bleed of a voice from the power of the other microphone over
-// that of its own, in the twentieth of the loud windows in which that is least: mostly
-// nobody else speaks then.
+// guessBleeds estimates the bleed of a voice as the power of the other microphone relative to
+// that of its own. It uses the twentieth of the loud windows in which this ratio is least, in
+// which mostly no other person speaks.
 func (m *measurement) guessBleeds() {
 	length := windowFrames(m.rate)
 	for i, l := range m.mics {
@@ -89,8 +89,8 @@ func (m *measurement) guessBleeds() {
 	}
 }
 
-// choose finds the windows in which one voice speaks alone, which overlap by half, and
-// those in which nobody does.
+// choose finds the windows in which one voice speaks alone, which overlap by half, and those in
+// which nobody speaks.
 func (m *measurement) choose() {
 	length := windowFrames(m.rate)
 	m.alone, m.clear, m.brief = make([][]int64, len(m.mics)), make([][]int64, len(m.mics)), make([][]int64, len(m.mics))
@@ -109,8 +109,8 @@ func (m *measurement) choose() {
 	}
 }
 
-// windowsOf are the first frames of the windows of a length that meet a condition, which is
-// given the least power of the voice.
+// windowsOf returns the first frames of the windows of a length that meet a condition. Least is
+// the least power of the voice, which is passed to the condition.
 func (m *measurement) windowsOf(i, length int, least float64, meets func(i int, p []float64, least float64) bool) (all []int64) {
 	for from := int64(0); from+int64(length) <= m.mics[i].frames; from += int64(length / 2) {
 		if p, ok := m.powers(i, from, length); ok && meets(i, p, least) {
@@ -120,7 +120,7 @@ func (m *measurement) windowsOf(i, length int, least float64, meets func(i int, 
 	return all
 }
 
-// aloneSeconds is how long a voice speaks alone.
+// aloneSeconds returns the time in which only this voice speaks.
 func (m *measurement) aloneSeconds(i int) float64 {
 	frames, end := int64(0), int64(0)
 	for _, from := range m.alone[i] {
@@ -142,8 +142,8 @@ func (m *measurement) speaksAlone(i int, p []float64, least float64) bool {
 	return p[i] >= least && p[i] > 0
 }
 
-// isClear reports the same, but ignores the microphones between which and this one no bleed
-// was found: what they record does not change the level here.
+// isClear is like speaksAlone, but ignores microphones that share no found bleed with this one:
+// their sound does not change the level here.
 func (m *measurement) isClear(i int, p []float64, least float64) bool {
 	for j := range p {
 		if j != i && (m.ways[i][j].found || m.ways[j][i].found) && !m.onlyBleeds(i, j, p) {
@@ -153,7 +153,7 @@ func (m *measurement) isClear(i int, p []float64, least float64) bool {
 	return p[i] >= least && p[i] > 0
 }
 
-// onlyBleeds reports whether a microphone has only the bleed of a voice and its own noise.
+// onlyBleeds reports whether microphone j has only the bleed of voice i and its own noise.
 func (m *measurement) onlyBleeds(i, j int, p []float64) bool {
 	return p[j] <= mostOverBleed*(m.ways[i][j].bleed*p[i]+noiseOverFloor*m.mics[j].floor)
 }
@@ -167,8 +167,8 @@ func (m *measurement) silence(p []float64) bool {
 	return true
 }
 
-// voiceLUFS is the gated loudness of the blocks of 400 ms, 100 ms apart, in which a
-// microphone has one voice only (Rec. ITU-R BS.1770-5 Annex 1, over those blocks).
+// voiceLUFS returns the gated loudness of the 400 ms blocks, 100 ms apart, in which a
+// microphone has only one voice (Rec. ITU-R BS.1770-5 Annex 1, over those blocks).
 func (m *measurement) voiceLUFS(i int) (lufs float64, ok bool) {
 	l := m.mics[i]
 	block := 4 * m.rate / 10

@@ -11,9 +11,9 @@ import (
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
-// Where a head sways by 2 ms to and fro, sound follows too badly for a figure: it is missing,
-// with the reason. What figure remains is true to five standard errors.
-func TestUnsureFiguresAreMissing(t *testing.T) {
+// The delay of a swaying head varies by 2 ms from peak to peak, too much for a figure: it is
+// missing, with the reason. Figures that are stated are within five standard errors.
+func TestUncertainFiguresAreMissing(t *testing.T) {
 	reasons := map[string]int{}
 	for _, seed := range dsptest.Some(1, []uint64{4, 0, 2}) {
 		s := newScene(t, 2, 30, seed)
@@ -37,9 +37,9 @@ func TestUnsureFiguresAreMissing(t *testing.T) {
 	}
 }
 
-// A delay whose standard error is more than 0.25 ms is missing while the bleed stays, and
-// so are the offset and the length of the path, which follow from it.
-func TestUnsureDelayIsMissing(t *testing.T) {
+// A delay whose standard error exceeds 0.25 ms is missing, while the bleed is stated. The
+// offset and the length of the path, which follow from the delay, are missing too.
+func TestUncertainDelayIsMissing(t *testing.T) {
 	const rate = 16000
 	for _, known := range []float64{3.9, 4.1} { // 0.25 ms are 4 frames
 		w := way{Map: timemap.Map{Speed: 1}, measured: true, bleed: 0.01, bleedDeviation: 0.05, delay: 40, delayDeviation: known}
@@ -61,8 +61,8 @@ func TestUnsureDelayIsMissing(t *testing.T) {
 	}
 }
 
-// A voice that speaks for a few seconds only has a delay, but shows no drift: that is missing,
-// with the reason, and JSON holds what remains.
+// A voice that speaks for only a few seconds has a delay, but no drift can be measured. The
+// drift is missing, with the reason, and JSON holds the other readings.
 func TestUnknownDriftIsMissing(t *testing.T) {
 	const rate = 16000
 	w := way{Map: timemap.Map{Speed: 1}, measured: true, bleed: 0.01, bleedDeviation: 0.05, delay: 40, delayDeviation: 0.01, driftDeviation: math.Inf(1)}
@@ -80,9 +80,9 @@ func TestUnknownDriftIsMissing(t *testing.T) {
 	}
 }
 
-// A further microphone that is silent, or ended at once, takes no figure from the others,
-// wherever it stands in the call and whenever the others' recorders were started.
-func TestSilentMicrophoneTakesNothing(t *testing.T) {
+// An additional microphone that is silent, or ended at once, removes no reading of the others,
+// at any position in the call and whenever the others' recorders were started.
+func TestSilentMicrophoneChangesNoOtherReading(t *testing.T) {
 	dsptest.Exhaustive(t)
 	s := newScene(t, 2, 30, 0)
 	s.offset[1] = 1.5 * float64(s.rate)

@@ -5,7 +5,8 @@ import (
 	"strings"
 )
 
-// Text is the conversation as text: the voices, their paths, the pairs of microphones.
+// Text describes the conversation as text: the voices, their paths, and the pairs of
+// microphones.
 func (c *Conversation) Text() string {
 	var b strings.Builder
 	width := 0
@@ -56,7 +57,7 @@ func (c *Conversation) Text() string {
 	return b.String()
 }
 
-// twice is two standard errors; 19 of 20 readings lie within.
+// twice returns two standard errors; 19 of 20 readings lie within.
 func twice(deviation *float64) float64 { return 2 * *deviation }
 
 func (c *Conversation) later(frames, off float64) string {
@@ -71,8 +72,8 @@ func (c *Conversation) later(frames, off float64) string {
 	return fmt.Sprintf("%.2f%s frames (%.2f ms) %s", frames, within, 1000*frames/float64(c.Rate), word)
 }
 
-// pairText states offset, drift and polarity of two microphones, or why they are undecided;
-// "": the reasons of the paths suffice.
+// pairText states offset, drift and polarity of two microphones, or why they are undecided; ""
+// where the reasons of the paths are enough.
 func (c *Conversation) pairText(p Pair) string {
 	if p.DriftPPM == nil && p.Inverted == nil && p.Reason != noSharedSound {
 		return ""
