@@ -6,32 +6,32 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// guardAhead shows for many steps of a guard with one short bank that their standard
-// targets fit. In noise, where bounds cannot decide, this takes a third of the time of as
-// many steps:
+// guardAhead shows, for many steps of a guard with a single short bank at once, that their
+// standard targets are within the limit. In noise, where bounds cannot decide, this takes a
+// third of the time of single steps:
 //
-//   - It reads all frames of the coming steps without factors, once. Where a window lies
-//     within the target, its factors change such a reading by at most changed times the
+//   - It reads all frames of the coming steps once, without factors. Where a window lies
+//     within the target, the factors change such a reading by at most changed times the
 //     largest |sample|.
-//   - Of each step it reads the windows that reach into the silence behind the target,
-//     with factors.
+//   - For each step it reads, with factors, the windows that reach into the silence after
+//     the target.
 type guardAhead struct {
 	bank    *guardBank
-	target  []float64 // standard, or nil: the guard has other banks
+	target  []float64 // the standard one; nil: the guard has other banks
 	changed float64
 
-	first, end int         // steps from frames first … end−1 are read
-	peak       float64     // largest |sample| of these
-	signal     [][]float64 // by channel, from the margin before the first step
-	readings   [][]float64 // largest of the interval between the middle samples of signal[i:]
-	cut        []float64   // the last frames of a target, then silence
+	first, end int         // the steps from frames first … end−1 have been read
+	peak       float64     // largest |sample| of these steps
+	signal     [][]float64 // by channel, starting margin frames before the first step
+	readings   [][]float64 // largest reading of the interval between the middle samples of the window at signal[i:]
+	cut        []float64   // the last frames of a target, followed by silence
 	cutPeaks   []float64
 }
 
-// aheadSteps is how many steps are read at once.
+// aheadSteps is the number of steps that are read at once.
 const aheadSteps = 24
 
-// newGuardAhead prepares the steps of a guard. With more than one bank it shows nothing.
+// newGuardAhead prepares for the steps of a guard. With more than one bank it is never used.
 func newGuardAhead(banks []guardBank, target []float64, margin, channels int) (a guardAhead) {
 	if len(banks) != 1 {
 		return a
@@ -39,13 +39,13 @@ func newGuardAhead(banks []guardBank, target []float64, margin, channels int) (a
 	b := &banks[0]
 	window := 2 * b.half
 	a.bank, a.target = b, append([]float64(nil), target...)
-	factor := func(k int) float64 { // of frames before the target: 1
+	factor := func(k int) float64 { // 1 for frames before the target
 		if k < 0 {
 			return 1
 		}
 		return target[k]
 	}
-	for first := 1 - window; first+window <= len(target); first++ { // of the window
+	for first := 1 - window; first+window <= len(target); first++ { // first frame of the window
 		changed := 0.0
 		for j := range window {
 			most := 0.0
@@ -68,10 +68,10 @@ func newGuardAhead(banks []guardBank, target []float64, margin, channels int) (a
 // covers reports whether the step from a frame has been read.
 func (a *guardAhead) covers(next int) bool { return next >= a.first && next < a.end }
 
-// forget forgets what has been read.
+// forget discards the steps that have been read.
 func (a *guardAhead) forget() { a.end = a.first }
 
-// read reads the coming steps, as far as frames are known.
+// read reads the coming steps, up to the last known frame.
 func (a *guardAhead) read(planes []limiterPlane, gain []float64, next, known, margin int) {
 	stride := len(a.target) / 2
 	steps := min(aheadSteps, (known-next)/stride-1)
@@ -85,7 +85,7 @@ func (a *guardAhead) read(planes []limiterPlane, gain []float64, next, known, ma
 	}
 }
 
-// fits reports whether it is shown that the standard target of the step from a frame is
+// fits reports whether the readings show that the standard target of the step from a frame is
 // within a limit.
 func (a *guardAhead) fits(next, margin int, limit float64) bool {
 	window := 2 * a.bank.half

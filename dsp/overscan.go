@@ -7,30 +7,29 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// overScan finds the intervals of a signal that read over the limit, in rising order. It
-// interpolates only where bounds do not decide:
+// overScan finds the intervals of a signal whose readings exceed the limit, in ascending order.
+// It interpolates only where bounds do not decide:
 //
-//  1. Of the standard target, by cells of peakCell intervals: the plain readings, of the
-//     frames without factors, as far as steps before have read them.
-//  2. For overChunk intervals at a time, a bound from the largest |sample| and the largest
+//  1. For the standard target, in cells of peakCell intervals: the plain readings, which are
+//     those of the frames without factors, where earlier steps have made them.
+//  2. For overChunk intervals at a time: a bound from the largest |sample| and the largest
 //     |second difference| around them (Polyphase.Bound). It decides speech.
-//  3. By cells: for a long bank Polyphase.AtMost of the first and the last intervals, then
-//     plain readings of frames that are new, then a coarse sketch.
-//  4. For a long bank closer sketches of those intervals that are left. They decide noise.
+//  3. In cells: for a long bank Polyphase.AtMost of the first and the last intervals, then
+//     plain readings of new frames, then a coarse sketch.
+//  4. For a long bank: finer sketches of the remaining intervals. They decide noise.
 type overScan struct {
 	bank *guardBank
 	x    []float64
-	// sides is the signal that the bounds are computed from: x, or the signal
-	// without factors if x is that signal with the factors of the standard
-	// target.
+	// sides is the sound from which the bounds are computed: x, or the signal without factors
+	// if x is that signal with the factors of the standard target.
 	sides           *scannedSound
-	flat, curvature float64 // of the bound that holds for sides
-	limit, aim      float64 // the bounds are compared with the aim
+	flat, curvature float64 // coefficients of the bound that holds for sides
+	limit, aim      float64 // the bounds are compared with aim
 
-	n, fresh                 int // the next interval, and the first that needs new bounds
+	n, fresh                 int // the next interval, and the first one that needs new bounds
 	threshold, highest, most float64
 
-	// Intervals to examine: bit i stands for interval first+i.
+	// Intervals to examine: bit i is interval first+i.
 	pending uint32
 	first   int
 	peaks   fewPeaks
@@ -38,25 +37,25 @@ type overScan struct {
 
 	signal scannedSound // without factors
 	within scannedSound // with factors: x
-	plain  *plainPeaks  // readings of the signal, nil if they are of no use
+	plain  *plainPeaks  // readings of the signal; nil: not usable
 	dipped float64      // see knows
-	bound  float64      // what is concluded from them is compared with this
+	bound  float64      // limit for conclusions from plain
 }
 
-// scannedSound is a sound with what all banks need of it.
+// scannedSound is a sound with the data that the scans of all banks share.
 type scannedSound struct {
 	x        []float64
-	seen     bool // chunks and peak are known
+	seen     bool // chunks and peak are valid
 	chunks   [overChunks]guardBlock
 	peak     float64 // largest |sample|
-	begun    bool    // whole is of x
+	begun    bool    // whole is begun for x
 	whole    coarseSound
-	measured bool                   // energies are known
+	measured bool                   // energies are valid
 	energies [overCells + 1]float64 // sum of the squares of the samples before each cell
 }
 
-// plainPeaks are upper bounds of the readings of frames without factors, by cell: of a short
-// bank what it reads, of a long one what its middle taps read. 0: not known.
+// plainPeaks are upper bounds of the readings of frames without factors, by cell. For a short
+// bank they bound its readings, for a long one those of its middle taps. 0: not known.
 type plainPeaks [overCells]float64
 
 // A scan's x extends by at most the margin on both sides of the plan and the
@@ -67,13 +66,13 @@ const (
 	overCells  = overChunks * overChunk / peakCell
 )
 
-// newOverScan builds a scan for x of so many samples at most.
+// newOverScan returns a scan for an x of at most this many samples.
 func newOverScan(samples int) overScan {
 	room := samples + vector.CoarseWindows
 	return overScan{signal: scannedSound{whole: newCoarseSound(room)}, within: scannedSound{whole: newCoarseSound(room)}}
 }
 
-// of sets the sound for the scans that follow: x is signal with factors.
+// of sets the sound for the following scans: x is signal with factors.
 func (s *overScan) of(x, signal []float64) {
 	s.within.is(x)
 	s.signal.is(signal)
@@ -83,7 +82,7 @@ func (s *scannedSound) is(x []float64) {
 	s.x, s.seen, s.peak, s.begun, s.measured = x, false, 0, false, false
 }
 
-// look measures the sound's chunks.
+// look computes the sound's chunks, once.
 func (s *scannedSound) look() {
 	if s.seen {
 		return
@@ -95,7 +94,7 @@ func (s *scannedSound) look() {
 	}
 }
 
-// coarse is the sound in whole numbers. No |sample| is above peak.
+// coarse returns the sound in whole numbers. No |sample| may exceed peak.
 func (s *scannedSound) coarse(peak float64) *coarseSound {
 	if !s.begun {
 		s.begun = true
@@ -104,7 +103,7 @@ func (s *scannedSound) coarse(peak float64) *coarseSound {
 	return &s.whole
 }
 
-// energy is at least the sum of squares of cells first … last−1.
+// energy returns an upper bound of the sum of squares of cells first … last−1.
 func (s *scannedSound) energy(first, last int) float64 {
 	if !s.measured {
 		s.measured = true
@@ -123,16 +122,16 @@ func (s *scannedSound) energy(first, last int) float64 {
 	return s.energies[last] - s.energies[first] + float64(1e-12*s.energies[overCells]) // rounding: 1100 sums at 2^-53
 }
 
-// begin begins with the first interval that contains frames after the margin:
-// frames that are already put out were read before.
+// begin starts a scan at the first interval that contains frames after the margin: frames
+// already put out were scanned before.
 func (s *overScan) begin(b *guardBank, margin int, limit float64) {
 	flat, curvature := b.Bound()
 	s.start(b, &s.within, margin, flat, curvature, limit, limit)
 }
 
-// beginStandard is begin for x with the factors of the standard target. Short rows
-// are bounded by what is known of these factors: their fade is short as well,
-// and its end would count as a wave.
+// beginStandard is begin for an x with the factors of the standard target. Short rows are
+// bounded with the known properties of these factors: the fade of the target is as short as the
+// rows, and its end would count as a wave.
 func (s *overScan) beginStandard(b *guardBank, margin int, limit, aim float64) {
 	if b.half > longHalf {
 		s.begin(b, margin, limit)
@@ -141,8 +140,8 @@ func (s *overScan) beginStandard(b *guardBank, margin int, limit, aim float64) {
 	s.start(b, &s.signal, margin, b.flat, b.curvature, limit, aim)
 }
 
-// knows gives the scan that was begun the readings of the signal, if the factors of x are
-// the standard target times others, of 0 to 1, which change by dipped at most from frame to
+// knows passes readings of the signal to the scan that was begun. The factors of x must be the
+// standard target times others, from 0 to 1, which change by at most dipped from frame to
 // frame.
 func (s *overScan) knows(plain *plainPeaks, dipped, aim float64) {
 	if s.bank.fromPlain != nil {
@@ -158,14 +157,13 @@ func (s *overScan) start(b *guardBank, sides *scannedSound, margin int, flat, cu
 	s.peaks = fewPeaks{bank: b.Polyphase, x: s.x}
 }
 
-// extent is the largest |sample| of frames from … to−1, and the largest |second
-// difference| that ends there.
+// extent returns the largest |sample| of frames from … to−1, and the largest |second
+// difference| whose last frame is among them.
 func extent(x []float64, from, to int) guardBlock {
 	return guardBlock{vector.Peak(x[from:to]), vector.Curvature(x[max(0, from-2):to])}
 }
 
-// next is the next interval over the limit, and its reading; −1 if there is
-// none left.
+// next returns the next interval over the limit and its reading; −1 if there is none left.
 func (s *overScan) next() (n int, peak float64) {
 	half := s.bank.half
 	for {
@@ -192,13 +190,13 @@ func (s *overScan) next() (n int, peak float64) {
 	}
 }
 
-// bounded finds the bounds for the next intervals, up to the end of a chunk. It
-// reports whether one of them needs a closer look.
+// bounded computes the bounds for the next intervals, up to the end of a chunk. It reports
+// whether one of them may be over the limit.
 func (s *overScan) bounded() bool {
 	first := s.n / overChunk
 	s.fresh = (first + 1) * overChunk
 	if s.plain != nil && s.sides == &s.within {
-		// Where the signal is noise, so is x.
+		// Where the signal is noise, x is noise too.
 		if all := s.around(&s.signal); float64(s.curvature*all.curvature) > s.aim {
 			s.threshold, s.most, s.highest = -1, math.Inf(1), s.signal.peak
 			return true
@@ -208,8 +206,8 @@ func (s *overScan) bounded() bool {
 	all := s.around(sides)
 	s.most, s.highest = all.curvature, all.peak
 	s.threshold = (s.aim - float64(s.curvature*s.most)) / s.flat
-	// The second sample of the last interval may lie in the next chunk, and
-	// intervals beyond the last samples use the last ones.
+	// The second sample of the last interval may be in the next chunk. Intervals beyond the
+	// last samples use the last samples.
 	peak := sides.chunks[min(first, (len(sides.x)-1)/overChunk)].peak
 	if s.fresh < len(sides.x) {
 		peak = max(peak, math.Abs(sides.x[s.fresh]))
@@ -219,7 +217,7 @@ func (s *overScan) bounded() bool {
 	return peak > s.threshold
 }
 
-// around is what bounds the windows of the next intervals, up to the end of the chunk.
+// around returns the bounds on the windows of the next intervals, up to the end of the chunk.
 func (s *overScan) around(sound *scannedSound) (all guardBlock) {
 	sound.look()
 	last := (len(sound.x) - 1) / overChunk
@@ -229,11 +227,11 @@ func (s *overScan) around(sound *scannedSound) (all guardBlock) {
 	return all
 }
 
-// examineCell finds the intervals up to the end of a cell that may be over.
+// examineCell finds the intervals up to the end of a cell that may be over the limit.
 func (s *overScan) examineCell() {
 	from, to := s.n, min((s.n/peakCell+1)*peakCell, len(s.x)-s.bank.half)
 	s.n = to
-	if !s.mayBeOver(from) { // in noise this is not so, nor at the other end
+	if !s.mayBeOver(from) { // in noise, the intervals at both ends mostly may be over
 		for from++; from < to && !s.mayBeOver(from); from++ {
 		}
 		for from < to && !s.mayBeOver(to-1) {
@@ -251,7 +249,7 @@ func (s *overScan) examineCell() {
 	}
 	if cell := from / peakCell; s.plain != nil && s.readPlain(cell) {
 		if !s.plainWithin(cell) {
-			// The same for each interval.
+			// The same comparison for each interval.
 			share := &s.bank.fromPlain[cell]
 			rest := s.bound - s.fromPlain(cell) + float64(share.kept*s.plain[cell]) - float64(coarse.outside*math.Sqrt(s.energyOutside(cell)))
 			value := rest/share.kept - float64(coarse.missed*s.signal.whole.peak)
@@ -270,8 +268,8 @@ func (s *overScan) examineCell() {
 	s.pending = open & (1<<(to-from) - 1)
 }
 
-// plainWithin reports whether the plain readings, as far as they are known, show that a
-// cell of the target is within the limit.
+// plainWithin reports whether the known plain readings show that a cell of the target is within
+// the limit.
 func (s *overScan) plainWithin(cell int) bool {
 	if s.bank.fromPlain[cell].kept > 0 && s.plain[cell] == 0 {
 		return false
@@ -288,21 +286,21 @@ func (s *overScan) plainWithin(cell int) bool {
 	return most+float64(outside*math.Sqrt(s.energyOutside(cell))) <= s.bound
 }
 
-// fromPlain is an upper bound of what the taps that plain readings have read in a cell of
-// the target.
+// fromPlain returns an upper bound, in a cell of the target, of the contribution of the taps
+// that plain readings cover.
 func (s *overScan) fromPlain(cell int) float64 {
 	share := &s.bank.fromPlain[cell]
 	changed := share.changed + float64(s.dipped*s.bank.lean)
 	return float64(changed*s.signal.peak) + float64(share.kept*s.plain[cell])
 }
 
-// energyOutside is at least the sum of squares of what the other taps read.
+// energyOutside returns an upper bound of the sum of squares of the samples at the other taps.
 func (s *overScan) energyOutside(cell int) float64 {
 	return s.bank.energyOutside(&s.signal, cell*peakCell, (cell+1)*peakCell)
 }
 
-// readPlain reads a cell of the signal without factors. It reports whether that brought
-// anything new.
+// readPlain reads a cell of the signal without factors. It reports whether that gave anything
+// new.
 func (s *overScan) readPlain(cell int) bool {
 	if s.plain[cell] != 0 || s.bank.fromPlain[cell].kept == 0 {
 		return false
@@ -315,8 +313,8 @@ func (s *overScan) readPlain(cell int) bool {
 	return true
 }
 
-// mayBeOver reports from the samples and second differences around a long bank's
-// interval whether it may be over.
+// mayBeOver reports whether an interval of a long bank may be over the limit, from the samples
+// and second differences around it.
 func (s *overScan) mayBeOver(n int) bool {
 	half := s.bank.half
 	if half <= longHalf {
@@ -328,8 +326,8 @@ func (s *overScan) mayBeOver(n int) bool {
 	return s.threshold < 0 || !s.bank.decides(s.most, s.limit) || s.bank.AtMost(s.x[n-half+1:n+half+1], s.most) > s.limit
 }
 
-// few is the number of intervals from n on that closer sketches show to be within the
-// limit, 0 if they show none to be.
+// few returns the number of intervals from n on that finer sketches show to be within the
+// limit; 0: none.
 func (s *overScan) few(n int) int {
 	if s.bank.half <= longHalf || s.peaks.knows(n) {
 		return 0

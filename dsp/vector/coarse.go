@@ -6,27 +6,27 @@ import (
 	"slices"
 )
 
-// Coarse is a bank of mirrored rows (see Mirrored) with taps of 16 bits, for sounds of 14
-// bits: 16 windows are read at a time, and a register holds 16 products.
+// Coarse is a bank of mirrored rows (see Mirrored) with taps of 16 bits, for sounds of 14 bits.
+// It reads 16 windows at a time, and a register holds 16 products.
 type Coarse struct {
 	half int // samples on either side of an interval, an even number
 	taps [][4][2]int16
 }
 
-// CoarseUnit is what a tap of 1 is as a whole number, CoarsePeak the largest sample. Readings
-// are below 2^31 for rows whose magnitudes add up to less than 8.
+// CoarseUnit is a tap of 1 as a whole number, CoarsePeak the largest sample. Readings are below
+// 2^31 for rows whose magnitudes add up to less than 8.
 const (
 	CoarseUnit = 1 << 15
 	CoarsePeak = 1<<13 - 1
 )
 
-// CoarseWindows is the number of windows that Readings reads.
+// CoarseWindows is the number of windows of one call of Readings.
 const CoarseWindows = 16
 
 // CoarseReadings are the largest readings of successive windows.
 type CoarseReadings [CoarseWindows]int32
 
-// Above are the windows that read more than a level: bit i stands for window i.
+// Above returns the windows that read more than a level: bit i is window i.
 func (r *CoarseReadings) Above(level int32) uint32 {
 	if hasAVX2 {
 		return aboveAVX2(r, level)
@@ -43,7 +43,7 @@ func (r *CoarseReadings) above(level int32) (windows uint32) {
 	return windows
 }
 
-// Largest is the largest of the readings.
+// Largest returns the largest of the readings.
 func (r *CoarseReadings) Largest() int32 {
 	if hasAVX2 {
 		return largestAVX2(r)
@@ -51,8 +51,8 @@ func (r *CoarseReadings) Largest() int32 {
 	return slices.Max(r[:])
 }
 
-// Rounded is a bank's nearest form with whole numbers. It panics unless Half is even and
-// each tap below 1.
+// Rounded returns the bank with its taps rounded to whole numbers. It panics unless Half is
+// even and each |tap| below 1.
 func (m *Mirrored) Rounded() *Coarse {
 	if m.Half%2 != 0 {
 		panic("vector: a coarse bank with an odd half length")
@@ -75,20 +75,20 @@ func (m *Mirrored) Rounded() *Coarse {
 	return c
 }
 
-// Half is the number of samples that a row reads on either side of its interval.
+// Half returns the number of samples that a row reads on either side of its interval.
 func (c *Coarse) Half() int { return c.half }
 
-// CoarseSound is a sound of whole numbers: pairs of successive samples, the first one in
-// the lower half, and the same the other way round.
+// CoarseSound is a sound of whole numbers: pairs of successive samples, with the first one in
+// the lower half, and the same pairs swapped.
 type CoarseSound struct{ pairs, swapped []uint32 }
 
-// NewCoarseSound has room for a number of samples.
+// NewCoarseSound returns a sound with room for a number of samples.
 func NewCoarseSound(samples int) CoarseSound {
 	return CoarseSound{make([]uint32, samples), make([]uint32, samples)}
 }
 
-// Set stores the samples from an index on, times a scale, rounded. No |sample| times the
-// scale may be above CoarsePeak. The last one is known as the second of a pair only.
+// Set stores samples from an index on, multiplied by scale and rounded. No |sample| times scale
+// may exceed CoarsePeak. The last sample is stored only as the second of a pair.
 func (s *CoarseSound) Set(from int, x []float64, scale float64) {
 	if len(x) < 2 {
 		return
@@ -112,7 +112,7 @@ func coarsen(x []float64, scale float64, pairs, swapped []uint32) {
 }
 
 // Readings stores the largest |reading| of all rows over each of 16 successive windows of
-// 2·Half samples, the first one from an index on.
+// 2·Half samples. The first window starts at from.
 func (c *Coarse) Readings(s *CoarseSound, from int, out *CoarseReadings) {
 	late := s.pairs[from+c.half : from+2*c.half+CoarseWindows-2]
 	early := s.swapped[from : from+c.half+CoarseWindows-2]

@@ -13,7 +13,7 @@ func needAVX2(t testing.TB) {
 	}
 }
 
-// coarseBank is a random bank, its rows' magnitudes below 8 in all.
+// coarseBank returns a random bank. The magnitudes of each row add up to less than 8.
 func coarseBank(rng *rand.Rand, half, groups int) *Mirrored {
 	taps := make([][4]float64, half*groups)
 	for j := range taps {
@@ -37,8 +37,8 @@ func coarseSamples(rng *rand.Rand, n int) []float64 {
 	return x
 }
 
-// The assembly makes the same whole numbers of samples and the same readings, and these
-// are what the rows read, but for what taps and samples are rounded by.
+// The assembly gives the same whole numbers of samples and the same readings as the Go code.
+// The readings are those of the unrounded rows and samples, except for the rounding of both.
 func TestCoarseBits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(61, 62))
 	for range 500 {
@@ -71,8 +71,8 @@ func TestCoarseBits(t *testing.T) {
 				t.Fatalf("%v above %v: %b in assembly, %b in Go", got, level, got.Above(level), got.above(level))
 			}
 		}
-		// Half a unit of each tap against the largest sample, half a unit of each sample
-		// against the taps, and both against one another.
+		// Half a unit of each tap times the largest sample, half a unit of each sample times
+		// the taps, and the product of both errors.
 		for i, reading := range got {
 			want := m.Reading(x[offset+i:][:2*half])
 			l1 := 0.0
@@ -87,7 +87,7 @@ func TestCoarseBits(t *testing.T) {
 	}
 }
 
-// The largest readings that are possible do not pass 2^31.
+// The largest possible readings are below 2^31.
 func TestCoarseFull(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 64))
 	taps := make([][4]float64, 8)

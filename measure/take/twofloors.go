@@ -7,49 +7,53 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 )
 
-// The noise of a take may come and go: a fan, a heating, a road. Then it has two floors.
+// The noise of a take may come and go, as that of a fan, a heating or a road. The take then has
+// two noise floors.
 //
-// They are looked for in the quietest moments: the 200 ms of each half second with the
-// least power. Sound adds to noise, so a moment lies at the floor, where nobody speaks in
-// it, or over it; hardly ever under it. Each floor stays for seconds, so neighbouring
-// moments have the same one. This is a hidden Markov model of two states (Rabiner, "A
-// tutorial on hidden Markov models", Proc. IEEE 77(2) 1989, 257), whose best path is
-// compared with the best single floor. A moment that is not level, such as the rise of a
-// breath, speaks for no floor. A car that passes has no floor of its own, since its level
-// changes all the time. (own choice of the constants. Of 308 takes with one floor, with
-// breaths in all pauses, cars, echo and drifts by 4 dB among them, none is found to have two.
-// Of 60 takes whose noise rises by 4 to 20 dB for a part of the time 37 are found: 14 of the 15
-// with 3 s of pauses and more in which it is up, 28 of the 39 with 1 s and more.)
+// They are found from the quietest moments: the 200 ms of each half second with the least
+// power. Sound adds to the noise, so a moment is at the floor if nobody speaks in it, and above
+// the floor otherwise; it is hardly ever below. Each floor lasts for seconds, so neighbouring
+// moments mostly have the same floor. This is a hidden Markov model of two states (Rabiner, "A
+// tutorial on hidden Markov models", Proc. IEEE 77(2) 1989, 257). The likelihood of its best
+// path is compared with that of the best single floor. A moment whose level changes, such as
+// the start of a breath, counts as evidence for neither floor. A passing car is not a second
+// floor, since its level changes all the time.
+//
+// (own choice of the constants. In none of 308 takes with one floor, which include breaths in
+// all pauses, cars, echo and drifts by 4 dB, are two floors found. Of 60 takes whose noise
+// rises by 4 to 20 dB for a part of the time, 37 are found. Among the 15 in which pauses of at
+// least 3 s in all have the higher noise, 14 are found; among the 39 with at least 1 s, 28.)
 const (
-	momentFrames  = 4                  // of 50 ms, one after the other
+	momentFrames  = 4                  // of 50 ms each, without overlap
 	momentLength  = 2*momentFrames - 1 // frames of 50 ms, 25 ms apart
-	momentHops    = 500 / hopMs        // of the part of the take that a moment is the quietest of
-	levelDB       = 5                  // how far apart the levels in a level moment lie at most
-	slopeDB       = 1.5                // by how much the first 100 ms and the last lie apart: an echo that lasts 4 s falls by that
-	momentDB      = 0.9                // the standard deviation of a moment's level from its floor
-	restShare     = 0.5                // of the moments lie at the floor
-	neverUnder    = 1e-6               // density of moments under a floor, per dB
-	switchCost    = 4                  // log of the probability that a floor stays from one moment to the next, over that it changes
-	leastGain     = 8                  // by how much the log likelihood of two floors exceeds that of one
-	leastHigherMs = 5000               // of the higher floor in all; the loudest part of a car that passes lasts 3 s
-	floorsApart   = 3.5                // dB, by the quietest moments
-	mostApart     = 26                 // dB
-	secondFloorDB = 3                  // dB, by the levels of the pauses
+	momentHops    = 500 / hopMs        // length of the part of the take in which one moment is the quietest
+	levelDB       = 5                  // largest difference of the levels within a steady moment
+	slopeDB       = 1.5                // largest difference between the first 100 ms and the last: an echo of 4 s decays by that
+	momentDB      = 0.9                // standard deviation of a moment's level around its floor
+	restShare     = 0.5                // share of moments that are at the floor
+	neverUnder    = 1e-6               // density of moments below a floor, per dB
+	switchCost    = 4                  // log of the ratio of the probabilities that a floor stays, and changes, from one moment to the next
+	leastGain     = 8                  // by how much the log likelihood of two floors must exceed that of one
+	leastHigherMs = 5000               // least time of the higher floor in all; the loudest part of a passing car lasts 3 s
+	floorsApart   = 3.5                // dB, least distance of the floors, by the quietest moments
+	mostApart     = 26                 // dB, largest distance of the floors
+	secondFloorDB = 3                  // dB, least distance by the levels of the pauses
 	floorStep     = 0.5                // dB
-	soundDB       = 3                  // standard deviation of the kernel of the density of all moments
-	soundShare    = 0.8                // of that density, with the rest spread evenly
-	soundSpanDB   = 60                 // over so many dB
+	soundDB       = 3                  // dB, standard deviation of the kernel for the density of all moments
+	soundShare    = 0.8                // share of that density; the rest is spread evenly
+	soundSpanDB   = 60                 // dB, range over which the rest is spread
 )
 
-// moment is the quietest one of half a second.
+// moment is the quietest moment of half a second.
 type moment struct {
 	db    float64
-	at    int  // the frame of 50 ms with which it begins
-	level bool // the levels in it lie close together
+	at    int  // index of its first frame of 50 ms
+	level bool // its levels are close together
 	sound float64
 }
 
-// quietMoments are those of a channel in which a room is recorded.
+// quietMoments returns the quietest moments of a channel, where its recording is not digital
+// silence.
 func (l *frameLevels) quietMoments(channel int) (all []moment) {
 	track := &l.pause[channel]
 	powers, levels := make([]float64, momentHops+momentLength-1), make([]float64, momentHops+momentLength-1)
@@ -78,7 +82,7 @@ func (l *frameLevels) quietMoments(channel int) (all []moment) {
 	return all
 }
 
-// isLevel reports whether levels in dB lie close together and neither rise nor fall.
+// isLevel reports whether levels in dB are close together and neither rise nor fall.
 func isLevel(levels []float64) bool {
 	part := len(levels) / 2
 	slope := 0.0
@@ -88,8 +92,8 @@ func isLevel(levels []float64) bool {
 	return slices.Max(levels)-slices.Min(levels) < levelDB && math.Abs(slope) < slopeDB
 }
 
-// sounds fills in how frequent moments of about the same level are, per dB: the density of
-// moments in which somebody speaks.
+// sounds sets the sound field of each moment: the density, per dB, of moments at about the same
+// level. It stands for the density of moments in which somebody speaks.
 func sounds(all []moment) {
 	counts := map[int]float64{}
 	for _, m := range all {
@@ -111,7 +115,7 @@ func sounds(all []moment) {
 	}
 }
 
-// likelihood is the log of the density of a moment at a floor.
+// likelihood returns the log of a moment's probability density for a floor.
 func (m moment) likelihood(floorDB float64) float64 {
 	z := (m.db - floorDB) / momentDB
 	bell := math.Exp(-z * z / 2)
@@ -125,17 +129,17 @@ func (m moment) likelihood(floorDB float64) float64 {
 	return math.Log(density + neverUnder)
 }
 
-// higherFloor is where a channel has the higher one of two floors.
+// higherFloor describes when a channel has the higher of two floors.
 type higherFloor struct {
-	times  []stretch // where it is
-	pauses []stretch // where it is read: from the first to the last known moment of each
-	share  float64   // of the time
+	times  []stretch // when the higher floor is present
+	pauses []stretch // when it is measured: from the first to the last certain moment of each time
+	share  float64   // share of the time
 }
 
-// stretch is from a frame of 50 ms up to another.
+// stretch is a range of frames of 50 ms; to is exclusive.
 type stretch struct{ from, to int }
 
-// findHigher finds where a channel has a higher floor than that of its pauses.
+// findHigher finds when a channel has a higher floor than that of its pauses.
 func (l *frameLevels) findHigher(p *pauses) (found higherFloor, ok bool) {
 	all := l.quietMoments(p.channel)
 	if len(all) < 2 {
@@ -178,8 +182,8 @@ func (l *frameLevels) findHigher(p *pauses) (found higherFloor, ok bool) {
 	}
 	isHigh := make([]bool, len(all))
 	bestPath(low, high, isHigh)
-	// What is known are the level moments at their floors; between two of different floors
-	// the noise is taken to change half way.
+	// Only steady moments at their floor are certain. Between two certain moments of different
+	// floors the noise is assumed to change half way.
 	n := l.pause[p.channel].n
 	last := moment{}
 	was, any := false, false
@@ -215,11 +219,12 @@ func (l *frameLevels) findHigher(p *pauses) (found higherFloor, ok bool) {
 	return found, frames*hopMs >= leastHigherMs
 }
 
-// bestPath is the log likelihood of the best sequence of two floors by the likelihoods of
-// each moment, and fills in where it has the second, unless that is nil (Viterbi).
+// bestPath returns the log likelihood of the best sequence of two floors, from the log
+// likelihoods of each moment. If isHigh is not nil, it stores the moments of the second floor
+// there (Viterbi).
 func bestPath(low, high []float64, isHigh []bool) float64 {
 	a, b := low[0], high[0]
-	var fromHigh [2][]bool // whether the best way to each state came from the second
+	var fromHigh [2][]bool // whether the best path to each state came from the second
 	if isHigh != nil {
 		fromHigh = [2][]bool{make([]bool, len(low)), make([]bool, len(low))}
 	}
@@ -244,7 +249,7 @@ func bestPath(low, high []float64, isHigh []bool) float64 {
 	return max(a, b)
 }
 
-// secondFloor finds the pauses of a second, higher floor of a channel.
+// secondFloor finds the pauses with a second, higher floor of a channel.
 func (l *frameLevels) secondFloor(p *pauses, counts *levelCounts) (*pauses, higherFloor, bool) {
 	found, ok := l.findHigher(p)
 	if !ok {
