@@ -58,8 +58,8 @@ type scannedSound struct {
 // bank they bound its readings, for a long one those of its middle taps. 0: not known.
 type plainPeaks [overCells]float64
 
-// A scan's x extends by at most the margin on both sides of the plan and the
-// target, and these are half as long again as the margin together.
+// A scan's x holds at most the 2·verifiedStride frames of the plan, and the margin of
+// verifiedStride−1 frames on both sides.
 const (
 	overChunk  = 64
 	overChunks = (2*verifiedStride+2*(verifiedStride-1))/overChunk + 1

@@ -66,7 +66,7 @@ const (
 	leastComparedSeconds = 10  // that count for the loudness: pauses are below its gate
 	leastGroup           = 4   // least number of takes for a median of their own
 	outlierLU            = 1.0 // least distance of an outlier from the median
-	outlierSpreads       = 3
+	outlierSpreads       = 3   // and this many spreads of its group
 )
 
 // Gather reads the receipts of all takes. With verify it reads every output too and compares
