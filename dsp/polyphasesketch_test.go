@@ -23,7 +23,7 @@ func TestSketchBoundHolds(t *testing.T) {
 			for _, v := range x {
 				energy += v * v
 			}
-			missed := one.missed*peak + one.outside*math.Sqrt(energy)
+			missed := float64(one.missed*peak) + float64(one.outside*math.Sqrt(energy))
 			bound := max(one.bank.Peak(x[beside:len(x)-beside]), math.Abs(x[bank.half-1]), math.Abs(x[bank.half])) + missed
 			if reading > bound {
 				t.Fatalf("%v: a reading of %v, at most %v by the sketch", size, reading, bound)

@@ -136,8 +136,8 @@ func compressorRule(wantDB float64) string {
 }
 
 // compression holds the linear gains of a compressor on peak tracks, one for each millisecond
-// of each track.
-type compression [][]float64
+// of each track. Those of an hour take 14 MiB, and two sets exist at a time.
+type compression [][]float32
 
 // compressed runs a compressor over tracks at 1 kHz.
 func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
@@ -155,7 +155,7 @@ func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
 // activeReduction returns a percentile of the reduction in dB over the active milliseconds of
 // all tracks; 0: there are none.
 func (c compression) activeReduction(active [][]bool, share float64) float64 {
-	var all []float64
+	var all []float32
 	for k, gains := range c {
 		for ms, g := range gains {
 			if ms < len(active[k]) && active[k][ms] {
@@ -166,7 +166,7 @@ func (c compression) activeReduction(active [][]bool, share float64) float64 {
 	if len(all) == 0 {
 		return 0
 	}
-	return -dsp.AmplitudeToDB(nthSmallest(all, min(len(all)-1, int((1-share)*float64(len(all))))))
+	return -dsp.AmplitudeToDB(float64(nthSmallest(all, min(len(all)-1, int((1-share)*float64(len(all)))))))
 }
 
 // typicalLevel returns the median of the active milliseconds of tracks, in dB; 0: there are
@@ -186,8 +186,8 @@ func typicalLevel(levels [][]int16, active [][]bool) float64 {
 // percentile returns a percentile of the reduction in dB over the time in which the compressor
 // reduces; 0: it never does.
 func (c compression) percentile(share float64) float64 {
-	var working []float64
-	least := dsp.DBToAmplitude(-chain.WorkingDB)
+	var working []float32
+	least := float32(dsp.DBToAmplitude(-chain.WorkingDB))
 	for _, gains := range c {
 		for _, g := range gains {
 			if g <= least {
@@ -199,11 +199,11 @@ func (c compression) percentile(share float64) float64 {
 		return 0
 	}
 	nth := nthSmallest(working, max(0, len(working)-1-int(share*float64(len(working)))))
-	return math.Round(-100*dsp.AmplitudeToDB(nth)) / 100
+	return math.Round(-100*dsp.AmplitudeToDB(float64(nth))) / 100
 }
 
 // nthSmallest returns the value at index n of the sorted values. It reorders the values.
-func nthSmallest(values []float64, n int) float64 {
+func nthSmallest(values []float32, n int) float32 {
 	low, high := 0, len(values)-1
 	for low < high {
 		pivot := values[low+(high-low)/2]

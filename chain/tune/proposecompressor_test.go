@@ -42,9 +42,9 @@ func TestCompressorThresholdGivesTheMedianReduction(t *testing.T) {
 func TestNthSmallestIsThatOfSortedValues(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 9))
 	for range 300 {
-		values := make([]float64, 1+rng.IntN(40))
+		values := make([]float32, 1+rng.IntN(40))
 		for k := range values {
-			values[k] = float64(rng.IntN(1 + rng.IntN(50)))
+			values[k] = float32(rng.IntN(1 + rng.IntN(50)))
 		}
 		sorted := slices.Sorted(slices.Values(values))
 		n := rng.IntN(len(values))

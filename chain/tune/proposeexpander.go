@@ -187,10 +187,10 @@ func expanderGains(level []int16, s dsp.ExpanderSettings) []int16 {
 }
 
 // gainLevels converts linear gains to hundredths of a dB.
-func gainLevels(gains []float64) []int16 {
+func gainLevels(gains []float32) []int16 {
 	levels := make([]int16, len(gains))
 	for k, g := range gains {
-		levels[k] = centibels(g * g)
+		levels[k] = centibels(float64(g) * float64(g))
 	}
 	return levels
 }
@@ -212,18 +212,21 @@ func powerOf(level int16) float64 {
 
 // tracedGains runs a stage over a track at 1 kHz, some seconds at a time, and returns the
 // linear gain of each millisecond.
-func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float64 {
+func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float32 {
 	const piece = 1 << 13
-	x, gains := make([]float64, piece), make([]float64, len(level)+latency)
+	x, traced, gains := make([]float64, piece), make([]float64, piece), make([]float32, len(level)+latency)
 	amplitude := amplitudes()
 	for from := 0; from < len(gains); from += piece {
-		gain := gains[from:min(len(gains), from+piece)]
+		gain := traced[:min(piece, len(gains)-from)]
 		sound := x[:len(gain)]
 		clear(sound)
 		for k, v := range level[min(len(level), from):min(len(level), from+piece)] {
 			sound[k] = amplitude[int(v)-quietest]
 		}
 		stage.ProcessTraced(dsp.Block{sound}, dsp.Block{gain})
+		for k, g := range gain {
+			gains[from+k] = float32(g)
+		}
 	}
 	return gains[latency:]
 }

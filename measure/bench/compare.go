@@ -244,7 +244,7 @@ func By(sheets []*Sheet, reading string) (sorted []*Sheet, row *Comparison, why 
 func Differs(sheets []*Sheet) (all []string) {
 	for _, s := range sheets {
 		if s.PlanSHA256 != sheets[0].PlanSHA256 {
-			all = append(all, fmt.Sprintf("%s was measured by another plan than %s: rows stand side by side where path, condition and stimulus are the same", s.Device, sheets[0].Device))
+			all = append(all, fmt.Sprintf("%s was measured by another plan than %s: rows are compared where path, condition and stimulus are the same", s.Device, sheets[0].Device))
 		}
 		if n := len(s.Missing); n > 0 {
 			all = append(all, fmt.Sprintf("%s: %s missing, the first of %s", s.Device, dsp.Plural(n, "recording"), s.Missing[0].Of))

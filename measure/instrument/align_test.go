@@ -226,7 +226,7 @@ func TestVoidRecordingsStateTheFault(t *testing.T) {
 			return plus(path(hardware{delay: 700, gainDB: -2, tail: 30000}), path(hardware{delay: 700 + 24000, gainDB: -20}))
 		}, rate, TwoArrivals, "500.00 ms after"},
 		"other version": {func() []float64 { return other }, rate, OtherVersion, "record this stimulus"},
-		"no end":        {func() []float64 { return path(late)[:200000] }, rate, CutShort, "behind the signal"},
+		"no end":        {func() []float64 { return path(late)[:200000] }, rate, CutShort, "after the signal"},
 		"no start":      {func() []float64 { return path(late)[40000:] }, rate, CutShort, "before the signal"},
 		"NaN":           {func() []float64 { return withNaN }, rate, NonFinite, "frame 1234"},
 		"code drowned":  {func() []float64 { return drowned }, rate, Unreadable, "not readable"},

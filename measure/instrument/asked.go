@@ -131,11 +131,11 @@ func (f *FrequencyResponse) maskReading(m Mask) measure.Reading {
 	middle := f.DB(1000)
 	switch {
 	case low < first || high > last:
-		x.Reason = fmt.Sprintf("the mask goes from %s to %s, what was measured from %s to %s", spectra.HzText(low), spectra.HzText(high), spectra.HzText(first), spectra.HzText(last))
+		x.Reason = fmt.Sprintf("the mask goes from %s to %s, the measurement from %s to %s", spectra.HzText(low), spectra.HzText(high), spectra.HzText(first), spectra.HzText(last))
 	case !f.covers(1000):
 		x.Reason = "1 kHz lies outside the band that was measured"
 	case math.IsInf(middle, 0) || math.IsNaN(middle):
-		x.Reason = "nothing comes out at 1 kHz"
+		x.Reason = "the output is 0 at 1 kHz"
 	}
 	if x.Reason != "" {
 		return x
@@ -161,7 +161,7 @@ func (f *FrequencyResponse) maskReading(m Mask) measure.Reading {
 	}
 	x.Definition = fmt.Sprintf("%.2f dB at %s, where the mask allows %s", got, spectra.HzText(at), boundsText(least, largest))
 	if x.Value = most; math.IsInf(most, 0) {
-		x.Value, x.Beyond, x.Reason = 0, 1, "exactly 0 comes out at "+spectra.HzText(at)
+		x.Value, x.Beyond, x.Reason = 0, 1, "the output is exactly 0 at "+spectra.HzText(at)
 	}
 	return x
 }

@@ -35,7 +35,7 @@ func (l ChannelLink) Analyse(rate int, response Response) (measure.Readings, err
 	left, right := gains[0], gains[1]
 	about := measure.Reading{Value: left - right, Unit: "dB", Reference: "the gain of channel 2", Definition: "gain of channel 1 less that; 0 for linked channels"}
 	if d := left - right; d-d != 0 {
-		about.Reason = "nothing comes out of a channel"
+		about.Reason = "the output of a channel is 0"
 	}
 	var r measure.Readings
 	r.Add("channel_gain_difference_db", about)

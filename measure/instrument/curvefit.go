@@ -64,7 +64,7 @@ func fitCurve(points []CurvePoint) curveFit {
 	top := 0
 	for i, p := range points {
 		if g := p.GainDB(); math.IsNaN(g) || math.IsInf(g, 0) {
-			c.reason = "nothing comes out at some level"
+			c.reason = "the output is 0 at some level"
 			return c
 		} else if g > points[top].GainDB() {
 			top = i

@@ -95,7 +95,7 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 		peak := 0.0
 		switch {
 		case !t.fits(hz):
-			about.Reason = fmt.Sprintf("%.6g Hz is not below %.6g Hz, half the rate; what is folded back counts in THD+N", hz, float64(rate)/2)
+			about.Reason = fmt.Sprintf("%.6g Hz is not below %.6g Hz, half the rate; folded harmonics count in THD+N", hz, float64(rate)/2)
 		case hz > bandHighHz:
 			about.Reason = fmt.Sprintf("%.6g Hz lies above the band of %s", hz, bandText)
 		default:
@@ -123,7 +123,7 @@ func (h HarmonicDistortion) readings(x []float64, rate int) measure.Readings {
 	}
 	r.AddRatio("thd_plus_noise", ratio, measure.Reading{
 		Bound: bound, Reference: "all of the sound in the band", Weighting: "none", Bandwidth: bandText,
-		Definition: fmt.Sprintf("AES17-2015 6.3.1: rms behind the standard notch (Q %d) over the total rms; the noise figure of a device whose gain depends on level is void", notchQ),
+		Definition: fmt.Sprintf("AES17-2015 6.3.1: rms after the standard notch (Q %d) over the total rms; the noise figure of a device whose gain depends on level is void", notchQ),
 	})
 	return r
 }

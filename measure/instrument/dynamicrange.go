@@ -52,7 +52,7 @@ func (d DynamicRange) Analyse(rate int, response Response) (measure.Readings, er
 		} {
 			about := measure.Reading{
 				Unit: "dB", Reason: reason, Reference: fmt.Sprintf("an output of %g dBFS", d.MaximumOutputDBFS),
-				Weighting: w.weighting, Bandwidth: bandText, Definition: w.definition + ": behind the standard notch", Bound: gainVoids,
+				Weighting: w.weighting, Bandwidth: bandText, Definition: w.definition + ": after the standard notch", Bound: gainVoids,
 			}
 			inverse := 0.0
 			if reason == "" {

@@ -50,11 +50,11 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	case !start.found():
 		return placedMarks{}, &VoidError{CutShort, -1, "the mark before the signal is missing; record from before the stimulus until after its end"}
 	case !end.found():
-		return placedMarks{}, &VoidError{CutShort, -1, "the mark behind the signal is missing; record from before the stimulus until after its end"}
+		return placedMarks{}, &VoidError{CutShort, -1, "the mark after the signal is missing; record from before the stimulus until after its end"}
 	}
 
 	if end.frame <= start.frame {
-		return placedMarks{}, &VoidError{CutShort, -1, "the mark behind the signal comes before the one ahead of it; record one playing, from its start to its end"}
+		return placedMarks{}, &VoidError{CutShort, -1, "the mark after the signal is found before the one that precedes it; record one playing, from its start to its end"}
 	}
 
 	// Templates are made for the recorder's clock: a mark whose speed differs from its

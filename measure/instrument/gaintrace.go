@@ -76,7 +76,7 @@ func (t *GainTrace) readings() (r measure.Readings) {
 // noGain is the reason why a gain has no value, "" if it has one.
 func noGain(db float64) string {
 	if db-db != 0 {
-		return "where the gain would be read, nothing comes out or nothing went in"
+		return "the input or the output is 0 where the gain is measured"
 	}
 	return ""
 }

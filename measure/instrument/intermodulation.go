@@ -60,7 +60,7 @@ func difference(t *steadyTones, r *measure.Readings) {
 	about.Definition = "IEC 60268-3 14.12.8: sum of the amplitudes at 2f1−f2 and 2f2−f1 over the sum of the tones'"
 	addProducts(r, "difference_distortion3", t, t.peak(0)+t.peak(1), sumOfPeaks, about, 2*low-high, 2*high-low)
 
-	aes := measure.Reading{Reference: "the lower tone", Weighting: "none", Definition: "AES17-2015 6.3.5: rms sum of what lies in 500 Hz bands at f2−f1, 2f1−f2 and 2f2−f1 over the lower tone"}
+	aes := measure.Reading{Reference: "the lower tone", Weighting: "none", Definition: "AES17-2015 6.3.5: rms sum of the sound in 500 Hz bands at f2−f1, 2f1−f2 and 2f2−f1 over the lower tone"}
 	spectrum, power := spectra.Of(t.rest, t.rate), 0.0
 	for _, centre := range []float64{high - low, 2*low - high, 2*high - low} {
 		if centre+250 > float64(t.rate)/2 {

@@ -63,7 +63,7 @@ func (l Latency) Analyse(rate int, response Response) (measure.Readings, error) 
 			}
 		}
 		r.AddFrames("latency", frames, rate, late)
-		r.AddFrames("largest_sample", float64(peak-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Definition: "largest |sample| of the response; a filter that spreads the impulse puts it behind the latency"})
+		r.AddFrames("largest_sample", float64(peak-at), rate, measure.Reading{Reason: reason, Reference: "the impulse", Definition: "largest |sample| of the response; a filter that spreads the impulse delays it beyond the latency"})
 		addEcho(&r, x, peak, rate, reason)
 		turned := reason
 		if low, high := -slices.Min(x), slices.Max(x); turned == "" && min(low, high) > mostOpposed*max(low, high) {
@@ -142,7 +142,7 @@ func onset(x []float64, impulse int) (frame int, reason string) {
 		return 0, "silence"
 	}
 	if largest <= 10*noise {
-		return 0, "undecided: the response to the impulse does not stand 20 dB out of what is there before it"
+		return 0, "undecided: the response to the impulse is less than 20 dB above the noise before it"
 	}
 	for n, v := range x {
 		if math.Abs(v) > threshold {

@@ -383,5 +383,5 @@ func lostError(steps []lostStep, rate, begin int) *VoidError {
 		ms := func(frame int) int { return int(math.Round(float64(max(0, frame+begin)) * 1000 / float64(rate))) }
 		all = append(all, fmt.Sprintf("about %s %s between %d and %d ms of the recording", dsp.Plural(int(math.Round(math.Abs(s.frames))), "frame"), what, ms(s.from), ms(s.to)))
 	}
-	return &VoidError{FramesLost, -1, strings.Join(all, "; ") + ": what follows lies elsewhere than a clock would place it, so latency, clock, phase and distortion would not be the device's; record again with larger buffers, with nothing else running and both ends on one clock"}
+	return &VoidError{FramesLost, -1, strings.Join(all, "; ") + ": the sound after it is shifted by more than a difference of clocks explains, so latency, clock, phase and distortion would not be the device's; record again with larger buffers, with nothing else running and both ends on one clock"}
 }

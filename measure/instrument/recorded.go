@@ -72,7 +72,7 @@ func (d *Recorded) Align() (stimulus.Signal, *Alignment, error) {
 
 // inReverse is the error for a stimulus and a recording in exchanged places.
 func inReverse(d *Recorded) error {
-	return fmt.Errorf("%s is not as boothbench tone wrote it, and %s, which was named as its recording, is: they are in reverse; name the file that was played as the stimulus, and what came back as the recording", d.Stimulus, d.Recording)
+	return fmt.Errorf("%s is not as boothbench tone wrote it, and %s, which was named as its recording, is: they are exchanged; name the file that was played as the stimulus, and its recording second", d.Stimulus, d.Recording)
 }
 
 // sameFormat requires a response with the stimulus's rate and channels.

@@ -263,7 +263,7 @@ func (f *FrequencyResponse) readings(declared func(hz float64) complex128, metho
 	if !f.covers(middle) {
 		reason = "1 kHz lies outside the band that was measured"
 	} else if cmplx.Abs(f.Gain[f.index(middle)]) < 1e-9 {
-		reason = "nothing comes out at 1 kHz"
+		reason = "the output is 0 at 1 kHz"
 	}
 	most, mostAt, least, leastAt := math.Inf(-1), low, math.Inf(1), low
 	for i, hz := range f.Hz {

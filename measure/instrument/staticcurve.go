@@ -241,7 +241,7 @@ func (s StaticCurve) deviation(points []CurvePoint) measure.Reading {
 		}
 	}
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-		r.Reason = fmt.Sprintf("nothing comes out at %.1f dBFS", at)
+		r.Reason = fmt.Sprintf("the output is 0 at %.1f dBFS", at)
 	}
 	r.Definition = fmt.Sprintf("largest distance of a step from it, found at %.1f dBFS", at)
 	return r
@@ -257,7 +257,7 @@ func hysteresis(c curveFit, up, down []CurvePoint) measure.Reading {
 	case c.expansion == nil:
 		r.Reason = "no expansion"
 	case len(down) == 0:
-		r.Reason = "the tone does not come back"
+		r.Reason = "the tone has no falling levels"
 	default:
 		r.Value = plateauBegins(c, up) - plateauBegins(c, down)
 	}

@@ -53,7 +53,7 @@ var settings = map[string][3]string{
 	"from_dbfs":       {"dBFS", "-200 to 0", "peak level of the first step"},
 	"to_dbfs":         {"dBFS", "-200 to 0", "peak level of the last step"},
 	"step_db":         {"dB", "0.01 to 200", "from step to step"},
-	"step_seconds":    {"s", "0.03 to 3600", "length of a step"},
+	"step_seconds":    {"s", "0.05 to 60; in tone-series 0.03 to 3600", "length of a step"},
 	"seconds":         {"s", "0.03 to 3600", "length, fades included"},
 	"lead_seconds":    {"s", "0 to half of seconds", "silence before the impulse"},
 	"silence_seconds": {"s", "0.03 to 3600", "length of the silence"},
