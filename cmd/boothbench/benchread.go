@@ -162,7 +162,7 @@ func (s *sheetFlags) finish(e env, sheet *bench.Sheet, inputs []string) error {
 		s.print(e, sheet)
 		switch {
 		case empty:
-			fmt.Fprintln(e.stdout, "no recording was recognised, so that there is no sheet")
+			fmt.Fprintln(e.stdout, "no recording gave a reading, so no sheet is written")
 		case s.out != "" && !s.quiet:
 			fmt.Fprintf(e.stdout, "wrote %s; next: boothbench bench table %[1]s prints every reading, and with OTHER.json puts devices side by side\n", s.out)
 		}

@@ -11,8 +11,10 @@ import (
 	"syscall"
 	"testing"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
+	"github.com/boothbench/boothbench/measure/bench"
 )
 
 // writing is a call of a command that writes files.
@@ -43,7 +45,7 @@ var writings = []writing{
 	{args: "init voice.toml", outputs: "voice.toml"},
 	{args: "bench init interface made.toml --replace", outputs: "made.toml", old: "made.toml"},
 	{args: "bench plan plan.toml --out-dir m", outputs: "m/line-48000-hz.wav m/calibration.wav m/cue-sheet.txt"},
-	{args: "bench read plan.toml take.wav --out read.json --replace", outputs: "read.json", old: "read.json", code: 1},
+	{args: "bench read plan.toml played.wav --out read.json --replace", outputs: "read.json", old: "read.json"},
 	{args: "prove gain.toml --out sheet.json", outputs: "sheet.json"},
 	{args: "check take.wav --limits limits.toml --junit report.xml --replace", outputs: "report.xml", old: "report.xml", varies: "report.xml", reports: true},
 	{args: "check take.wav --limits like.toml --junit report.xml --artefacts kept --replace", outputs: "report.xml kept/take.wav.difference.wav", old: "report.xml", varies: "report.xml", reports: true, code: 1},
@@ -54,7 +56,7 @@ const limiterChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\n"
 // twiceChain is one with which a delivery of the take to -13 LUFS is rendered twice.
 const twiceChain = "schema = 1\n[[stage]]\nkind = \"limiter\"\nlookahead_ms = 0.5\n"
 
-const benchPlan = "schema = 1\ndevice = \"A\"\n[[test]]\nname = \"short\"\nstimulus = \"kind=silence seconds=0.1\"\n[[path]]\nname = \"line\"\nkind = \"line-input\"\ntests = [\"short\"]\n"
+const benchPlan = "schema = 1\ndevice = \"A\"\n[[test]]\nname = \"short\"\nstimulus = \"kind=silence seconds=1.6\"\n[[path]]\nname = \"line\"\nkind = \"line-input\"\ntests = [\"short\"]\n"
 
 const gainChain = "schema = 1\n[[stage]]\nkind = \"compressor\"\nthreshold_dbfs = -30\n"
 
@@ -78,7 +80,10 @@ func (w writing) prepareIn(t *testing.T, folder, old string) {
 		}
 	}
 	sound := dsptest.Speechlike(48000, 1, 24000, 1)
-	for _, name := range []string{"take.wav", "second.wav"} {
+	for _, name := range []string{"take.wav", "second.wav", "played.wav"} {
+		if name == "played.wav" {
+			sound = playedByPlan(t)
+		}
 		out, err := wave.Create(filepath.Join(folder, name), wave.Format{Rate: 48000, Channels: 1, Encoding: wave.Integer, Bits: 24}, wave.Options{})
 		if err != nil {
 			t.Fatal(err)
@@ -98,6 +103,20 @@ func (w writing) prepareIn(t *testing.T, folder, old string) {
 			t.Fatal(err)
 		}
 	}
+}
+
+// playedByPlan is a recording of the plan: what it plays.
+func playedByPlan(t *testing.T) dsp.Block {
+	t.Helper()
+	plan, err := bench.ReadPlan("plan.toml", []byte(benchPlan))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sound, _, err := plan.Sound(plan.Conditions()[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	return sound
 }
 
 // One of the deliveries among the writings renders twice, so that faults meet it in the
