@@ -120,7 +120,7 @@ func (c *Comparison) judge(sheets []*Sheet) {
 }
 
 // OnlyBounds is the note of a row whose values are all upper bounds.
-const OnlyBounds = "each at most that: which is less is not known"
+const OnlyBounds = "upper bounds"
 
 // Note returns what a table states beside the values of the row; "" where one device is the
 // best.

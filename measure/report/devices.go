@@ -59,7 +59,7 @@ const fewInOne = 4
 // could not be measured is neither best nor worst in that row.
 func Devices(c Comparison, version string) Page {
 	p := Page{Title: "Devices side by side", Verdict: c.Verdict, Unjudged: c.Unjudged, Answer: c.Answer, Do: c.Differs}
-	p.About = fmt.Sprintf("Devices: %s. ▲ marks the best of a row. In a row marked “equal” the differences are within the uncertainties.", strings.Join(c.Devices, ", "))
+	p.About = fmt.Sprintf("Devices: %s. ▲ marks the best of a row. In a row marked “equal” the differences are within the uncertainties. In a row of “upper bounds” it is not known which device has less.", strings.Join(c.Devices, ", "))
 	table, open := c.tables()
 	p.Sections = append(p.Sections, Section{Title: "Readings", Table: table})
 	if c.Rubric != nil {
