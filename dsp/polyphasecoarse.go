@@ -9,15 +9,15 @@ import (
 // coarseSketch is a sketch that reads whole numbers of 16 bits, which is five times as fast.
 // The rounding of taps and samples is part of missed.
 type coarseSketch struct {
-	bank            *vector.Coarse
-	missed, outside float64 // see sketch
+	bank *vector.Coarse
+	sketchBound
 }
 
 // coarseSketch returns a sketch with an even half length.
 func (b *Polyphase) coarseSketch(size SketchSize) coarseSketch {
 	one := b.sketchOf(size, func(tap float64) float64 { return math.RoundToEven(tap*vector.CoarseUnit) / vector.CoarseUnit })
 	// A sample is off by at most half a unit; the largest sample is CoarsePeak units.
-	return coarseSketch{one.bank.mirrored.Rounded(), one.missed + float64(one.bank.L1()*0.5/vector.CoarsePeak*boundMargin), one.outside}
+	return coarseSketch{one.bank.mirrored.Rounded(), sketchBound{one.missed + float64(one.bank.L1()*0.5/vector.CoarsePeak*boundMargin), one.outside}}
 }
 
 // coarseSound is a sound in whole numbers. Samples are converted when they are first read, in
@@ -65,10 +65,4 @@ func (c *coarseSketch) read(s *coarseSound, n int, out *vector.CoarseReadings) {
 		s.made = to
 	}
 	c.bank.Readings(&s.whole, from, out)
-}
-
-// missedBy returns by how much a reading may exceed the largest of the sketch's reading and the
-// samples beside the interval.
-func (c *coarseSketch) missedBy(peak, energy float64) float64 {
-	return float64(c.missed*peak) + float64(c.outside*math.Sqrt(energy))
 }

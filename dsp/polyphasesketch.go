@@ -18,9 +18,12 @@ type Sketches []sketch
 // times the largest |sample| of the window plus outside times the root of the sum of
 // squares of the window's other samples, which the sketch does not read.
 type sketch struct {
-	bank            *Polyphase
-	missed, outside float64
+	bank *Polyphase
+	sketchBound
 }
+
+// sketchBound is what a sketch misses.
+type sketchBound struct{ missed, outside float64 }
 
 // SketchSize selects one row in every Every (1: all), and Half taps of it on either side of the
 // interval; Half 0: all taps.
@@ -98,7 +101,7 @@ func (b *Polyphase) sketchOf(size SketchSize, rounded func(tap float64) float64)
 		}
 		missed, outside = max(missed, sum), max(outside, math.Sqrt(squares))
 	}
-	return sketch{mustPolyphase(positions, rows), missed * boundMargin, outside * boundMargin}
+	return sketch{mustPolyphase(positions, rows), sketchBound{missed * boundMargin, outside * boundMargin}}
 }
 
 // MayExceed reports whether a reading of the bank over one of successive windows may
@@ -131,6 +134,6 @@ func (s Sketches) Rough(x, out []float64, peak, energy float64) (missed float64)
 
 // missedBy is how much a reading may exceed the sketch, by the largest |sample| of its
 // window and the sum of squares of the samples that the sketch does not read.
-func (s *sketch) missedBy(peak, energy float64) float64 {
+func (s *sketchBound) missedBy(peak, energy float64) float64 {
 	return float64(s.missed*peak) + float64(s.outside*math.Sqrt(energy))
 }

@@ -39,15 +39,7 @@ const (
 // clicksOf finds clicks in noise.
 func clicksOf(x []float64, rate int) []soundBreak {
 	block := func(int) int { return rate * idleBlockMs / 1000 }
-	all := instants(x, 0, len(x), block, block)
-	// Hum hides a click; its second difference is small.
-	steps := make([]float64, len(x))
-	for n := 1; n+1 < len(x); n++ {
-		steps[n] = x[n-1] - 2*x[n] + x[n+1]
-	}
-	all = append(all, instants(steps, 0, len(x), block, block)...)
-	all = slices.DeleteFunc(all, func(b soundBreak) bool { return b.over < idleOut })
-	slices.SortFunc(all, func(a, b soundBreak) int { return a.frame - b.frame })
+	all := slices.DeleteFunc(breaksIn(x, 0, len(x), block, block), func(b soundBreak) bool { return b.over < idleOut })
 	return joined(all, func(int) int { return rate / 8 })
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -80,7 +81,7 @@ func TestClicksAndMutedPiecesInRandomSilences(t *testing.T) {
 		at := int(between(1.1, s.Seconds-0.1) * fs)
 		phrase := "a click in the silence"
 		if i%2 == 0 || coarse {
-			x[at] += 8 * max(level, largestSample(x, at-rate/10, at+rate/10))
+			x[at] += 8 * max(level, vector.Peak(x[max(0, at-rate/10):min(len(x), at+rate/10)]))
 		} else {
 			phrase = "the noise stops"
 			clear(x[at : at+rate*30/1000])

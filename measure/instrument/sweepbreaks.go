@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -257,7 +258,7 @@ func instants(x []float64, from, to int, block, length func(frame int) int) (all
 		for k := -piecesAround; k <= piecesAround; k++ {
 			begin := places[i] + k*piece - piece/2
 			if begin >= from && begin+piece <= to {
-				near = append(near, largestSample(x, begin, begin+piece))
+				near = append(near, vector.Peak(x[begin:begin+piece]))
 			}
 		}
 		slices.Sort(near)
@@ -280,15 +281,19 @@ func breaksOfSweep(s stimulus.Swept, rate int, x []float64) (all []soundBreak) {
 	period := func(frame int) float64 { return t.rate / t.hz(float64(frame)) }
 	block := func(frame int) int { return int(max(t.rate*sweptBlockMs/1000, math.Ceil(period(frame)))) }
 	piece := func(frame int) int { return int(max(t.rate*pieceMs/1000, math.Ceil(period(frame)))) }
-	all = instants(rest, from, to, block, piece)
-	// A step is clearer in the second difference, which suppresses slow residues.
-	steps := make([]float64, len(rest))
-	for n := 1; n+1 < len(rest); n++ {
-		steps[n] = rest[n-1] - 2*rest[n] + rest[n+1]
+	return joined(breaksIn(rest, from, to, block, piece), func(frame int) int { return int(max(t.rate/8, reachTurns*period(frame))) })
+}
+
+// breaksIn finds the instants of a sound and of its second difference, in order. A step is
+// clearer in the second difference, which suppresses hum and other slow sound.
+func breaksIn(x []float64, from, to int, block, piece func(frame int) int) []soundBreak {
+	steps := make([]float64, len(x))
+	for n := 1; n+1 < len(x); n++ {
+		steps[n] = x[n-1] - 2*x[n] + x[n+1]
 	}
-	all = append(all, instants(steps, from, to, block, piece)...)
+	all := append(instants(x, from, to, block, piece), instants(steps, from, to, block, piece)...)
 	slices.SortFunc(all, func(a, b soundBreak) int { return a.frame - b.frame })
-	return joined(all, func(frame int) int { return int(max(t.rate/8, reachTurns*period(frame))) })
+	return all
 }
 
 // joined keeps only the largest of breaks that are close together.
@@ -348,14 +353,6 @@ func furtherPlaces(all []soundBreak) string {
 func mostOver(all []soundBreak) (most float64) {
 	for _, b := range all {
 		most = max(most, b.over)
-	}
-	return most
-}
-
-// largestSample is the largest |sample| between two frames.
-func largestSample(x []float64, from, to int) (most float64) {
-	for _, v := range x[max(0, from):min(len(x), to)] {
-		most = max(most, math.Abs(v))
 	}
 	return most
 }

@@ -10,6 +10,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -197,7 +198,7 @@ func TestDropoutsAndClicksInRandomSweeps(t *testing.T) {
 			if at+length > int(0.95*float64(frames)) {
 				continue
 			}
-			around := largestSample(honest, at-rate/200, at+rate/200)
+			around := vector.Peak(honest[max(0, at-rate/200):min(len(honest), at+rate/200)])
 			click := around / 2
 			if d.rough {
 				click = 1.5 * around

@@ -19,9 +19,9 @@ import (
 // the start of a breath, counts as evidence for neither floor. A passing car is not a second
 // floor, since its level changes all the time.
 //
-// (own choice of the constants. In none of 308 takes with one floor, which include breaths in
+// (own choice of the constants. In none of 108 takes with one floor, which include breaths in
 // all pauses, cars, echo and drifts by 4 dB, are two floors found. Of 60 takes whose noise
-// rises by 4 to 20 dB for a part of the time, 37 are found. Among the 15 in which pauses of at
+// rises by 4 to 20 dB for a part of the time, 38 are found. Among the 15 in which pauses of at
 // least 3 s in all have the higher noise, 14 are found; among the 39 with at least 1 s, 28.)
 const (
 	momentFrames  = 4                  // of 50 ms each, without overlap
