@@ -63,12 +63,15 @@ func TestCurvesAreMonotonic(t *testing.T) {
 		knee := rapid.Float64Range(0, 30).Draw(t, "knee")
 		level := rapid.Float64Range(-150, 50).Draw(t, "level")
 		step := rapid.Float64Range(0, 3).Draw(t, "step")
+		// Levels and thresholds up to 180 dB are rounded to 3e-14 dB, and an
+		// attenuation, up to 50 times that, to its own last places.
+		rounding := func(attenuation float64) float64 { return 1e-12*ratio + 4e-16*attenuation }
 		lower, upper := compressorCurve(level, -30, ratio, knee), compressorCurve(level+step, -30, ratio, knee)
-		if rise := upper - lower; lower < 0 || rise < -1e-12 || rise > (1-1/ratio)*step+1e-12 {
+		if rise := upper - lower; lower < 0 || rise < -rounding(upper) || rise > (1-1/ratio)*step+rounding(upper) {
 			t.Errorf("compressor: %g dB, and %g dB more %g dB up", lower, rise, step)
 		}
 		upper, lower = expanderCurve(level+step, -30, ratio, knee), expanderCurve(level, -30, ratio, knee)
-		if rise := lower - upper; upper < 0 || rise < -1e-12 || rise > (ratio-1)*step*(1+1e-12)+1e-12 {
+		if rise := lower - upper; upper < 0 || rise < -rounding(lower) || rise > (ratio-1)*step+rounding(lower) {
 			t.Errorf("expander: %g dB, and %g dB more %g dB down", upper, rise, step)
 		}
 	})
