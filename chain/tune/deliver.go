@@ -383,9 +383,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 	if err := measure.EachBlockBy(d.ctx, d.Workers, r, meter.Loudness.Write, meter.Peaks.Write, pair.Write, counted); err != nil {
 		return err
 	}
-	if f.Channels == 2 { // with more channels, a silent one may be intended
-		file.ChannelFaults = pair.Faults()
-	}
+	file.ChannelFaults = pair.Faults()
 	file.Readings, file.Profile = meter.Readings(), meter.Loudness.Profile()
 	w.files = append(w.files, file)
 	w.profiles = append(w.profiles, file.Profile)

@@ -17,7 +17,9 @@ import (
 
 const checkUsage = `boothbench check compares the readings of files and chains with limits, for automated
 tests: exit code 0 when all limits are met, 1 when one is not. Each failure states
-file, reading, value, limit, time code and what to do.
+file, reading, value, limit, time code and what to do. Where loudness or peaks of a
+stereo file have limits, a silent or far softer channel and channels that cancel in mono
+are warnings; limits for correlation and channel_gain_db make them failures.
 
 Usage: boothbench check [FILE.wav …] --limits LIMITS.toml [flags]   (no FILE: those it names)
        boothbench check FILE.wav … --spec NAME [flags]             (- for standard input)
@@ -257,6 +259,7 @@ func (e env) worst(run expect.Run) error {
 	var worst error
 	for _, c := range run.Checked {
 		warn(e.stderr, c.Warnings)
+		warn(e.stderr, underName(c.Subject, c.ChannelFaults))
 		if c.Err != nil {
 			fmt.Fprintf(e.stderr, "boothbench check: %s\n", said(c.Err))
 			worst = &coded{max(exitCode(worst), exitCode(inputErrorUnless(c.Err))), errReported}

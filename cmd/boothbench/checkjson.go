@@ -39,6 +39,7 @@ func checkedObject(c expect.Checked) any {
 	for _, w := range c.Warnings {
 		o.Warnings = append(o.Warnings, w.String())
 	}
+	o.Warnings = append(o.Warnings, underName(c.Subject, c.ChannelFaults)...)
 	if c.Err != nil {
 		o.ExitCode, o.Error = exitCode(inputErrorUnless(c.Err)), c.Err.Error()
 	} else if !c.Passed() {

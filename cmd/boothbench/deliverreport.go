@@ -53,20 +53,11 @@ func (r *deliverReport) missed() bool {
 	return len(d.Files) == 1 && slices.ContainsFunc(d.Files[0].Limits, func(j measure.Judgement) bool { return j.Verdict != measure.Pass })
 }
 
-// channelFaults are the faults of a file's channels with its name.
-func channelFaults(f tune.DeliveredFile) []string {
-	var named []string
-	for _, fault := range f.ChannelFaults {
-		named = append(named, f.Out+": "+fault)
-	}
-	return named
-}
-
 func (r *deliverReport) print(e env, s *deliverSettings) {
 	if r.delivery != nil {
 		for _, f := range r.delivery.Files {
 			warn(e.stderr, f.Warnings)
-			warn(e.stderr, channelFaults(f))
+			warn(e.stderr, underName(f.Out, f.ChannelFaults))
 			if f.Repaired > 0 {
 				fmt.Fprintf(e.stderr, "warning: %s: %s NaN or infinite, replaced by zero\n", f.In, plural(f.Repaired, "sample"))
 			}
@@ -243,7 +234,7 @@ func (r *deliverReport) object(s *deliverSettings) deliverJSON {
 		for _, w := range f.Warnings {
 			file.Warnings = append(file.Warnings, w.String())
 		}
-		file.Warnings = append(file.Warnings, channelFaults(f)...)
+		file.Warnings = append(file.Warnings, underName(f.Out, f.ChannelFaults)...)
 		o.Files = append(o.Files, file)
 	}
 	return o

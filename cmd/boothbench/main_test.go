@@ -98,7 +98,8 @@ func unread(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // makewav FILE [key=value …] writes a WAV: rate, channels, bits (32 or 64:
-// floating point), frames, kind (tone, silence, nan, gap, room), peak. A room is white noise
+// floating point), frames, kind (tone, inverted, silence, nan, gap, room),
+// peak. Channel 2 of an inverted tone is channel 1 with the other sign. A room is white noise
 // of -60 dBFS rms, whatever the peak, with a hum of 50 Hz of -50 dBFS rms.
 func makeWAV(ts *testscript.TestScript, neg bool, args []string) {
 	values := map[string]string{"rate": "48000", "channels": "1", "bits": "24", "frames": "24000", "kind": "tone", "peak": "0.5"}
@@ -125,6 +126,8 @@ func makeWAV(ts *testscript.TestScript, neg bool, args []string) {
 				fallthrough
 			case "tone":
 				plane[n] = peak * math.Sin(2*math.Pi*997*float64(n)/float64(number("rate"))+float64(c))
+			case "inverted":
+				plane[n] = peak * math.Sin(2*math.Pi*997*float64(n)/float64(number("rate"))+math.Pi*float64(c))
 			case "room":
 				plane[n] = 1e-3*random.NormFloat64() + math.Sqrt2*math.Pow(10, -50.0/20)*math.Sin(2*math.Pi*50*float64(n)/float64(number("rate")))
 			case "nan":

@@ -73,6 +73,15 @@ func warn[W any](w io.Writer, warnings []W) {
 	}
 }
 
+// underName are faults of a file, each with its name ahead.
+func underName(file string, faults []string) []string {
+	var all []string
+	for _, fault := range faults {
+		all = append(all, file+": "+fault)
+	}
+	return all
+}
+
 func (f *file) warn(e env) {
 	warn(e.stderr, f.warnings)
 }

@@ -10,13 +10,15 @@ import (
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/expect"
 	pages "github.com/boothbench/boothbench/measure/report"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 const meterUsage = `boothbench meter measures files in one pass each: loudness (integrated, range,
 largest momentary and short-term), sample peak, and true peak by the standard's
 interpolator (Rec. ITU-R BS.1770-5 Annex 2) and by a finer one (the fine reading: a
 256-tap sinc at 64 places between two samples). Where a reading cannot be measured,
-the reason is printed in its place.
+the reason is printed in its place. With --spec it warns of a channel of a stereo file that
+is silent or far softer, and of channels that cancel in mono.
 
 Usage: boothbench meter FILE.wav … [flags]
 
@@ -126,6 +128,7 @@ type metered struct {
 	series    *wave.File // nil: not asked for
 	readings  measure.Readings
 	verdicts  []measure.Judgement // by the specification
+	pair      take.Pair           // with a specification: its two channels against each other
 	plotted   bool
 	over      measure.Table // loudness over time, if it is plotted
 }
@@ -160,6 +163,9 @@ func (m *metered) run(e env, quiet bool) error {
 		}
 		writes = append(writes, m.overs.Write)
 	}
+	if m.spec != nil {
+		writes = append(writes, m.pair.Write)
+	}
 	shown := newProgress(e.stderr, quiet, m.frames)
 	defer shown.clear()
 	if err := measure.EachBlock(e.ctx, &watchedSource{r, e.ctx, shown}, writes...); err != nil {
@@ -190,6 +196,7 @@ func (m *metered) run(e env, quiet bool) error {
 
 func (m *metered) print(e env) {
 	m.file.print(e)
+	warn(e.stderr, underName(m.name(), m.pair.Faults()))
 	printReadings(e.stdout, m.readings, m.format)
 	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels == 1 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
@@ -235,6 +242,9 @@ func (m *metered) object(failed error) any {
 		OverCount *int64           `json:"overs_count,omitempty"`
 		Limits    []judgementJSON  `json:"limits,omitempty"`
 	}{headJSON: m.head("meter", failed), Readings: m.readings, Limits: judgementsObject(m.verdicts)}
+	if failed == nil {
+		o.Warnings = append(o.Warnings, underName(m.name(), m.pair.Faults())...)
+	}
 	if failed == nil && !m.meets() {
 		o.ExitCode = exitLimit
 	}

@@ -22,7 +22,12 @@ type Checked struct {
 	Changes    []string // how it differs from a baseline or from the file that it is compared with, in a sentence each
 	Kept       []string // artefacts that were written
 	Warnings   []wave.Warning
-	Err        error // why it could not be measured
+	// ChannelFaults describes faults of two channels whose loudness was measured: one is silent,
+	// they cancel in mono, or their levels are far apart. They change no verdict: most
+	// specifications have no limit for them, and a limits file can set one for correlation
+	// and channel_gain_db.
+	ChannelFaults []string
+	Err           error // why it could not be measured
 
 	groups []int // that are about it, by their places in Limits.Groups
 	by     []int // the group of each judgement
@@ -183,6 +188,7 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 			}
 		}
 	}
+	checked.ChannelFaults = m.faults
 	return checked
 }
 
@@ -254,6 +260,7 @@ type measured struct {
 
 	changes  map[source]*change // against baselines
 	compared map[source]string  // the summaries of comparisons
+	faults   []string           // of two channels whose loudness was measured
 }
 
 func newMeasured(ctx context.Context, s Sound) *measured {
@@ -281,14 +288,16 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 				readings = measure.FormatReadings(src.Format(), frames)
 			}
 		case ofMeter:
-			readings, err = measure.Programme(m.ctx, src, measure.AsIs)
+			readings, err = m.programme(src)
 		}
 		return err
 	})
 	switch {
 	case err != nil:
 	case s.origin == ofRun:
-		readings, err = throughChain(m.ctx, m.sound, s.like)
+		var faults []string
+		readings, faults, err = throughChain(m.ctx, m.sound, s.like)
+		m.found(faults)
 	case s.origin == ofInspection:
 		var in *take.Inspection
 		if in, err = take.Inspect(m.ctx, m.sound.Open); err == nil {
@@ -311,4 +320,27 @@ func (m *measured) take(s source) (readings measure.Readings, err error) {
 		}
 	}
 	return readings, err
+}
+
+// programme measures loudness, peaks, and the channels against each other.
+func (m *measured) programme(src wave.Source) (measure.Readings, error) {
+	meter, err := measure.NewProgrammeMeter(src.Format(), measure.AsIs)
+	if err != nil {
+		return nil, err
+	}
+	var pair take.Pair
+	if err := measure.EachBlock(m.ctx, src, meter.Loudness.Write, meter.Peaks.Write, pair.Write); err != nil {
+		return nil, err
+	}
+	m.found(pair.Faults())
+	return meter.Readings(), nil
+}
+
+// found adds faults that are not yet known.
+func (m *measured) found(faults []string) {
+	for _, f := range faults {
+		if !slices.Contains(m.faults, f) {
+			m.faults = append(m.faults, f)
+		}
+	}
 }

@@ -10,48 +10,52 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 // throughChain are the readings of a chain's output for a sound, and how much the chain's
-// stages reduce. No file is written.
-func throughChain(ctx context.Context, sound Sound, path string) (measure.Readings, error) {
+// stages reduce; and the faults of its two channels. No file is written.
+func throughChain(ctx context.Context, sound Sound, path string) (measure.Readings, []string, error) {
 	c, err := chain.Load(path)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	src, err := sound.Open()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer planes.Close(src)
 	f := src.Format()
 	engine, err := c.Prepare(f.Rate, f.Channels)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	meter, err := measure.NewProgrammeMeter(f, measure.AsIs)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	gains := chain.NewGains(0)
-	result, err := engine.Run(ctx, src, meterSink{f, meter}, chain.Options{Gains: gains, Workers: 1})
+	sink := &meterSink{format: f, meter: meter}
+	result, err := engine.Run(ctx, src, sink, chain.Options{Gains: gains, Workers: 1})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	readings := append(measure.FormatReadings(f, result.Frames), meter.Readings()...)
-	return append(readings, reductionReadings(engine.Plan(), gains.Stages())...), nil
+	return append(readings, reductionReadings(engine.Plan(), gains.Stages())...), sink.pair.Faults(), nil
 }
 
 // meterSink hands sound to meters.
 type meterSink struct {
 	format wave.Format
 	meter  *measure.ProgrammeMeter
+	pair   take.Pair
 }
 
-func (s meterSink) Format() wave.Format { return s.format }
+func (s *meterSink) Format() wave.Format { return s.format }
 
-func (s meterSink) Write(b dsp.Block) error {
+func (s *meterSink) Write(b dsp.Block) error {
 	s.meter.Write(b)
+	s.pair.Write(b)
 	return nil
 }
 

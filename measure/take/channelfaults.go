@@ -10,13 +10,17 @@ import (
 
 // Pair adds up the powers of the first two channels of sound that passes by. It is the
 // part of Inspect that costs next to nothing; the zero value is ready.
-type Pair struct{ ll, rr, lr float64 }
+type Pair struct {
+	ll, rr, lr float64
+	more       bool // there are more than two channels
+}
 
 // Write takes a block of two channels or more; another block it leaves out.
 func (p *Pair) Write(b dsp.Block) {
 	if len(b) < 2 {
 		return
 	}
+	p.more = p.more || len(b) > 2
 	l, r := b[0], b[1]
 	left, right := vector.Dots2(l, l, r), vector.Dots2(r, r, l)
 	p.ll += left[0]
@@ -35,9 +39,10 @@ func (p *Pair) gainDB() float64 { return dsp.PowerToDB(p.rr / p.ll) }
 
 // Faults are what a listener would miss in one of two channels, in words: a channel
 // without sound, channels that cancel in mono, levels that are far apart. Dither counts as
-// no sound. Of two channels without any there is none.
+// no sound. Of two channels without any there is none, nor of more than two channels, of
+// which a silent one may be intended.
 func (p *Pair) Faults() []string {
-	if p.ll == 0 && p.rr == 0 {
+	if p.more || p.ll == 0 && p.rr == 0 {
 		return nil
 	}
 	switch gain := p.gainDB(); { // ±Inf where one is silent
