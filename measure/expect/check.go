@@ -172,6 +172,9 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 			}
 			for _, each := range limit.InEachChannel(readings) {
 				j := measure.Judge(file, m.rate, readings, each)
+				if reason := m.noChannel(each.Reading); reason != "" && j.Verdict == measure.Undecided {
+					j.Got.Reason = reason
+				}
 				checked.judged(place, j)
 				failed[kind] = failed[kind] || j.Verdict != measure.Pass
 			}
@@ -253,10 +256,11 @@ type source struct {
 
 // measured is a sound and its readings so far.
 type measured struct {
-	ctx   context.Context
-	sound Sound
-	rate  int // Hz, once it is known
-	known map[source]measure.Readings
+	ctx      context.Context
+	sound    Sound
+	rate     int // Hz, once it is known
+	channels int
+	known    map[source]measure.Readings
 
 	changes  map[source]*change // against baselines
 	compared map[source]string  // the summaries of comparisons
@@ -280,7 +284,7 @@ func (m *measured) readings(s source) (measure.Readings, error) {
 
 func (m *measured) take(s source) (readings measure.Readings, err error) {
 	err = m.sound.read(func(src wave.Source) (err error) {
-		m.rate = src.Format().Rate
+		m.rate, m.channels = src.Format().Rate, src.Format().Channels
 		switch s.origin {
 		case ofFormat:
 			var frames int64
@@ -343,4 +347,17 @@ func (m *measured) found(faults []string) {
 			m.faults = append(m.faults, f)
 		}
 	}
+}
+
+// noChannel says why a sound has no reading of one channel: it has fewer, or only one, whose
+// reading has no channel in its name. "" for every other reading.
+func (m *measured) noChannel(reading string) string {
+	name, channel, one := ofOneChannel(reading)
+	switch {
+	case one && m.channels == 1:
+		return "there is 1 channel, whose reading is " + name
+	case one && channel > m.channels:
+		return fmt.Sprintf("there are %d channels", m.channels)
+	}
+	return ""
 }

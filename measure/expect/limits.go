@@ -6,6 +6,7 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/boothbench/boothbench/chain/tomlfile"
 	"github.com/boothbench/boothbench/dsp"
@@ -227,6 +228,12 @@ func (d *decoder) path(e tomlfile.Entry) string {
 // limit reads an entry such as true_peak_dbtp = { max = -1, why = "the platform's" }.
 func (d *decoder) limit(e tomlfile.Entry, others []string) (measure.Limit, bool) {
 	if _, known := originOf(e.Key); !known {
+		if name, channel, one := ofOneChannel(e.Key); one {
+			if _, known := originOf(name); known {
+				d.noChannel(e, name, channel)
+				return measure.Limit{}, false
+			}
+		}
 		if bench.IsReading(e.Key) {
 			d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "a reading of a device's sheet", Hint: `add sheet = "device.json" in place of files`})
 			return measure.Limit{}, false
@@ -240,4 +247,13 @@ func (d *decoder) limit(e tomlfile.Entry, others []string) (measure.Limit, bool)
 		l.Source = d.String(*why)
 	}
 	return l, ok
+}
+
+// noChannel reports a limit of one channel that no file can have.
+func (d *decoder) noChannel(e tomlfile.Entry, name string, channel int) {
+	if slices.Contains(inChannels, name) {
+		d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: "no such channel", Accepted: fmt.Sprintf("_ch1 to _ch%d", dsp.MaxChannels)})
+		return
+	}
+	d.Report(e.At, tomlfile.Problem{Key: e.Key, Found: name + " is not measured in single channels", Accepted: "of one channel: " + strings.Join(inChannels, ", "), Hint: "did you mean " + name + "?"})
 }

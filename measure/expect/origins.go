@@ -5,8 +5,12 @@ import (
 	"maps"
 	"regexp"
 	"slices"
+	"strconv"
+	"sync"
 
 	"github.com/boothbench/boothbench/chain/tomlfile"
+	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
 // origin is the instrument that gives a reading.
@@ -76,19 +80,49 @@ func InLimits(reading string) (needs string, ok bool) {
 func (i origin) ofChain() bool { return i >= ofProof }
 
 var (
-	perChannel = regexp.MustCompile(`_ch[1-9][0-9]*$`)
-	ofThird    = regexp.MustCompile(`^residual_[0-9]+hz_dbfs$`)
+	perChannel = regexp.MustCompile(`^(.+)_ch([0-9]+)$`)
+	// inChannels are the readings that are also given for each channel. A test compares them
+	// with what the instruments give.
+	inChannels = []string{
+		"noise_floor_dbfs", "speech_level_dbfs", "dc_dbfs", "crest_factor_db", "asymmetry_db", "used_bits",
+		"gain_db", "residual_dbfs",
+	}
 )
 
+// thirdNames are the readings of single third octaves.
+var thirdNames = sync.OnceValue(func() (names []string) {
+	for _, t := range spectra.ThirdOctaves(dsp.MaxRate, dsp.MaxRate) { // at the highest rate: all
+		names = append(names, fmt.Sprintf("residual_%dhz_dbfs", spectra.NominalHz(t.Hz)))
+	}
+	return names
+})
+
 // originOf finds the instrument of a reading; readings of one channel, such
-// as dc_dbfs_ch2, go by the name without the channel.
+// as dc_dbfs_ch2, go by the name without the channel. A name that no instrument ever gives
+// has none.
 func originOf(reading string) (origin, bool) {
-	name := perChannel.ReplaceAllString(reading, "")
-	if ofThird.MatchString(name) {
-		name = "residual_Nhz_dbfs"
+	name, channel, one := ofOneChannel(reading)
+	if one && (channel < 1 || channel > dsp.MaxChannels || !slices.Contains(inChannels, name)) {
+		return 0, false
+	}
+	if slices.Contains(thirdNames(), name) {
+		return ofComparison, true
 	}
 	i, known := origins[name]
-	return i, known
+	return i, known && name != "residual_Nhz_dbfs"
+}
+
+// ofOneChannel splits the name of a reading of one channel, from 1.
+func ofOneChannel(reading string) (name string, channel int, one bool) {
+	m := perChannel.FindStringSubmatch(reading)
+	if m == nil {
+		return reading, 0, false
+	}
+	channel, err := strconv.Atoi(m[2])
+	if err != nil || m[2][0] == '0' {
+		channel = 0
+	}
+	return m[1], channel, true
 }
 
 // unknownReading is the error for a limit in Go of a reading that a single sound does not
@@ -108,5 +142,8 @@ func unknownReading(name string) error {
 	return fmt.Errorf("%s: found no such reading of one sound; accepted: those of measure.Programme and take.Inspect (boothbench explain --readings lists them)%s", name, hint)
 }
 
-// readingNames lists the readings that a limit may name.
-func readingNames() []string { return slices.Sorted(maps.Keys(origins)) }
+// readingNames lists the readings that a limit may name, without those of one channel.
+func readingNames() []string {
+	names := slices.DeleteFunc(slices.Sorted(maps.Keys(origins)), func(name string) bool { return name == "residual_Nhz_dbfs" })
+	return append(names, thirdNames()...)
+}
