@@ -29,9 +29,9 @@ func isOwn(output string) bool {
 	return err == nil && r.Output.SHA256 != ""
 }
 
-// isAccountedFor reports whether a plan may be made over an output: it is the season's own, or
+// mayPlanOver reports whether a plan may be made over an output: it is the season's own, or
 // an attempt to make it was begun. The next attempt compares the bytes.
-func isAccountedFor(output string) bool {
+func mayPlanOver(output string) bool {
 	if isOwn(output) {
 		return true
 	}

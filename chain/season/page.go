@@ -223,7 +223,7 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 		peakAxis.Max += 0.25 // keeps dots off the frame
 		panels = append(panels, picture.Panel{X: x, Height: 110, Y: peakAxis, Series: []picture.Series{peaks}, Marks: marks})
 	}
-	return picture.Picture{Name: "season-loudness", Title: "Every take", Says: says, Panels: panels}, true
+	return picture.Picture{Name: "season-loudness", Title: "Every take", Caption: says, Panels: panels}, true
 }
 
 // roomBand returns the usual range of each take's loudness: around the median of its folder, or
@@ -283,7 +283,7 @@ func (t *Table) groupsSection() (report.Section, bool) {
 		if math.Abs(q.MedianLUFS-whole.MedianLUFS) < 0.1 {
 			says = "No folder's median is 0.1 LU under the median of all takes."
 		}
-		s.Pictures = []picture.Picture{{Name: "season-folders", Title: "Each folder against all takes", Says: picture.Minus(says), Panels: []picture.Panel{{
+		s.Pictures = []picture.Picture{{Name: "season-folders", Title: "Each folder against all takes", Caption: picture.Minus(says), Panels: []picture.Panel{{
 			X: picture.Axis{Name: "folder, by its number in the table", Max: float64(len(groups)) + 1, Whole: true}, Height: 140,
 			Y: picture.Around("median less that of all", "LU", []float64{-1, 0, 1}, bars.Points), Series: []picture.Series{bars},
 		}}}}

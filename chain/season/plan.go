@@ -139,7 +139,7 @@ func NewPlan(folder string, p Plan) (*Plan, error) {
 		if n := len(path.Base(name)); n > mostNameBytes {
 			return nil, fmt.Errorf("%s: found a name of %d bytes; accepted: %d, as receipts and unfinished files have longer names", name, n, mostNameBytes)
 		}
-		if out := filepath.Join(folder, filepath.FromSlash(name)); !isAccountedFor(out) {
+		if out := filepath.Join(folder, filepath.FromSlash(name)); !mayPlanOver(out) {
 			return nil, &ForeignError{out}
 		}
 	}

@@ -82,8 +82,8 @@ func (t *peakTrack) pieces() (pieces [][2]int) {
 // stretch returns the peaks of the covered stretch with index k.
 func (t *peakTrack) stretch(k int) []int16 { return ofStretch(t.level, k) }
 
-// heldBy returns the peaks of the covered stretch with index k, behind the lowest corner.
-func (t *peakTrack) heldBy(k int) []int16 { return ofStretch(t.corners[0], k) }
+// lowestCorner returns the peaks of the covered stretch with index k, behind the lowest corner.
+func (t *peakTrack) lowestCorner(k int) []int16 { return ofStretch(t.corners[0], k) }
 
 func ofStretch(level []int16, k int) []int16 {
 	return level[k*peakStretchMs : min(len(level), (k+1)*peakStretchMs)]
@@ -96,7 +96,7 @@ func (t *peakTrack) use(level []int16, active activity) {
 	held, most := make([]int, len(t.covered)), 0
 	for k, stretch := range t.covered {
 		from := stretch * peakStretchMs
-		for _, v := range level[min(len(level), from):min(len(level), from+len(t.heldBy(k)))] {
+		for _, v := range level[min(len(level), from):min(len(level), from+len(t.lowestCorner(k)))] {
 			if v > active.over {
 				held[k]++
 			}

@@ -203,7 +203,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 			p.Notes = append(p.Notes, note)
 		}
 		for c := range a.peaks {
-			if why := a.withoutSay(c); why != "" {
+			if why := a.whyIgnored(c); why != "" {
 				p.Notes = append(p.Notes, fmt.Sprintf("Channel %d of %s %s: its pauses are not counted.", c+1, a.name, why))
 			}
 		}

@@ -170,17 +170,17 @@ func TestDisturbancesDoNotMoveTheThreshold(t *testing.T) {
 		kinds = []string{"cough", "three"}
 	}
 	rooms := knownRooms(t)
-	if _, err := checkStandsWhatHappens(t, rooms, kinds, proposedRule); err != nil {
+	if _, err := checkDisturbances(t, rooms, kinds, proposedRule); err != nil {
 		t.Error(err)
 	}
-	if worst, err := checkStandsWhatHappens(t, rooms, kinds, meanRule); err == nil || worst < 10 {
+	if worst, err := checkDisturbances(t, rooms, kinds, meanRule); err == nil || worst < 10 {
 		t.Errorf("the mean of the pauses moves by %.1f dB, %v: the disturbances test nothing", worst, err)
 	}
 }
 
-// checkStandsWhatHappens: disturbances in the room move the threshold by at most 0.5 dB, in the
+// checkDisturbances: disturbances in the room move the threshold by at most 0.5 dB, in the
 // median by at most 0.1 dB. They move the range by more than 1 dB in at most 15 % of the cases.
-func checkStandsWhatHappens(t testing.TB, rooms []takes.Room, kinds []string, rule expanderRule) (worst float64, wrong error) {
+func checkDisturbances(t testing.TB, rooms []takes.Room, kinds []string, rule expanderRule) (worst float64, wrong error) {
 	t.Helper()
 	var shifts []float64
 	ranges := 0

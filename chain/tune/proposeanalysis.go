@@ -106,7 +106,7 @@ func (a *takeAnalysis) decide() {
 		return
 	}
 	for c, f := range floors {
-		if a.withoutSay(c) != "" {
+		if a.whyIgnored(c) != "" {
 			continue
 		}
 		if f.Undecided != "" {
@@ -130,7 +130,7 @@ func (a *takeAnalysis) decide() {
 // isPause reports whether a frame is a pause in all channels that count.
 func (a *takeAnalysis) isPause(i int) bool {
 	for c, f := range a.inspection.Floors {
-		if !f.IsPause(i) && a.withoutSay(c) == "" {
+		if !f.IsPause(i) && a.whyIgnored(c) == "" {
 			return false
 		}
 	}
@@ -142,8 +142,8 @@ func (a *takeAnalysis) isPause(i int) bool {
 // lies in its pauses. (own choice)
 const softChannelDB = 30
 
-// withoutSay returns the reason that the pauses of a channel do not count; "" where they do.
-func (a *takeAnalysis) withoutSay(channel int) string {
+// whyIgnored returns the reason that the pauses of a channel do not count; "" where they do.
+func (a *takeAnalysis) whyIgnored(channel int) string {
 	loudest := slices.Max(a.peaks)
 	switch peak := a.peaks[channel]; {
 	case peak == 0 && loudest > 0:

@@ -72,10 +72,10 @@ func (r *deliverReport) print(e env, s *deliverSettings) {
 		if errors.Is(err, wave.ErrExists) {
 			err = outputError(err)
 		}
-		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", said(err))
+		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", errorText(err))
 	}
 	if r.saved != nil {
-		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", said(outputError(r.saved)))
+		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", errorText(outputError(r.saved)))
 	}
 	switch {
 	case s.json:

@@ -65,8 +65,8 @@ func outputError(err error) error {
 	return withCode(exitOutput, err)
 }
 
-// said is the text of an error for people. Errors of the operating system get advice.
-func said(err error) string {
+// errorText is the text of an error for people. Errors of the operating system get advice.
+func errorText(err error) string {
 	text := err.Error()
 	if errors.Is(err, context.Canceled) {
 		return strings.Replace(text, context.Canceled.Error(), "interrupted", 1)

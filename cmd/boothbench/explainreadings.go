@@ -78,7 +78,7 @@ func availabilityOf(reading string) availability {
 	}
 	s.Claims = stimuli
 	asked := false
-	for _, family := range instrument.AskedReadings {
+	for _, family := range instrument.RequestedReadings {
 		asked = asked || hasName(reading, family)
 	}
 	if asked {

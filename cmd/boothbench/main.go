@@ -118,7 +118,7 @@ func (e env) dispatch(args []string) int {
 		}
 		err := c.run(e, args[1:])
 		if err != nil && !errors.Is(err, pflag.ErrHelp) && !errors.Is(err, errReported) && !e.stdout.unread() {
-			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", c.name, said(err))
+			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", c.name, errorText(err))
 		}
 		return exitCode(err)
 	}

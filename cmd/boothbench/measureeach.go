@@ -34,7 +34,7 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 		if err != nil {
 			err = inputErrorUnless(err)
 			worst = &coded{max(exitCode(worst), exitCode(err)), errReported}
-			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", command, said(err))
+			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", command, errorText(err))
 		}
 		if asJSON {
 			e.printJSON(m.object(err))

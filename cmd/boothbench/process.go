@@ -55,8 +55,8 @@ func runProcess(e env, args []string) error {
 	return b.run()
 }
 
-// saysLive prints, before the run, by how much a live output is later than its input.
-func (b *batch) saysLive(r *report) {
+// printLiveDelay prints, before the run, by how much a live output is later than its input.
+func (b *batch) printLiveDelay(r *report) {
 	if !b.settings.live {
 		return
 	}

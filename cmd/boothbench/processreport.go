@@ -50,7 +50,7 @@ func (r *report) print(b *batch) {
 			r.in, plural(r.result.NonFinite, "sample"), measure.TimeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
 	}
 	if r.err != nil && !b.stdout.unread() {
-		fmt.Fprintf(b.stderr, "boothbench process: %s\n", said(r.err))
+		fmt.Fprintf(b.stderr, "boothbench process: %s\n", errorText(r.err))
 	}
 	switch {
 	case b.settings.json:

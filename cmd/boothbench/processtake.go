@@ -70,7 +70,7 @@ func (b *batch) write(r *report, reader *wave.Reader, engine *chain.Engine, work
 	options := chain.Options{KeepDelay: s.keepDelay, RepairNonFinite: s.repair, Workers: workers}
 	if s.live {
 		options.Workers, options.BlockFrames = 1, s.blockFrames
-		b.saysLive(r)
+		b.printLiveDelay(r)
 	}
 	if s.meters() {
 		r.before = newMeteredSink(nil, r.inFormat)

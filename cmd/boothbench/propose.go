@@ -68,7 +68,7 @@ func runPropose(e env, args []string) error {
 	if *asJSON {
 		e.printJSON(p.object(err))
 		if err != nil {
-			fmt.Fprintf(e.stderr, "boothbench propose: %s\n", said(err))
+			fmt.Fprintf(e.stderr, "boothbench propose: %s\n", errorText(err))
 			return &coded{exitCode(err), errReported}
 		}
 		return nil

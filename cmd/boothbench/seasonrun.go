@@ -108,9 +108,9 @@ func (r *seasonRun) pass() error {
 		r.reported[o.Output] = true
 		shown.clear()
 		if o.Conversation {
-			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, visible(o.Output, o.Take), visible(said(o.Err), o.Take))
+			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, visible(o.Output, o.Take), visible(errorText(o.Err), o.Take))
 		} else {
-			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, visible(said(namingTake(o.Path, o.Err)), o.Take))
+			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, visible(errorText(namingTake(o.Path, o.Err)), o.Take))
 		}
 		var output *wave.OutputError
 		var foreign *season.ForeignError
@@ -184,7 +184,7 @@ func seasonOutcomeJSON(o season.Outcome) any {
 		Readings      map[string]*float64 `json:"readings,omitempty"`
 	}{1, "season run", o.Path, o.Output, o.State, "", nil}
 	if o.Err != nil {
-		object.Error = said(o.Err)
+		object.Error = errorText(o.Err)
 	}
 	if o.Receipt != nil {
 		object.Readings = o.Receipt.Readings

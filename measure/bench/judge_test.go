@@ -19,9 +19,9 @@ func TestUndecidedClaims(t *testing.T) {
 	repeats := Row{Path: "line", Test: "tone", Reading: "gain_db", Value: numbered(5), Unit: "dB", Uncertainty: 4, Values: []*float64{numbered(1), numbered(9)}, Spread: &spread}
 	assumed := Row{Path: "line", Test: "tone", Reading: "equivalent_input_noise_dbu", Value: numbered(-126), Unit: "dBu", Uncertainty: 0.04, Assumes: "the plan's gain of 55 dB"}
 	for _, c := range []struct {
-		limit         measure.Limit
-		want, phrase  string
-		withoutPhrase string
+		limit        measure.Limit
+		want, phrase string
+		absentPhrase string
 	}{
 		{measure.Limit{Reading: "harmonic3_db", Max: numbered(-110)}, "pass", "", ""},
 		{measure.Limit{Reading: "harmonic3_db", Max: numbered(-130)}, "undecided", "no larger than the noise, at most -120.00 dB", ""},
@@ -36,7 +36,7 @@ func TestUndecidedClaims(t *testing.T) {
 	} {
 		p := &Plan{Device: "A", Claims: []Claim{{Path: "line", Test: "tone", Limit: c.limit}}}
 		judged := p.judge([]Row{bound, value, repeats, assumed})
-		if len(judged) != 1 || judged[0].Verdict != c.want || !strings.Contains(judged[0].Sentence, c.phrase) || c.withoutPhrase != "" && strings.Contains(judged[0].Sentence, c.withoutPhrase) {
+		if len(judged) != 1 || judged[0].Verdict != c.want || !strings.Contains(judged[0].Sentence, c.phrase) || c.absentPhrase != "" && strings.Contains(judged[0].Sentence, c.absentPhrase) {
 			t.Errorf("%v: %v, want %s, %q", c.limit, judged, c.want, c.phrase)
 		}
 	}

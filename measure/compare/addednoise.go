@@ -10,10 +10,10 @@ const (
 	// far more for what comes and goes with speech.
 	noiseFlat   = 1.5
 	noisePeaked = 2.5
-	// sureLeaning is how many standard errors the sum of leaning must lie off 0 for a side to
+	// leastLeaning is how many standard errors the sum of leaning must lie off 0 for a side to
 	// be stated. Half the bins' values are those of their neighbours through a Hann window and
 	// half-overlapping blocks, so that 6 are 4 of independent ones.
-	sureLeaning = 6
+	leastLeaning = 6
 )
 
 // steadyNoise reports whether what in B follows no response to A is steady noise, and
@@ -80,7 +80,7 @@ func (s *side) add(b *bandComparison, bin int, power float64) {
 
 // in is the sound that has the difference, "" for undecided.
 func (s side) in() string {
-	if math.Abs(s.sum) < sureLeaning*math.Sqrt(s.squares) || s.sum*s.byPower <= 0 {
+	if math.Abs(s.sum) < leastLeaning*math.Sqrt(s.squares) || s.sum*s.byPower <= 0 {
 		return ""
 	}
 	if s.sum > 0 {

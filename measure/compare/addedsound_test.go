@@ -142,7 +142,7 @@ func TestDeviationOfTheResponse(t *testing.T) {
 			}
 			bands++
 			switch off := math.Abs(band.responseDB) / band.deviationDB(); {
-			case off > sureDeviations:
+			case off > statedDeviations:
 				far++
 			case off > 1:
 				over++
@@ -153,7 +153,7 @@ func TestDeviationOfTheResponse(t *testing.T) {
 	share := float64(over+far) / float64(bands)
 	t.Logf("%d bands, share %.3f, far %d", bands, share, far)
 	if off := 3 * math.Sqrt(0.3173*0.6827/float64(bands)); far > bands/100 || math.Abs(share-0.3173) > off {
-		t.Errorf("of %d bands %d lie 1 standard error off and more, %d more than %d", bands, over, far, sureDeviations)
+		t.Errorf("of %d bands %d lie 1 standard error off and more, %d more than %d", bands, over, far, statedDeviations)
 	}
 }
 

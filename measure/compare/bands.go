@@ -153,9 +153,9 @@ type band struct {
 }
 
 const (
-	// sureDeviations is how many standard errors a response must lie off to be stated: of
+	// statedDeviations is how many standard errors a response must lie off to be stated: of
 	// thirty bands without a difference, one in five hundred comparisons has one that does.
-	sureDeviations = 4
+	statedDeviations = 4
 	// hannBins is how many bins of a Hann window are as one: its noise bandwidth (Harris,
 	// Proc. IEEE 66(1) 1978).
 	hannBins = 1.5
@@ -171,15 +171,15 @@ func (b band) deviationDB() float64 {
 	return dsp.AmplitudeToDB(math.E) * math.Sqrt((1-b.coherence)/(2*b.averages*b.coherence))
 }
 
-// sureDB is how far off 0 dB the response is for certain. Noise in B leaves H1 as it is,
+// certainDB is how far off 0 dB the response is for certain. Noise in B leaves H1 as it is,
 // and noise in A leaves H2, which is H1 over the coherence (Bendat and Piersol, 6.1): the
 // response lies between the two, and each is off by its standard error.
-func (b band) sureDB() float64 {
+func (b band) certainDB() float64 {
 	off := math.Min(b.responseDB, b.upperDB) // above
 	if b.responseDB < 0 {
 		off = -math.Max(b.responseDB, b.upperDB) // below
 	}
-	return off - sureDeviations*b.deviationDB()
+	return off - statedDeviations*b.deviationDB()
 }
 
 // bands are the third-octave bands of the comparison.

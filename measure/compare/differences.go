@@ -382,7 +382,7 @@ func (c *Comparison) responseDifferences() (all []Difference) {
 	if bands = between; len(bands) < 3 {
 		return all
 	}
-	off := func(b band) bool { return b.sureDB() >= leastResponseDB }
+	off := func(b band) bool { return b.certainDB() >= leastResponseDB }
 	// An end of the spectrum extends to where the deviation is a quarter of that at
 	// the end.
 	with := func(b, end band) bool { return off(b) && b.responseDB/end.responseDB >= 0.25 }

@@ -120,7 +120,7 @@ func (g aligner) readWindows(p placement, windows []planes.Extent, sure int64, o
 	there := make([]planes.Extent, len(windows))
 	for i, w := range windows {
 		// A clock that differs by more than the guess would not have been found.
-		margins[i] = 64 + int(1.5*guessPPM*1e-6*float64(absolute(centre(w)-sure)))
+		margins[i] = 64 + int(1.5*roughPPM*1e-6*float64(absolute(centre(w)-sure)))
 		edge := margins[i] + timemap.Taps
 		there[i] = planes.Extent{From: int64(math.Floor(p.At(int(w.From)))) - int64(edge), Frames: frames + 2*edge + frames/500}
 	}

@@ -57,12 +57,12 @@ const (
 	leastClassBands   = 5
 	leastLevelCoheres = 0.5 // of a band in a class: less of it follows A
 	// leastLevelDB is the smallest change of gain with level that is stated, and
-	// sureLevelErrors by how many standard errors.
-	leastLevelDB    = 0.5
-	sureLevelErrors = 5
-	// goneDB is by how much B must lie lower for its level alone to show it, where it no
+	// leastLevelErrors by how many standard errors.
+	leastLevelDB     = 0.5
+	leastLevelErrors = 5
+	// lostDB is by how much B must lie lower for its level alone to show it, where it no
 	// longer follows A.
-	goneDB = 10
+	lostDB = 10
 	// mostNoiseShare is how much of the noise of a quiet class may be in a loud one without
 	// following B: 1 where A has a steady noise that B lacks.
 	mostNoiseShare = 0.25
@@ -169,7 +169,7 @@ func (g *gainByLevel) add() {
 // 6.1). NaN: not enough blocks or bands.
 type levelCurve struct {
 	h1, h2  []float64
-	gone    []bool // B no longer follows A there, and its level lies goneDB lower at least
+	lost    []bool // B no longer follows A there, and its level lies lostDB lower at least
 	classes []levelClass
 	// The gain of each band at all levels alike, by both estimates, and the median of bands.
 	band, upperBand []float64
@@ -220,7 +220,7 @@ func (g *gainByLevel) curve(without int) levelCurve {
 	curve.h1, curve.band = polished(h1)
 	curve.h2, curve.upperBand = polished(h2)
 	curve.middle = median(slices.Clone(curve.band))
-	curve.gone, curve.classes = make([]bool, levelClasses), classes
+	curve.lost, curve.classes = make([]bool, levelClasses), classes
 	for l, class := range classes {
 		if curve.h1[l] == curve.h1[l] || class.blocks < least {
 			continue
@@ -235,8 +235,8 @@ func (g *gainByLevel) curve(without int) levelCurve {
 		if count(levels) < leastClassBands {
 			continue
 		}
-		if level := median(levels); level < -goneDB {
-			curve.h1[l], curve.h2[l], curve.gone[l] = math.Max(level, -200), math.Max(level, -200), true
+		if level := median(levels); level < -lostDB {
+			curve.h1[l], curve.h2[l], curve.lost[l] = math.Max(level, -200), math.Max(level, -200), true
 		}
 	}
 	return curve
@@ -334,7 +334,7 @@ func (g *gainByLevel) find() levelGains {
 			continue
 		}
 		classes = append(classes, l)
-		if !all.gone[l] {
+		if !all.lost[l] {
 			if r.lowest < 0 {
 				r.lowest = l
 			}
@@ -343,7 +343,7 @@ func (g *gainByLevel) find() levelGains {
 	}
 	for _, from := range classes {
 		for _, to := range classes {
-			if from == to || all.gone[from] || all.gone[to] && (to > from || all.lacksNoise(from, to)) {
+			if from == to || all.lost[from] || all.lost[to] && (to > from || all.lacksNoise(from, to)) {
 				continue
 			}
 			move := &r.fall
@@ -351,7 +351,7 @@ func (g *gainByLevel) find() levelGains {
 				move = &r.rise
 			}
 			drop := all.drop(from, to)
-			if drop >= leastLevelDB && drop > move.db && drop >= sureLevelErrors*jackknifed(others, from, to) {
+			if drop >= leastLevelDB && drop > move.db && drop >= leastLevelErrors*jackknifed(others, from, to) {
 				*move = levelMove{drop, from, to}
 			}
 		}

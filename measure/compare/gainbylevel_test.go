@@ -293,8 +293,8 @@ func TestGainsAreExplainedWithTheirFigures(t *testing.T) {
 		}
 	}
 	for text, figures := range map[string][]string{
-		low.String():      {" 31 to 62 ms ", fmt.Sprintf(" %g dB;", classDB), fmt.Sprintf(" %g dB and %d standard errors", leastLevelDB, sureLevelErrors), fmt.Sprintf(" %d Hz", spectra.NominalHz(g.bands[0].Hz))},
-		response.String(): {fmt.Sprintf(" %d standard errors", sureDeviations)},
+		low.String():      {" 31 to 62 ms ", fmt.Sprintf(" %g dB;", classDB), fmt.Sprintf(" %g dB and %d standard errors", leastLevelDB, leastLevelErrors), fmt.Sprintf(" %d Hz", spectra.NominalHz(g.bands[0].Hz))},
+		response.String(): {fmt.Sprintf(" %d standard errors", statedDeviations)},
 		whole.String():    {fmt.Sprintf("(%d frames)", gainFrames), fmt.Sprintf(" %.1f dB", dsp.AmplitudeToDB(1+gainStray)), fmt.Sprintf(" %d ms", trackMs)},
 	} {
 		for _, figure := range figures {

@@ -97,12 +97,12 @@ func (p placement) turned() placement {
 }
 
 const (
-	probeFrames    = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
-	nearFrames     = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
-	leastWindow    = 0.4     // of a window whose place is known
-	sureSimilarity = 0.9     // no other place can be better by much
-	windowFrames   = 1 << 15 // 0.7 s: what the delay is read from, here and there
-	mostWindows    = 36
+	probeFrames       = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
+	nearFrames        = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
+	leastWindow       = 0.4     // of a window whose place is known
+	certainSimilarity = 0.9     // no other place can be better by much
+	windowFrames      = 1 << 15 // 0.7 s: what the delay is read from, here and there
+	mostWindows       = 36
 	// sameDelay is by how many frames delays may differ and be one.
 	sameDelay = 0.005
 )
@@ -350,7 +350,7 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 			return best, err
 		}
 		everywhere := at-reach < -int64(frames) && at+reach >= g.longP.frames
-		if everywhere || math.Abs(best.correlation) >= sureSimilarity || reach > probeFrames && best.enough() {
+		if everywhere || math.Abs(best.correlation) >= certainSimilarity || reach > probeFrames && best.enough() {
 			break
 		}
 	}
@@ -358,7 +358,7 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 		return best, nil
 	}
 	half := probes[0][:probeFrames/2] // in which a wrong guess matters less
-	for ppm := guessPPM; ppm <= timemap.MostDriftPPM; ppm += guessPPM {
+	for ppm := roughPPM; ppm <= timemap.MostDriftPPM; ppm += roughPPM {
 		for _, speed := range []float64{1 + ppm*1e-6, 1 - ppm*1e-6} {
 			slowed := timemap.Map{Speed: 1 / speed}.Resample(half, 0, len(half))
 			if err := try(probeFrames/2, slowed, speed); err != nil {
@@ -369,9 +369,9 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 	return best, nil
 }
 
-// guessPPM is the step in which drifts are tried: half of it moves the ends of half
+// roughPPM is the step in which drifts are tried: half of it moves the ends of half
 // a probe by 1.3 frames against its middle.
-const guessPPM = 40.0
+const roughPPM = 40.0
 
 // candidate is where a probe lies best.
 type candidate struct {

@@ -28,7 +28,7 @@ type measurement struct {
 type way struct {
 	timemap.Map // from frames of its own microphone to frames of the other one
 	found       bool
-	sure        float64 // the mean height of its peaks: the higher, the more certain
+	height      float64 // the mean height of its peaks: the higher, the more certain
 	reason      string
 
 	bleed          float64 // ratio of powers
@@ -102,7 +102,7 @@ func (m *measurement) agree() error {
 	for i := range m.mics {
 		for j := range m.mics {
 			if m.ways[i][j].found {
-				edges = append(edges, edge{i, j, m.ways[i][j].sure})
+				edges = append(edges, edge{i, j, m.ways[i][j].height})
 			}
 		}
 	}
@@ -196,18 +196,18 @@ func (m *measurement) search(i, j, reach int, windows []planes.Extent) error {
 	// others do not agree: in those windows another person may have spoken.
 	line, count := bestLine(peaks, near)
 	if count > len(peaks)/2 && count >= 4 || count >= 5 && reach > m.rate {
-		w.found, w.sure = true, sureness(peaks, line.Delay, line.Speed-1, near)
+		w.found, w.height = true, meanHeight(peaks, line.Delay, line.Speed-1, near)
 		w.Delay += w.Speed * line.Delay
 		w.Speed *= line.Speed
 	} else if height >= leastClear {
-		w.found, w.sure = true, sureness(peaks, float64(at-reach), 0, near)
+		w.found, w.height = true, meanHeight(peaks, float64(at-reach), 0, near)
 		w.Delay += float64(at - reach)
 	}
 	return nil
 }
 
-// sureness returns the mean height of the peaks that lie near a line. Other peaks count as 0.
-func sureness(peaks []peak, delay, slope, near float64) (sum float64) {
+// meanHeight returns the mean height of the peaks that lie near a line. Other peaks count as 0.
+func meanHeight(peaks []peak, delay, slope, near float64) (sum float64) {
 	for _, p := range peaks {
 		if math.Abs(p.delay-delay-slope*p.centre) <= near {
 			sum += p.height / float64(len(peaks))

@@ -183,7 +183,7 @@ func TestVoicesRecordedApartHaveNoBleed(t *testing.T) {
 			}
 			for _, p := range c.Paths {
 				if p.BleedDB != nil || p.DelayFrames != nil || p.Inverted != nil {
-					t.Errorf("%s, seed %d: voice %d in microphone %d: %s, %s", home.name, seed, p.Voice, p.Microphone, said(p), p.Reason)
+					t.Errorf("%s, seed %d: voice %d in microphone %d: %s, %s", home.name, seed, p.Voice, p.Microphone, pathText(p), p.Reason)
 				}
 				paths++
 				if p.BleedAtMostDB != nil {
@@ -223,7 +223,7 @@ func TestBoundOfABleedIsThatOfTheNoise(t *testing.T) {
 		}
 		want := s.weighted(noise) - dsp.PowerToDB(float64(len(noise))) - 0.691 - *c.Microphones[p.Voice].LoudnessLUFS
 		if p.BleedAtMostDB == nil || math.Abs(*p.BleedAtMostDB-want) > 1.5 {
-			t.Errorf("voice %d in microphone %d: %s, at most %v dB; want %.1f", p.Voice, p.Microphone, said(p), p.BleedAtMostDB, want)
+			t.Errorf("voice %d in microphone %d: %s, at most %v dB; want %.1f", p.Voice, p.Microphone, pathText(p), p.BleedAtMostDB, want)
 		}
 	}
 	var text strings.Builder
@@ -302,7 +302,7 @@ func TestBleedBetweenSomeMicrophones(t *testing.T) {
 				i, j := p.Voice, p.Microphone
 				want := s.bleedDB[i][j]
 				name := func() string {
-					return strings.Join([]string{part.name, said(p), p.Reason}, "; ")
+					return strings.Join([]string{part.name, pathText(p), p.Reason}, "; ")
 				}
 				switch {
 				case p.BleedDB == nil && p.BleedAtMostDB != nil:

@@ -20,7 +20,7 @@ type bleed struct {
 }
 
 const (
-	surelyMore     = 3.0  // standard errors
+	significantGap = 3.0  // standard errors
 	noiseChanges   = 0.05 // share of the noise's power by which it may differ from that in the pauses
 	modelDeviation = 0.01 // of power ratios, 0.04 dB: from the part of echoes in windows that were not chosen
 )
@@ -50,7 +50,7 @@ func bleedOf(alone, quiet *cross) (b bleed) {
 		noise += (p - noiseOther) * (p - noiseOther) / float64(len(quiet.other))
 	}
 	chance := math.Hypot(math.Sqrt(overlapped*noise/n), noiseChanges*noiseOther) / own
-	if gap := most - least; gap > surelyMore*math.Hypot(chance, deviation/own) {
+	if gap := most - least; gap > significantGap*math.Hypot(chance, deviation/own) {
 		b.ratio = most
 		b.deviation = math.Hypot(math.Sqrt(overlapped*scatter)/n/own, gap/2)/most + modelDeviation
 	} else {

@@ -262,14 +262,14 @@ func TestUnrelatedRecordingsGetNoFigures(t *testing.T) {
 			c := measured(t, s.rate, trap.sounds(s))
 			for _, p := range c.Paths {
 				if p.BleedDB != nil || p.DelayFrames != nil || p.Inverted != nil || !strings.Contains(p.Reason, trap.reason) {
-					t.Errorf("%s, seed %d: voice %d in microphone %d: %v; want none, for %q", trap.name, seed, p.Voice, p.Microphone, said(p), trap.reason)
+					t.Errorf("%s, seed %d: voice %d in microphone %d: %v; want none, for %q", trap.name, seed, p.Voice, p.Microphone, pathText(p), trap.reason)
 				}
 			}
 		}
 	}
 }
 
-func said(p Path) string {
+func pathText(p Path) string {
 	if p.BleedDB == nil {
 		return p.Reason
 	}

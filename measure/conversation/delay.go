@@ -22,8 +22,8 @@ type weighting struct {
 }
 
 const (
-	alikeBins    = 4     // noise and |H| are averaged over at least this many bins on either side
-	alikePart    = 0.08  // and over this share of the frequency: a quarter of a third octave
+	smoothBins   = 4     // noise and |H| are averaged over at least this many bins on either side
+	smoothShare  = 0.08  // and over this share of the frequency: a quarter of a third octave
 	leastScatter = 0.001 // relative to the power
 	// Hann windows that overlap by half count the same noise more than once: their sum of
 	// squares is worth 0.947 of the frames, and counts them twice.
@@ -51,7 +51,7 @@ func (c *cross) weigh(scatter float64) weighting {
 		if !inside[f] {
 			continue
 		}
-		reach := max(alikeBins, int(alikePart*float64(f)))
+		reach := max(smoothBins, int(smoothShare*float64(f)))
 		lo, hi := max(0, f-reach), min(last, f+reach+1)
 		h2 := (follows[hi] - follows[lo]) / (own[hi] - own[lo])
 		disturbance := (noise[hi] - noise[lo]) / float64(hi-lo)

@@ -12,20 +12,20 @@ import (
 )
 
 const (
-	mostAlone    = 600 // long windows that are analysed
-	mostBrief    = 4 * mostAlone
-	mostPauses   = 400
-	leastPauses  = 16  // each a quarter of a long window
-	mostFollowed = 60  // windows in which delays are followed over time
-	mostShared   = 0.1 // largest share of the bleed's power that common sound may have: 0.4 dB
-	leastSure    = 6.0 // least ratio to its standard error of a bleed that counts as found
-	mostUnsure   = 1.0 // dB: the largest standard error of a bleed that is stated
+	mostAlone       = 600 // long windows that are analysed
+	mostBrief       = 4 * mostAlone
+	mostPauses      = 400
+	leastPauses     = 16  // each a quarter of a long window
+	mostFollowed    = 60  // windows in which delays are followed over time
+	mostShared      = 0.1 // largest share of the bleed's power that common sound may have: 0.4 dB
+	leastBleedRatio = 6.0 // least ratio to its standard error of a bleed that counts as found
+	mostDeviationDB = 1.0 // dB: the largest standard error of a bleed that is stated
 )
 
 // measurePaths measures every voice in every other microphone twice: with the bleeds of the
 // first pass it chooses better windows for the second.
 func (m *measurement) measurePaths() error {
-	m.guessBleeds()
+	m.estimateBleeds()
 	for range 2 {
 		m.choose()
 		for i := range m.mics {
@@ -125,14 +125,14 @@ func (m *measurement) measurePath(i, j int) error {
 	}
 	b := bleedOf(sum, quiet[0])
 	switch {
-	case b.voice < leastSure*b.nothing:
+	case b.voice < leastBleedRatio*b.nothing:
 		m.noBleed(i, j)
 		return nil
 	case b.shared > mostShared*b.voice:
 		w.reason = fmt.Sprintf("%s and %s share another sound, %.0f dBFS in %s while nobody speaks: music, or noise of the room", own, other, dsp.PowerToDB(b.shared), other)
 		return nil
-	case dsp.PowerToDB(1+b.deviation) > mostUnsure:
-		w.reason = fmt.Sprintf("the bleed is uncertain by more than %g dB: of what %s has while the voice of %s speaks, only a part follows it", mostUnsure, other, own)
+	case dsp.PowerToDB(1+b.deviation) > mostDeviationDB:
+		w.reason = fmt.Sprintf("the bleed is uncertain by more than %g dB: of what %s has while the voice of %s speaks, only a part follows it", mostDeviationDB, other, own)
 		return nil
 	}
 	w.bleed, w.bleedDeviation = b.ratio, b.deviation
@@ -155,7 +155,7 @@ func (m *measurement) joinDrifts() {
 				drift := (p*a.drift - q*b.drift) / (p + q)
 				// Where the two drifts differ, a head is moving.
 				deviation := math.Hypot(1/math.Sqrt(p+q), contradicts*math.Abs(a.drift+b.drift))
-				if math.Abs(drift) < surelyDrifts*deviation {
+				if math.Abs(drift) < significantDrift*deviation {
 					// It counts as no drift; the part that may remain increases the delays'
 					// errors.
 					hidden := max(0, math.Abs(drift)-deviation)
@@ -247,7 +247,7 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 		return nil
 	}
 	if len(on) > 0 {
-		line = lineThrough(on, surelyDrifts, leastDrift).Map
+		line = lineThrough(on, significantDrift, leastDrift).Map
 	}
 	w.Delay += w.Speed * line.Delay
 	if w.Speed *= line.Speed; w.Speed == 1 {
@@ -257,14 +257,14 @@ func (m *measurement) follow(i, j int, alone []int64) error {
 }
 
 const (
-	mostGroups   = 40
-	leastGroup   = 24   // short windows in a group
-	leastLong    = 6    // long windows in a group
-	mostAround   = 5.0  // frames: largest distance of a group's delay from that of all
-	surelyDrifts = 6.0  // least ratio of a drift to its standard error
-	leastDrift   = 0.02 // frames, from the first window to the last
-	contradicts  = 0.5  // share of the difference of two drifts that is added to the standard error of their mean
-	surelyMoves  = 3.0  // least ratio of the variance to that explained by noise if a head moves
+	mostGroups          = 40
+	leastGroup          = 24   // short windows in a group
+	leastLong           = 6    // long windows in a group
+	mostAround          = 5.0  // frames: largest distance of a group's delay from that of all
+	significantDrift    = 6.0  // least ratio of a drift to its standard error
+	leastDrift          = 0.02 // frames, from the first window to the last
+	contradicts         = 0.5  // share of the difference of two drifts that is added to the standard error of their mean
+	significantMovement = 3.0  // least ratio of the variance to that explained by noise if a head moves
 )
 
 // refined is the result of refine.
@@ -301,7 +301,7 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 			continue
 		}
 		points := groupDelays(parts, brief, weights, later)
-		least, inAll := surelyDrifts, leastDrift
+		least, inAll := significantDrift, leastDrift
 		if w.Speed != 1 { // a drift was already found: only its size is refined
 			least, inAll = 0, leastDrift/100
 		}
@@ -312,7 +312,7 @@ func (m *measurement) refine(i, j int, brief []int64) (refined, error) {
 			w.Speed *= line.Speed
 			continue
 		}
-		r := refined{later, deviation, inverted, line.centre, line.strain > surelyMoves}
+		r := refined{later, deviation, inverted, line.centre, line.strain > significantMovement}
 		if r.moves {
 			r.later = line.level
 			r.deviation = math.Hypot(deviation, line.sways) // of the delay at any moment

@@ -64,10 +64,10 @@ func (m *measurement) powers(i int, from int64, frames int) (p []float64, ok boo
 	return p, true
 }
 
-// guessBleeds estimates the bleed of a voice as the power of the other microphone relative to
+// estimateBleeds estimates the bleed of a voice as the power of the other microphone relative to
 // that of its own. It uses the twentieth of the loud windows in which this ratio is least, in
 // which mostly no other person speaks.
-func (m *measurement) guessBleeds() {
+func (m *measurement) estimateBleeds() {
 	length := windowFrames(m.rate)
 	for i, l := range m.mics {
 		ratios := make([][]float64, len(m.mics))

@@ -20,8 +20,8 @@ func TestUncertainFiguresAreMissing(t *testing.T) {
 		s.moves = 0.001 * float64(s.rate)
 		for _, p := range measured(t, s.rate, s.sounds()).Paths {
 			if p.BleedDB != nil || p.DelayFrames != nil || p.Inverted != nil {
-				if *p.BleedDeviationDB > mostUnsure || math.Abs(*p.BleedDB-s.bleedDB[p.Voice][p.Microphone]) > 5**p.BleedDeviationDB {
-					t.Errorf("seed %d: %s ± %.2f dB, want %.2f", seed, said(p), *p.BleedDeviationDB, s.bleedDB[p.Voice][p.Microphone])
+				if *p.BleedDeviationDB > mostDeviationDB || math.Abs(*p.BleedDB-s.bleedDB[p.Voice][p.Microphone]) > 5**p.BleedDeviationDB {
+					t.Errorf("seed %d: %s ± %.2f dB, want %.2f", seed, pathText(p), *p.BleedDeviationDB, s.bleedDB[p.Voice][p.Microphone])
 				}
 				continue
 			}
@@ -105,7 +105,7 @@ func TestSilentMicrophoneChangesNoOtherReading(t *testing.T) {
 			}
 			for k, p := range paths {
 				if p.BleedDB == nil || p.DelayFrames == nil || math.Abs(*p.BleedDB-*want.Paths[k].BleedDB) > 0.05 || math.Abs(*p.DelayFrames-*want.Paths[k].DelayFrames) > 0.01 {
-					t.Errorf("a silence of %d frames at %d: %s; want %s", frames, at, said(p), said(want.Paths[k]))
+					t.Errorf("a silence of %d frames at %d: %s; want %s", frames, at, pathText(p), pathText(want.Paths[k]))
 				}
 			}
 		}

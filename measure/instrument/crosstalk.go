@@ -25,9 +25,9 @@ func (c Crosstalk) Stimulus() stimulus.Signal { return c.Tone }
 
 var crosstalkName = regexp.MustCompile(`^crosstalk_[0-9]+to([0-9]+)_db$`)
 
-// ToldChannel is the channel, from 1, in which a crosstalk reading measures another channel's
+// CrosstalkChannel is the channel, from 1, in which a crosstalk reading measures another channel's
 // tone; false for other readings.
-func ToldChannel(reading string) (channel int, is bool) {
+func CrosstalkChannel(reading string) (channel int, is bool) {
 	m := crosstalkName.FindStringSubmatch(reading)
 	if m == nil {
 		return 0, false

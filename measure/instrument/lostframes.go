@@ -36,9 +36,9 @@ const (
 	// mostSlidePPM is the largest clock difference that is followed from one block to the next.
 	mostSlidePPM = 600
 
-	// bendPPM is how far a steady clock departs from its own line: by warming up, or by jitter
+	// wanderPPM is how far a steady clock departs from its own line: by warming up, or by jitter
 	// of ±25 ppm. (common practice, no source)
-	bendPPM = 50
+	wanderPPM = 50
 	// A clock is unsteady, as that of a tape or a radio link, if the blocks of the first mark
 	// and the code scatter by more than wowMs about a line. That line then does not hold
 	// further on.
@@ -268,7 +268,7 @@ func lostFrames(s stimulus.Signal, signal, x []float64, l stimulus.Layout, rate,
 	}
 	reach += int(math.Ceil(math.Abs(apart)))
 	t := trackOf(played, signal, recorded, energy, line, l.StartMark, l.EndMark+l.Mark, reach, hop, polarity)
-	shake, slide := bendPPM*1e-6*float64(hop), float64(steadySlideCost) // frames per block
+	shake, slide := wanderPPM*1e-6*float64(hop), float64(steadySlideCost) // frames per block
 	steady := scatter <= wowMs*float64(rate)/1000
 	if !steady {
 		shake, slide = wowPPM*1e-6*float64(hop), slideCost

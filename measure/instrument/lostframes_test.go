@@ -16,20 +16,20 @@ import (
 // unsteady is a path whose clock may be unsteady, to a recorder that may lose buffers. It
 // shares no code with the instruments under test.
 type unsteady struct {
-	ppm, bendPPM  float64 // clock difference at the start, and its increase until the end
-	wowPPM, wowHz float64
-	noiseDB       float64 // white, relative to the marks' peak; 0: none
-	third, gainDB float64
-	agcDB         float64 // a slow variation of gain
-	couplingHz    float64
-	delay         float64 // frames
-	inverted      bool
-	losses        [][2]int // frame of the recording, and number of lost frames; less than 0: inserted
-	repeated      bool     // the previous buffer is inserted instead of silence
+	ppm, driftChangePPM float64 // clock difference at the start, and its increase until the end
+	wowPPM, wowHz       float64
+	noiseDB             float64 // white, relative to the marks' peak; 0: none
+	third, gainDB       float64
+	agcDB               float64 // a slow variation of gain
+	couplingHz          float64
+	delay               float64 // frames
+	inverted            bool
+	losses              [][2]int // frame of the recording, and number of lost frames; less than 0: inserted
+	repeated            bool     // the previous buffer is inserted instead of silence
 }
 
 func (u unsteady) String() string {
-	return fmt.Sprintf("%.0f ppm bending %.0f, wow %.0f ppm %.1f Hz, noise %.0f dB, third %.2f, AGC %.1f dB, coupling %.0f Hz, losses %v", u.ppm, u.bendPPM, u.wowPPM, u.wowHz, u.noiseDB, u.third, u.agcDB, u.couplingHz, u.losses)
+	return fmt.Sprintf("%.0f ppm bending %.0f, wow %.0f ppm %.1f Hz, noise %.0f dB, third %.2f, AGC %.1f dB, coupling %.0f Hz, losses %v", u.ppm, u.driftChangePPM, u.wowPPM, u.wowHz, u.noiseDB, u.third, u.agcDB, u.couplingHz, u.losses)
 }
 
 func (u unsteady) record(random *rand.Rand, rate int, played []float64, peak float64) []float64 {
@@ -41,7 +41,7 @@ func (u unsteady) record(random *rand.Rand, rate int, played []float64, peak flo
 	phase := 2 * math.Pi * random.Float64()
 	for n := range out {
 		t := float64(n) - u.delay
-		at := t - t*u.ppm*1e-6 - u.bendPPM*1e-6*t*t/(2*length)
+		at := t - t*u.ppm*1e-6 - u.driftChangePPM*1e-6*t*t/(2*length)
 		if u.wowHz > 0 {
 			w := 2 * math.Pi * u.wowHz / float64(rate)
 			at += u.wowPPM * 1e-6 / w * math.Sin(w*t+phase)
@@ -145,7 +145,7 @@ func TestLostFrames(t *testing.T) {
 				errors.As(err, &void)
 				return void
 			}
-			u := unsteady{ppm: between(-200, 200), bendPPM: between(-20, 20), delay: between(0, 3000), inverted: random.IntN(2) == 0, noiseDB: between(-90, -35), repeated: random.IntN(2) == 0}
+			u := unsteady{ppm: between(-200, 200), driftChangePPM: between(-20, 20), delay: between(0, 3000), inverted: random.IntN(2) == 0, noiseDB: between(-90, -35), repeated: random.IntN(2) == 0}
 			switch random.IntN(6) {
 			case 0:
 				u.third = between(0, 0.1)
@@ -156,7 +156,7 @@ func TestLostFrames(t *testing.T) {
 			case 3:
 				u.wowHz, u.wowPPM = between(0.1, 10), 25
 			case 4:
-				u.ppm, u.bendPPM = 0, 0
+				u.ppm, u.driftChangePPM = 0, 0
 			}
 			about := fmt.Sprintf("%s at %d Hz", s.Kind(), rate)
 

@@ -54,9 +54,9 @@ func readingsOf(i Instrument) []string {
 	return nil
 }
 
-// AskedReadings lists the readings of [Asked], for signals for which [IsResponseSignal] is
+// RequestedReadings lists the readings of [Requested], for signals for which [IsResponseSignal] is
 // true.
-var AskedReadings = []string{"gain_at_N{hz,khz}_db", "corner_hz", "slope_db_per_octave", "mask_excess_db"}
+var RequestedReadings = []string{"gain_at_N{hz,khz}_db", "corner_hz", "slope_db_per_octave", "mask_excess_db"}
 
 // AlignmentReadings lists the readings of [Align], which every recorded stimulus has.
 // remaining_delay is the correlation_delay that is left after the alignment.

@@ -61,7 +61,7 @@ func TestInstrumentsWithAnyResponse(t *testing.T) {
 					}
 					r, err := Run(t.Context(), device, instrument, 48000)
 					if err != nil {
-						if !saysWhatIsWrong.MatchString(err.Error()) {
+						if !clearErrors.MatchString(err.Error()) {
 							t.Errorf("%s: %q says nothing about the response", name, err)
 						}
 						continue
@@ -80,9 +80,9 @@ func TestInstrumentsWithAnyResponse(t *testing.T) {
 	}
 }
 
-// saysWhatIsWrong matches the errors of instruments about responses: a sample with its frame,
+// clearErrors matches the errors of instruments about responses: a sample with its frame,
 // or a missing part of the stimulus.
-var saysWhatIsWrong = regexp.MustCompile(`NaN or infinite sample at frame [0-9]+|the response does not hold the step of level|the response ends before the step down`)
+var clearErrors = regexp.MustCompile(`NaN or infinite sample at frame [0-9]+|the response does not hold the step of level|the response ends before the step down`)
 
 func backwards(sound dsp.Block) {
 	for _, plane := range sound {

@@ -8,7 +8,7 @@
 // alone, and is the same on every processor.
 //
 //	p := picture.Picture{
-//		Name: "response", Title: "Response", Says: "Flat within 0.1 dB from 20 Hz to 20 kHz.",
+//		Name: "response", Title: "Response", Caption: "Flat within 0.1 dB from 20 Hz to 20 kHz.",
 //		Panels: []picture.Panel{{
 //			X:      picture.Axis{Name: "frequency", Unit: "Hz", Scale: picture.Log, Min: 20, Max: 20000},
 //			Y:      picture.Axis{Name: "gain", Unit: "dB", Min: -3, Max: 3},

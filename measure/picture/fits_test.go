@@ -105,7 +105,7 @@ func TestTextStaysInItsPicture(t *testing.T) {
 			return a
 		}
 		var p Picture
-		p.Name, p.Title, p.Says = name.Draw(t, "name"), name.Draw(t, "title"), name.Draw(t, "says")
+		p.Name, p.Title, p.Caption = name.Draw(t, "name"), name.Draw(t, "title"), name.Draw(t, "says")
 		for i := range rapid.IntRange(1, 3).Draw(t, "panels") {
 			q := Panel{X: axis(fmt.Sprint("x", i)), Y: axis(fmt.Sprint("y", i)), Equal: rapid.Bool().Draw(t, "equal"), Height: rapid.IntRange(0, 300).Draw(t, "height")}
 			for k := range rapid.IntRange(0, 4).Draw(t, "series") {

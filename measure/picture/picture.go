@@ -5,10 +5,10 @@ import "math"
 // Picture is one picture. Its panels are drawn one above the other and have the same
 // width.
 type Picture struct {
-	Name   string // letters, digits and hyphens: its file name, and the start of its ids
-	Title  string // a few words
-	Says   string // one sentence with the main figure, shown below the panels
-	Panels []Panel
+	Name    string // letters, digits and hyphens: its file name, and the start of its ids
+	Title   string // a few words
+	Caption string // one sentence with the main figure, shown below the panels
+	Panels  []Panel
 }
 
 // Panel is one pair of axes with bands, series and marks. Bands are drawn first.

@@ -59,7 +59,7 @@ func SVG(p Picture, form Form) string {
 	if c.Alone {
 		inside := float64(c.Width - 2*margin)
 		title = wrap(p.Title, inside, func(s string) float64 { return emWidth(s) * 14 / 12 })
-		says = wrap(p.Says, inside, emWidth)
+		says = wrap(p.Caption, inside, emWidth)
 		head += 18*len(title) + lineHeight*len(says) + 6
 	}
 	legend, rows := c.legend(panels)
@@ -75,7 +75,7 @@ func SVG(p Picture, form Form) string {
 	}
 
 	fmt.Fprintf(c, `<svg xmlns="http://www.w3.org/2000/svg" class="%s" viewBox="0 0 %d %d" width="%[2]d" height="%[3]d" role="img" aria-labelledby="%[4]s-t %[4]s-d"><title id="%[4]s-t">%[5]s</title><desc id="%[4]s-d">%[6]s</desc>`,
-		strings.TrimSpace("bbp "+c.Class), c.Width, height, c.id, Text(p.Title), Text(p.Says))
+		strings.TrimSpace("bbp "+c.Class), c.Width, height, c.id, Text(p.Title), Text(p.Caption))
 	if c.Alone {
 		fmt.Fprintf(c, `<style>%s</style>`, Style())
 	}

@@ -79,7 +79,7 @@ func TestPicturesAreWellFormed(t *testing.T) {
 				}
 				all[id] = true
 			}
-			for _, part := range []string{`role="img"`, "<title id=", "<desc id=", Text(p.Says)} {
+			for _, part := range []string{`role="img"`, "<title id=", "<desc id=", Text(p.Caption)} {
 				if !strings.Contains(text, part) {
 					t.Errorf("%s lacks %q", p.Name, part)
 				}
@@ -388,7 +388,7 @@ func FuzzPicture(f *testing.F) {
 		x := Axis{Name: text, Unit: name, Scale: Scale(scale % 3), Min: a, Max: b}
 		y := Axis{Name: name, Unit: text, Scale: Scale(scale / 3 % 3), Min: b, Max: c}
 		points := []Point{{a, b}, {b, c}, {c, a}, {a, math.NaN()}, {0, 0}, {a / 2, b / 2}}
-		p := Picture{Name: name, Title: text, Says: name + " " + text, Panels: []Panel{{
+		p := Picture{Name: name, Title: text, Caption: name + " " + text, Panels: []Panel{{
 			X: x, Y: y, Height: int(kind), Series: []Series{{Name: name, Role: Role(kind % 5), Kind: Kind(kind % 6), Points: points, Lower: points}, {Name: text, Kind: Envelope, Points: points}},
 			Bands: []Band{{text, points, points}}, Spans: []Span{{name, a, b}}, Marks: []Mark{{text, a, true}, {name, b, false}, {text + name, c, true}},
 		}, {X: y, Y: x}}}

@@ -65,7 +65,7 @@ func Terminal(p Picture, s Screen) string {
 			write(line)
 		}
 	}
-	for _, line := range wrap(p.Says, float64(s.Width), columns) {
+	for _, line := range wrap(p.Caption, float64(s.Width), columns) {
 		write(line)
 	}
 	return b.String()

@@ -39,7 +39,7 @@ func TestTerminalIsAsWideAsAsked(t *testing.T) {
 // The static curve is drawn where its values are: at the lower left end, at the knee,
 // at the right end; the declared curve lies under the measured dots.
 func TestTerminalDrawsACurve(t *testing.T) {
-	p := Picture{Title: "Static curve", Says: "2 to 1 above −20 dBFS.", Panels: []Panel{{
+	p := Picture{Title: "Static curve", Caption: "2 to 1 above −20 dBFS.", Panels: []Panel{{
 		X: Axis{Name: "input", Unit: "dBFS", Min: -40, Max: 0}, Y: Axis{Name: "output", Unit: "dBFS", Min: -40, Max: 0},
 		Series: []Series{
 			{Name: "declared", Role: Declared, Points: []Point{{-40, -40}, {-20, -20}, {0, -10}}},
@@ -70,7 +70,7 @@ o declared, * measured
 }
 
 func Example() {
-	p := Picture{Name: "gain", Title: "Gain of the limiter", Says: "It took 6 dB at most.", Panels: []Panel{{
+	p := Picture{Name: "gain", Title: "Gain of the limiter", Caption: "It took 6 dB at most.", Panels: []Panel{{
 		X: Axis{Name: "time", Scale: Time, Max: 4}, Y: Axis{Name: "gain", Unit: "dB", Min: -8, Max: 0},
 		Series: []Series{{Points: []Point{{0, 0}, {1, 0}, {1.5, -6}, {2, -6}, {3, 0}, {4, 0}}}},
 	}}}

@@ -31,13 +31,13 @@ type Claims struct {
 // Test is one [[test]] of a claims file: a stimulus and the claims about the
 // response to it.
 type Test struct {
-	Stimulus stimulus.Signal
-	Claims   []Claim
-	Line     int
-	Asked    instrument.Asked         // readings of the claims beyond the usual ones
-	lines    map[string]int           // of the claims
-	at       tomlfile.Span            // of the stimulus
-	settings map[string]tomlfile.Span // of the stimulus's settings
+	Stimulus  stimulus.Signal
+	Claims    []Claim
+	Line      int
+	Requested instrument.Requested     // readings of the claims beyond the usual ones
+	lines     map[string]int           // of the claims
+	at        tomlfile.Span            // of the stimulus
+	settings  map[string]tomlfile.Span // of the stimulus's settings
 }
 
 // ParseClaims reads the text of a claims file; name stands for it in errors.
@@ -90,7 +90,7 @@ func (d *claimsDecoder) impossible(t *tomlfile.Value, test *Test) {
 	if test.Stimulus == nil {
 		return
 	}
-	families := slices.Concat(instrument.ReadingsFor(test.Stimulus), instrument.AlignmentReadings, instrument.AskedReadings)
+	families := slices.Concat(instrument.ReadingsFor(test.Stimulus), instrument.AlignmentReadings, instrument.RequestedReadings)
 	for _, e := range t.Entries {
 		if _, claimed := test.lines[e.Key]; !claimed || e.Key == "mask_excess_db" {
 			continue
@@ -129,7 +129,7 @@ func (d *claimsDecoder) test(t *tomlfile.Value) Test {
 		if e.Key == "stimulus" {
 			test.at = e.Value.At
 			test.Stimulus = d.stimulus(e, test.settings)
-		} else if c, ok := d.claim(e, &test.Asked); ok {
+		} else if c, ok := d.claim(e, &test.Requested); ok {
 			test.Claims = append(test.Claims, c)
 			test.lines[c.Reading] = d.LineOf(e.At.From)
 		}
@@ -213,7 +213,7 @@ func (c *Claims) possible(rate int) error {
 }
 
 // claim reads an entry such as thd_plus_noise_db = { max = -90, why = "data sheet" }.
-func (d *claimsDecoder) claim(e tomlfile.Entry, asked *instrument.Asked) (Claim, bool) {
+func (d *claimsDecoder) claim(e tomlfile.Entry, asked *instrument.Requested) (Claim, bool) {
 	if e.Key == "response_mask" {
 		return d.mask(e, asked)
 	}
@@ -265,7 +265,7 @@ func (d *claimsDecoder) claim(e tomlfile.Entry, asked *instrument.Asked) (Claim,
 
 // mask reads response_mask = { points = [{ hz = 20, min = -1, max = 1 }, …], why = "…" }: a
 // claim that mask_excess_db is at most 0.
-func (d *claimsDecoder) mask(e tomlfile.Entry, asked *instrument.Asked) (Claim, bool) {
+func (d *claimsDecoder) mask(e tomlfile.Entry, asked *instrument.Requested) (Claim, bool) {
 	const accepted = "{ points = [{ hz = 20, min = -1, max = 1 }, { hz = 20000, min = -1, max = 1 }] }, in dB against the gain at 1 kHz"
 	if e.Value.Kind != tomlfile.Table {
 		d.WrongType(e.Key, e.Value, accepted, "")
@@ -322,7 +322,7 @@ func (d *claimsDecoder) maskPoint(item *tomlfile.Value, accepted string) (p inst
 
 // incomplete reports claims that need another entry in their test.
 func (d *claimsDecoder) incomplete(t *tomlfile.Value, test *Test) {
-	a := test.Asked
+	a := test.Requested
 	if test.Stimulus == nil || instrument.IsResponseSignal(test.Stimulus) {
 		for _, c := range test.Claims {
 			if withoutChannel(c.Reading) == "slope_db_per_octave" && c.Min != nil && *c.Min > 0 {

@@ -163,7 +163,7 @@ func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 	for i, t := range c.Tests {
 		a := answers[i]
 		if a.Response != nil {
-			asked, err := t.Asked.Of(t.Stimulus, rate, a.Response)
+			asked, err := t.Requested.Of(t.Stimulus, rate, a.Response)
 			if err != nil {
 				return nil, fmt.Errorf("%s:%d: %w", c.Path, t.Line, err)
 			}
@@ -171,7 +171,7 @@ func (c *Claims) held(rate int, answers []Answer) (*Sheet, error) {
 		}
 		_, silence := t.Stimulus.(stimulus.Silence)
 		a.Readings = belowEveryLevel(a.Readings, func(r measure.Named) bool {
-			if channel, is := instrument.ToldChannel(r.Name); is {
+			if channel, is := instrument.CrosstalkChannel(r.Name); is {
 				return passes[channel]
 			}
 			return silence && len(passes) > 0 && r.Unit == "dBFS"

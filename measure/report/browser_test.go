@@ -56,7 +56,7 @@ func pageOfEveryKind() Page {
 			}
 			panel.Series = append(panel.Series, s)
 		}
-		p.Sections = append(p.Sections, Section{Title: fmt.Sprint("Kind ", kind), Pictures: []picture.Picture{{Name: fmt.Sprint("kind-", kind), Title: "t", Says: "s.", Panels: []picture.Panel{panel}}}})
+		p.Sections = append(p.Sections, Section{Title: fmt.Sprint("Kind ", kind), Pictures: []picture.Picture{{Name: fmt.Sprint("kind-", kind), Title: "t", Caption: "s.", Panels: []picture.Panel{panel}}}})
 	}
 	return p.withRepeat([]string{"v"}, []byte("schema = 1\n"))
 }

@@ -15,7 +15,7 @@ import (
 // too small to be seen between the curves.
 func Declared(name string, c proof.Curve) picture.Picture {
 	if len(c.Columns) < 3 {
-		return picture.Picture{Name: name, Says: "There is no curve."}
+		return picture.Picture{Name: name, Caption: "There is no curve."}
 	}
 	static := c.Columns[0] == "in_dbfs"
 	declared := picture.Series{Name: "declared", Role: picture.Declared}
@@ -53,7 +53,7 @@ func Declared(name string, c proof.Curve) picture.Picture {
 	}
 	off := picture.Around("measured minus declared", "dB", []float64{-c.WithinDB * 1.2, c.WithinDB * 1.2}, rest.Points)
 	return picture.Picture{Name: name, Title: title,
-		Says: picture.Minus(fmt.Sprintf("Measured and declared curves differ by at most %s; the tolerance is %g dB. Test signal: %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
+		Caption: picture.Minus(fmt.Sprintf("Measured and declared curves differ by at most %s; the tolerance is %g dB. Test signal: %s.", c.Deviation, math.Round(c.WithinDB*1e4)/1e4, c.Condition)),
 		Panels: []picture.Panel{
 			{X: x, Y: y, Series: series, Height: height, Equal: static},
 			{X: x, Y: off, Series: []picture.Series{rest}, Height: 90, Bands: []picture.Band{{Name: "tolerance",
@@ -72,7 +72,7 @@ func swapped(points []picture.Point) []picture.Point {
 // Curve draws the first two columns of an instrument's table. A table with fewer gives a
 // picture without panels.
 func Curve(t measure.Table, title, says string) picture.Picture {
-	p := picture.Picture{Name: "curve", Title: title, Says: minus(says)}
+	p := picture.Picture{Name: "curve", Title: title, Caption: minus(says)}
 	if len(t.Columns) < 2 {
 		return p
 	}

@@ -110,7 +110,7 @@ func TestDevicePage(t *testing.T) {
 			t.Errorf("no picture %q among %d", title, len(pictures))
 		}
 	}
-	if says := pictures["Distortion by order"].Says; !strings.Contains(says, "second harmonic −46.0") {
+	if says := pictures["Distortion by order"].Caption; !strings.Contains(says, "second harmonic −46.0") {
 		t.Errorf("found %q", says)
 	}
 	for i, s := range pictures["Distortion by order"].Panels[0].Series {

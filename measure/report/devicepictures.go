@@ -109,7 +109,7 @@ func Response(name string, t measure.Table, readings measure.Readings) picture.P
 	p := picture.Picture{Name: name, Title: "Response", Panels: []picture.Panel{
 		{X: audible, Y: y, Series: gain, Height: 170}, {X: audible, Y: levels("group delay", "ms", math.Inf(1), delay), Series: delay, Height: 90},
 	}}
-	p.Says = minus(fmt.Sprintf("The gain at 1 kHz is %s. From 20 Hz to 20 kHz the response lies between %s and %s relative to that.",
+	p.Caption = minus(fmt.Sprintf("The gain at 1 kHz is %s. From 20 Hz to 20 kHz the response lies between %s and %s relative to that.",
 		said(readings, "gain_at_1khz_db"), said(readings, "response_min_db"), said(readings, "response_max_db")))
 	return p
 }
@@ -136,7 +136,7 @@ func Distortion(name string, t measure.Table, readings measure.Readings) picture
 	p := picture.Picture{Name: name, Title: "Distortion by order", Panels: []picture.Panel{
 		{X: picture.Axis{Name: "frequency of the fundamental", Unit: "Hz", Scale: picture.Log, Min: audible.Min, Max: audible.Max}, Y: levels("relative to the fundamental", "dB", 160, series), Series: series, Height: 200},
 	}}
-	p.Says = minus(fmt.Sprintf("Relative to the fundamental, at 1 kHz: second harmonic %s; third harmonic %s. Harmonics are drawn only where they exceed the noise.",
+	p.Caption = minus(fmt.Sprintf("Relative to the fundamental, at 1 kHz: second harmonic %s; third harmonic %s. Harmonics are drawn only where they exceed the noise.",
 		said(readings, "harmonic2_at_1khz_db"), said(readings, "harmonic3_at_1khz_db")))
 	return p
 }
@@ -169,7 +169,7 @@ func toneSpectrum(name string, tone stimulus.Tone, t measure.Table, readings mea
 	}
 	panel := picture.Panel{X: audible, Y: y, Series: series, Height: 200}
 	return picture.Picture{Name: name, Title: fmt.Sprintf("Spectrum of a tone of %g Hz", tone.Hz), Panels: []picture.Panel{panel},
-		Says: minus(fmt.Sprintf("Total harmonic distortion is %s, with noise %s.", said(readings, "thd_total_db"), said(readings, "thd_plus_noise_db")))}
+		Caption: minus(fmt.Sprintf("Total harmonic distortion is %s, with noise %s.", said(readings, "thd_total_db"), said(readings, "thd_plus_noise_db")))}
 }
 
 // idleSpectrum is the spectrum of idle noise for each channel, and the level of ideal
@@ -179,7 +179,7 @@ func idleSpectrum(name string, t measure.Table, readings measure.Readings, ideal
 	if idealDBFS > -300 {
 		series = append(series, picture.Series{Name: "ideal rounding with dither", Role: picture.Declared, Points: []picture.Point{{X: audible.Min, Y: idealDBFS}, {X: audible.Max, Y: idealDBFS}}})
 	}
-	return picture.Picture{Name: name, Title: "Idle noise", Says: minus(fmt.Sprintf("A-weighted, the idle noise is %s.", said(readings, "idle_noise_a_dbfs"))), Panels: []picture.Panel{
+	return picture.Picture{Name: name, Title: "Idle noise", Caption: minus(fmt.Sprintf("A-weighted, the idle noise is %s.", said(readings, "idle_noise_a_dbfs"))), Panels: []picture.Panel{
 		{X: audible, Y: levels(fmt.Sprintf("level in %.3g Hz", noiseBandwidth(t)), "dBFS", 200, series), Series: series, Height: 180},
 	}}
 }
@@ -205,11 +205,11 @@ func StaticCurve(name string, t measure.Table) picture.Picture {
 		out = append(out, row[1])
 	}
 	if len(out) == 0 {
-		return picture.Picture{Name: name, Title: "Static curve", Says: "There is no curve."}
+		return picture.Picture{Name: name, Title: "Static curve", Caption: "There is no curve."}
 	}
 	x, y := equalAxes(line.Points)
 	return picture.Picture{Name: name, Title: "Static curve", Panels: []picture.Panel{{X: x, Y: y, Equal: true, Height: 280, Series: []picture.Series{unchanged(x), line}}},
-		Says: minus(fmt.Sprintf("An input of %.1f dBFS gives an output of %.1f dBFS; one of %.1f dBFS gives %.1f dBFS.", line.Points[0].X, out[0], line.Points[len(out)-1].X, out[len(out)-1]))}
+		Caption: minus(fmt.Sprintf("An input of %.1f dBFS gives an output of %.1f dBFS; one of %.1f dBFS gives %.1f dBFS.", line.Points[0].X, out[0], line.Points[len(out)-1].X, out[len(out)-1]))}
 }
 
 // equalAxes are axes with one scale for input and output.

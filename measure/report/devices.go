@@ -45,11 +45,11 @@ type ComparedReading struct {
 // ComparedCurve is one curve of all devices, with one table per device. The first two columns
 // of each are drawn.
 type ComparedCurve struct {
-	Name, Title, Says string
-	X, Y              string // names of the axes
-	XUnit, YUnit      string
-	LogX              bool
-	Tables            []measure.Table
+	Name, Title, Caption string
+	X, Y                 string // names of the axes
+	XUnit, YUnit         string
+	LogX                 bool
+	Tables               []measure.Table
 }
 
 // fewInOne is how many curves one pair of axes can hold; more get axes of their own.
@@ -132,7 +132,7 @@ func (c Comparison) tables() (table, open *Table) {
 
 // compared is a curve of all devices, on the same axes.
 func compared(devices []string, k ComparedCurve) picture.Picture {
-	p := picture.Picture{Name: k.Name, Title: k.Title, Says: minus(k.Says)}
+	p := picture.Picture{Name: k.Name, Title: k.Title, Caption: minus(k.Caption)}
 	x := picture.Axis{Name: k.X, Unit: k.XUnit}
 	if k.LogX {
 		x = picture.Axis{Name: k.X, Unit: k.XUnit, Scale: picture.Log, Min: audible.Min, Max: audible.Max}

@@ -54,9 +54,9 @@ func (t trend) spread() float64 {
 	return slices.Max(v) - slices.Min(v)
 }
 
-// worth orders trends for drawing: those that fail now, those that failed once, then those
+// drawingOrder ranks trends for drawing, the highest first: those that fail now, those that failed once, then those
 // that moved most against their distance from the limit.
-func (t trend) worth() float64 {
+func (t trend) drawingOrder() float64 {
 	switch {
 	case failed(t.last()):
 		return 1e9
@@ -213,14 +213,14 @@ func trendSection(runs []expect.HistoryRun, trends []trend) Section {
 	}
 	byName := map[string][]trend{}
 	for _, t := range trends {
-		if t.worth() > 0 && len(t.values()) > 0 {
+		if t.drawingOrder() > 0 && len(t.values()) > 0 {
 			byName[t.name] = append(byName[t.name], t)
 		}
 	}
 	names := sortedKeys(byName)
 	most := func(name string) (worth float64) {
 		for _, t := range byName[name] {
-			worth = max(worth, t.worth())
+			worth = max(worth, t.drawingOrder())
 		}
 		return worth
 	}
@@ -232,7 +232,7 @@ func trendSection(runs []expect.HistoryRun, trends []trend) Section {
 			continue
 		}
 		drawn := byName[name]
-		slices.SortStableFunc(drawn, func(a, b trend) int { return cmp.Compare(b.worth(), a.worth()) })
+		slices.SortStableFunc(drawn, func(a, b trend) int { return cmp.Compare(b.drawingOrder(), a.drawingOrder()) })
 		if len(drawn) > mostInTrend {
 			left += len(drawn) - mostInTrend
 			drawn = drawn[:mostInTrend]
@@ -253,7 +253,7 @@ func trendPicture(id string, runs []expect.HistoryRun, trends []trend) picture.P
 	p := picture.Picture{Name: id, Title: trends[0].name}
 	first := trends[0]
 	v := first.values()
-	p.Says = fmt.Sprintf("%s: from %s in its first run to %s in its last, over %s.", first.subject, withUnit(v[0], first), withUnit(v[len(v)-1], first), dsp.Plural(len(v), "run"))
+	p.Caption = fmt.Sprintf("%s: from %s in its first run to %s in its last, over %s.", first.subject, withUnit(v[0], first), withUnit(v[len(v)-1], first), dsp.Plural(len(v), "run"))
 	for _, t := range trends {
 		panel := picture.Panel{X: picture.Axis{Name: "run", Min: 1, Max: float64(len(runs)), Whole: true}, Height: 110}
 		line := picture.Series{Role: picture.Measured}

@@ -155,7 +155,7 @@ func (s Section) write(b *strings.Builder) {
 		fmt.Fprintf(b, "<p>%s</p>\n", prose(s.Text))
 	}
 	for _, f := range s.Pictures {
-		fmt.Fprintf(b, "<figure><h3>%s</h3>%s%s<figcaption>%s</figcaption></figure>\n", picture.Text(f.Title), picture.SVG(f, picture.Wide), picture.SVG(f, picture.Narrow), prose(f.Says))
+		fmt.Fprintf(b, "<figure><h3>%s</h3>%s%s<figcaption>%s</figcaption></figure>\n", picture.Text(f.Title), picture.SVG(f, picture.Wide), picture.SVG(f, picture.Narrow), prose(f.Caption))
 	}
 	if s.Table != nil {
 		s.Table.write(b)

@@ -258,8 +258,8 @@ func TestChainPage(t *testing.T) {
 	if strings.Contains(seen, "folder/") {
 		t.Error("the page holds a path")
 	}
-	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Says, "differ by at most 0.0010 dB") {
-		t.Errorf("%d pictures, the first says %q", len(got), got[0].Says)
+	if got := p.Pictures(); len(got) != 1 || !strings.Contains(got[0].Caption, "differ by at most 0.0010 dB") {
+		t.Errorf("%d pictures, the first says %q", len(got), got[0].Caption)
 	}
 	// One that fails, and one that could not be measured, stand first.
 	s.Lines[40].Verdict = measure.Fail
@@ -274,7 +274,7 @@ func devices(count int) Comparison {
 	c := Comparison{Verdict: measure.Pass, Answer: "Device 2 is the quietest.", Differs: []string{"Device 1 was recorded at 44100 Hz."}}
 	var best []bool
 	var noise, open []measure.Reading
-	curve := ComparedCurve{Name: "response", Title: "Response", Says: "Within -0.2 dB.", X: "frequency", XUnit: "Hz", Y: "gain", YUnit: "dB", LogX: true}
+	curve := ComparedCurve{Name: "response", Title: "Response", Caption: "Within -0.2 dB.", X: "frequency", XUnit: "Hz", Y: "gain", YUnit: "dB", LogX: true}
 	for i := range count {
 		c.Devices = append(c.Devices, fmt.Sprintf("Device %d", i+1))
 		best = append(best, i == 1)
@@ -432,8 +432,8 @@ func TestResidualOfTwoVersions(t *testing.T) {
 				t.Errorf("%.2f dBFS at %.0f Hz, where nothing was added", at.Y, at.X)
 			}
 		}
-		if !strings.Contains(q.Says, "A is a.wav, B b.wav. B is 6.02 dB quieter") {
-			t.Errorf("it says %q", q.Says)
+		if !strings.Contains(q.Caption, "A is a.wav, B b.wav. B is 6.02 dB quieter") {
+			t.Errorf("it says %q", q.Caption)
 		}
 	}
 	if !found {

@@ -105,7 +105,7 @@ func (c *Comparison) addCurves(sheets []*bench.Sheet, names []string) {
 		case len(k.Tables) != len(sheets) || len(c.Curves) == mostCurves:
 			left++
 		default:
-			k.Says = c.spans(k)
+			k.Caption = c.spans(k)
 			c.Curves = append(c.Curves, k)
 		}
 	}

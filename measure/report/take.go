@@ -41,8 +41,8 @@ type Take struct {
 	Judgements    []measure.Judgement
 	Worst         []place
 
-	between     *measure.Table // difference in third octaves, of two versions of one sound; nil: none
-	betweenSays string
+	between        *measure.Table // difference in third octaves, of two versions of one sound; nil: none
+	betweenCaption string
 }
 
 // side is the measurements of one of the two files.
@@ -131,7 +131,7 @@ func (t *Take) compare(ctx context.Context) error {
 		return fmt.Errorf("%s and %s: %w", t.Before.name, t.After.name, err)
 	}
 	if table := c.ThirdOctaves(); len(table.Rows) > 0 {
-		t.between, t.betweenSays = &table, fmt.Sprintf("A is %s, B %s. %s.", t.Before.name, t.After.name, strings.TrimSuffix(c.Summary(), "."))
+		t.between, t.betweenCaption = &table, fmt.Sprintf("A is %s, B %s. %s.", t.Before.name, t.After.name, strings.TrimSuffix(c.Summary(), "."))
 	}
 	return nil
 }

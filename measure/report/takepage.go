@@ -53,7 +53,7 @@ func (t *Take) Page() Page {
 		p.Sections[len(p.Sections)-1].Pictures = append(p.Sections[len(p.Sections)-1].Pictures, noise)
 	}
 	if t.between != nil {
-		p.Sections[len(p.Sections)-1].Pictures = slices.Insert(p.Sections[len(p.Sections)-1].Pictures, 1, Residual(*t.between, t.betweenSays))
+		p.Sections[len(p.Sections)-1].Pictures = slices.Insert(p.Sections[len(p.Sections)-1].Pictures, 1, Residual(*t.between, t.betweenCaption))
 	}
 	p.Sections[len(p.Sections)-1].Title = "What changed, and the take as it was"
 	if len(t.Inspection.Findings) > 0 {

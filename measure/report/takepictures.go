@@ -68,7 +68,7 @@ func Wave(e *measure.Envelope, rate int, frames int64, in *take.Inspection) pict
 	if n := counts["clip"] + counts["flat top"]; n > 0 {
 		says += fmt.Sprintf(" Clips and flat tops: %d.", n)
 	}
-	return picture.Picture{Name: "take", Title: "The take", Says: picture.Minus(says), Panels: []picture.Panel{panel}}
+	return picture.Picture{Name: "take", Title: "The take", Caption: picture.Minus(says), Panels: []picture.Panel{panel}}
 }
 
 // Gains is the waveforms before and after, and below them the gain of each stage.
@@ -102,11 +102,11 @@ func Gains(before, after *measure.Envelope, rate int, frames int64, stages []cha
 			worst, most = s.Name, s.Reduction.LargestDB
 		}
 	}
-	p.Says = "No stage reduced the level."
+	p.Caption = "No stage reduced the level."
 	if most > 0 {
-		p.Says = fmt.Sprintf("The %s reduced the level most, by %.1f dB at the largest.", worst, most)
+		p.Caption = fmt.Sprintf("The %s reduced the level most, by %.1f dB at the largest.", worst, most)
 		if idle != nil {
-			p.Says += fmt.Sprintf(" Less than %g dB, and not drawn: %s.", idleDB, strings.Join(idle, ", "))
+			p.Caption += fmt.Sprintf(" Less than %g dB, and not drawn: %s.", idleDB, strings.Join(idle, ", "))
 		}
 	}
 	return p
@@ -172,7 +172,7 @@ func Loudness(table measure.Table, readings measure.Readings, target *measure.Li
 	if m, ok := readings.Get("momentary_max_lufs"); ok && m.Measurable() {
 		says += fmt.Sprintf(". The largest momentary loudness is %s", m)
 	}
-	return picture.Picture{Name: "loudness", Title: "Loudness over time", Says: picture.Minus(says) + ".", Panels: []picture.Panel{panel}}
+	return picture.Picture{Name: "loudness", Title: "Loudness over time", Caption: picture.Minus(says) + ".", Panels: []picture.Panel{panel}}
 }
 
 // Around is the waveform from one second before a place to one second after it. A place that
@@ -187,7 +187,7 @@ func Around(name, title, says string, after *measure.Envelope, rate int, from, a
 	} else {
 		panel.Marks = []picture.Mark{{At: at, Vertical: true}}
 	}
-	return picture.Picture{Name: name, Title: title, Says: says, Panels: []picture.Panel{panel}}
+	return picture.Picture{Name: name, Title: title, Caption: says, Panels: []picture.Panel{panel}}
 }
 
 // BetweenSamples is the interpolated waveform between samples, which can exceed a ceiling
@@ -210,7 +210,7 @@ func BetweenSamples(name, title, says string, s measure.Stretch, ceilingDBTP flo
 			marks = append(marks, picture.Mark{Name: picture.Minus(fmt.Sprintf("%g dBTP", ceilingDBTP)), At: at})
 		}
 	}
-	return picture.Picture{Name: name, Title: title, Says: says, Panels: []picture.Panel{{
+	return picture.Picture{Name: name, Title: title, Caption: says, Panels: []picture.Panel{{
 		X: picture.Axis{Name: "from " + measure.TimeCode(s.Frame, s.Rate), Unit: "ms", Max: float64(len(s.Samples)-1) * ms}, Y: y, Height: 170,
 		Series: []picture.Series{line, dots}, Marks: marks,
 	}}}
@@ -243,7 +243,7 @@ func Bands(before, after []measure.BandLevel) picture.Picture {
 	}
 	levels := picture.Around("level in a third octave", "dBFS", nil, was.Points, is.Points)
 	levels.Min = max(levels.Min, levels.Max-100) // digital silence would compress the scale
-	return picture.Picture{Name: "bands", Title: "What changed, by third octave", Says: picture.Minus(says), Panels: []picture.Panel{
+	return picture.Picture{Name: "bands", Title: "What changed, by third octave", Caption: picture.Minus(says), Panels: []picture.Panel{
 		{X: wide, Y: levels, Series: []picture.Series{is, was}, Height: 150},
 		{X: wide, Y: picture.Around("processed minus take", "dB", []float64{0}, bars.Points), Series: []picture.Series{bars}, Height: 120},
 	}}
@@ -265,7 +265,7 @@ func Residual(t measure.Table, says string) picture.Picture {
 	rest := picture.Series{Name: "difference", Role: picture.Second, Points: column("difference_dbfs")}
 	y := picture.Around("level in a third octave", "dBFS", nil, take.Points, rest.Points)
 	y.Min = max(y.Min, y.Max-160)
-	return picture.Picture{Name: "difference", Title: "Difference of the two after alignment in time and level", Says: minus(says),
+	return picture.Picture{Name: "difference", Title: "Difference of the two after alignment in time and level", Caption: minus(says),
 		Panels: []picture.Panel{{X: audible, Y: y, Series: []picture.Series{rest, take}, Height: 170}}}
 }
 
@@ -288,7 +288,7 @@ func Noise(in *take.Inspection) (picture.Picture, bool) {
 	} else {
 		says += " No mains hum was found."
 	}
-	return picture.Picture{Name: "noise", Title: "Noise in the pauses", Says: picture.Minus(says), Panels: []picture.Panel{panel}}, true
+	return picture.Picture{Name: "noise", Title: "Noise in the pauses", Caption: picture.Minus(says), Panels: []picture.Panel{panel}}, true
 }
 
 // spectrum is a table's frequencies and levels from 20 Hz to 20 kHz.

@@ -95,7 +95,7 @@ func (p *pauses) settle() {
 func (p *pauses) has(i int) bool { return p.are.at(i) }
 
 func (p *pauses) isOne(i int) bool {
-	if i < p.from || i >= p.to || i >= p.levels.audible[p.channel].n || !p.looksAt(i) {
+	if i < p.from || i >= p.to || i >= p.levels.audible[p.channel].n || !p.inPart(i) {
 		return false
 	}
 	level := p.levels.pause[p.channel].at(i)
@@ -106,16 +106,16 @@ func (p *pauses) isOne(i int) bool {
 // no more above 2 kHz than most of them do.
 func (p *pauses) isTypical(i int) bool { return p.typical.at(i) }
 
-// goesOn reports whether a frame is one of them or may lie between two of them.
-func (p *pauses) goesOn(i int) bool { return p.between.at(i) }
+// inOrBetween reports whether a frame is one of them or may lie between two of them.
+func (p *pauses) inOrBetween(i int) bool { return p.between.at(i) }
 
 func (p *pauses) mayLieBetween(i int) bool {
 	level := p.levels.pause[p.channel].at(i)
-	return level >= p.low && level <= p.quiet && p.levels.live(p.channel, i) && p.looksAt(i)
+	return level >= p.low && level <= p.quiet && p.levels.live(p.channel, i) && p.inPart(i)
 }
 
-// looksAt reports whether a frame is in the part of the take that is looked at.
-func (p *pauses) looksAt(i int) bool { return p.part == nil || p.part.at(i) }
+// inPart reports whether a frame is in the part of the take that is inspected.
+func (p *pauses) inPart(i int) bool { return p.part == nil || p.part.at(i) }
 
 // live reports whether a frame holds recorded sound.
 func (l *frameLevels) live(channel, i int) bool {
@@ -144,15 +144,15 @@ func (p *pauses) longestSeconds() float64 {
 func (l *frameLevels) findPauses(channel int, part bitRow, counts *levelCounts) (*pauses, bool) {
 	track := &l.pause[channel]
 	p := &pauses{levels: l, channel: channel, part: part, to: track.n}
-	for p.to > 0 && !p.looksAt(p.to-1) {
+	for p.to > 0 && !p.inPart(p.to-1) {
 		p.to--
 	}
-	for p.from < p.to && !p.looksAt(p.from) {
+	for p.from < p.to && !p.inPart(p.from) {
 		p.from++
 	}
 	counts.clear()
 	for i := p.from; i < p.to; i++ {
-		if l.live(channel, i) && p.looksAt(i) {
+		if l.live(channel, i) && p.inPart(i) {
 			counts.add(track.at(i))
 		}
 	}
@@ -168,7 +168,7 @@ func (l *frameLevels) findPauses(channel int, part bitRow, counts *levelCounts) 
 	// median where it is found once, and by 0.07 dB where it is found again)
 	counts.clear()
 	for i := p.from; i < p.to; i++ {
-		if l.live(channel, i) && p.looksAt(i) && l.bright[channel].at(i) <= p.breath {
+		if l.live(channel, i) && p.inPart(i) && l.bright[channel].at(i) <= p.breath {
 			counts.add(track.at(i))
 		}
 	}

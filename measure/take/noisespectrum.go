@@ -172,7 +172,7 @@ func (n *noiseSpectrum) isFarFrom(hop int) bool {
 // isWanted reports whether a hop is in a frame that is read, or between two.
 func (n *noiseSpectrum) isWanted(hop int) bool {
 	p := n.pauses
-	return p.has(hop-1) || p.has(hop) || p.goesOn(hop-1) || p.goesOn(hop)
+	return p.has(hop-1) || p.has(hop) || p.inOrBetween(hop-1) || p.inOrBetween(hop)
 }
 
 // takeHop takes a hop in if it belongs to a frame of the pauses: the one that it ends
@@ -184,10 +184,10 @@ func (n *noiseSpectrum) takeHop(hop int, x []float64) {
 	if n.pauses.has(hop) { // with the next hop a frame of a pause
 		copy(n.before, x)
 	}
-	if !n.noHum && (n.pauses.goesOn(hop-1) || n.pauses.goesOn(hop)) {
+	if !n.noHum && (n.pauses.inOrBetween(hop-1) || n.pauses.inOrBetween(hop)) {
 		n.plain = append(n.plain, x...)
 	}
-	if !n.pauses.goesOn(hop) || len(n.plain) >= 2*n.rate {
+	if !n.pauses.inOrBetween(hop) || len(n.plain) >= 2*n.rate {
 		n.endPause()
 	}
 	if n.pauses.isTypical(hop-1) || n.pauses.isTypical(hop) {

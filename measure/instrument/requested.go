@@ -14,9 +14,9 @@ import (
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
-// Asked states which readings of a response are wanted that need a parameter: a frequency, a
+// Requested states which readings of a response are wanted that need a parameter: a frequency, a
 // pass band or a mask. The zero value asks for none.
-type Asked struct {
+type Requested struct {
 	GainsAtHz  []float64 // each gives a gain such as gain_at_100hz_db
 	PassbandHz float64   // gives corner_hz and slope_db_per_octave; 0: not asked
 	Downwards  bool      // the corner lies below the pass band: a high-pass
@@ -45,7 +45,7 @@ func inName(v float64) string {
 }
 
 // IsResponseSignal reports whether the response to a signal is a curve over frequency, from
-// which Asked can be read: a sweep or a multitone.
+// which Requested can be read: a sweep or a multitone.
 func IsResponseSignal(s stimulus.Signal) bool {
 	switch s.(type) {
 	case stimulus.Swept, stimulus.Multitone:
@@ -56,7 +56,7 @@ func IsResponseSignal(s stimulus.Signal) bool {
 
 // Of reads each channel of the response to a sweep or a multitone. Other signals have no such
 // readings.
-func (a Asked) Of(s stimulus.Signal, rate int, response Response) (measure.Readings, error) {
+func (a Requested) Of(s stimulus.Signal, rate int, response Response) (measure.Readings, error) {
 	if len(a.GainsAtHz) == 0 && a.PassbandHz == 0 && a.Mask == nil {
 		return nil, nil
 	}
@@ -78,7 +78,7 @@ func (a Asked) Of(s stimulus.Signal, rate int, response Response) (measure.Readi
 	return nil, nil
 }
 
-func (a Asked) read(f *FrequencyResponse) measure.Readings {
+func (a Requested) read(f *FrequencyResponse) measure.Readings {
 	var r measure.Readings
 	for _, hz := range a.GainsAtHz {
 		x := f.gainReading(hz)
