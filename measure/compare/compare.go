@@ -284,6 +284,7 @@ func (c *Comparison) lookAt(x, y, residual dsp.Block, own, rest []float64, from,
 		c.clipping[i].add(frame, d.MostY, a, b, e)
 		c.clippingA[i].add(frame, math.Sqrt(d.XX), b, a, e) // no sample has more than all
 	}
+	c.totals.edges = [2]edges{edgesOf(x, from, to, 1), edgesOf(y, from, to, math.Abs(c.gain))}
 	c.totals.advance(to - from)
 	c.track.advance(to - from)
 }

@@ -187,7 +187,7 @@ func TestCompareDropout(t *testing.T) {
 		t.Errorf("largest difference at %d, want within 240 of %d", got.Frame, at)
 	}
 	measuretest.WantReading(t, r, "first_difference_frames", float64(at), 1) // a sample there may be 0
-	if !strings.Contains(c.Summary(), "silent for about 5 ms at "+measure.TimeCode(int64(at/48*48), 48000)[:11]) {
+	if !strings.Contains(c.Summary(), "silent for 5.0 ms at "+measure.TimeCode(int64(at), 48000)[:11]) {
 		t.Error(c.Summary(), at)
 	}
 }

@@ -56,6 +56,7 @@ type Difference struct {
 	In                  string  // "A" or "B": the one that has what the other one lacks
 	Frame               int64   // of A at the files' rate; −1: everywhere
 	Frames              int64   // how long
+	Within              int64   // by how many frames Frame and Frames may be off; 0: exact, or as the kind says
 	Count               int64   // how many of this kind; the other fields describe the largest
 	Hz                  float64 // frequency
 	Side                int     // of the frequency: below −1, around 0, above +1
@@ -80,13 +81,14 @@ func (d Difference) MarshalJSON() ([]byte, error) {
 		In        string   `json:"in,omitempty"`
 		Frame     *int64   `json:"frame,omitempty"`
 		Frames    int64    `json:"frames,omitempty"`
+		Within    int64    `json:"within_frames,omitempty"`
 		Count     int64    `json:"count,omitempty"`
 		Hz        float64  `json:"hz,omitempty"`
 		Value     *float64 `json:"value,omitempty"`
 		QuietDBFS float64  `json:"quiet_dbfs,omitempty"`
 		LoudDBFS  float64  `json:"loud_dbfs,omitempty"`
 		Unit      string   `json:"unit,omitempty"`
-	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Count: d.Count, Hz: measure.JSONValue(d.Hz), QuietDBFS: d.QuietDBFS, LoudDBFS: d.LoudDBFS, Unit: d.Unit}
+	}{Kind: d.Kind, Text: d.String(), Channel: d.Channel + 1, In: d.In, Frames: d.Frames, Within: d.Within, Count: d.Count, Hz: measure.JSONValue(d.Hz), QuietDBFS: d.QuietDBFS, LoudDBFS: d.LoudDBFS, Unit: d.Unit}
 	if d.Frame >= 0 {
 		o.Frame = &d.Frame
 	}
@@ -159,17 +161,21 @@ func (d Difference) clause() (verb, rest string) {
 		where := [...]string{"below", "around", "above"}[d.Side+1]
 		return "is", fmt.Sprintf("%s %s %s %s", someDB(size), word("up", "down"), where, spectra.HzText(d.Hz))
 	case Cut:
-		return "has", fmt.Sprintf("%s missing at %s", d.length(), d.time())
+		return "has", fmt.Sprintf("%s missing %s", d.inFrames(), d.place())
 	case Insertion:
-		return "has", fmt.Sprintf("%s more at %s", d.length(), d.time())
+		return "has", fmt.Sprintf("%s more %s", d.inFrames(), d.place())
 	case Missing:
 		return "has", d.length() + " less at its ends"
 	case Extra:
 		return "has", d.length() + " more at its ends"
 	case Dropout:
-		text := fmt.Sprintf("for about %s at %s", d.length(), d.time())
+		off := ""
+		if d.Within > 0 {
+			off = fmt.Sprintf(" (±%.2g ms)", float64(d.Within)*1000/float64(max(1, d.rate)))
+		}
+		text := fmt.Sprintf("for %s%s at %s", d.length(), off, d.time())
 		if d.Count > 1 {
-			text = fmt.Sprintf("in %d places for about %s at most, first at %s", d.Count, d.length(), d.time())
+			text = fmt.Sprintf("in %d places for %s%s at most, first at %s", d.Count, d.length(), off, d.time())
 		}
 		if d.In == "A" {
 			return "has", "sound where A is silent, " + text
@@ -222,8 +228,24 @@ func (d Difference) clause() (verb, rest string) {
 
 func (d Difference) time() string { return measure.TimeCode(d.Frame, d.rate) }
 
-// length is how long it lasts: in frames under 1 ms, to a whole ms where the
-// milliseconds are counted.
+// place is where something was cut out or put in.
+func (d Difference) place() string {
+	if d.Within > 0 {
+		return fmt.Sprintf("at %s ±%.2g ms", d.time(), float64(d.Within)*1000/float64(max(1, d.rate)))
+	}
+	return fmt.Sprintf("at %s (frame %d)", d.time(), d.Frame)
+}
+
+// inFrames is how long it lasts, in frames and, from 2 ms on, in units of time.
+func (d Difference) inFrames() string {
+	frames, length := dsp.Plural(d.Frames, "frame"), d.length()
+	if frames == length {
+		return frames
+	}
+	return frames + " (" + length + ")"
+}
+
+// length is how long it lasts: in frames under 2 ms; of a dropout to 0.1 ms.
 func (d Difference) length() string {
 	ms := float64(d.Frames) * 1000 / float64(max(1, d.rate))
 	switch {
@@ -232,7 +254,7 @@ func (d Difference) length() string {
 	case ms >= 1000:
 		return fmt.Sprintf("%.4g s", ms/1000)
 	case d.Kind == Dropout:
-		return fmt.Sprintf("%.0f ms", ms)
+		return fmt.Sprintf("%.1f ms", ms)
 	}
 	return fmt.Sprintf("%.4g ms", ms)
 }

@@ -71,7 +71,7 @@ func (c *Comparison) Differences() []Difference {
 	for i, in := range []string{"B", "A"} {
 		if n := c.totals.dropouts[1-i]; n.count > 0 && !c.atFadesEnd(n, moved) {
 			d := c.difference(Dropout, 0, "")
-			d.In, d.Frame, d.Frames, d.Count = in, n.first, int64((n.longest+1)*c.totals.grain), n.count
+			d.In, d.Frame, d.Frames, d.Within, d.Count = in, n.first, int64(n.longest), int64(n.within), n.count
 			all = append(all, d)
 		}
 	}

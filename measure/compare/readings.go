@@ -42,7 +42,9 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
 	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of A is not in B, cut out or before or after it; what a delay of up to %g s shifts out of B's end, or one of up to %g ms of its beginning, is not counted", mostLate, mostEarly*1000)})
+	c.placeLast(r, Cut)
 	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of B is not in A, put in or before or after it; a delay of up to %g s is not counted", mostLate)})
+	c.placeLast(r, Insertion)
 	polarity := 1.0
 	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
 		polarity = -1
@@ -198,6 +200,16 @@ func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	c.addPlaces(r, reason)
 }
 
+// placeLast gives the last reading the frame of the first edit of a kind.
+func (c *Comparison) placeLast(r *measure.Readings, kind Kind) {
+	for _, d := range c.edits() {
+		if d.Kind == kind {
+			(*r)[len(*r)-1].Frame = d.Frame
+			return
+		}
+	}
+}
+
 // addPlaces adds where the sounds differ.
 func (c *Comparison) addPlaces(r *measure.Readings, reason string) {
 	t := c.totals
@@ -211,12 +223,18 @@ func (c *Comparison) addPlaces(r *measure.Readings, reason string) {
 	if exact == "" && !c.place.exact() {
 		exact = "the sounds do not lie frame on frame"
 	}
-	first := measure.Reading{Value: float64(t.first), Reason: exact, Unit: "frames", Definition: "first frame of A at which a sample differs, before levels are matched"}
-	if exact == "" && t.first < 0 {
+	begin := t.first
+	for _, d := range c.edits() {
+		if begin < 0 || d.Frame < begin {
+			begin = d.Frame
+		}
+	}
+	first := measure.Reading{Value: float64(begin), Reason: exact, Unit: "frames", Definition: "first frame of A at which a sample differs, before levels are matched, or at which something is cut out or put in"}
+	if exact == "" && begin < 0 {
 		first.Reason = "no sample differs"
 	}
 	r.Add("first_difference_frames", first)
-	r.Add("changed_samples", measure.Reading{Value: float64(t.changed), Reason: exact, Unit: "samples", Definition: "samples that differ at all, before levels are matched"})
+	r.Add("changed_samples", measure.Reading{Value: float64(t.changed), Reason: exact, Unit: "samples", Definition: "samples that differ at all, before levels are matched, where both sounds are; missing_ms and extra_ms say what only one has"})
 	for i, name := range []string{"dropouts_a", "dropouts_b"} {
 		d := t.dropouts[i]
 		r.Add(name, measure.Reading{Value: float64(d.count), Reason: reason, Unit: "dropouts", Definition: fmt.Sprintf("stretches of %d ms and more in which it lies %d dB under the other sound, which is over %d dBFS, and pauses of the other between them in which it is under %d dBFS; the frame is A's", dropoutLeast1, -dropoutDB, dropoutLeast, dropoutSilent)})

@@ -18,6 +18,7 @@ type differences struct {
 	changed    int64 // samples that do
 	windows    levelHistogram
 	dropouts   [2]dropouts // in A, in B
+	edges      [2]edges    // of the last millisecond of A, of B
 	window     differenceWindow
 	length     int // of a window
 	grain      int // of dropouts, a millisecond
@@ -52,7 +53,7 @@ func (d *differences) moveTo(frame int64) {
 	d.frame = frame
 	d.brief, d.window = differenceWindow{}, differenceWindow{}
 	for i := range d.dropouts {
-		d.dropouts[i].running, d.dropouts[i].paused = 0, 0
+		d.dropouts[i].running, d.dropouts[i].paused, d.dropouts[i].tail = 0, 0, 0
 	}
 }
 
@@ -94,8 +95,8 @@ func (d *differences) advance(frames int) {
 		return
 	}
 	samples := frames * len(d.xx)
-	d.dropouts[0].see(at, b.xx, b.yy, samples)
-	d.dropouts[1].see(at, b.yy, b.xx, samples)
+	d.dropouts[0].see(at, b.xx, b.yy, samples, frames, d.edges[0])
+	d.dropouts[1].see(at, b.yy, b.xx, samples, frames, d.edges[1])
 	d.window.frames += frames
 	d.window.ee += b.ee
 	if d.window.frames >= d.length {
@@ -109,13 +110,19 @@ func (d *differences) gone() int64 { return d.dropouts[0].count + d.dropouts[1].
 
 // dropouts are stretches in which one sound is gone while the other goes on.
 type dropouts struct {
-	count   int64
-	first   int64 // frame of the first
-	longest int   // milliseconds
-	running int   // of the one at hand
-	paused  int   // milliseconds since the other sound was over dropoutLeast in it
-	began   int64
-	spans   [][2]int64 // frames of the first ones: from and to
+	count    int64
+	first    int64   // frame of the first
+	longest  int     // frames
+	within   int     // by how many frames longest may be off
+	running  int     // milliseconds of the one at hand
+	length   int     // frames, its last millisecond in full
+	short    int     // frames of that millisecond that are not silent
+	tail     int     // silent frames at the end of the last millisecond
+	quietest float64 // mean square of its quietest millisecond
+	paused   int     // milliseconds since the other sound was over dropoutLeast in it
+	began    int64
+	from     int64      // its first millisecond
+	spans    [][2]int64 // frames of the first ones: from and to
 }
 
 const (
@@ -144,8 +151,56 @@ func (d *differences) inDropout(frame int64) bool {
 	return false
 }
 
+// edges are how many frames at the beginning and at the end of a millisecond are silent in
+// all channels.
+type edges struct{ head, tail int }
+
+// silentSample is the largest sample of what a sound is silent with: 12 dB over the rms of
+// dropoutSilent, which dither does not exceed.
+var silentSample = 4 * dsp.DBToAmplitude(dropoutSilent)
+
+// edgesOf are those of the frames of a block from one to another, whose sound is at A's level
+// times a gain.
+func edgesOf(b dsp.Block, from, to int, gain float64) edges {
+	most := silentSample * gain
+	silent := func(n int) bool {
+		for c := range b {
+			if math.Abs(b[c][n]) > most {
+				return false
+			}
+		}
+		return true
+	}
+	var e edges
+	for from+e.head < to && silent(from+e.head) {
+		e.head++
+	}
+	for to-e.tail > from && silent(to-1-e.tail) {
+		e.tail++
+	}
+	return e
+}
+
+// measured keeps the length of the one at hand, with the silent frames behind its last
+// millisecond. Where it is not silent, its ends are not known to the frame: each may lie
+// anywhere in a millisecond.
+func (d *dropouts) measured(grain, behind int) {
+	length, within := d.length-d.short+behind, 0
+	if d.short > 0 { // it ends within its last millisecond
+		length -= behind
+	}
+	if d.quietest > dropoutSilence {
+		length, within = (d.running+1)*grain, grain
+	}
+	if length >= d.longest {
+		d.longest, d.within = length, within
+	}
+}
+
 // see takes a millisecond of the sound and of the other.
-func (d *dropouts) see(frame int64, own, other float64, samples int) {
+func (d *dropouts) see(frame int64, own, other float64, samples, grain int, e edges) {
+	before := d.tail
+	d.tail = e.tail
 	least := dropoutPower * float64(samples)
 	gone := other > least && own < other*dropoutShare
 	if !gone {
@@ -153,21 +208,35 @@ func (d *dropouts) see(frame int64, own, other float64, samples int) {
 			d.paused++ // a pause of the other sound does not end it
 			return
 		}
+		if d.running >= dropoutLeast1 && d.paused == 0 {
+			d.measured(grain, e.head)
+		}
 		d.running, d.paused = 0, 0
 		return
 	}
-	d.running += 1 + d.paused
+	paused := d.paused
+	d.running += 1 + paused
 	d.paused = 0
 	if d.running == 1 {
-		d.began = frame
+		d.began, d.length, d.quietest = frame-int64(before), before, math.Inf(1)
+		if e.tail < grain { // it begins within this millisecond
+			d.began, d.length = frame+int64(grain-e.tail), e.tail-grain
+		}
+		d.from = frame
 	}
+	d.length += grain * (1 + paused)
+	d.short = grain - e.head
+	d.quietest = min(d.quietest, own/float64(samples))
 	if d.running >= dropoutLeast1 {
-		d.longest = max(d.longest, d.running)
+		d.measured(grain, 0)
 		if d.running > dropoutLeast1 && d.count <= mostSpans {
 			d.spans[len(d.spans)-1][1] = frame
 		}
 	}
 	if d.running == dropoutLeast1 { // no pause leads here
+		if d.quietest > dropoutSilence {
+			d.began = d.from
+		}
 		if d.count++; d.count == 1 {
 			d.first = d.began
 		}
