@@ -116,6 +116,7 @@ var termTable = [][4]string{
 	{"{integrated_difference,range_difference}_lu", "Loudness and range of B less those of A.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{sample_peak,true_peak}_difference_db", "Peaks of B less those of A.", "as the readings themselves", ""},
 	{"{noise_floor,noise_floor_a}_difference_db", "Noise in the pauses of B less that of A, unweighted or A-weighted.", "noise_floor_dbfs, noise_floor_a_dbfs", "The files are taken as they are: a louder copy has louder noise."},
+	{"{sample_bits_change,used_bits_change}", "Bits a sample, and bits down to the lowest that any sample uses, less those of the baseline.", "the file's header; own definition", "A file of 24 bits whose lowest eight are always zero is one of 16: the second shows it."},
 	{"{same_samples,frames_change}", "Whether every sample is that of the baseline, and the difference in the number of frames.", "SHA-256", "Another program may round differently: then limit the residual instead."},
 	{"{integrated_change,range_change}_lu", "Loudness and range less those of the baseline.", "Rec. ITU-R BS.1770-5, EBU Tech 3342", ""},
 	{"{true_peak_change,spectrum_change,level_change}_db", "True peak, third-octave bands and the level over 24 ms against the baseline; the largest change.", "IEC 61260-1 for the bands", ""},

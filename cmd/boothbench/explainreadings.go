@@ -22,7 +22,7 @@ var givenBy = [][2]string{
 	{"{clips,flat_tops,dropouts,plosives,sibilants,highest_content_hz,correlation,channel_delay_frames,channel_gain_db}", "inspect FILE"},
 	{"{missing_ms,extra_ms,similarity,delay_frames,delay_ms,drift_ppm,polarity,gain_db,gain_low_levels_db,gain_high_levels_db,residual_dbfs,residual_a_dbfs,residual_Nhz_dbfs,null_depth_db,unexplained_dbfs,largest_difference_dbfs,first_difference_frames,changed_samples,dropouts_a,dropouts_b}", "compare A B"},
 	{"{response_difference_db,response_difference_hz,integrated_difference_lu,range_difference_lu,sample_peak_difference_db,true_peak_difference_db,noise_floor_difference_db,noise_floor_a_difference_db}", "compare A B"},
-	{"{same_samples,frames_change,integrated_change_lu,range_change_lu,true_peak_change_db,spectrum_change_db,level_change_db,delay_change_frames,gain_change_db,difference_change_dbfs,local_changes}", "check FILE --baseline FOLDER"},
+	{"{same_samples,sample_bits_change,used_bits_change,frames_change,integrated_change_lu,range_change_lu,true_peak_change_db,spectrum_change_db,level_change_db,delay_change_frames,gain_change_db,difference_change_dbfs,local_changes}", "check FILE --baseline FOLDER"},
 	{"{expander,compressor,de_esser,limiter}_{reduction_median_db,reduction_p95_db,reduction_most_db,working_percent}", "check FILE --limits LIMITS.toml"},
 	{"claims_{passed,failed,undecided}", "check --limits LIMITS.toml"},
 	{"{remaining_delay_frames,remaining_delay_ms}", "gauge --recording SWEEP RECORDING"},

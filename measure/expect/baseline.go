@@ -13,7 +13,7 @@ import (
 )
 
 // BaselineSchema is the version of the baseline file.
-const BaselineSchema = 2
+const BaselineSchema = 3
 
 // Baseline is a sound that was recorded as right: its fingerprint, and the reason of each
 // recording. It is a single file, so that parts of an old and a new one cannot mix.
@@ -69,7 +69,7 @@ func parseBaseline(path string, text []byte) (*Baseline, error) {
 func (b *Baseline) newest() Reason { return b.History[len(b.History)-1] }
 
 // Against returns the readings of a sound against the baseline: same_samples, and the
-// changes frames_change, delay_change_frames, gain_change_db, integrated_change_lu,
+// changes sample_bits_change, used_bits_change, frames_change, delay_change_frames, gain_change_db, integrated_change_lu,
 // range_change_lu, true_peak_change_db, spectrum_change_db, level_change_db,
 // difference_change_dbfs and local_changes.
 func (b *Baseline) Against(ctx context.Context, s Sound) (measure.Readings, error) {
@@ -98,6 +98,12 @@ func (c *change) readings() measure.Readings {
 		same = 1
 	}
 	add("same_samples", measure.Reading{Value: same, Definition: "1: every sample is the same (SHA-256)"})
+	add("sample_bits_change", measure.Reading{Value: float64(now.SampleBits - b.SampleBits), Unit: "bit", Definition: "bits a sample, by the headers: " + now.SampleFormat + " against " + b.SampleFormat})
+	used := measure.Reading{Unit: "bit", Definition: "bits down to the lowest that any sample uses, less those of the baseline; 0 where one is silent or has floating-point samples"}
+	if now.UsedBits > 0 && b.UsedBits > 0 {
+		used.Value = float64(now.UsedBits - b.UsedBits)
+	}
+	add("used_bits_change", used)
 	add("frames_change", measure.Reading{Value: float64(now.Frames - b.Frames), Unit: "frames"})
 	add("delay_change_frames", measure.Reading{Value: c.delay, Unit: "frames", Definition: "where the sums of passages correlate most; more than 0: later"})
 	add("gain_change_db", c.gainReading())
@@ -170,6 +176,8 @@ var baselineBands = []struct {
 	limit measure.Limit
 	why   string
 }{
+	{measure.Between("sample_bits_change", 0, 0), "a build writes the format that was approved"},
+	{measure.Between("used_bits_change", 0, 0), "dither uses the lowest bit whatever its seed; fewer bits are another rounding"},
 	{measure.Between("frames_change", 0, 0), "a chain does not change the length"},
 	{measure.Between("delay_change_frames", 0, 0.01), "what a seed or rounding moves is under 0.001; a change of latency is a whole frame"},
 	{measure.Between("gain_change_db", 0, 0.02), "a seed moves it by under 0.001 dB; settings go in steps of 0.05 dB and more"},

@@ -154,8 +154,8 @@ func TestBaselineRefuses(t *testing.T) {
 	}
 	for _, c := range []struct{ text, says string }{
 		{"{", "ep1.wav.json"},
-		{`{"schema_version":7}`, "found schema_version 7, accepted: 2"},
-		{`{"schema_version":2}`, "no baseline as check --record writes it"},
+		{`{"schema_version":7}`, "found schema_version 7, accepted: 3"},
+		{`{"schema_version":3}`, "no baseline as check --record writes it"},
 		{strings.Replace(string(good), `"frames": 3000`, `"frames": 9000`, 1), "not of one recording"},
 		{strings.Replace(string(good), b.SamplesSHA256, strings.Repeat("0", 64), 1), "not of one recording"},
 		{strings.Replace(string(good), `"reference": "`, `"reference": "?`, 1), "illegal base64"},

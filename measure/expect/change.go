@@ -272,10 +272,11 @@ func (c *change) oneSample(l localChange) (at int, one bool) {
 	return at, !beside && math.Abs(d[1]-d[0]*exact) < off && math.Abs(d[2]-d[0]*exact*exact) < 3*off
 }
 
-// Sentence states how the sound differs from the baseline; "" for the same samples.
+// Sentence states how the sound differs from the baseline; "" for the same samples in the
+// same format.
 func (c *change) sentence() string {
 	if c.same() {
-		return ""
+		return c.formatText()
 	}
 	differences := c.differences()
 	text := strings.TrimPrefix(compare.Sentence(differences), "B ")
@@ -305,14 +306,36 @@ func (c *change) sentence() string {
 	if text == "" {
 		text = "has the same sums, but other samples: rounding"
 	}
+	return c.withFormat(text)
+}
+
+// withFormat adds to a text how the samples are written, where that has changed.
+func (c *change) withFormat(text string) string {
+	if format := c.formatText(); format != "" {
+		return text + "; it " + format
+	}
 	return text
+}
+
+// formatText says how the samples are written, and how many of their bits are used, where
+// that has changed.
+func (c *change) formatText() string {
+	now, before := c.now, c.baseline
+	var all []string
+	if now.SampleFormat != before.SampleFormat {
+		all = append(all, fmt.Sprintf("is %s, and was %s", now.SampleFormat, before.SampleFormat))
+	}
+	if now.UsedBits != before.UsedBits && now.UsedBits > 0 && before.UsedBits > 0 {
+		all = append(all, fmt.Sprintf("uses %d bits, and used %d", now.UsedBits, before.UsedBits))
+	}
+	return strings.Join(all, "; it ")
 }
 
 // onlyNoise describes the remaining difference of a sound that is accepted.
 func (c *change) onlyNoise() string {
 	db := dsp.PowerToDB(c.energy / c.samples())
 	if !(db > -160) {
-		return "differs by rounding, under -160 dBFS"
+		return c.withFormat("differs by rounding, under -160 dBFS")
 	}
-	return fmt.Sprintf("differs by a rest like noise at %.1f dBFS, as another dither seed or other rounding leaves it", db)
+	return c.withFormat(fmt.Sprintf("differs by a rest like noise at %.1f dBFS, as another dither seed or other rounding leaves it", db))
 }

@@ -195,11 +195,11 @@ var kindsOfChange = []kindOfChange{
 	{"20 ms cut out", func(_ testing.TB, x []float64, rate int) []float64 {
 		at, n := 3*rate, rate/50
 		return append(append(append([]float64(nil), x[:at]...), x[at+n:]...), make([]float64, n)...)
-	}, `^has 20 ms missing at 00:00:0(2\.9|3\.0)`, false, true, false},
+	}, `^has \d+ frames \(20 ms\) missing at 00:00:0(2\.9|3\.0)`, false, true, false},
 	{"20 ms put in", func(_ testing.TB, x []float64, rate int) []float64 {
 		at, n := 3*rate, rate/50
 		return append(append(append([]float64(nil), x[:at]...), make([]float64, n)...), x[at:len(x)-n]...)
-	}, `^has 20 ms more at 00:00:0(2\.9|3\.0)`, false, false, false},
+	}, `^has \d+ frames \(20 ms\) more at 00:00:0(2\.9|3\.0)`, false, false, false},
 	{"the clock 20 ppm slow", func(_ testing.TB, x []float64, _ int) []float64 {
 		return betweenFrames(x, func(n int) float64 { return float64(n) * 20e-6 })
 	}, `^is (19|20)\.\d\d ppm longer`, false, false, false},

@@ -237,42 +237,65 @@ func (c *change) split(ctx context.Context, s Sound, chosen []*passage, reach in
 	if len(chosen) < 12 {
 		return nil
 	}
+	early, relatedEarly := delayOfEnd(chosen, reach, func(n int) []*passage { return chosen[:n] })
+	late, relatedLate := delayOfEnd(chosen, reach, func(n int) []*passage { return chosen[len(chosen)-n:] })
+	if min(relatedEarly, relatedLate) >= alike && math.Abs(late-early) >= 0.1 && early == math.Trunc(early) && late == math.Trunc(late) {
+		if done, err := c.edit(ctx, s, early, late); done || err != nil {
+			return err
+		}
+	}
 	third := len(chosen) / 3
 	first, last := chosen[:third], chosen[len(chosen)-third:]
-	early, relatedEarly := bestDelay(first, reach)
-	late, relatedLate := bestDelay(last, reach)
-	const alike = 0.9
-	if relatedEarly < alike || relatedLate < alike || math.Abs(late-early) < 0.1 {
+	early, relatedEarly = bestDelay(first, reach)
+	late, relatedLate = bestDelay(last, reach)
+	if min(relatedEarly, relatedLate) < alike || math.Abs(late-early) < 0.1 {
 		return nil
 	}
-	rate := c.baseline.RateHz
 	middle := func(p []*passage) float64 {
 		return float64(p[len(p)/2].block) * float64(c.baseline.Reference.blockFrames)
 	}
-	if early != math.Trunc(early) || late != math.Trunc(late) {
-		c.drift(chosen, reach, early, late, middle(first), middle(last))
-		return nil
+	c.drift(chosen, reach, early, late, middle(first), middle(last))
+	return nil
+}
+
+// alike is the least correlation of the passages of one end with the sound.
+const alike = 0.9
+
+// edit finds what was cut out or put in between two delays, in frames, and reports whether
+// that explains the difference.
+func (c *change) edit(ctx context.Context, s Sound, early, late float64) (bool, error) {
+	block, p, err := c.splitBlock(ctx, s, int64(early), int64(late))
+	// What is cut leaves nothing on either side. Hum fits itself at other delays too, but no better.
+	if err != nil || p.rest() > 1e-3*p.yy || p.rest() > c.rest/4 {
+		return false, err
 	}
-	block, left, err := c.splitBlock(ctx, s, int64(early), int64(late))
-	if err != nil {
-		return err
-	}
-	if left > 1e-3 { // what is cut leaves nothing on either side
-		c.drift(chosen, reach, early, late, middle(first), middle(last))
-		return nil
-	}
-	d := compare.Difference{Kind: compare.Insertion, Channel: -1, Frame: int64(block * c.baseline.Reference.blockFrames), Frames: int64(late - early)}
+	c.gain, c.related, c.rest = p.gain(), p.correlation(), p.rest()
+	length := int64(c.baseline.Reference.blockFrames)
+	d := compare.Difference{Kind: compare.Insertion, Channel: -1, Frame: int64(block)*length + length/2, Frames: int64(late - early), Within: length / 2} // anywhere in that block
 	if late < early {
 		d.Kind, d.Frames = compare.Cut, int64(early-late)
 	}
 	c.delay = early
 	if early != 0 {
-		c.splits = append(c.splits, compare.Difference{Kind: compare.Delay, Channel: -1, Frame: -1, Value: early, Unit: "frames"}.AtRate(rate))
+		c.splits = append(c.splits, compare.Difference{Kind: compare.Delay, Channel: -1, Frame: -1, Value: early, Unit: "frames"}.AtRate(c.baseline.RateHz))
 	} else {
 		c.delay = late
 	}
-	c.splits = append(c.splits, d.AtRate(rate))
-	return nil
+	c.splits = append(c.splits, d.AtRate(c.baseline.RateHz))
+	return true, nil
+}
+
+// delayOfEnd is the delay of the passages of one end: of a third, or of fewer where a third
+// does not fit one delay as a copy does, as something is cut out within it.
+func delayOfEnd(chosen []*passage, reach int, end func(n int) []*passage) (delay, related float64) {
+	const asCopy = 0.9999 // three passages of another sound correlate so once in 30000 times
+	delay, related = bestDelay(end(len(chosen)/3), reach)
+	for n := len(chosen) / 6; n >= 3 && related < asCopy; n /= 2 {
+		if d, r := bestDelay(end(n), reach); r >= asCopy {
+			return d, r
+		}
+	}
+	return delay, related
 }
 
 // drift detects a clock of another speed: delays that grow evenly explain nearly all of
@@ -302,13 +325,14 @@ func (c *change) drift(chosen []*passage, reach int, early, late, from, to float
 	c.splits = []compare.Difference{compare.Difference{Kind: compare.Drift, Channel: -1, Frame: -1, Value: (late - early) / (to - from) * 1e6, Unit: "ppm"}.AtRate(c.baseline.RateHz)}
 }
 
-// splitBlock is the first block for which the later delay fits better than the earlier
-// one, and the share of the energy that both leave, without that block.
-func (c *change) splitBlock(ctx context.Context, s Sound, early, late int64) (block int, share float64, err error) {
+// splitBlock is the first block of the baseline that the earlier delay does not fit any
+// more, and the products of all blocks that lie on either side of what was cut out or put
+// in, each at its own delay.
+func (c *change) splitBlock(ctx context.Context, s Sound, early, late int64) (block int, p products, err error) {
 	var moved [2]*reference
 	for i, from := range []int64{early, late} {
 		if moved[i], err = sketchFrom(ctx, s, from, c.baseline.Frames, c.baseline.RateHz, c.baseline.Channels); err != nil {
-			return 0, 0, err
+			return 0, p, err
 		}
 	}
 	left := func(i, k int) (sum float64) {
@@ -322,23 +346,43 @@ func (c *change) splitBlock(ctx context.Context, s Sound, early, late int64) (bl
 		return sum
 	}
 	blocks := len(c.baseline.Reference.channels[0])
+	between := 1 // blocks that neither delay fits: what was put in lies within one
+	if cut := early - late; cut > 0 {
+		between = min(blocks, int(cut)/c.baseline.Reference.blockFrames+2)
+	}
 	sum := 0.0
-	for k := range blocks {
+	for k := between; k < blocks; k++ {
 		sum += left(1, k)
 	}
-	all := c.products(moved[0]).xx
 	best, least := 0, sum
-	for k := range blocks {
-		if sum += left(0, k) - left(1, k); sum < least {
-			best, least = k+1, sum
+	for k := 1; k+between <= blocks; k++ {
+		if sum += left(0, k-1) - left(1, k+between-1); sum < least {
+			best, least = k, sum
 		}
 	}
-	for _, k := range []int{best - 1, best, blocks - 1} { // cut through, or silent behind the end
-		if k >= 0 && k < blocks {
-			least -= min(left(0, k), left(1, k))
+	last := blocks - 1 // behind the sound's end is silence, also within the last block
+	for channel, before := range c.baseline.Reference.channels {
+		for k := range last {
+			switch {
+			case k < best:
+				p.add(before[k], moved[0].channels[channel][k])
+			case k >= best+between:
+				p.add(before[k], moved[1].channels[channel][k])
+			}
 		}
 	}
-	return best, max(0, least) / max(all, math.SmallestNonzeroFloat64), nil
+	// Fewer blocks than these may be touched.
+	for block = best; block < best+between-1 && left(0, block) <= 1e-3*c.energyOf(block); block++ {
+	}
+	return block, p, nil
+}
+
+// energyOf is the energy of a block of the baseline.
+func (c *change) energyOf(block int) (sum float64) {
+	for _, before := range c.baseline.Reference.channels {
+		sum += energyOf(before[block])
+	}
+	return sum
 }
 
 // restIsSteady reports whether what the gain does not explain has one level throughout,

@@ -200,9 +200,9 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 func (m *measured) changed(g Group, file string, failed map[origin]bool) []string {
 	var all []string
 	baseline := source{ofBaseline, g.likeFor(ofBaseline, file)}
-	if c := m.changes[baseline]; c != nil && !c.same() {
+	if c := m.changes[baseline]; c != nil && c.sentence() != "" {
 		text := c.sentence()
-		if !failed[ofBaseline] && c.explained() && len(c.local) == 0 {
+		if !c.same() && (!failed[ofBaseline] || c.now.SampleFormat != c.baseline.SampleFormat || c.now.UsedBits != c.baseline.UsedBits) && c.explained() && len(c.local) == 0 {
 			text = c.onlyNoise()
 		}
 		all = append(all, fmt.Sprintf("%s %s (against its baseline of %s: %s)", file, text, c.baseline.newest().Date, c.baseline.newest().Why))

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"hash"
 	"math"
+	"math/bits"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -20,6 +21,9 @@ type Fingerprint struct {
 	RateHz        int                 `json:"rate_hz"`
 	Channels      int                 `json:"channels"`
 	Frames        int64               `json:"frames"`
+	SampleFormat  string              `json:"sample_format"` // as "24-bit integer"
+	SampleBits    int                 `json:"sample_bits"`
+	UsedBits      int                 `json:"used_bits"`      // down to the lowest that any sample uses; 0: silence, or floating point
 	SamplesSHA256 string              `json:"samples_sha256"` // of the samples as 64-bit floats, frame by frame
 	Readings      map[string]*float64 `json:"readings"`       // null: not measurable
 	Bands         map[int]float64     `json:"third_octaves_dbfs"`
@@ -36,7 +40,9 @@ var keptReadings = []string{"integrated_lufs", "loudness_range_lu", "sample_peak
 func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 	f := &Fingerprint{Readings: map[string]*float64{}, Bands: map[int]float64{}}
 	err := s.read(func(src wave.Source) error {
-		f.RateHz, f.Channels = src.Format().Rate, src.Format().Channels
+		format := src.Format()
+		f.RateHz, f.Channels, f.SampleBits = format.Rate, format.Channels, format.Bits
+		f.SampleFormat = fmt.Sprintf("%d-bit %v", format.Bits, format.Encoding)
 		m := &imprint{digest: sha256.New(), window: referenceFrames(f.RateHz)}
 		bands, sketch := measure.NewThirdOctaves(f.RateHz, f.Channels), newSketcher(f.RateHz, f.Channels)
 		if err := measure.EachBlock(ctx, src, m.write, bands.Write, sketch.write); err != nil {
@@ -46,6 +52,9 @@ func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 			return fmt.Errorf("found a NaN or infinite sample at frame %d; accepted: finite samples (process --repair-nonfinite replaces others)", m.brokenAt)
 		}
 		f.Frames, f.Levels, f.SamplesSHA256, f.Reference = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil)), sketch.end()
+		if format.Encoding == wave.Integer && m.used != 0 {
+			f.UsedBits = 32 - bits.TrailingZeros32(m.used)
+		}
 		for _, b := range bands.Levels() {
 			f.Bands[b.Hz] = rounded(b.DBFS)
 		}
@@ -86,6 +95,7 @@ type imprint struct {
 	sum    float64
 	filled int
 	bytes  []byte
+	used   uint32 // each bit that any sample uses, of 32
 
 	broken   bool // a sample is NaN or infinite
 	brokenAt int64
@@ -95,10 +105,11 @@ func (m *imprint) write(b dsp.Block) {
 	m.bytes = m.bytes[:0]
 	for n := range b.Frames() {
 		for c := range b {
-			bits := math.Float64bits(b[c][n])
+			pattern := math.Float64bits(b[c][n])
 			for shift := 0; shift < 64; shift += 8 {
-				m.bytes = append(m.bytes, byte(bits>>shift))
+				m.bytes = append(m.bytes, byte(pattern>>shift))
 			}
+			m.used |= uint32(int64(b[c][n] * (1 << 31)))
 			m.sum += b[c][n] * b[c][n]
 			if v := b[c][n]; v-v != 0 && !m.broken {
 				m.broken, m.brokenAt = true, m.frames+int64(n)

@@ -51,7 +51,7 @@ var origins = map[string]origin{
 	"dropouts_b": ofComparison, "response_difference_db": ofComparison, "response_difference_hz": ofComparison, "residual_Nhz_dbfs": ofComparison, "integrated_difference_lu": ofComparison,
 	"range_difference_lu": ofComparison, "sample_peak_difference_db": ofComparison, "true_peak_difference_db": ofComparison, "noise_floor_difference_db": ofComparison, "noise_floor_a_difference_db": ofComparison,
 
-	"same_samples": ofBaseline, "frames_change": ofBaseline, "delay_change_frames": ofBaseline, "gain_change_db": ofBaseline,
+	"same_samples": ofBaseline, "sample_bits_change": ofBaseline, "used_bits_change": ofBaseline, "frames_change": ofBaseline, "delay_change_frames": ofBaseline, "gain_change_db": ofBaseline,
 	"integrated_change_lu": ofBaseline, "range_change_lu": ofBaseline, "true_peak_change_db": ofBaseline, "spectrum_change_db": ofBaseline,
 	"level_change_db": ofBaseline, "difference_change_dbfs": ofBaseline, "local_changes": ofBaseline,
 

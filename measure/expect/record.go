@@ -105,16 +105,18 @@ func (r *Recording) against(ctx context.Context, before *Baseline, all bool) err
 		return nil
 	}
 	c, err := before.changeOf(ctx, File(r.File).until(ctx))
-	if err != nil || c.same() {
+	if err != nil {
 		return err
 	}
-	r.Change = c.sentence()
+	if r.Change = c.sentence(); r.Change == "" {
+		return nil
+	}
 	for _, limit := range BaselineLimits() {
 		if all || measure.Judge(r.File, 0, c.readings(), limit).Verdict != measure.Pass {
 			r.State = Changed
 		}
 	}
-	if r.State == Kept {
+	if r.State == Kept && !c.same() {
 		r.Change = c.onlyNoise()
 	}
 	return nil
