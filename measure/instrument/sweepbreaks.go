@@ -44,6 +44,18 @@ const (
 	piecesAround = 8
 	// At its ends a sweep is switched on and off, and the device may delay that.
 	sweptEdgeMs = 30
+
+	// A gate or a compressor that acts during the sweep exceeds its surroundings too, but no
+	// faster than its gain can move: the slope of the residue changes by what it covers within
+	// gainMs. This is half of the shortest attack tried, because a gain that opens by 50 dB,
+	// smoothed in dB, moves faster than its time constant. (a test)
+	gainMs = 0.25
+	// Such a change of slope also exceeds those around it by edgeOut, which noise does not.
+	edgeOut = 2
+	// A break that jumps by less than leastBreak of the sweep around it, −48 dB, changes no reading:
+	// the spectrum of such a click over that of a sweep of 4 s is −103 dB at 1 kHz. Gains that
+	// move, and folded harmonics that cross the sweep, leave residues under it.
+	leastBreak = 4e-3
 )
 
 // sweptTrack is the phase of a sweep over its frames.
@@ -281,7 +293,38 @@ func breaksOfSweep(s stimulus.Swept, rate int, x []float64) (all []soundBreak) {
 	period := func(frame int) float64 { return t.rate / t.hz(float64(frame)) }
 	block := func(frame int) int { return int(max(t.rate*sweptBlockMs/1000, math.Ceil(period(frame)))) }
 	piece := func(frame int) int { return int(max(t.rate*pieceMs/1000, math.Ceil(period(frame)))) }
-	return joined(breaksIn(rest, from, to, block, piece), func(frame int) int { return int(max(t.rate/8, reachTurns*period(frame))) })
+	all = slices.DeleteFunc(breaksIn(rest, from, to, block, piece), func(b soundBreak) bool {
+		return !isAbrupt(rest, x, b.frame, rate)
+	})
+	return joined(all, func(frame int) int { return int(max(t.rate/8, reachTurns*period(frame))) })
+}
+
+// isAbrupt reports whether a residue of a recorded sweep changes faster around a frame than
+// the gain of a dynamic processor can.
+func isAbrupt(rest, x []float64, frame, rate int) bool {
+	step := max(1, int(math.Round(float64(rate)/48000))) // the same time from 48 kHz on
+	piece := rate / 1000
+	low, high, edge := math.Inf(1), math.Inf(-1), 0.0
+	var edges []float64
+	for k := -piecesAround; k <= piecesAround; k++ {
+		from, to := max(step, frame+k*piece-piece/2), min(len(rest)-step, frame+k*piece+piece/2)
+		if from >= to {
+			continue
+		}
+		most := 0.0
+		for n := from; n < to; n++ {
+			most = max(most, math.Abs(rest[n-step]-2*rest[n]+rest[n+step]))
+		}
+		edges = append(edges, most)
+		if k >= -1 && k <= 1 {
+			edge = max(edge, most)
+			low, high = min(low, slices.Min(rest[from:to])), max(high, slices.Max(rest[from:to]))
+		}
+	}
+	slices.Sort(edges)
+	usual := edges[len(edges)/2]
+	around := vector.Peak(x[max(0, frame-rate/200):min(len(x), frame+rate/200)])
+	return edge > edgeOut*usual && edge-usual > (high-low)*float64(step)*1000/gainMs/float64(rate) && edge > leastBreak*around
 }
 
 // breaksIn finds the instants of a sound and of its second difference, in order. A step is
