@@ -19,7 +19,7 @@ type Damage struct {
 	Take     string `json:"take"`
 	Measured bool   `json:"measured"`
 
-	SpeechSeconds float64 `json:"speech_seconds"` // of phrases: where the expander's detector exceeds the noise
+	SpeechSeconds float64 `json:"speech_seconds"` // of phrases: where speech is at least as strong as the noise
 	// Lowered is the share of SpeechSeconds in which the expander attenuates by more than 1 dB.
 	Lowered float64 `json:"speech_lowered_share"`
 	// Phrases counts stretches of speech whose gaps are under 100 ms: mostly of several words.
@@ -98,9 +98,9 @@ func (d *Damage) phrases(a *takeAnalysis, at func(ms int) lowering) {
 	if a.undecided != "" {
 		return
 	}
-	cut := func(from, to, least int, end bool) bool {
+	cut := func(edge word, least int, end bool) bool {
 		ms, first := 0, -1
-		for k := from; k < to; k++ {
+		for k := edge.from; k < edge.to; k++ {
 			if at(k) == over3dB {
 				if ms++; first < 0 {
 					first = k
@@ -114,17 +114,17 @@ func (d *Damage) phrases(a *takeAnalysis, at func(ms int) lowering) {
 		return true
 	}
 	lowered, total := 0, 0
-	for _, w := range words(a.tracks.level, a.noiseTop+wordOverNoiseDB) {
+	for _, w := range a.phrases() {
 		d.Phrases++
 		for k := w.from; k < w.to; k++ {
 			if total++; at(k) != little {
 				lowered++
 			}
 		}
-		if cut(max(w.from, w.to-150), w.to, 20, true) {
+		if cut(w.end(), leastEndCutMs, true) {
 			d.EndsCut++
 		}
-		if cut(w.from, min(w.to, w.from+50), 10, false) {
+		if cut(w.start(), leastStartCutMs, false) {
 			d.StartsCut++
 		}
 	}

@@ -77,12 +77,17 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 			AttackMs: expanderAttackMs, HoldMs: expanderHoldMs, ReleaseMs: expanderReleaseMs, LookaheadMs: expanderLookaheadMs, LinkChannels: true,
 		}
 	}
-	// The range depends on the share of the speech that the full range would attenuate.
+	// The range depends on the share of the speech that the full range would attenuate, and on
+	// the phrases that it would cut.
 	rangeDB, worst := float64(mostRangeDB), 0.0
+	rangeByCuts, cuts := float64(mostRangeDB), predictedCuts{}
 	for k, a := range all {
 		if a.undecided == "" {
 			gains[k] = expanderGains(a.tracks.level, settings(mostRangeDB))
 			worst = max(worst, a.predictedLowered(gains[k]))
+			byCuts, c := a.rangeByCuts(gains[k])
+			rangeByCuts = min(rangeByCuts, byCuts)
+			cuts = predictedCuts{cuts.phrases + c.phrases, cuts.ends + c.ends, cuts.starts + c.starts}
 		}
 	}
 	if worst > mostLoweredShare {
@@ -92,6 +97,8 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 		off = fmt.Sprintf("it would lower %.1f %% of the speech by more than 1 dB with a range of %d dB; with %d dB or less it is not worth it.", 100*worst, mostRangeDB, leastRangeDB)
 		rangeDB = leastRangeDB
 	}
+	// With the least range a cut is by 4 dB at most: no reason to switch it off.
+	rangeDB = min(rangeDB, max(leastRangeDB, rangeByCuts))
 	rangeDB = math.Floor(10*rangeDB) / 10
 	p.stage("expander", "", off)
 	c := confidence(all)
@@ -100,7 +107,8 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	}
 	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above 150 Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", loud.pauseDBFS, loud.seconds, loud.noiseTop),
 		"at least 6 dB over the noise, and 2 dB over what the detector reads", c)
-	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("%.1f %% of the time of speech is predicted to be lowered by more than 1 dB with %d dB", 100*worst, mostRangeDB), "12 dB where that is 1 % or less, in proportion less where it is more", c)
+	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("with %d dB, it is predicted to lower %.1f %% of the time of speech by more than 1 dB, and to cut %s and %s of %s by more than %d dB", mostRangeDB, 100*worst, dsp.Plural(cuts.ends, "end"), dsp.Plural(cuts.starts, "start"), dsp.Plural(cuts.phrases, "phrase"), cutDB),
+		"12 dB, but less where it lowers more than 1 % of the time of speech, or cuts more than 1 % of the ends or 3 % of the starts", c)
 	s := settings(rangeDB)
 	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), "the ratio that lowers the noise by the range, 1.5 to 4", c)
 	p.choose("hysteresis_db", s.HysteresisDB, "dB", "", "", c)

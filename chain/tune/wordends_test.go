@@ -43,9 +43,10 @@ func trueWords(room takes.Room) (all []word) {
 	return all
 }
 
-// trueCuts counts the audible words of a room whose start or end an expander cuts, by the same
-// bounds as Damage, from the gains of its run on the whole take.
-func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings) (words, ends, starts int) {
+// trueCuts counts the audible words of a room of at least so many milliseconds, and those of
+// them whose start or end an expander cuts, by the same bounds as Damage, from the gains of its
+// run on the whole take.
+func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings, leastMs int) (words, ends, starts int) {
 	t.Helper()
 	e, err := dsp.NewExpander(s, room.Rate, 1)
 	if err != nil {
@@ -64,6 +65,9 @@ func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings
 		return ms
 	}
 	for _, w := range trueWords(room) {
+		if w.to-w.from < leastMs {
+			continue
+		}
 		words++
 		if lowered(max(w.from, w.to-150), w.to) >= 20 {
 			ends++
@@ -144,7 +148,7 @@ func TestStatedDamageIsThatOfTheTrace(t *testing.T) {
 	}
 }
 
-func wordsOf(a *takeAnalysis) []word { return words(a.tracks.level, a.noiseTop+wordOverNoiseDB) }
+func wordsOf(a *takeAnalysis) []word { return a.phrases() }
 
 // In random rooms, with disturbances and at random levels, a proposed expander cuts no more
 // ends and starts of words than stated, measured with the clean speech, which the proposal does
@@ -160,6 +164,7 @@ func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 		voices = append(voices, takes.Spoken(t, takes.SpokenNames))
 	}
 	words, ends, starts, saidEnds, saidStarts, off := 0, 0, 0, 0, 0, 0
+	endsOfLong, startsOfLong := 0, 0 // without fragments
 	for i := range cases {
 		rng := rand.New(rand.NewPCG(uint64(i), 79))
 		room := takes.NewRoom(voices[i%len(voices)], []string{"white", "pink", "room"}[rng.IntN(3)], 12+20*rng.Float64(), 0.08+0.17*rng.Float64(), seconds, uint64(900+i))
@@ -178,24 +183,26 @@ func TestWordEndsAgainstCleanSpeech(t *testing.T) {
 			off++
 			continue
 		}
-		w, e, b := trueCuts(t, room, x, s)
+		w, e, b := trueCuts(t, room, x, s, 0)
+		_, longEnds, longStarts := trueCuts(t, room, x, s, window)
 		d := p.Takes[0]
-		t.Logf("case %d: of %d words %d ends and %d starts cut; stated %d and %d of %d; range %.1f dB", i, w, e, b, d.EndsCut, d.StartsCut, d.Phrases, s.RangeDB)
+		t.Logf("case %d: of %d words %d ends and %d starts cut, without fragments %d and %d; stated %d and %d of %d; range %.1f dB", i, w, e, b, longEnds, longStarts, d.EndsCut, d.StartsCut, d.Phrases, s.RangeDB)
 		// The statement is exact for the words detectable in the take (see
-		// TestStatedDamageIsThatOfTheTrace). Speech below its noise is not detectable, so a
-		// word that rises slowly is detected after its true start. In 30 takes that accounted
-		// for at most one end of a take and, with the full range of 12 dB in all but one, at most
-		// three starts.
-		if e > d.EndsCut+1 || b > d.StartsCut+3 {
-			t.Errorf("case %d: %d ends and %d starts are cut, %d and %d were stated", i, e, b, d.EndsCut, d.StartsCut)
+		// TestStatedDamageIsThatOfTheTrace). A fragment shorter than the detector's window, as
+		// loud as the noise, is not distinct from the noise. Nor is the softest part of a word
+		// that rises slowly. In 30 takes that accounted for at most one end of a take and two
+		// starts.
+		if longEnds > d.EndsCut+1 || longStarts > d.StartsCut+2 {
+			t.Errorf("case %d: %d ends and %d starts are cut, %d and %d were stated", i, longEnds, longStarts, d.EndsCut, d.StartsCut)
 		}
 		words, ends, starts, saidEnds, saidStarts = words+w, ends+e, starts+b, saidEnds+d.EndsCut, saidStarts+d.StartsCut
+		endsOfLong, startsOfLong = endsOfLong+longEnds, startsOfLong+longStarts
 	}
 	t.Logf("%d words: %d ends and %d starts cut; stated %d and %d; %d of %d off", words, ends, starts, saidEnds, saidStarts, off, cases)
 	// Over all takes the difference evens out, to one word in two hundred. In no case may more
 	// than 1 % of the ends and 3 % of the starts be lost.
 	few := max(1, words/200)
-	if ends > saidEnds+few || starts > saidStarts+few || ends > max(1, words/100) || starts > max(3, 3*words/100) {
+	if endsOfLong > saidEnds+few || startsOfLong > saidStarts+few || ends > max(1, words/100) || starts > max(3, 3*words/100) {
 		t.Errorf("%d words: %d ends and %d starts cut; stated %d and %d", words, ends, starts, saidEnds, saidStarts)
 	}
 }
