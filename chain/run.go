@@ -177,12 +177,21 @@ func (r *run) scrub(b dsp.Block) error {
 // stages returns the steps between reading and writing.
 func (r *run) stages() (steps []relay.Step[*job]) {
 	delay := 0
-	for i, s := range r.engine.stages {
+	stages := r.engine.stages
+	for i := 0; i < len(stages); i++ {
+		s := stages[i]
 		add := func(name string, p dsp.Processor) {
 			delay += p.Latency()
 			steps = append(steps, r.stage(i, name, p, delay))
 		}
-		last := i == len(r.engine.stages)-1
+		last := i == len(stages)-1
+		if !last {
+			if joined, ok := dsp.Join(s.Processor, stages[i+1].Processor); ok {
+				i++
+				add(stages[i].Name, joined)
+				continue
+			}
+		}
 		if _, keeps := s.ceiling(); keeps && last {
 			steps = append(steps, cut(delay))
 		}

@@ -47,10 +47,21 @@ func (c *Cascade) Process(b Block) {
 		if !c.grid.empty {
 			vector.Filter(b, from, to, c.kernels, c.state)
 		}
-		if c.grid.advance(to - from) {
-			c.settle()
-		}
+		c.ran(to - from)
 		from = to
+	}
+}
+
+// runs reports whether the cascade is one section that is not at rest, and need not be
+// settled within the next frames.
+func (c *Cascade) runs(frames int) bool {
+	return len(c.kernels) == 1 && !c.grid.empty && c.grid.since+frames <= stateGrid
+}
+
+// ran counts frames that have passed, and settles the states where that is due.
+func (c *Cascade) ran(frames int) {
+	if c.grid.advance(frames) {
+		c.settle()
 	}
 }
 

@@ -91,9 +91,9 @@ func (d *DeEsser) ProcessTraced(b, gain Block) {
 	for from, frames := 0, b.Frames(); from < frames; from += cell {
 		to := min(frames, from+cell)
 		n := to - from
-		d.key.run(b, from, to)
+		d.key.run(b, from, to, nil)
 		if d.whole != nil {
-			d.whole.run(b, from, to)
+			d.whole.run(b, from, to, nil)
 		}
 		for c := range b {
 			d.picked[c] = d.picked[c][:n]

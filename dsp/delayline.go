@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // Frames converts a time in ms to whole frames at a rate in Hz, rounded to
 // nearest.
@@ -20,13 +24,10 @@ func (d *DelayLine) Process(x []float64) {
 	if len(d.ring) == 0 {
 		return
 	}
-	var late [cell]float64
 	for len(x) > 0 {
 		ring := d.ring[d.at:]
-		n := min(len(x), len(ring), len(late))
-		copy(late[:n], ring)
-		copy(ring, x[:n])
-		copy(x, late[:n])
+		n := min(len(x), len(ring))
+		vector.Exchange(x[:n], ring)
 		if d.at += n; d.at == len(d.ring) {
 			d.at = 0
 		}

@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // DetectorKind selects how a dynamics stage measures level.
 type DetectorKind int
@@ -29,8 +33,9 @@ const cell = 64
 type detector struct {
 	kind      DetectorKind
 	linked    bool
+	cell      Block       // the frames being measured
 	sidechain *Cascade    // nil: none
-	filtered  Block       // the block after the side-chain filter
+	filtered  Block       // the cell after the side-chain filter
 	levels    [][]stretch // per output
 
 	holds []peakHold // Peak: per output
@@ -40,7 +45,12 @@ type detector struct {
 	group  int          // RMS: frames that share a level
 	filled int          // RMS: frames in the running group
 	held   []float64    // RMS: per output, the current level
+	sums   [cell / shortestGroup]vector.GroupSquares
 }
+
+// shortestGroup is the smallest group whose squares are summed while the side chain is
+// filtered.
+const shortestGroup = 4
 
 // stretch is a number of frames with the same level: an amplitude for Peak, a
 // mean square for RMS.
@@ -56,7 +66,7 @@ func newDetector(kind DetectorKind, windowMs float64, sidechain []Biquad, linked
 	if linked {
 		outputs = 1
 	}
-	d := &detector{kind: kind, linked: linked, levels: make([][]stretch, outputs)}
+	d := &detector{kind: kind, linked: linked, levels: make([][]stretch, outputs), cell: make(Block, channels)}
 	for k := range d.levels {
 		d.levels[k] = make([]stretch, 0, cell)
 	}
@@ -99,25 +109,62 @@ func sidechainHighPass(hz float64, rate int) []Biquad {
 	return ButterworthHighPass(2, hz, float64(rate))
 }
 
-// run measures frames from … to−1 of the block, at most a cell, into levels.
-func (d *detector) run(b Block, from, to int) {
-	n := to - from
-	if d.sidechain != nil {
-		for c := range d.filtered {
-			d.filtered[c] = d.filtered[c][:n]
-			copy(d.filtered[c], b[c][from:to])
-		}
-		d.sidechain.Process(d.filtered)
-		b, from, to = d.filtered, 0, n
-	}
+// run measures frames from … to−1 of the block, at most a cell, into levels. They pass a
+// filter ahead first, if there is one.
+func (d *detector) run(b Block, from, to int, ahead *Cascade) {
 	for k := range d.levels {
 		d.levels[k] = d.levels[k][:0]
 	}
-	if d.kind == Peak {
-		d.peaks(b, from, to)
-	} else {
-		d.squares(b, from, to)
+	for c := range d.cell {
+		d.cell[c] = b[c][from:to]
 	}
+	if d.filterSquares(ahead) {
+		return
+	}
+	if ahead != nil {
+		ahead.Process(d.cell)
+	}
+	b = d.cell
+	if d.sidechain != nil {
+		for c := range d.filtered {
+			d.filtered[c] = d.filtered[c][:to-from]
+			copy(d.filtered[c], b[c])
+		}
+		d.sidechain.Process(d.filtered)
+		b = d.filtered
+	}
+	if d.kind == Peak {
+		d.peaks(b, 0, to-from)
+	} else {
+		d.squares(b, 0, to-from)
+	}
+}
+
+// filterSquares measures the cell in one pass, together with the filter ahead, where it
+// holds whole groups of two channels and each filter is one section. It returns whether it
+// did so; the levels would be the same.
+func (d *detector) filterSquares(ahead *Cascade) bool {
+	frames := d.cell.Frames()
+	if d.kind != RMS || d.sidechain == nil || len(d.cell) != 2 || d.filled != 0 || d.group < shortestGroup || frames%d.group != 0 ||
+		!d.sidechain.runs(frames) || ahead != nil && !ahead.runs(frames) {
+		return false
+	}
+	sums := d.sums[:frames/d.group]
+	if ahead == nil {
+		vector.FilterSquares(d.cell[0], d.cell[1], d.group, &d.sidechain.kernels[0], d.sidechain.state[0], sums)
+	} else {
+		vector.FilterThenSquares(d.cell[0], d.cell[1], d.group, &ahead.kernels[0], &d.sidechain.kernels[0], ahead.state[0], d.sidechain.state[0], sums)
+		ahead.ran(frames)
+	}
+	d.sidechain.ran(frames)
+	for _, s := range sums {
+		for c := range d.means {
+			d.means[c].sum, d.means[c].falling = s.Sum[c], s.Falling[c]
+		}
+		d.stay(d.group - 1)
+		d.turn()
+	}
+	return true
 }
 
 // ignore makes the detector treat all levels up to this one as equal.
@@ -170,13 +217,8 @@ func (d *detector) squares(b Block, from, to int) {
 			d.stay(n)
 			return
 		}
-		// The new level is known at the group's last frame.
 		d.stay(n - 1)
-		d.filled = 0
 		d.turn()
-		for k, level := range d.held {
-			d.levels[k] = append(d.levels[k], stretch{1, level})
-		}
 	}
 }
 
@@ -195,8 +237,10 @@ func (d *detector) stay(frames int) {
 	}
 }
 
-// turn ends a group of frames and takes over its level.
+// turn ends a group of frames and takes over its level, which is known at the group's last
+// frame.
 func (d *detector) turn() {
+	d.filled = 0
 	for c := range d.means {
 		level := d.means[c].turn()
 		switch {
@@ -205,6 +249,9 @@ func (d *detector) turn() {
 		case c == 0 || level > d.held[0]:
 			d.held[0] = level
 		}
+	}
+	for k, level := range d.held {
+		d.levels[k] = append(d.levels[k], stretch{1, level})
 	}
 }
 

@@ -20,7 +20,7 @@ func TestDetectorScales(t *testing.T) {
 	} {
 		d := newDetector(v.kind, 20, nil, true, rate, 1)
 		for from := 0; from < rate; from += cell {
-			d.run(Block{v.x}, from, from+cell)
+			d.run(Block{v.x}, from, from+cell, nil)
 		}
 		if got := d.decibels(d.levels[0][0].level); math.Abs(got-v.want) > 0.001 {
 			t.Errorf("detector %d reads %.4f dBFS, want %.4f", v.kind, got, v.want)

@@ -43,12 +43,15 @@ func (s *gainStage) Process(b Block) { s.ProcessTraced(b, nil) }
 
 // ProcessTraced is Process that also stores the linear gains, without the fixed
 // gain.
-func (s *gainStage) ProcessTraced(b, gain Block) {
+func (s *gainStage) ProcessTraced(b, gain Block) { s.run(b, gain, nil) }
+
+// run is ProcessTraced behind a filter, if there is one.
+func (s *gainStage) run(b, gain Block, ahead *Cascade) {
 	mustFit(b, len(s.delays))
 	mustFitGain(gain, b)
 	for from, frames := 0, b.Frames(); from < frames; from += cell {
 		to := min(frames, from+cell)
-		s.detector.run(b, from, to)
+		s.detector.run(b, from, to, ahead)
 		for c := range s.delays {
 			s.delays[c].Process(b[c][from:to])
 		}

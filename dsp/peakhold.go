@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // peakHold is the largest |sample| of some channels over a window, in which
 // crests between samples count.
@@ -66,32 +70,20 @@ func (p *peakHold) process(level []uint64, planes Block, from, to int) (flat boo
 // magnitudes stores the largest |sample| of the planes for each frame, and
 // returns the largest of all.
 func magnitudes(level []uint64, planes Block, from, to int) (largest uint64) {
-	if len(planes) == 2 { // the usual case, in one pass
-		return magnitudesOfTwo(level, planes[0][from:to], planes[1][from:to])
+	first := planes[0][from:to]
+	if len(planes) == 1 {
+		return vector.Magnitudes(level, first, first)
 	}
-	clear(level)
-	for _, plane := range planes {
+	largest = vector.Magnitudes(level, first, planes[1][from:to])
+	for _, plane := range planes[2:] {
 		for i, x := range plane[from:to] {
-			v := max(level[i], magnitude(x))
+			v := max(level[i], vector.Magnitude(x))
 			level[i] = v
 			largest = max(largest, v)
 		}
 	}
 	return largest
 }
-
-func magnitudesOfTwo(level []uint64, left, right []float64) (largest uint64) {
-	left, right = left[:len(level)], right[:len(level)]
-	for i := range level {
-		v := max(magnitude(left[i]), magnitude(right[i]))
-		level[i] = v
-		largest = max(largest, v)
-	}
-	return largest
-}
-
-// magnitude returns the bits of |x|; they have the same order as the numbers.
-func magnitude(x float64) uint64 { return math.Float64bits(x) &^ (1 << 63) }
 
 // climb is window.process with crests.
 func (p *peakHold) climb(level []uint64, planes Block, from int) {
@@ -133,7 +125,7 @@ func (p *peakHold) crests(planes Block, from, i int) (largest uint64) {
 		if i > 0 {
 			y = x[i-1]
 		}
-		if magnitude(y) <= magnitude(after) {
+		if vector.Magnitude(y) <= vector.Magnitude(after) {
 			continue
 		}
 		var s heel

@@ -67,8 +67,13 @@ func filterPair(x, y []float64, sections []Section, states [][]State, plane int)
 	for i := 0; i < len(sections); {
 		k, s := sections[i:], states[i:]
 		switch left := len(k); {
-		case left >= 4 && hasAVX && len(x) >= 8*skew:
-			fourPairSkewed(x, y, k, s, plane)
+		case left >= 4 && hasAVX && len(x) >= 16:
+			even := len(x) &^ 1
+			fourPairAVX(&x[0], &y[0], even, &k[0], &s[0][plane], &s[1][plane], &s[2][plane], &s[3][plane])
+			for j := range 4 {
+				one(x[even:], &k[j], &s[j][plane])
+				one(y[even:], &k[j], &s[j][plane+1])
+			}
 			i += 4
 		case left == 1:
 			if hasAVX {
@@ -119,22 +124,6 @@ func fourSkewed(x []float64, k []Section, state0, state1, state2, state3 *State)
 	one(x[len(x)-skew:], &k[1], state1)
 	one(x[len(x)-2*skew:], &k[2], state2)
 	one(x[len(x)-3*skew:], &k[3], state3)
-}
-
-// fourPairSkewed is fourSkewed for two planes, each in its own register.
-func fourPairSkewed(x, y []float64, k []Section, s [][]State, plane int) {
-	for i, p := range [2][]float64{x, y} {
-		one(p[:3*skew], &k[0], &s[0][plane+i])
-		one(p[:2*skew], &k[1], &s[1][plane+i])
-		one(p[:skew], &k[2], &s[2][plane+i])
-	}
-	n := len(x)
-	fourPairAVX(&x[3*skew], &y[3*skew], n-3*skew, &k[0], &s[0][plane], &s[1][plane], &s[2][plane], &s[3][plane])
-	for i, p := range [2][]float64{x, y} {
-		one(p[n-skew:], &k[1], &s[1][plane+i])
-		one(p[n-2*skew:], &k[2], &s[2][plane+i])
-		one(p[n-3*skew:], &k[3], &s[3][plane+i])
-	}
 }
 
 // The statements keep few values alive at a time and read coefficients from memory,

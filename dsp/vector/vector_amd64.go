@@ -135,3 +135,15 @@ func aboveAVX2(r *CoarseReadings, level int32) uint32
 
 //go:noescape
 func largestAVX2(r *CoarseReadings) int32
+
+//go:noescape
+func squaresPairAVX(x, y *float64, group int, k *Section, state *State, sums *GroupSquares, groups int)
+
+//go:noescape
+func filterSquaresAVX(x, y *float64, group int, first, second *Section, firstState, secondState *State, sums *GroupSquares, groups int)
+
+//go:noescape
+func magnitudesAVX2(to *uint64, x, y *float64, fours int) (largest uint64)
+
+//go:noescape
+func exchangeAVX(x, y *float64, fours int)

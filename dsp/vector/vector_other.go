@@ -52,3 +52,11 @@ func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)           {
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int) { panic(noAVX) }
 func aboveAVX2(r *CoarseReadings, level int32) uint32                          { panic(noAVX) }
 func largestAVX2(r *CoarseReadings) int32                                      { panic(noAVX) }
+func squaresPairAVX(x, y *float64, group int, k *Section, state *State, sums *GroupSquares, groups int) {
+	panic(noAVX)
+}
+func filterSquaresAVX(x, y *float64, group int, first, second *Section, firstState, secondState *State, sums *GroupSquares, groups int) {
+	panic(noAVX)
+}
+func magnitudesAVX2(to *uint64, x, y *float64, fours int) (largest uint64) { panic(noAVX) }
+func exchangeAVX(x, y *float64, fours int)                                 { panic(noAVX) }
