@@ -219,7 +219,7 @@ func (r Judgement) Sentence() string {
 			s += fmt.Sprintf(" at %s (frame %d)", TimeCode(r.Got.Frame, r.Rate), r.Got.Frame)
 		}
 	}
-	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, unitBehind(r.last(), r.Got.unit())), " ")
+	s += strings.TrimRight(fmt.Sprintf(", limit %s %s", r.Limit, unitBehind(r.last(), r.Got.UnitText())), " ")
 	if r.Source != "" {
 		s += " (" + r.Source + ")"
 	}

@@ -63,7 +63,7 @@ func (r Reading) text(difference float64) string {
 			decimals = max(decimals, min(10, 1-int(math.Floor(math.Log10(v)))))
 		}
 	}
-	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, unitBehind(r.Value, r.unit())))
+	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, r.Value, unitBehind(r.Value, r.UnitText())))
 }
 
 // counted are the units of counts.
@@ -95,7 +95,7 @@ func (r Reading) Uncertainty() string {
 	number, alone := strings.CutSuffix(strings.TrimPrefix(words[0], "±"), ",")
 	value, _, _ := strings.Cut(r.String(), " ")
 	_, decimals, _ := strings.Cut(value, ".")
-	if r.unit() == "%" {
+	if r.UnitText() == "%" {
 		decimals = "00"
 	}
 	if v, err := strconv.ParseFloat(number, 64); err != nil || v <= 0.5*math.Pow10(-len(decimals)) {
@@ -132,9 +132,9 @@ func JSONValue(value float64) float64 {
 	return math.Round(value*jsonSteps)/jsonSteps + 0
 }
 
-// unit is the unit with what 0 stands for where its name alone would not say it: a
+// UnitText is the unit as it is printed, with what 0 stands for where its name alone would not say it: a
 // level in dBFS is that of a full-scale sine, but where it is a mathematical rms.
-func (r Reading) unit() string {
+func (r Reading) UnitText() string {
 	if r.Unit == string(DBFS) && strings.HasPrefix(r.Reference, mathematicalRMS) {
 		return string(DBFSRMS)
 	}
@@ -156,7 +156,7 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Bound      string   `json:"bound,omitempty"`
 		Frame      *int64   `json:"frame,omitempty"`
 		Channel    *int     `json:"channel,omitempty"`
-	}{Reason: r.Reason, Unit: r.unit(), Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
+	}{Reason: r.Reason, Unit: r.UnitText(), Reference: r.Reference, Weighting: r.Weighting, Bandwidth: r.Bandwidth, Definition: r.Definition, Bound: r.Bound}
 	if r.AtMost != nil && !r.Measurable() {
 		most := JSONValue(*r.AtMost)
 		o.AtMost = &most

@@ -156,7 +156,7 @@ func runCheck(e env, args []string) error {
 		write func(io.Writer, expect.Run) error
 		file  *wave.File
 	}{
-		{path: *junit, write: func(w io.Writer, r expect.Run) error { return expect.WriteJUnit(w, r.Results(), time.Now()) }},
+		{path: *junit, write: func(w io.Writer, r expect.Run) error { return expect.WriteJUnit(w, r, time.Now()) }},
 		{path: *summary, write: expect.WriteSummary},
 		{path: *annotations, write: func(w io.Writer, r expect.Run) error { return expect.WriteAnnotations(w, r.Results()) }},
 	}

@@ -291,13 +291,16 @@ func (r *report) object(b *batch) processJSON {
 	if r.err != nil {
 		o.Error = r.err.Error()
 	}
+	o.Receipt = r.receipt
 	if r.inFormat.Rate == 0 {
-		o.Receipt = r.receipt
 		return o
 	}
 	rate := r.inFormat.Rate
 	o.Input.formatJSON, o.Input.Frames = formatOf(r.inFormat), &r.inFrames
 	o.Input.SHA256 = hashOfFile(r.in)
+	if r.receipt != nil {
+		return o
+	}
 	for i, s := range r.stages {
 		stage := stageJSON{
 			Name: s.Name, Kind: s.Kind, LatencyFrames: s.LatencyFrames, LatencyMs: milliseconds(s.LatencyFrames, rate),
@@ -321,7 +324,7 @@ func (r *report) object(b *batch) processJSON {
 	if r.dither == wave.TPDF {
 		o.Output.DitherSeed = &b.settings.ditherSeed
 	}
-	if r.err == nil && !b.settings.plan && r.receipt == nil {
+	if r.err == nil && !b.settings.plan {
 		o.Output.Written, o.Output.Unchanged, o.Output.Frames, o.Output.Overs = !r.kept, r.kept, &r.result.Frames, r.overs.Count
 		o.Output.SHA256 = hashOfFile(r.out)
 		o.Before, o.After = r.before.readings(), r.metered.readings()

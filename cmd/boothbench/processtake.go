@@ -28,8 +28,15 @@ func (b *batch) skip(r *report) error {
 	}
 	if r.receipt == nil {
 		r.taken, err = receipt.Of(r.in)
+		return inputError(err)
 	}
-	return inputError(err)
+	reader, err := b.openTake(r.in, b.settings.rawFormat)
+	if err != nil {
+		return inputError(err)
+	}
+	defer reader.Close()
+	r.inFormat, r.inFrames = reader.Format(), reader.Frames()
+	return nil
 }
 
 // fill processes the take.

@@ -29,7 +29,7 @@ func WriteAnnotations(w io.Writer, results []measure.Judgement) error {
 				channel = strconv.Itoa(j.Got.Channel + 1)
 			}
 		}
-		for i, field := range []string{j.Verdict.String(), j.Subject, j.Reading, value, j.Got.Unit, at, frame, channel, j.Sentence()} {
+		for i, field := range []string{j.Verdict.String(), j.Subject, j.Reading, value, j.Got.UnitText(), at, frame, channel, j.Sentence()} {
 			if i > 0 {
 				b.WriteByte('\t')
 			}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
@@ -31,12 +32,23 @@ type Checked struct {
 
 	groups []int // that are about it, by their places in Limits.Groups
 	by     []int // the group of each judgement
+
+	begun time.Time       // when the judgement at hand was begun
+	took  []time.Duration // for each judgement
+}
+
+// begin makes the result of a subject whose measurement begins now.
+func begin(subject string, groups []int) Checked {
+	return Checked{Subject: subject, groups: groups, begun: time.Now()}
 }
 
 // judged adds a judgement of a group.
 func (c *Checked) judged(group int, j measure.Judgement) {
 	c.Judgements = append(c.Judgements, j)
 	c.by = append(c.by, group)
+	now := time.Now()
+	c.took = append(c.took, now.Sub(c.begun))
+	c.begun = now
 }
 
 // Passed reports whether there are limits, and all of them are met.
@@ -141,7 +153,7 @@ func (l *Limits) CheckFile(ctx context.Context, file string) Checked {
 }
 
 func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *keeper) Checked {
-	checked := Checked{Subject: file, groups: groups}
+	checked := begin(file, groups)
 	if r, err := wave.Open(file); err == nil {
 		checked.Warnings = r.Warnings()
 		r.Close()

@@ -15,7 +15,7 @@ import (
 // the limits of all groups about it. Where a limit counts claims that fail, their own
 // lines follow it.
 func (l *Limits) CheckChain(ctx context.Context, path string) Checked {
-	checked := Checked{Subject: path}
+	checked := begin(path, nil)
 	c, err := chain.Load(path)
 	if err != nil {
 		checked.Err = err

@@ -49,7 +49,7 @@ func (l *Limits) ofSheet(subject string) bool {
 // CheckSheet judges a device's sheet by the limits of all groups about it: every row that has
 // the reading, of the group's path and test where it names them.
 func (l *Limits) CheckSheet(path string) Checked {
-	checked := Checked{Subject: path}
+	checked := begin(path, nil)
 	sheet, err := bench.LoadSheet(path)
 	if err != nil {
 		checked.Err = err

@@ -11,8 +11,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
 
 // someResults hold a pass, a failure, something that is not measurable, and a
@@ -91,7 +93,7 @@ func TestJUnitFollowsTheSchema(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "report.xml")
 	for outcome, results := range outcomes() {
 		var b bytes.Buffer
-		if err := WriteJUnit(&b, results, fixedTime); err != nil {
+		if err := WriteJUnit(&b, runOf(results), fixedTime); err != nil {
 			t.Fatal(err)
 		}
 		if err := os.WriteFile(name, b.Bytes(), 0o666); err != nil {
@@ -112,7 +114,7 @@ func TestJUnitFollowsTheSchema(t *testing.T) {
 		}
 	}
 	var b bytes.Buffer
-	if err := WriteJUnit(&b, someResults(), fixedTime); err != nil {
+	if err := WriteJUnit(&b, runOf(someResults()), fixedTime); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{`tests="3" failures="1" errors="1"`, `type="not-measurable"`, "at 00:12:04.284"} {
@@ -182,5 +184,65 @@ func TestAnnotations(t *testing.T) {
 	WriteAnnotations(&b, someResults()[1:2])
 	if got, want := b.String(), "fail\tep1.wav\ttrue_peak_dbtp\t-0.4\tdBTP\t00:12:04.284\t34765664\t1\t"; !strings.HasPrefix(got, want) {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// runOf is a run with results, whose subjects follow each other.
+func runOf(results []measure.Judgement) (r Run) {
+	for _, j := range results {
+		if last := len(r.Checked) - 1; last < 0 || r.Checked[last].Subject != j.Subject {
+			r.Checked = append(r.Checked, Checked{Subject: j.Subject})
+		}
+		c := &r.Checked[len(r.Checked)-1]
+		c.Judgements = append(c.Judgements, j)
+	}
+	return r
+}
+
+// The times of a report are those of its judgements: of a real run each that waits for an
+// instrument has some, and those of a suite add up.
+func TestJUnitTimes(t *testing.T) {
+	c := Checked{Subject: "ep1.wav", Judgements: someResults()[:3], took: []time.Duration{1234 * time.Millisecond, 0, 2 * time.Second}}
+	var b bytes.Buffer
+	if err := WriteJUnit(&b, Run{Checked: []Checked{c}}, fixedTime); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`errors="1" time="3.234"`, `time="1.234"`, `time="0.000"`, `time="2.000"`} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("no %s in\n%s", want, b.Bytes())
+		}
+	}
+	path := filepath.Join(t.TempDir(), "a.wav")
+	writeWAV(t, path, dsp.Block{testsound.Noise(96000, 0.1, 3)})
+	l, err := Parse("limits.toml", []byte("schema = 1\n[[expect]]\nnoise_floor_dbfs = { max = 0 }\nintegrated_lufs = { max = 0 }\nloudness_range_lu = { max = 9 }\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := time.Now()
+	checked := l.CheckFile(t.Context(), path)
+	all := time.Since(before)
+	if took := checked.took; len(took) != 3 || took[0] <= 0 || took[1] <= took[2] || took[0]+took[1]+took[2] > all {
+		t.Errorf("%v of %v", took, all)
+	}
+}
+
+// The unit of a line is that of the sentence: a mathematical rms is so named.
+func TestUnitsOfAnnotations(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.wav")
+	writeWAV(t, path, dsp.Block{testsound.Noise(96000, 0.1, 3)})
+	l, err := Parse("limits.toml", []byte("schema = 1\n[[expect]]\nnoise_floor_dbfs = { max = -90 }\nsample_peak_dbfs = { max = -90 }\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	checked := l.CheckFile(t.Context(), path)
+	var b strings.Builder
+	if err := WriteAnnotations(&b, checked.Results()); err != nil {
+		t.Fatal(err)
+	}
+	for i, unit := range []string{"dBFS-rms", "dBFS"} {
+		fields := strings.Split(strings.Split(b.String(), "\n")[i], "\t")
+		if fields[4] != unit || !strings.Contains(fields[8], fields[4]) {
+			t.Errorf("%q, want %s", fields, unit)
+		}
 	}
 }

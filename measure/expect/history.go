@@ -84,7 +84,7 @@ func HistoryLine(r Run, label string, at time.Time) ([]byte, error) {
 }
 
 func historyReading(j measure.Judgement) HistoryReading {
-	h := HistoryReading{Unit: j.Got.Unit, Min: asInJSON(j.Min), Max: asInJSON(j.Max), Verdict: j.Verdict.String(), Reason: j.Got.Reason}
+	h := HistoryReading{Unit: j.Got.UnitText(), Min: asInJSON(j.Min), Max: asInJSON(j.Max), Verdict: j.Verdict.String(), Reason: j.Got.Reason}
 	if j.Got.Measurable() {
 		h.Value = asInJSON(&j.Got.Value)
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"time"
 
 	"github.com/boothbench/boothbench/measure"
@@ -51,25 +52,42 @@ type (
 	}
 )
 
-// WriteJUnit writes results as a JUnit XML report: a suite for each subject, and in it a
+// WriteJUnit writes a run as a JUnit XML report: a suite for each subject, and in it a
 // test case for each limit. A test case has the name of its reading, so that it keeps its
 // name when the limit changes. All readings are properties of the suite. A reading that
-// cannot be measured is an error, one outside its limit a failure. Times are not
-// measured: they are 0.
-func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
+// cannot be measured is an error, one outside its limit a failure. The time of a case is what
+// passed from the case before it: an instrument's time stands at its first reading.
+func WriteJUnit(w io.Writer, r Run, at time.Time) error {
 	var report junitSuites
-	for _, r := range atLeastOne(results) {
-		last := len(report.Suites) - 1
-		if last < 0 || report.Suites[last].Name != r.Subject {
-			last++
-			report.Suites = append(report.Suites, junitSuite{
-				ID: last, Package: "boothbench", Name: r.Subject, Host: "localhost", Time: "0",
-				Timestamp: at.UTC().Format("2006-01-02T15:04:05"),
-			})
+	checked := r.Checked
+	if len(r.Results()) == 1 && len(checked) == 0 { // a run that judged nothing
+		checked = []Checked{{Subject: r.Results()[0].Subject, Judgements: r.Results()}}
+	}
+	for _, c := range checked {
+		if results := c.Results(); len(results) > 0 {
+			report.Suites = append(report.Suites, suiteOf(c, len(report.Suites), at))
 		}
-		s := &report.Suites[last]
+	}
+	text, err := xml.MarshalIndent(report, "", "  ")
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w, "%s%s\n", xml.Header, text)
+	return err
+}
+
+// suiteOf is the suite of a subject.
+func suiteOf(checked Checked, id int, at time.Time) junitSuite {
+	s := junitSuite{ID: id, Package: "boothbench", Name: checked.Subject, Host: "localhost", Timestamp: at.UTC().Format("2006-01-02T15:04:05")}
+	var all time.Duration
+	for i, r := range checked.Results() {
 		name := caseName(s.Cases, r.Reading)
-		c := junitCase{Name: name, Class: r.Subject, Time: "0"}
+		var took time.Duration
+		if i < len(checked.took) {
+			took = checked.took[i]
+		}
+		all += took
+		c := junitCase{Name: name, Class: r.Subject, Time: seconds(took)}
 		s.Properties.All = append(s.Properties.All, junitProperty{name, r.Got.String()})
 		s.Tests++
 		switch r.Verdict {
@@ -82,13 +100,12 @@ func WriteJUnit(w io.Writer, results []measure.Judgement, at time.Time) error {
 		}
 		s.Cases = append(s.Cases, c)
 	}
-	text, err := xml.MarshalIndent(report, "", "  ")
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(w, "%s%s\n", xml.Header, text)
-	return err
+	s.Time = seconds(all)
+	return s
 }
+
+// seconds is a time as JUnit XML states it, to the millisecond.
+func seconds(d time.Duration) string { return strconv.FormatFloat(d.Seconds(), 'f', 3, 64) }
 
 // caseName is the reading's name; if there are several limits of one reading, a number
 // follows from the second on.

@@ -235,7 +235,7 @@ func TestNothingJudgedNeverPasses(t *testing.T) {
 		}
 		failed++
 		var junit, tap, summary, annotations strings.Builder
-		WriteJUnit(&junit, run.Results(), fixedTime)
+		WriteJUnit(&junit, run, fixedTime)
 		WriteTAP(&tap, run.Results())
 		WriteSummary(&summary, run)
 		WriteAnnotations(&annotations, run.Results())
@@ -340,7 +340,7 @@ func TestRunThatJudgesNothingFails(t *testing.T) {
 		t.Error("a file without a judgement passes")
 	}
 	var junit, tap strings.Builder
-	WriteJUnit(&junit, nil, fixedTime)
+	WriteJUnit(&junit, Run{}, fixedTime)
 	WriteTAP(&tap, nil)
 	if !strings.Contains(junit.String(), `errors="1"`) || !strings.Contains(tap.String(), "1..1\nnot ok 1") {
 		t.Errorf("nothing is a success in\n%s\n%s", &junit, &tap)

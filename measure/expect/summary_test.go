@@ -35,7 +35,7 @@ func TestSummaryAndStableNames(t *testing.T) {
 		readings := measure.Readings{{Name: "true_peak_dbtp", Reading: measure.Reading{Value: -2, Unit: "dBTP", Frame: -1, Channel: -1}}}
 		var b strings.Builder
 		j := measure.Judge("ep1.wav", 48000, readings, measure.AtMost("true_peak_dbtp", most))
-		WriteJUnit(&b, []measure.Judgement{j, j}, fixedTime)
+		WriteJUnit(&b, runOf([]measure.Judgement{j, j}), fixedTime)
 		return b.String()
 	}
 	if a, b := names(-1), names(-1.5); a != b || !strings.Contains(a, `<testcase name="true_peak_dbtp" `) || !strings.Contains(a, `<testcase name="true_peak_dbtp 2" `) || !strings.Contains(a, `<property name="true_peak_dbtp" value="-2.00 dBTP">`) {
