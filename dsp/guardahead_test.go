@@ -12,7 +12,10 @@ import (
 // channels, in runs of any length, on a grid and on none.
 func TestGuardShortcutsChangeNothing(t *testing.T) {
 	rng := rand.New(rand.NewPCG(71, 72))
-	const trials = 80
+	trials := 24
+	if exhaustive() {
+		trials = 80
+	}
 	lowered, plain, ahead := 0, 0, 0
 	for trial := range trials {
 		guard := verifiedGuard()
@@ -138,7 +141,11 @@ func TestPlainBoundHolds(t *testing.T) {
 	rng := rand.New(rand.NewPCG(73, 74))
 	signal := make([]float64, guard.margin+len(guard.target))
 	closest := map[bool]float64{}
-	for trial := range 400 {
+	trials := 120
+	if exhaustive() {
+		trials = 400
+	}
+	for trial := range trials {
 		guard.targetAll()
 		dipped := 0.0
 		if trial%2 == 0 {

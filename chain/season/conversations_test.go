@@ -27,7 +27,7 @@ func talk(t testing.TB, text string, shares int, delivers bool) *Plan {
 	folder := t.TempDir()
 	var takes []Take
 	for i, output := range []string{"ep1/host.wav", "ep1/guest.wav", "ep2/host.wav", "ep2/guest.wav", "alone.wav"} {
-		sound := dsptest.Speechlike(16000, 1, 16000*6, uint64(i))
+		sound := dsptest.Speechlike(16000, 1, 16000*4, uint64(i))
 		for n := range sound[0] {
 			sound[0][n] *= []float64{0.5, 0.2}[i%2]
 		}

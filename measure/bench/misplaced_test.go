@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
@@ -166,6 +167,9 @@ kind = "`+kind+`"
 tests = ["tone", "silence"]
 `)
 		for _, fault := range []string{"", "drifts", "muted in silence"} {
+			if fault == "" && kind == "processor" && !dsptest.IsExhaustive() {
+				continue
+			}
 			sound, begins, err := p.Sound(p.Conditions()[0])
 			if err != nil {
 				t.Fatal(err)

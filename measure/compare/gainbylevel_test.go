@@ -150,6 +150,7 @@ func TestGainByLevelIsStated(t *testing.T) {
 // and hum in A or in B, clipping of either, delays, drift, edits, dropouts, rides of the level.
 func TestOneGainAtAllLevelsIsNoGainByLevel(t *testing.T) {
 	rng := rand.New(rand.NewPCG(33, 34))
+	light := []string{"inverted", "bell", "low-pass", "added", "taken out", "noise in both", "clipped", "drift", "ride", "fade", "rounded to 12"}
 	rounds := 1
 	if dsptest.IsExhaustive() {
 		rounds = 6
@@ -217,6 +218,9 @@ func TestOneGainAtAllLevelsIsNoGainByLevel(t *testing.T) {
 					return y
 				}()},
 			} {
+				if !dsptest.IsExhaustive() && !slices.Contains(light, what) {
+					continue
+				}
 				seen++
 				c := sameness(t, pair[0], pair[1], v.rate)
 				for _, d := range c.Differences() {

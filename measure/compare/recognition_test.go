@@ -186,9 +186,12 @@ func TestVersionsAreRecognised(t *testing.T) {
 		each = 2
 	}
 	for i, version := range versions {
+		if i%3 > 0 && !dsptest.IsExhaustive() {
+			continue
+		}
 		for k := range each * len(sounds) {
 			v := sounds[k%len(sounds)]
-			light := i % 2 // of the short readings one for each kind
+			light := i / 3 % 2 // of the short readings one for each kind
 			if i == 0 {
 				light = 2 // at 48 kHz, where white noise hides most
 			}

@@ -20,7 +20,7 @@ func TestResidualByFrequencyIsOfTheWholeDifference(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 7))
 	voice, rate := spoken(t)
 	voice = dsp.Block{voice[0], voice[0]}
-	cases := 6
+	cases := 3
 	if dsptest.IsExhaustive() {
 		cases = 60
 	}

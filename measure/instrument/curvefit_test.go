@@ -44,7 +44,7 @@ func TestFitFindsThresholdAndSlope(t *testing.T) {
 // gate that opens at once, and an automatic gain that climbs 3 dB in a step below its target.
 func TestGatesAndMovingGainsHaveNoCurve(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 2))
-	cases := 10
+	cases := 3
 	if dsptest.IsExhaustive() {
 		cases = 100
 	}

@@ -18,7 +18,7 @@ import (
 // with hum, with mains pulses, of drifting level. None of 200 is reported as broken. One sample
 // of 8 times the largest around it, and a piece of zeros of 30 ms, are found with their place.
 func TestClicksAndMutedPiecesInRandomSilences(t *testing.T) {
-	cases := 16
+	cases := 8
 	if dsptest.IsExhaustive() {
 		cases = 200
 	}

@@ -153,7 +153,7 @@ func randomSweptDevice(random *rand.Rand, rate int, level float64) (d sweptDevic
 // times its rms in a block, for breaks of which up to 30 % are removed with the sweep. Echoes
 // and clipped tops leave up to a third of the sweep, which may hide one of four breaks.
 func TestDropoutsAndClicksInRandomSweeps(t *testing.T) {
-	cases, longest := 4, 3.0
+	cases, longest := 3, 3.0
 	if dsptest.IsExhaustive() {
 		cases, longest = 120, 5
 	}

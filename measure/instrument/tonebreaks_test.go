@@ -74,6 +74,9 @@ func TestDropoutsClicksAndClippingOfATone(t *testing.T) {
 			}
 		}},
 	} {
+		if !dsptest.IsExhaustive() && (c.hz > 1000 || c.name == "as played, 1 kHz" || c.name == "100 ms dropped") {
+			continue // TestDropoutsAndClicksInRandomTones draws their frequencies and lengths
+		}
 		tone := stimulus.Tone{Hz: c.hz, PeakDBFS: -20, Seconds: 3}
 		a, err := aligned(t, tone, c.device)
 		if err != nil {
@@ -97,7 +100,7 @@ func TestDropoutsClicksAndClippingOfATone(t *testing.T) {
 // finding. A dropout, a click or lost frames that exceed the impairments are found, each with
 // its place.
 func TestDropoutsAndClicksInRandomTones(t *testing.T) {
-	cases := 24
+	cases := 12
 	if dsptest.IsExhaustive() {
 		cases = 400
 	}

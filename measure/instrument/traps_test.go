@@ -138,14 +138,19 @@ func TestRemainingDelayHasItsOwnName(t *testing.T) {
 // below its gain, but that is not reported as a gain that follows the level.
 func TestPhaseShiftOf90DegreesHasNoPolarity(t *testing.T) {
 	const half = 401
+	var taps [2*half + 1]float64 // of a Hilbert transformer, every other one
+	for k := -half; k <= half; k += 2 {
+		taps[k+half] = 2 / (math.Pi * float64(k)) * (0.5 + 0.5*math.Cos(math.Pi*float64(k)/(half+1)))
+	}
 	turn := func(b dsp.Block) {
 		for c, x := range b {
 			y := make([]float64, len(x))
 			for n, v := range x {
-				for k := -half; v != 0 && k <= half; k += 2 {
-					if at := n + k + half; at < len(y) {
-						y[at] += v * 2 / (math.Pi * float64(k)) * (0.5 + 0.5*math.Cos(math.Pi*float64(k)/(half+1)))
-					}
+				if v == 0 {
+					continue
+				}
+				for k := 0; k < min(len(taps), len(y)-n); k += 2 {
+					y[n+k] += v * taps[k]
 				}
 			}
 			b[c] = y

@@ -85,6 +85,9 @@ func TestProcessedVersionsKeepTheirSound(t *testing.T) {
 		"noisy":       of(func(x float64) float64 { low = math.Mod(997*low+0.37, 1); return x + 0.01*(low-0.5) }),
 	}
 	for name, version := range versions {
+		if !dsptest.IsExhaustive() && name != "compressed" && name != "inverted" && name != "high-passed" {
+			continue
+		}
 		pairs := [][2]dsp.Block{{take, version}}
 		if dsptest.IsExhaustive() {
 			pairs = append(pairs, [2]dsp.Block{version, take})

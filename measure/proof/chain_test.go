@@ -79,7 +79,7 @@ func TestStagesPass(t *testing.T) {
 		`kind = "delay"; delay_ms = 1200; channels = [2]`,
 	}
 	for i, text := range stages {
-		if i%5 != 0 && !dsptest.IsExhaustive() {
+		if i%7 != 0 && !dsptest.IsExhaustive() {
 			continue
 		}
 		c := alone(stage(t, text))
@@ -172,7 +172,7 @@ func TestMisbuiltStagesFail(t *testing.T) {
 		{`kind = "de-esser"`, `kind = "de-esser"; q = 1.3`, "tone_dbfs"},
 		{`kind = "de-esser"`, `kind = "de-esser"; link_channels = false`, "programme_gain_trace_db"},
 	} {
-		if i%12 != 0 && !dsptest.IsExhaustive() {
+		if i%16 != 0 && !dsptest.IsExhaustive() {
 			continue
 		}
 		t.Run(c.built+" fails "+c.fails, func(t *testing.T) {

@@ -106,7 +106,7 @@ func TestFewBitsAreNoDropouts(t *testing.T) {
 // Speech that is rounded to few bits has peaks of some equal samples, and is not clipped;
 // speech that was clipped is, in few bits as well.
 func TestFewBitsAreNoFlatTops(t *testing.T) {
-	for _, seed := range dsptest.Some(3, []uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}) {
+	for _, seed := range dsptest.Some(1, []uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}) {
 		rng := rand.New(rand.NewPCG(seed, 9))
 		p := takes.Spoken(t, []string{takes.Readings, takes.SpokenNames}[seed%2])
 		room := takes.NewRoom(p, "pink", 20+15*rng.Float64(), 0.2, 15, seed)

@@ -55,7 +55,7 @@ func levelIn(room takes.Room, stretches [][2]int) float64 {
 // time within 0.2 where it is on in 1 s of pauses, since nothing is known of the time between
 // two pauses.
 func TestNoiseThatComesAndGoes(t *testing.T) {
-	cases := 3
+	cases := 2
 	if dsptest.IsExhaustive() {
 		cases = 60
 	}

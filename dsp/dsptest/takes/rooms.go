@@ -124,14 +124,34 @@ func Coloured(frames, rate int, slope float64, rng *rand.Rand) []float64 {
 	for length < frames {
 		length *= 2
 	}
-	fft := fourier.NewFFT(length)
 	bins := make([]complex128, length/2+1)
 	for k := 1; k < len(bins); k++ {
 		hz := max(5, float64(k)*float64(rate)/float64(length))
 		a := math.Pow(hz/100, -slope/2)
 		bins[k] = complex(a*rng.NormFloat64(), a*rng.NormFloat64())
 	}
+	fft := transformOf(length)
+	defer keep(fft)
 	return fft.Sequence(nil, bins)[:frames]
+}
+
+// pools holds, by length, the transforms that no goroutine uses: the sines and cosines of
+// one take half as long as the transform.
+var pools sync.Map
+
+// transformOf is a transform of a length, for one goroutine until it is kept again.
+func transformOf(length int) *fourier.FFT {
+	if p, ok := pools.Load(length); ok {
+		if fft, ok := p.(*sync.Pool).Get().(*fourier.FFT); ok {
+			return fft
+		}
+	}
+	return fourier.NewFFT(length)
+}
+
+func keep(fft *fourier.FFT) {
+	p, _ := pools.LoadOrStore(fft.Len(), new(sync.Pool))
+	p.(*sync.Pool).Put(fft)
 }
 
 func above80(x []float64, rate int) []float64 {
@@ -155,7 +175,9 @@ func WeightedLevel(x []float64, rate int, low, high float64, weight func(hz floa
 	padded := make([]float64, length)
 	copy(padded, x)
 	sum := 0.0
-	for k, v := range fourier.NewFFT(length).Coefficients(nil, padded) {
+	fft := transformOf(length)
+	defer keep(fft)
+	for k, v := range fft.Coefficients(nil, padded) {
 		if hz := float64(k) * float64(rate) / float64(length); hz >= low && hz <= high && k > 0 && k < length/2 {
 			sum += 2 * weight(hz) * (real(v)*real(v) + imag(v)*imag(v))
 		}
