@@ -15,6 +15,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/dsptest/takes"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 )
@@ -440,6 +441,41 @@ func TestDeliverTooLoud(t *testing.T) {
 	}
 	if is := value(t, readings, "integrated_lufs"); d.Missed == "" || math.Abs(is-r.Limiting[1].LoudnessLUFS) > 0.1 || d.Cost.P95DB > 6.05 {
 		t.Errorf("the nearest is %.2f LUFS with %.2f dB of limiting, missed %q; want what 6 dB give, %.2f LUFS", is, d.Cost.P95DB, d.Missed, r.Limiting[1].LoudnessLUFS)
+	}
+}
+
+// For sounds with more true peaks between their samples than speech, the stated loudness at 3, 6
+// and 10 dB of limiting, and the nearest possible one, are within 0.1 LU of a render, too: the
+// difference that two meters may have (Report ITU-R BS.2217-2).
+func TestRefusalStatesTheLoudnessOfNoise(t *testing.T) {
+	c := parsed(t, limiterAlone)
+	for _, seed := range dsptest.Some(1, []uint64{1, 2, 3, 4, 5, 6}) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		frames := 5 * 48000
+		all := map[string][]float64{"signs": make([]float64, frames), "normal": make([]float64, frames), "bursts": make([]float64, frames), "even": noise(rng, 0.3, frames), "pink": takes.RoomNoise("pink", frames, 48000, -20, seed)}
+		for n := range frames {
+			all["signs"][n], all["normal"][n] = 0.5, 0.1*rng.NormFloat64()
+			if rng.IntN(2) == 0 {
+				all["signs"][n] = -0.5
+			}
+			if all["bursts"][n] = 0.01 * rng.NormFloat64(); n%4800 < 240 {
+				all["bursts"][n] *= 30
+			}
+		}
+		for _, name := range dsptest.Some(2, []string{"signs", "even", "normal", "bursts", "pink"}) {
+			in := written24(t, 48000, dsp.Block{all[name]})
+			_, _, err := delivered(t, c, TargetLoudness(0, -1), in, Settings{})
+			var r *Refusal
+			if !errors.As(err, &r) || r.LoudestLUFS == nil || r.NearestLUFS == nil || len(r.Limiting) == 0 {
+				t.Errorf("seed %d, %s: %v", seed, name, err)
+				continue
+			}
+			for _, l := range append(r.Limiting, Limited{GainDB: r.nearestGainDB, LoudnessLUFS: *r.NearestLUFS}) {
+				if is := rendered(t, c, in, l.GainDB); !(math.Abs(is-l.LoudnessLUFS) <= 0.1) {
+					t.Errorf("seed %d, %s: at %g dB of limiting %.3f LUFS are stated, a render with drive_db = %.2f has %.3f", seed, name, l.P95DB, l.LoudnessLUFS, l.GainDB, is)
+				}
+			}
+		}
 	}
 }
 

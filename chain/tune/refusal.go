@@ -13,13 +13,15 @@ type Refusal struct {
 	Do string `json:"do,omitempty"`
 	// LoudestLUFS is the loudness at the largest drive; nil: not measured.
 	LoudestLUFS *float64 `json:"loudest_lufs"`
-	// Limiting lists the loudness that is possible at more and more limiting.
+	// Limiting lists the loudness that is possible at more and more limiting, within 0.1 LU
+	// where Deliver states it.
 	Limiting []Limited `json:"loudness_by_limiting"`
 	// NeedsLimitingDB is the limiting that the target requires, where that exceeds the largest
 	// accepted, Target.MostLimitingDB; 0: it does not.
 	NeedsLimitingDB float64 `json:"needs_limiting_db,omitempty"`
 	// NearestLUFS is the nearest loudness possible within the given limits; nil: none.
-	NearestLUFS *float64 `json:"nearest_lufs"`
+	NearestLUFS   *float64 `json:"nearest_lufs"`
+	nearestGainDB float64
 	// Proposal is a change of the chain that would help; nil: none is known.
 	Proposal *Proposal `json:"proposal,omitempty"`
 }

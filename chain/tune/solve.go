@@ -229,7 +229,7 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 		s.GainDB, s.AimLUFS, s.ForecastLUFS, s.most = most.gainDB, most.lufs, most.lufs, most.gainDB
 		return nil
 	}
-	r := &Refusal{Reason: reason, NearestLUFS: &most.lufs, NeedsLimitingDB: s.needsLimitingDB}
+	r := &Refusal{Reason: reason, NearestLUFS: &most.lufs, nearestGainDB: most.gainDB, NeedsLimitingDB: s.needsLimitingDB}
 	if limits {
 		loudest, _ := s.forecast.loudness(mostDriveDB)
 		r.LoudestLUFS = &loudest
@@ -250,24 +250,6 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 		}
 	}
 	return r
-}
-
-// measuredLoudest corrects a refusal by the loudness measured at the largest drive. The
-// forecast is too high there: it does not include the verification, which attenuates deeply
-// limited sound further. Between, the error is assumed to be proportional to the loudness that
-// the limiter removes.
-func (s *Solution) measuredLoudest(r *Refusal, lufs float64) {
-	plain := forecast{takes: s.forecast.takes}
-	loss := func(driveDB, lufs float64) float64 {
-		whole, _ := plain.loudness(driveDB)
-		return whole - lufs
-	}
-	most := loss(mostDriveDB, *r.LoudestLUFS)
-	for i := range r.Limiting {
-		l := &r.Limiting[i]
-		l.LoudnessLUFS += (lufs - *r.LoudestLUFS) * loss(l.GainDB, l.LoudnessLUFS) / most
-	}
-	r.LoudestLUFS = &lufs
 }
 
 // account computes the costs of the solution.

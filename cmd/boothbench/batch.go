@@ -81,7 +81,7 @@ func (b *batch) run() error {
 // prepare makes the folders of the outputs and what all tasks share.
 func (b *batch) prepare() error {
 	if b.settings.outDir != "" && !b.settings.plan {
-		if err := makeFolders(b.tasks); err != nil {
+		if err := b.makeFolders(b.tasks); err != nil {
 			return err
 		}
 	}

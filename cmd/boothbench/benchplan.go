@@ -40,8 +40,8 @@ func runBenchPlan(e env, args []string) error {
 	if err != nil {
 		return usageError("%s: %v", f.Arg(0), err)
 	}
-	if err := wave.MakeFolder(*folder); err != nil {
-		return outputError(err)
+	if err := e.makeFolder(*folder); err != nil {
+		return err
 	}
 	written := 0
 	write := func(name string, rate int, sound dsp.Block) error {

@@ -168,7 +168,7 @@ func runDeliver(e env, args []string) error {
 		return err
 	}
 	if s.outDir != "" {
-		if err := makeFolders(tasks); err != nil {
+		if err := e.makeFolders(tasks); err != nil {
 			return err
 		}
 	}

@@ -1,10 +1,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 
 	"github.com/boothbench/boothbench/dsp/wave"
@@ -14,6 +17,7 @@ import (
 type outputs struct {
 	mu     sync.Mutex
 	swept  map[string]bool
+	made   []string     // folders that were missing, those above before those below
 	folder *wave.Folder // temporary; nil: none yet
 	stdin  string       // the file in it that holds standard input
 }
@@ -42,10 +46,31 @@ func (o *outputs) keep(r io.Reader) (string, error) {
 	return path, nil
 }
 
-// done removes the temporary files.
+// makeFolder makes a folder for outputs, and those above it, where they are missing. Those in
+// which nothing is written are removed at the end.
+func (e env) makeFolder(path string) error {
+	o := e.outputs
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	var missing []string
+	for folder := filepath.Clean(path); ; folder = filepath.Dir(folder) {
+		if _, err := os.Lstat(folder); !errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		missing = append(missing, folder)
+	}
+	slices.Reverse(missing)
+	o.made = append(o.made, missing...)
+	return outputError(wave.MakeFolder(path))
+}
+
+// done removes the temporary files, and the folders that were made and are empty.
 func (o *outputs) done() {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	for _, folder := range slices.Backward(o.made) {
+		os.Remove(folder) // fails where it holds something
+	}
 	if o.folder != nil {
 		o.folder.Remove()
 	}

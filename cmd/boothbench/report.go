@@ -173,8 +173,8 @@ func (s *pageSettings) run(e env, files []string) error {
 		}
 	}
 	if s.svg != "" {
-		if err := wave.MakeFolder(s.svg); err != nil {
-			return outputError(err)
+		if err := e.makeFolder(s.svg); err != nil {
+			return err
 		}
 		for _, p := range page.Pictures() {
 			f, err := e.createFile(filepath.Join(s.svg, p.Name+".svg"), s.replace, inputs)

@@ -6,8 +6,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-
-	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 // namedTake is a file that a command works on.
@@ -149,10 +147,10 @@ func tasksOf(takes []namedTake, folder string) ([]task, error) {
 }
 
 // makeFolders makes the folders of the outputs.
-func makeFolders(tasks []task) error {
+func (e env) makeFolders(tasks []task) error {
 	for _, t := range tasks {
-		if err := wave.MakeFolder(filepath.Dir(t.out)); err != nil {
-			return outputError(err)
+		if err := e.makeFolder(filepath.Dir(t.out)); err != nil {
+			return err
 		}
 	}
 	return nil
