@@ -24,8 +24,11 @@ func StandardCrestTones(peakDBFS float64) CrestTones {
 // Kind is "crest-tones".
 func (c CrestTones) Kind() string { return "crest-tones" }
 
+// pairLow and pairHigh are the frequencies of the pair over that of the sines.
+const pairLow, pairHigh = 0.83, 1.19
+
 // Pair are the frequencies of the pair in Hz.
-func (c CrestTones) Pair() (low, high float64) { return 0.83 * c.Hz, 1.19 * c.Hz }
+func (c CrestTones) Pair() (low, high float64) { return pairLow * c.Hz, pairHigh * c.Hz }
 
 // Step is the first frame of the i-th sound and one past its last, at a rate in Hz; sound 0 is
 // the pair.
@@ -36,11 +39,11 @@ func (c CrestTones) Step(i, rate int) (from, to int) {
 
 // Make returns the sounds at a rate in Hz.
 func (c CrestTones) Make(rate int) (dsp.Block, error) {
-	low, high := c.Pair()
-	if err := firstError(checkFormat(rate, c.Channels), checkHz("hz", high, rate), checkRange("peak_dbfs", c.PeakDBFS, -200, -5, "dBFS"),
+	if err := firstError(checkFormat(rate, c.Channels), checkHzBy("hz", c.Hz, pairHigh, rate), checkRange("peak_dbfs", c.PeakDBFS, -200, -5, "dBFS"),
 		checkRange("step_seconds", c.StepSeconds, 0.05, 60, "s")); err != nil {
 		return nil, err
 	}
+	low, high := c.Pair()
 	steps := CrestSteps()
 	_, length := c.Step(len(steps), rate)
 	plane := make([]float64, length)

@@ -24,7 +24,7 @@ func (i Impulse) Frame(rate int) int { return frames(i.LeadSeconds, rate) }
 
 // Make returns the impulse at a rate in Hz.
 func (i Impulse) Make(rate int) (dsp.Block, error) {
-	if err := firstError(checkFormat(rate, i.Channels), checkPeak(i.PeakDBFS), checkSeconds(i.Seconds),
+	if err := firstError(checkFormat(rate, i.Channels), checkPeak("peak_dbfs", i.PeakDBFS), checkSeconds("seconds", i.Seconds),
 		checkRange("lead_seconds", i.LeadSeconds, 0, i.Seconds/2, "s")); err != nil {
 		return nil, err
 	}

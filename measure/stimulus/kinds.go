@@ -49,7 +49,7 @@ var settings = map[string][3]string{
 	"high_hz":         {"Hz", "up to half the rate", "highest frequency"},
 	"from_hz":         {"Hz", "1 to half of to_hz", "where the sweep begins"},
 	"to_hz":           {"Hz", "up to half the rate", "where it ends"},
-	"peak_dbfs":       {"dBFS", "-200 to 0", "peak level"},
+	"peak_dbfs":       {"dBFS", "-200 to 0; in crest-tones -200 to -5", "peak level"},
 	"from_dbfs":       {"dBFS", "-200 to 0", "peak level of the first step"},
 	"to_dbfs":         {"dBFS", "-200 to 0", "peak level of the last step"},
 	"step_db":         {"dB", "0.01 to 200", "from step to step"},
@@ -121,7 +121,8 @@ func (k Kind) With(given map[string]string) (Signal, error) {
 	each(made, func(key string, field reflect.Value) {
 		keys = append(keys, key)
 		text, isGiven := given[key]
-		if isGiven && wrong == nil && !set(field, text) {
+		// Absent channels are one; 0 that is given is a mistake.
+		if isGiven && wrong == nil && (!set(field, text) || key == "channels" && field.IsZero()) {
 			wrong = &dsp.SettingError{Setting: key, Found: strconv.Quote(text), Accepted: strings.TrimSpace(settings[key][1] + " " + settings[key][0])}
 		}
 	})

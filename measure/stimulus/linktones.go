@@ -20,6 +20,9 @@ func (l LinkTones) Kind() string { return "link-tones" }
 
 // Make returns the tones at a rate in Hz.
 func (l LinkTones) Make(rate int) (dsp.Block, error) {
+	if err := firstError(checkPeak("left_dbfs", l.LeftDBFS), checkPeak("right_dbfs", l.RightDBFS)); err != nil {
+		return nil, err
+	}
 	left, err := Tone{Hz: l.Hz, PeakDBFS: l.LeftDBFS, Seconds: l.Seconds}.Make(rate)
 	if err != nil {
 		return nil, err

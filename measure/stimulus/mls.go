@@ -45,7 +45,7 @@ func (m MLS) Make(rate int) (dsp.Block, error) {
 	if m.Order < leastMLSOrder || m.Order > mostMLSOrder {
 		return nil, &dsp.SettingError{Setting: "order", Found: fmt.Sprint(m.Order), Accepted: fmt.Sprintf("%d to %d", leastMLSOrder, mostMLSOrder)}
 	}
-	if err := firstError(checkFormat(rate, m.Channels), checkPeak(m.PeakDBFS), checkRange("periods", float64(m.Periods), 1, 100, "")); err != nil {
+	if err := firstError(checkFormat(rate, m.Channels), checkPeak("peak_dbfs", m.PeakDBFS), checkRange("periods", float64(m.Periods), 1, 100, "")); err != nil {
 		return nil, err
 	}
 	peak, mask := dsp.DBToAmplitude(m.PeakDBFS), mlsTaps[m.Order-leastMLSOrder]

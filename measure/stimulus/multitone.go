@@ -102,5 +102,5 @@ func (m Multitone) period(rate int) []float64 {
 func (m Multitone) check(rate int) error {
 	return firstError(checkFormat(rate, m.Channels), checkRange("low_hz", m.LowHz, 5, m.HighHz, "Hz"),
 		checkHz("high_hz", m.HighHz+3*pairBins, rate), checkRange("per_octave", float64(m.PerOctave), 1, 48, ""),
-		checkRange("periods", float64(m.Periods), 1, 100, ""), checkPeak(m.PeakDBFS))
+		checkRange("periods", float64(m.Periods), 1, 100, ""), checkPeak("peak_dbfs", m.PeakDBFS))
 }

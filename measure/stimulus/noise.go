@@ -21,7 +21,7 @@ func (w WhiteNoise) Kind() string { return "white-noise" }
 
 // Make returns the noise at a rate in Hz.
 func (w WhiteNoise) Make(rate int) (dsp.Block, error) {
-	if err := firstError(checkFormat(rate, w.Channels), checkPeak(w.PeakDBFS), checkSeconds(w.Seconds)); err != nil {
+	if err := firstError(checkFormat(rate, w.Channels), checkPeak("peak_dbfs", w.PeakDBFS), checkSeconds("seconds", w.Seconds)); err != nil {
 		return nil, err
 	}
 	plane := uniform(frames(w.Seconds, rate), w.Seed)
@@ -43,7 +43,7 @@ func (p PinkNoise) Kind() string { return "pink-noise" }
 
 // Make returns the noise at a rate in Hz.
 func (p PinkNoise) Make(rate int) (dsp.Block, error) {
-	if err := firstError(checkFormat(rate, p.Channels), checkPeak(p.PeakDBFS), checkSeconds(p.Seconds)); err != nil {
+	if err := firstError(checkFormat(rate, p.Channels), checkPeak("peak_dbfs", p.PeakDBFS), checkSeconds("seconds", p.Seconds)); err != nil {
 		return nil, err
 	}
 	// The filter's lowest pole, at 1 Hz or more, has settled after a second.

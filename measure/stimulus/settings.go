@@ -37,17 +37,27 @@ func checkFormat(rate, channels int) error {
 }
 
 // checkHz requires a frequency between 0 and the Nyquist frequency.
-func checkHz(setting string, hz float64, rate int) error {
-	if hz > 0 && hz < float64(rate)/2 {
+func checkHz(setting string, hz float64, rate int) error { return checkHzBy(setting, hz, 1, rate) }
+
+// checkHzBy requires a frequency of which so many times lie below the Nyquist frequency.
+func checkHzBy(setting string, hz, times float64, rate int) error {
+	if hz > 0 && times*hz < float64(rate)/2 {
 		return nil
+	}
+	if times != 1 {
+		return &dsp.SettingError{Setting: setting, Found: fmt.Sprintf("%g Hz", hz), Accepted: fmt.Sprintf("more than 0 and less than %.4g Hz: %g times that is half the rate", float64(rate)/2/times, times)}
 	}
 	return &dsp.SettingError{Setting: setting, Found: fmt.Sprintf("%g Hz", hz), Accepted: fmt.Sprintf("more than 0 and less than %g Hz, half the rate", float64(rate)/2)}
 }
 
-func checkPeak(dbfs float64) error { return checkRange("peak_dbfs", dbfs, -200, 0, "dBFS") }
+func checkPeak(setting string, dbfs float64) error {
+	return checkRange(setting, dbfs, -200, 0, "dBFS")
+}
 
 // checkSeconds requires a signal that is longer than its fades and fits in memory.
-func checkSeconds(s float64) error { return checkRange("seconds", s, 3*FadeMs/1000.0, 3600, "s") }
+func checkSeconds(setting string, s float64) error {
+	return checkRange(setting, s, 3*FadeMs/1000.0, 3600, "s")
+}
 
 // PeakDBFS is the largest |sample| of a sound in dBFS, −Inf for silence.
 func PeakDBFS(b dsp.Block) float64 {

@@ -13,7 +13,7 @@ func (s Silence) Kind() string { return "silence" }
 
 // Make returns the zeros at a rate in Hz.
 func (s Silence) Make(rate int) (dsp.Block, error) {
-	if err := firstError(checkFormat(rate, s.Channels), checkSeconds(s.Seconds)); err != nil {
+	if err := firstError(checkFormat(rate, s.Channels), checkSeconds("seconds", s.Seconds)); err != nil {
 		return nil, err
 	}
 	return spread(make([]float64, frames(s.Seconds, rate)), s.Channels, 0), nil
@@ -31,7 +31,7 @@ func (s ToneThenSilence) Kind() string { return "tone-then-silence" }
 
 // Make returns the tone and the zeros at a rate in Hz.
 func (s ToneThenSilence) Make(rate int) (dsp.Block, error) {
-	if err := checkSeconds(s.SilenceSeconds); err != nil {
+	if err := checkSeconds("silence_seconds", s.SilenceSeconds); err != nil {
 		return nil, err
 	}
 	if err := s.Tone.check(rate); err != nil {

@@ -26,7 +26,7 @@ func (s SpeechLike) Kind() string { return "speech-like" }
 
 // Make returns the programme at a rate in Hz.
 func (s SpeechLike) Make(rate int) (dsp.Block, error) {
-	if err := firstError(checkFormat(rate, s.Channels), checkPeak(s.PeakDBFS), checkSeconds(s.Seconds)); err != nil {
+	if err := firstError(checkFormat(rate, s.Channels), checkPeak("peak_dbfs", s.PeakDBFS), checkSeconds("seconds", s.Seconds)); err != nil {
 		return nil, err
 	}
 	peak := dsp.DBToAmplitude(s.PeakDBFS)

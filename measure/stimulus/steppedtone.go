@@ -78,7 +78,7 @@ func (s SteppedTone) Make(rate int) (dsp.Block, error) {
 }
 
 func (s SteppedTone) check(rate int) error {
-	if err := firstError(checkFormat(rate, s.Channels), checkHz("hz", s.Hz, rate), checkPeak(s.FromDBFS), checkPeak(s.ToDBFS),
+	if err := firstError(checkFormat(rate, s.Channels), checkHz("hz", s.Hz, rate), checkPeak("from_dbfs", s.FromDBFS), checkPeak("to_dbfs", s.ToDBFS),
 		checkRange("step_db", s.StepDB, 0.01, 200, "dB"), checkRange("step_seconds", s.StepSeconds, 0.05, 60, "s")); err != nil {
 		return err
 	}

@@ -77,7 +77,7 @@ func growing(fromHz, growth float64, rate int) func(frame int) float64 {
 
 func (s Sweep) check(rate int) error {
 	return firstError(checkFormat(rate, s.Channels), checkHz("to_hz", s.ToHz, rate), checkRange("from_hz", s.FromHz, 1, s.ToHz/2, "Hz"),
-		checkSeconds(s.Seconds), checkPeak(s.PeakDBFS))
+		checkSeconds("seconds", s.Seconds), checkPeak("peak_dbfs", s.PeakDBFS))
 }
 
 // SynchronisedSweep is an exponential sweep whose growth is chosen such that every harmonic has

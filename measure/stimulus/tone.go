@@ -61,7 +61,7 @@ func (t Tone) check(rate int) error {
 	if t.Only < 0 || t.Only > max(1, t.Channels) {
 		return &dsp.SettingError{Setting: "only", Found: fmt.Sprint(t.Only), Accepted: fmt.Sprintf("0 to %d", max(1, t.Channels))}
 	}
-	return firstError(checkFormat(rate, t.Channels), checkHz("hz", t.Hz, rate), checkPeak(t.PeakDBFS), checkSeconds(t.Seconds))
+	return firstError(checkFormat(rate, t.Channels), checkHz("hz", t.Hz, rate), checkPeak("peak_dbfs", t.PeakDBFS), checkSeconds("seconds", t.Seconds))
 }
 
 // addSine adds a sine that begins at phase 0. Its phase is reduced exactly, so that it does not

@@ -63,8 +63,8 @@ func (s ToneSeries) Make(rate int) (dsp.Block, error) {
 const mostSteps = 1000
 
 func (s ToneSeries) check(rate int) error {
-	if err := firstError(checkFormat(rate, s.Channels), checkHz("hz", s.Hz, rate), checkPeak(s.FromDBFS), checkPeak(s.ToDBFS),
-		checkRange("step_db", s.StepDB, 0.01, 200, "dB"), checkSeconds(s.StepSeconds)); err != nil {
+	if err := firstError(checkFormat(rate, s.Channels), checkHz("hz", s.Hz, rate), checkPeak("from_dbfs", s.FromDBFS), checkPeak("to_dbfs", s.ToDBFS),
+		checkRange("step_db", s.StepDB, 0.01, 200, "dB"), checkSeconds("step_seconds", s.StepSeconds)); err != nil {
 		return err
 	}
 	if n := len(s.Levels()); n > mostSteps {

@@ -63,5 +63,5 @@ func (t TwinTone) check(rate int) error {
 		return &dsp.SettingError{Setting: "low_hz", Found: fmt.Sprintf("%g Hz", t.LowHz), Accepted: fmt.Sprintf("less than high_hz, %g Hz", t.HighHz)}
 	}
 	return firstError(checkFormat(rate, t.Channels), checkHz("low_hz", t.LowHz, rate), checkHz("high_hz", t.HighHz, rate),
-		checkRange("ratio", t.Ratio, 0.01, 100, "to 1"), checkPeak(t.PeakDBFS), checkSeconds(t.Seconds))
+		checkRange("ratio", t.Ratio, 0.01, 100, "to 1"), checkPeak("peak_dbfs", t.PeakDBFS), checkSeconds("seconds", t.Seconds))
 }
