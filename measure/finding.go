@@ -6,11 +6,11 @@ type Severity int
 // The severities.
 const (
 	Note Severity = iota
-	Doubt
+	Warning
 	Fault
 )
 
-func (s Severity) String() string { return [...]string{"note", "doubt", "fault"}[s] }
+func (s Severity) String() string { return [...]string{"note", "warning", "fault"}[s] }
 
 // Finding is a sentence about a take: what was found and what to do.
 type Finding struct {

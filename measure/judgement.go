@@ -199,7 +199,7 @@ func (r Judgement) String() string { return fmt.Sprintf("%-9s  %s", r.Verdict, r
 // Sentence is String without the verdict.
 func (r Judgement) Sentence() string {
 	if r.Reading == EveryReading {
-		return fmt.Sprintf("%s: nothing is measured: %s", r.Subject, r.Got.Reason)
+		return fmt.Sprintf("%s: nothing was measured: %s", r.Subject, r.Got.Reason)
 	}
 	if err := r.Check(); err != nil {
 		return fmt.Sprintf("%s: the limit is not usable: %v", r.Subject, err)
@@ -285,7 +285,7 @@ var remedies = map[string]struct{ over, under string }{
 	"spectrum_change_db":    {"%s beyond the limit: find what changed that band, or record the baseline again if it is meant", "%s beyond the limit: find what changed that band, or record the baseline again if it is meant"},
 	"level_change_db":       {"%s beyond the limit: find what changed the level there, or record the baseline again if it is meant", "%s beyond the limit: find what changed the level there, or record the baseline again if it is meant"},
 	"residual_dbfs":         {"the sound has changed: %s more difference than accepted", ""},
-	"null_depth_db":         {"", "the sound has changed: the null is %s too shallow"},
+	"null_depth_db":         {"", "the sound has changed: the null depth is %s too small"},
 }
 
 // differenceUnit is the unit of a difference of two values.

@@ -14,7 +14,7 @@ import (
 type ForeignError struct{ Path string }
 
 func (e *ForeignError) Error() string {
-	return e.Path + ": the file is there, and no receipt says that a season made it; move it away, or plan the season into another folder"
+	return e.Path + ": the file exists, and no receipt shows that a season made it; move it away, or plan the season into another folder"
 }
 
 // isOwn reports whether an output may be replaced: there is none, or a receipt states that a

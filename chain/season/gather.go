@@ -141,14 +141,14 @@ func (p *Plan) row(key receipt.Key, take Take, verify bool) Row {
 	r, why, err := receipt.HoldsByTimes(key, take.Path, out)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		row.Note = "the take is not there"
+		row.Note = "the take is missing"
 		return row
 	case err != nil:
 		row.Note = err.Error()
 		return row
 	case r == nil:
 		if _, err := os.Stat(take.Path); err != nil {
-			row.Note = "the take is not there"
+			row.Note = "the take is missing"
 		} else if _, err := os.Stat(receipt.PathFor(out)); err == nil && row.State != Analysed {
 			row.State, row.Note = Stale, why
 		} else if !isOwn(out) {

@@ -158,7 +158,7 @@ func TestTakeThatEndsProcessesIsGivenUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	table, err := p.Gather(false)
-	if err != nil || table.Counts[Made] != 2 || table.Rows[1].State != Failed || !strings.Contains(table.Rows[1].Note, "begun 3 times") || !strings.Contains(table.Rows[1].Note, takes[1].Path) {
+	if err != nil || table.Counts[Made] != 2 || table.Rows[1].State != Failed || !strings.Contains(table.Rows[1].Note, "started 3 times") || !strings.Contains(table.Rows[1].Note, takes[1].Path) {
 		t.Errorf("%+v %v", table.Rows, err)
 	}
 }

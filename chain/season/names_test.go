@@ -45,7 +45,7 @@ func TestDeletedTakeIsReported(t *testing.T) {
 	}
 	for range 2 {
 		table, err := p.Gather(false)
-		if err != nil || table.Rows[0].State != Missing || table.Rows[0].Note != "the take is not there" {
+		if err != nil || table.Rows[0].State != Missing || table.Rows[0].Note != "the take is missing" {
 			t.Errorf("%+v %v", table.Rows[0], err)
 		}
 		run(t, p, 1, 1, RunSettings{})

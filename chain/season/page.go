@@ -2,7 +2,6 @@ package season
 
 import (
 	"fmt"
-	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -74,7 +73,7 @@ func (t *Table) answer() (v measure.Verdict, answer string, do []string) {
 		do = append(do, "Missing and stale takes: season run makes them.")
 	}
 	if t.Counts[Failed] > 0 {
-		do = append(do, "Failed takes: the reason is below; season run --again tries them anew.")
+		do = append(do, "Failed takes: the reason is below; season run --again tries them once more.")
 	}
 	if t.Counts[Corrupt] > 0 {
 		do = append(do, "Corrupt outputs: remove them and run the season again.")
@@ -279,9 +278,9 @@ func (t *Table) groupsSection() (report.Section, bool) {
 	}
 	if len(groups) > fewFolders {
 		q := groups[quietest]
-		says := fmt.Sprintf("%s is the quietest: its median is %.1f LU from the median of all takes.", q.Name, q.MedianLUFS-whole.MedianLUFS)
-		if math.Abs(q.MedianLUFS-whole.MedianLUFS) < 0.1 {
-			says = "No folder's median is 0.1 LU under the median of all takes."
+		says := fmt.Sprintf("%s is the quietest: its median is %.1f LU under the median of all takes.", q.Name, whole.MedianLUFS-q.MedianLUFS)
+		if !(whole.MedianLUFS-q.MedianLUFS >= 0.1) {
+			says = "No folder's median is 0.1 LU or more under the median of all takes."
 		}
 		s.Pictures = []picture.Picture{{Name: "season-folders", Title: "Each folder against all takes", Caption: picture.Minus(says), Panels: []picture.Panel{{
 			X: picture.Axis{Name: "folder, by its number in the table", Max: float64(len(groups)) + 1, Whole: true}, Height: 140,

@@ -254,7 +254,7 @@ func (p *Plan) rendered(ctx context.Context, g *Programme, takes []analysedTake)
 	}
 	lufs, ok := measure.PooledLoudness(profiles...)
 	if !ok {
-		return 0, nil, false, errors.New("the outputs have no loudness as one programme: nothing of them is above the gate")
+		return 0, nil, false, errors.New("the outputs have no loudness as one programme: nothing in them is above the loudness gate")
 	}
 	if lu, ok := measure.PooledRange(profiles...); ok {
 		spread = &lu

@@ -150,7 +150,7 @@ func (w *worker) doStep(ctx context.Context, t Take, s step) Outcome {
 		return o
 	}
 	if begun >= mostAttempts && !w.settings.Again {
-		return w.fail(o, s, fmt.Errorf("%s: begun %s, and no attempt came to its end; season run --again tries it anew", t.Path, dsp.Plural(begun, "time")))
+		return w.fail(o, s, fmt.Errorf("%s: started %s and never finished; season run --again tries it once more", t.Path, dsp.Plural(begun, "time")))
 	}
 	o.Receipt, err = w.make(ctx, t, s)
 	var output *wave.OutputError

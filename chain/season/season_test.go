@@ -309,7 +309,7 @@ func TestUnreadableTakeFailsOnce(t *testing.T) {
 		}
 	}
 	table, err := p.Gather(false)
-	if err != nil || table.Counts[Failed] != 2 || !strings.Contains(table.Rows[0].Note, "begun 3 times") || !strings.Contains(table.Rows[1].Note, takes[1].Path) {
+	if err != nil || table.Counts[Failed] != 2 || !strings.Contains(table.Rows[0].Note, "started 3 times") || !strings.Contains(table.Rows[1].Note, takes[1].Path) {
 		t.Error(table.Rows, err)
 	}
 	if got := run(t, p, 1, 1, RunSettings{Again: true}); got[Failed] != 1 || got[Made] != 1 {

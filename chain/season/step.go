@@ -115,7 +115,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 // delivery of a single take.
 func judgeAsOne(r *receipt.Receipt, target tune.Target, out string, f wave.Format, frames int64, readings measure.Readings) error {
 	if peak, _ := readings.Get("true_peak_dbtp"); peak.Measurable() && peak.Value > target.TruePeakDBTP {
-		return fmt.Errorf("the true peak of what was written is %.3f dBTP, over %g; set verify = true in the chain's limiter", peak.Value, target.TruePeakDBTP)
+		return fmt.Errorf("the true peak of the output is %.3f dBTP, over %g; set verify = true in the chain's limiter", peak.Value, target.TruePeakDBTP)
 	}
 	all := append(measure.FormatReadings(f, frames), readings...)
 	var judged []measure.Judgement

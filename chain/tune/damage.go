@@ -67,9 +67,9 @@ func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	d.CompressorMedianDB, d.CompressorP95DB = p.predictedCompression[0], p.predictedCompression[1]
 	d.phrases(a, func(ms int) lowering {
 		switch gain := g.expanderAt(ms); {
-		case gain < -300:
+		case gain < -100*cutDB:
 			return over3dB
-		case gain < -100:
+		case gain < -100*loweredDB:
 			return over1dB
 		}
 		return little
@@ -81,6 +81,9 @@ func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	}
 	d.After.Add("integrated_lufs", loudness)
 }
+
+// loweredDB is the attenuation over which speech counts as lowered. (own choice)
+const loweredDB = 1
 
 // lowering is a class of attenuation of a millisecond.
 type lowering uint8
@@ -153,7 +156,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 	// Each millisecond counts with the expander's lowest gain in it.
 	intervals := a.tracks.start(len(a.tracks.level))/int64(max(1, dsp.Frames(1, a.format.Rate))) + 1
 	lowered := make([]lowering, 0, intervals)
-	oneDB, threeDB := dsp.DBToAmplitude(-1), dsp.DBToAmplitude(-3)
+	oneDB, threeDB := dsp.DBToAmplitude(-loweredDB), dsp.DBToAmplitude(-cutDB)
 	interval := 1
 	plan := e.Plan()
 	g := chain.NewGains(0)

@@ -496,7 +496,7 @@ func (d *delivery) judge(f *DeliveredFile, s *Solution, take int) error {
 	}
 	peak, _ := f.Readings.Get("true_peak_dbtp")
 	if peak.Measurable() && peak.Value > d.target.TruePeakDBTP {
-		return &Refusal{Reason: fmt.Sprintf("%s: the true peak of what was written is %.3f dBTP, over %g", f.Out, peak.Value, d.target.TruePeakDBTP), Do: "set verify = true in the chain's limiter"}
+		return &Refusal{Reason: fmt.Sprintf("%s: the true peak of the output is %.3f dBTP, over %g", f.Out, peak.Value, d.target.TruePeakDBTP), Do: "set verify = true in the chain's limiter"}
 	}
 	if fine, _ := f.Readings.Get("true_peak_fine_dbtp"); fine.Measurable() && fine.Value > d.target.TruePeakDBTP {
 		s.note("%s: the fine reading of the true peak is %.3f dBTP, over %g; verify = true in the chain's limiter holds it", f.Out, fine.Value, d.target.TruePeakDBTP)

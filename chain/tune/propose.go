@@ -150,6 +150,10 @@ func sameFloors(all []*takeAnalysis) error {
 // leastSpeechDB is by how much speech exceeds the noise of a room, both above 150 Hz.
 const leastSpeechDB = 10
 
+// confirmedDB is how far apart the noise of a room's recording and that of the pauses may lie for
+// the two to count as the same. (own choice)
+const confirmedDB = 2
+
 // useRoom uses a recording of the room for takes without pauses, and compares it with takes
 // that have some.
 func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room Take, watch func(string, int) func(wave.Source) wave.Source) error {
@@ -158,7 +162,7 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 		return ofTake(room.Name, err)
 	}
 	if r.undecided != "" {
-		p.Notes = append(p.Notes, fmt.Sprintf("The room recording %s is of no use: %s.", room.Name, r.undecided))
+		p.Notes = append(p.Notes, fmt.Sprintf("The room recording %s cannot be used: %s.", room.Name, r.undecided))
 		return nil
 	}
 	for _, a := range all {
@@ -169,10 +173,10 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 			a.active = activityOf(a.tracks.level, a.leastActive())
 			a.speechDB = a.active.db - r.pauseDBFS
 			a.speech = a.speechDB > leastSpeechDB
-		case math.Abs(apart) <= 2:
-			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within 2 dB.", room.Name, a.name))
+		case math.Abs(apart) <= confirmedDB:
+			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within %d dB.", room.Name, a.name, confirmedDB))
 		default:
-			p.Notes = append(p.Notes, fmt.Sprintf("%s is %+.1f dB against the pauses of %s: was it recorded with the same gain? The pauses decide.", room.Name, apart, a.name))
+			p.Notes = append(p.Notes, fmt.Sprintf("The noise of %s is %+.1f dB relative to the pauses of %s: was it recorded with the same gain? The noise of the pauses is used.", room.Name, apart, a.name))
 		}
 	}
 	return nil
@@ -209,7 +213,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 		}
 		if low, ok := a.inspection.Readings.Get("softer_speech_dbfs"); ok {
 			high, _ := a.inspection.Readings.Get("louder_speech_dbfs")
-			p.Notes = append(p.Notes, fmt.Sprintf("%s holds speech at two levels, %.1f and %.1f dBFS: raise the softer by %.1f dB in its own file before the compressor, which does not bridge them.", a.name, low.Value, high.Value, high.Value-low.Value))
+			p.Notes = append(p.Notes, fmt.Sprintf("%s holds speech at two levels, %.1f and %.1f dBFS: raise the softer by %.1f dB in its own file before the compressor, which does not even out such a difference.", a.name, low.Value, high.Value, high.Value-low.Value))
 		}
 		if k := slices.IndexFunc(a.inspection.Floors, floorIsTwo); k >= 0 {
 			low, _ := a.inspection.Readings.Get("lower_noise_floor_dbfs")

@@ -21,6 +21,7 @@ const usualRangeLU, evenRangeLU, leastCompressedDB = 4.5, 2, 1
 // them, nil where it is off.
 func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16) (levels, gains [][]int16) {
 	const usualDB, mostP95DB, knee = compressedDB, 9, 6
+	const usualCompression, leastCompression = 3.0, 2 // ratios
 	off, rangeLU := "", math.Inf(-1)
 	for _, a := range all {
 		if lu, ok := a.momentaryRange(); ok {
@@ -32,7 +33,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	switch {
 	case fixed:
 	case math.IsInf(rangeLU, -1):
-		off = "no sound stands out of the noise for long enough to have a range of loudness."
+		off = "no sound is above the noise for long enough to have a range of loudness."
 	case wantDB < leastCompressedDB:
 		off = fmt.Sprintf("momentary loudness of the active sound spans %.1f LU from its 40th to its 95th percentile: it was compressed or limited before, or it is even by itself. Recorded speech spans %g LU and more, mostly; under %.1f LU there is nothing to even out.",
 			rangeLU, usualRangeLU, evenRangeLU+float64(leastCompressedDB)/usualDB*(usualRangeLU-evenRangeLU))
@@ -50,18 +51,17 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	solve := func(ratio float64) (threshold float64) {
 		return solveThreshold(levels, active, settings(0, ratio), wantDB)
 	}
-	ratio, T := 3.0, -20.0
+	ratio, T := usualCompression, -20.0
 	var reduction compression
 	if wantDB = max(wantDB, leastCompressedDB); off == "" || !math.IsInf(rangeLU, -1) {
 		T = solve(ratio)
 		if most := compressed(levels, settings(T, ratio)).activeReduction(active, 0.95); most > mostP95DB {
-			const least = 2
-			T = solve(least)
-			if little := compressed(levels, settings(T, least)).activeReduction(active, 0.95); little < mostP95DB {
-				ratio = math.Round(10*(least+(ratio-least)*(mostP95DB-little)/(most-little))) / 10
+			T = solve(leastCompression)
+			if little := compressed(levels, settings(T, leastCompression)).activeReduction(active, 0.95); little < mostP95DB {
+				ratio = math.Round(10*(leastCompression+(ratio-leastCompression)*(mostP95DB-little)/(most-little))) / 10
 				T = solve(ratio)
 			} else {
-				ratio = least
+				ratio = leastCompression
 			}
 		}
 		if kept, ok := p.keep["compressor.threshold_dbfs"]; ok {
@@ -81,7 +81,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	}
 	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("momentary loudness of the active sound spans %.1f LU; predicted reduction of active sound %.1f dB (median), %.1f dB (95th percentile)", max(0, rangeLU), median, p95),
 		compressorRule(wantDB), c)
-	p.choose("ratio", ratio, "", "", "3, or less, down to 2, where the 95th percentile of the reduction would be over 9 dB", c)
+	p.choose("ratio", ratio, "", "", fmt.Sprintf("%g; where the 95th percentile of the reduction would be over %d dB, as much less as that needs, down to %d", usualCompression, mostP95DB, leastCompression), c)
 	p.choose("knee_db", knee, "dB", "", "", c)
 	p.choose("attack_ms", 5, "ms", "", "", c)
 	p.choose("release_ms", 100, "ms", "", "", c)
@@ -128,11 +128,10 @@ func solveThreshold(levels [][]int16, active [][]bool, s dsp.CompressorSettings,
 
 // compressorRule returns the rule for the threshold in words.
 func compressorRule(wantDB float64) string {
-	const usual = "3 dB of median reduction, in sound less than 15.9 dB under the level of the speech (own choice within 3 to 6: common practice, no source)"
 	if wantDB < compressedDB {
-		return fmt.Sprintf("%.1f dB of median reduction instead of 3: the take spans less than %g LU, so it was compressed or limited before, or it is even by itself", wantDB, usualRangeLU)
+		return fmt.Sprintf("%.1f dB of median reduction instead of %d: the take spans less than %g LU, so it was compressed or limited before, or it is even by itself", wantDB, compressedDB, usualRangeLU)
 	}
-	return usual
+	return fmt.Sprintf("%d dB of median reduction, in sound less than %g dB under the level of the speech (own choice within 3 to 6: common practice, no source)", compressedDB, activeMarginDB)
 }
 
 // compression holds the linear gains of a compressor on peak tracks, one for each millisecond

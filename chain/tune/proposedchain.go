@@ -114,7 +114,7 @@ func (p *ProposedChain) kept(key string) (string, bool) {
 // write writes the chain file and reads it back.
 func (p *ProposedChain) write(name string) error {
 	var b bytes.Buffer
-	comment(&b, fmt.Sprintf("Proposed by boothbench propose for %s. Above a value stand what was read of the take, and the rule by which the value follows. Where you know better, propose again with --keep STAGE.KEY=VALUE: that value stays, and the others follow.", name))
+	comment(&b, fmt.Sprintf("Proposed by boothbench propose for %s. The comment above a value gives the reading of the take and the rule that sets the value. Where you know better, propose again with --keep STAGE.KEY=VALUE: that value stays, and the others follow.", name))
 	for _, note := range p.Notes {
 		comment(&b, note)
 	}

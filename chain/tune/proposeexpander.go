@@ -57,14 +57,14 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	if loud == nil {
 		p.stage("expander", "", off)
 		threshold := -60.0
-		p.choose("threshold_dbfs", threshold, "dBFS", "no noise to set it by", "a place for it, if you switch it on", None)
+		p.choose("threshold_dbfs", threshold, "dBFS", "no noise was measured to set it by", "a starting value, in case you switch the stage on", None)
 		return gains
 	}
 	T := math.Ceil(10*loud.threshold()) / 10
 	if T > -10 {
 		T = -10
 		if off == "" {
-			off = fmt.Sprintf("the noise lies at %.1f dBFS: that is no pause.", loud.floorDBFS)
+			off = fmt.Sprintf("the noise lies at %.1f dBFS: too loud for a pause.", loud.floorDBFS)
 		}
 	}
 	T = max(-120, T)
@@ -94,7 +94,7 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 		rangeDB = mostRangeDB * mostLoweredShare / worst
 	}
 	if off == "" && rangeDB < leastRangeDB && !fixed {
-		off = fmt.Sprintf("it would lower %.1f %% of the speech by more than 1 dB with a range of %d dB; with %d dB or less it is not worth it.", 100*worst, mostRangeDB, leastRangeDB)
+		off = fmt.Sprintf("it would lower %.1f %% of the speech by more than %d dB with a range of %d dB; with %d dB or less it is not worthwhile.", 100*worst, loweredDB, mostRangeDB, leastRangeDB)
 		rangeDB = leastRangeDB
 	}
 	// With the least range a cut is by 4 dB at most: no reason to switch it off.
@@ -105,18 +105,18 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	if off != "" {
 		c = None
 	}
-	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above 150 Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", loud.pauseDBFS, loud.seconds, loud.noiseTop),
-		"at least 6 dB over the noise, and 2 dB over what the detector reads", c)
-	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("with %d dB, it is predicted to lower %.1f %% of the time of speech by more than 1 dB, and to cut %s and %s of %s by more than %d dB", mostRangeDB, 100*worst, dsp.Plural(cuts.ends, "end"), dsp.Plural(cuts.starts, "start"), dsp.Plural(cuts.phrases, "phrase"), cutDB),
-		"12 dB, but less where it lowers more than 1 % of the time of speech, or cuts more than 1 % of the ends or 3 % of the starts", c)
+	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above %d Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", sideChainHz, loud.pauseDBFS, loud.seconds, loud.noiseTop),
+		fmt.Sprintf("at least %d dB over the noise, and %d dB over what the detector reads", overFloorDB, overNoiseDB), c)
+	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("with %d dB, it is predicted to lower %.1f %% of the time of speech by more than %d dB, and to cut %s and %s of %s by more than %d dB", mostRangeDB, 100*worst, loweredDB, dsp.Plural(cuts.ends, "end"), dsp.Plural(cuts.starts, "start"), dsp.Plural(cuts.phrases, "phrase"), cutDB),
+		fmt.Sprintf("%d dB, but less where it lowers more than %g %% of the time of speech, or cuts more than %g %% of the ends or %g %% of the starts", mostRangeDB, 100*mostLoweredShare, 100*mostEndsCut, 100*mostStartsCut), c)
 	s := settings(rangeDB)
-	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), "the ratio that lowers the noise by the range, 1.5 to 4", c)
+	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), fmt.Sprintf("the ratio that lowers the noise by the range, %g to %d", leastRatio, mostRatio), c)
 	p.choose("hysteresis_db", s.HysteresisDB, "dB", "", "", c)
 	p.choose("attack_ms", s.AttackMs, "ms", "", "", c)
 	p.choose("hold_ms", s.HoldMs, "ms", "", "it stays open through the short silences inside words, such as those before p, t and k", c)
 	p.choose("release_ms", s.ReleaseMs, "ms", "", "", c)
 	p.choose("lookahead_ms", s.LookaheadMs, "ms", "", "it is open when a word begins; a file has no delay to keep", c)
-	p.choose("sidechain_highpass_hz", sideChainHz, "Hz", "", "the noise of rooms falls with frequency, so soft speech stands out of it above 150 Hz", c)
+	p.choose("sidechain_highpass_hz", sideChainHz, "Hz", "", fmt.Sprintf("the noise of rooms falls with frequency, so soft speech is further above it from %d Hz up", sideChainHz), c)
 	if off != "" {
 		return make([][]int16, len(all))
 	}
@@ -143,7 +143,7 @@ func nothingToGain(all []*takeAnalysis) string {
 		gain := max(leastGainDB, usualLUFS-lufs+compressedDB)
 		if at := a.pauseDBFS + gain; at > loudest {
 			loudest = at
-			why = fmt.Sprintf("nothing to gain: the noise above 150 Hz lies at %.1f dBFS, and stays under %d with %.0f dB of gain.", a.pauseDBFS, inaudibleDBFS, gain)
+			why = fmt.Sprintf("nothing to gain: the noise above %d Hz lies at %.1f dBFS, and stays under %d dBFS with %.0f dB of gain.", sideChainHz, a.pauseDBFS, inaudibleDBFS, gain)
 		}
 	}
 	if loudest >= inaudibleDBFS {
@@ -305,7 +305,7 @@ func (a *takeAnalysis) loweredShare(gains []int16, all []word) float64 {
 	for i, w := range all {
 		l := loss{total: float64(w.to - w.from)}
 		for _, g := range gains[w.from:w.to] {
-			if g < -100 {
+			if g < -100*loweredDB {
 				l.lowered++
 			}
 		}
@@ -321,7 +321,7 @@ func (a *takeAnalysis) loweredShare(gains []int16, all []word) float64 {
 		for _, part := range []word{{before, w.from}, {w.to, after}} {
 			for k := part.from; k < part.to; k++ {
 				switch level := a.tracks.level[k]; {
-				case gains[k] >= -100:
+				case gains[k] >= -100*loweredDB:
 				case level > over:
 					audible++
 				case level < median:

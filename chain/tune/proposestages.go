@@ -16,7 +16,7 @@ const leastCornerHz, mostCornerHz = 40, 100
 // proposeHighPass sets the corner below the lowest voice: a Butterworth high-pass of 12 dB an
 // octave loses 0.5 dB at 1/0.59 of its corner, with 0.59 = (10^0.05 − 1)^(1/4).
 func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
-	const share, without = 0.59, 60
+	const share, without, stepHz = 0.59, 60, 5
 	p.stage("highpass", "", "")
 	hz, seconds := math.Inf(1), 0.0
 	for _, a := range all {
@@ -25,10 +25,10 @@ func (p *ProposedChain) proposeHighPass(all []*takeAnalysis) float64 {
 		}
 	}
 	if seconds == 0 {
-		return p.choose("corner_hz", without, "Hz", fmt.Sprintf("less than %d s of voiced speech", leastVoicedSeconds), "60 Hz where no pitch is found (own choice)", Low)
+		return p.choose("corner_hz", without, "Hz", fmt.Sprintf("less than %d s of voiced speech", leastVoicedSeconds), fmt.Sprintf("%d Hz where no pitch is found (own choice)", without), Low)
 	}
-	corner := 5 * math.Floor(max(leastCornerHz, min(mostCornerHz, share*hz))/5)
-	return p.choose("corner_hz", corner, "Hz", fmt.Sprintf("lowest pitch %.0f Hz (5th percentile of %.0f s of voiced speech)", hz, seconds), "0.59 times that pitch, at which the filter then takes 0.5 dB; 40 to 100 Hz, in steps of 5 Hz", High)
+	corner := stepHz * math.Floor(max(leastCornerHz, min(mostCornerHz, share*hz))/stepHz)
+	return p.choose("corner_hz", corner, "Hz", fmt.Sprintf("lowest pitch %.0f Hz (5th percentile of %.0f s of voiced speech)", hz, seconds), fmt.Sprintf("%g times that pitch, at which the filter then takes 0.5 dB; %d to %d Hz, in steps of %d Hz", share, leastCornerHz, mostCornerHz, stepHz), High)
 }
 
 // sum adds gains to levels, both in hundredths of a dB.
@@ -56,7 +56,7 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 	}
 	off := ""
 	if events < leastAMinute*minutes || events < 2 {
-		off = fmt.Sprintf("%.1f sharp s-sounds a minute of speech; from %d on it is worth it.", events/max(minutes, 1.0/60), leastAMinute)
+		off = fmt.Sprintf("%.1f sharp s-sounds a minute of speech; from %d on a de-esser is worthwhile.", events/max(minutes, 1.0/60), leastAMinute)
 	}
 	c := Medium
 	if off != "" {
@@ -77,14 +77,14 @@ func (p *ProposedChain) proposeLimiter(all []*takeAnalysis, peaks [][]int16) {
 			loudest = max(loudest, quantile(inOrder(active), 0.995))
 		}
 	}
-	drive, reading := 0.0, "no sound that stands out of the noise, and so no peaks to set it by"
+	drive, reading := 0.0, "no sound is above the noise, so there are no peaks to set it by"
 	if !math.IsInf(loudest, -1) {
 		reading = fmt.Sprintf("99.5 %% of the milliseconds of active sound peak at %.1f dBFS or less ahead of it", loudest)
 		drive = math.Floor(2*max(-mostDB, min(mostDB, ceiling+limitedDB-loudest))) / 2
 	}
 	p.stage("limiter", "", "")
-	p.choose("ceiling_dbtp", ceiling, "dBTP", "", "EBU R 128: -1 dBTP at most", High)
-	p.choose("drive_db", drive, "dB", reading, "the drive that limits them by 1 dB at most, 12 dB of drive at most; for a target loudness, use boothbench deliver", Medium)
+	p.choose("ceiling_dbtp", ceiling, "dBTP", "", fmt.Sprintf("EBU R 128: %d dBTP at most", ceiling), High)
+	p.choose("drive_db", drive, "dB", reading, fmt.Sprintf("the drive that limits them by %d dB at most, %d dB of drive at most; for a target loudness, use boothbench deliver", limitedDB, mostDB), Medium)
 	p.choose("lookahead_ms", 3, "ms", "", "", High)
 }
 

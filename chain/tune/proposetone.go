@@ -33,6 +33,9 @@ var toneRule = []struct {
 
 const leastToneSeconds = 10
 
+// A band is lowered by at least and at most this. (own choice)
+const leastToneDB, mostToneDB = 1, 4
+
 // toneName is the name of the stage with the tone bands.
 const toneName = "tone"
 
@@ -85,12 +88,12 @@ func (p *ProposedChain) proposeTone(all []*takeAnalysis) {
 			began = true
 		}
 		p.stage("", "", "")
-		gain := -max(1, min(4, (mean-r.limitDB)/2))
+		gain := -max(leastToneDB, min(mostToneDB, (mean-r.limitDB)/2))
 		hz := r.hz
 		if r.shape == `"bell"` {
 			hz = float64(at)
 		}
-		p.put("shape", r.shape, "", fmt.Sprintf("%d to %d Hz stand %.1f dB over the average spectrum of speech (up to %g dB are usual)", r.low, r.high, mean, r.limitDB), "lowered by half of what exceeds that, by 1 to 4 dB; never a boost. The likely cause is "+r.why, Low)
+		p.put("shape", r.shape, "", fmt.Sprintf("%d to %d Hz is %.1f dB above the average spectrum of speech (up to %g dB is usual)", r.low, r.high, mean, r.limitDB), fmt.Sprintf("lowered by half of what exceeds that, by %d to %d dB; never a boost. The likely cause is %s", leastToneDB, mostToneDB, r.why), Low)
 		p.choose("centre_hz", hz, "Hz", "", "", Low)
 		p.choose("gain_db", math.Round(10*gain)/10, "dB", "", "", Low)
 		if r.shape == `"bell"` {

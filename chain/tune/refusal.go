@@ -37,7 +37,7 @@ func (r *Refusal) Error() string {
 	var b strings.Builder
 	b.WriteString(r.Reason)
 	if r.LoudestLUFS != nil {
-		fmt.Fprintf(&b, "; a drive of 60 dB, the most there is, gives %.1f LUFS", *r.LoudestLUFS)
+		fmt.Fprintf(&b, "; a drive of %d dB, the most there is, gives %.1f LUFS", mostDriveDB, *r.LoudestLUFS)
 	}
 	for i, l := range r.Limiting {
 		word := "; by"

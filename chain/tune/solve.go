@@ -83,12 +83,12 @@ func (s *Solution) audible() error {
 		if r, _ := a.Ahead.Get("integrated_lufs"); !r.Measurable() {
 			reason := r.Reason
 			if reason == "nothing above the gate of -70 LUFS" {
-				reason += ", not even with 60 dB of gain"
+				reason += fmt.Sprintf(", not even with %d dB of gain", mostDriveDB)
 			}
-			return &Refusal{Reason: "there is no loudness to aim by: " + reason}
+			return &Refusal{Reason: "the loudness cannot be measured: " + reason}
 		}
 	}
-	return &Refusal{Reason: "there is no loudness to aim by"}
+	return &Refusal{Reason: "the loudness cannot be measured"}
 }
 
 // solve finds the gain, or the nearest one that the target's limits accept.
@@ -158,7 +158,7 @@ func (s *Solution) bound(p point) (reason string, most point, ok bool) {
 				gain -= loudest - *limit + 0.002
 			}
 			loudest, _ = s.shortTermMax(p.gainDB)
-			lower(gain, fmt.Sprintf("at %g LUFS the largest short-term loudness is %.1f LUFS, over %g: it is %.1f LU over the loudness, and must be %.1f LU at most", s.AimLUFS, loudest, *limit, loudest-p.lufs, *limit-s.AimLUFS))
+			lower(gain, fmt.Sprintf("at %g LUFS the largest short-term loudness is %.1f LUFS, over %g: it is %.1f LU above the integrated loudness, and may be %.1f LU at most", s.AimLUFS, loudest, *limit, loudest-p.lufs, *limit-s.AimLUFS))
 		}
 	}
 	return reason, most, ok

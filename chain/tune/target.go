@@ -57,7 +57,7 @@ func (t Target) Check() error {
 	case t.ShortTermMaxLUFS != nil && !(*t.ShortTermMaxLUFS >= t.LoudnessLUFS):
 		return fmt.Errorf("found a short-term loudness of %g LUFS at most; accepted: %g LUFS, the loudness of the whole, or more", *t.ShortTermMaxLUFS, t.LoudnessLUFS)
 	case t.MostLimitingDB < 0:
-		return fmt.Errorf("found %g dB of limiting; accepted: more than 0 dB", t.MostLimitingDB)
+		return fmt.Errorf("found %g dB of limiting; accepted: more than 0 dB, or 0 for the default, %d dB", t.MostLimitingDB, DefaultLimitingDB)
 	}
 	return nil
 }

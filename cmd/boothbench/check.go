@@ -261,7 +261,7 @@ func (e env) worst(run expect.Run) error {
 		warn(e.stderr, c.Warnings)
 		warn(e.stderr, underName(c.Subject, c.ChannelFaults))
 		if c.Err != nil {
-			fmt.Fprintf(e.stderr, "boothbench check: %s\n", errorText(c.Err))
+			fmt.Fprintf(e.stderr, "boothbench check: %s\n", wave.ErrorText(c.Err))
 			worst = &coded{max(exitCode(worst), exitCode(inputErrorUnless(c.Err))), errReported}
 		}
 	}

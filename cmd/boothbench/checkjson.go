@@ -1,6 +1,7 @@
 package main
 
 import (
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/expect"
 )
@@ -41,7 +42,7 @@ func checkedObject(c expect.Checked) any {
 	}
 	o.Warnings = append(o.Warnings, underName(c.Subject, c.ChannelFaults)...)
 	if c.Err != nil {
-		o.ExitCode, o.Error = exitCode(inputErrorUnless(c.Err)), c.Err.Error()
+		o.ExitCode, o.Error = exitCode(inputErrorUnless(c.Err)), wave.ErrorText(c.Err)
 	} else if !c.Passed() {
 		o.ExitCode = exitLimit
 	}

@@ -5,6 +5,7 @@ import (
 	"os"
 	"strings"
 
+	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/compare"
 )
@@ -113,7 +114,7 @@ func (c *comparedFolders) print(e env) {
 	for _, r := range c.results {
 		text := r.Summary
 		if r.Err != nil {
-			text = "cannot be compared: " + r.Err.Error()
+			text = "cannot be compared: " + wave.ErrorText(r.Err)
 		}
 		if c.failed(r) {
 			text = "fail: " + text
@@ -196,7 +197,7 @@ func (c *comparedFolders) object(code int) any {
 	for _, r := range c.results {
 		p := pairJSON{Name: r.Name, A: r.A, B: r.B, Same: r.Same, Fails: c.failed(r), Summary: r.Summary, Differences: append([]compare.Difference{}, r.Differences...), Readings: r.Readings}
 		if r.Err != nil {
-			p.Error = r.Err.Error()
+			p.Error = wave.ErrorText(r.Err)
 		}
 		o.Pairs = append(o.Pairs, p)
 	}

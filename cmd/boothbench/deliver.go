@@ -24,7 +24,7 @@ times at most. It reports how much limiting the loudness took.
 A target that cannot be met, or only with more than 6 dB of limiting, is refused: exit
 code 1, nothing is written, and the loudness that is possible is printed.
 --limiting-max-db accepts more limiting; --nearest writes the nearest that is possible.
-A chain without a limiter gets one gain.
+To a chain without a limiter one gain stage is added at its end.
 
 True peak is true_peak_dbtp of the written file (Rec. ITU-R BS.1770-5 Annex 2). A note
 is printed where true_peak_fine_dbtp, a finer interpolation, exceeds the limit;

@@ -72,10 +72,10 @@ func (r *deliverReport) print(e env, s *deliverSettings) {
 		if errors.Is(err, wave.ErrExists) {
 			err = outputError(err)
 		}
-		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", errorText(err))
+		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", wave.ErrorText(err))
 	}
 	if r.saved != nil {
-		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", errorText(outputError(r.saved)))
+		fmt.Fprintf(e.stderr, "boothbench deliver: %s\n", wave.ErrorText(outputError(r.saved)))
 	}
 	switch {
 	case s.json:
@@ -217,7 +217,7 @@ func (r *deliverReport) object(s *deliverSettings) deliverJSON {
 		Refusal: r.refusal(), Files: []deliveredJSON{}, Notes: []string{},
 	}
 	if r.err != nil {
-		o.Error = r.err.Error()
+		o.Error = wave.ErrorText(r.err)
 		return o
 	}
 	d := r.delivery

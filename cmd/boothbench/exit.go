@@ -65,27 +65,6 @@ func outputError(err error) error {
 	return withCode(exitOutput, err)
 }
 
-// errorText is the text of an error for people. Errors of the operating system get advice.
-func errorText(err error) string {
-	text := err.Error()
-	if errors.Is(err, context.Canceled) {
-		return strings.Replace(text, context.Canceled.Error(), "interrupted", 1)
-	}
-	var path *fs.PathError
-	if !errors.As(err, &path) {
-		return text
-	}
-	why := path.Err.Error()
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		why = "no such file; check the spelling and the folder"
-	case errors.Is(err, fs.ErrPermission):
-		why = "permission denied; check who owns the file or folder, and its mode"
-	}
-	text = strings.Replace(text, path.Error(), path.Path+": "+why, 1)
-	return strings.Replace(text, path.Path+": "+path.Path+": ", path.Path+": ", 1)
-}
-
 // bare is an error of the operating system without the file name in it.
 func bare(err error) error {
 	if path := (*fs.PathError)(nil); errors.As(err, &path) {

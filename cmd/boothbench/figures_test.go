@@ -91,8 +91,7 @@ func textsForUsers(t *testing.T) map[string][]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	files = append(files, "../../chain/terms.go", "../../chain/kinds.go", "../../chain/kinds_dynamics.go", "../../measure/stimulus/kinds.go", "../../measure/bench/tests.go")
-	for _, folder := range []string{"measure", "measure/take", "measure/compare", "measure/expect", "measure/report"} {
+	for _, folder := range []string{"chain", "chain/season", "chain/tune", "measure", "measure/bench", "measure/compare", "measure/conversation", "measure/expect", "measure/instrument", "measure/listen", "measure/proof", "measure/report", "measure/stimulus", "measure/take"} {
 		names, err := filepath.Glob(filepath.Join("../..", folder, "*.go"))
 		if err != nil {
 			t.Fatal(err)
@@ -234,10 +233,24 @@ var constantsInTexts = []stated{
 	{"median of their folder by more than %g LU", "chain/season", "outlierLU"},
 	{"loudness is more than %g LU", "chain/season", "outlierLU"},
 	{"less than %g s of sound above the loudness gate", "chain/season", "leastComparedSeconds"},
-	{"loudness counts less than %g s", "chain/season", "leastComparedSeconds"},
 	{"looks %g frames ahead", "dsp", "VerificationFrames"},
 	{"64 × %g taps", "dsp", "verifiedStride"},
 	{"64 phases and %g taps", "dsp", "verifiedStride"},
+	{"above the gate of %g LUFS", "measure", "absoluteGateLUFS"},
+	{"No sound in them is above the gate of %g LUFS", "measure", "absoluteGateLUFS"},
+	{"under the gate of %g LUFS", "measure", "absoluteGateLUFS"},
+	{"%g dB of drive, the most there is", "chain/tune", "mostDriveDB"},
+	{"changed by %g %; below 0", "measure/instrument", "beginsShare * 100"},
+	{"changed by %g % to where", "measure/instrument", "beginsShare * 100"},
+	{"lowered by more than %g dB:", "chain/tune", "loweredDB"},
+	{"%g dB: five times the movement up to which", "measure/proof", "curveBoundDB"},
+	{"%g dB: the ripple of the detector's mean square", "measure/proof", "gainBoundDB"},
+	{"Hz at %g dBFS, without an s", "measure/stimulus", "DefaultPeakDBFS"},
+	{"one sample of %g dBFS in silence", "measure/stimulus", "DefaultPeakDBFS"},
+	{"of 10 s at %g dBFS", "measure/stimulus", "DefaultPeakDBFS"},
+	{"a sine of 1 kHz at %g dBFS", "measure/stimulus", "DefaultPeakDBFS"},
+	{"%g Hz, left at", "measure/stimulus", "StandardHz"},
+	{"%g Hz, %+g dB relative to the ceiling", "measure/stimulus", "StandardHz"},
 }
 
 // figuresWithReason are the figures that no constant of the code has, by reason.
@@ -247,6 +260,7 @@ var figuresWithReason = map[string][]string{
 	},
 	"1 − 1/e, and what follows from it": {"63.2 %", "A time to 90 %", "a time to 90 %"},
 	"a definition": {
+		"full-scale sine of 1 kHz reads 0", "brings to 0 dBFS:", "holds up to 0 dBFS", "furthest from 0 dB", "unity gain, 0 dB", "no notch of 3 dB from", "`\"-18 dBFS\"`", "more than 0 LU", "with range 0 dB",
 		"(3 dB down)", "0 dBFS = %+.2f dBu", "0 dBm is 0 dBu", "only a tone of 997 Hz", "0.01 dB of error in a level",
 		"a sample of 1.0 is 0 dBFS", "peaks at 0 dBFS", "a full-scale sine is 0 dBFS", // dBFS
 		"1 LU is 1 dB", "what 0 LU is (−23 LUFS in EBU R 128)",
@@ -255,35 +269,41 @@ var figuresWithReason = map[string][]string{
 		"12 dB/oct high-pass", "the period is 2^order - 1 frames", "of −3 dB; a shelf", "the −3 dB points", "# 3 dB down from 1 kHz",
 	},
 	"the name of the reading": {
+		"the gain at 1 kHz", "the output is 0 at 1 kHz", "1 kHz lies outside", "1 kHz, or this harmonic", "within 2 dB of its last value", "from 10 % to 90 % of the change",
 		"at 1 kHz: second harmonic", "The gain at 1 kHz is",
 		"From 10 to 90 % of", "to within 2 dB of the final gain", "lowered by more than 1 dB:", "over 3 dB for %.1f",
 		"at 1 kHz always", "is that at 31.5 Hz", "at 1 kHz and where it is largest",
 	},
 	"a standard": {
+		"in 500 Hz bands", "harmonics 2 to %d up to 20 kHz", "no line of 50 or 60 Hz",
 		"−1 dBTP: EBU R 128", "20 Hz to 20 kHz", "a tone of −60 dBFS", "a tone of -60 dBFS", "THD+N reaches 1 %", "interpolator of 48 taps", "The two differ above 10 %",
 		"to within 2 or 3 dB of the end (hearing-aid standards", "There is no single definition: 10 to 90 %", "above 4 GiB",
 		"SMPTE 60 Hz + 7 kHz", "of 60 Hz and 7 kHz, 4:1 (SMPTE", "of 18 kHz and 20 kHz, 1:1 (AES17)", "997 Hz in steps", "THD+N of 997 Hz", "997 Hz over", "in steps of 5 dB (AES17)",
 		"against 1 kHz", "above 1 kHz at which", "than at 1 kHz", "relative to its gain at 1 kHz", "The sensitivity is at 1 kHz", // IEC 61260-1's reference
 	},
 	"computed: a test or a closed form stands beside the code": {
+		"(side lobes below −180 dB)", "1.76 − 4.77 dB", "280 dB below the tone", "reads up to 0.23 dB over a tone", "at which the filter then takes 0.5 dB", "95 % of what the steps", "15 dB of the curve", "moves no point of the curve by more than 0.1 dB", "60 dB over the rounding of 32-bit floating point, 20 dB under",
 		"is within 0.5 dB of the median ratio",
 		"up to 0.55 dB", "0.23 dB over it", "0.56 dB", "up to 3 dB higher on a tone", "limits it to 35 dB", "The notch removes 0.21 dB of a second harmonic and 0.07 dB of a third",
 		"raises the noise by 4.77 dB", "Lower than unweighted by about 2 dB", "rises by 8.9 dB", "by 29.5 dB", "(by 7 dB in 1,024 frames, 14 dB in",
 		"1 ms later cancel at 500 Hz, 1.5 kHz", "1 ms cancels at 500 Hz", "with a 6 dB knee", "Blocks of 31 to 62 ms", "third octaves from 125 Hz up", "IEC 61260-1, from 125 Hz up",
 	},
 	"an example": {
+		"-20 dBFS = 0.245 V", "peak_dbfs=-60 seconds",
 		"such as -96 dBu", "such as -20 dBFS",
 		"0 dBFS = +16 dBu", "0 dBFS = +18 dBu", `"-133 dBV in dBu"`, `"-20 dBFS in dBu"`, `"-72 dBFS-sine"`, `"-88 dBu"`, `"-20 dBFS" --loaded "-21.5 dBFS"`, `"4 dBu" --loaded "3.2 dBu"`,
 		"preamp at +40 dB", "over -1 dBTP", "hz = 997, seconds",
 		"[][]float64, 48 kHz", "too short: 0.2 s", "at most -42.0 dB", "of +6 dB, it rises", "a 12 kHz bell", "and 96 kHz", "a level 10 dB under the threshold comes out 20 dB under it", "a level 9 dB over the threshold comes out 3 dB over it",
 	},
 	"common practice": {
+		"60 to 100 Hz is usual",
 		"record 10 s of room tone", "Record 10 s of room tone",
 		"by 1 to 3 dB (", "60 to 100 Hz for speech", "120 Hz thins", "within ±6 dB on a voice", "3 to 6 dB of reduction", "3 to 6 dB on s-sounds", "4 to 9 kHz", "4 kHz:", "9 kHz:",
 		"Up to 3 dB of reduction is routine", "more than 6 dB indicates", "by 0.1 to 2 dB (", "speech some 10 dB less", "10 dB and more on speech", "some 10 dB over its RMS", "about 10 s:",
 		"20 ms RMS reading", "of a 100 Hz voice", "6 dB over the steady noise floor",
 	},
 	"measured, by a test of the package": {
+		"with samples 0 to 20 dB over the ceiling",
 		"leaves up to -60 dB of what lies above 0.46 of the rate, and -100 dB below", "within 0.005 dB of the wave", "can read 0.25 dB under the sample peak and up to 0.23 dB",
 		"two steps of 16 bits at -20 dBTP are 0.005 dB", "leaves -93.3 dBFS, and 3 dB for files", "a seed moves it by under 0.001 dB; settings go in steps of 0.05 dB", "by some 0.02 dB in ten seconds",
 		"that are 60 dB under the loudest by up to 0.3 dB", "a meter shows, 0.1 LU (EBU", "some 3 dB where few blocks differ",
@@ -293,8 +313,15 @@ var figuresWithReason = map[string][]string{
 	},
 	"a bound that the same function checks": {
 		"accepted: 8000 to 384000 Hz", "-200 to 200 dBTP", "accepted: 1 Hz and more", "accepted: 2 to 65536 frames", "under 60 s (EBU Tech 3342)", "under -160 dBFS", "the octaves from 200 Hz to 6.4 kHz", "%s at 0 dBFS: %v",
-		"accepted: more than 0 dB", "accepted: -120 to 60 dBTP", "accepted: -60 to 60 dB", "accepted: 0 to 60 dB", "no sound: 0 frames", "ms at 8 kHz, %g ms at 16 kHz",
+		"accepted: more than 0 dB", "accepted: -70 to 0 LUFS", "accepted: -60 to 0 dBTP", "-60 to 60 dBTP", "accepted: -120 to 60 dBTP", "accepted: -60 to 60 dB", "accepted: 0 to 60 dB", "no sound: 0 frames", "ms at 8 kHz, %g ms at 16 kHz",
 	},
-	"the default of lookahead_ms":        {"144 by default at 48 kHz", "a device of 3 ms", "its look-ahead alone, 3 ms"},
-	"an argument of the rule's function": {"the limiter takes 1 dB at most from 99.5 %", "the last 24 dB up to", "in steps of 0.2 dB"},
+	"the tolerance, the level or the length beside which it stands": {
+		"1 % of the ratio, or 0.03 dB", "up to 1 dB more:", "0.8 dB: moves", "right 12 dB lower", "1 % and two frames", "1 % and half a period", "1 %, and the half millisecond",
+		"an error of 0.01 dB in the level", "is within 0.05 dB of its end", "1 %, and 0.1 dB over the levels", "more than 40 dB under the threshold", "0.5 %: a tenth", "2 %: less than a tenth", "5 %: by which", "2.5 %: by which", "2 % of the width", "5 %, as for a bell",
+		"from 20 Hz to %g Hz", "look-ahead under 72 frames", "1.5 s of synthetic speech", "2 %: six standard deviations", "sweep of 10 s at", "bursts +6 dB", "bursts +10 dB", "bursts +20 dB",
+		"is 0.1 LU or more under", "record 12 s as", "less than 20 dB above the noise before it",
+	},
+	"a page whose script has the same figure": {"starts at −30 dB", ">−30 dB<", "Difference 20 dB louder, level 20 dB lower"},
+	"the default of lookahead_ms":             {"144 by default at 48 kHz", "a device of 3 ms", "its look-ahead alone, 3 ms"},
+	"an argument of the rule's function":      {"the limiter takes 1 dB at most from 99.5 %", "the last 24 dB up to", "in steps of 0.2 dB"},
 }

@@ -251,7 +251,7 @@ func (g *gauge) respond(e env) error {
 	case stimulus.Swept, stimulus.Multitone:
 		if moving := movingStages(device, g.rate, len(sound)); len(moving) > 0 {
 			g.findings = append(g.findings, measure.Finding{
-				Severity: measure.Doubt, Frame: -1, Channel: -1,
+				Severity: measure.Warning, Frame: -1, Channel: -1,
 				What: fmt.Sprintf("the gain of %s follows the level: this response is that of this signal at its level", strings.Join(moving, ", ")),
 				Do:   "for the filters alone, switch these stages off (enabled = false); prove reads each stage by itself",
 			})

@@ -94,7 +94,7 @@ func (i *inspected) print(e env) {
 		if f.Frame >= 0 {
 			where += fmt.Sprintf(" from %s, frame %d", measure.TimeCode(f.Frame, i.format.Rate), f.Frame)
 		}
-		fmt.Fprintf(e.stdout, "  %-5s  %s%s\n         -> %s\n", f.Severity, f.What, where, f.Do)
+		fmt.Fprintf(e.stdout, "  %-7s  %s%s\n           -> %s\n", f.Severity, f.What, where, f.Do)
 	}
 	printReadings(e.stdout, i.Readings, i.format)
 	listed := i.Events[:min(len(i.Events), i.mostEvents)]

@@ -18,6 +18,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"github.com/boothbench/boothbench/chain/tomlfile"
+	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 func main() {
@@ -118,7 +119,7 @@ func (e env) dispatch(args []string) int {
 		}
 		err := c.run(e, args[1:])
 		if err != nil && !errors.Is(err, pflag.ErrHelp) && !errors.Is(err, errReported) && !e.stdout.unread() {
-			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", c.name, errorText(err))
+			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", c.name, wave.ErrorText(err))
 		}
 		return exitCode(err)
 	}
@@ -147,7 +148,7 @@ func version() string {
 
 func help() string {
 	var b strings.Builder
-	b.WriteString(`boothbench: an offline engine for the recorded voice chain, measured, not claimed
+	b.WriteString(`boothbench: an offline engine for the recorded voice chain, whose behaviour is measured, not claimed
 
 Usage: boothbench COMMAND [flags] …
 

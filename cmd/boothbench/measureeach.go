@@ -34,7 +34,7 @@ func (e env) measureEach(command string, files []measured, asJSON, quiet bool) e
 		if err != nil {
 			err = inputErrorUnless(err)
 			worst = &coded{max(exitCode(worst), exitCode(err)), errReported}
-			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", command, errorText(err))
+			fmt.Fprintf(e.stderr, "boothbench %s: %s\n", command, wave.ErrorText(err))
 		}
 		if asJSON {
 			e.printJSON(m.object(err))
@@ -110,7 +110,7 @@ func (f *file) head(command string, failed error) headJSON {
 		h.Input.formatJSON, h.Input.Frames, h.Input.SHA256 = formatOf(f.format), &f.frames, hashOfFile(f.path)
 	}
 	if failed != nil {
-		h.ExitCode, h.Error = exitCode(failed), failed.Error()
+		h.ExitCode, h.Error = exitCode(failed), wave.ErrorText(failed)
 	}
 	return h
 }

@@ -218,7 +218,7 @@ func (r *overshootRun) run() error {
 			return fmt.Errorf("%s: %w", sound.name, sound.err)
 		}
 		if sound.err != nil {
-			fmt.Fprintf(r.stderr, "boothbench overshoot: %s: %v\n", sound.name, errorText(sound.err))
+			fmt.Fprintf(r.stderr, "boothbench overshoot: %s: %v\n", sound.name, wave.ErrorText(sound.err))
 		}
 		worst = max(worst, sound.exitCode())
 		if r.settings.asJSON {

@@ -60,7 +60,7 @@ func (r *overshootRun) printVerdict() {
 	said := map[string]bool{}
 	for _, f := range append(slices.Clone(run.findings), r.imageFindings()...) {
 		if !said[f.Do] { // each kind of finding once, from the worst run
-			fmt.Fprintf(r.stdout, "  %-5s  %s\n         -> %s\n", f.Severity, f.What, f.Do)
+			fmt.Fprintf(r.stdout, "  %-7s  %s\n           -> %s\n", f.Severity, f.What, f.Do)
 		}
 		said[f.Do] = true
 	}
@@ -74,7 +74,7 @@ func (r *overshootRun) imageFindings() (found []measure.Finding) {
 		for _, run := range s.runs {
 			shift, _ := run.readings.Get("image_shift_db")
 			last := len(run.findings) - 1
-			if shift.Measurable() && shift.Value > most && last >= 0 && run.findings[last].Severity == measure.Doubt {
+			if shift.Measurable() && shift.Value > most && last >= 0 && run.findings[last].Severity == measure.Warning {
 				most, found = shift.Value, run.findings[last:]
 			}
 		}

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+
+	"github.com/boothbench/boothbench/dsp/wave"
 )
 
 const processUsage = `boothbench process runs takes (WAV, FLAC) through the stages of a chain file. The
@@ -40,7 +42,7 @@ func runProcess(e env, args []string) error {
 	c, err := e.loadChain(s.chain)
 	if err != nil {
 		if s.json { // no take has an object then
-			e.printJSON(failureJSON{1, "process", exitCode(err), err.Error()})
+			e.printJSON(failureJSON{1, "process", exitCode(err), wave.ErrorText(err)})
 		}
 		return err
 	}

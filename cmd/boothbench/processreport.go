@@ -50,7 +50,7 @@ func (r *report) print(b *batch) {
 			r.in, plural(r.result.NonFinite, "sample"), measure.TimeCode(r.result.FirstNonFinite, r.inFormat.Rate), r.result.FirstNonFinite)
 	}
 	if r.err != nil && !b.stdout.unread() {
-		fmt.Fprintf(b.stderr, "boothbench process: %s\n", errorText(r.err))
+		fmt.Fprintf(b.stderr, "boothbench process: %s\n", wave.ErrorText(r.err))
 	}
 	switch {
 	case b.settings.json:
@@ -289,7 +289,7 @@ func (r *report) object(b *batch) processJSON {
 		o.Warnings = append(o.Warnings, w.String())
 	}
 	if r.err != nil {
-		o.Error = r.err.Error()
+		o.Error = wave.ErrorText(r.err)
 	}
 	o.Receipt = r.receipt
 	if r.inFormat.Rate == 0 {

@@ -68,7 +68,7 @@ func runPropose(e env, args []string) error {
 	if *asJSON {
 		e.printJSON(p.object(err))
 		if err != nil {
-			fmt.Fprintf(e.stderr, "boothbench propose: %s\n", errorText(err))
+			fmt.Fprintf(e.stderr, "boothbench propose: %s\n", wave.ErrorText(err))
 			return &coded{exitCode(err), errReported}
 		}
 		return nil
@@ -291,7 +291,7 @@ func (p *proposer) object(failed error) any {
 		Takes         []take        `json:"takes"`
 	}{SchemaVersion: 1, Command: "propose", Choices: []tune.Choice{}, Off: []off{}, Notes: []string{}, Takes: []take{}}
 	if failed != nil {
-		o.ExitCode, o.Error = exitCode(failed), failed.Error()
+		o.ExitCode, o.Error = exitCode(failed), wave.ErrorText(failed)
 		return o
 	}
 	o.Chain, o.Choices, o.Notes = string(p.Text), p.Choices, append(o.Notes, p.Notes...)

@@ -337,7 +337,7 @@ func (settings *proveSettings) object(s *proof.Sheet, failed error) any {
 		o.ExitCode = exitLimit
 	}
 	if failed != nil {
-		o.ExitCode, o.Error = exitCode(failed), failed.Error()
+		o.ExitCode, o.Error = exitCode(failed), wave.ErrorText(failed)
 	}
 	return o
 }

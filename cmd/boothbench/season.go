@@ -93,9 +93,10 @@ Examples:
 const seasonGatherUsage = `boothbench season gather makes one table of all takes of a season: what is done, failed,
 missing or stale, the readings, and the limits that are not met. Takes are compared with
 the others of their folder: an outlier's loudness is more than 1 LU and more than three
-spreads (1.4826 times the median distance) from the folder's median. A folder with fewer
-than four takes is compared with all takes instead. Takes whose loudness counts less than
-10 s are not compared; they are listed separately.
+spreads from the folder's median, where a spread is 1.4826 times the median distance from
+that median. A folder with fewer than four takes is compared with all takes instead. Takes
+with less than 10 s of sound above the loudness gate are not compared; they are listed
+separately.
 
 Of a season as one programme it also finds the gain, and measures all outputs together.
 Partial files of processes that have ended are removed.

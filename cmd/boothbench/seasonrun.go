@@ -20,7 +20,7 @@ func runSeasonRun(e env, args []string) error {
 	f.StringVar(&share, "share", "", "which share, from 1, of how many: `K/N` (default: all of the work)")
 	f.IntVar(&s.Jobs, "jobs", runtime.GOMAXPROCS(0), "takes at a time")
 	f.BoolVar(&s.ByContent, "by-content", false, "compare digests to see what is done, not sizes and times")
-	f.BoolVar(&s.Again, "again", false, "try takes again that have failed")
+	f.BoolVar(&s.Again, "again", false, "try again the takes that have failed")
 	f.BoolVar(&asJSON, "json", false, "print one JSON object a take")
 	f.BoolVar(&quiet, "quiet", false, "no progress and no summary; errors only")
 	if err := parse(f, args); err != nil {
@@ -108,9 +108,9 @@ func (r *seasonRun) pass() error {
 		r.reported[o.Output] = true
 		shown.clear()
 		if o.Conversation {
-			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, visible(o.Output, o.Take), visible(errorText(o.Err), o.Take))
+			fmt.Fprintf(r.stderr, "%s: %s: %s\n", o.State, visible(o.Output, o.Take), visible(wave.ErrorText(o.Err), o.Take))
 		} else {
-			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, visible(errorText(namingTake(o.Path, o.Err)), o.Take))
+			fmt.Fprintf(r.stderr, "%s: %s\n", o.State, visible(wave.ErrorText(namingTake(o.Path, o.Err)), o.Take))
 		}
 		var output *wave.OutputError
 		var foreign *season.ForeignError
@@ -184,7 +184,7 @@ func seasonOutcomeJSON(o season.Outcome) any {
 		Readings      map[string]*float64 `json:"readings,omitempty"`
 	}{1, "season run", o.Path, o.Output, o.State, "", nil}
 	if o.Err != nil {
-		object.Error = errorText(o.Err)
+		object.Error = wave.ErrorText(o.Err)
 	}
 	if o.Receipt != nil {
 		object.Readings = o.Receipt.Readings

@@ -1,6 +1,7 @@
 package wave
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -45,6 +46,28 @@ func (e *OutputError) Error() string {
 }
 
 func (e *OutputError) Unwrap() error { return e.Err }
+
+// ErrorText is the text of an error for people. Errors of the operating system lose the name of
+// the call that failed, and have advice.
+func ErrorText(err error) string {
+	text := err.Error()
+	if errors.Is(err, context.Canceled) {
+		return strings.Replace(text, context.Canceled.Error(), "interrupted", 1)
+	}
+	var path *fs.PathError
+	if !errors.As(err, &path) {
+		return text
+	}
+	why := path.Err.Error()
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		why = "no such file; check the spelling and the folder"
+	case errors.Is(err, fs.ErrPermission):
+		why = "permission denied; check who owns the file or folder, and its mode"
+	}
+	text = strings.Replace(text, path.Error(), path.Path+": "+why, 1)
+	return strings.Replace(text, path.Path+": "+path.Path+": ", path.Path+": ", 1)
+}
 
 // bare is an error of package os without the path that it names.
 func bare(err error) error {

@@ -44,7 +44,7 @@ func wrongGains(rows []Row) (all []Lack) {
 		if strings.HasPrefix(r.Reading, "gain_error_db") && r.Value != nil && math.Abs(*r.Value) >= leastWrongGainDB {
 			all = append(all, Lack{
 				fmt.Sprintf("%s, %s", r.Path, r.Condition),
-				fmt.Sprintf("%s is %+.1f dB: the control did not stand where the plan says, here or at the lowest gain", r.Reading, *r.Value),
+				fmt.Sprintf("%s is %+.1f dB: the control was not set as the plan states, here or at the lowest gain", r.Reading, *r.Value),
 				"set the gains as the plan says, or put those of the device into the plan, and record again",
 			})
 		}
@@ -113,7 +113,7 @@ func impossibleNoise(rows []Row) (all []Lack) {
 			}
 			all = append(all, Lack{r.of.Condition.String() + ", " + r.Test,
 				fmt.Sprintf("%s is %.1f dBu, and the thermal noise of %g ohm alone is %.1f dBu: that is impossible", r.Reading, *r.Value, r.of.Path.SourceOhm, *thermal.Value),
-				"look for a calibration, a gain or a source_ohm of the plan that is not the device's, a recording of another input, or a gate; the measured gain stands with the path's other tests"})
+				"look for a calibration, a gain or a source_ohm of the plan that is not the device's, a recording of another input, or a gate; the measured gain is listed with the path's other tests"})
 		}
 	}
 	return all

@@ -16,7 +16,7 @@ var cautionOf = map[string]string{
 	"line-input":       "Set the gain to its minimum before plugging, then raise it to the condition's.",
 	"line-output":      "Disconnect loudspeakers: sustained high tones burn tweeters, and low ones move woofers past their stops.",
 	"headphone-output": "Take headphones off your ears. Measure into the load resistor, and connect no headphone while signals play.",
-	"loopback":         "Switch direct and software monitoring off: what comes back twice is void, and may feed back.",
+	"loopback":         "Switch direct and software monitoring off: a signal that arrives twice makes the recording void, and may feed back.",
 	"effect":           "Turn monitors down: the effect may raise the level.",
 	"processor":        "Turn monitors down: make-up gain may raise the level.",
 	"limiter":          "Turn monitors down: these signals drive the limiter up to its ceiling.",
@@ -42,7 +42,7 @@ const generalCautions = `Cautions
 func (p *Plan) CueSheet() (string, error) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Cue sheet: %s\nPlan: %s, SHA-256 %s\n\n%s\n", p.Device, p.Name, p.Digest, generalCautions)
-	b.WriteString("Calibration\n  Play calibration.wav, a sine of 1 kHz at -20 dBFS, and read the volts (rms) at the\n  point of the path that its figures are about. Write them into the plan as\n  calibration = \"-20 dBFS = 0.245 V\", with your reading in place of 0.245.\n  Without it there are no dBu, and no equivalent input noise.\n\n")
+	b.WriteString("Calibration\n  Play calibration.wav, a sine of 1 kHz at -20 dBFS, and read the volts (rms) at the\n  point of the path to which its figures refer. Write them into the plan as\n  calibration = \"-20 dBFS = 0.245 V\", with your reading in place of 0.245.\n  Without it there are no dBu, and no equivalent input noise.\n\n")
 	total := 0.0
 	for n, c := range p.Conditions() {
 		fmt.Fprintf(&b, "%d  %s\n", n+1, c)

@@ -82,9 +82,9 @@ func inputNoise(item Item, r measure.Readings, gain inputGain, suffix string) (a
 			if isInputNoise(got.Name) {
 				got.AddBound(n.Bound)
 				if gain.measured {
-					got.AddBound(fmt.Sprintf("±%.2g dB by the gain, as it was measured", gain.off))
+					got.AddBound(fmt.Sprintf("±%.2g dB from the measured gain", gain.off))
 				} else {
-					got.AddBound("an error of the gain, which is as the plan states it, is one of this")
+					got.AddBound("the gain is that of the plan: an error of it is an error of this reading")
 				}
 			}
 			got.Name = strings.Replace(got.Name, "_noise_", "_noise"+kind.infix+"_", 1) + suffix

@@ -38,7 +38,7 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []
 		if impedance.Value < ohms {
 			// The levels differ by less than their uncertainty, so only a bound is known.
 			impedance.Value += ohms
-			impedance.AddBound("the levels differ by less than they may be off: an upper bound")
+			impedance.AddBound("the levels differ by less than their uncertainty: an upper bound")
 		}
 		got := from("output_impedance_ohm"+suffix, impedance, ohms, open, row)
 		got.AtMost = strings.Contains(got.Bound, "upper bound")

@@ -50,7 +50,7 @@ func TestMisplacedRecordingsAreNamed(t *testing.T) {
 		name, phrase string
 		recordings   []instrument.Recording
 	}{
-		{"the control was not moved", "the control did not stand where the plan says", []instrument.Recording{{Sound: sound(0), Rate: 48000, Bits: 24}, {Sound: sound(1), Rate: 48000, Bits: 24}}},
+		{"the control was not moved", "the control was not set as the plan states", []instrument.Recording{{Sound: sound(0), Rate: 48000, Bits: 24}, {Sound: sound(1), Rate: 48000, Bits: 24}}},
 		{"another rate in the header", "the file states 44100 Hz, and its sound has 48000 Hz", []instrument.Recording{{Sound: sound(0), Rate: 44100, Bits: 24}}},
 		{"channels mixed", "record every channel by itself", []instrument.Recording{{Sound: dsp.Block{mixed}, Rate: 48000, Bits: 24}}},
 		{"clipped", "at full scale from 00:00:01.5", []instrument.Recording{{Sound: loud, Rate: 48000, Bits: 24}}},

@@ -90,7 +90,7 @@ func (r *Rubric) grading(d *tomlfile.Document, v *tomlfile.Value) (g Grading) {
 	}
 	for _, must := range []struct{ key, accepted string }{
 		{"reading", `reading = "dynamic_range_a_db", or another that the sheets have`},
-		{"why", `why = "…": a grade without a reason is no more than a taste`},
+		{"why", `why = "…", the reason for the grades`},
 		{"steps", `steps = [{ grade = "A", min = 110 }, { grade = "B", min = 100 }, { grade = "C" }]`},
 	} {
 		if v.Entry(must.key) == nil {

@@ -185,7 +185,7 @@ func (d Difference) clause() (verb, rest string) {
 		return "is", fmt.Sprintf("clipped%s at %.2f dBFS (%s, the first at %s)", channel, d.Value, dsp.Plural(int(d.Count), "sample"), d.time())
 	case Offset:
 		if d.In == "A" {
-			return "has", fmt.Sprintf("no constant offset%s, which is %.1f dBFS in A", channel, d.Value)
+			return "has", fmt.Sprintf("no constant offset%s (A has one of %.1f dBFS)", channel, d.Value)
 		}
 		return "has", fmt.Sprintf("a constant offset of %.1f dBFS against A%s", d.Value, channel)
 	case Click:
@@ -196,7 +196,7 @@ func (d Difference) clause() (verb, rest string) {
 		return "has", fmt.Sprintf("%s%s, %.1f dBFS", text, d.time(), d.Value)
 	case Tone:
 		if d.In == "A" {
-			return "has", fmt.Sprintf("no tone of %s, which is at %.1f dBFS in A", spectra.HzText(d.Hz), d.Value)
+			return "has", fmt.Sprintf("no tone of %s (A has it at %.1f dBFS)", spectra.HzText(d.Hz), d.Value)
 		}
 		if d.In == "" {
 			return "has", fmt.Sprintf("a tone of %s at %.1f dBFS in the difference (A or B has it)", spectra.HzText(d.Hz), d.Value)
@@ -208,7 +208,7 @@ func (d Difference) clause() (verb, rest string) {
 			lines = fmt.Sprintf("%d lines", d.Count)
 		}
 		if d.In == "A" {
-			return "has", fmt.Sprintf("no hum of %s, which is at %.1f dBFS in A (%s)", spectra.HzText(d.Hz), d.Value, lines)
+			return "has", fmt.Sprintf("no hum of %s (A has it at %.1f dBFS, %s)", spectra.HzText(d.Hz), d.Value, lines)
 		}
 		if d.In == "" {
 			return "has", fmt.Sprintf("hum of %s at %.1f dBFS in the difference (%s; A or B has it)", spectra.HzText(d.Hz), d.Value, lines)
@@ -217,13 +217,13 @@ func (d Difference) clause() (verb, rest string) {
 	case Noise:
 		switch d.In {
 		case "A":
-			return "has", fmt.Sprintf("no noise of %.1f dBFS, which is in A", d.Value)
+			return "has", fmt.Sprintf("none of A's noise, which is at %.1f dBFS", d.Value)
 		case "B":
 			return "has", fmt.Sprintf("added noise at %.1f dBFS", d.Value)
 		}
-		return "has", fmt.Sprintf("a rest like noise at %.1f dBFS", d.Value)
+		return "has", fmt.Sprintf("a noise-like difference at %.1f dBFS", d.Value)
 	}
-	return "has", fmt.Sprintf("a rest of %.1f dBFS", d.Value)
+	return "has", fmt.Sprintf("a remaining difference of %.1f dBFS", d.Value)
 }
 
 func (d Difference) time() string { return measure.TimeCode(d.Frame, d.rate) }

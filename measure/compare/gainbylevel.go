@@ -460,7 +460,7 @@ func (c *Comparison) addLevelGains(r *measure.Readings, reason string) {
 		name := "gain_" + which + "_levels_db"
 		at := c.byLevel
 		if reason == "" && c.unaligned != nil {
-			about.Reason = "B is compared as it lies"
+			about.Reason = "B is compared without alignment"
 		} else if reason == "" && (c.levels == nil || at.lowest == at.highest) {
 			about.Reason = fmt.Sprintf("too short, or of one level: fewer than two levels, %g dB apart, of %d blocks in which B follows A", classDB, leastClassBlocks)
 		}

@@ -60,7 +60,7 @@ func TestNamedSoundIsNotUnexplained(t *testing.T) {
 	}
 	for _, d := range all {
 		if d.Kind == Rest && d.Value > -80 { // the offset and the tone have -50 and -53 dBFS
-			t.Errorf("a rest of %.1f dBFS: %s", d.Value, summary)
+			t.Errorf("a remaining difference of %.1f dBFS: %s", d.Value, summary)
 		}
 	}
 }

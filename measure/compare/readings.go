@@ -35,9 +35,13 @@ func (c *Comparison) Readings() measure.Readings {
 
 func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	at := c.found()
-	bound := fmt.Sprintf("±%.3f frames, from %d windows", max(0.001, 2*at.spread/math.Sqrt(float64(max(1, at.windows)))), at.windows)
-	delay := c.delayOf(at)
-	r.AddFrames("delay", delay, c.Rate, measure.Reading{Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap, or ahead of the first cut or insertion", Bound: bound})
+	within := max(0.001, 2*at.spread/math.Sqrt(float64(max(1, at.windows)))) // frames
+	delay := measure.Reading{Value: c.delayOf(at), Unit: "frames", Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap, or ahead of the first cut or insertion",
+		Bound: fmt.Sprintf("±%.3f frames, from %d windows", within, at.windows)}
+	r.Add("delay_frames", delay)
+	toMs := 1000 / float64(c.Rate)
+	delay.Value, delay.Unit, delay.Bound = delay.Value*toMs, "ms", fmt.Sprintf("±%.2g ms, from %d windows", within*toMs, at.windows)
+	r.Add("delay_ms", delay)
 	r.Add("drift_ppm", measure.Reading{Value: (at.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
@@ -150,7 +154,7 @@ func (c *Comparison) residualPower() float64 {
 
 func (c *Comparison) addResidual(r *measure.Readings, reason string) {
 	const scale = "mathematical rms against digital full scale, on A's level"
-	about := measure.Reading{Reason: reason, Unit: "dBFS", Reference: scale, Definition: "B, lined up and brought to A's level, less A"}
+	about := measure.Reading{Reason: reason, Unit: "dBFS", Reference: scale, Definition: "B, aligned and brought to A's level, less A"}
 	if !c.place.exact() {
 		about.Bound = "the interpolation between the frames leaves up to -60 dB of what lies above 0.46 of the rate, and -100 dB below"
 	}
@@ -221,7 +225,7 @@ func (c *Comparison) addPlaces(r *measure.Readings, reason string) {
 	last.Frame, last.Channel = t.largest.frame, t.largest.channel
 	exact := reason
 	if exact == "" && !c.place.exact() {
-		exact = "the sounds do not lie frame on frame"
+		exact = "the sounds are not aligned to whole frames"
 	}
 	begin := t.first
 	for _, d := range c.edits() {

@@ -337,5 +337,5 @@ func (c *change) onlyNoise() string {
 	if !(db > -160) {
 		return c.withFormat("differs by rounding, under -160 dBFS")
 	}
-	return c.withFormat(fmt.Sprintf("differs by a rest like noise at %.1f dBFS, as another dither seed or other rounding leaves it", db))
+	return c.withFormat(fmt.Sprintf("differs by noise at %.1f dBFS, as another dither seed or other rounding leaves it", db))
 }

@@ -63,7 +63,7 @@ func (c Checked) Results() []measure.Judgement {
 		return c.Judgements
 	}
 	return append(slices.Clone(c.Judgements), measure.Judgement{
-		Subject: c.Subject, Limit: measure.Limit{Reading: measure.EveryReading}, Verdict: measure.Undecided, Got: measure.Reading{Reason: strings.TrimPrefix(c.Err.Error(), c.Subject+": "), Frame: -1, Channel: -1},
+		Subject: c.Subject, Limit: measure.Limit{Reading: measure.EveryReading}, Verdict: measure.Undecided, Got: measure.Reading{Reason: strings.TrimPrefix(wave.ErrorText(c.Err), c.Subject+": "), Frame: -1, Channel: -1},
 	})
 }
 
@@ -103,7 +103,7 @@ func (l *Limits) Subjects(named []string) (files, chains []string, err error) {
 			continue
 		}
 		if len(g.Files) == 0 {
-			return nil, nil, fmt.Errorf("%s:%d: an [[expect]] without files = […] is about the files that are named, and none is", l.Path, g.Line)
+			return nil, nil, fmt.Errorf("%s:%d: an [[expect]] without files = […] applies to the files that are named, and none is named", l.Path, g.Line)
 		}
 		found, err := g.Found()
 		if err != nil {
@@ -124,7 +124,7 @@ func (l *Limits) namedOnce(named []string) ([]string, error) {
 	groups := l.groupsOf(named)
 	for i, file := range named {
 		if len(groups[i]) == 0 {
-			return nil, fmt.Errorf("%s: no [[expect]] of %s is about it: their patterns are seen from %s, and this file is %s", file, l.Path, placeOf(filepath.Dir(l.Path)), placeOf(file))
+			return nil, fmt.Errorf("%s: no [[expect]] of %s applies to it: the patterns are relative to %s, where this file is %s", file, l.Path, placeOf(filepath.Dir(l.Path)), placeOf(file))
 		}
 		if place := placeOf(file); !seen[place] {
 			seen[place] = true

@@ -199,7 +199,7 @@ func (d *decoder) patterns(e tomlfile.Entry) []string {
 		return nil
 	}
 	if len(e.Value.Items) == 0 {
-		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "an empty list", Accepted: accepted, Hint: "without files = … an [[expect]] is about every file that is named"})
+		d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: "an empty list", Accepted: accepted, Hint: "without files = … an [[expect]] applies to every file that is named"})
 	}
 	var patterns []string
 	for _, item := range e.Value.Items {

@@ -93,7 +93,7 @@ func (g Group) Found() ([]string, error) {
 	for _, pattern := range g.Files {
 		matches := matching(g.folder, pattern)
 		if len(matches) == 0 {
-			return nil, fmt.Errorf("no file matches %q, seen from %s", pattern, dirOrHere(g.folder))
+			return nil, fmt.Errorf("no file matches %q in %s", pattern, dirOrHere(g.folder))
 		}
 		for _, file := range matches {
 			if place := placeOf(file); !seen[place] {

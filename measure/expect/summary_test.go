@@ -21,7 +21,7 @@ func TestSummaryAndStableNames(t *testing.T) {
 		"none":  {Run{}, "**Limits are not met**: 0 subjects, 1 of 1 limit not met"},
 		"one":   {Run{Checked: []Checked{{Subject: "ep1.wav", Judgements: someResults()[:1]}}}, "**All limits are met**: 1 subject, 0 of 1 limit not met"},
 		"many":  {Run{Checked: many}, "- and 11 more"},
-		"error": {Run{Checked: []Checked{{Subject: "a_b.wav", Err: errNoSound}}}, `a\_b.wav: nothing is measured`},
+		"error": {Run{Checked: []Checked{{Subject: "a_b.wav", Err: errNoSound}}}, `a\_b.wav: nothing was measured`},
 	} {
 		var b strings.Builder
 		if err := WriteSummary(&b, c.run); err != nil {

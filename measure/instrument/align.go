@@ -9,6 +9,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/spectra"
 	"github.com/boothbench/boothbench/measure/internal/timemap"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
@@ -99,7 +100,7 @@ func align(played stimulus.Marked, r recorded, give func(channel int, plane []fl
 			if other, err := channelThatHas(played, parts, c, r); err != nil {
 				return nil, err
 			} else if other >= 0 {
-				void.Detail = fmt.Sprintf("neither mark is in it, and channel %d has them: plug in its cable, raise its gain, or play and record a stimulus of one channel", other+1)
+				void.Detail = fmt.Sprintf("neither mark is in it, but both are in channel %d: plug in its cable, raise its gain, or play and record a stimulus of one channel", other+1)
 			}
 			return nil, void
 		}
@@ -216,18 +217,20 @@ const leastDispersion = 0.002
 // report adds the readings and findings of a channel.
 func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	var r measure.Readings
-	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, 400 Hz to 6 kHz"
+	chirp := stimulus.MarkChirp(a.Rate, true)
+	band := spectra.HzText(chirp.BottomHz) + " to " + spectra.HzText(chirp.TopHz)
+	text := "frame 0 of the file played against frame 0 of the recording, both started together; largest band-limited correlation of the mark, " + band
 	off := max(0.001, 2*h.spread)
 	bound := func(inUnit float64, unit string) string {
 		text := fmt.Sprintf("±%.2g %s, two standard deviations of the noise", off*inUnit, unit)
 		if h.dispersion >= leastDispersion {
-			text += fmt.Sprintf("; ±%.2g %s by which parts of the band come earlier or later", h.dispersion*inUnit, unit)
+			text += fmt.Sprintf("; ±%.2g %s by which parts of the band arrive earlier or later", h.dispersion*inUnit, unit)
 		}
 		return text
 	}
 	r.Add("latency_frames", measure.Reading{Value: h.Delay, Unit: "frames", Definition: text, Bound: bound(1, "frames")})
 	r.Add("latency_ms", measure.Reading{Value: h.Delay * 1000 / float64(a.Rate), Unit: "ms", Definition: text, Bound: bound(1000/float64(a.Rate), "ms")})
-	gain := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: "400 Hz to 6 kHz", Definition: "least-squares fit of the marks"}
+	gain := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(h.gain)), Unit: "dB", Reference: "the stimulus", Bandwidth: band, Definition: "least-squares fit of the marks"}
 	if off := dsp.AmplitudeToDB(1 + 2*h.gainSpread); off >= leastStatedDB {
 		gain.Bound = fmt.Sprintf("±%.2g dB, two standard deviations of the noise", off)
 	}
@@ -258,10 +261,10 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 	r.AddLevel("mark_over_noise_db", over*over, measure.Reading{Reason: reason, Unit: "dB", Reference: "that noise", Definition: "rms of the marks over it"})
 	a.Readings = append(a.Readings, ofChannel(r, channel, channels)...)
 	if h.gain < 0 && turned == "" {
-		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: "polarity inverted", Do: "swap the two conductors of a connection, or the channel's polarity; phase readings are 180 degrees off", Frame: -1, Channel: channel})
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Warning, What: "polarity inverted", Do: "swap the two conductors of a connection, or the channel's polarity; phase readings are 180 degrees off", Frame: -1, Channel: channel})
 	}
 	if math.Abs(h.change) > steadyGainDB {
-		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: fmt.Sprintf(gainChanged+"%+.1f dB from the mark before the signal to the one behind it", h.change), Do: "switch automatic gain, limiters and noise reduction of the path off, and record again: levels in between are not the device's", Frame: -1, Channel: channel})
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: fmt.Sprintf(gainChanged+"%+.1f dB from the mark before the signal to the one after it", h.change), Do: "switch automatic gain, limiters and noise reduction of the path off, and record again: levels in between are not the device's", Frame: -1, Channel: channel})
 	}
 	if drift := (h.Speed - 1) * 1e6; math.Abs(drift) > max(1, h.unlike/float64(frames)*1e6) {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recorder's clock is %+.1f ppm off the player's: %+.0f ms in an hour; corrected", drift, drift*3.6), Do: "lock both to one clock where it matters", Frame: -1, Channel: channel})

@@ -219,7 +219,7 @@ func TestVoidRecordingsStateTheFault(t *testing.T) {
 		"header of 44.1 kHz": {func() []float64 { return path(late) }, 44100, WrongRate, "the recording has 44100 Hz, the stimulus 48000 Hz"},
 		"samples lost":       {func() []float64 { return lost }, rate, FramesLost, "about 480 frames lost"},
 		"clipped":            {func() []float64 { return clipped }, rate, Clipped, "full scale"},
-		"too quiet":          {func() []float64 { return plus(path(hardware{gainDB: -30}), noise(-72, 400000)) }, rate, TooQuiet, "at least 20"},
+		"too quiet":          {func() []float64 { return plus(path(hardware{gainDB: -30}), noise(-72, 400000)) }, rate, TooQuiet, "accepted: 20 dB or more"},
 		"echo":               {func() []float64 { return plus(path(late), path(hardware{delay: 700 + 960, gainDB: -12})) }, rate, TwoArrivals, "-10.0 dB from the stronger arrival, a second one 20.00 ms after"},
 		"monitoring":         {func() []float64 { return plus(path(late), path(hardware{delay: 100, gainDB: -12})) }, rate, TwoArrivals, "12.50 ms before"},
 		"late echo": {func() []float64 {
@@ -273,7 +273,7 @@ func TestAlignTwoChannels(t *testing.T) {
 		measuretest.WantReading(t, a.Readings, name, want, 1e-3) // whole frames, no noise: the error of the silence around the marks
 	}
 	measuretest.WantReason(t, a.Readings, "mark_over_noise_db_ch1", "no noise")
-	if len(a.Findings) != 2 || a.Findings[0].Channel != 1 || !finds(a.Findings, "it comes +3.00 frames after channel 1") {
+	if len(a.Findings) != 2 || a.Findings[0].Channel != 1 || !finds(a.Findings, "it is 3.00 frames later than channel 1") {
 		t.Errorf("findings %v, want the polarity and the delay of channel 2", a.Findings)
 	}
 	signal := measuretest.MakeSignal(t, m.Signal, rate)

@@ -47,7 +47,7 @@ func (a *Alignment) compareGains(s stimulus.Signal, readings measure.Readings) {
 		}
 		a.Findings = append(a.Findings, measure.Finding{
 			Severity: measure.Fault, Frame: -1, Channel: channelOf(suffix),
-			What: fmt.Sprintf("the tone came back at %+.1f dB, the marks around it at %+.1f dB"+followsLevel, gain, marks.Value),
+			What: fmt.Sprintf("the gain is %+.1f dB for the tone and %+.1f dB for the marks around it"+followsLevel, gain, marks.Value),
 			Do:   "switch automatic gain, compressors and limiters of the path off, or measure them as such (stepped-tone, level-step): gain, noise and distortion here are not those of a fixed gain",
 		})
 	}

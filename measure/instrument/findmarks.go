@@ -118,7 +118,7 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	// values in each of the two marks.
 	h.gainSpread = h.noise / h.mark / math.Sqrt(2*2*(up.TopHz-up.BottomHz)*up.Seconds)
 	if over := dsp.AmplitudeToDB(h.mark / h.noise); over < leastMarkOverNoiseDB {
-		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, stand %.1f dB over the noise, at least %d are needed; raise the level of the stimulus, which they follow, or find the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
+		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, are %.1f dB above the noise, accepted: %d dB or more; raise the level of the stimulus, which sets that of the marks, or find the source of the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
 	}
 	return h, nil
 }
@@ -208,7 +208,7 @@ func noMarks(x []float64, rate int) *VoidError {
 	if speedFound == 0 {
 		return &VoidError{NotFound, -1, "neither mark is in the recording; was this stimulus played, and this input recorded?"}
 	}
-	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus takes %.4f times its frames: the file states %d Hz, and its sound has %.0f Hz", speedFound, rate, float64(rate)*speedFound)}
+	return &VoidError{WrongRate, -1, fmt.Sprintf("the stimulus is %.4f times as long as it was played: the file states %d Hz, but its sound has %.0f Hz", speedFound, rate, float64(rate)*speedFound)}
 }
 
 // rateRatios are the ratios of any two common rates, each once, except 1.

@@ -62,7 +62,7 @@ func (t *GainTrace) stillMoves(when string, stretch [2]int, part int, setting st
 	moved, _ := t.drift(stretch)
 	flag := map[string]string{"before_seconds": "--before-seconds", "during_seconds": "--during-seconds", "after_seconds": "--after-seconds"}[setting]
 	seconds := t.settledAfter(stretch, part)
-	return fmt.Sprintf("undecided: the gain still moves %s, by %.2g dB in %.2g s; give it longer to settle: %s %g, in a claims file or a plan's stimulus %s=%g",
+	return fmt.Sprintf("undecided: the gain still changes %s, by %.2g dB in %.2g s; give it longer to settle: %s %g, in a claims file or a plan's stimulus %s=%g",
 		when, moved, float64(stretch[1]-stretch[0])/2/float64(t.RateHz), flag, seconds, setting, seconds)
 }
 

@@ -121,7 +121,7 @@ func (s seriesStep) line(rate int, hz float64) (peak float64, bound, reason stri
 		return 0, "", "exactly 0"
 	}
 	if peak*peak < dsp.DBToPower(spectra.HumLineDB)*l.lines.NoiseAround(hz) {
-		return 0, "", fmt.Sprintf("the tone does not stand %d dB over the noise around it", spectra.HumLineDB)
+		return 0, "", fmt.Sprintf("the tone is not %d dB above the noise around it", spectra.HumLineDB)
 	}
 	return peak, bound, ""
 }

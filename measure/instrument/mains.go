@@ -40,7 +40,7 @@ func (m MainsProducts) Analyse(rate int, response Response) (measure.Readings, e
 			series, reason = m.find(&steadyTones{rest: x, lines: spectra.NewLines(x, rate), rate: rate})
 		}
 		var r measure.Readings
-		r.Add("mains_hz", measure.Reading{Value: series.hz, Unit: "Hz", Reason: reason, Definition: "fundamental of the strongest series within 0.6 % of the mains frequency"})
+		r.Add("mains_hz", measure.Reading{Value: series.hz, Unit: "Hz", Reason: reason, Definition: fmt.Sprintf("fundamental of the strongest series within %g %% of the mains frequency", 100*spectra.HumTolerance)})
 		about := measure.Reading{Unit: "dBFS", Reason: reason, Reference: aes17Scale, Weighting: "none", Definition: "AES17-2015 6.5.1"}
 		for k := range mainsHarmonics {
 			about.Bound = series.bounds[k]
@@ -115,7 +115,7 @@ func (m MainsProducts) find(t *steadyTones) (mainsSeries, string) {
 		}
 	}
 	if best.hz == 0 {
-		return best, "no line of 50 or 60 Hz or their harmonics stands out of the noise"
+		return best, "no line of 50 or 60 Hz or their harmonics is above the noise"
 	}
 	return best, ""
 }

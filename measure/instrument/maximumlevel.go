@@ -82,9 +82,9 @@ func (m MaximumLevel) readings(rate int, steps []seriesStep) measure.Readings {
 		if i == 0 {
 			return both(fmt.Sprintf("the limit is passed at %g dBFS already, the lowest level of the series: play lower levels", s.dbfs))
 		}
-		share, by := crossing(before.distortion, now.distortion), "THD+N of −40 dB"
+		share, by := crossing(before.distortion, now.distortion), fmt.Sprintf("THD+N of %d dB", maximumTHDPlusNoiseDB)
 		if c := crossing(before.compressed, now.compressed); c < share {
-			share, by = c, "compression by 0.3 dB"
+			share, by = c, fmt.Sprintf("compression by %g dB", maximumCompressionDB)
 		}
 		if now.distortion-before.distortion > abruptDB {
 			share = 0.5

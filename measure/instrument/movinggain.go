@@ -40,7 +40,7 @@ func MovingGain(s stimulus.Signal, rate int, response Response) (found []measure
 		if moves {
 			found = append(found, measure.Finding{
 				Severity: measure.Fault, Frame: -1, Channel: channel,
-				What: fmt.Sprintf("the tone came back at %+.1f dB at its beginning and at %+.1f dB at its end"+followsLevel+", or moves by itself", dsp.AmplitudeToDB(first)-tone.PeakDBFS, dsp.AmplitudeToDB(last)-tone.PeakDBFS),
+				What: fmt.Sprintf("the gain is %+.1f dB at the beginning of the tone and %+.1f dB at its end"+followsLevel+", or moves by itself", dsp.AmplitudeToDB(first)-tone.PeakDBFS, dsp.AmplitudeToDB(last)-tone.PeakDBFS),
 				Do:   "switch automatic gain, compressors and limiters of the device off, or measure them as such (stepped-tone, level-step): gain, noise and distortion here are not those of a fixed gain",
 			})
 		}

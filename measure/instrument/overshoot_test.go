@@ -60,7 +60,7 @@ func TestSamplePeakLimiterExceedsItsCeilingBetweenSamples(t *testing.T) {
 		if count != 1 || events[0].Channel != 0 || events[0].Sample > dsp.DBToAmplitude(stressCeiling)*(1+1e-9) {
 			t.Errorf("drive %g dB: %d events, %+v; want one in channel 1, not by samples", driveDB, count, events)
 		}
-		wantFinding(t, o, "the samples hold")
+		wantFinding(t, o, "the samples keep")
 		if got := measuretest.ReadingValue(t, r, "image_shift_db"); got > 1e-9 {
 			t.Errorf("drive %g dB: the image moves by %g dB; the channels are linked", driveDB, got)
 		}
@@ -80,7 +80,7 @@ func TestLimiterWithoutLookaheadPassesTheFirstSample(t *testing.T) {
 			t.Errorf("drive %g dB: %.4f dB over in first windows, want %g or more", driveDB, got, 20+driveDB)
 		}
 		events, _ := o.Events()
-		wantFinding(t, o, "the samples themselves are")
+		wantFinding(t, o, "the samples themselves exceed")
 		first := 0
 		for _, e := range events {
 			if e.FirstWindow {
@@ -100,7 +100,7 @@ func TestOvershootAtTheEndsOfAFile(t *testing.T) {
 	if got := measuretest.ReadingValue(t, r, "overshoot_sample_db"); math.Abs(got-10) > 1e-9 {
 		t.Errorf("%.4f dB over, want 10", got)
 	}
-	wantFinding(t, o, "only the ends of the sound are over")
+	wantFinding(t, o, "only the ends of the sound exceed the ceiling")
 	events, _ := o.Events()
 	last := events[len(events)-1]
 	if events[0].Frame != 0 || last.Frame+last.Frames != 24000 {
@@ -259,7 +259,7 @@ func TestOnlyTheFineReadingDetectsAPeakBetweenSamples(t *testing.T) {
 	if events, count := o.Events(); count != 1 || strings.Join(events[0].Exceeds(o.ceilingDBTP), " ") != "fine" {
 		t.Errorf("%d events, %+v; want one that only the fine reading sees", count, events)
 	}
-	wantFinding(t, o, "samples and Annex 2 hold")
+	wantFinding(t, o, "samples and Annex 2 keep")
 }
 
 // The worst signal of the set is named, with its reading and in a failure. A signal whose

@@ -34,21 +34,21 @@ func (o *Overshoot) Findings(allowDB float64) []measure.Finding {
 		}
 		switch {
 		case annex2 <= allowDB:
-			add(measure.Fault, fmt.Sprintf("samples and Annex 2 hold, the wave between them is %.2f dB over", fine),
+			add(measure.Fault, fmt.Sprintf("samples and Annex 2 keep to the ceiling, but the wave between the samples exceeds it by %.2f dB", fine),
 				fmt.Sprintf("lower the ceiling by %.2f dB, or let a finer reading than the 4-fold one judge the limiter's output (in a chain file: verify = true)", fine))
 		case sample <= allowDB:
-			add(measure.Fault, fmt.Sprintf("the samples hold, the wave between them is %.2f dB over", fine),
+			add(measure.Fault, fmt.Sprintf("the samples keep to the ceiling, but the wave between them exceeds it by %.2f dB", fine),
 				fmt.Sprintf("limit by true peak, or lower the ceiling by %.2f dB", fine))
 		case atEnds == int(count):
-			add(measure.Fault, "only the ends of the sound are over", "let the limiter work from the first frame, and flush it after the last")
+			add(measure.Fault, "only the ends of the sound exceed the ceiling", "let the limiter work from the first frame, and flush it after the last")
 		case first == int(count):
-			add(measure.Fault, fmt.Sprintf("only the first %d ms after silence are over", measure.FirstWindowMs), "give the limiter look-ahead: its gain comes down too late")
+			add(measure.Fault, fmt.Sprintf("only the first %d ms after silence exceed the ceiling", measure.FirstWindowMs), "give the limiter look-ahead: its gain comes down too late")
 		default:
-			add(measure.Fault, fmt.Sprintf("the samples themselves are %.2f dB over", sample), fmt.Sprintf("lower the ceiling by %.2f dB, or use a limiter that holds it", fine))
+			add(measure.Fault, fmt.Sprintf("the samples themselves exceed the ceiling by %.2f dB", sample), fmt.Sprintf("lower the ceiling by %.2f dB, or use a limiter that holds it", fine))
 		}
 	}
 	if shift, ok := get("image_shift_db"); ok && shift > imageAllowDB {
-		add(measure.Doubt, fmt.Sprintf("the channels move against each other by %.2f dB", shift), "measure the limiter alone first, since other stages move what this reads; if it does so too, link its channels, so that the image stays where it is")
+		add(measure.Warning, fmt.Sprintf("the gains of the channels differ by up to %.2f dB", shift), "measure the limiter alone first, since other stages can cause this as well; if it is the limiter, link its channels, so that the stereo image does not shift")
 	}
 	return all
 }

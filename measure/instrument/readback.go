@@ -65,7 +65,7 @@ func (f *FrequencyResponse) slopeBeyond(corner, passHz float64) (slope float64, 
 func (f *FrequencyResponse) BellReadings(lowHz, highHz float64) measure.Readings {
 	var r measure.Readings
 	centre := measure.Reading{Unit: "Hz", Definition: "where the magnitude is furthest from 0 dB, by a parabola over the logarithm of frequency"}
-	gain := measure.Reading{Unit: "dB", Reference: "0 dB", Definition: "magnitude there"}
+	gain := measure.Reading{Unit: "dB", Reference: "unity gain, 0 dB", Definition: "magnitude there"}
 	q := measure.Reading{Definition: "centre over the distance of the points of half the gain in dB"}
 	hz, db, err := f.extreme(lowHz, highHz)
 	if err != nil {
@@ -92,7 +92,7 @@ func (f *FrequencyResponse) BellReadings(lowHz, highHz float64) measure.Readings
 func (f *FrequencyResponse) NotchReadings(lowHz, highHz float64) measure.Readings {
 	var r measure.Readings
 	centre := measure.Reading{Unit: "Hz", Definition: "middle, over the logarithm of frequency, of the points 3.01 dB down on either side of the least magnitude"}
-	depth := measure.Reading{Unit: "dB", Reference: "0 dB", Definition: "least magnitude, its sign changed"}
+	depth := measure.Reading{Unit: "dB", Reference: "unity gain, 0 dB", Definition: "least magnitude, its sign changed"}
 	q := measure.Reading{Definition: "centre over the distance of the points 3.01 dB down"}
 	first, last := f.index(lowHz), f.index(highHz)
 	best := first

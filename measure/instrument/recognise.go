@@ -55,7 +55,7 @@ func (d *Recorded) Recognise() error {
 			return err
 		}
 		if found := searchFor(plane, stretch); !(found.similarity >= leastRecognised) {
-			return fmt.Errorf("%s does not hold what was played, %s: the correlation of its loudest second with channel %d is %.2f at most, accepted: %g or more; name the sound that was played, or record again",
+			return fmt.Errorf("%s is not a recording of %s: the loudest second of channel %d was searched for, and its largest correlation is %.2f, accepted: %g or more; name the sound that was played, or record again",
 				d.Recording, d.Stimulus, c+1, found.similarity, leastRecognised)
 		}
 	}

@@ -94,7 +94,7 @@ func sameSound(ctx context.Context, stimulus wave.Source, file *wave.Reader, nam
 		return err
 	}
 	if compare.frame != file.Frames() {
-		return fmt.Errorf("the stimulus has %d frames, %s has %d: it is another", compare.frame, name, file.Frames())
+		return fmt.Errorf("the stimulus has %d frames, but %s has %d: they are not the same sound", compare.frame, name, file.Frames())
 	}
 	return nil
 }
@@ -116,12 +116,12 @@ func (c *comparison) Write(b dsp.Block) error {
 		for k := range n {
 			for i := range rest {
 				if rest[i][k] != want[i][k] {
-					return fmt.Errorf("the stimulus is not %s, which was recorded: they differ at frame %d, channel %d", c.name, c.frame+int64(k), i+1)
+					return fmt.Errorf("%s, which was played, is not the stimulus: they differ at frame %d, channel %d", c.name, c.frame+int64(k), i+1)
 				}
 			}
 		}
 		if n == 0 {
-			return fmt.Errorf("the stimulus is longer than %s, which was recorded: that ends at frame %d", c.name, c.frame)
+			return fmt.Errorf("the stimulus is longer than %s, which was played and ends at frame %d", c.name, c.frame)
 		}
 		c.frame += int64(n)
 		rest = planes.After(rest, n)

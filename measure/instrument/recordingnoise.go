@@ -61,7 +61,7 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 			r.AddBound(fmt.Sprintf("±%.2g dB by the recording's noise, if that is white", open))
 			if open > statedNoiseDB && !stated[suffix] {
 				stated[suffix] = true
-				a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("the recording's noise leaves the response open by ±%.2g dB", open), Do: "raise the level, or make the sweep longer", Frame: -1, Channel: channelOf(suffix)})
+				a.Findings = append(a.Findings, measure.Finding{Severity: measure.Warning, What: fmt.Sprintf("the recording's noise leaves the response open by ±%.2g dB", open), Do: "raise the level, or make the sweep longer", Frame: -1, Channel: channelOf(suffix)})
 			}
 		}
 	}

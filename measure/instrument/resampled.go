@@ -80,7 +80,7 @@ func (a *Alignment) findResampling(s stimulus.Signal, sent, plane []float64, m t
 	if what == "" {
 		return
 	}
-	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: what,
+	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Warning, What: what,
 		Do:    "look for a conversion of rates between player and recorder (the system's mixer, a file that was saved at another rate, a wireless link), play and record at one rate, and record again: noise, distortion and response here are those of the conversion too",
 		Frame: -1, Channel: channel})
 }

@@ -49,7 +49,7 @@ func takeApart(x []float64, rate int, hz ...float64) (*steadyTones, string) {
 	t.lines = spectra.NewLines(t.rest, rate)
 	for i, f := range t.hz {
 		if power := t.peak(i) * t.peak(i); power < dsp.DBToPower(leastOverNoiseDB)*t.lines.NoiseAround(f) {
-			return nil, fmt.Sprintf("undecided: no tone of %g Hz stands %d dB over the noise around it", hz[i], leastOverNoiseDB)
+			return nil, fmt.Sprintf("undecided: no tone of %g Hz is %d dB above the noise around it", hz[i], leastOverNoiseDB)
 		}
 	}
 	return t, ""

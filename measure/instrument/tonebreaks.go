@@ -148,7 +148,7 @@ func (a *Alignment) reportBreaks(blocks []toneBlock, length, channel int) {
 			loudest = b
 		}
 	}
-	what := fmt.Sprintf("the tone does not follow its own sine %s, from %.3f s into it: a click or an edit, %.1f dB under the tone", inBlocks(len(broken), length, a.Rate), float64(broken[0].at)/float64(a.Rate), -dsp.AmplitudeToDB(loudest.rest/level))
+	what := fmt.Sprintf("the tone departs from a sine %s, from %.3f s into it: a click or an edit, %+.1f dB relative to the tone", inBlocks(len(broken), length, a.Rate), float64(broken[0].at)/float64(a.Rate), dsp.AmplitudeToDB(loudest.rest/level))
 	if least.level < 0.97*level {
 		what = fmt.Sprintf("the tone drops out %s, from %.3f s into it: its level falls by %.1f dB", inBlocks(len(broken), length, a.Rate), float64(broken[0].at)/float64(a.Rate), dsp.AmplitudeToDB(level/max(least.level, 1e-6*level)))
 	}
@@ -176,9 +176,9 @@ func (a *Alignment) reportFlatTops(blocks []toneBlock, channel int) {
 	case !b.flatHigh:
 		side, top = "negative tops", -b.low
 	}
-	where := "all through it"
+	where := "throughout"
 	if len(flat) < len(blocks) {
 		where = fmt.Sprintf("in %d of %d blocks, first %.3f s into it", len(flat), len(blocks), float64(flat[0].at)/float64(a.Rate))
 	}
-	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("the %s of the tone are cut flat at %.1f dBFS, %s: something clips there", side, dsp.AmplitudeToDB(math.Abs(top)), where), Do: "lower the level in front of what clips, unless this is what is to be measured", Frame: -1, Channel: channel})
+	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Warning, What: fmt.Sprintf("the %s of the tone are cut flat at %.1f dBFS, %s: something clips there", side, dsp.AmplitudeToDB(math.Abs(top)), where), Do: "lower the level in front of what clips, unless this is what is to be measured", Frame: -1, Channel: channel})
 }

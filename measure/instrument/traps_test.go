@@ -94,7 +94,7 @@ func TestAutomaticGainIsReported(t *testing.T) {
 				scaled(b[0][n:n+1], -4*min(1, max(0, float64(n-layout.Signal)/float64(layout.EndMark-layout.Signal))))
 			}
 		}},
-		{"quick", "the tone came back at -3.5 dB, the marks around it at +3.0 dB", func(b dsp.Block) {
+		{"quick", "the gain is -3.5 dB for the tone and +3.0 dB for the marks around it", func(b dsp.Block) {
 			scaled(b[0], 3)
 			scaled(b[0][layout.Signal:layout.SignalEnd], -6.5)
 		}},

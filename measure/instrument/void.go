@@ -17,7 +17,7 @@ const (
 	Unreadable   Void = "code not readable"
 	CutShort     Void = "cut short"
 	Swapped      Void = "another channel"
-	NonFinite    Void = "samples that are no numbers"
+	NonFinite    Void = "NaN or infinite samples"
 	FramesLost   Void = "frames lost or repeated"
 )
 

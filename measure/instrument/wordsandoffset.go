@@ -34,7 +34,7 @@ func (a *Alignment) reportWords(x, silence []float64, word, channel int) {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recording has a constant offset of %+.4f, %.0f dBFS", mean, dsp.AmplitudeToDB(math.Abs(mean))), Do: "couple the input by a capacitor: one side clips earlier; noise and distortion are read about the mean", Frame: -1, Channel: channel})
 	}
 	if used := usedBits(x, word); used > 0 && used <= min(word, longestWord)-leastUnused {
-		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("its samples use %d of their %d bits", used, word), Do: "look for a shorter word on the way (a driver, the system's mixer, a file): the noise read here is that of its rounding", Frame: -1, Channel: channel})
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Warning, What: fmt.Sprintf("its samples use only %d of their %d bits", used, word), Do: "look for what shortens the samples on the way (a driver, the system's mixer, a file): the noise read here is that of its rounding", Frame: -1, Channel: channel})
 	}
 }
 
@@ -57,6 +57,10 @@ func usedBits(x []float64, word int) int {
 // reportApart reports by how much a channel is later than the first.
 func (a *Alignment) reportApart(frames float64, channel int) {
 	if math.Abs(frames) >= leastApart {
-		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Doubt, What: fmt.Sprintf("it comes %+.2f frames after channel 1", frames), Do: "look for what delays one of the two (a converter, a cable's length on a digital line, a plug-in); added to each other they lose high frequencies", Frame: -1, Channel: channel})
+		order := "later"
+		if frames < 0 {
+			order = "earlier"
+		}
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Warning, What: fmt.Sprintf("it is %.2f frames %s than channel 1", math.Abs(frames), order), Do: "look for what delays one of the two (a converter, a cable's length on a digital line, a plug-in); added to each other they lose high frequencies", Frame: -1, Channel: channel})
 	}
 }

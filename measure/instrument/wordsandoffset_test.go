@@ -42,9 +42,9 @@ func TestOffsetBitsAndChannelDelay(t *testing.T) {
 		device       func(dsp.Block)
 	}{
 		{"a wire", "", word(24)},
-		{"16 bits", "use 16 of their 24 bits", word(16)},
+		{"16 bits", "use only 16 of their 24 bits", word(16)},
 		{"22 bits", "", word(22)},
-		{"late", "it comes +1.00 frames after channel 1", late(1)},
+		{"late", "it is 1.00 frames later than channel 1", late(1)},
 		{"offset", "offset of -0.0100, -40 dBFS", offset(-0.01)},
 		{"a small offset", "", offset(0.0005)},
 	} {

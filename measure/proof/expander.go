@@ -80,7 +80,7 @@ func expander(s dsp.ExpanderSettings, rate int) []experiment {
 		experiments = append(experiments, staticCurve(hz, threshold-min(reach, s.HysteresisDB+6), high, curveStepDB, slow, true, nil,
 			[]Claim{within("hysteresis_db", s.HysteresisDB-seems, curveStepDB+0.01, "one step of the curve; from where the knee is within 0.05 dB of its end")}))
 	} else if s.HysteresisDB > 0 {
-		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"hysteresis_db", fmt.Sprintf("the knee seems to end %.2f dB under the opening level, which hides %g dB", seems, s.HysteresisDB)})
+		experiments[0].unclaimed = append(experiments[0].unclaimed, omission{"hysteresis_db", fmt.Sprintf("the knee seems to end %.2f dB under the opening level, which hides a hysteresis of %g dB", seems, s.HysteresisDB)})
 	}
 	switch atCorner := "a tone at the corner of the detector's high-pass"; {
 	case s.SidechainHighPassHz == 0:

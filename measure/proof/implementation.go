@@ -59,7 +59,7 @@ func OfImplementation(ctx context.Context, c *chain.Chain, by Implementation, ra
 			case x.inMemory:
 				x.omitAll("only an engine in memory shows it")
 			case by.Once && x.again:
-				x.omitAll("a recording holds each sound once, and this takes it twice")
+				x.omitAll("this claim needs two runs, and a recording has each sound once")
 			}
 		}
 		for k := range p.experiments {

@@ -88,15 +88,15 @@ func (p *channelPair) report(r *report) {
 		}
 		r.find(measure.Fault, -1, 1, fmt.Sprintf("channel 2 is channel 1 inverted%s, %+.1f dB", later, gain), "invert one of them: in mono they cancel")
 	case sharp >= leastSharp && delay != 0:
-		r.find(measure.Doubt, -1, 1, fmt.Sprintf("channel 2 is %s later than channel 1", dsp.Plural(delay, "frame")), "delay the other by as much, if they are one source: in mono they comb")
+		r.find(measure.Warning, -1, 1, fmt.Sprintf("channel 2 is %s later than channel 1", dsp.Plural(delay, "frame")), "delay the other by as much, if they are one source: in mono they make a comb filter")
 	case correlation <= opposedCorrelation:
-		r.find(measure.Doubt, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
+		r.find(measure.Warning, -1, -1, fmt.Sprintf("the correlation of the channels is %.2f: in mono they cancel in part", correlation), "check the polarity of one of them")
 	}
 	switch apart := math.Abs(gain); {
 	case apart >= farApartDB:
-		r.find(measure.Fault, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "check the cable and the gain of the softer one")
+		r.find(measure.Fault, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB relative to channel 1", gain), "check the cable and the gain of the softer one")
 	case apart >= unevenDB:
-		r.find(measure.Doubt, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB against channel 1", gain), "bring both to one level before anything that works by level")
+		r.find(measure.Warning, -1, -1, fmt.Sprintf("channel 2 is %+.1f dB relative to channel 1", gain), "bring both to one level before any stage that depends on it")
 	}
 }
 

@@ -331,7 +331,7 @@ func (c *channelState) report(r *report) {
 		one("asymmetry_db", measure.Reading{Value: dsp.AmplitudeToDB(c.largest / -c.least), Unit: "dB", Reference: "the negative peak", Definition: "positive peak over negative peak"})
 	}
 	if c.overs > 0 {
-		r.find(measure.Doubt, c.firstOver, c.channel, fmt.Sprintf("over full scale: %s", dsp.Plural(c.overs, "sample")), "lower the level before it becomes integers")
+		r.find(measure.Warning, c.firstOver, c.channel, fmt.Sprintf("over full scale: %s", dsp.Plural(c.overs, "sample")), "lower the level before it is written as integers")
 	}
 	used := measure.Reading{Value: float64(c.bits()), Unit: "bit", Definition: "down to the lowest bit that any sample uses"}
 	if c.bitsOfFile > 0 {
@@ -403,8 +403,8 @@ func (l *eventList) report(r *report) {
 		do       string
 	}{
 		{"clip", measure.Fault, "record again with less gain: what was above is lost"},
-		{"flat top", measure.Doubt, "it may have been clipped before it was turned down"},
-		{"dropout", measure.Doubt, "look at it: sound is missing there, as after a lost buffer"},
+		{"flat top", measure.Warning, "it may have been clipped before it was turned down"},
+		{"dropout", measure.Warning, "look at it: sound is missing there, as after a lost buffer"},
 	} {
 		n := l.counts[kind.name]
 		r.add(map[string]string{"clip": "clips", "flat top": "flat_tops", "dropout": "dropouts"}[kind.name],

@@ -247,7 +247,7 @@ func TestUnevenChannels(t *testing.T) {
 	room := takes.NewRoom(p, "pink", 30, 0.2, 12, 3)
 	x := room.Take()
 	in := inspectAt(t, room.Rate, x, testsound.Times(x, math.Pow(10, -0.5)))
-	if f, ok := found(in, "channel 2 is -10.0 dB against channel 1"); !ok {
+	if f, ok := found(in, "channel 2 is -10.0 dB relative to channel 1"); !ok {
 		t.Errorf("%+v", f)
 	}
 	for _, name := range []string{"noise_floor_dbfs", "speech_level_dbfs"} {

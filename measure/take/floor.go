@@ -80,7 +80,7 @@ func (l *frameLevels) noPauses(channel, rate int) string {
 		return fmt.Sprintf("less than %g s of pauses in which a room is recorded; %.1f s of the channel hold exact zeros, put there by an edit, by a gate, or by rounding to few bits: record 10 s of room tone", leastPauseSeconds, float64(edits)*hopMs/1000)
 	case (n-edits-dead)*hopMs >= least:
 	case dead > edits:
-		return fmt.Sprintf("nothing sounds above %d Hz in it: it holds an offset or a very low sound alone", PauseHighPassHz)
+		return fmt.Sprintf("nothing sounds above %d Hz in it: it has only an offset or a very low sound", PauseHighPassHz)
 	default:
 		return "its pauses are exact zeros, put there by an edit or a gate: no room is recorded in them"
 	}
@@ -150,10 +150,10 @@ func (f *floor) finish() {
 	}
 	rho, longest := f.noise.steady.rho(), f.noise.pauses.longestSeconds()
 	if rho > steadyRho && rho <= mostRho && longest < doubtfulPauseSeconds {
-		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise, and lasts %.2f s at a time at most (%g s are needed in such doubt): it may be soft speech. Record 10 s of room tone", rho, longest, doubtfulPauseSeconds)
+		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise, and lasts %.2f s at a time at most (%g s are needed to be certain): it may be soft speech. Record 10 s of room tone", rho, longest, doubtfulPauseSeconds)
 	}
 	if rho > mostRho {
-		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise (%d at most), so it is no room: it may be speech without pauses, or music. Record 10 s of room tone", rho, mostRho)
+		f.undecided = fmt.Sprintf("the quietest sound changes %.1f times as much as steady noise (%d at most), so it is not the noise of a room: it may be speech without pauses, or music. Record 10 s of room tone", rho, mostRho)
 	}
 }
 

@@ -82,6 +82,6 @@ func (c *content) report(r *report, bits int) {
 	about.Value = min(half, float64(highest+1)*contentStepHz)
 	r.add("highest_content_hz", about)
 	if about.Reason == "" && about.Value < fullBand*half && c.format.Rate >= 32000 {
-		r.find(measure.Note, -1, -1, fmt.Sprintf("nothing above %.1f kHz: it was once at a lower rate, or behind a codec or a filter", about.Value/1000), "look for the original, if there is one")
+		r.find(measure.Note, -1, -1, fmt.Sprintf("nothing above %.1f kHz: the sound was once at a lower rate, or has passed a codec or a filter", about.Value/1000), "look for the original, if there is one")
 	}
 }

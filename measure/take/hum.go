@@ -181,7 +181,7 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 	}
 	severity, family := measure.Note, "even and odd harmonics"
 	if level > floor-10 {
-		severity = measure.Doubt
+		severity = measure.Warning
 	}
 	if len(best.lines) == 1 {
 		family = "the fundamental alone"

@@ -44,7 +44,7 @@ type Event struct {
 	Level   float64 // dBFS; −∞ for a dropout, whose samples are exactly 0
 }
 
-// Verdict is the worst finding in one word: good, note, doubt or fault.
+// Verdict is the worst finding in one word: good, note, warning or fault.
 func (in *Inspection) Verdict() string {
 	if len(in.Findings) == 0 {
 		return "good"
@@ -166,7 +166,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	}
 	r := &report{in}
 	if reason != "" {
-		severity := measure.Doubt
+		severity := measure.Warning
 		if t.nonFinite >= 0 || t.frames > 0 {
 			severity = measure.Fault
 		}

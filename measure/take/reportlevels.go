@@ -36,12 +36,12 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 	}
 	n := noisiest.noise
 	rho := n.steady.rho()
-	bound := fmt.Sprintf("rests on %.1f s of pauses", n.pauses.seconds())
+	bound := fmt.Sprintf("from %.1f s of pauses", n.pauses.seconds())
 	if len(floors) > 1 {
 		bound += fmt.Sprintf("; channel %d, the noisiest", noisiest.channel+1)
 	}
 	if rho > steadyRho {
-		bound += fmt.Sprintf("; in doubt: it changes %.1f times as much as steady noise", rho)
+		bound += fmt.Sprintf("; uncertain: it changes %.1f times as much as steady noise", rho)
 	}
 	level := func(name, weighting, definition string, value float64) {
 		r.add(name, measure.Reading{Value: value, Unit: "dBFS", Reference: rmsScale, Weighting: weighting, Bandwidth: "20 Hz to 20 kHz", Definition: definition, Bound: bound})
@@ -54,7 +54,7 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 	level("noise_floor_c_dbfs", "C", "IEC 61672-1:2013", noisiest.weighted(weighting.C))
 	level("noise_floor_bs468_dbfs", "BS.468 network, rms (not quasi-peak)", "Rec. ITU-R BS.468-4 Table 1", noisiest.weighted(weighting.BS468))
 	r.add("pauses_ms", measure.Reading{Value: 1000 * n.pauses.seconds(), Unit: "ms", Definition: fmt.Sprintf("frames of %d ms, every %d ms, that hold nothing but the noise: %[2]d ms each", frameMs, hopMs)})
-	r.add("noise_variation", measure.Reading{Value: rho, Reference: fmt.Sprintf("1: steady noise; over %d: in doubt; over %d: no room", steadyRho, mostRho), Definition: fmt.Sprintf("median over the octaves from 200 Hz to 6.4 kHz of how much the level of %d ms frames varies, over how much that of steady Gaussian noise does (own statistic)", frameMs)})
+	r.add("noise_variation", measure.Reading{Value: rho, Reference: fmt.Sprintf("1: steady noise; over %d: uncertain; over %d: not the noise of a room", steadyRho, mostRho), Definition: fmt.Sprintf("median over the octaves from 200 Hz to 6.4 kHz of how much the level of %d ms frames varies, over how much that of steady Gaussian noise does (own statistic)", frameMs)})
 	t.reportTwoFloors(r, noisiest)
 
 	speech, seconds := t.speechLevel(floors)
@@ -72,7 +72,7 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 		snr := speech - noisiest.db()
 		r.add("speech_to_noise_db", measure.Reading{Value: snr, Unit: "dB", Reference: "noise_floor_dbfs", Weighting: "none", Definition: "speech_level_dbfs less noise_floor_dbfs"})
 		if snr < usableSpeechDB {
-			r.find(measure.Doubt, -1, -1, "speech is only "+under(snr, usableSpeechDB)+" dB over the noise (40 is usable, 50 good: common practice, no source)", n.quieten(noisiest.db()))
+			r.find(measure.Warning, -1, -1, "speech is only "+under(snr, usableSpeechDB)+" dB over the noise (40 is usable, 50 good: common practice, no source)", n.quieten(noisiest.db()))
 		}
 		t.reportTwoVoices(r, floors)
 	}
@@ -113,7 +113,7 @@ func (t *take) reportUndecided(r *report, floors []*floor) {
 	r.cannot("hum_hz", "Hz", reason)
 	r.cannot("hum_level_dbfs", "dBFS", reason)
 	t.speech.report(r, t.levels.voice(), 0, reason)
-	r.find(measure.Doubt, -1, -1, "the noise floor is undecided: "+reason, "leave room tone at the head of each take")
+	r.find(measure.Warning, -1, -1, "the noise floor is undecided: "+reason, "leave room tone at the head of each take")
 }
 
 // reportTwoFloors reports where the noise of a channel changes.
@@ -125,8 +125,8 @@ func (t *take) reportTwoFloors(r *report, f *floor) {
 	r.add("lower_noise_floor_dbfs", measure.Reading{Value: lower, Unit: "dBFS", Reference: rmsScale, Weighting: "none", Bandwidth: "20 Hz to 20 kHz", Definition: fmt.Sprintf("noise of the take where it is lowest, if it has two floors more than %d dB apart: something is switched on for a part of the time", secondFloorDB)})
 	times := t.higherTimes(f)
 	r.add("higher_noise_share", measure.Reading{Value: f.higher.share, Definition: "share of the time in which the take has the higher one of two noise floors, noise_floor_dbfs; the lower one is lower_noise_floor_dbfs"})
-	r.find(measure.Doubt, times[0][0], f.channel, fmt.Sprintf("two noise floors: %.1f dBFS-rms, and %.1f dBFS-rms %s", lower, f.db(), HigherText(times, f.higher.share, t.format.Rate)),
-		"find what was switched on; treat the parts separately, or set what follows for the louder one")
+	r.find(measure.Warning, times[0][0], f.channel, fmt.Sprintf("two noise floors: %.1f dBFS-rms, and %.1f dBFS-rms %s", lower, f.db(), HigherText(times, f.higher.share, t.format.Rate)),
+		"find what was switched on; treat the parts separately, or set the chain for the louder one")
 }
 
 // HigherText states when a take has the higher one of two floors, and for what share of the

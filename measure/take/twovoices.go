@@ -130,5 +130,5 @@ func (t *take) reportTwoVoices(r *report, floors []*floor) {
 	}
 	one("softer_speech_dbfs", low)
 	one("louder_speech_dbfs", high)
-	r.find(measure.Doubt, t.frameOf(first.first), -1, fmt.Sprintf("speech at two levels: %.1f and %.1f dBFS-rms", high, low), "bring them to one level before a compressor: it does not bridge them")
+	r.find(measure.Warning, t.frameOf(first.first), -1, fmt.Sprintf("speech at two levels: %.1f and %.1f dBFS-rms", high, low), "bring them to one level before a compressor, which does not even out such a difference")
 }
