@@ -55,13 +55,13 @@ func levelIn(room takes.Room, stretches [][2]int) float64 {
 // time within 0.2 where it is on in 1 s of pauses, since nothing is known of the time between
 // two pauses.
 func TestNoiseThatComesAndGoes(t *testing.T) {
-	cases := 2
+	first, end := 2, 3 // the first room with 3 s of pauses
 	if dsptest.IsExhaustive() {
-		cases = 60
+		first, end = 0, 60
 	}
 	type count struct{ found, all int }
 	var long, short count
-	for k := range cases {
+	for k := first; k < end; k++ {
 		rng := rand.New(rand.NewPCG(uint64(k), 551))
 		room := anyRoom(t, rng, k, 65.5)
 		quiet := takes.BandLevel(room.Noise, room.Rate, 20, 20000)
@@ -105,7 +105,7 @@ func TestNoiseThatComesAndGoes(t *testing.T) {
 		}
 	}
 	t.Logf("with 3 s of pauses: %+v; with 1 s: %+v", long, short)
-	if 5*long.found < 4*long.all || dsptest.IsExhaustive() && 10*short.found < 6*short.all {
+	if long.all == 0 || 5*long.found < 4*long.all || dsptest.IsExhaustive() && 10*short.found < 6*short.all {
 		t.Errorf("found with 3 s of pauses: %+v; with 1 s: %+v", long, short)
 	}
 }
