@@ -206,6 +206,8 @@ func (r Judgement) Sentence() string {
 	}
 	s := fmt.Sprintf("%s: %s is ", r.Subject, r.Reading)
 	switch {
+	case r.Verdict == Undecided && strings.HasPrefix(r.Got.Reason, undecided):
+		s += "undecided (" + r.Got.Reason[len(undecided):] + ")"
 	case r.Verdict == Undecided:
 		s += "not measurable (" + r.Got.Reason + ")"
 	case !r.Got.Measurable():

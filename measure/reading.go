@@ -36,8 +36,14 @@ type Reading struct {
 // Measurable reports whether there is a value.
 func (r Reading) Measurable() bool { return r.Reason == "" }
 
+// undecided begins the reason of a reading that was measured and still decides nothing.
+const undecided = "undecided: "
+
 // String is the value with its unit, or the reason.
 func (r Reading) String() string {
+	if strings.HasPrefix(r.Reason, undecided) {
+		return r.Reason
+	}
 	if !r.Measurable() {
 		return "not measurable: " + r.Reason
 	}

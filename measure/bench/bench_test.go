@@ -345,7 +345,8 @@ channels = 2`).Replace(shortPlan))
 // Faults of a plan are reported with their line and a suggestion.
 func TestPlanFaults(t *testing.T) {
 	for found, edit := range map[string][2]string{
-		"did you mean response?":           {`tests = ["tone", "silence"]`, `tests = ["respose"]`},
+		"did you mean response?": {`tests = ["tone", "silence"]`, `tests = ["respose"]`},
+		"plan.toml:14:8: name: \"low\" is also the name of the test in line 11": {"[[path]]", "[[test]]\nname = \"low\"\nstimulus = \"kind=tone hz=100\"\n[[test]]\nname = \"low\"\nstimulus = \"kind=tone hz=90\"\n[[path]]"},
 		"did you mean line-input":          {`kind = "line-input"`, `kind = "line-inptu"`},
 		"did you mean gains_db?":           {"together = true", "gain_db = [1]"},
 		"2 levels for 0 gains":             {"together = true", "level_dbfs = [-20, -30]"},

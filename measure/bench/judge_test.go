@@ -39,6 +39,9 @@ func TestUndecidedClaims(t *testing.T) {
 		if len(judged) != 1 || judged[0].Verdict != c.want || !strings.Contains(judged[0].Sentence, c.phrase) || c.absentPhrase != "" && strings.Contains(judged[0].Sentence, c.absentPhrase) {
 			t.Errorf("%v: %v, want %s, %q", c.limit, judged, c.want, c.phrase)
 		}
+		if bound := strings.Contains(c.phrase, "no larger than the noise"); !bound && (strings.Contains(judged[0].Sentence, " is undecided (") != (c.want == "undecided") || strings.Contains(judged[0].Sentence, "measurable")) {
+			t.Errorf("%v: %s", c.limit, judged[0].Sentence)
+		}
 	}
 }
 

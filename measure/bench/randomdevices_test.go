@@ -124,7 +124,7 @@ tests = ["silence"]
 
 // shortDistortion replaces the built-in test by one short tone. The effect of a load is read
 // from a test of this name.
-var shortDistortion = CustomTest{"distortion", stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: -10, Seconds: 1.3, Channels: 1}}
+var shortDistortion = CustomTest{Name: "distortion", signal: stimulus.Tone{Hz: stimulus.StandardHz, PeakDBFS: -10, Seconds: 1.3, Channels: 1}}
 
 // linesOfADevice is the number of lines for one device: a quarter of them.
 const linesOfADevice = 2

@@ -15,6 +15,7 @@ import (
 type CustomTest struct {
 	Name   string
 	signal stimulus.Signal
+	line   int // of its name in the plan
 }
 
 // namedSignal is one stimulus of a test. A test with several stimuli, such as one at several
@@ -120,6 +121,13 @@ func (d *decoder) test(v *tomlfile.Value) {
 			if slices.Contains(TestNames(), t.Name) {
 				d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: tomlfile.Quote(t.Name) + " is a built-in test", Accepted: "another name"})
 			}
+			for _, other := range d.plan.Tests {
+				if other.Name == t.Name && t.Name != "" {
+					d.Report(e.Value.At, tomlfile.Problem{Key: e.Key, Found: fmt.Sprintf("%s is also the name of the test in line %d", tomlfile.Quote(t.Name), other.line), Accepted: "another name"})
+					break
+				}
+			}
+			t.line = d.LineOf(e.Value.At.From)
 		case "stimulus":
 			t.signal = d.stimulus(e)
 		default:
