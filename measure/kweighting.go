@@ -120,6 +120,22 @@ const (
 	sideRight
 )
 
+// layoutText says by which layout more than two channels are weighted: that of the file's
+// mask, or the one that is assumed. "" for one and two channels.
+func layoutText(channels int, mask uint32) string {
+	switch {
+	case channels <= 2:
+		return ""
+	case mask != 0:
+		return "channels weighted by the file's channel mask"
+	case channels == 5:
+		return "no channel mask: taken as L R C Ls Rs"
+	case channels == 6:
+		return "no channel mask: taken as L R C LFE Ls Rs"
+	}
+	return "no channel mask: all channels taken as front channels"
+}
+
 // channelWeights returns the weight of each channel (BS.1770-5 Annex 1 Table 3
 // and Annex 3 Table 4): 1.41 for sound from 60° to 120° to the side, none for
 // low-frequency effects, else 1.

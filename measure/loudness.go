@@ -314,6 +314,9 @@ func (l *Loudness) Readings() Readings {
 			reference += "; mono as one channel"
 		}
 	}
+	if layout := layoutText(l.settings.Channels, l.settings.ChannelMask); layout != "" {
+		reference += "; " + layout
+	}
 	make1 := func(name, unit, definition, reason string, value float64, frame int64) Named {
 		r := Reading{Unit: unit, Reference: reference, Weighting: "K", Definition: definition, Frame: frame, Channel: -1}
 		if reason != "" {

@@ -402,3 +402,45 @@ func TestLoudnessContinuesAfterNonFiniteSamples(t *testing.T) {
 		}
 	}
 }
+
+// The layout by which channels are weighted is stated, and whether the file states it. The
+// weights are those that it names: tones of one level in each channel (BS.1770-5 Annex 1 Table
+// 3: 1.41 for surrounds, none for LFE).
+func TestLoudnessStatesItsLayout(t *testing.T) {
+	for _, c := range []struct {
+		channels int
+		mask     uint32
+		weights  float64 // their sum
+		says     string
+	}{
+		{2, 0, 2, ""},
+		{3, 0, 3, "no channel mask: all channels taken as front channels"},
+		{5, 0, 3 + 2*1.41, "no channel mask: taken as L R C Ls Rs"},
+		{6, 0, 3 + 2*1.41, "no channel mask: taken as L R C LFE Ls Rs"},
+		{6, 0x3f, 3 + 2*1.41, "channels weighted by the file's channel mask"},
+		{8, 0, 8, "no channel mask: all channels taken as front channels"},
+	} {
+		read := func(channels int, mask uint32) Reading {
+			l, err := NewLoudness(LoudnessSettings{Rate: 48000, Channels: channels, ChannelMask: mask})
+			if err != nil {
+				t.Fatal(err)
+			}
+			b := dsp.NewBlock(channels, 48000)
+			for i := range b {
+				for n := range b[i] {
+					b[i][n] = 0.1 * math.Sin(2*math.Pi*997*float64(n)/48000)
+				}
+			}
+			l.Write(b)
+			r, _ := l.Readings().Get("integrated_lufs")
+			return r
+		}
+		got, one := read(c.channels, c.mask), read(1, 0)
+		if want := one.Value + 10*math.Log10(c.weights); math.Abs(got.Value-want) > 1e-6 {
+			t.Errorf("%d channels, mask %#x: %.6f LUFS, want %.6f", c.channels, c.mask, got.Value, want)
+		}
+		if got.Reference != strings.TrimSuffix("digital full scale; "+c.says, "; ") {
+			t.Errorf("%d channels, mask %#x: %q, want %q", c.channels, c.mask, got.Reference, c.says)
+		}
+	}
+}

@@ -198,7 +198,7 @@ func (m *metered) print(e env) {
 	m.file.print(e)
 	warn(e.stderr, underName(m.name(), m.pair.Faults()))
 	printReadings(e.stdout, m.readings, m.format)
-	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels == 1 {
+	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels != 2 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
 	}
 	for _, j := range m.verdicts {

@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"slices"
@@ -234,7 +235,7 @@ func TestPrepareRefuses(t *testing.T) {
 		{"seven", Settings{}, make([]Source, 7), "accepted: 2 to 6"},
 		{"stereo and mono", Settings{}, []Source{source("a", sound), source("b", stereo)}, "b: found 2 channels"},
 		{"another sound", Settings{}, []Source{source("a", sound), source("b", other)}, "b is not a version of a"},
-		{"too long", Settings{MostSeconds: 0.8}, []Source{source("a", sound), source("b", sound)}, "accepted: an excerpt of up to 0.8 s"},
+		{"too long", Settings{MostSeconds: 0.8}, []Source{source("a", sound), source("b", sound)}, fmt.Sprintf("a: found %.1f s; accepted: an excerpt of up to 0.8 s", float64(len(sound[0]))/rate)},
 		{"after the end", Settings{From: 5}, []Source{source("a", sound), source("b", sound)}, "half a second"},
 		{"silence", Settings{Unaligned: true}, []Source{source("a", sound), source("b", dsp.NewBlock(1, rate))}, "b: its loudness"},
 		{"no number", Settings{}, []Source{source("a", holed), source("b", sound)}, "a: found a NaN"},

@@ -174,7 +174,11 @@ func (c *Comparison) excerpt(ctx context.Context, source Source) (dsp.Block, err
 		return nil, err
 	}
 	if int64(b.Frames()) > most {
-		return nil, c.tooLong(0)
+		seconds := 0.0
+		if known, ok := planes.Unwrap(src).(interface{ Frames() int64 }); ok {
+			seconds = float64(known.Frames()-from) / float64(f.Rate)
+		}
+		return nil, c.tooLong(seconds)
 	}
 	if b.Frames() < f.Rate/2 {
 		return nil, fmt.Errorf("found %.3f s from %g s on; accepted: half a second at least", float64(b.Frames())/float64(f.Rate), c.From)
@@ -184,9 +188,12 @@ func (c *Comparison) excerpt(ctx context.Context, source Source) (dsp.Block, err
 }
 
 func (c *Comparison) tooLong(seconds float64) error {
-	found := "more"
+	found := fmt.Sprintf("more than %g s", c.MostSeconds) // of a source that does not state its length
 	if seconds > 0 {
-		found = fmt.Sprintf("%.3g s", seconds)
+		found = fmt.Sprintf("%.1f s", seconds)
+	}
+	if c.From > 0 {
+		found += fmt.Sprintf(" from %g s on", c.From)
 	}
 	return &TooLargeError{fmt.Sprintf("found %s; accepted: an excerpt of up to %g s, for example from %g s to %g s", found, c.MostSeconds, c.From, c.From+c.MostSeconds)}
 }
