@@ -58,9 +58,10 @@ func (t *ThirdOctaves) Levels() []BandLevel {
 		return nil
 	}
 	var all []BandLevel
+	sums := t.spectrum.Sums()
 	for _, band := range spectra.ThirdOctaves(t.rate, len(t.spectrum.Window)) {
 		sum := 0.0
-		band.Each(func(k int, share float64) { sum += share * t.spectrum.Sums[k] })
+		band.Each(func(k int, share float64) { sum += share * sums[k] })
 		all = append(all, BandLevel{spectra.NominalHz(band.Hz), dsp.PowerToDB(sum / float64(t.spectrum.Blocks))})
 	}
 	return all

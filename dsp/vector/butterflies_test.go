@@ -2,6 +2,7 @@ package vector
 
 import (
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -44,6 +45,25 @@ func TestButterfliesBits(t *testing.T) {
 		firstByFour(want, from, rows)
 		if err := samePlanar(got, want); err != nil {
 			t.Fatalf("round %d, first pass of %d groups: %v", round, quarter, err)
+		}
+
+		last := planarSamples(rng, 4*quarter)
+		for name, pass := range map[string][2]func(sums []float64, from Planar){
+			"squares by four": {SquaresByFour, squaresByFour}, "squares by two": {SquaresByTwo, squaresByTwo},
+		} {
+			sums := samples(rng, 4*quarter, false)
+			other := slices.Clone(sums)
+			pass[0](sums, last)
+			pass[1](other, last)
+			if err := same(sums, other); err != nil {
+				t.Fatalf("round %d, %s of %d: %v", round, name, 4*quarter, err)
+			}
+		}
+		LastByTwo(got, last)
+		lastByTwo(want.Re, last.Re)
+		lastByTwo(want.Im, last.Im)
+		if err := samePlanar(got, want); err != nil {
+			t.Fatalf("round %d, last pass of %d: %v", round, 4*quarter, err)
 		}
 
 		n := 1 + rng.IntN(40)

@@ -95,6 +95,15 @@ func splitWindowedAVX(re, im, window, x *float64, fours int)
 func unravelAVX(up, down *complex128, re, im, reDown, imDown, turnRe, turnIm *float64, fours int)
 
 //go:noescape
+func squaresByFourAVX(sums, re, im *float64, quarter int)
+
+//go:noescape
+func squaresByTwoAVX(sums, re, im *float64, half int)
+
+//go:noescape
+func lastByTwoAVX(to, from *float64, half int)
+
+//go:noescape
 func unpackAVX(first, second *float64, raw *byte, order *[16]byte, bytes, step, fours int)
 
 //go:noescape

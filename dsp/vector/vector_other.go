@@ -34,6 +34,9 @@ func splitWindowedAVX(re, im, window, x *float64, fours int) { panic(noAVX) }
 func unravelAVX(up, down *complex128, re, im, reDown, imDown, turnRe, turnIm *float64, fours int) {
 	panic(noAVX)
 }
+func squaresByFourAVX(sums, re, im *float64, quarter int) { panic(noAVX) }
+func squaresByTwoAVX(sums, re, im *float64, half int)     { panic(noAVX) }
+func lastByTwoAVX(to, from *float64, half int)            { panic(noAVX) }
 func unpackAVX(first, second *float64, raw *byte, order *[16]byte, bytes, step, fours int) {
 	panic(noAVX)
 }

@@ -182,14 +182,14 @@ func edgeIn(x, sent []float64, rate int, lowHz, highHz float64) string {
 	window := spectra.LowLeakage(length)
 	came := spectra.Empty(window, rate)
 	came.Add(x, length/2)
-	db := make([]float64, len(came.Sums))
-	for k, v := range came.Sums {
+	db := make([]float64, len(came.Sums()))
+	for k, v := range came.Sums() {
 		db[k] = dsp.PowerToDB(v / float64(came.Blocks))
 	}
 	if sent != nil {
 		went := spectra.Empty(window, rate)
 		went.Add(sent, length/2)
-		for k, v := range went.Sums {
+		for k, v := range went.Sums() {
 			db[k] -= dsp.PowerToDB(v / float64(went.Blocks))
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
@@ -17,10 +16,9 @@ type channelPair struct {
 	Pair
 	identical bool
 
-	fft    *spectra.FFT
+	pair   spectra.Pair
 	window []float64
-	bins   [2][]complex128 // of the block that is correlated
-	cross  []complex128    // summed cross spectra
+	cross  []complex128 // summed cross spectra
 	blocks thinned
 }
 
@@ -29,10 +27,9 @@ type channelPair struct {
 const pairBlock = 1 << 15
 
 func newChannelPair() channelPair {
-	half := func() []complex128 { return make([]complex128, pairBlock/2+1) }
 	return channelPair{
-		identical: true, blocks: newThinned(2, pairBlock, pairBlocks), fft: spectra.NewFFT(pairBlock), window: spectra.Hann(pairBlock),
-		bins: [2][]complex128{half(), half()}, cross: half(),
+		identical: true, blocks: newThinned(2, pairBlock, pairBlocks), pair: spectra.NewPair(pairBlock), window: spectra.Hann(pairBlock),
+		cross: make([]complex128, pairBlock/2+1),
 	}
 }
 
@@ -49,11 +46,20 @@ func (p *channelPair) write(b dsp.Block) {
 	p.blocks.write(b[:2], p.correlate)
 }
 
-// correlate adds the cross spectrum of a block.
+// correlate adds the cross spectrum of a block. With a = Z[k] and b = Z[n−k] of a pair, the
+// product of the conjugate coefficient of the first channel and that of the second is
+// Im(ab)/2 − i(|a|² − |b|²)/4.
 func (p *channelPair) correlate(x [][]float64) {
-	l, r := p.fft.Windowed(p.bins[0], p.window, x[0]), p.fft.Windowed(p.bins[1], p.window, x[1])
-	for k := range l {
-		p.cross[k] += complex(real(l[k]), -imag(l[k])) * r[k]
+	p.pair.First(p.window, x[0])
+	p.pair.Second(p.window, x[1])
+	z := p.pair.Transform()
+	add := func(k, j int) {
+		a, b, c, d := z.Re[k], z.Im[k], z.Re[j], z.Im[j]
+		p.cross[k] += complex((float64(a*d)+float64(b*c))/2, -((float64(a*a)+float64(b*b))-(float64(c*c)+float64(d*d)))/4)
+	}
+	add(0, 0)
+	for k := 1; k < len(p.cross); k++ {
+		add(k, pairBlock-k)
 	}
 }
 
@@ -115,7 +121,7 @@ const leastSharp = 0.5
 // delay returns by how many frames channel 2 lags channel 1, the share of their common
 // energy at that delay (1 for a delayed copy), and whether it is inverted.
 func (p *channelPair) delay() (frames int, sharp float64, inverted bool) {
-	c := p.fft.Sequence(nil, slices.Clone(p.cross))
+	c := spectra.NewFFT(pairBlock).Sequence(nil, p.cross)
 	best := 0
 	for n, v := range c {
 		if math.Abs(v) > math.Abs(c[best]) {

@@ -59,7 +59,7 @@ func (c *content) report(r *report, bits int) {
 	half := float64(c.format.Rate) / 2
 	steps := make([]float64, int(half/contentStepHz)+1)
 	loudest := 0.0
-	for k, p := range c.spectrum.Sums {
+	for k, p := range c.spectrum.Sums() {
 		i := int(float64(k) * c.spectrum.BinHz / contentStepHz)
 		steps[i] += p / float64(c.spectrum.Blocks)
 		loudest = max(loudest, steps[i])

@@ -229,9 +229,9 @@ func (n *noiseSpectrum) finish() {
 // table is the spectrum as numbers, and the pauses that it rests on.
 func (n *noiseSpectrum) table() Pauses {
 	t := measure.Table{Columns: []string{"frequency_hz", "level_dbfs", "noise_bandwidth_hz"}}
-	flat := overCLow(func(float64) float64 { return 1 })
+	flat, missing, noiseHz := overCLow(func(float64) float64 { return 1 }), n.missing(), n.spectrum.NoiseHz()
 	for _, row := range n.spectrum.Rows() {
-		t.Rows = append(t.Rows, []float64{row.Hz, dsp.PowerToDB(n.missing() * flat(row.Hz) * row.MeanSquare), n.spectrum.NoiseHz()})
+		t.Rows = append(t.Rows, []float64{row.Hz, dsp.PowerToDB(missing * flat(row.Hz) * row.MeanSquare), noiseHz})
 	}
 	return Pauses{n.pauses.channel, n.pauses.stretches(n.rate), t}
 }

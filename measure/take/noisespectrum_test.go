@@ -100,7 +100,7 @@ func TestTwoNoiseSpectraTogetherReadAsAlone(t *testing.T) {
 	for c := range b {
 		alone[c].finish()
 		together[c].finish()
-		if !slices.Equal(alone[c].spectrum.Sums, together[c].spectrum.Sums) || alone[c].unweighted() != together[c].unweighted() || alone[c].steady.rho() != together[c].steady.rho() {
+		if !slices.Equal(alone[c].spectrum.Sums(), together[c].spectrum.Sums()) || alone[c].unweighted() != together[c].unweighted() || alone[c].steady.rho() != together[c].steady.rho() {
 			t.Errorf("channel %d: %g and a variation of %g, alone %g and %g", c, together[c].unweighted(), together[c].steady.rho(), alone[c].unweighted(), alone[c].steady.rho())
 		}
 		if alone[c].frames == 0 {

@@ -15,9 +15,9 @@ import (
 type steadiness struct {
 	length  int // of a spectrum, in frames
 	window  []float64
-	fft     *spectra.FFT
-	bins    []complex128
-	frameX  []float64
+	pair    spectra.Pair // a block each of two frames of 50 ms
+	frames  [2][]float64
+	waits   bool // the first frame waits for the second
 	octaves []octave
 }
 
@@ -25,6 +25,8 @@ type octave struct {
 	first, last int // bins
 	deviation   float64
 	counts      *levelCounts
+
+	both, apart float64 // of two frames: sums over bins that both add to, and that tell them apart
 }
 
 func newSteadiness(rate int) *steadiness {
@@ -32,7 +34,7 @@ func newSteadiness(rate int) *steadiness {
 	for length*2 <= hopOf(rate) {
 		length *= 2
 	}
-	s := &steadiness{length: length, window: spectra.Hann(length), fft: spectra.NewFFT(length), bins: make([]complex128, length/2+1)}
+	s := &steadiness{length: length, window: spectra.Hann(length), pair: spectra.NewPair(length)}
 	binHz := float64(rate) / float64(length)
 	blocks := s.blocks(2 * hopOf(rate))
 	for hz := 200.0; hz*math.Sqrt2 <= 0.45*float64(rate) && hz <= 6400; hz *= 2 {
@@ -58,24 +60,62 @@ func (s *steadiness) blocks(frame int) float64 {
 
 // frame adds a frame of 50 ms, in two halves.
 func (s *steadiness) frame(first, second []float64) {
-	s.frameX = append(append(s.frameX[:0], first...), second...)
-	sums := make([]float64, len(s.octaves))
-	for from := 0; from+s.length <= len(s.frameX); from += s.length / 2 {
-		bins := s.fft.Windowed(s.bins, s.window, s.frameX[from:from+s.length])
-		for i, o := range s.octaves {
-			for _, v := range bins[o.first : o.last+1] {
-				sums[i] += real(v)*real(v) + imag(v)*imag(v)
+	which := 0
+	if s.waits {
+		which = 1
+	}
+	s.frames[which] = append(append(s.frames[which][:0], first...), second...)
+	if s.waits = !s.waits; !s.waits {
+		s.endPair(s.frames[1])
+	}
+}
+
+// endPair counts the levels of two frames; the second one may be nil. With a = Z[k] and b =
+// Z[n−k] of a pair, the squares of the two coefficients k are (|a|² + |b|²)/4 ± Re(ab)/2.
+func (s *steadiness) endPair(second []float64) {
+	for i := range s.octaves {
+		s.octaves[i].both, s.octaves[i].apart = 0, 0
+	}
+	for from := 0; from+s.length <= len(s.frames[0]); from += s.length / 2 {
+		s.pair.First(s.window, s.frames[0][from:from+s.length])
+		if second == nil {
+			s.pair.Second(nil, nil)
+		} else {
+			s.pair.Second(s.window, second[from:from+s.length])
+		}
+		z := s.pair.Transform()
+		for i := range s.octaves {
+			o := &s.octaves[i]
+			re, im := z.Re[o.first:o.last+1], z.Im[o.first:o.last+1]
+			mirror := len(z.Re) - o.last
+			reDown, imDown := z.Re[mirror:mirror+len(re)], z.Im[mirror:mirror+len(re)]
+			both, apart := 0.0, 0.0
+			for k, a := range re {
+				j := len(re) - 1 - k
+				b, c, d := im[k], reDown[j], imDown[j]
+				both += float64(a*a) + float64(b*b) + float64(c*c) + float64(d*d)
+				apart += float64(a*c) - float64(b*d)
 			}
+			o.both, o.apart = o.both+both, o.apart+apart
 		}
 	}
-	for i, o := range s.octaves {
-		o.counts.add(hundredths(sums[i] / float64(s.length*s.length)))
+	scale := 1 / float64(s.length*s.length)
+	for i := range s.octaves {
+		o := &s.octaves[i]
+		o.counts.add(hundredths((o.both/4 + o.apart/2) * scale))
+		if second != nil {
+			o.counts.add(hundredths((o.both/4 - o.apart/2) * scale))
+		}
 	}
 }
 
 // rho is the ratio of the noise's movement to that of steady noise, the median of the
 // octaves; 0 where there are none.
 func (s *steadiness) rho() float64 {
+	if s.waits {
+		s.waits = false
+		s.endPair(nil)
+	}
 	var ratios []float64
 	for _, o := range s.octaves {
 		if o.counts.total > 0 {

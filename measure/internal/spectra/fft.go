@@ -37,8 +37,8 @@ type pass struct {
 }
 
 // mostKeptLength is the largest length whose factors are cached. All lengths together take
-// 4 MiB.
-const mostKeptLength = 1 << 16
+// 8 MiB.
+const mostKeptLength = 1 << 17
 
 // keptFactors is the cache of factors by length.
 var keptFactors sync.Map
@@ -175,16 +175,10 @@ func (f *FFT) Sequence(dst []float64, bins []complex128) []float64 {
 
 // transform transforms a, and returns the slice that holds the result.
 func (f *FFT) transform() vector.Planar {
-	from, to := f.b, f.a
-	vector.FirstByFour(from, to, f.first)
-	for _, p := range f.passes {
-		vector.ByFour(to, from, p.turns, p.stride)
-		from, to = to, from
-	}
+	from, to := f.all(f.passes)
 	switch half := len(from.Re); f.last {
 	case 2:
-		byTwo(to.Re, from.Re, half/2)
-		byTwo(to.Im, from.Im, half/2)
+		vector.LastByTwo(to, from)
 	case 3:
 		byThree(to, from, half/3)
 	case 5:
@@ -195,16 +189,19 @@ func (f *FFT) transform() vector.Planar {
 	return to
 }
 
-// byTwo is the last pass, of a single group.
-func byTwo(to, from []float64, half int) {
-	a, b := from[:half], from[half:2*half]
-	sums, differences := to[:half], to[half:2*half]
-	for j := range a {
-		sums[j], differences[j] = a[j]+b[j], a[j]-b[j]
+// all does passes, after the first one. It returns the slice that holds the result, and the
+// other one.
+func (f *FFT) all(passes []pass) (result, other vector.Planar) {
+	from, to := f.b, f.a
+	vector.FirstByFour(from, to, f.first)
+	for _, p := range passes {
+		vector.ByFour(to, from, p.turns, p.stride)
+		from, to = to, from
 	}
+	return from, to
 }
 
-// byThree is the same with a radix of 3.
+// byThree is the last pass with a radix of 3.
 func byThree(to, from vector.Planar, third int) {
 	sin := math.Sqrt(3) / 2
 	for j := range third {

@@ -6,23 +6,32 @@ import (
 )
 
 // Power is the mean power spectrum of sound through a window (Welch, "The
-// use of fast Fourier transform for the estimation of power spectra", 1967).
+// use of fast Fourier transform for the estimation of power spectra", 1967). Blocks are
+// transformed in pairs.
 type Power struct {
 	BinHz  float64
 	Window []float64
-	energy float64   // sum of the window's squares
-	Sums   []float64 // sum over the blocks of the mean square per bin
 	Blocks int
+	energy float64 // sum of the window's squares
 	hop    int
-	fft    *FFT
+
+	pair    Pair
+	waits   bool      // a block waits for the second of its pair
+	squares []float64 // of the pairs, see Pair.AddSquares
+	sums    []float64
+
+	single *FFT // of lengths that a Pair does not have, else nil
 	bins   []complex128
 }
 
+// Empty is a spectrum of nothing yet.
 func Empty(window []float64, rate int) *Power {
 	length := len(window)
-	p := &Power{
-		BinHz: float64(rate) / float64(length), Window: window, Sums: make([]float64, length/2+1),
-		fft: NewFFT(length), bins: make([]complex128, length/2+1),
+	p := &Power{BinHz: float64(rate) / float64(length), Window: window, sums: make([]float64, length/2+1)}
+	if fitsPair(length) {
+		p.pair, p.squares = NewPair(length), make([]float64, length)
+	} else {
+		p.single, p.bins = NewFFT(length), make([]complex128, length/2+1)
 	}
 	for _, w := range window {
 		p.energy += w * w
@@ -34,26 +43,64 @@ func Empty(window []float64, rate int) *Power {
 func (p *Power) Add(x []float64, hop int) {
 	p.hop = hop
 	length := len(p.Window)
-	both := 2 / (float64(length) * p.energy)
 	for from := 0; from+length <= len(x); from += hop {
-		bins := p.fft.Windowed(p.bins, p.Window, x[from:from+length])
-		inner := bins[1 : length/2] // doubled, for the negative frequencies
-		sums := p.Sums[1:][:len(inner)]
-		for k, v := range inner {
-			sums[k] += both * (real(v)*real(v) + imag(v)*imag(v))
-		}
-		for _, k := range [2]int{0, length / 2} { // 0 Hz and half the rate have no negative frequency
-			v := bins[k]
-			p.Sums[k] += both / 2 * (real(v)*real(v) + imag(v)*imag(v))
+		block := x[from : from+length]
+		switch {
+		case p.single != nil:
+			p.addSingle(block)
+		case p.waits:
+			p.pair.Second(p.Window, block)
+			p.endPair()
+		default:
+			p.pair.First(p.Window, block)
+			p.waits = true
 		}
 		p.Blocks++
 	}
 }
 
+func (p *Power) endPair() {
+	p.pair.AddSquares(p.squares)
+	p.waits = false
+}
+
+func (p *Power) addSingle(block []float64) {
+	for k, v := range p.single.Windowed(p.bins, p.Window, block) {
+		p.sums[k] += p.sided(k) * (real(v)*real(v) + imag(v)*imag(v))
+	}
+}
+
+// sided is what the square of a coefficient counts as a mean square: doubled, for the negative
+// frequency, unless that is the same one, as at 0 Hz and at half the rate.
+func (p *Power) sided(bin int) float64 {
+	length := len(p.Window)
+	once := 1 / (float64(length) * p.energy)
+	if bin == 0 || 2*bin == length {
+		return once
+	}
+	return 2 * once
+}
+
+// Sums are the sums over the blocks of the mean square per bin.
+func (p *Power) Sums() []float64 {
+	if p.single != nil {
+		return p.sums
+	}
+	if p.waits {
+		p.pair.Second(nil, nil)
+		p.endPair()
+	}
+	length := len(p.Window)
+	for k := range p.sums {
+		p.sums[k] = p.sided(k) / 2 * (p.squares[k] + p.squares[(length-k)%length])
+	}
+	return p.sums
+}
+
 // Level is the mean square after a power weighting. It is right for lines and for noise.
 func (p *Power) Level(weight func(hz float64) float64) float64 {
 	sum := 0.0
-	for k, v := range p.Sums {
+	for k, v := range p.Sums() {
 		sum += v / float64(max(1, p.Blocks)) * weight(float64(k)*p.BinHz)
 	}
 	return sum
@@ -74,10 +121,11 @@ const (
 // 1/√(B·T), with B = (∫G)²/∫G² for a spectrum G that is not flat)
 func (p *Power) Deviation(weight func(hz float64) float64) float64 {
 	var level, squares float64
+	sums := p.Sums()
 	part := make([]float64, 0, lineFreeBins)
-	for from := 0; from < len(p.Sums); from += lineFreeBins {
-		end := min(from+lineFreeBins, len(p.Sums))
-		part = append(part[:0], p.Sums[from:end]...)
+	for from := 0; from < len(sums); from += lineFreeBins {
+		end := min(from+lineFreeBins, len(sums))
+		part = append(part[:0], sums[from:end]...)
 		slices.Sort(part)
 		noise, bins := 0.0, 0.0
 		for _, v := range part {
@@ -87,7 +135,7 @@ func (p *Power) Deviation(weight func(hz float64) float64) float64 {
 		}
 		for k := from; k < end; k++ {
 			w := weight(float64(k) * p.BinHz)
-			level += w * p.Sums[k]
+			level += w * sums[k]
 			squares += w * w * noise / bins * noise / bins
 		}
 	}
@@ -147,10 +195,11 @@ func (p *Power) NoiseHz() float64 {
 
 // Rows are the bins above 0 Hz.
 func (p *Power) Rows() []Row {
-	rows := make([]Row, len(p.Sums)-1)
+	sums := p.Sums()
+	rows := make([]Row, len(sums)-1)
 	scale := p.NoiseHz() / p.BinHz / float64(max(1, p.Blocks))
 	for k := range rows {
-		rows[k] = Row{float64(k+1) * p.BinHz, p.Sums[k+1] * scale}
+		rows[k] = Row{float64(k+1) * p.BinHz, sums[k+1] * scale}
 	}
 	return rows
 }

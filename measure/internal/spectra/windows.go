@@ -10,20 +10,35 @@ import (
 // mostKeptLength.
 var keptWindows sync.Map
 
-// Hann is the periodic Hann window.
+// Hann is the periodic Hann window. It takes a cosine every turnedFrames frames and turns it on
+// from there; each half is the other's mirror image.
 func Hann(length int) []float64 {
 	if kept, ok := keptWindows.Load(length); ok {
 		return slices.Clone(kept.([]float64))
 	}
 	w := make([]float64, length)
-	for n := range w {
-		w[n] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(n)/float64(length))
+	angle := func(n int) float64 { return 2 * math.Pi * float64(n) / float64(length) }
+	var sin, cos [turnedFrames]float64
+	for j := range sin {
+		sin[j], cos[j] = math.Sincos(angle(j))
+	}
+	for from := 0; from <= length/2 && from < length; from += turnedFrames {
+		s, c := math.Sincos(angle(from))
+		part := w[from:min(length/2+1, length, from+turnedFrames)]
+		for j := range part {
+			part[j] = 0.5 - float64(0.5*(float64(c*cos[j])-float64(s*sin[j])))
+		}
+	}
+	for n := length/2 + 1; n < length; n++ {
+		w[n] = w[length-n]
 	}
 	if length&(length-1) == 0 && length <= mostKeptLength {
 		keptWindows.Store(length, slices.Clone(w))
 	}
 	return w
 }
+
+const turnedFrames = 64
 
 // sevenTerms are the coefficients of a sum of cosines with side lobes below
 // −180 dB, none of them nearer than 7 bins (Albrecht, "A family of cosine-sum
