@@ -103,6 +103,7 @@ type peakReader struct {
 	bank             *dsp.Polyphase
 	l1, flat, curved float64
 	sketches         dsp.Sketches // of a long bank
+	halves           *dsp.Halves  // of a long bank
 
 	largest float64
 	frame   int64
@@ -117,7 +118,8 @@ func newPeakReader(b *dsp.Polyphase) peakReader {
 // fineReader is the reader for fineSinc. It is made once, since that takes milliseconds.
 var fineReader = sync.OnceValue(func() peakReader {
 	r := newPeakReader(fineSinc())
-	r.sketches = r.bank.Sketches(dsp.SketchSize{Every: 16, Half: 24}, dsp.SketchSize{Every: 16}, dsp.SketchSize{Every: 4})
+	r.sketches = r.bank.Sketches(dsp.SketchSize{Every: 16, Half: 24}, dsp.SketchSize{Every: 16})
+	r.halves = r.bank.Halves()
 	return r
 })
 
@@ -221,9 +223,8 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 		}
 		few := out[i:min(len(out), i+4)] // which take no longer than one
 		x := s.samples[from+i : from+i+len(few)-1+2*half]
-		if r.sketches.MayExceed(x, few, limit, peak, s.energy(from, to-1+2*half)) {
-			r.bank.Peaks(x, few)
-			found = true
+		if r.sketches[:1].MayExceed(x, few, limit, peak, s.energy(from, to-1+2*half)) {
+			found = r.halves.Exceed(x, few, limit, peak, curvature) || found
 		} else {
 			clear(few)
 		}
@@ -260,15 +261,19 @@ func (r *peakReader) readRough(s *stretch, from int, limit, peak, curvature floa
 		few := out[i:min(len(out), i+4)]
 		x := s.samples[from+i : from+i+len(few)-1+2*half]
 		if (largestOf(few) > room || sides && vector.Peak(x[half-1:half+len(few)]) > room) &&
-			r.anyOver(x, len(few), limit, curvature) && r.sketches[1:].MayExceed(x, few, limit, peak, energy) {
-			r.bank.Peaks(x, few)
-			found = true
+			r.anyOver(x, len(few), limit, curvature) && (curvature < roughCurvature*peak || r.sketches[1:].MayExceed(x, few, limit, peak, energy)) {
+			found = r.halves.Exceed(x, few, limit, peak, curvature) || found
 		} else {
 			clear(few)
 		}
 	}
 	return found
 }
+
+// roughCurvature is the largest |second difference| by the largest |sample| from which on a
+// further sketch decides more windows than halving does: that of noise is 3 to 4, of a tone it
+// is (2 sin πf/rate)², 2.5 at 0.29 of the rate.
+const roughCurvature = 2.5
 
 // anyOver reports whether the bound by second differences leaves one of some windows.
 func (r *peakReader) anyOver(x []float64, windows int, limit, curvature float64) bool {
