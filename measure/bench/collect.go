@@ -16,6 +16,7 @@ import (
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -112,6 +113,10 @@ func (c *Collector) AddFile(name string) error {
 // Add takes a recording: its sound, and the name and digest of its file. Faults of the
 // recording are listed in the sheet.
 func (c *Collector) Add(name, digest string, r instrument.Recording) {
+	if n := planes.FirstNonFinite(r.Sound); n >= 0 {
+		c.void(name, fmt.Sprintf("a sample at %s (frame %d) is NaN or infinite", measure.TimeCode(int64(n), r.Rate), n), "look for the fault in the device or its driver, and record again")
+		return
+	}
 	if c.addUnmarked(name, digest, r) {
 		return
 	}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"github.com/boothbench/boothbench/measure/instrument"
 )
 
 // contradictions lists the readings of an item whose repeats contradict each other.
@@ -124,13 +126,24 @@ func impossibleNoise(rows []Row) (all []Lack) {
 // definition)
 const leastMutedDB = 10
 
+// zeroNoiseDBFS is the idle noise of a path whose silence is exactly 0, as far as this can be
+// compared with the noise beside a tone: the rounding of 16 bits, which a path without dither
+// adds to tones alone. (6.02 dB a bit and 1.76 dB, under a full-scale sine)
+const zeroNoiseDBFS = -98.1
+
 // mutedSilence lists the conditions whose noise beside the quietest tone is far above their
 // idle noise. The path is muted in silence by a gate, noise reduction or a converter that mutes
 // itself.
 func mutedSilence(rows []Row) (all []Lack) {
 	for _, idle := range rows {
 		suffix, is := strings.CutPrefix(idle.Reading, "idle_noise_dbfs")
-		if !is || idle.Value == nil || idle.of.Path.worksByLevel() {
+		level, text := zeroNoiseDBFS, "exactly 0"
+		switch {
+		case !is || idle.of.Path.worksByLevel():
+			continue
+		case idle.Value != nil:
+			level, text = *idle.Value, fmt.Sprintf("%.1f dBFS", *idle.Value)
+		case idle.Reason != instrument.ExactlyZero:
 			continue
 		}
 		quietest, noise := math.Inf(1), 0.0
@@ -152,9 +165,9 @@ func mutedSilence(rows []Row) (all []Lack) {
 				quietest, noise = *tone.Value, *tone.Value+10*math.Log10(rest)
 			}
 		}
-		if !math.IsInf(quietest, 1) && noise-*idle.Value >= leastMutedDB {
+		if !math.IsInf(quietest, 1) && noise-level >= leastMutedDB {
 			all = append(all, Lack{idle.of.Condition.String() + ", " + idle.Test,
-				fmt.Sprintf("%s is %.1f dBFS, and beside a tone of %.0f dBFS the noise is %.1f dBFS: the path is muted in silence", idle.Reading, *idle.Value, quietest, noise),
+				fmt.Sprintf("%s is %s, and beside a tone of %.0f dBFS the noise is %.1f dBFS: the path is muted in silence", idle.Reading, text, quietest, noise),
 				"switch gates and noise reduction of the path off; where a converter mutes itself, take the noise from dynamic-range, which keeps a tone"})
 		}
 	}

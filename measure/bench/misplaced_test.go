@@ -166,7 +166,7 @@ name = "path"
 kind = "`+kind+`"
 tests = ["tone", "silence"]
 `)
-		for _, fault := range []string{"", "drifts", "muted in silence"} {
+		for _, fault := range []string{"", "drifts", "muted in silence", "is exactly 0, and beside"} {
 			if fault == "" && kind == "processor" && !dsptest.IsExhaustive() {
 				continue
 			}
@@ -180,6 +180,8 @@ tests = ["tone", "silence"]
 				hiss := 1e-4 * noise.NormFloat64()
 				if l := stimulus.LayoutOf(48000, 72000); fault == "muted in silence" && n > begins[1]+l.Signal && n < begins[1]+l.SignalEnd {
 					hiss *= 0.01
+				} else if fault == "is exactly 0, and beside" && n >= begins[1]+l.Signal-100 && n < begins[1]+l.SignalEnd+100 {
+					hiss = 0
 				}
 				plane[n] += hiss
 				if fault == "drifts" { // by 1.2 dB over the recording

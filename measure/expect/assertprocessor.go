@@ -9,6 +9,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
+	"github.com/boothbench/boothbench/measure/internal/planes"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -41,13 +42,23 @@ func Measured(t testing.TB, p Processor, i instrument.Instrument, limits ...meas
 	}
 }
 
-// response is the device's response to a signal.
+// response is the device's response to a signal. A sample that is NaN or infinite is an error,
+// also in a part that no reading takes.
 func (p Processor) response(s stimulus.Signal) (dsp.Block, error) {
 	sound, err := s.Make(p.rate())
 	if err != nil {
 		return nil, err
 	}
-	return p.run(sound)
+	out, err := p.run(sound)
+	if err != nil {
+		return nil, err
+	}
+	for c, plane := range out {
+		if n := planes.FirstNonFinite(dsp.Block{plane}); n >= 0 {
+			return nil, fmt.Errorf("channel %d is %g at %s (frame %d); accepted: finite samples", c+1, plane[n], measure.TimeCode(int64(n), p.rate()), n)
+		}
+	}
+	return out, nil
 }
 
 // about is the subject of a judgement: the processor and the signal.

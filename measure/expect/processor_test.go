@@ -95,7 +95,7 @@ func TestProcessorAssertions(t *testing.T) {
 		{"response", through, func(t testing.TB, p Processor) { Response(t, p, flat) }, ""},
 		{"response: low-pass", onePole(0.1), func(t testing.TB, p Processor) { Response(t, p, flat) }, "device 7, sweep, channel 1, 20 kHz: gain_db is -25."},
 		{"response: muted", each(func(int, float64) float64 { return 0 }), func(t testing.TB, p Processor) { Response(t, p, flat) }, "device 7, sweep, channel 1, 20 Hz: gain_db is nothing: exactly 0 comes out, limit -0.1 to 0.1 dB"},
-		{"response: NaN", each(func(n int, x float64) float64 { return x / float64(n-1000) * 0 * math.Inf(1) }), func(t testing.TB, p Processor) { Response(t, p, flat) }, "NaN or infinite sample at frame 0"},
+		{"response: NaN", each(func(n int, x float64) float64 { return x / float64(n-1000) * 0 * math.Inf(1) }), func(t testing.TB, p Processor) { Response(t, p, flat) }, "channel 1 is NaN at 00:00:00.000 (frame 0)"},
 		{"response: no mask", through, func(t testing.TB, p Processor) { Response(t, p, Mask{}) }, "found a mask of 0 points"},
 		{"response: upside down", through, func(t testing.TB, p Processor) { Response(t, p, Mask{{20, 1, -1}, {200, 1, -1}}) }, "found 1 to -1 dB"},
 		{"response: open mask", through, func(t testing.TB, p Processor) {
@@ -121,11 +121,13 @@ func TestProcessorAssertions(t *testing.T) {
 		{"noise", through, func(t testing.TB, p Processor) { IdleNoise(t, p, -120) }, ""},
 		{"noise: some", each(func(n int, x float64) float64 { return x + 1e-4*math.Sin(float64(n)*float64(n)) }), func(t testing.TB, p Processor) { IdleNoise(t, p, -120) }, "device 7, silence: idle_noise_dbfs is -8"},
 		{"noise: muted", each(func(int, float64) float64 { return 0 }), func(t testing.TB, p Processor) { IdleNoise(t, p, -120) }, "device 7, tone: channel 1 is exactly 0"},
-		{"noise: NaN", each(func(int, float64) float64 { return math.NaN() }), func(t testing.TB, p Processor) { IdleNoise(t, p, -120) }, "not measurable (NaN or infinite samples)"},
+		{"noise: NaN", each(func(int, float64) float64 { return math.NaN() }), func(t testing.TB, p Processor) { IdleNoise(t, p, -120) }, "channel 1 is NaN at 00:00:00.000 (frame 0)"},
+		{"noise: NaN in what settles", each(func(n int, x float64) float64 { return x + map[bool]float64{true: math.NaN()}[n == 24000] }), func(t testing.TB, p Processor) { IdleNoise(t, p, -120) }, "silence: channel 1 is NaN at 00:00:00.500 (frame 24000)"},
+		{"noise: a click at the end", each(func(n int, x float64) float64 { return x + map[bool]float64{true: 0.9}[n == 140000] }), func(t testing.TB, p Processor) { IdleNoise(t, p, -90) }, "idle_noise_dbfs is -4"},
 		{"overshoot", each(func(_ int, x float64) float64 { return x / 64 }), func(t testing.TB, p Processor) { overshoot(t, p, -1, 0, stress) }, ""},
 		{"overshoot: clipped", clip(-1), func(t testing.TB, p Processor) { overshoot(t, p, -1, 0, stress) }, "device 7, " + stress[0].Name()},
 		{"overshoot: muted", each(func(int, float64) float64 { return 0 }), func(t testing.TB, p Processor) { overshoot(t, p, -1, 0, stress) }, "channel 1 is exactly 0"},
-		{"overshoot: NaN", each(func(n int, x float64) float64 { return x + map[bool]float64{true: math.NaN()}[n == 480] }), func(t testing.TB, p Processor) { overshoot(t, p, -1, 0, stress) }, "not measurable (NaN"},
+		{"overshoot: NaN", each(func(n int, x float64) float64 { return x + map[bool]float64{true: math.NaN()}[n == 480] }), func(t testing.TB, p Processor) { overshoot(t, p, -1, 0, stress) }, "channel 1 is NaN at 00:00:00.010 (frame 480)"},
 		{"same bits", onePole(0.1), SameBits, ""},
 		{"same bits: another run", each(func(n int, x float64) float64 {
 			if n == 0 {
@@ -144,7 +146,7 @@ func TestProcessorAssertions(t *testing.T) {
 				}
 				return x * (1 + 1e-9*loud*float64(n%2))
 			})
-		}(), SameBits, "a run after a louder sound: channel 1 differs"},
+		}(), SameBits, "device 7, speech-like, a second run: channel 1 differs"},
 		{"same bits: NaN", each(func(n int, x float64) float64 { return x + map[bool]float64{true: math.NaN()}[n == 480] }), SameBits, "channel 1 is NaN at 00:00:00.010 (frame 480)"},
 		{"same bits: blocks", InBlocks(func(int, int) func([][]float64) { return func([][]float64) {} }), SameBits, ""},
 		{"same bits: by block", InBlocks(func(int, int) func([][]float64) {

@@ -11,26 +11,19 @@ import (
 )
 
 // SameBits fails the test where a processor does not give the same bits for a sound each
-// time: at once again, after another, louder sound, and, for a device that is [InBlocks],
+// time: at once again, after another sound, and, for a device that is [InBlocks],
 // in blocks of any size. It names the first sample that differs. NaN and infinite samples
-// fail too. The sound has the levels of speech, lasts 1 s and peaks at -20 dBFS.
+// fail too. The sound has the levels of speech, lasts 1 s and peaks at 0 dBFS, so that limiters
+// act too.
 func SameBits(t testing.TB, p Processor) {
 	t.Helper()
 	const second = 1.0
-	signal := stimulus.SpeechLike{PeakDBFS: stimulus.DefaultPeakDBFS, Seconds: second, Channels: p.channels(), Seed: 2}
-	louder := stimulus.SpeechLike{PeakDBFS: 0, Seconds: second, Channels: p.channels(), Seed: 3}
+	signal := stimulus.SpeechLike{PeakDBFS: 0, Seconds: second, Channels: p.channels(), Seed: 2}
+	other := stimulus.SpeechLike{PeakDBFS: 0, Seconds: second, Channels: p.channels(), Seed: 3}
 	first, err := p.response(signal)
 	if err != nil {
 		t.Errorf("%s: %v", p.about(signal), err)
 		return
-	}
-	for c, plane := range first {
-		for n, v := range plane {
-			if v-v != 0 {
-				t.Errorf("%s: channel %d is %g at %s (frame %d); accepted: finite samples", p.about(signal), c+1, v, measure.TimeCode(int64(n), p.rate()), n)
-				return
-			}
-		}
 	}
 	same := func(how string, got dsp.Block, err error) bool {
 		t.Helper()
@@ -48,12 +41,12 @@ func SameBits(t testing.TB, p Processor) {
 	if !same("a second run", again, err) {
 		return
 	}
-	if _, err := p.response(louder); err != nil {
-		t.Errorf("%s at 0 dBFS: %v", p.about(louder), err)
+	if _, err := p.response(other); err != nil {
+		t.Errorf("%s: %v", p.about(other), err)
 		return
 	}
 	again, err = p.response(signal)
-	if !same("a run after a louder sound", again, err) {
+	if !same("a run after another sound", again, err) {
 		return
 	}
 	if f, ok := p.Device.(InBlocks); ok {

@@ -48,8 +48,13 @@ type mutedPiece struct{ frame, frames int }
 
 // mutedPieces finds runs that are too long for noise.
 func mutedPieces(x []float64, rate int) (all []mutedPiece) {
-	level := rms(x)
-	if level == 0 {
+	level, sounding := rms(x), 0
+	for _, v := range x {
+		if v != 0 {
+			sounding++
+		}
+	}
+	if sounding < len(x)/100 { // single clicks in zeros are no noise that stops
 		return nil
 	}
 	common := max(8, rate*commonRunMs/1000)

@@ -96,3 +96,14 @@ func TestClicksAndMutedPiecesInRandomSilences(t *testing.T) {
 		}
 	}
 }
+
+// A click out of samples that are exactly 0 is a click alone, and no noise stops.
+func TestClickInZeros(t *testing.T) {
+	for _, at := range []int{70000, 3*48000 - 1} {
+		x := make([]float64, 3*48000)
+		x[at] = 0.5
+		if clicks, muted := clicksOf(x, 48000), mutedPieces(x, 48000); len(clicks) > 1 || len(muted) > 0 {
+			t.Errorf("clicks %v, muted %v; accepted: one click", clicks, muted)
+		}
+	}
+}

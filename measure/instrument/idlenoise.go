@@ -48,7 +48,7 @@ func (i IdleNoise) Analyse(rate int, response Response) (measure.Readings, error
 		reason := noNoise(x)
 		var spectrum *spectra.Power
 		if reason == "" {
-			spectrum = spectra.Of(x, rate)
+			spectrum = spectra.OfWhole(x, rate)
 		}
 		level := func(name, scale, curve, definition string, factor float64, weight func(float64) float64) {
 			power := 0.0

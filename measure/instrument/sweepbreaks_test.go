@@ -332,6 +332,27 @@ func TestDynamicProcessorsDoNotBreakSweeps(t *testing.T) {
 	}
 }
 
+// A wire, whose output is the sweep itself or the sweep in 24 bits, does not break it.
+func TestWiresDoNotBreakSweeps(t *testing.T) {
+	for _, rate := range []int{44100, 48000, 96000} {
+		for _, bits := range []float64{0, 24} {
+			s := stimulus.Sweep{FromHz: 20, ToHz: 20000, Seconds: 4, PeakDBFS: -6}
+			sound, err := s.Make(rate)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for n, v := range sound[0] {
+				if bits > 0 {
+					sound[0][n] = math.Round(math.Ldexp(v, int(bits)-1)) / math.Exp2(bits-1)
+				}
+			}
+			if all := breaksOfSweep(s, rate, append(sound[0], make([]float64, rate/2)...)); len(all) > 0 {
+				t.Errorf("%d Hz, %g bits: %v", rate, bits, all)
+			}
+		}
+	}
+}
+
 func whats(all []measure.Finding) (texts []string) {
 	for _, f := range all {
 		texts = append(texts, f.What)

@@ -178,6 +178,32 @@ func Of(x []float64, rate int) *Power {
 	return p
 }
 
+// OfWhole is the spectrum of noise as Of makes it, but of its mirrored ends too, in blocks an
+// eighth apart: a click near an end then counts as one in the middle does. A strong line would
+// leak at the mirrors.
+func OfWhole(x []float64, rate int) *Power {
+	length := 2
+	for length*2 <= min(len(x), spectrumSeconds*rate) {
+		length *= 2
+	}
+	// Blocks that begin half a block, less half their distance, before the sound give its first
+	// frames the same sum of weights as the others. The last block ends as far behind the sound.
+	hop := max(1, length/8)
+	ends := length - hop + (hop-len(x)%hop)%hop
+	before := ends / 2
+	whole := make([]float64, 0, len(x)+ends)
+	for n := before; n > 0; n-- {
+		whole = append(whole, x[n-1])
+	}
+	whole = append(whole, x...)
+	for n := range ends - before {
+		whole = append(whole, x[len(x)-1-n])
+	}
+	p := Empty(LowLeakage(length), rate)
+	p.Add(whole, hop)
+	return p
+}
+
 // Row is one bin of a spectrum. A sine in the middle of the bin is read with its full mean
 // square, and noise with its mean square in NoiseHz around the bin.
 type Row struct{ Hz, MeanSquare float64 }
