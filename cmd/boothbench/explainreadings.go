@@ -18,7 +18,7 @@ var givenBy = [][2]string{
 	{"{integrated_lufs,loudness_range_lu,momentary_max_lufs,short_term_max_lufs,peak_to_loudness_lu,sample_peak_dbfs,true_peak_dbtp,true_peak_annex2_dbtp,true_peak_fine_dbtp}", "meter FILE"},
 	{"{channels,rate_hz,duration_s,sample_bits,floating_point}", "check FILE --limits LIMITS.toml"},
 	{"noise_floor_{dbfs,a_dbfs,c_dbfs,bs468_dbfs}", "inspect FILE"},
-	{"{lower_noise_floor_dbfs,higher_noise_share,pauses_ms,noise_variation,softer_speech_dbfs,louder_speech_dbfs,speech_level_dbfs,speech_to_noise_db,hum_hz,hum_level_dbfs,dc_dbfs,crest_factor_db,asymmetry_db,used_bits}", "inspect FILE"},
+	{"{lower_noise_floor_dbfs,higher_noise_share,pauses_ms,noise_variation,softer_speech_dbfs,louder_speech_dbfs,speech_level_dbfs,speech_to_noise_db,hum_hz,hum_level_dbfs,dc_dbfs,crest_factor_db,asymmetry_db,used_bits,sample_peak_dbfs}", "inspect FILE"},
 	{"{clips,flat_tops,dropouts,plosives,sibilants,highest_content_hz,correlation,channel_delay_frames,channel_gain_db}", "inspect FILE"},
 	{"{missing_ms,extra_ms,similarity,delay_frames,delay_ms,drift_ppm,polarity,gain_db,gain_low_levels_db,gain_high_levels_db,residual_dbfs,residual_a_dbfs,residual_Nhz_dbfs,null_depth_db,unexplained_dbfs,largest_difference_dbfs,first_difference_frames,changed_samples,dropouts_a,dropouts_b}", "compare A B"},
 	{"{response_difference_db,response_difference_hz,integrated_difference_lu,range_difference_lu,sample_peak_difference_db,true_peak_difference_db,noise_floor_difference_db,noise_floor_a_difference_db}", "compare A B"},

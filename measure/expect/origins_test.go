@@ -37,7 +37,7 @@ func TestReadingsThatALimitCanName(t *testing.T) {
 			}
 			for _, r := range readings {
 				given[r.Name] = true
-				if of, known := originOf(r.Name); !known || of != kind.origin {
+				if of, known := originOf(r.Name); !known || of != kind.origin && r.Name != "sample_peak_dbfs" { // of meter and of inspect
 					t.Errorf("%d channels: a limit cannot name %s, or asks another instrument for it", channels, r.Name)
 				}
 			}

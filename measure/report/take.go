@@ -107,7 +107,11 @@ func ReadTake(ctx context.Context, s TakeSettings) (*Take, error) {
 	if t.Inspection, err = take.Inspect(ctx, t.Before.open(ctx)); err != nil {
 		return nil, fmt.Errorf("%s: %w", t.Before.name, err)
 	}
-	t.Before.readings = append(t.Before.readings, t.Inspection.Readings...)
+	for _, r := range t.Inspection.Readings {
+		if _, metered := t.Before.readings.Get(r.Name); !metered {
+			t.Before.readings = append(t.Before.readings, r)
+		}
+	}
 	if err := t.judge(ctx); err != nil {
 		return nil, err
 	}

@@ -20,6 +20,7 @@ type channelState struct {
 	frames         int64
 	sum, power     float64
 	largest, least float64
+	peakFrame      int64  // where its largest magnitude is
 	used           uint32 // bits that any sample used, in the upper bits of 32
 	unquantised    bool   // a sample needed more than 32 bits
 
@@ -92,6 +93,9 @@ func (c *channelState) cell(frames int, events *eventList) {
 	s := vector.SurveyOf(x, c.weights[len(c.weights)-frames:])
 	c.sum += s.Sum
 	c.power += s.Squares
+	if most := max(s.Most, -s.Least); most > max(c.largest, -c.least) {
+		c.peakFrame = c.frames + int64(slices.IndexFunc(x[1:], func(v float64) bool { return math.Abs(v) == most }))
+	}
 	if s.Most > c.largest {
 		c.largest = s.Most
 	}

@@ -181,6 +181,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 		return in
 	}
 	in.Floors = t.exported(floors)
+	t.reportPeak(r)
 	t.reportLevels(r, floors)
 	t.events.report(r)
 	for c := range t.channels {
@@ -194,6 +195,20 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	in.Readings = in.Readings.Finite()
 	slices.SortStableFunc(in.Events, func(a, b Event) int { return cmp.Compare(a.Frame, b.Frame) })
 	return in
+}
+
+// reportPeak adds the largest sample of all channels, and where it is.
+func (t *take) reportPeak(r *report) {
+	peak, frame, channel := 0.0, int64(0), 0
+	for i := range t.channels {
+		c := &t.channels[i]
+		if most := max(c.largest, -c.least); most > peak {
+			peak, frame, channel = most, c.peakFrame, i
+		}
+	}
+	r.add("sample_peak_dbfs", measure.Reading{Value: dsp.AmplitudeToDB(peak), Unit: "dBFS", Reference: "digital full scale, peak", Definition: "largest |sample|"})
+	last := &r.in.Readings[len(r.in.Readings)-1]
+	last.Frame, last.Channel = frame, channel
 }
 
 // bits is what the samples of all channels are rounded to, 0 if one's are not.
