@@ -7,12 +7,15 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Three samples of a sine give its amplitude, wherever they lie.
+// Three samples of a sine give its amplitude, wherever they lie. Of two samples at nearly the
+// same distance from the crest, rounding alone may decide which is the larger one, and a crest
+// is only found at the larger: so the middle one is nearer by 2e-8 samples, which at the lowest
+// angle is a difference of 2e-14 in level.
 func TestCrestOfASine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		angle := rapid.Float64Range(0.001, 0.999*math.Pi/2).Draw(t, "radians a sample")
 		amplitude := rapid.Float64Range(1e-9, 10).Draw(t, "amplitude") * rapid.SampledFrom([]float64{-1, 1}).Draw(t, "sign")
-		phase := rapid.Float64Range(-0.5, 0.5).Draw(t, "samples from the crest") * angle
+		phase := rapid.Float64Range(-0.5+1e-8, 0.5-1e-8).Draw(t, "samples from the crest") * angle
 		at := func(n float64) float64 { return amplitude * math.Cos(phase+n*angle) }
 		got, want := crest(at(-2), at(-1), at(0), at(1)), math.Abs(amplitude)
 		if math.Abs(got-want) > 1e-9*want {

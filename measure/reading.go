@@ -130,7 +130,7 @@ const jsonSteps, largeSteps, large = 1e9, 1e6, 1000
 // −0: what JSON holds of it.
 func JSONValue(value float64) float64 {
 	switch {
-	case math.Abs(value) > 1e6: // a multiple of the step has no digits to spare here
+	case math.Abs(value) > 1e9: // a double has no digits beyond the step here
 		return value
 	case math.Abs(value) >= large:
 		return math.Round(value*largeSteps) / largeSteps

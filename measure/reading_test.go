@@ -12,7 +12,7 @@ import (
 // alone reads the same.
 func TestReadingJSON(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		want := rapid.Float64Range(-1e6, 1e6).Draw(t, "value")
+		want := rapid.OneOf(rapid.Float64Range(-1e6, 1e6), rapid.Float64Range(-9e8, 9e8)).Draw(t, "value")
 		read := func(v float64) float64 {
 			text, err := json.Marshal(Reading{Value: v, Unit: "dB", Frame: -1, Channel: -1})
 			if err != nil {
@@ -33,8 +33,10 @@ func TestReadingJSON(t *testing.T) {
 		if math.Abs(got-want) > half+math.Abs(want)*3e-16 {
 			t.Fatalf("%.17g reads %.17g", want, got)
 		}
-		if again := read(got * (1 + 1e-16)); again != got {
-			t.Fatalf("%.17g reads %.17g once it was rounded", got, again)
+		for _, beside := range []float64{got, math.Nextafter(got, 1e9), math.Nextafter(got, -1e9)} {
+			if again := read(beside); again != got {
+				t.Fatalf("%.17g, rounded to %.17g, reads %.17g", beside, got, again)
+			}
 		}
 	})
 	for value, want := range map[float64]string{-0.1: "-0.1", math.Copysign(0, -1): "0", -1e-12: "0", 1e300: "1e+300", 0.1 + 0.2: "0.3", 3203.976768284: "3203.976768", 637920: "637920"} {
