@@ -72,7 +72,7 @@ func NewVerifiedCeiling(s VerifiedCeilingSettings, rate, channels int) (*Verifie
 	limit := DBToAmplitude(s.CeilingDBTP - guardMarginDB)
 	guard := verifiedGuard().twin(share)
 	guard.limit, guard.aim = limit, limit
-	guard.alone = true
+	guard.alone, guard.keeping = true, longKeeping
 	v.kept = (guard.reach()+guard.latency())/peakCell*peakCell + 2*peakCell
 	frames := v.kept + 16*limiterSegment // so that kept frames are moved seldom
 	for c := 0; c < channels; c += share {

@@ -95,8 +95,8 @@ func TestVerifiedCeilingOnSpeech(t *testing.T) {
 // TestVerifiedCeilingOnNoise: of noise that fills the band the causal limiter's fine
 // readings are up to 3 dB over, and in places frames that are put out decide what
 // follows. Even so no more is lost than the reading was over, by a tenth more (see
-// ceilingGuard.lower), and 2 dB for such places (1.8 was the most in six minutes); going
-// back to the old plan at once takes 6 to 40.
+// ceilingGuard.lower), and 1.5 dB for such places (1.4 was the most in twelve minutes);
+// going back to the old plan at once takes 6 to 40.
 func TestVerifiedCeilingOnNoise(t *testing.T) {
 	dsptest.Exhaustive(t)
 	kinds := []struct {
@@ -127,7 +127,7 @@ func TestVerifiedCeilingOnNoise(t *testing.T) {
 			over := decibels(slices.Max(peaks) / ceiling)
 			_, gain := verified(out, dsp.VerifiedCeilingSettings{CeilingDBTP: -1, LinkChannels: true}, 48000)
 			least := decibels(slices.Min(gain[0]))
-			if t.Logf("%s, seed %d: fine readings up to %.2f dB over, least gain %.2f dB", kind.name, seed, over, least); least < -1.1*over-2 {
+			if t.Logf("%s, seed %d: fine readings up to %.2f dB over, least gain %.2f dB", kind.name, seed, over, least); least < -1.1*over-1.5 {
 				t.Errorf("%s, seed %d: least gain %.2f dB, readings were %.2f dB over", kind.name, seed, least, over)
 			}
 		}
