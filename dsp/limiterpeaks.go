@@ -114,7 +114,7 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 		if cell.noise == nil && side <= threshold {
 			continue // of a peak before
 		}
-		peak := cell.peak(i, need, side)
+		peak := cell.peak(i, need, side, alone(open>>(i-from)))
 		if peak > need {
 			peaks[i-from] = max(peaks[i-from], peak)
 			peaks[i-from+1] = max(peaks[i-from+1], peak)
@@ -140,9 +140,9 @@ type cellPeaks struct {
 
 // peak is the largest reading of interval i if it exceeds need, otherwise some number that
 // does not. side is the larger of the two samples beside the interval.
-func (c *cellPeaks) peak(i int, need, side float64) (peak float64) {
+func (c *cellPeaks) peak(i int, need, side float64, alone bool) (peak float64) {
 	if c.noise == nil || c.noise.mayExceed(0, i, need, side) {
-		peak = c.few[0].at(i)
+		peak = c.few[0].at(i, alone)
 	}
 	if c.long == nil {
 		return peak
@@ -157,7 +157,7 @@ func (c *cellPeaks) peak(i int, need, side float64) (peak float64) {
 	case c.long.decides(c.curvature, value) && c.long.AtMost(x[i-c.half+1:i+c.half+1], c.curvature) <= value:
 		return peak
 	}
-	return max(peak, c.few[1].at(i))
+	return max(peak, c.few[1].at(i, alone))
 }
 
 // noiseCell decides where second differences cannot, as in noise: by coarse sketches of

@@ -169,11 +169,12 @@ func (s *overScan) next() (n int, peak float64) {
 	for {
 		for s.pending != 0 {
 			i := bits.TrailingZeros32(s.pending)
+			alone := alone(s.pending >> i)
 			s.pending &^= 1 << i
 			n := s.first + i
-			if few := s.few(n); few > 0 {
+			if few := s.few(n, alone); few > 0 {
 				s.pending &^= (1<<few - 1) << i
-			} else if peak := s.peaks.at(n); peak > s.limit {
+			} else if peak := s.peaks.at(n, alone); peak > s.limit {
 				return n, peak
 			}
 		}
@@ -328,13 +329,16 @@ func (s *overScan) mayBeOver(n int) bool {
 
 // few returns the number of intervals from n on that finer sketches show to be within the
 // limit; 0: none.
-func (s *overScan) few(n int) int {
+func (s *overScan) few(n int, alone bool) int {
 	if s.bank.half <= longHalf || s.peaks.knows(n) {
 		return 0
 	}
 	half := s.bank.half
 	var few [len(s.peaks.peaks)]float64
 	count := min(len(few), len(s.x)-half-n)
+	if alone {
+		count = 1
+	}
 	if s.bank.sketches.MayExceed(s.x[n-half+1:n+count+half], few[:count], s.limit, s.highest, 0) {
 		return 0
 	}

@@ -24,7 +24,7 @@ func (b *Polyphase) Peak(window []float64) float64 { return b.mirrored.Reading(w
 // peaks[i] is that of x[i : i+2·Half]. Four windows take little longer than one.
 func (b *Polyphase) Peaks(x, peaks []float64) { b.mirrored.Readings(x, peaks) }
 
-// fewPeaks reads requested intervals of a plane in rising order, four at a time.
+// fewPeaks reads requested intervals of a plane in rising order, one or four at a time.
 type fewPeaks struct {
 	bank  *Polyphase
 	x     []float64
@@ -34,15 +34,22 @@ type fewPeaks struct {
 }
 
 // at returns the largest |reading| of interval n, which lies between x[n] and
-// x[n+1].
-func (f *fewPeaks) at(n int) float64 {
+// x[n+1]. Unless the interval is alone, it reads the next ones too.
+func (f *fewPeaks) at(n int, alone bool) float64 {
 	if !f.knows(n) {
 		half := f.bank.half
 		f.first, f.known = n, min(len(f.peaks), len(f.x)-half-n)
+		if alone {
+			f.known = 1
+		}
 		f.bank.Peaks(f.x[n-half+1:n+f.known+half], f.peaks[:f.known])
 	}
 	return f.peaks[n-f.first]
 }
+
+// alone reports whether the three intervals after the first are not open; bit 0 is the
+// first one's.
+func alone(open uint32) bool { return open&0b1110 == 0 }
 
 // knows reports whether interval n has been read.
 func (f *fewPeaks) knows(n int) bool { return n >= f.first && n < f.first+f.known }

@@ -36,8 +36,14 @@ func (m *Mirrored) Readings(x, out []float64) {
 		return
 	}
 	x = x[:n-1+2*m.Half]
-	if !hasSIMD || n < 4 || len(m.Taps) == 0 {
+	if !hasSIMD || len(m.Taps) == 0 {
 		m.readings(x, out)
+		return
+	}
+	if n < 4 {
+		for i := range out {
+			out[i] = m.Reading(x[i : i+2*m.Half])
+		}
 		return
 	}
 	groups := len(m.Taps) / m.Half
@@ -49,12 +55,21 @@ func (m *Mirrored) Readings(x, out []float64) {
 
 func (m *Mirrored) readings(x, out []float64) {
 	for i := range out {
-		out[i] = m.Reading(x[i : i+2*m.Half])
+		out[i] = m.reading(x[i : i+2*m.Half])
 	}
 }
 
-// Reading is the largest |reading| of all rows over a window of 2·Half samples.
+// Reading is the largest |reading| of all rows over a window of 2·Half samples. With AVX it
+// takes a quarter of the time of four windows.
 func (m *Mirrored) Reading(window []float64) float64 {
+	window = window[:2*m.Half]
+	if hasAVX && len(m.Taps) > 0 {
+		return readingAVX(&m.Taps[0], m.Half, len(m.Taps)/m.Half, &window[0])
+	}
+	return m.reading(window)
+}
+
+func (m *Mirrored) reading(window []float64) float64 {
 	half := m.Half
 	early, late := window[:half], window[half:2*half]
 	var peak float64

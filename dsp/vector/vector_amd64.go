@@ -156,3 +156,6 @@ func magnitudesAVX2(to *uint64, x, y *float64, fours int) (largest uint64)
 
 //go:noescape
 func exchangeAVX(x, y *float64, fours int)
+
+//go:noescape
+func readingAVX(taps *[4]float64, half, groups int, window *float64) float64

@@ -61,5 +61,6 @@ func squaresPairAVX(x, y *float64, group int, k *Section, state *State, sums *Gr
 func filterSquaresAVX(x, y *float64, group int, first, second *Section, firstState, secondState *State, sums *GroupSquares, groups int) {
 	panic(noAVX)
 }
-func magnitudesAVX2(to *uint64, x, y *float64, fours int) (largest uint64) { panic(noAVX) }
-func exchangeAVX(x, y *float64, fours int)                                 { panic(noAVX) }
+func magnitudesAVX2(to *uint64, x, y *float64, fours int) (largest uint64)   { panic(noAVX) }
+func exchangeAVX(x, y *float64, fours int)                                   { panic(noAVX) }
+func readingAVX(taps *[4]float64, half, groups int, window *float64) float64 { panic(noAVX) }

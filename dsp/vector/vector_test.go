@@ -206,7 +206,7 @@ func TestReadingsBits(t *testing.T) {
 	for range 2000 {
 		half := 1 + rng.IntN(20)
 		var taps [][4]float64
-		for range half * (1 + rng.IntN(3)) {
+		for range half * (1 + rng.IntN(6)) {
 			taps = append(taps, [4]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
 		}
 		m := NewMirrored(half, taps)
@@ -217,6 +217,12 @@ func TestReadingsBits(t *testing.T) {
 		m.readings(x, want)
 		if err := same(got, want); err != nil {
 			t.Fatalf("%d windows of %d: %v", windows, 2*m.Half, err)
+		}
+		for i := range got {
+			got[i] = m.Reading(x[i : i+2*m.Half])
+		}
+		if err := same(got, want); err != nil {
+			t.Fatalf("one window of %d: %v", 2*m.Half, err)
 		}
 		bounds, wanted := make([]float64, windows), make([]float64, windows)
 		m.Bounds(x, bounds)
