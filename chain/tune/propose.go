@@ -203,6 +203,9 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 	p.proposeDeEsser(all)
 	p.proposeLimiter(all, peaks)
 	for _, a := range all {
+		if a.speaks() && !a.isVoiced() {
+			p.Notes = append(p.Notes, fmt.Sprintf("No voice was found in the sound of %s: it is a whisper, or breaths and other sounds without speech. A longer part of the take with a voice shows which.", a.name))
+		}
 		if note := a.clipped(); note != "" {
 			p.Notes = append(p.Notes, note)
 		}
@@ -218,7 +221,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 		if k := slices.IndexFunc(a.inspection.Floors, floorIsTwo); k >= 0 {
 			low, _ := a.inspection.Readings.Get("lower_noise_floor_dbfs")
 			f := a.inspection.Floors[k]
-			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and %.1f dBFS, the higher %s: the expander is set for the higher.",
+			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and %.1f dBFS, the higher %s: the expander is set for the higher. Where the noise is lower, speech softer than the higher noise is lowered too, and the figures of the speech do not count it.",
 				a.name, low.Value, f.DBFS, take.HigherText(f.Higher, f.Share, a.format.Rate)))
 		}
 	}
@@ -243,13 +246,25 @@ func (a *takeAnalysis) clipped() string {
 	return fmt.Sprintf("%s holds %s: no stage of the chain restores what was cut off there. Record again with less gain, or look at each with boothbench inspect.", a.name, strings.Join(found, " and "))
 }
 
-// confidence returns the confidence in the floors of takes.
+// leastVoicedShare is the share of the active sound that is voiced in speech other than a
+// whisper. (own choice: in 24 rooms the voices of three sources had 45 % and more, the same as
+// whispers 2.5 % at most, and breaths alone 1 %)
+const leastVoicedShare = 0.1
+
+// isVoiced reports whether the active sound of a take holds a voice.
+func (a *takeAnalysis) isVoiced() bool {
+	_, seconds := a.pitch.lowest()
+	return seconds >= leastVoicedShare*a.active.seconds
+}
+
+// confidence returns the confidence in the floors of takes. It is low without a voice, since
+// what stands out of the noise may be no speech.
 func confidence(all []*takeAnalysis) Confidence {
 	c := High
 	for _, a := range all {
 		switch {
 		case a.undecided != "":
-		case a.variation > 2 || a.seconds < 1 || a.speechDB < 15:
+		case a.variation > 2 || a.seconds < 1 || a.speechDB < 15 || !a.isVoiced():
 			return Low
 		case a.seconds < 5 || a.speechDB < 25 || slices.ContainsFunc(a.inspection.Floors, floorIsTwo):
 			c = Medium
