@@ -92,9 +92,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 	if err := writer.Commit(); err != nil {
 		return err
 	}
-	for _, warning := range reader.Warnings() {
-		r.Warnings = append(r.Warnings, warning.String())
-	}
+	noteWarnings(r, reader.Warnings())
 	note(r, readings)
 	noteProfile(r, meter.Loudness.Profile())
 	note(r, measure.Readings{reading("duration_s", float64(reader.Frames())/float64(f.Rate)), reading("overs_clamped_samples", float64(writer.Overs().Count)), reading("repaired_samples", float64(result.NonFinite))})
@@ -147,9 +145,7 @@ func (w *worker) deliverJobs(ctx context.Context, jobs []tune.Job) (*tune.Delive
 // noteDelivered adds the readings of a delivered file to a receipt.
 func (w *worker) noteDelivered(ctx context.Context, d *tune.Delivery, number int, r *receipt.Receipt) error {
 	file := d.Files[number]
-	for _, warning := range file.Warnings {
-		r.Warnings = append(r.Warnings, warning.String())
-	}
+	noteWarnings(r, file.Warnings)
 	note(r, file.Readings)
 	noteProfile(r, file.Profile)
 	note(r, measure.Readings{
@@ -276,6 +272,18 @@ const countedSeconds = "loudness_counted_s"
 
 // linkedLUFS is the name of the reading of the loudness of linked takes as one programme.
 const linkedLUFS = "linked_lufs"
+
+// noteWarnings adds the warnings of a take. One that has lost sound does not meet its limits,
+// whatever they are.
+func noteWarnings(r *receipt.Receipt, all []wave.Warning) {
+	for _, w := range all {
+		r.Warnings = append(r.Warnings, w.String())
+		if w.Lost {
+			r.LimitsJudged++
+			r.LimitsNotMet = append(r.LimitsNotMet, fmt.Sprintf("%s: damaged_files is 1, limit at most 0: %s; restore the whole take, or write what is left to a file of its own", w.Path, w.Found))
+		}
+	}
+}
 
 func noteLimits(r *receipt.Receipt, judged []measure.Judgement) {
 	for _, j := range judged {
