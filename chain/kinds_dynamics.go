@@ -96,7 +96,7 @@ func deEsserKind() Kind {
 			Key: "relative_db", Unit: "dB", Min: -60, Max: 0, Default: "-9",
 			Help:   "level of the key band minus level of the whole signal at which reduction starts",
 			Source: "own choice: an s has nearly all its energy in the key band, and a distance between two levels of the sound does not depend on the take's level",
-			Trap:   "it follows the distance to the microphone, which threshold_dbfs does not",
+			Trap:   "it keeps working as the distance to the microphone changes, while a fixed threshold_dbfs does not",
 		}))
 	k := kindOf(dsp.NewDeEsser, Kind{
 		Name:    "de-esser",
@@ -199,7 +199,7 @@ func limiterKind() Kind {
 				Help: fmt.Sprintf("read the result, as it will be written, sample by sample, by BS.1770 Annex 2 and by a windowed sinc of 64 phases and 256 taps, and lower it where "+
 					"one is over: then neither of the two reads more than the ceiling, whatever the input. It looks %d frames ahead, at every rate, on top of the look-ahead", dsp.VerificationFrames),
 				Source: "own design; the proof is at ceilingGuard in package dsp",
-				Trap:   "the promise is by that sinc: an exact reconstruction of patterns at the Nyquist frequency, which no sound from a microphone has, reads more, the longer the pattern (by 7 dB in 1,024 frames, 14 dB in 65,536). false is the limiter as a device of 3 ms would be: samples and Annex 2 still hold for every input, the wave between them only nearly",
+				Trap:   "the ceiling is guaranteed for the readings of that sinc. An exact reconstruction of long patterns at the Nyquist frequency, which no microphone delivers, reads more (by 7 dB in 1,024 frames, 14 dB in 65,536). With false the limiter works as a device of 3 ms would: samples and the Annex 2 reading stay under the ceiling for every input, but the wave between the samples may exceed it slightly",
 			}),
 		},
 	})

@@ -101,9 +101,6 @@ func (r Reading) Uncertainty() string {
 	number, alone := strings.CutSuffix(strings.TrimPrefix(words[0], "±"), ",")
 	value, _, _ := strings.Cut(r.String(), " ")
 	_, decimals, _ := strings.Cut(value, ".")
-	if r.UnitText() == "%" {
-		decimals = "00"
-	}
 	if v, err := strconv.ParseFloat(number, 64); err != nil || v <= 0.5*math.Pow10(-len(decimals)) {
 		return ""
 	}
@@ -312,7 +309,18 @@ func (r *Readings) AddRatio(name string, ratio float64, about Reading) {
 	}
 	about.Unit = "%"
 	about.Value = 100 * ratio
+	about.Bound = percentBound(about.Bound, about.Value)
 	r.Add(name+"_percent", about)
+}
+
+// percentBound is the bound of a value in %, from one that begins with a ± in dB.
+func percentBound(bound string, percent float64) string {
+	number, rest, isDB := strings.Cut(strings.TrimPrefix(bound, "±"), " dB")
+	db, err := strconv.ParseFloat(number, 64)
+	if !isDB || err != nil || !strings.HasPrefix(bound, "±") {
+		return bound
+	}
+	return fmt.Sprintf("±%.2g %%%s", percent*(dsp.DBToAmplitude(db)-1), rest)
 }
 
 // AddFrames adds a time as name_frames and as name_ms.

@@ -42,7 +42,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			}
 			s.Table.Rows = append(s.Table.Rows, cells)
 		}
-		paths := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "later there by", "polarity there"}}}
+		paths := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "delay there", "polarity there"}}}
 		for _, p := range c.Found.Paths {
 			cells := []report.Cell{{Text: c.Found.Microphones[p.Voice].Name}, {Text: c.Found.Microphones[p.Microphone].Name}, {Text: p.Reason}, {}, {}}
 			if p.BleedAtMostDB != nil {
@@ -61,7 +61,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			paths.Table.Rows = append(paths.Table.Rows, cells)
 		}
 		clocks := report.Section{Title: fmt.Sprintf("Conversation “%s”: clocks", c.Name), Text: "A sound halfway between two microphones is later in the second one, on the assumption that the two voices' paths are equally long.",
-			Table: &report.Table{Head: []string{"microphone", "relative to", "later by", "path between them", "clock drift"}}}
+			Table: &report.Table{Head: []string{"microphone", "relative to", "delay", "path between them", "clock drift"}}}
 		for _, p := range c.Found.Pairs {
 			cells := []report.Cell{{Text: c.Found.Microphones[p.B].Name}, {Text: c.Found.Microphones[p.A].Name}, {}, {}, {Text: "none"}}
 			switch {

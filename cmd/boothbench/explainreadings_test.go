@@ -109,8 +109,11 @@ func asTOML(description string) string {
 // word is a name as JSON has it, as a key or a value.
 var word = regexp.MustCompile(`"([a-z][a-z0-9_]*)"`)
 
+// plusMinusUnit is a reading whose bound has a ±, with the units of both.
+var plusMinusUnit = regexp.MustCompile(`"unit":"([^"]*)"[^{}]*"bound":"±[0-9.e+-]+ ([^ ",;:]+)`)
+
 // Each reading is tried: its command prints it, a limits file and a claims file judge it, a
-// sheet contains it.
+// sheet contains it, and its ± is in its own unit.
 func TestReadingsArePrintedWhereTheTableSays(t *testing.T) {
 	dsptest.Exhaustive(t)
 	program, err := exec.LookPath("boothbench")
@@ -202,6 +205,11 @@ func TestReadingsArePrintedWhereTheTableSays(t *testing.T) {
 			out = string(text)
 		}
 		given[command] = names(out)
+		for _, m := range plusMinusUnit.FindAllStringSubmatch(out, -1) {
+			if m[1] != m[2] && m[1] != m[2]+" to 1" && !(m[2] == "dB" && strings.HasPrefix(m[1], "dB")) { // a level in dBFS may be off by dB
+				t.Errorf("%s: a reading in %q has a ± in %q: %s", command, m[1], m[2], m[0])
+			}
+		}
 	}
 	gives := func(command, reading string) bool {
 		for got := range given[command] {

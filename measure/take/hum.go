@@ -190,7 +190,7 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 	} else if best.even > 4*best.odd {
 		family = "even harmonics: a rectifier (common practice, no source)"
 	}
-	r.find(severity, -1, -1, fmt.Sprintf("hum of %.1f Hz at %.1f dBFS-rms in the pauses, %s", best.hz, level, family), "find the loop or the transformer; a high-pass takes the fundamental only")
+	r.find(severity, -1, -1, fmt.Sprintf("hum of %.1f Hz at %.1f dBFS-rms in the pauses, %s", best.hz, level, family), "find the ground loop or the transformer; a high-pass takes the fundamental only")
 }
 
 // HumLine is a line of the mains series.

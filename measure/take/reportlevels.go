@@ -98,7 +98,7 @@ func under(value, limit float64) string {
 // quieten is the advice against the noise: against hum where hum is most of it.
 func (n *noiseSpectrum) quieten(floor float64) string {
 	if h, reason := n.mains(); reason == "" && dsp.PowerToDB(h.power) > floor-3 {
-		return "most of the noise is hum: find the loop or the transformer, or notch its lines"
+		return "most of the noise is hum: find the ground loop or the transformer, or notch its lines"
 	}
 	return "go closer to the microphone, quieten the room, or expand by a few dB"
 }
