@@ -3,50 +3,33 @@ package take
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/internal/spectra"
 )
 
-// line is the power at a frequency in the pieces: the mean square of a steady sine there,
-// including the noise around it.
-func (n *noiseSpectrum) line(hz float64) float64 {
-	sum, weight := 0.0, 0.0
-	for _, l := range n.long.lines {
-		amplitude, frames := l.At(hz), float64(l.Frames)
-		sum += amplitude * amplitude / 2 * frames
-		weight += frames
-	}
-	return sum / weight
-}
-
-// lineHz is the bandwidth in which a line is measured, weighted by the length of the
-// pieces: 1.5 bins under a Hann window.
-func (n *noiseSpectrum) lineHz() float64 {
-	sum, weight := 0.0, 0.0
-	for _, l := range n.long.lines {
-		frames := float64(l.Frames)
-		sum += 1.5 * l.BinHz() * frames
-		weight += frames
-	}
-	return sum / weight
-}
-
 // Hum is searched for at 50 and 60 Hz and nine harmonics. A line counts if it is 9 dB
-// above its surroundings. Hum is three such lines, or a fundamental that is 15 dB above
-// its surroundings. (common practice, no source)
+// above its surroundings. Hum is three such lines, two of which one is 15 dB above its
+// surroundings, or the first or the second harmonic alone if that is: a rectifier gives no
+// fundamental. One higher line alone may be a tone of another source. (common practice, no
+// source)
 const (
-	humHarmonics  = 10
-	humHighestHz  = (humHarmonics + 0.5) * 60 * (1 + spectra.HumTolerance)
-	humStepHz     = 0.1
+	humHarmonics = 10
+	// The mains stay within 1 % for 99.5 % of a year (EN 50160:2010, 4.2.1, from memory).
+	humTolerance  = 0.01
+	humHighestHz  = (humHarmonics + 0.5) * 60 * (1 + humTolerance)
+	humSearchHz   = 0.01 // step of the search, a fifth of the width of the tenth harmonic in 2 s
+	humStepHz     = 0.1  // twice the least uncertainty that is stated
 	humNeedLines  = 3
 	humLeastPiece = 0.25 // s
 	humLeastDBFS  = -140 // what is lower is the rounding of 24 bits
-	// Hum that is less than 3 dB above the noise of the third octaves around its lines is
-	// not audible as hum: it is a reading, and no finding. A third octave is 0.232 of its
-	// centre frequency wide.
+	// Hum that is less than 3 dB above the noise of the third octaves around its lines, and
+	// none of whose lines is 6 dB above that of its own, is not audible as hum: it is a
+	// reading, and no finding. A third octave is 0.232 of its centre frequency wide.
 	humLeastOverDB = 3
+	humLineOverDB  = 6
 	thirdOctave    = 0.2316
 )
 
@@ -65,54 +48,94 @@ func (n *noiseSpectrum) findMains() (best hum, reason string) {
 	if len(n.long.lines) == 0 {
 		return best, fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000)
 	}
+	n.powers = spectra.LinePowersOf(n.long.lines, humHighestHz)
+	var lone hum
 	for _, mains := range []float64{50, 60} {
-		centre, power := mains, 0.0
-		for hz := mains * (1 - spectra.HumTolerance); hz <= mains*(1+spectra.HumTolerance); hz += humStepHz {
-			if p := n.line(hz) + n.line(3*hz); p > power {
-				centre, power = hz, p
-			}
-		}
-		if h := n.series(centre); h.found && (!best.found || h.power > best.power) {
+		h := n.series(mains, n.mainsHz(mains))
+		if h.found && (!best.found || h.power > best.power) {
 			best = h
 		}
+		if h.lone && h.power > lone.power {
+			lone = h
+		}
 	}
-	if !best.found {
+	switch {
+	case !best.found && lone.lone:
+		hz := lone.lines[0].Hz
+		return best, fmt.Sprintf("one steady line, at %.1f Hz, which may be %.0f times the mains frequency or a tone of another source", hz, math.Round(hz/lone.hz))
+	case !best.found:
 		return best, "no line of the mains is above the noise of the pauses"
 	}
 	return best, ""
+}
+
+// mainsHz is the fundamental near a nominal one whose harmonics exceed the noise around
+// them the most: the sum of their logarithms, so that no single line decides, as a tone of
+// another source may be one.
+func (n *noiseSpectrum) mainsHz(nominal float64) float64 {
+	var around []float64
+	for k := 1.0; k <= n.harmonics(nominal); k++ {
+		around = append(around, n.around(k*nominal, nominal))
+	}
+	centre, most := nominal, 0.0
+	for hz := nominal * (1 - humTolerance); hz <= nominal*(1+humTolerance); hz += humSearchHz {
+		sum := 0.0
+		for k, noise := range around {
+			if over := n.powers.At(float64(k+1)*hz) / noise; over > 1 {
+				sum += math.Log(over)
+			}
+		}
+		if sum > most {
+			centre, most = hz, sum
+		}
+	}
+	return centre
+}
+
+// harmonics is how many harmonics of a mains frequency the rate holds, ten at most.
+func (n *noiseSpectrum) harmonics(hz float64) float64 {
+	return min(humHarmonics, math.Ceil(float64(n.rate)/2/(1.02*hz))-1)
 }
 
 // mostHum is the power that hum which was not found has at most: of each series the
 // largest lines that lie where its harmonics may, each as large as one that the noise
 // weakens by twice its own amplitude there.
 func (n *noiseSpectrum) mostHum() (power float64) {
-	step := math.Inf(1)
-	for _, l := range n.long.lines {
-		step = min(step, l.BinHz()/2) // a line between two steps is read 0.4 dB too low at most
-	}
 	for _, mains := range []float64{50, 60} {
 		sum := 0.0
-		for k := 1.0; k <= humHarmonics && k*mains*1.02 < float64(n.rate)/2; k++ {
-			line := 0.0
-			for hz := k * mains * (1 - spectra.HumTolerance); hz <= k*mains*(1+spectra.HumTolerance); hz += step {
-				line = max(line, n.line(hz))
-			}
-			amplitude := math.Sqrt(line) + 2*math.Sqrt(n.around(k*mains, mains))
-			sum += amplitude * amplitude
+		for k := 1.0; k <= n.harmonics(mains); k++ {
+			sum += n.mostLine(k*mains*(1-humTolerance), k*mains*(1+humTolerance), n.around(k*mains, mains))
 		}
 		power = max(power, sum)
 	}
 	return power
 }
 
+// mostLine is the power that a line between two frequencies has at most in noise.
+func (n *noiseSpectrum) mostLine(from, to, noise float64) float64 {
+	amplitude := math.Sqrt(n.powers.Most(from, to)) + 2*math.Sqrt(noise)
+	return cellLoss * amplitude * amplitude
+}
+
+// cellLoss is 0.1 dB: what a line between two cells may be read too low by.
+const cellLoss = 1.024
+
 // around is the power that a line at a frequency would be read as if noise alone were
-// there: that between it and its neighbours of a series of a fundamental.
+// there: the median on each side of it towards its neighbours of a series, so that other
+// lines there do not count, and between the two sides their geometric mean.
 func (n *noiseSpectrum) around(f, hz float64) float64 {
-	sum := 0.0
-	for _, d := range []float64{0.35, 0.42, 0.5} {
-		sum += math.Log(n.line(f-d*hz)+1e-30) + math.Log(n.line(f+d*hz)+1e-30)
+	product := 1.0
+	for _, side := range []float64{-1, 1} {
+		var all []float64
+		for d := 0.3; d <= 0.5; d += 0.01 {
+			all = append(all, n.powers.At(f+side*d*hz))
+		}
+		slices.Sort(all)
+		product *= all[len(all)/2] + 1e-30
 	}
-	return math.Exp(sum / 6)
+	// The median of a chi-square law under its mean (Wilson and Hilferty, "The distribution
+	// of chi-square", PNAS 17, 1931).
+	return math.Sqrt(product) / math.Pow(1-1/(9*n.powers.Degrees), 3)
 }
 
 // wander is how far the level of a hum in dB, and the frequency of its largest line in Hz,
@@ -132,7 +155,8 @@ func (n *noiseSpectrum) wander(h hum) (db, hz float64, ok bool) {
 			power += piece.At(l.Hz) * piece.At(l.Hz) / 2
 		}
 		best, at := 0.0, largest.Hz
-		for f := largest.Hz * (1 - spectra.HumTolerance); f <= largest.Hz*(1+spectra.HumTolerance); f += humStepHz {
+		for d := -0.3; d < 0.325; d += humStepHz / 2 {
+			f := largest.Hz * (1 + d/h.hz)
 			if a := piece.At(f); a > best {
 				best, at = a, f
 			}
@@ -168,29 +192,30 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		r.add("hum_level_dbfs", level)
 		return
 	}
-	ofHz, ofLevel := fmt.Sprintf("±%g Hz, half a step of the search", humStepHz/2), ""
+	leastHz := max(humStepHz/2, best.uncertainHz)
+	ofHz, ofLevel := fmt.Sprintf("±%.2f Hz", leastHz), fmt.Sprintf("±%.1f dB by the noise at its lines and by lines that it hides", best.overDB)
 	if db, hz, ok := n.wander(best); ok {
-		ofHz, ofLevel = fmt.Sprintf("±%.2f Hz from pause to pause", max(humStepHz/2, hz)), fmt.Sprintf("±%.1f dB from pause to pause", db)
+		ofHz = fmt.Sprintf("±%.2f Hz from pause to pause", max(leastHz, hz))
+		ofLevel = fmt.Sprintf("±%.1f dB: %.1f dB from pause to pause, %.1f dB by the noise at its lines and by lines that it hides", max(db, best.overDB), db, best.overDB)
 	}
 	r.in.Hum = best.lines
 	level := dsp.PowerToDB(best.power)
-	r.add("hum_hz", measure.Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses", Bound: ofHz})
+	named, family := fmt.Sprintf("hum of %.1f Hz", best.hz), best.family()
+	if best.isOfBoth() {
+		named, family = "hum of 50 or 60 Hz", "whose lines belong to both"
+		r.cannot("hum_hz", "Hz", fmt.Sprintf("all lines found belong to 50 as to 60 Hz, the lowest at %.1f Hz", best.lines[0].Hz))
+	} else {
+		r.add("hum_hz", measure.Reading{Value: best.hz, Unit: "Hz", Definition: "fundamental of the mains series found in the pauses", Bound: ofHz})
+	}
 	r.add("hum_level_dbfs", measure.Reading{Value: level, Unit: "dBFS", Reference: "mathematical rms against digital full scale", Definition: fmt.Sprintf("power of the lines that stand out, of %d harmonics, in the pauses", humHarmonics), Bound: ofLevel})
-	if best.power < dsp.DBToPower(humLeastOverDB)*best.around {
+	if !best.audible && best.power < dsp.DBToPower(humLeastOverDB)*best.around {
 		return
 	}
-	severity, family := measure.Note, "even and odd harmonics"
+	severity := measure.Note
 	if level > floor-10 {
 		severity = measure.Warning
 	}
-	if len(best.lines) == 1 {
-		family = "the fundamental alone"
-	} else if best.odd > 4*best.even {
-		family = "odd harmonics: stray magnetic fields (common practice, no source)"
-	} else if best.even > 4*best.odd {
-		family = "even harmonics: a rectifier (common practice, no source)"
-	}
-	r.find(severity, -1, -1, fmt.Sprintf("hum of %.1f Hz at %.1f dBFS-rms in the pauses, %s", best.hz, level, family), "find the ground loop or the transformer; a high-pass takes the fundamental only")
+	r.find(severity, -1, -1, fmt.Sprintf("%s at %.1f dBFS-rms in the pauses, %s", named, level, family), "find the ground loop or the transformer; a high-pass takes the fundamental only")
 }
 
 // HumLine is a line of the mains series.
@@ -200,36 +225,112 @@ type HumLine struct {
 }
 
 type hum struct {
-	found     bool
-	hz, power float64
-	around    float64 // noise of the third octaves around its lines
-	lines     []HumLine
-	odd, even float64
+	found            bool
+	lone             bool // one line alone, which is not hum for certain
+	nominal          float64
+	hz, power        float64
+	uncertainHz      float64
+	overDB           float64 // how far the power may be off by the noise at its lines and by lines that the noise hides
+	around           float64 // noise of the third octaves around its lines
+	audible          bool    // one of its lines stands out of its own
+	lines            []HumLine
+	first, odd, even float64 // powers of the fundamental and of its harmonics
 }
 
-// series measures the lines of a fundamental.
-func (n *noiseSpectrum) series(hz float64) hum {
-	h := hum{hz: hz}
-	lines, strong := 0, false
-	for k := 1; k <= humHarmonics && float64(k)*hz*1.02 < float64(n.rate)/2; k++ {
+// family is what the harmonics are, and their cause.
+func (h hum) family() string {
+	fundamental := ""
+	if h.first > max(h.odd, h.even)/4 {
+		fundamental = "the fundamental and "
+	}
+	switch {
+	case len(h.lines) == 1 && h.first > 0:
+		return "the fundamental alone"
+	case h.odd > 4*h.even:
+		return fundamental + "odd harmonics: stray magnetic fields (common practice, no source)"
+	case h.even > 4*h.odd:
+		return fundamental + "even harmonics: a rectifier (common practice, no source)"
+	}
+	return fundamental + "even and odd harmonics"
+}
+
+// isOfBoth reports that each line is a harmonic of the other mains frequency as well.
+func (h hum) isOfBoth() bool {
+	other := 110 - h.nominal
+	for _, l := range h.lines {
+		if k := max(1, math.Round(l.Hz/other)); math.Abs(l.Hz-k*other) > k*other*humTolerance {
+			return false
+		}
+	}
+	return true
+}
+
+// series measures the lines of a fundamental near a nominal one.
+func (n *noiseSpectrum) series(nominal, hz float64) hum {
+	h := hum{hz: hz, nominal: nominal}
+	strongest, information, places, hidden, variance := 0, 0.0, 0.0, 0.0, 0.0
+	bin := n.powers.LineHz / 1.5
+	for k := 1; k <= int(n.harmonics(nominal)); k++ {
 		f := float64(k) * hz
 		background := n.around(f, hz)
-		power := n.line(f)
-		over := dsp.PowerToDB(power / background)
-		if over < spectra.HumLineDB {
+		near := max(n.powers.CellHz, 3*float64(k)*humSearchHz, bin/2)
+		at, peak := n.powers.Peak(f-near, f+near)
+		over := dsp.PowerToDB(peak / background)
+		if over < spectra.HumLineDB || peak < n.powers.Most(f-2*bin, f+2*bin)/2 { // the flank of another line
+			excess := max(0, peak-background)
+			hidden += excess
+			variance += background / n.powers.Degrees * (2*excess + background)
 			continue
 		}
-		lines++
-		h.lines = append(h.lines, HumLine{f, dsp.PowerToDB(max(power-background, 1e-20)), over})
-		strong = strong || k == 1 && over >= spectra.HumStrongDB
-		h.power += max(0, power-background)
-		h.around += background * thirdOctave * f / n.lineHz()
-		if k%2 == 0 {
+		power := max(1e-20, peak-background)
+		// The power of a line in noise varies by that of the noise and by its product with the
+		// line; that of noise in a wider band, by fewer than all of its bins.
+		noise := background / n.powers.Degrees
+		deviation := math.Sqrt(noise * (2*power + background))
+		// Of hum that swells or wanders a part lies beside the line.
+		reach := min(0.2*hz, 2*n.widest()+1)
+		wide := n.powers.Between(f-reach, f+reach) - background*2*reach/n.powers.LineHz
+		if bands := 2 * reach / n.powers.LineHz; wide-power > 3*math.Sqrt(noise*(2*power+bands*background)) {
+			power = wide
+			deviation += math.Sqrt(noise * bands * background)
+		}
+		variance += deviation * deviation
+		weight := float64(k*k) * peak / background
+		information, places = information+weight, places+weight*at/float64(k)
+		h.lines = append(h.lines, HumLine{at, dsp.PowerToDB(power), over})
+		if over >= spectra.HumStrongDB && (strongest == 0 || k < strongest) {
+			strongest = k
+		}
+		h.power += power
+		band := background * thirdOctave * f / n.powers.LineHz
+		h.around += band
+		h.audible = h.audible || power > dsp.DBToPower(humLineOverDB)*band
+		switch {
+		case k == 1:
+			h.first = power
+		case k%2 == 0:
 			h.even += power
-		} else {
+		default:
 			h.odd += power
 		}
 	}
-	h.found = (lines >= humNeedLines || strong) && dsp.PowerToDB(h.power) > humLeastDBFS
+	if information > 0 {
+		h.hz = places / information
+	}
+	isAny := dsp.PowerToDB(h.power) > humLeastDBFS
+	h.found = isAny && (len(h.lines) >= humNeedLines || strongest > 0 && (len(h.lines) == 2 || strongest <= 2))
+	h.lone = isAny && !h.found && strongest > 0
+	h.overDB = dsp.PowerToDB((h.power+2*math.Sqrt(variance)+hidden)/max(1e-20, h.power)) + 0.1
+	// Cramér-Rao bound of a sine's frequency, 0.39 bins by the root of the power over that of
+	// the noise in a bin, twice as much for the window and twice for two deviations.
+	h.uncertainHz = 4 * 0.39 * bin / math.Sqrt(max(1e-20, information))
 	return h
+}
+
+// widest is the width of a bin of the shortest piece in Hz.
+func (n *noiseSpectrum) widest() (hz float64) {
+	for _, l := range n.long.lines {
+		hz = max(hz, l.BinHz())
+	}
+	return hz
 }

@@ -36,7 +36,8 @@ type noiseSpectrum struct {
 	spectrum *spectra.Power
 	steady   *steadiness
 	long     humPieces // stretches for the search of hum, two seconds each at most
-	noHum    bool      // hum is not searched for
+	powers   *spectra.LinePowers
+	noHum    bool // hum is not searched for
 }
 
 // mostHumSeconds bounds the noise that is kept for the search of hum.
