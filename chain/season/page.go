@@ -2,6 +2,7 @@ package season
 
 import (
 	"fmt"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -359,6 +360,9 @@ func figure(v float64, unit string) report.Cell {
 
 // difference is a cell with a signed figure.
 func difference(v float64, unit string) report.Cell {
+	if v = math.Round(v*100) / 100; v == 0 {
+		return report.Cell{Text: "0.00 " + unit, Figure: true}
+	}
 	return report.Cell{Text: picture.Minus(fmt.Sprintf("%+.2f %s", v, unit)), Figure: true}
 }
 

@@ -202,7 +202,10 @@ func printListening(e env, c *listen.Comparison, out string, hidden, asJSON bool
 // lateness is the delay of a version against A, in words.
 func lateness(frames float64) string {
 	about := measure.Reading{Value: math.Round(math.Abs(frames)*100) / 100, Unit: "frames"}
-	if frames < -0.005 {
+	switch {
+	case about.Value == 0:
+		return "no delay"
+	case frames < 0:
 		return about.String() + " earlier"
 	}
 	return about.String() + " later"

@@ -32,7 +32,7 @@ func (b *bandComparison) steadyNoise(leaves func(bin int) bool) (steady bool, in
 		rest := b.incoherent(k)
 		all += rest
 		ofA += b.incoherentA(k)
-		if rest == 0 || ee > 2*max(rest, b.incoherentA(k)) { // a response, or a level that moves
+		if rest == 0 || ee == 0 || ee > 2*max(rest, b.incoherentA(k)) { // a response, or a level that moves
 			continue
 		}
 		noise += rest

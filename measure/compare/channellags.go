@@ -16,33 +16,27 @@ const (
 )
 
 // findLags finds by how many frames each channel of B is later than the place, which
-// is that of one channel, and moves the place to where most channels are.
-func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa, pb *profile, reference int, e emphasis) error {
-	settled := *p
-	settled.pieces = append([]piece(nil), p.pieces...)
-	settled.settlePieces(c.FramesA, c.FramesB)
-	longest := settled.pieces[0]
-	for _, q := range settled.pieces {
-		if q.to-q.from > longest.to-longest.from {
-			longest = q
-		}
-	}
+// is that of one channel, and moves the place to where most channels are. It reports whether
+// all channels agree there with those of A.
+func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa, pb *profile, reference int, e emphasis) (agree bool, err error) {
+	longest := p.longest(c.FramesA, c.FramesB)
 	lags := make([]float64, c.Channels)
-	found := false
+	found, agree := false, true
 	for channel := range lags {
 		if channel == reference {
 			continue
 		}
-		lag, ok, err := c.lagOf(channel, longest, aligner{short: a, long: b, shortP: pa, longP: pb, channel: channel, rate: c.Rate, emphasis: e})
+		lag, ok, alike, err := c.lagOf(channel, longest, aligner{short: a, long: b, shortP: pa, longP: pb, channel: channel, rate: c.Rate, emphasis: e})
 		if err != nil {
-			return err
+			return false, err
 		}
+		agree = agree && alike
 		if ok {
 			lags[channel], found = lag, true
 		}
 	}
 	if !found {
-		return nil
+		return agree, nil
 	}
 	// Most channels are in their place; of two, the one that has moved less.
 	common, most := 0.0, 0
@@ -65,14 +59,28 @@ func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa
 		p.pieces[i].Delay += common
 	}
 	p.lags = lags
-	return nil
+	return agree, nil
 }
 
-// lagOf is by how many frames a channel of B is later than a piece has it, if it is.
-func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found bool, err error) {
+// longest is the longest piece of a placement.
+func (p placement) longest(framesA, framesB int64) piece {
+	p.pieces = append([]piece(nil), p.pieces...)
+	p.settlePieces(framesA, framesB)
+	longest := p.pieces[0]
+	for _, q := range p.pieces {
+		if q.to-q.from > longest.to-longest.from {
+			longest = q
+		}
+	}
+	return longest
+}
+
+// lagOf is by how many frames a channel of B is later than a piece has it, if it is, and
+// whether it is A's channel without any doubt.
+func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found, alike bool, err error) {
 	frames := int(min(lagFrames, q.to-q.from))
 	if frames < 1024 {
-		return 0, false, nil
+		return 0, false, true, nil
 	}
 	windows := g.loudWindows(q.from, q.to, frames)
 	for len(windows) > lagWindows {
@@ -85,17 +93,23 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 	}
 	x, err := planes.Gather(g.short, channel, windows)
 	if err != nil {
-		return 0, false, err
+		return 0, false, true, err
 	}
 	y, err := planes.Gather(g.long, channel, there)
 	if err != nil {
-		return 0, false, err
+		return 0, false, true, err
+	}
+	inPlace := 0
+	for i := range windows {
+		if correlation(g.emphasis.of(x[i])[1:], g.emphasis.of(y[i][margin : margin+frames])[1:]) >= noLag {
+			inPlace++
+		}
+	}
+	if inPlace > 0 {
+		return 0, false, inPlace == len(windows), nil
 	}
 	var lags []float64
 	for i := range windows {
-		if correlation(g.emphasis.of(x[i])[1:], g.emphasis.of(y[i][margin : margin+frames])[1:]) >= noLag {
-			return 0, false, nil
-		}
 		at, r := delayNear(x[i], y[i], float64(margin), g.emphasis)
 		if math.Abs(r) >= leastWindow {
 			first := q.At(int(windows[i].From))
@@ -103,7 +117,7 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 		}
 	}
 	if len(lags) == 0 || 2*len(lags) < len(windows) {
-		return 0, false, nil
+		return 0, false, false, nil
 	}
 	sort.Float64s(lags)
 	lag = lags[len(lags)/2]
@@ -114,7 +128,7 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 		}
 	}
 	if math.Abs(lag) < leastLag || 2*agree < len(lags)+1 {
-		return 0, false, nil
+		return 0, false, false, nil
 	}
 	// Whole frames, unless the fraction explains most of what differs: it may be the
 	// phase of a filter.
@@ -129,7 +143,7 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found 
 	if unlikeWhole < 8*unlikeLag {
 		lag = whole
 	}
-	return lag, true, nil
+	return lag, true, true, nil
 }
 
 // correlation is the magnitude of the correlation of two sounds, 0 to 1.

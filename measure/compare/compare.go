@@ -48,6 +48,8 @@ type Comparison struct {
 	Same       bool    // they are one sound, and not two
 	Similarity float64 // correlation of the loudest passage, −1 to 1
 	needed     float64 // from which on they count as one
+	scattered  bool    // a passage correlates, but the rest does not
+	order      []int   // which channel of A each channel of B holds, where that is another one; else nil
 	silent     [2]bool // A and B hold nothing but one value
 	place      placement
 	unaligned  *placement // where B lies, if it was compared as it lies

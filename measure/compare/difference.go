@@ -17,14 +17,17 @@ type Kind string
 // The kinds of difference, in the order in which a summary states them. Value is in
 // Unit; what else a kind sets is said beside it.
 const (
-	Unrelated Kind = "unrelated"  // A and B are different sounds; Value: correlation
-	Ambiguous Kind = "ambiguous"  // B fits A at several delays; Count: how many, Value: frames between two
-	Delay     Kind = "delay"      // Value: frames, more than 0 where B is later
-	Drift     Kind = "drift"      // Value: ppm, more than 0 where B is longer
-	Polarity  Kind = "polarity"   // B is inverted
-	Level     Kind = "level"      // Value: dB, B over A; Frames: up to there, where it changes later
-	LevelStep Kind = "level-step" // from Frame on; Value: dB, B over A, against what was before
-	Fade      Kind = "fade"       // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
+	Unrelated Kind = "unrelated" // A and B are different sounds; Value: correlation
+	// ChannelOrder is a channel of B that holds another one of A: Value, from 1. Nothing else
+	// is then compared.
+	ChannelOrder Kind = "channel-order"
+	Ambiguous    Kind = "ambiguous"  // B fits A at several delays; Count: how many, Value: frames between two
+	Delay        Kind = "delay"      // Value: frames, more than 0 where B is later
+	Drift        Kind = "drift"      // Value: ppm, more than 0 where B is longer
+	Polarity     Kind = "polarity"   // B is inverted
+	Level        Kind = "level"      // Value: dB, B over A; Frames: up to there, where it changes later
+	LevelStep    Kind = "level-step" // from Frame on; Value: dB, B over A, against what was before
+	Fade         Kind = "fade"       // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
 	// Compression and Expansion are a gain that depends on A's level: lower where A is loud,
 	// lower where it is quiet. Value: dB, by how much at most.
 	Compression Kind = "compression"    // LevelDBFS: it falls from there on, as Ratio to 1; both 0: not found
@@ -122,6 +125,8 @@ func (d Difference) clause() (verb, rest string) {
 	switch d.Kind {
 	case Unrelated:
 		return "is", "another sound"
+	case ChannelOrder:
+		return "has", fmt.Sprintf("channel %.0f of A%s", d.Value, channel)
 	case Ambiguous:
 		if d.Value == 0 {
 			return "has", fmt.Sprintf("an ambiguous place: %d delays fit as well", d.Count)

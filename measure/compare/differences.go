@@ -23,6 +23,9 @@ const (
 // Differences lists how B differs from A, in the order of the kinds; none for two
 // equal sounds.
 func (c *Comparison) Differences() []Difference {
+	if c.order != nil {
+		return c.orderDifferences()
+	}
 	if !c.Same {
 		return []Difference{c.difference(Unrelated, c.Similarity, "")}
 	}
@@ -213,7 +216,7 @@ func (c *Comparison) statedGain() (db float64, by gainBasis) {
 		default:
 			named := c.namedBins()
 			h1, h2 := c.spectrum.gains(named)
-			if steady, in, _ := c.spectrum.steadyNoise(named); steady && in == "A" {
+			if steady, in, _ := c.steadyNoise(named); steady && in == "A" {
 				return dsp.AmplitudeToDB(math.Abs(c.gain)) + h2, byNoiseInA
 			}
 			if slices.ContainsFunc(c.toneDifferences(), func(d Difference) bool { return d.In == "A" }) {
@@ -293,7 +296,7 @@ func (c *Comparison) rest(response bool) (db float64, steady bool, in string) {
 	}
 	aligned := c.unaligned == nil || c.delayOf(*c.unaligned) == 0
 	if c.spectrum.blocks > 0 && aligned && !c.channelsDiffer() {
-		if steady, in, power := c.spectrum.steadyNoise(c.namedBins()); steady {
+		if steady, in, power := c.steadyNoise(c.namedBins()); steady {
 			return dsp.PowerToDB(power), true, in
 		}
 	}
@@ -302,6 +305,27 @@ func (c *Comparison) rest(response bool) (db float64, steady bool, in string) {
 	}
 	return dsp.PowerToDB(level), c.totals.windows.steady(), ""
 }
+
+// steadyNoise is that of the spectrum, without what the interpolation between the frames
+// leaves, or a converter's filter: above 0.46 of the rate, and under −100 dB of A.
+func (c *Comparison) steadyNoise(leaves func(bin int) bool) (steady bool, in string, power float64) {
+	if c.place.exact() {
+		return c.spectrum.steadyNoise(leaves)
+	}
+	highest := int(mostInterpolated * float64(c.spectrum.length))
+	steady, in, power = c.spectrum.steadyNoise(func(bin int) bool { return bin > highest || leaves(bin) })
+	if power*float64(c.compared*int64(c.Channels)) < leastInterpolated*planes.Sum(c.totals.xx) {
+		return false, "", 0
+	}
+	return steady, in, power
+}
+
+// mostInterpolated is the share of the rate up to which the interpolation passes all, and
+// leastInterpolated the share of the power that it leaves there (see package timemap).
+const (
+	mostInterpolated  = 0.46
+	leastInterpolated = 1e-10
+)
 
 // namesLines reports whether an offset, hum or a tone is listed.
 func (c *Comparison) namesLines() bool {

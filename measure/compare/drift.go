@@ -93,7 +93,7 @@ func (g aligner) lookWide(p placement, windows []planes.Extent, i, direction int
 	}
 	x := sound[0]
 	if p.Speed != 1 {
-		x = timemap.Map{Speed: 1 / p.Speed}.Resample(x, 0, len(x))
+		x = timemap.Map{Speed: 1 / p.Speed}.Resample(x, 0, int(float64(len(x))*p.Speed))
 	}
 	expected := int64(math.Round(p.At(int(probe.From))))
 	best, err := searchIn(g.long, g.longP.frames, g.channel, x, expected-reach, expected+reach, expected, g.emphasis)
@@ -121,8 +121,8 @@ func (g aligner) readWindows(p placement, windows []planes.Extent, sure int64, o
 	for i, w := range windows {
 		// A clock that differs by more than the guess would not have been found.
 		margins[i] = 64 + int(1.5*roughPPM*1e-6*float64(absolute(centre(w)-sure)))
-		edge := margins[i] + timemap.Taps
-		there[i] = planes.Extent{From: int64(math.Floor(p.At(int(w.From)))) - int64(edge), Frames: frames + 2*edge + frames/500}
+		edge := spanned(margins[i], p.Speed) + timemap.Taps
+		there[i] = planes.Extent{From: int64(math.Floor(p.At(int(w.From)))) - int64(edge), Frames: spanned(frames, p.Speed) + 2*edge}
 	}
 	here, err := planes.Gather(g.short, g.channel, windows)
 	if err != nil {

@@ -26,7 +26,7 @@ func splitTrack(read []windowDelay) [][]windowDelay {
 	}
 	sort.Float64s(slopes)
 	drift := slopes[len(slopes)/2]
-	if math.Abs(drift) > timemap.MostDriftPPM*1e-6 {
+	if math.Abs(drift) > mostStretch {
 		drift = 0
 	}
 	step := func(a, b windowDelay) float64 { return math.Abs(b.delay - a.delay - drift*(b.centre-a.centre)) }
@@ -128,7 +128,7 @@ func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int
 	}
 	errorsBy := func(m timemap.Map, known func(k int) bool) ([]float64, error) {
 		at := int64(math.Round(m.At(int(from))))
-		long, err := planes.Gather(g.long, g.channel, []planes.Extent{{From: at - timemap.Taps, Frames: n + 2*timemap.Taps + n/1000}})
+		long, err := planes.Gather(g.long, g.channel, []planes.Extent{{From: at - timemap.Taps, Frames: spanned(n, m.Speed) + 2*timemap.Taps}})
 		if err != nil {
 			return nil, err
 		}

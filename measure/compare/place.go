@@ -15,6 +15,7 @@ type placement struct {
 	inverted    bool
 	spread      float64   // frames: how far the windows' delays lie from the map
 	windows     int       // how many it was made from
+	dropped     float64   // frames: by how much whole frames differ from what the windows showed
 	pieces      []piece   // in order; all of the overlap, once settled
 	lags        []float64 // frames by which each channel of B is later than the map; nil: none is
 	places      int       // how many places fit as well, 0 where one is best
@@ -29,6 +30,12 @@ type piece struct {
 
 // exact reports whether frames fall on frames.
 func (p piece) exact() bool { return p.Speed == 1 && p.Delay == math.Trunc(p.Delay) }
+
+// within is by how many frames the delay may be off: two standard errors, or the fraction
+// that was taken for the phase of a filter.
+func (p placement) within() float64 {
+	return max(0.001, 2*p.spread/math.Sqrt(float64(max(1, p.windows))), p.dropped)
+}
 
 // exact reports whether frames of A fall on frames of B.
 func (p placement) exact() bool {
@@ -160,12 +167,19 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 	if search.emphasis.taps == nil {
 		found.needed = max(found.needed, leastSimilarity(to-from, c.Rate))
 	}
-	c.Similarity, c.needed, c.Same = found.correlation, found.needed, found.enough()
+	c.Similarity, c.needed, c.Same, c.scattered = found.correlation, found.needed, found.enough(), found.scattered
 	if !c.Same {
-		return nil
+		return c.findOrder(a, b, pa, pb)
 	}
 	if c.Channels > 1 && place.places == 0 {
-		if err := c.findLags(&place, a, b, pa, pb, channel, search.emphasis); err != nil {
+		agree, err := c.findLags(&place, a, b, pa, pb, channel, search.emphasis)
+		if err == nil && !agree {
+			err = c.orderAt(place.longest(c.FramesA, c.FramesB), a, b, pa)
+		}
+		if err == nil && !agree && c.Same && place.lags == nil {
+			err = c.findOrder(a, b, pa, pb)
+		}
+		if err != nil || !c.Same {
 			return err
 		}
 	}
@@ -188,51 +202,167 @@ type aligner struct {
 }
 
 // find tries the loudest passage, and then, if that is not there, the loudest of
-// each third, and at last what noise may hide.
+// each third; then what another clock has stretched, and at last what noise may hide. What
+// it finds must hold all over the sound.
 func (g *aligner) find() (placement, candidate, error) {
 	best := candidate{speed: 1, needed: 1}
 	if g.shortP.frames < leastFrames {
 		best.needed = math.Inf(1)
 		return placement{Map: timemap.Map{Speed: 1}}, best, nil
 	}
+	if err := g.findPassage(&best); err != nil {
+		return placement{}, best, err
+	}
+	refused := best // the best that correlates, but not all over
+	p, held, err := g.checked(&best)
+	if err != nil || held && len(p.pieces) < 2 {
+		return p, best, err
+	}
+	for _, speed := range speeds {
+		if held && speed != 1 { // edits, unless a clock explains them
+			break
+		}
+		found, err := g.findStretched(speed)
+		if err != nil {
+			return placement{}, best, err
+		}
+		if held && math.Abs(found.speed-p.Speed)*float64(g.shortP.frames) < leastStep {
+			continue
+		}
+		if q, ok, err := g.checked(&found); err != nil || ok && (!held || len(q.pieces) < len(p.pieces)) {
+			return q, found, err
+		}
+	}
+	if held {
+		return p, best, nil
+	}
+	noisy, ok, err := g.findInNoise()
+	if err != nil {
+		return placement{}, best, err
+	}
+	if ok {
+		p, held, err := g.checked(&noisy)
+		if err != nil || held {
+			return p, noisy, err
+		}
+		g.emphasis = emphasis{}
+		if !refused.enough() {
+			refused = noisy
+		}
+	}
+	refused.scattered = refused.enough()
+	return refused.placement(), refused, nil
+}
+
+// findPassage looks for the loudest passage, and those of the thirds, as they are.
+func (g *aligner) findPassage(best *candidate) error {
 	third := g.shortP.frames / 3
-	for i, r := range [][2]int64{{0, g.shortP.frames}, {0, third}, {third, 2 * third}, {2 * third, g.shortP.frames}} {
+	for _, r := range [][2]int64{{0, g.shortP.frames}, {0, third}, {third, 2 * third}, {2 * third, g.shortP.frames}} {
 		frames := min(probeFrames, r[1]-r[0])
 		if frames < leastFrames {
 			break
 		}
 		at, _ := g.shortP.loudestStretch(g.channel, frames, r[0], r[1])
 		at = max(r[0], min(at, r[1]-frames))
-		found, err := g.place(at, int(frames), i == 0)
+		found, err := g.place(at, int(frames))
 		if err != nil {
-			return placement{}, best, err
+			return err
 		}
 		if math.Abs(found.correlation)/found.needed > math.Abs(best.correlation)/best.needed {
-			best = found
+			*best = found
 		}
 		if best.enough() {
 			break
 		}
 	}
-	if !best.enough() {
-		found, ok, err := g.findInNoise()
-		if err != nil {
-			return placement{}, best, err
-		}
-		if !ok {
-			return best.placement(), best, nil
-		}
-		best = found
-	}
-	if len(best.others) > 1 {
-		if err := g.byTheEdges(&best); err != nil {
-			return placement{}, best, err
-		}
-	}
-	p, err := g.refine(best.placement(), best.of+probeFrames/2, len(best.others) <= 1)
-	p.places, p.period = best.places, best.period
-	return p, best, err
+	return nil
 }
+
+// checked is the refined placement of a candidate that correlates enough, if that holds all
+// over the sound.
+func (g *aligner) checked(found *candidate) (p placement, held bool, err error) {
+	if !found.enough() {
+		return placement{}, false, nil
+	}
+	if len(found.others) > 1 {
+		if err := g.byTheEdges(found); err != nil {
+			return placement{}, false, err
+		}
+	}
+	if p, err = g.refine(found.placement(), found.of+probeFrames/2, len(found.others) <= 1); err != nil {
+		return p, false, err
+	}
+	p.places, p.period = found.places, found.period
+	held, err = g.holds(p)
+	return p, held, err
+}
+
+// holds reports whether the sounds correlate by a placement in most of the windows, from all
+// over the overlap, that are loud: a passage alone may, where the clocks differ.
+func (g aligner) holds(p placement) (bool, error) {
+	pieces := p.pieces
+	from, to := p.overlap(g.shortP.frames, g.longP.frames)
+	if len(pieces) == 0 {
+		pieces = []piece{{from, to, p.Map}}
+	}
+	seen, good := 0, 0
+	for _, q := range pieces {
+		begin, end := max(q.from, from), min(q.to, to)
+		frames := int(min(windowFrames/4, end-begin))
+		if len(pieces) > 1 {
+			begin, end = max(0, q.from), min(q.to, g.shortP.frames)
+			frames = int(min(windowFrames/4, end-begin))
+		}
+		if frames < leastFrames {
+			continue
+		}
+		windows := g.loudWindows(begin, end, frames)
+		short, err := planes.Gather(g.short, g.channel, windows)
+		if err != nil {
+			return false, err
+		}
+		err = g.eachWindow(q.Map, windows, short, func(x, y []float64) {
+			var xx, xy, yy float64
+			for k := range x {
+				xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
+			}
+			seen++
+			if p.inverted {
+				xy = -xy
+			}
+			if xy >= leastWindow*math.Sqrt(xx*yy) && xy > 0 {
+				good++
+			}
+		})
+		if err != nil {
+			return false, err
+		}
+	}
+	return 2*good >= seen, nil
+}
+
+// eachWindow hands windows of the short sound, and what a map finds there in the long one,
+// through the emphasis to a function.
+func (g aligner) eachWindow(m timemap.Map, windows []planes.Extent, short [][]float64, to func(x, y []float64)) error {
+	there := make([]planes.Extent, len(windows))
+	for i, w := range windows {
+		there[i] = planes.Extent{From: int64(math.Floor(m.At(int(w.From)))) - timemap.Taps, Frames: spanned(w.Frames, m.Speed) + 2*timemap.Taps}
+	}
+	long, err := planes.Gather(g.long, g.channel, there)
+	if err != nil {
+		return err
+	}
+	for i, w := range windows {
+		first := m.At(int(w.From)) - float64(there[i].From)
+		x, y := g.emphasis.of(short[i]), g.emphasis.of(timemap.Map{Delay: first, Speed: m.Speed}.Resample(long[i], 0, w.Frames))
+		edge := min(timemap.Taps, w.Frames/8)
+		to(x[edge:w.Frames-edge], y[edge:w.Frames-edge])
+	}
+	return nil
+}
+
+// spanned is how many frames of the long sound a number of the short one's take up at most.
+func spanned(frames int, speed float64) int { return int(math.Ceil(float64(frames)*max(1, speed))) + 1 }
 
 // refine reads the delay all over the sound: as a fraction, as the drift of a clock,
 // and, if asked, as the steps that cuts and insertions leave.
@@ -288,6 +418,7 @@ func (g aligner) wholeIfAsGood(p placement, ratio float64) (place placement, tak
 	}
 	without, err := g.unlike(whole, windows, short)
 	if err == nil && without < ratio*with {
+		whole.dropped = max(math.Abs(p.At(int(from))-whole.At(int(from))), math.Abs(p.At(int(to))-whole.At(int(to))))
 		return whole, true, nil
 	}
 	return p, false, err
@@ -305,48 +436,33 @@ func (g aligner) unlikeRatio() float64 {
 // unlike is the share of the energy of the long sound's differences, from frame to
 // frame, that does not follow those of the short one's windows at a place.
 func (g aligner) unlike(p placement, windows []planes.Extent, short [][]float64) (float64, error) {
-	there := make([]planes.Extent, len(windows))
-	for i, w := range windows {
-		there[i] = planes.Extent{From: int64(math.Floor(p.At(int(w.From)))) - timemap.Taps, Frames: w.Frames + 2*timemap.Taps + w.Frames/1000}
-	}
-	long, err := planes.Gather(g.long, g.channel, there)
-	if err != nil {
-		return 0, err
-	}
 	rest, all := 0.0, 0.0
-	for i, w := range windows {
-		first := p.At(int(w.From)) - float64(there[i].From)
-		x, y := g.emphasis.of(short[i]), g.emphasis.of(timemap.Map{Delay: first, Speed: p.Speed}.Resample(long[i], 0, w.Frames))
+	err := g.eachWindow(p.Map, windows, short, func(x, y []float64) {
 		var xx, xy, yy float64
-		for k := timemap.Taps; k < len(x)-timemap.Taps; k++ {
+		for k := range x {
 			xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
 		}
 		if xx > 0 {
 			rest, all = rest+yy-xy*xy/xx, all+yy
 		}
-	}
-	return rest / max(all, math.SmallestNonzeroFloat64), nil
+	})
+	return rest / max(all, math.SmallestNonzeroFloat64), err
 }
 
-// place looks for a passage: near where it would be without a delay, then farther;
-// if asked, also for one that another clock has stretched.
-func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) {
+// place looks for a passage: near where it would be without a delay, then farther.
+func (g aligner) place(at int64, frames int) (candidate, error) {
 	probes, err := planes.Gather(g.short, g.channel, []planes.Extent{{From: at, Frames: frames}})
 	if err != nil {
 		return candidate{}, err
 	}
 	best := candidate{of: at, speed: 1, needed: leastSimilarity(int64(frames), g.rate)}
-	try := func(reach int64, probe []float64, speed float64) error {
-		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
-		found, err := searchIn(g.long, g.longP.frames, g.channel, probe, from, to, at, g.emphasis)
-		if math.Abs(found.correlation) > math.Abs(best.correlation) {
-			best.frame, best.correlation, best.speed, best.others = found.frame, found.correlation, speed, found.others
-			best.needed = leastSimilarity(int64(len(probe)), g.rate)
-		}
-		return err
-	}
 	for _, reach := range []int64{probeFrames / 2, nearFrames, g.shortP.frames + g.longP.frames} {
-		if err := try(reach, probes[0], 1); err != nil {
+		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
+		found, err := searchIn(g.long, g.longP.frames, g.channel, probes[0], from, to, at, g.emphasis)
+		if math.Abs(found.correlation) > math.Abs(best.correlation) {
+			best.frame, best.correlation, best.others = found.frame, found.correlation, found.others
+		}
+		if err != nil {
 			return best, err
 		}
 		everywhere := at-reach < -int64(frames) && at+reach >= g.longP.frames
@@ -354,23 +470,11 @@ func (g aligner) place(at int64, frames int, stretched bool) (candidate, error) 
 			break
 		}
 	}
-	if !stretched || best.enough() || frames < probeFrames/2 {
-		return best, nil
-	}
-	half := probes[0][:probeFrames/2] // in which a wrong guess matters less
-	for ppm := roughPPM; ppm <= timemap.MostDriftPPM; ppm += roughPPM {
-		for _, speed := range []float64{1 + ppm*1e-6, 1 - ppm*1e-6} {
-			slowed := timemap.Map{Speed: 1 / speed}.Resample(half, 0, len(half))
-			if err := try(probeFrames/2, slowed, speed); err != nil {
-				return best, err
-			}
-		}
-	}
 	return best, nil
 }
 
-// roughPPM is the step in which drifts are tried: half of it moves the ends of half
-// a probe by 1.3 frames against its middle.
+// roughPPM is by how much a speed may be off that was found from one passage: half a frame at
+// the ends of half a probe is 8 ppm.
 const roughPPM = 40.0
 
 // candidate is where a probe lies best.
@@ -382,6 +486,7 @@ type candidate struct {
 	speed       float64
 	needed      float64     // correlation from which on it is no chance
 	others      []candidate // places that are as good
+	scattered   bool        // it correlates enough, but the rest of the sound does not
 	places      int         // of them, where none is best: else 0
 	period      float64     // frames from one of those to the next, 0 where they are uneven
 }
@@ -390,4 +495,4 @@ func (l candidate) placement() placement {
 	return placement{Map: timemap.Map{Delay: float64(l.frame) - l.speed*float64(l.of), Speed: l.speed}, inverted: l.correlation < 0}
 }
 
-func (l candidate) enough() bool { return math.Abs(l.correlation) >= l.needed }
+func (l candidate) enough() bool { return math.Abs(l.correlation) >= l.needed && !l.scattered }

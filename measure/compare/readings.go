@@ -24,7 +24,7 @@ func (c *Comparison) Readings() measure.Readings {
 	r.Add("similarity", measure.Reading{Value: c.Similarity, Reference: "1: one sound in two copies", Definition: fmt.Sprintf("correlation of the loudest passage, of up to %.1f s, where it is largest: of differences from frame to frame, or, where noise covers these, at the frequencies that both have in common", float64(probeFrames)/float64(c.Rate))})
 	reason := ""
 	if !c.Same {
-		reason = "A and B are different sounds: " + c.whyDifferent()
+		reason = c.whyDifferent()
 	}
 	c.addPlace(&r, reason)
 	c.addResidual(&r, reason)
@@ -35,7 +35,7 @@ func (c *Comparison) Readings() measure.Readings {
 
 func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	at := c.found()
-	within := max(0.001, 2*at.spread/math.Sqrt(float64(max(1, at.windows)))) // frames
+	within := at.within() // frames
 	delay := measure.Reading{Value: c.delayOf(at), Unit: "frames", Reason: reason, Reference: "A; more than 0: B is later", Definition: "largest correlation, between the frames; in the middle of the overlap, or ahead of the first cut or insertion",
 		Bound: fmt.Sprintf("±%.3f frames, from %d windows", within, at.windows)}
 	r.Add("delay_frames", delay)
@@ -45,8 +45,11 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	r.Add("drift_ppm", measure.Reading{Value: (at.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
-	r.Add("missing_ms", measure.Reading{Value: ms(missing), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of A is not in B, cut out or before or after it; what a delay of up to %g s shifts out of B's end, or one of up to %g ms of its beginning, is not counted", mostLate, mostEarly*1000)})
+	r.Add("missing_ms", measure.Reading{Value: ms(missing + c.muted()), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of A is not in B, cut out, muted or before or after it; what a delay of up to %g s shifts out of B's end, or one of up to %g ms of its beginning, is not counted", mostLate, mostEarly*1000)})
 	c.placeLast(r, Cut)
+	if last := &(*r)[len(*r)-1]; c.muted() > 0 && (last.Frame < 0 || missing == 0) {
+		last.Frame = c.totals.dropouts[1].first
+	}
 	r.Add("extra_ms", measure.Reading{Value: ms(extra), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of B is not in A, put in or before or after it; a delay of up to %g s is not counted", mostLate)})
 	c.placeLast(r, Insertion)
 	polarity := 1.0
@@ -121,6 +124,18 @@ func (c *Comparison) uncovered() (missing, extra int64) {
 		excused = pushed - int64(math.Abs(c.place.Delay))
 	}
 	return cut + max(0, c.FramesA-c.compared-cut-excused), added + max(0, c.FramesB-inB-added-excused)
+}
+
+// muted is how many frames of B are silent where A is not, but at the end of a fade.
+func (c *Comparison) muted() int64 {
+	if c.totals == nil || c.unaligned != nil {
+		return 0
+	}
+	d := c.totals.dropouts[1]
+	if d.silent == 0 || c.atFadesEnd(d, c.levelChanges(c.points())) {
+		return 0
+	}
+	return d.silent
 }
 
 // leastSquaresGain is the gain where none was matched: that of the channels, by

@@ -14,7 +14,7 @@ import (
 func (c *Comparison) Summary() string {
 	switch {
 	case !c.Same:
-		return "A and B are different sounds: " + c.whyDifferent()
+		return c.whyDifferent()
 	case c.totals == nil || c.To == c.From:
 		return "A and B have no frame in common"
 	}
@@ -65,15 +65,20 @@ func (c *Comparison) Summary() string {
 
 // whyDifferent states why the two are not accepted as one sound.
 func (c *Comparison) whyDifferent() string {
+	const different = "A and B are different sounds: "
 	switch {
+	case c.order != nil:
+		return "A and B have their channels in different orders: B " + Sentence(c.orderDifferences())[len("B "):] + "; bring them into one order to compare them"
 	case c.silent[0]:
-		return "A is silent"
+		return different + "A is silent"
 	case c.silent[1]:
-		return "B is silent"
+		return different + "B is silent"
+	case c.scattered:
+		return fmt.Sprintf("%sno alignment was found; one passage correlates by %.2f, but not the rest", different, math.Abs(c.Similarity))
 	case math.IsInf(c.needed, 1):
-		return fmt.Sprintf("they have too few frames in common to compare; at least %d are needed", leastFrames)
+		return fmt.Sprintf("%sthey have too few frames in common to compare; at least %d are needed", different, leastFrames)
 	}
-	return fmt.Sprintf("they correlate by %.2f at best; over so long a passage %.2f and more are accepted", math.Abs(c.Similarity), c.needed)
+	return fmt.Sprintf("%sthey correlate by %.2f at best; over so long a passage %.2f and more are accepted", different, math.Abs(c.Similarity), c.needed)
 }
 
 // restText states the residual. With a change of response, an offset or tones, it is what

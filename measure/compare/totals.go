@@ -113,6 +113,8 @@ type dropouts struct {
 	count    int64
 	first    int64   // frame of the first
 	longest  int     // frames
+	silent   int64   // frames of all in which it is silent
+	counted  int     // of the one at hand in silent
 	within   int     // by how many frames longest may be off
 	running  int     // milliseconds of the one at hand
 	length   int     // frames, its last millisecond in full
@@ -191,6 +193,8 @@ func (d *dropouts) measured(grain, behind int) {
 	}
 	if d.quietest > dropoutSilence {
 		length, within = (d.running+1)*grain, grain
+	} else {
+		d.silent, d.counted = d.silent+int64(length-d.counted), length
 	}
 	if length >= d.longest {
 		d.longest, d.within = length, within
@@ -219,6 +223,7 @@ func (d *dropouts) see(frame int64, own, other float64, samples, grain int, e ed
 	d.paused = 0
 	if d.running == 1 {
 		d.began, d.length, d.quietest = frame-int64(before), before, math.Inf(1)
+		d.counted = 0
 		if e.tail < grain { // it begins within this millisecond
 			d.began, d.length = frame+int64(grain-e.tail), e.tail-grain
 		}

@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"strings"
 	"sync"
@@ -163,7 +164,7 @@ func (c *Comparison) about(order []int, hide bool) string {
 	b.WriteString(`<table><thead><tr><th>version<th>gain applied<th>loudness before<th>later than version 1 by</tr></thead><tbody>`)
 	for at, i := range order {
 		v := c.Versions[i]
-		later := fmt.Sprintf("%.2f frames", v.DelayFrames)
+		later := fmt.Sprintf("%.2f frames", math.Round(v.DelayFrames*100)/100+0) // no −0
 		if c.Unaligned {
 			later = "not aligned"
 		}

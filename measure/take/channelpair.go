@@ -63,27 +63,15 @@ func (p *channelPair) correlate(x [][]float64) {
 	}
 }
 
-// report adds the readings of sound at a rate. Of less than a tenth of a second, nothing is
-// said.
-func (p *channelPair) report(r *report, rate int) {
-	least := max(leastPairFrames, int64(rate)/10)
-	if short := p.frames < least; short || p.silent() {
-		reason := "a channel is silent"
-		if short {
-			reason = fmt.Sprintf("too short: %s, %d are needed", dsp.Plural(int(p.frames), "frame"), least)
-		}
+func (p *channelPair) report(r *report) {
+	if p.silent() {
+		const reason = "a channel is silent"
 		r.cannot("correlation", "", reason)
 		r.cannot("channel_delay_frames", "frames", reason)
 		r.cannot("channel_gain_db", "dB", reason)
 		return
 	}
-	if p.blocks.taken == 0 { // shorter than a block: it lies in its middle, where the window is highest, in silence
-		for _, x := range p.blocks.x {
-			to := (pairBlock - p.blocks.filled) / 2
-			copy(x[to:], x[:p.blocks.filled])
-			clear(x[:to])
-			clear(x[to+p.blocks.filled:])
-		}
+	if p.blocks.taken == 0 { // shorter than a block: the rest of the block is silence
 		p.correlate(p.blocks.x)
 	}
 	correlation := p.correlation()
