@@ -270,7 +270,7 @@ func TestExpanderIsOffWhereNoNoiseCanBeMeasured(t *testing.T) {
 	}
 	babble := make([]float64, 15*p.Rate)
 	for voice := range 8 {
-		takes.Add(babble, takes.NewRoom(p, "pink", 60, 0, 15, uint64(20+voice)).Speech, 0)
+		takes.Add(babble, takes.NewSpeech(p, 0, 15, uint64(20+voice)).Speech, 0)
 	}
 	cases := map[string][]float64{"babble": babble, "music": takes.Music(15*p.Rate, p.Rate, 3)}
 	if dsptest.IsExhaustive() {

@@ -31,6 +31,7 @@ type Command struct {
 	// Files are texts that are passed to the command as files. A key in a word, such as
 	// {chain}, is replaced by the name of a file with that text.
 	Files map[string][]byte
+	grace time.Duration // 0: commandGrace
 }
 
 // Names reports whether a placeholder, such as {chain}, is among the command's words.
@@ -136,6 +137,10 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 	if timeout <= 0 {
 		timeout = commandTimeout
 	}
+	grace := c.grace
+	if grace <= 0 {
+		grace = commandGrace
+	}
 	timed, cancel := context.WithTimeout(ctx, timeout)
 	defer cancel()
 	stands := []string{"{in}", in, "{out}", out}
@@ -153,14 +158,14 @@ func (c *Command) run(ctx context.Context, in, out string) error {
 	printed := &tail{}
 	cmd := exec.CommandContext(timed, words[0], words[1:]...)
 	cmd.Stdout, cmd.Stderr = printed, printed
-	cmd.WaitDelay = commandGrace
+	cmd.WaitDelay = grace
 	endWithChildren(cmd)
 	err := runAsChild(cmd)
 	switch {
 	case err == nil:
 		return nil
 	case errors.Is(err, exec.ErrWaitDelay):
-		return c.failed(fmt.Sprintf("it ended, but a program that it had started kept its output open for %v more; let the command wait for what it starts", commandGrace), printed)
+		return c.failed(fmt.Sprintf("it ended, but a program that it had started kept its output open for %v more; let the command wait for what it starts", grace), printed)
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case timed.Err() != nil:

@@ -9,6 +9,7 @@ import (
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/proof/model"
+	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
 // answers is an experiment in which the device reads one value and the model another;
@@ -90,6 +91,23 @@ func TestProgrammeSeparatesSilenceFromNoDifference(t *testing.T) {
 	j := trace(broken)
 	if j.Verdict != measure.Fail || !strings.Contains(j.String(), "silent for 10 ms from 00:00:01.0") || !strings.Contains(j.String(), "below every limit") {
 		t.Errorf("of a copy with 50 ms of silence: %s", j)
+	}
+}
+
+// The programme that is to stay below every ceiling does, also where a large drive and a low
+// ceiling ask for −122 dBFS.
+func TestProgrammeStaysBelowLowCeilings(t *testing.T) {
+	p := &programme{channels: 1, chain: model.Chain{Settings: []any{dsp.LimiterSettings{CeilingDBTP: -60, DriveDB: 60, LookaheadMs: 3}}}}
+	made, err := p.sound(8000, idle)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run, err := p.chain.Run(8000, made.sound)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if over, _ := p.over(run); over > idle+0.1 {
+		t.Errorf("the sound peaks at %.1f dBFS, %.1f dB over the ceiling", stimulus.PeakDBFS(made.sound), over)
 	}
 }
 

@@ -138,7 +138,7 @@ func (p *programme) sound(rate int, overDB float64) (*played, error) {
 			p.played[overDB] = &played{sound, t.Sound, rate}
 			return p.played[overDB], nil
 		}
-		peakDBFS = max(-100, min(0, peakDBFS+1.2*(overDB-over)))
+		peakDBFS = max(-200, min(0, peakDBFS+1.2*(overDB-over)))
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 // part of Inspect that costs next to nothing; the zero value is ready.
 type Pair struct {
 	ll, rr, lr float64
+	frames     int64
 	more       bool // there are more than two channels
 }
 
@@ -21,6 +22,7 @@ func (p *Pair) Write(b dsp.Block) {
 		return
 	}
 	p.more = p.more || len(b) > 2
+	p.frames += int64(b.Frames())
 	l, r := b[0], b[1]
 	left, right := vector.Dots2(l, l, r), vector.Dots2(r, r, l)
 	p.ll += left[0]
@@ -40,9 +42,9 @@ func (p *Pair) gainDB() float64 { return dsp.PowerToDB(p.rr / p.ll) }
 // Faults are what a listener would miss in one of two channels, in words: a channel
 // without sound, channels that cancel in mono, levels that are far apart. Dither counts as
 // no sound. Of two channels without any there is none, nor of more than two channels, of
-// which a silent one may be intended.
+// which a silent one may be intended. Nothing is said of fewer than leastPairFrames.
 func (p *Pair) Faults() []string {
-	if p.more || p.ll == 0 && p.rr == 0 {
+	if p.more || p.frames < leastPairFrames || p.ll == 0 && p.rr == 0 {
 		return nil
 	}
 	switch gain := p.gainDB(); { // ±Inf where one is silent
@@ -63,6 +65,11 @@ func softer(gainDB float64) int {
 	}
 	return 1
 }
+
+// leastPairFrames is the least number of frames of which channels are compared: a tenth of a
+// second at 8 kHz, two periods of 20 Hz. The correlation of unrelated noise is then within
+// ±0.11, three deviations of 1/√frames. (own choice)
+const leastPairFrames = 800
 
 // farApartDB is more than placing or panning a voice does (common practice, no source);
 // noSoundDB is more than a microphone is lowered by, and less than the dither of 16 bits

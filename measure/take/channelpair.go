@@ -63,15 +63,27 @@ func (p *channelPair) correlate(x [][]float64) {
 	}
 }
 
-func (p *channelPair) report(r *report) {
-	if p.silent() {
-		const reason = "a channel is silent"
+// report adds the readings of sound at a rate. Of less than a tenth of a second, nothing is
+// said.
+func (p *channelPair) report(r *report, rate int) {
+	least := max(leastPairFrames, int64(rate)/10)
+	if short := p.frames < least; short || p.silent() {
+		reason := "a channel is silent"
+		if short {
+			reason = fmt.Sprintf("too short: %s, %d are needed", dsp.Plural(int(p.frames), "frame"), least)
+		}
 		r.cannot("correlation", "", reason)
 		r.cannot("channel_delay_frames", "frames", reason)
 		r.cannot("channel_gain_db", "dB", reason)
 		return
 	}
-	if p.blocks.taken == 0 { // shorter than a block: the rest of the block is silence
+	if p.blocks.taken == 0 { // shorter than a block: it lies in its middle, where the window is highest, in silence
+		for _, x := range p.blocks.x {
+			to := (pairBlock - p.blocks.filled) / 2
+			copy(x[to:], x[:p.blocks.filled])
+			clear(x[:to])
+			clear(x[to+p.blocks.filled:])
+		}
 		p.correlate(p.blocks.x)
 	}
 	correlation := p.correlation()

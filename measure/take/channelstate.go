@@ -311,7 +311,9 @@ func (c *channelState) report(r *report) {
 	one := func(name string, reading measure.Reading) { r.addFor(c.channel, name, reading) }
 	if c.largest == 0 && c.least == 0 {
 		one("dc_dbfs", measure.Reading{Unit: "dBFS", Reason: "the channel is silent"})
-		r.find(measure.Fault, -1, c.channel, "the channel is silent", "check the cable and the routing")
+		if c.frames >= c.leastOffset {
+			r.find(measure.Fault, -1, c.channel, "the channel is silent", "check the cable and the routing")
+		}
 		return
 	}
 	dc := measure.Reading{Value: dsp.AmplitudeToDB(math.Abs(mean)), Unit: "dBFS", Reference: "digital full scale, constant", Definition: "mean of the samples"}

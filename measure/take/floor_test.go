@@ -241,7 +241,7 @@ func TestNoiseFloorExcludesSubsonicSound(t *testing.T) {
 		}
 	}
 	// −45 dBFS from 20 Hz on, under speech at −24.
-	x := slices.Clone(takes.NewRoom(p, "white", 38, 0.15, seconds, 5).Speech)
+	x := slices.Clone(takes.NewSpeech(p, 0.15, seconds, 5).Speech)
 	noise := takes.Coloured(len(x), 48000, 2, rand.New(rand.NewPCG(3, 3)))
 	noise = testsound.Times(noise, math.Pow(10, (-45-takes.BandLevel(noise, 48000, 20, 20000))/20))
 	takes.Add(x, noise, 0)

@@ -189,7 +189,7 @@ func (t *take) inspection(floors []*floor) *Inspection {
 	}
 	t.content.report(r, t.bits())
 	if len(t.channels) >= 2 {
-		t.pair.report(r)
+		t.pair.report(r, t.format.Rate)
 	}
 	r.sort()
 	in.Readings = in.Readings.Finite()

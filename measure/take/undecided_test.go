@@ -57,7 +57,7 @@ func TestUndecidedFloors(t *testing.T) {
 	for seed := range uint64(8) {
 		takes.Add(babble, testsound.Times(butted(p, seconds, 100+seed), 0.35), 0)
 	}
-	spoken := takes.NewRoom(p, "white", 60, 0.2, seconds*2/3, 9).Speech
+	spoken := takes.NewSpeech(p, 0.2, seconds*2/3, 9).Speech
 	sum := func(x, y []float64, db float64) []float64 {
 		z := slices.Clone(x)
 		takes.Add(z, testsound.Times(y[:min(len(y), len(z))], math.Pow(10, db/20)), 0)

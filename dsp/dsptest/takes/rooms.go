@@ -31,6 +31,13 @@ func (r Room) Take() []float64 {
 // NewRoom makes a take: phrases at an active level of −24 dBFS with a share of pauses,
 // and a noise under it by snr dB, both above 80 Hz.
 func NewRoom(p Phrases, kind string, snr, pauseShare, seconds float64, seed uint64) Room {
+	r := NewSpeech(p, pauseShare, seconds, seed)
+	r.Noise = RoomNoise(kind, len(r.Speech), p.Rate, r.SpeechDBFS-snr, seed+1)
+	return r
+}
+
+// NewSpeech is a room without its noise.
+func NewSpeech(p Phrases, pauseShare, seconds float64, seed uint64) Room {
 	rng := rand.New(rand.NewPCG(seed, 11))
 	r := Room{Rate: p.Rate, SpeechDBFS: -24}
 	frames := int(seconds * float64(p.Rate))
@@ -50,7 +57,6 @@ func NewRoom(p Phrases, kind string, snr, pauseShare, seconds float64, seed uint
 	}
 	r.Speech = r.Speech[:frames]
 	r.Pauses = slices.DeleteFunc(r.Pauses, func(p [2]int) bool { return p[0] >= frames })
-	r.Noise = RoomNoise(kind, frames, p.Rate, r.SpeechDBFS-snr, seed+1)
 	return r
 }
 
