@@ -275,7 +275,7 @@ var figuresWithReason = map[string][]string{
 		"at 1 kHz always", "is that at 31.5 Hz", "at 1 kHz and where it is largest",
 	},
 	"a standard": {
-		"in 500 Hz bands", "harmonics 2 to %d up to 20 kHz", "no line of 50 or 60 Hz",
+		"in 500 Hz bands", "harmonics 2 to %d up to 20 kHz", "no line of 50 or 60 Hz", "hum of 50 or 60 Hz", "belong to 50 as to 60 Hz",
 		"−1 dBTP: EBU R 128", "20 Hz to 20 kHz", "a tone of −60 dBFS", "a tone of -60 dBFS", "THD+N reaches 1 %", "interpolator of 48 taps", "The two differ above 10 %",
 		"to within 2 or 3 dB of the end (hearing-aid standards", "There is no single definition: 10 to 90 %", "above 4 GiB",
 		"SMPTE 60 Hz + 7 kHz", "of 60 Hz and 7 kHz, 4:1 (SMPTE", "of 18 kHz and 20 kHz, 1:1 (AES17)", "997 Hz in steps", "THD+N of 997 Hz", "997 Hz over", "in steps of 5 dB (AES17)",

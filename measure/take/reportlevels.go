@@ -56,6 +56,7 @@ func (t *take) reportLevels(r *report, floors []*floor) {
 	r.add("pauses_ms", measure.Reading{Value: 1000 * n.pauses.seconds(), Unit: "ms", Definition: fmt.Sprintf("frames of %d ms, every %d ms, that hold nothing but the noise: %[2]d ms each", frameMs, hopMs)})
 	r.add("noise_variation", measure.Reading{Value: rho, Reference: fmt.Sprintf("1: steady noise; over %d: uncertain; over %d: not the noise of a room", steadyRho, mostRho), Definition: fmt.Sprintf("median over the octaves from 200 Hz to 6.4 kHz of how much the level of %d ms frames varies, over how much that of steady Gaussian noise does (own statistic)", frameMs)})
 	t.reportTwoFloors(r, noisiest)
+	t.reportSteadySound(r, noisiest)
 
 	speech, seconds := t.speechLevel(floors)
 	if seconds < leastSpeechSeconds {

@@ -1,6 +1,7 @@
 package take
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -193,8 +194,41 @@ func TestOneFloorIsNotTwo(t *testing.T) {
 			e.Process(dsp.Block{x})
 		}
 		in := inspectAt(t, rate, x)
-		if f, ok := found(in, "two noise floors"); ok {
-			t.Errorf("case %d, %s: %s", k, kind, f.What)
+		for _, text := range []string{"two noise floors", "of steady level"} {
+			if f, ok := found(in, text); ok {
+				t.Errorf("case %d, %s: %s", k, kind, f.What)
+			}
+		}
+	}
+}
+
+// Noise that steps up for a part of each period, faster than two floors are found, is stated
+// in words with about its step: every 0.3 s, and in bursts; beside speech, if it lasts for
+// three tenths of the time, as speech hides the rest. A frame at a burst's end counts as a
+// whole one: 50 ms of a period.
+func TestNoiseThatStepsFast(t *testing.T) {
+	for k, c := range dsptest.Some(3, []struct{ period, share, raise float64 }{{0.6, 0.5, 14}, {6, 0.2, 14}, {1, 0.5, 8}, {2, 0.3, 20}, {5, 0.1, 10}}) {
+		for _, speech := range []bool{false, true} {
+			room := takes.NewRoom(takes.Spoken(t, takes.Readings), "white", 35, 0.4, 40, uint64(k))
+			if speech && c.share < 0.3 {
+				continue
+			}
+			if !speech {
+				clear(room.Speech)
+			}
+			for n := range room.Noise {
+				if math.Mod(float64(n)/float64(room.Rate), c.period) < c.share*c.period {
+					room.Noise[n] *= dsp.DBToAmplitude(c.raise)
+				}
+			}
+			in := inspectAt(t, room.Rate, room.Take())
+			f, ok := found(in, "of steady level")
+			var over, share float64
+			fmt.Sscanf(f.What, "a sound of steady level is about %f dB over the noise floor for %f %%", &over, &share)
+			_, two := found(in, "two noise floors")
+			if !two && (!ok || math.Abs(over-c.raise) > 1 || share/100 > c.share+0.05/c.period+0.005) {
+				t.Errorf("%+v, speech %t: %q", c, speech, f.What)
+			}
 		}
 	}
 }

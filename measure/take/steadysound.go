@@ -1,0 +1,62 @@
+package take
+
+import (
+	"fmt"
+
+	"github.com/boothbench/boothbench/measure"
+)
+
+// Noise that changes faster than the model of two floors follows, as a compressor that
+// switches each second does, has a level that returns: frames of 50 ms, one after the other,
+// within 1 dB of one level. Speech moves on. (own choice of the constants: of 108 takes with one
+// floor none has more than 2.3 s of such frames over 2 % of the time)
+const (
+	steadySpreadDB  = 1    // on both sides of the level
+	steadyRunFrames = 8    // in a row, 225 ms
+	steadyOverDB    = 3.5  // least distance to the floor
+	steadySpanDB    = 40   // largest distance
+	steadyStepDB    = 0.5  // of the search
+	steadyLeastMs   = 3000 // of such frames in all
+	steadyShare     = 0.05 // least share of the time
+)
+
+// steadySound is the level over the floor at which most frames of a channel lie in runs, and
+// their share of the time; false: too few for a statement.
+func (t *take) steadySound(f *floor) (overDB, share float64, ok bool) {
+	track := &t.levels.pause[f.channel]
+	over := make([]float64, track.n)
+	for i := range over {
+		over[i] = track.db(i) - f.noise.pauses.levelDB
+	}
+	most := 0
+	for db := steadyOverDB; db <= steadySpanDB; db += steadyStepDB {
+		frames, run := 0, 0
+		for _, v := range over {
+			if v < db-steadySpreadDB || v > db+steadySpreadDB {
+				run = 0
+				continue
+			}
+			switch run++; {
+			case run == steadyRunFrames:
+				frames += run
+			case run > steadyRunFrames:
+				frames++
+			}
+		}
+		if frames > most {
+			most, overDB = frames, db
+		}
+	}
+	share = float64(most) / float64(max(1, track.n))
+	return overDB, share, most*hopMs >= steadyLeastMs && share >= steadyShare
+}
+
+// reportSteadySound states that noise may come and go.
+func (t *take) reportSteadySound(r *report, f *floor) {
+	if f.lower != nil {
+		return // that is said
+	}
+	if over, share, ok := t.steadySound(f); ok {
+		r.find(measure.Note, -1, f.channel, fmt.Sprintf("a sound of steady level is about %.0f dB over the noise floor for %.0f %% of the time: if it is noise that comes and goes, the floor is that of the quieter parts, and the louder parts count as speech where they are more than %d dB over it", over, 100*share, overNoiseDB), "listen to it; if it is noise, find what switches, or set what follows for the louder parts")
+	}
+}
