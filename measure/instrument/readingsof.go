@@ -28,7 +28,9 @@ func readingsOf(i Instrument) []string {
 		return []string{"{low,high}_tone_{hz,dbfs}", "modulation_distortion{N,_aes17}_{db,percent}"}
 	case DifferenceDistortion:
 		return []string{"{low,high}_tone_{hz,dbfs}", "difference_distortion{N,_aes17}_{db,percent}"}
-	case SweepResponse, MultitoneResponse:
+	case SweepResponse:
+		return append(readingsOf(MultitoneResponse{}), "bell_{hz,gain_db,q}")
+	case MultitoneResponse:
 		return []string{"gain_at_Nkhz_db", "group_delay_at_Nkhz_ms", "response_{max,min}_db", "{lower,upper}_corner_hz", "ripple_db"}
 	case SweepDistortion:
 		return []string{"harmonicN_{at_1khz,max}_db"}

@@ -113,12 +113,14 @@ func fits(response, sent []float64, longer, rate int) error {
 }
 
 // Analyse reads gain_at_1khz_db; response_max_db and response_min_db, from 20 Hz to 20 kHz
-// relative to it; lower_corner_hz, upper_corner_hz, ripple_db and group_delay_at_1khz_ms; and,
-// with a declared response, response_deviation_db.
+// relative to it; lower_corner_hz, upper_corner_hz, ripple_db and group_delay_at_1khz_ms; with a declared
+// response, response_deviation_db; and bell_hz, bell_gain_db and bell_q, where the response is
+// one bell.
 func (s SweepResponse) Analyse(rate int, response Response) (measure.Readings, error) {
 	var all measure.Readings
 	err := s.eachCurve(rate, response, func(c int, _ []float64, f *FrequencyResponse) {
 		r := f.readings(s.Declared, "exponential sweep, response divided by stimulus, harmonics cut off (Farina 2000)")
+		f.addBell(&r, rate)
 		all = append(all, ofChannel(r, c, response.Channels())...)
 	})
 	return all, err
@@ -174,7 +176,7 @@ func (m MultitoneResponse) Curves(rate int, response Response) ([]*FrequencyResp
 	return all, err
 }
 
-// Analyse has the readings of SweepResponse.Analyse.
+// Analyse has the readings of SweepResponse.Analyse, but for those of a bell.
 func (m MultitoneResponse) Analyse(rate int, response Response) (measure.Readings, error) {
 	curves, err := m.Curves(rate, response)
 	if err != nil {
