@@ -43,7 +43,7 @@ func newPeakFinder(latency int) peakFinder {
 	if f.long != nil {
 		f.noise = &noiseCell{
 			coarse: [2]coarseSketch{f.short.coarseSketch(SketchSize{Every: 1}), f.long.coarseSketch(SketchSize{Every: 2})},
-			sound:  newCoarseSound(2*f.long.half + 2*vector.CoarseWindows),
+			sound:  newCoarseSound(limiterSegment + 2*f.long.half + 2*vector.CoarseWindows),
 		}
 		flat, curvature := f.long.Bound()
 		f.half, f.l1 = f.long.Half(), max(f.l1, f.long.L1())
@@ -63,6 +63,9 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 	limit := e.floor(to - from)
 	covered, gridEnd := e.largestPeak, from+e.left
 	over := false
+	if f.noise != nil {
+		f.noise.of(p, from, to)
+	}
 	for i := from; i < to; {
 		if i == gridEnd {
 			covered, gridEnd = 0, gridEnd+e.grid
@@ -78,7 +81,7 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 			curvature := max(p.curvature(cell-1), p.curvature(cell), p.curvature(cell+1))
 			highest := max(p.cells[cell], math.Abs(p.x[next]))
 			if float64(f.flat*highest)+float64(f.curvature*curvature) > need || f.interpolateAll {
-				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, around, curvature, peaks[i-from:])
+				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, curvature, peaks[i-from:])
 				covered = max(covered, largest)
 				over = over || largest > 0
 			}
@@ -88,9 +91,8 @@ func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, p
 	return over
 }
 
-// findInCell returns the largest peak that it stored, or 0. highest is at least the largest
-// |sample| that an interval's window holds.
-func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, highest, curvature float64, peaks []float64) (largest float64) {
+// findInCell returns the largest peak that it stored, or 0.
+func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, curvature float64, peaks []float64) (largest float64) {
 	need := max(limit, covered)
 	cell := cellPeaks{peakFinder: f, few: [2]fewPeaks{{bank: f.short, x: x}, {bank: f.long, x: x}}, curvature: curvature}
 	threshold := f.threshold(need, curvature)
@@ -101,7 +103,7 @@ func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, c
 			least = limit
 		}
 		cell.noise = f.noise
-		open = f.noise.open(x, from, to, least, highest)
+		open = f.noise.open(from, to, least)
 	}
 	for ; open != 0; open &= open - 1 {
 		i := from + bits.TrailingZeros32(open)
@@ -164,6 +166,10 @@ func (c *cellPeaks) peak(i int, need, side float64, alone bool) (peak float64) {
 // short and long.
 type noiseCell struct {
 	coarse [2]coarseSketch
+	plane  *limiterPlane
+	from   int // the intervals from … to−1 of the plane are searched
+	to     int
+	begun  bool // sound is theirs
 	sound  coarseSound
 	first  int // the interval of the first of found
 	found  [2]vector.CoarseReadings
@@ -171,15 +177,23 @@ type noiseCell struct {
 	missed [2]float64 // readings exceed found by this at most
 }
 
-// open reads the sketches of intervals from … to−1, and returns which of them may have a
-// peak over a value: bit i stands for interval from+i.
-func (c *noiseCell) open(x []float64, from, to int, value, highest float64) (open uint32) {
-	half := c.coarse[1].bank.Half()
+// of sets the intervals that are searched next.
+func (c *noiseCell) of(p *limiterPlane, from, to int) {
+	c.plane, c.from, c.to, c.begun = p, from, to, false
+}
+
+// open reads the sketches of intervals from … to−1 of a cell, and returns which of them may
+// have a peak over a value: bit i stands for interval from+i.
+func (c *noiseCell) open(from, to int, value float64) (open uint32) {
+	half, x := c.coarse[1].bank.Half(), c.plane.x
+	if !c.begun {
+		c.begun = true
+		c.sound.begin(x[c.from-half+1:c.to+half], vector.Peak(c.plane.cells[c.from/peakCell-1:(c.to-1)/peakCell+2]))
+	}
 	c.first = from
-	c.sound.begin(x[from-half+1:to+half], highest)
 	for _, k := range [...]int{1, 0} { // the longer one first: it makes all samples
-		c.coarse[k].read(&c.sound, half-1, &c.found[k])
-		c.missed[k] = c.coarse[k].missedBy(highest, 0)
+		c.coarse[k].read(&c.sound, half-1+from-c.from, &c.found[k])
+		c.missed[k] = c.coarse[k].missedBy(c.sound.peak, 0)
 	}
 	c.unit = c.sound.unit()
 	short, long := c.sound.level(value-c.missed[0]), c.sound.level(value-c.missed[1])
