@@ -196,9 +196,14 @@ func (s *overScan) next() (n int, peak float64) {
 func (s *overScan) bounded() bool {
 	first := s.n / overChunk
 	s.fresh = (first + 1) * overChunk
-	if s.plain != nil && s.sides == &s.within {
-		// Where the signal is noise, x is noise too.
-		if all := s.around(&s.signal); float64(s.curvature*all.curvature) > s.aim {
+	if s.plain != nil {
+		// Where the signal is noise, x is noise too. The chunk itself mostly shows it.
+		s.signal.look()
+		noise := float64(s.curvature*s.signal.chunks[first].curvature) > s.aim
+		if !noise && s.sides == &s.within {
+			noise = float64(s.curvature*s.around(&s.signal).curvature) > s.aim
+		}
+		if noise {
 			s.threshold, s.most, s.highest = -1, math.Inf(1), s.signal.peak
 			return true
 		}
