@@ -75,7 +75,7 @@ func TestProposalForUnusualTakes(t *testing.T) {
 		"a level step":            {[][]float64{with(func(n int, v float64) float64 { return v * dsp.DBToAmplitude(-9*float64(2*n/len(x))) })}, same},
 		"breaths":                 {[][]float64{breaths}, note("No voice was found")},
 		"a tone":                  {[][]float64{with(func(n int, _ float64) float64 { return 0.3 * math.Sin(float64(n)/5) })}, off("expander", "no speech")},
-		"applause":                {[][]float64{with(func(int, float64) float64 { return 0.1 * rng.NormFloat64() * max(0.2, rng.Float64()) })}, off("compressor", "stands out of the noise")},
+		"applause":                {[][]float64{with(func(int, float64) float64 { return 0.1 * rng.NormFloat64() * max(0.2, rng.Float64()) })}, off("compressor", "above the noise for long enough")},
 		"0.3 s":                   {[][]float64{x[:rate*3/10]}, off("expander", "too short")},
 	}
 	names := []string{"inverted second channel", "a tone", "0.3 s", "breaths"}

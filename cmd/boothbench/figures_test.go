@@ -289,6 +289,7 @@ var figuresWithReason = map[string][]string{
 		"1 ms later cancel at 500 Hz, 1.5 kHz", "1 ms cancels at 500 Hz", "with a 6 dB knee", "Blocks of 31 to 62 ms", "third octaves from 125 Hz up", "IEC 61260-1, from 125 Hz up",
 	},
 	"an example": {
+		"film of 24 frames",
 		"-20 dBFS = 0.245 V", "peak_dbfs=-60 seconds",
 		"such as -96 dBu", "such as -20 dBFS",
 		"0 dBFS = +16 dBu", "0 dBFS = +18 dBu", `"-133 dBV in dBu"`, `"-20 dBFS in dBu"`, `"-72 dBFS-sine"`, `"-88 dBu"`, `"-20 dBFS" --loaded "-21.5 dBFS"`, `"4 dBu" --loaded "3.2 dBu"`,
@@ -303,7 +304,7 @@ var figuresWithReason = map[string][]string{
 		"20 ms RMS reading", "of a 100 Hz voice", "6 dB over the steady noise floor",
 	},
 	"measured, by a test of the package": {
-		"with samples 0 to 20 dB over the ceiling",
+		"with samples 0 to 20 dB over the ceiling", "up to 1,500 ppm",
 		"leaves up to -60 dB of what lies above 0.46 of the rate, and -100 dB below", "within 0.005 dB of the wave", "can read 0.25 dB under the sample peak and up to 0.23 dB",
 		"two steps of 16 bits at -20 dBTP are 0.005 dB", "leaves -93.3 dBFS, and 3 dB for files", "a seed moves it by under 0.001 dB; settings go in steps of 0.05 dB", "by some 0.02 dB in ten seconds",
 		"that are 60 dB under the loudest by up to 0.3 dB", "a meter shows, 0.1 LU (EBU", "some 3 dB where few blocks differ",
