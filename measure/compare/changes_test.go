@@ -3,6 +3,7 @@ package compare
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"github.com/boothbench/boothbench/dsp"
@@ -305,6 +306,55 @@ func TestClippingIsNamed(t *testing.T) {
 		}
 		if !found {
 			t.Errorf("clipped at %.2f of its peak: %s", share, summary)
+		}
+	}
+}
+
+// Nor is it taken for bands where most of the tops are cut off, by a gain ahead of it: 12 and
+// 18 dB, and half of full scale.
+func TestHardClippingIsNamed(t *testing.T) {
+	take, rate := testsound.ReadTake(t, "harbour-street.wav")
+	voice := take[0][:8*rate]
+	for _, db := range []float64{12, 18} {
+		clipped := testsound.Times(voice, dsp.DBToAmplitude(db))
+		for n, v := range clipped {
+			clipped[n] = max(-0.5, min(0.5, v))
+		}
+		all, summary := listed(t, dsp.Block{voice}, dsp.Block{clipped}, rate)
+		if d, found := of(all, Clipped); !found || math.Abs(d.Value-dsp.AmplitudeToDB(0.5)) > 0.01 {
+			t.Errorf("%g dB: %s", db, summary)
+		}
+	}
+}
+
+// A constant offset is all that differs, though A pauses in digital silence.
+func TestOffsetIsNoSound(t *testing.T) {
+	take, rate := testsound.ReadTake(t, "harbour-street.wav")
+	a := dsp.Block{append([]float64(nil), take[0][:8*rate]...)}
+	clear(a[0][3*rate : 4*rate])
+	b := testsound.CopyOf(a)
+	for n := range b[0] {
+		b[0][n] += dsp.DBToAmplitude(-26)
+	}
+	for _, pair := range [][2]dsp.Block{{a, b}, {b, a}} {
+		if all, summary := listed(t, pair[0], pair[1], rate); all[0].Kind != Offset || strings.Contains(summary, "silent") || !strings.Contains(summary, "no other difference") {
+			t.Error(summary)
+		}
+	}
+}
+
+// A filter's phase lowers what least squares find of different channels, and makes them no
+// other sound: the late one is named.
+func TestFilteredChannelsAreNoOtherSound(t *testing.T) {
+	take, rate := testsound.ReadTake(t, "harbour-street.wav")
+	for late := range 2 {
+		a := dsp.Block{take[0][:6*rate], take[0][6*rate : 12*rate]}
+		b := testsound.CopyOf(a)
+		dsp.NewCascade([]dsp.Biquad{dsp.CookbookHighPass(200, math.Sqrt(0.5), float64(rate))}, 2).Process(b)
+		b[late] = append(make([]float64, 30), b[late][:len(b[late])-30]...)
+		all, summary := listed(t, a, b, rate)
+		if d, found := of(all, Delay); !found || d.Channel != late || d.Value != 30 || strings.Contains(summary, "another sound") {
+			t.Error(summary)
 		}
 	}
 }

@@ -22,6 +22,8 @@ func (c *Comparison) findLags(p *placement, a, b func() (wave.Source, error), pa
 	longest := p.longest(c.FramesA, c.FramesB)
 	lags := make([]float64, c.Channels)
 	found, agree := false, true
+	c.known = make([]bool, c.Channels)
+	c.known[reference] = true
 	for channel := range lags {
 		if channel == reference {
 			continue
@@ -105,6 +107,7 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found,
 			inPlace++
 		}
 	}
+	c.known[channel] = 2*inPlace > len(windows)
 	if inPlace > 0 {
 		return 0, false, inPlace == len(windows), nil
 	}
@@ -127,7 +130,8 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found,
 			agree++
 		}
 	}
-	if math.Abs(lag) < leastLag || 2*agree < len(lags)+1 {
+	c.known[channel] = 2*agree > len(lags)
+	if math.Abs(lag) < leastLag || !c.known[channel] {
 		return 0, false, false, nil
 	}
 	// Whole frames, unless the fraction explains most of what differs: it may be the

@@ -32,6 +32,7 @@ const (
 	clipBeyond    = 0.7    // share of the samples near the largest where A is beyond
 	clipBeyondAny = 0.2    // the same where the gain is that of clipped tops: by 10 dB it is 1.4 dB off
 	clipRuns      = 0.3    // share of those that follow on another one: tops are flat
+	clipRunsAny   = 0.8    // the same for clipBeyondAny: 0.95 of speech clipped by 18 dB
 	clipOfWhole   = 0.3    // share of the difference that they make
 )
 
@@ -80,7 +81,8 @@ func (all clipping) flatTops() bool {
 func (c *Comparison) clippingDifferences() []Difference {
 	d, clipped := c.difference(Clipped, 0, "dBFS"), 0
 	for i, k := range c.clipping {
-		if !k.flat(clipBeyond) || k.ee < clipOfWhole*c.restOfChannel(i) {
+		hard := k.flat(clipBeyondAny) && float64(k.runs) >= clipRunsAny*float64(k.beyond)
+		if !k.flat(clipBeyond) && !hard || k.ee < clipOfWhole*c.restOfChannel(i) {
 			continue
 		}
 		clipped++

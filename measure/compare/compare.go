@@ -50,6 +50,7 @@ type Comparison struct {
 	needed     float64 // from which on they count as one
 	scattered  bool    // a passage correlates, but the rest does not
 	order      []int   // which channel of A each channel of B holds, where that is another one; else nil
+	known      []bool  // channels of B that were found to hold those of A, whatever their gains
 	silent     [2]bool // A and B hold nothing but one value
 	place      placement
 	unaligned  *placement // where B lies, if it was compared as it lies

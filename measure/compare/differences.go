@@ -259,7 +259,9 @@ func (c *Comparison) channelDifferences() (all []Difference) {
 	}
 	for i, g := range c.gains {
 		if !c.follows(i) {
-			add(i, OtherSound, 0, "")
+			if c.known == nil || !c.known[i] { // else a filter's phase, and least squares state no gain
+				add(i, OtherSound, 0, "")
+			}
 			continue
 		}
 		if g < 0 {

@@ -202,11 +202,13 @@ func (g aligner) loudWindows(from, to int64, frames int) []planes.Extent {
 // delays, in frames of the short sound.
 func (p placement) settle(read []windowDelay) placement {
 	p.windows = len(read)
+	p.slope = math.Inf(1)
 	if len(read) == 0 {
 		return p
 	}
 	line, spread := fitLine(read)
 	p.spread = spread
+	p.slope = slopeWithin(read, spread)
 	// The place of a frame that lies a delay later on the short sound's clock.
 	p.Delay += p.Speed * line.Delay
 	p.Speed *= line.Speed
@@ -217,12 +219,41 @@ func (p placement) settle(read []windowDelay) placement {
 	// A line that rises by no more than the windows scatter is level.
 	if math.Abs(p.Speed-1)*(last-first) < max(sameDelay, 2*spread) {
 		p.Delay += (p.Speed - 1) * (first + last) / 2
+		p.slope += math.Abs(p.Speed - 1)
 		p.Speed = 1
 	}
 	if whole := math.Round(p.Delay); p.Speed == 1 && math.Abs(p.Delay-whole) < sameDelay {
 		p.Delay = whole
 	}
 	return p
+}
+
+// slopeWithin is by how much the slope of a line may be off: its standard error, by the
+// deviation of the windows from the line, times studentT (Draper and Smith, "Applied
+// Regression Analysis", 1.4), and what delays within sameDelay leave open; +Inf of fewer than
+// three.
+func slopeWithin(read []windowDelay, spread float64) float64 {
+	n := float64(len(read))
+	if n < 3 {
+		return math.Inf(1)
+	}
+	mean, squares := 0.0, 0.0
+	for _, w := range read {
+		mean += w.centre / n
+	}
+	for _, w := range read {
+		squares += (w.centre - mean) * (w.centre - mean)
+	}
+	return max(studentT(len(read)-2)*spread*math.Sqrt(n/(n-2)), sameDelay) / math.Sqrt(squares)
+}
+
+// studentT is how many standard errors hold 95 % of cases, where the error is known from so
+// many degrees of freedom: to 0.01 from 6 on (Abramowitz and Stegun, 26.7.5).
+func studentT(freedom int) float64 {
+	if few := []float64{12.71, 4.30, 3.18, 2.78, 2.57}; freedom <= len(few) {
+		return few[max(0, freedom-1)]
+	}
+	return 1.96 + 2.37/float64(freedom) + 2.8/float64(freedom*freedom)
 }
 
 // fitLine fits delays over frames, twice: the second time without what lies far

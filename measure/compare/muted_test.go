@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"gonum.org/v1/gonum/dsp/fourier"
+
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
@@ -46,6 +48,15 @@ func TestMutedSoundIsMissing(t *testing.T) {
 	}
 }
 
+// fourierStretched is a sound at another speed, by the transform of its whole length
+// (Oppenheim and Schafer, "Discrete-Time Signal Processing", 8.7): all frequencies up to half
+// the rate stay, which an interpolator between the frames takes away.
+func fourierStretched(x []float64, frames int) []float64 {
+	bins := make([]complex128, frames/2+1)
+	copy(bins, fourier.NewFFT(len(x)).Coefficients(nil, x))
+	return testsound.Times(fourier.NewFFT(frames).Sequence(nil, bins), 1/float64(len(x)))
+}
+
 // What the interpolation between the frames leaves of a fraction of a delay or of a drift is
 // no noise that either has.
 func TestInterpolationIsNoNoise(t *testing.T) {
@@ -61,5 +72,19 @@ func TestInterpolationIsNoNoise(t *testing.T) {
 		if strings.Contains(c.Summary(), "noise") {
 			t.Error(c.Summary())
 		}
+	}
+}
+
+// Nor is noise of A's own above the interpolation's highest frequency, where B has all of it.
+func TestFrequenciesUpToHalfTheRateAreNoNoise(t *testing.T) {
+	take, _ := testsound.ReadTake(t, "harbour-street.wav")
+	a := testsound.CopyOf(dsp.Block{take[0][:144*1700]}) // 588 ppm, by lengths of small factors
+	for n, v := range white(a.Frames(), -60, rand.New(rand.NewPCG(3, 4))) {
+		a[0][n] += v
+	}
+	c, r := compare(t, a, dsp.Block{fourierStretched(a[0], 144*1701)})
+	measuretest.WantReading(t, r, "drift_ppm", 1e6/1700, 0.01)
+	if strings.Contains(c.Summary(), "noise") {
+		t.Error(c.Summary())
 	}
 }

@@ -15,6 +15,7 @@ type placement struct {
 	inverted    bool
 	spread      float64   // frames: how far the windows' delays lie from the map
 	windows     int       // how many it was made from
+	slope       float64   // by how much the speed may be off; +Inf: not known
 	dropped     float64   // frames: by how much whole frames differ from what the windows showed
 	pieces      []piece   // in order; all of the overlap, once settled
 	lags        []float64 // frames by which each channel of B is later than the map; nil: none is
@@ -31,10 +32,15 @@ type piece struct {
 // exact reports whether frames fall on frames.
 func (p piece) exact() bool { return p.Speed == 1 && p.Delay == math.Trunc(p.Delay) }
 
-// within is by how many frames the delay may be off: two standard errors, or the fraction
-// that was taken for the phase of a filter.
+// within is by how many frames the delay may be off, in 95 % of cases, or the fraction that
+// was taken for the phase of a filter.
 func (p placement) within() float64 {
-	return max(0.001, 2*p.spread/math.Sqrt(float64(max(1, p.windows))), p.dropped)
+	n, fitted := max(1, p.windows), 2 // a delay and a slope
+	if n < 3 {
+		fitted = 1
+	}
+	freedom := max(1, n-fitted)
+	return max(0.001, studentT(freedom)*p.spread/math.Sqrt(float64(freedom)), p.dropped)
 }
 
 // exact reports whether frames of A fall on frames of B.
@@ -107,6 +113,7 @@ const (
 	probeFrames       = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
 	nearFrames        = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
 	leastWindow       = 0.4     // of a window whose place is known
+	leastHeld         = 0.2     // of most windows at one place: strong equalising leaves 0.23 in some
 	certainSimilarity = 0.9     // no other place can be better by much
 	windowFrames      = 1 << 15 // 0.7 s: what the delay is read from, here and there
 	mostWindows       = 36
@@ -186,7 +193,7 @@ func (c *Comparison) align(a, b func() (wave.Source, error), pa, pb *profile, s 
 	if s.Unaligned {
 		aligned := place
 		c.unaligned = &aligned
-		place = placement{Map: timemap.Map{Speed: 1}, inverted: place.inverted, spread: place.spread, windows: place.windows}
+		place = placement{Map: timemap.Map{Speed: 1}, inverted: place.inverted, spread: place.spread, slope: place.slope, windows: place.windows}
 	}
 	c.place = place
 	return nil
@@ -330,7 +337,7 @@ func (g aligner) holds(p placement) (bool, error) {
 			if p.inverted {
 				xy = -xy
 			}
-			if xy >= leastWindow*math.Sqrt(xx*yy) && xy > 0 {
+			if xy >= leastHeld*math.Sqrt(xx*yy) && xy > 0 {
 				good++
 			}
 		})
@@ -416,9 +423,13 @@ func (g aligner) wholeIfAsGood(p placement, ratio float64) (place placement, tak
 	if err != nil {
 		return p, false, err
 	}
+	whole.dropped = max(math.Abs(p.At(int(from))-whole.At(int(from))), math.Abs(p.At(int(to))-whole.At(int(to))))
+	if whole.dropped > mostPhase {
+		ratio = min(ratio, unlikeInNoise)
+	}
 	without, err := g.unlike(whole, windows, short)
 	if err == nil && without < ratio*with {
-		whole.dropped = max(math.Abs(p.At(int(from))-whole.At(int(from))), math.Abs(p.At(int(to))-whole.At(int(to))))
+		whole.slope += math.Abs(p.Speed - 1)
 		return whole, true, nil
 	}
 	return p, false, err
@@ -428,10 +439,17 @@ func (g aligner) wholeIfAsGood(p placement, ratio float64) (place placement, tak
 // without: in noise, which is left with both, a little less.
 func (g aligner) unlikeRatio() float64 {
 	if g.emphasis.taps != nil {
-		return 1.02
+		return unlikeInNoise
 	}
 	return 8
 }
+
+const (
+	unlikeInNoise = 1.02
+	// mostPhase is by how many frames a filter's phase moves a sound from whole frames, which
+	// lie half a frame off at most; what moves by more, between its ends, drifts.
+	mostPhase = 1.0
+)
 
 // unlike is the share of the energy of the long sound's differences, from frame to
 // frame, that does not follow those of the short one's windows at a place.
@@ -492,7 +510,7 @@ type candidate struct {
 }
 
 func (l candidate) placement() placement {
-	return placement{Map: timemap.Map{Delay: float64(l.frame) - l.speed*float64(l.of), Speed: l.speed}, inverted: l.correlation < 0}
+	return placement{Map: timemap.Map{Delay: float64(l.frame) - l.speed*float64(l.of), Speed: l.speed}, inverted: l.correlation < 0, slope: math.Inf(1)}
 }
 
 func (l candidate) enough() bool { return math.Abs(l.correlation) >= l.needed && !l.scattered }

@@ -42,7 +42,11 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	toMs := 1000 / float64(c.Rate)
 	delay.Value, delay.Unit, delay.Bound = delay.Value*toMs, "ms", fmt.Sprintf("±%.2g ms, from %d windows", within*toMs, at.windows)
 	r.Add("delay_ms", delay)
-	r.Add("drift_ppm", measure.Reading{Value: (at.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("0 where the delay rises by less than %g frames or the windows' scatter", sameDelay)})
+	slope := fmt.Sprintf("±%.2g ppm, from %d windows", at.slope*1e6, at.windows)
+	if math.IsInf(at.slope, 1) {
+		slope = "without a ±, from too few windows"
+	}
+	r.Add("drift_ppm", measure.Reading{Value: (at.Speed - 1) * 1e6, Reason: reason, Unit: "ppm", Reference: "A; more than 0: B is longer", Definition: "slope of the delay over the overlap", Bound: fmt.Sprintf("%s; 0 where the delay rises by less than %g frames or the windows' scatter", slope, sameDelay)})
 	missing, extra := c.uncovered()
 	ms := func(frames int64) float64 { return float64(frames) * 1000 / float64(c.Rate) }
 	r.Add("missing_ms", measure.Reading{Value: ms(missing + c.muted()), Reason: reason, Unit: "ms", Definition: fmt.Sprintf("what of A is not in B, cut out, muted or before or after it; what a delay of up to %g s shifts out of B's end, or one of up to %g ms of its beginning, is not counted", mostLate, mostEarly*1000)})

@@ -36,6 +36,7 @@ type peakDifference struct {
 type differenceWindow struct {
 	frames     int
 	xx, yy, ee float64
+	ofX, ofY   float64 // of xx and yy, without what is constant
 }
 
 // differenceMs is how long the windows are by which a difference is distinguished from noise.
@@ -75,10 +76,20 @@ func (d *differences) findFirst(x, y dsp.Block, from, to int) {
 func (d *differences) add(channel int, v *vector.Difference, e []float64) {
 	d.xx[channel], d.yy[channel], d.ee[channel] = d.xx[channel]+v.XX, d.yy[channel]+v.YY, d.ee[channel]+v.EE
 	d.brief.xx, d.brief.yy, d.brief.ee = d.brief.xx+v.XX, d.brief.yy+v.YY, d.brief.ee+v.EE
+	d.brief.ofX, d.brief.ofY = d.brief.ofX+moving(v.X, v.XX, len(e)), d.brief.ofY+moving(v.Y, v.YY, len(e))
 	d.changed += int64(v.Changed)
 	if v.MostE > d.largest.value {
 		d.largest = peakDifference{v.MostE, d.frame + int64(largestAt(e, v.MostE)), channel}
 	}
+}
+
+// moving is a sum of squares over a millisecond, 0 where the samples are constant: an offset
+// is no sound. 50 Hz moves more at its crest, by -48 dB.
+func moving(sum, squares float64, frames int) float64 {
+	if squares-sum*sum/float64(frames) < 1e-6*squares {
+		return 0
+	}
+	return squares
 }
 
 // largestAt is where a magnitude is first met.
@@ -95,8 +106,8 @@ func (d *differences) advance(frames int) {
 		return
 	}
 	samples := frames * len(d.xx)
-	d.dropouts[0].see(at, b.xx, b.yy, samples, frames, d.edges[0])
-	d.dropouts[1].see(at, b.yy, b.xx, samples, frames, d.edges[1])
+	d.dropouts[0].see(at, b.xx, b.ofY, samples, frames, d.edges[0])
+	d.dropouts[1].see(at, b.yy, b.ofX, samples, frames, d.edges[1])
 	d.window.frames += frames
 	d.window.ee += b.ee
 	if d.window.frames >= d.length {
