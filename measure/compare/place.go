@@ -113,7 +113,7 @@ const (
 	probeFrames       = 1 << 18 // 5.5 s at 48 kHz: what is looked for first
 	nearFrames        = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
 	leastWindow       = 0.4     // of a window whose place is known
-	leastHeld         = 0.2     // of most windows at one place: strong equalising leaves 0.23 in some
+	leastHeld         = 0.28    // of most windows at one place: strong equalising leaves 0.29 and more in most
 	certainSimilarity = 0.9     // no other place can be better by much
 	windowFrames      = 1 << 15 // 0.7 s: what the delay is read from, here and there
 	mostWindows       = 36
