@@ -166,13 +166,19 @@ func (p *Power) seconds() float64 {
 // spectrumSeconds is the largest length of a block of a steady sound, in s.
 const spectrumSeconds = 2
 
+// steadyLength is the length of a block of a steady sound, a power of two in frames.
+func steadyLength(frames, rate int) int {
+	length := 2
+	for length*2 <= min(frames, spectrumSeconds*rate) {
+		length *= 2
+	}
+	return length
+}
+
 // Of is the spectrum of a steady sound through the low-leakage
 // window, its blocks overlapping by three quarters.
 func Of(x []float64, rate int) *Power {
-	length := 2
-	for length*2 <= min(len(x), spectrumSeconds*rate) {
-		length *= 2
-	}
+	length := steadyLength(len(x), rate)
 	p := Empty(LowLeakage(length), rate)
 	p.Add(x, length/4)
 	return p
@@ -182,10 +188,7 @@ func Of(x []float64, rate int) *Power {
 // eighth apart: a click near an end then counts as one in the middle does. A strong line would
 // leak at the mirrors.
 func OfWhole(x []float64, rate int) *Power {
-	length := 2
-	for length*2 <= min(len(x), spectrumSeconds*rate) {
-		length *= 2
-	}
+	length := steadyLength(len(x), rate)
 	// Blocks that begin half a block, less half their distance, before the sound give its first
 	// frames the same sum of weights as the others. The last block ends as far behind the sound.
 	hop := max(1, length/8)
