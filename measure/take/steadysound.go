@@ -2,6 +2,7 @@ package take
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/boothbench/boothbench/measure"
 )
@@ -24,27 +25,36 @@ const (
 // their share of the time; false: too few for a statement.
 func (t *take) steadySound(f *floor) (overDB, share float64, ok bool) {
 	track := &t.levels.pause[f.channel]
-	over := make([]float64, track.n)
-	for i := range over {
-		over[i] = track.db(i) - f.noise.pauses.levelDB
-	}
-	most := 0
-	for db := steadyOverDB; db <= steadySpanDB; db += steadyStepDB {
-		frames, run := 0, 0
-		for _, v := range over {
-			if v < db-steadySpreadDB || v > db+steadySpreadDB {
-				run = 0
+	const levels = int((steadySpanDB-steadyOverDB)/steadyStepDB) + 1
+	var runs [levels]struct{ last, run, frames int } // by level
+	for i := range track.n {
+		over := track.db(i) - f.noise.pauses.levelDB
+		at := (over - steadyOverDB) / steadyStepDB
+		if !(math.Abs(at) < 2*float64(levels)) { // also NaN
+			continue
+		}
+		const reach = int(steadySpreadDB / steadyStepDB)
+		for k := max(0, int(math.Floor(at))-reach); k <= min(levels-1, int(math.Ceil(at))+reach); k++ {
+			if math.Abs(over-steadyOverDB-float64(k)*steadyStepDB) > steadySpreadDB {
 				continue
 			}
-			switch run++; {
-			case run == steadyRunFrames:
-				frames += run
-			case run > steadyRunFrames:
-				frames++
+			r := &runs[k]
+			if r.last != i-1 {
+				r.run = 0
+			}
+			r.last = i
+			switch r.run++; {
+			case r.run == steadyRunFrames:
+				r.frames += r.run
+			case r.run > steadyRunFrames:
+				r.frames++
 			}
 		}
-		if frames > most {
-			most, overDB = frames, db
+	}
+	most := 0
+	for k, r := range runs {
+		if r.frames > most {
+			most, overDB = r.frames, steadyOverDB+float64(k)*steadyStepDB
 		}
 	}
 	share = float64(most) / float64(max(1, track.n))
