@@ -150,7 +150,7 @@ func TestMainsProductsOfHum(t *testing.T) {
 		}
 	}
 	r := run(t, converter(4), MainsProducts{}, 48000)
-	measuretest.WantReason(t, r, "mains_hz", "stands out")
+	measuretest.WantReason(t, r, "mains_hz", "is above the noise")
 	r = run(t, converter(4), MainsProducts{MainsHz: 60}, 48000)
 	if got, _ := r.Get("mains_sum_dbfs"); !got.Measurable() || got.Value > -115 {
 		t.Errorf("noise alone gives products of %v", got)
