@@ -14,7 +14,7 @@ import (
 // that, and its confidence is low; for a whisper too, which sounds the same. For a voice in the
 // same room there is no such note.
 func TestVoiceIsFound(t *testing.T) {
-	rooms := 3
+	rooms := 1
 	if dsptest.IsExhaustive() {
 		rooms = 36
 	}

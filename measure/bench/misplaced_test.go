@@ -167,7 +167,7 @@ kind = "`+kind+`"
 tests = ["tone", "silence"]
 `)
 		for _, fault := range []string{"", "drifts", "muted in silence", "is exactly 0, and beside"} {
-			if fault == "" && kind == "processor" && !dsptest.IsExhaustive() {
+			if (fault == "" || strings.HasPrefix(fault, "is exactly")) && kind == "processor" && !dsptest.IsExhaustive() {
 				continue
 			}
 			sound, begins, err := p.Sound(p.Conditions()[0])

@@ -33,6 +33,9 @@ func TestChannelsInAnotherOrderAreNamed(t *testing.T) {
 	rng := rand.New(rand.NewPCG(91, 92))
 	for _, channels := range dsptest.Some(2, []int{2, 8, 2, 3, 4}) {
 		for _, mixed := range []bool{false, true} {
+			if channels == 8 && mixed && !dsptest.IsExhaustive() {
+				continue
+			}
 			a := channelsOfSpeech(t, channels, mixed)
 			order := rng.Perm(channels)
 			for c, of := range order {

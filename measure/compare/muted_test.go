@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"github.com/boothbench/boothbench/dsp"
+	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/measure/internal/measuretest"
 	"github.com/boothbench/boothbench/measure/internal/testsound"
 )
@@ -61,12 +62,15 @@ func fourierStretched(x []float64, frames int) []float64 {
 // no noise that either has.
 func TestInterpolationIsNoNoise(t *testing.T) {
 	take, rate := testsound.ReadTake(t, "harbour-street.wav")
-	a := dsp.Block{take[0][:5*rate]}
-	for _, at := range []func(n int) float64{
+	a := dsp.Block{take[0][:2*rate]}
+	if dsptest.IsExhaustive() {
+		a = dsp.Block{take[0][:5*rate]}
+	}
+	for _, at := range dsptest.Some(1, []func(n int) float64{
+		func(n int) float64 { return float64(n) / 0.9994 },
 		func(n int) float64 { return float64(n) - 12.37 },
 		func(n int) float64 { return float64(n) / 1.0003 },
-		func(n int) float64 { return float64(n) / 0.9994 },
-	} {
+	}) {
 		b := dsp.Block{shifted(a[0], 256, at)}
 		c, _ := compare(t, a, b)
 		if strings.Contains(c.Summary(), "noise") {

@@ -23,7 +23,7 @@ import (
 func TestAnyClockIsFoundOrDeclined(t *testing.T) {
 	take, rate := testsound.ReadTake(t, "harbour-street.wav")
 	rng := rand.New(rand.NewPCG(61, 62))
-	cases, declined, loud := 6, 0, 0
+	cases, declined, loud := 3, 0, 0
 	if dsptest.IsExhaustive() {
 		cases = 80
 	}

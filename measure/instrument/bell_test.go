@@ -77,7 +77,7 @@ func bellTrial(t *testing.T, random *rand.Rand, rate int, seconds, noise float64
 // Random bells, analogue and digital, in noise and behind coupling capacitors: of the readings
 // 95 of 100 are within what is stated, and most bells are read.
 func TestBellsOfOutsideDevicesAreWithinTheirBounds(t *testing.T) {
-	devices := 6
+	devices := 3
 	if dsptest.IsExhaustive() {
 		devices = 100
 	}
@@ -134,9 +134,9 @@ func TestBellsOfOutsideDevicesAreWithinTheirBounds(t *testing.T) {
 
 // What is not one bell is not read as one: flat devices in noise, shelves, two bells, filters.
 func TestWhatIsNotOneBellIsNotReadAsOne(t *testing.T) {
-	devices := 6
+	devices := 3
 	if dsptest.IsExhaustive() {
-		devices = 300
+		devices = 120
 	}
 	random := rand.New(rand.NewPCG(32, 7))
 	uniform := func(low, high float64) float64 { return low + (high-low)*random.Float64() }
