@@ -24,14 +24,7 @@ func softRoom(t testing.TB, number int) takes.Room {
 // long.
 func pausesLowered(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings) float64 {
 	t.Helper()
-	e, err := dsp.NewExpander(s, room.Rate, 1)
-	if err != nil {
-		t.Fatal(err)
-	}
-	y := append(slices.Clone(x), make([]float64, e.Latency())...)
-	gain := make([]float64, len(y))
-	e.ProcessTraced(dsp.Block{y}, dsp.Block{gain})
-	gain = gain[e.Latency():]
+	gain := expanderGain(t, x, room.Rate, s)
 	before, after := 0.0, 0.0
 	for _, p := range room.Pauses {
 		for n := p[0] + room.Rate*4/10; n < min(len(x), p[1]-room.Rate/20); n++ {

@@ -43,19 +43,25 @@ func trueWords(room takes.Room) (all []word) {
 	return all
 }
 
-// trueCuts counts the audible words of a room of at least so many milliseconds, and those of
-// them whose start or end an expander cuts, by the same bounds as Damage, from the gains of its
-// run on the whole take.
-func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings, leastMs int) (words, ends, starts int) {
+// expanderGain is the gain of an expander for each frame of a mono sound.
+func expanderGain(t testing.TB, x []float64, rate int, s dsp.ExpanderSettings) []float64 {
 	t.Helper()
-	e, err := dsp.NewExpander(s, room.Rate, 1)
+	e, err := dsp.NewExpander(s, rate, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	y := append(slices.Clone(x), make([]float64, e.Latency())...)
 	gain := make([]float64, len(y))
 	e.ProcessTraced(dsp.Block{y}, dsp.Block{gain})
-	gain = gain[e.Latency():]
+	return gain[e.Latency():]
+}
+
+// trueCuts counts the audible words of a room of at least so many milliseconds, and those of
+// them whose start or end an expander cuts, by the same bounds as Damage, from the gains of its
+// run on the whole take.
+func trueCuts(t testing.TB, room takes.Room, x []float64, s dsp.ExpanderSettings, leastMs int) (words, ends, starts int) {
+	t.Helper()
+	gain := expanderGain(t, x, room.Rate, s)
 	lowered := func(from, to int) (ms int) {
 		for k := from; k < to; k++ {
 			if n := k * room.Rate / 1000; n < len(gain) && gain[n] < 0.708 {
