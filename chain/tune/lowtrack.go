@@ -72,22 +72,32 @@ func (t *lowTrack) flush() {
 	t.waits = 0
 }
 
-// behind returns the power of every stored millisecond of a channel behind filters. The filters
-// are designed for lowRate.
-func (t *lowTrack) behind(channel int, filters ...dsp.Processor) (power []float32) {
-	power = make([]float32, 0, len(t.kept[channel]))
-	x := make([]float64, 0, 1024)
-	for from := 0; from < len(t.kept[channel]); from += cap(x) {
-		x = x[:0]
-		for _, v := range t.kept[channel][from:min(len(t.kept[channel]), from+cap(x))] {
-			x = append(x, float64(math.Float32frombits(uint32(v)<<16)))
+// lowPower reads the power of the stored milliseconds of a channel behind filters, some of them
+// at a time.
+type lowPower struct {
+	kept    []uint16
+	filters []dsp.Processor
+	from    int // the first millisecond in sound
+	sound   []float64
+}
+
+// behind returns a reader of a channel behind filters, which are designed for lowRate.
+func (t *lowTrack) behind(channel int, filters ...dsp.Processor) *lowPower {
+	return &lowPower{kept: t.kept[channel], filters: filters, sound: make([]float64, 0, 1024)}
+}
+
+// at returns the power of a stored millisecond, which must not be before the last one read.
+func (l *lowPower) at(ms int) float32 {
+	for ms >= l.from+len(l.sound) {
+		l.from += len(l.sound)
+		l.sound = l.sound[:min(cap(l.sound), len(l.kept)-l.from)]
+		for k, v := range l.kept[l.from : l.from+len(l.sound)] {
+			l.sound[k] = float64(math.Float32frombits(uint32(v) << 16))
 		}
-		for _, f := range filters {
-			f.Process(dsp.Block{x})
-		}
-		for _, v := range x {
-			power = append(power, float32(v*v))
+		for _, f := range l.filters {
+			f.Process(dsp.Block{l.sound})
 		}
 	}
-	return power
+	v := l.sound[ms-l.from]
+	return float32(v * v)
 }

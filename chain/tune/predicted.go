@@ -86,16 +86,13 @@ func (p *ProposedChain) drive() float64 {
 	return settings.DriveDB
 }
 
-// limited returns the mean squares of the limiter's gains, drive included, for each millisecond
-// of the peaks ahead of it, which are in hundredths of a dBFS.
-func (p *ProposedChain) limited(ahead []int16, rate int) []float64 {
-	gains := make([]float64, len(ahead))
-	for ms := range gains {
-		gains[ms] = 1
-	}
+// limited returns a function that gives the mean square of the limiter's gain, drive included,
+// in a millisecond of the peaks ahead of it, which are in hundredths of a dBFS. No millisecond
+// may be before the last one asked for.
+func (p *ProposedChain) limited(ahead []int16, rate int) func(ms int) float64 {
 	settings, on := p.limiter()
 	if !on {
-		return gains
+		return func(int) float64 { return 1 }
 	}
 	f, err := dsp.NewLimiterForecast(settings, rate)
 	if err != nil {
@@ -103,18 +100,17 @@ func (p *ProposedChain) limited(ahead []int16, rate int) []float64 {
 	}
 	cells := float64(rate) / 1000 / float64(dsp.ForecastCellFrames(rate)) // per millisecond
 	drive := dsp.DBToPower(settings.DriveDB)
-	read := 0
-	for ms := range gains { // the gain is that of the cell at the millisecond's middle
+	gain, read := 1.0, 0
+	return func(ms int) float64 { // the gain is that of the cell at the millisecond's middle
 		for at := int((float64(ms)+0.5)*cells) + f.Delay(); read <= at; read++ {
 			peak := math.Inf(-1)
 			if from := int((float64(read) + 0.5) / cells); from < len(ahead) {
 				peak = float64(ahead[from]) / 100
 			}
-			gains[ms], _ = f.Next(peak)
+			gain, _ = f.Next(peak)
 		}
-		gains[ms] *= drive
+		return gain * drive
 	}
-	return gains
 }
 
 // predictedFloor returns the level in the pauses behind the chain, in dBFS; −Inf where there
@@ -140,7 +136,7 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 	above := &dsp.HighPass{Cascade: dsp.NewCascade(dsp.ButterworthHighPass(2, sideChainHz, lowRate), 1)}
 	plain, behind := a.low.behind(channel), a.low.behind(channel, append(highPass, notches...)...)
 	plainAbove := a.low.behind(channel, above)
-	levelAbove := plainAbove
+	var levelAbove *lowPower // nil: as plainAbove
 	if a.notchedDB != 0 {
 		levelAbove = a.low.behind(channel, append(notches, above)...)
 	}
@@ -148,14 +144,19 @@ func (p *ProposedChain) predictedFloor(a *takeAnalysis, g predictedGains) float6
 	run := pauseRun{floor: a.inspection.Floors[channel], hop: -1}
 	_, hop := take.PauseFrames(a.format.Rate)
 	var before, after pauseFloor
-	for ms := range min(len(compressor), len(plain)) {
+	for ms := range min(len(compressor), len(a.low.kept[channel])) {
 		inside, settled := run.at(int(a.tracks.start(ms) / int64(hop)))
 		if !inside {
 			continue
 		}
 		level := powerOf(a.tracks.level[ms])
-		before.add(level*unnotched+float64(plain[ms]-plainAbove[ms]), 1, false)
-		after.add(powerOf(g.expanderAt(ms))*powerOf(compressor[ms])*(level+float64(behind[ms]-levelAbove[ms])), 1, settled)
+		over := plainAbove.at(ms)
+		overLevel := over
+		if levelAbove != nil {
+			overLevel = levelAbove.at(ms)
+		}
+		before.add(level*unnotched+float64(plain.at(ms)-over), 1, false)
+		after.add(powerOf(g.expanderAt(ms))*powerOf(compressor[ms])*(level+float64(behind.at(ms)-overLevel)), 1, settled)
 	}
 	if math.IsInf(before.db(1000), -1) {
 		return math.Inf(-1)
@@ -229,14 +230,12 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 				// The detector's window ends with its millisecond, so the level is read half a
 				// window later.
 				w := powerOf(a.tracks.level[min(len(a.tracks.level)-1, ms+window/2)])
-				gain := powerOf(g.expanderAt(ms)) * limited[k]
+				gain := powerOf(g.expanderAt(ms)) * limited(k)
 				if g.compressor != nil {
 					gain *= powerOf(g.compressor[k])
 				}
 				plain, changed = plain+w, changed+w*gain
-				if ms < len(low) {
-					lost += float64(low[ms])
-				}
+				lost += low(ms)
 			}
 			if plain > 0 {
 				e := profile.Energies[h]
@@ -252,29 +251,32 @@ func (p *ProposedChain) predictedLoudness(a *takeAnalysis, g predictedGains) (lu
 	return whole + lufs - part, ok1 && ok2 && ok3
 }
 
-// lowLoss returns the K-weighted energy (Rec. ITU-R BS.1770-5 Annex 1) that the chain's
-// high-pass and notches remove from each millisecond of the low track, as the loudness sums it:
-// squares of all channels. Below 500 Hz the first stage of that weighting passes everything.
-// The gate of the loudness leaves pauses out, so rumble that is removed there does not count as
-// a loss of the speech.
-func (p *ProposedChain) lowLoss(a *takeAnalysis) (lost []float32) {
+// lowLoss returns a function that gives the K-weighted energy (Rec. ITU-R BS.1770-5 Annex 1)
+// that the chain's high-pass and notches remove from a millisecond, as the loudness sums it:
+// squares of all channels. No millisecond may be before the last one asked for. Below 500 Hz
+// the first stage of that weighting passes everything. The gate of the loudness leaves pauses
+// out, so rumble that is removed there does not count as a loss of the speech.
+func (p *ProposedChain) lowLoss(a *takeAnalysis) func(ms int) float64 {
 	a.low.flush()
 	weighting := func() dsp.Processor {
 		return &dsp.HighPass{Cascade: dsp.NewCascade([]dsp.Biquad{measure.KWeighting(lowRate)[1]}, 1)}
 	}
-	frames := float32(a.format.Rate) / lowRate
+	var plain, behind []*lowPower
 	for channel := range a.low.kept {
 		highPass, notches := p.lowFilters()
-		plain := a.low.behind(channel, weighting())
-		behind := a.low.behind(channel, append(append(highPass, notches...), weighting())...)
-		if lost == nil {
-			lost = make([]float32, len(plain))
-		}
-		for ms := range plain {
-			lost[ms] += frames * (plain[ms] - behind[ms])
-		}
+		plain = append(plain, a.low.behind(channel, weighting()))
+		behind = append(behind, a.low.behind(channel, append(append(highPass, notches...), weighting())...))
 	}
-	return lost
+	frames := float32(a.format.Rate) / lowRate
+	return func(ms int) float64 {
+		lost := float32(0)
+		for channel, kept := range a.low.kept {
+			if ms < len(kept) {
+				lost += frames * (plain[channel].at(ms) - behind[channel].at(ms))
+			}
+		}
+		return float64(lost)
+	}
 }
 
 // toneShare returns the share of the take's K-weighted power that the tone bands leave, from

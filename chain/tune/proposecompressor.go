@@ -88,7 +88,10 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	p.choose("makeup_db", 0, "dB", "", "the level is set in one place: the drive of the limiter", c)
 	for k := range levels {
 		if off == "" {
-			gains[k] = gainLevels(reduction[k])
+			gains[k] = make([]int16, len(reduction[k]))
+			for ms, gain := range reduction[k] {
+				gains[k][ms] = gainLevel(gain)
+			}
 			levels[k] = sum(levels[k], gains[k])
 		}
 	}
@@ -146,7 +149,7 @@ func compressed(levels [][]int16, s dsp.CompressorSettings) compression {
 		if err != nil {
 			panic(err) // the settings are set here, and kept values have been checked
 		}
-		all[k] = tracedGains(c, level, c.Latency())
+		all[k] = tracedGains(c, level, c.Latency(), func(gain float64) float32 { return float32(gain) })
 	}
 	return all
 }

@@ -191,17 +191,11 @@ func expanderGains(level []int16, s dsp.ExpanderSettings) []int16 {
 	if err != nil {
 		panic(err) // the settings are set here
 	}
-	return gainLevels(tracedGains(e, level, e.Latency()))
+	return tracedGains(e, level, e.Latency(), func(gain float64) int16 { return gainLevel(float32(gain)) })
 }
 
-// gainLevels converts linear gains to hundredths of a dB.
-func gainLevels(gains []float32) []int16 {
-	levels := make([]int16, len(gains))
-	for k, g := range gains {
-		levels[k] = centibels(float64(g) * float64(g))
-	}
-	return levels
-}
+// gainLevel converts a linear gain to hundredths of a dB.
+func gainLevel(gain float32) int16 { return centibels(float64(gain) * float64(gain)) }
 
 // amplitudes are the amplitudes of all levels of a track, from quietest up.
 var amplitudes = sync.OnceValue(func() []float64 {
@@ -219,10 +213,10 @@ func powerOf(level int16) float64 {
 }
 
 // tracedGains runs a stage over a track at 1 kHz, some seconds at a time, and returns the
-// linear gain of each millisecond.
-func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float32 {
+// gain of each millisecond, which kept converts from a linear one.
+func tracedGains[T any](stage dsp.GainTracer, level []int16, latency int, kept func(gain float64) T) []T {
 	const piece = 1 << 13
-	x, traced, gains := make([]float64, piece), make([]float64, piece), make([]float32, len(level)+latency)
+	x, traced, gains := make([]float64, piece), make([]float64, piece), make([]T, len(level)+latency)
 	amplitude := amplitudes()
 	for from := 0; from < len(gains); from += piece {
 		gain := traced[:min(piece, len(gains)-from)]
@@ -233,7 +227,7 @@ func tracedGains(stage dsp.GainTracer, level []int16, latency int) []float32 {
 		}
 		stage.ProcessTraced(dsp.Block{sound}, dsp.Block{gain})
 		for k, g := range gain {
-			gains[from+k] = float32(g)
+			gains[from+k] = kept(g)
 		}
 	}
 	return gains[latency:]

@@ -32,7 +32,7 @@ func BenchmarkAgainstProcess(b *testing.B) {
 	const demo = "../../testdata"
 	dir := b.TempDir()
 	in, out, chain := filepath.Join(dir, "in.wav"), filepath.Join(dir, "out.wav"), filepath.Join(dir, "chain.toml")
-	tenMinutes(b, filepath.Join(demo, "harbour-street.wav"), in)
+	minutes(b, 10, filepath.Join(demo, "harbour-street.wav"), in)
 	text, err := os.ReadFile(filepath.Join(demo, "harbour-street.toml"))
 	if err != nil {
 		b.Fatal(err)
@@ -68,7 +68,7 @@ func BenchmarkReportAgainstParts(b *testing.B) {
 	const demo = "../../testdata"
 	dir := b.TempDir()
 	in, out, page, chain := filepath.Join(dir, "in.wav"), filepath.Join(dir, "out.wav"), filepath.Join(dir, "page.html"), filepath.Join(demo, "harbour-street.toml")
-	tenMinutes(b, filepath.Join(demo, "harbour-street.wav"), in)
+	minutes(b, 10, filepath.Join(demo, "harbour-street.wav"), in)
 	seconds := func(args ...string) float64 {
 		return dsptest.ProcessorSeconds(func() {
 			if code := run(b.Context(), args, strings.NewReader(""), io.Discard, os.Stderr); code != 0 {
@@ -85,9 +85,9 @@ func BenchmarkReportAgainstParts(b *testing.B) {
 	pairs.Report(b, "x/parts")
 }
 
-// tenMinutes writes the demo take again and again, in stereo: the second channel is
-// softer and a little later.
-func tenMinutes(b *testing.B, of, path string) {
+// minutes writes so many minutes of the demo take, again and again, in stereo: the second
+// channel is softer and a little later.
+func minutes(b *testing.B, count int, of, path string) {
 	src, err := wave.Open(of)
 	if err != nil {
 		b.Fatal(err)
@@ -111,7 +111,7 @@ func tenMinutes(b *testing.B, of, path string) {
 	for n, v := range take[0] {
 		softer[(n+later)%len(softer)] = v / 2
 	}
-	for left := 600 * f.Rate; left > 0; left -= len(softer) {
+	for left := 60 * count * f.Rate; left > 0; left -= len(softer) {
 		n := min(left, len(softer))
 		if err := w.Write(dsp.Block{take[0][:n], softer[:n]}); err != nil {
 			b.Fatal(err)

@@ -19,10 +19,6 @@ import (
 // system counts it.
 func TestMemoryOfLongAndWideTakes(t *testing.T) {
 	dsptest.Exhaustive(t)
-	between, err := exec.LookPath("peakmemory")
-	if err != nil {
-		t.Fatal(err)
-	}
 	folder := t.TempDir()
 	// Levels are kept for every 25 ms, at any rate: a low one makes a small file.
 	writeRepeated(t, filepath.Join(folder, "day.wav"), wave.Format{Rate: 1000, Channels: 1, Encoding: wave.Integer, Bits: 16}, 24*3600/20, 20)
@@ -35,6 +31,8 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 	hour.Channels = 2
 	writeRepeated(t, filepath.Join(folder, "wide.wav"), wave.Format{Rate: 48000, Channels: 64, Encoding: wave.Integer, Bits: 16}, 5, 2)
 	writeRepeated(t, filepath.Join(folder, "stereo.wav"), hour, 720, 5)
+	hour.Rate = 48000
+	writeRepeated(t, filepath.Join(folder, "full-rate.wav"), hour, 720, 5)
 	for name, text := range map[string]string{
 		"limiter.toml":  limiterChain,
 		"unlinked.toml": "schema = 1\n[[stage]]\nkind = \"compressor\"\nthreshold_dbfs = -30\nlink_channels = false\n[[stage]]\nkind = \"limiter\"\nlink_channels = false\n",
@@ -46,7 +44,7 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 	to := " --loudness-lufs -18 --true-peak-dbtp -1 --limiting-max-db 60 --quiet"
 	for _, c := range []struct {
 		args    string
-		mostMiB int64
+		mostMiB float64
 	}{
 		{"inspect day.wav --quiet", 64},
 		{"inspect stereo-day.wav --quiet", 64},
@@ -54,6 +52,8 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 		{"propose half.wav --quiet", 64},
 		{"propose hour.wav --quiet", 64},
 		{"propose stereo.wav --quiet", 64},
+		{"propose full-rate.wav --quiet", 64},
+		{"propose full-rate.wav --predict --quiet", 64},
 		{"propose wide.wav --quiet", 256},
 		{"deliver half.wav --chain limiter.toml --out half-out.wav" + to, 64},
 		{"deliver hour.wav --chain limiter.toml --out hour-out.wav" + to, 64},
@@ -69,21 +69,55 @@ func TestMemoryOfLongAndWideTakes(t *testing.T) {
 		{"gauge sweep --channels 64 --chain limiter.toml --curve curve.csv", 256},
 		{"gauge stepped-tone --channels 64 --chain limiter.toml", 256},
 	} {
-		cmd := exec.Command(between, append([]string{"boothbench"}, words(c.args)...)...)
-		cmd.Dir = folder
-		printed, err := cmd.Output()
-		if err != nil {
-			t.Fatalf("%s: %v: %s", c.args, err, err.(*exec.ExitError).Stderr)
-		}
-		var usedKB int64
-		if _, err := fmt.Sscan(string(printed), &usedKB); err != nil {
-			t.Fatal(err)
-		}
-		t.Logf("%s: %.1f MiB", c.args, float64(usedKB)/1024)
-		if usedKB > c.mostMiB<<10 {
-			t.Errorf("%s took %.1f MiB, want at most %d", c.args, float64(usedKB)/1024, c.mostMiB)
+		usedMiB := peakMiB(t, folder, words(c.args)...)
+		t.Logf("%s: %.1f MiB", c.args, usedMiB)
+		if usedMiB > c.mostMiB {
+			t.Errorf("%s took %.1f MiB, want at most %g", c.args, usedMiB, c.mostMiB)
 		}
 	}
+}
+
+// BenchmarkMemory gives the most memory that commands take for an hour of stereo speech
+// at 48 kHz, in MiB.
+func BenchmarkMemory(b *testing.B) {
+	folder, demo := b.TempDir(), "../../testdata/harbour-street"
+	minutes(b, 60, demo+".wav", filepath.Join(folder, "hour.wav"))
+	chain, err := filepath.Abs(demo + ".toml")
+	if err != nil {
+		b.Fatal(err)
+	}
+	for _, args := range [][]string{
+		{"process", "hour.wav", "--chain", chain, "--out", "out.wav", "--replace"},
+		{"meter", "hour.wav"},
+		{"inspect", "hour.wav"},
+		{"propose", "hour.wav"},
+		{"compare", "hour.wav", "out.wav"},
+	} {
+		b.Run(args[0], func(b *testing.B) {
+			var usedMiB float64
+			for b.Loop() {
+				usedMiB = max(usedMiB, peakMiB(b, folder, append(args, "--quiet")...))
+			}
+			b.ReportMetric(usedMiB, "MiB")
+		})
+	}
+}
+
+// peakMiB runs the command in a folder and returns the most memory that it took, in MiB.
+func peakMiB(t testing.TB, folder string, args ...string) float64 {
+	t.Helper()
+	cmd := exec.Command("peakmemory", append([]string{"boothbench"}, args...)...)
+	cmd.Dir = folder
+	cmd.Stderr = os.Stderr
+	printed, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("%s: %v", args, err)
+	}
+	var usedKB int64
+	if _, err := fmt.Sscan(string(printed), &usedKB); err != nil {
+		t.Fatal(err)
+	}
+	return float64(usedKB) / 1024
 }
 
 func init() { programs["peakmemory"] = peakMemory }
