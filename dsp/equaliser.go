@@ -23,6 +23,10 @@ type Band struct {
 	Optional bool // omitted instead of refused where the centre is not below the Nyquist frequency
 }
 
+// PowerGain is the squared magnitude of the band's analogue prototype (W3C Audio EQ Cookbook) at
+// a frequency in Hz. The Matched design follows it; no section is designed for it.
+func (b Band) PowerGain(hz float64) float64 { return newPrototype(b).gain(hz) }
+
 // FilterDesign selects how an analogue prototype becomes a digital section.
 type FilterDesign int
 

@@ -100,8 +100,8 @@ type fit struct {
 	target []float64 // for a notch without its zero: divided by (x − 1)²
 	weight []float64 // Lawson's
 
-	basis [][5]float64
-	right []float64
+	columns [][]float64 // of the unknowns, and the right side: what leastSquares solves
+	right   []float64
 }
 
 const (
@@ -140,7 +140,7 @@ func newFit(p prototype, rate float64, notch bool, target func(hz float64) float
 	geometric(p.hz, 1.6, 96)
 	pole, _ := p.pole()
 	geometric(pole, 1, 64)
-	f.basis, f.right = make([][5]float64, len(f.x)), make([]float64, len(f.x))
+	f.columns, f.right = NewBlock(5, len(f.x)), make([]float64, len(f.x))
 	return f
 }
 
@@ -155,13 +155,13 @@ func (f *fit) ratio() (Biquad, bool) {
 		for i, x := range f.x {
 			t := f.target[i]
 			w := sqrt(f.weight[i]) / (t * poly(previous, x))
-			row := [5]float64{-t * x * w, -t * x * x * w, w}
+			f.columns[0][i], f.columns[1][i], f.columns[2][i] = -t*x*w, -t*x*x*w, w
 			if unknowns == 5 {
-				row[3], row[4] = x*w, x*x*w
+				f.columns[3][i], f.columns[4][i] = x*w, x*x*w
 			}
-			f.basis[i], f.right[i] = row, t*w
+			f.right[i] = t * w
 		}
-		c, ok := leastSquares(f.basis, f.right, unknowns)
+		c, ok := leastSquares(f.columns[:unknowns], f.right)
 		num, den = [3]float64{c[2], c[3], c[4]}, [3]float64{1, c[0], c[1]}
 		previous = den
 		return num, den, ok
@@ -181,9 +181,9 @@ func (f *fit) numerator() (Biquad, bool) {
 		for i, x := range f.x {
 			t := f.target[i] * poly(den, x)
 			w := sqrt(f.weight[i]) / t
-			f.basis[i], f.right[i] = [5]float64{w, x * w, x * x * w}, t*w
+			f.columns[0][i], f.columns[1][i], f.columns[2][i], f.right[i] = w, x*w, x*x*w, t*w
 		}
-		n, ok := leastSquares(f.basis, f.right, 3)
+		n, ok := leastSquares(f.columns[:3], f.right)
 		return [3]float64{n[0], n[1], n[2]}, den, ok
 	}, 0)
 }
@@ -294,62 +294,80 @@ func positive(p [3]float64, top float64) bool {
 	return low > 0
 }
 
-// leastSquares solves rows·c = right in the least-squares sense for the first
-// n unknowns, by the modified Gram–Schmidt method on scaled columns.
-func leastSquares(rows [][5]float64, right []float64, n int) (c [5]float64, ok bool) {
+// leastSquares solves Σ columns[j]·c[j] = right in the least-squares sense, by the modified
+// Gram–Schmidt method on scaled columns. It changes columns and right. What is done with one
+// column after the other is done in one pass, which changes no bit.
+func leastSquares(columns [][]float64, right []float64) (c [5]float64, ok bool) {
 	var r [5][6]float64
 	var norm [5]float64
-	for j := range n {
-		for i := range rows {
-			norm[j] += float64(rows[i][j] * rows[i][j])
-		}
-		norm[j] = sqrt(norm[j])
+	n := len(columns)
+	for j, x := range columns {
+		norm[j] = sqrt(product(x, x))
 		if !(norm[j] > 0) || norm[j]-norm[j] != 0 {
 			return c, false
 		}
-		for i := range rows {
-			rows[i][j] /= norm[j]
+		for i := range x {
+			x[i] /= norm[j]
 		}
 	}
-	for j := range n {
-		length := 0.0
-		for i := range rows {
-			length += float64(rows[i][j] * rows[i][j])
-		}
-		length = sqrt(length)
+	var rest [5][]float64 // the columns that follow, and the right side
+	for j, x := range columns {
+		length := sqrt(product(x, x))
 		if !(length > 1e-13) { // the column is spanned by those before it
 			return c, false
 		}
 		r[j][j] = length
-		for i := range rows {
-			rows[i][j] /= length
+		for i := range x {
+			x[i] /= length
 		}
-		for k := j + 1; k < n; k++ {
-			for i := range rows {
-				r[j][k] += float64(rows[i][j] * rows[i][k])
+		last := copy(rest[:], columns[j+1:])
+		rest[last] = right
+		to := r[j][j+1 : j+2+last] // the right side's lies behind the last column's
+		k := 0
+		for ; k+2 <= len(to); k += 2 {
+			to[k], to[k+1] = subtractBoth(x, rest[k], rest[k+1])
+		}
+		if k < len(to) {
+			to[k] = product(x, rest[k])
+			for i, v := range x {
+				rest[k][i] -= float64(to[k] * v)
 			}
-			for i := range rows {
-				rows[i][k] -= float64(r[j][k] * rows[i][j])
-			}
-		}
-		for i := range rows {
-			r[j][5] += float64(rows[i][j] * right[i])
-		}
-		for i := range rows {
-			right[i] -= float64(r[j][5] * rows[i][j])
 		}
 	}
 	for j := n - 1; j >= 0; j-- {
-		sum := r[j][5]
+		sum := r[j][n]
 		for k := j + 1; k < n; k++ {
 			sum -= float64(r[j][k] * c[k])
 		}
 		c[j] = sum / r[j][j]
 	}
-	for j := range n {
+	for j := range columns {
 		c[j] /= norm[j]
 	}
 	return c, true
+}
+
+// subtractBoth subtracts from two columns what they have in common with x, of length 1, and
+// returns how much of x that was.
+func subtractBoth(x, first, second []float64) (a, b float64) {
+	first, second = first[:len(x)], second[:len(x)]
+	for i, v := range x {
+		a += float64(v * first[i])
+		b += float64(v * second[i])
+	}
+	for i, v := range x {
+		first[i] -= float64(a * v)
+		second[i] -= float64(b * v)
+	}
+	return a, b
+}
+
+func product(x, y []float64) (sum float64) {
+	y = y[:len(x)]
+	for i, v := range x {
+		sum += float64(v * y[i])
+	}
+	return sum
 }
 
 func sqrt(x float64) float64 { return math.Sqrt(x) }

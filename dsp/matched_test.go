@@ -146,3 +146,16 @@ func BenchmarkMatched(b *testing.B) {
 func newBand(shape BandShape, centreHz, gainDB, q float64) Band {
 	return Band{Shape: shape, CentreHz: centreHz, GainDB: gainDB, Q: q}
 }
+
+// PowerGain is the squared magnitude of the Cookbook's prototype.
+func TestPowerGainIsThePrototypes(t *testing.T) {
+	for _, shape := range []BandShape{Bell, LowShelf, HighShelf, Notch} {
+		b := Band{Shape: shape, CentreHz: 1000, GainDB: -5, Q: 0.8}
+		for _, hz := range []float64{30, 700, 1100, 4000, 20000} {
+			got, want := PowerToDB(b.PowerGain(hz)), analogue(b, hz)
+			if math.Abs(got-want) > 1e-9 { // two forms of one expression in float64
+				t.Errorf("shape %d at %g Hz: %.12f dB, want %.12f", shape, hz, got, want)
+			}
+		}
+	}
+}

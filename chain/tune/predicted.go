@@ -28,41 +28,35 @@ func (g predictedGains) expanderAt(ms int) int16 {
 
 // linearShare returns the share of a power spectrum that remains behind the filters of a chain:
 // 1 where they change nothing. Hz and power belong to the spectrum's lines. Stages for which
-// counts is false are left out.
+// counts is false are left out. The bands of an equaliser are those of its analogue prototypes:
+// nothing has to be designed for a prediction.
 func (p *ProposedChain) linearShare(rate int, hz, power []float64, counts func(chain.Stage) bool) float64 {
-	var filters []func(hz float64) complex128
+	var gains []func(hz float64) float64
 	for _, s := range p.Chain.Stages {
 		if !s.Enabled || !counts(s) {
 			continue
 		}
-		var c *dsp.Cascade
 		switch settings := s.Settings.(type) {
 		case dsp.HighPassSettings:
 			if f, err := dsp.NewHighPass(settings, rate, 1); err == nil {
-				c = f.Cascade
+				gains = append(gains, func(hz float64) float64 {
+					h := f.Response(hz, float64(rate))
+					return real(h)*real(h) + imag(h)*imag(h)
+				})
 			}
 		case dsp.EqualiserSettings:
-			if f, err := dsp.NewEqualiser(settings.At(rate), rate, 1); err == nil {
-				c = f.Cascade
+			for _, b := range settings.At(rate).Bands {
+				gains = append(gains, b.PowerGain)
 			}
 		}
-		if c != nil {
-			filters = append(filters, func(hz float64) complex128 { return c.Response(hz, float64(rate)) })
-		}
 	}
-	return sharePassed(hz, power, filters...)
-}
-
-// sharePassed returns the share of a power spectrum that remains behind filters.
-func sharePassed(hz, power []float64, filters ...func(hz float64) complex128) float64 {
 	before, after := 0.0, 0.0
 	for k, f := range hz {
-		gain := 1.0
-		for _, response := range filters {
-			h := response(f)
-			gain *= real(h)*real(h) + imag(h)*imag(h)
+		all := 1.0
+		for _, gain := range gains {
+			all *= gain(f)
 		}
-		before, after = before+power[k], after+power[k]*gain
+		before, after = before+power[k], after+power[k]*all
 	}
 	if !(before > 0) {
 		return 1
@@ -176,7 +170,17 @@ func (p *ProposedChain) lowFilters() (highPass, notches []dsp.Processor) {
 				highPass = append(highPass, f)
 			}
 		case dsp.EqualiserSettings:
-			if f, err := dsp.NewEqualiser(settings.At(lowRate), lowRate, 1); err == nil && s.Name == humName {
+			if s.Name != humName {
+				continue
+			}
+			// The bilinear design needs no search. It narrows a notch by this factor.
+			low := dsp.EqualiserSettings{Design: dsp.Cookbook}
+			for _, b := range settings.At(lowRate).Bands {
+				angle := 2 * math.Pi * b.CentreHz / lowRate
+				b.Q *= math.Sin(angle) / angle
+				low.Bands = append(low.Bands, b)
+			}
+			if f, err := dsp.NewEqualiser(low, lowRate, 1); err == nil {
 				notches = append(notches, f)
 			}
 		}
