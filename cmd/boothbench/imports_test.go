@@ -35,6 +35,7 @@ var rooms = []string{
 	"measure/internal/timemap",
 	"measure/internal/spectra",
 	"measure/internal/planes",
+	"measure/internal/polarity",
 	"measure/internal/weighting",
 	"dsp/dsptest/takes",
 	"dsp/dsptest",

@@ -62,6 +62,7 @@ type Comparison struct {
 	spectrum  *bandComparison
 	clicks    *clicks
 	track     *gainTrack
+	turns     []turnTrack // of each channel
 	levels    *gainByLevel
 	offsets   *offsets
 	clipping  clipping // of B, that A lacks
@@ -211,7 +212,7 @@ func (c *Comparison) look(a, b func() (wave.Source, error), s Settings) error {
 	c.clicks = newClicks(c.Rate, c.Channels)
 	c.track, c.offsets, c.clipping = newGainTrack(c.Rate, c.Channels), newOffsets(c.Rate, c.Channels), make(clipping, c.Channels)
 	residual, rest := dsp.NewBlock(c.Channels, c.blockFrames()), make([]float64, grainFrames(c.Rate))
-	c.clippingA = make(clipping, c.Channels)
+	c.clippingA, c.turns = make(clipping, c.Channels), make([]turnTrack, c.Channels)
 	c.levels = newGainByLevel(c.Rate, c.Channels, c.From, c.To-c.From)
 	skipped, seen := 0, 0
 	begin := func(q piece) error {
@@ -277,12 +278,15 @@ func (c *Comparison) lookAt(x, y, residual dsp.Block, own, rest []float64, from,
 		a, b, e := x[i][from:to], y[i][from:to], residual[i][from:to]
 		d := vector.DifferenceOf(a, b, e, 1/c.gain)
 		c.totals.add(i, &d, e)
+		gain := c.gain
 		if own != nil {
+			gain = c.gain / own[i]
 			e = rest[:to-from]
 			d = vector.DifferenceOf(a, b, e, own[i])
 		}
 		c.clicks.add(i, frame, &d, e)
 		c.track.add(i, frame, &d)
+		c.turns[i].add(frame, &d, gain, to-from, c.track.grain)
 		c.offsets.add(i, &d, to-from)
 		c.clipping[i].add(frame, d.MostY, a, b, e)
 		c.clippingA[i].add(frame, math.Sqrt(d.XX), b, a, e) // no sample has more than all

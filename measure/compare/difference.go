@@ -21,10 +21,13 @@ const (
 	// ChannelOrder is a channel of B that holds another one of A: Value, from 1. Nothing else
 	// is then compared.
 	ChannelOrder Kind = "channel-order"
-	Ambiguous    Kind = "ambiguous"  // B fits A at several delays; Count: how many, Value: frames between two
-	Delay        Kind = "delay"      // Value: frames, more than 0 where B is later
-	Drift        Kind = "drift"      // Value: ppm, more than 0 where B is longer
-	Polarity     Kind = "polarity"   // B is inverted
+	Ambiguous    Kind = "ambiguous" // B fits A at several delays; Count: how many, Value: frames between two
+	Delay        Kind = "delay"     // Value: frames, more than 0 where B is later
+	Drift        Kind = "drift"     // Value: ppm, more than 0 where B is longer
+	Polarity     Kind = "polarity"  // B is inverted
+	// PartInverted is a part of 0.2 s and more, of Frames from Frame on, in which B is
+	// inverted and elsewhere is not: the longest; Count: how many.
+	PartInverted Kind = "part-inverted"
 	Level        Kind = "level"      // Value: dB, B over A; Frames: up to there, where it changes later
 	LevelStep    Kind = "level-step" // from Frame on; Value: dB, B over A, against what was before
 	Fade         Kind = "fade"       // over Frames from Frame on; Value: dB, B over A, at its end against its beginning
@@ -141,6 +144,15 @@ func (d Difference) clause() (verb, rest string) {
 			return "is", "inverted" + channel
 		}
 		return "is", "inverted in polarity"
+	case PartInverted:
+		text := fmt.Sprintf("inverted%s from %s to %s", channel, d.time(), measure.TimeCode(d.Frame+d.Frames, d.rate))
+		if d.Within > 0 {
+			text += fmt.Sprintf(" (±%.0f ms)", math.Ceil(float64(d.Within)*1000/float64(max(1, d.rate))))
+		}
+		if d.Count > 1 {
+			text = fmt.Sprintf("inverted%s in %d parts, the longest%s", channel, d.Count, strings.TrimPrefix(text, "inverted"+channel))
+		}
+		return "is", text + " and not elsewhere"
 	case Level:
 		if d.Frames > 0 {
 			return "is", fmt.Sprintf("%.2f dB %s until about %s", size, word("louder", "quieter"), measure.TimeCode(d.Frames, d.rate))

@@ -33,6 +33,9 @@ func (c *Comparison) Differences() []Difference {
 		return nil
 	}
 	all := c.timeDifferences()
+	if turned := c.turnedDifferences(); len(turned) > 0 {
+		return append(all, c.beside(turned)...)
+	}
 	response := 0
 	var points []gainPoint
 	var moved []Difference // the level over time

@@ -14,6 +14,7 @@ import (
 // become one.
 type gainTrack struct {
 	length  int // frames of a window: whole milliseconds
+	grain   int // that before any two became one
 	running gainWindow
 	frames  int          // in it
 	sums    [][2]float64 // of A and B in it, by channel
@@ -42,7 +43,8 @@ const (
 )
 
 func newGainTrack(rate, channels int) *gainTrack {
-	return &gainTrack{length: trackMs * grainFrames(rate), sums: make([][2]float64, channels)}
+	length := trackMs * grainFrames(rate)
+	return &gainTrack{length: length, grain: length, sums: make([][2]float64, channels)}
 }
 
 // add takes the next millisecond of a channel of A and B, on one level, from a frame of A on.

@@ -114,6 +114,7 @@ const (
 	nearFrames        = 1 << 21 // 44 s: how far away it is looked for first; then everywhere
 	leastWindow       = 0.4     // of a window whose place is known
 	leastHeld         = 0.28    // of most windows at one place: strong equalising leaves 0.29 and more in most
+	leastTurned       = 0.7     // of windows that are inverted where the passage is not: more than a wrong delay leaves
 	certainSimilarity = 0.9     // no other place can be better by much
 	windowFrames      = 1 << 15 // 0.7 s: what the delay is read from, here and there
 	mostWindows       = 36
@@ -337,7 +338,10 @@ func (g aligner) holds(p placement) (bool, error) {
 			if p.inverted {
 				xy = -xy
 			}
-			if xy >= leastHeld*math.Sqrt(xx*yy) && xy > 0 {
+			switch least := math.Sqrt(xx * yy); {
+			case xy >= leastHeld*least && xy > 0:
+				good++
+			case xy <= -leastTurned*least && xy < 0: // a part may be inverted
 				good++
 			}
 		})

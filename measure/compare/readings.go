@@ -60,7 +60,15 @@ func (c *Comparison) addPlace(r *measure.Readings, reason string) {
 	if c.place.inverted && !(c.channelsDiffer() && c.gain > 0) {
 		polarity = -1
 	}
-	r.Add("polarity", measure.Reading{Value: polarity, Reason: reason, Reference: "+1: as A, -1: inverted", Definition: "sign of the correlation"})
+	turned := c.turnedDifferences()
+	if len(turned) > 0 {
+		polarity = 0
+	}
+	r.Add("polarity", measure.Reading{Value: polarity, Reason: reason, Reference: "+1: as A, -1: inverted, 0: inverted in a part", Definition: "sign of the correlation"})
+	if len(turned) > 0 {
+		last := &(*r)[len(*r)-1]
+		last.Frame, last.Channel = turned[0].Frame, turned[0].Channel
+	}
 	method := fmt.Sprintf("least squares of all channels, over blocks of %d frames that lie within %.1f dB of their median; B is brought to A's level by it", gainFrames, dsp.AmplitudeToDB(1+gainStray))
 	switch {
 	case c.match == LeastSquares && c.channelsDiffer():

@@ -36,7 +36,7 @@ func (c *Comparison) Summary() string {
 		switch d.Kind {
 		case Band, LowPass, HighPass, Offset, Tone, Hum:
 			explained = true
-		case LevelStep, Fade, Clipped, Click, Dropout, Compression, Expansion:
+		case PartInverted, LevelStep, Fade, Clipped, Click, Dropout, Compression, Expansion:
 			named = true
 		}
 	}

@@ -1,6 +1,7 @@
 package expect
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -167,6 +168,55 @@ func levelChange(before, after *Fingerprint) measure.Reading {
 	return x
 }
 
+// BaselineLimits are the accepted changes of a sound where no other limits are given. What
+// differs may be as much as another seed leaves in 16 bits; a baseline of more bits has a
+// lower limit (see [Baseline.Limits]).
+func BaselineLimits() []measure.Limit {
+	var all []measure.Limit
+	for _, b := range baselineBands {
+		b.limit.Source = usualOfBaseline
+		all = append(all, b.limit)
+	}
+	return all
+}
+
+const usualOfBaseline = "usual of a baseline"
+
+// Limits are the usual limits of this baseline: BaselineLimits, by the bits that its samples
+// are rounded to.
+func (b *Baseline) Limits() []measure.Limit {
+	all := BaselineLimits()
+	for i := range all {
+		all[i] = b.limit(all[i])
+	}
+	return all
+}
+
+// limit is a limit, or what the usual one is for this baseline.
+func (b *Baseline) limit(l measure.Limit) measure.Limit {
+	if l.Source != usualOfBaseline || l.Reading != "difference_change_dbfs" {
+		return l
+	}
+	usual := measure.AtMost(l.Reading, b.roundingOrDitherDBFS())
+	usual.Source = fmt.Sprintf("%s of %d bits", usualOfBaseline, b.ditheredBits())
+	return usual
+}
+
+// ditheredBits are the bits that the samples are rounded to, from 16 to 24: dither of fewer
+// is nothing that a chain leaves, and the sums, 32-bit floating point, resolve no more.
+func (b *Baseline) ditheredBits() int {
+	bits := cmp.Or(b.RoundedBits, b.UsedBits, mostDithered)
+	return max(leastDithered, min(mostDithered, bits))
+}
+
+const leastDithered, mostDithered = 16, 24
+
+// roundingOrDitherDBFS is what another dither seed or another processor's rounding may leave
+// (see baselineBands): -90 dBFS in 16 bits, and 6.02 dB less for each further bit.
+func (b *Baseline) roundingOrDitherDBFS() float64 {
+	return -90 - math.Round(dsp.AmplitudeToDB(math.Exp2(float64(b.ditheredBits()-leastDithered))))
+}
+
 // baselineBands are the changes that are accepted where no other limits are given, each
 // with its reason. They are larger than what another dither seed or another processor's
 // rounding causes, and smaller than what a change of a setting causes. Another seed at 16
@@ -185,17 +235,6 @@ var baselineBands = []struct {
 	{measure.Between("true_peak_change_db", 0, 0.05), "two steps of 16 bits at -20 dBTP are 0.005 dB"},
 	{measure.Between("spectrum_change_db", 0, 0.05), "a seed moves a band 60 dB under the loudest by some 0.02 dB in ten seconds"},
 	{measure.Between("level_change_db", 0, 0.5), "a seed moves 24 ms that are 60 dB under the loudest by up to 0.3 dB"},
-	{measure.AtMost("difference_change_dbfs", -90), "a seed at 16 bits leaves -93.3 dBFS, and 3 dB for files of which a part is dithered twice"},
+	{measure.AtMost("difference_change_dbfs", -90), "a seed at 16 bits leaves -93.3 dBFS, and 3 dB for files of which a part is dithered twice; at 24 bits it leaves -141.5 dBFS"},
 	{measure.AtMost("local_changes", 0), "seeds and rounding change all of a file alike"},
-}
-
-// BaselineLimits are the accepted changes of a sound where no other limits are
-// given.
-func BaselineLimits() []measure.Limit {
-	var all []measure.Limit
-	for _, b := range baselineBands {
-		b.limit.Source = "usual of a baseline"
-		all = append(all, b.limit)
-	}
-	return all
 }

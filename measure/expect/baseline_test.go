@@ -139,7 +139,7 @@ func TestBaselineRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, l := range BaselineLimits() {
+	for _, l := range b.Limits() {
 		if j := measure.Judge("x", 48000, r, l); j.Verdict != measure.Pass {
 			t.Error(j)
 		}

@@ -28,6 +28,7 @@ type change struct {
 	rest    float64 // energy that delay and gain do not explain
 	steady  bool    // the rest has one level throughout
 	splits  []compare.Difference
+	turned  []compare.Difference // parts that are inverted, where others are not
 }
 
 // localChange is a block that changed more than all others.
@@ -57,6 +58,9 @@ func (b *Baseline) changeOf(ctx context.Context, s Sound) (*change, error) {
 	}
 	c.unaligned()
 	if c.explained() {
+		return c, nil
+	}
+	if c.turned = c.invertedParts(); len(c.turned) > 0 {
 		return c, nil
 	}
 	return c, c.align(ctx, s)
@@ -118,12 +122,8 @@ func (c *change) explained() bool {
 	for _, l := range c.local {
 		elsewhere -= l.energy
 	}
-	return len(c.local) <= max(1, blocks/20) && dsp.PowerToDB(max(0, elsewhere)/c.samples()) < roundingOrDitherDBFS
+	return len(c.local) <= max(1, blocks/20) && dsp.PowerToDB(max(0, elsewhere)/c.samples()) < c.baseline.roundingOrDitherDBFS()
 }
-
-// roundingOrDitherDBFS is what another dither seed or another processor's rounding may
-// leave (see baselineBands).
-const roundingOrDitherDBFS = -90
 
 func (c *change) samples() float64 {
 	return max(1, float64(c.baseline.Frames*int64(c.baseline.Channels)))

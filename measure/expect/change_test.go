@@ -293,7 +293,7 @@ func kindsOfChangeIn(t *testing.T, all bool) {
 				t.Fatal(err)
 			}
 			passes := true
-			for _, limit := range BaselineLimits() {
+			for _, limit := range b.Limits() {
 				passes = passes && measure.Judge("x", rate, c.readings(), limit).Verdict == measure.Pass
 			}
 			says := c.sentence()

@@ -8,6 +8,7 @@ import (
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure"
 	"github.com/boothbench/boothbench/measure/compare"
+	"github.com/boothbench/boothbench/measure/internal/polarity"
 )
 
 // The changes that are large enough to be stated; the same as in package compare.
@@ -35,6 +36,9 @@ func (c *change) differences() []compare.Difference {
 			return []compare.Difference{one(compare.Unrelated, 0, "")}
 		}
 		return []compare.Difference{d}
+	}
+	if len(c.turned) > 0 {
+		return append(c.turned, one(compare.Rest, dsp.PowerToDB(c.energy/c.samples()), "dBFS"))
 	}
 	if len(c.splits) > 0 {
 		return c.splits
@@ -264,4 +268,25 @@ func (c *change) bandDifferences() (all []compare.Difference, median float64) {
 		add(compare.Band, largest, 0, change[largest])
 	}
 	return all, median
+}
+
+// invertedParts are the parts in which the sound, or a channel of it, is inverted where it is
+// not elsewhere.
+func (c *change) invertedParts() (all []compare.Difference) {
+	length := int64(c.baseline.Reference.blockFrames)
+	turns := make([]*polarity.Turns, c.baseline.Channels)
+	for i, before := range c.baseline.Reference.channels {
+		turns[i] = &polarity.Turns{}
+		after := c.now.Reference.channels[i]
+		for k := range min(len(before), len(after)) {
+			var p products
+			p.add(before[k], after[k])
+			turns[i].Add(int64(k)*length, int64(k+1)*length, p.xx, p.yy, p.xy)
+		}
+	}
+	for _, p := range polarity.Parts(turns, c.baseline.Frames) {
+		d := compare.Difference{Kind: compare.PartInverted, Channel: p.Channel, Frame: p.From, Frames: p.To - p.From, Within: p.Within(), Count: int64(p.Count)}
+		all = append(all, d.AtRate(c.baseline.RateHz))
+	}
+	return all
 }

@@ -23,8 +23,9 @@ const (
 type passage struct {
 	channel, block int
 	want           sums
+	home           int64        // frames: the delay around which it is looked for
 	least, most    float64      // delays at which it lies in the sound
-	got            [2][]float64 // of the first two sums, by delay from −reach on
+	got            [2][]float64 // of the first two sums, by delay from home − reach on
 }
 
 // align looks for a delay in the loudest blocks, spread over the sound, and for the gain
@@ -108,7 +109,7 @@ func (c *change) correlate(ctx context.Context, s Sound, chosen []*passage, reac
 	err := s.read(func(src wave.Source) error {
 		return measure.EachBlock(ctx, src, func(b dsp.Block) {
 			for i, p := range chosen {
-				from := int64(p.block*length-margin) - at
+				from := int64(p.block*length-margin) + p.home - at
 				lo, hi := max(0, from), min(int64(b.Frames()), from+int64(length+2*margin))
 				if lo >= hi {
 					continue
@@ -179,7 +180,7 @@ func productsAlong(chosen []*passage, reach int, delayOf func(*passage) float64)
 		whole := math.Floor(delay)
 		var y sums
 		for k := range c.got {
-			centre := reach + timemap.Taps + int(whole)
+			centre := reach + timemap.Taps + int(int64(whole)-c.home)
 			if delay == whole {
 				y[k] = c.got[k][centre]
 				continue
@@ -202,7 +203,8 @@ func correlationAt(chosen []*passage, reach int, delay float64) float64 {
 // bestDelay is the delay at which the passages correlate most: a whole number of frames,
 // unless one between two frames is clearly better.
 func bestDelay(chosen []*passage, reach int) (delay, related float64) {
-	for d := -reach; d <= reach; d++ {
+	home := int(chosen[0].home)
+	for d := home - reach; d <= home+reach; d++ {
 		if r := correlationAt(chosen, reach, float64(d)); r > related {
 			delay, related = float64(d), r
 		}
@@ -241,6 +243,11 @@ func (c *change) split(ctx context.Context, s Sound, chosen []*passage, reach in
 	late, relatedLate := delayOfEnd(chosen, reach, func(n int) []*passage { return chosen[len(chosen)-n:] })
 	if min(relatedEarly, relatedLate) >= alike && math.Abs(late-early) >= 0.1 && early == math.Trunc(early) && late == math.Trunc(late) {
 		if done, err := c.edit(ctx, s, early, late); done || err != nil {
+			return err
+		}
+	}
+	if relatedEarly >= alike && early == math.Trunc(early) {
+		if done, err := c.severalEdits(ctx, s, int64(early), reach); done || err != nil {
 			return err
 		}
 	}

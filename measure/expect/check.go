@@ -182,6 +182,9 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 				}
 				return checked
 			}
+			if c := m.changes[source{ofBaseline, g.likeFor(ofBaseline, file)}]; kind == ofBaseline && c != nil {
+				limit = c.baseline.limit(limit)
+			}
 			for _, each := range limit.InEachChannel(readings) {
 				j := measure.Judge(file, m.rate, readings, each)
 				if reason := m.noChannel(each.Reading); reason != "" && j.Verdict == measure.Undecided {

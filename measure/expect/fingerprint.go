@@ -23,9 +23,10 @@ type Fingerprint struct {
 	Frames        int64               `json:"frames"`
 	SampleFormat  string              `json:"sample_format"` // as "24-bit integer"
 	SampleBits    int                 `json:"sample_bits"`
-	UsedBits      int                 `json:"used_bits"`      // down to the lowest that any sample uses; 0: silence, or floating point
-	SamplesSHA256 string              `json:"samples_sha256"` // of the samples as 64-bit floats, frame by frame
-	Readings      map[string]*float64 `json:"readings"`       // null: not measurable
+	UsedBits      int                 `json:"used_bits"`              // down to the lowest that any sample uses; 0: silence, or floating point
+	RoundedBits   int                 `json:"rounded_bits,omitempty"` // as UsedBits, of floating-point samples too; 0: silence, or not rounded to 32 bits
+	SamplesSHA256 string              `json:"samples_sha256"`         // of the samples as 64-bit floats, frame by frame
+	Readings      map[string]*float64 `json:"readings"`               // null: not measurable
 	Bands         map[int]float64     `json:"third_octaves_dbfs"`
 	Levels        packed              `json:"levels_dbfs"` // of all channels together, over referenceMs
 	Reference     *reference          `json:"reference"`
@@ -54,6 +55,9 @@ func fingerprintOf(ctx context.Context, s Sound) (*Fingerprint, error) {
 		f.Frames, f.Levels, f.SamplesSHA256, f.Reference = m.frames, m.levels, hex.EncodeToString(m.digest.Sum(nil)), sketch.end()
 		if format.Encoding == wave.Integer && m.used != 0 {
 			f.UsedBits = 32 - bits.TrailingZeros32(m.used)
+		}
+		if m.used != 0 && !m.unrounded {
+			f.RoundedBits = 32 - bits.TrailingZeros32(m.used)
 		}
 		for _, b := range bands.Levels() {
 			f.Bands[b.Hz] = rounded(b.DBFS)
@@ -97,6 +101,8 @@ type imprint struct {
 	bytes  []byte
 	used   uint32 // each bit that any sample uses, of 32
 
+	unrounded bool // a sample has more than 32
+
 	broken   bool // a sample is NaN or infinite
 	brokenAt int64
 }
@@ -109,7 +115,9 @@ func (m *imprint) write(b dsp.Block) {
 			for shift := 0; shift < 64; shift += 8 {
 				m.bytes = append(m.bytes, byte(pattern>>shift))
 			}
-			m.used |= uint32(int64(b[c][n] * (1 << 31)))
+			scaled := b[c][n] * (1 << 31)
+			m.used |= uint32(int64(scaled))
+			m.unrounded = m.unrounded || float64(int64(scaled)) != scaled
 			m.sum += b[c][n] * b[c][n]
 			if v := b[c][n]; v-v != 0 && !m.broken {
 				m.broken, m.brokenAt = true, m.frames+int64(n)

@@ -111,7 +111,7 @@ func (r *Recording) against(ctx context.Context, before *Baseline, all bool) err
 	if r.Change = c.sentence(); r.Change == "" {
 		return nil
 	}
-	for _, limit := range BaselineLimits() {
+	for _, limit := range before.Limits() {
 		if all || measure.Judge(r.File, 0, c.readings(), limit).Verdict != measure.Pass {
 			r.State = Changed
 		}
