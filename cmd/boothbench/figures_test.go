@@ -306,7 +306,7 @@ var figuresWithReason = map[string][]string{
 	"measured, by a test of the package": {
 		"with samples 0 to 20 dB over the ceiling", "up to 1,500 ppm",
 		"leaves up to -60 dB of what lies above 0.46 of the rate, and -100 dB below", "within 0.005 dB of the wave", "can read 0.25 dB under the sample peak and up to 0.23 dB",
-		"two steps of 16 bits at -20 dBTP are 0.005 dB", "leaves -93.3 dBFS, and 3 dB for files", "a seed moves it by under 0.001 dB; settings go in steps of 0.05 dB", "by some 0.02 dB in ten seconds",
+		"two steps of 16 bits at -20 dBTP are 0.005 dB", "leaves -93.3 dBFS, and 3 dB for files", "at 24 bits it leaves -141.5 dBFS", "inverted in a part of 0.2 s or more", "a seed moves it by under 0.001 dB; settings go in steps of 0.05 dB", "by some 0.02 dB in ten seconds",
 		"that are 60 dB under the loudest by up to 0.3 dB", "a meter shows, 0.1 LU (EBU", "some 3 dB where few blocks differ",
 		"every bleed was right to within 0.3 dB", "every delay to within 0.02 frames", "the compressor's were within 0.1 dB", "the loudness within 0.1 LU", "the pauses within 1 dB",
 		"under 0.01 dB in recordings at 48 kHz, up to 24 dB of drive", "at 8 kHz, up to 0.4 dB with a look-ahead of less than 24 frames, 0.25 dB from 24 frames on (0.5 ms at 48 kHz, 3 ms at 8 kHz), 0.1 dB from 132 on (3 ms at 44.1 kHz)",
