@@ -6,6 +6,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure/internal/planes"
+	"github.com/boothbench/boothbench/measure/internal/timemap"
 )
 
 const (
@@ -101,6 +102,12 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found,
 	if err != nil {
 		return 0, false, true, err
 	}
+	if q.Speed != 1 { // over a window a drift is a part of a frame
+		for i, w := range windows {
+			first := q.At(int(w.From)) - q.Speed*float64(margin) - float64(there[i].From)
+			y[i] = timemap.Map{Delay: first, Speed: q.Speed}.Resample(y[i], 0, frames+2*margin)
+		}
+	}
 	inPlace := 0
 	for i := range windows {
 		if correlation(g.emphasis.of(x[i])[1:], g.emphasis.of(y[i][margin : margin+frames])[1:]) >= noLag {
@@ -115,8 +122,11 @@ func (c *Comparison) lagOf(channel int, q piece, g aligner) (lag float64, found,
 	for i := range windows {
 		at, r := delayNear(x[i], y[i], float64(margin), g.emphasis)
 		if math.Abs(r) >= leastWindow {
-			first := q.At(int(windows[i].From))
-			lags = append(lags, at-float64(margin)-(first-math.Floor(first)))
+			lag := at - float64(margin)
+			if first := q.At(int(windows[i].From)); q.Speed == 1 {
+				lag -= first - math.Floor(first)
+			}
+			lags = append(lags, lag)
 		}
 	}
 	if len(lags) == 0 || 2*len(lags) < len(windows) {

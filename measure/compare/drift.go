@@ -25,10 +25,8 @@ type windowDelay struct {
 func (g aligner) track(p placement, sure int64, steps bool) ([]windowDelay, error) {
 	from, to := p.overlap(g.shortP.frames, g.longP.frames)
 	frames := int(min(windowFrames, to-from))
-	if steps { // short enough to have some on either side of a step
-		for frames > 4096 && int64(frames)*12 > to-from {
-			frames /= 2
-		}
+	for frames > 4096 && int64(frames)*12 > to-from { // enough for a line, and some on either side of a step
+		frames /= 2
 	}
 	if frames < 64 {
 		return nil, nil
@@ -158,7 +156,7 @@ func (g aligner) readWindows(p placement, windows []planes.Extent, sure int64, o
 		relative := all[i]
 		relative.delay -= offset
 		if read = append(read, relative); len(read) > 3 {
-			line, _ = fitLine(read)
+			line, _, _ = fitLine(read)
 		}
 	}
 	return all, nil
@@ -206,9 +204,9 @@ func (p placement) settle(read []windowDelay) placement {
 	if len(read) == 0 {
 		return p
 	}
-	line, spread := fitLine(read)
-	p.spread = spread
-	p.slope = slopeWithin(read, spread)
+	line, kept, spread := fitLine(read)
+	p.windows, p.spread = len(kept), spread
+	p.slope = slopeWithin(kept, spread)
 	// The place of a frame that lies a delay later on the short sound's clock.
 	p.Delay += p.Speed * line.Delay
 	p.Speed *= line.Speed
@@ -223,13 +221,54 @@ func (p placement) settle(read []windowDelay) placement {
 		p.Speed = 1
 	}
 	if whole := math.Round(p.Delay); p.Speed == 1 && math.Abs(p.Delay-whole) < sameDelay {
-		p.Delay = whole
+		p.dropped, p.Delay = math.Abs(p.Delay-whole), whole
 	}
 	return p
 }
 
+// partsOfFew is into how many parts a take is cut whose delay fewer than leastScattered windows have read.
+const partsOfFew = 8
+
+// scatter is a placement with how far parts of the take scatter about it, each within a frame:
+// of few windows that is not known from themselves.
+func (g aligner) scatter(p placement) (placement, error) {
+	from, to := p.overlap(g.shortP.frames, g.longP.frames)
+	frames := int(min(windowFrames, to-from)) / partsOfFew
+	if frames < leastFrames {
+		return p, nil
+	}
+	windows := g.loudWindows(from, to, frames)
+	short, err := planes.Gather(g.short, g.channel, windows)
+	if err != nil {
+		return p, err
+	}
+	var off []float64
+	err = g.eachWindow(p.Map, windows, short, func(x, y []float64) {
+		length := 2
+		for length < 2*len(x) {
+			length *= 2
+		}
+		fft, window := spectra.NewFFT(length), spectra.Hann(len(x))
+		padded := func(x []float64) []float64 {
+			out := make([]float64, length)
+			vector.Multiply(out[:len(x)], x, window)
+			return out
+		}
+		bins, template := fft.Coefficients(nil, padded(y)), fft.Coefficients(nil, padded(x))
+		for k := range bins {
+			bins[k] *= cmplx.Conj(template[k])
+		}
+		at, _ := crestNear(bins, length)
+		off = append(off, at)
+	})
+	if p.windows = len(off); p.windows > 0 {
+		p.spread = deviationOf(off, 0)
+	}
+	return p, err
+}
+
 // slopeWithin is by how much the slope of a line may be off: its standard error, by the
-// deviation of the windows from the line, times studentT (Draper and Smith, "Applied
+// standard deviation of the windows from the line, times studentT (Draper and Smith, "Applied
 // Regression Analysis", 1.4), and what delays within sameDelay leave open; +Inf of fewer than
 // three.
 func slopeWithin(read []windowDelay, spread float64) float64 {
@@ -244,7 +283,7 @@ func slopeWithin(read []windowDelay, spread float64) float64 {
 	for _, w := range read {
 		squares += (w.centre - mean) * (w.centre - mean)
 	}
-	return max(studentT(len(read)-2)*spread*math.Sqrt(n/(n-2)), sameDelay) / math.Sqrt(squares)
+	return max(studentT(len(read)-2)*spread, sameDelay) / math.Sqrt(squares)
 }
 
 // studentT is how many standard errors hold 95 % of cases, where the error is known from so
@@ -257,9 +296,9 @@ func studentT(freedom int) float64 {
 }
 
 // fitLine fits delays over frames, twice: the second time without what lies far
-// from the first.
-func fitLine(read []windowDelay) (line timemap.Map, spread float64) {
-	kept := read
+// from the first. The spread is the standard deviation of what is kept from the line.
+func fitLine(read []windowDelay) (line timemap.Map, kept []windowDelay, spread float64) {
+	kept = read
 	for range 2 {
 		var n, sx, sy, sxx, sxy float64
 		for _, w := range kept {
@@ -268,20 +307,21 @@ func fitLine(read []windowDelay) (line timemap.Map, spread float64) {
 			sxx, sxy = sxx+weight*w.centre*w.centre, sxy+weight*w.centre*w.delay
 		}
 		line = timemap.Map{Delay: sy / n, Speed: 1}
+		fitted := 1
 		if det := n*sxx - sx*sx; len(kept) > 2 && det > 1e-9*n*sxx {
 			line.Speed = 1 + (n*sxy-sx*sy)/det
 			line.Delay = (sy - (line.Speed-1)*sx) / n
+			fitted = 2
 		}
 		off := make([]float64, len(kept))
 		for i, w := range kept {
 			off[i] = math.Abs(w.delay - line.Delay - (line.Speed-1)*w.centre)
 		}
-		sorted := append([]float64(nil), off...)
-		sort.Float64s(sorted)
-		spread = 1.48 * sorted[len(sorted)/2] // a normal deviation from the median (Hampel 1974)
+		spread = deviationOf(off, fitted)
+		most := max(4*typical(off), sameDelay/2)
 		var near []windowDelay
 		for i, w := range kept {
-			if off[i] <= max(4*spread, sameDelay/2) {
+			if off[i] <= most {
 				near = append(near, w)
 			}
 		}
@@ -290,7 +330,20 @@ func fitLine(read []windowDelay) (line timemap.Map, spread float64) {
 		}
 		kept = near
 	}
-	return line, spread
+	return line, kept, spread
+}
+
+// typical is a normal deviation from the median of distances, which few of them do not move
+// (Hampel 1974).
+func typical(off []float64) float64 {
+	sorted := append([]float64(nil), off...)
+	sort.Float64s(sorted)
+	return 1.48 * sorted[len(sorted)/2]
+}
+
+// deviationOf is the standard deviation of distances from what so many parameters were fitted to.
+func deviationOf(off []float64, fitted int) float64 {
+	return math.Sqrt(vector.SumOfSquares(off) / float64(max(1, len(off)-fitted)))
 }
 
 // crestNear is the crest within a frame of 0, from the best of nine places: a broad or

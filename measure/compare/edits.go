@@ -54,49 +54,122 @@ func splitTrack(read []windowDelay) [][]windowDelay {
 	return groups
 }
 
-// piecesOf finds the frames at which the delay steps from one group of windows to the
+// inPieces finds the frames at which the delay steps from one group of windows to the
 // next. A step that explains nothing is no step.
-func (g aligner) piecesOf(p placement, groups [][]windowDelay) ([]piece, error) {
-	largest := slices.MaxFunc(groups, func(a, b []windowDelay) int { return len(a) - len(b) })
-	speed := 1.0
-	if len(largest) > 3 {
-		if q := (placement{Map: timemap.Map{Speed: 1}}).settle(largest); q.Speed != 1 {
-			speed = q.Speed
-		}
-	}
-	delays := make([]float64, len(groups))
-	for i, group := range groups {
-		delays[i] = mostCommon(group, speed-1)
-	}
+func (g aligner) inPieces(p placement, groups [][]windowDelay) (placement, error) {
+	lines := lineOf(groups)
 	mapOf := func(delay float64) timemap.Map {
-		m := timemap.Map{Delay: p.Delay + p.Speed*delay, Speed: p.Speed * speed}
+		m := timemap.Map{Delay: p.Delay + p.Speed*delay, Speed: p.Speed * lines.speed}
 		// A fraction is a filter's phase more often than a delay beside an edit.
 		if whole := math.Round(m.Delay); m.Speed == 1 && math.Abs(m.Delay-whole) < 0.25 {
 			m.Delay = whole
 		}
 		return m
 	}
-	pieces := []piece{{0, g.shortP.frames, mapOf(delays[0])}}
+	p.pieces = []piece{{0, g.shortP.frames, mapOf(lines.delays[0])}}
 	for i := 1; i < len(groups); i++ {
-		last := &pieces[len(pieces)-1]
-		next := piece{0, g.shortP.frames, mapOf(delays[i])}
-		before, after := groups[i-1][len(groups[i-1])-1], groups[i][0]
-		from, to := int64(before.centre), int64(after.centre)
+		last := &p.pieces[len(p.pieces)-1]
+		next := piece{0, g.shortP.frames, mapOf(lines.delays[i])}
+		from, to := between(groups[i-1], groups[i])
 		end, begin, ok, err := g.boundary(last.Map, next.Map, p.inverted, from, to)
 		if err != nil {
-			return nil, err
+			return p, err
 		}
 		if !ok {
 			continue
 		}
 		last.to, next.from = end, begin
-		pieces = append(pieces, next)
+		p.pieces = append(p.pieces, next)
 	}
-	return pieces, nil
+	if len(p.pieces) > 1 {
+		first := p.Delay + p.Speed*lines.delays[0]
+		p.dropped = math.Abs(p.pieces[0].Delay - first)
+		p.Map, p.windows, p.spread, p.slope = p.pieces[0].Map, lines.first, lines.spread, lines.slope
+	}
+	return p, nil
 }
 
-// mostCommon is the delay that most windows agree on within half a frame, at frame 0:
-// in a voice some windows lie a period of it off.
+// between is from which frame on to which one a step between two groups of windows is looked
+// for: from the middle of the last window but one to that of the second one, as the step may
+// lie in half of the windows beside it.
+func between(before, after []windowDelay) (from, to int64) {
+	last, first := len(before)-1, 0
+	from, to = int64(before[last].centre), int64(after[first].centre)
+	if last > 0 {
+		from = max(from-windowFrames, int64(before[last-1].centre))
+	}
+	if len(after) > 1 {
+		to = min(to+windowFrames, int64(after[1].centre))
+	}
+	return from, to
+}
+
+// parallels are lines of one slope through the delays of each of several groups of windows.
+type parallels struct {
+	speed         float64
+	delays        []float64 // of each group, at frame 0
+	spread, slope float64   // as those of a placement
+	first         int       // windows of the first group
+}
+
+// lineOf is the least-squares fit to the windows near the delay that most of their group
+// agree on: in a voice some lie a period of it off.
+func lineOf(groups [][]windowDelay) parallels {
+	largest := slices.MaxFunc(groups, func(a, b []windowDelay) int { return len(a) - len(b) })
+	l := parallels{speed: 1, delays: make([]float64, len(groups)), slope: math.Inf(1)}
+	if len(largest) > 3 {
+		line, _, _ := fitLine(largest)
+		l.speed = line.Speed
+	}
+	near := make([][]windowDelay, len(groups))
+	n, sxx, sxy, span := 0, 0.0, 0.0, 0.0
+	for i, group := range groups {
+		at := mostCommon(group, l.speed-1)
+		var centre, delay float64
+		for _, w := range group {
+			if math.Abs(w.delay-(l.speed-1)*w.centre-at) <= leastStep {
+				near[i] = append(near[i], w)
+				centre, delay = centre+w.centre, delay+w.delay
+			}
+		}
+		k := float64(len(near[i]))
+		for _, w := range near[i] {
+			sxx, sxy = sxx+(w.centre-centre/k)*(w.centre-centre/k), sxy+(w.centre-centre/k)*(w.delay-delay/k)
+		}
+		n += len(near[i])
+		span = max(span, near[i][len(near[i])-1].centre-near[i][0].centre)
+	}
+	level := func(speed float64) (off []float64) {
+		for i, group := range near {
+			l.delays[i] = 0
+			for _, w := range group {
+				l.delays[i] += (w.delay - (speed-1)*w.centre) / float64(len(group))
+			}
+			for _, w := range group {
+				off = append(off, w.delay-(speed-1)*w.centre-l.delays[i])
+			}
+		}
+		return off
+	}
+	l.first, l.speed = len(near[0]), 1
+	freedom := n - len(groups) - 1
+	if sxx > 0 && freedom > 0 {
+		l.speed = 1 + sxy/sxx
+	}
+	l.spread = deviationOf(level(l.speed), len(groups)+1)
+	if sxx > 0 && freedom > 0 {
+		l.slope = max(studentT(freedom)*l.spread, sameDelay) / math.Sqrt(sxx)
+	}
+	// As of one line, a slope within the scatter is none.
+	if l.speed != 1 && math.Abs(l.speed-1)*span < max(sameDelay, 2*l.spread) {
+		l.slope += math.Abs(l.speed - 1)
+		l.speed = 1
+		level(1)
+	}
+	return l
+}
+
+// mostCommon is the delay that most windows agree on within half a frame, at frame 0.
 func mostCommon(group []windowDelay, drift float64) float64 {
 	at := func(w windowDelay) float64 { return w.delay - drift*w.centre }
 	best, most := 0.0, -1.0

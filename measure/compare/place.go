@@ -39,8 +39,7 @@ func (p placement) within() float64 {
 	if n < 3 {
 		fitted = 1
 	}
-	freedom := max(1, n-fitted)
-	return max(0.001, studentT(freedom)*p.spread/math.Sqrt(float64(freedom)), p.dropped)
+	return max(0.001, studentT(max(1, n-fitted))*p.spread/math.Sqrt(float64(n))) + p.dropped
 }
 
 // exact reports whether frames of A fall on frames of B.
@@ -118,6 +117,7 @@ const (
 	certainSimilarity = 0.9     // no other place can be better by much
 	windowFrames      = 1 << 15 // 0.7 s: what the delay is read from, here and there
 	mostWindows       = 36
+	leastScattered    = 4 // windows that show how far they scatter
 	// sameDelay is by how many frames delays may differ and be one.
 	sameDelay = 0.005
 )
@@ -378,31 +378,31 @@ func spanned(frames int, speed float64) int { return int(math.Ceil(float64(frame
 // refine reads the delay all over the sound: as a fraction, as the drift of a clock,
 // and, if asked, as the steps that cuts and insertions leave.
 func (g aligner) refine(p placement, sure int64, steps bool) (placement, error) {
-	read, err := g.track(p, sure, steps)
-	if err != nil {
-		return p, err
-	}
-	if groups := splitTrack(read); steps && len(groups) > 1 {
-		pieces, err := g.piecesOf(p, groups)
+	for drifts := false; ; { // once more, with the drift taken out
+		read, err := g.track(p, sure, steps)
 		if err != nil {
 			return p, err
 		}
-		if len(pieces) > 1 {
-			p.pieces, p.Map, p.windows = pieces, pieces[0].Map, len(read)
-			return p, nil
+		if groups := splitTrack(read); steps && len(groups) > 1 {
+			if q, err := g.inPieces(p, groups); err != nil || len(q.pieces) > 1 {
+				return q, err
+			}
 		}
-	}
-	p = p.settle(read)
-	if p.Speed != 1 { // once more, with the drift taken out
+		if p = p.settle(read); drifts || p.Speed == 1 {
+			break
+		}
 		// Where whole frames leave no more than the drift, it is none: reading it again makes
 		// it no eight times better.
 		if whole, better, err := g.wholeIfAsGood(p, 1); err != nil || better {
 			return whole, err
 		}
-		if read, err = g.track(p, sure, false); err != nil {
+		drifts = true
+	}
+	var err error
+	if p.windows < leastScattered {
+		if p, err = g.scatter(p); err != nil {
 			return p, err
 		}
-		p = p.settle(read)
 	}
 	if !(piece{Map: p.Map}).exact() {
 		p, _, err = g.wholeIfAsGood(p, g.unlikeRatio())
@@ -481,15 +481,44 @@ func (g aligner) place(at int64, frames int) (candidate, error) {
 	for _, reach := range []int64{probeFrames / 2, nearFrames, g.shortP.frames + g.longP.frames} {
 		from, to := max(at-reach, -int64(frames)+1), min(at+reach, g.longP.frames-1)
 		found, err := searchIn(g.long, g.longP.frames, g.channel, probes[0], from, to, at, g.emphasis)
-		if math.Abs(found.correlation) > math.Abs(best.correlation) {
-			best.frame, best.correlation, best.others = found.frame, found.correlation, found.others
-		}
 		if err != nil {
 			return best, err
+		}
+		if between, err := g.betweenFrames(found, at, probes); err != nil || math.Abs(between) > math.Abs(best.correlation) {
+			best.frame, best.correlation, best.others = found.frame, between, found.others
+			if err != nil {
+				return best, err
+			}
 		}
 		everywhere := at-reach < -int64(frames) && at+reach >= g.longP.frames
 		if everywhere || math.Abs(best.correlation) >= certainSimilarity || reach > probeFrames && best.enough() {
 			break
+		}
+	}
+	return best, nil
+}
+
+// betweenFrames is the correlation of a passage where it was found, or, where that is too
+// little, between the frames there: half a frame takes much of high frequencies.
+func (g aligner) betweenFrames(found candidate, of int64, passage [][]float64) (float64, error) {
+	best := found.correlation
+	frames := len(passage[0])
+	if needed := leastSimilarity(int64(frames), g.rate); math.Abs(best) >= needed || math.Abs(best) < needed/2 {
+		return best, nil
+	}
+	for between := -0.5; between <= 0.5; between += 0.125 {
+		m := timemap.Map{Delay: float64(found.frame-of) + between, Speed: 1}
+		err := g.eachWindow(m, []planes.Extent{{From: of, Frames: frames}}, passage, func(x, y []float64) {
+			var xx, xy, yy float64
+			for k := range x {
+				xx, xy, yy = xx+x[k]*x[k], xy+x[k]*y[k], yy+y[k]*y[k]
+			}
+			if r := xy / math.Sqrt(xx*yy); math.Abs(r) > math.Abs(best) {
+				best = r
+			}
+		})
+		if err != nil {
+			return best, err
 		}
 	}
 	return best, nil

@@ -15,7 +15,7 @@ const (
 	// mostStretch is the largest difference of speed that is looked for beside each of
 	// speeds: a pulled-down rate is 999 ppm off (1000/1001, SMPTE ST 12-1).
 	mostStretch    = 1600e-6
-	leastStretched = 1 << 15 // frames, 0.7 s at 48 kHz: shorter ones move too little to show a speed
+	leastParts     = 8       // of a sound, 0.7 s at 48 kHz: shorter ones move too little to show a speed
 	stretchedReach = 1 << 17 // frames by which B may be later or earlier, beside its speed
 	partsOfPassage = 24      // of a passage that are looked for each by itself
 	peaksOfPart    = 6
@@ -41,8 +41,11 @@ type stretchedPeak struct {
 // each by itself; their places that lie on one line give the speed.
 func (g *aligner) findStretched(speed float64) (candidate, error) {
 	best := candidate{speed: 1, needed: 1}
-	frames := min(probeFrames, g.shortP.frames)
-	if frames < leastStretched {
+	frames, part := min(probeFrames, g.shortP.frames), 4096 // stretched by 6 frames at most
+	if g.rate < 32000 {
+		part /= 2
+	}
+	if frames < leastParts*int64(part) {
 		return best, nil
 	}
 	at, _ := g.shortP.loudestStretch(g.channel, frames, 0, g.shortP.frames)
@@ -56,7 +59,7 @@ func (g *aligner) findStretched(speed float64) (candidate, error) {
 		x = timemap.Map{Speed: 1 / speed}.Resample(x, 0, int(float64(len(x))*speed))
 	}
 	home := int64(math.Round(float64(at) * speed))
-	peaks, err := g.peaksOfParts(x, home)
+	peaks, err := g.peaksOfParts(x, part, home)
 	if err != nil {
 		return best, err
 	}
@@ -73,13 +76,9 @@ func (g *aligner) findStretched(speed float64) (candidate, error) {
 	return best, err
 }
 
-// peaksOfParts are the places of parts of a passage within stretchedReach of its home in the
-// long sound.
-func (g *aligner) peaksOfParts(x []float64, home int64) (peaks []stretchedPeak, err error) {
-	frames := 4096 // stretched by 6 frames at most
-	if g.rate < 32000 {
-		frames /= 2
-	}
+// peaksOfParts are the places of parts, of so many frames, of a passage within stretchedReach
+// of its home in the long sound.
+func (g *aligner) peaksOfParts(x []float64, frames int, home int64) (peaks []stretchedPeak, err error) {
 	x = g.emphasis.of(x)
 	x[0] = 0
 	var begins []int
@@ -196,7 +195,7 @@ func steepest(peaks []stretchedPeak, length float64) (line timemap.Map, found bo
 			through := timemap.Map{Delay: p.later - slope*p.centre, Speed: 1 + slope}
 			if kept, sum := on(through, p.correlation); sum > most && len(kept) >= leastOnLine {
 				most, found = sum, true
-				line, _ = fitLine(kept)
+				line, _, _ = fitLine(kept)
 			}
 		}
 	}
