@@ -80,7 +80,7 @@ func (l *frameLevels) noPauses(channel, rate int) string {
 		return fmt.Sprintf("less than %g s of pauses in which a room is recorded; %.1f s of the channel hold exact zeros, put there by an edit, by a gate, or by rounding to few bits: record 10 s of room tone", leastPauseSeconds, float64(edits)*hopMs/1000)
 	case (n-edits-dead)*hopMs >= least:
 	case dead > edits:
-		return fmt.Sprintf("nothing sounds above %d Hz in it: it has only an offset or a very low sound", PauseHighPassHz)
+		return fmt.Sprintf("nothing in it exceeds %d dBFS above %d Hz: it has only an offset, a very low sound or dither of 24 bits", deadDB, PauseHighPassHz)
 	default:
 		return "its pauses are exact zeros, put there by an edit or a gate: no room is recorded in them"
 	}

@@ -23,8 +23,10 @@ const (
 	humSearchHz   = 0.01 // step of the search, a fifth of the width of the tenth harmonic in 2 s
 	humStepHz     = 0.1  // twice the least uncertainty that is stated
 	humNeedLines  = 3
-	humLeastPiece = 0.25 // s
-	humLeastDBFS  = -140 // what is lower is the rounding of 24 bits
+	railwayHz     = 50.0 / 3 // of railways in central and northern Europe (EN 50163, from memory)
+	railwayMostHz = 3        // width of a line from which on lines so close are not told apart
+	humLeastPiece = 0.25     // s
+	humLeastDBFS  = -140     // what is lower is the rounding of 24 bits
 	// Hum that is less than 3 dB above the noise of the third octaves around its lines, and
 	// none of whose lines is 6 dB above that of its own, is not audible as hum: it is a
 	// reading, and no finding. A third octave is 0.232 of its centre frequency wide.
@@ -49,15 +51,26 @@ func (n *noiseSpectrum) findMains() (best hum, reason string) {
 		return best, fmt.Sprintf("no pause longer than %g ms", humLeastPiece*1000)
 	}
 	n.powers = spectra.LinePowersOf(n.long.lines, humHighestHz)
-	var lone hum
+	var lone, other hum
 	for _, mains := range []float64{50, 60} {
 		h := n.series(mains, n.mainsHz(mains))
-		if h.found && (!best.found || h.power > best.power) {
-			best = h
+		switch {
+		case h.found && (!best.found || h.power > best.power):
+			best, other = h, best
+		case h.found:
+			other = h
 		}
 		if h.lone && h.power > lone.power {
 			lone = h
 		}
+	}
+	if h := n.railway(); h.found && (!best.found || best.nominal == 50) {
+		best = h
+	} else if h.found && other.nominal == 50 {
+		other = h
+	}
+	if other = other.without(best); other.found {
+		best.other = &other
 	}
 	switch {
 	case !best.found && lone.lone:
@@ -92,9 +105,47 @@ func (n *noiseSpectrum) mainsHz(nominal float64) float64 {
 	return centre
 }
 
-// harmonics is how many harmonics of a mains frequency the rate holds, ten at most.
+// harmonics is how many harmonics of a mains frequency the rate holds: ten at most, and of a
+// railway's as many up to the same frequency.
 func (n *noiseSpectrum) harmonics(hz float64) float64 {
-	return min(humHarmonics, math.Ceil(float64(n.rate)/2/(1.02*hz))-1)
+	most := humHarmonics * max(1, math.Round(50/hz))
+	return min(most, math.Ceil(float64(n.rate)/2/(1.02*hz))-1)
+}
+
+// railway is the series of a railway's frequency, each third line of which is one of 50 Hz: it
+// is found by four of the others, two of them strong and a tenth of its power together, since
+// among thirty places chance finds a weak line or two.
+func (n *noiseSpectrum) railway() (h hum) {
+	if n.powers.LineHz > railwayMostHz {
+		return h
+	}
+	h = n.series(railwayHz, n.mainsHz(railwayHz))
+	own, strong, power := h.own(hum{hz: 3 * h.hz, nominal: 50})
+	h.found = h.found && strong >= humNeedLines-1 && own > humNeedLines && power >= h.power/10
+	return h
+}
+
+// without is a series found by lines that are none of another series.
+func (h hum) without(other hum) hum {
+	if own, strong, _ := h.own(other); other.hz > 0 {
+		h.found = h.found && (own >= humNeedLines || own == humNeedLines-1 && strong > 0)
+	}
+	return h
+}
+
+// own are the lines that are none of another series, how many of them are strong, and their
+// power.
+func (h hum) own(other hum) (count, strong int, power float64) {
+	for _, l := range h.lines {
+		if k := max(1, math.Round(l.Hz/other.hz)); math.Abs(l.Hz-k*other.hz) > k*other.nominal*humTolerance {
+			count++
+			power += dsp.DBToPower(l.DBFS)
+			if l.OverDB >= spectra.HumStrongDB {
+				strong++
+			}
+		}
+	}
+	return count, strong, power
 }
 
 // mostHum is the power that hum which was not found has at most: of each series the
@@ -199,6 +250,10 @@ func (n *noiseSpectrum) reportHum(r *report, floor float64) {
 		ofLevel = fmt.Sprintf("±%.1f dB: %.1f dB from pause to pause, %.1f dB by the noise at its lines and by lines that it hides", max(db, best.overDB), db, best.overDB)
 	}
 	r.in.Hum = best.lines
+	if other := best.other; other != nil {
+		r.in.Hum = append(slices.Clone(best.lines), other.lines...)
+		r.find(measure.Note, -1, -1, fmt.Sprintf("hum of %.1f Hz as well, at %.1f dBFS-rms in the pauses, %s: two supplies of different frequencies", other.hz, dsp.PowerToDB(other.power), other.family()), "find what runs from each of them")
+	}
 	level := dsp.PowerToDB(best.power)
 	named, family := fmt.Sprintf("hum of %.1f Hz", best.hz), best.family()
 	if best.isOfBoth() {
@@ -234,6 +289,7 @@ type hum struct {
 	around           float64 // noise of the third octaves around its lines
 	audible          bool    // one of its lines stands out of its own
 	lines            []HumLine
+	other            *hum    // a weaker series beside it; nil: none
 	first, odd, even float64 // powers of the fundamental and of its harmonics
 }
 
@@ -244,6 +300,8 @@ func (h hum) family() string {
 		fundamental = "the fundamental and "
 	}
 	switch {
+	case h.nominal == railwayHz:
+		return fmt.Sprintf("%d lines: a railway's supply", len(h.lines))
 	case len(h.lines) == 1 && h.first > 0:
 		return "the fundamental alone"
 	case h.odd > 4*h.even:
@@ -256,6 +314,9 @@ func (h hum) family() string {
 
 // isOfBoth reports that each line is a harmonic of the other mains frequency as well.
 func (h hum) isOfBoth() bool {
+	if h.nominal == railwayHz {
+		return false
+	}
 	other := 110 - h.nominal
 	for _, l := range h.lines {
 		if k := max(1, math.Round(l.Hz/other)); math.Abs(l.Hz-k*other) > k*other*humTolerance {

@@ -27,7 +27,7 @@ func NoiseFloor(ctx context.Context, workers int, src wave.Source, open func() (
 	floors := levels.findFloors(f.Rate)
 	for _, f := range floors {
 		for _, n := range f.spectra() {
-			n.noHum = true
+			n.kept = nil
 		}
 	}
 	// The pauses are little: goroutines would wait more than work.

@@ -36,12 +36,12 @@ type noiseSpectrum struct {
 	spectrum *spectra.Power
 	steady   *steadiness
 	long     humPieces // stretches for the search of hum, two seconds each at most
+	kept     [][2]int  // those to come, from a hop up to another
 	powers   *spectra.LinePowers
-	noHum    bool // hum is not searched for
 }
 
-// mostHumSeconds bounds the noise that is kept for the search of hum.
-const mostHumSeconds = 10
+// mostHumSeconds bounds the noise that is kept for the search of hum, in humMostPieces.
+const mostHumSeconds, humMostPieces = 10, 5
 
 func newNoiseSpectrum(rate int, p *pauses, store *humStore) *noiseSpectrum {
 	length := 16 // about 40 ms, a power of two
@@ -49,10 +49,38 @@ func newNoiseSpectrum(rate int, p *pauses, store *humStore) *noiseSpectrum {
 		length *= 2
 	}
 	hop := hopOf(rate)
-	return &noiseSpectrum{
+	n := &noiseSpectrum{
 		rate: rate, pauses: p, before: make([]float64, hop), steady: newSteadiness(rate),
 		spectrum: spectra.Empty(spectra.Hann(length), rate), long: humPieces{store: store},
 	}
+	n.kept = n.humStretches()
+	return n
+}
+
+// humStretches are the stretches of pauses that are kept for the search of hum, from a hop up to
+// another, 2 s at most: of more than humMostPieces the longest of each of as many parts of the
+// take, since hum may begin late.
+func (n *noiseSpectrum) humStretches() (kept [][2]int) {
+	var all [][2]int
+	run := 0
+	for hop := n.pauses.from; hop <= n.pauses.to; hop++ {
+		inside := n.pauses.inOrBetween(hop)
+		if inside || n.pauses.inOrBetween(hop-1) {
+			run++
+		}
+		if length := run * hopOf(n.rate); run > 0 && (!inside || length >= 2*n.rate) {
+			if length >= int(humLeastPiece*float64(n.rate)) {
+				all = append(all, [2]int{hop + 1 - run, hop + 1})
+			}
+			run = 0
+		}
+	}
+	parts := min(humMostPieces, len(all))
+	for i := range parts {
+		part := all[i*len(all)/parts : (i+1)*len(all)/parts]
+		kept = append(kept, slices.MaxFunc(part, func(a, b [2]int) int { return (a[1] - a[0]) - (b[1] - b[0]) }))
+	}
+	return kept
 }
 
 // cLow is the low-frequency half of C-weighting: two poles at 20.6 Hz (IEC
@@ -185,11 +213,10 @@ func (n *noiseSpectrum) takeHop(hop int, x []float64) {
 	if n.pauses.has(hop) { // with the next hop a frame of a pause
 		copy(n.before, x)
 	}
-	if !n.noHum && (n.pauses.inOrBetween(hop-1) || n.pauses.inOrBetween(hop)) {
-		n.plain = append(n.plain, x...)
-	}
-	if !n.pauses.inOrBetween(hop) || len(n.plain) >= 2*n.rate {
-		n.endPause()
+	if len(n.kept) > 0 && hop >= n.kept[0][0] {
+		if n.plain = append(n.plain, x...); hop+1 == n.kept[0][1] {
+			n.endStretchOfHum()
+		}
 	}
 	if n.pauses.isTypical(hop-1) || n.pauses.isTypical(hop) {
 		n.power += vector.SumOfSquares(x)
@@ -213,18 +240,20 @@ func (n *noiseSpectrum) endStretch() {
 	n.running = n.running[:0]
 }
 
-// endPause keeps a pause for the search of hum.
-func (n *noiseSpectrum) endPause() {
-	if x := n.plain; len(x) >= int(humLeastPiece*float64(n.rate)) && len(n.long.frames)*2 < mostHumSeconds {
-		n.long.add(x, mostHumSeconds*n.rate)
+// endStretchOfHum keeps a stretch for the search of hum.
+func (n *noiseSpectrum) endStretchOfHum() {
+	if len(n.plain) >= int(humLeastPiece*float64(n.rate)) {
+		n.long.add(n.plain, mostHumSeconds*n.rate)
 	}
-	n.plain = n.plain[:0]
+	n.plain, n.kept = n.plain[:0], n.kept[1:]
 }
 
 // finish ends with the last pause.
 func (n *noiseSpectrum) finish() {
 	n.endStretch()
-	n.endPause()
+	if len(n.plain) > 0 {
+		n.endStretchOfHum()
+	}
 }
 
 // table is the spectrum as numbers, and the pauses that it rests on.

@@ -115,7 +115,7 @@ func TestSteadinessTakesWholeFrames(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 64))
 	p := &pauses{to: hops, are: make(bitRow, 4), typical: make(bitRow, 4), between: make(bitRow, 4)}
 	n := newNoiseSpectrum(rate, p, nil)
-	n.noHum = true
+	n.kept = nil
 	want := newSteadiness(rate)
 	before := make([]float64, hopOf(rate))
 	for hop := range hops {
