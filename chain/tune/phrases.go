@@ -6,29 +6,47 @@ import (
 )
 
 // phrases returns the stretches of a take in which speech is audible: where it is at least as
-// strong as the noise, so that both together are 3 dB over it. Where the detector's reading of
-// the noise alone moves by more than that, a phrase is found by its louder part, and then
-// extended over the soft sounds beside it.
-func (a *takeAnalysis) phrases() []word {
-	over := max(a.noiseTop+wordOverNoiseDB, a.pauseDBFS+audibleDB)
-	all := words(a.tracks.level, over)
-	if over == a.pauseDBFS+audibleDB {
+// strong as the noise of its part, so that both together are 3 dB over it. Where the detector's
+// reading of the noise alone moves by more than that, a phrase is found by its louder part, and
+// then extended over the soft sounds beside it.
+// The detector's window ends with its millisecond, so its reading is that of the sound half a
+// window earlier.
+func (a *takeAnalysis) phrases() (all []word) {
+	for _, p := range a.parts() {
+		for _, w := range p.phrases(a.tracks.level) {
+			all = append(all, word{max(0, w.from-window/2), max(0, w.to-window/2)})
+		}
+	}
+	return all
+}
+
+func (p part) phrases(level []int16) []word {
+	over := max(p.noise.top+wordOverNoiseDB, p.noise.pauseDBFS+audibleDB)
+	all := p.words(level, over)
+	if over == p.noise.pauseDBFS+audibleDB {
 		return all
 	}
 	extended := slices.Clone(all)
-	level := a.tracks.level
 	for i, w := range all {
-		before, after := max(0, w.from-wordEdgesMs), min(len(level), w.to+wordEdgesMs)
-		if i > 0 {
-			before = max(before, (all[i-1].to+w.from)/2)
-		}
-		if i+1 < len(all) {
-			after = min(after, (all[i+1].from+w.to)/2)
-		}
-		extended[i].from -= a.softMs(w.from-1, before-1, -1)
-		extended[i].to += a.softMs(w.to, after, 1)
+		before, after := p.around(all, i)
+		extended[i].from -= p.softMs(level, w.from-1, before-1, -1)
+		extended[i].to += p.softMs(level, w.to, after, 1)
 	}
 	return extended
+}
+
+// around returns the time around a word that belongs to it: up to 200 ms on either side, and
+// half of the way to the next word.
+func (p part) around(all []word, i int) (before, after int) {
+	w := all[i]
+	before, after = max(p.from, w.from-wordEdgesMs), min(p.to, w.to+wordEdgesMs)
+	if i > 0 {
+		before = max(before, (all[i-1].to+w.from)/2)
+	}
+	if i+1 < len(all) {
+		after = min(after, (all[i+1].from+w.to)/2)
+	}
+	return before, after
 }
 
 // leastSoftMs is the shortest soft sound beside a word that counts: longer than the
@@ -38,11 +56,11 @@ const leastSoftMs = 25
 // softMs returns for how many milliseconds beside a word, from one millisecond up to another,
 // soft speech lasts: the stretch whose power exceeds that of audible speech by the largest sum.
 // Noise alone is half as strong, so its sum falls.
-func (a *takeAnalysis) softMs(from, to, step int) (ms int) {
-	audible := powerOf(int16(max(quietest, min(10000, math.Round(100*(a.pauseDBFS+audibleDB))))))
+func (p part) softMs(level []int16, from, to, step int) (ms int) {
+	audible := powerOf(int16(max(quietest, min(10000, math.Round(100*(p.noise.pauseDBFS+audibleDB))))))
 	sum, most := 0.0, 0.0
 	for k, n := from, 1; k != to; k, n = k+step, n+1 {
-		if sum += powerOf(a.tracks.level[k]) - audible; sum > most && n >= leastSoftMs {
+		if sum += powerOf(level[k]) - audible; sum > most && n >= leastSoftMs {
 			most, ms = sum, n
 		}
 	}

@@ -133,14 +133,14 @@ func sameFloors(all []*takeAnalysis) error {
 		if a.undecided != "" {
 			continue
 		}
-		if low == nil || a.pauseDBFS < low.pauseDBFS {
+		if low == nil || a.noise.pauseDBFS < low.noise.pauseDBFS {
 			low = a
 		}
-		if high == nil || a.pauseDBFS > high.pauseDBFS {
+		if high == nil || a.noise.pauseDBFS > high.noise.pauseDBFS {
 			high = a
 		}
 	}
-	if low != nil && high.pauseDBFS-low.pauseDBFS > oneFloorDB {
+	if low != nil && high.noise.pauseDBFS-low.noise.pauseDBFS > oneFloorDB {
 		return &NoProposal{fmt.Sprintf("the noise of %s lies at %.1f dBFS, that of %s at %.1f: more than %d dB apart, so one threshold does not fit both. Propose a chain for each, or bring them to one level first",
 			low.name, low.floorDBFS, high.name, high.floorDBFS, oneFloorDB)}
 	}
@@ -166,12 +166,12 @@ func (p *ProposedChain) useRoom(ctx context.Context, all []*takeAnalysis, room T
 		return nil
 	}
 	for _, a := range all {
-		switch apart := r.pauseDBFS - a.pauseDBFS; {
+		switch apart := r.noise.pauseDBFS - a.noise.pauseDBFS; {
 		case a.undecided != "":
 			p.Notes = append(p.Notes, fmt.Sprintf("%s has no pauses of its own (%s): the noise is that of %s, %.1f dBFS.", a.name, a.undecided, room.Name, r.floorDBFS))
-			a.undecided, a.floorDBFS, a.pauseDBFS, a.variation, a.seconds, a.noise, a.noiseTop = "", r.floorDBFS, r.pauseDBFS, r.variation, r.seconds, r.noise, r.noiseTop
+			a.undecided, a.floorDBFS, a.variation, a.seconds, a.noise = "", r.floorDBFS, r.variation, r.seconds, r.noise
 			a.active = activityOf(a.tracks.level, a.leastActive())
-			a.speechDB = a.active.db - r.pauseDBFS
+			a.speechDB = a.active.db - r.noise.pauseDBFS
 			a.speech = a.speechDB > leastSpeechDB
 		case math.Abs(apart) <= confirmedDB:
 			p.Notes = append(p.Notes, fmt.Sprintf("%s confirms the noise of the pauses of %s within %d dB.", room.Name, a.name, confirmedDB))
@@ -221,7 +221,7 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 		if k := slices.IndexFunc(a.inspection.Floors, floorIsTwo); k >= 0 {
 			low, _ := a.inspection.Readings.Get("lower_noise_floor_dbfs")
 			f := a.inspection.Floors[k]
-			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and %.1f dBFS, the higher %s: the expander is set for the higher. Where the noise is lower, speech softer than the higher noise is lowered too, and the figures of the speech do not count it.",
+			p.Notes = append(p.Notes, fmt.Sprintf("%s has two noise floors, %.1f dBFS and %.1f dBFS, the higher %s: the expander is set for the higher, and the figures of the speech count in each part what is audible over its own noise. If the take was joined from recordings of different rooms, propose a chain for each.",
 				a.name, low.Value, f.DBFS, take.HigherText(f.Higher, f.Share, a.format.Rate)))
 		}
 	}

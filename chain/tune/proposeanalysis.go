@@ -30,14 +30,13 @@ type takeAnalysis struct {
 
 	undecided string  // why no floor was found; "" where one was
 	floorDBFS float64 // of the noisiest channel, 20 Hz to 20 kHz
-	pauseDBFS float64 // of the noisiest channel, above 150 Hz
-	notchedDB float64 // by how much notches change pauseDBFS; 0: the tracks were taken without notches
+	notchedDB float64 // by how much notches change noise.pauseDBFS; 0: the tracks were taken without notches
 	variation float64
 	seconds   float64 // of pauses
-	noise     []int16 // readings of the expander's detector in the pauses, hundredths of a dB, sorted
-	noiseTop  float64
-	speech    bool    // whether there is speech above the noise
-	speechDB  float64 // level of the speech over the floor; −Inf where there is none
+	noise     noiseReading
+	lower     *noiseReading // of the parts with the lower one of two floors; nil: there is one floor
+	speech    bool          // whether there is speech above the noise
+	speechDB  float64       // level of the speech over the floor; −Inf where there is none
 	active    activity
 }
 
@@ -100,7 +99,7 @@ func analyseTake(ctx context.Context, name string, open func() (wave.Source, err
 // decide determines the noise from which the expander is set.
 func (a *takeAnalysis) decide() {
 	floors := a.inspection.Floors
-	a.floorDBFS, a.pauseDBFS, a.seconds, a.speechDB = math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	a.floorDBFS, a.noise.pauseDBFS, a.seconds, a.speechDB = math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	if len(floors) == 0 {
 		a.undecided = "the take holds no sound that can be judged"
 		return
@@ -113,15 +112,16 @@ func (a *takeAnalysis) decide() {
 			a.undecided, a.variation = f.Undecided, f.Variation
 			return
 		}
-		a.floorDBFS, a.pauseDBFS = max(a.floorDBFS, f.DBFS), max(a.pauseDBFS, f.PauseDBFS)
+		a.floorDBFS, a.noise.pauseDBFS = max(a.floorDBFS, f.DBFS), max(a.noise.pauseDBFS, f.PauseDBFS)
 		a.variation, a.seconds = max(a.variation, f.Variation), min(a.seconds, f.Seconds)
 	}
-	a.noise = a.noiseLevels(a.isPause)
+	a.noise.levels = a.noiseLevels(a.isPause)
 	var ok bool
-	if a.noiseTop, ok = noiseTop(a.noise); !ok {
+	if a.noise.top, ok = noiseTop(a.noise.levels); !ok {
 		a.undecided = "its pauses are too short for the expander's detector to settle in: record 10 s of room tone"
 		return
 	}
+	a.readLower()
 	if r, ok := a.inspection.Readings.Get("speech_to_noise_db"); ok && r.Measurable() {
 		a.speech, a.speechDB = true, r.Value
 	}
@@ -160,12 +160,12 @@ func (a *takeAnalysis) leastActive() int16 {
 	if a.undecided != "" {
 		return quietest
 	}
-	return int16(max(quietest, min(10000, math.Round(100*(a.noiseTop+wordOverNoiseDB)))))
+	return int16(max(quietest, min(10000, math.Round(100*(a.noise.top+wordOverNoiseDB)))))
 }
 
 // threshold returns the expander's threshold by its rule, in dBFS.
 func (a *takeAnalysis) threshold() float64 {
-	return max(a.pauseDBFS+overFloorDB, a.noiseTop+overNoiseDB)
+	return max(a.noise.pauseDBFS+overFloorDB, a.noise.top+overNoiseDB)
 }
 
 // speaks reports whether speech was found.

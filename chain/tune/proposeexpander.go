@@ -73,7 +73,7 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	}
 	settings := func(rangeDB float64) dsp.ExpanderSettings {
 		return dsp.ExpanderSettings{
-			ThresholdDBFS: T, Ratio: max(leastRatio, min(mostRatio, 1+rangeDB/max(1, T-loud.pauseDBFS))), RangeDB: rangeDB, HysteresisDB: hysteresisDB,
+			ThresholdDBFS: T, Ratio: max(leastRatio, min(mostRatio, 1+rangeDB/max(1, T-loud.noise.pauseDBFS))), RangeDB: rangeDB, HysteresisDB: hysteresisDB,
 			AttackMs: expanderAttackMs, HoldMs: expanderHoldMs, ReleaseMs: expanderReleaseMs, LookaheadMs: expanderLookaheadMs, LinkChannels: true,
 		}
 	}
@@ -105,12 +105,12 @@ func (p *ProposedChain) proposeExpander(all []*takeAnalysis) [][]int16 {
 	if off != "" {
 		c = None
 	}
-	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above %d Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", sideChainHz, loud.pauseDBFS, loud.seconds, loud.noiseTop),
+	p.choose("threshold_dbfs", T, "dBFS", fmt.Sprintf("noise above %d Hz %.1f dBFS in %.1f s of pauses; the expander's detector reads %.1f dBFS or less in 99.9 %% of them", sideChainHz, loud.noise.pauseDBFS, loud.seconds, loud.noise.top),
 		fmt.Sprintf("at least %d dB over the noise, and %d dB over what the detector reads", overFloorDB, overNoiseDB), c)
 	rangeDB = p.choose("range_db", rangeDB, "dB", fmt.Sprintf("with %d dB, it is predicted to lower %.1f %% of the time of speech by more than %d dB, and to cut %s and %s of %s by more than %d dB", mostRangeDB, 100*worst, loweredDB, dsp.Plural(cuts.ends, "end"), dsp.Plural(cuts.starts, "start"), dsp.Plural(cuts.phrases, "phrase"), cutDB),
 		fmt.Sprintf("%d dB, but less where it lowers more than %g %% of the time of speech, or cuts more than %g %% of the ends or %g %% of the starts", mostRangeDB, 100*mostLoweredShare, 100*mostEndsCut, 100*mostStartsCut), c)
 	s := settings(rangeDB)
-	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.pauseDBFS), fmt.Sprintf("the ratio that lowers the noise by the range, %g to %d", leastRatio, mostRatio), c)
+	p.choose("ratio", s.Ratio, "", fmt.Sprintf("threshold %.1f dB over the noise", T-loud.noise.pauseDBFS), fmt.Sprintf("the ratio that lowers the noise by the range, %g to %d", leastRatio, mostRatio), c)
 	p.choose("hysteresis_db", s.HysteresisDB, "dB", "", "", c)
 	p.choose("attack_ms", s.AttackMs, "ms", "", "", c)
 	p.choose("hold_ms", s.HoldMs, "ms", "", "it stays open through the short silences inside words, such as those before p, t and k", c)
@@ -141,9 +141,9 @@ func nothingToGain(all []*takeAnalysis) string {
 			lufs = r.Value
 		}
 		gain := max(leastGainDB, usualLUFS-lufs+compressedDB)
-		if at := a.pauseDBFS + gain; at > loudest {
+		if at := a.noise.pauseDBFS + gain; at > loudest {
 			loudest = at
-			why = fmt.Sprintf("nothing to gain: the noise above %d Hz lies at %.1f dBFS, and stays under %d dBFS with %.0f dB of gain.", sideChainHz, a.pauseDBFS, inaudibleDBFS, gain)
+			why = fmt.Sprintf("nothing to gain: the noise above %d Hz lies at %.1f dBFS, and stays under %d dBFS with %.0f dB of gain.", sideChainHz, a.noise.pauseDBFS, inaudibleDBFS, gain)
 		}
 	}
 	if loudest >= inaudibleDBFS {
@@ -236,9 +236,10 @@ func tracedGains[T any](stage dsp.GainTracer, level []int16, latency int, kept f
 // word is a stretch of speech in milliseconds.
 type word struct{ from, to int }
 
-// words returns the stretches in which the detector's level exceeds over. A millisecond counts
-// where most of the 11 ms around it exceed it, and gaps under 100 ms are joined.
-func words(level []int16, over float64) (all []word) {
+// words returns the stretches of a part in which the detector's level exceeds over. A millisecond
+// counts where most of the 11 ms around it exceed it, and gaps under 100 ms are joined.
+func (p part) words(level []int16, over float64) (all []word) {
+	level = level[p.from:p.to]
 	limit := int16(max(quietest, min(10000, math.Round(100*over))))
 	count := 0
 	for k := range len(level) + 5 {
@@ -252,7 +253,7 @@ func words(level []int16, over float64) (all []word) {
 		if ms < 0 || count < 6 {
 			continue
 		}
-		all = withSpeechAt(all, ms)
+		all = withSpeechAt(all, p.from+ms)
 	}
 	return all
 }
@@ -267,18 +268,12 @@ func withSpeechAt(all []word, ms int) []word {
 	return append(all, word{ms, ms + 1})
 }
 
-// predictedLowered predicts the share of the time of speech that an expander with these gains
-// attenuates by more than 1 dB.
-func (a *takeAnalysis) predictedLowered(gains []int16) float64 {
-	return a.loweredShare(gains, words(a.tracks.level, a.noiseTop+wordOverNoiseDB))
-}
-
 // audibleDB is the level of noise plus equally loud speech, relative to the median of the
 // noise. Softer speech is masked by the noise, and nobody misses it.
 const audibleDB = 3
 
-// loweredShare predicts the share of the time of speech that an expander attenuates by more
-// than 1 dB: in words, and near them, where there may be soft speech.
+// predictedLowered predicts the share of the time of speech that an expander with these gains
+// attenuates by more than 1 dB: in words, and near them, where there may be soft speech.
 //
 // Near a word, the attenuated milliseconds at more than 3 dB above the noise's median count,
 // less the number that noise alone would cause. Noise is below its median half of the time, so
@@ -288,42 +283,12 @@ const audibleDB = 3
 //
 // The worst tenth of the words does not count, nor do the highest and the lowest tenth of the
 // values near words: a passing car is not a word.
-func (a *takeAnalysis) loweredShare(gains []int16, all []word) float64 {
-	type loss struct{ lowered, total float64 }
+func (a *takeAnalysis) predictedLowered(gains []int16) float64 {
 	var losses []loss
 	var near []float64 // ms
-	median := int16(math.Round(100 * quantile(a.noise, 0.5)))
-	over := median + 100*audibleDB
-	first, _ := slices.BinarySearch(a.noise, over+1)
-	noiseOver := float64(len(a.noise)-first) / float64(max(1, len(a.noise)))
-	for i, w := range all {
-		l := loss{total: float64(w.to - w.from)}
-		for _, g := range gains[w.from:w.to] {
-			if g < -100*loweredDB {
-				l.lowered++
-			}
-		}
-		losses = append(losses, l)
-		before, after := max(0, w.from-wordEdgesMs), min(len(gains), w.to+wordEdgesMs)
-		if i > 0 {
-			before = max(before, (all[i-1].to+w.from)/2)
-		}
-		if i+1 < len(all) {
-			after = min(after, (all[i+1].from+w.to)/2)
-		}
-		audible, low := 0.0, 0.0
-		for _, part := range []word{{before, w.from}, {w.to, after}} {
-			for k := part.from; k < part.to; k++ {
-				switch level := a.tracks.level[k]; {
-				case gains[k] >= -100*loweredDB:
-				case level > over:
-					audible++
-				case level < median:
-					low++
-				}
-			}
-		}
-		near = append(near, audible-2*low*noiseOver)
+	for _, p := range a.parts() {
+		l, n := p.losses(a.tracks.level, gains)
+		losses, near = append(losses, l...), append(near, n...)
 	}
 	slices.SortFunc(losses, func(x, y loss) int { return cmp.Compare(x.lowered/x.total, y.lowered/y.total) })
 	losses = losses[:len(losses)-len(losses)/10]
@@ -339,4 +304,42 @@ func (a *takeAnalysis) loweredShare(gains []int16, all []word) float64 {
 		mean += ms / float64(len(near))
 	}
 	return (lowered + max(0, float64(len(losses))*mean)) / max(1, total)
+}
+
+// loss is how many milliseconds of a word are attenuated.
+type loss struct{ lowered, total float64 }
+
+// losses returns, for each word of a part, its loss and the attenuated milliseconds of soft
+// speech near it, less those of noise.
+func (p part) losses(level, gains []int16) (all []loss, near []float64) {
+	noise := p.noise.levels
+	median := int16(math.Round(100 * quantile(noise, 0.5)))
+	over := median + 100*audibleDB
+	first, _ := slices.BinarySearch(noise, over+1)
+	noiseOver := float64(len(noise)-first) / float64(max(1, len(noise)))
+	found := p.words(level, p.noise.top+wordOverNoiseDB)
+	for i, w := range found {
+		l := loss{total: float64(w.to - w.from)}
+		for _, g := range gains[w.from:w.to] {
+			if g < -100*loweredDB {
+				l.lowered++
+			}
+		}
+		all = append(all, l)
+		before, after := p.around(found, i)
+		audible, low := 0.0, 0.0
+		for _, side := range []word{{before, w.from}, {w.to, after}} {
+			for k := side.from; k < side.to; k++ {
+				switch {
+				case gains[k] >= -100*loweredDB:
+				case level[k] > over:
+					audible++
+				case level[k] < median:
+					low++
+				}
+			}
+		}
+		near = append(near, audible-2*low*noiseOver)
+	}
+	return all, near
 }

@@ -68,7 +68,7 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 			}
 		}
 	}
-	if a.undecided != "" || hum < leastHumShare*dsp.DBToPower(a.pauseDBFS) {
+	if a.undecided != "" || hum < leastHumShare*dsp.DBToPower(a.noise.pauseDBFS) {
 		return nil
 	}
 	eq, err := dsp.NewEqualiser(notches, a.format.Rate, a.format.Channels)
@@ -93,13 +93,16 @@ func (a *takeAnalysis) readBehind(ctx context.Context, notches dsp.EqualiserSett
 	}); err != nil {
 		return err
 	}
-	before := a.noise
+	before, lower := a.noise.levels, a.lower
 	a.tracks.level = behind.level
-	a.noise = a.noiseLevels(a.isPause)
-	if top, ok := noiseTop(a.noise); ok {
-		a.noiseTop = top
-		a.notchedDB = dsp.PowerToDB(meanPower(a.noise) / meanPower(before))
-		a.pauseDBFS += a.notchedDB
+	a.noise.levels = a.noiseLevels(a.isPause)
+	if top, ok := noiseTop(a.noise.levels); ok {
+		a.noise.top = top
+		a.notchedDB = dsp.PowerToDB(meanPower(a.noise.levels) / meanPower(before))
+		a.noise.pauseDBFS += a.notchedDB
+	}
+	if a.readLower(); a.lower != nil && lower != nil {
+		a.lower.pauseDBFS += dsp.PowerToDB(meanPower(a.lower.levels) / meanPower(lower.levels))
 	}
 	return nil
 }

@@ -22,7 +22,7 @@ func TestPredictedAttenuatedShareIsNotTooLow(t *testing.T) {
 	for i, room := range rooms {
 		a := analysed(t, room.Rate, room.Take())
 		s, on := expanderOf(t, proposed(t, room.Rate, ProposeSettings{PredictOnly: true}, room.Take()))
-		s.RangeDB, s.Ratio = mostRangeDB, max(leastRatio, min(mostRatio, 1+mostRangeDB/(s.ThresholdDBFS-a.pauseDBFS)))
+		s.RangeDB, s.Ratio = mostRangeDB, max(leastRatio, min(mostRatio, 1+mostRangeDB/(s.ThresholdDBFS-a.noise.pauseDBFS)))
 		predicted, is := a.predictedLowered(expanderGains(a.tracks.level, s)), harmOf(t, room, room.Take(), s).lowered
 		t.Logf("room %d: %.2f %% predicted, %.2f %% lowered", i, 100*predicted, 100*is)
 		if predicted < is-0.01 {

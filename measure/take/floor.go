@@ -177,6 +177,7 @@ type Floor struct {
 	// time.
 	Higher [][2]int64
 	Share  float64
+	Lower  *Floor // the other one, without times; nil where there is one floor
 
 	pauses *pauses
 }
@@ -199,6 +200,8 @@ func (t *take) exported(floors []*floor) (all []Floor) {
 			e.DBFS, e.PauseDBFS = f.db(), f.noise.pauses.levelDB
 			if f.lower != nil {
 				e.Higher, e.Share = t.higherTimes(f), f.higher.share
+				n := f.lower
+				e.Lower = &Floor{DBFS: dsp.PowerToDB(n.unweighted()), PauseDBFS: n.pauses.levelDB, Variation: n.steady.rho(), Seconds: n.pauses.seconds(), pauses: n.pauses}
 			}
 		}
 		all = append(all, e)
