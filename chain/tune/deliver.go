@@ -423,7 +423,7 @@ func (d *delivery) renderOne(w *written, solved *chain.Chain, number, job int) e
 	if err := measure.EachBlockBy(d.ctx, d.Workers, r, meter.Loudness.Write, meter.Peaks.Write, pair.Write, counted); err != nil {
 		return err
 	}
-	file.ChannelFaults = pair.Faults()
+	file.ChannelFaults = pair.Faults(r.Format().Rate)
 	file.Readings, file.Profile = meter.Readings(), meter.Loudness.Profile()
 	w.files = append(w.files, file)
 	w.profiles = append(w.profiles, file.Profile)

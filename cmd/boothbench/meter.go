@@ -196,7 +196,7 @@ func (m *metered) run(e env, quiet bool) error {
 
 func (m *metered) print(e env) {
 	m.file.print(e)
-	warn(e.stderr, underName(m.name(), m.pair.Faults()))
+	warn(e.stderr, underName(m.name(), m.pair.Faults(m.format.Rate)))
 	printReadings(e.stdout, m.readings, m.format)
 	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels != 2 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
@@ -243,7 +243,7 @@ func (m *metered) object(failed error) any {
 		Limits    []judgementJSON  `json:"limits,omitempty"`
 	}{headJSON: m.head("meter", failed), Readings: m.readings, Limits: judgementsObject(m.verdicts)}
 	if failed == nil {
-		o.Warnings = append(o.Warnings, underName(m.name(), m.pair.Faults())...)
+		o.Warnings = append(o.Warnings, underName(m.name(), m.pair.Faults(m.format.Rate))...)
 	}
 	if failed == nil && !m.meets() {
 		o.ExitCode = exitLimit

@@ -351,7 +351,7 @@ func (m *measured) programme(src wave.Source) (measure.Readings, error) {
 	if err := measure.EachBlock(m.ctx, src, meter.Loudness.Write, meter.Peaks.Write, pair.Write); err != nil {
 		return nil, err
 	}
-	m.found(pair.Faults())
+	m.found(pair.Faults(m.rate))
 	return meter.Readings(), nil
 }
 

@@ -41,7 +41,7 @@ func throughChain(ctx context.Context, sound Sound, path string) (measure.Readin
 		return nil, nil, err
 	}
 	readings := append(measure.FormatReadings(f, result.Frames), meter.Readings()...)
-	return append(readings, reductionReadings(engine.Plan(), gains.Stages())...), sink.pair.Faults(), nil
+	return append(readings, reductionReadings(engine.Plan(), gains.Stages())...), sink.pair.Faults(f.Rate), nil
 }
 
 // meterSink hands sound to meters.

@@ -99,6 +99,9 @@ func (p *channelPair) report(r *report, rate int) {
 	switch {
 	case p.identical:
 		r.find(measure.Note, -1, -1, "channels 1 and 2 are identical", "it is a mono take: one channel holds everything")
+	case len(p.inverted()) > 0:
+		parts := p.inverted()
+		r.find(measure.Fault, parts[0].From, 1, fmt.Sprintf("channel 2 is channel 1 inverted %s, and not elsewhere", partsText(parts, rate)), "invert that part of one of them: in mono they cancel there")
 	case sharp >= leastSharp && inverted:
 		later := ""
 		if delay != 0 {

@@ -64,8 +64,8 @@ func TestVeryShortTakesSayLittle(t *testing.T) {
 		}
 		var pair Pair
 		pair.Write(b)
-		if frames < leastPairFrames && len(pair.Faults()) > 0 {
-			t.Errorf("%d: %d frames: %q", i, frames, pair.Faults())
+		if frames < leastPairFrames && len(pair.Faults(48000)) > 0 {
+			t.Errorf("%d: %d frames: %q", i, frames, pair.Faults(48000))
 		}
 		for _, name := range []string{"correlation", "channel_delay_frames", "channel_gain_db"} {
 			if got, ok := in.Readings.Get(name); short && ok && got.Measurable() {
