@@ -277,8 +277,11 @@ func (e env) worst(run expect.Run) error {
 // printChecked prints the verdicts: failures first, then the rest, then the number of
 // limits of each group.
 func printChecked(w io.Writer, run expect.Run, groups, quiet bool) {
-	limits, failed := 0, 0
+	limits, failed, unmeasured := 0, 0, 0
 	for _, c := range run.Checked {
+		if c.Err != nil { // the reason is an error, on standard error
+			unmeasured++
+		}
 		for _, change := range c.Changes {
 			word := "differs"
 			if !c.Passed() {
@@ -313,7 +316,11 @@ func printChecked(w io.Writer, run expect.Run, groups, quiet bool) {
 			fmt.Fprintf(w, "%-9s  %s\n", "judged", g)
 		}
 	}
-	if limits > 0 { // without one the reason is an error, on standard error
-		fmt.Fprintf(w, "%s met, %d not met\n", plural(limits-failed, "limit"), failed)
+	text := fmt.Sprintf("%s met, %d not met", plural(limits-failed, "limit"), failed)
+	if unmeasured > 0 {
+		text += fmt.Sprintf("; %s could not be measured", plural(unmeasured, "subject"))
+	}
+	if limits+unmeasured > 0 {
+		fmt.Fprintln(w, text)
 	}
 }

@@ -9,7 +9,8 @@ import (
 
 // Reading fails the test if a reading of a sound does not meet a limit, and
 // prints the reading, the limit and what to do. It accepts the readings of
-// measure.Programme and take.Inspect.
+// measure.Programme and take.Inspect. Digital silence meets no limit but that of a peak of
+// -90 dBFS or less, which means silence.
 func Reading(t testing.TB, s Sound, limit measure.Limit) {
 	t.Helper()
 	all, err := judge(t.Context(), s, limit)
@@ -35,6 +36,15 @@ func judge(ctx context.Context, s Sound, limit measure.Limit) (all []measure.Jud
 	readings, err := m.readings(source{origin: kind})
 	if err != nil {
 		return nil, err
+	}
+	if !silenceIsMeant([]measure.Limit{limit}) {
+		why, err := m.nothing()
+		if err != nil {
+			return nil, err
+		}
+		if why != "" {
+			all = append(all, silentFile(s.name, why))
+		}
 	}
 	for _, each := range limit.InEachChannel(readings) {
 		all = append(all, measure.Judge(s.name, m.rate, readings, each))

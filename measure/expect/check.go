@@ -23,8 +23,9 @@ type Checked struct {
 	Changes    []string // how it differs from a baseline or from the file that it is compared with, in a sentence each
 	Kept       []string // artefacts that were written
 	Warnings   []wave.Warning
-	// ChannelFaults describes faults of two channels whose loudness was measured: one is silent,
-	// they cancel in mono, or their levels are far apart. They change no verdict: most
+	// ChannelFaults describes faults of a sound whose loudness was measured: it is no louder
+	// than dither, one of two channels is silent, they cancel in mono, or their levels are far
+	// apart. They change no verdict: most
 	// specifications have no limit for them, and a limits file can set one for correlation
 	// and channel_gain_db.
 	ChannelFaults []string
@@ -162,6 +163,11 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 		checked.judged(groups[0], damagedFile(file, checked.Warnings[at]))
 	}
 	m := newMeasured(ctx, File(file).until(ctx))
+	silent, err := checked.judgeSilence(l, m)
+	if err != nil {
+		checked.Err = err
+		return checked
+	}
 	for _, place := range groups {
 		g := l.Groups[place]
 		if !g.hasPartner(file) {
@@ -193,6 +199,9 @@ func (l *Limits) checkFile(ctx context.Context, file string, groups []int, k *ke
 				checked.judged(place, j)
 				failed[kind] = failed[kind] || j.Verdict != measure.Pass
 			}
+		}
+		if out, ok := m.known[source{ofRun, g.Through}].Get("sample_peak_dbfs"); ok && out.Beyond < 0 && !silent && !silenceIsMeant(g.Limits) {
+			checked.judged(place, silentFile(file, "what comes out of "+g.Through+" is digital silence"))
 		}
 		checked.Changes = append(checked.Changes, m.changed(g, file, failed)...)
 		if failed[ofComparison] && l.Artefacts != "" {
@@ -352,6 +361,9 @@ func (m *measured) programme(src wave.Source) (measure.Readings, error) {
 		return nil, err
 	}
 	m.found(pair.Faults(m.rate))
+	if text := hardlyAnything(meter.Readings()); text != "" {
+		m.found([]string{text})
+	}
 	return meter.Readings(), nil
 }
 
