@@ -107,6 +107,10 @@ func overCLow(weight func(hz float64) float64) func(hz float64) float64 {
 // therefore a start from rest is then within -160 dB of the settled output.
 const warmHops = 750 / hopMs
 
+// warmWeightedHops is the same for the low half of C-weighting, whose two poles fall by a
+// factor e in 7.7 ms: 0.2 s, after which (1 + t/7.7 ms)·e^(−t/7.7 ms) is under -160 dB.
+const warmWeightedHops = 200 / hopMs
+
 // noiseReader filters the sound of one or two noise spectra, whose filters then share
 // registers, and hands it to them hop by hop.
 type noiseReader struct {
@@ -118,6 +122,7 @@ type noiseReader struct {
 	filled  int
 	hops    int
 	resting bool // the last hop was skipped
+	weighs  bool // the last hop was weighted
 	rests   bool // far from pauses; off in a test
 }
 
@@ -175,7 +180,6 @@ func (r *noiseReader) rest() {
 	}
 	if was && !r.resting {
 		r.band.Reset()
-		r.cLow.Reset()
 	}
 }
 
@@ -183,10 +187,29 @@ func (r *noiseReader) endHop() {
 	for i, n := range r.spectra {
 		n.takeHop(r.hops, r.work[i])
 	}
+	was := r.weighs
+	r.weighs = !r.rests || slices.ContainsFunc(r.spectra, func(n *noiseSpectrum) bool { return n.isNearTypical(r.hops) })
+	if !r.weighs {
+		return
+	}
+	if !was {
+		r.cLow.Reset()
+	}
 	r.cLow.Process(r.work)
 	for i, n := range r.spectra {
 		n.takeWeighted(r.hops, r.work[i])
 	}
+}
+
+// isNearTypical reports whether a hop belongs to a typical part of a pause, or lies so close
+// before one that the low half of C-weighting has to settle.
+func (n *noiseSpectrum) isNearTypical(hop int) bool {
+	for k := hop - 1; k <= hop+warmWeightedHops; k++ {
+		if n.pauses.isTypical(k) {
+			return true
+		}
+	}
+	return false
 }
 
 // isFarFrom reports whether no pause is near a hop; hops come in order.
