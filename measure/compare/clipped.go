@@ -34,6 +34,7 @@ const (
 	clipRuns      = 0.3    // share of those that follow on another one: tops are flat
 	clipRunsAny   = 0.8    // the same for clipBeyondAny: 0.95 of speech clipped by 18 dB
 	clipOfWhole   = 0.3    // share of the difference that they make
+	leastResting  = 0.3    // share of the samples at the very largest that follow on another one
 )
 
 // add takes the next frames of a channel of A, of B on its level, of which no |sample| is
@@ -76,11 +77,34 @@ func (all clipping) flatTops() bool {
 	return slices.ContainsFunc(all, func(k clippedChannel) bool { return k.flat(clipBeyondAny) })
 }
 
-// clippingDifferences is the clipping of B, if most of the difference is that; of
-// several clipped channels the one with most samples is described.
+// cut reports whether a channel of B rests at its largest value, as that of A does not:
+// whatever else was done to B ahead of that.
+func (c *Comparison) cut(channel int) bool {
+	return c.tops[1][channel].areCut() && !c.tops[0][channel].areCut()
+}
+
+// isCut reports whether any channel is cut.
+func (c *Comparison) isCut() bool {
+	for i := range c.Channels {
+		if c.cut(i) {
+			return true
+		}
+	}
+	return false
+}
+
+// clippingDifferences is the clipping of B, if its tops are cut or most of the difference is
+// clipping; of several clipped channels the one with most samples is described.
 func (c *Comparison) clippingDifferences() []Difference {
 	d, clipped := c.difference(Clipped, 0, "dBFS"), 0
 	for i, k := range c.clipping {
+		if c.cut(i) {
+			clipped++
+			if t := c.tops[1][i]; t.samples > d.Count {
+				d.Value, d.Count, d.Frame, d.Channel = dsp.AmplitudeToDB(t.largest), t.samples, c.place.inA(t.first), i
+			}
+			continue
+		}
 		hard := k.flat(clipBeyondAny) && float64(k.runs) >= clipRunsAny*float64(k.beyond)
 		if !k.flat(clipBeyond) && !hard || k.ee < clipOfWhole*c.restOfChannel(i) {
 			continue

@@ -67,6 +67,7 @@ type Comparison struct {
 	offsets   *offsets
 	clipping  clipping // of B, that A lacks
 	clippingA clipping // of A, that B lacks
+	tops      [2][]tops
 	byLevel   levelGains
 	a, b      measure.Readings // loudness, peaks and the noise in pauses of each
 }
@@ -117,7 +118,7 @@ func Sounds(ctx context.Context, a, b func() (wave.Source, error), s Settings) (
 	}
 	c := &Comparison{
 		Rate: profileA.format.Rate, Channels: profileA.format.Channels,
-		FramesA: profileA.frames, FramesB: profileB.frames, match: s.Match, gain: 1,
+		FramesA: profileA.frames, FramesB: profileB.frames, match: s.Match, gain: 1, tops: [2][]tops{profileA.tops, profileB.tops},
 	}
 	if err := c.align(a, b, profileA, profileB, s); err != nil {
 		return nil, err

@@ -71,11 +71,11 @@ func (g aligner) inPieces(p placement, groups [][]windowDelay) (placement, error
 		last := &p.pieces[len(p.pieces)-1]
 		next := piece{0, g.shortP.frames, mapOf(lines.delays[i])}
 		from, to := between(groups[i-1], groups[i])
-		end, begin, ok, err := g.boundary(last.Map, next.Map, p.inverted, from, to)
+		end, begin, explains, err := g.boundary(last.Map, next.Map, p.inverted, from, to)
 		if err != nil {
 			return p, err
 		}
-		if !ok {
+		if !explains && (end < 0 || !certain(groups[i-1]) || !certain(groups[i])) {
 			continue
 		}
 		last.to, next.from = end, begin
@@ -87,6 +87,18 @@ func (g aligner) inPieces(p placement, groups [][]windowDelay) (placement, error
 		p.Map, p.windows, p.spread, p.slope = p.pieces[0].Map, lines.first, lines.spread, lines.slope
 	}
 	return p, nil
+}
+
+// certain reports whether a group of windows shows its delay beyond doubt: where little sounds
+// beside a step, clipping or noise may leave more than the step explains.
+func certain(group []windowDelay) bool {
+	sure := 0
+	for _, w := range group {
+		if w.correlation >= certainSimilarity {
+			sure++
+		}
+	}
+	return sure >= 3 && 2*sure > len(group)
 }
 
 // between is from which frame on to which one a step between two groups of windows is looked
@@ -188,16 +200,17 @@ func mostCommon(group []windowDelay, drift float64) float64 {
 }
 
 // boundary is where the short sound stops to follow one map, and where it begins to
-// follow the next: where the differences of both, summed, are least. What was put into
-// the short sound lies between the two.
-func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int64) (end, begin int64, ok bool, err error) {
+// follow the next: where the differences of both, summed, are least; −1: nowhere. What was put
+// into the short sound lies between the two. The step explains something where one map alone
+// leaves more.
+func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int64) (end, begin int64, explains bool, err error) {
 	if to-from < 64 {
-		return 0, 0, false, nil
+		return -1, -1, false, nil
 	}
 	n := int(to - from)
 	short, err := planes.Gather(g.short, g.channel, []planes.Extent{{From: from, Frames: n}})
 	if err != nil {
-		return 0, 0, false, err
+		return -1, -1, false, err
 	}
 	errorsBy := func(m timemap.Map, known func(k int) bool) ([]float64, error) {
 		at := int64(math.Round(m.At(int(from))))
@@ -235,15 +248,15 @@ func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int
 	edge := min(n/4, 2048)
 	one, err := errorsBy(first, func(k int) bool { return k < edge })
 	if err != nil {
-		return 0, 0, false, err
+		return -1, -1, false, err
 	}
 	two, err := errorsBy(second, func(k int) bool { return k >= n-edge })
 	if err != nil {
-		return 0, 0, false, err
+		return -1, -1, false, err
 	}
 	gap := max(0, int(math.Round(first.At(int(from))-second.At(int(from)))))
 	if gap > n {
-		return 0, 0, false, nil
+		return -1, -1, false, nil
 	}
 	best, least := 0, math.Inf(1)
 	for k := 0; k+gap <= n; k++ {
@@ -251,8 +264,5 @@ func (g aligner) boundary(first, second timemap.Map, inverted bool, from, to int
 			best, least = k, sum
 		}
 	}
-	if least >= 0.75*min(one[n], two[n]) {
-		return 0, 0, false, nil
-	}
-	return from + int64(best), from + int64(best+gap), true, nil
+	return from + int64(best), from + int64(best+gap), least < 0.75*min(one[n], two[n]), nil
 }

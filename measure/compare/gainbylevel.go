@@ -431,7 +431,7 @@ func (r levelGains) spreadDB() float64 { return max(r.fall.db, r.rise.db) }
 // explains it.
 func (c *Comparison) dynamics() levelGains {
 	r := c.levels.find()
-	if c.unaligned != nil || len(c.levelChanges(c.points())) > 0 || c.clipping.flatTops() || c.clippingA.flatTops() {
+	if c.unaligned != nil || len(c.levelChanges(c.points())) > 0 || c.isCut() || c.clipping.flatTops() || c.clippingA.flatTops() {
 		r.fall, r.rise = levelMove{}, levelMove{}
 	}
 	return r

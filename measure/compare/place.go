@@ -88,6 +88,18 @@ func (p *placement) settlePieces(framesA, framesB int64) {
 	p.Map = p.pieces[0].Map
 }
 
+// inA is the frame of A at which a frame of B lies, or the nearest one.
+func (p placement) inA(frame int64) int64 {
+	at := int64(0)
+	for _, q := range p.pieces {
+		at = max(q.from, min(q.to-1, int64(math.Round((float64(frame)-q.Delay)/q.Speed))))
+		if at < q.to-1 {
+			break
+		}
+	}
+	return at
+}
+
 // frames is how many frames the pieces have together.
 func (p placement) frames() (sum int64) {
 	for _, q := range p.pieces {

@@ -20,6 +20,32 @@ type profile struct {
 	frames int64
 	energy [][]float64 // by channel and block, of the differences from frame to frame
 	digest uint64      // of all samples' bits
+	tops   []tops      // by channel
+}
+
+// tops are the samples of a channel at its largest |sample|.
+type tops struct {
+	largest     float64
+	samples     int64
+	runs        int64 // how many of them follow on another one
+	first, last int64 // frames
+}
+
+func (t *tops) add(frame int64, v float64) {
+	if size := math.Abs(v); size > t.largest {
+		*t = tops{largest: size, samples: 1, first: frame, last: frame}
+	} else if t.samples++; frame == t.last+1 {
+		t.runs++
+		t.last = frame
+	} else {
+		t.last = frame
+	}
+}
+
+// areCut reports whether the sound rests at its largest value again and again, as where its
+// tops are cut off. A peak that is rounded rests there once.
+func (t tops) areCut() bool {
+	return t.samples >= leastClips && float64(t.runs) >= leastResting*float64(t.samples)
 }
 
 // profileFrames is the length of a profile's blocks.
@@ -36,7 +62,7 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 		return nil, err
 	}
 	defer planes.Close(src)
-	p := &profile{format: src.Format(), energy: make([][]float64, src.Format().Channels)}
+	p := &profile{format: src.Format(), energy: make([][]float64, src.Format().Channels), tops: make([]tops, src.Format().Channels)}
 	b := dsp.NewBlock(p.format.Channels, profileFrames)
 	last := make([]float64, p.format.Channels)
 	var digest maphash.Hash
@@ -49,10 +75,13 @@ func profileOf(open func() (wave.Source, error)) (*profile, error) {
 				return nil, &IncomparableError{Frame: p.frames + int64(frame)}
 			}
 			for c := range b {
-				x, before := b[c][:n], last[c]
+				x, before, t := b[c][:n], last[c], &p.tops[c]
 				for i, v := range x {
 					change[i] = v - before
 					before = v
+					if v >= t.largest || -v >= t.largest {
+						t.add(p.frames+int64(i), v)
+					}
 				}
 				last[c] = before
 				p.energy[c] = append(p.energy[c], vector.SumOfSquares(change[:n]))

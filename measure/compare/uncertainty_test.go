@@ -37,7 +37,7 @@ func TestUncertaintyHolds(t *testing.T) {
 		a := take[0][from : from+frames]
 		b := slices.Clone(a)
 		cutAt, cut := 0, 0
-		if i%3 == 0 && seconds >= 2 {
+		if i%3 == 0 && seconds >= 3 {
 			cutAt, cut = frames/4+rng.IntN(frames/2), 80+rng.IntN(rate/4)
 			b = append(b[:cutAt], b[cutAt+cut:]...)
 		}
