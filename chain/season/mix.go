@@ -188,7 +188,7 @@ func (w *worker) mix(ctx context.Context, c *Conversation) (*Mixed, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := measureWritten(ctx, writer, meter); err != nil {
+	if err := measureWritten(ctx, writer, meter.Loudness.Write, meter.Peaks.Write); err != nil {
 		return nil, err
 	}
 	after := meter.Readings()

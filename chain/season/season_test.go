@@ -18,6 +18,7 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
 	"github.com/boothbench/boothbench/dsp/wave"
 )
@@ -50,23 +51,29 @@ func makeTakes(t testing.TB, folder string, count int) []Take {
 		rate, channels := []int{16000, 48000}[i%2], 1+i/2%2
 		planes := dsptest.Speechlike(rate, channels, rate*(2+i%5)/10, uint64(i))
 		output := fmt.Sprintf("ep%02d/take%d.wav", i/4, i%4)
-		path := filepath.Join(folder, filepath.FromSlash(output))
-		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-			t.Fatal(err)
-		}
-		w, err := wave.Create(path, wave.Format{Rate: rate, Channels: channels, Encoding: wave.Integer, Bits: 16}, wave.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Write(planes); err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Commit(); err != nil {
-			t.Fatal(err)
-		}
-		takes = append(takes, Take{Path: path, Output: output})
+		takes = append(takes, writeTake(t, folder, output, rate, planes))
 	}
 	return takes
+}
+
+// writeTake writes a take of 16 bits at a rate in Hz.
+func writeTake(t testing.TB, folder, output string, rate int, planes dsp.Block) Take {
+	t.Helper()
+	path := filepath.Join(folder, filepath.FromSlash(output))
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	w, err := wave.Create(path, wave.Format{Rate: rate, Channels: len(planes), Encoding: wave.Integer, Bits: 16}, wave.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Write(planes); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	return Take{Path: path, Output: output}
 }
 
 func plan(t testing.TB, folder string, takes []Take, shares int) *Plan {
@@ -436,6 +443,48 @@ func TestSeasonDelivers(t *testing.T) {
 	}})
 	if err != nil {
 		t.Fatal(err)
+	}
+}
+
+// A season has the warnings of a delivery about the two channels of an output, whether its takes
+// are processed, delivered one by one, or as one programme.
+func TestFaultsOfChannelsAreNoted(t *testing.T) {
+	folder := t.TempDir()
+	voice := dsptest.Speechlike(16000, 1, 32000, 1)[0]
+	inverted := make([]float64, len(voice))
+	for n, v := range voice {
+		inverted[n] = -v
+	}
+	takes := []Take{
+		writeTake(t, folder, "one-side.wav", 16000, dsp.Block{voice, make([]float64, len(voice))}),
+		writeTake(t, folder, "inverted.wav", 16000, dsp.Block{voice, inverted}),
+		writeTake(t, folder, "right.wav", 16000, dsp.Block{voice, voice}),
+	}
+	want := map[string]string{"one-side.wav": "channel 2 is silent", "inverted.wav": "in mono they cancel"}
+	target := tune.TargetLoudness(-23, -1)
+	for _, as := range []Plan{{}, {Target: &target}, {Target: &target, AsOneProgramme: true}} {
+		as.ChainPath, as.ChainText, as.Shares, as.Takes, as.Output = "voice.toml", chainText, 1, slices.Clone(takes), chain.Output{Seed: 1}
+		p, err := NewPlan(t.TempDir(), as)
+		if err != nil {
+			t.Fatal(err)
+		}
+		run(t, p, 1, 1, RunSettings{})
+		if as.AsOneProgramme {
+			if _, _, err := p.Solve(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			run(t, p, 1, 1, RunSettings{})
+		}
+		table, err := p.Gather(false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, row := range table.Rows {
+			got, want := strings.Join(row.Warnings, "\n"), want[row.Output]
+			if row.State != Made || !strings.Contains(got, want) || want == "" && got != "" {
+				t.Errorf("%s is %s with the warnings %q, want %q", row.Output, row.State, got, want)
+			}
+		}
 	}
 }
 

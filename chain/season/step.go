@@ -11,8 +11,10 @@ import (
 	"github.com/boothbench/boothbench/chain"
 	"github.com/boothbench/boothbench/chain/receipt"
 	"github.com/boothbench/boothbench/chain/tune"
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/wave"
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/take"
 )
 
 // oneGoroutine is the number of goroutines for one take. Takes run side by side: if one of them
@@ -80,7 +82,8 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 		return err
 	}
 	defer writer.Abort()
-	if err := measureWritten(ctx, writer, meter); err != nil {
+	var pair take.Pair
+	if err := measureWritten(ctx, writer, meter.Loudness.Write, meter.Peaks.Write, pair.Write); err != nil {
 		return err
 	}
 	readings := meter.Readings()
@@ -93,6 +96,7 @@ func (w *worker) process(ctx context.Context, t Take, out string, r *receipt.Rec
 		return err
 	}
 	noteWarnings(r, reader.Warnings())
+	r.Warnings = append(r.Warnings, pair.Faults(f.Rate)...)
 	note(r, readings)
 	noteProfile(r, meter.Loudness.Profile())
 	note(r, measure.Readings{reading("duration_s", float64(reader.Frames())/float64(f.Rate)), reading("overs_clamped_samples", float64(writer.Overs().Count)), reading("repaired_samples", float64(result.NonFinite))})
@@ -146,6 +150,7 @@ func (w *worker) deliverJobs(ctx context.Context, jobs []tune.Job) (*tune.Delive
 func (w *worker) noteDelivered(ctx context.Context, d *tune.Delivery, number int, r *receipt.Receipt) error {
 	file := d.Files[number]
 	noteWarnings(r, file.Warnings)
+	r.Warnings = append(r.Warnings, file.ChannelFaults...)
 	note(r, file.Readings)
 	noteProfile(r, file.Profile)
 	note(r, measure.Readings{
@@ -230,13 +235,13 @@ func (w *worker) engine(rate, channels int) (*chain.Engine, error) {
 }
 
 // measureWritten measures the written sound, behind quantiser and clamp.
-func measureWritten(ctx context.Context, w *wave.Writer, meter *measure.ProgrammeMeter) error {
+func measureWritten(ctx context.Context, w *wave.Writer, meters ...func(dsp.Block)) error {
 	r, err := w.Reopen()
 	if err != nil {
 		return err
 	}
 	defer r.Close()
-	return measure.EachBlockBy(ctx, oneGoroutine, r, meter.Loudness.Write, meter.Peaks.Write)
+	return measure.EachBlockBy(ctx, oneGoroutine, r, meters...)
 }
 
 // reading is a reading of the whole file, without a frame or channel.
