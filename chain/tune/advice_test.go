@@ -43,7 +43,7 @@ func TestAdviceLeadsToTheMiddleOfTheTolerance(t *testing.T) {
 		t.Errorf("%s, %v", judgements[0].Do(), err)
 	}
 	judgements = judge(-3, -1)
-	if err := Advise(context.Background(), open, judgements); err != nil || !strings.Contains(judgements[0].Do(), "a drive of 60 dB, the most there is, gives -1") {
+	if err := Advise(context.Background(), open, judgements); err != nil || !strings.Contains(judgements[0].Do(), "the loudest is -1") {
 		t.Errorf("%s, %v", judgements[0].Do(), err)
 	}
 	judgements = judge(-22.5, -21.5)

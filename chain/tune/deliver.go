@@ -45,7 +45,7 @@ type Settings struct {
 
 // Pass is one run over the takes. Render 0 is the analysis; later numbers are the renders, and
 // each render is followed by a measurement of the written files. For a refusal, −1 finds the
-// loudness at the largest drive, and −2 a compressor for the loudness range.
+// largest loudness, and −2 a compressor for the loudness range.
 type Pass struct {
 	Render    int
 	Measuring bool
@@ -140,7 +140,7 @@ func (d *delivery) deliver() (*Delivery, error) {
 	return d.finish()
 }
 
-// refuse completes a refusal with measured loudness: at the largest drive, and at the middle one
+// refuse completes a refusal with measured loudness: at the loudest drive, and at the middle one
 // of the drives that it lists. The forecast is too high there, since it does not include the
 // verification of the limiter, which attenuates noise and clicks further: random signs by 1.2
 // LU. From 3 to 10 dB of limiting that error changes by less than 0.1 LU, so one measurement
@@ -159,7 +159,7 @@ func (d *delivery) refuse(err error) error {
 		known[gainDB] = lufs
 		return lufs, err
 	}
-	loudest, err := measured(mostDriveDB)
+	loudest, err := measured(r.LoudestDriveDB)
 	if err != nil {
 		return err
 	}
@@ -446,6 +446,9 @@ func (d *delivery) finish() (*Delivery, error) {
 	w := d.best
 	s := &w.solution
 	s.account()
+	if s.settled != "" && s.GainDB == s.most && w.lufs < s.AimLUFS { // no more gain is allowed
+		s.settle(point{s.GainDB, w.lufs})
+	}
 	out := &Delivery{Solution: s, LoudnessLUFS: w.lufs, Renders: d.renders, Files: w.files}
 	if miss := math.Abs(w.lufs - s.AimLUFS); miss > okLU {
 		text := fmt.Sprintf("after %s the loudness is %.3f LUFS, %.3f LU from %.3f", dsp.Plural(d.renders, "render"), w.lufs, miss, s.AimLUFS)

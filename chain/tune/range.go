@@ -100,7 +100,11 @@ func (d *delivery) boundRange() error {
 		best = min(best, nearest)
 		if p != nil {
 			r.Proposal = p
-			r.Do = fmt.Sprintf("%s with threshold_dbfs = %g and ratio = %g brings it to %.1f LU, by a reduction of %.1f dB (95th percentile while it works)", p.Stage, p.ThresholdDBFS, p.Ratio, p.RangeLU, p.Reduction)
+			which := "a compressor ahead of the limiter"
+			if len(p.Chain.Stages) == len(p.before.Stages) {
+				which = fmt.Sprintf("the stage %q", p.Stage)
+			}
+			r.Do = fmt.Sprintf("%s with threshold_dbfs = %g and ratio = %g brings it to %.1f LU; it then reduces by %.1f dB (95th percentile of the time in which it reduces)", which, p.ThresholdDBFS, p.Ratio, p.RangeLU, p.Reduction)
 			return r
 		}
 	}

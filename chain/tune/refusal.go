@@ -11,8 +11,10 @@ type Refusal struct {
 	Reason string `json:"reason"`
 	// Do states what to change.
 	Do string `json:"do,omitempty"`
-	// LoudestLUFS is the loudness at the largest drive; nil: not measured.
-	LoudestLUFS *float64 `json:"loudest_lufs"`
+	// LoudestLUFS is the largest loudness at any drive, and LoudestDriveDB that drive; nil: not
+	// measured. More drive than that brings pauses over the loudness gate, or limits more.
+	LoudestLUFS    *float64 `json:"loudest_lufs"`
+	LoudestDriveDB float64  `json:"loudest_drive_db"`
 	// Limiting lists the loudness that is possible at more and more limiting, within 0.1 LU
 	// where Deliver states it.
 	Limiting []Limited `json:"loudness_by_limiting"`
@@ -37,7 +39,7 @@ func (r *Refusal) Error() string {
 	var b strings.Builder
 	b.WriteString(r.Reason)
 	if r.LoudestLUFS != nil {
-		fmt.Fprintf(&b, "; a drive of %d dB, the most there is, gives %.1f LUFS", mostDriveDB, *r.LoudestLUFS)
+		fmt.Fprintf(&b, "; the loudest is %.1f LUFS, with a drive of %.1f dB", *r.LoudestLUFS, r.LoudestDriveDB)
 	}
 	for i, l := range r.Limiting {
 		word := "; by"

@@ -32,7 +32,8 @@ type Solution struct {
 
 	parts    parts
 	forecast forecast
-	most     float64 // largest gain that the target's other limits allow
+	settled  string  // the reason that the aim is not the target's; "": it is
+	most     float64 // largest gain then
 	measured []point
 
 	needsLimitingDB float64 // limiting that the target requires where that is too much; 0: it is not
@@ -222,17 +223,14 @@ func (s *Solution) driveFor(p95, from float64) float64 {
 // settleFor uses the nearest gain where the target accepts its loudness, and refuses otherwise.
 func (s *Solution) settleFor(most point, reason string, limits bool) error {
 	if s.Target.accepts(most.lufs) || s.Target.Nearest {
-		s.note("%s; aimed at %.2f LUFS instead", reason, most.lufs)
-		if !s.Target.accepts(most.lufs) {
-			s.Missed = reason
-		}
-		s.GainDB, s.AimLUFS, s.ForecastLUFS, s.most = most.gainDB, most.lufs, most.lufs, most.gainDB
+		s.settled, s.most = reason, most.gainDB
+		s.settle(most)
 		return nil
 	}
 	r := &Refusal{Reason: reason, NearestLUFS: &most.lufs, nearestGainDB: most.gainDB, NeedsLimitingDB: s.needsLimitingDB}
 	if limits {
-		loudest, _ := s.forecast.loudness(mostDriveDB)
-		r.LoudestLUFS = &loudest
+		loudest := s.loudest(most)
+		r.LoudestLUFS, r.LoudestDriveDB = &loudest.lufs, loudest.gainDB
 		drive := float64(mostDriveDB)
 		_, all := s.forecast.reductions(drive)
 		for _, p95 := range []float64{10, 6, 3} {
@@ -250,6 +248,50 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 		}
 	}
 	return r
+}
+
+// settle aims at the loudness of the largest gain that the target's limits allow.
+func (s *Solution) settle(most point) {
+	note := func(lufs float64) string { return fmt.Sprintf("%s; aimed at %.2f LUFS instead", s.settled, lufs) }
+	before := note(s.AimLUFS)
+	s.Notes = slices.DeleteFunc(slices.Clone(s.Notes), func(n string) bool { return n == before }) // a copy of the solution may have them as well
+	s.note("%s", note(most.lufs))
+	s.GainDB, s.AimLUFS, s.ForecastLUFS, s.Missed = most.gainDB, most.lufs, most.lufs, ""
+	if !s.Target.accepts(most.lufs) {
+		s.Missed = s.settled
+	}
+}
+
+// loudest returns the gain with the largest forecast loudness, from a gain up to the largest one.
+// The loudness need not grow with the gain: once the pauses come over the gate, each dB of gain
+// counts more of them. It has one maximum mostly, which a golden section search finds to 1 dB.
+func (s *Solution) loudest(from point) point {
+	const narrow = 1 // dB
+	golden := (math.Sqrt(5) - 1) / 2
+	at := func(gainDB float64) point {
+		gainDB = math.Round(10*gainDB) / 10
+		lufs, _ := s.forecast.loudness(gainDB)
+		return point{gainDB, lufs}
+	}
+	louder := func(a, b point) point {
+		if b.lufs > a.lufs {
+			return b
+		}
+		return a
+	}
+	low, high := from.gainDB, float64(mostDriveDB)
+	best := louder(from, at(high))
+	left, right := at(high-golden*(high-low)), at(low+golden*(high-low))
+	for high-low > narrow {
+		if left.lufs > right.lufs {
+			high, right = right.gainDB, left
+			left = at(high - golden*(high-low))
+		} else {
+			low, left = left.gainDB, right
+			right = at(low + golden*(high-low))
+		}
+	}
+	return louder(best, louder(left, right))
 }
 
 // account computes the costs of the solution.
@@ -295,7 +337,7 @@ func (s *Solution) CorrectBy(lufs float64) bool {
 	}
 	gain = math.Round(gain*gainPerDB) / gainPerDB
 	known := slices.ContainsFunc(s.measured, func(p point) bool { return math.Abs(p.gainDB-gain) < narrowDB })
-	if !met || known || s.most != 0 && gain > s.most {
+	if !met || known || s.settled != "" && gain > s.most {
 		return false
 	}
 	s.steps(low, high)

@@ -91,7 +91,7 @@ func (r *deliverReport) printRefusal(e env, s *deliverSettings) {
 	refusal := r.refusal()
 	fmt.Fprintf(e.stdout, "refused    %s: %s\n", r.jobs[0].In, refusal.Reason)
 	if refusal.LoudestLUFS != nil {
-		fmt.Fprintf(e.stdout, "           %.1f LUFS with 60 dB of drive, the most there is\n", *refusal.LoudestLUFS)
+		fmt.Fprintf(e.stdout, "           %.1f LUFS at most (drive_db = %.1f)\n", *refusal.LoudestLUFS, refusal.LoudestDriveDB)
 	}
 	for _, l := range refusal.Limiting {
 		fmt.Fprintf(e.stdout, "           %.1f LUFS with %g dB of limiting (drive_db = %.1f)\n", l.LoudnessLUFS, l.P95DB, l.GainDB)
