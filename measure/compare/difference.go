@@ -51,6 +51,7 @@ const (
 	Tone        Kind = "tone"           // only In has it ("": undecided); Hz, Value: dBFS (a full-scale sine is 0)
 	Hum         Kind = "hum"            // only In has it ("": undecided); Hz: of the mains, Count: lines, Value: dBFS of all (a full-scale sine is 0)
 	Noise       Kind = "noise"          // what is not named is steady noise, which only In has ("": undecided); Value: dBFS (rms)
+	Steady      Kind = "steady"         // what is not named is of a steady level: noise, a tone or an offset; Value: dBFS (rms)
 	Rest        Kind = "rest"           // the rest; Value: dBFS (rms)
 )
 
@@ -239,6 +240,8 @@ func (d Difference) clause() (verb, rest string) {
 			return "has", fmt.Sprintf("added noise at %.1f dBFS", d.Value)
 		}
 		return "has", fmt.Sprintf("a noise-like difference at %.1f dBFS", d.Value)
+	case Steady:
+		return "has", fmt.Sprintf("a steady difference at %.1f dBFS (noise, a tone or an offset)", d.Value)
 	}
 	return "has", fmt.Sprintf("a remaining difference of %.1f dBFS", d.Value)
 }

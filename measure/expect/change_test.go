@@ -178,12 +178,12 @@ var kindsOfChange = []kindOfChange{
 	{"a high-pass at 150 Hz", filterOf(func(rate float64) []dsp.Biquad { return dsp.ButterworthHighPass(8, 150, rate) }), `high-passed at 1[026]|high-passed at 200|below`, false, false, false},
 	{"a tone of -50 dBFS", addedOf(func(n, rate int, _ *rand.Rand) float64 {
 		return 0.00447 * math.Sin(2*math.Pi*1000*float64(n)/float64(rate))
-	}), `has a noise-like difference at -5[0-3]|up around`, false, false, false},
+	}), `has a steady difference at -5[0-3]|up around`, false, false, false},
 	{"hum of -60 dBFS", addedOf(func(n, rate int, _ *rand.Rand) float64 {
 		return 0.001414 * math.Sin(2*math.Pi*50*float64(n)/float64(rate))
-	}), `has a noise-like difference at -6|up (around|below)|has another sound`, false, false, false},
-	{"noise of -70 dBFS", addedOf(func(_, _ int, rng *rand.Rand) float64 { return 0.000316 * rng.NormFloat64() }), `has a noise-like difference at -(69|70)|up (around|above)`, false, true, false},
-	{"an offset of -50 dBFS", addedOf(func(int, int, *rand.Rand) float64 { return 0.00316 }), `has a noise-like difference at -(49|50)|rest of|up`, false, false, false},
+	}), `has a steady difference at -6|up (around|below)|has another sound`, false, false, false},
+	{"noise of -70 dBFS", addedOf(func(_, _ int, rng *rand.Rand) float64 { return 0.000316 * rng.NormFloat64() }), `has a steady difference at -(69|70)|up (around|above)`, false, true, false},
+	{"an offset of -50 dBFS", addedOf(func(int, int, *rand.Rand) float64 { return 0.00316 }), `has a steady difference at -(49|50)|rest of|up`, false, false, false},
 	{"clipped at half its peak", func(_ testing.TB, x []float64, _ int) []float64 {
 		most := 0.0
 		for _, v := range x {

@@ -68,7 +68,7 @@ func (c *change) differences() []compare.Difference {
 	if db := dsp.PowerToDB(c.rest / c.samples()); len(bands) == 0 && db > -140 {
 		kind := compare.Rest
 		if c.steady {
-			kind = compare.Noise
+			kind = compare.Steady
 		}
 		all = append(all, one(kind, db, "dBFS"))
 	}

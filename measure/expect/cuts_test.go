@@ -202,8 +202,8 @@ func TestFormatAgainstABaseline(t *testing.T) {
 		says        string
 	}{
 		{"another seed", written{16, 16, 1}, written{16, 16, 9}, true, `differs by noise at -9\d\.\d dBFS, as another dither seed or other rounding leaves it \(against`},
-		{"24 to 16 bits", written{24, 24, 1}, written{16, 16, 9}, false, `noise-like difference at -\d+\.\d dBFS; it is 16-bit integer, and was 24-bit integer; it uses 16 bits, and used 24 \(`},
-		{"24 to 16 bits in 24", written{24, 24, 1}, written{24, 16, 9}, false, `noise-like difference at -\d+\.\d dBFS; it uses 16 bits, and used 24 \(`},
+		{"24 to 16 bits", written{24, 24, 1}, written{16, 16, 9}, false, `steady difference at -\d+\.\d dBFS \(noise, a tone or an offset\); it is 16-bit integer, and was 24-bit integer; it uses 16 bits, and used 24 \(`},
+		{"24 to 16 bits in 24", written{24, 24, 1}, written{24, 16, 9}, false, `steady difference at -\d+\.\d dBFS \(noise, a tone or an offset\); it uses 16 bits, and used 24 \(`},
 		{"16 bits in 24", written{16, 16, 1}, written{24, 16, 1}, false, `x\.wav is 24-bit integer, and was 16-bit integer \(against`},
 		{"more bits", written{16, 16, 1}, written{24, 24, 9}, false, `; it is 24-bit integer, and was 16-bit integer; it uses 24 bits, and used 16 \(`},
 	} {
