@@ -206,6 +206,9 @@ func (p *ProposedChain) propose(ctx context.Context, all []*takeAnalysis, predic
 		if a.speaks() && !a.isVoiced() {
 			p.Notes = append(p.Notes, fmt.Sprintf("No voice was found in the sound of %s: it is a whisper, or breaths and other sounds without speech. A longer part of the take with a voice shows which.", a.name))
 		}
+		if a.tracks.of(a.frames) > mostTrackMs {
+			p.Notes = append(p.Notes, fmt.Sprintf("%s is longer than %d hours: the expander is set for the first %d hours of it, and the figures of phrases and of lowered speech are theirs.", a.name, mostTrackMs/3_600_000, mostTrackMs/3_600_000))
+		}
 		if note := a.clipped(); note != "" {
 			p.Notes = append(p.Notes, note)
 		}
@@ -251,10 +254,21 @@ func (a *takeAnalysis) clipped() string {
 // whispers 2.5 % at most, and breaths alone 1 %)
 const leastVoicedShare = 0.1
 
-// isVoiced reports whether the active sound of a take holds a voice.
+// activeSeconds returns the active sound of the whole take: what lies behind the end of its
+// tracks counts as what lies within them.
+func (a *takeAnalysis) activeSeconds() float64 {
+	tracked := len(a.tracks.level)
+	if tracked < mostTrackMs {
+		return a.active.seconds
+	}
+	return a.active.seconds * float64(a.tracks.of(a.frames)) / float64(tracked)
+}
+
+// isVoiced reports whether the active sound of a take holds a voice. The pitch was read in a
+// part of a long take, so it is compared with the active sound of that part.
 func (a *takeAnalysis) isVoiced() bool {
 	_, seconds := a.pitch.lowest()
-	return seconds >= leastVoicedShare*a.active.seconds
+	return seconds >= leastVoicedShare*a.spectra.activeSeconds(a.active, a.tracks.level)
 }
 
 // confidence returns the confidence in the floors of takes. It is low without a voice, since

@@ -39,6 +39,12 @@ func activityOf(level []int16, least int16) activity {
 			}
 		}
 	}
+	a.seconds = a.secondsOf(level)
+	return a
+}
+
+// secondsOf returns the seconds of a level track that are active, with gaps of up to 0.2 s.
+func (a activity) secondsOf(level []int16) float64 {
 	last := -1
 	ms := 0
 	for k, v := range level {
@@ -52,8 +58,7 @@ func activityOf(level []int16, least int16) activity {
 		}
 		last = k
 	}
-	a.seconds = float64(ms) / 1000
-	return a
+	return float64(ms) / 1000
 }
 
 // at reports for each millisecond of a level track whether it is active.

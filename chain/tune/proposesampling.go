@@ -20,6 +20,7 @@ type soundSample struct {
 	frame  int64 // frames so far
 	piece  dsp.Block
 	passed [sampleLevels]int // number of pieces passed on, by level
+	parts  []int32           // numbers of the pieces passed on
 	levels []float64         // levels of the loudest pieces so far, dBFS, the loudest first
 	least  float64           // level of the quietest piece so far that was not silent
 	beyond int               // pieces that sounded after the first 30 s of such
@@ -63,12 +64,29 @@ func (s *soundSample) end() {
 	}
 	if level := s.level(); s.counts(level) {
 		s.passed[sampleLevel(level)]++
+		s.parts = append(s.parts, int32(s.frame/int64(s.rate*sampleMs/1000)))
 		s.write(s.piece)
 	}
 	s.frame += int64(s.piece.Frames())
 	for c := range s.piece {
 		s.piece[c] = s.piece[c][:0]
 	}
+}
+
+// activeSeconds returns how much of what was passed on is active, by the level track of the
+// take. What lies behind the end of the track counts as what lies within it.
+func (s *soundSample) activeSeconds(a activity, level []int16) float64 {
+	var passed []int16
+	within := 0
+	for _, k := range s.parts {
+		from := int(k) * sampleMs
+		if from >= len(level) {
+			break
+		}
+		within++
+		passed = append(passed, level[from:min(len(level), from+sampleMs)]...)
+	}
+	return a.secondsOf(passed) * float64(len(s.parts)) / float64(max(1, within))
 }
 
 // counts reports whether a piece of a level is passed on.

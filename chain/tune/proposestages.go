@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/measure/take"
 )
 
@@ -42,22 +43,18 @@ func sum(levels, gains []int16) []int16 {
 
 // proposeDeEsser switches the de-esser on where sharp s-sounds are frequent.
 func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
-	const leastAMinute = 4
 	events, minutes, rate := 0.0, 0.0, math.MaxInt
 	for _, a := range all {
 		if r, ok := a.inspection.Readings.Get("sibilants"); ok && r.Measurable() {
 			events += r.Value
 		}
-		minutes += a.active.seconds / 60
+		minutes += a.activeSeconds() / 60
 		rate = min(rate, a.format.Rate)
 	}
 	if rate < 24000 {
 		return // the de-esser's band does not fit below half the rate
 	}
-	off := ""
-	if events < leastAMinute*minutes || events < 2 {
-		off = fmt.Sprintf("%.1f sharp s-sounds a minute of speech; from %d on a de-esser is worthwhile.", events/max(minutes, 1.0/60), leastAMinute)
-	}
+	off := tooFewSharp(events, minutes)
 	c := Medium
 	if off != "" {
 		c = None
@@ -66,6 +63,20 @@ func (p *ProposedChain) proposeDeEsser(all []*takeAnalysis) {
 	p.choose("relative_db", -9, "dB", fmt.Sprintf("%.0f sharp s-sounds in %.1f minutes of speech", events, minutes), "it compares two levels of the same sound, so it does not depend on the level of the take", c)
 	p.choose("ratio", 4, "", "", "", c)
 	p.choose("range_db", 4, "dB", "", "small on purpose: more sounds like a lisp", c)
+}
+
+// tooFewSharp returns the reason that so many sharp s-sounds in minutes of speech need no
+// de-esser; "" where they do.
+func tooFewSharp(events, minutes float64) string {
+	const leastAMinute, least = 4, 2
+	rate := fmt.Sprintf("%.1f", events/max(minutes, 1.0/60))
+	switch {
+	case events < least:
+		return fmt.Sprintf("%s in %.0f s of speech; a de-esser is worthwhile from %d on, and from %d a minute.", dsp.Plural(int(events), "sharp s-sound"), 60*minutes, least, leastAMinute)
+	case events < leastAMinute*minutes && rate != fmt.Sprintf("%.1f", float64(leastAMinute)):
+		return fmt.Sprintf("%s sharp s-sounds a minute of speech; a de-esser is worthwhile from %d on.", rate, leastAMinute)
+	}
+	return ""
 }
 
 // proposeLimiter sets the drive so that 99.5 % of the active sound is limited by at most 1 dB.
