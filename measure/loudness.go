@@ -37,9 +37,10 @@ type Loudness struct {
 	settings LoudnessSettings
 	weights  []float64
 	filter   *dsp.Energies
-	part     dsp.Block // of a block
+	part     dsp.Block // what is measured next, of a block
+	waiting  dsp.Block // the beginning of a part whose end has not come yet
 
-	frames    int64                   // so far
+	frames    int64                   // measured so far
 	slot      int64                   // slots completed
 	slotEnd   int64                   // frame at which the running slot ends
 	energies  []float64               // of the running slot, per channel
@@ -95,10 +96,14 @@ func NewLoudness(s LoudnessSettings) (*Loudness, error) {
 	l := &Loudness{
 		settings: s, weights: channelWeights(s.Channels, s.ChannelMask),
 		filter: dsp.NewEnergies(KWeighting(float64(s.Rate)), s.Channels), part: make(dsp.Block, s.Channels),
+		waiting:  dsp.NewBlock(s.Channels, s.Rate/slotsPerSecond+1), // as much as may wait
 		energies: make([]float64, s.Channels), before: make([]float64, s.Channels), nonFinite: -1,
 	}
 	if s.Channels == 1 && s.Mono == DualMono {
 		l.weights[0] = 2
+	}
+	for c := range l.waiting {
+		l.waiting[c] = l.waiting[c][:0]
 	}
 	l.slotEnd = l.slotStart(1)
 	return l, nil
@@ -139,32 +144,45 @@ func (c *loudnessCells) complete(weights []float64) {
 	c.end += c.frames
 }
 
-// Write takes the next block.
+// Write takes the next block. A part that ends with a slot or a cell is measured once it is
+// whole, so that how the sound is cut into blocks changes no bit.
 func (l *Loudness) Write(b dsp.Block) {
 	mustFit("Loudness", b, len(l.part))
 	for from, frames := 0, b.Frames(); from < frames; {
-		to := min(frames, from+int(l.slotEnd-l.frames))
+		end := l.slotEnd
 		if l.cells != nil {
-			to = min(to, from+int(l.cells.end-l.frames))
+			end = min(end, l.cells.end)
 		}
-		l.take(b, from, to)
-		if l.cells != nil && l.frames == l.cells.end {
-			l.cells.complete(l.weights)
+		missing := int(end-l.frames) - l.waiting.Frames()
+		to := min(frames, from+missing)
+		if to-from < missing || l.waiting.Frames() > 0 {
+			for c := range l.waiting {
+				l.waiting[c] = append(l.waiting[c], b[c][from:to]...)
+			}
+		}
+		if to-from == missing {
+			whole, first, last := b, from, to
+			if n := l.waiting.Frames(); n > 0 {
+				whole, first, last = l.waiting, 0, n
+			}
+			for c := range l.part {
+				l.part[c] = whole[c][first:last]
+			}
+			l.take()
+			for c := range l.waiting {
+				l.waiting[c] = l.waiting[c][:0]
+			}
 		}
 		from = to
-		if l.frames == l.slotEnd {
-			l.endSlot()
-		}
 	}
 	clear(l.part)
 }
 
-// take measures frames of the running slot. NaN and infinite samples show in the
-// energies: then the filter goes back and measures the frames without them.
-func (l *Loudness) take(b dsp.Block, from, to int) {
-	for c := range l.part {
-		l.part[c] = b[c][from:to]
-		l.sounding = l.sounding || vector.Peak(l.part[c]) != 0
+// take measures the part. NaN and infinite samples show in the energies: then the filter
+// goes back and measures the frames without them.
+func (l *Loudness) take() {
+	for _, plane := range l.part {
+		l.sounding = l.sounding || vector.Peak(plane) != 0
 	}
 	energies := l.energies
 	if l.cells != nil {
@@ -188,13 +206,19 @@ func (l *Loudness) take(b dsp.Block, from, to int) {
 			l.filter.Add(l.part, energies)
 		}
 	}
+	l.frames += int64(l.part.Frames())
 	if l.cells != nil {
 		for c, e := range energies {
 			l.energies[c] += e
 			l.cells.energies[c] += e
 		}
+		if l.frames == l.cells.end {
+			l.cells.complete(l.weights)
+		}
 	}
-	l.frames += int64(to - from)
+	if l.frames == l.slotEnd {
+		l.endSlot()
+	}
 }
 
 func (l *Loudness) endSlot() {
@@ -349,7 +373,7 @@ func (l *Loudness) Readings() Readings {
 		sReason = "silence"
 	}
 	rangeReading := make1("loudness_range_lu", "LU", "EBU Tech 3342 v4", lraReason, lra, -1)
-	if l.frames < 60*int64(l.settings.Rate) {
+	if l.written() < 60*int64(l.settings.Rate) {
 		rangeReading.Bound = "little meaning under 60 s (EBU Tech 3342)"
 	}
 	return Readings{
@@ -360,15 +384,25 @@ func (l *Loudness) Readings() Readings {
 	}.Finite()
 }
 
+// written is the number of frames so far, those that wait included.
+func (l *Loudness) written() int64 { return l.frames + int64(l.waiting.Frames()) }
+
 // reason says why a window of some seconds cannot be measured, "" if it can.
 func (l *Loudness) reason(seconds float64) string {
-	have := float64(l.frames) / float64(l.settings.Rate)
+	have := float64(l.written()) / float64(l.settings.Rate)
+	nonFinite, sounding := l.nonFinite, l.sounding
+	if n := planes.FirstNonFinite(l.waiting); n >= 0 && nonFinite < 0 {
+		nonFinite = l.frames + int64(n)
+	}
+	for _, plane := range l.waiting {
+		sounding = sounding || vector.Peak(plane) != 0
+	}
 	switch {
-	case l.nonFinite >= 0:
-		return fmt.Sprintf("NaN or infinite sample at frame %d", l.nonFinite)
-	case l.frames == 0:
+	case nonFinite >= 0:
+		return fmt.Sprintf("NaN or infinite sample at frame %d", nonFinite)
+	case l.written() == 0:
 		return "no sound: 0 frames"
-	case !l.sounding:
+	case !sounding:
 		return "silence"
 	case have < seconds-1e-9:
 		return fmt.Sprintf("too short: %.3g s < %g s", have, seconds)

@@ -346,6 +346,103 @@ func TestAnyBlockSizeGivesTheSameReadings(t *testing.T) {
 	}
 }
 
+// Readings on the way change no later ones, and what was written last counts although its
+// slot is not whole yet.
+func TestReadingsOnTheWay(t *testing.T) {
+	const rate = 48000
+	loudness := func() *Loudness {
+		l, err := NewLoudness(LoudnessSettings{Rate: rate, Channels: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return l
+	}
+	reason := func(l *Loudness) string {
+		i, _ := l.Readings().Get("integrated_lufs")
+		return i.Reason
+	}
+	l := loudness()
+	for _, c := range []struct {
+		last   []float64
+		reason string
+	}{
+		{nil, "no sound: 0 frames"},
+		{make([]float64, 100), "silence"},
+		{[]float64{0.5}, "too short: 0.0021 s < 0.4 s"},
+		{[]float64{0, math.NaN()}, "NaN or infinite sample at frame 102"},
+		{make([]float64, rate), "NaN or infinite sample at frame 102"},
+	} {
+		l.Write(dsp.Block{c.last})
+		if got := reason(l); got != c.reason {
+			t.Errorf("%d frames more: %q, want %q", len(c.last), got, c.reason)
+		}
+	}
+	sound := dsptest.Speechlike(rate, 1, 5*rate, 3)
+	plain, asked := loudness(), loudness()
+	plain.Write(sound)
+	for from := 0; from < sound.Frames(); from += 1111 {
+		asked.Write(dsp.Block{sound[0][from:min(sound.Frames(), from+1111)]})
+		asked.Readings()
+	}
+	if want, got := plain.Readings(), asked.Readings(); !slices.Equal(got, want) {
+		t.Errorf("%v, without readings on the way %v", got, want)
+	}
+}
+
+// A channel has the same energy, to the bit, alone and beside another.
+func TestEnergyOfOneChannelAndOfTwo(t *testing.T) {
+	for _, rate := range []int{8000, 11025, 44100, 48000, 96000, 192000} {
+		sound := dsptest.Speechlike(rate, 2, 2*rate+77, 4)
+		energies := func(b dsp.Block) []float64 {
+			l := newLoudness(t, rate, len(b))
+			l.Write(b)
+			return l.Profile().Energies
+		}
+		first, second, both := energies(sound[:1]), energies(sound[1:]), energies(sound)
+		for i := range both {
+			if got := first[i] + second[i]; math.Abs(got-both[i]) > 1e-14*got { // one order of sums or another
+				t.Fatalf("%d Hz, 100 ms number %d: %v, together %v", rate, i, got, both[i])
+			}
+		}
+		sound[1] = make([]float64, sound.Frames())
+		if got := energies(sound); !slices.Equal(got, first) {
+			t.Errorf("%d Hz: %v beside silence, %v alone", rate, got, first)
+		}
+	}
+}
+
+// The energies are those of the two sections run frame by frame, at any rate and with an
+// offset, which the states of the high-pass keep longest.
+func TestEnergiesAreThoseOfTheFilter(t *testing.T) {
+	for _, rate := range []int{8000, 11025, 22050, 44100, 48000, 96000, 384000} {
+		x := dsptest.Speechlike(rate, 1, rate+77, 5)[0]
+		for n := range x {
+			x[n] += 0.5
+		}
+		l := newLoudness(t, rate, 1)
+		l.Write(dsp.Block{x})
+		y := slices.Clone(x)
+		for _, k := range KWeighting(float64(rate)) {
+			var s1, s2 float64
+			for n, v := range y {
+				w := k.B0*v + s1
+				s1, s2 = s2+k.B1*v-k.A1*w, k.B2*v-k.A2*w
+				y[n] = w
+			}
+		}
+		for i, got := range l.Profile().Energies {
+			want := 0.0
+			for _, v := range y[slotStart(int64(10*i), rate):slotStart(int64(10*i+10), rate)] {
+				want += v * v
+			}
+			// Rounding, which the poles of the high-pass, 38 Hz from 1, make larger.
+			if math.Abs(got/want-1) > 1e-9 {
+				t.Errorf("%d Hz, 100 ms number %d: %v, frame by frame %v (%.1e)", rate, i, got, want, got/want-1)
+			}
+		}
+	}
+}
+
 func ExampleLoudness() {
 	l, err := NewLoudness(LoudnessSettings{Rate: 48000, Channels: 2})
 	if err != nil {

@@ -1,139 +1,161 @@
 package vector
 
-// Doubled is two sections in series that advance by two frames at a time, so that a
-// state waits once for products and sums instead of twice. For a Section with the
-// state before (S1, S2), the inputs x0, x1 and the state between (T1, T2):
+// Quarters measures the energy of a sound after two sections in series. A section waits for
+// its own states, so the four quarters of a stretch run at once, one in each lane of a
+// register. The states in which the later quarters begin are computed ahead:
 //
-//	y0 = B0 x0 + S1,  T1 = S2 + C1 x0 − A1 S1
-//	y1 = B0 x1 + T1
-//	S1 ← (C2 − A1 C1) x0 + C1 x1 − A1 S2 + (A1² − A2) S1
-//	S2 ←     − A2 C1  x0 + C2 x1 − A2 S2 +     A1 A2  S1
+// The two sections are linear. With the four states s, an input x and one frame
 //
-// Each coefficient stands twice for the first section and twice for the second, as
-// assembly takes them.
-type Doubled struct{ b0, c1, c2, a1, a2, x1, s1, x2, s2 [4]float64 }
+//	s ← M s + b x,
+//
+// n frames leave
+//
+//	Mⁿ s + Σ Mⁿ⁻¹⁻ⁱ b x[i],   i = 0 … n−1,
+//
+// which are four products a sample, none of which waits for another. The powers of M lie in
+// tables.
+type Quarters struct {
+	// Of both sections, each divided by its first coefficient: C1, C2, A1 and A2 of the
+	// first, then of the second, each four times, as assembly takes them.
+	k [8][4]float64
 
-// NewDoubled builds it from two sections.
-func NewDoubled(first, second Section) *Doubled {
-	d := new(Doubled)
-	for i, k := range [4]Section{first, first, second, second} {
-		d.b0[i], d.c1[i], d.c2[i], d.a1[i], d.a2[i] = k.B0, k.C1, k.C2, k.A1, k.A2
-		d.x1[i], d.s1[i] = k.C2-float64(k.A1*k.C1), float64(k.A1*k.A1)-k.A2
-		d.x2[i], d.s2[i] = -float64(k.A2*k.C1), float64(k.A1*k.A2)
-	}
-	return d
+	// Of each state, what a sample of 1 leaves of it at the end of a quarter: from mostRows − 1
+	// frames to 0 after that sample, and then zeros.
+	left  [4][mostRows + 4]float64
+	decay [mostRows + 1][4][4]float64 // [n][i]: the states n frames after state i was 1
+	scale float64                     // what the energy is divided by then
 }
 
-// DoubledState is the memory of two sections for a plane: their states before a
-// pair of frames and, between its frames, the first input of each.
-type DoubledState struct {
-	First, Second State
-	V, W          float64
-}
+const (
+	mostRows   = 128 // frames in a quarter: 20 KiB of tables stay in the first cache
+	fewestRows = 4   // below, frame by frame costs no more
+)
 
-// Energy runs the sections over frames from … to−1 of each plane and stores no
-// samples: it adds the squares of the output of each plane to sums. between states
-// that frame from is the second of a pair.
-func (d *Doubled) Energy(planes [][]float64, from, to int, between bool, states []DoubledState, sums []float64) {
-	// Cut to the length in use: assembly does not check lengths.
-	states, sums = states[:len(planes)], sums[:len(planes)]
-	if between && from < to {
-		for p, plane := range planes {
-			d.second(plane[from], &states[p], &sums[p])
+// QuartersState is the memory of two sections for a plane.
+type QuartersState struct{ First, Second State }
+
+// NewQuarters makes it of two sections. B0 of neither may be 0.
+func NewQuarters(first, second Section) *Quarters {
+	q := &Quarters{scale: float64(first.B0*first.B0) * float64(second.B0*second.B0)}
+	for i, k := range [2]Section{first, second} {
+		for j, c := range [4]float64{k.C1 / k.B0, k.C2 / k.B0, k.A1, k.A2} {
+			q.k[4*i+j] = [4]float64{c, c, c, c}
 		}
-		from++
 	}
-	pairs := (to - from) / 2
-	plane := 0
-	for ; hasSIMD && pairs > 1 && plane+2 <= len(planes); plane += 2 {
-		d.twoPlanes(planes[plane][from:], planes[plane+1][from:], pairs, &states[plane], &states[plane+1], sums[plane:])
+	// What one frame leaves, and then frames of silence.
+	var s QuartersState
+	ignored := 0.0
+	q.frames([]float64{1}, &s, &ignored)
+	for n := mostRows - 1; n >= 0; n-- {
+		for i, v := range s.values() {
+			q.left[i][n] = v
+		}
+		q.frames([]float64{0}, &s, &ignored)
 	}
-	for ; plane < len(planes); plane++ {
-		if hasSIMD && pairs > 1 {
-			d.onePlane(planes[plane][from:], pairs, &states[plane], &sums[plane])
+	for i := range 4 {
+		var one [4]float64
+		one[i] = 1
+		s = QuartersState{State{one[0], one[1]}, State{one[2], one[3]}}
+		for n := range q.decay {
+			q.decay[n][i] = s.values()
+			q.frames([]float64{0}, &s, &ignored)
+		}
+	}
+	return q
+}
+
+func (s *QuartersState) values() [4]float64 {
+	return [4]float64{s.First.S1, s.First.S2, s.Second.S1, s.Second.S2}
+}
+
+// Energy is the sum of the squares of what the sections put out for x. Its last bits, and
+// those of the states, depend on where a sound is cut into stretches.
+func (q *Quarters) Energy(x []float64, s *QuartersState) float64 {
+	sum := 0.0
+	for len(x) > 0 {
+		n := min(len(x), 4*mostRows)
+		sum += q.stretch(x[:n], s)
+		x = x[n:]
+	}
+	return float64(sum * q.scale)
+}
+
+func (q *Quarters) stretch(x []float64, s *QuartersState) float64 {
+	var sums [4]float64
+	if rows := len(x) / 4; rows >= fewestRows {
+		var states [4]QuartersState
+		q.begin(x, rows, s, &states)
+		if hasSIMD {
+			quartersSIMD(&x[0], rows, &q.k, &states, &sums)
 		} else {
-			d.pairs(planes[plane][from:from+2*pairs], &states[plane], &sums[plane])
+			q.quarters(x, rows, &states, &sums)
 		}
+		*s = states[3]
+		x = x[4*rows:]
 	}
-	if from += 2 * pairs; from < to {
-		for p, plane := range planes {
-			d.first(plane[from], &states[p], &sums[p])
+	q.frames(x, s, &sums[0])
+	return (sums[0] + sums[1]) + (sums[2] + sums[3])
+}
+
+// begin stores the states in which each quarter begins.
+func (q *Quarters) begin(x []float64, rows int, s *QuartersState, states *[4]QuartersState) {
+	var ahead [3][4]float64
+	if hasSIMD {
+		aheadSIMD(&x[0], rows, &q.left[0][mostRows-rows], &ahead)
+	} else {
+		q.ahead(x, rows, &ahead)
+	}
+	d := &q.decay[rows]
+	p1, p2, q1, q2 := s.First.S1, s.First.S2, s.Second.S1, s.Second.S2
+	states[0] = *s
+	for i := range ahead {
+		a := &ahead[i]
+		q1, q2 = a[2]+(float64(d[0][2]*p1)+float64(d[1][2]*p2))+(float64(d[2][2]*q1)+float64(d[3][2]*q2)),
+			a[3]+(float64(d[0][3]*p1)+float64(d[1][3]*p2))+(float64(d[2][3]*q1)+float64(d[3][3]*q2))
+		// The first section takes nothing from the second.
+		p1, p2 = a[0]+(float64(d[0][0]*p1)+float64(d[1][0]*p2)), a[1]+(float64(d[0][1]*p1)+float64(d[1][1]*p2))
+		states[i+1] = QuartersState{State{p1, p2}, State{q1, q2}}
+	}
+}
+
+// ahead stores the states in which each of the first three quarters ends if it begins
+// with states of 0. Four frames are taken at a time, the last of which may be the next
+// quarter's, times 0; each of the four adds to a sum of its own.
+func (q *Quarters) ahead(x []float64, rows int, ahead *[3][4]float64) {
+	for i := range ahead {
+		quarter := x[i*rows:]
+		for j := range ahead[i] {
+			var a, b, c, d float64
+			for n, left := 0, q.left[j][mostRows-rows:]; n < rows; n += 4 {
+				v, h := (*[4]float64)(quarter[n:]), (*[4]float64)(left[n:])
+				a += float64(v[0] * h[0])
+				b += float64(v[1] * h[1])
+				c += float64(v[2] * h[2])
+				d += float64(v[3] * h[3])
+			}
+			ahead[i][j] = (a + b) + (c + d)
 		}
 	}
 }
 
-// pairs is pair for both sections, written out so that the states stay in registers.
-func (d *Doubled) pairs(x []float64, s *DoubledState, sum *float64) {
-	p1, p2 := s.First.S1, s.First.S2
-	q1, q2 := s.Second.S1, s.Second.S2
+// quarters runs each quarter from its states.
+func (q *Quarters) quarters(x []float64, rows int, states *[4]QuartersState, sums *[4]float64) {
+	for i := range states {
+		q.frames(x[i*rows:][:rows], &states[i], &sums[i])
+	}
+}
+
+// frames runs both sections frame by frame.
+func (q *Quarters) frames(x []float64, s *QuartersState, sum *float64) {
+	p1, p2, q1, q2 := s.First.S1, s.First.S2, s.Second.S1, s.Second.S2
 	total := *sum
-	for ; len(x) >= 2; x = x[2:] {
-		v, u := x[0], x[1]
-		t := p2 + float64(d.c1[0]*v) - float64(d.a1[0]*p1)
-		w0 := float64(d.b0[0]*v) + p1
-		w1 := float64(d.b0[0]*u) + t
-		t = float64(d.x1[0]*v) + float64(d.c1[0]*u) - float64(d.a1[0]*p2) + float64(d.s1[0]*p1)
-		p2 = float64(d.x2[0]*v) + float64(d.c2[0]*u) - float64(d.a2[0]*p2) + float64(d.s2[0]*p1)
-		p1 = t
-		t = q2 + float64(d.c1[2]*w0) - float64(d.a1[2]*q1)
-		v = float64(d.b0[2]*w0) + q1
-		u = float64(d.b0[2]*w1) + t
-		t = float64(d.x1[2]*w0) + float64(d.c1[2]*w1) - float64(d.a1[2]*q2) + float64(d.s1[2]*q1)
-		q2 = float64(d.x2[2]*w0) + float64(d.c2[2]*w1) - float64(d.a2[2]*q2) + float64(d.s2[2]*q1)
-		q1 = t
+	for _, v := range x {
+		w := v + p1
+		p1, p2 = p2+float64(q.k[0][0]*v)-float64(q.k[2][0]*p1), float64(q.k[1][0]*v)-float64(q.k[3][0]*p1)
+		v = w + q1
+		q1, q2 = q2+float64(q.k[4][0]*w)-float64(q.k[6][0]*q1), float64(q.k[5][0]*w)-float64(q.k[7][0]*q1)
 		total += float64(v * v)
-		total += float64(u * u)
 	}
 	s.First, s.Second = State{p1, p2}, State{q1, q2}
 	*sum = total
-}
-
-// pair is two frames of the section whose coefficients stand at i.
-func (d *Doubled) pair(i int, v0, v1 float64, s *State) (y0, y1 float64) {
-	y0 = float64(d.b0[i]*v0) + s.S1
-	between := s.S2 + float64(d.c1[i]*v0) - float64(d.a1[i]*s.S1)
-	y1 = float64(d.b0[i]*v1) + between
-	s1 := float64(d.x1[i]*v0) + float64(d.c1[i]*v1) - float64(d.a1[i]*s.S2) + float64(d.s1[i]*s.S1)
-	s2 := float64(d.x2[i]*v0) + float64(d.c2[i]*v1) - float64(d.a2[i]*s.S2) + float64(d.s2[i]*s.S1)
-	s.S1, s.S2 = s1, s2
-	return y0, y1
-}
-
-// first is the first frame of a pair, whose second is not there yet.
-func (d *Doubled) first(v float64, s *DoubledState, sum *float64) {
-	s.V = v
-	s.W = float64(d.b0[0]*v) + s.First.S1
-	y := float64(d.b0[2]*s.W) + s.Second.S1
-	*sum += float64(y * y)
-}
-
-// second completes a pair.
-func (d *Doubled) second(v float64, s *DoubledState, sum *float64) {
-	_, w := d.pair(0, s.V, v, &s.First)
-	_, y := d.pair(2, s.W, w, &s.Second)
-	*sum += float64(y * y)
-}
-
-// twoPlanes has both sections of two planes in one register, the second section a pair
-// behind: the output of the first has then left the processor's pipeline.
-func (d *Doubled) twoPlanes(x, y []float64, pairs int, a, b *DoubledState, sums []float64) {
-	var w [4]float64 // of a pair: the first frame of both planes, then the second
-	w[0], w[2] = d.pair(0, x[0], x[1], &a.First)
-	w[1], w[3] = d.pair(0, y[0], y[1], &b.First)
-	energyTwoSIMD(&x[2], &y[2], pairs-1, d, a, b, &w, &sums[0])
-	for p, s := range [2]*DoubledState{a, b} {
-		y0, y1 := d.pair(2, w[p], w[2+p], &s.Second)
-		sums[p] += float64(y0 * y0)
-		sums[p] += float64(y1 * y1)
-	}
-}
-
-// onePlane is twoPlanes for one.
-func (d *Doubled) onePlane(x []float64, pairs int, s *DoubledState, sum *float64) {
-	var w [2]float64
-	w[0], w[1] = d.pair(0, x[0], x[1], &s.First)
-	energyOneSIMD(&x[2], pairs-1, d, s, &w, sum)
-	y0, y1 := d.pair(2, w[0], w[1], &s.Second)
-	*sum += float64(y0 * y0)
-	*sum += float64(y1 * y1)
 }

@@ -2,186 +2,165 @@
 
 #include "textflag.h"
 
-// Coefficients of a Doubled, four of each, at BX.
-#define B0 0
-#define C1 32
-#define C2 64
-#define A1 96
-#define A2 128
-#define INTO1 160
-#define FROM1 192
-#define INTO2 224
-#define FROM2 256
+// Four frames of three quarters, in Y12, Y13 and memory, times what they leave of a state
+// at the end of a quarter, which lies from o bytes after BX on.
+#define AHEAD(o, a, b, c) \
+	VMOVUPD o(BX), Y14               \
+	VMULPD  Y12, Y14, Y15            \
+	VADDPD  Y15, a, a                \
+	VMULPD  Y13, Y14, Y15            \
+	VADDPD  Y15, b, b                \
+	VMULPD  (SI)(R8*2), Y14, Y14     \
+	VADDPD  Y14, c, c
 
-// A pair of frames, of a set of registers r and the coefficients' lanes from o bytes
-// on: r2 and r3 are the inputs, r4 and r5 the states, r9 and r10 what comes out, r8 the
-// sums of its squares.
-#define PAIR(o, r0, r1, r2, r3, r4, r5, r8, r9, r10) \
-	VMULPD  (o+B0)(BX), r2, r9    \
-	VADDPD  r4, r9, r9            \
-	VMULPD  (o+C1)(BX), r2, r10   \
-	VADDPD  r10, r5, r10          \
-	VMULPD  (o+A1)(BX), r4, r1    \
-	VSUBPD  r1, r10, r10          \
-	VMULPD  (o+B0)(BX), r3, r1    \
-	VADDPD  r10, r1, r10          \
-	VMULPD  (o+INTO1)(BX), r2, r0 \
-	VMULPD  (o+C1)(BX), r3, r1    \
-	VADDPD  r1, r0, r0            \
-	VMULPD  (o+A1)(BX), r5, r1    \
-	VSUBPD  r1, r0, r0            \
-	VMULPD  (o+FROM1)(BX), r4, r1 \
-	VADDPD  r1, r0, r0            \
-	VMULPD  (o+INTO2)(BX), r2, r2 \
-	VMULPD  (o+C2)(BX), r3, r3    \
-	VADDPD  r3, r2, r2            \
-	VMULPD  (o+A2)(BX), r5, r1    \
-	VSUBPD  r1, r2, r2            \
-	VMULPD  (o+FROM2)(BX), r4, r1 \
-	VADDPD  r1, r2, r5            \
-	VMOVAPD r0, r4                \
-	VMULPD  r9, r9, r0            \
-	VADDPD  r0, r8, r8            \
-	VMULPD  r10, r10, r0          \
-	VADDPD  r0, r8, r8
+// The sum of the lanes of each of four registers.
+#define SUMS(a, b, c, d, to) \
+	VHADDPD    b, a, a           \
+	VHADDPD    d, c, c           \
+	VPERM2F128 $0x20, c, a, Y12  \
+	VPERM2F128 $0x31, c, a, Y13  \
+	VADDPD     Y13, Y12, Y12     \
+	VMOVUPD    Y12, to
 
-// The second section of a pair of frames runs two pairs behind the first: one pair lies in
-// r9 and r10, the one before it in r11 and r12. (One pair behind, it would wait for the
-// first: what goes in and comes out takes longer than a pair.) The first pair here is the
-// first section's alone, and the last one the second's: the states of the other section, and
-// the sums, are kept and put back.
+// func aheadSIMD(x *float64, rows int, left *float64, ahead *[3][4]float64)
+TEXT ·aheadSIMD(SB), NOSPLIT, $0-32
+	MOVQ   x+0(FP), SI
+	MOVQ   rows+8(FP), CX
+	MOVQ   left+16(FP), BX
+	MOVQ   ahead+24(FP), DI
+	LEAQ   (CX*8), R8
+	VXORPD Y0, Y0, Y0 // of the first quarter, then of the others
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	VXORPD Y4, Y4, Y4
+	VXORPD Y5, Y5, Y5
+	VXORPD Y6, Y6, Y6
+	VXORPD Y7, Y7, Y7
+	VXORPD Y8, Y8, Y8
+	VXORPD Y9, Y9, Y9
+	VXORPD Y10, Y10, Y10
+	VXORPD Y11, Y11, Y11
 
-// A pair of frames of two planes, from X0 and X1.
-#define TAKETWO \
-	VUNPCKLPD   X1, X0, X2       \
-	VUNPCKHPD   X1, X0, X3       \
-	VINSERTF128 $1, X11, Y2, Y2  \
-	VINSERTF128 $1, X12, Y3, Y3  \
-	VMOVAPD     X9, X11          \
-	VMOVAPD     X10, X12         \
-	PAIR(0, Y0, Y1, Y2, Y3, Y4, Y5, Y8, Y9, Y10)
-
-#define KEEP(r4, r5, r8, k4, k5, k8) \
-	VMOVAPD r4, k4 \
-	VMOVAPD r5, k5 \
-	VMOVAPD r8, k8
-
-// func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
-TEXT ·energyTwoSIMD(SB), NOSPLIT, $0-64
-	MOVQ x+0(FP), SI
-	MOVQ y+8(FP), DI
-	MOVQ pairs+16(FP), CX
-	MOVQ d+24(FP), BX
-	MOVQ a+32(FP), R8
-	MOVQ b+40(FP), R9
-	MOVQ w+48(FP), R10
-	MOVQ sums+56(FP), R11
-	VMOVUPD     (R8), Y0
-	VMOVUPD     (R9), Y1
-	VUNPCKLPD   Y1, Y0, Y4     // S1 of the first sections, then of the second
-	VUNPCKHPD   Y1, Y0, Y5
-	VMOVUPD     (R10), X9
-	VMOVUPD     16(R10), X10
-	VXORPD      Y8, Y8, Y8
-	VMOVUPD     (R11), X0
-	VINSERTF128 $1, X0, Y8, Y8 // the sums are in the upper lanes
-	KEEP(Y4, Y5, Y8, Y13, Y14, Y15)
-	VXORPD      X11, X11, X11
-	VXORPD      X12, X12, X12
-	VMOVUPD     (SI), X0
-	VMOVUPD     (DI), X1
-	TAKETWO
-	VBLENDPD    $12, Y13, Y4, Y4
-	VBLENDPD    $12, Y14, Y5, Y5
-	VMOVAPD     Y15, Y8
-	ADDQ $16, SI
-	ADDQ $16, DI
-	DECQ CX
-	JZ   last
-
-pairs:
-	VMOVUPD (SI), X0
-	VMOVUPD (DI), X1
-	TAKETWO
-	ADDQ $16, SI
-	ADDQ $16, DI
-	DECQ CX
-	JNZ  pairs
-
-last:
-	KEEP(Y4, Y5, Y9, Y13, Y14, Y6)
-	VMOVAPD      X10, X7
-	VXORPD       X0, X0, X0
-	VXORPD       X1, X1, X1
-	TAKETWO
-	VBLENDPD     $3, Y13, Y4, Y4
-	VBLENDPD     $3, Y14, Y5, Y5
-	VUNPCKLPD    Y5, Y4, Y0
-	VUNPCKHPD    Y5, Y4, Y1
-	VMOVUPD      Y0, (R8)
-	VMOVUPD      Y1, (R9)
-	VMOVUPD      X6, (R10)
-	VMOVUPD      X7, 16(R10)
-	VEXTRACTF128 $1, Y8, X0
-	VMOVUPD      X0, (R11)
+fours:
+	VMOVUPD (SI), Y12
+	VMOVUPD (SI)(R8*1), Y13
+	AHEAD(0, Y0, Y4, Y8)
+	AHEAD(1056, Y1, Y5, Y9) // (mostRows + 4) 8
+	AHEAD(2112, Y2, Y6, Y10)
+	AHEAD(3168, Y3, Y7, Y11)
+	ADDQ $32, SI
+	ADDQ $32, BX
+	SUBQ $4, CX
+	JG   fours
+	SUMS(Y0, Y1, Y2, Y3, 0(DI))
+	SUMS(Y4, Y5, Y6, Y7, 32(DI))
+	SUMS(Y8, Y9, Y10, Y11, 64(DI))
 	VZEROUPPER
 	RET
 
-// A pair of frames of one plane, from X0.
-#define TAKEONE \
-	VUNPCKLPD X11, X0, X2     \
-	VSHUFPD   $1, X12, X0, X3 \
-	VMOVAPD   X9, X11         \
-	VMOVAPD   X10, X12        \
-	PAIR(8, X0, X1, X2, X3, X4, X5, X8, X9, X10)
+// A frame of each quarter in x, the sums of squares in Y15. Each pair of states is left in
+// the other's register.
+#define ROW(x, p1, p2, q1, q2) \
+	VADDPD p1, x, Y2       \
+	VMULPD Y8, x, Y3       \
+	VADDPD Y3, p2, p2      \
+	VMULPD Y10, p1, Y3     \
+	VSUBPD Y3, p2, p2      \
+	VMULPD Y9, x, x        \
+	VMULPD Y11, p1, p1     \
+	VSUBPD p1, x, p1       \
+	VADDPD q1, Y2, x       \
+	VMULPD Y12, Y2, Y3     \
+	VADDPD Y3, q2, q2      \
+	VMULPD Y14, q1, Y3     \
+	VSUBPD Y3, q2, q2      \
+	VMULPD Y13, Y2, Y2     \
+	VMULPD 224(BX), q1, q1 \
+	VSUBPD q1, Y2, q1      \
+	VMULPD x, x, x         \
+	VADDPD x, Y15, Y15
 
-// func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
-TEXT ·energyOneSIMD(SB), NOSPLIT, $0-48
+// func quartersSIMD(x *float64, rows int, k *[8][4]float64, states *[4]QuartersState, sums *[4]float64)
+TEXT ·quartersSIMD(SB), NOSPLIT, $0-40
 	MOVQ x+0(FP), SI
-	MOVQ pairs+8(FP), CX
-	MOVQ d+16(FP), BX
-	MOVQ s+24(FP), R8
-	MOVQ w+32(FP), R10
-	MOVQ sum+40(FP), R11
-	VMOVUPD   (R8), X0
-	VMOVUPD   16(R8), X1
-	VUNPCKLPD X1, X0, X4
-	VUNPCKHPD X1, X0, X5
-	VMOVSD    (R10), X9
-	VMOVSD    8(R10), X10
-	VXORPD    X8, X8, X8
-	VMOVHPD   (R11), X8, X8
-	KEEP(X4, X5, X8, X13, X14, X15)
-	VXORPD    X11, X11, X11
-	VXORPD    X12, X12, X12
-	VMOVUPD   (SI), X0
-	TAKEONE
-	VBLENDPD  $2, X13, X4, X4
-	VBLENDPD  $2, X14, X5, X5
-	VMOVAPD   X15, X8
-	ADDQ $16, SI
-	DECQ CX
-	JZ   last
+	MOVQ rows+8(FP), CX
+	MOVQ k+16(FP), BX
+	MOVQ states+24(FP), DI
+	MOVQ sums+32(FP), DX
+	LEAQ (CX*8), R8
+	LEAQ (R8)(R8*2), R9
+	LEAQ (SI)(R8*4), R10
+	LEAQ (SI*4), R11
+	SUBQ R11, R10
+
+	// From a quarter's states in a row to the four quarters of a state.
+	VMOVUPD    (DI), Y0
+	VMOVUPD    32(DI), Y1
+	VMOVUPD    64(DI), Y2
+	VMOVUPD    96(DI), Y3
+	VUNPCKLPD  Y1, Y0, Y8
+	VUNPCKHPD  Y1, Y0, Y9
+	VUNPCKLPD  Y3, Y2, Y10
+	VUNPCKHPD  Y3, Y2, Y11
+	VPERM2F128 $0x20, Y10, Y8, Y4
+	VPERM2F128 $0x20, Y11, Y9, Y5
+	VPERM2F128 $0x31, Y10, Y8, Y6
+	VPERM2F128 $0x31, Y11, Y9, Y7
+	VMOVUPD    (BX), Y8
+	VMOVUPD    32(BX), Y9
+	VMOVUPD    64(BX), Y10
+	VMOVUPD    96(BX), Y11
+	VMOVUPD    128(BX), Y12
+	VMOVUPD    160(BX), Y13
+	VMOVUPD    192(BX), Y14
+	VMOVUPD    (DX), Y15
+	SUBQ       $2, CX
+	JL         single
 
 pairs:
-	VMOVUPD (SI), X0
-	TAKEONE
-	ADDQ $16, SI
-	DECQ CX
-	JNZ  pairs
+	PREFETCHT0  (R10)(SI*4)
+	VMOVUPD     (SI), X2
+	VMOVUPD     (SI)(R8*1), X3
+	VINSERTF128 $1, (SI)(R8*2), Y2, Y2
+	VINSERTF128 $1, (SI)(R9*1), Y3, Y3
+	VUNPCKLPD   Y3, Y2, Y0
+	VUNPCKHPD   Y3, Y2, Y1
+	ROW(Y0, Y4, Y5, Y6, Y7)
+	ROW(Y1, Y5, Y4, Y7, Y6)
+	ADDQ        $16, SI
+	SUBQ        $2, CX
+	JGE         pairs
 
-last:
-	KEEP(X4, X5, X9, X13, X14, X6)
-	VMOVAPD   X10, X7
-	VXORPD    X0, X0, X0
-	TAKEONE
-	VBLENDPD  $1, X13, X4, X4
-	VBLENDPD  $1, X14, X5, X5
-	VUNPCKLPD X5, X4, X0
-	VUNPCKHPD X5, X4, X1
-	VMOVUPD   X0, (R8)
-	VMOVUPD   X1, 16(R8)
-	VMOVSD    X6, (R10)
-	VMOVSD    X7, 8(R10)
-	VMOVHPD   X8, (R11)
+single:
+	TESTQ       $1, CX
+	JZ          store
+	VMOVSD      (SI), X0
+	VMOVHPD     (SI)(R8*1), X0, X0
+	VMOVSD      (SI)(R8*2), X1
+	VMOVHPD     (SI)(R9*1), X1, X1
+	VINSERTF128 $1, X1, Y0, Y0
+	ROW(Y0, Y4, Y5, Y6, Y7)
+	VMOVAPD     Y4, Y0
+	VMOVAPD     Y5, Y4
+	VMOVAPD     Y0, Y5
+	VMOVAPD     Y6, Y0
+	VMOVAPD     Y7, Y6
+	VMOVAPD     Y0, Y7
+
+store:
+	VUNPCKLPD  Y5, Y4, Y0
+	VUNPCKHPD  Y5, Y4, Y1
+	VUNPCKLPD  Y7, Y6, Y2
+	VUNPCKHPD  Y7, Y6, Y3
+	VPERM2F128 $0x20, Y2, Y0, Y4
+	VPERM2F128 $0x20, Y3, Y1, Y5
+	VPERM2F128 $0x31, Y2, Y0, Y6
+	VPERM2F128 $0x31, Y3, Y1, Y7
+	VMOVUPD    Y4, (DI)
+	VMOVUPD    Y5, 32(DI)
+	VMOVUPD    Y6, 64(DI)
+	VMOVUPD    Y7, 96(DI)
+	VMOVUPD    Y15, (DX)
+	VZEROUPPER
 	RET

@@ -3,129 +3,180 @@
 #include "textflag.h"
 #include "neon_arm64.h"
 
-// A pair of frames of a section: v and u are the inputs, p and q its states, y and z what
-// comes out. The coefficients are in registers in the order of Doubled. V0 and V1 are
-// changed, and so is V2, the new first state.
-#define PAIR(v, u, p, q, y, z, b0, c1, c2, a1, a2, into1, from1, into2, from2) \
-	FMUL(b0, v, y)    \
-	FADD(p, y, y)     \
-	FMUL(c1, v, z)    \
-	FADD(z, q, z)     \
-	FMUL(a1, p, 0)    \
-	FSUB(0, z, z)     \
-	FMUL(b0, u, 0)    \
-	FADD(z, 0, z)     \
-	FMUL(into1, v, 2) \
-	FMUL(c1, u, 0)    \
-	FADD(0, 2, 2)     \
-	FMUL(a1, q, 0)    \
-	FSUB(0, 2, 2)     \
-	FMUL(from1, p, 0) \
-	FADD(0, 2, 2)     \
-	FMUL(into2, v, 1) \
-	FMUL(c2, u, 0)    \
-	FADD(0, 1, 1)     \
-	FMUL(a2, q, 0)    \
-	FSUB(0, 1, 1)     \
-	FMUL(from2, p, 0) \
-	FADD(0, 1, q)     \
-	MOVE(2, p)
+// Two frames of three quarters, in x, y and z, times what they leave of a state at the end
+// of a quarter, which lies from o bytes after R3 on. V30 and V31 are changed.
+#define AHEAD(o, x, y, z, a, b, c) \
+	FMOVQ o(R3), F30 \
+	FMUL(30, x, 31)  \
+	FADD(31, a, a)   \
+	FMUL(30, y, 31)  \
+	FADD(31, b, b)   \
+	FMUL(30, z, 31)  \
+	FADD(31, c, c)
 
-// func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
-TEXT ·energyTwoSIMD(SB), NOSPLIT, $0-64
+// The sums of four numbers each, of four pairs of registers from a on, in V24 and V25.
+#define SUMS(a, b, c, d, e, f, g, h) \
+	FADDPAIRS(b, a, 24)  \
+	FADDPAIRS(d, c, 25)  \
+	FADDPAIRS(25, 24, 24) \
+	FADDPAIRS(f, e, 25)  \
+	FADDPAIRS(h, g, 26)  \
+	FADDPAIRS(26, 25, 25)
+
+// func aheadSIMD(x *float64, rows int, left *float64, ahead *[3][4]float64)
+TEXT ·aheadSIMD(SB), NOSPLIT, $0-32
 	MOVD x+0(FP), R0
-	MOVD y+8(FP), R1
-	MOVD pairs+16(FP), R2
-	MOVD d+24(FP), R3
-	MOVD a+32(FP), R4
-	MOVD b+40(FP), R5
-	MOVD w+48(FP), R6
-	MOVD sums+56(FP), R7
-	// The coefficients of the first section in even registers, of the second in odd ones.
-	FLDPQ.P 32(R3), (F14, F15)
-	FLDPQ.P 32(R3), (F16, F17)
-	FLDPQ.P 32(R3), (F18, F19)
-	FLDPQ.P 32(R3), (F20, F21)
-	FLDPQ.P 32(R3), (F22, F23)
-	FLDPQ.P 32(R3), (F24, F25)
-	FLDPQ.P 32(R3), (F26, F27)
-	FLDPQ.P 32(R3), (F28, F29)
-	FLDPQ   (R3), (F30, F31)
-	FLDPQ   (R4), (F0, F2)
-	FLDPQ   (R5), (F1, F3)
-	VZIP1   V1.D2, V0.D2, V4.D2
-	VZIP2   V1.D2, V0.D2, V5.D2
-	VZIP1   V3.D2, V2.D2, V6.D2
-	VZIP2   V3.D2, V2.D2, V7.D2
-	FLDPQ   (R6), (F9, F10)
-	FMOVQ   (R7), F8
+	MOVD rows+8(FP), R4
+	MOVD left+16(FP), R3
+	MOVD ahead+24(FP), R7
+	ADD  R4<<3, R0, R1
+	ADD  R4<<3, R1, R2
+	NOSUMS                       // of the first quarter, two for each state
+	VEOR V8.B16, V8.B16, V8.B16  // of the second
+	VEOR V9.B16, V9.B16, V9.B16
+	VEOR V10.B16, V10.B16, V10.B16
+	VEOR V11.B16, V11.B16, V11.B16
+	VEOR V12.B16, V12.B16, V12.B16
+	VEOR V13.B16, V13.B16, V13.B16
+	VEOR V14.B16, V14.B16, V14.B16
+	VEOR V15.B16, V15.B16, V15.B16
+	VEOR V16.B16, V16.B16, V16.B16 // of the third
+	VEOR V17.B16, V17.B16, V17.B16
+	VEOR V18.B16, V18.B16, V18.B16
+	VEOR V19.B16, V19.B16, V19.B16
+	VEOR V20.B16, V20.B16, V20.B16
+	VEOR V21.B16, V21.B16, V21.B16
+	VEOR V22.B16, V22.B16, V22.B16
+	VEOR V23.B16, V23.B16, V23.B16
 
-pairs:
-	PAIR(9, 10, 6, 7, 11, 12, 15, 17, 19, 21, 23, 25, 27, 29, 31)
-	FMUL(11, 11, 11)
-	FADD(11, 8, 8)
-	FMUL(12, 12, 12)
-	FADD(12, 8, 8)
-	FMOVQ.P 16(R0), F0
-	FMOVQ.P 16(R1), F1
-	VZIP1   V1.D2, V0.D2, V3.D2
-	VZIP2   V1.D2, V0.D2, V13.D2
-	PAIR(3, 13, 4, 5, 9, 10, 14, 16, 18, 20, 22, 24, 26, 28, 30)
-	SUBS $1, R2
-	BNE  pairs
-	VZIP1 V5.D2, V4.D2, V0.D2
-	VZIP2 V5.D2, V4.D2, V1.D2
-	VZIP1 V7.D2, V6.D2, V2.D2
-	VZIP2 V7.D2, V6.D2, V3.D2
-	FSTPQ (F0, F2), (R4)
-	FSTPQ (F1, F3), (R5)
-	FSTPQ (F9, F10), (R6)
-	FMOVQ F8, (R7)
+fours:
+	FLDPQ.P 32(R0), (F24, F25)
+	FLDPQ.P 32(R1), (F26, F27)
+	FLDPQ.P 32(R2), (F28, F29)
+	AHEAD(0, 24, 26, 28, 0, 8, 16)
+	AHEAD(16, 25, 27, 29, 1, 9, 17)
+	AHEAD(1056, 24, 26, 28, 2, 10, 18) // (mostRows + 4) 8
+	AHEAD(1072, 25, 27, 29, 3, 11, 19)
+	AHEAD(2112, 24, 26, 28, 4, 12, 20)
+	AHEAD(2128, 25, 27, 29, 5, 13, 21)
+	AHEAD(3168, 24, 26, 28, 6, 14, 22)
+	AHEAD(3184, 25, 27, 29, 7, 15, 23)
+	ADD  $32, R3
+	SUBS $4, R4
+	BGT  fours
+	SUMS(0, 1, 2, 3, 4, 5, 6, 7)
+	FSTPQ.P (F24, F25), 32(R7)
+	SUMS(8, 9, 10, 11, 12, 13, 14, 15)
+	FSTPQ.P (F24, F25), 32(R7)
+	SUMS(16, 17, 18, 19, 20, 21, 22, 23)
+	FSTPQ (F24, F25), (R7)
 	RET
 
-// func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
-TEXT ·energyOneSIMD(SB), NOSPLIT, $0-48
+// A frame of two quarters in x, with sums of squares. Each pair of states is left in the
+// other's register; w and t are changed.
+#define ROW(x, p1, p2, q1, q2, sum, w, t) \
+	FADD(p1, x, w)   \
+	FMUL(16, x, t)   \
+	FADD(t, p2, p2)  \
+	FMUL(18, p1, t)  \
+	FSUB(t, p2, p2)  \
+	FMUL(17, x, x)   \
+	FMUL(19, p1, p1) \
+	FSUB(p1, x, p1)  \
+	FADD(q1, w, x)   \
+	FMUL(20, w, t)   \
+	FADD(t, q2, q2)  \
+	FMUL(22, q1, t)  \
+	FSUB(t, q2, q2)  \
+	FMUL(21, w, w)   \
+	FMUL(23, q1, q1) \
+	FSUB(q1, w, q1)  \
+	FMUL(x, x, x)    \
+	FADD(x, sum, sum)
+
+#define SWAP(a, b) \
+	MOVE(a, 10) \
+	MOVE(b, a)  \
+	MOVE(10, b)
+
+// func quartersSIMD(x *float64, rows int, k *[8][4]float64, states *[4]QuartersState, sums *[4]float64)
+TEXT ·quartersSIMD(SB), NOSPLIT, $0-40
 	MOVD x+0(FP), R0
-	MOVD pairs+8(FP), R2
-	MOVD d+16(FP), R3
-	MOVD s+24(FP), R4
-	MOVD w+32(FP), R6
-	MOVD sum+40(FP), R7
-	// A coefficient of the first section and the same of the second.
-	FMOVQ 8(R3), F14
-	FMOVQ 40(R3), F16
-	FMOVQ 72(R3), F18
-	FMOVQ 104(R3), F20
-	FMOVQ 136(R3), F22
-	FMOVQ 168(R3), F24
-	FMOVQ 200(R3), F26
-	FMOVQ 232(R3), F28
-	ADD   $264, R3
-	FMOVQ (R3), F30
-	FLDPQ (R4), (F0, F1)
-	VZIP1 V1.D2, V0.D2, V4.D2
-	VZIP2 V1.D2, V0.D2, V5.D2
-	FMOVD (R6), F9
-	FMOVD 8(R6), F10
-	FMOVD (R7), F0
-	VDUP  V0.D[0], V8.D2 // the sum of squares is in the upper lane
+	MOVD rows+8(FP), R4
+	MOVD k+16(FP), R3
+	MOVD states+24(FP), R5
+	MOVD sums+32(FP), R7
+	ADD  R4<<3, R0, R1
+	ADD  R4<<3, R1, R2
+	ADD  R4<<3, R2, R6
+
+	FLDPQ (R5), (F10, F12)
+	FLDPQ 32(R5), (F11, F13)
+	VZIP1 V11.D2, V10.D2, V0.D2
+	VZIP2 V11.D2, V10.D2, V1.D2
+	VZIP1 V13.D2, V12.D2, V2.D2
+	VZIP2 V13.D2, V12.D2, V3.D2
+	FLDPQ 64(R5), (F10, F12)
+	FLDPQ 96(R5), (F11, F13)
+	VZIP1 V11.D2, V10.D2, V4.D2
+	VZIP2 V11.D2, V10.D2, V5.D2
+	VZIP1 V13.D2, V12.D2, V6.D2
+	VZIP2 V13.D2, V12.D2, V7.D2
+	FLDPQ (R7), (F8, F9)
+	FMOVQ 0(R3), F16
+	FMOVQ 32(R3), F17
+	FMOVQ 64(R3), F18
+	FMOVQ 96(R3), F19
+	FMOVQ 128(R3), F20
+	FMOVQ 160(R3), F21
+	FMOVQ 192(R3), F22
+	FMOVQ 224(R3), F23
+	SUBS  $2, R4
+	BLT   single
 
 pairs:
-	FMOVQ.P 16(R0), F0
-	VZIP1   V9.D2, V0.D2, V3.D2
-	VEXT    $8, V10.B16, V0.B16, V13.B16
-	PAIR(3, 13, 4, 5, 9, 10, 14, 16, 18, 20, 22, 24, 26, 28, 30)
-	FMUL(9, 9, 11)
-	FADD(11, 8, 8)
-	FMUL(10, 10, 12)
-	FADD(12, 8, 8)
-	SUBS $1, R2
-	BNE  pairs
-	VZIP1 V5.D2, V4.D2, V0.D2
-	VZIP2 V5.D2, V4.D2, V1.D2
-	FSTPQ (F0, F1), (R4)
-	FMOVD F9, (R6)
-	FMOVD F10, 8(R6)
-	VMOV  V8.D[1], R8
-	MOVD  R8, (R7)
+	FMOVQ.P 16(R0), F10
+	FMOVQ.P 16(R1), F11
+	FMOVQ.P 16(R2), F12
+	FMOVQ.P 16(R6), F13
+	VZIP1   V11.D2, V10.D2, V24.D2
+	VZIP2   V11.D2, V10.D2, V25.D2
+	VZIP1   V13.D2, V12.D2, V26.D2
+	VZIP2   V13.D2, V12.D2, V27.D2
+	ROW(24, 0, 1, 2, 3, 8, 28, 29)
+	ROW(26, 4, 5, 6, 7, 9, 30, 31)
+	ROW(25, 1, 0, 3, 2, 8, 28, 29)
+	ROW(27, 5, 4, 7, 6, 9, 30, 31)
+	SUBS    $2, R4
+	BGE     pairs
+
+single:
+	TBZ   $0, R4, store
+	FMOVD (R0), F10
+	FMOVD (R1), F11
+	FMOVD (R2), F12
+	FMOVD (R6), F13
+	VZIP1 V11.D2, V10.D2, V24.D2
+	VZIP1 V13.D2, V12.D2, V26.D2
+	ROW(24, 0, 1, 2, 3, 8, 28, 29)
+	ROW(26, 4, 5, 6, 7, 9, 30, 31)
+	SWAP(0, 1)
+	SWAP(2, 3)
+	SWAP(4, 5)
+	SWAP(6, 7)
+
+store:
+	VZIP1 V1.D2, V0.D2, V10.D2
+	VZIP2 V1.D2, V0.D2, V11.D2
+	VZIP1 V3.D2, V2.D2, V12.D2
+	VZIP2 V3.D2, V2.D2, V13.D2
+	FSTPQ (F10, F12), (R5)
+	FSTPQ (F11, F13), 32(R5)
+	VZIP1 V5.D2, V4.D2, V10.D2
+	VZIP2 V5.D2, V4.D2, V11.D2
+	VZIP1 V7.D2, V6.D2, V12.D2
+	VZIP2 V7.D2, V6.D2, V13.D2
+	FSTPQ (F10, F12), 64(R5)
+	FSTPQ (F11, F13), 96(R5)
+	FSTPQ (F8, F9), (R7)
 	RET

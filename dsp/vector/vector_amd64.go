@@ -41,10 +41,10 @@ func peaksSIMD(x *float64, cell int, out *float64, cells int)
 func curvatureSIMD(x *float64, differences int) float64
 
 //go:noescape
-func energyTwoSIMD(x, y *float64, pairs int, d *Doubled, a, b *DoubledState, w *[4]float64, sums *float64)
+func aheadSIMD(x *float64, rows int, left *float64, ahead *[3][4]float64)
 
 //go:noescape
-func energyOneSIMD(x *float64, pairs int, d *Doubled, s *DoubledState, w *[2]float64, sum *float64)
+func quartersSIMD(x *float64, rows int, k *[8][4]float64, states *[4]QuartersState, sums *[4]float64)
 
 //go:noescape
 func readingsSIMD(taps *[4]float64, half, groups int, x, out *float64, fours int)

@@ -141,61 +141,68 @@ func TestGainsBits(t *testing.T) {
 	}
 }
 
-// TestEnergyBits cuts the frames into random calls: the bits are those of pairs in Go,
-// wherever the cuts are.
+// TestEnergyBits: the bits are those of the loops in Go.
 func TestEnergyBits(t *testing.T) {
+	needSIMD(t)
 	rng := rand.New(rand.NewPCG(5, 6))
 	for round := range 2000 {
-		planes, frames := 1+rng.IntN(4), 2*rng.IntN(60)
-		d := NewDoubled(stable(rng), stable(rng))
-		got, want := make([]DoubledState, planes), make([]DoubledState, planes)
-		var x [][]float64
-		sums, wanted := make([]float64, planes), make([]float64, planes)
-		for p := range planes {
-			x = append(x, samples(rng, frames+7, true))
-			got[p].First, got[p].Second = State{rng.NormFloat64(), rng.NormFloat64()}, State{rng.NormFloat64(), rng.NormFloat64()}
-			want[p] = got[p]
-			sums[p] = rng.Float64()
-			wanted[p] = sums[p]
-		}
-		for from := 0; from < frames; {
-			to := min(frames, from+rng.IntN(50))
-			d.Energy(x, 3+from, 3+to, from%2 == 1, got, sums)
-			from = to
-		}
-		for p := range planes {
-			d.pairs(x[p][3:3+frames], &want[p], &wanted[p])
-			if g, w := got[p], want[p]; (g.First != w.First || g.Second != w.Second) && g.First == g.First && g.Second == g.Second {
-				t.Fatalf("round %d: states of plane %d: %v in assembly, %v in Go", round, p, g, w)
+		q := NewQuarters(stable(rng), stable(rng))
+		rows := fewestRows + rng.IntN(mostRows-fewestRows+1)
+		x := samples(rng, 4*rows, round%2 == 0)
+		var got, want [3][4]float64
+		aheadSIMD(&x[0], rows, &q.left[0][mostRows-rows], &got)
+		q.ahead(x, rows, &want)
+		for i := range got {
+			if err := same(got[i][:], want[i][:]); err != nil {
+				t.Fatalf("quarter %d of %d frames: %v", i, rows, err)
 			}
 		}
-		if err := same(sums, wanted); err != nil {
-			t.Fatalf("round %d, %d planes of %d frames: %v", round, planes, frames, err)
+		var states [4]QuartersState
+		var sums [4]float64
+		for i := range states {
+			states[i] = QuartersState{State{rng.NormFloat64(), rng.NormFloat64()}, State{rng.NormFloat64(), rng.NormFloat64()}}
+			sums[i] = rng.Float64()
+		}
+		wantStates, wantSums := states, sums
+		quartersSIMD(&x[0], rows, &q.k, &states, &sums)
+		q.quarters(x, rows, &wantStates, &wantSums)
+		if err := same(sums[:], wantSums[:]); err != nil {
+			t.Fatalf("sums of quarters of %d frames: %v", rows, err)
+		}
+		for i := range states {
+			g, w := states[i].values(), wantStates[i].values()
+			if err := same(g[:], w[:]); err != nil {
+				t.Fatalf("states of quarter %d of %d frames: %v", i, rows, err)
+			}
 		}
 	}
 }
 
-// TestEnergyOfSections compares pairs of frames with one frame after the other.
+// TestEnergyOfSections cuts a sound into stretches of any length, and compares with both
+// sections frame by frame.
 func TestEnergyOfSections(t *testing.T) {
 	rng := rand.New(rand.NewPCG(15, 16))
-	for range 200 {
+	for round := range 200 {
 		first, second := stable(rng), stable(rng)
-		x := make([]float64, 1000)
+		x := make([]float64, 2000)
 		for n := range x {
 			x[n] = rng.NormFloat64()
 		}
-		var s DoubledState
-		sum := 0.0
-		got := []float64{0}
-		NewDoubled(first, second).Energy([][]float64{x}, 0, len(x), false, []DoubledState{{}}, got)
 		y := append([]float64(nil), x...)
-		two(y, []Section{first, second}, &s.First, &s.Second)
-		for _, v := range y {
-			sum += v * v
-		}
-		// Poles are at 0.995 at most: rounding grows by some hundred times 1e-16.
-		if math.Abs(got[0]-sum) > 1e-11*sum {
-			t.Errorf("%v of pairs, %v of frames", got[0], sum)
+		var before, s QuartersState
+		two(y, []Section{first, second}, &before.First, &before.Second)
+		q := NewQuarters(first, second)
+		for len(x) > 0 {
+			n := min(len(x), rng.IntN(1+rng.IntN(1500)))
+			got, want := q.Energy(x[:n], &s), 0.0
+			for _, v := range y[:n] {
+				want += v * v
+			}
+			// Poles are at 0.995 at most: rounding grows by some hundred times 1e-16.
+			if math.Abs(got-want) > 1e-11*want {
+				t.Errorf("round %d, %d frames: %v in quarters, %v frame by frame", round, n, got, want)
+			}
+			x, y = x[n:], y[n:]
 		}
 	}
 }
@@ -249,7 +256,16 @@ func BenchmarkVector(b *testing.B) {
 	cells, out := make([]float64, frames/16), make([]float64, frames)
 	k := NewSection(1, -1.9, 0.95, -1.9, 0.95)
 	s := make([]State, 4)
-	d, ds, sums := NewDoubled(k, k), make([]DoubledState, 2), make([]float64, 2)
+	q, quarters := NewQuarters(k, k), new(QuartersState)
+	inGo := func() {
+		for n := 0; n < frames; n += 512 {
+			var ahead [3][4]float64
+			var states [4]QuartersState
+			var sums [4]float64
+			q.ahead(x[n:], 128, &ahead)
+			q.quarters(x[n:], 128, &states, &sums)
+		}
+	}
 	bank := func(half, groups int) *Mirrored { return NewMirrored(half, make([][4]float64, half*groups)) }
 	short, long := bank(6, 1), bank(128, 1)
 	onlyAVX := map[string]bool{"scale": true, "multiply": true, "section of a pair": true}
@@ -261,11 +277,7 @@ func BenchmarkVector(b *testing.B) {
 	for _, l := range []loop{
 		{"peaks", 1, func() { peaksSIMD(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
 		{"curvature", 1, func() { curvatureSIMD(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
-		{"energy of a plane", 1, func() { d.onePlane(x, frames/2, &ds[0], &sums[0]) }, func() { d.pairs(x[:frames], &ds[0], &sums[0]) }},
-		{"energy of a pair", 2, func() { d.twoPlanes(x, y, frames/2, &ds[0], &ds[1], sums) }, func() {
-			d.pairs(x[:frames], &ds[0], &sums[0])
-			d.pairs(y[:frames], &ds[1], &sums[1])
-		}},
+		{"energy of a plane", 1, func() { q.Energy(x[:frames], quarters) }, inGo},
 		{"scale", 1, func() { scaleAVX(&out[0], &x[0], 0.5, 16, &cells[0], frames/16) }, func() { scale(out, x[:frames], 0.5, 16, cells[:frames/16]) }},
 		{"multiply", 1, func() { multiplyAVX(&out[0], &x[0], &y[0], frames) }, func() { multiply(out, x[:frames], y[:frames]) }},
 		{"section of a pair", 2, func() { pair1AVX(&x[0], &y[0], frames, &k, &s[0]) }, func() { pair(x[:frames], y, &k, &s[0], &s[1]) }},
