@@ -12,7 +12,12 @@ type interpolationBounds struct {
 	flat, curvature float64 // see Bound
 	near            [2 * nearCurvatures]float64
 	far             float64 // see AtMost
+	beyond          float64 // as l1, of the taps farther away than nearPairs
 }
+
+// nearPairs is the number of samples on either side of an interval by which PeakBounds decides
+// most windows: of noise, 19 of 20 times of the Annex 2 bank.
+const nearPairs = 3
 
 // nearCurvatures is the number of second differences on either side of an interval
 // that AtMost weighs individually.
@@ -59,9 +64,12 @@ func (b *Polyphase) decides(curvature, limit float64) bool { return b.bounds.far
 func boundsOf(b *Polyphase) interpolationBounds {
 	var out interpolationBounds
 	for _, row := range b.rows {
-		var l1 float64
-		for _, h := range row {
+		var l1, beyond float64
+		for j, h := range row {
 			l1 += math.Abs(h)
+			if j < b.half-nearPairs || j >= b.half+nearPairs {
+				beyond += math.Abs(h)
+			}
 		}
 		flat, curvatures := rowBound(row, b.half-1, make([]float64, 2*b.half))
 		var curvature, far float64
@@ -74,7 +82,7 @@ func boundsOf(b *Polyphase) interpolationBounds {
 			}
 		}
 		out.far = max(out.far, far*boundMargin)
-		out.l1 = max(out.l1, l1)
+		out.l1, out.beyond = max(out.l1, l1), max(out.beyond, beyond*boundMargin)
 		out.flat, out.curvature = max(out.flat, flat), max(out.curvature, curvature)
 	}
 	out.l1, out.flat, out.curvature = out.l1*boundMargin, out.flat*boundMargin, out.curvature*boundMargin

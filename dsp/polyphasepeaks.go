@@ -55,6 +55,9 @@ func alone(open uint32) bool { return open&0b1110 == 0 }
 func (f *fewPeaks) knows(n int) bool { return n >= f.first && n < f.first+f.known }
 
 // PeakBounds stores an upper bound for each value of Peaks, from the magnitudes of
-// the sums and differences of the samples on either side. On noise it is closer than
-// the other bounds.
-func (b *Polyphase) PeakBounds(x, bounds []float64) { b.mirrored.Bounds(x, bounds) }
+// the sums and differences of the samples on either side, or any number that does not exceed a
+// limit where the value does not either. peak must be at least the largest |sample| of x, and
+// the rows must have four taps or more. On noise it is closer than the other bounds.
+func (b *Polyphase) PeakBounds(x, bounds []float64, limit, peak float64) {
+	b.mirrored.Bounds(x, bounds, min(b.half-1, nearPairs), limit-float64(b.bounds.beyond*peak))
+}

@@ -32,21 +32,32 @@ const unknown = -1
 
 // take appends new frames, at most peakChunk.
 func (s *stretch) take(x []float64, frame int64) {
-	if len(s.samples) == 0 {
+	const before = fineTaps / peakCell
+	known := 0 // cells whose values are
+	if length := len(s.samples); length == 0 {
 		s.samples = make([]float64, fineTaps, fineTaps+peakChunk)
+	} else if length%peakCell == 0 {
+		known = before
+		last := length/peakCell - before
+		copy(s.peaks[:before], s.peaks[last:])
+		copy(s.energies[:before], s.energies[last:])
+		copy(s.curvatures[:before-1], s.curvatures[last:]) // that of the last cell lacked what follows
 	}
 	copy(s.samples[:fineTaps], s.samples[len(s.samples)-fineTaps:])
 	s.samples = append(s.samples[:fineTaps], x...)
 	s.frame = frame - fineTaps
 	whole := len(s.samples) / peakCell
-	vector.Peaks(s.samples, peakCell, s.peaks[:whole])
-	cells := s.peaks[:(len(s.samples)+peakCell-1)/peakCell]
-	if whole < len(cells) {
-		cells[whole] = vector.Peak(s.samples[whole*peakCell:])
+	vector.Peaks(s.samples[known*peakCell:], peakCell, s.peaks[known:whole])
+	cells := (len(s.samples) + peakCell - 1) / peakCell
+	if whole < cells {
+		s.peaks[whole] = vector.Peak(s.samples[whole*peakCell:])
 	}
-	s.top = largestOf(cells)
-	for k := range cells {
-		s.curvatures[k], s.energies[k] = unknown, unknown
+	s.top = vector.Peak(s.peaks[:cells])
+	for k := max(0, known-1); k < cells; k++ {
+		s.curvatures[k] = unknown
+	}
+	for k := known; k < cells; k++ {
+		s.energies[k] = unknown
 	}
 }
 
@@ -88,14 +99,13 @@ func (s *stretch) energy(from, to int) (sum float64) {
 	return sum
 }
 
+// largestOf is the largest of some magnitudes, NaN if one is: their bits are in the same order.
 func largestOf(x []float64) float64 {
-	largest := x[0]
-	for _, v := range x[1:] {
-		if v > largest || v != v {
-			largest = v
-		}
+	var largest uint64
+	for _, v := range x {
+		largest = max(largest, math.Float64bits(v))
 	}
-	return largest
+	return math.Float64frombits(largest)
 }
 
 // peakReader reads intervals with one interpolator, and keeps the largest reading.
@@ -197,13 +207,13 @@ func (r *peakReader) readings(s *stretch, from, to int, limit float64, skip bool
 	if peak*r.l1 <= limit {
 		return false
 	}
-	enough := r.roomForCurvature(limit, s.peak(from+half-1, to+half))
 	if len(r.sketches) == 0 {
-		if s.curvature(from, to-1+2*half, enough) <= enough {
+		if enough := r.roomForCurvature(limit, peak); s.curvature(from, to-1+2*half, enough) <= enough {
 			return false
 		}
-		return r.readShort(s.samples[from:to-1+2*half], limit, out)
+		return r.readShort(s.samples[from:to-1+2*half], limit, peak, out)
 	}
+	enough := r.roomForCurvature(limit, s.peak(from+half-1, to+half))
 	curvature := s.curvature(from, to-1+2*half, math.Inf(1))
 	if curvature <= enough {
 		return false
@@ -285,19 +295,21 @@ func (r *peakReader) anyOver(x []float64, windows int, limit, curvature float64)
 	return false
 }
 
-// readShort is readings for a short bank.
-func (r *peakReader) readShort(x []float64, limit float64, out []float64) bool {
-	r.bank.PeakBounds(x, out)
+// readShort is readings for a short bank and samples x of at most peak.
+func (r *peakReader) readShort(x []float64, limit, peak float64, out []float64) bool {
+	r.bank.PeakBounds(x, out, limit, peak)
 	if vector.Peak(out) <= limit {
 		return false
 	}
-	for i := 0; i < len(out); i += 4 {
-		few := out[i:min(len(out), i+4)]
-		if largestOf(few) <= limit { // a bound, and so no reading
-			clear(few)
-		} else {
-			r.bank.Peaks(x[i:i+len(few)-1+2*r.bank.Half()], few)
+	for i := 0; i < len(out); {
+		if out[i] <= limit { // a bound, and so no reading
+			out[i] = 0
+			i++
+			continue
 		}
+		few := out[i:min(len(out), i+4)] // which take little longer than one
+		r.bank.Peaks(x[i:i+len(few)-1+2*r.bank.Half()], few)
+		i += len(few)
 	}
 	return true
 }

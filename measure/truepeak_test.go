@@ -8,6 +8,7 @@ import (
 
 	"github.com/boothbench/boothbench/dsp"
 	"github.com/boothbench/boothbench/dsp/dsptest"
+	"github.com/boothbench/boothbench/dsp/vector"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -135,6 +136,35 @@ func TestSkippingChangesNothing(t *testing.T) {
 		for i, r := range with.Readings() {
 			if o := without.Readings()[i]; r != o {
 				t.Errorf("%s: %+v, without skipping %+v", name, r, o)
+			}
+		}
+	}
+}
+
+// What is kept of cells from one part of a sound to the next is that of the samples in them.
+func TestStretchKeepsCells(t *testing.T) {
+	rng := rand.New(rand.NewPCG(17, 18))
+	var s stretch
+	for round, frame := 0, 0; round < 500; round++ {
+		x := make([]float64, 1+rng.IntN(peakChunk))
+		if round%3 > 0 {
+			x = make([]float64, peakCell*(1+rng.IntN(peakChunk/peakCell)))
+		}
+		for n := range x {
+			x[n] = rng.NormFloat64() * float64(rng.IntN(4))
+		}
+		s.take(x, int64(frame))
+		frame += len(x)
+		for from := 0; from < len(s.samples); from += peakCell {
+			cell := s.samples[from:min(len(s.samples), from+peakCell)]
+			beyond := s.samples[from:min(len(s.samples), from+peakCell+2)]
+			if rng.IntN(3) == 0 {
+				continue // computed later, or never
+			}
+			to := from + len(cell)
+			got := [3]float64{s.peak(from, to), s.curvature(from, to, math.Inf(1)), s.energy(from, to)}
+			if want := [3]float64{vector.Peak(cell), vector.Curvature(beyond), vector.SumOfSquares(cell)}; got != want {
+				t.Fatalf("round %d, %d frames: from %d: largest, second difference and energy are %v, want %v", round, len(x), from, got, want)
 			}
 		}
 	}

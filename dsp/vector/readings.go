@@ -95,35 +95,49 @@ func (m *Mirrored) reading(window []float64) float64 {
 	return peak
 }
 
-// Bounds stores an upper bound of the readings of each of successive windows: Σ
-// max|a_j| |s_j| + max|b_j| |d_j|. It costs little more than half of Readings, and
-// far less for banks of more than one group.
-func (m *Mirrored) Bounds(x, out []float64) {
+// Bounds stores an upper bound of the readings of each of successive windows: Σ max|a_j| |s_j|
+// + max|b_j| |d_j|. It costs little more than half of Readings, and far less for banks of more
+// than one group. Of eight windows whose sums over the near nearest pairs of samples are all at
+// most enough, it stores those sums, which costs less still.
+func (m *Mirrored) Bounds(x, out []float64, near int, enough float64) {
 	n := len(out)
 	if n == 0 {
 		return
 	}
 	x = x[:n-1+2*m.Half]
+	if near < 1 || near >= m.Half {
+		panic("vector: Mirrored.Bounds: the nearest pairs are not a part of all")
+	}
 	if !hasSIMD || n < 8 {
-		m.bounds(x, out)
+		m.bounds(x, out, near, enough)
 		return
 	}
-	boundsSIMD(&m.most[0], m.Half, &x[0], &out[0], n/8)
+	boundsSIMD(&m.most[0], near, m.Half, &x[0], &out[0], n/8, enough)
 	if n%8 != 0 { // the last eight once more, in part
-		boundsSIMD(&m.most[0], m.Half, &x[n-8], &out[n-8], 1)
+		boundsSIMD(&m.most[0], near, m.Half, &x[n-8], &out[n-8], 1, enough)
 	}
 }
 
-func (m *Mirrored) bounds(x, out []float64) {
-	half := m.Half
-	for i := range out {
-		early, late := x[i:i+half], x[i+half:i+2*half]
-		var even, odd float64
-		for j := range m.most {
-			first, second := early[half-1-j], late[j]
-			even += float64(m.most[j][0] * math.Abs(first+second))
-			odd += float64(m.most[j][1] * math.Abs(first-second))
+func (m *Mirrored) bounds(x, out []float64, near int, enough float64) {
+	bound := func(from, to, pairs int) (largest float64) {
+		for i := from; i < to; i++ {
+			early, late := x[i:i+m.Half], x[i+m.Half:i+2*m.Half]
+			var even, odd float64
+			for j := range m.most[:pairs] {
+				first, second := early[m.Half-1-j], late[j]
+				even += float64(m.most[j][0] * math.Abs(first+second))
+				odd += float64(m.most[j][1] * math.Abs(first-second))
+			}
+			out[i] = even + odd
+			largest = max(largest, out[i]) // NaN if one is
 		}
-		out[i] = even + odd
+		return largest
+	}
+	for from := 0; from < len(out); from += 8 {
+		from = max(0, min(from, len(out)-8))
+		to := min(len(out), from+8)
+		if !(bound(from, to, near) <= enough) {
+			bound(from, to, m.Half)
+		}
 	}
 }

@@ -126,16 +126,19 @@ done:
 	VADDPD       Y10, Y2, Y2         \
 	VADDPD       Y11, Y3, Y3
 
-// func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
-TEXT ·boundsSIMD(SB), NOSPLIT, $0-40
+// func boundsSIMD(most *[2]float64, near, half int, x, out *float64, eights int, enough float64)
+TEXT ·boundsSIMD(SB), NOSPLIT, $0-56
 	MOVQ most+0(FP), SI
-	MOVQ half+8(FP), BX
-	MOVQ x+16(FP), DI
-	MOVQ out+24(FP), DX
-	MOVQ eights+32(FP), CX
+	MOVQ near+8(FP), R8
+	MOVQ half+16(FP), BX
+	MOVQ x+24(FP), DI
+	MOVQ out+32(FP), DX
+	MOVQ eights+40(FP), CX
+	VBROADCASTSD enough+48(FP), Y14
 	VBROADCASTSD ·withoutSign(SB), Y15
 	LEAQ -8(DI)(BX*8), R9
 	LEAQ (DI)(BX*8), R10
+	SUBQ R8, BX
 
 windows:
 	VXORPD Y0, Y0, Y0
@@ -145,7 +148,24 @@ windows:
 	MOVQ   SI, R13
 	MOVQ   R9, R11
 	MOVQ   R10, R12
-	MOVQ   BX, DI
+	MOVQ   R8, DI
+
+near:
+	BOUND(0, 0, 0)
+	ADDQ $16, R13
+	SUBQ $8, R11
+	ADDQ $8, R12
+	DECQ DI
+	JNZ  near
+	VADDPD    Y1, Y0, Y12
+	VADDPD    Y3, Y2, Y13
+	VCMPPD    $6, Y14, Y12, Y4 // not at most: of a NaN too
+	VCMPPD    $6, Y14, Y13, Y5
+	VORPD     Y5, Y4, Y4
+	VMOVMSKPD Y4, AX
+	TESTL     AX, AX
+	JZ        store
+	MOVQ      BX, DI
 
 taps:
 	BOUND(0, 0, 0)
@@ -154,10 +174,12 @@ taps:
 	ADDQ $8, R12
 	DECQ DI
 	JNZ  taps
-	VADDPD  Y1, Y0, Y0
-	VADDPD  Y3, Y2, Y2
-	VMOVUPD Y0, (DX)
-	VMOVUPD Y2, 32(DX)
+	VADDPD Y1, Y0, Y12
+	VADDPD Y3, Y2, Y13
+
+store:
+	VMOVUPD Y12, (DX)
+	VMOVUPD Y13, 32(DX)
 	ADDQ    $64, R9
 	ADDQ    $64, R10
 	ADDQ    $64, DX

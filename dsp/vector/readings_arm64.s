@@ -96,43 +96,68 @@ taps:
 	FADD(21, o, o)        \
 	FADD(20, e, e)
 
-// func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
-TEXT ·boundsSIMD(SB), NOSPLIT, $0-40
-	MOVD most+0(FP), R0
-	MOVD half+8(FP), R1
-	MOVD x+16(FP), R5
-	MOVD out+24(FP), R6
-	MOVD eights+32(FP), R7
-	ADD  R1<<3, R5, R9
-	SUB  $8, R9, R8
+// The same in eight windows.
+#define BOUNDS \
+	FMOVQ.P 16(R10), F24      \
+	FLDPQ   (R3), (F16, F17)  \
+	FLDPQ   (R4), (F18, F19)  \
+	BOUND(16, 18, 0, 1)       \
+	BOUND(17, 19, 2, 3)       \
+	FLDPQ   32(R3), (F16, F17) \
+	FLDPQ   32(R4), (F18, F19) \
+	BOUND(16, 18, 4, 5)       \
+	BOUND(17, 19, 6, 7)       \
+	SUB     $8, R3            \
+	ADD     $8, R4
+
+#define EVENANDODD \
+	FADD(1, 0, 26) \
+	FADD(3, 2, 27) \
+	FADD(5, 4, 28) \
+	FADD(7, 6, 29)
+
+// func boundsSIMD(most *[2]float64, near, half int, x, out *float64, eights int, enough float64)
+TEXT ·boundsSIMD(SB), NOSPLIT, $0-56
+	MOVD  most+0(FP), R0
+	MOVD  near+8(FP), R2
+	MOVD  half+16(FP), R1
+	MOVD  x+24(FP), R5
+	MOVD  out+32(FP), R6
+	MOVD  eights+40(FP), R7
+	FMOVD enough+48(FP), F25
+	ADD   R1<<3, R5, R9
+	SUB   $8, R9, R8
+	SUB   R2, R1
 
 windows:
 	MOVD R0, R10
 	MOVD R8, R3
 	MOVD R9, R4
-	MOVD R1, R12
+	MOVD R2, R12
 	NOSUMS
 
+near:
+	BOUNDS
+	SUBS $1, R12
+	BNE  near
+	EVENANDODD
+	FMAX(27, 26, 30)
+	FMAX(29, 28, 31)
+	FMAX(31, 30, 30)
+	FMAXPAIRS(30, 30, 30)
+	FCMPD F25, F30
+	BLS   store // at most: not of a NaN
+	MOVD  R1, R12
+
 taps:
-	FMOVQ.P 16(R10), F24
-	FLDPQ   (R3), (F16, F17)
-	FLDPQ   (R4), (F18, F19)
-	BOUND(16, 18, 0, 1)
-	BOUND(17, 19, 2, 3)
-	FLDPQ   32(R3), (F16, F17)
-	FLDPQ   32(R4), (F18, F19)
-	BOUND(16, 18, 4, 5)
-	BOUND(17, 19, 6, 7)
-	SUB  $8, R3
-	ADD  $8, R4
+	BOUNDS
 	SUBS $1, R12
 	BNE  taps
-	FADD(1, 0, 0)
-	FADD(3, 2, 2)
-	FADD(5, 4, 4)
-	FADD(7, 6, 6)
-	FSTPQ.P (F0, F2), 32(R6)
-	FSTPQ.P (F4, F6), 32(R6)
+	EVENANDODD
+
+store:
+	FSTPQ.P (F26, F27), 32(R6)
+	FSTPQ.P (F28, F29), 32(R6)
 	ADD  $64, R8
 	ADD  $64, R9
 	SUBS $1, R7

@@ -56,7 +56,7 @@ func dots4SIMD(x, a, b, c, d *float64, fours int, sums *[4]float64)
 func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
 
 //go:noescape
-func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)
+func boundsSIMD(most *[2]float64, near, half int, x, out *float64, eights int, enough float64)
 
 //go:noescape
 func scaleAVX(to, from *float64, gain float64, cell int, peaks *float64, cells int)

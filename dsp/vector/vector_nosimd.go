@@ -20,7 +20,9 @@ func quartersSIMD(x *float64, rows int, k *[8][4]float64, states *[4]QuartersSta
 func readingsSIMD(taps *[4]float64, half, groups int, x, out *float64, fours int) { panic(noSIMD) }
 func dots4SIMD(x, a, b, c, d *float64, fours int, sums *[4]float64)               { panic(noSIMD) }
 func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)                     { panic(noSIMD) }
-func boundsSIMD(most *[2]float64, half int, x, out *float64, eights int)          { panic(noSIMD) }
+func boundsSIMD(most *[2]float64, near, half int, x, out *float64, eights int, enough float64) {
+	panic(noSIMD)
+}
 func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings) {
 	panic(noSIMD)
 }
