@@ -73,7 +73,7 @@ func (r Reading) text(difference float64) string {
 }
 
 // counted are the units of counts.
-var counted = map[string]bool{"channels": true, "frames": true, "claims": true, "samples": true, "events": true, "dropouts": true, "files": true}
+var counted = map[string]bool{"channels": true, "frames": true, "claims": true, "samples": true, "events": true, "dropouts": true, "files": true, "findings": true}
 
 // unitBehind is a unit as it stands behind a value: "1 channel", "2 channels".
 func unitBehind(value float64, unit string) string {

@@ -56,6 +56,8 @@ A limits file:
   sheet = "device.json"                                # see boothbench bench
   test = "dynamic-range"                               # and path = …; without: all that have it
   dynamic_range_a_db = { min = 110 }
+  accept = ["polarity inverted"]                       # a finding by part of its sentence;
+                                                       # findings: others at most 0 unless set
 `
 
 func runCheck(e env, args []string) error {

@@ -35,6 +35,7 @@ var givenBy = [][2]string{
 	{"{programme_level_db,programme_gain_trace_db,programme_residual_db,programme_largest_difference_dbfs,repeat_changed_samples,rounding_noise_lsb,rounding_mean_lsb,rounding_peak_lsb}", "prove CHAIN"},
 	{"{equivalent_input_noise_dbu,equivalent_input_noise_dbv,thermal_noise_dbu,noise_figure_db}", "units ein"},
 	{"{equivalent_input_noise_a_dbu,equivalent_input_noise_a_dbv,thermal_noise_a_dbu,noise_figure_a_db,headphone_noise_a_db_spl,maximum_level_dbu,maximum_output_dbu,gain_range_db,gain_error_db,full_scale_input_dbu,latency_added_frames,latency_added_ms}", "bench run PLAN.toml"},
+	{"findings", "bench run PLAN.toml"},
 	{"{output_impedance_ohm,load_drop_db}", "units output-impedance"},
 	{"{largest_loss_db,response_spread_db}", "units loading"},
 	{"overs_clamped_samples", "process FILE --json"},

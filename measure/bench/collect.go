@@ -334,7 +334,7 @@ func (c *Collector) find(item Item, at, what, do string) {
 			return
 		}
 	}
-	c.found = append(c.found, found{item.Path.Name, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, do}, 0})
+	c.found = append(c.found, found{item.Path.Name, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, do, item.Path.Name}, 0})
 }
 
 // findings returns the findings of all recordings.
@@ -418,5 +418,5 @@ func (c *Collector) addUnmarked(name, digest string, r instrument.Recording) boo
 }
 
 func (c *Collector) void(of, what, do string) {
-	c.sheet.Void = append(c.sheet.Void, Lack{of, what, do})
+	c.sheet.Void = append(c.sheet.Void, Lack{Of: of, What: what, Do: do})
 }

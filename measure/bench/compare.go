@@ -79,6 +79,9 @@ func (c *Comparison) judge(sheets []*Sheet) {
 		case r.Value == nil:
 			c.Why = fmt.Sprintf("not measured on %s: %s", sheets[d].Device, r.Reason)
 			return
+		case r.Contradicted != "" && len(c.Rows) > 1:
+			c.Why = fmt.Sprintf("on %s, %s", sheets[d].Device, r.Contradicted)
+			return
 		case r.Assumes != "" && len(c.Rows) > 1:
 			c.Why = fmt.Sprintf("that of %s is with %s, which was not measured", sheets[d].Device, r.Assumes)
 			return
@@ -132,6 +135,8 @@ func (c Comparison) Note() string {
 		return OnlyBounds
 	case c.Equal:
 		return "equal"
+	case len(c.Rows) == 1 && c.Rows[0] != nil && c.Rows[0].Contradicted != "":
+		return "but " + c.Rows[0].Contradicted
 	case len(c.Rows) == 1 && c.Rows[0] != nil && c.Rows[0].Assumes != "":
 		return "with " + c.Rows[0].Assumes + ", which was not measured"
 	}

@@ -1,8 +1,10 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -27,6 +29,7 @@ func contradictions(item Item, rows []Row) []Lack {
 		fmt.Sprintf("%s, %s", item.Condition, item.Test),
 		"its repeats contradict each other: " + strings.Join(names, ", ") + more,
 		"something changed between the recordings: a control, a cable, automatic gain, hum; find it, and record all repeats again. The sheet holds their median and every value",
+		item.Path.Name,
 	}}
 }
 
@@ -48,6 +51,7 @@ func wrongGains(rows []Row) (all []Lack) {
 				fmt.Sprintf("%s, %s", r.Path, r.Condition),
 				fmt.Sprintf("%s is %+.1f dB: the control was not set as the plan states, here or at the lowest gain", r.Reading, *r.Value),
 				"set the gains as the plan says, or put those of the device into the plan, and record again",
+				r.Path,
 			})
 		}
 	}
@@ -96,7 +100,7 @@ func (c *Collector) unsteadyGains() (all []Lack) {
 		}
 		all = append(all, Lack{condition.String(),
 			fmt.Sprintf("gain_db%s is %+.1f dB in %s and %+.1f dB in %s of one recording", k.channel, least.db, least.test, most.db, most.test),
-			"look for a control that was moved, automatic gain, or a gain that drifts; record this condition again"})
+			"look for a control that was moved, automatic gain, or a gain that drifts; record this condition again", condition.Path.Name})
 	}
 	return all
 }
@@ -115,7 +119,7 @@ func impossibleNoise(rows []Row) (all []Lack) {
 			}
 			all = append(all, Lack{r.of.Condition.String() + ", " + r.Test,
 				fmt.Sprintf("%s is %.1f dBu, and the thermal noise of %g ohm alone is %.1f dBu: that is impossible", r.Reading, *r.Value, r.of.Path.SourceOhm, *thermal.Value),
-				"look for a calibration, a gain or a source_ohm of the plan that is not the device's, a recording of another input, or a gate; the measured gain is listed with the path's other tests"})
+				"look for a calibration, a gain or a source_ohm of the plan that is not the device's, a recording of another input, or a gate; the measured gain is listed with the path's other tests", r.Path})
 		}
 	}
 	return all
@@ -166,12 +170,24 @@ func mutedSilence(rows []Row) (all []Lack) {
 			}
 		}
 		if !math.IsInf(quietest, 1) && noise-level >= leastMutedDB {
-			all = append(all, Lack{idle.of.Condition.String() + ", " + idle.Test,
-				fmt.Sprintf("%s is %s, and beside a tone of %.0f dBFS the noise is %.1f dBFS: the path is muted in silence", idle.Reading, text, quietest, noise),
-				"switch gates and noise reduction of the path off; where a converter mutes itself, take the noise from dynamic-range, which keeps a tone"})
+			what := fmt.Sprintf("%s is %s, and beside a tone of %.0f dBFS the noise is %.1f dBFS: the path is muted in silence", idle.Reading, text, quietest, noise)
+			contradict(rows, idle.of.Condition, suffix, what, "idle_noise_", "headphone_noise_")
+			all = append(all, Lack{idle.of.Condition.String() + ", " + idle.Test, what,
+				"switch gates and noise reduction of the path off; where a converter mutes itself, take the noise from dynamic-range, which keeps a tone", idle.Path})
 		}
 	}
 	return all
+}
+
+// contradict marks the rows of a condition and channel whose readings have one of the prefixes
+// with the sentence of a finding.
+func contradict(rows []Row, of Condition, suffix, sentence string, prefixes ...string) {
+	for i := range rows {
+		r := &rows[i]
+		if r.of.Condition.String() == of.String() && channelSuffix(r.Reading) == suffix && slices.ContainsFunc(prefixes, func(p string) bool { return strings.HasPrefix(r.Reading, p) }) {
+			r.Contradicted = cmp.Or(r.Contradicted, sentence)
+		}
+	}
 }
 
 func valuesText(r Row) string {

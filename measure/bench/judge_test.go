@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -11,13 +12,14 @@ func numbered(v float64) *float64 { return &v }
 
 // A claim on an upper bound is decided only where the bound meets the claim. A claim is
 // undecided where its limit lies within the uncertainty, where repeats contradict each other,
-// and where a gain was assumed.
+// where a gain was assumed and where a finding contradicts the value.
 func TestUndecidedClaims(t *testing.T) {
 	bound := Row{Path: "line", Test: "tone", Reading: "harmonic3_db_ch1", Value: numbered(-120), Unit: "dB", AtMost: true}
 	value := Row{Path: "line", Test: "tone", Reading: "thd_total_db", Value: numbered(-100), Unit: "dB", Uncertainty: 0.5}
 	spread := 8.0
 	repeats := Row{Path: "line", Test: "tone", Reading: "gain_db", Value: numbered(5), Unit: "dB", Uncertainty: 4, Values: []*float64{numbered(1), numbered(9)}, Spread: &spread}
 	assumed := Row{Path: "line", Test: "tone", Reading: "equivalent_input_noise_dbu", Value: numbered(-126), Unit: "dBu", Uncertainty: 0.04, Assumes: "the plan's gain of 55 dB"}
+	contradicted := Row{Path: "line", Test: "tone", Reading: "idle_noise_dbfs", Value: numbered(-118), Unit: "dBFS", Contradicted: "the path is muted in silence"}
 	for _, c := range []struct {
 		limit        measure.Limit
 		want, phrase string
@@ -33,15 +35,44 @@ func TestUndecidedClaims(t *testing.T) {
 		{measure.Limit{Reading: "thd_total_db", Min: numbered(-100.2), Max: numbered(-80)}, "undecided", "the limit lies within the uncertainty", "remove the limit"},
 		{measure.Limit{Reading: "gain_db", Max: numbered(12)}, "undecided", "its repeats contradict each other: 1.00, 9.00 dB", ""},
 		{measure.Limit{Reading: "equivalent_input_noise_dbu", Max: numbered(-120)}, "undecided", "-126.00 dBu ±0.04 with the plan's gain of 55 dB, which was not measured", ""},
+		{measure.Limit{Reading: "idle_noise_dbfs", Max: numbered(-110)}, "undecided", "-118.00 dBFS, but the path is muted in silence", ""},
 	} {
 		p := &Plan{Device: "A", Claims: []Claim{{Path: "line", Test: "tone", Limit: c.limit}}}
-		judged := p.judge([]Row{bound, value, repeats, assumed})
+		judged := (&Sheet{Rows: []Row{bound, value, repeats, assumed, contradicted}}).judge(p)
 		if len(judged) != 1 || judged[0].Verdict != c.want || !strings.Contains(judged[0].Sentence, c.phrase) || c.absentPhrase != "" && strings.Contains(judged[0].Sentence, c.absentPhrase) {
 			t.Errorf("%v: %v, want %s, %q", c.limit, judged, c.want, c.phrase)
 		}
 		if bound := strings.Contains(c.phrase, "no larger than the noise"); !bound && (strings.Contains(judged[0].Sentence, " is undecided (") != (c.want == "undecided") || strings.Contains(judged[0].Sentence, "measurable")) {
 			t.Errorf("%v: %s", c.limit, judged[0].Sentence)
 		}
+	}
+}
+
+// A plan can claim that its recordings have no findings.
+func TestClaimOfNoFindings(t *testing.T) {
+	p := &Plan{Device: "A", Claims: []Claim{{Path: "line", Limit: measure.AtMost(FindingsReading, 0)}}}
+	s := &Sheet{Findings: []Lack{{Of: "mic, 48000 Hz", What: "polarity inverted", Path: "mic"}}}
+	if j := s.judge(p); len(j) != 1 || j[0].Verdict != "pass" {
+		t.Errorf("findings of another path: %v", j)
+	}
+	s.Findings[0].Path = "line"
+	if j := s.judge(p); len(j) != 1 || j[0].Verdict != "fail" || !strings.Contains(j[0].Sentence, "polarity inverted") {
+		t.Errorf("a finding of the path: %v", j)
+	}
+}
+
+// A value that a finding contradicts is not the best of its row, and its grade is undecided.
+func TestContradictedValueIsNotCompared(t *testing.T) {
+	sheet := func(device string, v float64, sentence string) *Sheet {
+		return &Sheet{Device: device, Rows: []Row{{Path: "line", Reading: "idle_noise_dbfs", Value: &v, Unit: "dBFS", Contradicted: sentence}}}
+	}
+	c := Compare([]*Sheet{sheet("A", -118, "the path is muted in silence"), sheet("B", -100, "")})
+	if len(c) != 1 || c[0].Why != "on A, the path is muted in silence" || c[0].Best[0] || c[0].Best[1] {
+		t.Errorf("%+v", c)
+	}
+	rubric := &Rubric{Grades: []Grading{{Reading: "idle_noise_dbfs", Steps: []GradeStep{{"A", math.Inf(-1), math.Inf(1)}}}}}
+	if got := rubric.Of(c[0].Rows[0]) + "/" + rubric.Of(c[0].Rows[1]); got != "undecided/A" {
+		t.Errorf("grades %s, want undecided and A", got)
 	}
 }
 

@@ -28,7 +28,7 @@ func (c *Collector) outputImpedance(rows []Row, row Row) (all []Row, findings []
 		}
 		r, err := measure.OutputImpedance(measure.Level{Value: *open.Value, Unit: measure.DBFSSine}, measure.Level{Value: loaded, Unit: measure.DBFSSine}, load, nil)
 		if err != nil {
-			findings = append(findings, Lack{row.Path + ", " + row.Condition, err.Error(), "record both conditions again at one setting of the output"})
+			findings = append(findings, Lack{row.Path + ", " + row.Condition, err.Error(), "record both conditions again at one setting of the output", row.Path})
 			continue
 		}
 		suffix := channelSuffix(row.Reading)

@@ -202,6 +202,12 @@ tests = ["tone", "silence"]
 			if found != wanted && (fault != "" || len(s.Findings) > 0) {
 				t.Errorf("%s, %q: findings %v", kind, fault, s.Findings)
 			}
+			for _, r := range s.Rows { // only the noise in silence is not the path's
+				isMuted := wanted && fault != "drifts" && strings.HasPrefix(r.Reading, "idle_noise_")
+				if (r.Contradicted != "") != isMuted || isMuted && !strings.Contains(r.Contradicted, "the path is muted in silence") {
+					t.Errorf("%s, %q: %s is contradicted by %q", kind, fault, r.Reading, r.Contradicted)
+				}
+			}
 		}
 	}
 }

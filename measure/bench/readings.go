@@ -17,7 +17,7 @@ var derivedReadings = []string{
 	"headphone_noise_a_db_spl", "output_impedance_ohm", "load_drop_db", "{largest_loss_db,response_spread_db}",
 	"maximum_{level,output}_dbu", "gain_range_db", "gain_error_db", "full_scale_input_dbu",
 	"latency_added_{frames,ms}", "round_trip_{frames,ms,min_frames,min_ms,max_frames,max_ms,spread_frames,spread_ms}",
-	"overshoot_{sample,annex2,fine}_db", "first_window_overshoot_db",
+	"overshoot_{sample,annex2,fine}_db", "first_window_overshoot_db", FindingsReading,
 }
 
 // Readings returns the names of all readings that a sheet can hold; N stands for a number. A

@@ -173,7 +173,7 @@ func (r *Rubric) Of(row *Row) string {
 	if r == nil || row == nil || row.Value == nil {
 		return ""
 	}
-	if row.Assumes != "" {
+	if row.Assumes != "" || row.Contradicted != "" {
 		return "undecided"
 	}
 	for _, g := range r.Grades {

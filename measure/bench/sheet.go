@@ -49,6 +49,9 @@ type Row struct {
 	// Assumes states an assumption of the value that was not measured, such as the plan's gain.
 	// The uncertainty does not include its error.
 	Assumes string `json:"assumes,omitempty"`
+	// Contradicted is the sentence of the finding by which the value is not the device's; ""
+	// without one.
+	Contradicted string `json:"contradicted,omitempty"`
 	// Uncertainty is the largest error of the value expected, either way, in its unit.
 	Uncertainty float64    `json:"uncertainty"`
 	Values      []*float64 `json:"values"`           // of the repeats, null where there is none
@@ -73,6 +76,7 @@ type Lack struct {
 	Of   string `json:"of"`
 	What string `json:"what"`
 	Do   string `json:"do,omitempty"`
+	Path string `json:"path,omitempty"` // of the plan; "": unknown
 }
 
 // Summary counts the contents of a sheet, and what is missing.
@@ -172,6 +176,9 @@ func (r Row) String() string {
 	text := r.Text()
 	if r.Assumes != "" {
 		text += " with " + r.Assumes + ", which was not measured"
+	}
+	if r.Contradicted != "" {
+		text += "; but " + r.Contradicted
 	}
 	if r.Spread != nil && len(r.Values) > 1 {
 		text += fmt.Sprintf(" (%d repeats, spread %.2g)", len(r.Values), *r.Spread)

@@ -24,7 +24,7 @@ func (c *Collector) Sheet() *Sheet {
 				if item.Unmarked {
 					do = fmt.Sprintf("terminate the input, record %s-%s.wav", item.FileName(), item.Test)
 				}
-				s.Missing = append(s.Missing, Lack{fmt.Sprintf("%s, %s", item.Condition, item.Test), fmt.Sprintf("%d of %d recordings missing", n, c.plan.Repeats), do})
+				s.Missing = append(s.Missing, Lack{fmt.Sprintf("%s, %s", item.Condition, item.Test), fmt.Sprintf("%d of %d recordings missing", n, c.plan.Repeats), do, item.Path.Name})
 			}
 			if item.Unmarked {
 				taken = c.withInputNoise(i, item, taken)
@@ -44,7 +44,7 @@ func (c *Collector) Sheet() *Sheet {
 	s.Rows = append(s.Rows, more...)
 	s.Findings = append(append(s.Findings, contradicting...), wrongGains(s.Rows)...)
 	s.Findings = slices.Concat(s.Findings, c.unsteadyGains(), mutedSilence(s.Rows), impossibleNoise(s.Rows))
-	s.Claims = c.plan.judge(s.Rows)
+	s.Claims = s.judge(c.plan)
 	return &s
 }
 

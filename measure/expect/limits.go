@@ -41,7 +41,8 @@ type Group struct {
 	Sheet    string   // a device's sheet, in place of files; "": none
 	// SheetPath and SheetTest narrow a sheet's rows; "": all.
 	SheetPath, SheetTest string
-	RateHz               int // at which the chain is looked at
+	Accept               []string // phrases of a sheet's findings that are no reason to fail
+	RateHz               int      // at which the chain is looked at
 	Limits               []measure.Limit
 	Line                 int
 	folder               string // of the limits file; "": where the program runs
