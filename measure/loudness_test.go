@@ -511,11 +511,16 @@ func TestLoudnessStatesItsLayout(t *testing.T) {
 		says     string
 	}{
 		{2, 0, 2, ""},
-		{3, 0, 3, "no channel mask: all channels taken as front channels"},
-		{5, 0, 3 + 2*1.41, "no channel mask: taken as L R C Ls Rs"},
-		{6, 0, 3 + 2*1.41, "no channel mask: taken as L R C LFE Ls Rs"},
-		{6, 0x3f, 3 + 2*1.41, "channels weighted by the file's channel mask"},
-		{8, 0, 8, "no channel mask: all channels taken as front channels"},
+		{3, 0, 3, "no channel mask, and no layout is assumed for 3 channels: each is weighted 1, as a front channel"},
+		{4, 0x33, 2 + 2*1.41, "channels weighted by the file's channel mask: L 1, R 1, Lb 1.41, Rb 1.41"},
+		{5, 0, 3 + 2*1.41, "no channel mask: taken as L 1, R 1, C 1, Ls 1.41, Rs 1.41"},
+		{6, 0, 3 + 2*1.41, "no channel mask: taken as L 1, R 1, C 1, LFE 0, Ls 1.41, Rs 1.41"},
+		{6, 0x3f, 3 + 2*1.41, "channels weighted by the file's channel mask: L 1, R 1, C 1, LFE 0, Lb 1.41, Rb 1.41"},
+		{7, 0x70f, 4 + 2*1.41, "channels weighted by the file's channel mask: L 1, R 1, C 1, LFE 0, Cb 1, Ls 1.41, Rs 1.41"},
+		{8, 0, 8, "no channel mask, and no layout is assumed for 8 channels: each is weighted 1, as a front channel"},
+		{8, 0x63f, 5 + 2*1.41, "channels weighted by the file's channel mask: L 1, R 1, C 1, LFE 0, Lb 1, Rb 1, Ls 1.41, Rs 1.41"},
+		{8, 0x3, 8, "the file's channel mask names 2 of 8 channels: L 1, R 1, ? 1, ? 1, ? 1, ? 1, ? 1, ? 1; the others are weighted as front channels"},
+		{3, 0x3f, 3, "the file's channel mask names 6 positions for 3 channels, of which the first are taken: L 1, R 1, C 1"},
 	} {
 		read := func(channels int, mask uint32) Reading {
 			l, err := NewLoudness(LoudnessSettings{Rate: 48000, Channels: channels, ChannelMask: mask})

@@ -196,7 +196,7 @@ func (m *metered) run(e env, quiet bool) error {
 
 func (m *metered) print(e env) {
 	m.file.print(e)
-	warn(e.stderr, underName(m.name(), m.pair.Faults(m.format.Rate)))
+	warn(e.stderr, underName(m.name(), m.doubts()))
 	printReadings(e.stdout, m.readings, m.format)
 	if loudness, ok := m.readings.Get("integrated_lufs"); ok && m.format.Channels != 2 {
 		fmt.Fprintf(e.stdout, "  (loudness: %s)\n", loudness.Reference)
@@ -221,6 +221,16 @@ func (m *metered) print(e env) {
 	}
 }
 
+// doubts are faults of two channels against each other, and what is not known of where more
+// channels are.
+func (m *metered) doubts() []string {
+	all := m.pair.Faults(m.format.Rate)
+	if doubt := measure.LayoutDoubt(m.format.Channels, m.format.ChannelMask); doubt != "" {
+		all = append(all, doubt)
+	}
+	return all
+}
+
 // target is the specification's limit of the loudness, nil if there is none.
 func (m *metered) target() *measure.Limit {
 	if m.spec != nil {
@@ -243,7 +253,7 @@ func (m *metered) object(failed error) any {
 		Limits    []judgementJSON  `json:"limits,omitempty"`
 	}{headJSON: m.head("meter", failed), Readings: m.readings, Limits: judgementsObject(m.verdicts)}
 	if failed == nil {
-		o.Warnings = append(o.Warnings, underName(m.name(), m.pair.Faults(m.format.Rate))...)
+		o.Warnings = append(o.Warnings, underName(m.name(), m.doubts())...)
 	}
 	if failed == nil && !m.meets() {
 		o.ExitCode = exitLimit
