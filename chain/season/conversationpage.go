@@ -98,6 +98,9 @@ func (c *ConversationRow) advice() (do []string) {
 	case c.Found == nil:
 		return []string{fmt.Sprintf("Conversation %s: %s.", c.Name, c.Note)}
 	}
+	if c.UnequalLengths != "" {
+		do = append(do, fmt.Sprintf("Conversation %s: %s; check that none has stopped early.", c.Name, c.UnequalLengths))
+	}
 	for _, p := range c.Found.Pairs {
 		a, b := c.Found.Microphones[p.A].Name, c.Found.Microphones[p.B].Name
 		if p.Inverted != nil && *p.Inverted {

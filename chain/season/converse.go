@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -196,14 +197,15 @@ func (w *worker) converse(ctx context.Context, c *Conversation, outcomes []Outco
 func (w *worker) makeConversation(ctx context.Context, c *Conversation, key receipt.Key, receipts []*receipt.Receipt, out string) error {
 	found := Conversed{Name: c.Name, LinkedLUFS: receipts[0].Readings[linkedLUFS]}
 	var microphones []conversation.Microphone
-	for _, r := range receipts {
+	names := takeNames(receipts)
+	for i, r := range receipts {
 		reader, err := wave.Open(r.Input.Path)
 		if err != nil {
 			return err
 		}
 		channels := reader.Format().Channels
 		reader.Close()
-		microphones = append(microphones, conversation.Channels(filepath.Base(r.Input.Path), channels, func() (wave.Source, error) { return wave.Open(r.Input.Path) })...)
+		microphones = append(microphones, conversation.Channels(names[i], channels, func() (wave.Source, error) { return wave.Open(r.Input.Path) })...)
 	}
 	var err error
 	if found.Conversation, err = conversation.Measure(ctx, microphones, nil); err != nil {
@@ -231,10 +233,12 @@ func (w *worker) makeConversation(ctx context.Context, c *Conversation, key rece
 
 // ConversationRow is the row of one conversation in a table.
 type ConversationRow struct {
-	Name  string     `json:"name"`
-	State State      `json:"state"`
-	Note  string     `json:"note,omitempty"`
-	Found *Conversed `json:"found,omitempty"` // nil: not done
+	Name  string `json:"name"`
+	State State  `json:"state"`
+	Note  string `json:"note,omitempty"`
+	// UnequalLengths states the lengths of the takes where these differ; "": they do not.
+	UnequalLengths string     `json:"unequal_lengths,omitempty"`
+	Found          *Conversed `json:"found,omitempty"` // nil: not done
 }
 
 // gatherConversation reads the report of a conversation.
@@ -252,6 +256,7 @@ func (p *Plan) gatherConversation(c *Conversation, key receipt.Key, verify bool)
 		receipts = append(receipts, r)
 	}
 	row.Note = "no share has measured it yet"
+	row.UnequalLengths = unequalLengths(receipts)
 	key, err = p.conversationKey(c, receipts)
 	if err != nil {
 		return row, err
@@ -289,4 +294,35 @@ func (p *Plan) gatherConversation(c *Conversation, key receipt.Key, verify bool)
 		row.Note = m.Missed
 	}
 	return row, nil
+}
+
+// leastUnequalSeconds is by how much takes must differ in length: two recorders that one person
+// stops differ by about as much. (own choice)
+const leastUnequalSeconds = 0.1
+
+// unequalLengths states the lengths of takes that do not end together. What was cut off, or a
+// recorder that stopped, shows so.
+func unequalLengths(receipts []*receipt.Receipt) string {
+	var parts []string
+	shortest, longest := math.Inf(1), math.Inf(-1)
+	names := takeNames(receipts)
+	for i, r := range receipts {
+		if d := r.Readings["duration_s"]; d != nil {
+			shortest, longest = min(shortest, *d), max(longest, *d)
+			parts = append(parts, fmt.Sprintf("%s %.1f s", names[i], *d))
+		}
+	}
+	if !(longest-shortest >= leastUnequalSeconds) {
+		return ""
+	}
+	return "the takes differ in length: " + strings.Join(parts, ", ")
+}
+
+// takeNames are the names of takes, each of its own.
+func takeNames(receipts []*receipt.Receipt) []string {
+	var paths []string
+	for _, r := range receipts {
+		paths = append(paths, r.Input.Path)
+	}
+	return wave.DistinctNames(paths)
 }

@@ -168,7 +168,7 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 	usual := picture.Series{Name: "usual", Kind: picture.Dots}
 	outliers := picture.Series{Name: "outlier", Kind: picture.Dots, Role: picture.Second}
 	short := picture.Series{Name: "too short to judge", Kind: picture.Dots, Role: picture.Third}
-	peaks := picture.Series{Name: "true peak", Kind: picture.Dots}
+	peaks := picture.Series{Name: "true peak", Kind: picture.Dots, Role: picture.Fourth}
 	var marks []picture.Mark
 	group := ""
 	for i, r := range t.Rows {
@@ -203,12 +203,16 @@ func (t *Table) loudnessPicture() (picture.Picture, bool) {
 		marks = nil
 	}
 	x := picture.Axis{Name: "take, in the order of the plan", Min: 0.5, Max: float64(len(t.Rows)) + 0.5, Whole: true}
-	loudness := picture.Panel{X: x, Height: 210, Y: picture.Around("integrated loudness", "LUFS", nil, usual.Points, outliers.Points, short.Points), Marks: marks}
+	loudness := picture.Panel{X: x, Height: 210, Marks: marks}
 	says := "No take is long enough to be compared."
+	var room picture.Band
 	if all := t.Groups[len(t.Groups)-1]; all.Takes > 0 {
-		loudness.Bands = []picture.Band{t.roomBand()}
+		room = t.roomBand()
+		loudness.Bands = []picture.Band{room}
 		says = fmt.Sprintf("%s compared with their folder; there %s, off its median by more than %g LU and %d spreads.", takesWere(all.Takes), areOutliers(all.Outliers), outlierLU, outlierSpreads)
 	}
+	// The usual range lies within the axis: takes that are equally loud are no line at its edge.
+	loudness.Y = picture.Around("integrated loudness", "LUFS", nil, usual.Points, outliers.Points, short.Points, room.Upper, room.Lower)
 	for _, s := range []picture.Series{usual, outliers, short} {
 		if s.Points != nil {
 			loudness.Series = append(loudness.Series, s)

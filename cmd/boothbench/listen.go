@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -97,13 +96,18 @@ func runListen(e env, args []string) error {
 	}
 
 	var sources []listen.Source
-	for _, path := range f.Args() {
-		name := filepath.Base(path)
+	names := wave.DistinctNames(f.Args())
+	for i, path := range f.Args() {
+		name := names[i]
 		if path == standardInput {
 			name = nameOf(path)
 			if path, err = e.keepTake(); err != nil {
 				return runError(name, err)
 			}
+		}
+		if r, err := wave.Open(path); err == nil { // where it cannot be read, Prepare says so
+			warn(e.stderr, r.Warnings())
+			r.Close()
 		}
 		sources = append(sources, listen.Source{Name: name, Open: func() (wave.Source, error) {
 			r, err := wave.Open(path)

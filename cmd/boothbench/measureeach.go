@@ -138,3 +138,12 @@ func (s *watchedSource) Close() error {
 	}
 	return nil
 }
+
+// textsOf are warnings as texts.
+func textsOf(warnings []wave.Warning) []string {
+	var all []string
+	for _, w := range warnings {
+		all = append(all, w.String())
+	}
+	return all
+}

@@ -175,6 +175,7 @@ func (m *metered) run(e env, quiet bool) error {
 	m.readings = append(m.readings, measure.PeakToLoudness(m.readings))
 	if m.spec != nil {
 		all := append(measure.FormatReadings(m.format, m.frames), m.readings...)
+		m.verdicts = expect.Unusable(m.path, m.warnings, m.readings, m.spec.Limits)
 		for _, l := range m.spec.Limits {
 			m.verdicts = append(m.verdicts, measure.Judge(m.path, m.format.Rate, all, l))
 		}

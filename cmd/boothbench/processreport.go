@@ -94,7 +94,11 @@ func (r *report) printDone(b *batch) {
 // printReadings prints the loudness and the true peak before and after.
 func (r *report) printReadings(b *batch) {
 	before, after := r.before.readings(), r.metered.readings()
-	for _, name := range []string{"integrated_lufs", "true_peak_dbtp"} {
+	if r.metered != nil && r.metered.why != nil {
+		fmt.Fprintf(b.stdout, "      not measured: %v\n", r.metered.why)
+		return
+	}
+	for _, name := range meteredNames {
 		was, ok := before.Get(name)
 		is, also := after.Get(name)
 		if ok && also {

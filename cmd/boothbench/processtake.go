@@ -185,14 +185,12 @@ func warningsOf(r *wave.Reader) []wave.Warning {
 type meteredSink struct {
 	wave.Sink
 	meter *measure.ProgrammeMeter // nil: the format has no loudness
+	why   error                   // why it has none
 }
 
 func newMeteredSink(to wave.Sink, f wave.Format) *meteredSink {
-	m := &meteredSink{Sink: to}
-	if meter, err := measure.NewProgrammeMeter(f, measure.AsIs); err == nil {
-		m.meter = meter
-	}
-	return m
+	meter, err := measure.NewProgrammeMeter(f, measure.AsIs)
+	return &meteredSink{to, meter, err}
 }
 
 func (m *meteredSink) measure(b dsp.Block) {
@@ -207,8 +205,18 @@ func (m *meteredSink) Write(b dsp.Block) error {
 }
 
 func (m *meteredSink) readings() measure.Readings {
-	if m == nil || m.meter == nil {
+	switch {
+	case m == nil:
 		return nil
+	case m.meter != nil:
+		return m.meter.Readings()
 	}
-	return m.meter.Readings()
+	var all measure.Readings
+	for i, name := range meteredNames {
+		all = append(all, measure.Named{Name: name, Reading: measure.Reading{Unit: []string{"LUFS", "dBTP"}[i], Reason: m.why.Error(), Frame: -1, Channel: -1}})
+	}
+	return all
 }
+
+// meteredNames are the readings of a take and of its output that are printed.
+var meteredNames = []string{"integrated_lufs", "true_peak_dbtp"}

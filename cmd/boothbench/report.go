@@ -299,13 +299,15 @@ func (s *pageSettings) takePage(e env, files []string) (pages.Page, any, error) 
 	if err != nil {
 		return pages.Page{}, nil, runError(nameOf(files[0]), err)
 	}
+	warn(e.stderr, t.Warnings())
 	before, after := t.Readings()
 	return t.Page(), struct {
 		SchemaVersion int              `json:"schema_version"`
 		Command       string           `json:"command"`
+		Warnings      []string         `json:"warnings,omitempty"`
 		Verdict       string           `json:"verdict"`
 		Before        measure.Readings `json:"before"`
 		After         measure.Readings `json:"after"`
 		Limits        []judgementJSON  `json:"limits,omitempty"`
-	}{1, "report", t.Page().Verdict.String(), before, after, judgementsObject(t.Judgements)}, nil
+	}{1, "report", textsOf(t.Warnings()), t.Page().Verdict.String(), before, after, judgementsObject(t.Judgements)}, nil
 }

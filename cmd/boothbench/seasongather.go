@@ -165,6 +165,9 @@ func printConversation(e env, c season.ConversationRow) {
 		fmt.Fprintf(e.stdout, ": %s", c.Note)
 	}
 	fmt.Fprintln(e.stdout)
+	if c.UnequalLengths != "" {
+		fmt.Fprintf(e.stdout, "%s; check that none has stopped early\n", c.UnequalLengths)
+	}
 	if c.Found == nil {
 		return
 	}

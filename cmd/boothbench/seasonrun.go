@@ -36,6 +36,9 @@ func runSeasonRun(e env, args []string) error {
 	if err != nil {
 		return err
 	}
+	if n > 1 && p.Shares > 1 && n != p.Shares {
+		return usageError("--share: found %q, and the season is planned for %d shares; accepted: K/%d, or no --share for all of the work: shares of different numbers leave takes out", share, p.Shares, p.Shares)
+	}
 	program, err := programDigest()
 	if err != nil {
 		return err

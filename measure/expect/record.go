@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -75,6 +76,15 @@ func PlanRecording(ctx context.Context, dir string, files []string, all bool) ([
 			return nil, fmt.Errorf("%s and %s would have one baseline, %s, since they lie outside the folder that holds %s: record them into different folders", other, file, r.Path, dir)
 		}
 		taken[r.Path] = file
+		reader, err := wave.Open(file)
+		if err != nil {
+			return nil, err
+		}
+		reader.Close()
+		if at := slices.IndexFunc(reader.Warnings(), func(w wave.Warning) bool { return w.Lost }); at >= 0 {
+			w := reader.Warnings()[at]
+			return nil, fmt.Errorf("%s: at byte %d: %s; accepted: whole files, since check fails others: restore it, or write what is left to a file of its own", w.Path, w.Offset, w.Found)
+		}
 		now, err := fingerprintOf(ctx, File(file).until(ctx))
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", file, err)

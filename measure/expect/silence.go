@@ -111,3 +111,18 @@ func (c *Checked) judgeSilence(l *Limits, m *measured) (silent bool, err error) 
 	}
 	return why != "", err
 }
+
+// Unusable are the failures of a file whatever its limits are, from the warnings and the peaks
+// that were read: it has lost sound, or is silent where the limits do not mean silence.
+func Unusable(file string, warnings []wave.Warning, readings measure.Readings, limits []measure.Limit) (all []measure.Judgement) {
+	if len(limits) == 0 {
+		return nil
+	}
+	if at := slices.IndexFunc(warnings, func(w wave.Warning) bool { return w.Lost }); at >= 0 {
+		all = append(all, damagedFile(file, warnings[at]))
+	}
+	if peak, ok := readings.Get("sample_peak_dbfs"); ok && peak.Beyond < 0 && !silenceIsMeant(limits) {
+		all = append(all, silentFile(file, "digital silence"))
+	}
+	return all
+}

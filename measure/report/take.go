@@ -50,6 +50,7 @@ type side struct {
 	path, name, digest string
 	format             wave.Format
 	frames             int64
+	warnings           []wave.Warning
 	readings           measure.Readings
 	loudness           measure.Table
 	envelope           *measure.Envelope
@@ -184,7 +185,7 @@ func (f *side) read(ctx context.Context, ceiling float64) error {
 		return err
 	}
 	defer r.Close()
-	f.format, f.frames = r.Format(), r.Frames()
+	f.format, f.frames, f.warnings = r.Format(), r.Frames(), r.Warnings()
 	loudness, err := measure.NewLoudness(measure.LoudnessSettings{Rate: f.format.Rate, Channels: f.format.Channels, ChannelMask: f.format.ChannelMask})
 	if err != nil {
 		return err
@@ -226,6 +227,11 @@ func digestOf(path string) (string, error) {
 	return hex.EncodeToString(sum.Sum(nil)), nil
 }
 
+// Warnings are those of the files: what of them is missing or damaged.
+func (t *Take) Warnings() []wave.Warning {
+	return append(slices.Clone(t.Before.warnings), t.After.warnings...)
+}
+
 // limits are the limits for the processed file.
 func (t *Take) limits() (all []measure.Limit) {
 	if t.Limits == nil {
@@ -264,10 +270,14 @@ func (t *Take) ceiling() float64 {
 // judge checks the limits of the processed file on the readings so far, or, where one is
 // missing there, measures the file as boothbench check does.
 func (t *Take) judge(ctx context.Context) error {
+	var lost []measure.Judgement // the processed version of a take that has lost sound is whole by itself
+	if t.Chain != nil {
+		lost = expect.Unusable(t.Before.name, t.Before.warnings, nil, t.limits())
+	}
 	for _, l := range t.limits() {
 		if _, have := t.After.readings.Get(l.Reading); !have {
 			if checked := t.Limits.CheckFile(ctx, t.After.path); checked.Err == nil && len(checked.Judgements) > 0 {
-				t.Judgements = checked.Judgements
+				t.Judgements = append(lost, checked.Judgements...)
 				for i := range t.Judgements {
 					t.Judgements[i].Subject = t.After.name
 				}
@@ -275,6 +285,7 @@ func (t *Take) judge(ctx context.Context) error {
 			}
 		}
 	}
+	t.Judgements = append(lost, expect.Unusable(t.After.name, t.After.warnings, t.After.readings, t.limits())...)
 	for _, l := range t.limits() {
 		t.Judgements = append(t.Judgements, measure.Judge(t.After.name, t.After.format.Rate, t.After.readings, l))
 	}
