@@ -141,19 +141,23 @@ func (d *detector) run(b Block, from, to int, ahead *Cascade) {
 }
 
 // filterSquares measures the cell in one pass, together with the filter ahead, where it
-// holds whole groups of two channels and each filter is one section. It returns whether it
+// holds whole groups of one or two channels and each filter is one section. It returns whether it
 // did so; the levels would be the same.
 func (d *detector) filterSquares(ahead *Cascade) bool {
 	frames := d.cell.Frames()
-	if d.kind != RMS || d.sidechain == nil || len(d.cell) != 2 || d.filled != 0 || d.group < shortestGroup || frames%d.group != 0 ||
+	if d.kind != RMS || d.sidechain == nil || len(d.cell) > 2 || d.filled != 0 || d.group < shortestGroup || frames%d.group != 0 ||
 		!d.sidechain.runs(frames) || ahead != nil && !ahead.runs(frames) {
 		return false
 	}
 	sums := d.sums[:frames/d.group]
+	x, y := d.cell[0], []float64(nil)
+	if len(d.cell) == 2 {
+		y = d.cell[1]
+	}
 	if ahead == nil {
-		vector.FilterSquares(d.cell[0], d.cell[1], d.group, &d.sidechain.kernels[0], d.sidechain.state[0], sums)
+		vector.FilterSquares(x, y, d.group, &d.sidechain.kernels[0], d.sidechain.state[0], sums)
 	} else {
-		vector.FilterThenSquares(d.cell[0], d.cell[1], d.group, &ahead.kernels[0], &d.sidechain.kernels[0], ahead.state[0], d.sidechain.state[0], sums)
+		vector.FilterThenSquares(x, y, d.group, &ahead.kernels[0], &d.sidechain.kernels[0], ahead.state[0], d.sidechain.state[0], sums)
 		ahead.ran(frames)
 	}
 	d.sidechain.ran(frames)

@@ -43,7 +43,7 @@ func WindowedSinc(phases, taps int, beta float64) *Polyphase {
 	if phases < 2 || taps < 2 || taps%2 != 0 {
 		panic(fmt.Sprintf("interpolator: %d phases of %d taps", phases, taps))
 	}
-	half := taps / 2
+	half, atMiddle := taps/2, besselI0(beta)
 	positions, rows := make([]float64, phases-1), make([][]float64, phases-1)
 	for p := range rows {
 		rows[p] = make([]float64, taps)
@@ -52,7 +52,7 @@ func WindowedSinc(phases, taps int, beta float64) *Polyphase {
 		position := float64(p+1) / float64(phases)
 		positions[p], positions[phases-2-p] = position, 1-position
 		for j := range rows[p] {
-			h := windowedSinc(float64(j-half+1)-position, half, beta)
+			h := windowedSinc(float64(j-half+1)-position, half, beta, atMiddle)
 			rows[p][j] = h
 			rows[phases-2-p][taps-1-j] = h
 		}
@@ -65,15 +65,16 @@ func WindowedSinc(phases, taps int, beta float64) *Polyphase {
 	return mustPolyphase(positions, rows)
 }
 
-// windowedSinc is sinc(t) under a Kaiser window that ends at ±half.
-func windowedSinc(t float64, half int, beta float64) float64 {
+// windowedSinc is sinc(t) under a Kaiser window that ends at ±half, before whose division by
+// I0(beta) it has the value atMiddle in its middle.
+func windowedSinc(t float64, half int, beta, atMiddle float64) float64 {
 	u := t / float64(half)
 	inside := 1 - float64(u*u)
 	if inside < 0 {
 		return 0
 	}
 	sin, _ := SincosPi(t)
-	return sin / (math.Pi * t) * besselI0(beta*math.Sqrt(inside)) / besselI0(beta)
+	return sin / (math.Pi * t) * besselI0(beta*math.Sqrt(inside)) / atMiddle
 }
 
 // besselI0 is the modified Bessel function of the first kind and order zero,

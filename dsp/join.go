@@ -2,7 +2,7 @@ package dsp
 
 // Join returns a processor that does what two stages do one after the other, in one pass.
 // It exists where that is faster: for a filter of one section followed by a dynamics
-// stage with a side-chain filter, an RMS detector and two channels. Otherwise ok is false.
+// stage with a side-chain filter, an RMS detector and one or two channels. Otherwise ok is false.
 // The output is the same, bit for bit. The stages' states are shared with it.
 func Join(first, second Processor) (joined Processor, ok bool) {
 	var j joinedStages
@@ -23,7 +23,7 @@ func Join(first, second Processor) (joined Processor, ok bool) {
 		return nil, false
 	}
 	d := j.detector
-	if len(j.ahead.kernels) != 1 || d.kind != RMS || d.sidechain == nil || len(d.means) != 2 {
+	if len(j.ahead.kernels) != 1 || d.kind != RMS || d.sidechain == nil || len(d.means) > 2 {
 		return nil, false
 	}
 	return j, true

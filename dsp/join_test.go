@@ -17,25 +17,25 @@ func TestJoinedStagesAreTheSame(t *testing.T) {
 	rng := rand.New(rand.NewPCG(31, 32))
 	for round := range 60 {
 		rate := []int{8000, 44100, 48000, 96000, 192000}[rng.IntN(5)]
-		linked := rng.IntN(2) == 0
+		linked, channels := rng.IntN(2) == 0, 1+rng.IntN(2)
 		windowMs := []float64{2, 5, 20}[rng.IntN(3)]
 		build := func() (first, second dsp.Processor) {
 			var err, err2 error
 			if round%2 == 0 {
-				first, err = dsp.NewHighPass(dsp.HighPassSettings{CornerHz: 80, SlopeDBPerOctave: 12}, rate, 2)
+				first, err = dsp.NewHighPass(dsp.HighPassSettings{CornerHz: 80, SlopeDBPerOctave: 12}, rate, channels)
 			} else {
-				first, err = dsp.NewEqualiser(dsp.EqualiserSettings{Bands: []dsp.Band{{Shape: dsp.Bell, CentreHz: 1000, GainDB: -6, Q: 1}}, Design: dsp.Cookbook}, rate, 2)
+				first, err = dsp.NewEqualiser(dsp.EqualiserSettings{Bands: []dsp.Band{{Shape: dsp.Bell, CentreHz: 1000, GainDB: -6, Q: 1}}, Design: dsp.Cookbook}, rate, channels)
 			}
 			if round%3 == 0 {
 				second, err2 = dsp.NewCompressor(dsp.CompressorSettings{
 					ThresholdDBFS: -30, Ratio: 3, KneeDB: 6, AttackMs: 5, ReleaseMs: 80, MakeupDB: 4,
 					Detector: dsp.RMS, DetectorWindowMs: windowMs, SidechainHighPassHz: 90, LinkChannels: linked,
-				}, rate, 2)
+				}, rate, channels)
 			} else {
 				second, err2 = dsp.NewExpander(dsp.ExpanderSettings{
 					ThresholdDBFS: -40, Ratio: 2, KneeDB: 6, RangeDB: 12, HysteresisDB: 3, AttackMs: 1, HoldMs: 20, ReleaseMs: 60, LookaheadMs: 3,
 					Detector: dsp.RMS, DetectorWindowMs: windowMs, SidechainHighPassHz: 90, LinkChannels: linked,
-				}, rate, 2)
+				}, rate, channels)
 			}
 			if err != nil || err2 != nil {
 				t.Fatal(err, err2)
@@ -52,13 +52,13 @@ func TestJoinedStagesAreTheSame(t *testing.T) {
 			t.Fatalf("latency %d frames, of both %d and %d", joined.Latency(), first.Latency(), second.Latency())
 		}
 		for pass := range 2 {
-			sound := dsptest.Programme(rate, 2, 20_000, uint64(round))
+			sound := dsptest.Programme(rate, channels, 20_000, uint64(round))
 			if pass == 1 {
-				sound[rng.IntN(2)][rng.IntN(20_000)] = math.NaN()
-				sound[rng.IntN(2)][rng.IntN(20_000)] = math.Inf(1)
+				sound[rng.IntN(channels)][rng.IntN(20_000)] = math.NaN()
+				sound[rng.IntN(channels)][rng.IntN(20_000)] = math.Inf(1)
 			}
-			want, got := dsp.NewBlock(2, 20_000), dsp.NewBlock(2, 20_000)
-			wantGain, gotGain := dsp.NewBlock(2, 20_000), dsp.NewBlock(2, 20_000)
+			want, got := dsp.NewBlock(channels, 20_000), dsp.NewBlock(channels, 20_000)
+			wantGain, gotGain := dsp.NewBlock(channels, 20_000), dsp.NewBlock(channels, 20_000)
 			for c := range sound {
 				copy(want[c], sound[c])
 				copy(got[c], sound[c])
@@ -70,7 +70,12 @@ func TestJoinedStagesAreTheSame(t *testing.T) {
 				if rng.IntN(8) == 0 { // off the cells that are measured at once
 					to = min(20_000, from+1+rng.IntN(100))
 				}
-				part := func(b dsp.Block) dsp.Block { return dsp.Block{b[0][from:to], b[1][from:to]} }
+				part := func(b dsp.Block) (all dsp.Block) {
+					for _, plane := range b {
+						all = append(all, plane[from:to])
+					}
+					return all
+				}
 				if rng.IntN(2) == 0 {
 					joined.(dsp.GainTracer).ProcessTraced(part(got), part(gotGain))
 				} else {
@@ -126,7 +131,7 @@ func TestOnlyPlainStagesAreJoined(t *testing.T) {
 		"two sections":       {filter(24, 2), expander(dsp.RMS, 90, 2)},
 		"peak":               {filter(12, 2), expander(dsp.Peak, 90, 2)},
 		"no side chain":      {filter(12, 2), expander(dsp.RMS, 0, 2)},
-		"one channel":        {filter(12, 1), expander(dsp.RMS, 90, 1)},
+		"three channels":     {filter(12, 3), expander(dsp.RMS, 90, 3)},
 		"order":              {expander(dsp.RMS, 90, 2), filter(12, 2)},
 		"a filter of others": {struct{ *dsp.HighPass }{filter(12, 2).(*dsp.HighPass)}, expander(dsp.RMS, 90, 2)},
 	} {

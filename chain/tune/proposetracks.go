@@ -86,10 +86,15 @@ func (d *trackDetector) enter(meanSquare float64) (level float64) {
 	d.first = (d.first + window - 1) % window
 	d.past[d.first], d.past[d.first+window] = meanSquare, meanSquare
 	past := (*[window]float64)(d.past[d.first:])
-	for k, w := range triangle {
-		level += float64(past[k] * w)
+	// Four sums, so that no addition waits for the one before it.
+	var sums [4]float64
+	for k := 0; k < window; k += 4 {
+		sums[0] += float64(past[k] * triangle[k])
+		sums[1] += float64(past[k+1] * triangle[k+1])
+		sums[2] += float64(past[k+2] * triangle[k+2])
+		sums[3] += float64(past[k+3] * triangle[k+3])
 	}
-	return level
+	return (sums[0] + sums[1]) + (sums[2] + sums[3])
 }
 
 // newTakeTracks makes the tracks of a take of this many frames; 0 or less: unknown. A track

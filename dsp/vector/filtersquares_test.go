@@ -53,6 +53,36 @@ func TestFilterSquaresBits(t *testing.T) {
 	}
 }
 
+// One plane in one loop is what the two filters do one after the other.
+func TestFilterSquaresOfOnePlane(t *testing.T) {
+	rng := rand.New(rand.NewPCG(25, 26))
+	for round := range 500 {
+		group, groups := 4+2*rng.IntN(9), rng.IntN(6)
+		n := group * groups
+		first, second := stable(rng), stable(rng)
+		x := samples(rng, n+2, rng.IntN(2) == 0)
+		y := append([]float64(nil), x...)
+		states, wanted := []State{{rng.NormFloat64(), rng.NormFloat64()}}, []State{{rng.NormFloat64(), rng.NormFloat64()}}
+		firstStates, secondStates := append([]State(nil), states...), append([]State(nil), wanted...)
+		got, want := make([]GroupSquares, groups), make([]GroupSquares, groups)
+		FilterThenSquares(x, nil, group, &first, &second, firstStates, secondStates, got)
+		one(y[:n], &first, &states[0])
+		FilterSquares(y, nil, group, &second, wanted, want)
+		list := func(x []float64, states ...State) []float64 {
+			for _, s := range states {
+				x = append(x, s.S1, s.S2)
+			}
+			return x
+		}
+		for g := range got {
+			x, y = append(x, got[g].Sum[0], got[g].Falling[0]), append(y, want[g].Sum[0], want[g].Falling[0])
+		}
+		if err := same(list(x, firstStates[0], secondStates[0]), list(y, states[0], wanted[0])); err != nil {
+			t.Fatalf("round %d: %d groups of %d frames: %v", round, groups, group, err)
+		}
+	}
+}
+
 func TestMagnitudesBits(t *testing.T) {
 	needAVX(t)
 	rng := rand.New(rand.NewPCG(23, 24))
