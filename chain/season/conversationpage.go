@@ -43,6 +43,7 @@ func (t *Table) conversationSections() (all []report.Section) {
 			s.Table.Rows = append(s.Table.Rows, cells)
 		}
 		paths := report.Section{Title: fmt.Sprintf("Conversation “%s”: bleed and delay", c.Name), Table: &report.Table{Head: []string{"voice of", "bleeds into", "bleed", "delay there", "polarity there"}}}
+		paths.Text = "The figure after ± is twice the standard error: 19 of 20 readings lie within."
 		for _, p := range c.Found.Paths {
 			cells := []report.Cell{{Text: c.Found.Microphones[p.Voice].Name}, {Text: c.Found.Microphones[p.Microphone].Name}, {Text: p.Reason}, {}, {}}
 			if p.BleedAtMostDB != nil {
@@ -53,9 +54,9 @@ func (t *Table) conversationSections() (all []report.Section) {
 				if *p.Inverted {
 					polarity = "inverted"
 				}
-				cells[2], cells[3], cells[4] = figure(*p.BleedDB, "dB"), report.Cell{Text: p.Reason}, report.Cell{Text: polarity}
+				cells[2], cells[3], cells[4] = within("%.1f ± %.1f dB", *p.BleedDB, p.BleedDeviationDB, 0.1), report.Cell{Text: p.Reason}, report.Cell{Text: polarity}
 				if p.DelayFrames != nil {
-					cells[3] = figure(*p.DelayFrames, "frames")
+					cells[3] = within("%.2f ± %.2f frames", *p.DelayFrames, p.DelayDeviationFrames, 0.01)
 				}
 			}
 			paths.Table.Rows = append(paths.Table.Rows, cells)
@@ -68,7 +69,9 @@ func (t *Table) conversationSections() (all []report.Section) {
 			case p.DriftPPM == nil:
 				cells[4] = report.Cell{Text: p.Reason}
 			case *p.DriftPPM != 0:
-				cells[4] = difference(*p.DriftPPM, "ppm")
+				cells[4] = within("%+.2f ± %.2f ppm", *p.DriftPPM, p.DriftDeviationPPM, 0.01)
+			default:
+				cells[4].Text += fmt.Sprintf(" (± %.2f ppm)", max(0.01, 2**p.DriftDeviationPPM))
 			}
 			if p.OffsetFrames != nil {
 				cells[2], cells[3] = figure(*p.OffsetFrames, "frames"), figure(*p.PathFrames, "frames")
@@ -78,6 +81,12 @@ func (t *Table) conversationSections() (all []report.Section) {
 		all = append(all, s, paths, clocks)
 	}
 	return all
+}
+
+// within is a cell with a figure and twice its standard error, at least its last digit: 19 of 20
+// readings lie within.
+func within(format string, v float64, deviation *float64, digit float64) report.Cell {
+	return report.Cell{Text: picture.Minus(fmt.Sprintf(format, v, max(digit, 2**deviation))), Figure: true}
 }
 
 // conversationsMissing returns the number of conversations that are not done.
