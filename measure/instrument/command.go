@@ -31,7 +31,10 @@ type Command struct {
 	// Files are texts that are passed to the command as files. A key in a word, such as
 	// {chain}, is replaced by the name of a file with that text.
 	Files map[string][]byte
-	grace time.Duration // 0: commandGrace
+	// Exchanged is called with the formats of the file that the command read and of the one that
+	// it wrote; nil: nobody.
+	Exchanged func(sent, received wave.Format)
+	grace     time.Duration // 0: commandGrace
 }
 
 // Names reports whether a placeholder, such as {chain}, is among the command's words.
@@ -103,6 +106,9 @@ func (c *Command) Respond(ctx context.Context, stimulus wave.Source, response wa
 	if err := sameFormat("{out}", r.Format(), stimulus.Format()); err != nil {
 		return c.failed(err.Error(), nil)
 	}
+	if c.Exchanged != nil {
+		c.Exchanged(c.sentFormat(stimulus.Format()), r.Format())
+	}
 	if r.Frames() == 0 {
 		return c.failed("it wrote no sound: 0 frames", nil)
 	}
@@ -110,11 +116,7 @@ func (c *Command) Respond(ctx context.Context, stimulus wave.Source, response wa
 }
 
 func (c *Command) writeStimulus(ctx context.Context, path string, stimulus wave.Source) error {
-	f := stimulus.Format()
-	f.Encoding, f.Bits, f.ContainerBits = wave.Float, 32, 0
-	if c.Integer {
-		f.Encoding, f.Bits = wave.Integer, 24
-	}
+	f := c.sentFormat(stimulus.Format())
 	w, err := wave.Create(path, f, wave.Options{})
 	if err != nil {
 		return err
@@ -130,6 +132,15 @@ func (c *Command) writeStimulus(ctx context.Context, path string, stimulus wave.
 		return c.failed(fmt.Sprintf("the stimulus is over full scale from frame %d on, which %d-bit samples cannot hold", overs.FirstFrame, f.Bits), nil)
 	}
 	return nil
+}
+
+// sentFormat is the format in which a stimulus is written.
+func (c *Command) sentFormat(f wave.Format) wave.Format {
+	f.Encoding, f.Bits, f.ContainerBits = wave.Float, 32, 0
+	if c.Integer {
+		f.Encoding, f.Bits = wave.Integer, 24
+	}
+	return f
 }
 
 func (c *Command) run(ctx context.Context, in, out string) error {

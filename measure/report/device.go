@@ -49,6 +49,8 @@ type DeviceTest struct {
 	// Name, SHA-256 and format of a recording; zero for a Device.
 	Recording, Digest string
 	Format            wave.Format
+	// Exchanged states the formats of the files that a command read and wrote; "": there is none.
+	Exchanged string
 }
 
 // standardTests are the test signals for a device without claims.
@@ -91,7 +93,14 @@ func ReadDevice(ctx context.Context, s DeviceSettings, shown func(test string, i
 		if shown != nil {
 			shown(name, i, len(signals))
 		}
+		exchanged := ""
+		if c, ok := s.Device.(*instrument.Command); ok {
+			c.Exchanged = func(sent, received wave.Format) {
+				exchanged = fmt.Sprintf("written for the command in %s; it wrote %s", sampleText(sent), sampleText(received))
+			}
+		}
 		t, err := d.test(ctx, i, signal)
+		t.Exchanged = exchanged
 		switch {
 		case err != nil && ctx.Err() != nil:
 			return nil, err
@@ -353,6 +362,8 @@ func (d *Device) conditions() *Table {
 			format = "not measured"
 		case t.Recording != "":
 			format = t.Format.String()
+		case t.Exchanged != "":
+			format = t.Exchanged
 		}
 		if t.Signal != nil {
 			signal = inWords(t.Signal)
@@ -360,4 +371,13 @@ func (d *Device) conditions() *Table {
 		table.Rows = append(table.Rows, []Cell{text(signal), text(t.Recording), text(format)})
 	}
 	return table
+}
+
+// sampleText is how a file's samples are written.
+func sampleText(f wave.Format) string {
+	kind := "integer"
+	if f.Encoding == wave.Float {
+		kind = "floating point"
+	}
+	return fmt.Sprintf("%d-bit %s", f.Bits, kind)
 }
