@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -26,7 +27,11 @@ func parse(f *pflag.FlagSet, args []string) error {
 	if errors.As(err, &invalid) {
 		kind := map[string]string{"float64": "a number", "int": "a whole number", "int64": "a whole number", "uint64": "a whole number of 0 or more", "bool": "true or false", "float64Slice": "numbers, separated by commas"}[invalid.GetFlag().Value.Type()]
 		if kind != "" {
-			return usageError("--%s: found %q; accepted: %s", invalid.GetFlag().Name, invalid.GetValue(), kind)
+			meant := ""
+			if plain := plainNumber(invalid.GetValue()); plain != "" && strings.HasSuffix(kind, "number") {
+				meant = ", such as " + plain
+			}
+			return usageError("--%s: found %q; accepted: %s%s", invalid.GetFlag().Name, invalid.GetValue(), kind, meant)
 		}
 	}
 	var missing *pflag.ValueRequiredError
@@ -88,4 +93,15 @@ func swapped(chain string, takes []string) error {
 		}
 	}
 	return nil
+}
+
+// plainNumber is a number as it is accepted that was written with a typographic minus, a decimal
+// comma or a unit behind it; "" where none is recognised.
+func plainNumber(text string) string {
+	text = strings.NewReplacer("\u2212", "-", "\u2013", "-", ",", ".").Replace(strings.TrimSpace(text))
+	end := len(text) - len(strings.TrimLeft(text, "+-.0123456789"))
+	if _, err := strconv.ParseFloat(text[:end], 64); err != nil {
+		return ""
+	}
+	return text[:end]
 }
