@@ -76,7 +76,9 @@ func (d *Damage) predict(a *takeAnalysis, p *ProposedChain, g predictedGains) {
 	})
 	d.FloorAfter = p.predictedFloor(a, g)
 	loudness := measure.Reading{Unit: "LUFS", Weighting: "K", Reason: "the take is too short, or too soft"}
-	if lufs, ok := p.predictedLoudness(a, g); ok {
+	if was, ok := d.Before.Get("integrated_lufs"); ok && !was.Measurable() {
+		loudness.Reason = was.Reason
+	} else if lufs, ok := p.predictedLoudness(a, g); ok {
 		loudness.Value, loudness.Reason = lufs, ""
 	}
 	d.After.Add("integrated_lufs", loudness)

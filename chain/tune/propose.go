@@ -141,8 +141,8 @@ func sameFloors(all []*takeAnalysis) error {
 		}
 	}
 	if low != nil && high.noise.pauseDBFS-low.noise.pauseDBFS > oneFloorDB {
-		return &NoProposal{fmt.Sprintf("the noise of %s lies at %.1f dBFS, that of %s at %.1f: more than %d dB apart, so one threshold does not fit both. Propose a chain for each, or bring them to one level first",
-			low.name, low.floorDBFS, high.name, high.floorDBFS, oneFloorDB)}
+		return &NoProposal{fmt.Sprintf("the noise above %d Hz of %s lies at %.1f dBFS, that of %s at %.1f: more than %d dB apart, so one threshold does not fit both. Propose a chain for each, or bring them to one level first",
+			sideChainHz, low.name, low.noise.pauseDBFS, high.name, high.noise.pauseDBFS, oneFloorDB)}
 	}
 	return nil
 }

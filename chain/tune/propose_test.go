@@ -496,6 +496,23 @@ func TestSeveralTakes(t *testing.T) {
 	if _, err := Propose(t.Context(), []Take{room(22, 1), room(30, 2)}, ProposeSettings{}); err == nil || !strings.Contains(err.Error(), "take 1") || !strings.Contains(err.Error(), "3 dB") {
 		t.Errorf("8 dB apart: %v", err)
 	}
+	// The levels in the sentence are those that are compared, above 150 Hz: with equal rumble the
+	// whole floors are less than 3 dB apart. Within 1 dB, as the floors of two takes.
+	withRumble := func(snr float64, seed uint64) Take {
+		r := takes.NewRoom(voices, "white", snr, 0.2, 12, seed)
+		x, rumble := r.Take(), dsp.Block{takes.RoomNoise("white", len(r.Speech), r.Rate, r.SpeechDBFS-8, 7)}
+		dsp.NewCascade(dsp.ButterworthLowPass(4, 50, float64(r.Rate)), 1).Process(rumble)
+		takes.Add(x, rumble[0], 0)
+		return memoryTake(fmt.Sprint("take ", seed), r.Rate, x)
+	}
+	_, err = Propose(t.Context(), []Take{withRumble(22, 1), withRumble(30, 2)}, ProposeSettings{})
+	var low, high float64
+	if err == nil {
+		t.Fatal("with rumble: one chain")
+	}
+	if n, _ := fmt.Sscanf(err.Error(), "no chain is proposed: the noise above 150 Hz of take 2 lies at %f dBFS, that of take 1 at %f:", &low, &high); n != 2 || math.Abs(high-low-8) > 1 {
+		t.Errorf("8 dB apart, with equal rumble: %v", err)
+	}
 }
 
 // Any input gives a chain that can be run, or a reason.

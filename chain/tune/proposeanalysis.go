@@ -171,6 +171,10 @@ func (a *takeAnalysis) threshold() float64 {
 // speaks reports whether speech was found.
 func (a *takeAnalysis) speaks() bool { return a.undecided == "" && a.speech }
 
+// leastRangeSeconds is the time of active moments that a range of loudness rests on. One or two
+// words have a small range by chance, which is no sign of a compressor. (own choice)
+const leastRangeSeconds = 3
+
 // momentaryRange returns the distance in LU between usual and loud moments of the active sound:
 // from the 40th to the 95th percentile of the momentary loudness (400 ms). A moment counts if
 // at least half of it is active, and if it is less than 10 LU below the mean of these moments.
@@ -202,7 +206,7 @@ func (a *takeAnalysis) momentaryRange() (lu float64, ok bool) {
 	}
 	gate := dsp.PowerToDB(power/float64(max(1, len(counted)))) - relativeGateLU
 	counted = slices.DeleteFunc(counted, func(m float64) bool { return m <= gate })
-	if len(counted) < 10 {
+	if len(counted)*hopMs < 1000*leastRangeSeconds {
 		return 0, false
 	}
 	slices.Sort(counted)

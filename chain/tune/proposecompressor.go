@@ -33,7 +33,7 @@ func (p *ProposedChain) proposeCompressor(all []*takeAnalysis, before [][]int16)
 	switch {
 	case fixed:
 	case math.IsInf(rangeLU, -1):
-		off = "no sound is above the noise for long enough to have a range of loudness."
+		off = fmt.Sprintf("no sound is above the noise for long enough, %d s, to have a range of loudness.", leastRangeSeconds)
 	case wantDB < leastCompressedDB:
 		off = fmt.Sprintf("momentary loudness of the active sound spans %.1f LU from its 40th to its 95th percentile: it was compressed or limited before, or it is even by itself. Recorded speech spans %g LU and more, mostly; under %.1f LU there is nothing to even out.",
 			rangeLU, usualRangeLU, evenRangeLU+float64(leastCompressedDB)/usualDB*(usualRangeLU-evenRangeLU))

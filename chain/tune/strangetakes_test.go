@@ -77,8 +77,9 @@ func TestProposalForUnusualTakes(t *testing.T) {
 		"a tone":                  {[][]float64{with(func(n int, _ float64) float64 { return 0.3 * math.Sin(float64(n)/5) })}, off("expander", "no speech")},
 		"applause":                {[][]float64{with(func(int, float64) float64 { return 0.1 * rng.NormFloat64() * max(0.2, rng.Float64()) })}, off("compressor", "above the noise for long enough")},
 		"0.3 s":                   {[][]float64{x[:rate*3/10]}, off("expander", "too short")},
+		"1.9 s":                   {[][]float64{x[:rate*19/10]}, off("compressor", "for long enough, 3 s")},
 	}
-	names := []string{"inverted second channel", "a tone", "0.3 s", "breaths"}
+	names := []string{"inverted second channel", "a tone", "0.3 s", "1.9 s", "breaths"}
 	if dsptest.IsExhaustive() {
 		names = nil
 		for name := range all {
@@ -152,4 +153,14 @@ func (s *shortReads) Read(b dsp.Block) (int, error) {
 		part[c] = b[c][:min(len(b[c]), s.most)]
 	}
 	return s.Source.Read(part)
+}
+
+// Where a take has no loudness, the predicted one has none for the same reason.
+func TestPredictedLoudnessHasTheReasonOfTheTake(t *testing.T) {
+	for what, x := range map[string][]float64{"too short": sine(48000, 300, 0.1, 0.3), "nothing above the gate": sine(48000, 300, 1e-5, 2)} {
+		d := proposed(t, 48000, ProposeSettings{PredictOnly: true}, x).Takes[0]
+		if after, _ := d.After.Get("integrated_lufs"); after.Measurable() || !strings.Contains(after.Reason, what) {
+			t.Errorf("%s: %v", what, after)
+		}
+	}
 }

@@ -135,7 +135,7 @@ func (r *deliverReport) printDelivered(e env) {
 			fmt.Fprintln(e.stdout)
 		}
 		if len(d.Files) > 1 {
-			fmt.Fprintf(e.stdout, "           the limiter lowered its loudness by %.2f LU\n", f.LimitedLU)
+			fmt.Fprintf(e.stdout, "           the limiter lowered its loudness by %.2f LU\n", math.Round(100*f.LimitedLU)/100+0) // never −0.00
 		}
 		printCost(e, d, f.Cost)
 		for _, j := range f.Limits {
