@@ -13,6 +13,10 @@ import (
 // scatter taken out, for something to have been cut out or put in between them.
 const leastStep = 0.5
 
+// leastBesideDrift is the same beside a drift: in noise, what is wrong about that looks like a
+// step of a frame.
+const leastBesideDrift = 2
+
 // splitTrack parts windows, in the order of time, where the delay steps. A single
 // window between two that agree is a stray, and left out.
 func splitTrack(read []windowDelay) [][]windowDelay {
@@ -122,6 +126,15 @@ type parallels struct {
 	delays        []float64 // of each group, at frame 0
 	spread, slope float64   // as those of a placement
 	first         int       // windows of the first group
+}
+
+// steps reports whether the lines are as far apart as a step is, beside the speed of a placement.
+func (l parallels) steps(speed float64) bool {
+	most := 0.0
+	for i := 1; i < len(l.delays); i++ {
+		most = max(most, math.Abs(l.delays[i]-l.delays[i-1]))
+	}
+	return most >= leastBesideDrift || speed == 1 && l.speed == 1
 }
 
 // lineOf is the least-squares fit to the windows near the delay that most of their group

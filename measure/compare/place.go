@@ -426,7 +426,7 @@ func (g aligner) refine(p placement, sure int64, steps bool) (placement, error) 
 		if err != nil {
 			return p, err
 		}
-		if groups := splitTrack(read); steps && len(groups) > 1 {
+		if groups := splitTrack(read); steps && len(groups) > 1 && lineOf(groups).steps(p.Speed) {
 			if q, err := g.inPieces(p, groups); err != nil || len(q.pieces) > 1 {
 				return q, err
 			}
