@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -149,6 +150,9 @@ func TestStaticCurveHysteresisAndUnsettledGains(t *testing.T) {
 	}
 	r := run(device, StaticCurve{Tone: tone, Declared: func(level float64) float64 { return min(0, level+39.5) }})
 	measuretest.WantReading(t, r, "hysteresis_db", 6, 0.01)
+	if h, _ := r.Get("hysteresis_db"); !regexp.MustCompile(`^±[0-9.]+ dB, one step of the tone$`).MatchString(h.Bound) {
+		t.Errorf("hysteresis_db does not state what it is read to: %q", h.Bound)
+	}
 	measuretest.WantReading(t, r, "expansion_ratio", 2, 0.02)
 	measuretest.WantReading(t, r, "curve_deviation_db", 0.5, 0.01) // from what was declared
 	measuretest.WantNoReading(t, r, "expansion_range_db")

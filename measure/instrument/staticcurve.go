@@ -260,6 +260,9 @@ func hysteresis(c curveFit, up, down []CurvePoint) measure.Reading {
 		r.Reason = "the tone has no falling levels"
 	default:
 		r.Value = plateauBegins(c, up) - plateauBegins(c, down)
+		if len(up) > 1 {
+			r.Bound = fmt.Sprintf("±%.2g dB, one step of the tone", math.Abs(up[1].InDBFS-up[0].InDBFS))
+		}
 	}
 	return r
 }
