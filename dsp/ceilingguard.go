@@ -63,8 +63,8 @@ type ceilingGuard struct {
 	best     []float64 // of the targets that fit
 	scan     overScan
 
-	blocks []guardBlock // frames of the last steps, the newest last
-	fresh  int          // how many of the blocks are up to date
+	blocks []vector.Extent // frames of the last steps, the newest last
+	fresh  int             // how many of the blocks are up to date
 
 	plain      []plainPeaks // by channel and bank
 	plainKnown bool         // some of them are not 0
@@ -74,10 +74,6 @@ type ceilingGuard struct {
 	dipped float64 // the target is the standard one times factors that change by this at most from frame to frame
 	kept   bool    // it is not: it keeps to the plan
 }
-
-// guardBlock is what bounds the readings over a step's frames: the largest
-// |sample| and |second difference| that ends there, of any channel.
-type guardBlock struct{ peak, curvature float64 }
 
 // keeping is how a target keeps to the old plan where frames that are already put out
 // decide a reading: with each lowering for longer, so that no more is lost than necessary.
@@ -136,10 +132,10 @@ func (g *ceilingGuard) allocate(channels int) {
 	for c := range g.signal {
 		g.signal[c] = make([]float64, g.margin+frames)
 	}
-	g.blocks = make([]guardBlock, 2+(g.margin+g.stride-1)/g.stride)
+	g.blocks = make([]vector.Extent, 2+(g.margin+g.stride-1)/g.stride)
 	g.plain = make([]plainPeaks, channels*len(g.banks))
 	g.scan = newOverScan(len(g.trial))
-	g.ahead = newGuardAhead(g.banks, g.target, g.margin, channels)
+	g.ahead = newGuardAhead(g.banks, g.target, g.reach(), len(g.blocks), channels)
 }
 
 // targetAll sets the target: every frame unchanged, then the fade.
@@ -202,12 +198,10 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 	}
 	for range steps {
 		switch {
-		case g.standard && g.fitsAhead():
-			g.forgetPlain()
-		case g.standard && g.bounded(planes, gain):
+		case g.standard && g.bounded(planes, gain, known):
 			g.undecided = 0
 			g.forgetPlain()
-		case g.standard && g.readAhead(planes, gain, known) && g.fitsAhead():
+		case g.standard && g.fitsAhead():
 			g.forgetPlain()
 		default:
 			g.undecided++
@@ -225,23 +219,14 @@ func (g *ceilingGuard) run(planes []limiterPlane, gain []float64, known int) (lo
 	return lowered
 }
 
-// readAhead reads the coming steps at once. It reports whether that brought anything new.
-func (g *ceilingGuard) readAhead(planes []limiterPlane, gain []float64, known int) bool {
-	const noise = 3 // steps
-	if g.ahead.target == nil || g.grid > 0 || g.undecided < noise || g.ahead.covers(g.next) {
-		return false
-	}
-	g.ahead.read(planes, gain, g.next, known, g.margin)
-	return true
-}
-
-// fitsAhead reports whether the coming steps that were read show that the target fits.
+// fitsAhead reports whether readings of the coming steps show that the target fits. They are
+// made once it takes several steps that bounds do not decide.
 func (g *ceilingGuard) fitsAhead() bool {
-	if !g.ahead.covers(g.next) || !g.ahead.fits(g.next, g.margin, g.aim) {
+	const noise = 3 // steps
+	if g.ahead.target == nil || g.grid > 0 || !g.ahead.read && g.undecided < noise {
 		return false
 	}
-	g.fresh = 0
-	return true
+	return g.ahead.fits(g.next, g.margin, g.aim)
 }
 
 // forgetPlain forgets all plain readings.
@@ -260,7 +245,7 @@ func (g *ceilingGuard) movePlain(lowered bool) {
 			p := &g.plain[i]
 			clear(p[copy(p[:], p[g.stride/peakCell:]):])
 			if lowered {
-				clear(p[:(g.margin+b.coarse.bank.Half())/peakCell+1])
+				clear(p[:(g.margin+b.reach)/peakCell+1])
 			}
 			g.plainKnown = true
 		}
@@ -285,20 +270,24 @@ func (g *ceilingGuard) quiet(planes []limiterPlane, steps int) bool {
 
 // bounded reports whether the samples and their second differences alone show
 // that the target fits.
-func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
+func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64, known int) bool {
+	if g.ahead.target != nil {
+		g.ahead.cover(planes, gain, g.next, known)
+		return g.ahead.bounded(g.next, g.aim)
+	}
 	copy(g.blocks, g.blocks[1:])
 	newest := len(g.blocks) - 1
 	stale := max(0, newest-g.fresh)
 	g.fresh = len(g.blocks)
-	var all guardBlock
+	var all vector.Extent
 	for i := range g.blocks {
 		if i < stale || i == newest {
 			g.blocks[i] = g.look(planes, gain, g.next+len(g.target)-(newest-i)*g.stride)
 		}
-		all.peak, all.curvature = max(all.peak, g.blocks[i].peak), max(all.curvature, g.blocks[i].curvature)
+		all = all.Of(g.blocks[i])
 	}
 	for i := range g.banks {
-		if float64(g.banks[i].flat*all.peak)+float64(g.banks[i].curvature*all.curvature) > g.aim {
+		if !g.banks[i].bounded(all, g.aim) {
 			return false
 		}
 	}
@@ -306,23 +295,18 @@ func (g *ceilingGuard) bounded(planes []limiterPlane, gain []float64) bool {
 }
 
 // look measures the step's frames that end at an index.
-func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) guardBlock {
-	if g.alone && end-g.stride-2 >= g.next {
-		var all guardBlock
-		for c := range planes {
-			one := extent(planes[c].x[end-g.stride-2:end], 2, g.stride+2)
-			all.peak, all.curvature = max(all.peak, one.peak), max(all.curvature, one.curvature)
-		}
-		return all
-	}
-	var all guardBlock
+func (g *ceilingGuard) look(planes []limiterPlane, gain []float64, end int) vector.Extent {
+	var all [1]vector.Extent
+	from := end - g.stride - 2
 	for c := range planes {
-		part := g.trial[:g.stride+2]
-		vector.Multiply(part, gain[end-g.stride-2:end], planes[c].x[end-g.stride-2:end])
-		one := extent(part, 2, len(part))
-		all.peak, all.curvature = max(all.peak, one.peak), max(all.curvature, one.curvature)
+		part := planes[c].x[from:end]
+		if !g.alone || from < g.next {
+			part = g.trial[:len(part)]
+			vector.Multiply(part, gain[from:end], planes[c].x[from:end])
+		}
+		vector.Extents(part, g.stride, all[:])
 	}
-	return all
+	return all[0]
 }
 
 // step makes the gains of the next stride frames final. It reports whether it

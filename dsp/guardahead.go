@@ -6,39 +6,47 @@ import (
 	"github.com/boothbench/boothbench/dsp/vector"
 )
 
-// guardAhead shows, for many steps of a guard with a single short bank at once, that their
-// standard targets are within the limit. In noise, where bounds cannot decide, this takes a
-// third of the time of single steps:
+// guardAhead examines many steps of a guard with a single short bank at once. It shows of
+// most of them that their standard targets are within the limit:
 //
-//   - It reads all frames of the coming steps once, without factors. Where a window lies
-//     within the target, the factors change such a reading by at most changed times the
-//     largest |sample|.
-//   - For each step it reads, with factors, the windows that reach into the silence after
-//     the target.
+//   - From the largest samples and second differences of each step's frames, which it finds in
+//     one pass over the coming frames.
+//   - In noise, where these do not decide, from readings in whole numbers of the same frames,
+//     without factors. Where a window lies within the target, the factors change such a reading
+//     by at most changed times the largest |sample|. The windows that reach into the silence
+//     after the target are read for each step, with factors.
 type guardAhead struct {
 	bank    *guardBank
 	target  []float64 // the standard one; nil: the guard has other banks
 	changed float64
+	reach   int // frames before a step that its windows, and their second differences, reach
+	blocks  int // of a stride that they reach
 
-	first, end int         // the steps from frames first … end−1 have been read
-	peak       float64     // largest |sample| of these steps
-	signal     [][]float64 // by channel, starting margin frames before the first step
-	readings   [][]float64 // largest reading of the interval between the middle samples of the window at signal[i:]
-	cut        []float64   // the last frames of a target, followed by silence
-	cutPeaks   []float64
+	first, end int             // the steps from frames first … end−1 are covered
+	signal     [][]float64     // frames times gain by channel, starting reach frames before the first step
+	extents    []vector.Extent // of successive strides of all channels, starting two frames later
+	most       vector.Extent   // of all these frames
+
+	read     bool               // the readings are made
+	sound    coarseSound        // scratch memory
+	readings [][]int32          // by channel, the reading of the window at signal[i:]
+	scale    float64            // of a reading
+	missed   float64            // readings exceed them by at most this
+	cut      []float64          // the last frames of a target, followed by silence
+	whole    vector.CoarseSound // these frames
 }
 
-// aheadSteps is the number of steps that are read at once.
+// aheadSteps is the largest number of steps that are covered at once.
 const aheadSteps = 24
 
 // newGuardAhead prepares for the steps of a guard. With more than one bank it is never used.
-func newGuardAhead(banks []guardBank, target []float64, margin, channels int) (a guardAhead) {
+func newGuardAhead(banks []guardBank, target []float64, reach, blocks, channels int) (a guardAhead) {
 	if len(banks) != 1 {
 		return a
 	}
 	b := &banks[0]
 	window := 2 * b.half
-	a.bank, a.target = b, append([]float64(nil), target...)
+	a.bank, a.target, a.reach, a.blocks = b, append([]float64(nil), target...), reach, blocks
 	factor := func(k int) float64 { // 1 for frames before the target
 		if k < 0 {
 			return 1
@@ -56,44 +64,68 @@ func newGuardAhead(banks []guardBank, target []float64, margin, channels int) (a
 		}
 		a.changed = max(a.changed, changed*boundMargin)
 	}
-	frames := margin + aheadSteps*len(target)/2 + len(target)/2
+	frames := reach + aheadSteps*len(target)/2 + len(target)/2
 	for range channels {
 		a.signal = append(a.signal, make([]float64, frames))
-		a.readings = append(a.readings, make([]float64, frames-window+1))
+		a.readings = append(a.readings, make([]int32, frames+vector.CoarseWindows))
 	}
-	a.cut, a.cutPeaks = make([]float64, 2*window-1), make([]float64, window)
+	a.extents = make([]vector.Extent, blocks-1+aheadSteps)
+	a.sound = newCoarseSound(frames + 2*vector.CoarseWindows)
+	a.cut, a.whole = make([]float64, window+1), vector.NewCoarseSound(window+2*vector.CoarseWindows)
 	return a
 }
 
-// covers reports whether the step from a frame has been read.
-func (a *guardAhead) covers(next int) bool { return next >= a.first && next < a.end }
-
-// forget discards the steps that have been read.
+// forget discards the steps that are covered.
 func (a *guardAhead) forget() { a.end = a.first }
 
-// read reads the coming steps, up to the last known frame.
-func (a *guardAhead) read(planes []limiterPlane, gain []float64, next, known, margin int) {
+// cover covers the step from a frame, and those after it up to the last known frame.
+func (a *guardAhead) cover(planes []limiterPlane, gain []float64, next, known int) {
+	if next >= a.first && next < a.end {
+		return
+	}
 	stride := len(a.target) / 2
 	steps := min(aheadSteps, (known-next)/stride-1)
-	from, frames := next-margin, margin+(steps+1)*stride
-	a.first, a.end, a.peak = next, next+steps*stride, 0
+	from, frames := next-a.reach, a.reach+(steps+1)*stride
+	a.first, a.end, a.read = next, next+steps*stride, false
+	extents := a.extents[:a.blocks-1+steps]
+	clear(extents)
 	for c := range planes {
 		signal := a.signal[c][:frames]
-		vector.Multiply(signal, gain[from:], planes[c].x[from:from+frames])
-		a.bank.Peaks(signal, a.readings[c][:frames-2*a.bank.half+1])
-		a.peak = max(a.peak, vector.Peak(signal))
+		vector.Multiply(signal, gain[from:], planes[c].x[from:])
+		vector.Extents(signal, stride, extents)
+	}
+	a.most = vector.Extent{}
+	for _, e := range extents {
+		a.most = a.most.Of(e)
 	}
 }
 
-// fits reports whether the readings show that the standard target of the step from a frame is
+// bounded reports whether the samples and second differences alone show that the standard
+// target of the step from a frame is within a limit.
+func (a *guardAhead) bounded(next int, limit float64) bool {
+	if a.bank.bounded(a.most, limit) {
+		return true
+	}
+	var all vector.Extent
+	at := (next - a.first) * 2 / len(a.target)
+	for _, e := range a.extents[at : at+a.blocks] {
+		all = all.Of(e)
+	}
+	return a.bank.bounded(all, limit)
+}
+
+// fits reports whether readings show that the standard target of the step from a frame is
 // within a limit.
 func (a *guardAhead) fits(next, margin int, limit float64) bool {
+	if !a.read {
+		a.readAll()
+	}
 	window := 2 * a.bank.half
 	at := next - a.first
-	known := at + margin + len(a.target) // frames of signal
+	known := at + a.reach + len(a.target) // frames of signal
 	for c, signal := range a.signal {
-		readings := a.readings[c][at+margin-window+1 : known-window+1]
-		if float64(vector.Peak(readings)*boundMargin)+float64(a.changed*a.peak) > limit {
+		readings := a.readings[c][at+a.reach-window+1 : known-window+1]
+		if float64(float64(vector.LargestOf(readings))*a.scale)+a.missed+float64(a.changed*a.most.Peak) > limit {
 			return false
 		}
 		last := signal[known-window : known]
@@ -103,10 +135,26 @@ func (a *guardAhead) fits(next, margin int, limit float64) bool {
 			copy(a.cut, last[:-part])
 			vector.Multiply(a.cut[-part:window], a.target, last[-part:])
 		}
-		a.bank.Peaks(a.cut, a.cutPeaks)
-		if vector.Peak(a.cutPeaks) > limit {
+		a.whole.Set(0, a.cut, a.sound.scale)
+		var found vector.CoarseReadings
+		a.bank.coarse.bank.Readings(&a.whole, 0, &found)
+		if float64(float64(found.Largest())*a.scale)+a.missed > limit {
 			return false
 		}
 	}
 	return true
+}
+
+// readAll makes the readings of all windows.
+func (a *guardAhead) readAll() {
+	a.read = true
+	half := a.bank.half
+	windows := a.reach + len(a.target)/2 + a.end - a.first - 2*half + 1
+	for c, signal := range a.signal {
+		a.sound.begin(signal[:windows-1+2*half], a.most.Peak)
+		for i := 0; i < windows; i += vector.CoarseWindows {
+			a.bank.coarse.read(&a.sound, half-1+i, (*vector.CoarseReadings)(a.readings[c][i:]))
+		}
+	}
+	a.scale, a.missed = a.sound.unit(), a.bank.coarse.missedBy(a.sound.peak, 0)
 }

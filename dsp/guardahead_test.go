@@ -59,7 +59,7 @@ func TestGuardShortcutsChangeNothing(t *testing.T) {
 					checkPlain(t, &quick, planes, gains[0])
 				}
 			}
-			if quick.ahead.first > 0 {
+			if quick.ahead.read {
 				ahead++
 			}
 		}
@@ -175,7 +175,7 @@ func TestPlainBoundHolds(t *testing.T) {
 					}
 				default:
 					signal[n] = row[j]
-					if middle := b.coarse.bank.Half(); j >= b.half-middle && j < b.half+middle {
+					if middle := b.reach; j >= b.half-middle && j < b.half+middle {
 						signal[n] = 0
 					}
 				}
@@ -186,7 +186,7 @@ func TestPlainBoundHolds(t *testing.T) {
 			guard.scan.knows(new(plainPeaks), dipped, 1)
 			for cell := (guard.margin + peakCell) / peakCell; (cell+1)*peakCell+b.half < len(x); cell++ {
 				guard.scan.readPlain(cell)
-				most := guard.scan.fromPlain(cell) + b.coarse.outside*math.Sqrt(guard.scan.energyOutside(cell))
+				most := guard.scan.fromPlain(cell)
 				for n := cell * peakCell; n < (cell+1)*peakCell; n++ {
 					reading := b.Peak(x[n-b.half+1 : n+b.half+1])
 					if reading > most {

@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/boothbench/boothbench/dsp/vector"
+)
 
 // guardBank is an interpolator whose readings a ceilingGuard keeps within the limit.
 type guardBank struct {
@@ -9,19 +13,22 @@ type guardBank struct {
 	// |second difference|, both of the signal without factors. It is Bound for rows
 	// truncated by the target's factors.
 	flat, curvature float64
-	dipShape        []float64    // by distance from the interval's samples
-	coarse          coarseSketch // of a long bank, of its middle taps; a bank of two taps has none
-	sketches        Sketches     // of a long bank
-	fromPlain       []plainShare // by cell of the scan
-	lean            float64      // sum of |tap| times its distance from the interval's first sample
-	rootOutside     float64      // root of the number of taps that the coarse sketch does not read
+	dipShape        []float64      // by distance from the interval's samples
+	coarse          coarseSketch   // of a short bank; one of two taps has none
+	doubled         *doubledSketch // of a long bank
+	reach           int            // samples that they read on either side of an interval; 0: none
+	missed, outside float64        // see doubledSketch
+	halves          *Halves        // of a long bank
+	fromPlain       []plainShare   // by cell of the scan
+	lean            float64        // sum of |tap| times its distance from the interval's first sample
 }
 
 // plainShare bounds what the standard target makes of the readings of a cell, of the
 // middle taps of a long bank: kept times the largest of the plain readings (those of the
 // frames without factors), plus changed times the largest |sample|. A factor at a tap is
 // the factor at the interval plus a difference, and changed is the sum of |tap| times
-// |difference|. Where silence follows before the readings end, kept is 0.
+// |difference|, and of the |taps| that the plain readings leave out. Where silence follows
+// before the readings end, kept is 0.
 type plainShare struct{ kept, changed float64 }
 
 // guardFade is the fade that raises Annex 2 readings least: for a steady tone
@@ -42,12 +49,14 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 	b := guardBank{Polyphase: p}
 	if p.half > longHalf {
 		b.boundFade(target)
-		b.coarse = p.coarseSketch(SketchSize{Every: 8, Half: 64})
-		b.sketches = p.Sketches(SketchSize{Every: 16}, SketchSize{Every: 4})
+		doubled := p.doubledSketch()
+		b.doubled, b.reach, b.missed, b.outside = &doubled, doubled.half, doubled.missed, doubled.outside
+		b.halves = p.Halves()
 	} else {
 		b.boundRows(target, margin)
 		if p.half > 1 {
 			b.coarse = p.coarseSketch(SketchSize{Every: 1})
+			b.reach, b.missed = p.half, b.coarse.missed
 		}
 	}
 	b.shareOut(target, margin)
@@ -68,17 +77,17 @@ func newGuardBank(p *Polyphase, target []float64, margin int) guardBank {
 
 // shareOut sets fromPlain, if the bank has a coarse sketch and steps are whole cells.
 func (b *guardBank) shareOut(target []float64, margin int) {
-	if b.coarse.bank == nil || len(target)/2%peakCell != 0 {
+	if b.reach == 0 || len(target)/2%peakCell != 0 {
 		return
 	}
-	half := b.coarse.bank.Half()
+	half := b.reach
 	most := make([]float64, 2*half) // by tap, of all rows
 	for _, row := range b.rows {
 		for j, h := range row[b.half-half : b.half+half] {
 			most[j] = max(most[j], math.Abs(h)*boundMargin)
 		}
 	}
-	b.lean, b.rootOutside = 0, math.Sqrt(float64(2*(b.half-half)))
+	b.lean = 0
 	for j, h := range most {
 		b.lean += float64(h * math.Abs(float64(j-half+1)))
 	}
@@ -97,11 +106,11 @@ func (b *guardBank) shareOut(target []float64, margin int) {
 		share := &b.fromPlain[c]
 		whole := (c+1)*peakCell+half <= known
 		if (c+1)*peakCell+half <= margin+len(target)/2 { // no factor reaches it
-			share.kept = 1
+			share.kept, share.changed = 1, b.outside
 			continue
 		}
 		for n := c * peakCell; n < (c+1)*peakCell; n++ {
-			here, changed := 0.0, 0.0
+			here, changed := 0.0, b.outside
 			if whole {
 				here = factor(n)
 			}
@@ -153,6 +162,12 @@ func (b *guardBank) boundFade(target []float64) {
 	b.flat, b.curvature = (flat+float64(curvature*extra))*boundMargin, curvature
 }
 
+// bounded reports whether frames of an extent cannot read more than a limit, as the standard
+// target has them.
+func (b *guardBank) bounded(e vector.Extent, limit float64) bool {
+	return float64(b.flat*e.Peak)+float64(b.curvature*e.Curvature) <= limit
+}
+
 // dip lowers factors by a reduction around interval n, where no other dip has
 // lowered them more.
 func (b *guardBank) dip(factors []float64, n int, reduction float64) {
@@ -167,13 +182,27 @@ func (b *guardBank) dip(factors []float64, n int, reduction float64) {
 	}
 }
 
-// energyOutside is at least the sum of the squares that the windows of any of the
-// intervals from … to−1 read, without the taps of the coarse sketch.
-func (b *guardBank) energyOutside(s *scannedSound, from, to int) float64 {
-	middle := b.coarse.bank.Half()
-	if middle == b.half {
-		return 0
+// read stores the readings of 16 intervals from n on in whole numbers.
+func (b *guardBank) read(s *coarseSound, n int, out *vector.DoubledReadings) {
+	if b.doubled == nil {
+		b.coarse.read(s, n, &out[0])
+	} else {
+		b.doubled.read(s, n, out)
 	}
-	return s.energy(max(0, from-b.half+1)/peakCell, (to-middle+peakCell-1)/peakCell) +
-		s.energy((from+middle+1)/peakCell, min(overCells, (to-1+b.half)/peakCell+1))
+}
+
+// above returns the intervals that read more than a level: bit i is interval n+i.
+func (b *guardBank) above(found *vector.DoubledReadings, level int32) uint32 {
+	if b.doubled == nil {
+		return found[0].Above(level)
+	}
+	return found.Above(level)
+}
+
+// largest returns the largest of the readings.
+func (b *guardBank) largest(found *vector.DoubledReadings) int32 {
+	if b.doubled == nil {
+		return found[0].Largest()
+	}
+	return found.Largest()
 }

@@ -117,7 +117,7 @@ func NewLimiter(s LimiterSettings, rate, channels int) (*Limiter, error) {
 		latency: latency,
 		drive:   DBToAmplitude(s.DriveDB),
 	}
-	l.finder = newPeakFinder(latency)
+	l.finder = newPeakFinder(latency, channels)
 	share := 1
 	if s.LinkChannels {
 		share = channels
@@ -208,17 +208,7 @@ func (l *Limiter) segment(p *gainPath, b, gain Block, from, to int) {
 	frames := to - from
 	// The peaks of these frames are known now: the interpolators look ahead.
 	first := l.end - l.finder.half
-	p.peaks[0] = p.peaks[limiterSegment]
-	clear(p.peaks[1 : frames+1])
-	over := p.peaks[0] > 0
-	for c := p.from; c < p.to; c++ {
-		if l.finder.find(&l.planes[c], first, first+frames, &p.envelope, p.peaks) {
-			over = true
-		}
-	}
-	p.peaks[limiterSegment] = p.peaks[frames]
-
-	p.runs = p.envelope.follow(p.peaks[:frames], over, p.runs[:0])
+	p.runs = l.finder.follow(l.planes[p.from:p.to], p.from, first, first+frames, &p.envelope, p.peaks, p.runs[:0])
 
 	emitted := l.end - l.latency
 	smoothed := emitted + p.guard.latency()

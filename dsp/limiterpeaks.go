@@ -17,18 +17,26 @@ import (
 // Most intervals are never interpolated: bounds (see Polyphase) show that they
 // cannot exceed the limit. The result is the same, bit for bit.
 type peakFinder struct {
-	half                int        // half length of the longer interpolator, in samples
-	short, long         *Polyphase // long may be missing
-	noise               *noiseCell // scratch memory; without long none
-	l1, flat, curvature float64    // largest of the banks'
-	interpolateAll      bool       // lets a test show that skipping changes nothing
+	half                int         // half length of the longer interpolator, in samples
+	short, long         *Polyphase  // long may be missing
+	noise               []noiseCell // scratch memory, by channel; without long none
+	cells               []cellBound // the same, by channel and cell of a segment
+	l1, flat, curvature float64     // largest of the banks'
+	interpolateAll      bool        // lets a test show that skipping changes nothing
 }
+
+// cellBound bounds the peaks of a cell's intervals: at most, from what is known of its samples,
+// and curvature, the largest |second difference| of their windows.
+type cellBound struct{ most, curvature float64 }
+
+// segmentCells is the largest number of cells that a segment touches.
+const segmentCells = limiterSegment/peakCell + 1
 
 // newPeakFinder chooses the sinc by the latency in frames: 32 taps where this
 // leaves five sixths of the latency for lowering the gain, which is so from 2
 // ms at 48 kHz; otherwise 16 taps, or none.
-func newPeakFinder(latency int) peakFinder {
-	f := peakFinder{short: annex2Bank()}
+func newPeakFinder(latency, channels int) peakFinder {
+	f := peakFinder{short: annex2Bank(), cells: make([]cellBound, channels*segmentCells)}
 	// Kaiser's beta 6.5 keeps the ripple at 0.004 dB (Kaiser 1974). With 16
 	// phases a band-limited peak lies at most cos(π/32), 0.042 dB, above the
 	// largest reading (Ehlich & Zeller 1964).
@@ -41,9 +49,9 @@ func newPeakFinder(latency int) peakFinder {
 	f.half, f.l1 = f.short.Half(), f.short.L1()
 	f.flat, f.curvature = f.short.Bound()
 	if f.long != nil {
-		f.noise = &noiseCell{
-			coarse: [2]coarseSketch{f.short.coarseSketch(SketchSize{Every: 1}), f.long.coarseSketch(SketchSize{Every: 2})},
-			sound:  newCoarseSound(limiterSegment + 2*f.long.half + 2*vector.CoarseWindows),
+		coarse := [2]coarseSketch{f.short.coarseSketch(SketchSize{Every: 1}), f.long.coarseSketch(SketchSize{Every: 2})}
+		for range channels {
+			f.noise = append(f.noise, noiseCell{coarse: coarse, sound: newCoarseSound(limiterSegment + 2*f.long.half + 2*vector.CoarseWindows)})
 		}
 		flat, curvature := f.long.Bound()
 		f.half, f.l1 = f.long.Half(), max(f.l1, f.long.L1())
@@ -52,84 +60,152 @@ func newPeakFinder(latency int) peakFinder {
 	return f
 }
 
-// find searches the intervals from … to−1 of a plane; interval i lies between
-// samples i and i+1. Where a peak of sample i or of interval i exceeds the
-// limit, peaks[i−from] is raised to it, and peaks[i−from+1] to the interval's.
-// It reports whether there was one.
+// follow appends to runs the reductions that the peaks of intervals from … to−1 of some planes
+// request; interval i lies between samples i and i+1, and its peak is one of both samples.
+// peaks[0] is the peak of sample from that is known already, all others are 0; what is known of
+// sample to is left there.
 //
-// Peaks that would not change the envelope are skipped: those that do not
-// exceed an earlier one of the same cell of its grid.
-func (f *peakFinder) find(p *limiterPlane, from, to int, e *reductionEnvelope, peaks []float64) bool {
-	limit := e.floor(to - from)
-	covered, gridEnd := e.largestPeak, from+e.left
-	over := false
-	if f.noise != nil {
-		f.noise.of(p, from, to)
+// The envelope depends on little of the peaks of a cell of its grid: on the largest one, if it
+// exceeds the attention, and where peaks exceed the level on all that exceed those before them.
+// So the largest is looked for first, where it is most likely, and mostly decides the rest.
+func (f *peakFinder) follow(planes []limiterPlane, channel, from, to int, e *reductionEnvelope, peaks []float64, runs []reductionRun) []reductionRun {
+	if !f.survey(planes, channel, from, to, e.floor(to-from)) && peaks[0] == 0 {
+		return e.follow(peaks[:to-from], false, runs)
 	}
-	for i := from; i < to; {
-		if i == gridEnd {
-			covered, gridEnd = 0, gridEnd+e.grid
+	for at := from; at < to; {
+		end := min(to, at+e.left)
+		over := peaks[0] > 0
+		if f.interpolateAll {
+			f.all(planes, at, end, peaks)
+			over = true
+		} else if f.find(planes, channel, from, at, end, e, peaks) {
+			over = true
 		}
-		cell := i / peakCell
-		next := min(to, (cell+1)*peakCell, gridEnd)
-		need := max(limit, covered)
-		if next == gridEnd { // the last interval also counts for the next grid cell
-			need = limit
-		}
-		around := max(p.cells[cell-1], p.cells[cell], p.cells[cell+1])
-		if around*f.l1 > need || f.interpolateAll {
-			curvature := max(p.curvature(cell-1), p.curvature(cell), p.curvature(cell+1))
-			highest := max(p.cells[cell], math.Abs(p.x[next]))
-			if float64(f.flat*highest)+float64(f.curvature*curvature) > need || f.interpolateAll {
-				largest := f.findInCell(p.x, i, next, next == gridEnd, limit, covered, curvature, peaks[i-from:])
-				covered = max(covered, largest)
-				over = over || largest > 0
+		runs = e.follow(peaks[:end-at], over, runs)
+		known := peaks[end-at]
+		clear(peaks[:end-at+1])
+		peaks[0] = known
+		at = end
+	}
+	return runs
+}
+
+// all stores the peaks of all intervals.
+func (f *peakFinder) all(planes []limiterPlane, from, to int, peaks []float64) {
+	for c := range planes {
+		x := planes[c].x
+		for i := from; i < to; i++ {
+			peak := f.short.Peak(x[i-f.short.half+1 : i+f.short.half+1])
+			if f.long != nil {
+				peak = max(peak, f.long.Peak(x[i-f.long.half+1:i+f.long.half+1]))
 			}
+			peaks[i-from] = max(peaks[i-from], math.Abs(x[i]), peak)
+			peaks[i-from+1] = max(peaks[i-from+1], peak)
 		}
-		i = next
+	}
+}
+
+// survey bounds the peaks of cells, and reports whether one may exceed a limit.
+func (f *peakFinder) survey(planes []limiterPlane, channel, from, to int, limit float64) bool {
+	over := f.interpolateAll
+	first, last := from/peakCell, (to-1)/peakCell
+	for c := range planes {
+		p := &planes[c]
+		bounds := f.bounds(channel+c, from, from, to)
+		clear(bounds)
+		if f.noise != nil {
+			f.noise[channel+c].of(p, from, to)
+		}
+		if vector.Peak(p.cells[first-1:last+2])*f.l1 <= limit {
+			continue
+		}
+		before, here := p.cells[first-1], p.cells[first]
+		for k := range bounds {
+			cell := first + k
+			after := p.cells[cell+1]
+			if max(before, here, after)*f.l1 > limit {
+				curvature := max(p.curvature(cell-1), p.curvature(cell), p.curvature(cell+1))
+				side := math.Abs(p.x[min(to, (cell+1)*peakCell)])
+				most := min(float64(max(before, here, after)*f.l1), float64(f.flat*max(here, side))+float64(f.curvature*curvature))
+				if most > limit {
+					bounds[k] = cellBound{most, curvature}
+					over = true
+				}
+			}
+			before, here = here, after
+		}
 	}
 	return over
 }
 
-// findInCell returns the largest peak that it stored, or 0.
-func (f *peakFinder) findInCell(x []float64, from, to int, spills bool, limit, covered, curvature float64, peaks []float64) (largest float64) {
-	need := max(limit, covered)
-	cell := cellPeaks{peakFinder: f, few: [2]fewPeaks{{bank: f.short, x: x}, {bank: f.long, x: x}}, curvature: curvature}
-	threshold := f.threshold(need, curvature)
-	open := uint32(1)<<(to-from) - 1 // bit i: interval from+i may have a peak over need
-	if threshold < 0 && f.noise != nil && !f.interpolateAll {
-		least := need
-		if spills {
-			least = limit
-		}
-		cell.noise = f.noise
-		open = f.noise.open(from, to, least)
-	}
-	for ; open != 0; open &= open - 1 {
-		i := from + bits.TrailingZeros32(open)
-		if spills && i == to-1 {
-			need = limit
-			threshold = f.threshold(need, curvature)
-		}
-		before := math.Abs(x[i])
-		side := max(before, math.Abs(x[i+1]))
-		if cell.noise == nil && side <= threshold {
-			continue // of a peak before
-		}
-		peak := cell.peak(i, need, side, alone(open>>(i-from)))
-		if peak > need {
-			peaks[i-from] = max(peaks[i-from], peak)
-			peaks[i-from+1] = max(peaks[i-from+1], peak)
-		}
-		if before > need {
-			peaks[i-from] = max(peaks[i-from], before)
-		}
-		if peak = max(peak, before); peak > need {
-			largest, need = max(largest, peak), peak
-			threshold = f.threshold(need, curvature)
+// bounds are those of a channel's cells with intervals from … to−1. The segment starts at
+// interval first.
+func (f *peakFinder) bounds(channel, first, from, to int) []cellBound {
+	return f.cells[channel*segmentCells:][from/peakCell-first/peakCell : (to-1)/peakCell-first/peakCell+1]
+}
+
+// find stores the peaks of intervals from … to−1 that the envelope depends on, which are in one
+// cell of its grid. It reports whether there is one. The segment starts at interval first.
+func (f *peakFinder) find(planes []limiterPlane, channel, first, from, to int, e *reductionEnvelope, peaks []float64) (over bool) {
+	least := max(e.attention, e.largestPeak)
+	need := least
+	for c := range planes {
+		bounds := f.bounds(channel+c, first, from, to)
+		for k := range bounds {
+			if bounds[k].most > need {
+				cell := from/peakCell + k
+				one := f.cell(&planes[c], channel+c, bounds[k].curvature)
+				need = one.largest(max(from, cell*peakCell), min(to, (cell+1)*peakCell), need)
+			}
 		}
 	}
-	return largest
+	if need > least {
+		over = true
+		if record := e.record * (1 - 1e-9); need <= record { // the margin is for rounding
+			peaks[0] = max(peaks[0], need)
+		} else {
+			for c := range planes {
+				f.records(&planes[c], channel+c, from, to, f.bounds(channel+c, first, from, to), record, peaks)
+			}
+		}
+	}
+	if to-from == e.left { // the last interval also counts for the next cell of the grid
+		attention := e.nextAttention()
+		for c := range planes {
+			if bounds := f.bounds(channel+c, first, to-1, to); bounds[0].most > attention {
+				one := f.cell(&planes[c], channel+c, bounds[0].curvature)
+				if peak := one.peak(to-1, attention, true); peak > attention {
+					peaks[to-from] = max(peaks[to-from], peak)
+				}
+			}
+		}
+	}
+	return over
+}
+
+// records stores all peaks of a plane that exceed a limit and those before them.
+func (f *peakFinder) records(p *limiterPlane, channel, from, to int, bounds []cellBound, limit float64, peaks []float64) {
+	need := limit
+	for k, bound := range bounds {
+		if bound.most <= need {
+			continue
+		}
+		first := (from/peakCell + k) * peakCell
+		one := f.cell(p, channel, bound.curvature)
+		if one.noise != nil && f.threshold(need, bound.curvature) < 0 {
+			one.noise.open(max(from, first), min(to, first+peakCell), need)
+		}
+		for i := max(from, first); i < min(to, first+peakCell); i++ {
+			before := math.Abs(p.x[i])
+			if max(before, math.Abs(p.x[i+1])) <= f.threshold(need, bound.curvature) {
+				continue
+			}
+			peak := one.peak(i, need, true)
+			if peak = max(peak, before); peak > need {
+				need, peaks[i-from] = peak, max(peaks[i-from], peak)
+			}
+		}
+	}
 }
 
 // cellPeaks bounds and reads the intervals of a cell.
@@ -137,22 +213,74 @@ type cellPeaks struct {
 	*peakFinder
 	few       [2]fewPeaks // of short and long
 	curvature float64
-	noise     *noiseCell // nil if second differences may decide
+	noise     *noiseCell // nil without long
+}
+
+func (f *peakFinder) cell(p *limiterPlane, channel int, curvature float64) cellPeaks {
+	c := cellPeaks{peakFinder: f, few: [2]fewPeaks{{bank: f.short, x: p.x}, {bank: f.long, x: p.x}}, curvature: curvature}
+	if f.noise != nil {
+		c.noise = &f.noise[channel]
+	}
+	return c
+}
+
+// largest is the largest peak of intervals from … to−1 and of the samples before them, or a
+// value, if that is larger.
+func (c *cellPeaks) largest(from, to int, value float64) float64 {
+	const few = 8 // intervals, which take less time than a sketch of all
+	x := c.few[0].x
+	value = max(value, vector.Peak(x[from:to]))
+	open := uint32(1)<<(to-from) - 1 // bit i: interval from+i may have a larger peak
+	if threshold := c.threshold(value, c.curvature); threshold >= 0 {
+		open &= besideOver(x[from:to+1], threshold)
+	}
+	var likely int
+	if c.noise != nil && bits.OnesCount32(open) > few {
+		open = c.noise.open(from, to, value)
+		likely = c.noise.largest(open)
+	} else {
+		likely = largestBeside(x[from:to+1], open)
+	}
+	if open != 0 {
+		value = max(value, c.peak(from+likely, value, true))
+		open &^= 1 << likely
+	}
+	for ; open != 0; open &= open - 1 {
+		i := bits.TrailingZeros32(open)
+		value = max(value, c.peak(from+i, value, alone(open>>i)))
+	}
+	return value
+}
+
+// largestBeside is the interval of those open whose samples are largest: bit i is that between
+// x[i] and x[i+1].
+func largestBeside(x []float64, open uint32) (likely int) {
+	most := -1.0
+	for ; open != 0; open &= open - 1 {
+		i := bits.TrailingZeros32(open)
+		if sum := math.Abs(x[i] + x[i+1]); sum > most {
+			most, likely = sum, i
+		}
+	}
+	return likely
 }
 
 // peak is the largest reading of interval i if it exceeds need, otherwise some number that
-// does not. side is the larger of the two samples beside the interval.
-func (c *cellPeaks) peak(i int, need, side float64, alone bool) (peak float64) {
-	if c.noise == nil || c.noise.mayExceed(0, i, need, side) {
+// does not.
+func (c *cellPeaks) peak(i int, need float64, alone bool) (peak float64) {
+	x := c.few[0].x
+	sketched := c.noise != nil && c.noise.has(i)
+	side := max(math.Abs(x[i]), math.Abs(x[i+1]))
+	if !sketched || c.noise.mayExceed(0, i, need, side) {
 		peak = c.few[0].at(i, alone)
 	}
 	if c.long == nil {
 		return peak
 	}
-	x, value := c.few[1].x, max(need, peak)
+	value := max(need, peak)
 	switch {
-	case c.interpolateAll || c.few[1].knows(i):
-	case c.noise != nil:
+	case c.few[1].knows(i):
+	case sketched:
 		if !c.noise.mayExceed(1, i, value, side) {
 			return peak
 		}
@@ -182,6 +310,23 @@ func (c *noiseCell) of(p *limiterPlane, from, to int) {
 	c.plane, c.from, c.to, c.begun = p, from, to, false
 }
 
+// has reports whether interval i has been read.
+func (c *noiseCell) has(i int) bool {
+	return c.begun && i >= c.first && i < c.first+vector.CoarseWindows
+}
+
+// largest is the interval of those open of which the sketches read most.
+func (c *noiseCell) largest(open uint32) (likely int) {
+	most := int32(-1)
+	for ; open != 0; open &= open - 1 {
+		i := bits.TrailingZeros32(open)
+		if read := max(c.found[0][i], c.found[1][i]); read > most {
+			most, likely = read, i
+		}
+	}
+	return likely
+}
+
 // open reads the sketches of intervals from … to−1 of a cell, and returns which of them may
 // have a peak over a value: bit i stands for interval from+i.
 func (c *noiseCell) open(from, to int, value float64) (open uint32) {
@@ -205,15 +350,8 @@ func (c *noiseCell) open(from, to int, value float64) (open uint32) {
 // besideOver are the intervals between samples one of which is over a value: bit i stands
 // for that between x[i] and x[i+1].
 func besideOver(x []float64, value float64) (open uint32) {
-	if vector.Peak(x) <= value {
-		return 0
-	}
-	for i, v := range x {
-		if math.Abs(v) > value {
-			open |= 3 << i // of the interval before it and of that behind it, a place too high
-		}
-	}
-	return open >> 1
+	over := vector.Over(x, value)
+	return (over | over>>1) & (1<<(len(x)-1) - 1)
 }
 
 // mayExceed reports whether a bank may read more than a value in interval i.
@@ -224,8 +362,5 @@ func (c *noiseCell) mayExceed(bank, i int, value, side float64) bool {
 // threshold is the value that a sample on either side of an interval must
 // exceed for a reading over need to be possible.
 func (f *peakFinder) threshold(need, curvature float64) float64 {
-	if f.interpolateAll {
-		return -1
-	}
 	return (need - float64(f.curvature*curvature)) / f.flat
 }

@@ -42,27 +42,27 @@ func (p *limiterPlane) reset(frames int) {
 
 // take appends in, multiplied by the drive.
 func (p *limiterPlane) take(in []float64, drive float64) {
-	var peaks [64]float64
 	for len(in) > 0 {
 		cell, within := p.end/peakCell, p.end%peakCell
 		n := min(len(in), peakCell-within)
-		found := peaks[:1]
+		peaks := p.cells[cell : cell+1]
 		if n == peakCell {
-			found = peaks[:min(len(in)/peakCell, len(peaks))]
-			n = len(found) * peakCell
-			vector.Scale(p.x[p.end:], in, drive, peakCell, found)
+			peaks = p.cells[cell : cell+len(in)/peakCell]
+			n = len(peaks) * peakCell
+			vector.Scale(p.x[p.end:], in, drive, peakCell, peaks)
 		} else {
 			x := p.x[p.end : p.end+n]
 			for i, v := range in[:n] {
 				x[i] = v * drive
 			}
-			found[0] = vector.Peak(x)
-		}
-		for k, peak := range found {
-			if !(peak <= limiterOverload) { // NaN and Inf too
-				peak = contain(p.x[p.end+k*peakCell : p.end+min(n, (k+1)*peakCell)])
+			if peak := vector.Peak(x); !(peak <= peaks[0]) {
+				peaks[0] = peak
 			}
-			p.cells[cell+k] = max(p.cells[cell+k], peak)
+		}
+		if !(vector.Peak(peaks) <= limiterOverload) { // NaN and Inf too
+			for k := range peaks {
+				peaks[k] = contain(p.x[(cell+k)*peakCell : min(p.end+n, (cell+k+1)*peakCell)])
+			}
 		}
 		p.end += n
 		in = in[n:]

@@ -1,5 +1,7 @@
 package dsp
 
+import "math"
+
 // releaseTimes are the constants of a recovery, in ms. The hold keeps a reduction
 // for as long as half a period of a low tone takes to bring its next peak, so that
 // a steady tone meets a constant gain. After the hold, the reduction falls at the
@@ -34,7 +36,8 @@ type reductionEnvelope struct {
 	grid                      int // frames
 	keepShort, riseBy, fallBy float64
 
-	attention float64 // level below which peaks are ignored
+	attention float64 // amplitude below which peaks are ignored
+	record    float64 // amplitude of the level, which peaks over it raise
 	byCells   bool    // followCell sets attention itself
 
 	left        int                  // frames to the next grid point
@@ -101,6 +104,16 @@ func (e *reductionEnvelope) floor(frames int) float64 {
 	}
 	// The margin is for rounding, which the comparison in follow repeats.
 	return max(e.limit, e.attentionAt(level)*(1-1e-9))
+}
+
+// nextAttention is the lowest that attention can become at the next point of the grid.
+func (e *reductionEnvelope) nextAttention() float64 {
+	if e.level == 0 {
+		return e.limit
+	}
+	// In attentionAt the level counts once at most, and 2^−d ≥ 1 − d·ln 2.
+	fall := float64((1 - e.keepShort) * (e.level - releaseAim))
+	return max(e.limit, e.attention*(1-float64(math.Ln2*fall))*(1-1e-9))
 }
 
 // follow appends to runs the reductions requested by successive frames. Peaks
@@ -185,6 +198,7 @@ func (e *reductionEnvelope) setLevel(level float64) {
 	}
 	e.reduction = 1 - Exp2(-level)
 	e.attention = e.attentionAt(level)
+	e.record = e.limit / (1 - e.reduction)
 }
 
 func appendRun(runs []reductionRun, reduction float64, frames int) []reductionRun {

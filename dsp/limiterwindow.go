@@ -103,7 +103,18 @@ func (w *reductionWindow) kink(change int64) {
 
 // integrate advances the sums by as many frames as gain has room for.
 func (w *reductionWindow) integrate(gain []float64) {
-	w.settled = max(0, w.settled-len(gain))
+	if n := w.settled; n < len(gain) { // after these all but the last sum are 0
+		w.integrateMoving(gain[:n])
+		gain = gain[n:]
+		w.now += len(gain)
+		fill(gain, 1-float64(float64(w.integral[3])*w.scale))
+		return
+	}
+	w.integrateMoving(gain)
+}
+
+func (w *reductionWindow) integrateMoving(gain []float64) {
+	w.settled -= len(gain)
 	i0, i1, i2, i3 := w.integral[0], w.integral[1], w.integral[2], w.integral[3]
 	scale := w.scale
 	for len(gain) > 0 {

@@ -16,7 +16,7 @@ import (
 //     |second difference| around them (Polyphase.Bound). It decides speech.
 //  3. In cells: for a long bank Polyphase.AtMost of the first and the last intervals, then
 //     plain readings of new frames, then a coarse sketch.
-//  4. For a long bank: finer sketches of the remaining intervals. They decide noise.
+//  4. For a long bank: bounds between rows that were read (Halves).
 type overScan struct {
 	bank *guardBank
 	x    []float64
@@ -26,14 +26,14 @@ type overScan struct {
 	flat, curvature float64 // coefficients of the bound that holds for sides
 	limit, aim      float64 // the bounds are compared with aim
 
-	n, fresh                 int // the next interval, and the first one that needs new bounds
-	threshold, highest, most float64
+	n, fresh        int // the next interval, and the first one that needs new bounds
+	threshold, most float64
 
 	// Intervals to examine: bit i is interval first+i.
 	pending uint32
 	first   int
 	peaks   fewPeaks
-	found   vector.CoarseReadings // of the last cell
+	found   vector.DoubledReadings // of the last cell
 
 	signal scannedSound // without factors
 	within scannedSound // with factors: x
@@ -44,14 +44,12 @@ type overScan struct {
 
 // scannedSound is a sound with the data that the scans of all banks share.
 type scannedSound struct {
-	x        []float64
-	seen     bool // chunks and peak are valid
-	chunks   [overChunks]guardBlock
-	peak     float64 // largest |sample|
-	begun    bool    // whole is begun for x
-	whole    coarseSound
-	measured bool                   // energies are valid
-	energies [overCells + 1]float64 // sum of the squares of the samples before each cell
+	x      []float64
+	seen   bool // chunks and peak are valid
+	chunks [overChunks]vector.Extent
+	peak   float64 // largest |sample|
+	begun  bool    // whole is begun for x
+	whole  coarseSound
 }
 
 // plainPeaks are upper bounds of the readings of frames without factors, by cell. For a short
@@ -69,7 +67,7 @@ const (
 // newOverScan returns a scan for an x of at most this many samples.
 func newOverScan(samples int) overScan {
 	room := samples + vector.CoarseWindows
-	return overScan{signal: scannedSound{whole: newCoarseSound(room)}, within: scannedSound{whole: newCoarseSound(room)}}
+	return overScan{signal: scannedSound{whole: newDoubledSound(room)}, within: scannedSound{whole: newDoubledSound(room)}}
 }
 
 // of sets the sound for the following scans: x is signal with factors.
@@ -79,18 +77,30 @@ func (s *overScan) of(x, signal []float64) {
 }
 
 func (s *scannedSound) is(x []float64) {
-	s.x, s.seen, s.peak, s.begun, s.measured = x, false, 0, false, false
+	s.x, s.seen, s.peak, s.begun = x, false, 0, false
 }
 
 // look computes the sound's chunks, once.
 func (s *scannedSound) look() {
-	if s.seen {
-		return
+	if !s.seen {
+		s.survey()
 	}
-	s.seen, s.peak = true, 0
-	for at := 0; at < len(s.x); at += overChunk {
-		chunk := extent(s.x, at, min(len(s.x), at+overChunk))
-		s.chunks[at/overChunk], s.peak = chunk, max(s.peak, chunk.peak)
+}
+
+func (s *scannedSound) survey() {
+	s.seen = true
+	n := len(s.x)
+	chunks := s.chunks[:(n+overChunk-1)/overChunk]
+	clear(chunks)
+	chunks[0] = extent(s.x, 0, min(n, overChunk))
+	whole := max(1, n/overChunk)
+	vector.Extents(s.x[min(n, overChunk)-2:], overChunk, chunks[1:whole])
+	if whole < len(chunks) {
+		chunks[whole] = extent(s.x, whole*overChunk, n)
+	}
+	s.peak = 0
+	for _, chunk := range chunks {
+		s.peak = max(s.peak, chunk.Peak)
 	}
 }
 
@@ -101,25 +111,6 @@ func (s *scannedSound) coarse(peak float64) *coarseSound {
 		s.whole.begin(s.x, peak)
 	}
 	return &s.whole
-}
-
-// energy returns an upper bound of the sum of squares of cells first … last−1.
-func (s *scannedSound) energy(first, last int) float64 {
-	if !s.measured {
-		s.measured = true
-		sum := 0.0
-		for k := range overCells {
-			s.energies[k] = sum
-			if at := k * peakCell; at < len(s.x) {
-				sum += vector.SumOfSquares(s.x[at:min(len(s.x), at+peakCell)])
-			}
-		}
-		s.energies[overCells] = sum
-	}
-	if first >= last {
-		return 0
-	}
-	return s.energies[last] - s.energies[first] + float64(1e-12*s.energies[overCells]) // rounding: 1100 sums at 2^-53
 }
 
 // begin starts a scan at the first interval that contains frames after the margin: frames
@@ -159,8 +150,8 @@ func (s *overScan) start(b *guardBank, sides *scannedSound, margin int, flat, cu
 
 // extent returns the largest |sample| of frames from … to−1, and the largest |second
 // difference| whose last frame is among them.
-func extent(x []float64, from, to int) guardBlock {
-	return guardBlock{vector.Peak(x[from:to]), vector.Curvature(x[max(0, from-2):to])}
+func extent(x []float64, from, to int) vector.Extent {
+	return vector.Extent{Peak: vector.Peak(x[from:to]), Curvature: vector.Curvature(x[max(0, from-2):to])}
 }
 
 // next returns the next interval over the limit and its reading; −1 if there is none left.
@@ -172,17 +163,19 @@ func (s *overScan) next() (n int, peak float64) {
 			alone := alone(s.pending >> i)
 			s.pending &^= 1 << i
 			n := s.first + i
-			if few := s.few(n, alone); few > 0 {
-				s.pending &^= (1<<few - 1) << i
-			} else if peak := s.peaks.at(n, alone); peak > s.limit {
+			if s.bank.halves != nil && !s.peaks.knows(n) {
+				s.readHalves(n, alone)
+			}
+			if peak := s.peaks.at(n, alone); peak > s.limit {
 				return n, peak
 			}
+		}
+		if s.plain != nil && s.n+half < len(s.x) {
+			s.passPlain()
 		}
 		switch {
 		case s.n+half >= len(s.x):
 			return -1, 0
-		case s.plain != nil && s.plainWithin(s.n/peakCell):
-			s.n = (s.n/peakCell + 1) * peakCell
 		case s.n >= s.fresh && !s.bounded():
 			s.n = s.fresh
 		default:
@@ -199,22 +192,22 @@ func (s *overScan) bounded() bool {
 	if s.plain != nil {
 		// Where the signal is noise, x is noise too. The chunk itself mostly shows it.
 		s.signal.look()
-		noise := float64(s.curvature*s.signal.chunks[first].curvature) > s.aim
+		noise := float64(s.curvature*s.signal.chunks[first].Curvature) > s.aim
 		if !noise && s.sides == &s.within {
-			noise = float64(s.curvature*s.around(&s.signal).curvature) > s.aim
+			noise = float64(s.curvature*s.around(&s.signal).Curvature) > s.aim
 		}
 		if noise {
-			s.threshold, s.most, s.highest = -1, math.Inf(1), s.signal.peak
+			s.threshold, s.most = -1, math.Inf(1)
 			return true
 		}
 	}
 	sides := s.sides
 	all := s.around(sides)
-	s.most, s.highest = all.curvature, all.peak
+	s.most = all.Curvature
 	s.threshold = (s.aim - float64(s.curvature*s.most)) / s.flat
 	// The second sample of the last interval may be in the next chunk. Intervals beyond the
 	// last samples use the last samples.
-	peak := sides.chunks[min(first, (len(sides.x)-1)/overChunk)].peak
+	peak := sides.chunks[min(first, (len(sides.x)-1)/overChunk)].Peak
 	if s.fresh < len(sides.x) {
 		peak = max(peak, math.Abs(sides.x[s.fresh]))
 	} else {
@@ -224,11 +217,12 @@ func (s *overScan) bounded() bool {
 }
 
 // around returns the bounds on the windows of the next intervals, up to the end of the chunk.
-func (s *overScan) around(sound *scannedSound) (all guardBlock) {
+func (s *overScan) around(sound *scannedSound) (all vector.Extent) {
 	sound.look()
-	last := (len(sound.x) - 1) / overChunk
-	for k := (s.n - s.bank.half + 1) / overChunk; k <= min(last, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk); k++ {
-		all.peak, all.curvature = max(all.peak, sound.chunks[k].peak), max(all.curvature, sound.chunks[k].curvature)
+	first := (s.n - s.bank.half + 1) / overChunk
+	end := min((len(sound.x)-1)/overChunk, (s.fresh+s.bank.half+len(s.peaks.peaks))/overChunk) + 1
+	for _, chunk := range sound.chunks[min(first, end):end] { // the sound without factors is shorter
+		all = all.Of(chunk)
 	}
 	return all
 }
@@ -248,8 +242,7 @@ func (s *overScan) examineCell() {
 		}
 	}
 	s.first = from
-	coarse := &s.bank.coarse
-	if coarse.bank == nil {
+	if s.bank.reach == 0 {
 		s.pending = 1<<(to-from) - 1
 		return
 	}
@@ -257,9 +250,9 @@ func (s *overScan) examineCell() {
 		if !s.plainWithin(cell) {
 			// The same comparison for each interval.
 			share := &s.bank.fromPlain[cell]
-			rest := s.bound - s.fromPlain(cell) + float64(share.kept*s.plain[cell]) - float64(coarse.outside*math.Sqrt(s.energyOutside(cell)))
-			value := rest/share.kept - float64(coarse.missed*s.signal.whole.peak)
-			open := s.found.Above(s.signal.whole.level(value)) | besideOver(s.signal.x[cell*peakCell:(cell+1)*peakCell+1], value)
+			rest := s.bound - s.fromPlain(cell) + float64(share.kept*s.plain[cell])
+			value := rest/share.kept - float64(s.bank.missed*s.signal.whole.peak)
+			open := s.bank.above(&s.found, s.signal.whole.level(value)) | besideOver(s.signal.x[cell*peakCell:(cell+1)*peakCell+1], value)
 			s.pending = open >> (from - cell*peakCell) & (1<<(to-from) - 1)
 		}
 		return
@@ -268,10 +261,31 @@ func (s *overScan) examineCell() {
 		s.within.look()
 	}
 	sound := s.within.coarse(max(s.signal.peak, s.within.peak))
-	coarse.read(sound, from, &s.found)
-	value := s.limit - coarse.missedBy(sound.peak, s.bank.energyOutside(&s.within, from, to))
-	open := s.found.Above(sound.level(value)) | besideOver(s.x[from:to+1], value)
+	s.bank.read(sound, from, &s.found)
+	value := s.limit - float64((s.bank.missed+s.bank.outside)*sound.peak)
+	open := s.bank.above(&s.found, sound.level(value)) | besideOver(s.x[from:to+1], value)
 	s.pending = open & (1<<(to-from) - 1)
+}
+
+// passPlain passes over cells of which the known plain readings show that they are within the
+// limit.
+func (s *overScan) passPlain() {
+	s.signal.look()
+	lean := float64(s.dipped * s.bank.lean)
+	first := s.n / peakCell
+	shares := s.bank.fromPlain[first : (len(s.x)-s.bank.half-1)/peakCell+1]
+	plain := s.plain[first:][:len(shares)]
+	for i := range shares {
+		share := &shares[i]
+		if share.kept > 0 && plain[i] == 0 {
+			return
+		}
+		most := float64((share.changed+lean)*s.signal.peak) + float64(share.kept*plain[i])
+		if most > s.bound {
+			return
+		}
+		s.n = (first + i + 1) * peakCell
+	}
 }
 
 // plainWithin reports whether the known plain readings show that a cell of the target is within
@@ -280,29 +294,14 @@ func (s *overScan) plainWithin(cell int) bool {
 	if s.bank.fromPlain[cell].kept > 0 && s.plain[cell] == 0 {
 		return false
 	}
-	s.signal.look()
-	most := s.fromPlain(cell)
-	outside := s.bank.coarse.outside
-	switch {
-	case most > s.bound:
-		return false
-	case most+float64(outside*s.signal.peak*s.bank.rootOutside) <= s.bound:
-		return true
-	}
-	return most+float64(outside*math.Sqrt(s.energyOutside(cell))) <= s.bound
+	return s.fromPlain(cell) <= s.bound
 }
 
-// fromPlain returns an upper bound, in a cell of the target, of the contribution of the taps
-// that plain readings cover.
+// fromPlain returns an upper bound of the readings in a cell of the target.
 func (s *overScan) fromPlain(cell int) float64 {
 	share := &s.bank.fromPlain[cell]
 	changed := share.changed + float64(s.dipped*s.bank.lean)
 	return float64(changed*s.signal.peak) + float64(share.kept*s.plain[cell])
-}
-
-// energyOutside returns an upper bound of the sum of squares of the samples at the other taps.
-func (s *overScan) energyOutside(cell int) float64 {
-	return s.bank.energyOutside(&s.signal, cell*peakCell, (cell+1)*peakCell)
 }
 
 // readPlain reads a cell of the signal without factors. It reports whether that gave anything
@@ -312,10 +311,10 @@ func (s *overScan) readPlain(cell int) bool {
 		return false
 	}
 	s.signal.look()
-	coarse, sound := &s.bank.coarse, s.signal.coarse(s.signal.peak)
+	sound := s.signal.coarse(s.signal.peak)
 	from := cell * peakCell
-	coarse.read(sound, from, &s.found)
-	s.plain[cell] = max(float64(s.found.Largest())*sound.unit(), vector.Peak(sound.x[from:from+peakCell+1])) + float64(coarse.missed*sound.peak)
+	s.bank.read(sound, from, &s.found)
+	s.plain[cell] = max(float64(s.bank.largest(&s.found))*sound.unit(), vector.Peak(sound.x[from:from+peakCell+1])) + float64(s.bank.missed*sound.peak)
 	return true
 }
 
@@ -332,20 +331,14 @@ func (s *overScan) mayBeOver(n int) bool {
 	return s.threshold < 0 || !s.bank.decides(s.most, s.limit) || s.bank.AtMost(s.x[n-half+1:n+half+1], s.most) > s.limit
 }
 
-// few returns the number of intervals from n on that finer sketches show to be within the
-// limit; 0: none.
-func (s *overScan) few(n int, alone bool) int {
-	if s.bank.half <= longHalf || s.peaks.knows(n) {
-		return 0
-	}
+// readHalves reads interval n, and unless it is alone the next ones too, as far as they may be
+// over the limit.
+func (s *overScan) readHalves(n int, alone bool) {
 	half := s.bank.half
-	var few [len(s.peaks.peaks)]float64
-	count := min(len(few), len(s.x)-half-n)
+	s.peaks.first, s.peaks.known = n, min(len(s.peaks.peaks), len(s.x)-half-n)
 	if alone {
-		count = 1
+		s.peaks.known = 1
 	}
-	if s.bank.sketches.MayExceed(s.x[n-half+1:n+count+half], few[:count], s.limit, s.highest, 0) {
-		return 0
-	}
-	return count
+	x := s.x[n-half+1 : n+s.peaks.known+half]
+	s.bank.halves.Exceed(x, s.peaks.peaks[:s.peaks.known], s.limit, vector.Peak(x), vector.Curvature(x))
 }

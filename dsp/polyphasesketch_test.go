@@ -75,3 +75,72 @@ func TestSketchBoundHolds(t *testing.T) {
 		}
 	}
 }
+
+// TestDoubledSketchBoundHolds: no reading exceeds the bound of the sketch that doubles the rate,
+// for noise, for the signs of a row, in all taps and in the outer ones alone, and for signs
+// that are found by search.
+func TestDoubledSketchBoundHolds(t *testing.T) {
+	bank := WindowedSinc(64, 256, 10)
+	d := bank.doubledSketch()
+	sound := newDoubledSound(4 * bank.half)
+	x := make([]float64, 2*bank.half+vector.CoarseWindows-1)
+	first := bank.half - 1 // interval
+	closest := 0.0
+	check := func(missed float64, windows int) (most float64) {
+		sound.begin(x, vector.Peak(x))
+		var found vector.DoubledReadings
+		d.read(&sound, first, &found)
+		for i := range windows {
+			window := x[i : i+2*bank.half]
+			reading, read := bank.Peak(window), max(math.Abs(x[first+i]), math.Abs(x[first+i+1]))
+			for _, part := range found {
+				read = max(read, float64(part[i])*sound.unit())
+			}
+			if bound := read + float64(missed*sound.peak); reading > bound {
+				t.Fatalf("interval %d: a reading of %v, at most %v by the sketch", i, reading, bound)
+			}
+			most = max(most, (reading-read)/sound.peak)
+		}
+		closest = max(closest, most)
+		return most
+	}
+	r := rand.New(rand.NewPCG(85, 86))
+	for range 100 {
+		for n := range x {
+			x[n] = r.Float64()*2 - 1
+		}
+		check(d.missed+d.outside, vector.CoarseWindows)
+	}
+	for _, row := range bank.rows {
+		clear(x)
+		for n, tap := range row {
+			x[n] = math.Copysign(1, tap)
+		}
+		check(d.missed+d.outside, vector.CoarseWindows)
+		for n := range x { // what it leaves out
+			if n >= bank.half-d.half && n < bank.half+d.half {
+				x[n] = 0
+			}
+		}
+		check(d.outside, 1)
+	}
+	// Signs that it misses most of, found by turning one after the other.
+	inner := x[bank.half-d.half : bank.half+d.half]
+	clear(x)
+	for n := range inner {
+		inner[n] = float64(1 - 2*r.IntN(2))
+	}
+	best := check(d.missed, 1)
+	for range 12 * len(inner) {
+		n := r.IntN(len(inner))
+		inner[n] = -inner[n]
+		if missed := check(d.missed, 1); missed >= best {
+			best = missed
+		} else {
+			inner[n] = -inner[n]
+		}
+	}
+	if t.Logf("misses %.4f of the peak, by the inner taps %.4f, at most %.4f and %.4f", closest, best, d.missed, d.outside); best < 0.3*d.missed {
+		t.Error("the bound is not approached")
+	}
+}

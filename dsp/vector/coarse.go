@@ -6,18 +6,20 @@ import (
 	"slices"
 )
 
-// Coarse is a bank of mirrored rows (see Mirrored) with taps of 16 bits, for sounds of 14 bits.
+// Coarse is a bank of mirrored rows (see Mirrored) with taps of 16 bits, for sounds of 13 bits.
 // It reads 16 windows at a time, and a register holds 16 products.
 type Coarse struct {
-	half int // samples on either side of an interval, an even number
-	taps [][4][2]int16
+	half   int // samples on either side of an interval, an even number
+	groups int
+	taps   [][4][2]int16 // of each group, half/2
 }
 
 // CoarseUnit is a tap of 1 as a whole number, CoarsePeak the largest sample. Readings are below
-// 2^31 for rows whose magnitudes add up to less than 8.
+// 2^31 for rows whose magnitudes add up to less than 16, and for rows that read a CoarseDoubled,
+// if they add up to less than 4.
 const (
 	CoarseUnit = 1 << 15
-	CoarsePeak = 1<<13 - 1
+	CoarsePeak = 1<<12 - 1
 )
 
 // CoarseWindows is the number of windows of one call of Readings.
@@ -44,11 +46,19 @@ func (r *CoarseReadings) above(level int32) (windows uint32) {
 }
 
 // Largest returns the largest of the readings.
-func (r *CoarseReadings) Largest() int32 {
-	if hasAVX2 {
-		return largestAVX2(r)
+func (r *CoarseReadings) Largest() int32 { return LargestOf(r[:]) }
+
+// LargestOf returns the largest of one or more readings.
+func LargestOf(readings []int32) int32 {
+	n := len(readings)
+	if !hasAVX2 || n < 8 {
+		return slices.Max(readings)
 	}
-	return slices.Max(r[:])
+	largest := largestAVX2(&readings[0], n/8)
+	if n%8 != 0 { // the last eight once more, in part
+		largest = max(largest, largestAVX2(&readings[n-8], 1))
+	}
+	return largest
 }
 
 // Rounded returns the bank with its taps rounded to whole numbers. It panics unless Half is
@@ -57,7 +67,7 @@ func (m *Mirrored) Rounded() *Coarse {
 	if m.Half%2 != 0 {
 		panic("vector: a coarse bank with an odd half length")
 	}
-	c := &Coarse{half: m.Half}
+	c := &Coarse{half: m.Half, groups: m.groups}
 	whole := func(tap float64) int16 {
 		v := math.RoundToEven(tap * CoarseUnit)
 		if math.Abs(v) >= CoarseUnit {
@@ -117,20 +127,22 @@ func (c *Coarse) Readings(s *CoarseSound, from int, out *CoarseReadings) {
 	late := s.pairs[from+c.half : from+2*c.half+CoarseWindows-2]
 	early := s.swapped[from : from+c.half+CoarseWindows-2]
 	if hasCoarse {
-		coarseSIMD(&c.taps[0], c.half/2, len(c.taps)/(c.half/2), &late[0], &early[c.half-2], out)
+		coarseSIMD(&c.taps[0], c.half/2, c.groups, &late[0], &early[c.half-2], 8, out)
 		return
 	}
-	c.readings(late, early, out)
+	c.readings(late, early, c.half-2, 2, out)
 }
 
-func (c *Coarse) readings(late, early []uint32, out *CoarseReadings) {
+// readings reads windows with the pairs of taps step places apart. Those nearest to the middle
+// of the first window are late[0] and early[last].
+func (c *Coarse) readings(late, early []uint32, last, step int, out *CoarseReadings) {
 	for i := range out {
 		out[i] = 0
 		for taps := c.taps; len(taps) > 0; taps = taps[c.half/2:] {
 			var sums [4]int32
 			for j := range taps[:c.half/2] {
 				two := &taps[j]
-				later, earlier := late[i+2*j], early[i+c.half-2-2*j]
+				later, earlier := late[i+step*j], early[i+last-step*j]
 				s0, s1 := int32(int16(earlier)+int16(later)), int32(int16(earlier>>16)+int16(later>>16))
 				d0, d1 := int32(int16(earlier)-int16(later)), int32(int16(earlier>>16)-int16(later>>16))
 				sums[0] += int32(two[0][0])*s0 + int32(two[0][1])*s1

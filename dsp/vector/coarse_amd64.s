@@ -38,14 +38,15 @@ four:
 	VPADDD       Y9, a, a       \
 	VPADDD       Y8, b, b
 
-// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings)
-TEXT ·coarseSIMD(SB), NOSPLIT, $0-48
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *CoarseReadings)
+TEXT ·coarseSIMD(SB), NOSPLIT, $0-56
 	MOVQ  taps+0(FP), R13
 	MOVQ  half+8(FP), BX
 	MOVQ  groups+16(FP), R8
 	MOVQ  late+24(FP), R9
 	MOVQ  early+32(FP), R10
-	MOVQ  out+40(FP), DX
+	MOVQ  step+40(FP), DI // bytes between two taps
+	MOVQ  out+48(FP), DX
 	VPXOR Y14, Y14, Y14 // the largest so far, of the first eight windows
 	VPXOR Y15, Y15, Y15 // and of the others
 
@@ -76,8 +77,8 @@ taps:
 	PRODUCTS(8, Y10, Y12, Y2, Y6)
 	PRODUCTS(12, Y11, Y13, Y3, Y7)
 	ADDQ    $16, R13
-	ADDQ    $8, R11
-	SUBQ    $8, R12
+	ADDQ    DI, R11
+	SUBQ    DI, R12
 	DECQ    CX
 	JNZ     taps
 
@@ -122,11 +123,17 @@ TEXT ·aboveAVX2(SB), NOSPLIT, $0-20
 	VZEROUPPER
 	RET
 
-// func largestAVX2(r *CoarseReadings) int32
-TEXT ·largestAVX2(SB), NOSPLIT, $0-12
-	MOVQ         r+0(FP), SI
-	VMOVDQU      (SI), Y0
-	VPMAXSD      32(SI), Y0, Y0
+// func largestAVX2(r *int32, eights int) int32
+TEXT ·largestAVX2(SB), NOSPLIT, $0-20
+	MOVQ    r+0(FP), SI
+	MOVQ    eights+8(FP), CX
+	VMOVDQU (SI), Y0
+
+eights:
+	VPMAXSD (SI), Y0, Y0
+	ADDQ    $32, SI
+	DECQ    CX
+	JNZ     eights
 	VEXTRACTI128 $1, Y0, X1
 	VPMAXSD      X1, X0, X0
 	VPSHUFD      $0x4e, X0, X1
@@ -134,6 +141,75 @@ TEXT ·largestAVX2(SB), NOSPLIT, $0-12
 	VPSHUFD      $0xb1, X0, X1
 	VPMAXSD      X1, X0, X0
 	VMOVD        X0, AX
-	MOVL         AX, ret+8(FP)
+	MOVL         AX, ret+16(FP)
+	VZEROUPPER
+	RET
+
+// Products of two taps with the sums of both sides of 16 windows, added to theirs.
+#define MIDDLES(tap, late, early, a, b) \
+	VMOVDQU      late(R11), Y8           \
+	VMOVDQU      (late+32)(R11), Y9      \
+	VPADDW       early(R12), Y8, Y8      \
+	VPADDW       (early+32)(R12), Y9, Y9 \
+	VPBROADCASTD tap(R13), Y10           \
+	VPMADDWD     Y10, Y8, Y8             \
+	VPMADDWD     Y10, Y9, Y9             \
+	VPADDD       Y8, a, a                \
+	VPADDD       Y9, b, b
+
+// Of eight sums it stores their magnitudes, and rounded they are the middles: sample and middle,
+// the same swapped, middle and next sample, the same swapped. SI has this sample and the next
+// one, DI the same swapped.
+#define STORE(o, sum) \
+	VPABSD    sum, Y4             \
+	VPADDD    Y15, sum, sum       \
+	VPSRAD    $15, sum, sum       \
+	VPSLLD    $16, sum, Y5        \
+	VMOVDQU   o(SI), Y6           \
+	VMOVDQU   o(DI), Y7           \
+	VPBLENDW  $0xaa, Y5, Y6, Y8   \
+	VPBLENDW  $0xaa, Y7, sum, Y9  \
+	VPBLENDW  $0xaa, Y6, sum, Y10 \
+	VPBLENDW  $0xaa, Y5, Y7, Y11  \
+	VMOVDQU   Y4, o(AX)           \
+	VMOVDQU   Y8, o(R8)           \
+	VMOVDQU   Y9, o(R9)           \
+	VMOVDQU   Y10, o(R10)         \
+	VMOVDQU   Y11, o(DX)
+
+// func middlesSIMD(taps *[2]int16, fours int, late, early *uint32, to *middlesTo)
+TEXT ·middlesSIMD(SB), NOSPLIT, $0-40
+	MOVQ  taps+0(FP), R13
+	MOVQ  fours+8(FP), CX
+	MOVQ  late+16(FP), R11
+	MOVQ  early+24(FP), R12
+	MOVQ  to+32(FP), BX
+	VPXOR Y0, Y0, Y0
+	VPXOR Y1, Y1, Y1
+	VPXOR Y2, Y2, Y2
+	VPXOR Y3, Y3, Y3
+
+taps:
+	MIDDLES(0, 0, 0, Y0, Y1)
+	MIDDLES(4, 8, -8, Y2, Y3)
+	ADDQ  $8, R13
+	ADDQ  $16, R11
+	SUBQ  $16, R12
+	DECQ  CX
+	JNZ   taps
+	VPADDD Y2, Y0, Y0
+	VPADDD Y3, Y1, Y1
+	VPCMPEQD Y15, Y15, Y15
+	VPSRLD $31, Y15, Y15
+	VPSLLD $14, Y15, Y15
+	MOVQ  0(BX), SI
+	MOVQ  8(BX), DI
+	MOVQ  16(BX), R8
+	MOVQ  24(BX), R9
+	MOVQ  32(BX), R10
+	MOVQ  40(BX), DX
+	MOVQ  48(BX), AX
+	STORE(0, Y0)
+	STORE(32, Y1)
 	VZEROUPPER
 	RET

@@ -59,12 +59,16 @@ func TestCoarseBits(t *testing.T) {
 		}
 		var got, inGo CoarseReadings
 		c.Readings(&s, offset, &got)
-		c.readings(s.pairs[offset+half:], s.swapped[offset:], &inGo)
+		c.readings(s.pairs[offset+half:], s.swapped[offset:], half-2, 2, &inGo)
 		if got != inGo {
 			t.Fatalf("half %d, %d groups: %v in assembly, %v in Go", half, groups, got, inGo)
 		}
 		if got.Largest() != slices.Max(got[:]) {
 			t.Fatalf("the largest of %v: %v", got, got.Largest())
+		}
+		part := got[rng.IntN(CoarseWindows):]
+		if part = part[:1+rng.IntN(len(part))]; LargestOf(part) != slices.Max(part) {
+			t.Fatalf("the largest of %v: %v", part, LargestOf(part))
 		}
 		for _, level := range []int32{-1, got[3], got[12] - 1, got.Largest()} {
 			if got.Above(level) != got.above(level) {
@@ -90,24 +94,106 @@ func TestCoarseBits(t *testing.T) {
 // The largest possible readings are below 2^31.
 func TestCoarseFull(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 64))
-	taps := make([][4]float64, 8)
+	taps := make([][4]float64, 16)
 	for j := range taps {
 		for k := range taps[j] {
-			taps[j][k] = 0.499 * float64(1-2*rng.IntN(2)) // a row's 16 taps are 0 or ±0.998
+			taps[j][k] = 0.499 * float64(1-2*rng.IntN(2)) // a row's 32 taps are 0 or ±0.998
 		}
 	}
-	m := NewMirrored(8, taps)
-	x := make([]float64, 16+CoarseWindows-1)
+	m := NewMirrored(16, taps)
+	x := make([]float64, 32+CoarseWindows-1)
 	for j, tap := range taps {
-		x[7-j], x[8+j] = math.Copysign(1, tap[0]+tap[1]), math.Copysign(1, tap[0]-tap[1])
+		x[15-j], x[16+j] = math.Copysign(1, tap[0]+tap[1]), math.Copysign(1, tap[0]-tap[1])
 	}
 	s := NewCoarseSound(len(x))
 	s.Set(0, x, CoarsePeak)
 	var out CoarseReadings
 	m.Rounded().Readings(&s, 0, &out)
-	want := m.Reading(x[:16]) * CoarseUnit * CoarsePeak
+	want := m.Reading(x[:32]) * CoarseUnit * CoarsePeak
 	if got := float64(out[0]); want < 0.99*(1<<31) || math.Abs(got/want-1) > 1e-4 {
 		t.Errorf("reads %g, want %g", got, want)
+	}
+}
+
+// The assembly doubles a sound as the Go code does, and reads it the same. Middles are those of
+// the unrounded row, except for half a unit of each tap times the largest sample, half a unit of
+// each sample times the taps, and half a unit. The readings of halves are those of the windows
+// of the doubled sound.
+func TestCoarseDoubledBits(t *testing.T) {
+	rng := rand.New(rand.NewPCG(67, 68))
+	for range 300 {
+		half := 4 * (1 + rng.IntN(25))
+		taps, l1 := make([]float64, half), 0.0
+		for j := range taps {
+			taps[j] = (2*rng.Float64() - 1) * 3.9 / float64(2*half)
+			l1 += 2 * math.Abs(taps[j])
+		}
+		m := NewCoarseMiddle(taps)
+		from := half + rng.IntN(5)
+		x := coarseSamples(rng, from+3*CoarseWindows+half+2)
+		s := NewCoarseSound(len(x))
+		s.Set(0, x, CoarsePeak)
+		got, want := NewCoarseDoubled(len(x)), NewCoarseDoubled(len(x))
+		for at := from; at < from+2*CoarseWindows; at += CoarseWindows {
+			m.Double(&s, at, &got)
+			m.double(&s, at, &want)
+		}
+		doubled := make([]float64, 2*len(x)) // in units
+		for i := range got.readings {
+			if got.readings[i] != want.readings[i] || got.samples.pairs[i] != want.samples.pairs[i] || got.samples.swapped[i] != want.samples.swapped[i] ||
+				got.middles.pairs[i] != want.middles.pairs[i] || got.middles.swapped[i] != want.middles.swapped[i] {
+				t.Fatalf("half %d: interval %d differs in assembly and in Go", half, i)
+			}
+			if i < from || i >= from+2*CoarseWindows {
+				continue
+			}
+			middle := 0.0
+			for j, tap := range taps {
+				middle += tap * (x[i-j] + x[i+1+j])
+			}
+			doubled[2*i], doubled[2*i+1] = float64(int16(got.samples.pairs[i])), float64(int16(got.middles.pairs[i]))
+			tolerance := 1.01 * (float64(half)*CoarsePeak/CoarseUnit + l1/2 + 0.5)
+			if d := math.Abs(doubled[2*i+1] - middle*CoarsePeak); d > tolerance {
+				t.Fatalf("half %d: middle %g, want %g", half, doubled[2*i+1], middle*CoarsePeak)
+			}
+			if int16(got.samples.pairs[i]>>16) != int16(got.middles.pairs[i]) || int16(got.middles.pairs[i]>>16) != int16(s.pairs[i]>>16) {
+				t.Fatalf("half %d: the pairs of interval %d do not follow on each other", half, i)
+			}
+		}
+		rows := coarseBank(rng, 4, 1+rng.IntN(3))
+		for i := range rows.Taps {
+			for k := range rows.Taps[i] {
+				rows.Taps[i][k] /= 2
+			}
+		}
+		c := rows.Rounded()
+		var out DoubledReadings
+		at := from + 2 + rng.IntN(CoarseWindows-4)
+		c.Halves(&got, at, &out)
+		for i := range CoarseWindows {
+			for h := range 2 {
+				first := 2*(at+i) + h - 3
+				want := rows.Reading(doubled[first : first+8])
+				if d := math.Abs(float64(out[h][i])/CoarseUnit - want); d > 8*(1<<14)/float64(CoarseUnit) {
+					t.Fatalf("half %d of interval %d reads %g, want %g", h, i, float64(out[h][i])/CoarseUnit, want)
+				}
+			}
+			if out[2][i] != got.readings[at+i] {
+				t.Fatalf("the middle of interval %d reads %v, want %v", i, out[2][i], got.readings[at+i])
+			}
+		}
+		all := slices.Concat(out[0][:], out[1][:], out[2][:])
+		if out.Largest() != slices.Max(all) || out.Above(out[1][5]-1)>>5&1 == 0 || out.Above(out.Largest()) != 0 {
+			t.Fatalf("of %v: largest %v", out, out.Largest())
+		}
+		if hasCoarse {
+			hidden := out
+			c.readings(got.middles.pairs[at:], got.middles.swapped[at-2:], 1, 1, &hidden[0])
+			c.readings(got.samples.pairs[at+1:], got.samples.swapped[at-1:], 1, 1, &hidden[1])
+			if hidden != out {
+				t.Fatalf("readings %v in assembly, %v in Go", out, hidden)
+			}
+		}
 	}
 }
 
@@ -127,7 +213,7 @@ func BenchmarkCoarse(b *testing.B) {
 	})
 	b.Run("readings/Go", func(b *testing.B) {
 		for b.Loop() {
-			c.readings(s.pairs[40:], s.swapped, &out)
+			c.readings(s.pairs[40:], s.swapped, 38, 2, &out)
 		}
 	})
 	b.Run("samples/assembly", func(b *testing.B) {

@@ -71,5 +71,22 @@ func curvature(x []float64) float64 {
 	return math.Float64frombits(max(a, b))
 }
 
+// Over returns which of up to 32 samples have a magnitude over a value: bit i is x[i].
+func Over(x []float64, value float64) (samples uint32) {
+	if n := len(x) &^ 3; hasAVX && n > 0 {
+		return overAVX(&x[0], n/4, value) | over(x[n:], value)<<n
+	}
+	return over(x, value)
+}
+
+func over(x []float64, value float64) (samples uint32) {
+	for i, v := range x {
+		if math.Abs(v) > value {
+			samples |= 1 << i
+		}
+	}
+	return samples
+}
+
 // magnitude is a number's bits without the sign, which order as the magnitudes do.
 func magnitude(v float64) uint64 { return math.Float64bits(v) &^ (1 << 63) }

@@ -8,9 +8,10 @@ import "math"
 // O = Σ b_j d_j; the larger magnitude of the two is |E|+|O|. Two such pairs lie side
 // by side: Taps[group·Half + j] = {a, b, a′, b′}.
 type Mirrored struct {
-	Half int // samples on either side of an interval
-	Taps [][4]float64
-	most [][2]float64 // by j, the largest |a| and the largest |b|
+	Half   int // samples on either side of an interval
+	groups int
+	Taps   [][4]float64
+	most   [][2]float64 // by j, the largest |a| and the largest |b|
 }
 
 // margin covers the rounding of readings and bounds: of fewer than 1000 terms each, at
@@ -19,7 +20,7 @@ const margin = 1 + 1e-12
 
 // NewMirrored is a bank of whole groups of taps.
 func NewMirrored(half int, taps [][4]float64) *Mirrored {
-	m := &Mirrored{half, taps, make([][2]float64, half)}
+	m := &Mirrored{half, len(taps) / half, taps, make([][2]float64, half)}
 	for i, h := range taps {
 		most := &m.most[i%half]
 		most[0] = max(most[0], math.Abs(h[0])*margin, math.Abs(h[2])*margin)
@@ -46,10 +47,9 @@ func (m *Mirrored) Readings(x, out []float64) {
 		}
 		return
 	}
-	groups := len(m.Taps) / m.Half
-	readingsSIMD(&m.Taps[0], m.Half, groups, &x[0], &out[0], n/4)
+	readingsSIMD(&m.Taps[0], m.Half, m.groups, &x[0], &out[0], n/4)
 	if n%4 != 0 { // the last four once more, in part
-		readingsSIMD(&m.Taps[0], m.Half, groups, &x[n-4], &out[n-4], 1)
+		readingsSIMD(&m.Taps[0], m.Half, m.groups, &x[n-4], &out[n-4], 1)
 	}
 }
 
@@ -64,7 +64,7 @@ func (m *Mirrored) readings(x, out []float64) {
 func (m *Mirrored) Reading(window []float64) float64 {
 	window = window[:2*m.Half]
 	if hasAVX && len(m.Taps) > 0 {
-		return readingAVX(&m.Taps[0], m.Half, len(m.Taps)/m.Half, &window[0])
+		return readingAVX(&m.Taps[0], m.Half, m.groups, &window[0])
 	}
 	return m.reading(window)
 }

@@ -134,16 +134,22 @@ func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)
 func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)
 
 //go:noescape
+func overAVX(x *float64, fours int, value float64) uint32
+
+//go:noescape
+func extentsAVX(x *float64, fours int, extents *Extent, blocks int)
+
+//go:noescape
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int)
 
 //go:noescape
-func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, out *CoarseReadings)
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *CoarseReadings)
 
 //go:noescape
 func aboveAVX2(r *CoarseReadings, level int32) uint32
 
 //go:noescape
-func largestAVX2(r *CoarseReadings) int32
+func largestAVX2(r *int32, eights int) int32
 
 //go:noescape
 func squaresPairAVX(x, y *float64, group int, k *Section, state *State, sums *GroupSquares, groups int)
@@ -159,3 +165,6 @@ func exchangeAVX(x, y *float64, fours int)
 
 //go:noescape
 func readingAVX(taps *[4]float64, half, groups int, window *float64) float64
+
+//go:noescape
+func middlesSIMD(taps *[2]int16, fours int, late, early *uint32, to *middlesTo)

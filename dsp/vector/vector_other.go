@@ -54,7 +54,7 @@ func differenceAVX(x, y, e *float64, gain float64, fours int, l *differing)    {
 func quartetAVX(x *float64, frames int, q *Quartet, s *QuartetState)           { panic(noAVX) }
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int) { panic(noAVX) }
 func aboveAVX2(r *CoarseReadings, level int32) uint32                          { panic(noAVX) }
-func largestAVX2(r *CoarseReadings) int32                                      { panic(noAVX) }
+func largestAVX2(r *int32, eights int) int32                                   { panic(noAVX) }
 func squaresPairAVX(x, y *float64, group int, k *Section, state *State, sums *GroupSquares, groups int) {
 	panic(noAVX)
 }
@@ -62,5 +62,7 @@ func filterSquaresAVX(x, y *float64, group int, first, second *Section, firstSta
 	panic(noAVX)
 }
 func magnitudesAVX2(to *uint64, x, y *float64, fours int) (largest uint64)   { panic(noAVX) }
+func overAVX(x *float64, fours int, value float64) uint32                    { panic(noAVX) }
+func extentsAVX(x *float64, fours int, extents *Extent, blocks int)          { panic(noAVX) }
 func exchangeAVX(x, y *float64, fours int)                                   { panic(noAVX) }
 func readingAVX(taps *[4]float64, half, groups int, window *float64) float64 { panic(noAVX) }

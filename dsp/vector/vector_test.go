@@ -117,6 +117,43 @@ func TestExtremesBits(t *testing.T) {
 	}
 }
 
+func TestOverBits(t *testing.T) {
+	rng := rand.New(rand.NewPCG(83, 84))
+	for range 2000 {
+		x := samples(rng, rng.IntN(33), false)
+		value := rng.Float64()
+		if len(x) > 0 && rng.IntN(3) == 0 {
+			value = math.Abs(x[rng.IntN(len(x))])
+		}
+		if got, want := Over(x, value), over(x, value); got != want {
+			t.Fatalf("%v over %v: %b in assembly, %b in Go", x, value, got, want)
+		}
+	}
+}
+
+// Extents are those of each block by itself, and of what there was.
+func TestExtentsBits(t *testing.T) {
+	rng := rand.New(rand.NewPCG(81, 82))
+	for range 1000 {
+		block, got := 1+rng.IntN(40), make([]Extent, rng.IntN(9))
+		x := samples(rng, 2+len(got)*block+rng.IntN(3), true)
+		want := make([]Extent, len(got))
+		for k := range got {
+			if rng.IntN(2) == 0 {
+				got[k] = Extent{rng.Float64() * 3, rng.Float64() * 6}
+			}
+			part := x[k*block : (k+1)*block+2]
+			want[k] = Extent{max(got[k].Peak, peak(part[2:])), max(got[k].Curvature, curvature(part))}
+		}
+		Extents(x, block, got)
+		for k := range got {
+			if got[k] != want[k] {
+				t.Fatalf("block %d of %d frames: %v in assembly, %v in Go", k, block, got[k], want[k])
+			}
+		}
+	}
+}
+
 func TestGainsBits(t *testing.T) {
 	needAVX(t)
 	rng := rand.New(rand.NewPCG(11, 12))
@@ -260,6 +297,7 @@ func BenchmarkVector(b *testing.B) {
 	}
 	cells, out := make([]float64, frames/16), make([]float64, frames)
 	k := NewSection(1, -1.9, 0.95, -1.9, 0.95)
+	extents := make([]Extent, frames/12)
 	s := make([]State, 4)
 	q, quarters := NewQuarters(k, k), new(QuartersState)
 	inGo := func() {
@@ -273,7 +311,7 @@ func BenchmarkVector(b *testing.B) {
 	}
 	bank := func(half, groups int) *Mirrored { return NewMirrored(half, make([][4]float64, half*groups)) }
 	short, long := bank(6, 1), bank(128, 1)
-	onlyAVX := map[string]bool{"scale": true, "multiply": true, "section of a pair": true}
+	onlyAVX := map[string]bool{"extents": true, "scale": true, "multiply": true, "section of a pair": true}
 	type loop struct {
 		name           string
 		perFrame       int // samples
@@ -282,6 +320,7 @@ func BenchmarkVector(b *testing.B) {
 	for _, l := range []loop{
 		{"peaks", 1, func() { peaksSIMD(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
 		{"curvature", 1, func() { curvatureSIMD(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
+		{"extents", 1, func() { Extents(x, 12, extents) }, func() { extentsOf(x, 12, extents) }},
 		{"energy of a plane", 1, func() { q.Energy(x[:frames], quarters) }, inGo},
 		{"scale", 1, func() { scaleAVX(&out[0], &x[0], 0.5, 16, &cells[0], frames/16) }, func() { scale(out, x[:frames], 0.5, 16, cells[:frames/16]) }},
 		{"multiply", 1, func() { multiplyAVX(&out[0], &x[0], &y[0], frames) }, func() { multiply(out, x[:frames], y[:frames]) }},
