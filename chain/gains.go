@@ -15,10 +15,11 @@ import (
 // input frame that it was applied to: the latency before it is taken out.
 type Gains struct {
 	// Each, if set, also receives the gains of every millisecond during the run: the
-	// stage, by its index in the engine's Plan, the number of frames (fewer in the last
-	// millisecond), and the lowest linear gain of each channel. Stages call it from
-	// different goroutines, so that it must not share state between stages.
-	Each func(stage, frames int, lowest []float64)
+	// stage, by its index in the engine's Plan, the name of its gain (a limiter and its
+	// verification are one stage with two gains), the number of frames (fewer in the last
+	// millisecond), and the lowest linear gain of each channel. Gains call it from
+	// different goroutines, so that it must not share state between gains.
+	Each func(stage int, name string, frames int, lowest []float64)
 
 	columns int
 	stages  []*gathered
@@ -72,7 +73,7 @@ type gathered struct {
 	intervals
 	name      string
 	stage     int
-	each      func(stage, frames int, lowest []float64)
+	each      func(stage int, name string, frames int, lowest []float64)
 	columns   int         // at most; 0: no curves
 	curves    [][]float64 // channels x columns: lowest linear gain
 	perColumn int         // intervals a column
@@ -110,7 +111,7 @@ func (s *gathered) end() { s.rest(s.enter) }
 
 func (s *gathered) enter(lowest []float64) {
 	if s.each != nil {
-		s.each(s.stage, s.interval, lowest)
+		s.each(s.stage, s.name, s.interval, lowest)
 	}
 	if s.columns > 0 {
 		if s.inColumn == s.perColumn {

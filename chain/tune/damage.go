@@ -34,6 +34,9 @@ type Damage struct {
 	DeEsserP95DB       float64 `json:"deesser_p95_db"`
 	LimiterMedianDB    float64 `json:"limiter_median_db"`
 	LimiterP95DB       float64 `json:"limiter_p95_db"`
+	// LimiterOver is the share of the active sound that the limiter reduces by more than 1 dB,
+	// where Measured.
+	LimiterOver float64 `json:"limiter_over_1_db_share"`
 
 	// Readings of the take and of the output: integrated_lufs and true_peak_dbtp; by the model
 	// only the first.
@@ -157,13 +160,16 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 	}
 	// Each millisecond counts with the expander's lowest gain in it.
 	intervals := a.tracks.start(len(a.tracks.level))/int64(max(1, dsp.Frames(1, a.format.Rate))) + 1
-	lowered := make([]lowering, 0, intervals)
+	lowered, limited := make([]lowering, 0, intervals), make([]bool, 0, intervals)
 	oneDB, threeDB := dsp.DBToAmplitude(-loweredDB), dsp.DBToAmplitude(-cutDB)
-	interval := 1
+	interval := max(1, dsp.Frames(1, a.format.Rate))
 	plan := e.Plan()
 	g := chain.NewGains(0)
-	g.Each = func(stage, frames int, lowest []float64) {
-		if plan[stage].Kind == "expander" && len(lowered) < cap(lowered) {
+	g.Each = func(stage int, name string, _ int, lowest []float64) { // each gain has a slice of its own
+		switch kind := plan[stage].Kind; {
+		case kind == "limiter" && name == plan[stage].Name && len(limited) < cap(limited):
+			limited = append(limited, slices.Min(lowest) < oneDB)
+		case kind == "expander" && len(lowered) < cap(lowered):
 			by := little
 			switch gain := slices.Min(lowest); {
 			case gain < threeDB:
@@ -171,7 +177,7 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 			case gain < oneDB:
 				by = over1dB
 			}
-			lowered, interval = append(lowered, by), frames
+			lowered = append(lowered, by)
 		}
 	}
 	if _, err := e.Run(ctx, src, meters, chain.Options{Gains: g, Workers: runtime.GOMAXPROCS(0)}); err != nil {
@@ -190,6 +196,10 @@ func (d *Damage) measure(ctx context.Context, a *takeAnalysis, c *chain.Chain, w
 			}
 		}
 	}
+	d.LimiterOver = a.active.shareOf(a.tracks.level, func(ms int) bool {
+		k := int(a.tracks.start(ms)) / interval
+		return k < len(limited) && limited[k]
+	})
 	d.phrases(a, func(ms int) lowering {
 		if k := int(a.tracks.start(ms)) / interval; k < len(lowered) {
 			return lowered[k]

@@ -88,22 +88,33 @@ func (p *ProposedChain) limited(ahead []int16, rate int) func(ms int) float64 {
 	if !on {
 		return func(int) float64 { return 1 }
 	}
-	f, err := dsp.NewLimiterForecast(settings, rate)
+	reduced := limiterGains(settings, ahead, rate)
+	drive := dsp.DBToPower(settings.DriveDB)
+	return func(ms int) float64 {
+		meanSquare, _ := reduced(ms)
+		return meanSquare * drive
+	}
+}
+
+// limiterGains returns a function that gives the mean square and the lowest value of a limiter's
+// gain, without its drive, in a millisecond of the peaks ahead of it, which are in hundredths of
+// a dBFS. No millisecond may be before the last one asked for.
+func limiterGains(s dsp.LimiterSettings, ahead []int16, rate int) func(ms int) (meanSquare, lowest float64) {
+	f, err := dsp.NewLimiterForecast(s, rate)
 	if err != nil {
-		panic(err) // the proposed chain was built for this rate
+		panic(err) // the settings are those of a proposal, at the rate of its take
 	}
 	cells := float64(rate) / 1000 / float64(dsp.ForecastCellFrames(rate)) // per millisecond
-	drive := dsp.DBToPower(settings.DriveDB)
-	gain, read := 1.0, 0
-	return func(ms int) float64 { // the gain is that of the cell at the millisecond's middle
+	meanSquare, lowest, read := 1.0, 1.0, 0
+	return func(ms int) (float64, float64) { // the gains are those of the cell at the millisecond's middle
 		for at := int((float64(ms)+0.5)*cells) + f.Delay(); read <= at; read++ {
 			peak := math.Inf(-1)
 			if from := int((float64(read) + 0.5) / cells); from < len(ahead) {
 				peak = float64(ahead[from]) / 100
 			}
-			gain, _ = f.Next(peak)
+			meanSquare, lowest = f.Next(peak)
 		}
-		return gain * drive
+		return meanSquare, lowest
 	}
 }
 

@@ -61,6 +61,19 @@ func (a activity) secondsOf(level []int16) float64 {
 	return float64(ms) / 1000
 }
 
+// shareOf returns the share of the active milliseconds of a level track that count.
+func (a activity) shareOf(level []int16, counts func(ms int) bool) float64 {
+	n, active := 0, 0
+	for ms, v := range level {
+		if v > a.over {
+			if active++; counts(ms) {
+				n++
+			}
+		}
+	}
+	return float64(n) / float64(max(1, active))
+}
+
 // at reports for each millisecond of a level track whether it is active.
 func (a activity) at(level []int16) []bool {
 	active := make([]bool, len(level))

@@ -322,5 +322,5 @@ var figuresWithReason = map[string][]string{
 	},
 	"a page whose script has the same figure": {"starts at −30 dB", ">−30 dB<", "Difference 20 dB louder, level 20 dB lower"},
 	"the default of lookahead_ms":             {"144 by default at 48 kHz", "a device of 3 ms", "its look-ahead alone, 3 ms"},
-	"an argument of the rule's function":      {"the limiter takes 1 dB at most from 99.5 %", "the last 24 dB up to", "in steps of 0.2 dB"},
+	"an argument of the rule's function":      {"predicted to take more than 1 dB in 0.5 %", "; more than 1 dB in %.1f", "the last 24 dB up to", "in steps of 0.2 dB"},
 }

@@ -34,7 +34,8 @@ a loudness: boothbench deliver finds the gain for that.
 
 A few rules in short: the expander opens 6 dB over the noise or a little more, and
 lowers the pauses by 12 dB, or less where soft speech would suffer; the compressor takes
-3 dB in the median; the limiter takes 1 dB at most from 99.5 % of the sound.
+3 dB in the median; the limiter is driven until it is predicted to take more than 1 dB in
+0.5 % of the time of speech. The run states in how much of that time it does.
 --predict leaves out the run. Its figures come from a model: against runs on 24 known
 takes the compressor's were within 0.1 dB, the loudness within 0.1 LU and the noise in
 the pauses within 1 dB.
@@ -222,7 +223,11 @@ func (p *proposer) print() {
 			{"limiter", d.LimiterMedianDB, d.LimiterP95DB, d.Measured},
 		} {
 			if p.runs(reduced.stage) && reduced.known {
-				fmt.Fprintf(w, "  reduction by the %s: %.1f dB (median), %.1f dB (95th percentile)\n", reduced.stage, reduced.median, reduced.p95)
+				fmt.Fprintf(w, "  reduction by the %s: %.1f dB (median), %.1f dB (95th percentile)", reduced.stage, reduced.median, reduced.p95)
+				if reduced.stage == "limiter" {
+					fmt.Fprintf(w, "; more than 1 dB in %.1f %% of the time of speech", 100*d.LimiterOver)
+				}
+				fmt.Fprintln(w)
 			}
 		}
 		was, _ := d.Before.Get("integrated_lufs")
