@@ -30,6 +30,14 @@ type Collector struct {
 	sheet      *Sheet
 	found      []found // findings in the recordings
 	gains      []markGain
+	processed  []processedNoise
+	broken     map[string]bool // by digest: recordings that a break was found in
+}
+
+// processedNoise is a finding that the noise of a condition's channel is that of processing.
+type processedNoise struct {
+	condition        Condition
+	suffix, sentence string
 }
 
 // markGain is the gain measured with the marks around one stimulus.
@@ -46,7 +54,9 @@ type markGain struct {
 type found struct {
 	path string
 	Lack
-	more int
+	more   int
+	digest string // of the recording
+	clock  bool   // it is that the clock is off
 }
 
 // result is what one recording yields for an item.
@@ -58,7 +68,7 @@ type result struct {
 
 // NewCollector returns a Collector without recordings.
 func NewCollector(p *Plan) (*Collector, error) {
-	c := &Collector{plan: p, conditions: p.Conditions(), sheet: &Sheet{SchemaVersion: SheetSchema, Kind: sheetKind, Device: p.Device, Plan: filepath.Base(p.Name), PlanSHA256: p.Digest,
+	c := &Collector{plan: p, broken: map[string]bool{}, conditions: p.Conditions(), sheet: &Sheet{SchemaVersion: SheetSchema, Kind: sheetKind, Device: p.Device, Plan: filepath.Base(p.Name), PlanSHA256: p.Digest,
 		Rows: []Row{}, Curves: []Curve{}, Missing: []Lack{}, Void: []Lack{}, Findings: []Lack{}}}
 	for _, condition := range c.conditions {
 		items, begins, at := p.Items(condition), []int(nil), 0
@@ -295,11 +305,22 @@ func (c *Collector) addItem(at, digest string, r instrument.Recording, frame, i,
 		if instrument.IsOfMovingGain(f) && item.Path.isDynamics() {
 			continue // a change of gain is its purpose
 		}
+		if instrument.IsOfNoiseReduction(f) {
+			if item.Path.worksByLevel() {
+				continue // it may be its purpose
+			}
+			suffix := ""
+			if f.Channel >= 0 && len(part) > 1 {
+				suffix = fmt.Sprintf("_ch%d", f.Channel+1)
+			}
+			c.processed = append(c.processed, processedNoise{item.Condition, suffix, f.What})
+		}
 		what := f.What
 		if f.Channel >= 0 && len(part) > 1 {
 			what = fmt.Sprintf("channel %d: %s", f.Channel+1, what)
 		}
-		c.find(item, at, what, f.Do)
+		c.broken[digest] = c.broken[digest] || instrument.IsOfBreak(f)
+		c.find(item, at, digest, measure.Finding{What: what, Do: f.Do}, instrument.IsOfClock(f))
 	}
 	for _, g := range a.Readings {
 		if channel, is := strings.CutPrefix(g.Name, "gain_db"); is && g.Measurable() {
@@ -327,20 +348,24 @@ func ofDriven(s stimulus.Signal, r measure.Readings) measure.Readings {
 
 // find records a finding of an item. An inverted path, or one with another clock, changes all
 // of its stimuli alike: one finding then counts for all of them.
-func (c *Collector) find(item Item, at, what, do string) {
+func (c *Collector) find(item Item, at, digest string, finding measure.Finding, clock bool) {
 	for i := range c.found {
-		if f := &c.found[i]; f.path == item.Path.Name && f.What == what && f.Do == do {
+		if f := &c.found[i]; f.path == item.Path.Name && f.What == finding.What && f.Do == finding.Do && (!clock || f.digest == digest) {
 			f.more++
 			return
 		}
 	}
-	c.found = append(c.found, found{item.Path.Name, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), what, do, item.Path.Name}, 0})
+	c.found = append(c.found, found{item.Path.Name, Lack{fmt.Sprintf("%s (%s, %s)", at, item.Condition, item.Test), finding.What, finding.Do, item.Path.Name}, 0, digest, clock})
 }
 
-// findings returns the findings of all recordings.
+// findings returns the findings of all recordings. Where a recording is broken, that its clock
+// is off is none: the break may be the cause.
 func (c *Collector) findings() []Lack {
 	all := []Lack{}
 	for _, f := range c.found {
+		if f.clock && c.broken[f.digest] {
+			continue
+		}
 		if f.more > 0 {
 			f.Of += fmt.Sprintf(", and %d more of this path", f.more)
 		}

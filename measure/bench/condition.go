@@ -92,6 +92,12 @@ type Item struct {
 	Unmarked bool // nothing is played: its recordings are recognised by their file names
 }
 
+// rangeMarkDBFS is the level of the marks around the tone of −60 dBFS. As loud as that tone,
+// they would be too quiet for a path whose noise is above −85 dBFS. They end before the part of
+// the tone that is measured by more than the time that gates and automatic gains hold. (own
+// choice)
+const rangeMarkDBFS = -40
+
 // Items returns the stimuli of a condition in the order in which they are played.
 func (p *Plan) Items(c Condition) (all []Item) {
 	sum := sha256.Sum256([]byte(c.String()))
@@ -103,6 +109,9 @@ func (p *Plan) Items(c Condition) (all []Item) {
 				// A louder mark would clip behind the gain for which the path's level was
 				// chosen.
 				m.MarkDBFS = max(stimulus.LeastMarkDBFS, min(stimulus.MostMarkDBFS, c.LevelDBFS))
+			}
+			if tone, is := s.signal.(stimulus.Tone); is && test == dynamicRangeTest {
+				m.MarkDBFS = max(tone.PeakDBFS, min(rangeMarkDBFS, c.LevelDBFS))
 			}
 			all = append(all, Item{c, s.name, m, s.unmarked})
 		}

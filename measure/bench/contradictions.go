@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/boothbench/boothbench/measure/instrument"
@@ -177,6 +178,77 @@ func mutedSilence(rows []Row) (all []Lack) {
 		}
 	}
 	return all
+}
+
+const (
+	// leastLowerDB is the least loss of gain at a low level that is reported, beyond the
+	// uncertainty. (own definition)
+	leastLowerDB = 3
+	// aboveNoiseDB is by how much a level has to exceed the noise in the whole band. The steps of
+	// a converter without dither change the gain of tones that are smaller than one step, which
+	// are up to 8 dB above its noise of −98.1 dBFS for 16 bits, and of 1.8 dB for half a step,
+	// below which nothing passes. (computed)
+	aboveNoiseDB = 9
+)
+
+// noisePrefixes are the beginnings of readings that noise reduction improves.
+var noisePrefixes = []string{"idle_noise_", "headphone_noise_", "dynamic_range_", "thd_plus_noise_"}
+
+// lowLevels lists the conditions whose gain falls at a level that is still above the noise. A
+// gate or noise reduction then lowers the noise as well, and readings of noise are not the
+// path's.
+func lowLevels(rows []Row) (all []Lack) {
+	for _, worst := range rows {
+		suffix, is := strings.CutPrefix(worst.Reading, "linearity_worst_db")
+		if !is || worst.of.Path.worksByLevel() {
+			continue
+		}
+		noise, known := math.Inf(1), false // dBFS, the least that the sheet states
+		gain := 0.0
+		for _, r := range rows {
+			switch {
+			case r.of.Condition.String() != worst.of.Condition.String() || r.Value == nil:
+			case r.Reading == "dynamic_range_db"+suffix:
+				noise, known = min(noise, -*r.Value), true
+			case r.Reading == "idle_noise_dbfs"+suffix && !known:
+				noise, known = *r.Value, true
+			case r.Reading == "gain_db"+suffix && r.Test == worst.Test:
+				gain = *r.Value
+			}
+		}
+		lowest, loss := 0.0, 0.0
+		for _, r := range rows {
+			at, is := levelOf(r.Reading, suffix)
+			if !is || !known || r.Value == nil || r.Test != worst.Test || r.of.Condition.String() != worst.of.Condition.String() || at+gain < noise+aboveNoiseDB {
+				continue
+			}
+			if fall := -*r.Value; fall-r.Uncertainty >= leastLowerDB && fall > loss && at < linearityReferenceDBFS {
+				lowest, loss = at, fall
+			}
+		}
+		if loss == 0 {
+			continue
+		}
+		what := instrument.HiddenNoise(fmt.Sprintf("the gain depends on the level: %.1f dB lower at %g dBFS, which is %.0f dB above the noise (noise reduction or a gate)", loss, lowest, lowest+gain-noise))
+		contradict(rows, worst.of.Condition, suffix, what, noisePrefixes...)
+		all = append(all, Lack{worst.of.Condition.String() + ", " + worst.Test, what, "switch gates, expanders and noise reduction of the path off, and record again", worst.Path})
+	}
+	return all
+}
+
+// linearityReferenceDBFS is the level whose gain is the reference of the linearity readings
+// (AES17-2015 6.3.7).
+const linearityReferenceDBFS = -20
+
+// levelOf is the level in dBFS of a linearity reading: −60 of linearity_m60_db.
+func levelOf(reading, suffix string) (dbfs float64, is bool) {
+	name, is := strings.CutPrefix(reading, "linearity_m")
+	if !is {
+		return 0, false
+	}
+	name, is = strings.CutSuffix(name, "_db"+suffix)
+	level, err := strconv.ParseFloat(strings.ReplaceAll(name, "p", "."), 64)
+	return -level, is && err == nil
 }
 
 // contradict marks the rows of a condition and channel whose readings have one of the prefixes

@@ -211,3 +211,46 @@ tests = ["tone", "silence"]
 		}
 	}
 }
+
+// A break in one stimulus of a recording leaves the clock of the whole recording undecided.
+func TestBrokenRecordingHasNoClock(t *testing.T) {
+	p := planOf(t, `schema = 1
+device = "A"
+[[test]]
+name = "first"
+stimulus = "kind=tone hz=997 peak_dbfs=-30 seconds=1.5"
+[[test]]
+name = "second"
+stimulus = "kind=tone hz=997 peak_dbfs=-20 seconds=1.5"
+[[path]]
+name = "line"
+kind = "loopback"
+tests = ["first", "second"]
+`)
+	for _, repeated := range []bool{false, true} {
+		sound, begins, err := p.Sound(p.Conditions()[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		x, random := sound[0], rand.New(rand.NewPCG(3, 4))
+		if at := begins[1] + stimulus.LayoutOf(48000, 72000).Signal + 40000; repeated {
+			copy(x[at+1:], x[at:])
+		}
+		for n := range x {
+			x[n] += 1e-5 * random.NormFloat64()
+		}
+		c, err := NewCollector(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Add("it.wav", "digest", instrument.Recording{Sound: sound, Rate: 48000, Bits: 24})
+		s := c.Sheet()
+		drift := row(t, s, "first", "drift_ppm")
+		if (drift.Value == nil) != repeated || repeated && drift.Reason != instrument.BrokenDrift {
+			t.Errorf("repeated %t: drift %v", repeated, drift)
+		}
+		if (len(s.Findings) > 0) != repeated || slices.ContainsFunc(s.Findings, func(l Lack) bool { return strings.Contains(l.What, "clock") }) {
+			t.Errorf("repeated %t: %v", repeated, s.Findings)
+		}
+	}
+}

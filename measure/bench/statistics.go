@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/boothbench/boothbench/measure"
+	"github.com/boothbench/boothbench/measure/instrument"
 	"github.com/boothbench/boothbench/measure/stimulus"
 )
 
@@ -29,6 +30,13 @@ func (c *Collector) Sheet() *Sheet {
 			if item.Unmarked {
 				taken = c.withInputNoise(i, item, taken)
 			}
+			for _, t := range taken {
+				for n := range t.readings {
+					if c.broken[t.sha256] && strings.HasPrefix(t.readings[n].Name, "drift_ppm") {
+						instrument.WithoutDrift(&t.readings[n])
+					}
+				}
+			}
 			rows := rowsOf(item, taken)
 			if item.Unmarked {
 				c.assumeGain(i, item, rows)
@@ -43,7 +51,10 @@ func (c *Collector) Sheet() *Sheet {
 	more, contradicting := c.derived(s.Rows)
 	s.Rows = append(s.Rows, more...)
 	s.Findings = append(append(s.Findings, contradicting...), wrongGains(s.Rows)...)
-	s.Findings = slices.Concat(s.Findings, c.unsteadyGains(), mutedSilence(s.Rows), impossibleNoise(s.Rows))
+	for _, p := range c.processed {
+		contradict(s.Rows, p.condition, p.suffix, p.sentence, noisePrefixes...)
+	}
+	s.Findings = slices.Concat(s.Findings, c.unsteadyGains(), mutedSilence(s.Rows), lowLevels(s.Rows), impossibleNoise(s.Rows))
 	s.Claims = s.judge(c.plan)
 	return &s
 }

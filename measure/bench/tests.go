@@ -50,8 +50,8 @@ var tests = map[string]struct {
 		s.Channels = p.Channels
 		return one("difference", s)
 	}},
-	"dynamic-range": {"noise behind a tone of -60 dBFS (AES17)", func(p *Path, level float64) []namedSignal {
-		return one("dynamic-range", instrument.DynamicRange{Channels: p.Channels}.Stimulus())
+	dynamicRangeTest: {"noise behind a tone of -60 dBFS (AES17)", func(p *Path, level float64) []namedSignal {
+		return one(dynamicRangeTest, instrument.DynamicRange{Channels: p.Channels}.Stimulus())
 	}},
 	"idle-noise": {"noise and hum while silence plays", func(p *Path, level float64) []namedSignal {
 		return one("idle-noise", stimulus.Silence{Seconds: 10, Channels: p.Channels})
@@ -90,6 +90,9 @@ var tests = map[string]struct {
 		return one("attack-release", s)
 	}},
 }
+
+// dynamicRangeTest is the name of the test with a tone of −60 dBFS.
+const dynamicRangeTest = "dynamic-range"
 
 func one(name string, s stimulus.Signal) []namedSignal { return []namedSignal{{name, s, false}} }
 

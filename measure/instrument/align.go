@@ -267,7 +267,7 @@ func (a *Alignment) report(h placedMarks, channel, channels, frames int) {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: fmt.Sprintf(gainChanged+"%+.1f dB from the mark before the signal to the one after it", h.change), Do: "switch automatic gain, limiters and noise reduction of the path off, and record again: levels in between are not the device's", Frame: -1, Channel: channel})
 	}
 	if drift := (h.Speed - 1) * 1e6; math.Abs(drift) > max(1, h.unlike/float64(frames)*1e6) {
-		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf("the recorder's clock is %+.1f ppm off the player's: %+.0f ms in an hour; corrected", drift, drift*3.6), Do: "lock both to one clock where it matters", Frame: -1, Channel: channel})
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Note, What: fmt.Sprintf(clockIsOff+"%+.1f ppm off the player's: %+.0f ms in an hour; corrected", drift, drift*3.6), Do: "lock both to one clock where it matters", Frame: -1, Channel: channel})
 	}
 }
 

@@ -118,7 +118,7 @@ func findMarks(played stimulus.Marked, parts *stimulus.Parts, channel int, x []f
 	// values in each of the two marks.
 	h.gainSpread = h.noise / h.mark / math.Sqrt(2*2*(up.TopHz-up.BottomHz)*up.Seconds)
 	if over := dsp.AmplitudeToDB(h.mark / h.noise); over < leastMarkOverNoiseDB {
-		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, are %.1f dB above the noise, accepted: %d dB or more; raise the level of the stimulus, which sets that of the marks, or find the source of the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
+		return placedMarks{}, &VoidError{TooQuiet, -1, fmt.Sprintf("the marks around the signal, played at %.0f dBFS, are %.1f dB above the noise, accepted: %d dB or more; raise the level of the stimulus, or of its marks alone (--mark-dbfs of boothbench tone), or find the source of the noise", l.MarkDBFS, over, leastMarkOverNoiseDB)}
 	}
 	return h, nil
 }

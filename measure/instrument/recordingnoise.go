@@ -33,6 +33,10 @@ func (a *Alignment) Read(s stimulus.Signal) (measure.Readings, error) {
 	if err == nil {
 		err = a.findBreaks(s)
 	}
+	if tone, is := s.(stimulus.Tone); is && err == nil {
+		err = a.findMaskedNoise(tone)
+	}
+	a.withholdDrift()
 	a.headroomAsRecorded(all)
 	_, ok := s.(stimulus.Swept)
 	if err != nil || !ok {

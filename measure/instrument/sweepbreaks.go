@@ -366,7 +366,7 @@ func (a *Alignment) findSweepBreaks(s stimulus.Swept) error {
 		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, Frame: -1, Channel: a.channel(c),
 			What: fmt.Sprintf("the sweep is broken at %s of the recording, %.3f s into it, where it passes %s%s: a dropout, a click or an edit, %.0f times the noise and the distortion around it",
 				a.timeCode(first), float64(first)/float64(a.Rate), spectra.HzText(math.Round(t.hz(float64(first)))), furtherPlaces(all), mostOver(all)),
-			Do: "record again, with larger buffers or on another recorder: response and harmonics of this recording are not the device's",
+			Do: recordUnbroken + ": response and harmonics of this recording are not the device's",
 		})
 		return nil
 	})

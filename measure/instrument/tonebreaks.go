@@ -40,6 +40,7 @@ type toneBlock struct {
 	flatLow  bool
 	high     float64 // the largest and the smallest sample
 	low      float64
+	sine     complex128 // amplitude and phase, the latter against the tone's at frame 0
 }
 
 // findBreaks reports faults of a recording that are not the device's.
@@ -71,7 +72,16 @@ func (a *Alignment) findToneBreaks(tone stimulus.Tone) error {
 		for at := from; at+length <= to; at += length {
 			blocks = append(blocks, blockOf(x[at:at+length], at, tone.Hz/float64(a.Rate)))
 		}
+		known := len(a.Findings)
 		a.reportBreaks(blocks, length, a.channel(c))
+		if len(a.Findings) == known {
+			// What is lost in the part that is left out shifts the last mark too.
+			var early []toneBlock
+			for at := from % length; at+length <= from; at += length {
+				early = append(early, blockOf(x[at:at+length], at, tone.Hz/float64(a.Rate)))
+			}
+			a.reportJump(append(early, blocks...), tone.Hz, length, a.channel(c))
+		}
 		if tone.Hz < float64(a.Rate)/leastInPeriod {
 			a.reportFlatTops(blocks, a.channel(c))
 		}
@@ -97,7 +107,8 @@ func blockOf(x []float64, at int, turns float64) toneBlock {
 	}
 	d := cc*ss - cs*cs
 	p, q := (xc*ss-xs*cs)/d, (xs*cc-xc*cs)/d
-	b := toneBlock{level: math.Hypot(p, q), high: slices.Max(x), low: slices.Min(x)}
+	sine := complex(p, -q) * cmplx.Rect(1, -2*math.Pi*math.Mod(turns*float64(at), 1))
+	b := toneBlock{sine: sine, level: math.Hypot(p, q), high: slices.Max(x), low: slices.Min(x)}
 	turn = 1
 	highs, lows := 0, 0
 	for n, v := range x {
@@ -152,7 +163,55 @@ func (a *Alignment) reportBreaks(blocks []toneBlock, length, channel int) {
 	if least.level < 0.97*level {
 		what = fmt.Sprintf("the tone drops out %s, from %.3f s into it: its level falls by %.1f dB", inBlocks(len(broken), length, a.Rate), float64(broken[0].at)/float64(a.Rate), dsp.AmplitudeToDB(level/max(least.level, 1e-6*level)))
 	}
-	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: what, Do: "record again, with larger buffers or on another recorder: readings over that place are not the device's", Frame: -1, Channel: channel})
+	a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, What: what, Do: recordUnbroken + ": readings over that place are not the device's", Frame: -1, Channel: channel})
+}
+
+const (
+	// A jump of the phase is seen in jumpSpan successive blocks, from each block to the one as
+	// far behind it: a click moves the phase of two blocks at most and gives fewer.
+	jumpSpan, jumpSeen = 5, 4
+	// leastJumpFrames is the least jump, and jumpOut how many times the typical change of phase
+	// it has to be. Normal noise stays under 6 times. (tests)
+	leastJumpFrames, jumpOut = 0.3, 12
+	// The start and the end of a tone are left out, where a device's filters settle.
+	jumpStartMs, jumpEndMs = 200, 60
+)
+
+// reportJump reports where the phase of a tone jumps and stays there: frames were lost or
+// repeated. One frame of a low tone is too small a break to show as a click.
+func (a *Alignment) reportJump(blocks []toneBlock, hz float64, length, channel int) {
+	skip, end := dsp.Frames(jumpStartMs, a.Rate)/length+1, len(blocks)-dsp.Frames(jumpEndMs, a.Rate)/length-1
+	if end-skip < 4*jumpSpan {
+		return
+	}
+	blocks = blocks[skip:end]
+	var turns []float64 // radians from block to block
+	for k, b := range blocks[1:] {
+		turns = append(turns, cmplx.Phase(b.sine*cmplx.Conj(blocks[k].sine)))
+	}
+	sorted := slices.Sorted(slices.Values(turns))
+	usual := sorted[len(sorted)/2] // a difference of clocks
+	sums, sizes := make([]float64, len(turns)-jumpSpan+1), make([]float64, len(turns)-jumpSpan+1)
+	for k := range sums {
+		for _, v := range turns[k : k+jumpSpan] {
+			sums[k] += v - usual
+		}
+		sizes[k] = math.Abs(sums[k])
+	}
+	frame := 2 * math.Pi * hz / float64(a.Rate)
+	least := max(leastJumpFrames*frame, jumpOut*slices.Sorted(slices.Values(sizes))[len(sizes)/2])
+	for k := 0; k+jumpSeen <= len(sums); k++ {
+		seen := sums[k : k+jumpSeen]
+		low, high := slices.Min(seen), slices.Max(seen)
+		if low < least && high > -least || max(math.Abs(low), math.Abs(high)) > 1.5*min(math.Abs(low), math.Abs(high)) {
+			continue
+		}
+		at := (skip+k+jumpSpan-1)*length + length
+		a.Findings = append(a.Findings, measure.Finding{Severity: measure.Fault, Frame: -1, Channel: channel,
+			What: fmt.Sprintf("the phase of the tone jumps by %.2f radians about %.2f s into it, as %.1f lost or repeated frames turn it", math.Abs(sums[k]), float64(at)/float64(a.Rate), math.Abs(sums[k])/frame),
+			Do:   recordUnbroken + ": readings over that place are not the device's"})
+		return
+	}
 }
 
 func inBlocks(n, length, rate int) string {

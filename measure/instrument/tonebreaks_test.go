@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -169,5 +170,36 @@ func TestSilentChannelIsNamed(t *testing.T) {
 	_, err := aligned(t, stimulus.Tone{Hz: 997, PeakDBFS: -20, Seconds: 1, Channels: 2}, func(b dsp.Block) { clear(b[1]) })
 	if void := (*VoidError)(nil); !errors.As(err, &void) || void.Channel != 1 || !strings.Contains(err.Error(), "both are in channel 1: plug in its cable") {
 		t.Errorf("%v, want channel 2 void and channel 1 named", err)
+	}
+}
+
+// One frame repeated in a tone shifts the last mark as a clock of 8 ppm does: where the break is
+// found, neither the reading nor a finding is of the clock. Without it, both are.
+func TestBrokenRecordingHasNoClock(t *testing.T) {
+	tone := stimulus.Tone{Hz: 997, PeakDBFS: -30, Seconds: 2, Channels: 1}
+	for _, repeated := range []bool{false, true} {
+		a, err := aligned(t, tone, func(b dsp.Block) {
+			random := rand.New(rand.NewPCG(3, 4))
+			x, at := b[0], stimulus.LayoutOf(48000, 96000).Signal+50000
+			if repeated {
+				copy(x[at+1:], x[at:])
+			}
+			for n := range b[0] {
+				b[0][n] += 1e-5 * random.NormFloat64()
+			}
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := a.Read(tone); err != nil {
+			t.Fatal(err)
+		}
+		drift, _ := a.Readings.Get("drift_ppm")
+		if drift.Measurable() == repeated || repeated && drift.Reason != BrokenDrift {
+			t.Errorf("repeated %t: drift %v", repeated, drift)
+		}
+		if found := slices.ContainsFunc(a.Findings, IsOfBreak); found != repeated || slices.ContainsFunc(a.Findings, IsOfClock) {
+			t.Errorf("repeated %t: %v", repeated, a.Findings)
+		}
 	}
 }
