@@ -299,14 +299,18 @@ func BenchmarkVector(b *testing.B) {
 	k := NewSection(1, -1.9, 0.95, -1.9, 0.95)
 	extents := make([]Extent, frames/12)
 	s := make([]State, 4)
-	q, quarters := NewQuarters(k, k), new(QuartersState)
+	q, quarters := NewQuarters(NewSection(1.5, -2.7, 1.2, -1.7, 0.73), NewSection(1, -2, 1, -1.99, 0.99)), new(QuartersState)
+	plain := make([]float64, frames)
+	for n := range plain {
+		plain[n] = rng.NormFloat64()
+	}
 	inGo := func() {
 		for n := 0; n < frames; n += 512 {
 			var ahead [3][4]float64
 			var states [4]QuartersState
 			var sums [4]float64
-			q.ahead(x[n:], 128, &ahead)
-			q.quarters(x[n:], 128, &states, &sums)
+			q.ahead(plain[n:], 128, &ahead)
+			q.quarters(plain[n:], 128, &states, &sums)
 		}
 	}
 	bank := func(half, groups int) *Mirrored { return NewMirrored(half, make([][4]float64, half*groups)) }
@@ -322,6 +326,7 @@ func BenchmarkVector(b *testing.B) {
 		{"curvature", 1, func() { curvatureSIMD(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
 		{"extents", 1, func() { Extents(x, 12, extents) }, func() { extentsOf(x, 12, extents) }},
 		{"energy of a plane", 1, func() { q.Energy(x[:frames], quarters) }, inGo},
+		{"energy of a plane", 1, func() { q.Energy(plain, quarters) }, inGo},
 		{"scale", 1, func() { scaleAVX(&out[0], &x[0], 0.5, 16, &cells[0], frames/16) }, func() { scale(out, x[:frames], 0.5, 16, cells[:frames/16]) }},
 		{"multiply", 1, func() { multiplyAVX(&out[0], &x[0], &y[0], frames) }, func() { multiply(out, x[:frames], y[:frames]) }},
 		{"section of a pair", 2, func() { pair1AVX(&x[0], &y[0], frames, &k, &s[0]) }, func() { pair(x[:frames], y, &k, &s[0], &s[1]) }},
