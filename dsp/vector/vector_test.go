@@ -325,7 +325,6 @@ func BenchmarkVector(b *testing.B) {
 		{"peaks", 1, func() { peaksSIMD(&x[0], 16, &cells[0], len(cells)) }, func() { peaksOf(x, 16, cells) }},
 		{"curvature", 1, func() { curvatureSIMD(&x[0], frames) }, func() { curvature(x[:frames+2]) }},
 		{"extents", 1, func() { Extents(x, 12, extents) }, func() { extentsOf(x, 12, extents) }},
-		{"energy of a plane", 1, func() { q.Energy(x[:frames], quarters) }, inGo},
 		{"energy of a plane", 1, func() { q.Energy(plain, quarters) }, inGo},
 		{"scale", 1, func() { scaleAVX(&out[0], &x[0], 0.5, 16, &cells[0], frames/16) }, func() { scale(out, x[:frames], 0.5, 16, cells[:frames/16]) }},
 		{"multiply", 1, func() { multiplyAVX(&out[0], &x[0], &y[0], frames) }, func() { multiply(out, x[:frames], y[:frames]) }},
