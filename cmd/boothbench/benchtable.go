@@ -29,6 +29,7 @@ func runBenchTable(e env, args []string) error {
 	by := f.String("by", "", "order the devices by the reading of this `name`, the best first")
 	rubricFile := f.String("rubric", "", "grade readings by this TOML `file` of yours: reading, steps, why")
 	csvFile := f.String("csv", "", "also write the table to this `file`")
+	all := f.Bool("all", false, "print every reading: without it, long series of linearity_N_db take one line")
 	replace := f.Bool("replace", false, "write over an existing file")
 	asJSON := f.Bool("json", false, "print the table as one JSON object")
 	if err := parse(f, args); err != nil {
@@ -56,7 +57,7 @@ func runBenchTable(e env, args []string) error {
 		e.printJSON(tableObject(sheets, rows, rubric))
 		return nil
 	}
-	printSideBySide(e, sheets, rows, rubric)
+	printSideBySide(e, sheets, rows, rubric, *all)
 	return nil
 }
 
@@ -114,7 +115,23 @@ func (e env) loadSheets(names []string, by string) ([]*bench.Sheet, error) {
 	return sorted, nil
 }
 
-func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.Rubric) {
+// mostInSeries is the largest number of levels of one test that a table prints: those of the
+// test linearity, in steps of 5 dB.
+const mostInSeries = 25
+
+// isOfSeries reports whether a row is the gain at one level of a series.
+func isOfSeries(c bench.Comparison) bool {
+	return strings.HasPrefix(c.Reading, "linearity_") && !strings.HasPrefix(c.Reading, "linearity_worst_")
+}
+
+func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubric *bench.Rubric, all bool) {
+	series := map[string]int{} // levels of one channel, by the head of a test
+	headOf := func(c bench.Comparison) string { return c.Path + ", " + c.Condition + ": " + c.Test }
+	for _, c := range rows {
+		if isOfSeries(c) && (strings.HasSuffix(c.Reading, "_ch1") || !strings.Contains(c.Reading, "_ch")) {
+			series[headOf(c)]++
+		}
+	}
 	for _, d := range bench.Differs(sheets) {
 		fmt.Fprintf(e.stderr, "%s\n", d)
 	}
@@ -127,13 +144,20 @@ func printSideBySide(e env, sheets []*bench.Sheet, rows []bench.Comparison, rubr
 		if !slices.ContainsFunc(c.Rows, func(r *bench.Row) bool { return r != nil && r.Value != nil }) {
 			continue // the reasons are below
 		}
-		if now := c.Path + ", " + c.Condition + ": " + c.Test; now != head {
+		if now := headOf(c); now != head {
 			head = now
 			fmt.Fprintf(e.stdout, "%s\n  %-30s", head, "")
 			for _, s := range sheets {
 				fmt.Fprintf(e.stdout, " %*s", width, s.Device)
 			}
 			fmt.Fprintln(e.stdout)
+		}
+		if n := series[head]; !all && isOfSeries(c) && n != 0 && (n < 0 || n > mostInSeries) {
+			if n > 0 {
+				fmt.Fprintf(e.stdout, "  %-30s %d levels; --all prints them\n", "linearity_N_db", n)
+			}
+			series[head] = -1 // its line is printed
+			continue
 		}
 		line := fmt.Sprintf("  %-30s", c.Reading)
 		for d, r := range c.Rows {
