@@ -179,6 +179,11 @@ func (d *delivery) refuse(err error) error {
 		return err
 	}
 	r.NearestLUFS = &nearest
+	if r.Do == compressAhead {
+		if r.Do, err = d.adviseCompression(); err != nil {
+			return err
+		}
+	}
 	return r
 }
 

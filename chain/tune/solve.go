@@ -242,7 +242,7 @@ func (s *Solution) settleFor(most point, reason string, limits bool) error {
 			r.Limiting = append(r.Limiting, Limited{p95, drive, lufs})
 		}
 		slices.Reverse(r.Limiting)
-		r.Do = "compress ahead of the limiter, or aim lower"
+		r.Do = compressAhead
 		if len(r.Limiting) == 0 {
 			r.Do = "raise the level ahead of the limiter, or aim lower"
 		}
