@@ -203,7 +203,11 @@ func (p *proposer) print() {
 		}
 		fmt.Fprintf(w, "%s: what the chain does, %s\n", d.Take, how)
 		if d.Phrases > 0 {
-			fmt.Fprintf(w, "  speech lowered by more than 1 dB: %.1f %% of %.1f s\n", 100*d.Lowered, d.SpeechSeconds)
+			hidden := ""
+			if d.Hidden > 0 {
+				hidden = fmt.Sprintf("; speech softer than the noise is not seen: with it, it may be %.0f points more", 100*d.Hidden)
+			}
+			fmt.Fprintf(w, "  speech lowered by more than 1 dB: %.1f %% of %.1f s%s\n", 100*d.Lowered, d.SpeechSeconds, hidden)
 			fmt.Fprintf(w, "  phrases cut at their end: %d, at their start: %d, of %d\n", d.EndsCut, d.StartsCut, d.Phrases)
 			for _, c := range d.Worst {
 				edge := "start"
