@@ -13,14 +13,20 @@ import (
 //     one pass over the coming frames.
 //   - In noise, where these do not decide, from readings in whole numbers of the same frames,
 //     without factors. Where a window lies within the target, the factors change such a reading
-//     by at most changed times the largest |sample|. The windows that reach into the silence
-//     after the target are read for each step, with factors.
+//     by at most changed times the largest |sample|. Windows that reach into the silence after
+//     the target are bounded by readings of the frames that come in its place. What this does
+//     not decide is read, with factors.
 type guardAhead struct {
 	bank    *guardBank
 	target  []float64 // the standard one; nil: the guard has other banks
 	changed float64
-	reach   int // frames before a step that its windows, and their second differences, reach
-	blocks  int // of a stride that they reach
+	// The same for windows that reach into the silence: of those with at most after frames of the
+	// target nothing else is known.
+	changedEnd, changedAfter float64
+	after                    int
+
+	reach  int // frames before a step that its windows, and their second differences, reach
+	blocks int // of a stride that they reach
 
 	first, end int             // the steps from frames first … end−1 are covered
 	signal     [][]float64     // frames times gain by channel, starting reach frames before the first step
@@ -47,22 +53,37 @@ func newGuardAhead(banks []guardBank, target []float64, reach, blocks, channels 
 	b := &banks[0]
 	window := 2 * b.half
 	a.bank, a.target, a.reach, a.blocks = b, append([]float64(nil), target...), reach, blocks
-	factor := func(k int) float64 { // 1 for frames before the target
-		if k < 0 {
+	a.after = b.half + 1
+	factor := func(k int) float64 {
+		switch {
+		case k < 0:
 			return 1
+		case k < len(target):
+			return target[k]
 		}
-		return target[k]
+		return 0
 	}
-	for first := 1 - window; first+window <= len(target); first++ { // first frame of the window
-		changed := 0.0
-		for j := range window {
-			most := 0.0
-			for _, row := range b.rows {
-				most = max(most, math.Abs(row[j]))
-			}
-			changed += float64(most * math.Abs(factor(first+j)-factor(first+b.half-1)))
+	for first := 1 - window; first < len(target); first++ { // first frame of the window
+		kept := factor(first + b.half - 1)
+		if first >= len(target)-a.after {
+			kept = 0
 		}
-		a.changed = max(a.changed, changed*boundMargin)
+		changed := 0.0
+		for _, row := range b.rows {
+			sum := 0.0
+			for j, tap := range row {
+				sum += float64(math.Abs(tap) * math.Abs(factor(first+j)-kept))
+			}
+			changed = max(changed, sum)
+		}
+		most := &a.changedAfter
+		switch {
+		case first+window <= len(target):
+			most = &a.changed
+		case first < len(target)-a.after:
+			most = &a.changedEnd
+		}
+		*most = max(*most, changed*boundMargin)
 	}
 	frames := reach + aheadSteps*len(target)/2 + len(target)/2
 	for range channels {
@@ -128,6 +149,9 @@ func (a *guardAhead) fits(next, margin int, limit float64) bool {
 		if float64(float64(vector.LargestOf(readings))*a.scale)+a.missed+float64(a.changed*a.most.Peak) > limit {
 			return false
 		}
+		if a.endFits(c, at, limit) {
+			continue
+		}
 		last := signal[known-window : known]
 		if part := len(a.target) - window; part >= 0 {
 			vector.Multiply(a.cut[:window], a.target[part:], last)
@@ -145,6 +169,27 @@ func (a *guardAhead) fits(next, margin int, limit float64) bool {
 	return true
 }
 
+// endFits reports whether the readings of a channel show that the windows that reach into the
+// silence are within a limit. Of the last steps they do not, as the frames in its place are
+// missing.
+func (a *guardAhead) endFits(c, at int, limit float64) bool {
+	half, stride := a.bank.half, len(a.target)/2
+	if at+stride+2*half-a.after-1 > a.end-a.first {
+		return false
+	}
+	end, beside := at/stride+a.blocks, (2*half+stride-1)/stride // in strides
+	peak := 0.0
+	for _, e := range a.extents[max(0, end-beside):min(end+beside, a.blocks-1+(a.end-a.first)/stride)] {
+		peak = max(peak, e.Peak)
+	}
+	if float64(a.changedAfter*peak) > limit {
+		return false
+	}
+	known := at + a.reach + 2*stride
+	readings := a.readings[c][known-2*half : known-a.after]
+	return float64(float64(vector.LargestOf(readings))*a.scale)+a.missed+float64(a.changedEnd*peak) <= limit
+}
+
 // readAll makes the readings of all windows.
 func (a *guardAhead) readAll() {
 	a.read = true
@@ -152,9 +197,7 @@ func (a *guardAhead) readAll() {
 	windows := a.reach + len(a.target)/2 + a.end - a.first - 2*half + 1
 	for c, signal := range a.signal {
 		a.sound.begin(signal[:windows-1+2*half], a.most.Peak)
-		for i := 0; i < windows; i += vector.CoarseWindows {
-			a.bank.coarse.read(&a.sound, half-1+i, (*vector.CoarseReadings)(a.readings[c][i:]))
-		}
+		a.bank.coarse.read(&a.sound, half-1, a.readings[c][:(windows+vector.CoarseWindows-1)/vector.CoarseWindows*vector.CoarseWindows])
 	}
 	a.scale, a.missed = a.sound.unit(), a.bank.coarse.missedBy(a.sound.peak, 0)
 }

@@ -203,3 +203,60 @@ func TestPlainBoundHolds(t *testing.T) {
 		t.Error("the bound is not approached")
 	}
 }
+
+// TestGuardAheadEndBounds: where readings show that the windows that reach into the silence after
+// a target are within a limit, none of these reads more, computed anew from the frames with their
+// factors. Half of the targets end in the samples of one size that such a window reads most of.
+func TestGuardAheadEndBounds(t *testing.T) {
+	rng := rand.New(rand.NewPCG(91, 92))
+	bank := annex2Bank()
+	half := bank.Half()
+	decided := 0
+	for range 400 {
+		stride := []int{3, 7, 12}[rng.IntN(3)]
+		g := newCeilingGuard(1, guardFade[len(guardFade)-stride:], 1, bank)
+		const next = 4 * peakCell
+		frames := next + (aheadSteps+1)*stride
+		planes := []limiterPlane{newLimiterPlane(frames)}
+		x := planes[0].x
+		for n := range frames {
+			x[n] = 2*rng.Float64() - 1
+		}
+		at := rng.IntN(aheadSteps) * stride
+		known := next + at + 2*stride // the target ends before it
+		if rng.IntN(2) == 0 {
+			row, first := bank.rows[rng.IntN(len(bank.rows))], known-1-rng.IntN(2*half-1)
+			for j, tap := range row {
+				if first+j < known {
+					x[first+j] = math.Copysign(1, tap)
+				}
+			}
+		}
+		gain := make([]float64, frames)
+		fill(gain, 1)
+		g.ahead.cover(planes, gain, next, frames)
+		g.ahead.readAll()
+		most := 0.0
+		for first := known - 2*half + 1; first < known; first++ {
+			window := make([]float64, 2*half)
+			for j := range window {
+				if n := first + j; n < known {
+					window[j] = x[n]
+					if k := n - next - at; k >= 0 {
+						window[j] *= g.target[k]
+					}
+				}
+			}
+			most = max(most, bank.Peak(window))
+		}
+		if g.ahead.endFits(0, at, most*(1-1e-9)) {
+			t.Fatalf("stride %d, step %d: within %v, but reads more", stride, at/stride, most)
+		}
+		if g.ahead.endFits(0, at, 2) {
+			decided++
+		}
+	}
+	if decided < 300 {
+		t.Errorf("%d of 400 were decided", decided)
+	}
+}

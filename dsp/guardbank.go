@@ -185,18 +185,19 @@ func (b *guardBank) dip(factors []float64, n int, reduction float64) {
 // read stores the readings of 16 intervals from n on in whole numbers.
 func (b *guardBank) read(s *coarseSound, n int, out *vector.DoubledReadings) {
 	if b.doubled == nil {
-		b.coarse.read(s, n, &out[0])
+		b.coarse.read(s, n, out[0][:])
 	} else {
 		b.doubled.read(s, n, out)
 	}
 }
 
-// above returns the intervals that read more than a level: bit i is interval n+i.
-func (b *guardBank) above(found *vector.DoubledReadings, level int32) uint32 {
+// above returns the intervals that may read more than a value, by readings and, where these leave
+// out rows next to samples, by the samples beside them: bit i is interval n+i.
+func (b *guardBank) above(found *vector.DoubledReadings, level int32, x []float64, value float64) uint32 {
 	if b.doubled == nil {
 		return found[0].Above(level)
 	}
-	return found.Above(level)
+	return found.Above(level) | besideOver(x, value)
 }
 
 // largest returns the largest of the readings.

@@ -38,7 +38,7 @@ func take(b *testing.B, frames int) dsp.Block {
 // verification and without. The goals, verified: "normal", a read text of which up to 4 dB are
 // taken, at most 6 ns; "crushed", up to 23 dB of words without pauses, at most 16;
 // "noise", white, driven by 12 dB, at most 60 (it took 143 on a quiet
-// virtual machine with AVX; 0.38 of that now, in pairs on a loaded one).
+// virtual machine with AVX; 0.36 of that now, in pairs on a loaded one).
 func BenchmarkLimiter(b *testing.B) {
 	const frames = 48000 * 8
 	voice := speech(b, frames)

@@ -237,7 +237,7 @@ func (c *cellPeaks) largest(from, to int, value float64) float64 {
 	var likely int
 	if c.noise != nil && bits.OnesCount32(open) > few {
 		open = c.noise.open(from, to, value)
-		likely = c.noise.largest(open)
+		likely = c.noise.largest(from, open)
 	} else {
 		likely = largestBeside(x[from:to+1], open)
 	}
@@ -299,11 +299,16 @@ type noiseCell struct {
 	to     int
 	begun  bool // sound is theirs
 	sound  coarseSound
-	first  int // the interval of the first of found
-	found  [2]vector.CoarseReadings
+	first  int // the intervals first … end−1 are read
+	end    int
+	found  [2][noiseAhead + vector.CoarseWindows]int32
 	unit   float64
 	missed [2]float64 // readings exceed found by this at most
 }
+
+// noiseAhead is the largest number of intervals that are read at once, where those before them
+// were read too.
+const noiseAhead = 4 * vector.CoarseWindows
 
 // of sets the intervals that are searched next.
 func (c *noiseCell) of(p *limiterPlane, from, to int) {
@@ -312,15 +317,15 @@ func (c *noiseCell) of(p *limiterPlane, from, to int) {
 
 // has reports whether interval i has been read.
 func (c *noiseCell) has(i int) bool {
-	return c.begun && i >= c.first && i < c.first+vector.CoarseWindows
+	return c.begun && i >= c.first && i < c.end
 }
 
-// largest is the interval of those open of which the sketches read most.
-func (c *noiseCell) largest(open uint32) (likely int) {
+// largest is the interval, after from, of those open of which the sketches read most.
+func (c *noiseCell) largest(from int, open uint32) (likely int) {
 	most := int32(-1)
 	for ; open != 0; open &= open - 1 {
 		i := bits.TrailingZeros32(open)
-		if read := max(c.found[0][i], c.found[1][i]); read > most {
+		if read := max(c.found[0][from-c.first+i], c.found[1][from-c.first+i]); read > most {
 			most, likely = read, i
 		}
 	}
@@ -333,17 +338,27 @@ func (c *noiseCell) open(from, to int, value float64) (open uint32) {
 	half, x := c.coarse[1].bank.Half(), c.plane.x
 	if !c.begun {
 		c.begun = true
+		c.first, c.end = from, from
 		c.sound.begin(x[c.from-half+1:c.to+half], vector.Peak(c.plane.cells[c.from/peakCell-1:(c.to-1)/peakCell+2]))
+		c.unit = c.sound.unit()
+		for k := range c.missed {
+			c.missed[k] = c.coarse[k].missedBy(c.sound.peak, 0)
+		}
 	}
-	c.first = from
-	for _, k := range [...]int{1, 0} { // the longer one first: it makes all samples
-		c.coarse[k].read(&c.sound, half-1+from-c.from, &c.found[k])
-		c.missed[k] = c.coarse[k].missedBy(c.sound.peak, 0)
+	if from < c.first || to > c.end {
+		n := vector.CoarseWindows
+		if from == c.end && from > c.first {
+			n = min(noiseAhead, (c.to-from+n-1)/n*n)
+		}
+		c.first, c.end = from, from+n
+		for _, k := range [...]int{1, 0} { // the longer one first: it makes all samples
+			c.coarse[k].read(&c.sound, half-1+from-c.from, c.found[k][:n])
+		}
 	}
-	c.unit = c.sound.unit()
 	short, long := c.sound.level(value-c.missed[0]), c.sound.level(value-c.missed[1])
 	side := value - max(c.missed[0], c.missed[1])
-	open = c.found[0].Above(short) | c.found[1].Above(long) | besideOver(x[from:to+1], side)
+	at := from - c.first
+	open = (*vector.CoarseReadings)(c.found[0][at:]).Above(short) | (*vector.CoarseReadings)(c.found[1][at:]).Above(long) | besideOver(x[from:to+1], side)
 	return open & (1<<(to-from) - 1)
 }
 

@@ -97,10 +97,16 @@ func (p *limiterPlane) forget(cells int) {
 // curvature is the largest |second difference| that ends in a cell, over the
 // samples available.
 func (p *limiterPlane) curvature(cell int) float64 {
+	if p.surveyed[cell] < peakCell {
+		p.survey(cell)
+	}
+	return p.curvatures[cell]
+}
+
+func (p *limiterPlane) survey(cell int) {
 	from, to := cell*peakCell+p.surveyed[cell], min(p.end, (cell+1)*peakCell)
 	if from < to {
 		p.curvatures[cell] = max(p.curvatures[cell], vector.Curvature(p.x[from-2:to]))
 		p.surveyed[cell] = to - cell*peakCell
 	}
-	return p.curvatures[cell]
 }

@@ -252,7 +252,7 @@ func (s *overScan) examineCell() {
 			share := &s.bank.fromPlain[cell]
 			rest := s.bound - s.fromPlain(cell) + float64(share.kept*s.plain[cell])
 			value := rest/share.kept - float64(s.bank.missed*s.signal.whole.peak)
-			open := s.bank.above(&s.found, s.signal.whole.level(value)) | besideOver(s.signal.x[cell*peakCell:(cell+1)*peakCell+1], value)
+			open := s.bank.above(&s.found, s.signal.whole.level(value), s.signal.x[cell*peakCell:(cell+1)*peakCell+1], value)
 			s.pending = open >> (from - cell*peakCell) & (1<<(to-from) - 1)
 		}
 		return
@@ -263,7 +263,7 @@ func (s *overScan) examineCell() {
 	sound := s.within.coarse(max(s.signal.peak, s.within.peak))
 	s.bank.read(sound, from, &s.found)
 	value := s.limit - float64((s.bank.missed+s.bank.outside)*sound.peak)
-	open := s.bank.above(&s.found, sound.level(value)) | besideOver(s.x[from:to+1], value)
+	open := s.bank.above(&s.found, sound.level(value), s.x[from:to+1], value)
 	s.pending = open & (1<<(to-from) - 1)
 }
 
@@ -314,7 +314,11 @@ func (s *overScan) readPlain(cell int) bool {
 	sound := s.signal.coarse(s.signal.peak)
 	from := cell * peakCell
 	s.bank.read(sound, from, &s.found)
-	s.plain[cell] = max(float64(s.bank.largest(&s.found))*sound.unit(), vector.Peak(sound.x[from:from+peakCell+1])) + float64(s.bank.missed*sound.peak)
+	most := float64(s.bank.largest(&s.found)) * sound.unit()
+	if s.bank.doubled != nil { // which leaves out rows next to samples
+		most = max(most, vector.Peak(sound.x[from:from+peakCell+1]))
+	}
+	s.plain[cell] = most + float64(s.bank.missed*sound.peak)
 	return true
 }
 

@@ -153,25 +153,32 @@ func (s *coarseSound) level(value float64) int32 {
 
 // convert converts samples from … to−1, as far as there are.
 func (s *coarseSound) convert(from, to int) {
+	if from < s.from || from >= s.made || to > s.made {
+		s.convertAhead(from, to)
+	}
+}
+
+func (s *coarseSound) convertAhead(from, to int) {
 	const ahead = 48 // samples; few at a time take longer
 	to = min(len(s.x), to)
 	if from < s.from || from >= s.made {
 		s.from, s.made = from, from
 	}
 	if to > s.made {
-		to = min(len(s.x), to+ahead)
-		at := max(s.from, s.made-1) // the last sample was converted only as the second of a pair
+		at := max(s.from, s.made-1)               // the last sample was converted only as the second of a pair
+		to = min(len(s.x), at+(to+ahead-at)&^3+1) // pairs, in fours
 		s.whole.Set(at, s.x[at:to], s.scale)
 		s.made = to
 	}
 }
 
-// read stores the sketch's readings of 16 intervals from n on. The values of intervals whose
-// windows reach beyond the end of the sound are undefined.
-func (c *coarseSketch) read(s *coarseSound, n int, out *vector.CoarseReadings) {
+// read stores the sketch's readings of 16 intervals from n on, or of as many as out has room for,
+// a multiple of 16. The values of intervals whose windows reach beyond the end of the sound are
+// undefined.
+func (c *coarseSketch) read(s *coarseSound, n int, out []int32) {
 	half := c.bank.Half()
-	s.convert(n-half+1, n+half+vector.CoarseWindows)
-	c.bank.Readings(&s.whole, n-half+1, out)
+	s.convert(n-half+1, n+half+len(out))
+	c.bank.ReadingsOf(&s.whole, n-half+1, out)
 }
 
 // read is that of a coarseSketch.

@@ -107,6 +107,9 @@ func (s *CoarseSound) Set(from int, x []float64, scale float64) {
 	pairs, swapped := s.pairs[from:from+n], s.swapped[from:from+n]
 	if whole := n &^ 3; hasAVX2 && whole > 0 {
 		coarsenAVX2(&x[0], scale, &pairs[0], &swapped[0], whole/4)
+		if whole == n {
+			return
+		}
 		x, pairs, swapped = x[whole:], pairs[whole:], swapped[whole:]
 	}
 	coarsen(x, scale, pairs, swapped)
@@ -124,10 +127,19 @@ func coarsen(x []float64, scale float64, pairs, swapped []uint32) {
 // Readings stores the largest |reading| of all rows over each of 16 successive windows of
 // 2·Half samples. The first window starts at from.
 func (c *Coarse) Readings(s *CoarseSound, from int, out *CoarseReadings) {
-	late := s.pairs[from+c.half : from+2*c.half+CoarseWindows-2]
-	early := s.swapped[from : from+c.half+CoarseWindows-2]
+	c.ReadingsOf(s, from, out[:])
+}
+
+// ReadingsOf is Readings of as many windows as out has room for, a multiple of 16.
+func (c *Coarse) ReadingsOf(s *CoarseSound, from int, out []int32) {
+	n := len(out)
+	if n == 0 || n%CoarseWindows != 0 {
+		panic("vector: coarse readings of a number of windows that is no multiple of 16")
+	}
+	late := s.pairs[from+c.half : from+2*c.half+n-2]
+	early := s.swapped[from : from+c.half+n-2]
 	if hasCoarse {
-		coarseSIMD(&c.taps[0], c.half/2, c.groups, &late[0], &early[c.half-2], 8, out)
+		coarseSIMD(&c.taps[0], c.half/2, c.groups, &late[0], &early[c.half-2], 8, &out[0], n/CoarseWindows, 4*CoarseWindows)
 		return
 	}
 	c.readings(late, early, c.half-2, 2, out)
@@ -135,7 +147,7 @@ func (c *Coarse) Readings(s *CoarseSound, from int, out *CoarseReadings) {
 
 // readings reads windows with the pairs of taps step places apart. Those nearest to the middle
 // of the first window are late[0] and early[last].
-func (c *Coarse) readings(late, early []uint32, last, step int, out *CoarseReadings) {
+func (c *Coarse) readings(late, early []uint32, last, step int, out []int32) {
 	for i := range out {
 		out[i] = 0
 		for taps := c.taps; len(taps) > 0; taps = taps[c.half/2:] {

@@ -38,15 +38,19 @@ four:
 	VPADDD       Y9, a, a       \
 	VPADDD       Y8, b, b
 
-// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *CoarseReadings)
-TEXT ·coarseSIMD(SB), NOSPLIT, $0-56
-	MOVQ  taps+0(FP), R13
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *int32, times, apart int)
+TEXT ·coarseSIMD(SB), NOSPLIT, $0-72
 	MOVQ  half+8(FP), BX
-	MOVQ  groups+16(FP), R8
 	MOVQ  late+24(FP), R9
 	MOVQ  early+32(FP), R10
 	MOVQ  step+40(FP), DI // bytes between two taps
 	MOVQ  out+48(FP), DX
+	MOVQ  times+56(FP), SI
+	MOVQ  apart+64(FP), AX // bytes between 16 windows and the next 16
+
+windows:
+	MOVQ  taps+0(FP), R13
+	MOVQ  groups+16(FP), R8
 	VPXOR Y14, Y14, Y14 // the largest so far, of the first eight windows
 	VPXOR Y15, Y15, Y15 // and of the others
 
@@ -102,6 +106,11 @@ taps:
 	JNZ     groups
 	VMOVDQU Y14, (DX)
 	VMOVDQU Y15, 32(DX)
+	ADDQ    $64, DX
+	ADDQ    AX, R9
+	ADDQ    AX, R10
+	DECQ    SI
+	JNZ     windows
 	VZEROUPPER
 	RET
 

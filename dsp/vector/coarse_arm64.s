@@ -11,8 +11,8 @@
 	SMLAL(k+1, 8, s, a)      \
 	SMLALUPPER(k+1, 8, s, b)
 
-// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *CoarseReadings)
-TEXT ·coarseSIMD(SB), NOSPLIT, $0-56
+// func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *int32, times, apart int)
+TEXT ·coarseSIMD(SB), NOSPLIT, $0-72
 	MOVD taps+0(FP), R0
 	MOVD half+8(FP), R1
 	MOVD groups+16(FP), R2
@@ -20,6 +20,11 @@ TEXT ·coarseSIMD(SB), NOSPLIT, $0-56
 	MOVD early+32(FP), R4
 	MOVD step+40(FP), R12 // bytes between two taps
 	MOVD out+48(FP), R5
+	MOVD times+56(FP), R13
+	MOVD apart+64(FP), R14 // bytes between 16 windows and the next 16
+	SUB  $64, R14
+
+sixteens:
 	MOVD $2, R6 // eight windows at a time
 
 windows:
@@ -74,6 +79,10 @@ taps:
 	ADD  $32, R4
 	SUBS $1, R6
 	BNE  windows
+	ADD  R14, R3
+	ADD  R14, R4
+	SUBS $1, R13
+	BNE  sixteens
 	RET
 
 // The sums of both sides of eight windows, in V20 and V21 by distance.

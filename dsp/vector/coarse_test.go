@@ -59,9 +59,19 @@ func TestCoarseBits(t *testing.T) {
 		}
 		var got, inGo CoarseReadings
 		c.Readings(&s, offset, &got)
-		c.readings(s.pairs[offset+half:], s.swapped[offset:], half-2, 2, &inGo)
+		c.readings(s.pairs[offset+half:], s.swapped[offset:], half-2, 2, inGo[:])
 		if got != inGo {
 			t.Fatalf("half %d, %d groups: %v in assembly, %v in Go", half, groups, got, inGo)
+		}
+		many, one := make([]int32, CoarseWindows*(1+rng.IntN(4))), CoarseReadings{}
+		long := coarseSamples(rng, offset+2*half+len(many))
+		s = NewCoarseSound(len(long))
+		s.Set(0, long, scale)
+		c.ReadingsOf(&s, offset, many)
+		for i := 0; i < len(many); i += CoarseWindows {
+			if c.Readings(&s, offset+i, &one); one != CoarseReadings(many[i:]) {
+				t.Fatalf("half %d, windows %d to %d of %d: %v at once, %v alone", half, i, i+CoarseWindows-1, len(many), many[i:i+CoarseWindows], one)
+			}
 		}
 		if got.Largest() != slices.Max(got[:]) {
 			t.Fatalf("the largest of %v: %v", got, got.Largest())
@@ -188,8 +198,8 @@ func TestCoarseDoubledBits(t *testing.T) {
 		}
 		if hasCoarse {
 			hidden := out
-			c.readings(got.middles.pairs[at:], got.middles.swapped[at-2:], 1, 1, &hidden[0])
-			c.readings(got.samples.pairs[at+1:], got.samples.swapped[at-1:], 1, 1, &hidden[1])
+			c.readings(got.middles.pairs[at:], got.middles.swapped[at-2:], 1, 1, hidden[0][:])
+			c.readings(got.samples.pairs[at+1:], got.samples.swapped[at-1:], 1, 1, hidden[1][:])
 			if hidden != out {
 				t.Fatalf("readings %v in assembly, %v in Go", out, hidden)
 			}
@@ -213,7 +223,7 @@ func BenchmarkCoarse(b *testing.B) {
 	})
 	b.Run("readings/Go", func(b *testing.B) {
 		for b.Loop() {
-			c.readings(s.pairs[40:], s.swapped, 38, 2, &out)
+			c.readings(s.pairs[40:], s.swapped, 38, 2, out[:])
 		}
 	})
 	b.Run("samples/assembly", func(b *testing.B) {

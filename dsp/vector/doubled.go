@@ -9,13 +9,15 @@ import (
 // middle of the interval behind it. Pairs of a sample and the middle behind it, and pairs of a
 // middle and the sample behind it, are stored by interval.
 type CoarseDoubled struct {
-	samples, middles CoarseSound
-	readings         []int32 // |middle| · CoarseUnit, before it is rounded
+	middles, samples CoarseSound // pairs of both, then the swapped ones of both, one after the other
+	readings         []int32     // |middle| · CoarseUnit, before it is rounded
 }
 
 // NewCoarseDoubled returns a sound with room for a number of intervals.
 func NewCoarseDoubled(intervals int) CoarseDoubled {
-	return CoarseDoubled{NewCoarseSound(intervals), NewCoarseSound(intervals), make([]int32, intervals)}
+	all := make([]uint32, 4*intervals)
+	part := func(k int) []uint32 { return all[k*intervals : (k+1)*intervals] }
+	return CoarseDoubled{CoarseSound{part(0), part(2)}, CoarseSound{part(1), part(3)}, make([]int32, intervals)}
 }
 
 // CoarseMiddle is a symmetric row with taps of 16 bits, which reads in the middle of an interval.
@@ -95,23 +97,24 @@ func (r *DoubledReadings) Above(level int32) uint32 {
 
 // Largest returns the largest of the readings.
 func (r *DoubledReadings) Largest() int32 {
+	if hasAVX2 {
+		return largestAVX2(&r[0][0], len(r)*CoarseWindows/8)
+	}
 	return max(r[0].Largest(), r[1].Largest(), r[2].Largest())
 }
 
 // Halves stores the largest |reading| of all rows over the halves of 16 intervals from one on:
 // the rows read the doubled sound.
 func (c *Coarse) Halves(d *CoarseDoubled, from int, out *DoubledReadings) {
-	n := c.half/2 + CoarseWindows - 1
-	c.stepped(d.middles.pairs[from:][:n], d.middles.swapped[from-c.half/2:][:n], &out[0])
-	c.stepped(d.samples.pairs[from+1:][:n], d.samples.swapped[from-c.half/2+1:][:n], &out[1])
-	copy(out[2][:], d.readings[from:])
-}
-
-// stepped stores the readings of windows whose pairs of taps are one place apart.
-func (c *Coarse) stepped(late, early []uint32, out *CoarseReadings) {
-	if hasCoarse {
-		coarseSIMD(&c.taps[0], c.half/2, c.groups, &late[0], &early[c.half/2-1], 4, out)
+	half := c.half / 2
+	n := half + CoarseWindows - 1
+	late, early := d.middles.pairs[from:][:n], d.middles.swapped[from-half:][:n]
+	late2, early2 := d.samples.pairs[from+1:][:n], d.samples.swapped[from-half+1:][:n]
+	out[2] = CoarseReadings(d.readings[from : from+CoarseWindows])
+	if hasCoarse { // the second halves are one place after the same of the other sound
+		coarseSIMD(&c.taps[0], half, c.groups, &late[0], &early[half-1], 4, &out[0][0], 2, 4*(len(d.readings)+1))
 		return
 	}
-	c.readings(late, early, c.half/2-1, 1, out)
+	c.readings(late, early, half-1, 1, out[0][:])
+	c.readings(late2, early2, half-1, 1, out[1][:])
 }

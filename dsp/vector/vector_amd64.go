@@ -143,7 +143,7 @@ func extentsAVX(x *float64, fours int, extents *Extent, blocks int)
 func coarsenAVX2(x *float64, scale float64, pairs, swapped *uint32, fours int)
 
 //go:noescape
-func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *CoarseReadings)
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *int32, times, apart int)
 
 //go:noescape
 func aboveAVX2(r *CoarseReadings, level int32) uint32

@@ -33,7 +33,7 @@ func dots2SIMD(x, a, b *float64, fours int, sums *[2]float64)
 func boundsSIMD(most *[2]float64, near, half int, x, out *float64, eights int, enough float64)
 
 //go:noescape
-func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *CoarseReadings)
+func coarseSIMD(taps *[4][2]int16, half, groups int, late, early *uint32, step int, out *int32, times, apart int)
 
 //go:noescape
 func middlesSIMD(taps *[2]int16, fours int, late, early *uint32, to *middlesTo)
