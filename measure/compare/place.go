@@ -375,21 +375,22 @@ func (g aligner) holds(p placement) (bool, error) {
 func heldAt(x, y []float64, inverted bool) (lag int, held bool) {
 	reach := min(heldReach, len(x)/8)
 	xx, yy := vector.SumOfSquares(x[reach:len(x)-reach]), vector.SumOfSquares(y[reach:len(y)-reach])
+	middle := x[reach : len(x)-reach]
+	at := func(k int) []float64 { return y[reach+k:][:len(middle)] }
 	best := 0.0
-	for k := -reach; k <= reach; k++ {
-		sum := 0.0
-		for n := reach; n < len(x)-reach; n++ {
-			sum += x[n] * y[n+k]
-		}
-		r := sum / math.Sqrt(xx*yy)
-		if inverted {
-			r = -r
-		}
-		if r <= -leastTurned {
-			r = -r
-		}
-		if r -= 1e-3 * math.Abs(float64(k)) * r; r > best {
-			best, lag = r, k
+	for first := -reach; first <= reach; first += 4 {
+		first = min(first, reach-3)
+		for i, sum := range vector.Dots4(middle, at(first), at(first+1), at(first+2), at(first+3)) {
+			k, r := first+i, sum/math.Sqrt(xx*yy)
+			if inverted {
+				r = -r
+			}
+			if r <= -leastTurned {
+				r = -r
+			}
+			if r -= 1e-3 * math.Abs(float64(k)) * r; r > best {
+				best, lag = r, k
+			}
 		}
 	}
 	return lag, best >= leastHeld
