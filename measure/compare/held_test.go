@@ -11,7 +11,7 @@ import (
 )
 
 // A placement holds whatever noise, filter, compression or clipping came to the sound, and does
-// not with a clock that moves its ends by 5 frames, but for one strongly equalised one in forty.
+// not with a clock that moves its ends by 5 frames, but for one or two strongly equalised ones in 84.
 func TestPlacementHoldsAllOverTheSound(t *testing.T) {
 	rng := rand.New(rand.NewPCG(87, 88))
 	sounds := voices(t)

@@ -322,7 +322,7 @@ func (g *aligner) checked(found *candidate) (p placement, held bool, err error) 
 
 // holds reports whether a placement holds all over the overlap: the places near it at which its
 // loud windows, each by itself, correlate best lie within a frame of their median in half of the
-// windows, and in two of three that correlate anywhere. A passage alone may hold, where the
+// windows, and in three of five that correlate anywhere. A passage alone may hold, where the
 // clocks differ; how much the windows correlate differs more by noise and filters than by that.
 // (own choice: of 42 versions with noise, hum, filters, compression and clipping 0.8 and more of
 // the windows agree; of the same with a drift of 5 frames and more 0.65 and less, which correlate
@@ -367,7 +367,7 @@ func (g aligner) holds(p placement) (bool, error) {
 		}
 		correlate += len(lags)
 	}
-	return 2*good >= seen && 3*good >= 2*correlate, nil
+	return 2*good >= seen && 5*good >= 3*correlate, nil
 }
 
 // heldAt is the lag at which two windows correlate best, of those as good the nearest, and
